@@ -1,0 +1,30 @@
+"""Treeward: spoken bee-lining notes in, the place of the colony out.
+
+The library mirrors the commands: ``Hunt(path)`` has one method for each.
+``from treeward import survey`` gives the estimator alone.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from treeward import survey
+    from treeward.hunt import Hunt
+
+__version__ = "0.1.0"
+__all__ = ["Hunt", "__version__", "survey"]
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401  (module attribute hook)
+    """Import the heavy parts only when they are asked for."""
+    if name == "Hunt":
+        from treeward.hunt import Hunt
+
+        return Hunt
+    if name == "survey":
+        import importlib
+
+        return importlib.import_module("treeward.survey")
+    msg = f"module 'treeward' has no attribute {name!r}"
+    raise AttributeError(msg)

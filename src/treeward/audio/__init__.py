@@ -1,0 +1,1 @@
+"""Recordings and microphones in, blocks of mono 16 kHz samples out."""

@@ -1,0 +1,40 @@
+"""What audio hands to speech: blocks of mono 16 kHz samples."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from pathlib import Path
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+SAMPLE_RATE_HZ = 16_000  # what both speech engines' models were trained on
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """A stretch of sound: float32 mono samples in [-1, 1] at SAMPLE_RATE_HZ."""
+
+    start_s: float  # seconds from the start of the recording
+    samples: NDArray[np.float32]  # shape (n,)
+
+    @property
+    def end_s(self) -> float:
+        """Second at which the block ends."""
+        return self.start_s + len(self.samples) / SAMPLE_RATE_HZ
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoundInfo:
+    """What a recording says of itself."""
+
+    path: Path
+    duration_s: float | None  # None where the container does not say
+    sample_rate_hz: int
+    channels: int
+    container: str  # "WAV", "FLAC", "OGG", "mov,mp4,m4a"
+    created: datetime | None  # container metadata; may be naive

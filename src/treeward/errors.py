@@ -1,0 +1,84 @@
+"""Everything Treeward raises on purpose.
+
+    TreewardError             the person's input is at fault; printed as one line
+    ├── HuntError             hunt.toml or the hunt folder
+    ├── SoundError            a recording or a microphone
+    ├── SpeechError           a speech engine or its model
+    ├── TranscriptError       a timed transcript
+    ├── PhraseBookError       models/phrasebook.toml or a hunt's own phrase book
+    ├── NotesError            events that cannot be read
+    │   └── ReviewError       review.csv
+    ├── ClockError            times that cannot be placed
+    ├── TripError             events that cannot be paired
+    └── ReportError           a result that cannot be written
+
+`survey` stands alone and raises ValueError naming the argument.
+"""
+
+from __future__ import annotations
+
+
+class TreewardError(Exception):
+    """A fault in what the person gave us, said in one line.
+
+    Parameters
+    ----------
+    what
+        What is wrong, with the value given.
+    where
+        File, and row, key or second within it ("review.csv row 12").
+    mend
+        What to do about it, as an instruction.
+    """
+
+    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.mend = mend
+        super().__init__(self.line())
+
+    def line(self) -> str:
+        """Return the whole message as one printable line."""
+        head = f"{self.where}: {self.what}" if self.where else self.what
+        text = f"{head.rstrip('.')}. {self.mend}" if self.mend else head
+        return " ".join(text.split())
+
+
+class HuntError(TreewardError):
+    """hunt.toml or the hunt folder is at fault."""
+
+
+class SoundError(TreewardError):
+    """A recording cannot be read, or holds nothing to hear."""
+
+
+class SpeechError(TreewardError):
+    """A speech engine or its model cannot be used."""
+
+
+class TranscriptError(TreewardError):
+    """A timed transcript cannot be read."""
+
+
+class PhraseBookError(TreewardError):
+    """The phrase book is at fault."""
+
+
+class NotesError(TreewardError):
+    """Events cannot be read or written."""
+
+
+class ReviewError(NotesError):
+    """review.csv is at fault."""
+
+
+class ClockError(TreewardError):
+    """A time cannot be placed on the clock."""
+
+
+class TripError(TreewardError):
+    """Events cannot be paired into trips."""
+
+
+class ReportError(TreewardError):
+    """A result cannot be written."""

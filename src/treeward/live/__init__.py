@@ -1,0 +1,1 @@
+"""Dictation while watching."""

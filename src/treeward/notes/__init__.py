@@ -1,0 +1,1 @@
+"""Words in, events out; and the review file in which they are corrected."""

@@ -1,0 +1,76 @@
+"""Events: one spoken note each, with a clock time.
+
+Values are text, as they stand in review.csv:
+
+    kind       mark      value
+    back       bee       ""
+    away       bee       ""            a bearing said with it is a row of its own
+    mark       bee       ""            the bee was painted now
+    bearing    bee or "" "210"         degrees as read off the compass, 0-359
+    time       ""        "10:22"       or "10:22:30"; 24 h once resolved
+    station    ""        station id
+    wind       ""        "calm" "light" "moderate" "strong", and where from:
+                         "light 225"
+    duration   bee       "away 330"    or "round 330", seconds
+    missed     bee       ""
+    pause, resume, scratch  ""  ""
+    remark     ""        the words
+
+A mark is one or two colours joined by "-", then optionally a spot:
+"yellow", "blue-white", "yellow abdomen"; "unmarked" for a bee without paint.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from treeward.speech.records import Alternative
+
+UNMARKED = "unmarked"
+
+
+class EventKind(StrEnum):
+    """The kinds of note that can be spoken."""
+
+    BACK = "back"
+    AWAY = "away"
+    MARK = "mark"
+    BEARING = "bearing"
+    TIME = "time"
+    STATION = "station"
+    WIND = "wind"
+    DURATION = "duration"
+    MISSED = "missed"
+    PAUSE = "pause"
+    RESUME = "resume"
+    SCRATCH = "scratch"
+    REMARK = "remark"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """One note, as heard or as corrected.
+
+    `start_s`/`end_s` are seconds within `recording` (None for a row typed by
+    hand). `clock` is timezone-aware, None until the clock has been worked out.
+    `alternatives` are other readings ("yellow away"), best first. `flags` say in
+    words why the row needs a look.
+    """
+
+    kind: EventKind
+    mark: str = ""
+    value: str = ""
+    recording: str = ""
+    start_s: float | None = None
+    end_s: float | None = None
+    clock: datetime | None = None
+    confidence: float = 1.0
+    heard: str = ""
+    alternatives: tuple[Alternative, ...] = ()
+    flags: tuple[str, ...] = ()
+    row: str = ""  # stable row name in review.csv, "" before the file is written

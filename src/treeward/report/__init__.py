@@ -1,0 +1,1 @@
+"""Tables, pictures, the HTML report and map files."""

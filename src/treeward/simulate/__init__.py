@@ -1,0 +1,1 @@
+"""An invented hunt with a known answer, as events or as sound."""

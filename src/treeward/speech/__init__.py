@@ -1,0 +1,1 @@
+"""Blocks of sound in, words with times and confidence out."""

@@ -1,0 +1,1 @@
+"""The distance and triangulation core: arrays in, arrays out."""

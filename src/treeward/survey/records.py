@@ -1,0 +1,170 @@
+"""Doors of the survey core: arrays in, records out. No files, no speech.
+
+Positions are WGS84 degrees; distances metres; times seconds; bearings degrees
+clockwise from TRUE north. Everything else is inside.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+Cargo = Literal["water", "syrup", "nectar"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stations:
+    """Where bees are watched; S stations."""
+
+    id: tuple[str, ...]
+    latitude_deg: NDArray[np.float64]  # (S,)
+    longitude_deg: NDArray[np.float64]  # (S,)
+    cargo: tuple[Cargo, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trips:
+    """Timed trips; T of them. Indices point into Stations and `bees`."""
+
+    bees: tuple[str, ...]  # names of the bees, "yellow", "blue-white"
+    bee: NDArray[np.intp]  # (T,) index into bees
+    station: NDArray[np.intp]  # (T,) index into Stations
+    away_s: NDArray[np.float64]  # (T,)
+    round_trip: NDArray[np.bool_]  # (T,) landing to landing: holds loading too
+    rounding_s: NDArray[np.float64]  # (T,) width it was rounded to, 0 if timed
+    cycles: NDArray[np.intp]  # (T,) probable number of trips in the gap
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bearings:
+    """Vanishing bearings; B of them."""
+
+    bee: NDArray[np.intp]  # (B,) index into Trips.bees, -1 where unknown
+    station: NDArray[np.intp]  # (B,)
+    bearing_true_deg: NDArray[np.float64]  # (B,)
+    rounding_deg: NDArray[np.float64]  # (B,) width it was rounded to
+    declination_sd_deg: float = 0.0  # of the correction, shared by all
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandRule:
+    """What a published rule of thumb says of one away time; never averaged in."""
+
+    name: str
+    source: str
+    distance_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BeeDistance:
+    """How far one bee flies from one station, with its posterior."""
+
+    bee: str
+    station: str
+    trips_used: int
+    shortest_away_s: float
+    median_m: float
+    low50_m: float
+    high50_m: float
+    low90_m: float
+    high90_m: float
+    hand_rules: tuple[HandRule, ...]
+    distance_m: NDArray[np.float64]  # (n,) grid, for the picture
+    density_per_m: NDArray[np.float64]  # (n,)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Polygon:
+    """Rings of (longitude, latitude) degrees, closed; outer one anticlockwise."""
+
+    outer: NDArray[np.float64]  # (n, 2)
+    holes: tuple[NDArray[np.float64], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SearchArea:
+    """The smallest area that holds the colony with `probability`."""
+
+    probability: float
+    area_m2: float
+    polygons: tuple[Polygon, ...]  # one per patch, likeliest first
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Density:
+    """Posterior on a grid, for pictures. probability sums to 1 over cells."""
+
+    latitude_deg: NDArray[np.float64]  # (ny, nx) cell centres
+    longitude_deg: NDArray[np.float64]  # (ny, nx)
+    probability: NDArray[np.float64]  # (ny, nx)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClassicalFix:
+    """A textbook point from bearings alone, as a cross-check."""
+
+    method: str  # "Lenth MLE", "Huber", "Andrews"
+    latitude_deg: float
+    longitude_deg: float
+    ellipse_95: NDArray[np.float64]  # (n, 2) longitude, latitude; empty if none
+    area_95_m2: float
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Colony:
+    """Where one colony probably is."""
+
+    id: str  # "A", "B"
+    marks: tuple[str, ...]
+    best_latitude_deg: float
+    best_longitude_deg: float
+    distance_m: Mapping[str, tuple[float, float, float]]  # station -> low90, median, high90
+    search_areas: Mapping[int, SearchArea]  # 50, 90, 95
+    density: Density
+    classical: tuple[ClassicalFix, ...] = ()
+    words: str = ""  # shape of the answer: "a patch", "two patches", "a ring"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextStation:
+    """Where to sit next, and what it should bring."""
+
+    latitude_deg: float
+    longitude_deg: float
+    from_station: str
+    walk_m: float
+    walk_bearing_true_deg: float
+    expected_area_90_m2: float
+    area_90_m2: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strip:
+    """One strip of the search plan, walked from start to end."""
+
+    start_latitude_deg: float
+    start_longitude_deg: float
+    end_latitude_deg: float
+    end_longitude_deg: float
+    probability: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fix:
+    """The whole answer of the survey core."""
+
+    bees: tuple[BeeDistance, ...]
+    colonies: tuple[Colony, ...]
+    next_station: NextStation | None
+    search_plan: tuple[Strip, ...] = ()
+    advice: tuple[str, ...] = ()  # what would help most, in words
+    learned: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    # shared unknowns of the hunt -> (median, sd): "flight_speed_factor", ...

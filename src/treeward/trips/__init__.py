@@ -1,0 +1,1 @@
+"""Events in, visits, trips and flight lines out, each with its doubts."""

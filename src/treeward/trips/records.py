@@ -1,0 +1,88 @@
+"""What trips hands to survey and report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """back -> away: a bee's time at the station, loading."""
+
+    mark: str
+    station: str
+    back_clock: datetime
+    away_clock: datetime
+    visit_s: float
+    used: bool
+    doubts: tuple[str, ...] = ()
+    back_row: str = ""
+    away_row: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trip:
+    """away -> back: out, unloading in the hive, and the flight back.
+
+    `timing` is "away" (departure to return) or "round" (landing to landing,
+    which holds the loading time too); "stated" durations come from words.
+    `cycles` is how many trips the gap probably holds (2 when a return and a
+    departure were missed). `rounding_s` is the width of the interval the time was
+    rounded to (0 for a timed one). `station` is where it was seen; `bee` tells
+    apart two bees of the same colour: it is the mark, or "yellow (2)".
+    """
+
+    mark: str
+    bee: str
+    station: str
+    away_clock: datetime | None
+    back_clock: datetime | None
+    away_s: float
+    timing: Literal["away", "round"] = "away"
+    stated: bool = False
+    rounding_s: float = 0.0
+    cycles: int = 1
+    used: bool = True
+    doubts: tuple[str, ...] = ()
+    away_row: str = ""
+    back_row: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlightLine:
+    """One vanishing bearing, as read off the compass at a station."""
+
+    mark: str  # "" where no bee was named
+    bee: str
+    station: str
+    clock: datetime | None
+    bearing_read_deg: float  # clockwise, against what hunt.toml's compass says
+    rounding_deg: float  # 1, 5, 22.5 (sixteen winds) or 45 (eight winds)
+    used: bool
+    doubts: tuple[str, ...] = ()
+    row: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wind:
+    """What was said of the wind, from then on."""
+
+    clock: datetime | None
+    strength: str
+    from_deg: float | None
+    row: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TripTable:
+    """Everything paired from the events of a hunt."""
+
+    visits: tuple[Visit, ...]
+    trips: tuple[Trip, ...]
+    lines: tuple[FlightLine, ...]
+    winds: tuple[Wind, ...]
+    doubts: tuple[str, ...] = ()  # about the whole: "nobody said a station"
