@@ -1,0 +1,114 @@
+"""The `treeward` program: one thin module per command."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from treeward import __version__
+from treeward.errors import TreewardError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+# Command -> (module with an attribute `command`, help line). The line stands here so
+# that `treeward --help` need not import the modules.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("demo", "Copy the example hunt and run all of it, sound to map."),
+    "new": ("new", "Start a hunt: hunt.toml with comments, empty folders."),
+    "phrases": ("phrases", "What can be said, as text or as a card to print."),
+    "transcribe": ("transcribe", "Recordings or timed transcripts to review.csv."),
+    "trips": ("trips", "Visits, trips, and what is doubtful."),
+    "locate": ("locate", "Distance, search area, next station, report, maps."),
+    "models": ("models", "Speech engines and models found here."),
+    "doctor": ("doctor", "What works on this machine, and how to mend the rest."),
+}
+
+
+class CommandTable(click.Group):
+    """A group that imports a command only when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Return the commands in the order in which a hunt uses them."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command, or None where there is none so called."""
+        if cmd_name not in COMMANDS:
+            if cmd_name and not cmd_name.startswith("-"):
+                import difflib
+
+                near = difflib.get_close_matches(cmd_name, COMMANDS, n=1)
+                hint = f" Did you mean {near[0]!r}?" if near else ""
+                ctx.fail(f"There is no command {cmd_name!r}.{hint}")
+            return None
+        module = importlib.import_module(f"treeward.cli.{COMMANDS[cmd_name][0]}")
+        command = module.command
+        assert isinstance(command, click.Command)  # noqa: S101
+        return command
+
+    def format_commands(
+        self,
+        ctx: click.Context,  # noqa: ARG002
+        formatter: click.HelpFormatter,
+    ) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="treeward")
+def group() -> None:
+    """Hear spoken bee-lining notes and work out where the colony is.
+
+    Start with `treeward demo`, then `treeward new DIR` for a hunt of your own.
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the program; a fault in the input is one line and exit status 1."""
+    _speak_utf8()
+    try:
+        code: Any = group.main(args=arguments, standalone_mode=False)
+    except TreewardError as error:
+        _fail(error)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped. What was finished is kept.", err=True)
+        sys.exit(1)
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader left; nothing is wrong
+        sys.exit(0)
+    except MemoryError:
+        click.echo("treeward: there is not enough memory for this.", err=True)
+        sys.exit(1)
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        click.echo(
+            f"treeward: {where}{error.strerror or error}. "
+            "Check the name, your rights to it, and that the disk has room.",
+            err=True,
+        )
+        sys.exit(1)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _fail(error: TreewardError) -> None:
+    lines: tuple[str, ...] = getattr(error, "lines", ()) or (error.line(),)
+    for line in lines:
+        click.echo(f"treeward: {line}", err=True)
+    sys.exit(1)
+
+
+def _speak_utf8() -> None:
+    """Keep a degree sign from failing on a console with an old code page."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")

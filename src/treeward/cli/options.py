@@ -1,0 +1,32 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+F = TypeVar("F", bound="Callable[..., Any]")
+
+
+def hunt_option(function: F) -> F:
+    """Add --hunt DIR, passed on as `hunt_dir`; the folder one stands in by default."""
+    return click.option(
+        "--hunt",
+        "hunt_dir",
+        type=click.Path(path_type=Path, file_okay=False),
+        default=Path(),
+        metavar="DIR",
+        help="The hunt's folder, when it is not the one you stand in.",
+    )(function)
+
+
+def json_option(function: F) -> F:
+    """Add --json, passed on as `as_json`."""
+    return click.option(
+        "--json", "as_json", is_flag=True, help="Print the result as JSON."
+    )(function)
