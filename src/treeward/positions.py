@@ -105,7 +105,7 @@ def utm_text(position: Position) -> str:
 
     zone = min(int((position.longitude_deg + 180) // 6) + 1, 60)
     band = "CDEFGHJKLMNPQRSTUVWXX"[int((latitude + 80) // 8)]
-    epsg = (32600 if latitude >= 0 else 32700) + zone
+    epsg = (32600 if band >= "N" else 32700) + zone
     easting, northing = Transformer.from_crs(
         "EPSG:4326", f"EPSG:{epsg}", always_xy=True
     ).transform(position.longitude_deg, latitude)

@@ -72,8 +72,9 @@ def group() -> None:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the program; a fault in the input is one line and exit status 1."""
     _speak_utf8()
+    code: Any = 0
     try:
-        code: Any = group.main(args=arguments, standalone_mode=False)
+        code = group.main(args=arguments, standalone_mode=False)
     except TreewardError as error:
         _fail(error)
     except click.ClickException as error:

@@ -1,0 +1,82 @@
+"""The commented hunt.toml that `treeward new` writes."""
+
+from __future__ import annotations
+
+TEMPLATE = """\
+# A hunt: one search for one or more colonies. Lines that begin with # are comments;
+# take the # away from a key to use it. Every key but name and timezone may be left out.
+
+# A colour stands for one bee a day. Name marks here that are the same bee every day.
+# same_bee = ["yellow"]
+
+[hunt]
+name = {name}
+timezone = {timezone}      # IANA name; all spoken times are read in it
+units = "metric"                # or "imperial"; for display only, files stay metric
+compass = "magnetic"            # what bearings are read against: "magnetic" or "true"
+# altitude_m = 300              # of the place, for the magnetic model; a guess will do
+
+# A station is a place where marked bees drink or feed and are watched. Say "station
+# one" in the notes when you sit down at it. Write a position as decimal degrees (latitude
+# first), as 52°18'04.3"N 3°36'37.4"W, or as UTM "30U 458400 5794400".
+[[station]]
+id = "1"
+# position = "52.301200, -3.610400"
+cargo = "water"                 # what bees fetch here: "water", "syrup" or "nectar"
+# name = "spring below the wall"
+
+# [[station]]
+# id = "2"
+# position = "52.304000, -3.613000"
+# cargo = "water"
+
+# When a recording does not say when it began (nobody spoke the time, and neither file
+# nor file name tells): the clock time of its first second.
+# [start]
+# "memo-3.m4a" = "2026-07-14 10:20"
+
+# Trips between a station and a hive of known place measure the time bees spend inside,
+# which makes every distance of the hunt sharper.
+# [calibration]
+# station = "2"
+# hive = "52.304500, -3.613300"
+# marks = ["red"]               # leave out: every mark seen at that station
+
+# A hive that is not looked for; its bees are left out of the answer.
+# [[known_hive]]
+# name = "hives at the lane"
+# position = "52.310000, -3.600000"
+# marks = ["pink"]
+
+# Marks that belong to one colony because you say so.
+# [[colony]]
+# id = "A"
+# marks = ["yellow", "blue-white"]
+
+# Where the next station may be.
+# [walk]
+# limit_m = 1000                # how far you would carry the station
+# leave_out = [["52.300, -3.612", "52.301, -3.612", "52.301, -3.609"]]  # not to enter
+
+# What the estimate assumes, each as a 90 % range, when you know better than the
+# literature (the report names the values used and their sources).
+# [model]
+# flight_speed_out_m_per_s = [6.0, 8.5]
+# flight_speed_home_m_per_s = [5.5, 7.5]
+# in_hive_s = [90, 240]
+# compass_sd_deg = 3
+# prior_distance_median_m = 900
+# prior_distance_sigma = 0.8
+# prior_distance_max_m = 6000
+"""
+
+
+def filled_template(*, name: str, timezone: str) -> str:
+    """Return hunt.toml for a new hunt, the texts quoted as TOML wants them."""
+    return TEMPLATE.format(name=_quoted(name), timezone=_quoted(timezone))
+
+
+def _quoted(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    kept = "".join(c for c in escaped if c >= " " and c != "\x7f")
+    return f'"{kept}"'
