@@ -47,7 +47,7 @@ def test_every_key_the_template_offers_is_taken() -> None:
     assert hunt.calibration is not None
     assert hunt.known_hive[0].marks == ("pink",)
     assert hunt.colony[0].marks == ("yellow", "blue-white")
-    assert hunt.model.in_hive_s == (90, 240)
+    assert hunt.model.in_hive_s == pytest.approx((90, 240))
     assert len(hunt.walk.leave_out[0]) == 3
     assert hunt.same_bee == ("yellow",)
 

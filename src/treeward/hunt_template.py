@@ -17,8 +17,8 @@ compass = "magnetic"            # what bearings are read against: "magnetic" or 
 # altitude_m = 300              # of the place, for the magnetic model; a guess will do
 
 # A station is a place where marked bees drink or feed and are watched. Say "station
-# one" in the notes when you sit down at it. Write a position as decimal degrees (latitude
-# first), as 52°18'04.3"N 3°36'37.4"W, or as UTM "30U 458400 5794400".
+# one" in the notes when you sit down at it. Write a position as decimal degrees
+# (latitude first), as 52°18'04.3"N 3°36'37.4"W, or as UTM "30U 458400 5794400".
 [[station]]
 id = "1"
 # position = "52.301200, -3.610400"

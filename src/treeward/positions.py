@@ -109,7 +109,7 @@ def utm_text(position: Position) -> str:
     easting, northing = Transformer.from_crs(
         "EPSG:4326", f"EPSG:{epsg}", always_xy=True
     ).transform(position.longitude_deg, latitude)
-    return f"{zone}{band} {easting:.0f} {northing:.0f}"
+    return f"{zone}{band} {round(easting)} {round(northing)}"
 
 
 def _from_utm(zone: int, band: str, easting_m: float, northing_m: float) -> Position:
