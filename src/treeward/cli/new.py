@@ -1,0 +1,65 @@
+"""treeward new DIR."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from treeward.errors import HuntError
+
+
+@click.command(name="new")
+@click.argument("directory", type=click.Path(path_type=Path), metavar="DIR")
+@click.option("--name", help="What the hunt is called; the folder's name otherwise.")
+@click.option(
+    "--timezone",
+    help="IANA time zone of the place, as Europe/London; this machine's otherwise.",
+)
+def command(directory: Path, name: str | None, timezone: str | None) -> None:
+    """Start a hunt in DIR: hunt.toml with every key explained, and empty folders.
+
+    Example: treeward new marl-hollow --timezone Europe/London
+    """
+    from treeward.hunt import Hunt
+
+    zone = timezone or machine_timezone()
+    if zone is None:
+        raise HuntError(
+            "this machine does not tell its time zone",
+            where=str(directory),
+            mend="Name it, for example --timezone Europe/London.",
+        )
+    hunt = Hunt.create(directory, name=name or directory.resolve().name, timezone=zone)
+    click.echo(f"A new hunt stands in {hunt.path}.")
+    click.echo(f"  1. Write your stations' positions into {hunt.path / 'hunt.toml'}.")
+    click.echo(
+        f"  2. Put recordings into {hunt.recordings_dir}, or run treeward listen."
+    )
+    click.echo("  3. Stand in that folder and run: treeward transcribe, then")
+    click.echo("     look at review.csv, then: treeward locate.")
+    click.echo("What can be said: treeward phrases")
+
+
+def machine_timezone() -> str | None:
+    """Return this machine's IANA time zone, or None where it cannot be told."""
+    import os
+    from zoneinfo import ZoneInfo
+
+    def known(key: str) -> bool:
+        try:
+            ZoneInfo(key)
+        except (KeyError, ValueError, OSError):
+            return False
+        return True
+
+    named = os.environ.get("TZ", "").lstrip(":")
+    if named and known(named):
+        return named
+    from tzlocal import get_localzone_name
+
+    try:
+        found = get_localzone_name()
+    except (LookupError, OSError, ValueError):
+        return None
+    return found if isinstance(found, str) and known(found) else None

@@ -1,0 +1,75 @@
+"""What was heard is kept line by line, and a cut line is dropped."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from treeward.heard import HeardBy, HeardFile
+from treeward.speech.records import Alternative, Utterance, Word, WordSource
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import pytest
+
+BY = HeardBy(
+    engine="pocketsphinx", model="en-us", phrase_book="1", size_bytes=9, modified_ns=7
+)
+
+
+def utterance(start_s: float, text: str = "yellow back") -> Utterance:
+    word = Word(
+        text=text,
+        start_s=start_s,
+        end_s=start_s + 0.8,
+        confidence=0.9375,
+        source=WordSource.PHRASE,
+        alternatives=(Alternative(text="yellow pack", confidence=0.25),),
+    )
+    return Utterance(words=(word,), start_s=start_s, end_s=start_s + 0.8)
+
+
+def test_what_is_added_is_read_back(tmp_path: Path) -> None:
+    kept = HeardFile(tmp_path / "heard" / "a.jsonl")
+    kept.begin(BY)
+    kept.add([utterance(1.0), utterance(5.5, "bearing")], reached_s=12.0)
+    kept.remark("cut off")
+    kept.finish()
+
+    heard = kept.read()
+
+    assert heard.by == BY
+    assert heard.utterances == (utterance(1.0), utterance(5.5, "bearing"))
+    assert heard.reached_s == 12.0
+    assert heard.done
+    assert heard.remarks == ("cut off",)
+
+
+def test_nothing_kept_is_nothing_heard(tmp_path: Path) -> None:
+    heard = HeardFile(tmp_path / "none.jsonl").read()
+
+    assert heard.by is None
+    assert not heard.done
+    assert heard.reached_s == 0
+
+
+@given(cut=st.integers(0, 2000))
+def test_a_crash_at_any_byte_leaves_whole_stretches(
+    tmp_path_factory: pytest.TempPathFactory, cut: int
+) -> None:
+    path = tmp_path_factory.mktemp("heard") / "a.jsonl"
+    kept = HeardFile(path)
+    kept.begin(BY)
+    for window in range(4):
+        start = window * 12.0
+        kept.add([utterance(start + 1), utterance(start + 6)], reached_s=start + 12)
+    path.write_bytes(path.read_bytes()[:cut])
+
+    heard = kept.read()
+
+    # Two utterances for every twelve seconds that count as heard, never one.
+    assert len(heard.utterances) == heard.reached_s / 12 * 2
+    assert not heard.done
