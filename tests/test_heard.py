@@ -73,3 +73,25 @@ def test_a_crash_at_any_byte_leaves_whole_stretches(
     # Two utterances for every twelve seconds that count as heard, never one.
     assert len(heard.utterances) == heard.reached_s / 12 * 2
     assert not heard.done
+
+
+@given(cut=st.integers(40, 2000))
+def test_going_on_after_a_crash_leaves_a_readable_file(
+    tmp_path_factory: pytest.TempPathFactory, cut: int
+) -> None:
+    path = tmp_path_factory.mktemp("heard") / "a.jsonl"
+    kept = HeardFile(path)
+    kept.begin(BY)
+    kept.add([utterance(1), utterance(6)], reached_s=12)
+    kept.add([utterance(13)], reached_s=24)
+    path.write_bytes(path.read_bytes()[:cut])
+
+    before = kept.resume()
+    if before.by is None:
+        kept.begin(BY)
+    kept.add([utterance(100)], reached_s=112)
+
+    after = kept.read()
+    assert after.by == BY
+    assert after.utterances == (*before.utterances, utterance(100))
+    assert after.reached_s == 112

@@ -11,6 +11,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from treeward.atomic import write_text
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
 
 if TYPE_CHECKING:
@@ -74,6 +75,20 @@ class HeardFile:
         self.path.parent.mkdir(parents=True, exist_ok=True)
         values = {name: getattr(by, name) for name in HeardBy.__slots__}
         self.path.write_text(_line({"by": values}), "utf-8")
+
+    def resume(self) -> Heard:
+        """Return what is kept, and cut off what a crash left half written."""
+        heard = self.read()
+        if heard.by is not None:
+            by = {name: getattr(heard.by, name) for name in HeardBy.__slots__}
+            lines = [_line({"by": by})]
+            lines += [_line({"remark": text}) for text in heard.remarks]
+            lines += [_line(_entry_of(utterance)) for utterance in heard.utterances]
+            lines.append(_line({"reached_s": heard.reached_s}))
+            if heard.done:
+                lines.append(_line({"done": True}))
+            write_text(self.path, "".join(lines))
+        return heard
 
     def add(self, utterances: Iterable[Utterance], *, reached_s: float) -> None:
         """Keep what was heard up to `reached_s`, from where a later run goes on."""
