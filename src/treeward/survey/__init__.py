@@ -1,1 +1,59 @@
-"""The distance and triangulation core: arrays in, arrays out."""
+"""The distance and triangulation core: arrays in, arrays out.
+
+Usable alone from a notebook::
+
+    from treeward import survey
+
+    fix = survey.locate(stations, trips, bearings, survey.Settings())
+    fix.colonies[0].search_areas[90].area_m2
+"""
+
+from __future__ import annotations
+
+from .answer import locate
+from .frame import LocalFrame, declination, geodesic
+from .hand_rules import hand_rules
+from .records import (
+    Bearings,
+    BeeDistance,
+    Cargo,
+    ClassicalFix,
+    Colony,
+    Density,
+    Fix,
+    HandRule,
+    NextStation,
+    Polygon,
+    SearchArea,
+    Stations,
+    Strip,
+    Trips,
+)
+from .settings import WIND_MPS, Calibration, KnownHive, Settings, TripWind
+
+__all__ = [
+    "WIND_MPS",
+    "Bearings",
+    "BeeDistance",
+    "Calibration",
+    "Cargo",
+    "ClassicalFix",
+    "Colony",
+    "Density",
+    "Fix",
+    "HandRule",
+    "KnownHive",
+    "LocalFrame",
+    "NextStation",
+    "Polygon",
+    "SearchArea",
+    "Settings",
+    "Stations",
+    "Strip",
+    "TripWind",
+    "Trips",
+    "declination",
+    "geodesic",
+    "hand_rules",
+    "locate",
+]

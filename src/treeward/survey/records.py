@@ -125,7 +125,9 @@ class Colony:
     marks: tuple[str, ...]
     best_latitude_deg: float
     best_longitude_deg: float
-    distance_m: Mapping[str, tuple[float, float, float]]  # station -> low90, median, high90
+    distance_m: Mapping[
+        str, tuple[float, float, float]
+    ]  # station -> low90, median, high90
     search_areas: Mapping[int, SearchArea]  # 50, 90, 95
     density: Density
     classical: tuple[ClassicalFix, ...] = ()

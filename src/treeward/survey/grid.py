@@ -1,0 +1,133 @@
+"""A grid over the map that refines itself where the probability is.
+
+Square cells are halved level by level. A level keeps the cells that hold all but
+1e-5 of the mass, and their neighbours; near stations, where a bearing or a short
+flight gives patches smaller than the first cells, cells are halved in any case.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from .arrays import Bools, Floats, Ints
+
+FIRST_CELLS = 64  # across the map at level 0
+KEPT_MASS = 1.0 - 1e-5
+ENOUGH_CELLS = 700  # in the 90 % area, for an area good to about 1 %
+ENOUGH_IN_HALF = 180  # in the 50 % area
+LAST_LEVEL = 11  # cells of 12.5 km / 64 / 2**11 = 10 cm
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Cells of one size that hold the posterior.
+
+    Attributes
+    ----------
+    xy
+        (n, 2) cell centres [m].
+    index
+        (n, 2) column and row of each cell.
+    cell_m
+        Side of a cell [m].
+    probability
+        (n,) sums to one.
+    log_evidence
+        Log of the integral of the density given to `refine`.
+    """
+
+    xy: Floats
+    index: Ints
+    cell_m: float
+    probability: Floats
+    log_evidence: float
+
+    def inside(self, share: float) -> Ints:
+        """Return the cells of the smallest area that holds `share`, likeliest first."""
+        order = np.argsort(-self.probability, kind="stable")
+        total = np.cumsum(self.probability[order])
+        return np.asarray(order[: int(np.searchsorted(total, share)) + 1])
+
+
+def refine(
+    log_density: Callable[[Floats], Floats],
+    centre: Floats,
+    half_width_m: float,
+    sharp_at: Floats,
+    enough_cells: int = ENOUGH_CELLS,
+) -> Grid:
+    """Return the posterior on cells fine enough for its areas.
+
+    Parameters
+    ----------
+    log_density
+        (n, 2) places to log density [per m^2, any constant]; -inf where impossible.
+    centre, half_width_m
+        The square to look at.
+    sharp_at
+        (s, 2) places about which narrow peaks may hide: the stations.
+    enough_cells
+        Cells wanted in the 90 % area.
+    """
+    corner = np.asarray(centre, dtype=np.float64) - half_width_m
+    cell = 2.0 * half_width_m / FIRST_CELLS
+    side = np.arange(FIRST_CELLS)
+    index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
+    level = 0
+    while True:
+        xy = corner + (index + 0.5) * cell
+        value = log_density(xy)
+        possible = np.isfinite(value)
+        if not possible.any():
+            msg = "log_density: no place is possible"
+            raise ValueError(msg)
+        top = value[possible].max()
+        mass = np.where(possible, np.exp(value - top), 0.0)
+        total = mass.sum()
+        grid = Grid(
+            xy=xy,
+            index=index.astype(np.intp),
+            cell_m=cell,
+            probability=mass / total,
+            log_evidence=float(top + np.log(total) + 2 * np.log(cell)),
+        )
+        fine = (
+            len(grid.inside(0.9)) >= enough_cells
+            and len(grid.inside(0.5)) >= enough_cells * ENOUGH_IN_HALF / ENOUGH_CELLS
+        )
+        hidden = level < 4 and _near(xy, sharp_at, 3.0 * cell).any()
+        if (fine and not hidden) or level == LAST_LEVEL:
+            return grid
+        keep = np.zeros(len(xy), dtype=bool)
+        keep[grid.inside(KEPT_MASS)] = True
+        if hidden:
+            keep |= _near(xy, sharp_at, 3.0 * cell) & possible
+        index = _halve(_with_neighbours(index[keep], FIRST_CELLS * 2**level))
+        cell /= 2.0
+        level += 1
+
+
+def _near(xy: Floats, places: Floats, radius_m: float) -> Bools:
+    near = np.zeros(len(xy), dtype=bool)
+    for place in places:
+        near |= np.hypot(*(xy - place).T) <= radius_m
+    return near
+
+
+def _with_neighbours(index: Ints, width: int) -> Ints:
+    steps = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)])
+    around = (index[:, None, :] + steps[None, :, :]).reshape(-1, 2)
+    around = around[((around >= 0) & (around < width)).all(axis=1)]
+    key = np.unique(around[:, 0] * width + around[:, 1])
+    return np.stack([key // width, key % width], axis=-1)
+
+
+def _halve(index: Ints) -> Ints:
+    steps = np.array([(0, 0), (0, 1), (1, 0), (1, 1)])
+    return np.asarray((2 * index[:, None, :] + steps[None, :, :]).reshape(-1, 2))
