@@ -1,0 +1,111 @@
+"""The one protocol of all speech engines, and whole recordings through it.
+
+    for utterance in transcribe(read_blocks(path), open_recognizer(book)):
+        ...
+
+A live listener cleans the sound with `FrontEnd`, cuts phrases with `Endpointer` and
+hands each to `Recognizer.decode`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol
+
+from treeward.audio.records import Block
+from treeward.speech.front_end import FrontEnd
+from treeward.speech.records import Utterance
+from treeward.speech.windows import cut_windows
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+UTTERANCE_PAUSE_S = 1.0  # a longer pause ends an utterance
+
+
+class Recognizer(Protocol):
+    """A speech engine with its model."""
+
+    name: str  # "pocketsphinx"
+    model: str  # "en-us 5.1.1"
+
+    def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
+        """Recognise one stretch of cleaned sound.
+
+        Parameters
+        ----------
+        samples
+            Mono at 16 kHz, at most about 12 s, in [-1, 1].
+        start_s
+            Second of the recording at which it begins.
+
+        Returns
+        -------
+        Utterance or None
+            The words in it, with times in seconds of the recording; None when
+            there are none.
+        """
+        ...
+
+
+def transcribe(
+    blocks: Iterable[Block],
+    recognizer: Recognizer,
+    *,
+    progress: Callable[[float], None] | None = None,
+) -> Iterator[Utterance]:
+    """Recognise a whole recording; memory does not grow with its length.
+
+    Parameters
+    ----------
+    blocks
+        The recording as `treeward.audio.reader.read_blocks` gives it.
+    recognizer
+        The engine.
+    progress
+        Called with the second up to which everything is done and has been yielded;
+        a later run may begin there (`read_blocks(path, start_s=...)`).
+
+    Yields
+    ------
+    Utterance
+        In order of time, parted where nobody speaks for UTTERANCE_PAUSE_S.
+    """
+    for window in cut_windows(_cleaned(blocks)):
+        heard = recognizer.decode(window.samples, window.start_s)
+        if heard is not None:
+            yield from part_at_pauses(heard)
+        if progress is not None:
+            progress(window.end_s)
+
+
+def _cleaned(blocks: Iterable[Block]) -> Iterator[Block]:
+    front_end = FrontEnd()
+    at_s: float | None = None
+    for block in blocks:
+        if at_s is None:
+            at_s = block.start_s
+        clean = Block(start_s=at_s, samples=front_end.push(block.samples))
+        at_s = clean.end_s
+        yield clean
+    if at_s is not None:
+        yield Block(start_s=at_s, samples=front_end.flush())
+
+
+def part_at_pauses(utterance: Utterance) -> Iterator[Utterance]:
+    """Part an utterance where nobody speaks for UTTERANCE_PAUSE_S."""
+    held = [utterance.words[0]]
+    for word in utterance.words[1:]:
+        if word.start_s - held[-1].end_s > UTTERANCE_PAUSE_S:
+            yield _joined(held)
+            held = []
+        held.append(word)
+    yield _joined(held)
+
+
+def _joined(words: list) -> Utterance:  # type: ignore[type-arg]
+    return Utterance(
+        words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
+    )
