@@ -1,0 +1,111 @@
+"""What a report is made of: filled in once, by hunt.py, after everything else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import datetime
+    from pathlib import Path
+
+    from treeward.hunt_file import Cargo, HuntFile
+    from treeward.survey.records import Fix
+    from treeward.trips.records import TripTable
+
+# Seconds of flight per metre of one-way distance, out at 7.5 m/s and home at
+# 6.5 m/s. Source: Wenner 1963, J. Apic. Res. 2:25-32.
+FLIGHT_S_PER_M = 1 / 7.5 + 1 / 6.5
+# Spread of a single vanishing bearing read off a hand compass; guess.
+BEARING_SD_DEG = 8.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationPlace:
+    """A station whose position is known.
+
+    `declination_deg` is the magnetic declination there on the day, east positive; it
+    is added to spoken bearings only where the hunt's compass is magnetic. `placed_by`
+    says where the position comes from: "hunt.toml", "track" or "waypoint".
+    """
+
+    id: str
+    latitude_deg: float
+    longitude_deg: float
+    declination_deg: float
+    cargo: Cargo = "water"
+    name: str = ""
+    placed_by: str = "hunt.toml"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteRow:
+    """A row of review.csv: where in which recording it was said, and what.
+
+    `said` is the note in plain words ("yellow away"), `heard` what the engine wrote.
+    Seconds count from the start of `recording`; None for a row typed by hand.
+    """
+
+    row: str
+    recording: str = ""
+    start_s: float | None = None
+    end_s: float | None = None
+    clock: datetime | None = None
+    said: str = ""
+    heard: str = ""
+    confidence: float | None = None
+    flag: str = ""
+    decision: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrackLine:
+    """The way the person walked, for the map; degrees, n points."""
+
+    latitude_deg: tuple[float, ...]
+    longitude_deg: tuple[float, ...]
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HuntResult:
+    """Everything that the tables, pictures, map files and the report show.
+
+    `fix` is None where nothing could be located; `missing` then says in sentences
+    what was lacking. `recordings_from_results` is the way from results/ to the folder
+    of the recordings, for links to the sound. `flight_s_per_m` is the time that
+    flying out and home takes per metre of distance, for showing which part of an
+    away time is flight. `bearing_sd_deg` is the spread of one bearing as the survey
+    takes it.
+    """
+
+    hunt_file: HuntFile
+    stations: tuple[StationPlace, ...]
+    table: TripTable
+    fix: Fix | None
+    rows: Mapping[str, NoteRow] = field(default_factory=dict)
+    software_version: str
+    created: datetime  # aware
+    missing: tuple[str, ...] = ()
+    tracks: tuple[TrackLine, ...] = ()
+    recordings_from_results: str = "../recordings/"
+    flight_s_per_m: float = FLIGHT_S_PER_M
+    bearing_sd_deg: float = BEARING_SD_DEG
+
+    def station(self, station_id: str) -> StationPlace | None:
+        """Return the station of that id if its position is known."""
+        return next((s for s in self.stations if s.id == station_id), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrittenFiles:
+    """The files that `write_results` wrote."""
+
+    directory: Path
+    files: tuple[Path, ...]
+
+    @property
+    def report(self) -> Path:
+        """The page to open first."""
+        return self.directory / "report.html"

@@ -1,0 +1,247 @@
+"""What every map shows, said once: places, flight lines, areas, the search plan.
+
+map.geojson, map.kml and stations.gpx are three ways of writing this down.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from treeward.survey.frame import geodesic
+
+from .lines import bundles_by_bee
+from .rings import polygon_rings
+from .units import Units, bearing_text
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from .records import HuntResult
+    from .rings import Ring
+
+LINE_BEYOND = 1.3  # how far a flight line is drawn beyond the farthest colony; choice
+LINE_DEFAULT_M = 1000.0  # m, where nothing has been located yet; choice
+
+Kind = Literal["station", "best_place", "next_station"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """A point on the map; properties carry units in their names."""
+
+    kind: Kind
+    name: str
+    note: str
+    longitude_deg: float
+    latitude_deg: float
+    properties: Mapping[str, str | float | int | None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlightPath:
+    """A bee's mean flight line from a station, as far as it is worth drawing."""
+
+    name: str
+    note: str
+    bee: str
+    station: str
+    start_lonlat: tuple[float, float]
+    end_lonlat: tuple[float, float]
+    bearing_true_deg: float
+    spread_deg: float
+    bearings: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Area:
+    """A search area: patches as [outer, hole, ...]."""
+
+    colony: str
+    percent: int
+    name: str
+    note: str
+    area_m2: float
+    patches: tuple[tuple[Ring, ...], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sketch:
+    """All of it."""
+
+    title: str
+    spots: tuple[Spot, ...]
+    paths: tuple[FlightPath, ...]
+    areas: tuple[Area, ...]  # largest first, so that smaller ones lie on top
+    walk_lonlat: tuple[tuple[float, float], ...]
+
+
+def colony_name(result: HuntResult, colony_id: str) -> str:
+    """Return "colony" where there is but one, else "colony B"."""
+    only = result.fix is not None and len(result.fix.colonies) == 1
+    return "colony" if only else f"colony {colony_id}"
+
+
+def _stations(result: HuntResult) -> list[Spot]:
+    return [
+        Spot(
+            kind="station",
+            name=f"Station {place.id}",
+            note=", ".join(filter(None, (place.name, place.cargo))),
+            longitude_deg=place.longitude_deg,
+            latitude_deg=place.latitude_deg,
+            properties={
+                "station": place.id,
+                "cargo": place.cargo,
+                "declination_deg": round(place.declination_deg, 3),
+            },
+        )
+        for place in result.stations
+    ]
+
+
+def _found(result: HuntResult) -> list[Spot]:
+    if result.fix is None:
+        return []
+    units = Units(result.hunt_file.hunt.units)
+    spots = []
+    for colony in result.fix.colonies:
+        area = colony.search_areas.get(90)
+        note = f"90 % search area {units.area(area.area_m2)}" if area else ""
+        spots.append(
+            Spot(
+                kind="best_place",
+                name=f"Best place, {colony_name(result, colony.id)}",
+                note=note,
+                longitude_deg=colony.best_longitude_deg,
+                latitude_deg=colony.best_latitude_deg,
+                properties={
+                    "colony": colony.id,
+                    "marks": ", ".join(colony.marks),
+                    "area_90_ha": round(area.area_m2 / 1e4, 4) if area else None,
+                },
+            )
+        )
+    if (place := result.fix.next_station) is not None:
+        spots.append(
+            Spot(
+                kind="next_station",
+                name="Next station",
+                note=f"{units.distance(place.walk_m)} from station "
+                f"{place.from_station} on "
+                f"{bearing_text(place.walk_bearing_true_deg)} true",
+                longitude_deg=place.longitude_deg,
+                latitude_deg=place.latitude_deg,
+                properties={
+                    "from_station": place.from_station,
+                    "walk_m": round(place.walk_m, 1),
+                    "walk_bearing_true_deg": round(place.walk_bearing_true_deg, 1),
+                    "why": place.why,
+                },
+            )
+        )
+    return spots
+
+
+def line_length_m(
+    result: HuntResult, latitude_deg: float, longitude_deg: float
+) -> float:
+    """Return how far to draw flight lines from a station: beyond every best place."""
+    if result.fix is None or not result.fix.colonies:
+        return LINE_DEFAULT_M
+    farthest = max(
+        geodesic(
+            latitude_deg,
+            longitude_deg,
+            colony.best_latitude_deg,
+            colony.best_longitude_deg,
+        )[0]
+        for colony in result.fix.colonies
+    )
+    return max(LINE_BEYOND * farthest, 100.0)
+
+
+def destination(
+    latitude_deg: float,
+    longitude_deg: float,
+    bearing_true_deg: float,
+    distance_m: float,
+) -> tuple[float, float]:
+    """Return (longitude, latitude) at a distance and true bearing from a place."""
+    from pyproj import Geod
+
+    longitude, latitude, _ = Geod(ellps="WGS84").fwd(
+        longitude_deg, latitude_deg, bearing_true_deg, distance_m
+    )
+    return round(float(longitude), 7), round(float(latitude), 7)
+
+
+def _paths(result: HuntResult) -> list[FlightPath]:
+    paths = []
+    for group in bundles_by_bee(result):
+        place = group.station
+        length = line_length_m(result, place.latitude_deg, place.longitude_deg)
+        count = len(group.lines)
+        paths.append(
+            FlightPath(
+                name=f"{group.name} from station {place.id}",
+                note=f"{bearing_text(group.mean_true_deg)} true, mean of {count} "
+                f"bearing{'s' if count != 1 else ''}",
+                bee=group.name,
+                station=place.id,
+                start_lonlat=(
+                    round(place.longitude_deg, 7),
+                    round(place.latitude_deg, 7),
+                ),
+                end_lonlat=destination(
+                    place.latitude_deg, place.longitude_deg, group.mean_true_deg, length
+                ),
+                bearing_true_deg=round(group.mean_true_deg, 2),
+                spread_deg=round(group.spread_deg, 2),
+                bearings=count,
+            )
+        )
+    return paths
+
+
+def _areas(result: HuntResult) -> list[Area]:
+    if result.fix is None:
+        return []
+    units = Units(result.hunt_file.hunt.units)
+    areas = []
+    for colony in result.fix.colonies:
+        for percent, area in colony.search_areas.items():
+            patches = tuple(
+                tuple(rings) for one in area.polygons for rings in polygon_rings(one)
+            )
+            if not patches:
+                continue
+            areas.append(
+                Area(
+                    colony=colony.id,
+                    percent=percent,
+                    name=f"{percent} % search area, {colony_name(result, colony.id)}",
+                    note=f"Holds the colony with {percent} % probability; "
+                    f"{units.area(area.area_m2)}",
+                    area_m2=area.area_m2,
+                    patches=patches,
+                )
+            )
+    return sorted(areas, key=lambda area: -area.percent)
+
+
+def sketch(result: HuntResult) -> Sketch:
+    """Gather what a map of this result shows."""
+    walk: list[tuple[float, float]] = []
+    for strip in result.fix.search_plan if result.fix else ():
+        walk += [
+            (round(strip.start_longitude_deg, 7), round(strip.start_latitude_deg, 7)),
+            (round(strip.end_longitude_deg, 7), round(strip.end_latitude_deg, 7)),
+        ]
+    return Sketch(
+        title=result.hunt_file.hunt.name,
+        spots=tuple(_stations(result) + _found(result)),
+        paths=tuple(_paths(result)),
+        areas=tuple(_areas(result)),
+        walk_lonlat=tuple(walk),
+    )
