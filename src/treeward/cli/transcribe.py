@@ -1,0 +1,109 @@
+"""treeward transcribe FILE..."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from treeward.cli.options import hunt_option, json_option
+
+if TYPE_CHECKING:
+    from treeward.transcription import Transcribed
+
+
+@click.command(name="transcribe")
+@click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE]...")
+@hunt_option
+@click.option(
+    "--start",
+    metavar="WHEN",
+    help='Clock time of the first second, as "2026-07-14 10:20"; for one FILE.',
+)
+@click.option("--model", metavar="PATH|NAME", help="A Vosk model to use.")
+@click.option("--fresh", is_flag=True, help="Forget what was heard before.")
+@json_option
+def command(
+    *,
+    files: tuple[Path, ...],
+    hunt_dir: Path,
+    start: str | None,
+    model: str | None,
+    fresh: bool,
+    as_json: bool,
+) -> None:
+    """Hear recordings, or read timed transcripts, and write review.csv.
+
+    Without FILE, everything in the hunt's recordings folder. A FILE from elsewhere is
+    copied there. What you changed in review.csv is kept. Ctrl-C keeps what is done;
+    the same command goes on from there.
+
+    Example: treeward transcribe memo.m4a --start "2026-07-14 10:20"
+    """
+    from treeward.cli.progress import ProgressBar
+    from treeward.hunt import Hunt
+
+    if start and len(files) != 1:
+        raise click.UsageError("--start goes with one FILE.")
+    hunt = Hunt(hunt_dir)
+    with ProgressBar() as bar:
+        done = hunt.transcribe(
+            files, start=start, model=model, fresh=fresh, watcher=bar
+        )
+    if as_json:
+        import json
+
+        click.echo(json.dumps(_as_dict(done, hunt.review_path), indent=2))
+    else:
+        for line in summary_lines(done, hunt.review_path):
+            click.echo(line)
+    for fault in done.faults:
+        click.echo(f"treeward: {fault}", err=True)
+    if done.faults or done.stopped:
+        sys.exit(1)
+
+
+def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
+    """Say in a few plain lines what transcribe did."""
+    lines = []
+    for recording in done.recordings:
+        if recording.fault:
+            continue
+        count = len(recording.events)
+        state = "" if recording.complete else ", stopped before its end"
+        lines.append(
+            f"{recording.name}: {count} note{'' if count == 1 else 's'}{state}"
+        )
+        lines += [f"  {remark}" for remark in recording.remarks]
+    lines += done.remarks
+    lines.append(
+        f"{review_path}: {done.rows} rows, {done.to_look_at} to look at"
+        + (f", {done.kept_changes} of your changes kept" if done.kept_changes else "")
+    )
+    if done.stopped:
+        lines.append("Stopped. Run the same command again to go on.")
+    return lines
+
+
+def _as_dict(done: Transcribed, review_path: Path) -> dict[str, object]:
+    return {
+        "review": str(review_path),
+        "engine": done.engine,
+        "rows": done.rows,
+        "to_look_at": done.to_look_at,
+        "kept_changes": done.kept_changes,
+        "stopped": done.stopped,
+        "recordings": [
+            {
+                "name": recording.name,
+                "notes": len(recording.events),
+                "complete": recording.complete,
+                "fault": recording.fault,
+                "remarks": list(recording.remarks),
+            }
+            for recording in done.recordings
+        ],
+        "remarks": list(done.remarks),
+    }

@@ -1,0 +1,353 @@
+"""From paired trips and hunt.toml to the arrays the survey core takes, and back."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from treeward.errors import HuntError
+from treeward.report.records import StationPlace
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from datetime import datetime
+
+    from treeward import survey
+    from treeward.hunt_file import HuntFile, Pair
+    from treeward.positions import Position
+    from treeward.survey.records import Fix
+    from treeward.trips.records import FlightLine, Trip, TripTable, Wind
+
+Z_90 = 1.6449  # half-width of a 90 % range in standard deviations, normal quantile
+_CALIBRATION = " (calibration)"  # station id of trips set apart for calibration
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surveyed:
+    """What the survey core said, with what it was told."""
+
+    stations: tuple[StationPlace, ...]
+    fix: Fix | None
+    missing: tuple[str, ...]
+
+
+def survey_hunt(
+    hunt_file: HuntFile,
+    table: TripTable,
+    positions: Mapping[str, tuple[Position, str]],
+    *,
+    today: datetime,
+) -> Surveyed:
+    """Locate the colonies of a hunt.
+
+    Parameters
+    ----------
+    hunt_file
+        hunt.toml.
+    table
+        Trips and flight lines; those not `used` are left out here too.
+    positions
+        Station id -> its position and where that came from ("hunt.toml", "track").
+    today
+        Date for the magnetic model where no note has a clock.
+
+    Raises
+    ------
+    HuntError
+        When the magnetic model does not reach to the hunt's place or date.
+    """
+    from treeward import survey
+
+    when = _first_clock(table) or today
+    places, declination_sd_deg = _station_places(hunt_file, positions, when)
+    known = {place.id: place for place in places}
+    trips = [trip for trip in table.trips if trip.used and trip.station in known]
+    lines = [line for line in table.lines if line.used and line.station in known]
+    missing = _missing(hunt_file, table, known)
+    if not trips and not lines:
+        return Surveyed(stations=places, fix=None, missing=missing)
+    arrays = _Arrays(hunt_file, places, trips, lines, table.winds)
+    if hunt_file.hunt.compass == "true":
+        declination_sd_deg = 0.0
+    try:
+        fix = survey.locate(
+            arrays.stations(),
+            arrays.trips(),
+            arrays.bearings(declination_sd_deg),
+            settings_from(hunt_file, arrays.bees, arrays.mark_of),
+            wind=arrays.wind(),
+        )
+    except ValueError as error:
+        raise HuntError(
+            f"the survey cannot take this: {error}",
+            where="hunt.toml and review.csv",
+            mend="Correct that value.",
+        ) from error
+    return Surveyed(stations=places, fix=fix, missing=missing)
+
+
+def settings_from(
+    hunt_file: HuntFile, bees: Sequence[str], mark_of: Mapping[str, str]
+) -> survey.Settings:
+    """Turn the overrides of hunt.toml into the survey's settings.
+
+    A 90 % range becomes the median and spread of a lognormal with those 5 % and
+    95 % points.
+    """
+    from treeward import survey
+
+    model, chosen = hunt_file.model, dict[str, Any]()
+    for key, name in (
+        (model.flight_speed_out_m_per_s, "flight_speed_out_mps"),
+        (model.flight_speed_home_m_per_s, "flight_speed_home_mps"),
+    ):
+        if key is not None:
+            median, spread = _lognormal(key)
+            chosen |= {
+                name: median,
+                "flight_speed_factor": 1.0,
+                "flight_speed_factor_sd": spread,
+            }
+    if model.in_hive_s is not None:
+        median, spread = _lognormal(model.in_hive_s)
+        chosen |= {
+            "in_hive_s": dict.fromkeys(("water", "syrup", "nectar"), median),
+            "in_hive_factor": 1.0,
+            "in_hive_factor_sd": spread,
+        }
+    for value, name in (
+        (model.compass_sd_deg, "compass_sd_deg"),
+        (model.prior_distance_median_m, "distance_median_m"),
+        (model.prior_distance_sigma, "distance_sigma"),
+        (model.prior_distance_max_m, "distance_cut_m"),
+    ):
+        if value is not None:
+            chosen[name] = max(value, 0.01) if name == "compass_sd_deg" else value
+
+    def bees_of(marks: Sequence[str]) -> tuple[str, ...]:
+        return tuple(bee for bee in bees if mark_of[bee] in marks or bee in marks)
+
+    calibration = hunt_file.calibration
+    if calibration is not None:
+        suffix = _CALIBRATION if calibration.marks else ""
+        chosen["calibrations"] = (
+            survey.Calibration(
+                station=calibration.station + suffix,
+                hive_latitude_deg=calibration.hive.latitude_deg,
+                hive_longitude_deg=calibration.hive.longitude_deg,
+            ),
+        )
+    return survey.Settings(
+        known_hives=tuple(
+            survey.KnownHive(
+                name=hive.name,
+                latitude_deg=hive.position.latitude_deg,
+                longitude_deg=hive.position.longitude_deg,
+                marks=bees_of(hive.marks),
+            )
+            for hive in hunt_file.known_hive
+        ),
+        assigned={
+            bee: colony.id
+            for colony in hunt_file.colony
+            for bee in bees_of(colony.marks)
+        },
+        walk_limit_m=hunt_file.walk.limit_m,
+        leave_out=tuple(
+            np.array([[p.longitude_deg, p.latitude_deg] for p in ring])
+            for ring in hunt_file.walk.leave_out
+        ),
+        imperial=hunt_file.hunt.units == "imperial",
+        **chosen,
+    )
+
+
+class _Arrays:
+    """The survey's arrays, with the names their indices stand for."""
+
+    def __init__(
+        self,
+        hunt_file: HuntFile,
+        places: Sequence[StationPlace],
+        trips: Sequence[Trip],
+        lines: Sequence[FlightLine],
+        winds: Sequence[Wind],
+    ) -> None:
+        self._hunt_file = hunt_file
+        self._places = {place.id: place for place in places}
+        self._trips = trips
+        self._lines = lines
+        self._winds = winds
+        named = [(t.bee, t.mark) for t in trips]
+        named += [(line.bee, line.mark) for line in lines if line.bee]
+        self.mark_of = dict(named)
+        self.bees = tuple(self.mark_of)
+        used = [self._seat(t.station, t.mark) for t in trips]
+        used += [self._seat(line.station, line.mark) for line in lines]
+        self._ids = tuple(dict.fromkeys([*self._places, *used]))
+
+    def _seat(self, station: str, mark: str) -> str:
+        """Station id, set apart where this mark's trips there are a calibration."""
+        calibration = self._hunt_file.calibration
+        apart = (
+            calibration is not None
+            and calibration.station == station
+            and mark in calibration.marks
+        )
+        return station + _CALIBRATION if apart else station
+
+    def _place(self, seat: str) -> StationPlace:
+        return self._places[seat.removesuffix(_CALIBRATION)]
+
+    def stations(self) -> survey.Stations:
+        from treeward import survey
+
+        places = [self._place(seat) for seat in self._ids]
+        return survey.Stations(
+            id=self._ids,
+            latitude_deg=np.array([place.latitude_deg for place in places]),
+            longitude_deg=np.array([place.longitude_deg for place in places]),
+            cargo=tuple(place.cargo for place in places),
+        )
+
+    def trips(self) -> survey.Trips:
+        from treeward import survey
+
+        trips = self._trips
+        seats = [self._ids.index(self._seat(t.station, t.mark)) for t in trips]
+        return survey.Trips(
+            bees=self.bees,
+            bee=np.array([self.bees.index(t.bee) for t in trips], dtype=np.intp),
+            station=np.array(seats, dtype=np.intp),
+            away_s=np.array([t.away_s for t in trips], dtype=np.float64),
+            round_trip=np.array([t.timing == "round" for t in trips], dtype=np.bool_),
+            rounding_s=np.array([t.rounding_s for t in trips], dtype=np.float64),
+            cycles=np.array([t.cycles for t in trips], dtype=np.intp),
+        )
+
+    def bearings(self, declination_sd_deg: float) -> survey.Bearings:
+        from treeward import survey
+
+        lines = self._lines
+        seats = [self._ids.index(self._seat(x.station, x.mark)) for x in lines]
+        true_deg = [
+            (x.bearing_read_deg + self._correction_deg(x.station)) % 360 for x in lines
+        ]
+        return survey.Bearings(
+            bee=np.array(
+                [self.bees.index(x.bee) if x.bee else -1 for x in lines], dtype=np.intp
+            ),
+            station=np.array(seats, dtype=np.intp),
+            bearing_true_deg=np.array(true_deg, dtype=np.float64),
+            rounding_deg=np.array([x.rounding_deg for x in lines], dtype=np.float64),
+            declination_sd_deg=declination_sd_deg,
+        )
+
+    def wind(self) -> survey.TripWind | None:
+        """Give the wind last spoken of on the day, for each trip."""
+        from treeward import survey
+
+        spoken = sorted(
+            (w for w in self._winds if w.clock is not None),
+            key=lambda w: w.clock.timestamp() if w.clock else 0.0,
+        )
+        if not spoken:
+            return None
+        speed_mps = np.full(len(self._trips), math.nan)
+        from_deg = np.full(len(self._trips), math.nan)
+        for index, trip in enumerate(self._trips):
+            clock = trip.away_clock or trip.back_clock
+            if clock is None:
+                continue
+            before = [
+                w
+                for w in spoken
+                if w.clock and w.clock <= clock and w.clock.date() == clock.date()
+            ]
+            if before:
+                last = before[-1]
+                speed_mps[index] = survey.WIND_MPS.get(last.strength, math.nan)
+                if last.from_deg is not None:
+                    from_deg[index] = last.from_deg
+        return survey.TripWind(speed_mps=speed_mps, from_true_deg=from_deg)
+
+    def _correction_deg(self, station: str) -> float:
+        if self._hunt_file.hunt.compass == "true":
+            return 0.0
+        return self._places[station].declination_deg
+
+
+def _station_places(
+    hunt_file: HuntFile,
+    positions: Mapping[str, tuple[Position, str]],
+    when: datetime,
+) -> tuple[tuple[StationPlace, ...], float]:
+    """Give the stations that have a position, and how sure declination is there."""
+    from treeward import survey
+
+    places, declination_sd_deg = [], 0.0
+    for station in hunt_file.station:
+        if station.id not in positions:
+            continue
+        position, placed_by = positions[station.id]
+        try:
+            declination_deg, sd_deg = survey.declination(
+                position.latitude_deg,
+                position.longitude_deg,
+                when.date(),
+                altitude_m=hunt_file.hunt.altitude_m,
+            )
+        except ValueError as error:
+            raise HuntError(
+                f"no magnetic declination for station {station.id}: {error}",
+                where="hunt.toml",
+                mend='Give bearings against true north and write compass = "true".',
+            ) from error
+        places.append(
+            StationPlace(
+                id=station.id,
+                latitude_deg=position.latitude_deg,
+                longitude_deg=position.longitude_deg,
+                declination_deg=declination_deg,
+                cargo=station.cargo,
+                name=station.name,
+                placed_by=placed_by,
+            )
+        )
+        declination_sd_deg = max(declination_sd_deg, sd_deg)
+    return tuple(places), declination_sd_deg
+
+
+def _missing(
+    hunt_file: HuntFile, table: TripTable, known: Mapping[str, StationPlace]
+) -> tuple[str, ...]:
+    seen = {t.station for t in table.trips} | {line.station for line in table.lines}
+    said = [
+        f"Station {station.id} has no position; write it into hunt.toml."
+        for station in hunt_file.station
+        if station.id not in known and (station.id in seen or not known)
+    ]
+    if strange := sorted(seen - {s.id for s in hunt_file.station} - {""}):
+        said.append(
+            f"The notes name station {', '.join(strange)}, which hunt.toml does not "
+            "have; add it there or correct the notes."
+        )
+    if not any(trip.used for trip in table.trips):
+        said.append("No trip could be used: say a mark away, and the same mark back.")
+    if not any(line.used for line in table.lines):
+        said.append("No bearing was noted: say which way a bee vanishes.")
+    return tuple(said)
+
+
+def _first_clock(table: TripTable) -> datetime | None:
+    clocks = [t.away_clock or t.back_clock for t in table.trips]
+    clocks += [line.clock for line in table.lines]
+    return min((clock for clock in clocks if clock is not None), default=None)
+
+
+def _lognormal(pair: Pair) -> tuple[float, float]:
+    low, high = pair
+    return math.sqrt(low * high), math.log(high / low) / (2 * Z_90)
