@@ -1,0 +1,200 @@
+"""The microphone, by PortAudio; lost and picked up again."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.errors import SoundError
+from treeward.live.records import Chunk
+from treeward.live.resample import Resampler
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from numpy.typing import NDArray
+
+CHUNK_S = 0.1
+QUEUE_CHUNKS = 300  # half a minute, while a slow disk holds things up
+SILENT_STREAM_S = 2.0  # no sound for this long: the microphone is gone; guess
+RETRY_S = 1.0
+_MEND_PORTAUDIO = (
+    "Install it: pip install 'treeward[live]', and on Debian or Ubuntu "
+    "apt install libportaudio2; or feed sound by --input -."
+)
+_OWN_OUTPUT = ("monitor", "loopback", "stereo mix", "what u hear")
+
+
+def sounddevice() -> Any:  # noqa: ANN401 (untyped module)
+    """Return the sounddevice module.
+
+    Raises
+    ------
+    SoundError
+        It, or PortAudio below it, is not installed.
+    """
+    try:
+        import sounddevice as module
+    except ImportError:
+        raise SoundError(
+            "the microphone needs the sounddevice package", mend=_MEND_PORTAUDIO
+        ) from None
+    except OSError as error:
+        raise SoundError(
+            f"PortAudio cannot be used ({error})", mend=_MEND_PORTAUDIO
+        ) from None
+    return module
+
+
+def input_devices() -> list[tuple[int, str, int]]:
+    """Return (number, name, default rate in Hz) of each device that records."""
+    return [
+        (number, str(device["name"]), int(device["default_samplerate"]))
+        for number, device in enumerate(sounddevice().query_devices())
+        if device["max_input_channels"] > 0
+    ]
+
+
+def device_warning(name: str) -> str:
+    """Return what is suspicious about a device's name, or ""."""
+    if any(word in name.lower() for word in _OWN_OUTPUT):
+        return f"{name!r} seems to record what this computer plays, not the room"
+    return ""
+
+
+class MicrophoneSource:
+    """Sound from a device that records.
+
+    Parameters
+    ----------
+    device
+        Number or part of the name as `--devices` lists it; None: the system's own.
+    now_s
+        Elapsed second of listening.
+    """
+
+    live = True
+
+    def __init__(self, device: str | int | None, now_s: Callable[[], float]) -> None:
+        self._device = device
+        self._now_s = now_s
+        self._stopped = threading.Event()
+        self._queue: queue.Queue[tuple[NDArray[np.float32], float]] = queue.Queue(
+            QUEUE_CHUNKS
+        )
+        self._dropped = False
+        self._rate_hz = SAMPLE_RATE_HZ
+        self.name = self._look_up()
+        self._stream = self._open()  # a fault at the start is the person's to mend
+
+    def _look_up(self) -> str:
+        sd = sounddevice()
+        try:
+            found = sd.query_devices(self._device, "input")
+        except (ValueError, sd.PortAudioError) as error:
+            asked = "" if self._device is None else f" {self._device!r}"
+            raise SoundError(
+                f"there is no microphone{asked} ({error})",
+                mend="Plug one in; `treeward listen --devices` lists them.",
+            ) from None
+        return str(found["name"])
+
+    def _open(self) -> Any:  # noqa: ANN401 (untyped)
+        sd = sounddevice()
+        try:
+            sd.check_input_settings(
+                device=self._device, channels=1, samplerate=SAMPLE_RATE_HZ
+            )
+            self._rate_hz = SAMPLE_RATE_HZ
+        except (ValueError, sd.PortAudioError):
+            found = sd.query_devices(self._device, "input")
+            self._rate_hz = int(found["default_samplerate"])
+        try:
+            stream = sd.InputStream(
+                samplerate=self._rate_hz,
+                blocksize=int(self._rate_hz * CHUNK_S),
+                device=self._device,
+                channels=1,
+                dtype="float32",
+                callback=self._on_sound,
+            )
+            stream.start()
+        except (ValueError, sd.PortAudioError) as error:
+            raise SoundError(
+                f"the microphone cannot be opened ({error})",
+                where=self.name,
+                mend="Close what else records, or choose another by --device.",
+            ) from None
+        return stream
+
+    def _on_sound(
+        self,
+        data: NDArray[np.float32],
+        frames: int,  # noqa: ARG002
+        when: object,  # noqa: ARG002
+        status: Any,  # noqa: ANN401, ARG002 (lateness tells what was lost)
+    ) -> None:
+        try:
+            self._queue.put((data[:, 0].copy(), self._now_s()), timeout=1.0)
+        except queue.Full:
+            self._dropped = True
+
+    def stop(self) -> None:
+        """End soon."""
+        self._stopped.set()
+
+    def chunks(self) -> Iterator[Chunk]:
+        """Yield sound; when the microphone goes away, wait for it to come back."""
+        resampler = Resampler(self._rate_hz)
+        lost = ""
+        try:
+            while not self._stopped.is_set():
+                try:
+                    samples, arrival_s = self._queue.get(timeout=SILENT_STREAM_S)
+                except queue.Empty:
+                    if self._stopped.is_set():
+                        break
+                    # An empty chunk tells the session at once; sound may follow.
+                    lost = "the microphone was away"
+                    yield Chunk(
+                        samples=np.zeros(0, np.float32),
+                        arrival_s=self._now_s(),
+                        lost=lost,
+                    )
+                    self._reopen()
+                    resampler = Resampler(self._rate_hz)
+                    continue
+                if self._dropped:
+                    self._dropped, lost = False, "this computer could not keep up"
+                yield Chunk(
+                    samples=resampler.push(samples), arrival_s=arrival_s, lost=lost
+                )
+                lost = ""
+        finally:
+            self._close()
+
+    def _reopen(self) -> None:
+        """Try until the microphone is there again, or we are stopped."""
+        while not self._stopped.wait(RETRY_S):
+            self._close()
+            sd = sounddevice()
+            try:
+                # PortAudio lists devices only once unless it is started afresh.
+                sd._terminate()
+                sd._initialize()
+                self._stream = self._open()
+            except (SoundError, sd.PortAudioError):
+                continue
+            return
+
+    def _close(self) -> None:
+        sd = sounddevice()
+        try:
+            self._stream.abort(ignore_errors=True)
+            self._stream.close(ignore_errors=True)
+        except sd.PortAudioError:
+            return

@@ -1,0 +1,288 @@
+"""Sound on disk as it comes, playable whatever happens to us.
+
+Each piece of some minutes is a WAV file whose header is put right after every
+write, so that it can be played after `kill -9`. A piece that is complete is turned
+into FLAC beside it and only then removed. Events name the FLAC file from the start.
+"""
+
+from __future__ import annotations
+
+import os
+import struct
+import threading
+from collections import deque
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from treeward.audio.records import SAMPLE_RATE_HZ
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+HEADER_BYTES = 44  # RIFF, fmt and data headers of a plain PCM WAV file
+BYTES_PER_SAMPLE = 2
+BACKLOG_S = 60.0  # sound held in memory while the disk is full; choice
+FLUSH_EVERY_S = 1.0  # a power cut loses no more than this
+PREFIX = "live-"
+
+
+def wav_header(data_bytes: int) -> bytes:
+    """Return the header of a 16-bit mono WAV file with `data_bytes` of sound."""
+    return struct.pack(
+        "<4sI4s4sIHHIIHH4sI",
+        b"RIFF",
+        36 + data_bytes,
+        b"WAVE",
+        b"fmt ",
+        16,
+        1,
+        1,
+        SAMPLE_RATE_HZ,
+        SAMPLE_RATE_HZ * BYTES_PER_SAMPLE,
+        BYTES_PER_SAMPLE,
+        8 * BYTES_PER_SAMPLE,
+        b"data",
+        data_bytes,
+    )
+
+
+def as_pcm16(samples: NDArray[np.float32]) -> bytes:
+    """Return samples in [-1, 1] as 16-bit little-endian PCM; louder ones clip."""
+    scaled = np.rint(samples * np.float32(32768.0))
+    return bytes(np.clip(scaled, -32768, 32767).astype("<i2").tobytes())
+
+
+class SoundKeeper:
+    """Writes running sound into pieces in `folder`; used from one thread.
+
+    Attributes
+    ----------
+    name
+        File name (.flac) of the piece being written, "" between pieces.
+    fault
+        What keeps sound from being written, "" while all is well.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        folder.mkdir(parents=True, exist_ok=True)
+        self.name = ""
+        self.fault = ""
+        self.kept_samples = 0  # on disk, of all pieces
+        self._wav: Path | None = None
+        self._fd = -1
+        self._data = 0
+        self._backlog: deque[bytes] = deque()
+        self._backlog_bytes = 0
+        self._flusher = _Flusher()
+        self._finishing: list[threading.Thread] = []
+
+    def begin(self, clock: datetime) -> bool:
+        """Begin a piece whose first sample was heard at `clock`.
+
+        Returns False, and sets `fault`, when there is no room even for its header.
+        """
+        stem = free_stem(self.folder, f"{PREFIX}{clock:%Y%m%d-%H%M%S}")
+        wav = self.folder / f"{stem}.wav"
+        flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+        try:
+            self._fd = os.open(wav, flags, 0o644)
+        except OSError as error:
+            self.fault = _say(error)
+            return False
+        try:
+            _write_all(self._fd, wav_header(0))
+        except OSError as error:
+            os.close(self._fd)
+            self._fd = -1
+            wav.unlink(missing_ok=True)
+            self.fault = _say(error)
+            return False
+        self._wav, self.name, self._data, self.fault = wav, f"{stem}.flac", 0, ""
+        self._flusher.watch(self._fd)
+        return True
+
+    def write(self, samples: NDArray[np.float32]) -> bool:
+        """Add sound; return False when it could not even be held in memory.
+
+        While the disk is full up to BACKLOG_S of sound waits in memory.
+        """
+        if self._wav is None:
+            return False
+        pcm = as_pcm16(samples)
+        limit = int(BACKLOG_S * SAMPLE_RATE_HZ) * BYTES_PER_SAMPLE
+        if self._backlog_bytes + len(pcm) > limit:
+            return False
+        self._backlog.append(pcm)
+        self._backlog_bytes += len(pcm)
+        self._drain()
+        return True
+
+    def _drain(self) -> None:
+        try:
+            while self._backlog:
+                _write_all(self._fd, self._backlog[0])
+                done = len(self._backlog.popleft())
+                self._backlog_bytes -= done
+                self._data += done
+                self.kept_samples += done // BYTES_PER_SAMPLE
+                self._mend_header()
+            self.fault = ""
+        except OSError as error:
+            self.fault = _say(error)
+            # Half a chunk may be there: the next try starts where the good end is.
+            end = HEADER_BYTES + self._data
+            try:
+                os.ftruncate(self._fd, end)
+                os.lseek(self._fd, end, os.SEEK_SET)
+            except OSError:
+                pass
+
+    def _mend_header(self) -> None:
+        os.lseek(self._fd, 0, os.SEEK_SET)
+        _write_all(self._fd, wav_header(self._data))
+        os.lseek(self._fd, HEADER_BYTES + self._data, os.SEEK_SET)
+
+    def end(self, *, wait: bool = False) -> None:
+        """Close the piece and turn it into FLAC in the background."""
+        if self._wav is None:
+            return
+        self._flusher.watch(-1)
+        wav, fd, data = self._wav, self._fd, self._data
+        self._wav, self._fd, self.name = None, -1, ""
+        self._backlog.clear()
+        self._backlog_bytes = 0
+        try:
+            os.fsync(fd)
+        except OSError as error:
+            self.fault = _say(error)
+        os.close(fd)
+        if data == 0:
+            wav.unlink(missing_ok=True)
+            return
+        thread = threading.Thread(target=finish_piece, args=(wav,), name="flac")
+        thread.start()
+        self._finishing = [t for t in self._finishing if t.is_alive()] + [thread]
+        if wait:
+            self.wait()
+
+    def wait(self) -> None:
+        """Wait until every closed piece has become FLAC."""
+        for thread in self._finishing:
+            thread.join()
+        self._finishing.clear()
+
+    def close(self) -> None:
+        """End the piece, wait for FLAC, stop flushing."""
+        self.end(wait=True)
+        self._flusher.stop()
+
+
+class _Flusher:
+    """Sends a file's sound to the disk every second, off the sound's thread."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._fd = -1
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="flush", daemon=True)
+        self._thread.start()
+
+    def watch(self, fd: int) -> None:
+        # The lock keeps a descriptor from being closed under a running fsync.
+        with self._lock:
+            self._fd = fd
+
+    def stop(self) -> None:
+        self._stop.set()
+        self._thread.join()
+
+    def _run(self) -> None:
+        while not self._stop.wait(FLUSH_EVERY_S):
+            with self._lock:
+                if self._fd < 0:
+                    continue
+                try:
+                    os.fsync(self._fd)
+                except OSError:
+                    continue  # the next write says what is wrong
+
+
+def finish_piece(wav: Path) -> Path:
+    """Turn a closed piece into FLAC; return the file that now holds the sound.
+
+    The WAV is put right first (a crash can leave its header behind its sound) and
+    stays where FLAC does not fit or does not read back whole.
+    """
+    import soundfile
+
+    mend_wav(wav)
+    flac = wav.with_suffix(".flac")
+    part = wav.with_name(wav.name + ".part")
+    try:
+        with soundfile.SoundFile(wav) as sound:
+            frames = sound.frames
+            with soundfile.SoundFile(
+                part, "w", SAMPLE_RATE_HZ, 1, "PCM_16", format="FLAC"
+            ) as out:
+                for block in sound.blocks(SAMPLE_RATE_HZ * 10, dtype="int16"):
+                    out.write(block)
+        with part.open("rb+") as written:
+            os.fsync(written.fileno())
+        whole = soundfile.info(part).frames == frames
+    except (OSError, soundfile.LibsndfileError):
+        whole = False
+    if not whole:
+        part.unlink(missing_ok=True)
+        return wav
+    part.replace(flac)
+    wav.unlink(missing_ok=True)
+    return flac
+
+
+def mend_wav(wav: Path) -> int:
+    """Make a piece's header agree with its length; return its samples."""
+    size = wav.stat().st_size
+    data = max(0, size - HEADER_BYTES) // BYTES_PER_SAMPLE * BYTES_PER_SAMPLE
+    with wav.open("rb+") as file:
+        head = file.read(HEADER_BYTES)
+        if head != wav_header(data):
+            file.seek(0)
+            file.write(wav_header(data))
+            file.truncate(HEADER_BYTES + data)
+    return data // BYTES_PER_SAMPLE
+
+
+def unfinished_pieces(folder: Path) -> list[Path]:
+    """Return pieces that a session left as WAV, oldest first.
+
+    Only our own names count: recordings the person put there are never touched.
+    """
+    return sorted(folder.glob(f"{PREFIX}[0-9]*.wav"))
+
+
+def free_stem(folder: Path, stem: str) -> str:
+    """Return `stem`, numbered where a recording of that name is there already."""
+    tried, number = stem, 1
+    while any((folder / f"{tried}{end}").exists() for end in (".wav", ".flac")):
+        number += 1
+        tried = f"{stem}-{number}"
+    return tried
+
+
+def _write_all(fd: int, data: bytes) -> None:
+    view = memoryview(data)
+    while view:
+        view = view[os.write(fd, view) :]
+
+
+def _say(error: OSError) -> str:
+    import errno
+
+    if error.errno in (errno.ENOSPC, errno.EDQUOT if hasattr(errno, "EDQUOT") else -1):
+        return "the disk is full"
+    return f"sound cannot be written ({error.strerror or error})"

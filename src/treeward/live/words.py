@@ -1,0 +1,88 @@
+"""Events and times in words, as they are shown and as they are read back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from treeward.notes.events import EventKind
+
+if TYPE_CHECKING:
+    from treeward.notes.events import Event
+
+
+def event_text(event: Event) -> str:
+    """Return an event as a short line: "yellow back", "white bearing 210°"."""
+    mark = event.mark
+    kind = event.kind.value
+    match event.kind:
+        case EventKind.MARK:
+            text = f"marked {mark}"
+        case EventKind.BEARING:
+            text = f"{mark} bearing {event.value}°"
+        case EventKind.DURATION:
+            text = f"{mark} {_stated(event.value)}"
+        case EventKind.SCRATCH:
+            text = "scratch that"
+        case EventKind.REMARK:
+            text = f"note: {event.value}"
+        case _:
+            text = f"{mark} {kind} {event.value}"
+    return " ".join(text.split())
+
+
+def _stated(value: str) -> str:
+    kind, _, seconds = value.partition(" ")
+    try:
+        return f"{kind} {clock_face(float(seconds))}"
+    except ValueError:
+        return value
+
+
+def spoken_event(event: Event, away_s: float | None) -> str:
+    """Return what is read back: "yellow back, six minutes ten"."""
+    if event.kind is EventKind.BEARING:
+        said = " ".join(event.value.zfill(3))
+        return f"{event.mark} bearing {said}".strip()
+    text = event_text(event).replace("-", " ")
+    if event.kind is EventKind.BACK and away_s is not None:
+        return f"{text}, {spoken_time(away_s)}"
+    return text
+
+
+def spoken_time(seconds: float) -> str:
+    """Return a time as it is said: "6 minutes 10", "45 seconds", "1 hour 5"."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} second{'' if whole == 1 else 's'}"
+    minutes, rest = divmod(whole, 60)
+    if minutes < 60:
+        name = "minute" if minutes == 1 else "minutes"
+        return f"{minutes} {name} {rest}" if rest else f"{minutes} {name}"
+    hours, minutes = divmod(round(whole / 60), 60)
+    name = "hour" if hours == 1 else "hours"
+    return f"{hours} {name} {minutes}" if minutes else f"{hours} {name}"
+
+
+def clock_face(seconds: float) -> str:
+    """Return a time as minutes and seconds, "6:10", or hours, "1:05:00"."""
+    whole = max(0, round(seconds))
+    minutes, rest = divmod(whole, 60)
+    if minutes < 60:
+        return f"{minutes}:{rest:02d}"
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}"
+
+
+def distance_text(metres: float, units: str = "metric") -> str:
+    """Return a distance rounded as its use allows: "640 m", "1.2 km", "0.7 mi"."""
+    if units == "imperial":
+        yards = metres / 0.9144
+        if yards < 880:
+            return f"{_round(yards):,.0f} yd"
+        return f"{metres / 1609.344:.1f} mi"
+    return f"{_round(metres):.0f} m" if metres < 1000 else f"{metres / 1000:.1f} km"
+
+
+def _round(value: float) -> float:
+    step = 10 if value >= 100 else 5
+    return round(value / step) * step
