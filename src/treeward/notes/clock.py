@@ -1,0 +1,386 @@
+"""The clock: which moment each event was spoken at.
+
+Spoken times are the strongest evidence; then the start that the person gave, the
+container's creation time, the file's name and the file's time. Weaker evidence still
+counts: it gives a spoken time its day, its half of the day and, within the minute,
+its second; where it contradicts, that is said.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from .clock_anchors import (
+    Stretch,
+    days_around,
+    explain,
+    parse_spoken_time,
+    read_anchors,
+)
+from .clock_evidence import (
+    AGREE_S,
+    Evidence,
+    RecordingFacts,
+    apart_s,
+    in_zone,
+    lower_evidence,
+)
+from .clock_weighing import weigh
+from .events import EventKind
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from zoneinfo import ZoneInfo
+
+    from .events import Event
+
+__all__ = [
+    "CLOCK_DOUBT",
+    "ClockResult",
+    "ClockStretch",
+    "Evidence",
+    "RecordingFacts",
+    "place_on_clock",
+    "place_recordings",
+]
+
+CLOCK_FLAG = "clock: "  # every flag that this module sets on an event begins so
+CLOCK_DOUBT = "clock: the recorder seems to have been paused"  # time is doubtful
+_DAY_HOURS = range(7, 20)  # where the place is not known, bees fly then; guess
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockStretch:
+    """Part of a recording in which the recorder ran without a pause.
+
+    Second `s` of the recording, between `from_s` and `to_s`, fell on the UTC
+    timestamp `offset_utc_s + s`, give or take `half_width_s`.
+    """
+
+    from_s: float
+    to_s: float
+    offset_utc_s: float
+    half_width_s: float
+    spoken: tuple[str, ...] = ()  # the times it rests on, "10:22"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockResult:
+    """Events with their clock, and what it rests on.
+
+    `start` is the moment of the recording's second 0, None where nothing tells it.
+    `flags` are sentences about the recording as a whole; flags about one event stand
+    on the event.
+    """
+
+    recording: str
+    start: datetime | None
+    events: tuple[Event, ...]
+    evidence: tuple[Evidence, ...]
+    stretches: tuple[ClockStretch, ...] = ()
+    flags: tuple[str, ...] = ()
+    end: datetime | None = None
+
+    @property
+    def rests_on(self) -> str:
+        """The evidence used, in words."""
+        return " and ".join(e.source for e in self.evidence if e.used) or "nothing"
+
+
+def place_on_clock(
+    events: Sequence[Event],
+    recording: RecordingFacts,
+    zone: ZoneInfo,
+    *,
+    is_daylight: Callable[[datetime], bool] | None = None,
+    anew: bool = False,
+) -> ClockResult:
+    """Give every event of one recording its clock time.
+
+    Parameters
+    ----------
+    events
+        Events of the recording. One that has no `start_s`, or already has a clock
+        (a transcript with absolute times), keeps what it has.
+    recording
+        What is known besides the sound.
+    zone
+        The hunt's time zone.
+    is_daylight
+        Whether bees fly at a moment (`clock_evidence.daylight_at`); tells morning
+        from evening where nothing else does. By default from seven to twenty.
+    anew
+        Work out clocks again where events have one, as after a person corrected a
+        spoken time.
+
+    Returns
+    -------
+    ClockResult
+        With as many events, in the same order. Time events that were believed have
+        their value on the twenty-four-hour dial.
+    """
+    placed = [_plain(event, zone, anew=anew) for event in events]
+    lower = lower_evidence(recording, zone)
+    days = _days(lower, recording, zone)
+    anchors = read_anchors(placed, days, zone)
+    window = _start_window(lower, zone)
+    stretches = explain(
+        anchors,
+        start_utc_s=window,
+        end_offset_s=_end_offset_s(recording, zone),
+        is_daylight=is_daylight or _is_day,
+    )
+    flags: list[str] = []
+    if stretches:
+        clock = _from_spoken(stretches, lower, recording, zone)
+    else:
+        clock = _from_lower(lower, recording)
+    evidence, start = lower, None
+    if clock:
+        start = _moment(clock[0].offset_utc_s, zone)
+        spoken = [text for stretch in clock for text in stretch.spoken]
+        evidence, disagreements = weigh(
+            lower, start, clock[0].half_width_s, zone, spoken=spoken
+        )
+        flags += disagreements
+        if not any(e.start for e in lower) and _only_twelve_hour(stretches):
+            flags.append(
+                f"nothing but daylight tells morning from evening; {spoken[0]} was taken"
+            )
+    believed = {
+        anchor.index: reading.local
+        for stretch in stretches
+        for anchor, reading in stretch.anchors
+    }
+    _flag_pauses(clock, flags)
+    for index, event in enumerate(placed):
+        placed[index] = _place(event, index, believed, clock, zone)
+    refused = [
+        e.value
+        for i, e in enumerate(placed)
+        if e.kind == EventKind.TIME and e.start_s is not None and i not in believed
+    ]
+    if refused:
+        flags.append(f"not used as a time: {', '.join(refused)}")
+    if not clock and any(event.clock is None for event in placed):
+        flags.append(
+            "nothing tells when this was recorded; give --start or a spoken time"
+        )
+    end = (
+        _moment(clock[-1].offset_utc_s + recording.duration_s, zone)
+        if clock and recording.duration_s is not None
+        else None
+    )
+    return ClockResult(
+        recording=recording.name,
+        start=start,
+        end=end,
+        events=tuple(placed),
+        evidence=tuple(evidence),
+        stretches=tuple(clock),
+        flags=tuple(flags),
+    )
+
+
+def place_recordings(
+    batch: Sequence[tuple[RecordingFacts, Sequence[Event]]],
+    zone: ZoneInfo,
+    *,
+    is_daylight: Callable[[datetime], bool] | None = None,
+    anew: bool = False,
+) -> list[ClockResult]:
+    """Place several recordings of a hunt, sorted by time.
+
+    Recordings that overlap are flagged (two people may have recorded at two
+    stations, or a clock is wrong); those that nothing places come last.
+    """
+    results = [
+        place_on_clock(events, facts, zone, is_daylight=is_daylight, anew=anew)
+        for facts, events in batch
+    ]
+    results.sort(
+        key=lambda r: (r.start is None, r.start.timestamp() if r.start else 0.0)
+    )
+    for index, (one, two) in enumerate(pairwise(results)):
+        if one.end is None or two.start is None:
+            continue
+        shared_s = apart_s(one.end, two.start)
+        if shared_s > AGREE_S:
+            said = (
+                f"overlaps {one.recording} by {shared_s / 60:.0f} min: two recorders, "
+                "or one of the clocks is wrong"
+            )
+            results[index + 1] = replace(two, flags=(*two.flags, said))
+    return results
+
+
+def _plain(event: Event, zone: ZoneInfo, *, anew: bool) -> Event:
+    """Take away what an earlier placing left on an event."""
+    flags = tuple(f for f in event.flags if not f.startswith(CLOCK_FLAG))
+    clock = event.clock
+    if clock is not None:
+        clock = None if anew and event.start_s is not None else in_zone(clock, zone)
+    return replace(event, clock=clock, flags=flags)
+
+
+def _is_day(moment: datetime) -> bool:
+    return moment.hour in _DAY_HOURS
+
+
+def _moment(utc_s: float, zone: ZoneInfo) -> datetime:
+    """Return a moment to the tenth of a second; nobody speaks closer than that."""
+    return datetime.fromtimestamp(round(utc_s, 1), tz=UTC).astimezone(zone)
+
+
+def _days(
+    lower: Sequence[Evidence], recording: RecordingFacts, zone: ZoneInfo
+) -> list[date]:
+    """Return the days a spoken time may belong to."""
+    for evidence in lower:
+        first = evidence.start.date() if evidence.start else evidence.day
+        if first is not None:
+            last = first
+            if recording.file_modified is not None:
+                closed = in_zone(recording.file_modified, zone).date()
+                # A copy may be a year younger; a recording is not a week long.
+                last = closed if 0 <= (closed - first).days <= 2 else first
+            span = timedelta(seconds=recording.duration_s or 0.0)
+            return days_around(first, max(last, first + span))
+    return []
+
+
+def _start_window(
+    lower: Sequence[Evidence], zone: ZoneInfo
+) -> tuple[float, float] | None:
+    """Return the bounds that the strongest evidence sets on the start."""
+    for evidence in lower:
+        if evidence.start is not None:
+            at = evidence.start.timestamp()
+            return at, at + evidence.resolution_s
+        if evidence.day is not None:
+            day = evidence.day
+            midnight = datetime(day.year, day.month, day.day, tzinfo=zone)
+            return midnight.timestamp(), midnight.timestamp() + 86_399
+    return None
+
+
+def _end_offset_s(recording: RecordingFacts, zone: ZoneInfo) -> float | None:
+    if recording.file_modified is None or recording.duration_s is None:
+        return None
+    return in_zone(recording.file_modified, zone).timestamp() - recording.duration_s
+
+
+def _from_spoken(
+    stretches: Sequence[Stretch],
+    lower: Sequence[Evidence],
+    recording: RecordingFacts,
+    zone: ZoneInfo,
+) -> list[ClockStretch]:
+    """Choose each stretch's offset, and where it meets its neighbours."""
+    clock: list[ClockStretch] = []
+    for index, stretch in enumerate(stretches):
+        offset_s = (stretch.low_s + stretch.high_s) / 2
+        half_s = (stretch.high_s - stretch.low_s) / 2
+        exact = [e.start.timestamp() for e in lower if e.start and index == 0]
+        if index == len(stretches) - 1 and index > 0:
+            end_s = _end_offset_s(recording, zone)
+            exact = [] if end_s is None else [end_s]
+        for candidate in exact:
+            if stretch.low_s <= candidate <= stretch.high_s:
+                offset_s = candidate
+                half_s = max(candidate - stretch.low_s, stretch.high_s - candidate)
+                break
+        seconds = [anchor.second for anchor, _ in stretch.anchors]
+        clock.append(
+            ClockStretch(
+                from_s=seconds[0],
+                to_s=seconds[-1],
+                offset_utc_s=offset_s,
+                half_width_s=half_s,
+                spoken=tuple(f"{r.local:%H:%M}" for _, r in stretch.anchors),
+            )
+        )
+    return clock
+
+
+def _from_lower(
+    lower: Sequence[Evidence], recording: RecordingFacts
+) -> list[ClockStretch]:
+    for evidence in lower:
+        if evidence.start is not None:
+            return [
+                ClockStretch(
+                    from_s=0.0,
+                    to_s=recording.duration_s or 0.0,
+                    offset_utc_s=evidence.start.timestamp(),
+                    half_width_s=evidence.resolution_s / 2,
+                )
+            ]
+    return []
+
+
+def _only_twelve_hour(stretches: Sequence[Stretch]) -> bool:
+    """Tell whether every believed time could be meant twelve hours later."""
+    parsed = [parse_spoken_time(a.text) for s in stretches for a, _ in s.anchors]
+    return all(p is not None and p[3] for p in parsed)
+
+
+def _flag_pauses(clock: Sequence[ClockStretch], flags: list[str]) -> None:
+    for one, two in pairwise(clock):
+        lost_min = (two.offset_utc_s - one.offset_utc_s) / 60
+        flags.append(
+            f"the recorder seems to have been paused for about {lost_min:.0f} min "
+            f"between {one.spoken[-1]} and {two.spoken[0]}; times between are doubtful"
+        )
+
+
+def _place(
+    event: Event,
+    index: int,
+    believed: dict[int, datetime],
+    clock: Sequence[ClockStretch],
+    zone: ZoneInfo,
+) -> Event:
+    flags = list(event.flags)
+    value = event.value
+    if event.kind == EventKind.TIME and event.start_s is not None:
+        if index in believed:
+            with_seconds = (parse_spoken_time(value) or (0, 0, None))[2] is not None
+            value = believed[index].strftime("%H:%M:%S" if with_seconds else "%H:%M")
+        elif parse_spoken_time(value) is None:
+            flags.append(f"{CLOCK_FLAG}{value!r} is not a time of day")
+        elif clock:
+            flags.append(f"{CLOCK_FLAG}does not fit the other times; misheard?")
+        else:
+            flags.append(f"{CLOCK_FLAG}nothing tells the day of this time")
+    if event.clock is not None or event.start_s is None or not clock:
+        return replace(event, value=value, flags=tuple(flags))
+    stretch, doubt = _stretch_at(event.start_s, clock)
+    if doubt:
+        flags.append(doubt)
+    return replace(
+        event,
+        value=value,
+        clock=_moment(stretch.offset_utc_s + event.start_s, zone),
+        flags=tuple(flags),
+    )
+
+
+def _stretch_at(
+    second: float, clock: Sequence[ClockStretch]
+) -> tuple[ClockStretch, str]:
+    """Return the stretch whose anchor is nearest, and a doubt if between two."""
+    for one, two in pairwise(clock):
+        if second <= one.to_s:
+            return one, ""
+        if second < two.from_s:
+            nearer = one if second - one.to_s <= two.from_s - second else two
+            off_min = (two.offset_utc_s - one.offset_utc_s) / 60
+            return nearer, (
+                f"{CLOCK_DOUBT} between {one.spoken[-1]} and {two.spoken[0]}; "
+                f"this time may be {off_min:.0f} min off"
+            )
+    return clock[-1], ""

@@ -1,0 +1,253 @@
+"""Spoken times as anchors: which to believe, and where the recorder was paused.
+
+A spoken time names the minute in which it was said, so each anchor bounds the
+*offset* (UTC seconds at which the recording's second 0 fell) by an interval. While
+the recorder runs the offset is constant and the intervals overlap; a pause makes it
+grow; nothing makes it shrink. The explanation with the fewest misheard times and
+pauses is looked for, over all readings of a twelve-hour time and all days near.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from .clock_evidence import AGREE_S
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from zoneinfo import ZoneInfo
+
+    from .events import Event
+
+SAID_EARLY_S = 2.0  # a watch that is read just before the minute turns; guess
+SAID_LATE_S = 8.0  # from reading the watch to saying it; guess
+LONGEST_PAUSE_S = 12 * 3600.0  # of a recorder, within one file; guess
+
+# Costs of an explanation, in misheard times. Only their order matters.
+_MISHEARD = 1.0
+_PAUSE = 0.5
+_LONE = 0.8  # a stretch that rests on one spoken time only, where there are three
+_AGAINST_START = 0.6  # the other evidence tells another start
+_PER_DAY_AWAY = 0.3  # and the farther, the worse, up to a day
+_DARK = 0.2  # no bee flies then
+_LONG_PAUSE = 0.1  # for the longest pause; among two readings the shorter one wins
+
+_BEAM = 400  # explanations kept at a time
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """One way to take a spoken time: a local wall time and its offset's bounds."""
+
+    local: datetime
+    low_s: float  # UTC timestamp of the recording's second 0, least
+    high_s: float  # and most
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Anchor:
+    """A spoken time in the recording, with every way to take it."""
+
+    index: int  # of its event
+    second: float  # where in the recording it is said
+    text: str
+    with_seconds: bool
+    readings: tuple[Reading, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """Part of a recording without a pause: anchors that agree, and their offset."""
+
+    low_s: float
+    high_s: float
+    anchors: tuple[tuple[Anchor, Reading], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Story:
+    cost: float
+    closed: tuple[Stretch, ...]
+    current: Stretch | None
+
+
+_SPOKEN = re.compile(
+    r"^\s*(\d{1,2})(?:[:.h](\d{2})(?:[:.](\d{2})(?:[.,]0*)?)?)?\s*([ap])?\.?\s*m?\.?\s*$",
+    re.IGNORECASE,
+)
+
+
+def parse_spoken_time(text: str) -> tuple[int, int, int | None, bool] | None:
+    """Read a time event's value.
+
+    Returns
+    -------
+    tuple or None
+        Hour (0-23), minute, second or None, and whether the hour may be meant on
+        the twelve-hour dial ("9:40" may, "09:40" is morning); None where it is no
+        time.
+    """
+    match = _SPOKEN.match(text)
+    if match is None:
+        return None
+    hour, minute = int(match[1]), int(match[2] or 0)
+    second = int(match[3]) if match[3] is not None else None
+    half = (match[4] or "").lower()
+    if hour > 24 or minute > 59 or (second or 0) > 59:
+        return None
+    if half and 1 <= hour <= 12:
+        return hour % 12 + (12 if half == "p" else 0), minute, second, False
+    twelve = 1 <= hour <= 12 and not match[1].startswith("0")
+    return hour % 24, minute, second, twelve
+
+
+def read_anchors(
+    events: Sequence[Event], days: Sequence[date], zone: ZoneInfo
+) -> list[Anchor]:
+    """Return the spoken times among the events, in the order of the sound."""
+    anchors: list[Anchor] = []
+    for index, event in enumerate(events):
+        if event.kind != "time" or event.start_s is None:
+            continue
+        parsed = parse_spoken_time(event.value)
+        if parsed is None:
+            continue
+        hour, minute, second, twelve = parsed
+        hours = {hour, (hour + 12) % 24} if twelve else {hour}
+        span_s = 60.0 if second is None else 1.0
+        moments = {
+            (moment, local)
+            for day in days
+            for h in hours
+            for local in _both_folds(day, h, minute, second or 0, zone)
+            for moment in (local.astimezone(UTC).timestamp(),)
+        }
+        readings = tuple(
+            Reading(
+                local=local,
+                low_s=moment - event.start_s - SAID_EARLY_S,
+                high_s=moment - event.start_s + span_s + SAID_LATE_S,
+            )
+            for moment, local in sorted(moments, key=lambda pair: pair[0])
+        )
+        anchors.append(
+            Anchor(
+                index=index,
+                second=event.start_s,
+                text=event.value,
+                with_seconds=second is not None,
+                readings=readings,
+            )
+        )
+    anchors.sort(key=lambda a: (a.second, a.index))
+    return anchors
+
+
+def _both_folds(
+    day: date, hour: int, minute: int, second: int, zone: ZoneInfo
+) -> list[datetime]:
+    """Return the wall time before and after a clock change; mostly they are one.
+
+    In the hour that comes twice both are real; in the one that is leapt over they
+    are what a watch shows that was not set.
+    """
+    wall = datetime(day.year, day.month, day.day, hour, minute, second, tzinfo=zone)
+    other = wall.replace(fold=1)
+    return [wall] if wall.utcoffset() == other.utcoffset() else [wall, other]
+
+
+def days_around(first: date, last: date) -> list[date]:
+    """Return every day from the day before `first` to the day after `last`."""
+    count = (last - first).days
+    return [first + timedelta(days=n) for n in range(-1, count + 2)]
+
+
+def explain(
+    anchors: Sequence[Anchor],
+    *,
+    start_utc_s: tuple[float, float] | None,
+    end_offset_s: float | None,
+    is_daylight: Callable[[datetime], bool],
+) -> list[Stretch]:
+    """Return the stretches of the likeliest explanation, in order of the sound.
+
+    Parameters
+    ----------
+    anchors
+        In order of the sound.
+    start_utc_s
+        Least and most that the strongest other evidence gives for the start [UTC
+        timestamps].
+    end_offset_s
+        When the file was closed less the length of the sound [UTC timestamp], if
+        known: the offset of its last stretch. It can confirm a pause.
+    is_daylight
+        Whether bees fly at a moment.
+    """
+    lone_cost = _LONE if len(anchors) >= 3 else 0.0
+
+    def opening_cost(reading: Reading, *, first: bool) -> float:
+        cost = 0.0 if is_daylight(reading.local) else _DARK
+        if first and start_utc_s is not None:
+            away_s = outside_s(start_utc_s, reading.low_s, reading.high_s)
+            if away_s > AGREE_S:
+                cost += _AGAINST_START + _PER_DAY_AWAY * min(1.0, away_s / 86_400)
+        return cost
+
+    def close(story: _Story, *, last: bool) -> _Story:
+        stretch = story.current
+        if stretch is None:
+            return story
+        support = len(stretch.anchors)
+        if not story.closed and start_utc_s is not None:
+            away_s = outside_s(start_utc_s, stretch.low_s, stretch.high_s)
+            support += away_s <= AGREE_S
+        if last and end_offset_s is not None:
+            ends = (end_offset_s, end_offset_s)
+            support += outside_s(ends, stretch.low_s, stretch.high_s) <= AGREE_S
+        return _Story(
+            story.cost + (lone_cost if support < 2 else 0.0),
+            (*story.closed, stretch),
+            None,
+        )
+
+    stories = [_Story(0.0, (), None)]
+    for anchor in anchors:
+        grown: list[_Story] = []
+        for story in stories:
+            grown.append(replace(story, cost=story.cost + _MISHEARD))
+            for reading in anchor.readings:
+                opened = Stretch(
+                    low_s=reading.low_s,
+                    high_s=reading.high_s,
+                    anchors=((anchor, reading),),
+                )
+                now = story.current
+                if now is None:
+                    cost = story.cost + opening_cost(reading, first=True)
+                    grown.append(_Story(cost, (), opened))
+                    continue
+                low_s = max(now.low_s, reading.low_s)
+                high_s = min(now.high_s, reading.high_s)
+                if low_s <= high_s:
+                    joined = (*now.anchors, (anchor, reading))
+                    stretch = Stretch(low_s=low_s, high_s=high_s, anchors=joined)
+                    grown.append(replace(story, current=stretch))
+                elif now.high_s < reading.low_s <= now.high_s + LONGEST_PAUSE_S:
+                    before = close(story, last=False)
+                    pause_s = reading.low_s - now.high_s
+                    cost = before.cost + opening_cost(reading, first=False)
+                    cost += _PAUSE + _LONG_PAUSE * pause_s / LONGEST_PAUSE_S
+                    grown.append(_Story(cost, before.closed, opened))
+        grown.sort(key=lambda s: s.cost)  # stable: among equals the earlier reading
+        stories = grown[:_BEAM]
+    finished = [close(story, last=True) for story in stories]
+    return list(min(finished, key=lambda s: s.cost).closed)
+
+
+def outside_s(given: tuple[float, float], low: float, high: float) -> float:
+    """Return how far two intervals are apart; 0 where they touch."""
+    return max(low - given[1], given[0] - high, 0.0)
