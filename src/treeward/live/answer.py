@@ -23,7 +23,7 @@ MOST_WAITING = 3  # older words are left out, so that answers never lag behind
 class Answer:
     """One thing to sound."""
 
-    tone: str
+    tones: tuple[str, ...]
     words: str = ""  # read aloud too, where a synthesiser is used
     asked_s: float | None = None  # elapsed second at which the phrase ended
 
@@ -83,7 +83,8 @@ class Answerer:
             self._on_latency(began - answer.asked_s)
         words = ""
         try:
-            self._player.play(tones.tone(answer.tone), tones.RATE_HZ)
+            for name in answer.tones:
+                self._player.play(tones.tone(name), tones.RATE_HZ)
             if answer.words and self._queue.qsize() < MOST_WAITING:
                 words = self._read(answer.words)
         finally:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.resample import Resampler
 from treeward.errors import SoundError
 from treeward.live.records import Chunk
-from treeward.live.resample import Resampler
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -87,6 +87,8 @@ class MicrophoneSource:
             QUEUE_CHUNKS
         )
         self._dropped = False
+        self._lost = ""  # why sound is missing before the next chunk
+        self._arrival_s = 0.0
         self._rate_hz = SAMPLE_RATE_HZ
         self.name = self._look_up()
         self._stream = self._open()  # a fault at the start is the person's to mend
@@ -149,33 +151,33 @@ class MicrophoneSource:
 
     def chunks(self) -> Iterator[Chunk]:
         """Yield sound; when the microphone goes away, wait for it to come back."""
-        resampler = Resampler(self._rate_hz)
-        lost = ""
         try:
             while not self._stopped.is_set():
-                try:
-                    samples, arrival_s = self._queue.get(timeout=SILENT_STREAM_S)
-                except queue.Empty:
-                    if self._stopped.is_set():
-                        break
-                    # An empty chunk tells the session at once; sound may follow.
-                    lost = "the microphone was away"
+                for samples in Resampler(self._rate_hz).stream(self._arrays()):
                     yield Chunk(
-                        samples=np.zeros(0, np.float32),
-                        arrival_s=self._now_s(),
-                        lost=lost,
+                        samples=samples, arrival_s=self._arrival_s, lost=self._lost
                     )
-                    self._reopen()
-                    resampler = Resampler(self._rate_hz)
-                    continue
-                if self._dropped:
-                    self._dropped, lost = False, "this computer could not keep up"
-                yield Chunk(
-                    samples=resampler.push(samples), arrival_s=arrival_s, lost=lost
-                )
-                lost = ""
+                    self._lost = ""
+                if self._stopped.is_set():
+                    return
+                # An empty chunk tells the session at once; sound may follow.
+                self._lost = "the microphone was away"
+                nothing = np.zeros(0, np.float32)
+                yield Chunk(samples=nothing, arrival_s=self._now_s(), lost=self._lost)
+                self._reopen()
         finally:
             self._close()
+
+    def _arrays(self) -> Iterator[NDArray[np.float32]]:
+        """Yield what the device gives, until it gives nothing any more."""
+        while not self._stopped.is_set():
+            try:
+                samples, self._arrival_s = self._queue.get(timeout=SILENT_STREAM_S)
+            except queue.Empty:
+                return
+            if self._dropped:
+                self._dropped, self._lost = False, "this computer could not keep up"
+            yield samples
 
     def _reopen(self) -> None:
         """Try until the microphone is there again, or we are stopped."""

@@ -11,9 +11,9 @@ from typing import IO, TYPE_CHECKING
 import numpy as np
 
 from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.resample import Resampler
 from treeward.errors import SoundError
 from treeward.live.records import Chunk
-from treeward.live.resample import Resampler
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -99,18 +99,19 @@ class StreamSource:
             form, rest = self._wav_format(), b""
         else:
             form, rest = self._raw, head
-        resampler = Resampler(form.rate_hz)
+        for samples in Resampler(form.rate_hz).stream(self._arrays(form, rest)):
+            yield Chunk(samples=samples, arrival_s=self._now_s())
+
+    def _arrays(self, form: PcmFormat, rest: bytes) -> Iterator[NDArray[np.float32]]:
         size = max(1, int(form.rate_hz * CHUNK_S)) * form.frame_bytes
         while not self._stopped.is_set():
             data = rest + self._read(size - len(rest))
             rest = b""
             whole = len(data) - len(data) % form.frame_bytes
             if whole:
-                samples = resampler.push(form.decode(data[:whole]))
-                yield Chunk(samples=samples, arrival_s=self._now_s())
+                yield form.decode(data[:whole])
             if len(data) < size:
-                break
-        yield Chunk(samples=resampler.flush(), arrival_s=self._now_s())
+                return
 
     def _read(self, size: int) -> bytes:
         """Read `size` bytes, fewer only at the end of the stream."""

@@ -1,0 +1,179 @@
+"""Who is out, for how long, and when due back: from the events so far.
+
+A pure function of the events, the trips paired from them, and the time.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import median, quantiles
+from typing import TYPE_CHECKING
+
+from treeward.live.records import BeeState
+from treeward.notes.clock_evidence import apart_s, plus
+from treeward.notes.events import EventKind
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from datetime import datetime
+
+    from treeward.notes.events import Event
+    from treeward.trips.records import TripTable
+
+RECENT_TRIPS = 8  # the usual away time follows the day; choice
+FEW_TRIPS_SHARE = 0.25  # width of the due window either way after 1-2 trips; guess
+LEAST_WINDOW_S = 20.0  # either way; notes are no finer; guess
+SOON_S = 60.0  # before the due window, when "soon" is shown; choice
+FORGOTTEN_S = 7200.0  # away this long, a bee is taken off the board; guess
+
+
+@dataclass(slots=True)
+class _Seen:
+    where: str
+    since: datetime
+    trips: int = 0
+
+
+def standing(events: Sequence[Event]) -> tuple[Event, ...]:
+    """Return the events without those that "scratch that" took back."""
+    kept: list[Event] = []
+    for event in events:
+        if event.kind is EventKind.SCRATCH:
+            take_back(kept)
+        else:
+            kept.append(event)
+    return tuple(kept)
+
+
+def take_back(kept: list[Event]) -> Event | None:
+    """Take the last note off the list and return it, None if there is none."""
+    return kept.pop() if kept else None
+
+
+def board(
+    events: Sequence[Event],
+    usual_away_s: Mapping[str, Sequence[float]],
+    now: datetime,
+) -> tuple[BeeState, ...]:
+    """Return one row for each mark, those due first.
+
+    Parameters
+    ----------
+    events
+        Standing events with clocks, in order of time.
+    usual_away_s
+        Timed trips of each mark at this station, seconds, oldest first.
+    now
+        The time for which it is asked.
+    """
+    seen: dict[str, _Seen] = {}
+    bearings: dict[str, list[float]] = {}
+    for event in events:
+        if event.clock is None or not event.mark:
+            continue
+        mark = event.mark
+        match event.kind:
+            case EventKind.BACK:
+                before = seen.get(mark)
+                trips = before.trips if before else 0
+                returned = before is not None and before.where == "away"
+                seen[mark] = _Seen("here", event.clock, trips + returned)
+            case EventKind.AWAY | EventKind.MISSED:
+                trips = seen[mark].trips if mark in seen else 0
+                if event.kind is EventKind.AWAY or mark not in seen:
+                    seen[mark] = _Seen("away", event.clock, trips)
+            case EventKind.MARK:
+                seen.setdefault(mark, _Seen("seen", event.clock))
+            case EventKind.BEARING:
+                bearings.setdefault(mark, []).append(float(event.value))
+            case _:
+                pass
+    rows = [
+        _row(mark, one, usual_away_s.get(mark, ()), bearings.get(mark, []), now)
+        for mark, one in seen.items()
+        if not (one.where == "away" and apart_s(now, one.since) > FORGOTTEN_S)
+    ]
+    return tuple(sorted(rows, key=_urgency))
+
+
+def _row(
+    mark: str,
+    one: _Seen,
+    away_s: Sequence[float],
+    bearings: Sequence[float],
+    now: datetime,
+) -> BeeState:
+    window = due_window(away_s)
+    away_for_s = apart_s(now, one.since)
+    due_from = due_until = None
+    due = ""
+    if window is not None and one.where == "away":
+        zone = now.tzinfo or one.since.tzinfo
+        assert zone is not None  # noqa: S101 (clocks are timezone-aware)
+        due_from = plus(one.since, window[0], zone)
+        due_until = plus(one.since, window[1], zone)
+        if away_for_s > window[1]:
+            due = "overdue"
+        elif away_for_s >= window[0]:
+            due = "due"
+        elif away_for_s >= window[0] - SOON_S:
+            due = "soon"
+    return BeeState(
+        mark=mark,
+        where=one.where,
+        since=one.since,
+        for_s=max(0.0, away_for_s),
+        trips=one.trips,
+        usual_away_s=median(away_s[-RECENT_TRIPS:]) if away_s else None,
+        due_from=due_from,
+        due_until=due_until,
+        due=due,
+        bearing_deg=mean_bearing_deg(bearings),
+        bearings=len(bearings),
+    )
+
+
+def due_window(away_s: Sequence[float]) -> tuple[float, float] | None:
+    """Return the seconds after leaving between which a bee is due, or None.
+
+    The middle 80 % of her recent trips, from three on; before that the usual time
+    give or take FEW_TRIPS_SHARE.
+    """
+    recent = list(away_s[-RECENT_TRIPS:])
+    if not recent:
+        return None
+    middle = median(recent)
+    if len(recent) >= 3:
+        tenths = quantiles(recent, n=10, method="inclusive")
+        low, high = tenths[0], tenths[-1]
+    else:
+        low, high = middle * (1 - FEW_TRIPS_SHARE), middle * (1 + FEW_TRIPS_SHARE)
+    return min(low, middle - LEAST_WINDOW_S), max(high, middle + LEAST_WINDOW_S)
+
+
+def mean_bearing_deg(bearings: Sequence[float]) -> float | None:
+    """Return the mean direction of bearings, None for none or no common one."""
+    east = sum(math.sin(math.radians(b)) for b in bearings)
+    north = sum(math.cos(math.radians(b)) for b in bearings)
+    if math.hypot(east, north) < 1e-9:
+        return None
+    return math.degrees(math.atan2(east, north)) % 360.0
+
+
+def away_times_s(table: TripTable, station: str) -> dict[str, list[float]]:
+    """Return the used, timed, single trips of each mark at a station."""
+    found: dict[str, list[float]] = {}
+    for trip in table.trips:
+        timed = trip.timing == "away" and not trip.stated and trip.cycles == 1
+        if trip.used and timed and trip.station == station:
+            found.setdefault(trip.mark, []).append(trip.away_s)
+    return found
+
+
+_ORDER = {"overdue": 0, "due": 1, "soon": 2}
+
+
+def _urgency(bee: BeeState) -> tuple[int, int, float]:
+    away_first = 0 if bee.where == "away" else 1
+    return (_ORDER.get(bee.due, 3), away_first, -bee.for_s)
