@@ -12,8 +12,8 @@ CAUTIONS: tuple[tuple[str, str], ...] = (
         "Stings can kill",
         (
             "If you have ever reacted badly to a sting, do not do this alone, and carry "
-            "what your doctor told you to carry. Swelling of face or tongue, trouble with "
-            "breathing, dizziness or collapse: call the emergency number at once. "
+            "what your doctor told you to carry. Swelling of face or tongue, trouble "
+            "with breathing, dizziness or collapse: call the emergency number at once. "
             "Treeward gives no medical advice."
         ),
     ),
@@ -24,10 +24,10 @@ CAUTIONS: tuple[tuple[str, str], ...] = (
     (
         "It may be somebody's",
         (
-            "A line may end at a beekeeper's hive, and wild colonies, trees and places may "
-            "be protected. Finding a colony gives no right to open, move, take or harm it; "
-            "removal belongs to qualified people under local law. Do not publish its place "
-            "without consent."
+            "A line may end at a beekeeper's hive, and wild colonies, trees and places "
+            "may be protected. Finding a colony gives no right to open, move, take or "
+            "harm it; removal belongs to qualified people under local law. Do not "
+            "publish its place without consent."
         ),
     ),
     ("Stay on the ground", "Do not climb or cut to reach a nest."),
