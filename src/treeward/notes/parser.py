@@ -1,0 +1,344 @@
+"""Dictated notes: what an engine heard, made into events.
+
+A note stands on phrase evidence: words the engine listened for. The same words from
+its general vocabulary make a note only when nothing else was said around them, and
+then carry a flag. Talk makes none.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from treeward.notes import stream as st
+from treeward.notes import values
+from treeward.notes.events import Event, EventKind
+from treeward.notes.lexicon import Lexicon, longest
+from treeward.speech.records import Alternative, WordSource
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from treeward.notes.stream import Piece
+    from treeward.speech.phrasebook import PhraseBook
+    from treeward.speech.records import Utterance
+
+WITHIN_PHRASE_S = 2.5  # a pause inside a note, "red ... back"
+WITHIN_MARK_S = 0.8  # between two colours of one bee; guess
+WITHIN_NUMBER_S = 1.2  # between the words of one number; guess
+ONE_BREATH_S = 2.5  # from "yellow away" to its bearing
+TALK_S = 0.35  # words closer than this belong to the same talk; guess
+REMARK_GAP_S = 1.2  # a remark ends at a silence this long; guess
+DOUBT_BELOW = 0.5  # confidence under which a row says so; guess
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A note found among the pieces `first` to `last` (not included)."""
+
+    kind: EventKind
+    first: int
+    last: int
+    mark: str = ""
+    value: str = ""
+    flags: tuple[str, ...] = ()
+    options: tuple[str, ...] = ()  # other values
+
+
+class _Finder:
+    """Find the notes in a stream of pieces, from left to right."""
+
+    def __init__(self, pieces: Sequence[Piece], lexicon: Lexicon) -> None:
+        self.pieces = pieces
+        self.lexicon = lexicon
+
+    def spans(self) -> list[Span]:
+        found: list[Span] = []
+        place = 0
+        while place < len(self.pieces):
+            span = self._at(place)
+            if span is None:
+                place += 1
+                continue
+            found.append(span)
+            place = span.last
+        return found
+
+    def _at(self, place: int) -> Span | None:
+        return (
+            self._command(place)
+            or self._after_mark(place)
+            or self._before_mark(place)
+            or self._anchored(place)
+        )
+
+    def _texts(self, place: int, within_s: float = WITHIN_PHRASE_S) -> list[str]:
+        texts = st.texts_from(self.pieces, place, within_s=within_s)
+        return [self._meant(place + index, text) for index, text in enumerate(texts)]
+
+    def _meant(self, place: int, text: str) -> str:
+        """Undo a usual mishearing of a word the engine did not listen for."""
+        if self.pieces[place].source is WordSource.GENERAL:
+            return self.lexicon.misheard.get(text, text)
+        return text
+
+    def _command(self, place: int) -> Span | None:
+        found = longest(self.lexicon.commands, self._texts(place, WITHIN_MARK_S))
+        if found is None:
+            return None
+        kind, length = found
+        return Span(kind=kind, first=place, last=place + length)
+
+    def _mark(self, place: int) -> tuple[str, int] | None:
+        """Find the bee named at `place`, and the place after its name."""
+        found = longest(self.lexicon.marks, self._texts(place, WITHIN_MARK_S))
+        return (found[0], place + found[1]) if found else None
+
+    def _close(self, place: int, within_s: float = WITHIN_PHRASE_S) -> bool:
+        return (
+            place < len(self.pieces) and st.gap_before_s(self.pieces, place) <= within_s
+        )
+
+    def _after_mark(self, place: int) -> Span | None:
+        named = self._mark(place)
+        if named is None:
+            return None
+        mark, next_place = named
+        if not self._close(next_place):
+            return None
+        texts = self._texts(next_place)
+        action = longest(self.lexicon.after, texts)
+        if action:
+            kind, length = action
+            return Span(kind=kind, mark=mark, first=place, last=next_place + length)
+        anchor = longest(self.lexicon.anchors, texts)
+        if anchor and anchor[0] is EventKind.BEARING:
+            span = self._anchored(next_place)
+            return replace(span, first=place, mark=mark) if span else None
+        return None
+
+    def _before_mark(self, place: int) -> Span | None:
+        action = longest(self.lexicon.before, self._texts(place))
+        if action is None:
+            return None
+        kind, length = action
+        if not self._close(place + length):
+            return None
+        named = self._mark(place + length)
+        if named is None:
+            return None
+        return Span(kind=kind, mark=named[0], first=place, last=named[1])
+
+    def _anchored(self, place: int) -> Span | None:
+        anchor = longest(self.lexicon.anchors, self._texts(place))
+        if anchor is None:
+            return None
+        kind, length = anchor
+        after = place + length
+        if kind is EventKind.REMARK:
+            return self._remark(place, after)
+        texts = self._texts(after, WITHIN_NUMBER_S) if self._close(after) else []
+        skipped, flags = values.skip_links(texts)
+        value = self._value(kind, texts[skipped:])
+        if value is None and skipped:
+            skipped, flags = 0, ()
+            value = self._value(kind, texts)
+        if value is None:
+            return self._without_value(kind, place, after)
+        return Span(
+            kind=kind,
+            first=place,
+            last=after + skipped + value.used,
+            value=value.text,
+            flags=flags + value.flags,
+            options=value.options,
+        )
+
+    def _value(self, kind: EventKind, texts: Sequence[str]) -> values.Value | None:
+        match kind:
+            case EventKind.BEARING:
+                return values.bearing_value(texts)
+            case EventKind.TIME:
+                return values.time_value(texts)
+            case EventKind.STATION:
+                return values.station_value(self.lexicon, texts)
+            case EventKind.WIND:
+                return values.wind_value(self.lexicon, texts)
+            case _:
+                return None
+
+    def _without_value(self, kind: EventKind, first: int, last: int) -> Span | None:
+        """Keep a bearing or a time whose value was lost, to be filled in by hand."""
+        if kind not in {EventKind.BEARING, EventKind.TIME}:
+            return None
+        if not all(piece.strong for piece in self.pieces[first:last]):
+            return None
+        flags = (f"no {kind} heard after '{st.heard(self.pieces[first:last])}'",)
+        return Span(kind=kind, first=first, last=last, flags=flags)
+
+    def _remark(self, place: int, after: int) -> Span | None:
+        """Take the words up to the end of the utterance."""
+        starts = place == 0 or st.gap_before_s(self.pieces, place) > TALK_S
+        new = place > 0 and (
+            self.pieces[place - 1].utterance != self.pieces[place].utterance
+        )
+        if not (starts or new):
+            return None
+        last = after
+        while (
+            last < len(self.pieces)
+            and self.pieces[last].utterance == self.pieces[place].utterance
+            and st.gap_before_s(self.pieces, last) <= REMARK_GAP_S
+        ):
+            last += 1
+        if last == after and self._close(after):  # a pause after "note"
+            utterance = self.pieces[after].utterance
+            while last < len(self.pieces) and self.pieces[last].utterance == utterance:
+                last += 1
+        if last == after:
+            return None
+        words = st.heard(self.pieces[after:last])
+        return Span(kind=EventKind.REMARK, first=place, last=last, value=words)
+
+
+def _talk_around(pieces: Sequence[Piece], spans: Sequence[Span], number: int) -> int:
+    """Count the sides, 0 to 2, on which a note runs straight into talk."""
+    span = spans[number]
+    sides = 0
+    place = span.first - 1
+    floor = spans[number - 1].last if number else 0
+    while place >= floor and st.gap_before_s(pieces, place + 1) <= TALK_S:
+        if pieces[place].text not in st.FILLERS:
+            sides += 1
+            break
+        place -= 1
+    place = span.last
+    ceiling = spans[number + 1].first if number + 1 < len(spans) else len(pieces)
+    while place < ceiling and st.gap_before_s(pieces, place) <= TALK_S:
+        if pieces[place].text not in st.FILLERS:
+            sides += 1
+            break
+        place += 1
+    return sides
+
+
+_ALONE = frozenset({EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH})
+
+
+def _judge(pieces: Sequence[Piece], spans: Sequence[Span], number: int) -> Span | None:
+    """Keep a note, keep it with a flag, or take it for talk."""
+    span = spans[number]
+    said = pieces[span.first : span.last]
+    if span.kind is EventKind.REMARK:
+        return span
+    sides = _talk_around(pieces, spans, number)
+    strong = any(piece.strong for piece in said)
+    text = all(piece.source is WordSource.TEXT for piece in said)
+    if not strong and sides:
+        return None
+    if sides and span.kind in {EventKind.BEARING, EventKind.TIME} and not span.value:
+        return None
+    if sides == 2 and span.kind in _ALONE:
+        return None
+    flags = span.flags
+    if not strong and not text:
+        flags = (*flags, "heard as ordinary words")
+    limit = 1 if span.kind in _ALONE else 2
+    if sides >= limit:
+        flags = (*flags, "in the middle of talk")
+    return replace(span, flags=flags)
+
+
+def _spelt(span: Span, value: str) -> str:
+    return " ".join(filter(None, (span.kind.value, span.mark, value)))
+
+
+def _event(pieces: Sequence[Piece], span: Span, recording: str) -> Event:
+    said = pieces[span.first : span.last]
+    if span.kind is EventKind.REMARK:
+        confidence = said[0].confidence
+        alternatives: tuple[Alternative, ...] = ()
+    else:
+        confidence = st.confidence_of(said)
+        share = 0.5 / max(1, len(span.options))
+        alternatives = st.alternatives_of(said) + tuple(
+            Alternative(text=_spelt(span, option), confidence=share)
+            for option in span.options
+        )
+    flags = span.flags
+    if confidence < DOUBT_BELOW:
+        flags = (*flags, f"heard with little confidence ({confidence:.2f})")
+    return Event(
+        kind=span.kind,
+        mark=span.mark,
+        value=span.value,
+        recording=recording,
+        start_s=said[0].start_s,
+        end_s=said[-1].end_s,
+        confidence=confidence,
+        heard=st.heard(said),
+        alternatives=alternatives,
+        flags=tuple(dict.fromkeys(flags)),
+    )
+
+
+def marks_of_bearings(events: Sequence[Event]) -> list[Event]:
+    """Give a bearing said in one breath with a bee's leaving that bee's mark."""
+    found: list[Event] = []
+    for event in events:
+        before = found[-1] if found else None
+        if (
+            before is not None
+            and event.kind is EventKind.BEARING
+            and not event.mark
+            and before.kind is EventKind.AWAY
+            and event.start_s is not None
+            and before.end_s is not None
+            and event.start_s - before.end_s <= ONE_BREATH_S
+        ):
+            found.append(replace(event, mark=before.mark))
+        else:
+            found.append(event)
+    return found
+
+
+def flag_scratched(events: Sequence[Event]) -> list[Event]:
+    """Say on each note that a later "scratch that" takes it back."""
+    found = list(events)
+    open_notes: list[int] = []
+    for index, event in enumerate(found):
+        if event.kind is not EventKind.SCRATCH:
+            open_notes.append(index)
+            continue
+        if open_notes:
+            taken = open_notes.pop()
+            flag = f"taken back by '{event.heard}'"
+            found[taken] = replace(found[taken], flags=(*found[taken].flags, flag))
+    return found
+
+
+def parse_notes(
+    utterances: Iterable[Utterance], book: PhraseBook, *, recording: str = ""
+) -> list[Event]:
+    """Make events of dictated notes.
+
+    Parameters
+    ----------
+    utterances
+        What an engine heard, in seconds from the start of the recording.
+    book
+        The phrase book the engine listened with.
+    recording
+        Name of the recording, copied into each event.
+
+    Returns
+    -------
+    list of Event
+        In order of time, without clock times. A "scratch that" is an event, and the
+        note before it says that it was taken back.
+    """
+    pieces = st.stream(utterances)
+    spans = _Finder(pieces, Lexicon.of(book)).spans()
+    judged = [_judge(pieces, spans, number) for number in range(len(spans))]
+    events = [_event(pieces, span, recording) for span in judged if span]
+    return flag_scratched(marks_of_bearings(events))

@@ -1,0 +1,135 @@
+"""The words of all utterances as one stream of single spoken words.
+
+A note may be cut by a pause into two utterances, and one engine word may hold a whole
+phrase. Here every single word is a `Piece` with its own time, so that phrases can be
+found across both kinds of border.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from treeward.notes.number_words import plain_words
+from treeward.speech.records import WordSource
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from treeward.speech.records import Alternative, Utterance, Word
+
+# Said in passing; they neither make talk nor break a note.
+FILLERS = frozenset(
+    {
+        *("um", "uh", "er", "erm", "ah", "oh", "mm", "hmm", "okay", "ok", "right"),
+        *("and", "so", "now", "well", "yes", "yeah", "yep", "then", "the", "a"),
+    }
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """One spoken word.
+
+    `word` counts engine words and `utterance` utterances from the start. `raw` keeps
+    the punctuation of a transcript.
+    """
+
+    text: str
+    start_s: float
+    end_s: float
+    confidence: float
+    source: WordSource
+    word: int
+    utterance: int
+    raw: str
+    alternatives: tuple[Alternative, ...] = ()
+
+    @property
+    def strong(self) -> bool:
+        """Whether the engine listened for just this."""
+        return self.source in {WordSource.PHRASE, WordSource.GRAMMAR}
+
+
+def _pieces_of(word: Word, count: int, utterance: int) -> list[Piece]:
+    texts = plain_words(word.text)
+    raws = word.text.split()
+    total = sum(len(text) for text in texts) or 1
+    duration_s = word.end_s - word.start_s
+    pieces: list[Piece] = []
+    said = 0
+    for index, text in enumerate(texts):
+        start_s = word.start_s + duration_s * said / total
+        said += len(text)
+        pieces.append(
+            Piece(
+                text=text,
+                start_s=start_s,
+                end_s=word.start_s + duration_s * said / total,
+                confidence=word.confidence,
+                source=word.source,
+                word=count,
+                utterance=utterance,
+                raw=raws[index] if len(raws) == len(texts) else word.text,
+                alternatives=word.alternatives,
+            )
+        )
+    return pieces
+
+
+def stream(utterances: Iterable[Utterance]) -> list[Piece]:
+    """Lay out all words in order of time."""
+    pieces: list[Piece] = []
+    count = 0
+    ordered = sorted(utterances, key=lambda utterance: utterance.start_s)
+    for number, utterance in enumerate(ordered):
+        for word in utterance.words:
+            pieces += _pieces_of(word, count, number)
+            count += 1
+    return pieces
+
+
+def gap_before_s(pieces: Sequence[Piece], index: int) -> float:
+    """Give the silence before a piece in seconds, endless before the first."""
+    if index <= 0:
+        return float("inf")
+    if index >= len(pieces):
+        return float("inf")
+    return pieces[index].start_s - pieces[index - 1].end_s
+
+
+def texts_from(
+    pieces: Sequence[Piece], first: int, *, within_s: float, most: int = 12
+) -> list[str]:
+    """Give the words from `first` on until a gap longer than `within_s`."""
+    found: list[str] = []
+    for index in range(first, min(len(pieces), first + most)):
+        if index > first and gap_before_s(pieces, index) > within_s:
+            break
+        found.append(pieces[index].text)
+    return found
+
+
+def confidence_of(pieces: Sequence[Piece]) -> float:
+    """Combine: the share of such spans in which every word is right."""
+    product = 1.0
+    seen: set[int] = set()
+    for piece in pieces:
+        if piece.word not in seen:
+            seen.add(piece.word)
+            product *= piece.confidence
+    return product
+
+
+def heard(pieces: Sequence[Piece]) -> str:
+    """Give the words as the engine wrote them."""
+    return " ".join(piece.text for piece in pieces)
+
+
+def alternatives_of(pieces: Sequence[Piece]) -> tuple[Alternative, ...]:
+    """Give other readings of a span that is one engine word, else of none."""
+    words = {piece.word for piece in pieces}
+    if len(words) != 1:
+        return ()
+    ordered = sorted(pieces[0].alternatives, key=lambda other: -other.confidence)
+    return tuple(ordered)

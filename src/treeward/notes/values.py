@@ -1,0 +1,115 @@
+"""Values said after the word that announces them, as they stand in an event."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from treeward.notes.lexicon import Lexicon, longest
+from treeward.notes.number_words import cardinal_run
+from treeward.notes.numbers import read_bearing, read_compass, read_time
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+# Said between the announcing word and the value.
+_LINKS = frozenset(
+    {"is", "was", "of", "on", "at", "now", "the", "it", "says", "reads", "exactly"}
+)
+ROUGHLY = frozenset(
+    {"about", "roughly", "around", "approximately", "nearly", "maybe", "perhaps"}
+    | {"probably", "possibly", "say", "circa", "almost"}
+)
+_POINT_SPREAD = "a compass word, good to about {spread} degrees"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Value:
+    """A value in words: as text, how many words, why to look, other readings."""
+
+    text: str
+    used: int
+    flags: tuple[str, ...] = ()
+    options: tuple[str, ...] = ()
+
+
+def skip_links(texts: Sequence[str]) -> tuple[int, tuple[str, ...]]:
+    """Count words that only lead up to a value, and flag those that make it rough."""
+    skipped = 0
+    flags: list[str] = []
+    while skipped < len(texts):
+        word = texts[skipped]
+        if word in ROUGHLY:
+            flags.append(f"said to be rough: '{word}'")
+        elif word not in _LINKS:
+            break
+        skipped += 1
+    return skipped, tuple(flags)
+
+
+def bearing_value(texts: Sequence[str]) -> Value | None:
+    """Read the bearing at the start of `texts`; None when there is none."""
+    skip = 1 if texts and texts[0] == "due" else 0
+    reading = read_bearing(texts[skip:])
+    if reading is None:
+        return None
+    flags = reading.flags
+    if reading.deg is not None and read_compass(texts[skip:]) is not None:
+        spread = 22 if reading.deg % 45 == 0 else 11
+        flags = (*flags, _POINT_SPREAD.format(spread=spread))
+    return Value(
+        text="" if reading.deg is None else str(reading.deg % 360),
+        used=skip + reading.used,
+        flags=flags,
+        options=tuple(str(deg % 360) for deg in reading.options),
+    )
+
+
+def time_value(texts: Sequence[str]) -> Value | None:
+    """Read the time of day at the start of `texts`; None when there is none."""
+    reading = read_time(texts)
+    if reading is None:
+        return None
+    return Value(
+        text=reading.value,
+        used=reading.used,
+        flags=reading.flags,
+        options=reading.options,
+    )
+
+
+def station_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:
+    """Read a station's name at the start of `texts`, or its number."""
+    named = longest(lexicon.stations, texts)
+    number = cardinal_run(texts)
+    if named and (number is None or named[1] >= number[1]):
+        return Value(text=named[0], used=named[1])
+    if number:
+        return Value(text=str(number[0]), used=number[1])
+    return None
+
+
+def wind_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:
+    """Read how strong the wind is and where from, in either order."""
+    strength = ""
+    origin: int | None = None
+    used = 0
+    place = 0
+    while place < len(texts):
+        found = longest(lexicon.wind, texts[place:])
+        compass = read_compass(texts[place:])
+        if found and not strength:
+            strength, length = found
+        elif compass and compass.deg is not None and origin is None:
+            origin, length = compass.deg, compass.used
+        elif texts[place] in {"from", "the", "is", "now", "a", "and"}:
+            place += 1
+            continue
+        else:
+            break
+        place += length
+        used = place
+    if not strength:
+        return None
+    text = strength if origin is None else f"{strength} {origin}"
+    return Value(text=text, used=used)
