@@ -98,3 +98,13 @@ def time_words(hour: int, minute: int, *, twelve: bool = True) -> str:
 def mark_words(mark: str) -> str:
     """Say a mark: "blue-white" is "blue white"."""
     return mark.replace("-", " ")
+
+
+def duration_words(minutes: float) -> str:
+    """Say half minutes up to 99: "five and a half minutes"."""
+    whole = int(minutes)
+    if whole == 0:
+        return "half a minute"
+    if minutes > whole:
+        return f"{number_words(whole)} and a half minutes"
+    return "one minute" if whole == 1 else f"{number_words(whole)} minutes"

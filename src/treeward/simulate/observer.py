@@ -1,0 +1,276 @@
+"""What the observer notices and says, and what slips by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from treeward.notes.events import EventKind
+from treeward.simulate.wording import (
+    BEARING_FORMS,
+    bearing_words,
+    duration_words,
+    mark_words,
+    number_words,
+)
+from treeward.simulate.world import COLOURS, line
+
+if TYPE_CHECKING:
+    from treeward.simulate.flights import Stop
+    from treeward.simulate.records import (
+        Shared,
+        SimulatedColony,
+        SimulatedStation,
+        SimulationSettings,
+    )
+
+SECONDS_LATE = 1.0  # from seeing to speaking, usual; guess
+ANCHOR_EVERY_S = 480.0  # the time is said about this often; guess
+MINUTE_WATCH_S = 5.0  # the time is said within this after the minute turns; guess
+PAUSE_S = (120.0, 360.0)  # nobody watches; guess
+REMARKS = (
+    "the bees are slow at the edge of the dish",
+    "a cloud came over",
+    "two more bees without paint at the dish",
+    "the dish was filled up",
+    "a wasp at the dish",
+    "all of them leave over the thorn bush",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """A few words said in one breath, and what they note; "" is said by nobody.
+
+    `text` "{time}" is filled in when it is known at what minute it is said.
+    """
+
+    kind: EventKind
+    text: str
+    mark: str = ""
+    value: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """Pieces said one after the other, from about `ready_s` on."""
+
+    ready_s: float
+    pieces: tuple[Piece, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """A bearing taken on a departing bee."""
+
+    flown_true_deg: float
+    stray: bool
+    read_deg: int
+
+
+@dataclass(slots=True)
+class Watch:
+    """One sitting at a station: what was said, and which stops were noted."""
+
+    notes: list[Note] = field(default_factory=list)
+    back_noted: set[tuple[str, float]] = field(default_factory=set)
+    away_noted: set[tuple[str, float]] = field(default_factory=set)
+    readings: dict[tuple[str, float], Reading] = field(default_factory=dict)
+
+
+def watch(
+    stops: list[Stop],
+    station: SimulatedStation,
+    *,
+    colonies: dict[str, SimulatedColony],
+    known_marks: set[str],
+    settings: SimulationSettings,
+    shared: Shared,
+    rng: np.random.Generator,
+) -> Watch:
+    """Sit at a station and say what is seen.
+
+    Parameters
+    ----------
+    stops
+        All stops of all bees at this station.
+    station, colonies, settings, shared
+        The world.
+    known_marks
+        Bees painted before; those seen for the first time are added.
+    rng
+        Where the randomness comes from.
+    """
+    seen = Watch()
+    unseen = _pause(station.watch_s, settings, rng)
+    _open(seen, station, shared, rng)
+    if unseen is not None:
+        start_s, end_s = unseen
+        seen.notes.append(_single(start_s, EventKind.PAUSE, "pause"))
+        seen.notes.append(_single(end_s, EventKind.RESUME, "resume"))
+    for stop in sorted(stops, key=lambda each: each.back_s):
+        for at_s, leaving in ((stop.back_s, False), (stop.away_s, True)):
+            if not 15.0 < at_s < station.watch_s - 5.0:
+                continue
+            if unseen is not None and unseen[0] - 2.0 < at_s < unseen[1] + 1.0:
+                continue
+            painting = stop.mark not in known_marks and not leaving
+            if not painting and rng.random() < settings.missed_share:
+                continue
+            key = (stop.mark, stop.back_s)
+            if leaving:
+                seen.away_noted.add(key)
+                pieces = _departure(
+                    seen,
+                    stop,
+                    station,
+                    colonies=colonies,
+                    settings=settings,
+                    shared=shared,
+                    rng=rng,
+                )
+            elif painting:
+                known_marks.add(stop.mark)
+                said = f"mark {mark_words(stop.mark)}"
+                pieces = [Piece(kind=EventKind.MARK, text=said, mark=stop.mark)]
+            else:
+                seen.back_noted.add(key)
+                pieces = _arrival(stop, settings, rng)
+            pieces = _slip(pieces, settings, rng)
+            late_s = SECONDS_LATE * float(np.exp(rng.normal(0.0, 0.4)))
+            seen.notes.append(Note(ready_s=at_s + late_s, pieces=tuple(pieces)))
+    seen.notes.sort(key=lambda note: note.ready_s)
+    return seen
+
+
+def _single(ready_s: float, kind: EventKind, text: str, value: str = "") -> Note:
+    return Note(ready_s=ready_s, pieces=(Piece(kind=kind, text=text, value=value),))
+
+
+def _pause(
+    watch_s: float, settings: SimulationSettings, rng: np.random.Generator
+) -> tuple[float, float] | None:
+    if rng.random() >= settings.pause_share or watch_s < 900.0:
+        return None
+    start_s = float(rng.uniform(0.3, 0.6)) * watch_s
+    return start_s, start_s + float(rng.uniform(*PAUSE_S))
+
+
+def _open(
+    seen: Watch,
+    station: SimulatedStation,
+    shared: Shared,
+    rng: np.random.Generator,
+) -> None:
+    """Say station, time and wind, and the time again now and then."""
+    said = number_words(int(station.id)) if station.id.isdigit() else station.id
+    seen.notes.append(
+        _single(2.0, EventKind.STATION, f"station {said.lower()}", station.id)
+    )
+    strength = wind_word(shared.wind_mps)
+    seen.notes.append(_single(6.0, EventKind.WIND, f"wind {strength}", strength))
+    into_minute_s = station.start.second + station.start.microsecond / 1e6
+    at_s = 60.0 - into_minute_s
+    while at_s < station.watch_s:
+        ready_s = at_s + float(rng.uniform(0.5, MINUTE_WATCH_S))
+        seen.notes.append(_single(ready_s, EventKind.TIME, "{time}"))
+        at_s += 60.0 * round(ANCHOR_EVERY_S * float(rng.uniform(0.7, 1.3)) / 60.0)
+    if rng.random() < 0.8:
+        remark = str(rng.choice(REMARKS))
+        ready_s = float(rng.uniform(0.2, 0.9)) * station.watch_s
+        seen.notes.append(_single(ready_s, EventKind.REMARK, f"note {remark}", remark))
+
+
+def wind_word(wind_mps: float) -> str:
+    """Say how strong the wind is; bounds are a guess at everyday use."""
+    for bound_mps, word in ((0.8, "calm"), (3.5, "light"), (6.0, "moderate")):
+        if wind_mps < bound_mps:
+            return word
+    return "strong"
+
+
+def _arrival(
+    stop: Stop, settings: SimulationSettings, rng: np.random.Generator
+) -> list[Piece]:
+    word = "landed" if rng.random() < 0.3 else "back"
+    said = f"{mark_words(stop.mark)} {word}"
+    pieces = [Piece(kind=EventKind.BACK, text=said, mark=stop.mark)]
+    if rng.random() < settings.stated_share:
+        away_s = stop.out_s + stop.in_hive_s + stop.home_s
+        minutes = max(round(away_s / 30.0) / 2, 0.5)
+        pieces.append(
+            Piece(
+                kind=EventKind.DURATION,
+                text=f"that took {duration_words(minutes)}",
+                mark=stop.mark,
+                value=f"away {minutes * 60:.0f}",
+            )
+        )
+    return pieces
+
+
+def _departure(
+    seen: Watch,
+    stop: Stop,
+    station: SimulatedStation,
+    *,
+    colonies: dict[str, SimulatedColony],
+    settings: SimulationSettings,
+    shared: Shared,
+    rng: np.random.Generator,
+) -> list[Piece]:
+    said = f"{mark_words(stop.mark)} {'gone' if rng.random() < 0.15 else 'away'}"
+    pieces = [Piece(kind=EventKind.AWAY, text=said, mark=stop.mark)]
+    # A bee circles over a new place before it flies home; nobody reads that.
+    if not stop.first and rng.random() < settings.bearing_share:
+        homeward_deg, _ = line(station.position, colonies[stop.colony].position)
+        reading = read_bearing(homeward_deg, settings, shared, rng)
+        seen.readings[stop.mark, stop.back_s] = reading
+        anchor = "heading" if rng.random() < 0.3 else "bearing"
+        form = BEARING_FORMS[int(rng.integers(len(BEARING_FORMS)))]
+        pieces.append(
+            Piece(
+                kind=EventKind.BEARING,
+                text=f"{anchor} {bearing_words(reading.read_deg, form)}",
+                mark=stop.mark,
+                value=str(reading.read_deg),
+            )
+        )
+    return pieces
+
+
+def read_bearing(
+    homeward_deg: float,
+    settings: SimulationSettings,
+    shared: Shared,
+    rng: np.random.Generator,
+) -> Reading:
+    """Read a magnetic bearing of a vanishing bee off the compass, as people do."""
+    stray = bool(rng.random() < settings.stray_share)
+    flown = homeward_deg + float(rng.normal(0.0, shared.bearing_sd_deg))
+    if stray:
+        flown = float(rng.uniform(0.0, 360.0))
+    shown = flown - shared.declination_deg + shared.compass_offset_deg
+    # Most people read to the mark of the dial, some to the degree.
+    width = settings.rounding_deg if rng.random() < 0.85 else 1
+    read = round(shown / width) * width % 360
+    return Reading(flown_true_deg=flown % 360, stray=stray, read_deg=int(read))
+
+
+def _slip(
+    pieces: list[Piece], settings: SimulationSettings, rng: np.random.Generator
+) -> list[Piece]:
+    """Now and then say the wrong colour first, and take it back."""
+    if rng.random() >= settings.slip_share:
+        return pieces
+    first = pieces[0]
+    right = first.mark.split("-")[0]
+    wrong = str(rng.choice([colour for colour in COLOURS if colour != right]))
+    slipped = first.text.replace(mark_words(first.mark), wrong)
+    return [
+        Piece(kind=first.kind, text=slipped, mark=wrong),
+        Piece(kind=EventKind.SCRATCH, text="scratch that"),
+        *pieces,
+    ]
