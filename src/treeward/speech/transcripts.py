@@ -1,0 +1,351 @@
+"""Timed transcripts made elsewhere, read into utterances.
+
+WebVTT by webvtt-py, SubRip by srt, JSON word lists (a plain list of words, Vosk's
+results, whisper-style segments), and plain text lines "[m:ss] words". Where a format
+times only whole cues, the words are spread over the cue by their length.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from treeward.errors import TranscriptError
+from treeward.speech.records import Utterance, Word, WordSource
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from os import PathLike
+
+SUFFIXES = frozenset({".vtt", ".srt", ".json", ".jsonl", ".txt"})
+_PAUSE_S = 0.8  # words further apart are two utterances; guess
+_CHARACTER_S = 0.08  # a spoken word lasts about so long for each letter; guess
+_FLASH_S = 0.05  # rolling captions show each line again for a moment
+_LARGEST = 64 * 2**20  # bytes; more is no transcript
+
+_CUE_TIME = r"(?:(\d{1,4}):)?(\d{1,2}):(\d{2})[.,](\d{1,3})"
+_CUE_LINE = re.compile(rf"\s*{_CUE_TIME}\s*-->\s*{_CUE_TIME}(?=\s|$).*")
+_TEXT_LINE = re.compile(
+    r"\s*[\[(]\s*(?:(\d{1,3}):)?(\d{1,3}):(\d{2})(?:[.,](\d{1,3}))?\s*[\])]\s*[-\u2013:]?(.*)"
+)
+_INNER_TIME = re.compile(rf"<{_CUE_TIME}>")
+_TAG = re.compile(r"<[^<>]*>|\{\\[^{}]*\}")
+
+
+def read_transcript(path: str | PathLike[str]) -> list[Utterance]:
+    """Read a timed transcript.
+
+    The format follows from the file name, or from the content where the name does
+    not tell. Byte-order marks, Windows line ends, UTF-16 and Western single-byte
+    encodings are read.
+
+    Parameters
+    ----------
+    path
+        A .vtt, .srt, .json, .jsonl or .txt file.
+
+    Returns
+    -------
+    list of Utterance
+        In order of time; seconds from the start; every word's source is TEXT. Words
+        are lower case and keep their punctuation.
+
+    Raises
+    ------
+    TranscriptError
+        The file cannot be read or is malformed; the message names file and line.
+    """
+    path = Path(path)
+    text = _decoded(path)
+    form = _format(path, text)
+    if not text.strip():
+        raise TranscriptError(
+            "is empty", where=str(path), mend="Choose a file that holds words"
+        )
+    match form:
+        case "vtt":
+            found = _from_vtt(path, text)
+        case "srt":
+            found = _from_srt(path, text)
+        case "json":
+            from treeward.speech.json_transcripts import read_json
+
+            found = read_json(path, text)
+        case _:
+            found = _from_lines(path, text)
+    return sorted(found, key=lambda utterance: utterance.start_s)
+
+
+def _decoded(path: Path) -> str:
+    try:
+        if path.stat().st_size > _LARGEST:
+            raise TranscriptError(
+                f"is larger than {_LARGEST // 2**20} MB",
+                where=str(path),
+                mend="A transcript is text; choose the right file",
+            )
+        raw = path.read_bytes()
+    except OSError as error:
+        raise TranscriptError(
+            f"cannot be read ({error.strerror or error})",
+            where=str(path),
+            mend="Check that the file exists and may be read",
+        ) from error
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        text = raw.decode("utf-16", errors="replace")
+    else:
+        try:
+            text = raw.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            text = raw.decode("cp1252", errors="replace")
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise TranscriptError(
+            "is no text file",
+            where=f"{path} line {line}",
+            mend="Give a .vtt, .srt, .json or .txt transcript",
+        )
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _format(path: Path, text: str) -> str:
+    suffix = path.suffix.lower()
+    if suffix in {".vtt", ".srt", ".json"}:
+        return suffix[1:]
+    if suffix == ".jsonl" or text.lstrip()[:1] == "{":
+        return "json"
+    if text.startswith("WEBVTT"):
+        return "vtt"
+    if "-->" in text[:2000]:
+        return "srt"
+    start = text.lstrip()
+    if start.startswith("[") and not _TEXT_LINE.match(start.split("\n", 1)[0]):
+        return "json"
+    return "text"
+
+
+def _seconds(hour: str | None, minute: str, second: str, part: str | None) -> float:
+    fraction = float(f"0.{part}") if part else 0.0
+    return int(hour or 0) * 3600.0 + int(minute) * 60.0 + int(second) + fraction
+
+
+def _cue_times(path: Path, text: str) -> list[tuple[int, float, float]]:
+    """Check every line that times a cue: line number, start and end."""
+    found: list[tuple[int, float, float]] = []
+    for number, line in enumerate(text.split("\n"), start=1):
+        if "-->" not in line:
+            continue
+        where = f"{path} line {number}"
+        match = _CUE_LINE.fullmatch(line)
+        if match is None:
+            raise TranscriptError(
+                f"{line.strip()[:60]!r} is no cue time",
+                where=where,
+                mend="Write 00:01:02.500 --> 00:01:04.000",
+            )
+        start_s, end_s = _seconds(*match.groups()[:4]), _seconds(*match.groups()[4:])
+        if int(match[3]) > 59 or int(match[7]) > 59 or end_s < start_s:
+            raise TranscriptError(
+                f"{line.strip()[:60]!r} ends before it starts or has no such time",
+                where=where,
+                mend="Write 00:01:02.500 --> 00:01:04.000",
+            )
+        found.append((number, start_s, end_s))
+    if not found:
+        raise TranscriptError(
+            "holds no timed cue",
+            where=f"{path} line 1",
+            mend="Each cue needs a line like 00:01:02.500 --> 00:01:04.000",
+        )
+    return found
+
+
+def _from_vtt(path: Path, text: str) -> list[Utterance]:
+    import webvtt
+    from webvtt.errors import MalformedCaptionError, MalformedFileError
+
+    if not re.match(r"WEBVTT(?:[ \t\n]|$)", text):
+        raise TranscriptError(
+            "does not start with WEBVTT",
+            where=f"{path} line 1",
+            mend="Put WEBVTT on the first line, or name the file .srt",
+        )
+    times = _cue_times(path, text)
+    try:
+        captions = webvtt.WebVTT.from_buffer(io.StringIO(text), format="vtt").captions
+    except (MalformedCaptionError, MalformedFileError, ValueError) as error:
+        raise TranscriptError(
+            f"is no WebVTT ({error})", where=f"{path} line {times[0][0]}"
+        ) from error
+    cues = [
+        (_clock_s(caption.start), _clock_s(caption.end), caption.raw_text)
+        for caption in captions
+    ]
+    return _from_cues(path, times, cues)
+
+
+def _clock_s(text: str) -> float:
+    hours, minutes, seconds = ("0:" + text).split(":")[-3:]
+    return int(hours) * 3600.0 + int(minutes) * 60.0 + float(seconds)
+
+
+def _from_srt(path: Path, text: str) -> list[Utterance]:
+    import srt
+
+    times = _cue_times(path, text)
+    try:
+        cues = [
+            (cue.start.total_seconds(), cue.end.total_seconds(), cue.content)
+            for cue in srt.parse(text)
+        ]
+    except srt.SRTParseError as error:
+        line = text[: error.expected_start].count("\n") + 1
+        stray = error.unmatched_content.strip()[:60]
+        raise TranscriptError(
+            f"is no SubRip: {stray!r} stands between cues",
+            where=f"{path} line {line}",
+            mend="Each cue is a number, a line of times and its words",
+        ) from error
+    except (ValueError, OverflowError) as error:
+        raise TranscriptError(
+            f"is no SubRip ({error})",
+            where=f"{path} line {times[0][0]}",
+            mend="Each cue is a number, a line of times and its words",
+        ) from error
+    return _from_cues(path, times, cues)
+
+
+def _from_cues(
+    path: Path,
+    times: Sequence[tuple[int, float, float]],
+    cues: Sequence[tuple[float, float, str]],
+) -> list[Utterance]:
+    """Make utterances of cues, having checked that none was passed over."""
+    starts = [start_s for start_s, _, _ in cues]
+    for number, start_s, _ in times:
+        match = next((s for s in starts if abs(s - start_s) < 0.002), None)
+        if match is None:
+            raise TranscriptError(
+                "the cue cannot be read",
+                where=f"{path} line {number}",
+                mend="Put an empty line before it, and its words after it",
+            )
+        starts.remove(match)
+    found: list[Utterance] = []
+    last_line = ""
+    for start_s, end_s, raw in cues:
+        lines = [line for line in raw.split("\n") if _plain(line)]
+        if lines and _plain(lines[0]) == last_line:
+            if len(lines) > 1:
+                lines = lines[1:]
+            elif end_s - start_s <= _FLASH_S:
+                continue
+        if lines:
+            last_line = _plain(lines[-1])
+            found += _cue_utterance(" ".join(lines), start_s, end_s)
+    return found
+
+
+def _plain(text: str) -> str:
+    return " ".join(_TAG.sub("", text).split()).lower()
+
+
+def _cue_utterance(text: str, start_s: float, end_s: float) -> list[Utterance]:
+    """Time the words of a cue: by the times inside it, else by their length."""
+    parts: list[tuple[float, str]] = []
+    place = 0
+    now_s = start_s
+    for match in _INNER_TIME.finditer(text):
+        parts.append((now_s, _plain(text[place : match.start()])))
+        now_s = min(max(_seconds(*match.groups()), now_s), end_s)
+        place = match.end()
+    parts.append((now_s, _plain(text[place:])))
+    words: list[Word] = []
+    for index, (part_s, part) in enumerate(parts):
+        until_s = parts[index + 1][0] if index + 1 < len(parts) else end_s
+        words += spread(part.split(), part_s, until_s)
+    if not words:
+        return []
+    return [Utterance(words=tuple(words), start_s=start_s, end_s=end_s)]
+
+
+def spread(texts: Sequence[str], start_s: float, end_s: float) -> list[Word]:
+    """Spread words over a stretch of sound, each as long as it has letters."""
+    total = sum(len(text) for text in texts)
+    words: list[Word] = []
+    said = 0
+    for text in texts:
+        word_s = start_s + (end_s - start_s) * said / total
+        said += len(text)
+        words.append(
+            Word(
+                text=text.lower(),
+                start_s=word_s,
+                end_s=start_s + (end_s - start_s) * said / total,
+                source=WordSource.TEXT,
+            )
+        )
+    return words
+
+
+def in_utterances(words: Iterable[Word]) -> list[Utterance]:
+    """Part timed words into utterances where there is a pause."""
+    groups: list[list[Word]] = []
+    for word in sorted(words, key=lambda word: word.start_s):
+        if groups and word.start_s - groups[-1][-1].end_s <= _PAUSE_S:
+            groups[-1].append(word)
+        else:
+            groups.append([word])
+    return [
+        Utterance(
+            words=tuple(group),
+            start_s=group[0].start_s,
+            end_s=max(word.end_s for word in group),
+        )
+        for group in groups
+    ]
+
+
+def _from_lines(path: Path, text: str) -> list[Utterance]:
+    """Read "[m:ss] words" lines; a line without a time goes on with the one before."""
+    timed: list[tuple[float, list[str]]] = []
+    for number, line in enumerate(text.split("\n"), start=1):
+        if not line.strip() or line.lstrip().startswith("#"):
+            continue
+        match = _TEXT_LINE.fullmatch(line)
+        if match is None and timed and not re.match(r"\s*[\[(]\s*\d", line):
+            timed[-1][1].extend(line.lower().split())
+            continue
+        if match is None or int(match[3]) > 59 or (match[1] and int(match[2]) > 59):
+            raise TranscriptError(
+                f"{line.strip()[:60]!r} does not start with a time",
+                where=f"{path} line {number}",
+                mend="Write [m:ss] or [h:mm:ss] and the words",
+            )
+        start_s = _seconds(match[1], match[2], match[3], match[4])
+        if timed and start_s < timed[-1][0]:
+            raise TranscriptError(
+                f"{line.strip()[:60]!r} is earlier than the line before it",
+                where=f"{path} line {number}",
+                mend="Put the lines in order of time, or correct the time",
+            )
+        timed.append((start_s, match[5].lower().split()))
+    if not timed:
+        raise TranscriptError(
+            "holds no timed line",
+            where=f"{path} line 1",
+            mend="Write [m:ss] or [h:mm:ss] and the words",
+        )
+    found: list[Utterance] = []
+    for index, (start_s, texts) in enumerate(timed):
+        if not texts:
+            continue
+        end_s = start_s + _CHARACTER_S * sum(len(word) for word in texts)
+        later = [s for s, _ in timed[index + 1 :] if s > start_s]
+        if later:
+            end_s = min(end_s, later[0])
+        words = spread(texts, start_s, end_s)
+        found.append(Utterance(words=tuple(words), start_s=start_s, end_s=end_s))
+    return found
