@@ -148,7 +148,8 @@ def place_on_clock(
         flags += disagreements
         if not any(e.start for e in lower) and _only_twelve_hour(stretches):
             flags.append(
-                f"nothing but daylight tells morning from evening; {spoken[0]} was taken"
+                "nothing but daylight tells morning from evening; "
+                f"{spoken[0]} was taken"
             )
     believed = {
         anchor.index: reading.local
