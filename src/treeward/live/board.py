@@ -86,7 +86,8 @@ def board(
             case EventKind.MARK:
                 seen.setdefault(mark, _Seen("seen", event.clock))
             case EventKind.BEARING:
-                bearings.setdefault(mark, []).append(float(event.value))
+                if event.value:
+                    bearings.setdefault(mark, []).append(float(event.value))
             case _:
                 pass
     rows = [

@@ -31,6 +31,7 @@ SAY_AGAIN_S = 20.0  # a note of the same kind this soon after is the repetition;
 CLOCK_APART_S = 180.0  # a spoken time this far from the computer's is flagged; guess
 ASKED_AGAIN = "asked to say it again"
 AFTER_DARK = "said after dark"
+TAKEN_BACK = "taken back"  # how the parser begins the flag of a note taken back
 
 
 class Notebook:
@@ -102,8 +103,8 @@ class Notebook:
         taken: list[Event] = []
         gone: Event | None = None
         for heard in events:
+            doubt = _is_doubtful(heard)
             event = self._checked(heard)
-            doubt = _is_doubtful(event)
             if doubt:
                 event = replace(event, flags=(*event.flags, ASKED_AGAIN))
             away_s = self._away_s(event)
@@ -224,9 +225,11 @@ class Notebook:
 
 
 def _is_doubtful(event: Event) -> bool:
+    """Tell whether a note is asked for again: the parser flags what needs a look."""
     if event.kind in (EventKind.SCRATCH, EventKind.REMARK):
         return False
-    return event.confidence < DOUBT_BELOW
+    flags = [flag for flag in event.flags if not flag.startswith(TAKEN_BACK)]
+    return event.confidence < DOUBT_BELOW or bool(flags)
 
 
 def nearest_dial(value: str, clock: datetime) -> tuple[str, float]:

@@ -9,6 +9,7 @@ the wall clock moves nothing, and the crystal's drift is followed.
 
 from __future__ import annotations
 
+import sys
 import time
 from collections import deque
 from dataclasses import dataclass, field
@@ -56,6 +57,8 @@ class WatchClock:
     ) -> None:
         self._elapsed = elapsed
         self._wall = wall
+        # Whether sleep is missing from elapsed seconds: true of macOS alone.
+        self.sleeps_unseen = elapsed is elapsed_s and sys.platform == "darwin"
         self._zero_s = elapsed()
         self._wall_zero_s = wall()
         began = datetime.fromtimestamp(self._wall_zero_s, tz=zone)

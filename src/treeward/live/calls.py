@@ -1,0 +1,67 @@
+"""What the tool says unasked: bees due, sunset, and faults that need the person."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from treeward.live.answer import Answer
+from treeward.live.records import Alarm
+from treeward.live.sky import announcement
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from datetime import datetime
+
+    from treeward.live.records import BeeState
+    from treeward.live.sky import Sky
+
+REPEAT_FAULT_S = 120.0  # a fault that stays is said again after this; choice
+
+
+class Calls:
+    """Decides what is called out, each thing once."""
+
+    def __init__(self, *, due: bool) -> None:
+        self._due = due
+        self._called: dict[str, datetime] = {}  # mark -> the leaving it was called for
+        self._faults: dict[str, float] = {}  # fault -> elapsed second last said
+        self._sky_at: datetime | None = None
+
+    def due(self, bees: Sequence[BeeState]) -> list[Answer]:
+        """Return a soft call for each bee whose due time has come."""
+        if not self._due:
+            return []
+        calls = []
+        for bee in bees:
+            if bee.due not in ("due", "overdue"):
+                continue
+            if self._called.get(bee.mark) != bee.since:
+                self._called[bee.mark] = bee.since
+                if bee.due == "due":
+                    words = f"{bee.mark.replace('-', ' ')} due"
+                    calls.append(Answer(tones=(Alarm.DUE,), words=words))
+        return calls
+
+    def sky(self, sky: Sky | None, now: datetime) -> list[Answer]:
+        """Return what is to be said of the sun."""
+        before, self._sky_at = self._sky_at, now
+        if sky is None or before is None:
+            return []
+        words = announcement(sky, before, now)
+        return [Answer(tones=(Alarm.SUNSET,), words=words)] if words else []
+
+    def faults(self, faults: Iterable[str], now_s: float) -> list[Answer]:
+        """Return a call for each new fault, and one when all is mended."""
+        current = list(faults)
+        calls = []
+        for fault in current:
+            said_s = self._faults.get(fault)
+            if said_s is None or now_s - said_s > REPEAT_FAULT_S:
+                self._faults[fault] = now_s
+                words = fault.partition(":")[0]
+                calls.append(Answer(tones=(Alarm.FAULT,), words=words))
+        for gone in [fault for fault in self._faults if fault not in current]:
+            del self._faults[gone]
+            if not current:
+                calls.append(Answer(tones=(Alarm.MENDED,), words="mended"))
+        return calls[:2]

@@ -1,0 +1,312 @@
+"""One listening session: the threads, and what passes between them."""
+
+from __future__ import annotations
+
+import threading
+import time
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.live.answer import Answer, Answerer
+from treeward.live.board import board
+from treeward.live.calls import Calls
+from treeward.live.ears import Reader
+from treeward.live.gate import Gate
+from treeward.live.intake import Gap, Intake, Stretch
+from treeward.live.notebook import Notebook
+from treeward.live.players import SilentPlayer
+from treeward.live.records import Alarm, Heard, Snapshot, Tally
+from treeward.live.sound_keeper import SoundKeeper
+from treeward.notes.events import Event, EventKind
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import date, datetime
+    from pathlib import Path
+
+    from treeward.live.ears import Ears
+    from treeward.live.journal import Journal
+    from treeward.live.office import Office
+    from treeward.live.players import Player
+    from treeward.live.records import Source
+    from treeward.live.sky import Sky
+    from treeward.live.synthesiser import Synthesiser
+    from treeward.live.watch_clock import SampleClock, WatchClock
+
+TICK_S = 0.5
+RETRY_JOURNAL_S = 2.0
+WATCHED_GAP_S = 10.0  # a shorter gap is no pause of the watching; guess
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """What a session is about, and how it answers."""
+
+    hunt_name: str
+    units: str = "metric"
+    station: str = ""
+    paced: bool = True  # False: a rehearsal as fast as it goes
+    call_due: bool = False
+    speak: Synthesiser | None = None
+    player: Player | None = None
+
+
+class Session:
+    """Listens until the sound ends or `stop` is called.
+
+    Parameters
+    ----------
+    on_heard
+        Called with each answered utterance, after it is on disk.
+    on_said
+        Called with what the tool says unasked, for the plain view.
+    """
+
+    def __init__(
+        self,
+        *,
+        recordings_dir: Path,
+        journal: Journal,
+        source: Source,
+        ears: Ears,
+        watch: WatchClock,
+        setting: Setting,
+        office: Office,
+        sky_on: Callable[[date], Sky | None],
+        on_heard: Callable[[Heard, Answer], None],
+        on_said: Callable[[str], None],
+    ) -> None:
+        self._journal = journal
+        self._source = source
+        self._ears = ears
+        self._watch = watch
+        self._setting = setting
+        self._office = office
+        self._sky_on = sky_on
+        self._on_heard = on_heard
+        self._on_said = on_said
+        self.keeper = SoundKeeper(recordings_dir)
+        self.notebook = Notebook(journal, lambda clock: sky_on(clock.date()))
+        self.notebook.station = setting.station
+        self.tally = Tally()
+        player = setting.player or SilentPlayer()
+        # Only a microphone in the same air can hear the answer.
+        audible = source.live and not isinstance(player, SilentPlayer)
+        self._gate = Gate()
+        self._answerer = Answerer(
+            player,
+            setting.speak,
+            self._gate,
+            watch.now_s,
+            on_span=self._note_answer if audible else None,
+            on_latency=self._note_latency if setting.paced else None,
+        )
+        self.intake = Intake(
+            source,
+            self.keeper,
+            ears,
+            watch,
+            self._gate if audible else None,
+            on_gap=self._on_gap,
+            on_piece=self._on_piece,
+            on_lost=self._on_lost,
+            on_unheard=self._on_unheard,
+            on_clock_set=self._on_clock_set,
+            paced=setting.paced,
+        )
+        self._calls = Calls(due=setting.call_due)
+        self._lost = ""
+        self._stopping = threading.Event()
+        self._retry_s = 0.0
+        self._recognise = threading.Thread(target=self._run, name="hear", daemon=True)
+
+    # --- running -------------------------------------------------------------
+
+    def run(self, each_tick: Callable[[Snapshot], None]) -> None:
+        """Listen to the end; `each_tick` is given what the view shows.
+
+        Raises
+        ------
+        TreewardError, OSError
+            The source could not be read.
+        """
+        self.intake.start()
+        self._recognise.start()
+        try:
+            while self._recognise.is_alive():
+                each_tick(self.tick())
+                self._recognise.join(TICK_S)
+        finally:
+            self.finish()
+        each_tick(self.snapshot())
+        if self.intake.fault is not None:
+            raise self.intake.fault
+
+    def stop(self) -> None:
+        """End as soon as what was said is answered."""
+        self._stopping.set()
+        self._source.stop()
+
+    def finish(self) -> None:
+        """Stop, wait for what is under way, and close every file."""
+        self.stop()
+        # A read of standing-by input may block; its sound is on disk already.
+        self.intake.join(timeout_s=3.0)
+        self._recognise.join(timeout=30.0)
+        self._answerer.close()
+        self._office.close()
+        self.keeper.close()
+        self._journal.write(
+            {"type": "end", "clock": self._now().isoformat(timespec="milliseconds"),
+             "heard_s": round(self.intake.heard_samples / SAMPLE_RATE_HZ, 3),
+             "kept_s": round(self.keeper.kept_samples / SAMPLE_RATE_HZ, 3)}
+        )  # fmt: skip
+        self._journal.close()
+
+    # --- the recognizer's thread ---------------------------------------------
+
+    def _run(self) -> None:
+        reader = Reader(self._ears)
+        while (stretch := self.intake.stretches.get()) is not None:
+            self._hear(reader, stretch)
+
+    def _hear(self, reader: Reader, stretch: Stretch) -> None:
+        began = time.perf_counter()
+        notes = reader.read(stretch.block, stretch.recording.name)
+        self.tally.segments += 1
+        self.tally.decode_s += time.perf_counter() - began
+        if not notes:
+            return
+        clock = stretch.recording.clock
+        placed = [
+            replace(note, clock=self._watch.at(clock.elapsed_at(note.start_s or 0.0)))
+            for note in notes
+        ]
+        ended_s = max(note.end_s or 0.0 for note in notes)
+        heard, answer = self.notebook.take(placed, asked_s=clock.elapsed_at(ended_s))
+        if answer is None:
+            return
+        self.tally.events += len(heard.events)
+        self.tally.doubtful += heard.doubtful
+        self._on_heard(heard, answer)
+        self._answerer.say(answer)
+        self._office.work_on(self.notebook.standing)
+
+    # --- told by the sound's threads -----------------------------------------
+
+    def _on_gap(self, gap: Gap) -> None:
+        lost_s = gap.to_s - gap.from_s
+        first, last = self._watch.at(gap.from_s), self._watch.at(gap.to_s)
+        self._lost = ""
+        self._journal.write(
+            {"type": "gap", "from": first.isoformat(timespec="milliseconds"),
+             "to": last.isoformat(timespec="milliseconds"), "why": gap.why}
+        )  # fmt: skip
+        if lost_s >= WATCHED_GAP_S:
+            flag = f"not listening for {lost_s:.0f} s: {gap.why}"
+            for kind, clock in ((EventKind.PAUSE, first), (EventKind.RESUME, last)):
+                self.notebook.put(Event(kind=kind, clock=clock, flags=(flag,)))
+        text = f"listening again after {lost_s:.0f} s: {gap.why}"
+        self._on_said(text)
+        self._answerer.say(Answer(tones=(Alarm.MENDED,), words="listening again"))
+
+    def _on_lost(self, why: str) -> None:
+        self._lost = why.replace("was away", "is away")
+        self._journal.write({"type": "lost", "why": why})
+
+    def _on_piece(self, name: str, start: datetime, clock: SampleClock) -> None:
+        self._journal.write(
+            {"type": "piece", "recording": name,
+             "start": start.isoformat(timespec="milliseconds"),
+             "samples": clock.end_sample,
+             "anchors": [[n, round(s, 4)] for n, s in clock.anchors],
+             "drift_s": round(clock.drift_s(), 4)}
+        )  # fmt: skip
+
+    def _on_unheard(self, stretch: Stretch) -> None:
+        self.tally.unheard += 1
+        self._journal.write(
+            {"type": "unheard", "recording": stretch.recording.name,
+             "start_s": round(stretch.block.start_s, 2),
+             "end_s": round(stretch.block.end_s, 2)}
+        )  # fmt: skip
+
+    def _on_clock_set(self, moved_s: float) -> None:
+        self._journal.write({"type": "clock set", "by_s": round(moved_s, 3)})
+        self._on_said(
+            f"the computer's clock was set by {moved_s:+.1f} s; "
+            "this session keeps the time it began with"
+        )
+
+    def _note_answer(self, start_s: float, end_s: float, words: str) -> None:
+        """Keep when our own voice was on the air, for the second pass."""
+        if words:
+            self._journal.write(
+                {"type": "own voice",
+                 "from": self._watch.at(start_s).isoformat(timespec="milliseconds"),
+                 "to": self._watch.at(end_s).isoformat(timespec="milliseconds"),
+                 "words": words}
+            )  # fmt: skip
+
+    def _note_latency(self, latency_s: float) -> None:
+        self.tally.latencies_s.append(latency_s)
+
+    # --- the main thread -----------------------------------------------------
+
+    def tick(self) -> Snapshot:
+        """Look after what time brings; return what the view shows."""
+        now_s = self._watch.now_s()
+        if self._journal.waiting and now_s - self._retry_s > RETRY_JOURNAL_S:
+            self._retry_s = now_s
+            self._journal.retry()
+        snapshot = self.snapshot()
+        calls = self._calls.faults(snapshot.faults, now_s)
+        calls += self._calls.due(snapshot.bees)
+        calls += self._calls.sky(self._sky_on(snapshot.now.date()), snapshot.now)
+        for call in calls:
+            self._on_said(call.words)
+            self._answerer.say(call)
+        return snapshot
+
+    def _now(self) -> datetime:
+        return self._watch.at(self._watch.now_s())
+
+    def snapshot(self) -> Snapshot:
+        """Return what the view shows now."""
+        now = self._now()
+        sky = self._sky_on(now.date())
+        notebook = self.notebook
+        bees = board(notebook.standing, self._office.away_s, now)
+        return Snapshot(
+            now=now,
+            hunt=self._setting.hunt_name,
+            station=notebook.station,
+            source=self._source.name,
+            engine=self._ears.name,
+            bees=bees,
+            notes=notebook.last_notes(),
+            level=self.intake.meter.level,
+            estimate=self._office.estimate,
+            sunset=sky.sunset if sky else None,
+            flight_end=sky.dusk if sky else None,
+            kept_s=self.keeper.kept_samples / SAMPLE_RATE_HZ,
+            events=len(notebook.events),
+            watching=notebook.watching,
+            faults=tuple(self._faults()),
+            units=self._setting.units,
+        )
+
+    def _faults(self) -> list[str]:
+        found = []
+        if self._lost:
+            found.append(f"{self._lost}: plug it in again")
+        if self.keeper.fault:
+            found.append(f"{self.keeper.fault}: sound is not kept, notes are")
+        if self._journal.waiting:
+            found.append("notes are not on disk: make room, do not close")
+        if self._office.fault:
+            found.append(self._office.fault)
+        if warning := self.intake.meter.level.warning:
+            found.append(warning)
+        return found
