@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 WORD_S = 0.34  # a spoken word and its share of silence; measured on the voices
 BREATH_S = 0.25  # between two pieces said together; guess
-STOPPED_S = 45.0  # a recorder is stopped only for a longer quiet than this; choice
+STOPPED_S = 75.0  # a recorder is stopped only for a longer quiet than this; choice
 LEAD_S = 2.0  # it is started again this long before a minute turns; choice
 
 
