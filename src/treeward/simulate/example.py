@@ -20,7 +20,7 @@ from treeward.simulate.records import SimulationSettings
 from treeward.simulate.sound import SoundSettings
 from treeward.simulate.write import truth_toml, write_hunt
 
-SEED = 1449  # five trips or more of each bee in half an hour of sound
+SEED = 4971  # five trips or more of each bee in half an hour of sound
 SETTINGS = SimulationSettings(
     name="Marl Hollow",
     day=date(2026, 7, 14),
