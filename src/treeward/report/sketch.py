@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Literal
 
 from treeward.survey.frame import geodesic
 
-from .lines import bundles_by_bee
+from .lines import belongs_to, bundles_by_bee
 from .rings import polygon_rings
 from .units import Units, bearing_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from .lines import LineBundle
     from .records import HuntResult
     from .rings import Ring
 
@@ -143,22 +144,27 @@ def _found(result: HuntResult) -> list[Spot]:
     return spots
 
 
-def line_length_m(
-    result: HuntResult, latitude_deg: float, longitude_deg: float
-) -> float:
-    """Return how far to draw flight lines from a station: beyond every best place."""
-    if result.fix is None or not result.fix.colonies:
-        return LINE_DEFAULT_M
-    farthest = max(
+def line_length_m(result: HuntResult, group: LineBundle) -> float:
+    """Return how far to draw flight lines: beyond the colonies they may lead to."""
+    colonies = result.fix.colonies if result.fix else ()
+    mine = [
+        colony
+        for colony in colonies
+        if any(belongs_to(colony, line) for line in group.lines)
+    ]
+    place = group.station
+    distances = [
         geodesic(
-            latitude_deg,
-            longitude_deg,
+            place.latitude_deg,
+            place.longitude_deg,
             colony.best_latitude_deg,
             colony.best_longitude_deg,
         )[0]
-        for colony in result.fix.colonies
-    )
-    return max(LINE_BEYOND * farthest, 100.0)
+        for colony in mine or colonies
+    ]
+    if not distances:
+        return LINE_DEFAULT_M
+    return max(LINE_BEYOND * max(distances), 100.0)
 
 
 def destination(
@@ -180,7 +186,7 @@ def _paths(result: HuntResult) -> list[FlightPath]:
     paths = []
     for group in bundles_by_bee(result):
         place = group.station
-        length = line_length_m(result, place.latitude_deg, place.longitude_deg)
+        length = line_length_m(result, group)
         count = len(group.lines)
         paths.append(
             FlightPath(

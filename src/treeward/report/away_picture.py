@@ -1,0 +1,161 @@
+"""How long each bee was away, and which part of it is taken as flight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from matplotlib.patches import Rectangle
+from matplotlib.ticker import MaxNLocator
+
+from .picture_style import (
+    FLIGHT,
+    IN_HIVE,
+    INK,
+    MUTED,
+    draw_dot,
+    drawable,
+    new_figure,
+    plain_axes,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from treeward.survey.records import BeeDistance
+    from treeward.trips.records import Trip
+
+    from .records import HuntResult
+
+_WIDTH_IN = 8.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _AwayRow:
+    bee: str
+    mark: str
+    station: str
+    trips: tuple[Trip, ...]
+    distance: BeeDistance | None
+
+
+def _away_rows(result: HuntResult) -> list[_AwayRow]:
+    distances = {(b.bee, b.station): b for b in (result.fix.bees if result.fix else ())}
+    groups: dict[tuple[str, str], list[Trip]] = {}
+    for trip in result.table.trips:
+        groups.setdefault((trip.station, trip.bee), []).append(trip)
+    return [
+        _AwayRow(
+            bee=bee,
+            mark=trips[0].mark,
+            station=station,
+            trips=tuple(trips),
+            distance=distances.get((bee, station)),
+        )
+        for (station, bee), trips in sorted(groups.items(), key=lambda item: item[0][0])
+    ]
+
+
+def _longest_shown_s(trips: Sequence[Trip]) -> float:
+    """Return the end of the axis: a missed night must not squeeze all other dots."""
+    every = sorted(trip.away_s for trip in trips)
+    used = [trip.away_s for trip in trips if trip.used]
+    limit = 2.5 * (max(used) if used else every[len(every) // 2])
+    return max(away for away in every if away <= limit)
+
+
+def away_figure(result: HuntResult) -> Figure | None:
+    """Draw away times as dots, the part taken as flight as a bar beneath.
+
+    Returns None where no trip was timed.
+    """
+    rows = _away_rows(result)
+    if not rows:
+        return None
+    stations = list(dict.fromkeys(row.station for row in rows))
+    total = len(rows) * 0.36 + 0.30 * len(stations) + 0.95
+    figure = new_figure(_WIDTH_IN, total)
+    axes = figure.add_axes((0.135, 0.5 / total, 0.845, (total - 0.85) / total))
+    plain_axes(axes)
+    longest = _longest_shown_s([trip for row in rows for trip in row.trips]) / 60
+    y, ticks, names = 0.0, [], []
+    for station in stations:
+        axes.text(0, y, drawable(f"station {station}"), fontsize=8, fontweight="bold",
+                  va="center")  # fmt: skip
+        y -= 0.95
+        for row in rows:
+            if row.station != station:
+                continue
+            _draw_away_row(axes, row, y, longest, result)
+            ticks.append(y)
+            names.append(drawable(row.bee, 17))
+            y -= 1.15
+    axes.set_yticks(ticks, names)
+    axes.set_ylim(y + 0.45, 0.5)
+    axes.set_xlim(0, longest * 1.03)
+    axes.xaxis.set_major_locator(MaxNLocator(9, integer=True))
+    axes.grid(visible=True, axis="x")
+    axes.set_axisbelow(True)
+    axes.set_xlabel("minutes away", fontsize=8.5)
+    axes.tick_params(axis="x", labelsize=8)
+    _away_key(figure, total)
+    return figure
+
+
+def _draw_away_row(
+    axes: Axes, row: _AwayRow, y: float, longest: float, result: HuntResult
+) -> None:
+    if row.distance is not None:
+        shortest = row.distance.shortest_away_s / 60
+        flight = min(row.distance.median_m * result.flight_s_per_m / 60, shortest)
+        for start, width, colour in (
+            (0.0, shortest - flight, IN_HIVE),
+            (shortest - flight, flight, FLIGHT),
+        ):
+            axes.add_patch(
+                Rectangle((start, y - 0.40), width, 0.16, facecolor=colour, zorder=2,
+                          edgecolor="none")
+            )  # fmt: skip
+    beyond = 0
+    for trip in row.trips:
+        minutes = trip.away_s / 60
+        if minutes > longest:
+            beyond += 1
+            continue
+        if trip.used:
+            draw_dot(axes, minutes, y, row.mark, 9.0)
+        else:
+            _draw_left_out(axes, minutes, y)
+    if beyond:
+        axes.text(longest * 1.02, y, f"{beyond} longer →", ha="right", va="center",
+                  fontsize=7.5, color=MUTED)  # fmt: skip
+
+
+def _draw_left_out(axes: Axes, x: float, y: float) -> None:
+    axes.plot([x], [y], marker="o", markersize=7, markerfacecolor="none", zorder=4,
+              markeredgecolor=MUTED, markeredgewidth=1.0)  # fmt: skip
+    axes.plot([x], [y], marker="x", markersize=4, color=MUTED, zorder=5,
+              markeredgewidth=0.9)  # fmt: skip
+
+
+def _away_key(figure: Figure, total: float) -> None:
+    axes = figure.add_axes((0.135, (total - 0.27) / total, 0.845, 0.22 / total))
+    axes.set_axis_off()
+    axes.set_xlim(0, 100)
+    axes.set_ylim(0, 1)
+    for x, text, used in ((1, "a trip, used", True), (17, "left out", False)):
+        if used:
+            axes.plot([x], [0.5], marker="o", markersize=6.5, markeredgewidth=1.0,
+                      markerfacecolor=MUTED, markeredgecolor=INK)  # fmt: skip
+        else:
+            _draw_left_out(axes, x, 0.5)
+        axes.text(x + 1.5, 0.5, text, fontsize=7.5, va="center")
+    for x, text, colour in (
+        (31, "taken as time in the hive", IN_HIVE),
+        (59, "taken as flight, both ways (shortest trip)", FLIGHT),
+    ):
+        axes.add_patch(Rectangle((x, 0.38), 3.2, 0.24, facecolor=colour))
+        axes.text(x + 4.2, 0.5, text, fontsize=7.5, va="center")

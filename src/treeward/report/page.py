@@ -1,0 +1,220 @@
+"""report.html: one page that carries everything and asks the network for nothing."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from markupsafe import Markup
+
+from treeward.cautions import CAUTIONS
+from treeward.survey.frame import geodesic
+
+from .lines import bundles_by_bee
+from .method import method_paragraphs, sources
+from .page_parts import Lines, chip
+from .units import Units, wind_name
+from .words import (
+    basis_sentence,
+    colony_sentences,
+    compass_sentence,
+    headline,
+    missing_sentences,
+    next_sentences,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from .records import HuntResult
+
+_FOLDER = files("treeward.report") / "templates"
+
+
+def _read(name: str) -> str:
+    return (_FOLDER / name).read_text("utf-8")
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=FunctionLoader(_read),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _script_rule(script: str) -> str:
+    """Return the content rule that lets this one script run and no other."""
+    digest = hashlib.sha256(script.encode("utf-8")).digest()
+    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
+
+
+def _days(result: HuntResult) -> list[dict[str, Any]]:
+    """Return what each day brought, for hunts of several days."""
+    zone = result.hunt_file.hunt.zone
+    days: dict[str, dict[str, Any]] = {}
+
+    def of(clock: Any) -> dict[str, Any] | None:  # noqa: ANN401  (aware or None)
+        if clock is None:
+            return None
+        name = f"{clock.astimezone(zone):%Y-%m-%d}"
+        empty = {"day": name, "trips": 0, "used": 0, "lines": 0}
+        empty |= {"bees": set(), "stations": set()}
+        return days.setdefault(name, empty)
+
+    for trip in result.table.trips:
+        if (day := of(trip.away_clock or trip.back_clock)) is not None:
+            day["trips"] += 1
+            day["used"] += trip.used
+            day["bees"].add(trip.bee)
+            day["stations"].add(trip.station)
+    for line in result.table.lines:
+        if (day := of(line.clock)) is not None:
+            day["lines"] += line.used
+            day["stations"].add(line.station)
+    return [
+        day | {"bees": len(day["bees"]), "stations": ", ".join(sorted(day["stations"]))}
+        for _, day in sorted(days.items())
+    ]
+
+
+def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
+    units = Units(result.hunt_file.hunt.units)
+    checks = []
+    for colony in result.fix.colonies if result.fix else ():
+        for fix in colony.classical:
+            off, azimuth = geodesic(
+                colony.best_latitude_deg,
+                colony.best_longitude_deg,
+                fix.latitude_deg,
+                fix.longitude_deg,
+            )
+            checks.append(
+                {
+                    "colony": colony.id,
+                    "method": fix.method,
+                    "off": f"{units.distance(off)} {wind_name(azimuth)}",
+                    "area": units.area(fix.area_95_m2)
+                    if fix.area_95_m2 > 0
+                    else "\u2013",
+                    "note": fix.note,
+                }
+            )
+    return checks
+
+
+_LEARNED_NAMES = {
+    "flight_speed_factor": "flight speed, as a share of the published one",
+    "in_hive_factor": "time in the hive, as a share of the published one",
+    "in_hive_s": "time in the hive, seconds",
+    "compass_offset_deg": "offset of the compass, degrees",
+    "bearing_sd_deg": "spread of single bearings, degrees",
+}
+
+
+def _learned(result: HuntResult) -> list[dict[str, str]]:
+    return [
+        {
+            "name": _LEARNED_NAMES.get(name, name.replace("_", " ")),
+            "value": f"{median:.3g} ± {sd:.2g}",
+        }
+        for name, (median, sd) in (result.fix.learned if result.fix else {}).items()
+    ]
+
+
+def page_text(
+    result: HuntResult,
+    *,
+    drawings: Mapping[str, str],
+    clips: Mapping[str, bytes] | None = None,
+) -> str:
+    """Return report.html.
+
+    Parameters
+    ----------
+    drawings
+        SVG elements by name: "map", "timeline", "away", "distance"; those that have
+        nothing to show are absent.
+    clips
+        Sound by row of review.csv, each a whole file.
+    """
+    lines = Lines(result, clips or {})
+    colonies = result.fix.colonies if result.fix else ()
+    zone = result.hunt_file.hunt.zone
+    script = _read("report.js")
+    days = _days(result)
+    located = bool(colonies)
+    missing = missing_sentences(result)
+    return (
+        _environment()
+        .get_template("report.html.j2")
+        .render(
+            name=result.hunt_file.hunt.name,
+            style=Markup(_read("report.css")),  # noqa: S704  (our own file)
+            script=Markup(script),  # noqa: S704  (our own file)
+            script_rule=_script_rule(script),
+            headline=headline(result),
+            answers=[colony_sentences(result, colony) for colony in colonies],
+            located=located,
+            missing=missing,
+            next_words=next_sentences(result),
+            advice=list(result.fix.advice) if result.fix else [],
+            basis=basis_sentence(result),
+            compass=compass_sentence(result),
+            doubts=result.table.doubts,
+            drawings={
+                name: Markup(svg)  # noqa: S704  (drawn by matplotlib, text as paths)
+                for name, svg in drawings.items()
+            },
+            areas=_area_lines(result),
+            line_bees=[chip(name) for name in _line_bees(result)],
+            places=lines.places(),
+            trips=lines.trips(),
+            bearings=lines.bearings(),
+            bees=lines.bees(),
+            notes=lines.notes(),
+            days=days,
+            several_days=len(days) > 1,
+            several_colonies=len(colonies) > 1,
+            checks=_cross_checks(result),
+            learned=_learned(result),
+            cautions=CAUTIONS,
+            method=method_paragraphs(result),
+            sources=sources(result),
+            compass_kind=result.hunt_file.hunt.compass,
+            version=result.software_version,
+            created=f"{result.created.astimezone(zone):%Y-%m-%d %H:%M}",
+            timezone=result.hunt_file.hunt.timezone,
+        )
+    )
+
+
+def _area_lines(result: HuntResult) -> list[dict[str, Any]]:
+    units = Units(result.hunt_file.hunt.units)
+    percents = sorted({p for c in _colonies(result) for p in c.search_areas})
+    return [
+        {
+            "percent": percent,
+            "sizes": [
+                units.area(colony.search_areas[percent].area_m2)
+                for colony in _colonies(result)
+                if percent in colony.search_areas
+            ],
+        }
+        for percent in percents
+    ]
+
+
+def _colonies(result: HuntResult) -> tuple[Any, ...]:
+    return result.fix.colonies if result.fix else ()
+
+
+def _line_bees(result: HuntResult) -> list[str]:
+    return list(dict.fromkeys(group.name for group in bundles_by_bee(result)))

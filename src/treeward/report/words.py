@@ -1,0 +1,163 @@
+"""The answer in words a neighbour understands."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from treeward.survey.frame import geodesic
+
+from .units import Units, wind_name
+
+if TYPE_CHECKING:
+    from treeward.survey.records import Colony
+
+    from .records import HuntResult, StationPlace
+
+LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
+
+
+def declination_text(declination_deg: float) -> str:
+    """Write "0.6° W"."""
+    side = "W" if declination_deg < 0 else "E"
+    return f"{abs(declination_deg):.1f}° {side}"
+
+
+def listing(parts: list[str]) -> str:
+    """Join as "a", "a and b", "a, b and c"."""
+    if len(parts) <= 1:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def _nearest(result: HuntResult, colony: Colony) -> StationPlace:
+    return min(
+        result.stations,
+        key=lambda place: geodesic(
+            place.latitude_deg,
+            place.longitude_deg,
+            colony.best_latitude_deg,
+            colony.best_longitude_deg,
+        )[0],
+    )
+
+
+def colony_sentences(result: HuntResult, colony: Colony) -> list[str]:
+    """Say where a colony probably is and how sure that is."""
+    units = Units(result.hunt_file.hunt.units)
+    several = result.fix is not None and len(result.fix.colonies) > 1
+    subject = f"Colony {colony.id}" if several else "The colony"
+    said = []
+    if result.stations:
+        place = _nearest(result, colony)
+        distance, azimuth = geodesic(
+            place.latitude_deg,
+            place.longitude_deg,
+            colony.best_latitude_deg,
+            colony.best_longitude_deg,
+        )
+        said.append(
+            f"{subject} is probably about {units.distance(distance)} from station "
+            f"{place.id}, towards the {wind_name(azimuth)}."
+        )
+    area = colony.search_areas.get(90)
+    if area is not None:
+        patches = len(area.polygons)
+        where = (
+            f"the shaded {units.area(area.area_m2)}"
+            if patches <= 1
+            else f"one of the {patches} shaded patches, {units.area(area.area_m2)} "
+            "together"
+        )
+        said.append(f"There are nine chances in ten that it is inside {where}.")
+        if area.area_m2 > LARGE_AREA_M2:
+            said.append("That is too much to search on foot: watch once more first.")
+    return said
+
+
+def headline(result: HuntResult) -> str:
+    """Return the answer's first sentence, or that there is none yet."""
+    if result.fix is None or not result.fix.colonies:
+        return "There is no place to look yet."
+    if len(result.fix.colonies) == 1:
+        sentences = colony_sentences(result, result.fix.colonies[0])
+        return sentences[0] if sentences else "The colony has been located."
+    count = len(result.fix.colonies)
+    return f"The bees seem to come from {count} colonies."
+
+
+def next_sentences(result: HuntResult) -> list[str]:
+    """Say where to sit next and what for."""
+    if result.fix is None or (place := result.fix.next_station) is None:
+        return []
+    units = Units(result.hunt_file.hunt.units)
+    way = wind_name(place.walk_bearing_true_deg)
+    walk = f"about {units.distance(place.walk_m)} from station {place.from_station}"
+    said = [f"Sit next {walk}, towards the {way}."]
+    if 0 < place.expected_area_90_m2 < place.area_90_m2:
+        said.append(
+            "An hour of notes there should shrink the shaded area from "
+            f"{units.area(place.area_90_m2)} to about "
+            f"{units.area(place.expected_area_90_m2)}."
+        )
+    if place.why:
+        why = place.why.strip().rstrip(".")
+        said.append(f"Why there: {why}.")
+    return said
+
+
+def missing_sentences(result: HuntResult) -> list[str]:
+    """Say what was lacking, from the result itself and from what hunt.py found."""
+    said = list(result.missing)
+    used_trips = sum(trip.used for trip in result.table.trips)
+    used_lines = sum(line.used for line in result.table.lines)
+    if not result.stations:
+        said.append(
+            "No station has a position: write one into hunt.toml, or import a GPX "
+            "track or waypoint."
+        )
+    if not result.table.trips:
+        said.append(
+            "No bee was timed: say “yellow away” when a marked bee leaves and "
+            "“yellow back” when she returns."
+        )
+    elif not used_trips:
+        said.append("Every timed trip is doubtful; the table below says why.")
+    if not result.table.lines:
+        said.append(
+            "No bearing was spoken: say “yellow away, bearing two one zero” with the "
+            "direction in which a departing bee vanishes."
+        )
+    elif not used_lines:
+        said.append("Every bearing was left out; the list of notes says why.")
+    return list(dict.fromkeys(said))
+
+
+def basis_sentence(result: HuntResult) -> str:
+    """Say what the answer rests on."""
+    trips = sum(trip.used for trip in result.table.trips)
+    bees = len({trip.bee for trip in result.table.trips if trip.used})
+    lines = sum(line.used for line in result.table.lines)
+    stations = len(
+        {trip.station for trip in result.table.trips if trip.used}
+        | {line.station for line in result.table.lines if line.used}
+    )
+    counted = [
+        f"{trips} timed trip{'s' * (trips != 1)}"
+        + (f" of {bees} bee{'s' * (bees != 1)}" if trips else ""),
+        f"{lines} bearing{'s' * (lines != 1)}",
+    ]
+    places = f"{stations} station{'s' * (stations != 1)}"
+    return f"This rests on {listing(counted)} from {places}."
+
+
+def compass_sentence(result: HuntResult) -> str:
+    """Say how bearings were turned to true north."""
+    if result.hunt_file.hunt.compass == "true":
+        return "Bearings were read against true north."
+    if not result.stations:
+        return "Bearings were read off a magnetic compass."
+    values = dict.fromkeys(declination_text(s.declination_deg) for s in result.stations)
+    return (
+        f"Bearings were read off a magnetic compass; the declination of "
+        f"{listing(list(values))} (World Magnetic Model) is allowed for."
+    )

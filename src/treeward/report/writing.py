@@ -1,0 +1,197 @@
+"""results/: every file written beside, then moved in, all of them or none."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import shutil
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from treeward.atomic import write_text
+from treeward.errors import ReportError
+
+from .away_picture import away_figure
+from .distance_picture import distance_figure
+from .geojson import geojson_dict
+from .gpx import gpx_text
+from .kml import kml_bytes
+from .labels import label_track_text, webvtt_text
+from .map_picture import map_figure
+from .page import page_text
+from .picture_style import drawing, pdf_bytes, png_bytes, svg_text
+from .records import WrittenFiles
+from .result_json import result_dict
+from .sketch import sketch
+from .tables import bees_frame, trips_frame
+from .timeline_picture import timeline_figure
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from .records import HuntResult
+
+
+_MAP_WORDS = "Map of stations, flight lines, search areas and best place"
+_TIMELINE_WORDS = "Timeline of the visits of every bee"
+_AWAY_WORDS = "Away times of every bee, one dot for each trip"
+_DISTANCE_WORDS = "Distance of the colony by each bee and by all together"
+# Everything that may be written; what is not written this time is taken away, so
+# that no old picture stands beside new figures.
+MANAGED = (
+    "result.json", "trips.csv", "bees.csv", "report.html", "map.geojson", "map.kml",
+    "stations.gpx", "map.png", "map.pdf", "timeline.png", "away.png", "distance.png",
+)  # fmt: skip
+
+
+def write_results(
+    result: HuntResult,
+    directory: Path,
+    *,
+    with_sound: Mapping[str, bytes] | None = None,
+) -> WrittenFiles:
+    """Write the tables, the map files, the pictures and the report of a hunt.
+
+    Parameters
+    ----------
+    result
+        What was found.
+    directory
+        The hunt's results folder; made if it is not there. Files in it that are not
+        Treeward's stay as they are.
+    with_sound
+        Short sound clips to put into the report, by row: a whole WAV, FLAC, Ogg or
+        MP3 file each. The report grows by a third more than their size.
+
+    Raises
+    ------
+    ReportError
+        When a file cannot be written or replaced. The old files are then still there.
+    """
+    try:
+        directory.parent.mkdir(parents=True, exist_ok=True)
+        beside = Path(
+            tempfile.mkdtemp(prefix=f".{directory.name}-", dir=directory.parent)
+        )
+    except OSError as error:
+        raise _cannot(directory, error) from error
+    try:
+        _write_all(result, beside, with_sound or {})
+        names = sorted(path.name for path in beside.iterdir())
+        _move_in(beside, directory, names)
+    except OSError as error:
+        raise _cannot(directory, error) from error
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+    return WrittenFiles(
+        directory=directory, files=tuple(directory / name for name in names)
+    )
+
+
+def write_labels(result: HuntResult, recordings: Path) -> tuple[Path, ...]:
+    """Write NAME.events.vtt and NAME.events.txt beside each recording of a hunt.
+
+    Raises
+    ------
+    TreewardError
+        When one cannot be replaced.
+    """
+    written = []
+    names = sorted({note.recording for note in result.rows.values()} - {""})
+    for name in names:
+        sound = recordings / name
+        if not sound.is_file():
+            continue
+        for ending, text in (
+            (".events.vtt", webvtt_text(result.rows.values(), name)),
+            (".events.txt", label_track_text(result.rows.values(), name)),
+        ):
+            path = sound.with_name(sound.stem + ending)
+            write_text(path, text)
+            written.append(path)
+    return tuple(written)
+
+
+def _cannot(path: Path, error: OSError) -> ReportError:
+    return ReportError(
+        f"the results cannot be written ({error.strerror or error})",
+        where=str(error.filename or path),
+        mend="Close other programs that have them open, or check that you may write "
+        "there.",
+    )
+
+
+def _write_all(
+    result: HuntResult, folder: Path, with_sound: Mapping[str, bytes]
+) -> None:
+    plain = result_dict(result)
+    drawing = sketch(result)
+    _text(folder / "result.json", json.dumps(plain, indent=1, allow_nan=False) + "\n")
+    geo = geojson_dict(drawing)
+    _text(folder / "map.geojson", json.dumps(geo, indent=1, allow_nan=False) + "\n")
+    (folder / "map.kml").write_bytes(kml_bytes(drawing))
+    _text(
+        folder / "stations.gpx",
+        gpx_text(
+            drawing, created=result.created, software_version=result.software_version
+        ),
+    )
+    for name, frame in (
+        ("trips.csv", trips_frame(result)),
+        ("bees.csv", bees_frame(result)),
+    ):
+        frame.to_csv(folder / name, index=False, lineterminator="\r\n")
+    drawings = _pictures(result, folder)
+    _text(
+        folder / "report.html", page_text(result, drawings=drawings, clips=with_sound)
+    )
+
+
+def _pictures(result: HuntResult, folder: Path) -> dict[str, str]:
+    """Write the pictures that have something to show; return them for the page."""
+    drawings = {}
+    with drawing():
+        sheet = map_figure(result, with_key=True)
+        if sheet is not None:
+            (folder / "map.png").write_bytes(png_bytes(sheet))
+            (folder / "map.pdf").write_bytes(pdf_bytes(sheet))
+        for name, figure, description in (
+            ("map", map_figure(result, with_key=False), _MAP_WORDS),
+            ("timeline", timeline_figure(result), _TIMELINE_WORDS),
+            ("away", away_figure(result), _AWAY_WORDS),
+            ("distance", distance_figure(result), _DISTANCE_WORDS),
+        ):
+            if figure is None:
+                continue
+            if name != "map":
+                (folder / f"{name}.png").write_bytes(png_bytes(figure))
+            drawings[name] = svg_text(figure, name, description)
+    return drawings
+
+
+def _text(path: Path, text: str) -> None:
+    path.write_text(text, "utf-8", newline="\n")
+
+
+def _move_in(beside: Path, directory: Path, names: list[str]) -> None:
+    """Swap each file in, take stale ones away; on a failure put the old ones back."""
+    directory.mkdir(parents=True, exist_ok=True)
+    old = beside / "old"
+    old.mkdir()
+    moved: list[str] = []
+    try:
+        for name in dict.fromkeys([*names, *MANAGED]):
+            if (directory / name).exists():
+                (directory / name).replace(old / name)
+            moved.append(name)
+            if name in names:
+                (beside / name).replace(directory / name)
+    except OSError:
+        for name in moved:
+            with contextlib.suppress(OSError):
+                (directory / name).unlink(missing_ok=True)
+            if (old / name).exists():
+                with contextlib.suppress(OSError):
+                    (old / name).replace(directory / name)
+        raise
