@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import check, lines, timing
-from .evidence import BeeTimes, Case, Evidence, Place, bee_tables
+from .calibrate import taught
+from .evidence import BeeTimes, Case, Place, bee_tables
 from .frame import LocalFrame
 
 if TYPE_CHECKING:
-    from .arrays import Floats, Ints
+    from .arrays import Bools, Floats, Ints
     from .records import Bearings, Stations, Trips
     from .settings import Settings, TripWind
 
@@ -65,26 +66,31 @@ def prepare(
     windy = float(np.nanmean(speed)) if np.isfinite(speed).any() else 0.0
     # The longest flight the map can ask for, at the slowest node of speed.
     slowest = settings.flight_speed_factor * np.exp(
-        -3.6 * np.hypot(settings.flight_speed_factor_sd, 0.02 * windy)
+        -4.2 * np.hypot(settings.flight_speed_factor_sd, 0.02 * windy)
     )
     per_metre = 1 / settings.flight_speed_out_mps + 1 / settings.flight_speed_home_mps
     nodes_s = timing.flight_nodes(
         min(settings.distance_cut_m * per_metre / slowest, 5000.0)
     )
     used_trip = ~np.isin(trips.bee, list(lost)) & ~np.isin(trips.station, apart)
-    times: list[BeeTimes] = []
-    for bee in np.unique(trips.bee[used_trip]):
-        own = used_trip & (trips.bee == bee)
-        times += bee_tables(
-            places,
-            int(bee),
-            trip_place=trip_place[own],
-            away_s=trips.away_s[own],
-            round_trip=trips.round_trip[own],
-            rounding_s=trips.rounding_s[own],
-            cycles=trips.cycles[own],
-            flight_nodes_s=nodes_s,
-        )
+
+    def tables(chosen: Bools) -> list[BeeTimes]:
+        result: list[BeeTimes] = []
+        for bee in np.unique(trips.bee[chosen]):
+            own = chosen & (trips.bee == bee)
+            result += bee_tables(
+                places,
+                int(bee),
+                trip_place=trip_place[own],
+                away_s=trips.away_s[own],
+                round_trip=trips.round_trip[own],
+                rounding_s=trips.rounding_s[own],
+                cycles=trips.cycles[own],
+                flight_nodes_s=nodes_s,
+            )
+        return result
+
+    times = tables(used_trip)
     used_line = ~np.isin(bearings.bee, list(lost)) & ~np.isin(bearings.station, apart)
     chosen = np.flatnonzero(used_line)
     active = [
@@ -107,10 +113,25 @@ def prepare(
         bearing_rad=np.radians(bearings.bearing_true_deg[chosen]),
         rounding_rad=np.radians(bearings.rounding_deg[chosen]),
     )
+    learned = case
+    for station in apart:
+        calibration = calibrating[stations.id[station]]
+        here = bearings.station == station
+        learned = taught(
+            learned,
+            hive_xy=frame.to_xy(
+                np.array([calibration.hive_latitude_deg]),
+                np.array([calibration.hive_longitude_deg]),
+            )[0],
+            times=tables(trips.station == station),
+            station=station,
+            bearing_rad=np.radians(bearings.bearing_true_deg[here]),
+            rounding_rad=np.radians(bearings.rounding_deg[here]),
+        )
     bees = {t.bee for t in times} | {int(b) for b in case.bearing_bee if b >= 0}
     return Hunt(
         frame=frame,
-        case=case,
+        case=learned,
         untaught=case,
         bees=tuple(sorted(bees)),
         trip_used=np.flatnonzero(used_trip),
@@ -151,10 +172,3 @@ def _places(
         for row in distinct
     )
     return places, np.asarray(np.ravel(place), dtype=np.intp)
-
-
-def whole(hunt: Hunt) -> Evidence:
-    """Return the evidence of all bees of a hunt as one colony."""
-    return Evidence(
-        hunt.case, frozenset(hunt.bees), np.ones(len(hunt.bearing_used), dtype=bool)
-    )

@@ -180,8 +180,8 @@ class Evidence:
     def log_density(self, xy: Floats) -> Floats:
         """Return the log posterior density at (n, 2) places, up to a constant."""
         result = np.empty(len(xy))
-        for start in range(0, len(xy), 2048):
-            part = xy[start : start + 2048]
+        for start in range(0, len(xy), 512):
+            part = xy[start : start + 512]
             value = self.case.log_prior(part)
             if self.has_times:
                 value = value + timing.time_evidence(
@@ -191,7 +191,7 @@ class Evidence:
                 value = value + lines.line_evidence(
                     self.lines_by_node(part), self.case.line_nodes
                 )
-            result[start : start + 2048] = value
+            result[start : start + 512] = value
         return result
 
     def shared(self, xy: Floats, probability: Floats) -> tuple[Floats, Floats]:

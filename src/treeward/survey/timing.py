@@ -56,7 +56,12 @@ CYCLE_SHARES = {  # hint -> share of gaps that hold 1, 2, 3 trips; guess
     2: (0.25, 0.70, 0.05),
     3: (0.20, 0.20, 0.60),
 }
+SLOW_SHARE = 0.12  # of hunts with slow bees that stay long; guess
+SLOW_SPEED = (-2.2, 0.8)  # mean and sd, in sd of the usual: a factor about 0.82
+SLOW_HIVE = (2.0, 0.7)  # the same of the in-hive time: a factor about 1.6
 
+_F_SPAN = (-4.2, 2.6, 12)  # nodes of log speed, in sd of the usual
+_G_SPAN = (-2.8, 3.8, 13)  # nodes of log in-hive time
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
 _M_NODES = np.exp(np.linspace(np.log(20.0), np.log(1000.0), 30))
 
@@ -76,20 +81,27 @@ def shared_nodes(settings: Settings, wind_mps: float = 0.0) -> TimeNodes:
     Wind widens the prior on speed and does not shift it, since bees hold their
     ground speed in wind up to about 3 m/s (Wenner 1963).
 
-    Each prior is a normal of the logarithm with a fifth of a twice as wide one
-    mixed in: what is usual is narrow, and what is unusual stays possible.
+    The prior is flat-topped about the medians (exp(-(z / 1.72)^4), whose standard
+    deviation is the one given), since published means are spread evenly over their
+    range. A share `SLOW_SHARE` of hunts is set apart: bees that fly slowly and also
+    stay long in the hive, as in cool weather with a colony in little need. Both make
+    a colony seem farther off than it is, and nothing but calibration or a second
+    station tells; a prior that let only one of them stray would be falsely sure.
     """
-
-    def nodes(median: float, sd: float, count: int) -> tuple[Floats, Floats]:
-        at = np.log(median) + np.linspace(-3.6, 3.6, count) * sd
-        z = (at - np.log(median)) / sd
-        weight = 0.8 * np.exp(-0.5 * z**2) + 0.2 / 2.0 * np.exp(-0.125 * z**2)
-        return at, np.log(weight / weight.sum())
-
     speed_sd = np.hypot(settings.flight_speed_factor_sd, WIND_SD_PER_MPS * wind_mps)
-    ln_f, weight_f = nodes(settings.flight_speed_factor, float(speed_sd), 11)
-    ln_g, weight_g = nodes(settings.in_hive_factor, settings.in_hive_factor_sd, 13)
-    return TimeNodes(ln_f, ln_g, weight_f[:, None] + weight_g[None, :])
+    z_f = np.linspace(*_F_SPAN)
+    z_g = np.linspace(*_G_SPAN)
+    usual = np.outer(np.exp(-((z_f / 1.72) ** 4)), np.exp(-((z_g / 1.72) ** 4)))
+    slow = np.outer(
+        np.exp(-0.5 * ((z_f - SLOW_SPEED[0]) / SLOW_SPEED[1]) ** 2),
+        np.exp(-0.5 * ((z_g - SLOW_HIVE[0]) / SLOW_HIVE[1]) ** 2),
+    )
+    weight = (1 - SLOW_SHARE) * usual / usual.sum() + SLOW_SHARE * slow / slow.sum()
+    return TimeNodes(
+        np.log(settings.flight_speed_factor) + z_f * speed_sd,
+        np.log(settings.in_hive_factor) + z_g * settings.in_hive_factor_sd,
+        np.log(weight),
+    )
 
 
 def in_hive_median_s(cargo: Cargo, settings: Settings) -> float:

@@ -1,0 +1,89 @@
+"""What a station near a hive of known place teaches about the whole hunt.
+
+Trips there have a known distance, so they weigh the nodes of flight speed and
+in-hive time; bearings there have a known direction, so they weigh the nodes of
+compass offset and spread. The hunted colony is another one, whose need may differ,
+so the in-hive factor is blurred by `Settings.calibration_transfer_sd` on its way.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from . import lines, timing
+
+if TYPE_CHECKING:
+    from .arrays import Floats
+    from .evidence import BeeTimes, Case
+
+_FINE = 81  # nodes of ln g while calibrating
+
+
+def taught(
+    case: Case,
+    *,
+    hive_xy: Floats,
+    times: list[BeeTimes],
+    station: int,
+    bearing_rad: Floats,
+    rounding_rad: Floats,
+) -> Case:
+    """Return the case with its nodes weighed by what one calibration station saw.
+
+    Parameters
+    ----------
+    case
+        The hunt.
+    hive_xy
+        (2,) the known hive [m].
+    times
+        Trips of the bees of that station.
+    station
+        Its index.
+    bearing_rad, rounding_rad
+        (n,) bearings taken there.
+    """
+    time_nodes, line_nodes = case.time_nodes, case.line_nodes
+    if times:
+        learned = _times(case, hive_xy, times)
+        time_nodes = replace(
+            time_nodes, log_weight=_normal(time_nodes.log_weight + learned)
+        )
+    if len(bearing_rad):
+        table = lines.line_table(bearing_rad, rounding_rad, line_nodes)
+        east, north = hive_xy - case.station_xy[station]
+        direction = np.arctan2(east, north) + line_nodes.offset_rad
+        learned = timing.look_up(table, lines.direction_position(direction))
+        line_nodes = replace(
+            line_nodes, log_weight=_normal(line_nodes.log_weight + learned)
+        )
+    return replace(case, time_nodes=time_nodes, line_nodes=line_nodes)
+
+
+def _times(case: Case, hive_xy: Floats, times: list[BeeTimes]) -> Floats:
+    """Return the log likelihood of calibration trips over the time nodes."""
+    nodes, settings = case.time_nodes, case.settings
+    span = nodes.ln_g[-1] - nodes.ln_g[0]
+    fine = np.linspace(nodes.ln_g[0] - 0.1 * span, nodes.ln_g[-1] + 0.1 * span, _FINE)
+    total = np.zeros((nodes.ln_f.size, _FINE))
+    for bee in times:
+        kernel = timing.bee_kernel(
+            timing.in_hive_median_s(bee.cargo, settings), fine, case.flight_nodes_s
+        )
+        for place, table in zip(bee.places, bee.tables, strict=True):
+            flight = case.places[place].flight_s(hive_xy[None, :], settings)
+            position = timing.flight_position(flight * np.exp(-nodes.ln_f))
+            total += timing.look_up(timing.over_bees(table, kernel), position)
+    z = (nodes.ln_g[:, None] - fine[None, :]) / settings.calibration_transfer_sd
+    blur = np.exp(-0.5 * z**2)
+    blur /= blur.sum(axis=1, keepdims=True)
+    top = total.max()
+    return np.asarray(np.log(np.exp(total - top) @ blur.T + 1e-300))
+
+
+def _normal(log_weight: Floats) -> Floats:
+    weight = np.exp(log_weight - log_weight.max())
+    return np.asarray(np.log(weight / weight.sum() + 1e-300))
