@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from .units import UnitSystem
 
 _GRID_LINES = 5  # about so many grid lines each way; choice
+_SCALE_SHARE = 0.28  # the scale bar takes at most so much of the width; choice
 _SMALLEST_M = 200.0  # m, the least a map shows; choice
 # Seconds of arc between marked degrees, from which a fitting step is taken.
 _ARC_STEPS_S = (
@@ -204,18 +205,22 @@ def draw_degrees(axes: Axes, frame: LocalFrame, extent: Extent) -> None:
 
 def scale_length(width_m: float, system: UnitSystem) -> tuple[float, str]:
     """Return a round length of about a quarter of the map, in metres, and its text."""
+    most = _SCALE_SHARE * width_m
     if system == "metric":
-        metres = nice_step(width_m, 5)
-        text = f"{metres:g} m" if metres < 1000 else f"{metres / 1000:g} km"
-        return metres, text
-    if width_m / 5 < 600 * YARD_M:
-        yards = nice_step(width_m / YARD_M, 5)
+        metres = _round_below(most)
+        return metres, f"{metres:g} m" if metres < 1000 else f"{metres / 1000:g} km"
+    if most < MILE_M / 2:
+        yards = _round_below(most / YARD_M)
         return yards * YARD_M, f"{yards:g} yards"
-    target = width_m / 5 / MILE_M
-    steps = (0.5, 1, 2, 5, 10, 20, 50, 100)
-    miles = next((m for m in steps if m >= target), 100)
-    text = {0.5: "½ mile", 1: "1 mile"}.get(miles, f"{miles:g} miles")
+    miles = max(m for m in (0.5, 1, 2, 5, 10, 20, 50, 100) if m * MILE_M <= most)
+    text = {0.5: "half a mile", 1: "1 mile"}.get(miles, f"{miles:g} miles")
     return miles * MILE_M, text
+
+
+def _round_below(value: float) -> float:
+    """Return the largest 1, 2 or 5 times a power of ten that is not above a value."""
+    power: float = 10.0 ** math.floor(math.log10(value))
+    return next(step * power for step in (5, 2, 1) if step * power <= value * 1.001)
 
 
 def emptiest_corner(

@@ -15,8 +15,8 @@ from treeward.cautions import CAUTIONS
 from treeward.survey.frame import geodesic
 
 from .lines import bundles_by_bee
-from .method import method_paragraphs, sources
 from .page_parts import Lines, chip
+from .records import SPEED_HOME_MPS, SPEED_OUT_MPS
 from .units import Units, wind_name
 from .words import (
     basis_sentence,
@@ -54,6 +54,15 @@ def _script_rule(script: str) -> str:
     """Return the content rule that lets this one script run and no other."""
     digest = hashlib.sha256(script.encode("utf-8")).digest()
     return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
+
+
+def _rule_sources(result: HuntResult) -> list[str]:
+    rules = {
+        f"{rule.source}: rule of thumb, {rule.name}."
+        for bee in (result.fix.bees if result.fix else ())
+        for rule in bee.hand_rules
+    }
+    return sorted(rules)
 
 
 def _days(result: HuntResult) -> list[dict[str, Any]]:
@@ -146,6 +155,7 @@ def page_text(
         Sound by row of review.csv, each a whole file.
     """
     lines = Lines(result, clips or {})
+    units = Units(result.hunt_file.hunt.units)
     colonies = result.fix.colonies if result.fix else ()
     zone = result.hunt_file.hunt.zone
     script = _read("report.js")
@@ -186,9 +196,9 @@ def page_text(
             checks=_cross_checks(result),
             learned=_learned(result),
             cautions=CAUTIONS,
-            method=method_paragraphs(result),
-            sources=sources(result),
-            compass_kind=result.hunt_file.hunt.compass,
+            speed_out=units.speed(SPEED_OUT_MPS),
+            speed_home=units.speed(SPEED_HOME_MPS),
+            rule_sources=_rule_sources(result),
             version=result.software_version,
             created=f"{result.created.astimezone(zone):%Y-%m-%d %H:%M}",
             timezone=result.hunt_file.hunt.timezone,

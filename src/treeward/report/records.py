@@ -14,9 +14,10 @@ if TYPE_CHECKING:
     from treeward.survey.records import Fix
     from treeward.trips.records import TripTable
 
-# Seconds of flight per metre of one-way distance, out at 7.5 m/s and home at
-# 6.5 m/s. Source: Wenner 1963, J. Apic. Res. 2:25-32.
-FLIGHT_S_PER_M = 1 / 7.5 + 1 / 6.5
+SPEED_OUT_MPS = 7.5  # m/s; Wenner 1963, J. Apic. Res. 2:25-32
+SPEED_HOME_MPS = 6.5  # m/s, loaded; Wenner 1963
+# Seconds of flight, out and home, per metre of one-way distance.
+FLIGHT_S_PER_M = 1 / SPEED_OUT_MPS + 1 / SPEED_HOME_MPS
 # Spread of a single vanishing bearing read off a hand compass; guess.
 BEARING_SD_DEG = 8.0
 

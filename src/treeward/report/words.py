@@ -95,8 +95,7 @@ def next_sentences(result: HuntResult) -> list[str]:
     said = [f"Sit next {walk}, towards the {way}."]
     if 0 < place.expected_area_90_m2 < place.area_90_m2:
         said.append(
-            "An hour of notes there should shrink the shaded area from "
-            f"{units.area(place.area_90_m2)} to about "
+            "An hour of notes there should shrink the shaded area to about "
             f"{units.area(place.expected_area_90_m2)}."
         )
     if place.why:
