@@ -6,17 +6,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import areas, timing
+from . import areas, words
 from .case import Hunt, prepare
-from .evidence import BeeTimes, Evidence
+from .colonies import Group, group_bees
+from .cross_check import classical_fixes
+from .distances import bee_distances, weighted_quantiles
+from .evidence import Evidence
 from .grid import Grid, refine
-from .hand_rules import hand_rules, representative_s
-from .records import BeeDistance, Colony, Fix
+from .records import Colony, Fix
 from .settings import Settings, TripWind
 
 if TYPE_CHECKING:
-    from .arrays import Floats
     from .records import Bearings, Stations, Trips
+
+_SHARE_ODDS = 3.0  # guess; below, an unmarked bearing is given to no colony
 
 
 def locate(
@@ -45,23 +48,29 @@ def locate(
     """
     settings = settings or Settings()
     hunt = prepare(stations, trips, bearings, settings, wind)
-    evidence = Evidence(
-        hunt.case, frozenset(hunt.bees), np.ones(len(hunt.bearing_used), dtype=bool)
+    groups, pairs = group_bees(hunt, trips.bees)
+    evidences = [Evidence(hunt.case, g.bees, g.use_bearing) for g in groups]
+    grids = [solve(evidence) for evidence in evidences]
+    if len(groups) > 1 and share_unmarked(hunt, groups, grids):
+        evidences = [Evidence(hunt.case, g.bees, g.use_bearing) for g in groups]
+        grids = [solve(evidence) for evidence in evidences]
+    colonies = tuple(
+        colony(
+            group.id,
+            hunt=hunt,
+            evidence=evidence,
+            grid=grid,
+            stations=stations,
+            trips=trips,
+        )
+        for group, evidence, grid in zip(groups, evidences, grids, strict=True)
     )
-    grid = solve(evidence)
     return Fix(
         bees=bee_distances(hunt, stations, trips),
-        colonies=(
-            colony(
-                "A",
-                hunt=hunt,
-                evidence=evidence,
-                grid=grid,
-                stations=stations,
-                trips=trips,
-            ),
-        ),
+        colonies=colonies,
         next_station=None,
+        learned=words.learned(evidences[0], grids[0]),
+        same_colony=pairs,
     )
 
 
@@ -74,6 +83,33 @@ def solve(evidence: Evidence) -> Grid:
         case.settings.distance_cut_m,
         case.station_xy,
     )
+
+
+def share_unmarked(hunt: Hunt, groups: list[Group], grids: list[Grid]) -> bool:
+    """Give bearings of unmarked bees to the colony they point at, if one stands out.
+
+    Returns
+    -------
+    bool
+        Whether any was given.
+    """
+    given = False
+    for n in np.flatnonzero(hunt.case.bearing_bee < 0):
+        only = np.zeros(len(hunt.case.bearing_bee), dtype=bool)
+        only[n] = True
+        alone = Evidence(hunt.case, frozenset(), only)
+        fit = []
+        for grid in grids:
+            likeliest = grid.inside(0.9)[:400]
+            by_place = alone.lines_by_node(grid.xy[likeliest])
+            weight = np.exp(hunt.case.line_nodes.log_weight)
+            share = grid.probability[likeliest] / grid.probability[likeliest].sum()
+            fit.append(float(np.einsum("n,nij,ij->", share, np.exp(by_place), weight)))
+        order = np.argsort(fit)[::-1]
+        if fit[order[0]] > _SHARE_ODDS * fit[order[1]]:
+            groups[order[0]].use_bearing[n] = True
+            given = True
+    return given
 
 
 def colony(
@@ -94,98 +130,15 @@ def colony(
             away, grid.probability, (0.05, 0.5, 0.95)
         )
         distances[stations.id[station]] = (low, median, high)
+    search_areas = areas.search_areas(grid, hunt.frame)
     return Colony(
         id=name,
         marks=tuple(trips.bees[bee] for bee in sorted(evidence.bees)),
         best_latitude_deg=float(best[1]),
         best_longitude_deg=float(best[0]),
         distance_m=distances,
-        search_areas=areas.search_areas(grid, hunt.frame),
+        search_areas=search_areas,
         density=areas.density(grid, hunt.frame),
+        classical=classical_fixes(evidence, hunt.frame),
+        words=words.shape(search_areas[90], evidence, grid),
     )
-
-
-def weighted_quantiles(
-    values: Floats, weights: Floats, shares: tuple[float, ...]
-) -> list[float]:
-    """Return quantiles of weighted values."""
-    order = np.argsort(values)
-    total = np.cumsum(weights[order])
-    middle = (total - 0.5 * weights[order]) / total[-1]
-    return [float(q) for q in np.interp(shares, middle, values[order])]
-
-
-def bee_distances(
-    hunt: Hunt, stations: Stations, trips: Trips
-) -> tuple[BeeDistance, ...]:
-    """Return the distance of each bee from each station, from its own trips alone."""
-    result = []
-    used = hunt.trip_used
-    for bee in np.unique(trips.bee[used]):
-        for station in np.unique(trips.station[used[trips.bee[used] == bee]]):
-            own = used[(trips.bee[used] == bee) & (trips.station[used] == station)]
-            x, y = hunt.case.station_xy[station]
-            here = [
-                i for i, p in enumerate(hunt.case.places) if (p.x_m, p.y_m) == (x, y)
-            ]
-            tables = [
-                BeeTimes(
-                    bee=t.bee,
-                    cargo=t.cargo,
-                    places=(place,),
-                    tables=(table,),
-                    trips=t.trips,
-                    usual_s=t.usual_s,
-                )
-                for t in hunt.case.times
-                if t.bee == bee
-                for place, table in zip(t.places, t.tables, strict=True)
-                if place in here
-            ]
-            d, p = distance_posterior(hunt, tables)
-            low90, low50, median, high50, high90 = weighted_quantiles(
-                d, p, (0.05, 0.25, 0.5, 0.75, 0.95)
-            )
-            away = trips.away_s[own]
-            single = away[~trips.round_trip[own]]
-            timed = single if single.size else away
-            result.append(
-                BeeDistance(
-                    bee=trips.bees[bee],
-                    station=stations.id[station],
-                    trips_used=int(own.size),
-                    shortest_away_s=float(timed.min()),
-                    median_m=median,
-                    low50_m=low50,
-                    high50_m=high50,
-                    low90_m=low90,
-                    high90_m=high90,
-                    hand_rules=hand_rules(representative_s(timed)),
-                    distance_m=d,
-                    density_per_m=p / (d[1] - d[0]),
-                )
-            )
-    return tuple(result)
-
-
-def distance_posterior(hunt: Hunt, times: list[BeeTimes]) -> tuple[Floats, Floats]:
-    """Return a grid of distances [m] and their probability, from trips alone."""
-    settings, nodes = hunt.case.settings, hunt.case.time_nodes
-    d = np.linspace(0.0, settings.distance_cut_m, 1501)[1:]
-    per_metre = 1 / settings.flight_speed_out_mps + 1 / settings.flight_speed_home_mps
-    position = timing.flight_position(
-        d[:, None] * per_metre * np.exp(-nodes.ln_f)[None, :]
-    )
-    total = np.zeros((d.size, nodes.ln_f.size, nodes.ln_g.size))
-    for t in times:
-        kernel = timing.bee_kernel(
-            timing.in_hive_median_s(t.cargo, settings),
-            nodes.ln_g,
-            hunt.case.flight_nodes_s,
-        )
-        table = timing.over_bees(t.tables[0], kernel)
-        total += timing.look_up(table, position)
-    z = np.log(d / settings.distance_median_m) / settings.distance_sigma
-    value = timing.time_evidence(total, nodes) - 0.5 * z**2 - np.log(d)
-    p = np.exp(value - value.max())
-    return d, p / p.sum()

@@ -170,3 +170,5 @@ class Fix:
     advice: tuple[str, ...] = ()  # what would help most, in words
     learned: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     # shared unknowns of the hunt -> (median, sd): "flight_speed_factor", ...
+    same_colony: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    # (mark, mark) -> probability that they share a colony, on their own evidence

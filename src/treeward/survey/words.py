@@ -1,0 +1,81 @@
+"""The answer in words: what shape it has, and what the hunt taught."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from .arrays import Floats
+    from .evidence import Evidence
+    from .grid import Grid
+    from .records import SearchArea
+
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
+
+
+def shape(area: SearchArea, evidence: Evidence, grid: Grid) -> str:
+    """Return what the 90 % area looks like: a patch, two patches, a ring, a wedge."""
+    count = len(area.polygons)
+    used = np.unique(evidence.case.bearing_station[evidence.use_bearing])
+    if not evidence.has_times and not evidence.has_lines:
+        return "nothing measured yet: the prior alone"
+    if count > 1:
+        number = _NUMBERS[count] if count < len(_NUMBERS) else str(count)
+        return f"{number} patches"
+    if not evidence.has_times and len(used) == 1:
+        return "a wedge: direction without distance"
+    return _outline(area, grid.xy[grid.inside(0.9)] - evidence.case.origin_xy)
+
+
+def _outline(area: SearchArea, from_origin: Floats) -> str:
+    """Return the shape of one patch, seen from where lining began."""
+    distance = np.hypot(*from_origin.T)
+    near, far = np.quantile(distance, (0.02, 0.98))
+    turn = np.degrees(np.arctan2(*from_origin.T)) % 360
+    sectors = len(np.unique(np.floor(turn / 10)))
+    if sectors >= 34:
+        return "a ring" if area.polygons[0].holes else "a disc about the station"
+    if sectors >= 10:
+        return "part of a ring"
+    if far > 3.0 * max(near, 1.0) and far - near > 1000.0:
+        return "a long strip"
+    return "a patch"
+
+
+def learned(evidence: Evidence, grid: Grid) -> dict[str, tuple[float, float]]:
+    """Return median and sd of the shared unknowns, given all of one colony's data."""
+    likeliest = grid.inside(0.98)
+    # A tenth of the cells says as much about four numbers as all of them.
+    step = max(1, len(likeliest) // 300)
+    chosen = likeliest[::step]
+    share = grid.probability[chosen] / grid.probability[chosen].sum()
+    times, of_lines = evidence.shared(grid.xy[chosen], share)
+    case = evidence.case
+    result = {}
+    if evidence.has_times:
+        result["flight_speed_factor"] = _summary(
+            np.exp(case.time_nodes.ln_f), times.sum(axis=1)
+        )
+        result["in_hive_factor"] = _summary(
+            np.exp(case.time_nodes.ln_g), times.sum(axis=0)
+        )
+    if evidence.has_lines:
+        result["compass_offset_deg"] = _summary(
+            np.degrees(case.line_nodes.offset_rad), of_lines.sum(axis=1)
+        )
+        result["bearing_sd_deg"] = _summary(
+            np.degrees(case.line_nodes.sd_rad), of_lines.sum(axis=0)
+        )
+    return result
+
+
+def _summary(nodes: Floats, weight: Floats) -> tuple[float, float]:
+    values, place = np.unique(nodes, return_inverse=True)
+    by_value = np.bincount(place, weights=weight) / weight.sum()
+    mean = float(values @ by_value)
+    sd = float(np.sqrt(max(0.0, (values - mean) ** 2 @ by_value)))
+    total = np.cumsum(by_value)
+    median = float(np.interp(0.5, total - 0.5 * by_value, values))
+    return median, sd
