@@ -8,40 +8,33 @@ from __future__ import annotations
 
 import queue
 import threading
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.records import SAMPLE_RATE_HZ, Block
 from treeward.errors import TreewardError
 from treeward.live.ears import Cutter
 from treeward.live.level import LevelMeter
 from treeward.live.watch_clock import GAP_S, SampleClock
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-    from datetime import datetime
+    from collections.abc import Callable, Sequence
 
-    from treeward.audio.records import Block
+    import numpy as np
+    from numpy.typing import NDArray
+
     from treeward.live.ears import Ears
     from treeward.live.gate import Gate
     from treeward.live.records import Chunk, Source
     from treeward.live.sound_keeper import SoundKeeper
     from treeward.live.watch_clock import WatchClock
 
-PIECE_S = 600.0  # a recording is ended at the next pause after this; choice
+PIECE_S = 600.0  # a piece is ended at the next pause after this; choice
 PIECE_MOST_S = 660.0  # and at this, pause or not
 HELD_CHUNKS = 600  # a minute of sound between source and disk
 REHEARSED_CHUNKS = 4  # played fast, time must not run ahead of the notes
 HELD_STRETCHES = 64  # waiting to be recognised
 DISK_RETRY_S = 5.0
-
-
-@dataclass(slots=True)
-class Recording:
-    """One piece of the session's sound: its name and its clock."""
-
-    name: str
-    clock: SampleClock = field(default_factory=SampleClock)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,23 +46,15 @@ class Gap:
     why: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
-    """Sound with speech in it, to be recognised."""
-
-    block: Block
-    recording: Recording
-
-
 class Intake:
     """Runs the two sound threads.
 
     Parameters
     ----------
     on_gap, on_piece, on_lost, on_unheard
-        Told of missing sound after it has ended; of each recording that ends, with
-        its start and clock; of a source that went silent; of a stretch that could
-        not wait for the recognizer.
+        Told of missing sound after it has ended; of each piece that begins, with its
+        second and the sound card's drift so far; of a source that went silent; of a
+        stretch that could not wait for the recognizer.
     """
 
     def __init__(
@@ -81,9 +66,9 @@ class Intake:
         gate: Gate | None,
         *,
         on_gap: Callable[[Gap], None],
-        on_piece: Callable[[str, datetime, SampleClock], None],
+        on_piece: Callable[[float, float], None],
         on_lost: Callable[[str], None],
-        on_unheard: Callable[[Stretch], None],
+        on_unheard: Callable[[Block], None],
         on_clock_set: Callable[[float], None],
         paced: bool = True,
     ) -> None:
@@ -100,11 +85,12 @@ class Intake:
         self._chunks: queue.Queue[Chunk | None] = queue.Queue(
             HELD_CHUNKS if paced else REHEARSED_CHUNKS
         )
-        self.stretches: queue.Queue[Stretch | None] = queue.Queue(
+        self.stretches: queue.Queue[Block | None] = queue.Queue(
             HELD_STRETCHES if paced else 1
         )
-        self._recording: Recording | None = None
+        self._clock = SampleClock()
         self._cutter = Cutter(ears)
+        self._piece_s = 0.0
         self._last_s = watch.now_s()  # elapsed second up to which sound is there
         self._try_disk_s = 0.0
         self.meter = LevelMeter()
@@ -140,44 +126,47 @@ class Intake:
             while self._chunks.get() is not None:
                 pass
         finally:
-            self._end_recording()
+            self._break()
             self.stretches.put(None)
 
     def _take(self, chunk: Chunk) -> None:
-        if chunk.lost and not len(chunk.samples):
-            self._end_recording()
-            self._on_lost(chunk.lost)
-            return
         if not len(chunk.samples):
+            if chunk.lost:
+                self._break()
+                self._on_lost(chunk.lost)
             return
         self._watch_for_gap(chunk)
-        recording = self._recording_for(chunk)
-        recording.clock.push(len(chunk.samples), chunk.arrival_s)
-        if recording.name and not self._keeper.write(chunk.samples):
-            # Not even memory holds it: what follows belongs to no recording until
-            # the disk takes sound again, and then begins a new one.
-            self._end_recording()
-            recording = self._recording = Recording("")
-            recording.clock.push(len(chunk.samples), chunk.arrival_s)
-        drift = recording.clock.drift_s()
-        if abs(drift) > abs(self.worst_drift_s):
+        clock = self._clock
+        clock.push(len(chunk.samples), chunk.arrival_s)
+        if abs(drift := clock.drift_s()) > abs(self.worst_drift_s):
             self.worst_drift_s = drift
+        length_s = len(chunk.samples) / SAMPLE_RATE_HZ
+        start_s = clock.elapsed_at(clock.end_sample / SAMPLE_RATE_HZ - length_s)
+        self._store(chunk.samples, start_s)
         self.heard_samples += len(chunk.samples)
-        self._last_s = chunk.arrival_s
+        self._last_s = start_s + length_s
         self.meter.push(chunk.samples)
         samples = chunk.samples
         if self._gate is not None:
-            end_s = recording.clock.elapsed_at(
-                recording.clock.end_sample / SAMPLE_RATE_HZ
-            )
-            samples = self._gate.mute(samples, end_s - len(samples) / SAMPLE_RATE_HZ)
-        for block in self._cutter.push(samples):
-            self._pass_on(Stretch(block=block, recording=recording))
-        length_s = recording.clock.end_sample / SAMPLE_RATE_HZ
-        if length_s > PIECE_MOST_S or (
-            length_s > PIECE_S and not self._cutter.in_speech
+            samples = self._gate.mute(samples, start_s)
+        self._pass_on(self._cutter.push(samples))
+
+    def _store(self, samples: NDArray[np.float32], start_s: float) -> None:
+        """Keep sound on disk, in pieces that end where nobody speaks."""
+        keeper = self._keeper
+        age_s = start_s - self._piece_s
+        if keeper.writing and (
+            age_s > PIECE_MOST_S or (age_s > PIECE_S and not self._cutter.in_speech)
         ):
-            self._end_recording()
+            keeper.end()
+            self._try_disk_s = start_s
+        if not keeper.writing and start_s >= self._try_disk_s:
+            self._piece_s, self._try_disk_s = start_s, start_s + DISK_RETRY_S
+            if keeper.begin(max(0.0, start_s)):
+                self._on_piece(start_s, self._clock.drift_s())
+        if keeper.writing and not keeper.write(samples):
+            keeper.end()  # a minute of it waits in memory already: a hole follows
+            self._try_disk_s = start_s + DISK_RETRY_S
 
     def _watch_for_gap(self, chunk: Chunk) -> None:
         length_s = len(chunk.samples) / SAMPLE_RATE_HZ
@@ -185,61 +174,51 @@ class Intake:
         moved = self._watch.wall_moved_s() if self._source.live else 0.0
         if moved > GAP_S and self._watch.sleeps_unseen:
             self._watch.take_sleep(moved)
-            self._end_recording()
-            self._on_gap(
-                Gap(
-                    from_s=self._last_s,
-                    to_s=self._last_s + moved,
-                    why="the computer slept",
-                )
-            )
-        elif moved:
+            self._break()
+            woke_s = self._last_s + moved
+            why = "the computer slept"
+            self._on_gap(Gap(from_s=self._last_s, to_s=woke_s, why=why))
+            self._last_s = woke_s
+            return
+        if moved:
             self._on_clock_set(moved)
-        if self._recording is not None and self._source.live and not why:
-            late_s = self._recording.clock.late_s(len(chunk.samples), chunk.arrival_s)
+        if self._source.live and not why:
+            late_s = self._clock.late_s(len(chunk.samples), chunk.arrival_s)
             if late_s > GAP_S:
                 why = "the computer slept or stood still"
         if why:
-            self._end_recording()
+            self._break()
             begun_s = max(chunk.arrival_s - length_s, self._last_s)
             self._on_gap(Gap(from_s=self._last_s, to_s=begun_s, why=why))
 
-    def _recording_for(self, chunk: Chunk) -> Recording:
-        """Return the recording that a chunk belongs to, begun where there is none."""
-        now = self._recording
-        if now is not None and (
-            now.name or self._cutter.in_speech or chunk.arrival_s < self._try_disk_s
-        ):
-            return now
-        self._end_recording()
-        self._try_disk_s = chunk.arrival_s + DISK_RETRY_S
-        begun_s = chunk.arrival_s - len(chunk.samples) / SAMPLE_RATE_HZ
-        kept = self._keeper.begin(self._watch.at(begun_s))
-        self._recording = Recording(self._keeper.name if kept else "")
-        return self._recording
-
-    def _end_recording(self) -> None:
-        recording, self._recording = self._recording, None
-        if recording is None:
-            return
-        for block in self._cutter.flush():
-            self._pass_on(Stretch(block=block, recording=recording))
+    def _break(self) -> None:
+        """End what hangs together: sound is missing from here on."""
+        self._pass_on(self._cutter.flush())
         self._cutter = Cutter(self._ears)
-        if recording.name:
-            start = self._watch.at(recording.clock.first_offset_s or 0.0)
-            self._on_piece(recording.name, start, recording.clock)
-            self._keeper.end()
+        self._clock = SampleClock()
+        self._keeper.end()
+        self._try_disk_s = 0.0
 
-    def _pass_on(self, stretch: Stretch) -> None:
-        if not self._source.live:
-            self.stretches.put(stretch)
-            return
-        try:
-            self.stretches.put_nowait(stretch)
-        except queue.Full:
-            self._on_unheard(stretch)
+    def _pass_on(self, blocks: Sequence[Block]) -> None:
+        """Hand stretches to the recognizer, in seconds of the session."""
+        for cut in blocks:
+            start_s = self._clock.elapsed_at(cut.start_s)
+            block = Block(start_s=start_s, samples=cut.samples)
+            if not self._source.live:
+                self.stretches.put(block)
+                continue
+            try:
+                self.stretches.put_nowait(block)
+            except queue.Full:
+                self._on_unheard(block)
 
-    def join(self, timeout_s: float | None = None) -> None:
-        """Wait until both threads are done."""
-        for thread in self._threads:
-            thread.join(timeout_s)
+    def close(self) -> None:
+        """Stop the source and wait until what it gave is kept and cut."""
+        self._source.stop()
+        source, keep = self._threads
+        if not source.ident:
+            return  # never started
+        source.join(timeout=1.5)
+        if source.is_alive():  # waits for input that may never come
+            self._chunks.put(None)
+        keep.join(timeout=30.0)

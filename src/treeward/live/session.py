@@ -7,13 +7,13 @@ import time
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.records import SAMPLE_RATE_HZ, Block
 from treeward.live.answer import Answer, Answerer
 from treeward.live.board import board
 from treeward.live.calls import Calls
 from treeward.live.ears import Reader
 from treeward.live.gate import Gate
-from treeward.live.intake import Gap, Intake, Stretch
+from treeward.live.intake import Gap, Intake
 from treeward.live.notebook import Notebook
 from treeward.live.players import SilentPlayer
 from treeward.live.records import Alarm, Heard, Snapshot, Tally
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from treeward.live.records import Source
     from treeward.live.sky import Sky
     from treeward.live.synthesiser import Synthesiser
-    from treeward.live.watch_clock import SampleClock, WatchClock
+    from treeward.live.watch_clock import WatchClock
 
 TICK_S = 0.5
 RETRY_JOURNAL_S = 2.0
@@ -44,6 +44,7 @@ class Setting:
     """What a session is about, and how it answers."""
 
     hunt_name: str
+    recording: str  # name of the file that the pieces become
     units: str = "metric"
     station: str = ""
     paced: bool = True  # False: a rehearsal as fast as it goes
@@ -66,7 +67,7 @@ class Session:
     def __init__(
         self,
         *,
-        recordings_dir: Path,
+        pieces_dir: Path,
         journal: Journal,
         source: Source,
         ears: Ears,
@@ -86,7 +87,7 @@ class Session:
         self._sky_on = sky_on
         self._on_heard = on_heard
         self._on_said = on_said
-        self.keeper = SoundKeeper(recordings_dir)
+        self.keeper = SoundKeeper(pieces_dir)
         self.notebook = Notebook(journal, lambda clock: sky_on(clock.date()))
         self.notebook.station = setting.station
         self.tally = Tally()
@@ -151,9 +152,9 @@ class Session:
     def finish(self) -> None:
         """Stop, wait for what is under way, and close every file."""
         self.stop()
-        # A read of standing-by input may block; its sound is on disk already.
-        self.intake.join(timeout_s=3.0)
-        self._recognise.join(timeout=30.0)
+        self.intake.close()
+        if self._recognise.ident:
+            self._recognise.join(timeout=60.0)
         self._answerer.close()
         self._office.close()
         self.keeper.close()
@@ -171,20 +172,19 @@ class Session:
         while (stretch := self.intake.stretches.get()) is not None:
             self._hear(reader, stretch)
 
-    def _hear(self, reader: Reader, stretch: Stretch) -> None:
+    def _hear(self, reader: Reader, stretch: Block) -> None:
         began = time.perf_counter()
-        notes = reader.read(stretch.block, stretch.recording.name)
+        notes = reader.read(stretch, self._setting.recording)
         self.tally.segments += 1
         self.tally.decode_s += time.perf_counter() - began
         if not notes:
             return
-        clock = stretch.recording.clock
+        # A second of the recording is an elapsed second of the session.
         placed = [
-            replace(note, clock=self._watch.at(clock.elapsed_at(note.start_s or 0.0)))
-            for note in notes
+            replace(note, clock=self._watch.at(note.start_s or 0.0)) for note in notes
         ]
         ended_s = max(note.end_s or 0.0 for note in notes)
-        heard, answer = self.notebook.take(placed, asked_s=clock.elapsed_at(ended_s))
+        heard, answer = self.notebook.take(placed, asked_s=ended_s)
         if answer is None:
             return
         self.tally.events += len(heard.events)
@@ -206,7 +206,13 @@ class Session:
         if lost_s >= WATCHED_GAP_S:
             flag = f"not listening for {lost_s:.0f} s: {gap.why}"
             for kind, clock in ((EventKind.PAUSE, first), (EventKind.RESUME, last)):
-                self.notebook.put(Event(kind=kind, clock=clock, flags=(flag,)))
+                self.notebook.put(
+                    Event(
+                        kind=kind,
+                        clock=clock,
+                        flags=(flag,),
+                    )
+                )
         text = f"listening again after {lost_s:.0f} s: {gap.why}"
         self._on_said(text)
         self._answerer.say(Answer(tones=(Alarm.MENDED,), words="listening again"))
@@ -215,21 +221,20 @@ class Session:
         self._lost = why.replace("was away", "is away")
         self._journal.write({"type": "lost", "why": why})
 
-    def _on_piece(self, name: str, start: datetime, clock: SampleClock) -> None:
+    def _on_piece(self, start_s: float, drift_s: float) -> None:
         self._journal.write(
-            {"type": "piece", "recording": name,
-             "start": start.isoformat(timespec="milliseconds"),
-             "samples": clock.end_sample,
-             "anchors": [[n, round(s, 4)] for n, s in clock.anchors],
-             "drift_s": round(clock.drift_s(), 4)}
-        )  # fmt: skip
+            {
+                "type": "piece",
+                "start_s": round(start_s, 3),
+                "drift_s": round(drift_s, 4),
+            }
+        )
 
-    def _on_unheard(self, stretch: Stretch) -> None:
+    def _on_unheard(self, stretch: Block) -> None:
         self.tally.unheard += 1
         self._journal.write(
-            {"type": "unheard", "recording": stretch.recording.name,
-             "start_s": round(stretch.block.start_s, 2),
-             "end_s": round(stretch.block.end_s, 2)}
+            {"type": "unheard", "start_s": round(stretch.start_s, 2),
+             "end_s": round(stretch.end_s, 2)}
         )  # fmt: skip
 
     def _on_clock_set(self, moved_s: float) -> None:
@@ -243,10 +248,8 @@ class Session:
         """Keep when our own voice was on the air, for the second pass."""
         if words:
             self._journal.write(
-                {"type": "own voice",
-                 "from": self._watch.at(start_s).isoformat(timespec="milliseconds"),
-                 "to": self._watch.at(end_s).isoformat(timespec="milliseconds"),
-                 "words": words}
+                {"type": "own voice", "start_s": round(start_s, 3),
+                 "end_s": round(end_s, 3), "words": words}
             )  # fmt: skip
 
     def _note_latency(self, latency_s: float) -> None:
@@ -297,6 +300,25 @@ class Session:
             units=self._setting.units,
         )
 
+    def summary(self) -> dict[str, object]:
+        """Return the session in numbers, with units in the names."""
+        tally = self.tally
+        latencies = sorted(tally.latencies_s)
+        heard_s = self.intake.heard_samples / SAMPLE_RATE_HZ
+        return {
+            "journal": str(self._journal.path),
+            "notes": tally.events,
+            "doubtful": tally.doubtful,
+            "stretches": tally.segments,
+            "stretches_unheard": tally.unheard,
+            "sound_heard_s": round(heard_s, 3),
+            "sound_kept_s": round(self.keeper.kept_samples / SAMPLE_RATE_HZ, 3),
+            "decode_s": round(tally.decode_s, 3),
+            "drift_s": round(self.intake.worst_drift_s, 4),
+            "latency_median_s": _quantile(latencies, 0.5),
+            "latency_95_s": _quantile(latencies, 0.95),
+        }
+
     def _faults(self) -> list[str]:
         found = []
         if self._lost:
@@ -310,3 +332,9 @@ class Session:
         if warning := self.intake.meter.level.warning:
             found.append(warning)
         return found
+
+
+def _quantile(ordered: list[float], share: float) -> float | None:
+    if not ordered:
+        return None
+    return round(ordered[min(len(ordered) - 1, int(share * len(ordered)))], 4)

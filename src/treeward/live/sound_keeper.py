@@ -1,15 +1,18 @@
 """Sound on disk as it comes, playable whatever happens to us.
 
-Each piece of some minutes is a WAV file whose header is put right after every
-write, so that it can be played after `kill -9`. A piece that is complete is turned
-into FLAC beside it and only then removed. Events name the FLAC file from the start.
+A session is one recording, kept in pieces of some minutes while it lasts. A piece is
+a WAV file whose header is put right after every write, so that it can be played after
+`kill -9`; its name holds the millisecond of the session at which it begins. A piece
+that is complete is turned into FLAC. At the end the pieces are joined.
 """
 
 from __future__ import annotations
 
 import os
+import shutil
 import struct
 import threading
+import time
 from collections import deque
 from typing import TYPE_CHECKING
 
@@ -18,7 +21,6 @@ import numpy as np
 from treeward.audio.records import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
-    from datetime import datetime
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -27,7 +29,9 @@ HEADER_BYTES = 44  # RIFF, fmt and data headers of a plain PCM WAV file
 BYTES_PER_SAMPLE = 2
 BACKLOG_S = 60.0  # sound held in memory while the disk is full; choice
 FLUSH_EVERY_S = 1.0  # a power cut loses no more than this
-PREFIX = "live-"
+_FULL = "the disk is full"
+SPARE_BYTES = 1 << 20  # left free on the disk, for the notes; choice
+LOOK_EVERY_S = 1.0  # at the room on the disk
 
 
 def wav_header(data_bytes: int) -> bytes:
@@ -61,33 +65,41 @@ class SoundKeeper:
 
     Attributes
     ----------
-    name
-        File name (.flac) of the piece being written, "" between pieces.
     fault
         What keeps sound from being written, "" while all is well.
+    kept_samples
+        Samples on disk, of all pieces.
     """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         folder.mkdir(parents=True, exist_ok=True)
-        self.name = ""
         self.fault = ""
-        self.kept_samples = 0  # on disk, of all pieces
+        self.kept_samples = 0
         self._wav: Path | None = None
         self._fd = -1
         self._data = 0
         self._backlog: deque[bytes] = deque()
         self._backlog_bytes = 0
+        self._looked_s = float("-inf")
+        self._room = True
         self._flusher = _Flusher()
         self._finishing: list[threading.Thread] = []
 
-    def begin(self, clock: datetime) -> bool:
-        """Begin a piece whose first sample was heard at `clock`.
+    @property
+    def writing(self) -> bool:
+        """Whether a piece is open."""
+        return self._wav is not None
 
-        Returns False, and sets `fault`, when there is no room even for its header.
+    def begin(self, at_s: float) -> bool:
+        """Begin a piece whose first sample is `at_s` seconds into the session.
+
+        Returns False, and sets `fault`, when there is no room for it.
         """
-        stem = free_stem(self.folder, f"{PREFIX}{clock:%Y%m%d-%H%M%S}")
-        wav = self.folder / f"{stem}.wav"
+        if not self._has_room(anew=True):
+            self.fault = _FULL
+            return False
+        wav = self.folder / f"{round(at_s * 1000):010d}.wav"
         flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
         try:
             self._fd = os.open(wav, flags, 0o644)
@@ -102,7 +114,7 @@ class SoundKeeper:
             wav.unlink(missing_ok=True)
             self.fault = _say(error)
             return False
-        self._wav, self.name, self._data, self.fault = wav, f"{stem}.flac", 0, ""
+        self._wav, self._data, self.fault = wav, 0, ""
         self._flusher.watch(self._fd)
         return True
 
@@ -122,7 +134,21 @@ class SoundKeeper:
         self._drain()
         return True
 
+    def _has_room(self, *, anew: bool = False) -> bool:
+        """Tell whether the disk has room for sound beside the notes."""
+        now_s = time.monotonic()
+        if anew or now_s - self._looked_s > LOOK_EVERY_S:
+            self._looked_s = now_s
+            try:
+                self._room = shutil.disk_usage(self.folder).free > SPARE_BYTES
+            except OSError:
+                self._room = True  # the write itself will say
+        return self._room
+
     def _drain(self) -> None:
+        if not self._has_room():
+            self.fault = _FULL
+            return
         try:
             while self._backlog:
                 _write_all(self._fd, self._backlog[0])
@@ -153,7 +179,7 @@ class SoundKeeper:
             return
         self._flusher.watch(-1)
         wav, fd, data = self._wav, self._fd, self._data
-        self._wav, self._fd, self.name = None, -1, ""
+        self._wav, self._fd = None, -1
         self._backlog.clear()
         self._backlog_bytes = 0
         try:
@@ -212,15 +238,23 @@ class _Flusher:
                     continue  # the next write says what is wrong
 
 
-def finish_piece(wav: Path) -> Path:
+def finish_piece(wav: Path) -> Path | None:
     """Turn a closed piece into FLAC; return the file that now holds the sound.
 
     The WAV is put right first (a crash can leave its header behind its sound) and
-    stays where FLAC does not fit or does not read back whole.
+    stays where FLAC does not fit or does not read back whole. None: no sound in it.
     """
     import soundfile
 
-    mend_wav(wav)
+    if mend_wav(wav) == 0:
+        wav.unlink(missing_ok=True)
+        return None
+    try:
+        free = shutil.disk_usage(wav.parent).free
+    except OSError:
+        free = 0
+    if free < wav.stat().st_size + SPARE_BYTES:
+        return wav  # the next start tries again
     flac = wav.with_suffix(".flac")
     part = wav.with_name(wav.name + ".part")
     try:
@@ -257,23 +291,6 @@ def mend_wav(wav: Path) -> int:
     return data // BYTES_PER_SAMPLE
 
 
-def unfinished_pieces(folder: Path) -> list[Path]:
-    """Return pieces that a session left as WAV, oldest first.
-
-    Only our own names count: recordings the person put there are never touched.
-    """
-    return sorted(folder.glob(f"{PREFIX}[0-9]*.wav"))
-
-
-def free_stem(folder: Path, stem: str) -> str:
-    """Return `stem`, numbered where a recording of that name is there already."""
-    tried, number = stem, 1
-    while any((folder / f"{tried}{end}").exists() for end in (".wav", ".flac")):
-        number += 1
-        tried = f"{stem}-{number}"
-    return tried
-
-
 def _write_all(fd: int, data: bytes) -> None:
     view = memoryview(data)
     while view:
@@ -284,5 +301,5 @@ def _say(error: OSError) -> str:
     import errno
 
     if error.errno in (errno.ENOSPC, errno.EDQUOT if hasattr(errno, "EDQUOT") else -1):
-        return "the disk is full"
+        return _FULL
     return f"sound cannot be written ({error.strerror or error})"

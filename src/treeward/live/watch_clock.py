@@ -61,8 +61,13 @@ class WatchClock:
         self.sleeps_unseen = elapsed is elapsed_s and sys.platform == "darwin"
         self._zero_s = elapsed()
         self._wall_zero_s = wall()
-        began = datetime.fromtimestamp(self._wall_zero_s, tz=zone)
-        self.start = began if start is None else start.astimezone(zone)
+        if start is None:
+            # Second 0 is a whole second, as the recording's name will say it.
+            over_s = self._wall_zero_s % 1.0
+            self._zero_s -= over_s
+            self._wall_zero_s -= over_s
+            start = datetime.fromtimestamp(round(self._wall_zero_s), tz=zone)
+        self.start = start.astimezone(zone)
 
     def now_s(self) -> float:
         """Return seconds since listening began."""

@@ -1,0 +1,268 @@
+"""treeward listen."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from contextlib import contextmanager, nullcontext
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from treeward.cli.options import hunt_option, json_option
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from treeward.live.answer import Answer
+    from treeward.live.opening import Wanted
+    from treeward.live.records import Heard, Snapshot
+    from treeward.live.session import Session
+
+
+@click.command(name="listen")
+@hunt_option
+@click.option(
+    "--input",
+    "input_",
+    metavar="FILE|-",
+    help="A recording to rehearse with, or - for WAV or raw sound on standard input; "
+    "the microphone otherwise.",
+)
+@click.option(
+    "--pace",
+    type=click.Choice(["real", "fast"]),
+    default="real",
+    show_default=True,
+    help="Play a FILE at its own speed, or as fast as it goes.",
+)
+@click.option(
+    "--start",
+    metavar="WHEN",
+    help='Clock time of a FILE\'s first second, as "2026-07-14 10:20".',
+)
+@click.option("--device", metavar="NAME|NUMBER", help="Microphone, from --devices.")
+@click.option("--devices", "list_devices", is_flag=True, help="List microphones.")
+@click.option("--station", metavar="ID", help="Where you sit; saying it works too.")
+@click.option("--speak", is_flag=True, help="Read each note back aloud.")
+@click.option("--no-sounds", is_flag=True, help="Answer on the screen only.")
+@click.option("--call-due", is_flag=True, help="Call softly when a bee is due.")
+@click.option("--plain", is_flag=True, help="Print a line a note, no full screen.")
+@click.option("--model", metavar="PATH|NAME", help="A Vosk model to use.")
+@click.option(
+    "--raw-rate",
+    type=click.IntRange(4000, 384_000),
+    default=16_000,
+    show_default=True,
+    metavar="HZ",
+    help="Rate of raw 16-bit sound on standard input.",
+)
+@click.option(
+    "--raw-channels",
+    type=click.IntRange(1, 8),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="Channels of raw sound on standard input.",
+)
+@json_option
+def command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noqa: ANN401
+    """Listen while you watch, answer each note by ear, and show which bee is due.
+
+    Say "yellow away", "yellow back", "bearing two one zero", "scratch that". Every
+    note is on disk before it is answered. Ctrl-C ends; review.csv then has the notes.
+
+    Example: arecord -q -t wav -f S16_LE -r 16000 | treeward listen --input -
+    """
+    if list_devices:
+        _list_devices()
+        return
+    _check(asked)
+    from treeward.live.opening import only_listener
+    from treeward.live.recovery import recover
+    from treeward.live.review import merge_into_review
+
+    say = _to_stderr if asked["as_json"] else _to_stdout
+    wanted = _wanted(hunt_dir, asked)
+    with only_listener(hunt_dir):
+        for line in recover(hunt_dir, merge_into_review(hunt_dir)).lines:
+            say(line)
+        _show_cautions(hunt_dir, say, can_ask=asked["input_"] != "-")
+        session = _listen(hunt_dir, wanted, plain=_is_plain(asked), say=say)
+        done = recover(hunt_dir, merge_into_review(hunt_dir))
+    summary = session.summary()
+    if asked["as_json"]:
+        import json
+
+        click.echo(json.dumps(summary, indent=2))
+        return
+    for line in [*done.lines, *_summary_lines(summary)]:
+        click.echo(line)
+
+
+def _check(asked: dict[str, Any]) -> None:
+    played = asked["input_"] not in (None, "-")
+    if asked["pace"] == "fast" and not played:
+        raise click.UsageError("--pace fast goes with --input FILE.")
+    if asked["start"] and not played:
+        raise click.UsageError("--start goes with --input FILE.")
+    if asked["device"] and asked["input_"]:
+        raise click.UsageError("--device and --input exclude each other.")
+
+
+def _wanted(hunt_dir: Path, asked: dict[str, Any]) -> Wanted:
+    from treeward.live.opening import Wanted
+    from treeward.live.streams import PcmFormat
+
+    start = None
+    if asked["start"]:
+        from treeward.hunt_file import read_hunt_file
+        from treeward.notes.clock_evidence import parse_start
+
+        zone = read_hunt_file(hunt_dir / "hunt.toml").hunt.zone
+        start, _ = parse_start(asked["start"], zone, where="--start")
+    device = asked["device"]
+    return Wanted(
+        input=asked["input_"],
+        pace=asked["pace"],
+        start=start,
+        raw=PcmFormat(rate_hz=asked["raw_rate"], channels=asked["raw_channels"]),
+        device=int(device) if device and device.isdigit() else device,
+        station=asked["station"],
+        model=asked["model"],
+        sounds=not asked["no_sounds"],
+        speak=asked["speak"],
+        call_due=asked["call_due"],
+    )
+
+
+def _is_plain(asked: dict[str, Any]) -> bool:
+    return bool(asked["plain"] or asked["as_json"]) or not sys.stdout.isatty()
+
+
+def _listen(
+    hunt_dir: Path, wanted: Wanted, *, plain: bool, say: Callable[[str], None]
+) -> Session:
+    from treeward.live.opening import open_session
+
+    def printed(heard: Heard, answer: Answer) -> None:  # noqa: ARG001
+        say(_heard_line(heard))
+
+    session = open_session(
+        hunt_dir,
+        wanted,
+        on_heard=printed if plain else _quiet,
+        on_said=say if plain else _quiet,
+    )
+    with (
+        _ends_on_signal(),
+        nullcontext(_nothing) if plain else _screen(session) as show,
+    ):
+        try:
+            session.run(show)
+        except KeyboardInterrupt:
+            session.finish()
+    return session
+
+
+@contextmanager
+def _screen(session: Session) -> Iterator[Callable[[Snapshot], None]]:
+    from rich.console import Console
+    from rich.live import Live
+
+    from treeward.live.view import ListenView
+
+    view = ListenView(session.snapshot())
+    with Live(view, console=Console(), screen=True, auto_refresh=False) as live:
+
+        def show(snapshot: Snapshot) -> None:
+            view.snapshot = snapshot
+            live.refresh()
+
+        yield show
+
+
+@contextmanager
+def _ends_on_signal() -> Iterator[None]:
+    """Let a closed terminal or a plain kill end the session as Ctrl-C does."""
+
+    def end(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    names = [n for n in ("SIGTERM", "SIGHUP") if hasattr(signal, n)]
+    before = {n: signal.signal(getattr(signal, n), end) for n in names}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+
+
+def _nothing(snapshot: Snapshot) -> None:
+    """Show nothing: each note is printed as it comes."""
+
+
+def _quiet(*_: object) -> None:
+    """Say nothing: the screen shows it."""
+
+
+def _to_stdout(line: str) -> None:
+    click.echo(line)
+
+
+def _to_stderr(line: str) -> None:
+    click.echo(line, err=True)
+
+
+def _heard_line(heard: Heard) -> str:
+    from treeward.live.words import event_text
+
+    parts = []
+    for event in heard.events:
+        clock = f"{event.clock:%H:%M:%S}" if event.clock else ""
+        doubt = "  (say again)" if heard.doubtful else ""
+        parts.append(f"{clock}  {event_text(event)}{doubt}")
+    if heard.taken_back is not None:
+        parts.append(f"          taken back: {event_text(heard.taken_back)}")
+    if not heard.kept:
+        parts.append("          NOT ON DISK: make room")
+    return "\n".join(parts)
+
+
+def _show_cautions(
+    hunt_dir: Path, say: Callable[[str], None], *, can_ask: bool
+) -> None:
+    from treeward.cautions import CAUTIONS
+    from treeward.live.cautions import cautions_due, cautions_shown
+
+    if not cautions_due(hunt_dir):
+        return
+    for head, body in CAUTIONS:
+        say(f"{head}. {body}")
+    if can_ask and sys.stdin.isatty() and sys.stdout.isatty():
+        click.pause("Press any key to go on.")
+    cautions_shown(hunt_dir)
+
+
+def _list_devices() -> None:
+    from treeward.live.microphone import device_warning, input_devices
+
+    devices = input_devices()
+    for number, name, rate_hz in devices:
+        warning = device_warning(name)
+        click.echo(f"{number:3}  {name}  {rate_hz} Hz" + (warning and f"  ({warning})"))
+    if not devices:
+        click.echo("No microphone was found.")
+
+
+def _summary_lines(summary: dict[str, Any]) -> list[str]:
+    minutes = summary["sound_kept_s"] / 60
+    lines = [f"{summary['notes']} notes, {minutes:.1f} minutes of sound kept"]
+    if summary["latency_median_s"] is not None:
+        lines.append(
+            f"answered {summary['latency_median_s']:.2f} s after a phrase (median), "
+            f"{summary['latency_95_s']:.2f} s (95 %)"
+        )
+    lines.append("Look the notes over: treeward review")
+    return lines

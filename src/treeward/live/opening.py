@@ -1,0 +1,262 @@
+"""Puts a listening session together from a hunt and what was asked for."""
+
+from __future__ import annotations
+
+import os
+import sys
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import cache
+from typing import IO, TYPE_CHECKING
+
+from filelock import FileLock, Timeout
+
+from treeward import __version__
+from treeward.errors import HuntError
+from treeward.hunt_file import HuntFile, read_hunt_file
+from treeward.live.ears import open_ears
+from treeward.live.journal import Journal
+from treeward.live.office import Office
+from treeward.live.recovery import journals_dir, sessions_of
+from treeward.live.session import Session, Setting
+from treeward.live.sky import Sky, sky_of
+from treeward.live.streams import BlocksSource, PcmFormat, RehearsalTime, StreamSource
+from treeward.live.watch_clock import WatchClock
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from datetime import date, datetime
+    from pathlib import Path
+
+    from treeward.live.answer import Answer
+    from treeward.live.ears import Ears
+    from treeward.live.players import Player
+    from treeward.live.records import Heard, Source
+    from treeward.live.synthesiser import Synthesiser
+    from treeward.notes.events import Event
+    from treeward.positions import Position
+
+LOCK_NAME = "listen.lock"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What the person asked of `treeward listen`."""
+
+    input: str | None = None  # None: microphone; "-": standard input; else a file
+    pace: str = "real"  # "real" or "fast", of a file
+    start: datetime | None = None  # clock of a file's first second
+    raw: PcmFormat = field(default_factory=PcmFormat)
+    device: str | int | None = None
+    station: str | None = None
+    model: str | None = None
+    sounds: bool = True
+    speak: bool = False
+    call_due: bool = False
+
+
+@contextmanager
+def only_listener(hunt_dir: Path) -> Iterator[None]:
+    """Hold the hunt's lock; the system lets go of it when we die.
+
+    Raises
+    ------
+    HuntError
+        Another listener is at work on this hunt.
+    """
+    folder = hunt_dir / ".treeward"
+    folder.mkdir(parents=True, exist_ok=True)
+    lock = FileLock(folder / LOCK_NAME, timeout=0)
+    owner = folder / f"{LOCK_NAME}.owner"
+    try:
+        lock.acquire()
+    except Timeout:
+        try:
+            who = f" (process {owner.read_text(encoding='utf-8').strip()})"
+        except OSError:
+            who = ""
+        raise HuntError(
+            f"another treeward listen is at work on this hunt{who}",
+            where=str(hunt_dir),
+            mend="End it there with Ctrl-C, or use another hunt folder.",
+        ) from None
+    try:
+        try:
+            owner.write_text(str(os.getpid()), encoding="utf-8")
+        except OSError:
+            owner.unlink(missing_ok=True)  # a full disk must not stop the listening
+        yield
+    finally:
+        owner.unlink(missing_ok=True)
+        lock.release()
+
+
+def open_session(
+    hunt_dir: Path,
+    wanted: Wanted,
+    *,
+    stdin: IO[bytes] | None = None,
+    ears: Ears | None = None,
+    on_heard: Callable[[Heard, Answer], None],
+    on_said: Callable[[str], None],
+) -> Session:
+    """Open the sound, the engine and the journal.
+
+    Raises
+    ------
+    TreewardError
+        hunt.toml, the sound, the engine or the phrase book is at fault.
+    """
+    hunt_file = read_hunt_file(hunt_dir / "hunt.toml")
+    station = _station(hunt_file, wanted.station)
+    zone = hunt_file.hunt.zone
+    rehearsal = _is_fast(wanted)
+    time = RehearsalTime() if rehearsal else None
+    start = wanted.start or WatchClock(zone).start
+    if time is None:
+        watch = WatchClock(zone, start=start)
+    else:
+        watch = WatchClock(zone, start=start, elapsed=time, wall=time)
+    source = _source(wanted, watch, time, stdin)
+    ears = ears or open_ears(hunt_dir, model=wanted.model)
+    player, synthesiser = (None, None) if rehearsal else _voices(wanted)
+    name = _name(hunt_dir, watch.start, station)
+    journal = Journal(journals_dir(hunt_dir) / f"{name}.jsonl")
+    journal.write(
+        {"type": "session", "treeward": __version__, "recording": f"{name}.flac",
+         "start": watch.start.isoformat(timespec="milliseconds"),
+         "source": source.name, "engine": ears.name}
+    )  # fmt: skip
+    box: list[Session] = []
+    office = _office(
+        hunt_file, watch.start, lambda: box[0].notebook.station if box else ""
+    )
+    session = Session(
+        pieces_dir=journals_dir(hunt_dir) / name,
+        journal=journal,
+        source=source,
+        ears=ears,
+        watch=watch,
+        setting=Setting(
+            hunt_name=hunt_file.hunt.name,
+            recording=f"{name}.flac",
+            units=hunt_file.hunt.units,
+            station=station,
+            paced=not rehearsal,
+            call_due=wanted.call_due,
+            speak=synthesiser,
+            player=player,
+        ),
+        office=office,
+        sky_on=_sky(hunt_file, station),
+        on_heard=on_heard,
+        on_said=on_said,
+    )
+    box.append(session)
+    session.notebook.continue_from(_earlier(hunt_dir, journal.path, watch.start))
+    return session
+
+
+def _is_fast(wanted: Wanted) -> bool:
+    return wanted.input not in (None, "-") and wanted.pace == "fast"
+
+
+def _station(hunt_file: HuntFile, asked: str | None) -> str:
+    ids = [station.id for station in hunt_file.station]
+    if asked is not None:
+        if asked not in ids:
+            raise HuntError(
+                f"there is no station {asked!r}",
+                where="hunt.toml",
+                mend=f"It has {', '.join(ids) or 'none'}; add it there.",
+            )
+        return asked
+    return ids[0] if len(ids) == 1 else ""
+
+
+def _source(
+    wanted: Wanted,
+    watch: WatchClock,
+    time: RehearsalTime | None,
+    stdin: IO[bytes] | None,
+) -> Source:
+    if wanted.input is None:
+        from treeward.live.microphone import MicrophoneSource
+
+        return MicrophoneSource(wanted.device, watch.now_s)
+    if wanted.input == "-":
+        stream = stdin if stdin is not None else sys.stdin.buffer
+        return StreamSource(stream, watch.now_s, raw=wanted.raw)
+    from pathlib import Path
+
+    from treeward.audio.reader import probe, read_blocks
+
+    path = Path(wanted.input)
+    probe(path)  # what is wrong with the file is said before the screen opens
+    return BlocksSource(read_blocks(path), watch.now_s, name=path.name, time=time)
+
+
+def _voices(wanted: Wanted) -> tuple[Player | None, Synthesiser | None]:
+    if not (wanted.sounds or wanted.speak):
+        return None, None
+    from treeward.live.players import find_player
+
+    synthesiser = None
+    if wanted.speak:
+        from treeward.live.synthesiser import find_synthesiser
+
+        synthesiser = find_synthesiser()
+        if synthesiser is None:
+            raise HuntError(
+                "no speech synthesiser was found on this machine",
+                where="--speak",
+                mend="Install espeak-ng, or leave --speak out: tones answer.",
+            )
+    return find_player(), synthesiser
+
+
+def _name(hunt_dir: Path, start: datetime, station: str) -> str:
+    """Name a session: when it began and where; trips reads the station from it."""
+    stem = f"live-{start:%Y%m%d-%H%M%S}"
+    if station.isalnum() and station.isascii():
+        stem += f"-station-{station}"
+    tried, number = stem, 1
+    while (journals_dir(hunt_dir) / f"{tried}.jsonl").exists() or (
+        hunt_dir / "recordings" / f"{tried}.flac"
+    ).exists():
+        number += 1
+        tried = f"{stem}-{number}"
+    return tried
+
+
+def _office(hunt_file: HuntFile, today: datetime, station: Callable[[], str]) -> Office:
+    from treeward.live.survey_desk import locate_with, pair_with
+
+    return Office(pair_with(hunt_file), locate_with(hunt_file, today), station)
+
+
+def _sky(hunt_file: HuntFile, station: str) -> Callable[[date], Sky | None]:
+    placed = [s for s in hunt_file.station if s.position is not None]
+    mine = [s for s in placed if s.id == station] or placed
+    place: Position | None = mine[0].position if mine else None
+    zone = hunt_file.hunt.zone
+
+    @cache
+    def sky_on(day: date) -> Sky | None:
+        return sky_of(place, day, zone) if place is not None else None
+
+    return sky_on
+
+
+def _earlier(hunt_dir: Path, mine: Path, start: datetime) -> Sequence[Event]:
+    """Return the notes of earlier sessions of the same day, for the board."""
+    events = [
+        event
+        for session in sessions_of(hunt_dir)
+        if session.path != mine
+        for event in session.events
+        if event.clock is not None
+        and event.clock.date() == start.date()
+        and event.clock <= start
+    ]
+    return sorted(events, key=lambda e: e.clock.timestamp() if e.clock else 0.0)

@@ -1,0 +1,214 @@
+"""What earlier sessions left behind: found, put right, handed on, and reported."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+from treeward.live.joining import join_pieces
+from treeward.live.journal import BALLAST_NAME, event_of, read_journal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+    from pathlib import Path
+
+    from treeward.notes.events import Event
+
+JOURNALS = ".treeward/live"
+SAID_AGAIN = "said again"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnVoice:
+    """Seconds of a session in which the tool itself spoke."""
+
+    start_s: float
+    end_s: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionText:
+    """What a journal says of one session."""
+
+    path: Path
+    events: tuple[Event, ...]
+    ended: bool  # False: the listener was killed, or the power went
+    merged: bool  # its notes are in review.csv
+    own_voice: tuple[OwnVoice, ...]
+    broken_lines: int
+    unheard: int
+
+    @property
+    def recordings(self) -> frozenset[str]:
+        """Recordings that its notes lie in."""
+        return frozenset(event.recording for event in self.events)
+
+
+@dataclass(slots=True)
+class Recovered:
+    """What was found at the start, in plain lines."""
+
+    lines: list[str] = field(default_factory=list)
+    notes: int = 0
+    sound_s: float = 0.0
+
+
+def journals_dir(hunt_dir: Path) -> Path:
+    """Return the folder that holds the journals of a hunt."""
+    return hunt_dir / JOURNALS
+
+
+def sessions_of(hunt_dir: Path) -> list[SessionText]:
+    """Read the journals of a hunt, oldest first."""
+    return [read_session(p) for p in sorted(journals_dir(hunt_dir).glob("*.jsonl"))]
+
+
+def read_session(path: Path) -> SessionText:
+    """Read one journal; lines that a crash cut short are left out and counted."""
+    text = read_journal(path)
+    events: list[Event] = []
+    broken = text.broken_lines
+    own: list[OwnVoice] = []
+    kinds: list[str] = []
+    for record in text.records:
+        kind = str(record.get("type", ""))
+        kinds.append(kind)
+        try:
+            if kind == "event":
+                events.append(event_of(record))
+            elif kind == SAID_AGAIN:
+                _mark_said_again(events, record)
+            elif kind == "own voice":
+                own.append(
+                    OwnVoice(
+                        start_s=float(record["start_s"]),
+                        end_s=float(record["end_s"]),
+                        words=str(record.get("words", "")),
+                    )
+                )
+        except (KeyError, TypeError, ValueError):
+            broken += 1
+    return SessionText(
+        path=path,
+        events=tuple(events),
+        ended="end" in kinds,
+        merged="merged" in kinds,
+        own_voice=tuple(own),
+        broken_lines=broken,
+        unheard=kinds.count("unheard"),
+    )
+
+
+def _mark_said_again(events: list[Event], record: dict[str, Any]) -> None:
+    for index, event in enumerate(events):
+        if (
+            event.recording == record["recording"]
+            and event.start_s == record["start_s"]
+            and event.kind.value == record["kind"]
+        ):
+            events[index] = replace(event, flags=(*event.flags, SAID_AGAIN))
+
+
+def for_review(session: SessionText) -> list[Event]:
+    """Return the notes as they go into review.csv.
+
+    A doubtful note that was then said again is left out: the one said again stands,
+    with the time of the first. What was taken back stays, flagged, with the taking
+    back.
+    """
+    from treeward.notes.parser import flag_scratched
+
+    stand = [event for event in session.events if SAID_AGAIN not in event.flags]
+    return [
+        replace(event, flags=tuple(dict.fromkeys(event.flags)))
+        for event in flag_scratched(stand)
+    ]
+
+
+def without_own_voice(hunt_dir: Path, events: Iterable[Event]) -> list[Event]:
+    """Leave out notes that a later pass over a session heard from the tool itself.
+
+    Parameters
+    ----------
+    hunt_dir
+        The hunt's folder, with the journals that say when the tool spoke.
+    events
+        What was heard; those of recordings that no session made are kept as they are.
+    """
+    spans: dict[str, list[tuple[float, float]]] = {}
+    kept = []
+    for event in events:
+        name = event.recording
+        if name not in spans:
+            path = journals_dir(hunt_dir) / f"{PurePosixPath(name).stem}.jsonl"
+            own = read_session(path).own_voice if name and path.exists() else ()
+            spans[name] = [(one.start_s, one.end_s) for one in own]
+        start_s = event.start_s
+        if start_s is None or not any(a <= start_s <= b for a, b in spans[name]):
+            kept.append(event)
+    return kept
+
+
+def recover(
+    hunt_dir: Path, merge: Callable[[Sequence[Event], frozenset[str]], list[str]]
+) -> Recovered:
+    """Finish what a crash left, and bring notes into review.csv that are not there.
+
+    Parameters
+    ----------
+    hunt_dir
+        The hunt's folder.
+    merge
+        Merges events of the named recordings into review.csv and says what it did.
+        What it raises is passed on; nothing is lost by that.
+    """
+    found = Recovered()
+    folder = journals_dir(hunt_dir)
+    for pieces in sorted(p for p in folder.glob("live-*") if p.is_dir()):
+        joined = join_pieces(pieces, hunt_dir / "recordings" / f"{pieces.name}.flac")
+        if joined is None:
+            continue
+        if joined.fault:
+            found.lines.append(
+                f"{joined.path}: sound left in pieces ({joined.fault}); make room and "
+                "start again"
+            )
+            continue
+        found.sound_s += joined.sound_s
+        found.lines.append(f"{joined.path.name}: {joined.sound_s:.1f} s of sound")
+    (journals_dir(hunt_dir) / BALLAST_NAME).unlink(missing_ok=True)
+    for session in sessions_of(hunt_dir):
+        if session.merged:
+            continue
+        found.lines += finish_session(session, merge)
+        found.notes += len(session.events)
+    return found
+
+
+def finish_session(
+    session: SessionText, merge: Callable[[Sequence[Event], frozenset[str]], list[str]]
+) -> list[str]:
+    """Merge a session's notes and remember that; return what was done."""
+    lines = []
+    count = len(session.events)
+    if not session.ended:
+        notes = f"{count} note{'' if count == 1 else 's'}"
+        lines.append(f"{session.path.stem} was cut short: {notes} recovered")
+    if session.broken_lines:
+        lines.append(
+            f"{session.path.name}: {session.broken_lines} line cut short left out; "
+            "it was never answered"
+        )
+    if session.unheard:
+        lines.append(
+            f"{session.unheard} stretches of sound were not listened to in time; "
+            "treeward transcribe hears them"
+        )
+    if session.events:
+        lines += merge(for_review(session), session.recordings)
+    with session.path.open("ab") as file:
+        # A journal cut short may lack its last line's end.
+        file.write(b'\n{"type":"merged"}\n')
+    return lines
