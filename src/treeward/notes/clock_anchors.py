@@ -15,6 +15,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from .clock_evidence import AGREE_S
+from .scratch import taken_back
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -107,10 +108,18 @@ def parse_spoken_time(text: str) -> tuple[int, int, int | None, bool] | None:
 def read_anchors(
     events: Sequence[Event], days: Sequence[date], zone: ZoneInfo
 ) -> list[Anchor]:
-    """Return the spoken times among the events, in the order of the sound."""
+    """Return the spoken times among the events, in the order of the sound.
+
+    One that was taken back by "scratch that" is none.
+    """
     anchors: list[Anchor] = []
+    in_order = sorted(
+        (i for i, event in enumerate(events) if event.start_s is not None),
+        key=lambda i: (events[i].start_s or 0.0, i),
+    )
+    gone = {in_order[k] for k in taken_back([events[i] for i in in_order])}
     for index, event in enumerate(events):
-        if event.kind != "time" or event.start_s is None:
+        if event.kind != "time" or event.start_s is None or index in gone:
             continue
         parsed = parse_spoken_time(event.value)
         if parsed is None:

@@ -22,6 +22,7 @@ class Visit:
     doubts: tuple[str, ...] = ()
     back_row: str = ""
     away_row: str = ""
+    bee: str = ""  # as in Trip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +34,12 @@ class Trip:
     `cycles` is how many trips the gap probably holds (2 when a return and a
     departure were missed). `rounding_s` is the width of the interval the time was
     rounded to (0 for a timed one). `station` is where it was seen; `bee` tells
-    apart two bees of the same colour: it is the mark, or "yellow (2)".
+    apart two bees of the same colour: it is the mark, or "yellow (2)", and where a
+    colour was used again on another day, "yellow 14 Jul".
+
+    A "round" trip is timed between two landings, or between two departures where the
+    landing was not noted; `from_clock` and `to_clock` are the ends of the timed
+    stretch in every case, `away_row` and `back_row` the rows that say them.
     """
 
     mark: str
@@ -50,6 +56,8 @@ class Trip:
     doubts: tuple[str, ...] = ()
     away_row: str = ""
     back_row: str = ""
+    from_clock: datetime | None = None  # None for a stated trip
+    to_clock: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,11 +86,29 @@ class Wind:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Unpaired:
+    """A note that is in no visit, trip or flight line, and why."""
+
+    kind: str
+    mark: str
+    value: str
+    clock: datetime | None
+    why: str
+    row: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TripTable:
-    """Everything paired from the events of a hunt."""
+    """Everything paired from the events of a hunt.
+
+    Every "back", "away", "bearing", "duration" and "missed" note is in `visits`,
+    `trips` or `lines`, or stands in `unpaired` with the reason; and so do notes of
+    the other kinds that could not be used.
+    """
 
     visits: tuple[Visit, ...]
     trips: tuple[Trip, ...]
     lines: tuple[FlightLine, ...]
     winds: tuple[Wind, ...]
     doubts: tuple[str, ...] = ()  # about the whole: "nobody said a station"
+    unpaired: tuple[Unpaired, ...] = ()

@@ -1,0 +1,39 @@
+"""Which notes "scratch that" takes back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from .events import EventKind
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from .events import Event
+
+
+def taken_back(events: Sequence[Event]) -> dict[int, int]:
+    """Find the note that each "scratch that" takes back.
+
+    It is the last one before it in the same recording that still stands; said twice,
+    the last two go.
+
+    Parameters
+    ----------
+    events
+        In order of time.
+
+    Returns
+    -------
+    dict
+        Index of the note to index of the scratch.
+    """
+    standing: dict[str, list[int]] = {}
+    gone: dict[int, int] = {}
+    for index, event in enumerate(events):
+        before = standing.setdefault(event.recording, [])
+        if event.kind is not EventKind.SCRATCH:
+            before.append(index)
+        elif before:
+            gone[before.pop()] = index
+    return gone

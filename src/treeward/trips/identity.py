@@ -1,0 +1,181 @@
+"""One bee or two behind a colour, and notes that cannot be right.
+
+A bee that is at the station leaves, and one that is away comes back; it cannot land
+twice within half a minute, nor return seconds after leaving. Where the notes of one
+colour break that, three explanations compete: a note was missed, a note was
+misheard, or two bees wear the colour. The one with the least cost is taken.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from treeward.notes.events import EventKind
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from .sightings import Sighting
+
+LEAST_AWAY_S = 30.0  # out, through the hive and back takes longer; guess
+LEAST_ROUND_S = 60.0  # and with loading; guess
+HASTY_S = 70.0  # published rules imply 73 s or more off the wing (Seeley 2019)
+
+# Costs, in notes that were not made (all guesses; their order matters).
+_MISSED_NOTE = 1.5
+_IMPOSSIBLE = 3.0  # landing or leaving twice faster than any trip
+_CIRCLED = 1.5  # back within seconds of leaving; bees do circle and land again
+_HASTY = 1.0  # back sooner than unloading takes
+_MISHEARD = 2.0
+_MISHEARD_FLAGGED = 0.8  # of a note that carries a flag already
+_SECOND_BEE = 4.5  # more than any single slip costs
+
+_BEAM = 150  # explanations kept at a time, for one bee and for two
+_TELL_APART = 0.4  # stories of two bees that differ less in unease are as likely
+_ANY_TIME = math.inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Identities:
+    """Which bee of a colour each note is about.
+
+    `bee` is 0 for the first, 1 for the second, -1 for a note that is not believed.
+    `unsure` holds pairs of notes (indices) that follow each other in one bee here,
+    where another story is nearly as likely in which they do not.
+    """
+
+    bee: tuple[int, ...]
+    unsure: frozenset[tuple[int, int]] = frozenset()
+
+    @property
+    def bees(self) -> int:
+        """How many bees there are."""
+        return max(self.bee, default=0) + 1
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    """What is known of one bee so far."""
+
+    last: EventKind | None = None
+    since_s: float = 0.0
+    away_s: float = 0.0  # its latest trip and visit, 0 before there was one
+    visit_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Story:
+    cost: float
+    unease: float  # how unevenly the bees behave; ranks stories of equal cost
+    bee: tuple[int, ...]
+    states: tuple[_State, ...]
+
+
+def tell_bees_apart(sightings: Sequence[Sighting]) -> Identities:
+    """Share out one colour's notes at one station among one or two bees.
+
+    Parameters
+    ----------
+    sightings
+        Landings, departures and markings of one colour, in order of time.
+    """
+    alone = _best(sightings, bees=1)
+    if alone[0].cost <= _SECOND_BEE:
+        return Identities(bee=alone[0].bee)
+    stories = _best(sightings, bees=2)
+    best = stories[0]
+    if len(best.states) < 2 or best.cost >= alone[0].cost:
+        return Identities(bee=alone[0].bee)
+    unsure: set[tuple[int, int]] = set()
+    for rival in stories[1:]:
+        if rival.cost > best.cost + 0.01 or rival.unease > best.unease + _TELL_APART:
+            break
+        unsure |= _links(best.bee) - _links(rival.bee)
+    return Identities(bee=best.bee, unsure=frozenset(unsure))
+
+
+def _links(bee: Sequence[int]) -> set[tuple[int, int]]:
+    """Return the pairs of notes that follow each other in one bee."""
+    last: dict[int, int] = {}
+    links: set[tuple[int, int]] = set()
+    for index, one in enumerate(bee):
+        if one >= 0:
+            if one in last:
+                links.add((last[one], index))
+            last[one] = index
+    return links
+
+
+def _best(sightings: Sequence[Sighting], *, bees: int) -> list[_Story]:
+    stories = [_Story(0.0, 0.0, (), (_State(),))]
+    for sighting in sightings:
+        grown: list[_Story] = []
+        misheard = _MISHEARD_FLAGGED if sighting.event.flags else _MISHEARD
+        for story in stories:
+            grown.append(
+                _Story(
+                    story.cost + misheard,
+                    story.unease,
+                    (*story.bee, -1),
+                    story.states,
+                )
+            )
+            for index, state in enumerate(story.states):
+                cost, unease, after = _step(state, sighting)
+                states = (*story.states[:index], after, *story.states[index + 1 :])
+                grown.append(
+                    _Story(
+                        story.cost + cost,
+                        story.unease + unease,
+                        (*story.bee, index),
+                        states,
+                    )
+                )
+            if len(story.states) < bees and story.states[0].last is not None:
+                cost, _, after = _step(_State(), sighting)
+                grown.append(
+                    _Story(
+                        story.cost + _SECOND_BEE + cost,
+                        story.unease,
+                        (*story.bee, 1),
+                        (*story.states, after),
+                    )
+                )
+        stories = []
+        for count in range(1, bees + 1):
+            some = [s for s in grown if len(s.states) == count]
+            some.sort(key=lambda s: (round(s.cost, 6), s.unease, s.bee))
+            stories += some[:_BEAM]
+    stories.sort(key=lambda s: (round(s.cost, 6), s.unease, s.bee))
+    return stories
+
+
+def _step(state: _State, sighting: Sighting) -> tuple[float, float, _State]:
+    """Return cost and unease of a bee doing this next, and its state after."""
+    kind, now_s = sighting.kind, sighting.time_s
+    gap_s = now_s - state.since_s if state.last is not None else _ANY_TIME
+    away_s, visit_s, cost, unease = state.away_s, state.visit_s, 0.0, 0.0
+    here = state.last in {EventKind.BACK, EventKind.MARK}
+    if state.last is None or kind is EventKind.MARK:
+        pass
+    elif kind is EventKind.BACK and not here:
+        if gap_s < LEAST_AWAY_S:
+            cost = _CIRCLED
+        else:
+            cost = _HASTY if gap_s < HASTY_S else 0.0
+            unease = _uneven(gap_s, away_s)
+            away_s = gap_s
+    elif kind is EventKind.AWAY and state.last is EventKind.BACK:
+        unease = 0.5 * _uneven(max(gap_s, 1.0), visit_s)
+        visit_s = max(gap_s, 1.0)
+    elif kind is state.last:
+        cost = _IMPOSSIBLE if gap_s < LEAST_ROUND_S else _MISSED_NOTE
+    elif kind is EventKind.BACK:  # after a marking: it left without a note
+        cost = _MISSED_NOTE
+    return cost, unease, _State(kind, now_s, away_s, visit_s)
+
+
+def _uneven(now_s: float, before_s: float) -> float:
+    return 0.0 if before_s <= 0 else min(1.5, abs(math.log(now_s / before_s)))

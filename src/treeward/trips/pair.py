@@ -1,0 +1,208 @@
+"""All events of a hunt to visits, trips and flight lines."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from treeward.notes.events import UNMARKED, Event, EventKind
+
+from .lines import bearing_doubts, flight_lines, winds
+from .pairing import Circumstances, pair_colour
+from .records import Trip, TripTable, Visit
+from .sightings import Notes, Sighting, sort_notes
+from .stated import stated_trips
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date, datetime
+
+    from treeward.hunt_file import HuntFile
+
+_MONTHS = (
+    *("Jan", "Feb", "Mar", "Apr", "May", "Jun"),
+    *("Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
+)
+_PAIRABLE = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK})
+_Group = tuple[str, str, "date | None"]  # mark, station, day; None: one on every day
+
+
+def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
+    """Pair the notes of a hunt into visits, trips and flight lines.
+
+    A trip runs from a bee's departure to her next landing at the same station on the
+    same day. A colour used again on another day is another bee ("yellow 14 Jul"),
+    unless hunt.toml's `same_bee` names it; "mark" in the records stays the colour.
+
+    Parameters
+    ----------
+    events
+        The events that count (`notes.review_file.effective_events`), in any order.
+    hunt_file
+        hunt.toml: stations, zone, known hives, bees that are one on every day.
+
+    Returns
+    -------
+    TripTable
+        Each trip says whether it is used, and why not; every landing, departure,
+        bearing, duration and missed return is somewhere in it. No event raises: what
+        makes no sense is left over with its reason.
+    """
+    notes = sort_notes(events, hunt_file)
+    for event in notes.unclocked:
+        notes.leave_out(event, "nothing tells when this was")
+    if notes.unclocked:
+        count = len(notes.unclocked)
+        notes.doubts.append(
+            f"{count} {'note has' if count == 1 else 'notes have'} no clock time"
+        )
+    of_station = _barred_stations(notes, hunt_file)
+    of_mark = _barred_marks(hunt_file)
+    groups = _groups(notes, hunt_file)
+    days = _days_of_marks(groups)
+    missed = _missed(notes)
+    visits: list[Visit] = []
+    trips: list[Trip] = []
+    bee_of: dict[int, str] = {}
+    heeded: set[int] = set()
+
+    def barred(mark: str, station: str) -> tuple[str, ...]:
+        return (*of_station.get(station, ()), *of_mark.get(mark, ()))
+
+    for (mark, station, day), sightings in groups.items():
+        own = [s for s in missed if s.event.mark == mark and s.station == station]
+        paired = pair_colour(
+            sightings,
+            Circumstances(
+                station=station,
+                pauses=tuple(p for p in notes.pauses if p.station == station),
+                missed_s=tuple(s.time_s for s in own),
+                barred=barred(mark, station),
+            ),
+            lambda bee, mark=mark, day=day: _bee_name(mark, day, bee, days),  # type: ignore[misc]
+        )
+        visits += paired.visits
+        trips += paired.trips
+        bee_of |= paired.bee_of
+        notes.doubts += paired.doubts
+        for sighting, why in paired.left_over:
+            notes.leave_out(sighting.event, _elsewhere(sighting, why, notes))
+        heeded |= {id(s) for s in own if _is_within(s, paired.trips)}
+    for sighting in missed:
+        if id(sighting) not in heeded:
+            notes.leave_out(sighting.event, "she was not known to be away then")
+    _leave_out_unnamed(notes)
+
+    def bee_named(sighting: Sighting) -> str:
+        mark = sighting.event.mark
+        day = None if mark in hunt_file.same_bee else sighting.day
+        return _bee_name(mark, day, 0, days)
+
+    trips += stated_trips(notes, trips, bee_named, barred)
+    lines = flight_lines(notes, bee_of, of_station)
+    blown = winds(notes)
+    notes.doubts += bearing_doubts(lines)
+    return TripTable(
+        visits=tuple(sorted(visits, key=lambda v: (v.back_clock.timestamp(), v.mark))),
+        trips=tuple(sorted(trips, key=_trip_order)),
+        lines=tuple(lines),
+        winds=tuple(blown),
+        doubts=tuple(dict.fromkeys(notes.doubts)),
+        unpaired=tuple(
+            sorted(notes.unpaired, key=lambda u: (_time_s(u.clock), u.kind, u.row))
+        ),
+    )
+
+
+def _trip_order(trip: Trip) -> tuple[float, bool, str, str]:
+    return (_time_s(trip.from_clock or trip.to_clock), trip.stated, trip.mark, trip.bee)
+
+
+def _time_s(clock: datetime | None) -> float:
+    return clock.timestamp() if clock is not None else 0.0
+
+
+def _groups(notes: Notes, hunt_file: HuntFile) -> dict[_Group, list[Sighting]]:
+    """Gather what may be one bee's notes: of one mark, at one station, on one day."""
+    groups: dict[_Group, list[Sighting]] = {}
+    for sighting in notes.sightings:
+        mark = sighting.event.mark
+        if sighting.kind in _PAIRABLE and mark not in {"", UNMARKED}:
+            day = None if mark in hunt_file.same_bee else sighting.day
+            groups.setdefault((mark, sighting.station, day), []).append(sighting)
+    return groups
+
+
+def _days_of_marks(groups: dict[_Group, list[Sighting]]) -> dict[str, set[date]]:
+    days: dict[str, set[date]] = {}
+    for mark, _, day in groups:
+        if day is not None:
+            days.setdefault(mark, set()).add(day)
+    return days
+
+
+def _bee_name(mark: str, day: date | None, bee: int, days: dict[str, set[date]]) -> str:
+    name = mark
+    used_on = days.get(mark, set())
+    if day is not None and len(used_on | {day}) > 1:
+        name = f"{mark} {day.day} {_MONTHS[day.month - 1]}"
+        if len({d.year for d in used_on | {day}}) > 1:
+            name = f"{name} {day.year}"
+    return f"{name} ({bee + 1})" if bee else name
+
+
+def _barred_stations(notes: Notes, hunt_file: HuntFile) -> dict[str, tuple[str, ...]]:
+    """Say of which stations nothing can be used, and why."""
+    ids = {s.id for s in hunt_file.station}
+    barred: dict[str, tuple[str, ...]] = {}
+    for station in {s.station for s in notes.sightings}:
+        if not station:
+            barred[station] = ("no station was said",)
+        elif ids and station not in ids:
+            barred[station] = (f"station {station} is not in hunt.toml",)
+    return barred
+
+
+def _barred_marks(hunt_file: HuntFile) -> dict[str, tuple[str, ...]]:
+    return {
+        mark: (f"{mark} is from {hive.name}, which is known",)
+        for hive in hunt_file.known_hive
+        for mark in hive.marks
+    }
+
+
+def _missed(notes: Notes) -> list[Sighting]:
+    return [s for s in notes.sightings if s.kind is EventKind.MISSED and s.event.mark]
+
+
+def _is_within(missed: Sighting, trips: Sequence[Trip]) -> bool:
+    return any(
+        _time_s(t.from_clock) < missed.time_s <= _time_s(t.to_clock)
+        for t in trips
+        if t.from_clock is not None and t.to_clock is not None
+    )
+
+
+def _elsewhere(sighting: Sighting, why: str, notes: Notes) -> str:
+    """Add where the bee was seen next, if at another station."""
+    if why != "she was not seen again":
+        return why
+    for later in notes.sightings:
+        if (
+            later.time_s > sighting.time_s
+            and later.kind in _PAIRABLE
+            and later.event.mark == sighting.event.mark
+        ):
+            if later.station != sighting.station:
+                return f"she was next seen at station {later.station}"
+            return f"{why} that day"
+    return why
+
+
+def _leave_out_unnamed(notes: Notes) -> None:
+    for sighting in notes.sightings:
+        event = sighting.event
+        if event.kind in {EventKind.BACK, EventKind.AWAY, EventKind.MISSED}:
+            if not event.mark:
+                notes.leave_out(event, "no bee is named")
+            elif event.mark == UNMARKED and event.kind is not EventKind.MISSED:
+                notes.leave_out(event, "unmarked bees cannot be told apart")

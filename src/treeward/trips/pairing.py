@@ -1,0 +1,300 @@
+"""Landings and departures of one colour at one station to visits and trips."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Literal
+
+from treeward.notes.clock import CLOCK_DOUBT
+from treeward.notes.events import EventKind
+
+from .identity import LEAST_AWAY_S, LEAST_ROUND_S, tell_bees_apart
+from .records import Trip, Visit
+from .usual import LONGEST_S, Usual, Verdict, judge_gap, judge_unwatched, usual_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from .sightings import Sighting
+    from .watching import Pause
+
+LONG_VISIT = 3.0  # times the usual, and longer than:
+LONG_VISIT_S = 180.0  # a departure and a return may have been missed; guess
+_EITHER = "two bees wear this mark at once, and this could be either of them"
+STALE_FLAGS = ("taken back by", "clock: ")  # said of the event, settled elsewhere
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Circumstances:
+    """What else was going on while a colour was watched at a station."""
+
+    station: str
+    pauses: tuple[Pause, ...] = ()
+    missed_s: tuple[float, ...] = ()  # when she was said not to have come
+    barred: tuple[str, ...] = ()  # why nothing of this colour can be used
+
+    def pauses_within(self, from_s: float, to_s: float) -> list[Pause]:
+        """Return the pauses that could hide a visit between two moments."""
+        return [
+            p
+            for p in self.pauses
+            if p.hides_a_visit and p.from_s < to_s and p.to_s > from_s
+        ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paired:
+    """What came of one colour at one station."""
+
+    visits: tuple[Visit, ...]
+    trips: tuple[Trip, ...]
+    left_over: tuple[tuple[Sighting, str], ...]  # notes in neither, and why
+    bee_of: dict[int, str]  # id() of a sighting to the bee it is about
+    doubts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Gap:
+    """A stretch in which a bee was, at least in part, not at the station."""
+
+    one: Sighting
+    two: Sighting
+    timing: Literal["away", "round"]
+
+    @property
+    def length_s(self) -> float:
+        return self.two.time_s - self.one.time_s
+
+
+@dataclass(slots=True)
+class _Track:
+    """The notes of one bee, and what they make."""
+
+    name: str
+    sightings: list[Sighting]
+    visits: list[tuple[Sighting, Sighting]] = field(default_factory=list)
+    gaps: list[_Gap] = field(default_factory=list)
+
+    def walk(self) -> None:
+        """Pair each note with the one before it."""
+        for one, two in zip(self.sightings, self.sightings[1:], strict=False):
+            pair = (one.kind, two.kind)
+            if pair == (EventKind.BACK, EventKind.AWAY):
+                self.visits.append((one, two))
+            elif pair == (EventKind.AWAY, EventKind.BACK):
+                self.gaps.append(_Gap(one, two, "away"))
+            elif one.kind is two.kind and one.kind is not EventKind.MARK:
+                self.gaps.append(_Gap(one, two, "round"))
+
+
+def pair_colour(
+    sightings: Sequence[Sighting],
+    around: Circumstances,
+    name_of: Callable[[int], str],
+) -> Paired:
+    """Pair one colour's notes at one station.
+
+    Parameters
+    ----------
+    sightings
+        Landings, departures and markings, in order of time; one bee's, as far as
+        the colour says.
+    around
+        Pauses, missed returns, and what bars the colour as a whole.
+    name_of
+        Name of the first (0) and the second (1) bee of the colour.
+    """
+    identities = tell_bees_apart(sightings)
+    tracks = [
+        _Track(
+            name_of(bee),
+            [s for s, b in zip(sightings, identities.bee, strict=True) if b == bee],
+        )
+        for bee in range(identities.bees)
+    ]
+    doubts: list[str] = []
+    about_bees: tuple[str, ...] = ()
+    if len(tracks) > 1:
+        colour = sightings[0].event.mark
+        about_bees = (f"two bees wear {colour}; told apart by their times",)
+        doubts.append(f"two bees wear {colour}: {tracks[0].name}, {tracks[1].name}")
+    unsure = {(id(sightings[i]), id(sightings[j])) for i, j in identities.unsure}
+    not_believed = [s for s, b in zip(sightings, identities.bee, strict=True) if b < 0]
+    visits: list[Visit] = []
+    trips: list[Trip] = []
+    used_notes: set[int] = set()
+    bee_of: dict[int, str] = {}
+    for track in tracks:
+        track.walk()
+        clean_visits = [
+            b.time_s - a.time_s
+            for a, b in track.visits
+            if _visit_doubt(a, b, around) == ""
+        ]
+        clean = [
+            g.length_s
+            for g in track.gaps
+            if _is_clean(g, around) and (id(g.one), id(g.two)) not in unsure
+        ]
+        usual = usual_of(clean, clean_visits)
+        longest_s = max(LONG_VISIT_S, LONG_VISIT * usual.visit_s)
+        visits += [_visit(track.name, a, b, around, longest_s) for a, b in track.visits]
+        for gap in track.gaps:
+            between = [
+                s for s in not_believed if gap.one.time_s <= s.time_s <= gap.two.time_s
+            ]
+            verdict = _judge(gap, usual, around)
+            if (id(gap.one), id(gap.two)) in unsure:
+                verdict = replace(verdict, used=False, doubts=(_EITHER,))
+            found = _trip(track.name, gap, verdict, around.barred)
+            doubts_more = about_bees + tuple(
+                f"a note between was not believed ({s.event.row or s.kind.value})"
+                for s in between
+            )
+            trips.append(replace(found, doubts=found.doubts + doubts_more))
+        for pair in [*track.visits, *((g.one, g.two) for g in track.gaps)]:
+            used_notes |= {id(pair[0]), id(pair[1])}
+        bee_of |= {id(s): track.name for s in track.sightings}
+    left_over = [
+        (s, _why_left_over(s, identities.bee[i], tracks))
+        for i, s in enumerate(sightings)
+        if id(s) not in used_notes and s.kind is not EventKind.MARK
+    ]
+    return Paired(
+        visits=tuple(visits),
+        trips=tuple(trips),
+        left_over=tuple(left_over),
+        bee_of=bee_of,
+        doubts=tuple(doubts),
+    )
+
+
+def _why_left_over(sighting: Sighting, bee: int, tracks: Sequence[_Track]) -> str:
+    mark = sighting.event.mark
+    if bee < 0:
+        return f"does not fit the other notes of {mark}; misheard?"
+    last = tracks[bee].sightings[-1] is sighting
+    if sighting.kind is EventKind.AWAY:
+        return "she was not seen again" if last else "her return was not noted"
+    if last:
+        return "nothing of her is noted before or after"
+    return "nothing of her is noted before, and no departure after"
+
+
+def _is_clean(gap: _Gap, around: Circumstances) -> bool:
+    """Tell whether a gap may tell what is usual."""
+    return (
+        gap.timing == "away"
+        and LEAST_AWAY_S <= gap.length_s <= LONGEST_S
+        and gap.one.day == gap.two.day
+        and not around.pauses_within(gap.one.time_s, gap.two.time_s)
+        and not _clock_doubt(gap.one, gap.two)
+    )
+
+
+def _clock_doubt(one: Sighting, two: Sighting) -> bool:
+    flags = (*one.event.flags, *two.event.flags)
+    return any(flag.startswith(CLOCK_DOUBT) for flag in flags)
+
+
+def note_doubts(*sightings: Sighting) -> tuple[str, ...]:
+    """Return what speaks against the notes themselves, with the row named."""
+    found: list[str] = []
+    for sighting in sightings:
+        for flag in sighting.event.flags:
+            if not flag.startswith(STALE_FLAGS):
+                row = sighting.event.row
+                found.append(f"{row}: {flag}" if row else flag)
+        found += sighting.doubts
+    return tuple(dict.fromkeys(found))
+
+
+def _visit_doubt(
+    back: Sighting,
+    away: Sighting,
+    around: Circumstances,
+    longest_s: float = math.inf,
+) -> str:
+    length_s = away.time_s - back.time_s
+    if around.pauses_within(back.time_s, away.time_s):
+        return "nobody was watching for part of it"
+    if _clock_doubt(back, away):
+        return "the recorder seems to have been paused meanwhile"
+    if back.day != away.day:
+        return "overnight"
+    if length_s > longest_s:
+        return "much longer than usual: she may have been away meanwhile, unseen"
+    return ""
+
+
+def _visit(
+    bee: str, back: Sighting, away: Sighting, around: Circumstances, longest_s: float
+) -> Visit:
+    doubt = _visit_doubt(back, away, around, longest_s)
+    assert back.event.clock is not None  # noqa: S101  (sightings have clocks)
+    assert away.event.clock is not None  # noqa: S101
+    return Visit(
+        mark=back.event.mark,
+        station=around.station,
+        back_clock=back.event.clock,
+        away_clock=away.event.clock,
+        visit_s=round(away.time_s - back.time_s, 3),
+        used=not doubt and not around.barred,
+        doubts=(
+            *((doubt,) if doubt else ()),
+            *around.barred,
+            *note_doubts(back, away),
+        ),
+        back_row=back.event.row,
+        away_row=away.event.row,
+        bee=bee,
+    )
+
+
+def _trip(bee: str, gap: _Gap, verdict: Verdict, barred: tuple[str, ...]) -> Trip:
+    doubts = (*barred, *verdict.doubts, *note_doubts(gap.one, gap.two))
+    one, two = gap.one.event, gap.two.event
+    return Trip(
+        mark=one.mark,
+        bee=bee,
+        station=gap.one.station,
+        away_clock=one.clock if one.kind is EventKind.AWAY else None,
+        back_clock=two.clock if two.kind is EventKind.BACK else None,
+        away_s=round(gap.length_s, 3),
+        timing=gap.timing,
+        cycles=verdict.cycles,
+        used=verdict.used and not barred,
+        doubts=tuple(dict.fromkeys(doubts)),
+        away_row=one.row,
+        back_row=two.row,
+        from_clock=one.clock,
+        to_clock=two.clock,
+    )
+
+
+def _judge(gap: _Gap, usual: Usual, around: Circumstances) -> Verdict:
+    round_trip = gap.timing == "round"
+    if gap.one.day != gap.two.day:
+        return Verdict(used=False, doubts=("overnight",))
+    if _clock_doubt(gap.one, gap.two):
+        doubt = "the recorder seems to have been paused meanwhile, so the time is off"
+        return Verdict(used=False, doubts=(doubt,))
+    if round_trip and gap.length_s < LEAST_ROUND_S:
+        what = "landings" if gap.one.kind is EventKind.BACK else "departures"
+        doubt = f"two {what} {gap.length_s:.0f} s apart: two bees, or one said twice"
+        return Verdict(used=False, doubts=(doubt,))
+    if not round_trip and gap.length_s < LEAST_AWAY_S:
+        doubt = f"{gap.length_s:.0f} s is too short for a trip: she circled and landed"
+        return Verdict(used=False, doubts=(doubt,))
+    missed = any(gap.one.time_s < m <= gap.two.time_s for m in around.missed_s)
+    unwatched = around.pauses_within(gap.one.time_s, gap.two.time_s)
+    if unwatched and gap.length_s <= LONGEST_S:
+        verdict = judge_unwatched(gap.length_s, usual, unwatched[0].why)
+    else:
+        verdict = judge_gap(gap.length_s, usual, round_trip=round_trip, missed=missed)
+    if round_trip:
+        absent = "departure" if gap.one.kind is EventKind.BACK else "landing"
+        doubt = f"her {absent} between was not noted, so this holds a visit too"
+        verdict = replace(verdict, doubts=(doubt, *verdict.doubts))
+    return verdict

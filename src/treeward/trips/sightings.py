@@ -1,0 +1,169 @@
+"""Notes in order, each with its day and station: what pairing starts from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, timedelta
+from typing import TYPE_CHECKING
+
+from treeward.notes.events import UNMARKED, Event, EventKind
+from treeward.notes.scratch import taken_back
+
+from .records import Unpaired
+from .watching import Pause, pauses_in, stations_in_force
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
+
+    from treeward.hunt_file import HuntFile
+
+DAY_STARTS = timedelta(hours=3)  # a bee's day; notes after midnight belong to it; guess
+REPEAT_S = 10.0  # the same note again within this was said twice; guess
+
+# Among notes of the same moment: what sets the scene first, what closes it last.
+_RANK = {
+    kind: rank
+    for rank, kind in enumerate(
+        (
+            EventKind.TIME,
+            EventKind.STATION,
+            EventKind.RESUME,
+            EventKind.WIND,
+            EventKind.MARK,
+            EventKind.BACK,
+            EventKind.AWAY,
+            EventKind.BEARING,
+            EventKind.MISSED,
+            EventKind.DURATION,
+            EventKind.REMARK,
+            EventKind.PAUSE,
+            EventKind.SCRATCH,
+        )
+    )
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sighting:
+    """A note with a clock, where and on which day it was spoken."""
+
+    event: Event
+    time_s: float  # UTC timestamp
+    station: str  # "" where it is not known
+    day: date
+    doubts: tuple[str, ...] = ()  # about the station
+
+    @property
+    def kind(self) -> EventKind:
+        """What kind of note it is."""
+        return self.event.kind
+
+
+@dataclass(slots=True)
+class Notes:
+    """All notes of a hunt, sorted out."""
+
+    sightings: list[Sighting] = field(default_factory=list)
+    unclocked: list[Event] = field(default_factory=list)
+    pauses: list[Pause] = field(default_factory=list)
+    unpaired: list[Unpaired] = field(default_factory=list)
+    doubts: list[str] = field(default_factory=list)
+
+    def leave_out(self, event: Event, why: str) -> None:
+        """Note that an event is not used, and why."""
+        self.unpaired.append(
+            Unpaired(
+                kind=event.kind.value,
+                mark=event.mark,
+                value=event.value,
+                clock=event.clock,
+                why=why,
+                row=event.row,
+            )
+        )
+
+
+def sort_notes(events: Sequence[Event], hunt_file: HuntFile) -> Notes:
+    """Put notes in order, take back what was scratched, and find their stations.
+
+    The order in which events are given does not matter; notes of the same moment are
+    ordered by kind and content.
+    """
+    notes = Notes()
+    clocked = sorted((e for e in events if e.clock is not None), key=_order)
+    notes.unclocked = [e for e in events if e.clock is None]
+    gone = taken_back(clocked)
+    scratches = set(gone.values())
+    standing: list[Event] = []
+    for index, event in enumerate(clocked):
+        if index in gone:
+            notes.leave_out(event, "taken back by a scratch")
+        elif event.kind is EventKind.SCRATCH:
+            if index not in scratches:
+                notes.leave_out(event, "there was no note before it to take back")
+        else:
+            standing.append(event)
+    if gone:
+        count = len(gone)
+        said = "1 note was" if count == 1 else f"{count} notes were"
+        notes.doubts.append(f"{said} taken back by a scratch")
+    standing = _once_each(standing, notes)
+    zone = hunt_file.hunt.zone
+    stations = stations_in_force(standing, hunt_file)
+    notes.doubts += stations.doubts
+    for event, (station, doubts) in zip(standing, stations.of_events, strict=True):
+        assert event.clock is not None  # noqa: S101  (only clocked ones stand)
+        local = event.clock.astimezone(zone).replace(tzinfo=None)
+        notes.sightings.append(
+            Sighting(
+                event=event,
+                time_s=event.clock.timestamp(),
+                station=station,
+                day=(local - DAY_STARTS).date(),
+                doubts=doubts,
+            )
+        )
+    spans = [(s.event, s.time_s, s.station) for s in notes.sightings]
+    notes.pauses, doubts_of_pauses = pauses_in(spans)
+    notes.doubts += doubts_of_pauses
+    return notes
+
+
+def _order(event: Event) -> tuple[float, int, str, float, str, str, str]:
+    assert event.clock is not None  # noqa: S101  (only clocked ones are sorted)
+    return (
+        event.clock.astimezone(UTC).timestamp(),
+        _RANK[event.kind],
+        event.recording,
+        event.start_s if event.start_s is not None else -1.0,
+        event.mark,
+        event.value,
+        event.row,
+    )
+
+
+def _once_each(events: Sequence[Event], notes: Notes) -> list[Event]:
+    """Leave out notes that say again what was just said."""
+    last: dict[tuple[EventKind, str], float] = {}
+    kept: list[Event] = []
+    for event in events:
+        assert event.clock is not None  # noqa: S101  (only clocked ones stand)
+        if event.kind not in {EventKind.BACK, EventKind.AWAY} or not event.mark:
+            kept.append(event)
+            continue
+        key, now_s = (event.kind, event.mark), event.clock.timestamp()
+        before_s = last.get(key)
+        opposite = EventKind.AWAY if event.kind is EventKind.BACK else EventKind.BACK
+        between_s = last.get((opposite, event.mark))
+        again = (
+            before_s is not None
+            and now_s - before_s <= REPEAT_S
+            and (between_s is None or between_s < before_s)
+        )
+        if again and event.mark != UNMARKED:
+            notes.leave_out(event, "the same was said just before")
+            continue
+        last[key] = now_s
+        kept.append(event)
+    return kept
