@@ -11,10 +11,10 @@ CAUTIONS: tuple[tuple[str, str], ...] = (
     (
         "Stings can kill",
         (
-            "If you have ever reacted badly to a sting, do not do this alone, and carry "
-            "what your doctor told you to carry. Swelling of face or tongue, trouble "
-            "with breathing, dizziness or collapse: call the emergency number at once. "
-            "Treeward gives no medical advice."
+            "If you have ever reacted badly to a sting, do not do this alone, and "
+            "carry what your doctor told you to carry. Swelling of face or tongue, "
+            "trouble with breathing, dizziness or collapse: call the emergency number "
+            "at once. Treeward gives no medical advice."
         ),
     ),
     (

@@ -12,9 +12,10 @@ from treeward.errors import HuntError, SoundError, TreewardError
 from treeward.heard import HeardBy, HeardFile
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
+    from treeward.hunt import Hunt
     from treeward.notes.events import Event
     from treeward.speech.phrasebook import PhraseBook
     from treeward.speech.recognizer import Recognizer
@@ -234,6 +235,46 @@ def attempt(name: str, work: Callable[[], Recorded]) -> Recorded:
         return Recorded(name=name, fault=error.line(), complete=False)
 
 
+def hear_all(
+    hunt: Hunt,
+    paths: Sequence[Path],
+    recognizer: Callable[[], Recognizer],
+    watcher: Watcher | None,
+    *,
+    fresh: bool,
+) -> tuple[list[Recorded], bool]:
+    """Hear recordings one after the other; a fault of one does not stop the rest.
+
+    Returns what was heard, and whether the person stopped it.
+    """
+    recorded: list[Recorded] = []
+    stopped = False
+    for path in paths:
+        name = recording_name(path, hunt.recordings_dir)
+        kept = hunt.heard_file(name)
+
+        def work(
+            path: Path = path, name: str = name, kept: HeardFile = kept
+        ) -> Recorded:
+            nonlocal stopped
+            if not is_transcript(path) and not stopped:
+                if fresh:
+                    kept.path.unlink(missing_ok=True)
+                try:
+                    hear(path, kept, recognizer(), hunt.phrase_book, watcher=watcher)
+                except KeyboardInterrupt:
+                    stopped = True
+            events, complete, remarks = events_of(
+                path, kept, hunt.phrase_book, name=name
+            )
+            return Recorded(
+                name=name, events=tuple(events), complete=complete, remarks=remarks
+            )
+
+        recorded.append(attempt(name, work))
+    return recorded, stopped
+
+
 def file_modified(path: Path) -> datetime:
     """Return when the file was last written, in UTC."""
     return datetime.fromtimestamp(path.stat().st_mtime, tz=UTC)
@@ -247,8 +288,3 @@ def recording_name(path: Path, recordings_dir: Path) -> str:
 def _digest(path: Path) -> bytes:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").digest()
-
-
-def describe_faults(recordings: Iterable[Recorded]) -> str:
-    """Join the fault lines for one error message."""
-    return "\n".join(r.fault for r in recordings if r.fault)

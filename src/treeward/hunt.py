@@ -1,0 +1,337 @@
+"""A hunt: the folder with notes, stations and results, and what is done with it.
+
+In a notebook::
+
+    hunt = Hunt("marl-hollow")
+    hunt.transcribe()
+    table = hunt.trips()
+    result = hunt.locate()
+    hunt.write_results(result)
+"""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from treeward import __version__
+from treeward.atomic import write_text
+from treeward.errors import HuntError
+from treeward.heard import HeardFile
+from treeward.hunt_file import HuntFile, read_hunt_file
+from treeward.hunt_template import filled_template
+from treeward.transcription import (
+    Transcribed,
+    Watcher,
+    find_recordings,
+    hear_all,
+    take_in,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from os import PathLike
+    from zoneinfo import ZoneInfo
+
+    from treeward.notes.events import Event
+    from treeward.notes.review_file import ReviewRow
+    from treeward.positions import Position
+    from treeward.report.records import HuntResult, WrittenFiles
+    from treeward.review_store import ReviewStore
+    from treeward.speech.phrasebook import PhraseBook
+    from treeward.speech.recognizer import Recognizer
+    from treeward.trips.records import TripTable
+
+
+class Hunt:
+    """One search for one or more colonies, in a folder of its own.
+
+    Parameters
+    ----------
+    path
+        The folder that holds hunt.toml.
+
+    Raises
+    ------
+    HuntError
+        At the first use of hunt.toml, if it is missing or faulty.
+    """
+
+    def __init__(self, path: str | PathLike[str]) -> None:
+        self.path = Path(path)
+        self.recordings_dir = self.path / "recordings"
+        self.results_dir = self.path / "results"
+        self.review_path = self.path / "review.csv"
+        self.machine_dir = self.path / ".treeward"
+
+    @classmethod
+    def create(cls, path: str | PathLike[str], *, name: str, timezone: str) -> Hunt:
+        """Start a hunt: hunt.toml with every key explained, and empty folders.
+
+        Raises
+        ------
+        HuntError
+            If a hunt is there already.
+        """
+        hunt = cls(path)
+        hunt_toml = hunt.path / "hunt.toml"
+        if hunt_toml.exists():
+            raise HuntError(
+                "a hunt is here already",
+                where=str(hunt_toml),
+                mend="Name another folder.",
+            )
+        if hunt.path.exists() and not hunt.path.is_dir():
+            raise HuntError(
+                "is a file", where=str(hunt.path), mend="Name another folder."
+            )
+        from treeward.hunt_file import parse_hunt_table
+
+        parse_hunt_table(
+            {"hunt": {"name": name, "timezone": timezone}}, where=str(hunt_toml)
+        )
+        hunt.recordings_dir.mkdir(parents=True, exist_ok=True)
+        write_text(hunt_toml, filled_template(name=name, timezone=timezone))
+        return hunt
+
+    @cached_property
+    def file(self) -> HuntFile:
+        """hunt.toml, read and checked."""
+        return read_hunt_file(self.path / "hunt.toml")
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The hunt's time zone."""
+        return self.file.hunt.zone
+
+    @cached_property
+    def phrase_book(self) -> PhraseBook:
+        """What can be said in this hunt."""
+        from treeward.speech.phrasebook import PhraseBook
+
+        return PhraseBook.for_hunt(self.path)
+
+    @property
+    def review(self) -> ReviewStore:
+        """Both copies of the review."""
+        from treeward.review_store import ReviewStore
+
+        return ReviewStore(self.review_path, self.machine_dir, self.zone)
+
+    @contextmanager
+    def locked(self) -> Iterator[None]:
+        """Keep a second program from writing into this hunt meanwhile.
+
+        Raises
+        ------
+        HuntError
+            If another one is at work.
+        """
+        from filelock import FileLock, Timeout
+
+        self.machine_dir.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(self.machine_dir / "lock", timeout=0)
+        try:
+            lock.acquire()
+        except Timeout as error:
+            raise HuntError(
+                "another Treeward command is at work on this hunt",
+                where=str(self.path),
+                mend="Wait until it has ended, then run this again.",
+            ) from error
+        try:
+            yield
+        finally:
+            lock.release()
+
+    def recordings(self) -> list[Path]:
+        """List the hunt's recordings and transcripts."""
+        return find_recordings(self.recordings_dir)
+
+    def heard_file(self, name: str) -> HeardFile:
+        """Return where the hearing of a recording is kept."""
+        safe = name.replace("/", "__")
+        return HeardFile(self.machine_dir / "heard" / f"{safe}.jsonl")
+
+    def transcribe(
+        self,
+        files: Sequence[Path] = (),
+        *,
+        start: str | None = None,
+        model: str | None = None,
+        fresh: bool = False,
+        watcher: Watcher | None = None,
+    ) -> Transcribed:
+        """Hear recordings or read transcripts, and bring review.csv up to date.
+
+        Parameters
+        ----------
+        files
+            Files to take in; all of the hunt's recordings when empty.
+        start
+            Clock time of the first second, for one file.
+        model
+            A Vosk model to use, by path or name.
+        fresh
+            Forget what was heard before.
+        watcher
+            Told of the progress.
+
+        Raises
+        ------
+        HuntError, SpeechError, ReviewError
+            When nothing can be done. A fault of one recording is in the result.
+        """
+        from treeward.review_update import ReviewUpdate
+
+        update = ReviewUpdate(self)
+        _ = self.file  # a faulty hunt.toml is told before an hour of hearing
+        with self.locked():
+            paths = take_in(files, self.recordings_dir) if files else self.recordings()
+            if not paths:
+                raise HuntError(
+                    "there are no recordings",
+                    where=str(self.recordings_dir),
+                    mend="Put some there, or name them: treeward transcribe FILE",
+                )
+            if start is not None:
+                update.keep_start(paths[0], start)
+            previous, current = self.review.read()
+            opened: list[Recognizer] = []
+
+            def recognizer() -> Recognizer:
+                if not opened:
+                    from treeward.speech.choose import open_recognizer
+
+                    opened.append(
+                        open_recognizer(
+                            self.phrase_book, model=model, hunt_dir=self.path
+                        )
+                    )
+                return opened[0]
+
+            recorded, stopped = hear_all(self, paths, recognizer, watcher, fresh=fresh)
+            merge, clocks = update.merged(recorded, previous, current)
+            self.review.write(merge.rows, merge.machine)
+            to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
+            return Transcribed(
+                recordings=tuple(recorded),
+                engine=opened[0].name if opened else "",
+                rows=len(merge.rows),
+                to_look_at=to_look_at,
+                kept_changes=len(merge.report.kept_changes),
+                stopped=stopped,
+                remarks=tuple(
+                    f"{clock.recording}: {flag}"
+                    for clock in clocks
+                    for flag in clock.flags
+                ),
+            )
+
+    def rows(self) -> list[ReviewRow]:
+        """Read review.csv.
+
+        Where the person corrected a spoken time, the clocks that hang on it are
+        worked out anew.
+
+        Raises
+        ------
+        ReviewError
+            With a line for every cell that cannot be read.
+        """
+        from treeward.review_update import ReviewUpdate, times_corrected
+
+        previous, current = self.review.read()
+        if current is None:
+            raise HuntError(
+                "there is no review.csv here",
+                where=str(self.review_path),
+                mend="Run: treeward transcribe. Or write one by hand.",
+            )
+        if times_corrected(previous, current):
+            update = ReviewUpdate(self)
+            if known := update.recorded_before():
+                merge, _ = update.merged(known, previous, current)
+                return list(merge.rows)
+        return current
+
+    def trips(self) -> TripTable:
+        """Pair the events of review.csv into visits, trips and flight lines."""
+        return self._trips_of(self.rows())
+
+    def locate(self) -> HuntResult:
+        """Work out where the colonies are, from review.csv as it stands."""
+        from treeward.hunt_survey import survey_hunt
+        from treeward.report.records import HuntResult, NoteRow
+
+        rows = self.rows()
+        table = self._trips_of(rows)
+        now = datetime.now(tz=UTC).astimezone(self.zone)
+        surveyed = survey_hunt(self.file, table, self.positions(rows), today=now)
+        return HuntResult(
+            hunt_file=self.file,
+            stations=surveyed.stations,
+            table=table,
+            fix=surveyed.fix,
+            rows={
+                row.name: NoteRow(
+                    row=row.name,
+                    recording=row.event.recording,
+                    start_s=row.event.start_s,
+                    end_s=row.event.end_s,
+                    clock=row.event.clock,
+                    said=said_in_words(row.event),
+                    heard=row.event.heard,
+                    confidence=row.event.confidence,
+                    flag="; ".join(row.event.flags),
+                    decision=row.decision,
+                )
+                for row in rows
+            },
+            software_version=__version__,
+            created=now,
+            missing=surveyed.missing,
+        )
+
+    def write_results(
+        self, result: HuntResult, *, with_sound: bool = False
+    ) -> WrittenFiles:
+        """Write report, tables and map files into results/."""
+        from treeward.report.write import write_results
+
+        with self.locked():
+            clips = self.clips(result) if with_sound else None
+            return write_results(result, self.results_dir, clips=clips)
+
+    def positions(
+        self,
+        rows: Sequence[ReviewRow] = (),  # noqa: ARG002  (for tracks)
+    ) -> dict[str, tuple[Position, str]]:
+        """Give each station's position, and where it is known from."""
+        return {
+            station.id: (station.position, "hunt.toml")
+            for station in self.file.station
+            if station.position is not None
+        }
+
+    def clips(self, result: HuntResult) -> dict[str, bytes]:
+        """Cut the seconds around each trip's rows out of the recordings, as WAV."""
+        raise NotImplementedError
+
+    def _trips_of(self, rows: Sequence[ReviewRow]) -> TripTable:
+        from treeward.notes.review_file import effective_events
+        from treeward.trips import pair_trips
+
+        machine = self.review.machine_rows()
+        return pair_trips(effective_events(rows, machine), self.file)
+
+
+def said_in_words(event: Event) -> str:
+    """Say an event in plain words: "yellow away", "bearing 210 (yellow)"."""
+    parts = [event.mark, event.kind.value, event.value]
+    if event.kind in {"bearing", "duration"} and event.mark:
+        parts = [event.kind.value, event.value, f"({event.mark})"]
+    return " ".join(part for part in parts if part)

@@ -1,0 +1,173 @@
+"""Bringing review.csv up to date with what was heard, without losing a change."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from treeward.atomic import write_text
+from treeward.transcription import (
+    Recorded,
+    events_of,
+    file_modified,
+    is_transcript,
+    recording_name,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from datetime import datetime
+    from pathlib import Path
+
+    from treeward.hunt import Hunt
+    from treeward.notes.clock import ClockResult, RecordingFacts
+    from treeward.notes.events import Event
+    from treeward.notes.review_file import ReviewRow
+    from treeward.notes.review_merge import MergeResult
+
+
+class ReviewUpdate:
+    """Puts events on the clock and merges them into the review of a hunt."""
+
+    def __init__(self, hunt: Hunt) -> None:
+        self._hunt = hunt
+
+    def recorded_before(self) -> list[Recorded]:
+        """Give every recording's events from what is kept of its hearing."""
+        found = []
+        for path in self._hunt.recordings():
+            name = recording_name(path, self._hunt.recordings_dir)
+            kept = self._hunt.heard_file(name)
+            if kept.path.exists() or is_transcript(path):
+                events, complete, remarks = events_of(
+                    path, kept, self._hunt.phrase_book, name=name
+                )
+                found.append(
+                    Recorded(
+                        name=name,
+                        events=tuple(events),
+                        complete=complete,
+                        remarks=remarks,
+                    )
+                )
+        return found
+
+    def merged(
+        self,
+        recorded: Sequence[Recorded],
+        previous: Sequence[ReviewRow],
+        current: Sequence[ReviewRow] | None,
+    ) -> tuple[MergeResult, list[ClockResult]]:
+        """Place events on the clock and merge them with what the person changed.
+
+        Spoken times that the person corrected count as corrected.
+        """
+        from treeward.notes.clock import place_recordings
+        from treeward.notes.review_merge import heed_corrected_times, merge_review
+
+        readable = [r for r in recorded if not r.fault]
+        batch = []
+        originals: dict[str, tuple[Event, ...]] = {}
+        for one in readable:
+            originals[one.name] = one.events
+            heeded = heed_corrected_times(one.events, previous, current or ())
+            batch.append((self._facts(one.name), heeded))
+        clocks = place_recordings(batch, self._hunt.zone, is_daylight=self._daylight())
+        new: list[Event] = []
+        for clock in clocks:
+            for event, original in zip(
+                clock.events, originals[clock.recording], strict=True
+            ):
+                # The machine's own reading of a time stays in the machine's copy.
+                corrected = event.kind == "time" and event.value != original.value
+                spoken = (
+                    original.value if corrected and not event.value else event.value
+                )
+                new.append(replace(event, value=spoken))
+        merge = merge_review(
+            previous, current, new, transcribed=[r.name for r in readable]
+        )
+        return merge, clocks
+
+    def _facts(self, name: str) -> RecordingFacts:
+        from treeward.notes.clock import RecordingFacts
+        from treeward.notes.clock_evidence import parse_start
+
+        path = self._hunt.recordings_dir / name
+        start, resolution_s = None, 1.0
+        given = self._kept_starts().get(name) or self._hunt.file.start.get(name)
+        if given:
+            start, resolution_s = parse_start(
+                given, self._hunt.zone, where=f"start of {name}"
+            )
+        if is_transcript(path):
+            return RecordingFacts(
+                name=name, start=start, start_resolution_s=resolution_s
+            )
+        from treeward.audio.reader import probe
+
+        info = probe(path)
+        return RecordingFacts(
+            name=name,
+            duration_s=info.duration_s,
+            created=info.created,
+            file_modified=file_modified(path),
+            start=start,
+            start_resolution_s=resolution_s,
+        )
+
+    def _daylight(self) -> Callable[[datetime], bool] | None:
+        from treeward.notes.clock_evidence import daylight_at
+
+        for position, _ in self._hunt.positions().values():
+            return daylight_at(
+                latitude_deg=position.latitude_deg,
+                longitude_deg=position.longitude_deg,
+            )
+        return None
+
+    def _kept_starts(self) -> dict[str, str]:
+        """Give the starts that were given with --start in earlier runs."""
+        try:
+            kept = json.loads(
+                (self._hunt.machine_dir / "starts.json").read_text("utf-8")
+            )
+        except (OSError, ValueError):
+            return {}
+        return (
+            {str(k): str(v) for k, v in kept.items()} if isinstance(kept, dict) else {}
+        )
+
+    def keep_start(self, path: Path, start: str) -> None:
+        """Remember a start given with --start for all later runs.
+
+        Raises
+        ------
+        ClockError
+            If it is no date and time.
+        """
+        from treeward.notes.clock_evidence import parse_start
+
+        parse_start(start, self._hunt.zone, where="--start")
+        starts = self._kept_starts()
+        starts[recording_name(path, self._hunt.recordings_dir)] = start
+        write_text(self._hunt.machine_dir / "starts.json", json.dumps(starts, indent=1))
+
+
+def times_corrected(
+    previous: Sequence[ReviewRow], current: Sequence[ReviewRow]
+) -> bool:
+    """Tell whether the person corrected, dropped or deleted a spoken time."""
+    now = {row.name: row for row in current}
+    for row in previous:
+        if row.event.kind != "time":
+            continue
+        mine = now.get(row.name)
+        if (
+            mine is None
+            or mine.decision == "drop"
+            or (mine.event.kind, mine.event.value) != (row.event.kind, row.event.value)
+        ):
+            return True
+    return False
