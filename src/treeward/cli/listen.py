@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
+    from treeward.hunt import Hunt
     from treeward.live.answer import Answer
     from treeward.live.opening import Wanted
     from treeward.live.records import Heard, Snapshot
@@ -79,18 +80,21 @@ def command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noq
         _list_devices()
         return
     _check(asked)
+    from treeward.hunt import Hunt
+    from treeward.listening import merge_into_review
     from treeward.live.opening import only_listener
     from treeward.live.recovery import recover
-    from treeward.live.review import merge_into_review
 
     say = _to_stderr if asked["as_json"] else _to_stdout
-    wanted = _wanted(hunt_dir, asked)
+    hunt = Hunt(hunt_dir)
+    wanted = _wanted(hunt, asked)
+    merge = merge_into_review(hunt)
     with only_listener(hunt_dir):
-        for line in recover(hunt_dir, merge_into_review(hunt_dir)).lines:
+        for line in recover(hunt_dir, merge).lines:
             say(line)
         _show_cautions(hunt_dir, say, can_ask=asked["input_"] != "-")
-        session = _listen(hunt_dir, wanted, plain=_is_plain(asked), say=say)
-        done = recover(hunt_dir, merge_into_review(hunt_dir))
+        session = _listen(hunt, wanted, plain=_is_plain(asked), say=say)
+        done = recover(hunt_dir, merge)
     summary = session.summary()
     if asked["as_json"]:
         import json
@@ -111,17 +115,15 @@ def _check(asked: dict[str, Any]) -> None:
         raise click.UsageError("--device and --input exclude each other.")
 
 
-def _wanted(hunt_dir: Path, asked: dict[str, Any]) -> Wanted:
+def _wanted(hunt: Hunt, asked: dict[str, Any]) -> Wanted:
     from treeward.live.opening import Wanted
     from treeward.live.streams import PcmFormat
 
     start = None
     if asked["start"]:
-        from treeward.hunt_file import read_hunt_file
         from treeward.notes.clock_evidence import parse_start
 
-        zone = read_hunt_file(hunt_dir / "hunt.toml").hunt.zone
-        start, _ = parse_start(asked["start"], zone, where="--start")
+        start, _ = parse_start(asked["start"], hunt.zone, where="--start")
     device = asked["device"]
     return Wanted(
         input=asked["input_"],
@@ -142,16 +144,21 @@ def _is_plain(asked: dict[str, Any]) -> bool:
 
 
 def _listen(
-    hunt_dir: Path, wanted: Wanted, *, plain: bool, say: Callable[[str], None]
+    hunt: Hunt, wanted: Wanted, *, plain: bool, say: Callable[[str], None]
 ) -> Session:
+    from datetime import datetime
+
+    from treeward.listening import locate_for, pair_for
     from treeward.live.opening import open_session
 
     def printed(heard: Heard, answer: Answer) -> None:  # noqa: ARG001
         say(_heard_line(heard))
 
     session = open_session(
-        hunt_dir,
+        hunt.path,
         wanted,
+        pair=pair_for(hunt),
+        locate=locate_for(hunt, datetime.now(tz=hunt.zone)),
         on_heard=printed if plain else _quiet,
         on_said=say if plain else _quiet,
     )

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from treeward.live.synthesiser import Synthesiser
     from treeward.notes.events import Event
     from treeward.positions import Position
+    from treeward.survey.records import Fix
+    from treeward.trips.records import TripTable
 
 LOCK_NAME = "listen.lock"
 
@@ -95,12 +97,16 @@ def open_session(
     hunt_dir: Path,
     wanted: Wanted,
     *,
+    pair: Callable[[Sequence[Event]], TripTable],
+    locate: Callable[[TripTable], Fix | None],
     stdin: IO[bytes] | None = None,
     ears: Ears | None = None,
     on_heard: Callable[[Heard, Answer], None],
     on_said: Callable[[str], None],
 ) -> Session:
     """Open the sound, the engine and the journal.
+
+    `pair` and `locate` are how notes become trips and trips a distance.
 
     Raises
     ------
@@ -128,9 +134,7 @@ def open_session(
          "source": source.name, "engine": ears.name}
     )  # fmt: skip
     box: list[Session] = []
-    office = _office(
-        hunt_file, watch.start, lambda: box[0].notebook.station if box else ""
-    )
+    office = Office(pair, locate, lambda: box[0].notebook.station if box else station)
     session = Session(
         pieces_dir=journals_dir(hunt_dir) / name,
         journal=journal,
@@ -227,12 +231,6 @@ def _name(hunt_dir: Path, start: datetime, station: str) -> str:
         number += 1
         tried = f"{stem}-{number}"
     return tried
-
-
-def _office(hunt_file: HuntFile, today: datetime, station: Callable[[], str]) -> Office:
-    from treeward.live.survey_desk import locate_with, pair_with
-
-    return Office(pair_with(hunt_file), locate_with(hunt_file, today), station)
 
 
 def _sky(hunt_file: HuntFile, station: str) -> Callable[[date], Sky | None]:

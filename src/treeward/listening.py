@@ -1,4 +1,4 @@
-"""Notes of a session into review.csv, beside what the person changed there."""
+"""What listening needs of a hunt: trips and distance meanwhile, review.csv after."""
 
 from __future__ import annotations
 
@@ -6,13 +6,16 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
-    from pathlib import Path
+    from datetime import datetime
 
+    from treeward.hunt import Hunt
     from treeward.notes.events import Event
+    from treeward.survey.records import Fix
+    from treeward.trips.records import TripTable
 
 
 def merge_into_review(
-    hunt_dir: Path,
+    hunt: Hunt,
 ) -> Callable[[Sequence[Event], frozenset[str]], list[str]]:
     """Return what merges events of named recordings into the hunt's review.csv.
 
@@ -24,10 +27,8 @@ def merge_into_review(
     """
 
     def merge(events: Sequence[Event], recordings: frozenset[str]) -> list[str]:
-        from treeward.hunt import Hunt
         from treeward.notes.review_merge import merge_review
 
-        hunt = Hunt(hunt_dir)
         with hunt.locked():
             previous, current = hunt.review.read()
             # What no recording holds (a pause of the listening) is merged once.
@@ -43,3 +44,24 @@ def merge_into_review(
 def _moment(event: Event) -> tuple[str, int]:
     clock_s = event.clock.timestamp() if event.clock else 0.0
     return event.kind.value, round(clock_s)
+
+
+def pair_for(hunt: Hunt) -> Callable[[Sequence[Event]], TripTable]:
+    """Return how a hunt's standing notes are paired into trips."""
+    from treeward.trips import pair_trips
+
+    return lambda events: pair_trips(events, hunt.file)
+
+
+def locate_for(hunt: Hunt, today: datetime) -> Callable[[TripTable], Fix | None]:
+    """Return how the survey core is asked about a hunt's trips."""
+    from treeward.hunt_survey import survey_hunt
+
+    places = hunt.positions()
+
+    def locate(table: TripTable) -> Fix | None:
+        if not places or not any(trip.used for trip in table.trips):
+            return None
+        return survey_hunt(hunt.file, table, places, today=today).fix
+
+    return locate
