@@ -7,13 +7,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import areas, words
+from .advice import advice
 from .case import Hunt, prepare
 from .colonies import Group, group_bees
 from .cross_check import classical_fixes
 from .distances import bee_distances, weighted_quantiles
 from .evidence import Evidence
 from .grid import Grid, refine
-from .records import Colony, Fix
+from .next_station import choose
+from .records import Colony, Fix, NextStation, Strip
+from .search_plan import search_plan
 from .settings import Settings, TripWind
 
 if TYPE_CHECKING:
@@ -65,13 +68,45 @@ def locate(
         )
         for group, evidence, grid in zip(groups, evidences, grids, strict=True)
     )
+    learned = words.learned(evidences[0], grids[0])
+    said = advice(hunt, evidences[0], grids[0])
+    seat: NextStation | None = None
+    plan: tuple[Strip, ...] = ()
+    if evidences[0].has_times or evidences[0].has_lines:
+        seat, where = choose(hunt, evidences[0], grids[0], stations, learned)
+        said.insert(0, where)
+        plan = search_plan(grids[0], hunt.frame)
+    if settings.calibrations:
+        said += calibration_gain(hunt, groups[0], grids[0], settings)
     return Fix(
         bees=bee_distances(hunt, stations, trips),
         colonies=colonies,
-        next_station=None,
-        learned=words.learned(evidences[0], grids[0]),
+        next_station=seat,
+        search_plan=plan,
+        advice=tuple(said),
+        learned=learned,
         same_colony=pairs,
     )
+
+
+def calibration_gain(
+    hunt: Hunt, group: Group, grid: Grid, settings: Settings
+) -> list[str]:
+    """Say by how much calibration shrank the interval of distance."""
+    untaught = Evidence(hunt.untaught, group.bees, group.use_bearing)
+    if not untaught.has_times:
+        return []
+    widths = []
+    for cells in (solve(untaught), grid):
+        away = np.hypot(*(cells.xy - hunt.case.origin_xy).T)
+        low, high = weighted_quantiles(away, cells.probability, (0.05, 0.95))
+        widths.append(high - low)
+    said = (
+        "calibration changed the 90 % interval of distance from "
+        f"{words.length(widths[0], imperial=settings.imperial)} to "
+        f"{words.length(widths[1], imperial=settings.imperial)} wide"
+    )
+    return [said]
 
 
 def solve(evidence: Evidence) -> Grid:

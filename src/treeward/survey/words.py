@@ -15,6 +15,31 @@ if TYPE_CHECKING:
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
 
+ACRE_M2 = 4046.8564224  # international acre
+YARD_M = 0.9144  # exact
+
+
+def area(square_metres: float, *, imperial: bool = False) -> str:
+    """Return an area in hectares or acres, with two significant digits."""
+    value, unit = (
+        (square_metres / ACRE_M2, "acres") if imperial else (square_metres / 1e4, "ha")
+    )
+    return f"{_two_digits(value)} {unit}"
+
+
+def length(metres: float, *, imperial: bool = False) -> str:
+    """Return a walk in metres or yards, to the ten."""
+    value, unit = (metres / YARD_M, "yd") if imperial else (metres, "m")
+    return f"{round(value, -1):.0f} {unit}"
+
+
+def _two_digits(value: float) -> str:
+    if value <= 0 or value >= 10:
+        return f"{value:.0f}"
+    digits = 1 - int(np.floor(np.log10(value)))
+    return f"{value:.{digits}f}".rstrip("0").rstrip(".")
+
+
 def shape(area: SearchArea, evidence: Evidence, grid: Grid) -> str:
     """Return what the 90 % area looks like: a patch, two patches, a ring, a wedge."""
     count = len(area.polygons)

@@ -1,0 +1,243 @@
+"""Where to sit next, and when to stop lining and look up trees.
+
+Places to sit within the walk limit are tried in turn. For each, colonies are drawn
+from the posterior; what a session there would bring is taken as a mean direction
+and a distance with the errors the hunt has shown so far; and the 90 % area that
+would be left is averaged. The likeliest draw of the new data stands for all of
+them, so that a place is compared with another in milliseconds; the figure is an
+expectation for choosing by, not a promise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+
+from . import timing, words
+from .records import NextStation
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from .arrays import Bools, Floats
+    from .case import Hunt
+    from .evidence import Evidence
+    from .grid import Grid
+    from .records import Stations
+    from .settings import Settings
+
+SESSION_BEARINGS = 8  # what an hour at a station brings; common practice
+SESSION_BEES = 3
+SEARCH_HA_PER_H = 1.0  # looking up every tree of a wood from two sides; guess
+SESSION_H = 1.0  # an hour at a station, and the walk; guess
+WALK_M_PER_H = 2500.0  # over rough ground, with the kit; guess
+WORTH_WHILE = 0.8  # a station that leaves more than this of the area is none
+_CELLS = 500
+_COLONIES = 24
+_CLOSEST_M = 60.0  # a shorter move is hardly a new station
+_NO_LINE_M = 20.0  # this near the nest bees leave in any direction; guess
+
+Learned: TypeAlias = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """The best place to sit next, in the local frame, and what it should bring."""
+
+    xy: Floats
+    area_m2: float
+    expected_m2: float
+
+
+def best_seat(
+    hunt: Hunt, evidence: Evidence, grid: Grid, learned: Mapping[str, Learned]
+) -> Outlook | None:
+    """Return the place to sit that leaves the smallest expected 90 % area.
+
+    Parameters
+    ----------
+    hunt, evidence, grid
+        One colony of a hunt, and where it probably is.
+    learned
+        Median and sd of the shared unknowns, as in `records.Fix`.
+
+    Returns
+    -------
+    Outlook or None
+        None if no place can be reached.
+    """
+    xy, probability = _coarse(grid)
+    now = float(_area(probability[None, :])[0])
+    seats = _seats(hunt)
+    if not len(seats):
+        return None
+    # Colonies at even steps of the cumulated probability, west to east.
+    order = np.lexsort((xy[:, 1], xy[:, 0]))
+    total = np.cumsum(probability[order])
+    picks = (np.arange(_COLONIES) + 0.5) / _COLONIES
+    truths = xy[order[np.searchsorted(total, picks * total[-1])]]
+    settings = evidence.case.settings
+    line_sd, hive_sd_s, speed_sd = _session_errors(settings, learned)
+    pace = settings.flight_speed_out_mps * settings.flight_speed_home_mps
+    pace /= settings.flight_speed_out_mps + settings.flight_speed_home_mps
+    expected = np.empty(len(seats))
+    for n, seat in enumerate(seats):
+        away, turn = _polar(xy - seat)
+        away_t, turn_t = _polar(truths - seat)
+        error = np.angle(np.exp(1j * (turn[None, :] - turn_t[:, None])))
+        # Close to the nest bees leave in any direction: a line is worth less.
+        spread = np.hypot(line_sd, np.arctan2(_NO_LINE_M, away_t))[:, None]
+        sd = np.hypot(hive_sd_s * pace, speed_sd * away_t)[:, None]
+        value = -0.5 * (error / spread) ** 2
+        value -= 0.5 * ((away[None, :] - away_t[:, None]) / sd) ** 2
+        expected[n] = _area(probability[None, :] * np.exp(value)).mean()
+    best = int(np.argmin(expected))
+    whole = area_90_m2(grid)
+    return Outlook(seats[best], whole, float(expected[best]) * whole / now)
+
+
+def choose(
+    hunt: Hunt,
+    evidence: Evidence,
+    grid: Grid,
+    stations: Stations,
+    learned: Mapping[str, Learned],
+) -> tuple[NextStation | None, str]:
+    """Return the next station, if one is worth its while, and advice in words."""
+    settings = hunt.case.settings
+    outlook = best_seat(hunt, evidence, grid, learned)
+    if outlook is None:
+        return None, (
+            "no new place to sit within the walk limit and outside the areas left "
+            "out: allow a longer walk"
+        )
+    start, last = _standing(hunt)
+    walk, turn = _polar((outlook.xy - start)[None, :])
+    walk_m, turn_deg = float(walk[0]), float(np.degrees(turn[0])) % 360.0
+    saved_h = (outlook.area_m2 - outlook.expected_m2) / 1e4 / SEARCH_HA_PER_H
+    cost_h = SESSION_H + walk_m / WALK_M_PER_H
+    gain = outlook.expected_m2 / outlook.area_m2
+    if saved_h < cost_h or gain > WORTH_WHILE:
+        return None, (
+            "stop lining and look up trees: the 90 % area is "
+            f"{words.area(outlook.area_m2, imperial=settings.imperial)}, and another "
+            "station would cost more time than it would save in searching"
+        )
+    kind = _kind(outlook.xy, start, grid)
+    why = (
+        f"{words.length(walk_m, imperial=settings.imperial)} on "
+        f"{round(turn_deg) % 360:03d} true: {kind}; expected area "
+        f"{words.area(outlook.area_m2, imperial=settings.imperial)} -> "
+        f"{words.area(outlook.expected_m2, imperial=settings.imperial)}"
+    )
+    place = hunt.frame.to_lonlat(outlook.xy)
+    return (
+        NextStation(
+            latitude_deg=float(place[1]),
+            longitude_deg=float(place[0]),
+            from_station=stations.id[last],
+            walk_m=walk_m,
+            walk_bearing_true_deg=turn_deg,
+            expected_area_90_m2=outlook.expected_m2,
+            area_90_m2=outlook.area_m2,
+            why=why,
+        ),
+        f"sit next {why}",
+    )
+
+
+def area_90_m2(grid: Grid) -> float:
+    """Return the 90 % area in whole cells."""
+    return len(grid.inside(0.9)) * grid.cell_m**2
+
+
+def _kind(seat: Floats, start: Floats, grid: Grid) -> str:
+    """Return what the new line does to the old one."""
+    middle = grid.probability @ grid.xy
+    (_, old), (_, new) = _polar((middle - start)[None]), _polar((middle - seat)[None])
+    turn = abs(float(np.degrees(np.angle(np.exp(1j * (new[0] - old[0]))))))
+    nearer = np.hypot(*(middle - seat)) < 0.6 * np.hypot(*(middle - start))
+    if turn > 150.0:
+        return "beyond it, looking back"
+    if turn > 30.0:
+        return "a cross line"
+    return "down the line, nearer" if nearer else "another line"
+
+
+def _standing(hunt: Hunt) -> tuple[Floats, int]:
+    """Return where the person is: at the station that came last."""
+    if hunt.stations_used:
+        last = hunt.stations_used[-1]
+        return hunt.case.station_xy[last], last
+    return hunt.case.origin_xy, 0
+
+
+def _session_errors(
+    settings: Settings, learned: Mapping[str, Learned]
+) -> tuple[float, float, float]:
+    """Return sd of a session's mean line [rad], in-hive time [s], log speed."""
+    spread, _ = learned.get("bearing_sd_deg", (settings.bearing_sd_deg, 0.0))
+    _, offset = learned.get("compass_offset_deg", (0.0, settings.compass_sd_deg))
+    line = np.hypot(spread / np.sqrt(SESSION_BEARINGS), offset)
+    usual = (settings.in_hive_factor, settings.in_hive_factor_sd)
+    hive, hive_sd = learned.get("in_hive_factor", usual)
+    usual = (settings.flight_speed_factor, settings.flight_speed_factor_sd)
+    speed, speed_sd = learned.get("flight_speed_factor", usual)
+    by_bee = timing.BEE_SIGMA / np.sqrt(SESSION_BEES)
+    base = timing.in_hive_median_s("water", settings) * hive
+    return (
+        float(np.radians(line)),
+        float(base * np.hypot(hive_sd / hive, by_bee)),
+        float(speed_sd / speed),
+    )
+
+
+def _polar(steps: Floats) -> tuple[Floats, Floats]:
+    return np.hypot(*steps.T), np.arctan2(*steps.T)
+
+
+def _area(weights: Floats) -> Floats:
+    """Return the 90 % area of each row of cell weights, in cells."""
+    ordered = -np.sort(-weights, axis=1)
+    total = np.cumsum(ordered, axis=1)
+    return np.asarray((total < 0.9 * total[:, -1:]).sum(axis=1) + 1, dtype=np.float64)
+
+
+def _coarse(grid: Grid) -> tuple[Floats, Floats]:
+    """Return at most about `_CELLS` cells that hold 99 %, by joining cells."""
+    chosen = grid.inside(0.99)
+    factor = max(1, int(np.ceil(np.sqrt(len(chosen) / _CELLS))))
+    key = grid.index[chosen] // factor
+    _, place = np.unique(key, axis=0, return_inverse=True)
+    place = np.ravel(place)
+    probability = np.bincount(place, weights=grid.probability[chosen])
+    x = np.bincount(place, weights=grid.xy[chosen, 0]) / np.bincount(place)
+    y = np.bincount(place, weights=grid.xy[chosen, 1]) / np.bincount(place)
+    return np.stack([x, y], axis=-1), probability / probability.sum()
+
+
+def _seats(hunt: Hunt) -> Floats:
+    """Return reachable places to sit, spread over the walk limit."""
+    used = hunt.case.station_xy[list(hunt.stations_used)]
+    start, _ = _standing(hunt)
+    rings = hunt.case.settings.walk_limit_m * np.array([0.25, 0.5, 0.75, 1.0])
+    turns = np.radians(np.arange(0.0, 360.0, 15.0))
+    way = np.stack([np.sin(turns), np.cos(turns)], axis=-1)
+    seats = (start + rings[:, None, None] * way[None, :, :]).reshape(-1, 2)
+    if len(used):
+        gap = np.hypot(*(seats[:, None, :] - used[None, :, :]).transpose(2, 0, 1))
+        seats = seats[gap.min(axis=1) >= _CLOSEST_M]
+    return np.asarray(seats[~left_out(hunt, seats)])
+
+
+def left_out(hunt: Hunt, xy: Floats) -> Bools:
+    """Return which of (n, 2) places lie in the polygons the person left out."""
+    from matplotlib.path import Path
+
+    result = np.zeros(len(xy), dtype=bool)
+    for ring in hunt.case.settings.leave_out:
+        flat = hunt.frame.to_xy(np.asarray(ring)[:, 1], np.asarray(ring)[:, 0])
+        result |= Path(flat).contains_points(xy)
+    return result
