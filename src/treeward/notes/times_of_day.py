@@ -76,7 +76,7 @@ _PATTERNS: tuple[tuple[str, re.Pattern[str]], ...] = (
     ("oclock", re.compile(rf"(?P<hour>{_HOUR12})'")),
     ("digits", re.compile(r"(?P<hour>[012]\d)(?P<minute>[0-5]\d)U?")),
     ("short", re.compile(r"(?P<hour>[1-9])(?P<minute>[0-5]\d)")),
-    ("hundred", re.compile(rf"(?P<hour>{_HOUR24}|[1-9])hU?")),
+    ("hundred", re.compile(rf"(?P<hour>{_HOUR24})hU?")),
     ("plain", re.compile(rf"(?P<hour>{_HOUR24}|{_HOUR12})(?P<minute>{_MINUTE})U?")),
 )
 _NIGHT_HOURS = frozenset({22, 23, 0, 1, 2, 3})  # no bee flies then

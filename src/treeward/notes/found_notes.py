@@ -1,0 +1,225 @@
+"""Notes found in free speech, made into events with their bee and their doubts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from treeward.notes import sayings
+from treeward.notes import stream as st
+from treeward.notes.bee_names import BeeNames, View
+from treeward.notes.events import Event, EventKind
+from treeward.speech.records import Alternative
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from treeward.notes.narrated_actions import Done
+    from treeward.notes.sentences import Speech
+    from treeward.notes.stream import Piece
+    from treeward.notes.told import Told
+
+ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
+SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess
+HEDGED = 0.5  # share of hedged notes that are right; guess
+BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
+
+
+class FoundNotes:
+    """The events of one recording so far, and the bees in view."""
+
+    def __init__(
+        self, speech: Speech, pieces: Sequence[Piece], names: BeeNames
+    ) -> None:
+        self.text = speech.text
+        self.speech = speech
+        self.pieces = pieces
+        self.names = names
+        self.view = View()
+        self.events: list[Event] = []
+        self._last_done: int | None = None  # index of the last thing a bee did
+        self._by_pronoun = False
+
+    def leaving(self, place: int) -> bool:
+        """Tell whether the last event is a leaving just before `place`."""
+        last = self.events[-1] if self.events else None
+        if last is None or last.kind is not EventKind.AWAY or last.end_s is None:
+            return False
+        here = self.pieces[self.speech.owner[place]]
+        return here.start_s - last.end_s <= ONE_BREATH_S
+
+    def do(self, done: Done, hedges: tuple[str, ...]) -> int:
+        """Take in what a bee did; gives the place where reading goes on."""
+        tail, end, others = self._hedge_after(done)
+        flags = [*done.flags]
+        confidence = 1.0
+        mark = done.named.mark
+        alternatives = [
+            Alternative(text=f"{done.kind} {other}", confidence=0.4) for other in others
+        ]
+        if hedges or tail:
+            said = (*hedges, *((tail,) if tail else ()))
+            flags.append(f"doubt in words: '{', '.join(said)}'")
+            confidence *= HEDGED
+        if not done.certain:
+            flags.append("a bee was named, not what it did")
+        if done.named.pronoun:
+            mark, why, could_be = self._meant(done)
+            if self._said_before(done, mark):
+                return end
+            flags.append(why)
+            confidence *= BY_PRONOUN
+            alternatives += [
+                Alternative(text=f"{done.kind} {other}", confidence=0.2)
+                for other in could_be
+                if other != mark
+            ]
+        event = self._event(
+            done.kind,
+            done.start,
+            done.end,
+            mark=mark,
+            flags=tuple(flags),
+            confidence=confidence,
+            alternatives=tuple(alternatives),
+        )
+        if self._names_the_pronoun(done):
+            self._name_last(event)
+        else:
+            self._last_done = len(self.events)
+            self.add(event)
+        self._by_pronoun = bool(done.named.pronoun)
+        self.view.note(done.kind, mark)
+        return end
+
+    def _names_the_pronoun(self, done: Done) -> bool:
+        """Tell whether this names the bee of "there she goes" just before."""
+        return (
+            self._by_pronoun
+            and not done.named.pronoun
+            and self._just_now(done) is not None
+        )
+
+    def _name_last(self, event: Event) -> None:
+        """Give the event told by a pronoun its name and keep its earlier time."""
+        if self._last_done is not None:
+            before = self.events[self._last_done]
+            if before.mark not in {"", event.mark}:  # the guess was wrong
+                undo = "back" if event.kind is EventKind.AWAY else "away"
+                self.view.note(undo, before.mark)
+            self.events[self._last_done] = replace(
+                event,
+                start_s=before.start_s,
+                end_s=before.end_s,
+                heard=f"{before.heard} {event.heard}",
+            )
+
+    def _just_now(self, done: Done) -> Event | None:
+        """Give the last thing a bee did, if it was the same just before."""
+        if self._last_done is None:
+            return None
+        last = self.events[self._last_done]
+        start_s = self.pieces[self.speech.owner[done.start]].start_s
+        if last.kind is not done.kind or last.end_s is None:
+            return None
+        return last if start_s - last.end_s <= SAID_TWICE_S else None
+
+    def _meant(self, done: Done) -> tuple[str, str, Sequence[str]]:
+        mark, could_be = self.view.meant(done.kind)
+        said = done.named.pronoun
+        if mark:
+            return mark, f"'{said}' taken as the bee in view, {mark}", could_be
+        return "", f"which bee '{said}' is was not said", could_be
+
+    def _said_before(self, done: Done, mark: str) -> bool:
+        """Tell whether this only says the event before it once more."""
+        last = self._just_now(done)
+        return last is not None and (not mark or mark == last.mark)
+
+    def _hedge_after(self, done: Done) -> tuple[str, int, list[str]]:
+        """Read doubt said after the note: "I think", "or was it pink"."""
+        after = sayings.TAIL.match(self.text, done.end + 1)
+        place = after.end() if after else done.end + 1
+        match = sayings.HEDGE_TAIL.match(self.text, place)
+        if match is None:
+            return "", done.end + 1, []
+        end = match.end() + 1
+        said = match[0].replace(",", " ").strip()
+        other = self.names.at(self.text, end)
+        if other and other.mark and said.startswith("or"):
+            return f"{said} {other.mark}", other.end + 1, [other.mark]
+        return " ".join(said.split()), end, []
+
+    def tell(self, told: Told, hedges: tuple[str, ...]) -> None:
+        """Take in a note with a value."""
+        flags = [*told.flags]
+        confidence = 1.0
+        mark = told.named.mark if told.named else ""
+        if (
+            told.kind is EventKind.BEARING
+            and not told.named
+            and self.leaving(told.start)
+        ):
+            mark = self.events[-1].mark
+            if self.events[-1].flags:
+                flags.append("of the same bee as the leaving before it")
+        elif (told.named and told.named.pronoun) or told.of_view:
+            mark = self.view.last
+            if mark:
+                flags.append(f"taken to be of the bee in view, {mark}")
+                confidence *= BY_PRONOUN
+            elif told.kind is EventKind.DURATION or told.named:
+                flags.append("which bee it is was not said")
+        tail = sayings.HEDGE_TAIL.match(self.text, told.end)
+        if tail:
+            hedges = (*hedges, tail[0].replace(",", " ").strip())
+        if hedges:
+            flags.append(f"doubt in words: '{', '.join(hedges)}'")
+            confidence *= HEDGED
+        share = 0.5 / max(1, len(told.options))
+        name = f"{told.kind} {mark}".strip()
+        self.add(
+            self._event(
+                told.kind,
+                told.start,
+                told.end,
+                mark=mark,
+                value=told.value,
+                flags=tuple(flags),
+                confidence=confidence,
+                alternatives=tuple(
+                    Alternative(text=f"{name} {option}", confidence=share)
+                    for option in told.options
+                ),
+            )
+        )
+
+    def _event(
+        self,
+        kind: EventKind,
+        start: int,
+        end: int,
+        *,
+        mark: str,
+        value: str = "",
+        flags: tuple[str, ...],
+        confidence: float,
+        alternatives: tuple[Alternative, ...],
+    ) -> Event:
+        first, last = self.speech.pieces_between(start, end)
+        said = self.pieces[first:last]
+        return Event(
+            kind=kind,
+            mark=mark,
+            value=value,
+            start_s=said[0].start_s,
+            end_s=said[-1].end_s,
+            heard=st.heard(said),
+            confidence=confidence * min(piece.confidence for piece in said),
+            flags=tuple(dict.fromkeys(flags)),
+            alternatives=alternatives,
+        )
+
+    def add(self, event: Event) -> None:
+        """Take in an event that is ready."""
+        self.events.append(event)

@@ -1,0 +1,275 @@
+"""Times, bearings, stations and wind out of free speech."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from treeward.notes import sayings, values
+from treeward.notes.events import EventKind
+from treeward.notes.lexicon import Lexicon
+from treeward.notes.narrated_actions import BEARING_LINK
+from treeward.notes.narrated_durations import Durations
+from treeward.notes.narrated_watching import Watching
+from treeward.notes.numbers import read_compass
+from treeward.notes.sentences import plain_phrase
+from treeward.notes.told import MOST_WORDS, ROUGH, Told, place_after, words_from
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from treeward.notes.bee_names import BeeNames, Named
+    from treeward.speech.phrasebook import PhraseBook
+
+_TIME_LEAD = re.compile(
+    rf"(?:(?:it is|time is|the time is|time check"
+    rf"|(?:my|the) (?:watch|clock|phone) (?:says|is|reads)"
+    rf"|(?:the )?time|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is|it is) )*"
+    rf"(?P<rough>{ROUGH} )?"
+)
+# A time that says by itself that it is one.
+_TELLS = re.compile(
+    r" (?:past|to|o'clock|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening|noon"
+    r"|midday) |\d:\d\d"
+)
+_BEARING_LEAD = re.compile(
+    r"(?:(?:that is|it is|with|and|on) )?(?:(?:the|a|her|its|that|my) )?"
+    r"(?P<word>bearing|heading|direction|flight line|line|course|compass)"
+    r"(?: (?:is|was|of|at|says|said|reads|shows|about|on))? "
+)
+_MAKE = re.compile(
+    r"(?:i|we) (?:make|made|get|got|read|have)(?: (?:it|that|her|him))? "
+)
+_FLYING = re.compile(
+    r"(?:(?:they|she|it|all|both|the bees|bees|everyone|is|are|was|were|he) )*"
+    r"(?:flying|going|flew|heading|headed|went|gone|makes off|making off|departing|off)"
+    r"(?: (?:off|out|away|home))? "
+)
+_SUBJECT = re.compile(r"(?:they|all|both|the bees|bees) ")
+_STATION = re.compile(
+    r"(?:(?:we|i|am|are|is|this|that|back|over|here|moved|moving|move|gone|going"
+    r"|starting|start|now|arrived|set up|sitting) )*"
+    r"(?:(?:at|to|on|from|for) )?(?P<word>station) "
+)
+_WIND = re.compile(r"(?:(?:the|there is|a|now) )*(?P<word>wind) ")
+_WIND_GAP = re.compile(
+    r"(?:(?:is|was|very|quite|fairly|pretty|more|got|getting|up|picked|a|bit|it|dropped"
+    r"|to|down|now|gone|still|been|has|turned|,|and) )*"
+)
+_CALM = re.compile(
+    r"(?:(?:there is|there|is|we have|with) )*(?:no|hardly any|almost no|not much"
+    r"|barely any|not a breath of|very little|little) wind(?: at all)? "
+)
+_AFTER_WIND = {"wind", "winds", ",", "and", "now", "again", "here", "today"}
+
+
+class ValueNotes:
+    """Finds notes with a value, and notes about watching, at a place in the text."""
+
+    def __init__(self, book: PhraseBook, names: BeeNames) -> None:
+        self._names = names
+        self._lexicon = Lexicon.of(book)
+        self._anchors: Mapping[str, EventKind] = {
+            f"{plain_phrase(way)} ": EventKind(kind)
+            for kind, ways in book.anchors().items()
+            for way in ways
+        }
+        self._watching = Watching(book)
+        self._durations = Durations(names)
+
+    def at(self, text: str, place: int, *, asked: bool, leaving: bool) -> Told | None:
+        """Find a note with a value that starts at `place`.
+
+        `asked` tells that the time was asked for just before, `leaving` that a bee's
+        leaving was.
+        """
+        finders: tuple[Callable[[str, int], Told | None], ...] = (
+            self._watching.at,
+            self._durations.at,
+            self._station,
+            self._wind,
+            lambda text, place: self._time(text, place, asked=asked),
+            lambda text, place: self._bearing(text, place, leaving=leaving),
+        )
+        for finder in finders:
+            told = finder(text, place)
+            if told:
+                return told
+        return None
+
+    def remark_at(self, text: str, place: int) -> int | None:
+        """Give the place after the word that announces a remark."""
+        for way, kind in self._anchors.items():
+            if kind is EventKind.REMARK and text.startswith(way, place):
+                return place + len(way)
+        return None
+
+    def _anchor_at(self, text: str, place: int, kind: EventKind) -> int | None:
+        for way, of_kind in self._anchors.items():
+            if of_kind is kind and text.startswith(way, place):
+                return place + len(way)
+        return None
+
+    def _time(self, text: str, place: int, *, asked: bool) -> Told | None:
+        lead = _TIME_LEAD.match(text, place)
+        own = self._anchor_at(text, place, EventKind.TIME)
+        start = max(lead.end() if lead else place, own or place)
+        if text.startswith(", ", start):
+            start += 2
+        value = values.time_value(words_from(text, start))
+        if value is None:
+            return None
+        end = place_after(text, start, value.used)
+        follow = re.compile(r"(?:exactly|precisely) ").match(text, end)
+        after = follow.end() if follow else end
+        if not re.compile(r"[.?,]|and (?!\d|[a-z]+teen|ten )|but |so |i think|$").match(
+            text, after
+        ):
+            return None
+        said = text[start - 1 : end]
+        if start == place and not asked and not _TELLS.search(said):
+            return None
+        if not value.text and own is None:
+            return None
+        flags = value.flags
+        if lead and lead["rough"] and start == lead.end():
+            flags = (*flags, f"said to be rough: '{lead['rough'].strip()}'")
+        return Told(
+            kind=EventKind.TIME,
+            start=place,
+            end=end,
+            value=value.text,
+            flags=flags,
+            options=value.options,
+        )
+
+    def _bearing(self, text: str, place: int, *, leaving: bool) -> Told | None:
+        own = self._anchor_at(text, place, EventKind.BEARING)
+        lead = _BEARING_LEAD.match(text, place)
+        announced = max(own or place, lead.end() if lead else place)
+        named: Named | None = None
+        start = announced
+        of_view = False
+        if announced > place:
+            about = re.compile(r"(?:on|for|of) ").match(text, start)
+            named = self._names.at(text, about.end() if about else start)
+            if named:
+                start = named.end + 1
+        else:
+            make = _MAKE.match(text, place)
+            flying = _FLYING.match(text, place)
+            if make:
+                start = make.end()
+            elif flying:
+                start = flying.end()
+                of_view = not _SUBJECT.match(text, place)
+        link = BEARING_LINK.match(text, start)
+        number_at = link.end() if link else start
+        if announced == place and start == place and number_at > place and not leaving:
+            number_at = place + self._hedge_length(text, place)
+        words = words_from(text, number_at)
+        value = values.bearing_value(words)
+        if value is None:
+            return None
+        end = place_after(text, number_at, value.used)
+        if not sayings.ENOUGH_ABOUT_BEARING.match(text, end):
+            return None
+        compass = read_compass(words) is not None
+        degrees = (
+            words[value.used - 1] in {"degrees", "degree"} if value.used else False
+        )
+        bare = start == place
+        if bare and not (leaving or compass or degrees):
+            return None
+        if not value.text and not (own or leaving):
+            return None
+        if compass and bare and not leaving and not self._alone(text, place, end):
+            return None
+        rough = [
+            word for word in text[place:number_at].split() if word in values.ROUGHLY
+        ]
+        flags = tuple(f"said to be rough: '{word}'" for word in dict.fromkeys(rough))
+        return Told(
+            kind=EventKind.BEARING,
+            start=place,
+            end=end,
+            value=value.text,
+            named=named,
+            of_view=of_view,
+            flags=flags + value.flags,
+            options=value.options,
+        )
+
+    @staticmethod
+    def _hedge_length(text: str, place: int) -> int:
+        match = re.compile(rf"(?:(?:{ROUGH}|due|to the|towards the) )*").match(
+            text, place
+        )
+        return match.end() - place if match else 0
+
+    @staticmethod
+    def _alone(text: str, place: int, end: int) -> bool:
+        """Tell whether nothing else stands between the borders around."""
+        before = text[:place].rstrip()
+        return before[-1:] in {"", ".", "?", ","} and text[end : end + 1] in ".?,"
+
+    def _station(self, text: str, place: int) -> Told | None:
+        match = _STATION.match(text, place)
+        start = (
+            match.end() if match else self._anchor_at(text, place, EventKind.STATION)
+        )
+        if start is None:
+            return None
+        if text.startswith("number ", start):
+            start += len("number ")
+        value = values.station_value(self._lexicon, words_from(text, start))
+        if value is None:
+            return None
+        end = place_after(text, start, value.used)
+        if not re.compile(r"[.?,]|and |now |again |the time|time |at |with |$").match(
+            text, end
+        ):
+            return None
+        return Told(kind=EventKind.STATION, start=place, end=end, value=value.text)
+
+    def _wind(self, text: str, place: int) -> Told | None:
+        calm = _CALM.match(text, place)
+        if calm and "calm" in self._lexicon.wind.values():
+            end = calm.end()
+            return Told(kind=EventKind.WIND, start=place, end=end, value="calm")
+        match = _WIND.match(text, place)
+        if match:
+            gap = _WIND_GAP.match(text, match.end())
+            starts = [match.end(), gap.end() if gap else match.end()]
+        else:
+            first = re.compile(r"(?:(?:a|the|there is|quite|very) )*").match(
+                text, place
+            )
+            starts = [first.end() if first else place]
+            if " wind " not in f" {' '.join(words_from(text, starts[0])[:3])} ":
+                return None
+        for start in dict.fromkeys(starts):
+            found = self._strength(text, start)
+            if found:
+                value, end = found
+                return Told(kind=EventKind.WIND, start=place, end=end, value=value)
+        return None
+
+    def _strength(self, text: str, start: int) -> tuple[str, int] | None:
+        """Read strength and origin, a comma or the word wind between them allowed."""
+        sentence = re.compile(r"[.?]").search(text, start)
+        end = sentence.start() if sentence else len(text)
+        words = text[start:end].split()[:MOST_WORDS]
+        kept = [
+            (index, word)
+            for index, word in enumerate(words)
+            if word not in {",", "wind", "winds"}
+        ]
+        value = values.wind_value(self._lexicon, [word for _, word in kept])
+        if value is None or not kept:
+            return None
+        last = kept[value.used - 1][0]
+        after = " ".join(words[last + 1 : last + 2])
+        if after and after not in _AFTER_WIND:
+            return None
+        return value.text, place_after(text, start, last + 1)

@@ -1,0 +1,114 @@
+"""Ways in which people lead up to a note, hedge it, and go on after it."""
+
+from __future__ import annotations
+
+import re
+
+# Said before a note and meaning nothing.
+_FILLERS = (
+    *("okay", "right", "and", "so", "well", "yes", "yeah", "yep", "look", "then"),
+    *(
+        "but",
+        "hey",
+        "there",
+        "here we go",
+        "here we are",
+        "there we go",
+        "good",
+        "great",
+    ),
+    *(
+        "lovely",
+        "nice",
+        "aha",
+        "ooh",
+        "wow",
+        "no",
+        "sorry",
+        "wait",
+        "see",
+        "oh",
+        "while",
+    ),
+    *(
+        "one minute",
+        "hang on",
+        "hold on",
+        "thank you",
+        "at last",
+        "as well",
+        "meanwhile",
+    ),
+)
+_HEDGES = (
+    *("i think that", "i think", "i guess", "i believe", "i reckon", "i suppose"),
+    *("i am not sure but", "not sure but", "i am not sure", "not sure", "maybe"),
+    *("perhaps", "probably", "possibly", "looks like", "looked like", "seems like"),
+    *(
+        "might be",
+        "may be",
+        "could be",
+        "must be",
+        "might have been",
+        "could have been",
+    ),
+    *("may have been", "sounds like", "seems to be", "i can not be sure but"),
+)
+_LEADS = ("that is", "that was", "it is", "it was", "this is", "that", "it", "i see")
+
+
+def _any(phrases: tuple[str, ...]) -> str:
+    return "|".join(sorted(map(re.escape, phrases), key=len, reverse=True))
+
+
+HEDGE = re.compile(rf" (?:{_any(_HEDGES)}) ")
+# What may stand between the start of a clause and the note.
+LEFT = re.compile(rf"(?:(?:{_any(_FILLERS)}|{_any(_HEDGES)}|,) )*")
+LEAD = re.compile(rf"(?:{_any(_LEADS)}) (?:(?:{_any(_HEDGES)}) )?")
+HEDGED_LEAD = re.compile(
+    rf"(?:(?:{_any(_LEADS)}) )?(?:{_any(_HEDGES)}) (?:(?:that|it) (?:is|was) )?"
+)
+
+# Words that turn a sentence into a wish, a plan, a memory or a condition.
+UNREAL = re.compile(
+    r" (?:if|when|whenever|until|till|unless|(?<!from )before|once|hope|hopes|hoping"
+    r"|wish|would|should|will|tomorrow|yesterday"
+    r"|last (?:night|year|week|time|month|summer)|suppose|imagine|wait"
+    r"|used to|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told"
+    r"|remember|shall|next) "
+)
+QUESTION = re.compile(
+    r"(?:is|are|was|were|did|do|does|where|what|when|who|why|how|which|whose|shall"
+    r"|should|can|could|would|will|have you|any sign|any) "
+)
+TIME_ASKED = re.compile(r"what(?: is| was)? (?:the )?time|got the time|what time is it")
+
+# What may follow a note.
+_PLACE = (
+    r"(?:on|at|to|in|from|off|onto|into|by) (?:the|our|this|that) "
+    r"(?:dish|comb|sponge|water|station|feeder|syrup|box|stone|moss|saucer|bait|edge)"
+)
+_TAIL = (
+    rf"(?:again|too|as well|there|here|okay|yes|right|at last|this time|at once"
+    rf"|from before|straight away|on time|early|late|safely|for now|bees|i see"
+    rf"|all right|{_PLACE})"
+)
+TAIL = re.compile(rf"(?:{_TAIL} )*")
+HEDGE_TAIL = re.compile(
+    r"(?:, )?(?:(?:i think|i guess|i believe|i reckon|i suppose|i am not sure|not sure"
+    r"|maybe|perhaps|probably|possibly|more or less|or so|or thereabouts|ish|roughly"
+    r"|give or take)(?= )|or (?:(?:it|that|she) )?"
+    r"(?:was|is|could|might|may|maybe|perhaps)"
+    r"(?: (?:it|that|she|be|been|have|was|is))*)(?= )"
+)
+STOP = re.compile(r"[.?,]|and |but |then |so |while |or |because |$")
+# Goes on about where the bee went, or how; said of a bee named by its colour.
+ONWARD = re.compile(
+    r"(?:over|towards|toward|through|past|up|down|across|into|beyond|behind|out|around"
+    r"|low|high|fast|quick|straight|very|with|without|carrying|looking|full|after|like"
+    r"|flying|heading|going|circling|[a-z]+ing) "
+)
+ENOUGH_ABOUT_BEARING = re.compile(
+    r"(?:[.?,]|and |but |then |so |from here|from the|over |across |more or less|or so"
+    r"|i think|again|this time|$)"
+)

@@ -1,0 +1,130 @@
+"""Free speech as plain sentences: one spelling for each word, borders marked.
+
+    "White's just left, okay?"  ->  "white is left , okay ?"
+
+"has" becomes "is", since "white's" may be either; words that add nothing ("just",
+"already") are left out. A comma marks a border a phrase may cross, "." and "?" ones
+it may not.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from treeward.notes import stream as st
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from treeward.notes.stream import Piece
+    from treeward.speech.records import Utterance
+
+_WHOLE = {
+    "can't": "can not",
+    "cannot": "can not",
+    "won't": "will not",
+    "let's": "let us",
+    "has": "is",
+    "gonna": "going to",
+    "ok": "okay",
+    "alright": "okay",
+}
+_ENDINGS = (
+    ("n't", " not"),
+    ("'ll", " will"),
+    ("'ve", " have"),
+    ("'re", " are"),
+    ("'m", " am"),
+    ("'d", " would"),
+    ("'s", " is"),
+)
+_ADDS_NOTHING = frozenset(
+    {
+        "just",
+        "already",
+        "finally",
+        "also",
+        "really",
+        "actually",
+        "definitely",
+        "clearly",
+    }
+    | {"um", "uh", "er", "erm", "hmm", "mm", "ah", "now", "only", "quickly"}
+)
+_BORDER = {",": ",", ";": ",", ":": ",", "-": ",", "\u2013": ",", "\u2014": ","}
+_ENDS = re.compile(r"[\s\"')\]\u2019\u201d]*$")
+LONG_PAUSE_S = 1.0  # without punctuation, a pause this long ends a sentence; guess
+_SOFT_PAUSE_S = 2.5  # a phrase may go on after this pause at the end of an utterance
+
+
+def plain_spelling(word: str) -> str:
+    """Spell a word one way: "white's" as "white is", "" when it adds nothing."""
+    if word in _ADDS_NOTHING:
+        return ""
+    if word in _WHOLE:
+        return _WHOLE[word]
+    for ending, long in _ENDINGS:
+        if word.endswith(ending) and len(word) > len(ending):
+            return word.removesuffix(ending) + long
+    return word
+
+
+def plain_phrase(text: str) -> str:
+    """Spell a phrase of the phrase book the way sentences are spelled."""
+    words = [plain_spelling(word) for word in text.split()]
+    return " ".join(word for word in words if word)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Speech:
+    """All sentences in one text, and the piece each character came from.
+
+    `text` begins and ends with a space, so that a word is " word ".
+    """
+
+    text: str
+    owner: tuple[int, ...]  # index of the piece, for each character
+
+    def pieces_between(self, first: int, last: int) -> tuple[int, int]:
+        """Give the pieces, first and one past the last, that text came from."""
+        return self.owner[first], self.owner[max(first, last - 1)] + 1
+
+
+def _border(pieces: Sequence[Piece], index: int) -> str:
+    """Tell the border after a piece: ".", "?", "," or none."""
+    piece = pieces[index]
+    last = index + 1 == len(pieces)
+    same_word = not last and pieces[index + 1].word == piece.word
+    mark = "" if same_word else _ENDS.sub("", piece.raw)[-1:]
+    if mark in {"?", "!", "."}:
+        return "?" if mark == "?" else "."
+    if last:
+        return "."
+    gap_s = st.gap_before_s(pieces, index + 1)
+    if pieces[index + 1].utterance != piece.utterance:
+        return "," if gap_s <= _SOFT_PAUSE_S else "."
+    if gap_s >= LONG_PAUSE_S:
+        return "."
+    return _BORDER.get(mark, "")
+
+
+def _stray_border(piece: Piece) -> str:
+    """Take a dash that stands alone, as in "the time? - ten past two"."""
+    return "," if piece.raw[:1] in _BORDER and len(piece.raw) > 1 else ""
+
+
+def speech_of(utterances: Iterable[Utterance]) -> tuple[Speech, list[Piece]]:
+    """Lay out everything that was said as sentences."""
+    pieces = st.stream(utterances)
+    parts: list[str] = [" "]
+    owner: list[int] = [0]
+    for index, piece in enumerate(pieces):
+        spelled = plain_spelling(piece.text)
+        border = _border(pieces, index)
+        for part in (_stray_border(piece), spelled, border):
+            if part:
+                parts.append(part + " ")
+                owner += [index] * (len(part) + 1)
+    return Speech(text="".join(parts), owner=tuple(owner)), pieces
