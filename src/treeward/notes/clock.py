@@ -157,15 +157,14 @@ def place_on_clock(
         for anchor, reading in stretch.anchors
     }
     _flag_pauses(clock, flags)
+    unfit = [a.text for a in anchors if a.index not in believed]
+    offered = {anchor.index for anchor in anchors}
     for index, event in enumerate(placed):
-        placed[index] = _place(event, index, believed, clock, zone)
-    refused = [
-        e.value
-        for i, e in enumerate(placed)
-        if e.kind == EventKind.TIME and e.start_s is not None and i not in believed
-    ]
-    if refused:
-        flags.append(f"not used as a time: {', '.join(refused)}")
+        refused = index in offered and index not in believed
+        flag = _time_flag(event, clock, refused=refused)
+        placed[index] = _place(event, believed.get(index), flag, clock, zone)
+    if unfit:
+        flags.append(f"not used as a time: {', '.join(unfit)}")
     if not clock and any(event.clock is None for event in placed):
         flags.append(
             "nothing tells when this was recorded; give --start or a spoken time"
@@ -338,25 +337,30 @@ def _flag_pauses(clock: Sequence[ClockStretch], flags: list[str]) -> None:
         )
 
 
+def _time_flag(event: Event, clock: Sequence[ClockStretch], *, refused: bool) -> str:
+    if event.kind is not EventKind.TIME:
+        return ""
+    if event.value and parse_spoken_time(event.value) is None:
+        return f"{CLOCK_FLAG}{event.value!r} is not a time of day"
+    if not refused:
+        return ""
+    if clock:
+        return f"{CLOCK_FLAG}does not fit the other times; misheard?"
+    return f"{CLOCK_FLAG}nothing tells the day of this time"
+
+
 def _place(
     event: Event,
-    index: int,
-    believed: dict[int, datetime],
+    believed: datetime | None,
+    flag: str,
     clock: Sequence[ClockStretch],
     zone: ZoneInfo,
 ) -> Event:
-    flags = list(event.flags)
+    flags = [*event.flags, *([flag] if flag else [])]
     value = event.value
-    if event.kind == EventKind.TIME and event.start_s is not None:
-        if index in believed:
-            with_seconds = (parse_spoken_time(value) or (0, 0, None))[2] is not None
-            value = believed[index].strftime("%H:%M:%S" if with_seconds else "%H:%M")
-        elif parse_spoken_time(value) is None:
-            flags.append(f"{CLOCK_FLAG}{value!r} is not a time of day")
-        elif clock:
-            flags.append(f"{CLOCK_FLAG}does not fit the other times; misheard?")
-        else:
-            flags.append(f"{CLOCK_FLAG}nothing tells the day of this time")
+    if believed is not None:
+        with_seconds = (parse_spoken_time(value) or (0, 0, None))[2] is not None
+        value = believed.strftime("%H:%M:%S" if with_seconds else "%H:%M")
     if event.clock is not None or event.start_s is None or not clock:
         return replace(event, value=value, flags=tuple(flags))
     stretch, doubt = _stretch_at(event.start_s, clock)

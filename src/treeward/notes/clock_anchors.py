@@ -28,7 +28,8 @@ SAID_LATE_S = 8.0  # from reading the watch to saying it; guess
 LONGEST_PAUSE_S = 12 * 3600.0  # of a recorder, within one file; guess
 
 # Costs of an explanation, in misheard times. Only their order matters.
-_MISHEARD = 1.0
+_MISHEARD = 1.0  # of one heard with full confidence, and of none:
+_MISHEARD_LEAST = 0.7
 _PAUSE = 0.5
 _LONE = 0.8  # a stretch that rests on one spoken time only, where there are three
 _AGAINST_START = 0.6  # the other evidence tells another start
@@ -55,7 +56,7 @@ class Anchor:
     index: int  # of its event
     second: float  # where in the recording it is said
     text: str
-    with_seconds: bool
+    confidence: float
     readings: tuple[Reading, ...]
 
 
@@ -147,7 +148,7 @@ def read_anchors(
                 index=index,
                 second=event.start_s,
                 text=event.value,
-                with_seconds=second is not None,
+                confidence=event.confidence,
                 readings=readings,
             )
         )
@@ -226,8 +227,9 @@ def explain(
     stories = [_Story(0.0, (), None)]
     for anchor in anchors:
         grown: list[_Story] = []
+        misheard = _MISHEARD_LEAST + (_MISHEARD - _MISHEARD_LEAST) * anchor.confidence
         for story in stories:
-            grown.append(replace(story, cost=story.cost + _MISHEARD))
+            grown.append(replace(story, cost=story.cost + misheard))
             for reading in anchor.readings:
                 opened = Stretch(
                     low_s=reading.low_s,

@@ -1,0 +1,388 @@
+"""The clock: known recordings, of which the right times are known beforehand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from treeward.errors import ClockError
+from treeward.notes.clock import (
+    CLOCK_DOUBT,
+    ClockResult,
+    RecordingFacts,
+    place_on_clock,
+    place_recordings,
+)
+from treeward.notes.clock_evidence import daylight_at, parse_start
+from treeward.notes.events import Event, EventKind
+
+LONDON = ZoneInfo("Europe/London")
+START = datetime(2026, 7, 14, 10, 20, 33, tzinfo=LONDON)
+
+
+def said(second: float, value: str, **more: object) -> Event:
+    event = Event(
+        kind=EventKind.TIME,
+        value=value,
+        start_s=second,
+        end_s=second + 1.2,
+        recording="memo.m4a",
+    )
+    return replace(event, **more)  # type: ignore[arg-type]
+
+
+def note(second: float) -> Event:
+    return Event(
+        kind=EventKind.BACK,
+        mark="yellow",
+        start_s=second,
+        end_s=second + 0.8,
+        recording="memo.m4a",
+    )
+
+
+def facts(**more: object) -> RecordingFacts:
+    return replace(RecordingFacts(name="memo.m4a", duration_s=1800.0), **more)  # type: ignore[arg-type]
+
+
+def clocks(result: ClockResult) -> list[str]:
+    return [f"{e.clock:%H:%M:%S}" if e.clock else "" for e in result.events]
+
+
+def test_spoken_times_bound_the_start_and_the_container_gives_its_second() -> None:
+    made = facts(created=START.astimezone(UTC))
+
+    result = place_on_clock(
+        [said(100, "10:22"), note(400), said(700, "10:32")], made, LONDON
+    )
+
+    assert result.start == START
+    assert clocks(result) == ["10:22:13", "10:27:13", "10:32:13"]
+    assert result.rests_on == "spoken times and container"
+    assert result.flags == ()
+
+
+def test_more_spoken_times_narrow_the_start() -> None:
+    day = facts(file_modified=datetime(2026, 7, 14, 15, 0, tzinfo=LONDON))
+    # Second 0 is 10:20:33: said at 10:20:58 and at 10:22:01.
+    times = [said(25, "10:20"), said(88, "10:22")]
+
+    one = place_on_clock(times[:1], day, LONDON)
+    all_of_them = place_on_clock(times, day, LONDON)
+
+    assert one.stretches[0].half_width_s == pytest.approx(35.0)
+    assert all_of_them.stretches[0].half_width_s < 10.0
+    assert all_of_them.start is not None
+    assert abs((all_of_them.start - START).total_seconds()) < 10.0
+
+
+@pytest.mark.parametrize(
+    ("given_facts", "source"),
+    [
+        (
+            facts(start=START, created=START - timedelta(hours=5)),
+            "start given",
+        ),
+        (
+            facts(name="2026-07-14 11.20.33.m4a", created=START.astimezone(UTC)),
+            "container",
+        ),
+        (
+            facts(name="Recording_20260714_102033.wav"),
+            "file name",
+        ),
+        (facts(file_modified=START + timedelta(seconds=1800)), "file time"),
+    ],
+)
+def test_the_strongest_evidence_is_used(
+    given_facts: RecordingFacts, source: str
+) -> None:
+    result = place_on_clock([note(60)], given_facts, LONDON)
+
+    assert result.rests_on == source
+    assert clocks(result) == ["10:21:33"]
+
+
+def test_spoken_times_win_and_disagreement_is_said() -> None:
+    hour_late = facts(name="2026-07-14 11.20.33.m4a")
+
+    result = place_on_clock([said(100, "10:22")], hour_late, LONDON)
+
+    assert result.start is not None
+    assert f"{result.start:%H:%M}" == "10:20"
+    (flag,) = result.flags
+    assert flag.startswith("the file name puts the start at 2026-07-14 11:20, 60 min")
+    assert "summer-time or time-zone" in flag
+
+
+def test_a_container_written_at_the_end_is_known_by_the_file_time() -> None:
+    end = START + timedelta(seconds=1800)
+    closed = facts(created=end, file_modified=end + timedelta(seconds=2))
+
+    result = place_on_clock([note(0)], closed, LONDON)
+
+    assert result.start == START
+    assert result.evidence[0].note == "written when the recording ended"
+
+
+def test_local_time_marked_as_utc_is_recognised_by_the_name() -> None:
+    wrong = facts(name="2026-07-14 10.20.33.m4a", created=START.replace(tzinfo=UTC))
+
+    result = place_on_clock([note(0)], wrong, LONDON)
+
+    assert result.start == START
+    assert "local time" in result.evidence[0].note
+
+
+@pytest.mark.parametrize("year", [1904, 1970])
+def test_a_clock_that_was_never_set_is_passed_over(year: int) -> None:
+    unset = facts(
+        created=datetime(year, 1, 1, tzinfo=UTC), name="2026-07-14 10.20.33.m4a"
+    )
+
+    assert place_on_clock([note(0)], unset, LONDON).start == START
+
+
+def test_a_paused_recorder_gives_two_stretches_and_doubt_between() -> None:
+    events = [note(50), said(100, "10:22"), note(300), note(600), said(700, "10:52")]
+
+    result = place_on_clock(events, facts(created=START), LONDON)
+
+    assert clocks(result)[:3] == ["10:21:23", "10:22:13", "10:25:33"]
+    doubtful = [any(f.startswith(CLOCK_DOUBT) for f in e.flags) for e in result.events]
+    assert doubtful == [False, False, True, True, False]
+    late = result.events[3].clock
+    assert late is not None
+    assert 29 * 60 < (late - START).total_seconds() < 31 * 60
+    assert "paused for about 20 min between 10:22 and 10:52" in result.flags[0]
+
+
+@pytest.mark.parametrize("wrong", ["10:52", "10:12", "9:32", "3:50"])
+def test_a_misheard_time_among_three_bends_nothing(wrong: str) -> None:
+    right = [said(100, "10:22"), said(1000, "10:37"), said(1600, "10:47")]
+    events = [right[0], said(700, wrong), *right[1:], note(720)]
+
+    result = place_on_clock(events, facts(created=START), LONDON)
+
+    assert result.start == START
+    assert len(result.stretches) == 1
+    assert clocks(result)[-1] == "10:32:33"
+    assert [bool(e.flags) for e in result.events] == [False, True, False, False, False]
+    assert result.flags == (f"not used as a time: {wrong}",)
+
+
+@pytest.mark.parametrize("place", [0, 3])
+def test_a_misheard_time_at_either_end_bends_nothing(place: int) -> None:
+    seconds = [100, 700, 1000, 1600]
+    values = ["10:22", "10:32", "10:37", "10:47"]
+    values[place] = "10:02" if place == 0 else "11:17"
+    events = [said(s, v) for s, v in zip(seconds, values, strict=True)]
+
+    result = place_on_clock(events, facts(file_modified=START), LONDON)
+
+    assert [bool(e.flags) for e in result.events] == [i == place for i in range(4)]
+
+
+def test_the_files_end_confirms_a_pause_before_the_last_spoken_time() -> None:
+    events = [said(100, "10:22"), said(700, "10:32"), said(1600, "11:17")]
+    closed = START + timedelta(seconds=1800 + 30 * 60)
+
+    result = place_on_clock(events, facts(created=START, file_modified=closed), LONDON)
+
+    assert len(result.stretches) == 2
+    assert clocks(result)[-1] == "11:17:13"
+
+
+@pytest.mark.parametrize(
+    ("name", "spoken", "expected"),
+    [
+        ("2026-07-14 17.20.33.m4a", "5:22", "17:22"),
+        ("2026-07-14 05.20.33.m4a", "5:22", "05:22"),
+        ("2026-07-14 12.20.33.m4a", "12:22", "12:22"),
+        ("2026-07-14 00.20.33.m4a", "12:22", "00:22"),
+        ("2026-07-14 14.20.33.m4a", "14:22", "14:22"),
+        ("2026-07-14.m4a", "2:22", "14:22"),
+        ("2026-07-14.m4a", "10:22", "10:22"),
+    ],
+)
+def test_twelve_hour_times_are_resolved(name: str, spoken: str, expected: str) -> None:
+    result = place_on_clock([said(100, spoken)], facts(name=name), LONDON)
+
+    assert result.events[0].value == expected
+
+
+def test_daylight_at_the_place_tells_morning_from_evening() -> None:
+    winter = facts(name="2026-12-14.m4a")
+    wales = daylight_at(latitude_deg=52.3, longitude_deg=-3.6)
+
+    morning = place_on_clock([said(100, "7:30")], winter, LONDON, is_daylight=wales)
+    neither = place_on_clock([said(100, "8:30")], winter, LONDON, is_daylight=wales)
+
+    # Civil twilight is from about 7:40 to 16:40: neither 7:30 nor 19:30 is light.
+    assert morning.events[0].value == "07:30"
+    assert neither.events[0].value == "08:30"
+    assert "morning from evening" in neither.flags[0]
+
+
+def test_midnight_inside_a_recording() -> None:
+    late = facts(name="2026-07-14 23.50.00.m4a")
+    events = [said(60, "23:51"), note(700), said(1200, "00:10")]
+
+    result = place_on_clock(events, late, LONDON)
+
+    assert [e.clock.isoformat() for e in result.events if e.clock] == [
+        "2026-07-14T23:51:00+01:00",
+        "2026-07-15T00:01:40+01:00",
+        "2026-07-15T00:10:00+01:00",
+    ]
+    assert result.flags == ()
+
+
+def test_the_hour_that_is_leapt_over() -> None:
+    # 2026-03-29: 00:59:59 GMT is followed by 02:00:00 BST.
+    spring = facts(name="2026-03-29 00.50.00.m4a")
+    events = [said(60, "0:51"), note(540), note(660), said(900, "2:05")]
+
+    result = place_on_clock(events, spring, LONDON)
+
+    assert clocks(result) == ["00:51:00", "00:59:00", "02:01:00", "02:05:00"]
+    assert result.flags == ()
+
+
+def test_the_hour_that_comes_twice() -> None:
+    # 2026-10-25: 01:59:59 BST is followed by 01:00:00 GMT.
+    autumn = facts(name="2026-10-25 01.50.00.m4a")
+    events = [said(60, "01:51"), note(540), note(660), said(900, "01:05")]
+
+    result = place_on_clock(events, autumn, LONDON)
+
+    assert [e.clock.isoformat()[11:] for e in result.events if e.clock] == [
+        "01:51:00+01:00",
+        "01:59:00+01:00",
+        "01:01:00+00:00",
+        "01:05:00+00:00",
+    ]
+    assert len(result.stretches) == 1
+
+
+def test_nothing_that_tells_leaves_the_clock_open() -> None:
+    result = place_on_clock([said(100, "10:22"), note(200)], facts(), LONDON)
+
+    assert result.start is None
+    assert clocks(result) == ["", ""]
+    assert "nothing tells when this was recorded" in result.flags[-1]
+
+
+def test_a_scratched_time_is_no_anchor() -> None:
+    scratch = Event(kind=EventKind.SCRATCH, start_s=103.0, recording="memo.m4a")
+    events = [said(100, "11:22"), scratch, said(110, "10:22")]
+
+    result = place_on_clock(events, facts(created=START), LONDON)
+
+    assert result.start == START
+    assert result.flags == ()
+
+
+def test_absolute_times_of_a_transcript_stay_and_anew_works_them_out_again() -> None:
+    fixed = replace(note(5), clock=datetime(2026, 7, 14, 9, 0, tzinfo=UTC))
+    made = facts(created=START)
+
+    kept = place_on_clock([fixed], made, LONDON)
+    again = place_on_clock(kept.events, made, LONDON, anew=True)
+
+    assert clocks(kept) == ["10:00:00"]
+    assert clocks(again) == ["10:20:38"]
+
+
+def test_recordings_are_sorted_and_an_overlap_is_said() -> None:
+    one = facts(name="a 2026-07-14 10.20.00.m4a")
+    two = facts(name="b 2026-07-14 10.40.00.m4a")
+
+    results = place_recordings([(two, []), (facts(), [note(1)]), (one, [])], LONDON)
+
+    assert [r.recording[0] for r in results] == ["a", "b", "m"]
+    assert "overlaps a 2026-07-14 10.20.00.m4a by 10 min" in results[1].flags[-1]
+
+
+@pytest.mark.parametrize(
+    ("text", "iso", "resolution_s"),
+    [
+        ("2026-07-14 10:20", "2026-07-14T10:20:00+01:00", 60.0),
+        ("2026-07-14 10:20:33", "2026-07-14T10:20:33+01:00", 1.0),
+        ("2026-07-14T10:20:33Z", "2026-07-14T11:20:33+01:00", 1.0),
+        ("2026-07-14T10:20+02:00", "2026-07-14T09:20:00+01:00", 60.0),
+    ],
+)
+def test_a_given_start_is_read(text: str, iso: str, resolution_s: float) -> None:
+    start, resolution = parse_start(text, LONDON, where="--start")
+
+    assert start.isoformat() == iso
+    assert resolution == resolution_s
+
+
+@pytest.mark.parametrize(
+    ("text", "said_of_it"),
+    [
+        ("10:20", "is not a date and a time"),
+        ("2026-07-14", "has no time of day"),
+        ("2026-03-29 01:30", "clocks went forward"),
+        ("soon", "is not a date and a time"),
+    ],
+)
+def test_a_start_that_is_none_is_refused(text: str, said_of_it: str) -> None:
+    with pytest.raises(ClockError, match=said_of_it):
+        parse_start(text, LONDON, where="--start")
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    start=st.datetimes(datetime(2025, 1, 1), datetime(2026, 12, 30)),  # noqa: DTZ001
+    seconds=st.lists(st.integers(0, 7200), min_size=1, max_size=6, unique=True),
+    delay_s=st.floats(0.0, 4.0),
+    twelve=st.booleans(),
+)
+def test_true_times_are_found_again(
+    start: datetime, seconds: list[int], delay_s: float, twelve: bool
+) -> None:
+    """Times read off a right watch put every event within its minute."""
+    true_start = start.replace(tzinfo=UTC)
+    times = []
+    for second in sorted(seconds):
+        read = (true_start + timedelta(seconds=second)).astimezone(LONDON)
+        hour = read.hour % 12 or 12 if twelve else read.hour
+        text = f"{hour}:{read:%M}" if twelve else f"{read:%H:%M}"
+        times.append(said(second + delay_s, text))
+    named = (true_start + timedelta(seconds=20)).astimezone(LONDON)
+    recorder = facts(name=f"{named:%Y-%m-%d %H.%M.%S}.m4a")
+
+    result = place_on_clock([*times, note(100)], recorder, LONDON)
+
+    assert len(result.stretches) == 1
+    for event in result.events:
+        assert event.clock is not None
+        assert event.start_s is not None
+        true_s = true_start.timestamp() + event.start_s
+        assert abs(event.clock.timestamp() - true_s) <= 75.0
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.floats(0, 1e5), st.text("0123456789:apm. ", max_size=9)),
+        max_size=12,
+    )
+)
+def test_no_values_crash_it_and_no_event_is_lost(
+    times: list[tuple[float, str]],
+) -> None:
+    events = [said(second, value) for second, value in times]
+
+    result = place_on_clock(events, facts(created=START), LONDON)
+
+    assert [e.start_s for e in result.events] == [e.start_s for e in events]
+    assert all(e.clock is not None for e in result.events)
