@@ -14,6 +14,7 @@ YARD_M = 3 * FOOT_M
 MILE_M = 1760 * YARD_M
 ACRE_M2 = 4840 * YARD_M**2
 HECTARE_M2 = 10_000.0
+_KILOMETRES_FROM_M = 2000.0  # metres below it read better beside one another
 _MILES_FROM_M = 1320 * YARD_M  # three quarters of a mile; below it yards read better
 
 UnitSystem = Literal["metric", "imperial"]
@@ -30,7 +31,7 @@ def _plain(value: float) -> str:
     """Write without exponent, without trailing zeros, thousands apart."""
     text = f"{value:,.2f}" if abs(value) < 10 else f"{value:,.1f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
-    return text.replace(",", "\u202f")
+    return text.replace(",", "" if abs(value) < 10_000 else "\u202f")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ class Units:
         self, metres: float, scale_m: float, figures: int
     ) -> tuple[float, str]:
         if self.system == "metric":
-            if round_figures(scale_m, figures) < 1000:
+            if round_figures(scale_m, figures) < _KILOMETRES_FROM_M:
                 return round_figures(metres, figures), "m"
             return round_figures(metres / 1000, figures), "km"
         if scale_m < _MILES_FROM_M:

@@ -127,7 +127,7 @@ def missing_sentences(result: HuntResult) -> list[str]:
             "direction in which a departing bee vanishes."
         )
     elif not used_lines:
-        said.append("Every bearing was left out; the list of notes says why.")
+        said.append("Every bearing was left out; the table of bearings says why.")
     return list(dict.fromkeys(said))
 
 

@@ -1,0 +1,187 @@
+"""report.html: whole, honest, safe, and in need of nothing from outside."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from typing import TYPE_CHECKING
+
+import pytest
+
+from treeward.cautions import CAUTIONS
+from treeward.report.page import page_text
+from treeward.report.page_parts import clip_address, second_text
+from treeward.report.records import NoteRow
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from treeward.report.records import HuntResult
+
+HOSTILE = "</title><script>a(1)</script><img src=x onerror=a(2)>\"'"
+VOID = {"meta", "link", "br", "img", "input", "hr", "source"}
+
+
+class Page(HTMLParser):
+    """What stands in a page: tags, addresses, ids, and whether tags are closed."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str, str]] = []
+        self.text: list[str] = []
+        self.open: list[str] = []
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(tag, name, value or "") for name, value in attrs]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(tag, name, value or "") for name, value in attrs]
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open, f"</{tag}> without its beginning"
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if not self.open or self.open[-1] not in {"script", "style"}:
+            self.text.append(data)
+
+    def values(self, name: str) -> list[str]:
+        return [value for _, attribute, value in self.attributes if attribute == name]
+
+    @property
+    def words(self) -> str:
+        return " ".join(" ".join(self.text).split())
+
+
+@pytest.fixture(params=["result", "two_colonies", "empty"])
+def page(request: pytest.FixtureRequest) -> Page:
+    return Page(page_text(request.getfixturevalue(request.param), drawings={}))
+
+
+def test_every_tag_is_closed_and_ids_come_once(page: Page) -> None:
+    ids = page.values("id")
+
+    assert page.open == []
+    assert len(ids) == len(set(ids))
+
+
+def test_every_link_within_the_page_leads_somewhere(page: Page) -> None:
+    ids = set(page.values("id"))
+    inner = [href[1:] for href in page.values("href") if href.startswith("#")]
+
+    assert set(inner) <= ids
+
+
+def test_nothing_comes_from_outside(page: Page) -> None:
+    outside = [
+        value
+        for name in ("src", "href", "data", "action", "poster")
+        for value in page.values(name)
+        if not value.startswith(("#", "data:", "../recordings/"))
+    ]
+
+    assert outside == []
+    (policy,) = (value for value in page.values("content") if "default-src" in value)
+    assert "default-src 'none'" in policy
+    assert "http" not in policy
+
+
+def test_the_one_script_is_the_one_that_is_allowed(result: HuntResult) -> None:
+    text = page_text(result, drawings={})
+
+    (script,) = re.findall(r"<script>(.*?)</script>", text, flags=re.DOTALL)
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    assert f"'sha256-{digest}'" in text.replace("&#39;", "'")
+
+
+def test_every_caution_is_carried(page: Page) -> None:
+    for title, sentence in CAUTIONS:
+        assert title in page.words
+        assert sentence in page.words
+
+
+def test_the_answer_comes_first(result: HuntResult) -> None:
+    words = Page(page_text(result, drawings={})).words
+
+    answer = words.index("The colony is probably about 530 m from station 2")
+    assert answer < words.index("Before you go") < words.index("Every trip")
+    assert "nine chances in ten" in words
+    assert "flight speeds are 27 km/h on the way out and 23 km/h" in words
+
+
+def test_an_empty_hunt_is_told_honestly(empty: HuntResult) -> None:
+    words = Page(page_text(empty, drawings={})).words
+
+    assert "There is no place to look yet." in words
+    assert "No bee was timed" in words
+    assert "Every trip" not in words
+
+
+def test_names_from_files_stay_text(build: Callable[..., HuntResult]) -> None:
+    whole = build(name=HOSTILE)
+    station = replace(whole.stations[0], name=HOSTILE)
+    trips = tuple(
+        replace(trip, bee=HOSTILE, doubts=(HOSTILE,)) for trip in whole.table.trips
+    )
+    lines = tuple(replace(line, bee=HOSTILE) for line in whole.table.lines)
+    rows = {
+        HOSTILE: NoteRow(
+            row=HOSTILE, recording=f"javascript:{HOSTILE}", start_s=1.0, said=HOSTILE,
+            heard=HOSTILE, flag=HOSTILE,
+        )
+    }  # fmt: skip
+    table = replace(whole.table, trips=trips, lines=lines, doubts=(HOSTILE,))
+    hostile = replace(
+        whole, stations=(station, *whole.stations[1:]), table=table, rows=rows
+    )
+
+    page = Page(page_text(hostile, drawings={}))
+
+    assert page.tags.count("script") == 1
+    assert "img" not in page.tags
+    assert not [name for _, name, _ in page.attributes if name.startswith("on")]
+    assert HOSTILE in "".join(page.text)
+    assert not [href for href in page.values("href") if href.startswith("javascript")]
+
+
+def test_rows_lead_to_the_second_of_the_sound(result: HuntResult) -> None:
+    page = Page(page_text(result, drawings={}))
+    note = next(iter(result.rows.values()))
+
+    assert f"../recordings/memo%201.ogg#t={note.start_s:.1f}" in page.values("href")
+
+
+def test_clips_are_put_into_the_page(result: HuntResult) -> None:
+    page = Page(page_text(result, drawings={}, clips={"2": b"OggS1234"}))
+
+    assert page.tags.count("audio") == 1
+    assert "data:audio/ogg;base64,T2dnUzEyMzQ=" in page.values("src")
+    assert page.values("data-play") == ["note-2"] * len(page.values("data-play"))
+    assert page.values("data-play")
+    assert clip_address(b"RIFFxxxx").startswith("data:audio/wav;")
+    assert clip_address(b"fLaC").startswith("data:audio/flac;")
+
+
+def test_units_are_the_persons(build: Callable[..., HuntResult]) -> None:
+    words = Page(page_text(build(units="imperial"), drawings={})).words
+
+    assert "580 yards" in words
+    assert "acres" in words
+    # A letter that stands for metric units after a number; "m" and "s" of times such
+    # as "4 min 45 s" are not among them.
+    assert re.findall(r"\d (?:m|km|ha|m²|km²|km/h)\b", words) == []
+
+
+def test_places_in_a_recording() -> None:
+    assert second_text(185.9) == "3:05"
+    assert second_text(3785) == "1:03:05"

@@ -1,0 +1,249 @@
+"""Pictures: drawn without a warning, the same on every run, nothing overlapping."""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from lxml import etree  # type: ignore[import-untyped]
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
+from PIL import Image
+
+from treeward.report.away_picture import away_figure
+from treeward.report.distance_picture import distance_figure, distance_from_station
+from treeward.report.map_frame import (
+    Extent,
+    arc_text,
+    emptiest_corner,
+    extent_about,
+    nice_step,
+    scale_length,
+)
+from treeward.report.map_picture import map_figure
+from treeward.report.paint import paint_hex, split_mark
+from treeward.report.picture_style import (
+    drawable,
+    drawing,
+    pdf_bytes,
+    png_bytes,
+    svg_text,
+)
+from treeward.report.timeline_picture import clock_ticks, timeline_figure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from matplotlib.figure import Figure
+
+    from treeward.report.records import HuntResult
+
+HOSTILE = '--><script>alert("$x^2$")</script> \u4e2d'
+FIGURES: list[Callable[[HuntResult], Figure | None]] = [
+    lambda result: map_figure(result, with_key=True),
+    lambda result: map_figure(result, with_key=False),
+    timeline_figure,
+    away_figure,
+    distance_figure,
+]
+NAMES = ["sheet", "map", "timeline", "away", "distance"]
+
+
+def drawn(draw: Callable[[HuntResult], Figure | None], result: HuntResult) -> Figure:
+    figure = draw(result)
+    assert figure is not None
+    return figure
+
+
+@pytest.mark.parametrize("draw", FIGURES, ids=NAMES)
+@pytest.mark.parametrize("name", ["result", "two_colonies"])
+def test_labels_do_not_overlap(
+    draw: Callable[[HuntResult], Figure | None],
+    name: str,
+    request: pytest.FixtureRequest,
+) -> None:
+    with drawing():
+        figure = drawn(draw, request.getfixturevalue(name))
+        figure.draw_without_rendering()
+        canvas = figure.canvas
+        assert isinstance(canvas, FigureCanvasAgg)
+        renderer = canvas.get_renderer()  # type: ignore[no-untyped-call]
+        boxes = [
+            (text.get_text(), text.get_window_extent(renderer))
+            for text in figure.findobj(Text)
+            if text.get_visible() and text.get_text().strip()
+        ]
+        width, height = canvas.get_width_height()
+
+    for number, (text, box) in enumerate(boxes):
+        assert box.x0 >= 0, text
+        assert box.y0 >= 0, text
+        assert box.x1 <= width, text
+        assert box.y1 <= height, text
+        for other, second in boxes[number + 1 :]:
+            across = min(box.x1, second.x1) - max(box.x0, second.x0)
+            along = min(box.y1, second.y1) - max(box.y0, second.y0)
+            assert across <= 1 or along <= 1, f"{text!r} lies on {other!r}"
+
+
+@pytest.mark.parametrize("draw", FIGURES, ids=NAMES)
+def test_the_same_result_makes_the_same_bytes(
+    draw: Callable[[HuntResult], Figure | None], result: HuntResult
+) -> None:
+    with drawing():
+        first, second = (
+            (png_bytes(f, 60), pdf_bytes(f), svg_text(f, "map", "a map"))
+            for f in (drawn(draw, result), drawn(draw, result))
+        )
+
+    assert first == second
+
+
+def test_the_sheet_is_a4_on_its_side(result: HuntResult) -> None:
+    with drawing():
+        sheet = drawn(FIGURES[0], result)
+        pdf = pdf_bytes(sheet)
+        png = png_bytes(sheet, 100)
+
+    box = re.search(rb"/MediaBox \[ ?0 0 ([\d.]+) ([\d.]+)", pdf)
+    assert box is not None
+    # ISO 216: A4 is 297 mm by 210 mm; a point is 1/72 inch of 25.4 mm.
+    assert float(box[1]) == pytest.approx(297 / 25.4 * 72, abs=0.5)
+    assert float(box[2]) == pytest.approx(210 / 25.4 * 72, abs=0.5)
+    picture = Image.open(io.BytesIO(png))
+    assert picture.size == (1169, 827)
+    assert len(set(np.asarray(picture.convert("RGB")).reshape(-1, 3).max(axis=1))) > 50
+
+
+@pytest.mark.parametrize("draw", FIGURES, ids=NAMES)
+def test_hostile_names_are_drawn_as_letters(
+    draw: Callable[[HuntResult], Figure | None], build: Callable[..., HuntResult]
+) -> None:
+    whole = build(name=HOSTILE)
+    trips = tuple(replace(t, bee=HOSTILE, mark=HOSTILE) for t in whole.table.trips)
+    visits = tuple(replace(v, mark=HOSTILE) for v in whole.table.visits)
+    lines = tuple(replace(x, mark=HOSTILE, bee=HOSTILE) for x in whole.table.lines)
+    table = replace(whole.table, trips=trips, visits=visits, lines=lines)
+
+    with drawing():
+        svg = svg_text(drawn(draw, replace(whole, table=table)), "map", HOSTILE)
+
+    root = etree.fromstring(svg.encode())
+    tags = {etree.QName(node).localname for node in root.iter() if node.tag}
+    assert "script" not in tags
+    assert "alert" not in etree.tostring(root, method="text", encoding="unicode")
+
+
+def test_svg_ids_are_its_own_and_colours_follow_the_page(result: HuntResult) -> None:
+    with drawing():
+        one = svg_text(drawn(timeline_figure, result), "timeline", "x")
+        two = svg_text(drawn(away_figure, result), "away", "x")
+
+    ids_one = set(re.findall(r'id="([^"]+)"', one))
+    ids_two = set(re.findall(r'id="([^"]+)"', two))
+    assert not ids_one & ids_two
+    used = set(re.findall(r'href="#([^"]+)"', one)) | set(
+        re.findall(r"url\(#([^)]+)\)", one)
+    )
+    assert used <= ids_one
+    assert "var(--ink)" in one
+    assert "#1b2026" not in one
+
+
+def test_nothing_to_draw_gives_no_picture(empty: HuntResult) -> None:
+    assert [draw(empty) for draw in FIGURES] == [None] * 5
+
+
+def test_stations_without_a_fix_are_drawn(build: Callable[..., HuntResult]) -> None:
+    with drawing():
+        for count in (1, 2):
+            whole = build(fix=None)
+            some = replace(whole, stations=whole.stations[:count])
+            assert len(png_bytes(drawn(FIGURES[0], some), 50)) > 5000
+
+
+def test_trips_without_clocks_have_no_timeline(result: HuntResult) -> None:
+    trips = tuple(
+        replace(t, away_clock=None, back_clock=None) for t in result.table.trips
+    )
+    table = replace(result.table, trips=trips, visits=())
+
+    with drawing():
+        assert timeline_figure(replace(result, table=table)) is None
+        assert away_figure(replace(result, table=table)) is not None
+
+
+def test_several_days_have_a_strip_each(result: HuntResult) -> None:
+    day = timedelta(days=1)
+    later = tuple(
+        replace(v, back_clock=v.back_clock + day, away_clock=v.away_clock + day)
+        for v in result.table.visits
+    )
+    table = replace(result.table, visits=result.table.visits + later)
+
+    with drawing():
+        figure = drawn(timeline_figure, replace(result, table=table))
+
+    titles = [axes.get_title(loc="left") for axes in figure.axes]
+    assert titles == ["Tuesday 14 July 2026", "Wednesday 15 July 2026"]
+
+
+def test_the_distance_of_all_together_follows_the_map(result: HuntResult) -> None:
+    assert result.fix is not None
+    colony = result.fix.colonies[0]
+
+    curve = distance_from_station(colony, result.stations[0])
+
+    assert curve is not None
+    metres, density = curve
+    share = density / density.sum()
+    # The map's posterior is centred 627 m from station 1, sd 70 to 100 m.
+    assert float(np.sum(metres * share)) == pytest.approx(635, abs=15)
+
+
+def test_clock_ticks_follow_the_clocks_back() -> None:
+    # The clocks of London go back on 2026-10-25 at 02:00 (European Union directive
+    # 2000/84/EC, kept by the United Kingdom: last Sunday in October, 01:00 UTC).
+    low = datetime(2026, 10, 25, 0, 0, tzinfo=UTC).timestamp()
+
+    ticks = clock_ticks(low, low + 3 * 3600, ZoneInfo("Europe/London"))
+
+    assert [text for _, text in ticks] == [
+        "01:00", "01:30", "01:00", "01:30", "02:00", "02:30", "03:00"
+    ]  # fmt: skip
+
+
+def test_frame_arithmetic() -> None:
+    assert nice_step(1090, 5) == 500
+    assert nice_step(900, 5) == 200
+    assert scale_length(1000, "metric") == (200, "200 m")
+    assert scale_length(9000, "metric") == (2000, "2 km")
+    assert scale_length(1000, "imperial")[1] == "200 yards"
+    assert scale_length(9000, "imperial")[1] == "1 mile"
+    assert arc_text(-3.6104, "EW", seconds=True) == "3°36\u203237\u2033W"
+    assert arc_text(52.5, "NS", seconds=False) == "52°30\u2032N"
+    points: Any = np.array([[0.0, 0.0], [100.0, 400.0]])
+    extent = extent_about(points, shape=1.5)
+    assert extent.width_m == pytest.approx(1.5 * extent.height_m)
+    assert extent.south_m < 0
+    assert extent.north_m > 400
+    box = Extent(west_m=0, east_m=10, south_m=0, north_m=10)
+    crowded: Any = np.array([[1, 1], [9, 1], [1, 9]])
+    assert emptiest_corner(box, crowded, 0.3, 0.3) == (True, True)
+
+
+def test_marks_keep_their_paint() -> None:
+    assert split_mark("blue-white abdomen") == ("blue", "white")
+    assert split_mark("yellow (2)") == ("yellow", "yellow")
+    assert split_mark("") == ("", "")
+    assert paint_hex("yellow") == "#f0e442"  # Okabe and Ito 2008
+    assert paint_hex("turquoise") == paint_hex("unmarked")
+    assert drawable("a\n b") == "a b"
+    assert drawable("\u4e2d") == "\u25a1"
+    assert len(drawable("x" * 99)) == 40

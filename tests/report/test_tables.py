@@ -1,0 +1,68 @@
+"""trips.csv and bees.csv: read back whole, and harmless in a spreadsheet."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from treeward.report.tables import bees_frame, safe_cell, trips_frame
+
+if TYPE_CHECKING:
+    from treeward.report.records import HuntResult
+
+
+def test_trips_are_read_back(result: HuntResult) -> None:
+    text = trips_frame(result).to_csv(index=False)
+
+    read = pd.read_csv(io.StringIO(text), parse_dates=["away_clock"])
+
+    assert len(read) == len(result.table.trips)
+    assert list(read["away_s"]) == pytest.approx(
+        [round(trip.away_s, 2) for trip in result.table.trips]
+    )
+    assert str(read["away_clock"].dt.tz) == "UTC"
+    assert set(read.loc[~read["used"], "doubts"]) == {
+        "probably a missed visit: twice the usual time"
+    }
+
+
+def test_bees_have_units_in_their_columns(result: HuntResult) -> None:
+    frame = bees_frame(result)
+
+    assert frame.loc[0, "distance_median_m"] == 640
+    assert frame.loc[0, "hand_rule_low_m"] == 512
+    measured = [name for name in frame.columns if "distance" in name or "rule" in name]
+    assert all(name.endswith("_m") for name in measured)
+
+
+def test_an_empty_hunt_still_has_its_columns(empty: HuntResult) -> None:
+    assert "away_s" in trips_frame(empty).columns
+    assert len(bees_frame(empty)) == 0
+
+
+@given(st.text(max_size=12))
+def test_no_cell_of_text_is_a_formula(text: str) -> None:
+    safe = safe_cell(text)
+
+    assert safe[:1] not in {"=", "+", "-", "@", "\t", "\r", "\n"}
+    assert safe.endswith(text)
+
+
+def test_numbers_stay_numbers() -> None:
+    assert safe_cell(-3.5) == -3.5
+
+
+def test_a_mark_made_to_bite_is_defused(result: HuntResult) -> None:
+    trip = replace(result.table.trips[0], mark="=cmd|' /C calc'!A0", bee="@x")
+    table = replace(result.table, trips=(trip,))
+
+    frame = trips_frame(replace(result, table=table))
+
+    assert frame.loc[0, "mark"] == "'=cmd|' /C calc'!A0"
+    assert frame.loc[0, "bee"] == "'@x"

@@ -1,0 +1,109 @@
+"""The answer in words, for every shape an answer can have."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from treeward.report.words import (
+    basis_sentence,
+    colony_sentences,
+    compass_sentence,
+    headline,
+    listing,
+    missing_sentences,
+    next_sentences,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from treeward.report.records import HuntResult
+
+
+def test_one_colony(result: HuntResult) -> None:
+    assert result.fix is not None
+
+    said = colony_sentences(result, result.fix.colonies[0])
+
+    assert said == [
+        "The colony is probably about 530 m from station 2, towards the west.",
+        "There are nine chances in ten that it is inside the shaded 9.5 ha.",
+    ]
+    assert headline(result) == said[0]
+
+
+def test_two_colonies_one_in_two_patches(two_colonies: HuntResult) -> None:
+    assert two_colonies.fix is not None
+    first, second = (
+        " ".join(colony_sentences(two_colonies, colony))
+        for colony in two_colonies.fix.colonies
+    )
+
+    assert "2 colonies" in headline(two_colonies)
+    assert first.startswith("Colony A")
+    assert "one of the 2 shaded patches, 19 ha together" in first
+    assert second.startswith("Colony B")
+
+
+def test_an_area_too_large_to_walk_is_called_so(result: HuntResult) -> None:
+    assert result.fix is not None
+    colony = result.fix.colonies[0]
+    wide = replace(colony.search_areas[90], area_m2=900_000.0)
+    large = replace(colony, search_areas={**colony.search_areas, 90: wide})
+
+    assert "too much to search" in " ".join(colony_sentences(result, large))
+
+
+def test_units_are_never_mixed(build: Callable[..., HuntResult]) -> None:
+    metric, imperial = build(units="metric"), build(units="imperial")
+    for whole, foreign in (
+        (metric, r"\d (yards?|miles?|acres?)\b"),
+        (imperial, r"\d (m|km|ha|m²|km²)\b"),
+    ):
+        assert whole.fix is not None
+        text = " ".join(
+            colony_sentences(whole, whole.fix.colonies[0]) + next_sentences(whole)
+        )
+        assert re.search(foreign, text) is None
+    assert "acres" in " ".join(next_sentences(imperial))
+
+
+def test_what_it_rests_on(result: HuntResult) -> None:
+    assert basis_sentence(result) == (
+        "This rests on 33 timed trips of 4 bees and 19 bearings from 2 stations."
+    )
+    assert "0.6° W" in compass_sentence(result)
+
+
+def test_nothing_found_says_what_is_missing(empty: HuntResult) -> None:
+    said = missing_sentences(replace(empty, missing=("The recording is silent.",)))
+
+    assert headline(empty) == "There is no place to look yet."
+    assert said[0] == "The recording is silent."
+    assert any("No station has a position" in sentence for sentence in said)
+    assert any("No bee was timed" in sentence for sentence in said)
+    assert any("No bearing was spoken" in sentence for sentence in said)
+    assert next_sentences(empty) == []
+
+
+def test_trips_that_are_all_doubtful_are_not_called_missing(result: HuntResult) -> None:
+    trips = tuple(replace(trip, used=False) for trip in result.table.trips)
+    lines = tuple(replace(line, used=False) for line in result.table.lines)
+    doubtful = replace(
+        result, table=replace(result.table, trips=trips, lines=lines), fix=None
+    )
+
+    said = missing_sentences(doubtful)
+
+    assert said == [
+        "Every timed trip is doubtful; the table below says why.",
+        "Every bearing was left out; the table of bearings says why.",
+    ]
+
+
+def test_listing() -> None:
+    assert listing([]) == ""
+    assert listing(["a"]) == "a"
+    assert listing(["a", "b", "c"]) == "a, b and c"

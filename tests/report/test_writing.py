@@ -1,0 +1,90 @@
+"""results/: all files or none, and nothing left lying about."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from treeward.errors import ReportError
+from treeward.report.writing import MANAGED, write_labels, write_results
+
+if TYPE_CHECKING:
+    from treeward.report.records import HuntResult
+
+
+def test_everything_is_written(result: HuntResult, tmp_path: Path) -> None:
+    written = write_results(result, tmp_path / "results")
+
+    assert {path.name for path in written.files} == set(MANAGED)
+    assert written.report.read_text("utf-8").startswith("<!doctype html>")
+    assert json.loads((tmp_path / "results" / "result.json").read_text())["schema"] == 1
+    assert (tmp_path / "results" / "map.png").read_bytes()[:4] == b"\x89PNG"
+    assert (tmp_path / "results" / "map.pdf").read_bytes()[:4] == b"%PDF"
+    assert (tmp_path / "results" / "report.html").read_text("utf-8").count("<svg") > 4
+    assert [path.name for path in tmp_path.iterdir()] == ["results"]
+
+
+def test_old_pictures_go_and_strange_files_stay(
+    result: HuntResult, empty: HuntResult, tmp_path: Path
+) -> None:
+    write_results(result, tmp_path)
+    (tmp_path / "my notes.txt").write_text("keep")
+
+    write_results(empty, tmp_path)
+
+    names = {path.name for path in tmp_path.iterdir()}
+    assert "map.png" not in names
+    assert {"report.html", "result.json", "my notes.txt"} <= names
+
+
+def test_a_failure_half_way_leaves_the_old_files(
+    result: HuntResult,
+    empty: HuntResult,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    folder = tmp_path / "results"
+    write_results(result, folder)
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    plain = Path.replace
+
+    def locked(self: Path, target: Any) -> Path:
+        if self.name == "result.json" and self.parent.name.startswith(".results-"):
+            raise PermissionError(13, "in use", str(target))
+        return plain(self, target)
+
+    monkeypatch.setattr(Path, "replace", locked)
+    with pytest.raises(
+        ReportError, match=r"result\.json.*in use.*Close other"
+    ) as caught:
+        write_results(empty, folder)
+    monkeypatch.undo()
+
+    assert "\n" not in caught.value.line()
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+    assert [path.name for path in tmp_path.iterdir()] == ["results"]
+
+
+def test_a_folder_that_cannot_be_made_is_named(
+    result: HuntResult, tmp_path: Path
+) -> None:
+    (tmp_path / "file").write_text("in the way")
+
+    with pytest.raises(ReportError, match="cannot be written"):
+        write_results(result, tmp_path / "file" / "results")
+
+
+def test_labels_stand_beside_the_recordings(result: HuntResult, tmp_path: Path) -> None:
+    (tmp_path / "memo 1.ogg").write_bytes(b"OggS")
+
+    written = write_labels(result, tmp_path)
+
+    assert [path.name for path in written] == [
+        "memo 1.events.vtt",
+        "memo 1.events.txt",
+    ]
+    assert written[0].read_text("utf-8").startswith("WEBVTT\n\nrow 1\n")
+    assert "yellow back" in written[1].read_text("utf-8")
