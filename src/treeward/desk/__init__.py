@@ -1,0 +1,1 @@
+"""The review desk: rows to look at, corrections, and the sound beside them."""

@@ -1,0 +1,215 @@
+"""The page's server: its files, the state, corrections, sound and the answer."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from pydantic import ValidationError
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route
+
+from treeward.errors import ReviewError, TreewardError
+
+from .desk import Desk, conflicts_payload
+from .requests import EditsSent, PhraseSent, as_sent
+from .sounds import BIN_S, clip_wav
+from .surveyor import Surveyor
+from .tally import answer_payload
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from starlette.requests import Request
+
+    from .records import DeskHunt
+
+_TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+}
+# The report is shown as it lies in results/, in a box of its own: its scripts have an
+# origin that may ask nothing of this server.
+_REPORT_RULES = (
+    "sandbox allow-scripts; default-src 'none'; style-src 'unsafe-inline'; "
+    "script-src 'unsafe-inline'; img-src data:; media-src data:; frame-ancestors 'none'"
+)
+
+
+class ReviewApp:
+    """The routes of one sitting.
+
+    Parameters
+    ----------
+    hunt
+        The hunt to review.
+    on_finish
+        Called when the person is done.
+    """
+
+    def __init__(self, hunt: DeskHunt, *, on_finish: Callable[[], None]) -> None:
+        self.desk = Desk(hunt)
+        self.surveyor = Surveyor(hunt.locate)
+        self._on_finish = on_finish
+        self._report: bytes | None = None
+        self._files = _page_files()
+        self._located = ""  # digest of the file that was last asked to be located
+        self.starlette = Starlette(
+            routes=[
+                Route("/api/state", self._guarded(self._state)),
+                Route("/api/pulse", self._guarded(self._pulse)),
+                Route("/api/answer", self._guarded(self._answer)),
+                Route("/api/edit", self._guarded(self._edit), methods=["POST"]),
+                Route("/api/read", self._guarded(self._read), methods=["POST"]),
+                Route("/api/results", self._guarded(self._results), methods=["POST"]),
+                Route("/api/finish", self._guarded(self._finish), methods=["POST"]),
+                Route("/sound/{key}/outline", self._guarded(self._outline)),
+                Route("/sound/{key}/clip.wav", self._guarded(self._clip)),
+                Route("/report.html", self._guarded(self._show_report)),
+                Route("/{name:str}", self._guarded(self._file)),
+            ]
+        )
+
+    def _guarded(self, work: Callable[[Request, bytes], Response]) -> Any:  # noqa: ANN401
+        """Run the work in a thread; a fault of the person's becomes one line."""
+
+        async def endpoint(request: Request) -> Response:
+            body = await request.body()
+            try:
+                return await run_in_threadpool(work, request, body)
+            except ValidationError as error:
+                first = error.errors()[0]
+                place = ".".join(str(part) for part in first["loc"])
+                return _fault(f"{place}: {first['msg']}", 422)
+            except TreewardError as error:
+                lines = getattr(error, "lines", ()) or (error.line(),)
+                return _fault("\n".join(lines), 409)
+            except ValueError as error:
+                return _fault(str(error), 422)
+
+        return endpoint
+
+    def _file(self, request: Request, _: bytes) -> Response:
+        name = request.path_params["name"] or "page.html"
+        if name not in self._files:
+            return PlainTextResponse("There is no such page.\n", 404)
+        content, kind = self._files[name]
+        return Response(content, media_type=kind)
+
+    def _state(self, _request: Request, _: bytes) -> Response:
+        return JSONResponse(self._whole_state())
+
+    def _whole_state(self) -> dict[str, Any]:
+        state = self.desk.state()
+        if state["digest"] != self._located:
+            self._located = state["digest"]
+            self.surveyor.ask()
+        return state | {"asked": self.surveyor.asked}
+
+    def _pulse(self, _request: Request, _: bytes) -> Response:
+        return JSONResponse(
+            {
+                "digest": self.desk.ledger.digest(),
+                "asked": self.surveyor.asked,
+                "answered": self.surveyor.answered,
+            }
+        )
+
+    def _answer(self, _request: Request, _: bytes) -> Response:
+        answered, result = self.surveyor.answered, self.surveyor.result
+        body: dict[str, Any] = {
+            "answered": answered,
+            "asked": self.surveyor.asked,
+            "fault": self.surveyor.fault,
+        }
+        return JSONResponse(body | (answer_payload(result) if result else {}))
+
+    def _edit(self, _request: Request, body: bytes) -> Response:
+        sent = EditsSent.model_validate_json(body)
+        applied = self.desk.apply([one.edit() for one in sent.edits])
+        return JSONResponse(
+            self._whole_state()
+            | {
+                "conflicts": conflicts_payload(applied),
+                "undo": [as_sent(edit) for edit in applied.undo],
+                "added": list(applied.added),
+                "written": applied.written,
+            }
+        )
+
+    def _read(self, _request: Request, body: bytes) -> Response:
+        reading = self.desk.read_phrase(PhraseSent.model_validate_json(body).text)
+        return JSONResponse({"cells": reading.cells()})
+
+    def _results(self, _request: Request, _: bytes) -> Response:
+        hunt = self.desk.hunt
+        result = hunt.locate()
+        with self.desk.ledger.lock:
+            written = hunt.write_results(result)
+            self._report = written.report.read_bytes()
+        return JSONResponse(
+            {
+                "directory": str(written.directory),
+                "files": [path.name for path in written.files],
+            }
+            | answer_payload(result)
+        )
+
+    def _finish(self, _request: Request, _: bytes) -> Response:
+        self._on_finish()
+        return JSONResponse({"finished": True})
+
+    def _outline(self, request: Request, _: bytes) -> Response:
+        outline = self.desk.shelf.outline(request.path_params["key"])
+        if outline is None:
+            return _fault("there is no such recording", 404)
+        first = int(request.query_params.get("from", "0"))
+        if first < 0:
+            raise ReviewError("from: must not be negative")
+        done = outline.done  # before the bytes: never "done" with some missing
+        return Response(
+            outline.since(first),
+            media_type="application/octet-stream",
+            headers={
+                "x-bin-seconds": str(BIN_S),
+                "x-done": "1" if done else "0",
+                "x-fault": outline.fault.encode("ascii", "replace").decode(),
+            },
+        )
+
+    def _clip(self, request: Request, _: bytes) -> Response:
+        sound = self.desk.shelf.by_key(request.path_params["key"])
+        if sound is None:
+            return _fault("there is no such recording", 404)
+        start_s = float(request.query_params.get("start", "nan"))
+        end_s = float(request.query_params.get("end", "nan"))
+        return Response(clip_wav(sound.path, start_s, end_s), media_type="audio/wav")
+
+    def _show_report(self, _request: Request, _: bytes) -> Response:
+        if self._report is None:
+            return PlainTextResponse("The results have not been written yet.\n", 404)
+        return Response(
+            self._report,
+            media_type="text/html; charset=utf-8",
+            headers={"content-security-policy": _REPORT_RULES},
+        )
+
+
+def _fault(text: str, status: int) -> Response:
+    return Response(json.dumps({"fault": text}), status, media_type="application/json")
+
+
+def _page_files() -> dict[str, tuple[bytes, str]]:
+    """Read the page's own files, the only ones that are ever served by name."""
+    folder = files("treeward.desk") / "page"
+    return {
+        entry.name: (entry.read_bytes(), _TYPES[suffix])
+        for entry in folder.iterdir()
+        for suffix in [entry.name[entry.name.rfind(".") :]]
+        if suffix in _TYPES
+    }

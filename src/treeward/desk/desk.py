@@ -1,0 +1,222 @@
+"""One review sitting: everything the page and the terminal ask of a hunt."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from treeward.errors import ReviewError, TreewardError
+from treeward.notes.events import UNMARKED, EventKind
+from treeward.notes.review_clock import format_clock
+from treeward.notes.review_file import cells_of
+
+from .ledger import Ledger
+from .queue import (
+    Status,
+    doubts_by_row,
+    lacks,
+    reasons_of,
+    status_of,
+    to_look_at,
+    worry,
+)
+from .readings import Reader, Reading
+from .records import NewRow
+from .sounds import Shelf
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from datetime import datetime
+
+    from treeward.notes.events import Event
+    from treeward.notes.review_file import ReviewRow
+    from treeward.trips.records import TripTable
+
+    from .records import Applied, DeskHunt, Edit, Sheet
+
+
+class Desk:
+    """A hunt on the review desk.
+
+    Parameters
+    ----------
+    hunt
+        The hunt to review.
+    """
+
+    def __init__(self, hunt: DeskHunt) -> None:
+        self.hunt = hunt
+        self.ledger = Ledger(hunt)
+        self.shelf = Shelf(hunt.recordings_dir)
+        self._reader: Reader | None = None
+
+    @property
+    def reader(self) -> Reader:
+        """Reads typed phrases by the hunt's phrase book."""
+        if self._reader is None:
+            self._reader = Reader(self.hunt.phrase_book)
+        return self._reader
+
+    def sheet(self) -> Sheet:
+        """Read review.csv."""
+        return self.ledger.read()
+
+    def trips(self) -> TripTable:
+        """Pair the trips anew."""
+        with self.ledger.lock:
+            return self.hunt.trips()
+
+    def apply(self, edits: Sequence[Edit]) -> Applied:
+        """Make edits; a row to add that has a place but no time gets its time."""
+        return self.ledger.apply([self._placed(edit) for edit in edits])
+
+    def state(self) -> dict[str, Any]:
+        """Return all that the page shows, but for the answer.
+
+        Raises
+        ------
+        TreewardError
+            If review.csv or hunt.toml cannot be read.
+        """
+        with self.ledger.lock:
+            sheet = self.ledger.read()
+            worked = {row.name: row.event.clock for row in self.hunt.rows()}
+            trips, doubts = self._trips_payload()
+        queue = [row.name for row in to_look_at(sheet.rows, sheet.machine)]
+        rows = [
+            self._row_payload(row, sheet, worked.get(row.name), doubts.get(row.name))
+            for row in sheet.rows
+        ]
+        rows.sort(key=lambda row: (row["clock_s"] is None, row["clock_s"] or 0.0))
+        names = dict.fromkeys(row.event.recording for row in sheet.rows)
+        known = {name: self.shelf.sound_for(name) for name in names}
+        sounds = {
+            name: {"key": sound.key, "duration_s": sound.duration_s}
+            for name, sound in known.items()
+            if sound
+        }
+        marks = [row.event.mark for row in sheet.rows if row.event.mark]
+        return {
+            "hunt": self.hunt.file.hunt.name,
+            "digest": sheet.digest,
+            "rows": rows,
+            "queue": queue,
+            "sounds": sounds,
+            "trips": trips,
+            "marks": sorted({*marks, UNMARKED}),
+            "stations": [station.id for station in self.hunt.file.station],
+            "kinds": [kind.value for kind in EventKind],
+        }
+
+    def _trips_payload(self) -> tuple[dict[str, Any], dict[str, tuple[str, ...]]]:
+        from .tally import trips_payload
+
+        try:
+            table = self.hunt.trips()
+        except TreewardError as error:
+            return {"fault": error.line()}, {}
+        return trips_payload(table), doubts_by_row(table)
+
+    def _row_payload(
+        self,
+        row: ReviewRow,
+        sheet: Sheet,
+        worked: datetime | None,
+        doubts: tuple[str, ...] | None,
+    ) -> dict[str, Any]:
+        from .tally import paints
+
+        event = row.event
+        clock = worked or event.clock
+        status = status_of(row, sheet.machine.get(row.name))
+        return {
+            "row": row.name,
+            "cells": cells_of(row),
+            "said": said_in_words(event),
+            "clock": f"{clock:%H:%M:%S}" if clock else "",
+            "day": f"{clock:%d %b}" if clock else "",
+            "clock_s": clock.timestamp() if clock else None,
+            "start_s": event.start_s,
+            "end_s": event.end_s,
+            "recording": event.recording,
+            "confidence": event.confidence,
+            "heard": event.heard,
+            "status": status.value,
+            "lacks": lacks(row),
+            "worry": round(worry(row), 3),
+            "reasons": list(reasons_of(row)),
+            "doubts": list(doubts or ()) if status is not Status.DROPPED else [],
+            "readings": [
+                {
+                    "text": text,
+                    "confidence": confidence,
+                    "cells": reading.cells() if reading else None,
+                }
+                for text, confidence, reading in self.reader.alternatives(event)
+            ],
+            "paint": paints(event.mark) if event.mark else None,
+            "by_hand": row.name not in sheet.machine,
+        }
+
+    def read_phrase(self, text: str) -> Reading:
+        """Read typed words as one note.
+
+        Raises
+        ------
+        ReviewError
+            If they say nothing the phrase book knows, or more than one note.
+        """
+        reading = self.reader.read(text)
+        if reading is None:
+            raise ReviewError(
+                f"{text.strip()!r} is no note",
+                mend="Write it as it is said: yellow away, bearing 210, time 10 22.",
+            )
+        return reading
+
+    def _placed(self, edit: Edit) -> Edit:
+        if not isinstance(edit, NewRow) or edit.cells.get("clock"):
+            return edit
+        recording = edit.cells.get("recording", "")
+        try:
+            second = float(edit.cells.get("start_s") or "nan")
+        except ValueError:
+            return edit
+        clock = clock_at(self.hunt.rows(), recording, second)
+        if clock is None:
+            return edit
+        return NewRow(cells={**edit.cells, "clock": format_clock(clock)})
+
+
+def clock_at(
+    rows: Sequence[ReviewRow], recording: str, second: float
+) -> datetime | None:
+    """Return the time at a second of a recording, reckoned from the nearest row."""
+    from datetime import timedelta
+
+    known = [
+        (abs(row.event.start_s - second), row.event.start_s, row.event.clock)
+        for row in rows
+        if row.event.recording == recording
+        and row.event.start_s is not None
+        and row.event.clock is not None
+    ]
+    if not known or second != second:  # noqa: PLR0124  (nan is not itself)
+        return None
+    _, start_s, clock = min(known, key=lambda one: one[:2])
+    moved = clock + timedelta(seconds=second - start_s)
+    return moved.replace(microsecond=round(moved.microsecond, -4) % 1_000_000)
+
+
+def said_in_words(event: Event) -> str:
+    """Say an event in plain words: "yellow away", "bearing 210 (yellow)"."""
+    if event.kind in {EventKind.BEARING, EventKind.DURATION} and event.mark:
+        parts = [event.kind.value, event.value, f"({event.mark})"]
+    else:
+        parts = [event.mark, event.kind.value, event.value]
+    return " ".join(part for part in parts if part)
+
+
+def conflicts_payload(applied: Applied) -> list[Mapping[str, str]]:
+    """Return conflicts for the page."""
+    return [asdict(conflict) for conflict in applied.conflicts]

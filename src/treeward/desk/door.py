@@ -1,0 +1,203 @@
+"""Who may come in: this machine, this page, with the cookie that the key was given for.
+
+The page listens on 127.0.0.1, but every program and every web page open on this
+machine can send requests there. So the address holds a key that is good once and
+turns into a cookie; the Host must be ours (a name that an outside page resolves to
+127.0.0.1 is not), and so must the Origin of whatever may change something.
+"""
+
+from __future__ import annotations
+
+import hmac
+import secrets
+from http.cookies import CookieError, SimpleCookie
+from typing import TYPE_CHECKING
+from urllib.parse import parse_qs
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+MOST_BYTES = 256 * 1024  # of a request's body; a correction has less than one KB
+HEADERS = (
+    (
+        "content-security-policy",
+        (
+            "default-src 'none'; script-src 'self'; style-src 'self'; "
+            "img-src 'self'; media-src 'self' blob:; connect-src 'self'; "
+            "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        ),
+    ),
+    ("x-content-type-options", "nosniff"),
+    ("referrer-policy", "no-referrer"),
+    ("cross-origin-opener-policy", "same-origin"),
+    ("cross-origin-resource-policy", "same-origin"),
+    ("permissions-policy", "camera=(), geolocation=(), microphone=()"),
+    ("cache-control", "no-store"),
+)
+_CLOSED = (
+    "This page belongs to a review that was opened from a terminal.\n"
+    "Its address is good once. Start it again: treeward review --browser\n"
+)
+_NOT_HERE = "This address is not served here.\n"
+_NOT_OURS = "Requests from other pages are refused.\n"
+_NO_METHOD = "Only GET and POST are answered.\n"
+_NO_ORIGIN = "A request that changes something must say its Origin.\n"
+_TOO_LARGE = "The request is too large.\n"
+
+
+class Door:
+    """ASGI application around another one, that lets only our own page in.
+
+    Parameters
+    ----------
+    app
+        What is inside.
+    port
+        Port it is served on, which is part of Host and Origin.
+    """
+
+    def __init__(self, app: ASGIApp, *, port: int) -> None:
+        self._app = app
+        self.host = f"127.0.0.1:{port}"
+        self.origin = f"http://{self.host}"
+        self.cookie_name = f"treeward_{port}"  # cookies do not tell ports apart
+        self._key: str | None = secrets.token_urlsafe(32)
+        self._secret = secrets.token_urlsafe(32)
+        self.address = f"{self.origin}/?key={self._key}"
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer, or refuse with the reason as plain text."""
+        if scope["type"] != "http":
+            return  # no web sockets here; uvicorn answers 403
+        headers = {
+            name.decode("latin-1").lower(): value.decode("latin-1")
+            for name, value in scope["headers"]
+        }
+        send = _with_headers(send)
+        status, reason = self._refusal(scope, headers)
+        if status:
+            await _answer(send, status, reason)
+            return
+        query = parse_qs(scope["query_string"].decode("latin-1"))
+        if scope["path"] == "/" and "key" in query:
+            await self._exchange(send, query["key"][0], headers)
+            return
+        if not self._known(headers):
+            await _answer(send, 403, _CLOSED)
+            return
+        await self._limited(scope, receive, send)
+
+    def _refusal(self, scope: Scope, headers: dict[str, str]) -> tuple[int, str]:
+        """Return status and reason of the first rule that is broken; 0 for none."""
+        hosts = [value for name, value in scope["headers"] if name.lower() == b"host"]
+        origin = headers.get("origin")
+        changes = scope["method"] == "POST"
+        kind = headers.get("content-type", "").partition(";")[0].strip().lower()
+        length = headers.get("content-length", "0")
+        plain = len(length) < 10 and length.isascii() and length.isdigit()
+        too_long = not plain or int(length) > MOST_BYTES
+        fetched_by = headers.get("sec-fetch-site", "none")
+        rules = (
+            (len(hosts) != 1 or headers.get("host") != self.host, 421, _NOT_HERE),
+            (origin is not None and origin != self.origin, 403, _NOT_OURS),
+            (fetched_by not in {"same-origin", "none"}, 403, _NOT_OURS),
+            (scope["method"] not in {"GET", "HEAD", "POST"}, 405, _NO_METHOD),
+            (changes and origin is None, 403, _NO_ORIGIN),
+            (changes and kind != "application/json", 415, "The body must be JSON.\n"),
+            (too_long, 413, _TOO_LARGE),
+        )
+        return next(
+            ((status, reason) for broken, status, reason in rules if broken), (0, "")
+        )
+
+    def _known(self, headers: dict[str, str]) -> bool:
+        try:
+            cookie = SimpleCookie(headers.get("cookie", "")).get(self.cookie_name)
+        except CookieError:
+            return False
+        return cookie is not None and hmac.compare_digest(
+            cookie.value.encode(), self._secret.encode()
+        )
+
+    async def _exchange(self, send: Send, key: str, headers: dict[str, str]) -> None:
+        extra = [(b"location", b"/")]
+        if self._key is not None and hmac.compare_digest(
+            key.encode(), self._key.encode()
+        ):
+            self._key = None
+            extra.append(
+                (
+                    b"set-cookie",
+                    f"{self.cookie_name}={self._secret}; Path=/; HttpOnly; "
+                    "SameSite=Strict".encode(),
+                )
+            )
+        elif not self._known(headers):
+            await _answer(send, 403, _CLOSED)
+            return
+        await _answer(send, 303, "", extra)
+
+    async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass on, but stop reading a body that is longer than it said."""
+        taken = 0
+        started = False
+
+        async def counted() -> Message:
+            nonlocal taken
+            message = await receive()
+            taken += len(message.get("body", b""))
+            if taken > MOST_BYTES:
+                raise _TooLargeError
+            return message
+
+        async def noted(message: Message) -> None:
+            nonlocal started
+            started = started or message["type"] == "http.response.start"
+            await send(message)
+
+        try:
+            await self._app(scope, counted, noted)
+        except _TooLargeError:
+            if not started:
+                await _answer(send, 413, _TOO_LARGE)
+
+
+class _TooLargeError(Exception):
+    pass
+
+
+def _with_headers(send: Send) -> Send:
+    async def dressed(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            present = {name.lower() for name, _ in message.get("headers", [])}
+            message["headers"] = [
+                *message.get("headers", []),
+                *(
+                    (name.encode(), value.encode())
+                    for name, value in HEADERS
+                    if name.encode() not in present
+                ),
+            ]
+        await send(message)
+
+    return dressed
+
+
+async def _answer(
+    send: Send,
+    status: int,
+    text: str,
+    extra: list[tuple[bytes, bytes]] | None = None,
+) -> None:
+    await send(
+        {
+            "type": "http.response.start",
+            "status": status,
+            "headers": [
+                (b"content-type", b"text/plain; charset=utf-8"),
+                (b"content-length", str(len(text.encode())).encode()),
+                *(extra or []),
+            ],
+        }
+    )
+    await send({"type": "http.response.body", "body": text.encode()})

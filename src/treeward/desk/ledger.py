@@ -1,0 +1,312 @@
+"""Corrections into review.csv, cell by cell, each only over what was seen there.
+
+The file is the truth: every edit reads it afresh. A cell that holds something else
+than the person saw was changed by somebody else meanwhile (a spreadsheet program);
+it stays, and the edit comes back as a conflict.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from typing import TYPE_CHECKING
+
+from treeward.errors import HuntError, ReviewError
+from treeward.notes.review_clock import ClockCellError, format_clock, parse_clock
+from treeward.notes.review_file import (
+    COLUMNS,
+    PERSON_COLUMNS,
+    ReviewRow,
+    cells_of,
+    normal_mark,
+    read_review,
+    write_review,
+)
+from treeward.notes.review_reading import rows_from_table
+from treeward.notes.review_table import Table, TableLine, parse_table
+
+from .records import Applied, CellEdit, Conflict, Edit, NewRow, Sheet, TakenOut
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from datetime import date
+
+    from .records import DeskHunt
+
+_TRIES = 5  # times the file may change under our hands before we give up
+ADDED_COLUMNS = (*PERSON_COLUMNS, "recording", "start_s", "end_s")
+LONGEST_CELL = 2000  # characters; more is no note
+
+
+class Ledger:
+    """review.csv of one hunt, for reading and correcting."""
+
+    def __init__(self, hunt: DeskHunt) -> None:
+        self._hunt = hunt
+        self.lock = threading.RLock()
+
+    def read(self) -> Sheet:
+        """Read the file and the machine's copy.
+
+        Raises
+        ------
+        ReviewError
+            If it cannot be read; ReviewFaultsError with a line for every fault.
+        HuntError
+            If it is not there.
+        """
+        with self.lock:
+            return self._parse(self._bytes())
+
+    def digest(self) -> str:
+        """Return a digest of the file as it is now, "" where there is none."""
+        try:
+            return _digest(self._hunt.review_path.read_bytes())
+        except OSError:
+            return ""
+
+    def apply(self, edits: Sequence[Edit]) -> Applied:
+        """Make edits, those of one row together, and write the file if any held.
+
+        Raises
+        ------
+        ReviewError
+            If a cell cannot hold what was given, or the file cannot be read or
+            written; nothing is changed then.
+        HuntError
+            If another command is at work on the hunt.
+        """
+        with self.lock, self._hunt.locked():
+            for _ in range(_TRIES):
+                raw = self._bytes()
+                work = _Work(self._parse(raw), self._hunt)
+                work.make(edits)
+                if not work.changed:
+                    return work.outcome(written=False)
+                if self._bytes() == raw:
+                    write_review(self._hunt.review_path, work.rows)
+                    return work.outcome(written=True)
+        raise ReviewError(
+            "is being written by another program",
+            where=self._hunt.review_path.name,
+            mend="Wait until it has been saved there, then do this again.",
+        )
+
+    def _bytes(self) -> bytes:
+        path = self._hunt.review_path
+        try:
+            return path.read_bytes()
+        except FileNotFoundError:
+            raise HuntError(
+                "there is no review.csv here",
+                where=str(path),
+                mend="Run: treeward transcribe. Or write one by hand.",
+            ) from None
+        except OSError as error:
+            raise ReviewError(
+                f"cannot be read ({error.strerror})",
+                where=str(path),
+                mend="Close it where it is open and check that you may read it.",
+            ) from error
+
+    def _parse(self, raw: bytes) -> Sheet:
+        hunt = self._hunt
+        machine = (
+            read_review(hunt.machine_path, hunt.zone)
+            if hunt.machine_path.exists()
+            else []
+        )
+        name = hunt.review_path.name
+        rows = rows_from_table(
+            parse_table(raw, where=name), hunt.zone, machine=machine, where=name
+        )
+        return Sheet(
+            digest=_digest(raw),
+            rows=tuple(rows),
+            machine={row.name: row for row in machine},
+        )
+
+
+class _Work:
+    """Edits in the making, on one reading of the file."""
+
+    def __init__(self, sheet: Sheet, hunt: DeskHunt) -> None:
+        self._sheet = sheet
+        self._hunt = hunt
+        self.rows = list(sheet.rows)
+        self.changed = False
+        self._conflicts: list[Conflict] = []
+        self._undo: list[Edit] = []
+        self._added: list[str] = []
+
+    def outcome(self, *, written: bool) -> Applied:
+        return Applied(
+            conflicts=tuple(self._conflicts),
+            undo=tuple(reversed(self._undo)),
+            added=tuple(self._added),
+            written=written,
+        )
+
+    def make(self, edits: Sequence[Edit]) -> None:
+        by_row: dict[str, list[CellEdit]] = {}
+        for edit in edits:
+            if isinstance(edit, CellEdit):
+                by_row.setdefault(edit.row, []).append(edit)
+            elif isinstance(edit, NewRow):
+                self._add(edit)
+            else:
+                self._take_out(edit)
+        for name, cells in by_row.items():
+            self._change(name, cells)
+
+    def _change(self, name: str, edits: Sequence[CellEdit]) -> None:
+        index = self._index(name)
+        if index is None:
+            self._conflicts += [
+                Conflict(row=name, column="", was=e.was, theirs="", mine=e.value)
+                for e in edits
+            ]
+            return
+        row = self.rows[index]
+        cells = cells_of(row)
+        day = row.event.clock.date() if row.event.clock else None
+        clashes, changes = [], dict[str, str]()
+        for edit in edits:
+            value = self._normal(row, edit.column, edit.value, day)
+            now = cells[edit.column]
+            if now == value:
+                continue
+            if now != edit.was:
+                clashes.append(
+                    Conflict(
+                        row=name,
+                        column=edit.column,
+                        was=edit.was,
+                        theirs=now,
+                        mine=value,
+                    )
+                )
+                continue
+            changes[edit.column] = value
+        self._conflicts += clashes
+        if not changes:
+            return
+        self.rows[index] = self._checked(cells | changes, row.line)
+        after = cells_of(self.rows[index])
+        self._undo += [
+            CellEdit(row=name, column=column, value=cells[column], was=after[column])
+            for column in changes
+        ]
+        self.changed = True
+
+    def _add(self, new: NewRow) -> None:
+        unknown = sorted(set(new.cells) - set(ADDED_COLUMNS))
+        if unknown:
+            raise ReviewError(f"a row cannot be added with {', '.join(unknown)}")
+        cells = dict.fromkeys(COLUMNS, "") | dict(new.cells)
+        cells["row"] = self._fresh_name()
+        day = _day_of(self.rows, cells["recording"])
+        cells["clock"] = self._clock(cells["clock"], day, where="the new row")
+        row = self._checked(cells, None)
+        place = next(
+            (
+                index
+                for index, other in enumerate(self.rows)
+                if row.event.clock
+                and other.event.clock
+                and other.event.clock > row.event.clock
+            ),
+            len(self.rows),
+        )
+        self.rows.insert(place, row)
+        self._added.append(row.name)
+        self._undo.append(TakenOut(row=row.name, was=cells_of(row)))
+        self.changed = True
+
+    def _take_out(self, edit: TakenOut) -> None:
+        index = self._index(edit.row)
+        if index is None:
+            return  # gone already
+        cells = cells_of(self.rows[index])
+        if edit.row in self._sheet.machine or cells != dict(edit.was):
+            self._conflicts.append(
+                Conflict(row=edit.row, column="", was="", theirs="changed", mine="")
+            )
+            return
+        self._undo.append(
+            NewRow(cells={name: cells[name] for name in ADDED_COLUMNS if cells[name]})
+        )
+        del self.rows[index]
+        self.changed = True
+
+    def _index(self, name: str) -> int | None:
+        return next((i for i, row in enumerate(self.rows) if row.name == name), None)
+
+    def _normal(self, row: ReviewRow, column: str, value: str, day: date | None) -> str:
+        """Write a cell the way the file holds it, so that equal cells compare equal."""
+        if column not in PERSON_COLUMNS:
+            raise ReviewError(f"{column} is not for people to change")
+        plain = " ".join(value.split())
+        if len(plain) > LONGEST_CELL:
+            raise ReviewError(
+                f"{column} is longer than {LONGEST_CELL} letters",
+                where=row.name,
+                mend="Write less.",
+            )
+        if column == "clock":
+            if day is None:
+                day = _day_of(self.rows, row.event.recording)
+            return self._clock(plain, day, where=f"row {row.name}")
+        if column in {"event", "decision"}:
+            return plain.lower()
+        return normal_mark(plain) if column == "mark" else plain
+
+    def _clock(self, text: str, day: date | None, *, where: str) -> str:
+        if not text:
+            return ""
+        try:
+            return format_clock(parse_clock(text, self._hunt.zone, day=day).clock)
+        except ClockCellError as error:
+            raise ReviewError(
+                f"time: {error.what}", where=where, mend=error.mend
+            ) from error
+
+    def _checked(self, cells: Mapping[str, str], line: int | None) -> ReviewRow:
+        """Read a row's cells as the file's reader does, with all its checks."""
+        columns = tuple(dict.fromkeys([*COLUMNS, *cells]))
+        table = Table(
+            columns=columns,
+            lines=(TableLine(number=line or len(self.rows) + 2, cells=cells),),
+            decimal_comma=False,
+        )
+        machine = self._sheet.machine.get(cells["row"])
+        return rows_from_table(
+            table,
+            self._hunt.zone,
+            machine=[machine] if machine else [],
+            where=self._hunt.review_path.name,
+        )[0]
+
+    def _fresh_name(self) -> str:
+        taken = {row.name for row in self.rows} | set(self._sheet.machine)
+        number = 1
+        while f"h{number:04d}" in taken:
+            number += 1
+        return f"h{number:04d}"
+
+
+def _digest(raw: bytes) -> str:
+    return hashlib.sha256(raw).hexdigest()
+
+
+def _day_of(rows: Sequence[ReviewRow], recording: str) -> date | None:
+    """Return the day of a recording, or of the hunt if it has but one."""
+    days = [r.event.clock.date() for r in rows if r.event.clock]
+    own = [
+        r.event.clock.date()
+        for r in rows
+        if r.event.clock and r.event.recording == recording
+    ]
+    if own:
+        return own[0]
+    return days[0] if len(set(days)) == 1 else None

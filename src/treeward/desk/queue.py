@@ -1,0 +1,138 @@
+"""Which rows need a look, and which of them first."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from treeward.notes.events import EventKind
+from treeward.notes.review_file import cells_of
+from treeward.notes.review_merge import HEARD_ANEW
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from treeward.notes.review_file import ReviewRow
+    from treeward.trips.records import TripTable
+
+# How much of the answer hangs on one note of a kind; guess. A wrong time moves every
+# note after it, a wrong station every trip; a bee's coming and going makes one trip.
+WEIGHT: Mapping[EventKind, float] = {
+    EventKind.TIME: 3.0,
+    EventKind.STATION: 3.0,
+    EventKind.BACK: 2.0,
+    EventKind.AWAY: 2.0,
+    EventKind.BEARING: 2.0,
+    EventKind.DURATION: 2.0,
+    EventKind.MARK: 1.5,
+    EventKind.SCRATCH: 1.5,
+    EventKind.PAUSE: 1.0,
+    EventKind.RESUME: 1.0,
+    EventKind.MISSED: 1.0,
+    EventKind.WIND: 1.0,
+    EventKind.REMARK: 0.2,
+}
+_NEEDS_VALUE = frozenset(
+    {EventKind.TIME, EventKind.STATION, EventKind.BEARING, EventKind.DURATION}
+)
+_NEEDS_MARK = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK})
+_LEAST_DOUBT = 0.3  # of a row that was flagged in spite of a high confidence; guess
+_CHANGED = ("clock", "event", "mark", "value")
+
+
+class Status(StrEnum):
+    """Where a row stands in the review."""
+
+    LOOK = "look"  # needs a look
+    PLAIN = "plain"  # nothing speaks against it
+    KEPT = "kept"
+    CHANGED = "changed"
+    ADDED = "added"
+    DROPPED = "dropped"
+
+
+def status_of(row: ReviewRow, written: ReviewRow | None) -> Status:
+    """Tell where a row stands.
+
+    Parameters
+    ----------
+    row
+        As it is in review.csv.
+    written
+        What the machine wrote of it; None for a row added by hand.
+    """
+    if row.decision == "drop":
+        return Status.DROPPED
+    conflict = any(flag.startswith(HEARD_ANEW) for flag in row.event.flags)
+    if lacks(row) or (conflict and not row.decision):
+        return Status.LOOK
+    if row.decision == "keep":
+        return Status.KEPT
+    if written is None:
+        return Status.LOOK if row.event.flags else Status.ADDED
+    cells, before = cells_of(row), cells_of(written)
+    if any(cells[name] != before[name] for name in _CHANGED):
+        return Status.CHANGED
+    return Status.LOOK if row.event.flags else Status.PLAIN
+
+
+def lacks(row: ReviewRow) -> str:
+    """Name what a row cannot do without and has not: "value", "mark" or ""."""
+    event = row.event
+    if event.kind in _NEEDS_VALUE and not event.value:
+        return "value"
+    if event.kind in _NEEDS_MARK and not event.mark:
+        return "mark"
+    return ""
+
+
+def reasons_of(row: ReviewRow) -> tuple[str, ...]:
+    """Say in words why a row needs a look."""
+    missing = lacks(row)
+    said = row.event.flags
+    if missing and not said:
+        return (f"{row.event.kind.value} without a {missing}",)
+    return said
+
+
+def worry(row: ReviewRow) -> float:
+    """Return how much may be wrong because of this row; larger is worse.
+
+    The weight of its kind times the chance that it is wrong: 1 where something is
+    missing, otherwise what is left of the engine's confidence.
+    """
+    doubt = max(_LEAST_DOUBT, 1.0 - row.event.confidence)
+    if lacks(row):
+        doubt = 1.0
+    elif any(flag.startswith(HEARD_ANEW) for flag in row.event.flags):
+        doubt = max(doubt, 0.9)  # the person and the machine disagree; guess
+    more_reasons = 0.05 * max(0, len(row.event.flags) - 1)
+    return WEIGHT[row.event.kind] * min(1.0, doubt + more_reasons)
+
+
+def to_look_at(
+    rows: Sequence[ReviewRow], machine: Mapping[str, ReviewRow]
+) -> list[ReviewRow]:
+    """Return the rows that need a look, worst first, then in the file's order."""
+    doubtful = [
+        row for row in rows if status_of(row, machine.get(row.name)) is Status.LOOK
+    ]
+    return sorted(doubtful, key=lambda row: -worry(row))
+
+
+def doubts_by_row(table: TripTable) -> dict[str, tuple[str, ...]]:
+    """Return what the pairing of trips says against the notes it used, by row."""
+    said: dict[str, list[str]] = {}
+
+    def note(names: Iterable[str], doubts: Iterable[str]) -> None:
+        for name in names:
+            if name:
+                said.setdefault(name, []).extend(doubts)
+
+    for trip in table.trips:
+        note((trip.away_row, trip.back_row), trip.doubts)
+    for visit in table.visits:
+        note((visit.back_row, visit.away_row), visit.doubts)
+    for line in table.lines:
+        note((line.row,), line.doubts)
+    return {row: tuple(dict.fromkeys(doubts)) for row, doubts in said.items() if doubts}

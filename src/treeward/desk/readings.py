@@ -1,0 +1,83 @@
+"""What a typed or heard phrase says, as cells of a row."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from treeward.speech.records import Utterance, Word, WordSource
+
+if TYPE_CHECKING:
+    from treeward.notes.events import Event, EventKind
+    from treeward.speech.phrasebook import PhraseBook
+
+_WORD_S = 0.3  # a pace at which typed words count as one breath
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """One way to read a note."""
+
+    event: EventKind
+    mark: str = ""
+    value: str = ""
+
+    def cells(self) -> dict[str, str]:
+        """Return the three cells that it fills."""
+        return {"event": self.event.value, "mark": self.mark, "value": self.value}
+
+
+class Reader:
+    """Reads phrases by a hunt's phrase book."""
+
+    def __init__(self, book: PhraseBook) -> None:
+        self._book = book
+        self._cached = lru_cache(maxsize=4096)(self._parse)
+
+    def read(self, text: str) -> Reading | None:
+        """Return what "yellow away" or "bearing 210" says; None if nothing, or two."""
+        return self._cached(" ".join(text.lower().split())[:200])
+
+    def alternatives(self, event: Event) -> list[tuple[str, float, Reading | None]]:
+        """Return the other readings of a row: words, confidence, and cells if any."""
+        found = []
+        for other in event.alternatives:
+            spelt = f"{event.kind.value} {event.mark} " if event.mark else ""
+            if spelt and other.text.startswith(spelt):
+                value = other.text.removeprefix(spelt)
+                reading: Reading | None = Reading(
+                    event=event.kind, mark=event.mark, value=value
+                )
+            else:
+                reading = self.read(other.text)
+            same = reading is not None and reading.cells() == {
+                "event": event.kind.value,
+                "mark": event.mark,
+                "value": event.value,
+            }
+            if not same:
+                found.append((other.text, other.confidence, reading))
+        return found
+
+    def _parse(self, text: str) -> Reading | None:
+        from treeward.notes.parser import parse_notes
+
+        texts = text.split()
+        if not texts:
+            return None
+        words = tuple(
+            Word(
+                text=word,
+                start_s=index * _WORD_S,
+                end_s=(index + 1) * _WORD_S,
+                source=WordSource.TEXT,
+            )
+            for index, word in enumerate(texts)
+        )
+        whole = Utterance(words=words, start_s=0.0, end_s=words[-1].end_s)
+        events = parse_notes([whole], self._book)
+        if len(events) != 1:
+            return None
+        event = events[0]
+        return Reading(event=event.kind, mark=event.mark, value=event.value)

@@ -1,0 +1,87 @@
+"""What the page may send, checked before anything is done with it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from .records import CellEdit, Edit, NewRow, TakenOut
+
+Name = Annotated[str, Field(min_length=1, max_length=40)]
+Cell = Annotated[str, Field(max_length=4000)]
+Cells = Annotated[dict[Name, Cell], Field(max_length=40)]
+MOST_EDITS = 200  # in one request
+
+
+class _Sent(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class CellSent(_Sent):
+    """A cell to change."""
+
+    kind: Literal["cell"]
+    row: Name
+    column: Name
+    value: Cell
+    was: Cell
+
+    def edit(self) -> Edit:
+        """Return it as the ledger takes it."""
+        return CellEdit(
+            row=self.row, column=self.column, value=self.value, was=self.was
+        )
+
+
+class AddSent(_Sent):
+    """A row to add."""
+
+    kind: Literal["add"]
+    cells: Cells
+
+    def edit(self) -> Edit:
+        """Return it as the ledger takes it."""
+        return NewRow(cells=self.cells)
+
+
+class TakeOutSent(_Sent):
+    """An added row to take out again."""
+
+    kind: Literal["take out"]
+    row: Name
+    was: Cells
+
+    def edit(self) -> Edit:
+        """Return it as the ledger takes it."""
+        return TakenOut(row=self.row, was=self.was)
+
+
+class EditsSent(_Sent):
+    """The body of a request that corrects."""
+
+    edits: Annotated[
+        list[Annotated[CellSent | AddSent | TakeOutSent, Field(discriminator="kind")]],
+        Field(min_length=1, max_length=MOST_EDITS),
+    ]
+
+
+class PhraseSent(_Sent):
+    """Typed words to be read as a note."""
+
+    text: Annotated[str, Field(max_length=200)]
+
+
+def as_sent(edit: Edit) -> dict[str, object]:
+    """Return an edit as the page would send it, for it to undo with."""
+    if isinstance(edit, CellEdit):
+        return CellSent(
+            kind="cell",
+            row=edit.row,
+            column=edit.column,
+            value=edit.value,
+            was=edit.was,
+        ).model_dump()
+    if isinstance(edit, NewRow):
+        return AddSent(kind="add", cells=dict(edit.cells)).model_dump()
+    return TakeOutSent(kind="take out", row=edit.row, was=dict(edit.was)).model_dump()

@@ -1,0 +1,171 @@
+"""Trips and distances as the desk shows them, in plain values for JSON."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+from treeward.report.paint import paint_hex, split_mark
+from treeward.report.units import Units, bearing_text, duration_text
+from treeward.report.words import (
+    basis_sentence,
+    colony_sentences,
+    headline,
+    missing_sentences,
+    next_sentences,
+)
+
+if TYPE_CHECKING:
+    from treeward.report.records import HuntResult
+    from treeward.trips.records import TripTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TripLine:
+    """One trip of a bee: when, how long, and the rows it was made of."""
+
+    away_row: str
+    back_row: str
+    clock: str  # departure, or return where that is all there is
+    away: str  # "6 min 05 s"
+    away_s: float
+    timing: str
+    used: bool
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BearingLine:
+    """One vanishing bearing."""
+
+    row: str
+    text: str
+    used: bool
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BeeLines:
+    """What is known of one bee at one station."""
+
+    bee: str
+    station: str
+    paint: tuple[str, str]
+    trips: tuple[TripLine, ...]
+    bearings: tuple[BearingLine, ...]
+
+
+def bees_of(table: TripTable) -> list[BeeLines]:
+    """Return the trips and bearings by bee and station, in order of their names."""
+    seats = {(t.bee, t.station): t.mark for t in table.trips}
+    seats |= {(x.bee, x.station): x.mark for x in table.lines}
+    return [
+        BeeLines(
+            bee=bee or "no bee named",
+            station=station,
+            paint=paints(seats[bee, station]),
+            trips=tuple(
+                TripLine(
+                    away_row=t.away_row,
+                    back_row=t.back_row,
+                    clock=f"{clock:%H:%M}" if clock else "",
+                    away=duration_text(t.away_s),
+                    away_s=t.away_s,
+                    timing=t.timing,
+                    used=t.used,
+                    doubts=t.doubts,
+                )
+                for t in table.trips
+                if (t.bee, t.station) == (bee, station)
+                for clock in [t.away_clock or t.back_clock]
+            ),
+            bearings=tuple(
+                BearingLine(
+                    row=x.row,
+                    text=bearing_text(x.bearing_read_deg),
+                    used=x.used,
+                    doubts=x.doubts,
+                )
+                for x in table.lines
+                if (x.bee, x.station) == (bee, station)
+            ),
+        )
+        for bee, station in sorted(seats, key=lambda seat: (seat[1], seat[0]))
+    ]
+
+
+def paints(mark: str) -> tuple[str, str]:
+    """Return the two colours to draw a mark with."""
+    first, second = split_mark(mark)
+    return paint_hex(first), paint_hex(second)
+
+
+def counts_line(table: TripTable) -> str:
+    """Say how many trips there are: "14 trips (2 left out), 9 bearings"."""
+    trips, lines = table.trips, table.lines
+    out_trips = sum(not trip.used for trip in trips)
+    out_lines = sum(not line.used for line in lines)
+    return (
+        f"{len(trips)} {'trip' if len(trips) == 1 else 'trips'}"
+        f"{f' ({out_trips} left out)' if out_trips else ''}, "
+        f"{len(lines)} {'bearing' if len(lines) == 1 else 'bearings'}"
+        f"{f' ({out_lines} left out)' if out_lines else ''}"
+    )
+
+
+def trips_payload(table: TripTable) -> dict[str, Any]:
+    """Return the trips for the page."""
+    return {
+        "counts": counts_line(table),
+        "bees": [asdict(bee) for bee in bees_of(table)],
+        "visits": [
+            {
+                "mark": v.mark,
+                "back_row": v.back_row,
+                "away_row": v.away_row,
+                "used": v.used,
+                "paint": paints(v.mark),
+            }
+            for v in table.visits
+        ],
+        "doubts": list(table.doubts),
+    }
+
+
+def answer_payload(result: HuntResult) -> dict[str, Any]:
+    """Return the answer for the page, in words and by bee."""
+    units = Units(result.hunt_file.hunt.units)
+    fix = result.fix
+    sentences: list[str] = []
+    distances: list[dict[str, Any]] = []
+    advice: tuple[str, ...] = ()
+    if fix is not None:
+        for number, colony in enumerate(fix.colonies):
+            said = colony_sentences(result, colony)
+            sentences += said[1:] if len(fix.colonies) == 1 and not number else said
+        advice = fix.advice
+        reach_m = max((bee.high90_m for bee in fix.bees), default=1.0)
+        distances = [
+            {
+                "bee": bee.bee,
+                "station": bee.station,
+                "trips": bee.trips_used,
+                "text": units.distance(bee.median_m),
+                "range": units.distance_range(bee.low90_m, bee.high90_m),
+                "low": bee.low90_m / reach_m,
+                "low50": bee.low50_m / reach_m,
+                "median": bee.median_m / reach_m,
+                "high50": bee.high50_m / reach_m,
+                "high": bee.high90_m / reach_m,
+            }
+            for bee in fix.bees
+        ]
+    return {
+        "headline": headline(result),
+        "sentences": sentences,
+        "next": next_sentences(result),
+        "basis": basis_sentence(result),
+        "missing": missing_sentences(result),
+        "advice": list(advice),
+        "distances": distances,
+    }
