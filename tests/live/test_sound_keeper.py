@@ -1,0 +1,197 @@
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from collections import namedtuple
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+import soundfile
+
+from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.live.joining import join_pieces
+from treeward.live.sound_keeper import SoundKeeper, finish_piece, mend_wav
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+Usage = namedtuple("Usage", "total used free")
+
+
+def noise(seconds: float, seed: int = 1) -> NDArray[np.float32]:
+    rng = np.random.default_rng(seed)
+    n = round(seconds * SAMPLE_RATE_HZ)
+    pcm = rng.integers(-20_000, 20_000, n)
+    return (pcm / 32768).astype(np.float32)
+
+
+def read(path: Path) -> NDArray[np.float32]:
+    samples, rate = soundfile.read(path, dtype="float32")
+    assert rate == SAMPLE_RATE_HZ
+    return np.asarray(samples, np.float32)
+
+
+def test_every_moment_of_a_piece_can_be_played(tmp_path: Path) -> None:
+    keeper = SoundKeeper(tmp_path)
+    assert keeper.begin(12.345)
+    sound = noise(1.0)
+
+    for first in range(0, len(sound), 1600):
+        keeper.write(sound[first : first + 1600])
+        so_far = read(tmp_path / "0000012345.wav")
+        assert np.array_equal(so_far, sound[: first + 1600])
+
+    keeper.close()
+
+
+def test_closed_piece_is_flac_with_the_same_samples(tmp_path: Path) -> None:
+    keeper = SoundKeeper(tmp_path)
+    keeper.begin(0.0)
+    sound = noise(2.0)
+    keeper.write(sound)
+    keeper.close()
+
+    assert [p.name for p in tmp_path.iterdir()] == ["0000000000.flac"]
+    assert np.array_equal(read(tmp_path / "0000000000.flac"), sound)
+
+
+@pytest.mark.parametrize("cut", [1, 2, 3, 1601])
+def test_piece_whose_header_lags_behind_is_mended(tmp_path: Path, cut: int) -> None:
+    """As a kill between writing sound and header leaves it."""
+    keeper = SoundKeeper(tmp_path)
+    keeper.begin(0.0)
+    keeper.write(noise(0.5))
+    path = tmp_path / "0000000000.wav"
+    torn = tmp_path / "0000000001.wav"
+    torn.write_bytes(path.read_bytes() + bytes(cut))
+    keeper.close()
+
+    samples = mend_wav(torn)
+
+    assert samples == SAMPLE_RATE_HZ // 2 + cut // 2
+    assert len(read(torn)) == samples
+
+
+def test_piece_without_sound_goes_away(tmp_path: Path) -> None:
+    empty = tmp_path / "0000000000.wav"
+    empty.write_bytes(b"RIF")
+
+    assert finish_piece(empty) is None
+    assert not empty.exists()
+
+
+def test_full_disk_is_told_and_sound_waits_in_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keeper = SoundKeeper(tmp_path)
+    keeper.begin(0.0)
+    sound = noise(3.0)
+    keeper.write(sound[:16_000])
+    real_write = os.write
+
+    def full(fd: int, data: bytes) -> int:
+        # Half of what is asked for still fits, as on a real disk.
+        if len(data) > 100:
+            real_write(fd, bytes(data)[: len(data) // 2])
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "write", full)
+        assert keeper.write(sound[16_000:32_000])
+        fault = keeper.fault
+    keeper.write(sound[32_000:])
+    mended = keeper.fault
+    keeper.close()
+
+    assert fault == "the disk is full"
+    assert mended == ""
+    assert np.array_equal(read(tmp_path / "0000000000.flac"), sound)
+
+
+def test_more_than_a_minute_is_not_held_in_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keeper = SoundKeeper(tmp_path)
+    keeper.begin(0.0)
+    monkeypatch.setattr(keeper, "_has_room", lambda **_: False)
+
+    held = [keeper.write(noise(10.0)) for _ in range(7)]
+    keeper.close()
+
+    assert held == [True] * 6 + [False]
+
+
+def test_no_piece_begins_where_only_the_notes_have_room(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keeper = SoundKeeper(tmp_path)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: Usage(10**9, 10**9, 500_000))
+
+    assert not keeper.begin(0.0)
+    assert keeper.fault == "the disk is full"
+    keeper.close()
+
+
+def write_piece(folder: Path, at_ms: int, sound: NDArray[np.float32]) -> None:
+    folder.mkdir(exist_ok=True)
+    soundfile.write(folder / f"{at_ms:010d}.flac", sound, SAMPLE_RATE_HZ, "PCM_16")
+
+
+def test_pieces_are_joined_second_for_second(tmp_path: Path) -> None:
+    pieces = tmp_path / "live-1"
+    first, second = noise(1.0, 1), noise(1.0, 2)
+    write_piece(pieces, 500, first)
+    write_piece(pieces, 3000, second)
+
+    joined = join_pieces(pieces, tmp_path / "live-1.flac")
+
+    assert joined is not None
+    assert (joined.sound_s, joined.length_s, joined.fault) == (2.0, 4.0, "")
+    whole = read(tmp_path / "live-1.flac")
+    assert np.array_equal(whole[8000:24_000], first)
+    assert np.array_equal(whole[48_000:], second)
+    assert not whole[:8000].any()
+    assert not whole[24_000:48_000].any()
+    assert not pieces.exists()
+
+
+def test_a_sound_card_that_runs_fast_is_cut_back_between_pieces(
+    tmp_path: Path,
+) -> None:
+    pieces = tmp_path / "live-1"
+    first, second = noise(1.03, 1), noise(1.0, 2)
+    write_piece(pieces, 0, first)
+    write_piece(pieces, 1000, second)  # by the clock only a second had gone
+
+    joined = join_pieces(pieces, tmp_path / "live-1.flac")
+
+    assert joined is not None
+    assert joined.length_s == 2.0
+    whole = read(tmp_path / "live-1.flac")
+    assert np.array_equal(whole[: len(first)], first)
+    assert np.array_equal(whole[len(first) :], second[480:])
+
+
+def test_pieces_stay_where_the_joined_file_does_not_fit(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pieces = tmp_path / "live-1"
+    write_piece(pieces, 0, noise(1.0))
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: Usage(1, 1, 0))
+
+    joined = join_pieces(pieces, tmp_path / "live-1.flac")
+
+    assert joined is not None
+    assert joined.fault == "no room"
+    assert [p.name for p in pieces.iterdir()] == ["0000000000.flac"]
+
+
+def test_nothing_to_join(tmp_path: Path) -> None:
+    (tmp_path / "live-1").mkdir()
+
+    assert join_pieces(tmp_path / "live-1", tmp_path / "live-1.flac") is None
+    assert not (tmp_path / "live-1").exists()
