@@ -6,7 +6,10 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import pytest
+
 from treeward.report.words import (
+    advice_sentences,
     basis_sentence,
     colony_sentences,
     compass_sentence,
@@ -41,9 +44,9 @@ def test_two_colonies_one_in_two_patches(two_colonies: HuntResult) -> None:
         for colony in two_colonies.fix.colonies
     )
 
-    assert "2 colonies" in headline(two_colonies)
+    assert "two colonies" in headline(two_colonies)
     assert first.startswith("Colony A")
-    assert "one of the 2 shaded patches, 19 ha together" in first
+    assert "one of the two shaded patches, 19 ha together" in first
     assert second.startswith("Colony B")
 
 
@@ -54,6 +57,49 @@ def test_an_area_too_large_to_walk_is_called_so(result: HuntResult) -> None:
     large = replace(colony, search_areas={**colony.search_areas, 90: wide})
 
     assert "too much to search" in " ".join(colony_sentences(result, large))
+
+
+@pytest.mark.parametrize(
+    ("shape", "said"),
+    [
+        ("a ring", "is probably 400 to 690 m from station 2; in which direction"),
+        ("a disc about the station", "in which direction is not known yet"),
+        ("a wedge: direction without distance", "towards the west of station 2; how far"),
+        ("part of a ring", "very roughly towards the west"),
+        ("a long strip", "about 530 m from station 2, towards the west."),
+        ("nothing measured yet: the prior alone", "Nothing was measured"),
+    ],
+)
+def test_no_more_is_said_than_the_shape_allows(
+    result: HuntResult, shape: str, said: str
+) -> None:
+    assert result.fix is not None
+    colony = replace(result.fix.colonies[0], words=shape)
+
+    assert said in colony_sentences(result, colony)[0]
+
+
+def test_the_survey_s_reason_is_not_said_twice(result: HuntResult) -> None:
+    assert result.fix is not None
+    assert result.fix.next_station is not None
+    why = "700 m on 257 true: a cross line; expected area 9.4 ha -> 4.1 ha"
+    place = replace(result.fix.next_station, why=why)
+    advice = (f"sit next {why}", "one station only: a second can tell more")
+    fix = replace(result.fix, next_station=place, advice=advice)
+    whole = replace(result, fix=fix)
+
+    assert next_sentences(whole)[-1] == "Why there: a cross line."
+    assert advice_sentences(whole) == ["One station only: a second can tell more."]
+
+
+def test_when_to_stop(result: HuntResult) -> None:
+    assert result.fix is not None
+    advice = ("stop lining and look up trees: the 90 % area is 1.2 ha",)
+    whole = replace(result, fix=replace(result.fix, next_station=None, advice=advice))
+
+    assert next_sentences(whole) == [
+        "Stop lining and look up trees: the 90 % area is 1.2 ha."
+    ]
 
 
 def test_units_are_never_mixed(build: Callable[..., HuntResult]) -> None:

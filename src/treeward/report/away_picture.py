@@ -106,12 +106,20 @@ def away_figure(result: HuntResult) -> Figure | None:
     return figure
 
 
+def flight_s(result: HuntResult, distance_m: float) -> float:
+    """Return the time that flying out and home takes, at this hunt's speed."""
+    factor = 1.0
+    if result.fix is not None:
+        factor = result.fix.learned.get("flight_speed_factor", (1.0, 0.0))[0]
+    return distance_m * result.flight_s_per_m / factor
+
+
 def _draw_away_row(
     axes: Axes, row: _AwayRow, y: float, longest: float, result: HuntResult
 ) -> None:
     if row.distance is not None:
         shortest = row.distance.shortest_away_s / 60
-        flight = min(row.distance.median_m * result.flight_s_per_m / 60, shortest)
+        flight = min(flight_s(result, row.distance.median_m) / 60, shortest)
         for start, width, colour in (
             (0.0, shortest - flight, IN_HIVE),
             (shortest - flight, flight, FLIGHT),

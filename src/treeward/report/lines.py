@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from datetime import datetime
 
     from treeward.survey.records import Colony
-    from treeward.trips.records import FlightLine
+    from treeward.trips.records import FlightLine, Trip
 
     from .records import HuntResult, StationPlace
 
@@ -28,6 +29,11 @@ class LineBundle:
     lines: tuple[FlightLine, ...]
     mean_true_deg: float
     spread_deg: float
+
+
+def timed_ends(trip: Trip) -> tuple[datetime | None, datetime | None]:
+    """Return when the timed stretch began and ended, as far as it is known."""
+    return trip.away_clock or trip.from_clock, trip.back_clock or trip.to_clock
 
 
 def true_bearing_deg(result: HuntResult, line: FlightLine) -> float | None:

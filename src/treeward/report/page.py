@@ -14,17 +14,19 @@ from markupsafe import Markup
 from treeward.cautions import CAUTIONS
 from treeward.survey.frame import geodesic
 
-from .lines import bundles_by_bee
+from .lines import bundles_by_bee, timed_ends
 from .page_parts import Lines, chip
 from .records import SPEED_HOME_MPS, SPEED_OUT_MPS
 from .units import Units, wind_name
 from .words import (
+    advice_sentences,
     basis_sentence,
     colony_sentences,
     compass_sentence,
     headline,
     missing_sentences,
     next_sentences,
+    sentence,
 )
 
 if TYPE_CHECKING:
@@ -79,7 +81,7 @@ def _days(result: HuntResult) -> list[dict[str, Any]]:
         return days.setdefault(name, empty)
 
     for trip in result.table.trips:
-        if (day := of(trip.away_clock or trip.back_clock)) is not None:
+        if (day := of(timed_ends(trip)[0] or timed_ends(trip)[1])) is not None:
             day["trips"] += 1
             day["used"] += trip.used
             day["bees"].add(trip.bee)
@@ -122,7 +124,6 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
 _LEARNED_NAMES = {
     "flight_speed_factor": "flight speed, as a share of the published one",
     "in_hive_factor": "time in the hive, as a share of the published one",
-    "in_hive_s": "time in the hive, seconds",
     "compass_offset_deg": "offset of the compass, degrees",
     "bearing_sd_deg": "spread of single bearings, degrees",
 }
@@ -161,7 +162,7 @@ def page_text(
     script = _read("report.js")
     days = _days(result)
     located = bool(colonies)
-    missing = missing_sentences(result)
+    missing = [sentence(text) for text in missing_sentences(result)]
     return (
         _environment()
         .get_template("report.html.j2")
@@ -175,10 +176,10 @@ def page_text(
             located=located,
             missing=missing,
             next_words=next_sentences(result),
-            advice=list(result.fix.advice) if result.fix else [],
+            advice=advice_sentences(result),
             basis=basis_sentence(result),
             compass=compass_sentence(result),
-            doubts=result.table.doubts,
+            doubts=[sentence(text) for text in result.table.doubts],
             drawings={
                 name: Markup(svg)  # noqa: S704  (drawn by matplotlib, text as paths)
                 for name, svg in drawings.items()

@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 from treeward.positions import Position, format_position, utm_text
 
-from .lines import true_bearing_deg
+from .lines import timed_ends, true_bearing_deg
 from .paint import paint_hex, split_mark
 from .units import Units, bearing_text, duration_text
 
@@ -197,13 +197,13 @@ class Lines:
         """Return every trip, in the order of the table."""
         return [
             TripLine(
-                day=self._day(trip.away_clock, trip.back_clock),
+                day=self._day(*timed_ends(trip)),
                 bee=chip(trip.bee),
                 station=trip.station,
-                left=self._clock(trip.away_clock, missing="\u2013"),
-                returned=self._clock(trip.back_clock, missing="\u2013"),
+                left=self._clock(timed_ends(trip)[0], missing="\u2013"),
+                returned=self._clock(timed_ends(trip)[1], missing="\u2013"),
                 away=duration_text(trip.away_s)
-                + (" (landing to landing)" if trip.timing == "round" else "")
+                + (" (with the loading)" if trip.timing == "round" else "")
                 + (" (said in words)" if trip.stated else ""),
                 used=trip.used,
                 doubts=trip.doubts,

@@ -63,6 +63,12 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         }
         if fix
         else {},
+        "same_colony": [
+            {"marks": list(marks), "probability": number(probability, 4)}
+            for marks, probability in fix.same_colony.items()
+        ]
+        if fix
+        else [],
         "advice": list(fix.advice) if fix else [],
         "missing": list(result.missing),
         "doubts": list(table.doubts),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from matplotlib.patches import Rectangle
 
+from .lines import timed_ends
 from .picture_style import (
     FAINT,
     INK,
@@ -45,7 +46,9 @@ class _Day:
     trips: tuple[Trip, ...]
 
     def bee_of(self, visit: Visit) -> str:
-        """Return the bee a visit belongs to: the trip that shares a row knows her."""
+        """Return the bee a visit belongs to; a trip that shares a row knows her too."""
+        if visit.bee:
+            return visit.bee
         for trip in self.trips:
             if (trip.away_row and trip.away_row == visit.away_row) or (
                 trip.back_row and trip.back_row == visit.back_row
@@ -59,15 +62,13 @@ class _Day:
 
     def clocks(self) -> list[datetime]:
         seen = [c for v in self.visits for c in (v.back_clock, v.away_clock)]
-        gone = [c for t in self.trips for c in (t.away_clock, t.back_clock) if c]
+        gone = [c for t in self.trips for c in timed_ends(t) if c]
         return seen + gone
 
 
 def _same_day(result: HuntResult, trip: Trip) -> date | None:
     zone = result.hunt_file.hunt.zone
-    clocks = [
-        c.astimezone(zone).date() for c in (trip.away_clock, trip.back_clock) if c
-    ]
+    clocks = [c.astimezone(zone).date() for c in timed_ends(trip) if c]
     return clocks[0] if clocks and clocks[0] == clocks[-1] else None
 
 
@@ -116,9 +117,10 @@ def _draw_day(axes: Axes, day: _Day, result: HuntResult) -> None:
     for row in rows.values():
         axes.axhline(row, color=FAINT, linewidth=0.7, zorder=1)
     for trip in day.trips:
-        if trip.away_clock is None or trip.back_clock is None:
+        start, end = timed_ends(trip)
+        if start is None or end is None:
             continue
-        ends = [trip.away_clock.timestamp(), trip.back_clock.timestamp()]
+        ends = [start.timestamp(), end.timestamp()]
         axes.plot(ends, [rows[trip.bee]] * 2, color=MUTED, zorder=2,
                   linewidth=1.6 if trip.used else 1.2,
                   linestyle="-" if trip.used else (0, (1, 1.5)))  # fmt: skip
@@ -176,7 +178,7 @@ def _station_spans(day: _Day) -> list[tuple[str, float, float]]:
         [(v.back_clock.timestamp(), v.station) for v in day.visits]
         + [(v.away_clock.timestamp(), v.station) for v in day.visits]
         + [(c.timestamp(), t.station) for t in day.trips
-           for c in (t.away_clock, t.back_clock) if c]
+           for c in timed_ends(t) if c]
     )  # fmt: skip
     spans: list[tuple[str, float, float]] = []
     for moment, station in moments:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from treeward.survey.frame import geodesic
@@ -13,6 +14,8 @@ if TYPE_CHECKING:
 
     from .records import HuntResult, StationPlace
 
+# The survey's reason repeats the walk and the areas, which are said in full here.
+_WALK_AND_AREA = re.compile(r"^[\d ]+ (?:m|yd) on \d{3} true: |; expected area .*$")
 LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
 
 
@@ -41,37 +44,76 @@ def _nearest(result: HuntResult, colony: Colony) -> StationPlace:
     )
 
 
-def colony_sentences(result: HuntResult, colony: Colony) -> list[str]:
-    """Say where a colony probably is and how sure that is."""
+def sentence(text: str) -> str:
+    """Begin with a capital letter and end with a full stop."""
+    whole = " ".join(text.split())
+    if not whole:
+        return ""
+    whole = whole[0].upper() + whole[1:]
+    return whole if whole[-1] in ".!?" else f"{whole}."
+
+
+def _where(result: HuntResult, colony: Colony) -> str:
+    """Say where a colony is, no more exactly than the shape of the answer allows."""
     units = Units(result.hunt_file.hunt.units)
     several = result.fix is not None and len(result.fix.colonies) > 1
     subject = f"Colony {colony.id}" if several else "The colony"
-    said = []
-    if result.stations:
-        place = _nearest(result, colony)
-        distance, azimuth = geodesic(
-            place.latitude_deg,
-            place.longitude_deg,
-            colony.best_latitude_deg,
-            colony.best_longitude_deg,
+    place = _nearest(result, colony)
+    distance, azimuth = geodesic(
+        place.latitude_deg,
+        place.longitude_deg,
+        colony.best_latitude_deg,
+        colony.best_longitude_deg,
+    )
+    station, way = f"station {place.id}", wind_name(azimuth)
+    shape = colony.words
+    if shape.startswith("nothing measured"):
+        return "Nothing was measured that tells where the colony is."
+    if shape.startswith("a wedge"):
+        return f"{subject} is towards the {way} of {station}; "
+            "how far away is not known yet."
+    if shape in {"a ring", "a disc about the station"}:
+        low, _, high = colony.distance_m.get(place.id, (distance, distance, distance))
+        return (
+            f"{subject} is probably {units.distance_range(low, high)} from {station}; "
+            "in which direction is not known yet."
         )
-        said.append(
-            f"{subject} is probably about {units.distance(distance)} from station "
-            f"{place.id}, towards the {wind_name(azimuth)}."
+    if shape == "part of a ring":
+        return (
+            f"{subject} is probably about {units.distance(distance)} from {station}, "
+            f"very roughly towards the {way}."
         )
+    return (
+        f"{subject} is probably about {units.distance(distance)} from {station}, "
+        f"towards the {way}."
+    )
+
+
+def colony_sentences(result: HuntResult, colony: Colony) -> list[str]:
+    """Say where a colony probably is and how sure that is."""
+    units = Units(result.hunt_file.hunt.units)
+    said = [_where(result, colony)] if result.stations else []
     area = colony.search_areas.get(90)
     if area is not None:
         patches = len(area.polygons)
         where = (
             f"the shaded {units.area(area.area_m2)}"
             if patches <= 1
-            else f"one of the {patches} shaded patches, {units.area(area.area_m2)} "
-            "together"
+            else f"one of the {counted(patches)} shaded patches, "
+            f"{units.area(area.area_m2)} together"
         )
         said.append(f"There are nine chances in ten that it is inside {where}.")
         if area.area_m2 > LARGE_AREA_M2:
             said.append("That is too much to search on foot: watch once more first.")
     return said
+
+
+_COUNTS = ("no", "one", "two", "three", "four", "five", "six")
+
+
+def counted(number: int) -> str:
+    """Write a small number in words."""
+    return _COUNTS[number] if number < len(_COUNTS) else str(number)
 
 
 def headline(result: HuntResult) -> str:
@@ -81,14 +123,16 @@ def headline(result: HuntResult) -> str:
     if len(result.fix.colonies) == 1:
         sentences = colony_sentences(result, result.fix.colonies[0])
         return sentences[0] if sentences else "The colony has been located."
-    count = len(result.fix.colonies)
+    count = counted(len(result.fix.colonies))
     return f"The bees seem to come from {count} colonies."
 
 
 def next_sentences(result: HuntResult) -> list[str]:
     """Say where to sit next and what for."""
-    if result.fix is None or (place := result.fix.next_station) is None:
+    if result.fix is None:
         return []
+    if (place := result.fix.next_station) is None:
+        return [sentence(a) for a in result.fix.advice if a.startswith("stop lining")]
     units = Units(result.hunt_file.hunt.units)
     way = wind_name(place.walk_bearing_true_deg)
     walk = f"about {units.distance(place.walk_m)} from station {place.from_station}"
@@ -98,9 +142,8 @@ def next_sentences(result: HuntResult) -> list[str]:
             "An hour of notes there should shrink the shaded area to about "
             f"{units.area(place.expected_area_90_m2)}."
         )
-    if place.why:
-        why = place.why.strip().rstrip(".")
-        said.append(f"Why there: {why}.")
+    if reason := _WALK_AND_AREA.sub("", place.why).strip().rstrip("."):
+        said.append(f"Why there: {reason}.")
     return said
 
 
@@ -131,6 +174,14 @@ def missing_sentences(result: HuntResult) -> list[str]:
     return list(dict.fromkeys(said))
 
 
+def advice_sentences(result: HuntResult) -> list[str]:
+    """Say what would help, without what `next_sentences` says already."""
+    if result.fix is None:
+        return []
+    said = ("sit next", "stop lining")
+    return [sentence(text) for text in result.fix.advice if not text.startswith(said)]
+
+
 def basis_sentence(result: HuntResult) -> str:
     """Say what the answer rests on."""
     trips = sum(trip.used for trip in result.table.trips)
@@ -140,13 +191,15 @@ def basis_sentence(result: HuntResult) -> str:
         {trip.station for trip in result.table.trips if trip.used}
         | {line.station for line in result.table.lines if line.used}
     )
-    counted = [
+    if not trips and not lines:
+        return "No trip and no bearing could be used."
+    parts = [
         f"{trips} timed trip{'s' * (trips != 1)}"
         + (f" of {bees} bee{'s' * (bees != 1)}" if trips else ""),
         f"{lines} bearing{'s' * (lines != 1)}",
     ]
     places = f"{stations} station{'s' * (stations != 1)}"
-    return f"This rests on {listing(counted)} from {places}."
+    return f"This rests on {listing(parts)} from {places}."
 
 
 def compass_sentence(result: HuntResult) -> str:
