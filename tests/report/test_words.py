@@ -64,7 +64,7 @@ def test_an_area_too_large_to_walk_is_called_so(result: HuntResult) -> None:
     [
         ("a ring", "is probably 400 to 690 m from station 2; in which direction"),
         ("a disc about the station", "in which direction is not known yet"),
-        ("a wedge: direction without distance", "towards the west of station 2; how far"),
+        ("a wedge: direction without distance", "the west of station 2; how far away"),
         ("part of a ring", "very roughly towards the west"),
         ("a long strip", "about 530 m from station 2, towards the west."),
         ("nothing measured yet: the prior alone", "Nothing was measured"),

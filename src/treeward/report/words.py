@@ -70,8 +70,8 @@ def _where(result: HuntResult, colony: Colony) -> str:
     if shape.startswith("nothing measured"):
         return "Nothing was measured that tells where the colony is."
     if shape.startswith("a wedge"):
-        return f"{subject} is towards the {way} of {station}; "
-            "how far away is not known yet."
+        where = f"{subject} is towards the {way} of {station}"
+        return f"{where}; how far away is not known yet."
     if shape in {"a ring", "a disc about the station"}:
         low, _, high = colony.distance_m.get(place.id, (distance, distance, distance))
         return (
