@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 TAIL_S = 0.25  # sound on its way through the card and the room; guess
+RISE_PER_S = 1.25  # of the background, at most; guess
 _QUIET_FRAME = 320  # samples, 20 ms
 
 
@@ -29,7 +30,7 @@ class Gate:
         self._spans: list[tuple[float, float]] = []
         self._open_since: float | None = None
         self._rng = np.random.default_rng(20)
-        self._background = 1e-4
+        self._background = 0.0  # unknown
 
     def shut(self, now_s: float) -> None:
         """Close: an answer starts to sound."""
@@ -80,5 +81,6 @@ class Gate:
             frames = samples[:usable].reshape(-1, _QUIET_FRAME)
             quietest = float(np.sqrt(np.mean(np.square(frames), axis=1)).min())
             # Falls at once, rises slowly: speech is not background.
-            rise = self._background * 1.02 + 1e-7
-            self._background = min(max(quietest, 1e-5), rise)
+            rise = RISE_PER_S ** (len(samples) / SAMPLE_RATE_HZ)
+            most = self._background * rise if self._background else quietest
+            self._background = max(1e-5, min(quietest, most))
