@@ -17,19 +17,23 @@ _BEFORE = r"(?:(?:the|that|this|our|my|a|an|little|old|other|number) ){0,3}"
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
 _BEE = r"(?:one|bee|girl|lady|worker|forager)"
 PRONOUN = rf"(?:she|her|it|he|(?:that|this|the|the other) {_BEE})"
+# One of several, nobody knows which.
+_SOME = rf"(?:one of them|one of the bees|another {_BEE}|another|some {_BEE}|a {_BEE})"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Named:
     """A bee named in the text: its mark, "" for a pronoun, and where its name ends.
 
-    `full` tells that a word for the bee was said with the colour ("the blue one").
+    `full` tells that a word for the bee was said with the colour ("the blue one"),
+    `some` that it could be any ("one of them").
     """
 
     mark: str
     end: int
     pronoun: str = ""
     full: bool = False
+    some: bool = False
 
 
 class BeeNames:
@@ -60,6 +64,7 @@ class BeeNames:
             rf"(?P<bee> {_BEE})?{on_spot}(?= )"
         )
         self._pronoun = re.compile(rf"(?P<pronoun>{PRONOUN})(?= )")
+        self._some = re.compile(rf"(?P<pronoun>{_SOME})(?= )")
         self._plain = re.compile(
             rf"{_BEFORE}{_BEE} (?:with no|without) (?:a |any )?(?:dot|mark|paint)(?= )"
         )
@@ -75,6 +80,9 @@ class BeeNames:
         match = self._plain.match(text, place)
         if match:
             return Named(mark=UNMARKED, end=match.end(), full=True)
+        match = self._some.match(text, place)
+        if match:
+            return Named(mark="", end=match.end(), pronoun=match["pronoun"], some=True)
         match = self._pronoun.match(text, place)
         if match and match["pronoun"] != "he":
             return Named(mark="", end=match.end(), pronoun=match["pronoun"])

@@ -50,8 +50,21 @@ class FoundNotes:
 
     def do(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did; gives the place where reading goes on."""
+        if done.both:
+            *first, last = (
+                replace(done, named=replace(done.named, mark=mark), both=())
+                for mark in done.both
+            )
+            for one in first:
+                self.do(one, hedges)
+            return self.do(last, hedges)
+        inner = sayings.HEDGE.findall(self.text, done.start, done.end + 1)
+        hedges = (*hedges, *(words.strip() for words in inner))
         tail, end, others = self._hedge_after(done)
+        others = [*done.others, *others]
         flags = [*done.flags]
+        if done.others:
+            flags.append(f"or {' or '.join(done.others)}: which was not clear")
         confidence = 1.0
         mark = done.named.mark
         alternatives = [
@@ -126,6 +139,8 @@ class FoundNotes:
 
     def _meant(self, done: Done) -> tuple[str, str, Sequence[str]]:
         mark, could_be = self.view.meant(done.kind)
+        if done.named.some:
+            mark = ""
         said = done.named.pronoun
         if mark:
             return mark, f"'{said}' taken as the bee in view, {mark}", could_be

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.notes import sayings
+from treeward.notes.bee_names import Named
 from treeward.notes.events import EventKind
+from treeward.notes.narrated_bearings import leads_to_bearing
 from treeward.notes.sentences import plain_phrase
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from treeward.notes.bee_names import BeeNames, Named
+    from treeward.notes.bee_names import BeeNames
     from treeward.speech.phrasebook import PhraseBook
 
 _SLOT = "{mark}"
@@ -23,10 +25,34 @@ _PARTICIPLES: Mapping[str, EventKind] = {
     "leaving": EventKind.AWAY,
     "going": EventKind.AWAY,
     "flying off": EventKind.AWAY,
+    "flying away": EventKind.AWAY,
+    "taking off": EventKind.AWAY,
+    "lifting off": EventKind.AWAY,
+    "heading off": EventKind.AWAY,
+    "setting off": EventKind.AWAY,
+    "going off": EventKind.AWAY,
     "landing": EventKind.BACK,
     "arriving": EventKind.BACK,
     "coming in": EventKind.BACK,
+    "coming back": EventKind.BACK,
+    "touching down": EventKind.BACK,
 }
+# Said of the bee just watched, without naming her: "... and away".
+_LONE: Mapping[str, EventKind] = {
+    "away": EventKind.AWAY,
+    "gone": EventKind.AWAY,
+    "and away": EventKind.AWAY,
+    "and off": EventKind.AWAY,
+    "and gone": EventKind.AWAY,
+    "away again": EventKind.AWAY,
+    "off again": EventKind.AWAY,
+    "landed": EventKind.BACK,
+    "back again": EventKind.BACK,
+}
+_ENDS_IN_PREPOSITION = re.compile(
+    r"(?:in|on|off|out|down|up|left|went|goes|here|again)$"
+)
+_OBJECT = re.compile(r"(?:the|a|an|her|his|its|my|our|your|their|to|for|of|with|some) ")
 _PAINTING = re.compile(
     r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*"
     r"(?:marked|painted|marking|painting|put|putting|dabbed|gave)"
@@ -46,6 +72,8 @@ class Done:
     end: int
     flags: tuple[str, ...] = ()
     certain: bool = True  # False: a bee is named, but not what it did
+    others: tuple[str, ...] = ()  # bees it may have been instead
+    both: tuple[str, ...] = ()  # bees that all did it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,12 +127,46 @@ class Actions:
         named = self._names.at(text, name_at)
         if named is None:
             return None
+        name_end, others = self._or_another(text, named)
         for template in templates:
             if template.kind is EventKind.MARK and named.pronoun:
                 continue
-            end = self._tail_end(text, named.end, template.tail)
-            if end is not None and self._fits(text, template, end, named):
-                return Done(kind=template.kind, named=named, start=place, end=end)
+            end = self._tail_end(text, name_end, template.tail)
+            both: tuple[str, ...] = ()
+            if end is None:
+                end = self._plural_end(text, named, template.tail)
+                both = tuple(named.mark.split("-")) if end else ()
+            flags = () if end is None else self._fits(text, template, end, named)
+            if end is not None and flags is not None:
+                return Done(
+                    kind=template.kind,
+                    named=named,
+                    start=place,
+                    end=end,
+                    flags=flags,
+                    others=others,
+                    both=both,
+                )
+        return None
+
+    def _or_another(self, text: str, named: Named) -> tuple[int, tuple[str, ...]]:
+        """Read "blue or purple": where the names end, and the other bee."""
+        if not text.startswith(" or ", named.end):
+            return named.end, ()
+        other = self._names.at(text, named.end + 4)
+        if other is None or not other.mark:
+            return named.end, ()
+        return other.end, (other.mark,)
+
+    @staticmethod
+    def _plural_end(text: str, named: Named, tail: str) -> int | None:
+        """Give the end of "are both back" after two bees named together."""
+        if "-" not in named.mark or " " in named.mark or not tail.startswith("is "):
+            return None
+        for verb in (" are both ", " are ", " have both ", " have ", " both "):
+            plural = f"{verb}{tail.removeprefix('is ')} "
+            if text.startswith(plural, named.end):
+                return named.end + len(plural) - 1
         return None
 
     @staticmethod
@@ -112,23 +174,41 @@ class Actions:
         """Give the end of `tail` after a name, a comma between them allowed."""
         if not tail:
             return name_end
-        for gap in (" ", " , ", " that "):
+        gaps = [" ", " , ", " that "]
+        hedge = sayings.HEDGE_BETWEEN.match(text, name_end)
+        if hedge:
+            gaps.append(hedge[0])
+        for gap in gaps:
             if text.startswith(f"{gap}{tail} ", name_end):
                 return name_end + len(gap) + len(tail)
         return None
 
     @staticmethod
-    def _fits(text: str, template: _Template, end: int, named: Named) -> bool:
-        """Refuse where the sentence goes on in a way that makes it something else."""
+    def _fits(
+        text: str, template: _Template, end: int, named: Named
+    ) -> tuple[str, ...] | None:
+        """Refuse (None) where the sentence goes on and becomes something else.
+
+        Otherwise give the flags that what follows calls for.
+        """
         place = end + 1
         place = sayings.TAIL.match(text, place).end()  # type: ignore[union-attr]
         if sayings.STOP.match(text, place) or sayings.HEDGE_TAIL.match(text, place):
-            return True
+            return ()
         if template.kind is EventKind.AWAY and leads_to_bearing(text, place):
-            return True
-        if template.tail == "" or named.pronoun:
-            return False
-        return template.tail != "" and bool(sayings.ONWARD.match(text, place))
+            return ()
+        vague = template.tail == "" or bool(named.pronoun)
+        if not vague and (
+            sayings.LEFT_PLACE.match(text, place) or sayings.ONWARD.match(text, place)
+        ):
+            return ()
+        has_object = _OBJECT.match(text, place) is not None
+        odd = has_object and _ENDS_IN_PREPOSITION.search(template.tail) is not None
+        if vague or odd or not template.tail.startswith("is "):
+            return None
+        border = re.compile(r" [.?,] |$").search(text, place)
+        more = text[place : border.start() if border else len(text)]
+        return (f"more was said: '{more.strip()}'",)
 
     def _missed_sight(self, text: str, place: int) -> Done | None:
         """Read "I missed her leaving": it did, but when is not known."""
@@ -164,32 +244,30 @@ class Actions:
             return None
         return Done(kind=EventKind.MARK, named=named, start=place, end=end)
 
+    def lone(self, text: str, place: int) -> Done | None:
+        """Read an action that is a whole clause by itself: "... and away"."""
+        for words, kind in _LONE.items():
+            end = place + len(words)
+            if text.startswith(f"{words} ", place) and text[end + 1 : end + 2] in ".,":
+                named = Named(mark="", end=end, pronoun=words)
+                return Done(kind=kind, named=named, start=place, end=end)
+        return None
+
     def bare(self, text: str, place: int) -> Done | None:
         """Read a bee's name that is all that is said."""
         named = self._names.at(text, place)
         if named is None:
             return None
-        after = sayings.TAIL.match(text, named.end + 1)
-        end = after.end() if after else named.end + 1
+        name_end, others = self._or_another(text, named)
+        after = sayings.TAIL.match(text, name_end + 1)
+        end = after.end() if after else name_end + 1
         if not sayings.STOP.match(text, end):
             return None
         return Done(
-            kind=EventKind.BACK, named=named, start=place, end=named.end, certain=False
+            kind=EventKind.BACK,
+            named=named,
+            start=place,
+            end=name_end,
+            certain=False,
+            others=others,
         )
-
-
-BEARING_LINK = re.compile(
-    r"(?:(?:,|and|heading|bearing|flying|going|is|was|of|off|out|away|due|to|towards"
-    r"|toward|the|at|on|in|a|straight|about|around|roughly|approximately|maybe|perhaps"
-    r"|probably|possibly|nearly|almost|direction|compass|says|reads|said|it|her|course"
-    r"|i|make|made|that) )*"
-)
-_BEARING_START = re.compile(
-    r"(?:north|south|east|west|zero|oh|one|two|three|a hundred|\d)"
-)
-
-
-def leads_to_bearing(text: str, place: int) -> bool:
-    """Tell whether what follows is where the bee flew, in degrees or as a point."""
-    match = BEARING_LINK.match(text, place)
-    return match is not None and bool(_BEARING_START.match(text, match.end()))

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 _LONGEST_S = 3 * 3600.0  # a longer time away is talk of something else; guess
 _DURATION_OF_BEE = re.compile(
     r" (?:(?:is )?(?P<time>away time|round trip|trip)(?: (?:is|was|of))?"
-    r"|(?:is|was|were|had been)(?: been)? (?P<away>gone|away|out)|(?P<took>took))"
+    r"|(?:is|was|were|had been)(?: been)? (?P<away>gone|away|out)"
+    r"|(?P<took>took|did (?:it|that) in|made it in))"
     r"(?: for)?(?: (?:about|around|roughly|nearly|almost|just over|just under))? "
 )
 _DURATION_LEAD = re.compile(

@@ -1,28 +1,28 @@
-"""Times, bearings, stations and wind out of free speech."""
+"""Notes with a value out of free speech; times, stations and wind are read here."""
 
 from __future__ import annotations
 
 import re
 from typing import TYPE_CHECKING
 
-from treeward.notes import sayings, values
+from treeward.notes import values
 from treeward.notes.events import EventKind
 from treeward.notes.lexicon import Lexicon
-from treeward.notes.narrated_actions import BEARING_LINK
+from treeward.notes.narrated_bearings import Bearings
 from treeward.notes.narrated_durations import Durations
 from treeward.notes.narrated_watching import Watching
-from treeward.notes.numbers import read_compass
 from treeward.notes.sentences import plain_phrase
 from treeward.notes.told import MOST_WORDS, ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from treeward.notes.bee_names import BeeNames, Named
+    from treeward.notes.bee_names import BeeNames
     from treeward.speech.phrasebook import PhraseBook
 
 _TIME_LEAD = re.compile(
-    rf"(?:(?:it is|time is|the time is|time check"
+    rf"(?:(?:it is|time is|the time is|time check|(?:the )?time by (?:my|the) watch"
+    rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
     rf"|(?:my|the) (?:watch|clock|phone) (?:says|is|reads)"
     rf"|(?:the )?time|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is|it is) )*"
     rf"(?P<rough>{ROUGH} )?"
@@ -32,22 +32,8 @@ _TELLS = re.compile(
     r" (?:past|to|o'clock|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening|noon"
     r"|midday) |\d:\d\d"
 )
-_BEARING_LEAD = re.compile(
-    r"(?:(?:that is|it is|with|and|on) )?(?:(?:the|a|her|its|that|my) )?"
-    r"(?P<word>bearing|heading|direction|flight line|line|course|compass)"
-    r"(?: (?:is|was|of|at|says|said|reads|shows|about|on))? "
-)
-_MAKE = re.compile(
-    r"(?:i|we) (?:make|made|get|got|read|have)(?: (?:it|that|her|him))? "
-)
-_FLYING = re.compile(
-    r"(?:(?:they|she|it|all|both|the bees|bees|everyone|is|are|was|were|he) )*"
-    r"(?:flying|going|flew|heading|headed|went|gone|makes off|making off|departing|off)"
-    r"(?: (?:off|out|away|home))? "
-)
-_SUBJECT = re.compile(r"(?:they|all|both|the bees|bees) ")
 _STATION = re.compile(
-    r"(?:(?:we|i|am|are|is|this|that|back|over|here|moved|moving|move|gone|going"
+    r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down|gone|going"
     r"|starting|start|now|arrived|set up|sitting) )*"
     r"(?:(?:at|to|on|from|for) )?(?P<word>station) "
 )
@@ -76,6 +62,7 @@ class ValueNotes:
         }
         self._watching = Watching(book)
         self._durations = Durations(names)
+        self._bearings = Bearings(names, self._ways_of(EventKind.BEARING))
 
     def at(self, text: str, place: int, *, asked: bool, leaving: bool) -> Told | None:
         """Find a note with a value that starts at `place`.
@@ -89,7 +76,7 @@ class ValueNotes:
             self._station,
             self._wind,
             lambda text, place: self._time(text, place, asked=asked),
-            lambda text, place: self._bearing(text, place, leaving=leaving),
+            lambda text, place: self._bearings.at(text, place, leaving=leaving),
         )
         for finder in finders:
             told = finder(text, place)
@@ -103,6 +90,9 @@ class ValueNotes:
             if kind is EventKind.REMARK and text.startswith(way, place):
                 return place + len(way)
         return None
+
+    def _ways_of(self, kind: EventKind) -> tuple[str, ...]:
+        return tuple(way for way, of_kind in self._anchors.items() if of_kind is kind)
 
     def _anchor_at(self, text: str, place: int, kind: EventKind) -> int | None:
         for way, of_kind in self._anchors.items():
@@ -142,76 +132,6 @@ class ValueNotes:
             flags=flags,
             options=value.options,
         )
-
-    def _bearing(self, text: str, place: int, *, leaving: bool) -> Told | None:
-        own = self._anchor_at(text, place, EventKind.BEARING)
-        lead = _BEARING_LEAD.match(text, place)
-        announced = max(own or place, lead.end() if lead else place)
-        named: Named | None = None
-        start = announced
-        of_view = False
-        if announced > place:
-            about = re.compile(r"(?:on|for|of) ").match(text, start)
-            named = self._names.at(text, about.end() if about else start)
-            if named:
-                start = named.end + 1
-        else:
-            make = _MAKE.match(text, place)
-            flying = _FLYING.match(text, place)
-            if make:
-                start = make.end()
-            elif flying:
-                start = flying.end()
-                of_view = not _SUBJECT.match(text, place)
-        link = BEARING_LINK.match(text, start)
-        number_at = link.end() if link else start
-        if announced == place and start == place and number_at > place and not leaving:
-            number_at = place + self._hedge_length(text, place)
-        words = words_from(text, number_at)
-        value = values.bearing_value(words)
-        if value is None:
-            return None
-        end = place_after(text, number_at, value.used)
-        if not sayings.ENOUGH_ABOUT_BEARING.match(text, end):
-            return None
-        compass = read_compass(words) is not None
-        degrees = (
-            words[value.used - 1] in {"degrees", "degree"} if value.used else False
-        )
-        bare = start == place
-        if bare and not (leaving or compass or degrees):
-            return None
-        if not value.text and not (own or leaving):
-            return None
-        if compass and bare and not leaving and not self._alone(text, place, end):
-            return None
-        rough = [
-            word for word in text[place:number_at].split() if word in values.ROUGHLY
-        ]
-        flags = tuple(f"said to be rough: '{word}'" for word in dict.fromkeys(rough))
-        return Told(
-            kind=EventKind.BEARING,
-            start=place,
-            end=end,
-            value=value.text,
-            named=named,
-            of_view=of_view,
-            flags=flags + value.flags,
-            options=value.options,
-        )
-
-    @staticmethod
-    def _hedge_length(text: str, place: int) -> int:
-        match = re.compile(rf"(?:(?:{ROUGH}|due|to the|towards the) )*").match(
-            text, place
-        )
-        return match.end() - place if match else 0
-
-    @staticmethod
-    def _alone(text: str, place: int, end: int) -> bool:
-        """Tell whether nothing else stands between the borders around."""
-        before = text[:place].rstrip()
-        return before[-1:] in {"", ".", "?", ","} and text[end : end + 1] in ".?,"
 
     def _station(self, text: str, place: int) -> Told | None:
         match = _STATION.match(text, place)

@@ -22,6 +22,7 @@ _PAUSES = re.compile(
     rf"|turn off|switching off|turning off)(?: the| this| my)? {_OFF}"
     rf"(?: off| here| there)? "
     rf"|(?:nobody|no one) (?:is )?watching |{_WILL}(?:take|taking|having) a break "
+    rf"|{_WILL}pausing (?:here|for) "
 )
 _RESUMES = re.compile(
     rf"(?:(?:we|i|am|are|back|the|is|have|okay) )*"

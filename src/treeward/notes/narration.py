@@ -183,9 +183,12 @@ class _Narrator:
             place += 1
         return place
 
+    def _after_border(self, start: int) -> bool:
+        return self.text[:start].rstrip()[-1:] in {"", ".", "?", ","}
+
     def _middle(self, start: int) -> bool:
         """Tell whether words that are no border stand right before."""
-        return self.text[:start].rstrip()[-1:] not in {"", ".", "?", ","}
+        return not self._after_border(start)
 
     def _note(self, start: int, place: int, sentence: _Sentence) -> int | None:
         hedges = self._hedges(start, place)
@@ -197,6 +200,8 @@ class _Narrator:
             done = self.actions.at(self.text, place)
             if done is None and (hedges or self._pointed(start, place)):
                 done = self.actions.bare(self.text, place)
+            if done is None and self._after_border(start) and self.found.view.last:
+                done = self.actions.lone(self.text, start)
         if told and self._allowed(told, sentence) and not _outweighs(done, told):
             self.found.tell(told, hedges)
             self.asked = self.asked and told.kind is not EventKind.TIME

@@ -41,7 +41,7 @@ _FILLERS = (
     ),
 )
 _HEDGES = (
-    *("i think that", "i think", "i guess", "i believe", "i reckon", "i suppose"),
+    *("i think", "i guess", "i believe", "i reckon", "i suppose"),
     *("i am not sure but", "not sure but", "i am not sure", "not sure", "maybe"),
     *("perhaps", "probably", "possibly", "looks like", "looked like", "seems like"),
     *(
@@ -53,6 +53,15 @@ _HEDGES = (
         "could have been",
     ),
     *("may have been", "sounds like", "seems to be", "i can not be sure but"),
+    *("hard to tell but", "hard to say but", "i can not tell but", "i should think"),
+    *(
+        "i would say",
+        "my guess is",
+        "i am fairly sure",
+        "i am pretty sure",
+        "presumably",
+    ),
+    *("apparently", "i am guessing", "either"),
 )
 _LEADS = ("that is", "that was", "it is", "it was", "this is", "that", "it", "i see")
 
@@ -61,18 +70,20 @@ def _any(phrases: tuple[str, ...]) -> str:
     return "|".join(sorted(map(re.escape, phrases), key=len, reverse=True))
 
 
-HEDGE = re.compile(rf" (?:{_any(_HEDGES)}) ")
+_HEDGE = rf"(?:{_any(_HEDGES)})(?: that(?! is | was ))?"
+HEDGE = re.compile(rf" {_HEDGE} ")
+HEDGE_BETWEEN = re.compile(rf" (?:, )?{_HEDGE} (?:, )?")
 # What may stand between the start of a clause and the note.
-LEFT = re.compile(rf"(?:(?:{_any(_FILLERS)}|{_any(_HEDGES)}|,) )*")
-LEAD = re.compile(rf"(?:{_any(_LEADS)}) (?:(?:{_any(_HEDGES)}) )?")
+LEFT = re.compile(rf"(?:(?:{_any(_FILLERS)}|{_HEDGE}|,) )*")
+LEAD = re.compile(rf"(?:{_any(_LEADS)}) (?:{_HEDGE} )?")
 HEDGED_LEAD = re.compile(
-    rf"(?:(?:{_any(_LEADS)}) )?(?:{_any(_HEDGES)}) (?:(?:that|it) (?:is|was) )?"
+    rf"(?:(?:{_any(_LEADS)}) )?{_HEDGE} (?:(?:that|it) (?:is|was) )?"
 )
 
 # Words that turn a sentence into a wish, a plan, a memory or a condition.
 UNREAL = re.compile(
     r" (?:if|when|whenever|until|till|unless|(?<!from )before|once|hope|hopes|hoping"
-    r"|wish|would|should|will|tomorrow|yesterday"
+    r"|wish|would(?! say)|should(?! think)|will|tomorrow|yesterday"
     r"|last (?:night|year|week|time|month|summer)|suppose|imagine|wait"
     r"|used to|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told"
     r"|remember|shall|next) "
@@ -87,11 +98,12 @@ TIME_ASKED = re.compile(r"what(?: is| was)? (?:the )?time|got the time|what time
 _PLACE = (
     r"(?:on|at|to|in|from|off|onto|into|by) (?:the|our|this|that) "
     r"(?:dish|comb|sponge|water|station|feeder|syrup|box|stone|moss|saucer|bait|edge)"
+    r"(?: of (?:the|our) [a-z]+)?"
 )
 _TAIL = (
     rf"(?:again|too|as well|there|here|okay|yes|right|at last|this time|at once"
-    rf"|from before|straight away|on time|early|late|safely|for now|bees|i see"
-    rf"|all right|{_PLACE})"
+    rf"|from before|straight away|on time|early|late|safely|yet|this minute|home"
+    rf"|quick|there we go|here we go|for now|bees|i see|all right|{_PLACE})"
 )
 TAIL = re.compile(rf"(?:{_TAIL} )*")
 HEDGE_TAIL = re.compile(
@@ -101,14 +113,20 @@ HEDGE_TAIL = re.compile(
     r"(?:was|is|could|might|may|maybe|perhaps)"
     r"(?: (?:it|that|she|be|been|have|was|is))*)(?= )"
 )
-STOP = re.compile(r"[.?,]|and |but |then |so |while |or |because |$")
+# Starts of the next statement, where nothing but the words themselves part the two.
+_NEXT = (
+    r"it is (?!a |the |my |in |on |at )|that is |there is |there goes |here |she "
+    r"|i |we |the time |time |bearing |heading |compass |note |that was |that took "
+    r"|what time "
+)
+STOP = re.compile(rf"[.?,]|and |but |then |so |while |or |because |{_NEXT}|$")
+LEFT_PLACE = re.compile(
+    r"(?:the|our|this) (?:dish|comb|sponge|water|station|feeder|syrup|box|stone|moss"
+    r"|saucer|bait)(?: [.?,]| and| but|$)"
+)
 # Goes on about where the bee went, or how; said of a bee named by its colour.
 ONWARD = re.compile(
     r"(?:over|towards|toward|through|past|up|down|across|into|beyond|behind|out|around"
     r"|low|high|fast|quick|straight|very|with|without|carrying|looking|full|after|like"
     r"|flying|heading|going|circling|[a-z]+ing) "
-)
-ENOUGH_ABOUT_BEARING = re.compile(
-    r"(?:[.?,]|and |but |then |so |from here|from the|over |across |more or less|or so"
-    r"|i think|again|this time|$)"
 )

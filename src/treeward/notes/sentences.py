@@ -67,7 +67,8 @@ def plain_spelling(word: str) -> str:
         return _WHOLE[word]
     for ending, long in _ENDINGS:
         if word.endswith(ending) and len(word) > len(ending):
-            return word.removesuffix(ending) + long
+            head = word.removesuffix(ending)
+            return _WHOLE.get(head, head) + long
     return word
 
 

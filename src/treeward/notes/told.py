@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 MOST_WORDS = 10  # no value is longer
 ROUGH = (
     r"(?:about|around|roughly|approximately|nearly|almost|coming up to|getting on for"
-    r"|maybe)"
+    r"|maybe|gone|just after|just before|a bit after|a bit before)"
 )
 
 

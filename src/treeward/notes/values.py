@@ -20,6 +20,9 @@ ROUGHLY = frozenset(
     {"about", "roughly", "around", "approximately", "nearly", "maybe", "perhaps"}
     | {"probably", "possibly", "say", "circa", "almost"}
 )
+_WIND_LINKS = frozenset(
+    {"from", "the", "is", "now", "a", "and", "out", "of", "coming", "blowing", "to"}
+)
 _POINT_SPREAD = "a compass word, good to about {spread} degrees"
 
 
@@ -102,7 +105,7 @@ def wind_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:
             strength, length = found
         elif compass and compass.deg is not None and origin is None:
             origin, length = compass.deg, compass.used
-        elif texts[place] in {"from", "the", "is", "now", "a", "and"}:
+        elif texts[place] in _WIND_LINKS:
             place += 1
             continue
         else:

@@ -1,0 +1,255 @@
+"""Free speech: observations found, doubts flagged, talk left alone."""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from treeward.notes.events import Event, EventKind
+from treeward.notes.narration import parse_narration
+from treeward.speech.phrasebook import PhraseBook
+from treeward.speech.records import Utterance
+from treeward.speech.transcripts import spread
+
+if TYPE_CHECKING:
+    from types import ModuleType
+
+BOOK = PhraseBook.load()
+PROSE = """
+The morning was blue and white, and the hills lay green under a yellow sun. We left
+the house at ten past seven with our flasks, and by half past eight the red roofs of
+the village were behind us. My brother carried the pink umbrella which he had bought
+for two pounds ten. It is a hundred and twenty steps to the chapel, he said, and then
+you turn south west by the white gate. The old man who lives there came back from the
+wars in forty five. His orange cat was away all summer; she went off with the tinkers,
+people say, and never came home. Where is she now? Nobody knows. In the afternoon the
+wind rose, and the yellow leaves flew over the wall. We took note of the time, two
+hours, and paused for bread and cheese. A green van is leaving the yard. The station
+has been closed since nineteen sixty two. If the weather is calm we should be back by
+a quarter to six, and purple clouds are out in the west. I left my watch on the blue
+chair, so I cannot tell you what time it was when she landed. Read back to me what you
+wrote. There goes a red kite, out over the bracken. That took courage.
+"""
+
+
+def benchmark() -> ModuleType:
+    path = Path(__file__).parents[1] / "benchmarks" / "narration.py"
+    spec = importlib.util.spec_from_file_location("narration_benchmark", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    import sys
+
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+BENCH = benchmark()
+RULES: list[dict[str, Any]] = BENCH.sentences("rules")
+
+
+def said(text: str, start_s: float = 10.0) -> Utterance:
+    words = spread(text.split(), start_s, start_s + 0.08 * len(text))
+    return Utterance(words=tuple(words), start_s=start_s, end_s=words[-1].end_s)
+
+
+def brief(events: list[Event]) -> list[str]:
+    return [f"{event.kind}:{event.mark}:{event.value}".rstrip(":") for event in events]
+
+
+def events_of(*texts: str, every_s: float = 10.0) -> list[Event]:
+    return parse_narration(
+        [said(text, every_s * (number + 1)) for number, text in enumerate(texts)], BOOK
+    )
+
+
+@pytest.mark.parametrize("sentence", RULES, ids=[s["say"] for s in RULES])
+def test_sentences_the_rules_were_written_with(sentence: dict[str, Any]) -> None:
+    outcome = BENCH.outcome(sentence, BOOK)
+
+    assert outcome.found == outcome.expected
+    assert outcome.label != "doubtful" or outcome.flagged
+
+
+def test_enough_sentences_are_labelled_and_none_twice() -> None:
+    every = [s["say"] for part in ("held", "rules") for s in BENCH.sentences(part)]
+
+    assert len(every) >= 240
+    assert len(set(every)) == len(every)
+
+
+def test_sentences_held_back_are_mostly_read() -> None:
+    outcomes = [BENCH.outcome(s, BOOK) for s in BENCH.sentences("held")]
+    precision, recall, _, _ = BENCH.precision_and_recall(outcomes)
+
+    assert precision >= 0.9
+    assert recall >= 0.8
+
+
+def test_prose_with_colours_and_times_makes_no_event() -> None:
+    assert brief(events_of(PROSE)) == []
+
+
+@pytest.mark.parametrize(
+    "phrase",
+    [
+        phrase
+        for phrase in BOOK.fixed_phrases()
+        if phrase.mark in {"", "yellow", "unmarked"} or phrase.kind == "back"
+    ],
+    ids=lambda phrase: phrase.text,
+)
+def test_every_fixed_phrase_is_read_from_text(phrase: Any) -> None:
+    (event,) = events_of(phrase.text)
+
+    assert (event.kind, event.mark, event.value) == (
+        phrase.kind,
+        phrase.mark,
+        phrase.value,
+    )
+    assert event.flags == ()
+
+
+def test_a_whole_scene() -> None:
+    events = events_of(
+        "Okay, we're at station one, it's nine forty in the morning.",
+        "White's just landed. And there's yellow back too.",
+        "There she goes, that's yellow away, about one thirty five.",
+        "White has left, south west.",
+        "I'll stop the recorder for a minute.",
+        "Recording again, it is eleven thirty-one.",
+        "Here's yellow again. She took five and a half minutes.",
+        "Scratch that, it's not yellow.",
+    )
+
+    assert brief(events) == [
+        "station::1",
+        "time::09:40",
+        "back:white",
+        "back:yellow",
+        "away:yellow",
+        "bearing:yellow:135",
+        "away:white",
+        "bearing:white:225",
+        "pause",
+        "resume",
+        "time::11:31",
+        "back:yellow",
+        "duration:yellow:away 330",
+        "scratch",
+    ]
+    assert [event.start_s for event in events] == sorted(
+        event.start_s for event in events if event.start_s is not None
+    )
+
+
+def test_a_pronoun_takes_the_bee_in_view_and_says_so() -> None:
+    *_, event = events_of("white back.", "red back.", "she's off")
+
+    assert (event.kind, event.mark) == ("away", "red")
+    assert event.flags == ("'she' taken as the bee in view, red",)
+    assert [other.text for other in event.alternatives] == ["away white"]
+
+
+def test_a_pronoun_that_could_be_either_is_left_open() -> None:
+    *_, event = events_of("white away.", "red away.", "she's back")
+
+    assert (event.kind, event.mark) == ("back", "")
+    assert {other.text for other in event.alternatives} == {"back red", "back white"}
+
+
+def test_doubt_lowers_confidence_and_names_the_other_bee() -> None:
+    (event,) = events_of("red is away, or was it pink")
+
+    assert event.mark == "red"
+    assert event.confidence < 1
+    assert event.flags == ("doubt in words: 'or was it pink'",)
+    assert [other.text for other in event.alternatives] == ["away pink"]
+
+
+def test_speech_without_punctuation_is_read_with_a_flag() -> None:
+    (event,) = events_of("that was quite a gust white is back")
+
+    assert brief([event]) == ["back:white"]
+    assert "in the middle of other words" in event.flags
+
+
+def test_a_phrase_across_two_cues() -> None:
+    first, second = said("red", 10.0), said("back", 12.0)
+
+    assert brief(parse_narration([first, second], BOOK)) == ["back:red"]
+
+
+def test_scratch_flags_the_note_before_it() -> None:
+    back, scratch = events_of("blue's back.", "scratch that")
+
+    assert back.flags == ("taken back by 'scratch that'",)
+    assert scratch.kind == "scratch"
+
+
+def test_a_colour_a_hunt_added_is_known(tmp_path: Path) -> None:
+    (tmp_path / "phrasebook.toml").write_text(
+        '[colours]\nblack = ["black"]\n'
+        '[actions.back]\nnarrate = ["{mark} is sipping"]\n',
+        encoding="utf-8",
+    )
+    book = PhraseBook.for_hunt(tmp_path)
+
+    assert brief(parse_narration([said("the black one is sipping")], book)) == [
+        "back:black"
+    ]
+
+
+def test_nothing_said_gives_nothing() -> None:
+    assert parse_narration([], BOOK) == []
+    assert parse_narration([Utterance(words=(), start_s=0, end_s=1)], BOOK) == []
+
+
+VOCABULARY = st.sampled_from(
+    [
+        *sorted(BOOK.vocabulary()),
+        *("she's", "there", "goes", "that", "took", "minutes", "or"),
+        *("was", "it", "i", "think", "the", "one", "is"),
+        *("what's", "time?", "-", "...", ",", "?", "bearing"),
+        *("note", "and", "it's", "10:22", "2:", "wind", "from"),
+        *("on", "white's", "missed", "her", "leaving"),
+    ]
+)
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.lists(VOCABULARY | st.text(max_size=6), min_size=1, max_size=12),
+            st.floats(0, 5),
+        ),
+        max_size=4,
+    )
+)
+def test_any_text_is_read_without_a_crash(
+    rows: list[tuple[list[str], float]],
+) -> None:
+    now_s = 0.0
+    utterances: list[Utterance] = []
+    for texts, gap_s in rows:
+        now_s += gap_s
+        words = spread(" ".join(texts).split(), now_s, now_s + 2.0)
+        utterances.append(
+            Utterance(words=tuple(words), start_s=now_s, end_s=now_s + 2.0)
+        )
+        now_s += 2.0
+
+    for event in parse_narration(utterances, BOOK, recording="a.vtt"):
+        assert event.kind in EventKind
+        assert event.recording == "a.vtt"
+        assert event.heard
+        assert event.start_s is not None
+        assert event.end_s is not None
+        assert 0 <= event.start_s <= event.end_s <= now_s + 1e-6
+        assert 0 <= event.confidence <= 1
