@@ -1,0 +1,166 @@
+"""Bearings to flight lines, and the wind."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from treeward.hunt_file import parse_hunt_table
+from treeward.notes.events import Event, EventKind
+from treeward.trips import pair_trips
+from treeward.trips.lines import read_bearing
+
+MORNING = datetime(2026, 7, 14, 10, 0, tzinfo=ZoneInfo("Europe/London"))
+HUNT = parse_hunt_table(
+    {
+        "hunt": {"name": "Marl Hollow", "timezone": "Europe/London"},
+        "station": [{"id": "1"}],
+    },
+    where="hunt.toml",
+)
+
+
+def note(second: float, kind: str, mark: str = "", value: str = "") -> Event:
+    return Event(
+        kind=EventKind(kind),
+        mark=mark,
+        value=value,
+        clock=MORNING + timedelta(seconds=second),
+        row=f"{kind}-{second:g}",
+    )
+
+
+@pytest.mark.parametrize(
+    ("value", "heard", "expected"),
+    [
+        ("210", "bearing two ten", (210.0, 1.0)),
+        ("360", "bearing three six zero", (0.0, 1.0)),
+        ("212.5", "", (212.5, 1.0)),
+        ("225", "bearing south west", (225.0, 45.0)),
+        ("180", "heading south", (180.0, 45.0)),
+        ("203", "bearing south south west", (203.0, 22.5)),
+        ("SW", "", (225.0, 45.0)),
+        ("ssw", "", (202.5, 22.5)),
+        ("south-south-west", "", (202.5, 22.5)),
+        ("North East", "", (45.0, 45.0)),
+    ],
+)
+def test_bearings_are_read_with_their_width(
+    value: str, heard: str, expected: tuple[float, float]
+) -> None:
+    event = replace(note(0, "bearing", "", value), heard=heard)
+
+    assert read_bearing(event) == expected
+
+
+def test_the_width_of_a_compass_word_is_told_by_its_flag() -> None:
+    event = replace(
+        note(0, "bearing", "", "225"),
+        flags=("a compass word, good to about 22 degrees",),
+    )
+
+    assert read_bearing(event) == (225.0, 45.0)
+
+
+@pytest.mark.parametrize("value", ["", "400", "-5", "nan", "over the oak", "SSSW"])
+def test_what_is_no_bearing_is_left_over(value: str) -> None:
+    table = pair_trips([note(0, "bearing", "", value)], HUNT)
+
+    assert table.lines == ()
+    assert table.unpaired[0].why.endswith(("is no bearing", "no bearing was heard"))
+
+
+def test_a_bearing_belongs_to_the_departure_just_before_it() -> None:
+    events = [
+        note(0, "away", "yellow"),
+        note(4, "bearing", "", "210"),
+        note(60, "bearing", "", "215"),
+        note(100, "away", "red"),
+        note(101, "away", "unmarked"),
+        note(105, "bearing", "red", "90"),
+        note(118, "bearing", "", "95"),
+    ]
+
+    lines = pair_trips(events, HUNT).lines
+
+    assert [(x.mark, x.bee, x.bearing_read_deg) for x in lines] == [
+        ("yellow", "yellow", 210),
+        ("", "", 215),
+        ("red", "red", 90),
+        ("unmarked", "", 95),
+    ]
+    assert all(x.used for x in lines)
+
+
+def test_a_bearing_on_an_arriving_bee_is_doubted() -> None:
+    events = [note(0, "back", "yellow"), note(4, "bearing", "", "30")]
+
+    (line,) = pair_trips(events, HUNT).lines
+
+    assert line.doubts == ("read on an arriving bee? Only departures point home",)
+
+
+def test_a_first_departure_is_doubted_once_there_are_others() -> None:
+    events = []
+    for n in range(3):
+        events += [note(n * 360, "back", "red"), note(n * 360 + 60, "away", "red")]
+        events.append(note(n * 360 + 65, "bearing", "red", str(200 + n)))
+
+    lines = pair_trips(events, HUNT).lines
+
+    assert [bool(x.doubts) for x in lines] == [True, False, False]
+    assert "bees circle" in lines[0].doubts[0]
+
+
+@pytest.mark.parametrize(
+    ("values", "width"),
+    [
+        ((210, 215, 200), 5),
+        ((210, 220, 200), 10),
+        ((210, 215, 203), 1),
+        ((210, 220), 1),
+    ],
+)
+def test_round_numbers_tell_how_finely_a_person_reads(
+    values: tuple[int, ...], width: float
+) -> None:
+    events = [note(100 * n, "bearing", "", str(v)) for n, v in enumerate(values)]
+
+    assert {x.rounding_deg for x in pair_trips(events, HUNT).lines} == {width}
+
+
+def test_two_bundles_of_bearings_hint_at_two_bees() -> None:
+    events = []
+    for n, degrees in enumerate((210, 30, 214, 35)):
+        events += [
+            note(n * 360, "back", "red"),
+            note(n * 360 + 60, "away", "red"),
+            note(n * 360 + 65, "bearing", "red", str(degrees)),
+        ]
+
+    assert pair_trips(events, HUNT).doubts == (
+        "red left station 1 in two directions: two bees?",
+    )
+    steady = [replace(e, value="358" if e.value == "30" else e.value) for e in events]
+    assert len(pair_trips(steady, HUNT).doubts) <= 1
+
+
+def test_the_wind_is_read() -> None:
+    events = [
+        note(0, "wind", "", "Calm"),
+        note(60, "wind", "", "light 225"),
+        note(90, "wind", "", "strong 999"),
+        note(120, "wind"),
+    ]
+
+    table = pair_trips(events, HUNT)
+
+    assert [(w.strength, w.from_deg) for w in table.winds] == [
+        ("calm", None),
+        ("light", 225),
+        ("strong", None),
+    ]
+    assert table.unpaired[0].row == "wind-120"

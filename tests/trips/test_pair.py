@@ -1,0 +1,533 @@
+"""Notes to visits, trips and flight lines: each case a person could meet."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from treeward.hunt_file import HuntFile, parse_hunt_table
+from treeward.notes.clock import CLOCK_DOUBT
+from treeward.notes.events import Event, EventKind
+from treeward.trips import pair_trips
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from treeward.trips.records import Trip, TripTable
+
+LONDON = ZoneInfo("Europe/London")
+MORNING = datetime(2026, 7, 14, 10, 0, tzinfo=LONDON)
+VISIT_S, AWAY_S = 60, 300
+
+
+def hunt(*stations: str, **more: object) -> HuntFile:
+    table = {
+        "hunt": {"name": "Marl Hollow", "timezone": "Europe/London"},
+        "station": [{"id": s, "position": "52.3, -3.6"} for s in stations or ("1",)],
+    }
+    return parse_hunt_table(table | more, where="hunt.toml")
+
+
+def note(second: float, kind: str, mark: str = "", value: str = "") -> Event:
+    return Event(
+        kind=EventKind(kind),
+        mark=mark,
+        value=value,
+        clock=at(second),
+        row=f"{kind}-{mark}-{second:g}",
+    )
+
+
+def at(second: float) -> datetime:
+    return (MORNING.astimezone(UTC) + timedelta(seconds=second)).astimezone(LONDON)
+
+
+def rounds(
+    count: int,
+    mark: str = "yellow",
+    *,
+    first: float = 0,
+    away: float = AWAY_S,
+    visit: float = VISIT_S,
+) -> list[Event]:
+    """Return landings and departures of one bee that keeps to her habits."""
+    events = []
+    for n in range(count):
+        second = first + n * (visit + away)
+        events += [note(second, "back", mark), note(second + visit, "away", mark)]
+    return events
+
+
+def without(events: list[Event], *indices: int) -> list[Event]:
+    return [e for i, e in enumerate(events) if i not in indices]
+
+
+def used(table: TripTable) -> list[tuple[str, float]]:
+    return [(t.bee, t.away_s) for t in table.trips if t.used]
+
+
+def only(table: TripTable) -> Trip:
+    (trip,) = table.trips
+    return trip
+
+
+def left_over(table: TripTable) -> dict[str, str]:
+    return {u.row: u.why for u in table.unpaired}
+
+
+def test_a_bee_that_comes_and_goes() -> None:
+    table = pair_trips(rounds(3), hunt())
+
+    assert [(v.visit_s, v.used, v.doubts) for v in table.visits] == [(60, True, ())] * 3
+    assert [(t.away_s, t.used, t.doubts) for t in table.trips] == [(300, True, ())] * 2
+    trip = table.trips[0]
+    assert (trip.mark, trip.bee, trip.station) == ("yellow", "yellow", "1")
+    assert (trip.away_row, trip.back_row) == ("away-yellow-60", "back-yellow-360")
+    assert (trip.away_clock, trip.back_clock) == (at(60), at(360))
+    assert left_over(table) == {}
+    assert table.doubts == ()
+
+
+def test_a_bee_that_leaves_and_is_not_seen_again() -> None:
+    table = pair_trips([note(0, "away", "red"), note(9, "back", "pink")], hunt())
+
+    assert left_over(table) == {
+        "away-red-0": "she was not seen again",
+        "back-pink-9": "nothing of her is noted before or after",
+    }
+
+
+def test_two_bees_of_two_marks_do_not_disturb_each_other() -> None:
+    table = pair_trips(rounds(3) + rounds(3, "red", first=20, away=500), hunt())
+
+    assert used(table) == [
+        ("yellow", 300),
+        ("red", 500),
+        ("yellow", 300),
+        ("red", 500),
+    ]
+
+
+def test_a_bee_that_is_there_at_the_start() -> None:
+    table = pair_trips(without(rounds(2), 0), hunt())
+
+    assert used(table) == [("yellow", 300)]
+    assert [v.visit_s for v in table.visits] == [60]
+
+
+def test_a_painted_bee_leaves_and_returns_without_a_visit_counted() -> None:
+    events = [note(0, "mark", "red"), note(90, "away", "red"), note(400, "back", "red")]
+
+    table = pair_trips(events, hunt())
+
+    assert used(table) == [("red", 310)]
+    assert table.visits == ()
+
+
+def test_a_missed_departure_makes_a_round_trip() -> None:
+    table = pair_trips(without(rounds(4), 3), hunt())
+
+    trip = table.trips[1]
+    assert (trip.timing, trip.away_s, trip.used) == ("round", 360, True)
+    assert (trip.away_clock, trip.back_clock) == (None, at(720))
+    assert (trip.from_clock, trip.to_clock) == (at(360), at(720))
+    assert "departure between was not noted" in trip.doubts[0]
+
+
+def test_a_missed_landing_makes_a_round_trip_between_departures() -> None:
+    table = pair_trips(without(rounds(4), 2), hunt())
+
+    trip = table.trips[0]
+    assert (trip.timing, trip.away_s, trip.used) == ("round", 360, True)
+    assert (trip.away_clock, trip.back_clock) == (at(60), None)
+    assert "landing between was not noted" in trip.doubts[0]
+
+
+@pytest.mark.parametrize(("gone", "cycles", "gap"), [(1, 2, 660), (2, 3, 1020)])
+def test_missed_visits_make_a_gap_of_two_or_three_trips(
+    gone: int, cycles: int, gap: float
+) -> None:
+    table = pair_trips(without(rounds(7), *range(4, 4 + 2 * gone)), hunt())
+
+    (trip,) = (t for t in table.trips if t.away_s == gap)
+    assert trip.cycles == cycles
+    assert trip.used
+    assert "the usual" in trip.doubts[0]
+    assert all(t.cycles == 1 for t in table.trips if t is not trip)
+
+
+def test_a_gap_of_many_trips_is_not_used() -> None:
+    table = pair_trips(without(rounds(9), *range(4, 12)), hunt())
+
+    (trip,) = (t for t in table.trips if t.away_s > 1000)
+    assert not trip.used
+    assert "29:00 min against the usual 5:00 min" in trip.doubts[0]
+
+
+def test_a_stay_somewhat_longer_than_usual_is_used_with_a_doubt() -> None:
+    late = [replace(e, clock=at(1140 + 240)) for e in rounds(4)[-1:]]
+    events = [*rounds(3), note(780 + 530, "back", "yellow"), *late]
+
+    trip = pair_trips(events, hunt()).trips[-1]
+
+    assert (trip.away_s, trip.cycles, trip.used) == (530, 1, True)
+    assert "much longer than usual" in trip.doubts[0]
+
+
+def test_a_bee_said_not_to_have_come_is_not_taken_for_two_trips() -> None:
+    events = without(rounds(6), 4, 5)
+    events.append(note(900, "missed", "yellow"))
+
+    (trip,) = (t for t in pair_trips(events, hunt()).trips if t.away_s == 660)
+
+    assert (trip.cycles, trip.used) == (1, False)
+    assert "said not to have come" in trip.doubts[0]
+
+
+def test_a_long_visit_may_hide_a_trip() -> None:
+    visit = pair_trips(without(rounds(6), 3, 4), hunt()).visits[1]
+
+    assert (visit.visit_s, visit.used) == (420, False)
+    assert "much longer than usual" in visit.doubts[0]
+
+
+def test_nothing_is_paired_over_night() -> None:
+    next_day = [
+        replace(e, clock=e.clock + timedelta(days=1)) for e in rounds(2) if e.clock
+    ]
+
+    apart = pair_trips(rounds(2) + next_day, hunt())
+    same = pair_trips(rounds(2) + next_day, hunt(same_bee=["Yellow"]))
+
+    assert used(apart) == [("yellow 14 Jul", 300), ("yellow 15 Jul", 300)]
+    assert len(apart.trips) == 2
+    assert used(same) == [("yellow", 300), ("yellow", 300)]
+    assert [t.doubts for t in same.trips if not t.used] == [("overnight",)]
+
+
+def test_midnight_and_a_clock_change_do_not_break_a_trip() -> None:
+    # 2026-10-25, 01:59:59 BST is followed by 01:00:00 GMT.
+    change = datetime(2026, 10, 25, 0, 58, tzinfo=UTC).astimezone(LONDON)
+    midnight = datetime(2026, 7, 14, 23, 58, tzinfo=LONDON)
+    for start in (change, midnight):
+        moments = [start.astimezone(UTC) + timedelta(seconds=s) for s in (0, 300)]
+        events = [
+            replace(note(0, kind, "red"), clock=m.astimezone(LONDON))
+            for kind, m in zip(("away", "back"), moments, strict=True)
+        ]
+
+        assert only(pair_trips(events, hunt())).away_s == 300
+
+
+def test_a_pause_makes_a_gap_an_upper_bound() -> None:
+    watched = rounds(5)
+    pause = [note(500, "pause"), note(620, "resume")]
+    long_pause = [note(440, "pause"), note(1100, "resume")]
+
+    short = pair_trips(watched + pause, hunt()).trips[1]
+    long = pair_trips(without(watched, 4, 5) + long_pause, hunt()).trips[1]
+
+    assert (short.used, len(short.doubts)) == (True, 1)
+    assert "not longer than usual, so used" in short.doubts[0]
+    assert (long.away_s, long.used) == (660, False)
+    assert "upper bound only" in long.doubts[0]
+
+
+def test_a_pause_too_short_to_hide_a_visit_does_no_harm() -> None:
+    events = [*rounds(3), note(500, "pause"), note(520, "resume")]
+
+    assert all(not t.doubts for t in pair_trips(events, hunt()).trips)
+
+
+def test_a_pause_that_nobody_ended_lasts_to_the_next_bee() -> None:
+    table = pair_trips([*rounds(3), note(500, "pause")], hunt())
+
+    assert "nobody was watching" in table.trips[1].doubts[0]
+    assert "was not ended by a resume" in table.doubts[0]
+
+
+def test_a_gap_between_recordings_is_unwatched() -> None:
+    first = [replace(e, recording="a.m4a") for e in rounds(3)]
+    second = [replace(e, recording="b.m4a") for e in rounds(3, first=1500)]
+
+    table = pair_trips(first + second, hunt())
+
+    (gap,) = (t for t in table.trips if t.away_s == 720)
+    assert not gap.used
+    assert "between two recordings" in gap.doubts[0]
+
+
+def test_unmarked_and_unnamed_bees_are_never_paired() -> None:
+    events = [
+        note(0, "back", "unmarked"),
+        note(60, "away", "unmarked"),
+        note(300, "back", "unmarked"),
+        note(400, "back"),
+    ]
+
+    table = pair_trips(events, hunt())
+
+    assert (table.trips, table.visits) == ((), ())
+    assert set(left_over(table).values()) == {
+        "unmarked bees cannot be told apart",
+        "no bee is named",
+    }
+
+
+def test_two_bees_of_one_mark_are_told_apart_by_their_times() -> None:
+    events = rounds(5) + rounds(5, first=30, away=380)
+
+    table = pair_trips(events, hunt())
+
+    assert table.doubts == ("two bees wear yellow: yellow, yellow (2)",)
+    assert {t.bee: t.away_s for t in table.trips} == {"yellow": 300, "yellow (2)": 380}
+    assert {b for b, _ in used(table)} == {"yellow", "yellow (2)"}
+
+
+def test_two_bees_that_cannot_be_told_apart_are_not_used() -> None:
+    events = rounds(5) + rounds(5, first=30)
+
+    table = pair_trips(events, hunt())
+
+    assert "two bees wear yellow" in table.doubts[0]
+    assert used(table) == []
+    assert all("could be either" in t.doubts[0] for t in table.trips)
+
+
+def test_a_bee_that_circles_and_lands_again_makes_no_trip() -> None:
+    events = [*rounds(2), note(790, "back", "yellow"), note(800, "away", "yellow")]
+    events += [note(787, "away", "yellow"), note(1100, "back", "yellow")]
+    events = [e for e in events if e.row != "back-yellow-790"]
+    events.append(note(70, "back", "yellow"))
+    events.append(note(95, "away", "yellow"))
+
+    table = pair_trips(events, hunt())
+
+    short = [t for t in table.trips if t.away_s == 10]
+    assert [t.used for t in short] == [False]
+    assert "too short for a trip" in short[0].doubts[0]
+
+
+def test_a_doubtful_note_that_fits_nothing_is_not_believed() -> None:
+    wrong = replace(note(75, "back", "yellow"), flags=("heard with little confidence",))
+
+    table = pair_trips([*rounds(3), wrong], hunt())
+
+    assert used(table) == [("yellow", 300), ("yellow", 300)]
+    assert left_over(table)["back-yellow-75"].startswith("does not fit")
+    assert table.trips[0].doubts == (
+        "a note between was not believed (back-yellow-75)",
+    )
+
+
+def test_the_same_note_said_twice_counts_once() -> None:
+    table = pair_trips([*rounds(2), note(364, "back", "yellow")], hunt())
+
+    assert used(table) == [("yellow", 300)]
+    assert left_over(table)["back-yellow-364"] == "the same was said just before"
+
+
+def test_scratch_takes_back_the_last_note() -> None:
+    events = [*rounds(2), note(200, "back", "yellow"), note(203, "scratch")]
+
+    table = pair_trips(events, hunt())
+
+    assert used(table) == [("yellow", 300)]
+    assert left_over(table)["back-yellow-200"] == "taken back by a scratch"
+    assert table.doubts == ("1 note was taken back by a scratch",)
+
+
+def test_a_scratch_with_nothing_before_it() -> None:
+    table = pair_trips([note(0, "scratch")], hunt())
+
+    assert left_over(table) == {
+        "scratch--0": "there was no note before it to take back"
+    }
+
+
+def test_flags_of_the_notes_become_doubts_of_the_trip() -> None:
+    events = rounds(2)
+    events[1] = replace(events[1], flags=("heard with little confidence (0.41)",))
+
+    assert pair_trips(events, hunt()).trips[0].doubts == (
+        "away-yellow-60: heard with little confidence (0.41)",
+    )
+
+
+def test_a_time_that_is_doubtful_for_a_paused_recorder_is_not_used() -> None:
+    events = rounds(3)
+    events[2] = replace(events[2], flags=(f"{CLOCK_DOUBT} between 10:00 and 10:30",))
+
+    table = pair_trips(events, hunt())
+
+    assert [t.used for t in table.trips] == [False, True]
+    assert "recorder seems to have been paused" in table.trips[0].doubts[0]
+
+
+def test_the_station_in_force() -> None:
+    events = [note(-5, "station", "", "1"), *rounds(2), note(900, "away", "red")]
+    events += [
+        note(1100, "back", "red"),
+        note(1000, "station", "", "2"),
+        *rounds(2, first=1010),
+    ]
+
+    table = pair_trips(events, hunt("1", "2"))
+
+    assert [(t.station, t.away_s) for t in table.trips] == [("1", 300), ("2", 300)]
+    assert left_over(table)["away-red-900"] == "she was next seen at station 2"
+
+
+def test_nobody_said_a_station() -> None:
+    table = pair_trips(rounds(2), hunt("1", "2"))
+
+    assert not only(table).used
+    assert only(table).doubts == ("no station was said",)
+    assert table.doubts == ("nobody said at which station 4 notes were taken",)
+
+
+def test_a_station_that_is_not_in_the_hunt() -> None:
+    table = pair_trips([note(-5, "station", "", "7"), *rounds(2)], hunt("1", "2"))
+
+    assert not only(table).used
+    assert table.doubts == ("station 7 was said but is not in hunt.toml (1, 2)",)
+
+
+def test_two_recorders_at_two_stations_at_once() -> None:
+    one = [replace(e, recording="2026-07-14_1000_station-1.ogg") for e in rounds(3)]
+    two = [
+        replace(e, recording="b.ogg")
+        for e in [note(1, "station", "", "2"), *rounds(3, first=7, away=500)]
+    ]
+
+    table = pair_trips(one + two, hunt("1", "2"))
+
+    assert {(t.station, t.away_s, t.used) for t in table.trips} == {
+        ("1", 300, True),
+        ("2", 500, True),
+    }
+
+
+def test_a_station_said_late_counts_for_the_recording_with_a_doubt() -> None:
+    events = [replace(e, recording="a.ogg") for e in rounds(2)]
+    late = replace(note(900, "station", "", "2"), recording="a.ogg")
+
+    trip = only(pair_trips([*events, late], hunt("1", "2")))
+
+    assert (trip.station, trip.used) == ("2", True)
+    assert trip.doubts == ("the station was said only later",)
+
+
+def test_bees_of_a_known_hive_are_left_out() -> None:
+    hive = {"name": "Upper Yard", "position": "52.31, -3.6", "marks": ["yellow"]}
+
+    trip = only(pair_trips(rounds(2), hunt(known_hive=[hive])))
+
+    assert not trip.used
+    assert trip.doubts == ("yellow is from Upper Yard, which is known",)
+
+
+def test_a_stated_duration_is_a_trip_unless_it_was_timed() -> None:
+    events = [
+        *rounds(2),
+        note(380, "duration", "yellow", "away 300"),
+        note(900, "duration", "red", "away 330"),
+        note(950, "duration", "red", "round 400"),
+        note(960, "duration", "", "away 330"),
+        note(970, "duration", "red", "soon"),
+    ]
+
+    table = pair_trips(events, hunt())
+
+    stated = [t for t in table.trips if t.stated]
+    assert [(t.bee, t.away_s, t.timing, t.rounding_s, t.used) for t in stated] == [
+        ("yellow", 300, "away", 60, False),
+        ("red", 330, "away", 30, True),
+        ("red", 400, "round", 10, True),
+    ]
+    assert "was timed as well (away-yellow-60, back-yellow-360)" in stated[0].doubts[0]
+    assert left_over(table)["duration--960"].startswith("no marked bee is named")
+    assert left_over(table)["duration-red-970"] == "'soon' is no duration"
+
+
+def test_a_bee_without_a_clock_is_left_over() -> None:
+    table = pair_trips([replace(note(0, "back", "red"), clock=None)], hunt())
+
+    assert left_over(table) == {"back-red-0": "nothing tells when this was"}
+    assert table.doubts == ("1 note has no clock time",)
+
+
+def test_everything_is_in_order_of_time_and_utc() -> None:
+    table = pair_trips(rounds(3, "red", first=50) + rounds(3), hunt())
+
+    times = [t.from_clock for t in table.trips if t.from_clock]
+    assert times == sorted(times, key=lambda c: c.timestamp())
+
+
+# Properties -------------------------------------------------------------------------
+
+EVENTS = st.lists(
+    st.builds(
+        note,
+        st.integers(0, 400).map(lambda n: n * 7.0),
+        st.sampled_from([k.value for k in EventKind]),
+        st.sampled_from(["", "yellow", "red", "unmarked"]),
+        st.sampled_from(["", "1", "2", "210", "away 330", "light 225", "SW", "\u0663"]),
+    ),
+    max_size=40,
+).map(lambda events: [replace(e, row=f"r{i}") for i, e in enumerate(events)])
+
+
+@settings(max_examples=150, deadline=None)
+@given(EVENTS)
+def test_no_events_crash_it_and_every_note_is_accounted_for(
+    events: list[Event],
+) -> None:
+    table = pair_trips(events, hunt("1", "2"))
+
+    told = {u.row for u in table.unpaired}
+    told |= {r for t in table.trips for r in (t.away_row, t.back_row)}
+    told |= {r for v in table.visits for r in (v.away_row, v.back_row)}
+    told |= {line.row for line in table.lines}
+    must = {"back", "away", "bearing", "duration"}
+    assert {e.row for e in events if e.kind in must} <= told
+    assert all(t.away_s >= 0 and t.cycles >= 1 for t in table.trips)
+    assert all(v.visit_s >= 0 for v in table.visits)
+    assert all(t.doubts for t in table.trips if not t.used)
+    assert all(v.doubts for v in table.visits if not v.used)
+    assert all(line.doubts for line in table.lines if not line.used)
+
+
+@settings(max_examples=60, deadline=None)
+@given(EVENTS, st.randoms(use_true_random=False))
+def test_the_order_of_rows_does_not_matter(events: list[Event], random: Random) -> None:
+    shuffled = list(events)
+    random.shuffle(shuffled)
+
+    assert pair_trips(shuffled, hunt("1", "2")) == pair_trips(events, hunt("1", "2"))
+
+
+@settings(max_examples=60, deadline=None)
+@given(EVENTS, st.integers(0, 6 * 60))
+def test_the_time_of_day_does_not_matter(events: list[Event], minutes: int) -> None:
+    later = [
+        replace(e, clock=e.clock + timedelta(minutes=minutes))
+        for e in events
+        if e.clock
+    ]
+
+    one, two = pair_trips(events, hunt("1")), pair_trips(later, hunt("1"))
+
+    assert [(t.bee, t.away_s, t.used, t.cycles) for t in one.trips] == [
+        (t.bee, t.away_s, t.used, t.cycles) for t in two.trips
+    ]
+    assert [(v.visit_s, v.used) for v in one.visits] == [
+        (v.visit_s, v.used) for v in two.visits
+    ]
+    assert [u.why for u in one.unpaired] == [u.why for u in two.unpaired]
