@@ -12,6 +12,7 @@ In a notebook::
 from __future__ import annotations
 
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
@@ -264,18 +265,37 @@ class Hunt:
 
     def locate(self) -> HuntResult:
         """Work out where the colonies are, from review.csv as it stands."""
+        from treeward.hunt_places import place_stations
         from treeward.hunt_survey import survey_hunt
-        from treeward.report.records import HuntResult, NoteRow
 
         rows = self.rows()
         table = self._trips_of(rows)
-        now = datetime.now(tz=UTC).astimezone(self.zone)
-        surveyed = survey_hunt(self.file, table, self.positions(rows), today=now)
+        places = place_stations(self.file, self.path, table)
+        surveyed = survey_hunt(self.file, table, places.positions, today=self._now())
+        return replace(
+            self._unlocated(rows, table),
+            stations=surveyed.stations,
+            fix=surveyed.fix,
+            missing=surveyed.missing,
+            tracks=places.tracks,
+        )
+
+    def paired(self) -> HuntResult:
+        """Give the trips with their links to review.csv, and no place yet."""
+        rows = self.rows()
+        return self._unlocated(rows, self._trips_of(rows))
+
+    def _now(self) -> datetime:
+        return datetime.now(tz=UTC).astimezone(self.zone)
+
+    def _unlocated(self, rows: Sequence[ReviewRow], table: TripTable) -> HuntResult:
+        from treeward.report.records import HuntResult, NoteRow
+
         return HuntResult(
             hunt_file=self.file,
-            stations=surveyed.stations,
+            stations=(),
             table=table,
-            fix=surveyed.fix,
+            fix=None,
             rows={
                 row.name: NoteRow(
                     row=row.name,
@@ -292,34 +312,45 @@ class Hunt:
                 for row in rows
             },
             software_version=__version__,
-            created=now,
-            missing=surveyed.missing,
+            created=self._now(),
         )
 
     def write_results(
         self, result: HuntResult, *, with_sound: bool = False
     ) -> WrittenFiles:
-        """Write report, tables and map files into results/."""
-        from treeward.report.write import write_results
+        """Write report, tables and map files into results/.
+
+        The events go beside each recording as a WebVTT and a label track too.
+
+        Parameters
+        ----------
+        result
+            What `locate` gave.
+        with_sound
+            Put a short clip of each trip's notes into the report.
+        """
+        from treeward.clips import clips_of
+        from treeward.report.writing import write_labels, write_results
 
         with self.locked():
-            clips = self.clips(result) if with_sound else None
-            return write_results(result, self.results_dir, clips=clips)
+            clips = None
+            if with_sound:
+                used = {t.away_row for t in result.table.trips}
+                used |= {t.back_row for t in result.table.trips}
+                used |= {line.row for line in result.table.lines}
+                notes = [note for row, note in result.rows.items() if row in used]
+                clips = clips_of(notes, self.recordings_dir)
+            written = write_results(result, self.results_dir, with_sound=clips)
+            write_labels(result, self.recordings_dir)
+            return written
 
-    def positions(
-        self,
-        rows: Sequence[ReviewRow] = (),  # noqa: ARG002  (for tracks)
-    ) -> dict[str, tuple[Position, str]]:
-        """Give each station's position, and where it is known from."""
+    def positions(self) -> dict[str, tuple[Position, str]]:
+        """Give the positions that hunt.toml states, by station id."""
         return {
             station.id: (station.position, "hunt.toml")
             for station in self.file.station
             if station.position is not None
         }
-
-    def clips(self, result: HuntResult) -> dict[str, bytes]:
-        """Cut the seconds around each trip's rows out of the recordings, as WAV."""
-        raise NotImplementedError
 
     def _trips_of(self, rows: Sequence[ReviewRow]) -> TripTable:
         from treeward.notes.review_file import effective_events

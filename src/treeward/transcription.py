@@ -135,6 +135,7 @@ def find_recordings(recordings_dir: Path) -> list[Path]:
         for path in recordings_dir.rglob("*")
         if path.is_file()
         and not path.name.startswith(".")
+        and not path.stem.endswith(".events")  # labels that Treeward wrote beside
         and path.suffix.lower() in SOUND_SUFFIXES | TRANSCRIPT_SUFFIXES
     )
     transcribed = {path.with_suffix("") for path in files if is_transcript(path)}

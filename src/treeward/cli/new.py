@@ -59,7 +59,7 @@ def machine_timezone() -> str | None:
     from tzlocal import get_localzone_name
 
     try:
-        found = get_localzone_name()
+        found: object = get_localzone_name()
     except (LookupError, OSError, ValueError):
         return None
     return found if isinstance(found, str) and known(found) else None

@@ -65,9 +65,8 @@ class ProgressBar:
                 f"hearing {name}{length}{going_on}", markup=False, highlight=False
             )
             return
-        self._task = self._progress.add_task(
-            f"hearing {name}", total=total_s, completed=done_s
-        )
+        self._task = self._progress.add_task(f"hearing {name}", total=total_s)
+        self.advance(done_s)
 
     def advance(self, done_s: float) -> None:
         """Move the bar."""

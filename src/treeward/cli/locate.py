@@ -1,0 +1,82 @@
+"""treeward locate."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from treeward.cli.options import hunt_option, json_option
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from treeward.report.records import HuntResult
+
+
+@click.command(name="locate")
+@hunt_option
+@click.option("--with-sound", is_flag=True, help="Put short clips into the report.")
+@json_option
+def command(*, hunt_dir: Path, with_sound: bool, as_json: bool) -> None:
+    """Work out where the colony is, how sure that is, and where to sit next.
+
+    Writes the report, tables and map files into results/.
+    """
+    from treeward.hunt import Hunt
+
+    hunt = Hunt(hunt_dir)
+    result = hunt.locate()
+    written = hunt.write_results(result, with_sound=with_sound)
+    if as_json:
+        import json
+
+        from treeward.report.result_json import result_dict
+
+        click.echo(json.dumps(result_dict(result), indent=2, allow_nan=False))
+    else:
+        for line in answer_lines(result):
+            click.echo(line)
+        click.echo(f"Report: {written.report}")
+        maps = [
+            f.name for f in written.files if f.suffix in {".kml", ".gpx", ".geojson"}
+        ]
+        click.echo(f"Maps in {written.directory}: {', '.join(maps)}")
+    if result.fix is None:
+        sys.exit(1)
+
+
+def answer_lines(result: HuntResult) -> list[str]:
+    """Give the answer in a few plain lines."""
+    from treeward.positions import Position, format_position, utm_text
+    from treeward.report.units import Units
+    from treeward.report.words import (
+        basis_sentence,
+        colony_sentences,
+        headline,
+        missing_sentences,
+        next_sentences,
+    )
+
+    if result.fix is None or not result.fix.colonies:
+        return [headline(result), *missing_sentences(result)]
+    units = Units(result.hunt_file.hunt.units)
+    lines = []
+    if len(result.fix.colonies) > 1:
+        lines.append(headline(result))
+    for colony in result.fix.colonies:
+        lines += colony_sentences(result, colony)
+        place = Position(
+            latitude_deg=colony.best_latitude_deg,
+            longitude_deg=colony.best_longitude_deg,
+        )
+        area = colony.search_areas[90].area_m2
+        lines.append(
+            f"Best place: {format_position(place)} (UTM {utm_text(place)}); "
+            f"90 % search area: {units.area(area)}."
+        )
+    lines += next_sentences(result)
+    lines += list(result.missing)
+    lines.append(basis_sentence(result))
+    return lines

@@ -1,0 +1,131 @@
+"""treeward trips."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from treeward.cli.options import hunt_option, json_option
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from pathlib import Path
+
+    from treeward.trips.records import TripTable
+
+
+@click.command(name="trips")
+@hunt_option
+@json_option
+def command(*, hunt_dir: Path, as_json: bool) -> None:
+    """Pair the notes of review.csv into visits and trips, and say what is doubtful.
+
+    Every trip says whether it counts, and why not.
+    """
+    from treeward.hunt import Hunt
+
+    hunt = Hunt(hunt_dir)
+    if as_json:
+        import json
+
+        from treeward.report.result_json import result_dict
+
+        whole = result_dict(hunt.paired())
+        keys = ("schema", "hunt", "trips", "visits", "flight_lines", "winds", "doubts")
+        click.echo(json.dumps({key: whole[key] for key in keys}, indent=2))
+        return
+    table = hunt.trips()
+    for line in table_lines(table):
+        click.echo(line)
+    click.echo(count_line(table))
+
+
+def count_line(table: TripTable) -> str:
+    """Say in one sentence what was paired."""
+    used = sum(trip.used for trip in table.trips)
+    bees = len({trip.bee for trip in table.trips})
+    lines = sum(line.used for line in table.lines)
+    return (
+        f"{len(table.trips)} trips of {bees} bees, {used} of them used; "
+        f"{lines} of {len(table.lines)} bearings used; {len(table.visits)} visits."
+    )
+
+
+def table_lines(table: TripTable) -> list[str]:
+    """Lay out trips, bearings and what was left over."""
+    rows: list[tuple[str, ...]] = [("bee", "station", "from", "to", "away", "", "")]
+    for trip in table.trips:
+        kind = "" if trip.timing == "away" else "landing to landing"
+        cycles = f"{trip.cycles} trips in one" if trip.cycles > 1 else ""
+        why = "; ".join(filter(None, (kind, cycles, *trip.doubts)))
+        rows.append(
+            (
+                trip.bee,
+                trip.station,
+                _time(trip.from_clock or trip.away_clock),
+                _time(trip.to_clock or trip.back_clock),
+                minutes(trip.away_s),
+                "used" if trip.used else "left out",
+                why,
+            )
+        )
+    said = (
+        _columns(rows) if table.trips else ["No trips: no mark was said away and back."]
+    )
+    if table.lines:
+        said += ["", *_columns(_bearing_rows(table))]
+    for heading, sentences in (
+        ("Doubts about the whole", table.doubts),
+        (
+            "Notes in no trip",
+            [
+                f"{' '.join(filter(None, (_time(u.clock), u.mark, u.kind, u.value)))}"
+                f": {u.why}"
+                for u in table.unpaired
+            ],
+        ),
+    ):
+        if sentences:
+            said += ["", f"{heading}:", *(f"  {sentence}" for sentence in sentences)]
+    return [*said, ""]
+
+
+def _bearing_rows(table: TripTable) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = [("bearing", "station", "at", "read", "", "")]
+    rows += [
+        (
+            line.bee or "(no bee named)",
+            line.station,
+            _time(line.clock),
+            f"{line.bearing_read_deg:.0f}°",
+            "used" if line.used else "left out",
+            "; ".join(line.doubts),
+        )
+        for line in table.lines
+    ]
+    return rows
+
+
+def minutes(seconds: float) -> str:
+    """Write seconds as minutes and seconds, "5:07", with hours where there are any."""
+    whole = round(seconds)
+    hours, rest = divmod(whole, 3600)
+    if hours:
+        return f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
+    return f"{rest // 60}:{rest % 60:02d}"
+
+
+def _time(clock: datetime | None) -> str:
+    return "" if clock is None else f"{clock:%d %b %H:%M:%S}"
+
+
+def _columns(rows: list[tuple[str, ...]]) -> list[str]:
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]) - 1)]
+    return [
+        "  ".join(
+            [cell.ljust(width) for cell, width in zip(row, widths, strict=False)]
+            + [row[-1]]
+        ).rstrip()
+        for row in rows
+    ]

@@ -1,0 +1,101 @@
+"""Where a hunt's stations are: from hunt.toml, a phone's waypoints, or its track."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from treeward.tracks import Track, position_over, read_gpx, span, waypoint
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+    from pathlib import Path
+
+    from treeward.hunt_file import HuntFile
+    from treeward.positions import Position
+    from treeward.report.records import TrackLine
+    from treeward.trips.records import TripTable
+
+MOST_TRACK_POINTS = 2000  # on the map; more cannot be told apart there; choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Places:
+    """Station id -> position and where it is known from; and the ways walked."""
+
+    positions: dict[str, tuple[Position, str]]
+    tracks: tuple[TrackLine, ...]
+
+
+def find_tracks(hunt_dir: Path) -> list[Path]:
+    """List the GPX files of a hunt: in its folder, and in tracks/ below it."""
+    folders = (hunt_dir, hunt_dir / "tracks")
+    return sorted(
+        path
+        for folder in folders
+        if folder.is_dir()
+        for path in folder.iterdir()
+        if path.suffix.lower() == ".gpx" and path.is_file()
+    )
+
+
+def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Places:
+    """Find every station's position.
+
+    hunt.toml comes first; then a waypoint called by the station's id or name
+    ("2", "station 2", "spring"); then where the track was while notes were spoken
+    there.
+
+    Raises
+    ------
+    TrackError
+        If a GPX file cannot be read.
+    """
+    read = [(path, read_gpx(path)) for path in find_tracks(hunt_dir)]
+    tracks = [track for _, track in read]
+    positions: dict[str, tuple[Position, str]] = {}
+    for station in hunt_file.station:
+        if station.position is not None:
+            positions[station.id] = (station.position, "hunt.toml")
+            continue
+        names = [station.id, f"station {station.id}", station.name]
+        named = [n for n in names if n]
+        marked = (waypoint(track, *named) for track in tracks)
+        if (place := next((p for p in marked if p is not None), None)) is not None:
+            positions[station.id] = (place, "waypoint")
+            continue
+        clocks = list(_clocks_at(table, station.id))
+        walked = (position_over(track, clocks) for track in tracks)
+        if (place := next((p for p in walked if p is not None), None)) is not None:
+            positions[station.id] = (place, "track")
+    return Places(
+        positions=positions,
+        tracks=tuple(_line(track, path.stem) for path, track in read if span(track)),
+    )
+
+
+def _clocks_at(table: TripTable, station: str) -> Iterator[datetime]:
+    """Give the times at which something was noted at a station."""
+    for visit in table.visits:
+        if visit.station == station:
+            yield visit.back_clock
+            yield visit.away_clock
+    for trip in table.trips:
+        if trip.station == station:
+            yield from (c for c in (trip.away_clock, trip.back_clock) if c is not None)
+    for line in table.lines:
+        if line.station == station and line.clock is not None:
+            yield line.clock
+
+
+def _line(track: Track, name: str) -> TrackLine:
+    from treeward.report.records import TrackLine
+
+    step = max(1, len(track.points) // MOST_TRACK_POINTS)
+    points = track.points[::step]
+    return TrackLine(
+        latitude_deg=tuple(point.position.latitude_deg for point in points),
+        longitude_deg=tuple(point.position.longitude_deg for point in points),
+        name=name,
+    )
