@@ -21,6 +21,7 @@ MAY_IMPORT = {
     "survey": set[str](),
     "report": {"trips", "survey", "notes", "speech", "audio"},
     "live": {"trips", "survey", "notes", "speech", "audio"},
+    "desk": {"trips", "survey", "notes", "speech", "audio", "report"},
     "simulate": {"notes", "speech", "audio"},
 }
 # What any room but survey may use; none of these imports a room.

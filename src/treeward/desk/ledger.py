@@ -19,7 +19,6 @@ from treeward.notes.review_file import (
     ReviewRow,
     cells_of,
     normal_mark,
-    read_review,
     write_review,
 )
 from treeward.notes.review_reading import rows_from_table
@@ -84,13 +83,21 @@ class Ledger:
                 if not work.changed:
                     return work.outcome(written=False)
                 if self._bytes() == raw:
-                    write_review(self._hunt.review_path, work.rows)
+                    self._write(work)
                     return work.outcome(written=True)
         raise ReviewError(
             "is being written by another program",
             where=self._hunt.review_path.name,
             mend="Wait until it has been saved there, then do this again.",
         )
+
+    def _write(self, work: _Work) -> None:
+        ready = self._hunt.machine_dir / "ready"
+        if ready.is_dir() and any(ready.iterdir()):
+            # An update was cut off between its two files; both must be put right.
+            self._hunt.review.write(work.rows, work.machine)
+        else:
+            write_review(self._hunt.review_path, work.rows)
 
     def _bytes(self) -> bytes:
         path = self._hunt.review_path
@@ -111,11 +118,7 @@ class Ledger:
 
     def _parse(self, raw: bytes) -> Sheet:
         hunt = self._hunt
-        machine = (
-            read_review(hunt.machine_path, hunt.zone)
-            if hunt.machine_path.exists()
-            else []
-        )
+        machine = hunt.review.machine_rows()
         name = hunt.review_path.name
         rows = rows_from_table(
             parse_table(raw, where=name), hunt.zone, machine=machine, where=name
@@ -134,6 +137,7 @@ class _Work:
         self._sheet = sheet
         self._hunt = hunt
         self.rows = list(sheet.rows)
+        self.machine = list(sheet.machine.values())
         self.changed = False
         self._conflicts: list[Conflict] = []
         self._undo: list[Edit] = []

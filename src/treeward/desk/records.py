@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from contextlib import AbstractContextManager
     from pathlib import Path
     from zoneinfo import ZoneInfo
@@ -18,6 +18,16 @@ if TYPE_CHECKING:
     from treeward.trips.records import TripTable
 
 
+class ReviewCopies(Protocol):
+    """The part of treeward.review_store.ReviewStore that the desk works on."""
+
+    def machine_rows(self) -> list[ReviewRow]:
+        """Return what the machine wrote last."""
+
+    def write(self, rows: Sequence[ReviewRow], machine: Sequence[ReviewRow]) -> None:
+        """Write the person's rows and the machine's."""
+
+
 class DeskHunt(Protocol):
     """The part of treeward.hunt.Hunt that the desk works on."""
 
@@ -25,7 +35,11 @@ class DeskHunt(Protocol):
     recordings_dir: Path
     results_dir: Path
     review_path: Path
-    machine_path: Path
+    machine_dir: Path
+
+    @property
+    def review(self) -> ReviewCopies:
+        """Both copies of the review."""
 
     @property
     def file(self) -> HuntFile:

@@ -1,0 +1,96 @@
+"""treeward review."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from treeward.cli.options import hunt_option, json_option
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from treeward.desk.desk import Desk
+    from treeward.hunt import Hunt
+
+
+@click.command(name="review")
+@hunt_option
+@click.option("--browser", is_flag=True, help="A page with the sound, on this machine.")
+@click.option("--no-open", is_flag=True, help="With --browser: only print the address.")
+@click.option(
+    "--all", "all_rows", is_flag=True, help="All rows, not only doubtful ones."
+)
+@json_option
+def command(
+    *, hunt_dir: Path, browser: bool, no_open: bool, all_rows: bool, as_json: bool
+) -> None:
+    """Look at the rows that may be wrong, worst first, and correct them.
+
+    In a terminal, one row after the other, with keys; when the output goes elsewhere,
+    as a list. Every correction is saved in review.csv at once.
+
+    Example: treeward review --browser
+    """
+    from treeward.desk.desk import Desk
+    from treeward.hunt import Hunt
+
+    if browser and as_json:
+        raise click.UsageError("--json goes without --browser.")
+    if no_open and not browser:
+        raise click.UsageError("--no-open goes with --browser.")
+    hunt = Hunt(hunt_dir)
+    desk = Desk(hunt)
+    desk.sheet()  # a fault in review.csv is told before anything opens
+    if browser:
+        _serve(hunt, open_page=not no_open)
+    elif as_json:
+        import json
+
+        from treeward.desk.listing import rows_as_dicts
+
+        click.echo(json.dumps(rows_as_dicts(desk, all_rows=all_rows), indent=2))
+    elif sys.stdin.isatty() and sys.stdout.isatty():
+        _sit_down(desk, all_rows=all_rows)
+    else:
+        from treeward.desk.listing import row_lines
+
+        for line in row_lines(desk, all_rows=all_rows):
+            click.echo(line)
+
+
+def _serve(hunt: Hunt, *, open_page: bool) -> None:
+    from treeward.desk.serve import ReviewServer
+
+    server = ReviewServer(hunt)
+    click.echo(f"Review page: {server.address}")
+    click.echo("The address is good once. Ctrl-C here, or Finish there, ends it.")
+    if open_page:
+        import webbrowser
+
+        if not webbrowser.open(server.address):
+            click.echo("No browser was found here; open the address yourself.")
+    try:
+        server.run()
+    except KeyboardInterrupt:
+        click.echo()
+    click.echo(f"Everything is saved in {hunt.review_path}. Next: treeward locate")
+
+
+def _sit_down(desk: Desk, *, all_rows: bool) -> None:
+    from rich.console import Console
+
+    from treeward.desk.sitting import Sitting
+    from treeward.live.players import find_player
+
+    console = Console(highlight=False)
+    Sitting(
+        desk,
+        console,
+        read_key=click.getchar,
+        ask=console.input,
+        player=find_player(),
+    ).run(all_rows=all_rows)
+    click.echo(f"Everything is saved in {desk.hunt.review_path}. Next: treeward locate")

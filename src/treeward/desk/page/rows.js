@@ -1,0 +1,82 @@
+// The list of notes.
+
+import { byId, make } from "./build.js";
+import { changed, listed, store } from "./store.js";
+
+const SAYS = {
+  look: "to look at", plain: "", kept: "kept", changed: "corrected", added: "added", dropped: "dropped",
+};
+
+export function statusWord(status) {
+  return SAYS[status] ?? status;
+}
+
+export function choose(name, { focus = false } = {}) {
+  store.current = name;
+  changed();
+  if (focus) focusRow();
+}
+
+export function focusRow() {
+  const button = byId("rows").querySelector('[aria-current="true"]');
+  (button ?? byId("play")).focus();
+}
+
+// The neighbour in the list as it is shown; stays at its ends.
+export function step(by) {
+  const names = listed().map((one) => one.row);
+  const at = names.indexOf(store.current);
+  const next = at < 0 ? names[0] : names[Math.min(names.length - 1, Math.max(0, at + by))];
+  if (next) choose(next, { focus: true });
+}
+
+let shown = "";
+export function drawRows() {
+  const state = store.state;
+  if (!state) return;
+  const rows = listed();
+  const left = state.queue.length;
+  const judged = state.rows.filter((one) => ["kept", "changed", "added", "dropped"].includes(one.status)).length;
+  byId("hunt").textContent = state.hunt;
+  document.title = `${left ? `(${left}) ` : ""}${state.hunt} – review`;
+  byId("progress").textContent = left
+    ? `${left} of ${state.rows.length} notes to look at, ${judged} judged`
+    : `Nothing left to look at; ${state.rows.length} notes, ${judged} judged`;
+  byId("rows-count").textContent = `${rows.length}`;
+  byId("rows-empty").hidden = rows.length > 0;
+  byId("rows-empty").textContent = store.which === "look"
+    ? "Nothing left to look at. Write the results, or see all notes."
+    : "There are no notes; add one with a.";
+  const key = JSON.stringify([store.which, rows.map((one) => [one.row, one.said, one.clock, one.status, one.reasons, one.doubts])]);
+  if (key !== shown) {
+    shown = key;
+    const had = byId("rows").contains(document.activeElement);
+    byId("rows").replaceChildren(...rows.map(item));
+    if (had) requestAnimationFrame(focusRow);
+  }
+  for (const button of byId("rows").querySelectorAll("button")) {
+    const current = button.dataset.row === store.current;
+    if (current && button.getAttribute("aria-current") !== "true") {
+      const list = byId("rows");
+      const top = button.offsetTop - list.offsetTop;
+      if (top < list.scrollTop || top + button.offsetHeight > list.scrollTop + list.clientHeight) {
+        list.scrollTop = top - list.clientHeight / 3;
+      }
+    }
+    button.setAttribute("aria-current", String(current));
+    button.tabIndex = current || !rows.some((one) => one.row === store.current) ? 0 : -1;
+  }
+}
+
+function item(one) {
+  const why = one.status === "look" ? one.reasons.join("; ")
+    : [statusWord(one.status), ...one.doubts].filter(Boolean).join("; ");
+  return make("li", {}, make("button", {
+    type: "button", className: one.status, "data-row": one.row,
+    on: { click: () => choose(one.row) },
+  },
+  make("span", { className: `sign ${one.status}`, "aria-hidden": "true" }),
+  make("span", { className: "words" }, one.said || "?"),
+  make("span", { className: "clock" }, one.clock || "no time"),
+  why ? make("span", { className: "why" }, why) : ""));
+}

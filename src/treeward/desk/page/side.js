@@ -1,0 +1,103 @@
+// Trips and distances beside the notes; they follow the corrections.
+
+import { byId, dot, drawn, make } from "./build.js";
+import { choose } from "./rows.js";
+import { ask, changed, row, stale, store } from "./store.js";
+
+export function drawSide() {
+  drawAnswer();
+  drawTrips();
+}
+
+function drawAnswer() {
+  const answer = store.answer;
+  byId("answer-box").classList.toggle("stale", stale());
+  if (!answer) return;
+  byId("headline").textContent = answer.fault || answer.headline || "Not worked out yet.";
+  if (answer.fault || !answer.headline) {
+    byId("answer").replaceChildren();
+    return;
+  }
+  const parts = answer.sentences.map((text) => make("p", {}, text));
+  if (answer.distances.length) {
+    parts.push(make("h3", {}, "How far each bee flies"), ...answer.distances.map(range));
+  }
+  const more = answer.sentences.length ? [...answer.next, ...answer.advice] : answer.missing;
+  if (more.length) parts.push(make("ul", {}, ...more.map((text) => make("li", {}, text))));
+  parts.push(make("p", { className: "help" }, answer.basis));
+  byId("answer").replaceChildren(...parts);
+}
+
+function range(bee) {
+  const end = (share) => 2 + share * 196;
+  const picture = drawn("svg", { viewBox: "0 0 200 16", preserveAspectRatio: "none", "aria-hidden": "true" },
+    drawn("line", { x1: 2, x2: 198, y1: 8, y2: 8, stroke: "var(--rule)", "stroke-width": 1 }),
+    drawn("line", { x1: end(bee.low), x2: end(bee.high), y1: 8, y2: 8, stroke: "var(--heath)", "stroke-width": 2 }),
+    drawn("rect", { x: end(bee.low50), width: Math.max(1, end(bee.high50) - end(bee.low50)), y: 4, height: 8, fill: "var(--heath)", "fill-opacity": 0.45 }),
+    drawn("rect", { x: end(bee.median) - 1.5, width: 3, y: 1, height: 14, fill: "var(--ink)" }));
+  return make("div", { className: "range" },
+    make("span", {}, `${bee.bee}${bee.station ? `, station ${bee.station}` : ""}`), picture,
+    make("span", { className: "figure" }, `${bee.text}; nine in ten: ${bee.range}; ${bee.trips} ${bee.trips === 1 ? "trip" : "trips"}`));
+}
+
+let shownTrips = "";
+function drawTrips() {
+  const trips = store.state?.trips;
+  if (!trips) return;
+  byId("trip-counts").textContent = trips.fault ?? trips.counts;
+  byId("trip-doubts").replaceChildren(...(trips.doubts ?? []).map((text) => make("li", {}, text)));
+  const key = JSON.stringify(trips.bees ?? []);
+  if (key !== shownTrips) {
+    shownTrips = key;
+    byId("bees").replaceChildren(...(trips.bees ?? []).map(beeBox));
+  }
+  for (const chip of byId("bees").querySelectorAll("button")) {
+    chip.setAttribute("aria-pressed", String(chip.dataset.rows.split(" ").includes(store.current)));
+  }
+}
+
+function beeBox(bee) {
+  const chips = [
+    ...bee.trips.map((trip) => chip(trip.away, [trip.away_row, trip.back_row], trip,
+      `${trip.timing === "round" ? "round trip" : "away"} ${trip.away}${trip.clock ? ` from ${trip.clock}` : ""}`)),
+    ...bee.bearings.map((line) => chip(`→ ${line.text}`, [line.row], line, `bearing ${line.text}`)),
+  ];
+  const used = bee.trips.filter((trip) => trip.used);
+  const shortest = used.length ? used.reduce((a, b) => (a.away_s < b.away_s ? a : b)) : null;
+  return make("div", { className: "bee" },
+    make("h3", {}, dot(bee.paint), bee.bee, make("span", { className: "here" }, bee.station ? `station ${bee.station}` : "no station")),
+    shortest ? make("p", {}, `${used.length} ${used.length === 1 ? "trip" : "trips"} used, the shortest ${shortest.away}`) : "",
+    make("div", { className: "chips" }, ...chips));
+}
+
+function chip(text, names, one, label) {
+  const rows = names.filter(Boolean);
+  const doubts = one.doubts.join("; ");
+  const state = [one.used ? "" : "left out", doubts].filter(Boolean).join(": ");
+  return make("button", {
+    type: "button", className: `${one.used ? "" : "out"} ${doubts ? "doubt" : ""}`.trim(), title: state,
+    "aria-label": [label, state].filter(Boolean).join(", "), "data-rows": rows.join(" "),
+    on: { click: () => jump(rows) },
+  }, text, doubts ? " ◆" : "");
+}
+
+// First the row where the trip ended; from there back to where it began.
+function jump(rows) {
+  const next = rows.find((name) => name !== store.current && row(name)) ?? rows[0];
+  if (next) choose(next);
+}
+
+export async function writeResults() {
+  byId("results").disabled = true;
+  byId("written").textContent = "Working it out and writing …";
+  try {
+    const told = await ask("/api/results", {});
+    byId("written").replaceChildren(
+      `Written to ${told.directory}: ${told.files.length} files. `,
+      make("a", { href: "/report.html", target: "_blank", id: "report-link" }, "Open the report"));
+  } catch (error) {
+    byId("written").textContent = error.message;
+  }
+  byId("results").disabled = false;
+  changed();
+}

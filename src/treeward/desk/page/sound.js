@@ -1,0 +1,290 @@
+// The recording: its outline, the notes on it, bees' stays below, and playing.
+
+import { byId } from "./build.js";
+import { clockOf } from "./note.js";
+import { choose } from "./rows.js";
+import { row, store } from "./store.js";
+
+const BEFORE_S = 2.5; // heard before a note begins
+const AFTER_S = 2.0; // and after it ends
+const NEAR_S = 8; // half of what the close-up shows
+const outlines = new Map(); // key -> {bars: Int8Array, count, bin_s, done}
+const player = new Audio();
+let playing = null; // {key, start_s} of the clip being heard
+let cursor = null; // second that was pointed at, for adding a note
+
+export function currentSound() {
+  const one = row();
+  return one ? store.state.sounds[one.recording] ?? null : null;
+}
+
+function middle() {
+  const one = row();
+  return cursor ?? (one && one.start_s !== null ? one.start_s : 0);
+}
+
+// Where a note added now would stand.
+export function placeForAdding() {
+  const one = row();
+  const sound = currentSound();
+  if (!sound) return one ? { recording: "", second: null, clock: one.clock } : { recording: "", second: null, clock: "" };
+  const second = playing && playing.key === sound.key ? playing.start_s + player.currentTime : middle();
+  return { recording: one.recording, second: Math.round(second * 100) / 100, clock: "" };
+}
+
+export async function play(longer = false) {
+  const one = row();
+  const sound = currentSound();
+  if (!one || !sound) return;
+  if (!player.paused) {
+    player.pause();
+    playing = null;
+    drawSound();
+    return;
+  }
+  const extra = longer ? 8 : 0;
+  const from = cursor ?? one.start_s ?? 0;
+  const to = cursor ?? one.end_s ?? from;
+  const start_s = Math.max(0, from - BEFORE_S - extra);
+  const end_s = Math.min(to + AFTER_S + extra, start_s + 59);
+  const answer = await fetch(`/sound/${sound.key}/clip.wav?start=${start_s.toFixed(3)}&end=${end_s.toFixed(3)}`);
+  if (!answer.ok) {
+    store.fault = (await answer.json()).fault;
+    return;
+  }
+  if (player.src) URL.revokeObjectURL(player.src);
+  player.src = URL.createObjectURL(await answer.blob());
+  playing = { key: sound.key, start_s };
+  await player.play();
+  requestAnimationFrame(follow);
+}
+
+function follow() {
+  drawSound();
+  if (playing && !player.paused && !player.ended) requestAnimationFrame(follow);
+  else if (player.ended) { playing = null; drawSound(); }
+}
+
+async function fetchOutline(key) {
+  const outline = { bars: new Int8Array(0), count: 0, bin_s: 0.02, done: false, fault: "", peak: 1 };
+  outlines.set(key, outline);
+  while (!outline.done) {
+    let answer;
+    try {
+      answer = await fetch(`/sound/${key}/outline?from=${outline.count}`);
+    } catch {
+      return;
+    }
+    if (!answer.ok) return;
+    const more = new Int8Array(await answer.arrayBuffer());
+    const joined = new Int8Array(2 * outline.count + more.length);
+    joined.set(outline.bars.subarray(0, 2 * outline.count));
+    joined.set(more, 2 * outline.count);
+    outline.bars = joined;
+    outline.count = joined.length / 2;
+    outline.bin_s = Number(answer.headers.get("x-bin-seconds"));
+    outline.fault = answer.headers.get("x-fault") ?? "";
+    for (const value of more) outline.peak = Math.max(outline.peak, Math.abs(value));
+    outline.done = answer.headers.get("x-done") === "1";
+    drawSound();
+    if (!outline.done) await new Promise((resolve) => setTimeout(resolve, 300));
+  }
+}
+
+function colours() {
+  const style = getComputedStyle(document.documentElement);
+  return (name) => style.getPropertyValue(name).trim();
+}
+
+function fitted(canvas) {
+  const box = canvas.getBoundingClientRect();
+  const ratio = window.devicePixelRatio || 1;
+  const width = Math.max(1, Math.round(box.width * ratio));
+  const height = Math.max(1, Math.round(box.height * ratio));
+  if (canvas.width !== width || canvas.height !== height) { canvas.width = width; canvas.height = height; }
+  const pen = canvas.getContext("2d");
+  pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+  pen.clearRect(0, 0, box.width, box.height);
+  return { pen, width: box.width, height: box.height };
+}
+
+function bars(pen, outline, from_s, to_s, width, top, height, colour) {
+  if (!outline.count) return;
+  pen.fillStyle = colour;
+  const scale = height / 2 / outline.peak;
+  const centre = top + height / 2;
+  const perPixel = (to_s - from_s) / width / outline.bin_s;
+  for (let x = 0; x < width; x += 1) {
+    const first = Math.floor(from_s / outline.bin_s + x * perPixel);
+    const last = Math.min(outline.count, Math.max(first + 1, Math.floor(from_s / outline.bin_s + (x + 1) * perPixel)));
+    let low = 0;
+    let high = 0;
+    for (let bin = Math.max(0, first); bin < last; bin += 1) {
+      low = Math.min(low, outline.bars[2 * bin]);
+      high = Math.max(high, outline.bars[2 * bin + 1]);
+    }
+    if (last > Math.max(0, first)) pen.fillRect(x, centre - high * scale, 1, Math.max(1, (high - low) * scale));
+  }
+}
+
+function sign(pen, one, x, y, colour) {
+  pen.fillStyle = pen.strokeStyle = colour(one.status === "look" ? "--look" : one.status === "dropped" ? "--muted" : ["plain"].includes(one.status) ? "--ink" : "--good");
+  pen.lineWidth = 2;
+  pen.beginPath();
+  if (one.status === "look") {
+    pen.moveTo(x, y - 5); pen.lineTo(x + 5, y); pen.lineTo(x, y + 5); pen.lineTo(x - 5, y); pen.fill();
+  } else if (one.status === "dropped") {
+    pen.moveTo(x - 4, y + 4); pen.lineTo(x + 4, y - 4); pen.stroke();
+  } else if (one.status === "plain") pen.fillRect(x - 1, y - 5, 2, 10);
+  else { pen.arc(x, y, 3.5, 0, 7); pen.stroke(); }
+}
+
+// Stays of bees at the station, each bee in a lane of her own.
+function stays(pen, rows, length_s, width, top, height, colour) {
+  const at = new Map(rows.map((one) => [one.row, one]));
+  const visits = (store.state.trips.visits ?? []).filter((visit) => at.has(visit.back_row) && at.has(visit.away_row));
+  const marks = [...new Set(visits.map((visit) => visit.mark))].sort();
+  if (!marks.length) return;
+  const lane = Math.min(9, height / marks.length);
+  for (const visit of visits) {
+    const y = top + marks.indexOf(visit.mark) * lane;
+    const x = (at.get(visit.back_row).start_s / length_s) * width;
+    const far = (at.get(visit.away_row).start_s / length_s) * width;
+    const tall = Math.max(3, lane - 3);
+    pen.fillStyle = visit.paint[0];
+    pen.fillRect(x, y, Math.max(3, far - x), tall);
+    if (visit.paint[1] !== visit.paint[0]) {
+      pen.fillStyle = visit.paint[1];
+      pen.fillRect(x, y + tall / 2, Math.max(3, far - x), tall / 2);
+    }
+    pen.strokeStyle = colour("--ink");
+    pen.lineWidth = 1;
+    pen.setLineDash(visit.used ? [] : [2, 2]);
+    pen.strokeRect(x, y, Math.max(3, far - x), tall);
+    pen.setLineDash([]);
+  }
+}
+
+function heardIn(recording) {
+  return store.state.rows.filter((one) => one.recording === recording && one.start_s !== null);
+}
+
+function lengthOf(sound, outline, rows) {
+  return Math.max(sound.duration_s ?? 0, outline?.done ? outline.count * outline.bin_s : 0, ...rows.map((one) => one.end_s ?? 0), 1);
+}
+
+let lastRow = null;
+export function drawSound() {
+  const one = row();
+  if (!one) return;
+  if (lastRow !== one.row) { lastRow = one.row; cursor = null; }
+  const sound = currentSound();
+  for (const id of ["whole", "near"]) byId(id).hidden = !sound;
+  byId("no-sound").hidden = Boolean(sound);
+  byId("play").disabled = !sound;
+  byId("sound-name").textContent = one.recording || "";
+  if (!sound) {
+    byId("no-sound").textContent = one.recording
+      ? `There is no sound named ${one.recording} in the hunt's recordings folder.`
+      : "This note was typed by hand; there is no sound to it.";
+    return;
+  }
+  if (!outlines.has(sound.key)) fetchOutline(sound.key);
+  const outline = outlines.get(sound.key);
+  const rows = heardIn(one.recording);
+  const length_s = lengthOf(sound, outline, rows);
+  byId("sound-name").textContent = `${one.recording}, ${clockOf(length_s)}${outline.fault ? ` – ${outline.fault}` : ""}`;
+  drawWhole(outline, rows, length_s, one);
+  drawNear(outline, rows, one);
+}
+
+function drawWhole(outline, rows, length_s, one) {
+  const { pen, width, height } = fitted(byId("whole"));
+  const colour = colours();
+  const wave = height * 0.42;
+  bars(pen, outline, 0, length_s, width, 2, wave, colour("--wave-far"));
+  stays(pen, rows, length_s, width, wave + 20, height - wave - 24, colour);
+  const x = (middle() / length_s) * width;
+  pen.fillStyle = colour("--heath");
+  pen.fillRect(x - 1, 0, 2, height);
+  for (const other of [...rows].sort((a, b) => (a.status === "look") - (b.status === "look"))) {
+    sign(pen, other, (other.start_s / length_s) * width, wave + 10, colour);
+  }
+  byId("whole").setAttribute("aria-label",
+    `The whole recording, ${clockOf(length_s)}; ${rows.length} notes, ${rows.filter((other) => other.status === "look").length} to look at. The note ${one.said} is at ${clockOf(one.start_s ?? 0)}.`);
+}
+
+function drawNear(outline, rows, one) {
+  const { pen, width, height } = fitted(byId("near"));
+  const colour = colours();
+  const from_s = middle() - NEAR_S;
+  const to_s = middle() + NEAR_S;
+  const place = (second) => ((second - from_s) / (to_s - from_s)) * width;
+  const top = 26;
+  pen.font = "13px system-ui, sans-serif";
+  pen.textBaseline = "top";
+  if (one.start_s !== null) {
+    pen.fillStyle = colour("--heath-soft");
+    pen.fillRect(place(one.start_s), 0, Math.max(3, place(one.end_s ?? one.start_s) - place(one.start_s)), height);
+  }
+  bars(pen, outline, from_s, to_s, width, top, height - top - 18, colour("--wave"));
+  pen.fillStyle = colour("--muted");
+  for (let second = Math.ceil(Math.max(0, from_s) / 2) * 2; second < to_s; second += 2) {
+    pen.fillRect(place(second), height - 16, 1, 4);
+    pen.fillText(clockOf(second), place(second) + 3, height - 16);
+  }
+  let free = -Infinity;
+  for (const other of rows.filter((each) => each.start_s > from_s - 3 && each.start_s < to_s)) {
+    const x = Math.max(4, place(other.start_s));
+    pen.fillStyle = other.row === one.row ? colour("--heath") : colour("--rule");
+    pen.fillRect(place(other.start_s), 0, 2, height - 18);
+    const text = other.said || "?";
+    if (other.row === one.row || x + 8 > free) {
+      sign(pen, other, x + 9, 12, colour);
+      pen.fillStyle = other.status === "dropped" ? colour("--muted") : colour("--ink");
+      pen.fillText(text, x + 19, 5);
+      free = x + 24 + pen.measureText(text).width;
+    }
+  }
+  if (cursor !== null) {
+    pen.strokeStyle = colour("--heath");
+    pen.setLineDash([4, 3]);
+    pen.strokeRect(place(cursor), 0, 0.5, height);
+    pen.setLineDash([]);
+  }
+  if (playing) {
+    pen.fillStyle = colour("--head");
+    pen.fillRect(place(playing.start_s + player.currentTime) - 1, 0, 2, height);
+  }
+  const here = rows.filter((each) => each.start_s > from_s && each.start_s < to_s).map((each) => each.said);
+  byId("near").setAttribute("aria-label", `The sixteen seconds around the note; notes in them: ${here.join(", ") || "none"}.`);
+}
+
+export function beginSound() {
+  byId("whole").addEventListener("click", (event) => {
+    const sound = currentSound();
+    if (!sound) return;
+    const rows = heardIn(row().recording);
+    const length_s = lengthOf(sound, outlines.get(sound.key), rows);
+    const box = byId("whole").getBoundingClientRect();
+    const second = ((event.clientX - box.left) / box.width) * length_s;
+    const nearest = rows.reduce((best, one) =>
+      Math.abs(one.start_s - second) < Math.abs(best.start_s - second) ? one : best, rows[0]);
+    if (nearest) choose(nearest.row);
+  });
+  byId("near").addEventListener("click", (event) => {
+    const box = byId("near").getBoundingClientRect();
+    cursor = Math.max(0, middle() - NEAR_S + ((event.clientX - box.left) / box.width) * 2 * NEAR_S);
+    drawSound();
+  });
+  window.addEventListener("resize", drawSound);
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawSound);
+}
+
+// Moves the place where a note would be added or playing begins.
+export function moveCursor(seconds) {
+  if (!currentSound()) return;
+  cursor = Math.max(0, middle() + seconds);
+  drawSound();
+}
+

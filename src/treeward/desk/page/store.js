@@ -1,0 +1,148 @@
+// What the server said last, and the way to it. Everything shown comes from here.
+
+const listeners = new Set();
+export const store = {
+  state: null, // as /api/state gives it
+  answer: null, // as /api/answer gives it
+  current: null, // name of the row being looked at
+  which: "look", // "look": queue, "all": by time
+  undo: [], // lists of edits that take back, newest last
+  conflicts: [],
+  fault: "",
+  news: "",
+};
+
+export function listen(redraw) {
+  listeners.add(redraw);
+}
+
+export function changed() {
+  for (const redraw of listeners) redraw();
+}
+
+export class Fault extends Error {}
+
+export async function ask(path, body) {
+  const options = body === undefined ? {} : {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+  };
+  let answer;
+  try {
+    answer = await fetch(path, options);
+  } catch {
+    throw new Fault("Treeward is not running any more. Start it again in the terminal; what was saved is saved.");
+  }
+  const text = await answer.text();
+  let told;
+  try {
+    told = JSON.parse(text);
+  } catch {
+    told = { fault: text };
+  }
+  if (!answer.ok) throw new Fault(told.fault || `The answer was ${answer.status}.`);
+  return told;
+}
+
+export function row(name = store.current) {
+  return store.state?.rows.find((one) => one.row === name) ?? null;
+}
+
+// Rows as the list shows them now.
+export function listed() {
+  if (!store.state) return [];
+  if (store.which === "all") return store.state.rows;
+  const queue = new Map(store.state.rows.map((one) => [one.row, one]));
+  return store.state.queue.map((name) => queue.get(name)).filter(Boolean);
+}
+
+function take(told) {
+  store.state = told;
+  if (!row()) store.current = listed()[0]?.row ?? told.rows[0]?.row ?? null;
+}
+
+export async function load() {
+  try {
+    take(await ask("/api/state"));
+    store.fault = "";
+  } catch (error) {
+    store.fault = error.message;
+  }
+  changed();
+}
+
+// Sends edits; returns the server's reply, or throws a Fault and changes nothing.
+let sending = Promise.resolve();
+export function edit(edits, { remember = true } = {}) {
+  const work = async () => {
+    const told = await ask("/api/edit", { edits });
+    if (remember && told.undo.length) store.undo.push(told.undo);
+    store.conflicts = store.conflicts
+      .filter((old) => !edits.some((one) => one.row === old.row && one.column === old.column))
+      .concat(told.conflicts);
+    store.fault = "";
+    take(told);
+    changed();
+    return told;
+  };
+  const result = sending.then(work, work); // one at a time, in the order they were made
+  sending = result.catch(() => {});
+  return result;
+}
+
+export function cellEdits(one, cells) {
+  return Object.entries(cells)
+    .filter(([column, value]) => one.cells[column] !== value)
+    .map(([column, value]) => ({
+      kind: "cell", row: one.row, column, value, was: one.cells[column],
+    }));
+}
+
+export async function takeBack() {
+  const edits = store.undo.pop();
+  if (!edits) return;
+  try {
+    await edit(edits, { remember: false });
+    const name = edits.find((one) => one.row)?.row;
+    if (name && row(name)) store.current = name;
+  } catch (error) {
+    store.undo.push(edits);
+    store.fault = error.message;
+  }
+  changed();
+}
+
+// Looks every so often whether the file or the answer is a newer one.
+let answered = -1;
+export async function watch() {
+  for (;;) {
+    let pause = 2500;
+    try {
+      const pulse = await ask("/api/pulse");
+      if (store.fault.startsWith("Treeward is not running")) store.fault = "";
+      if (store.state && pulse.digest !== store.state.digest) {
+        await sending;
+        if (pulse.digest !== store.state.digest && pulse.digest === (await ask("/api/pulse")).digest) {
+          await load();
+          if (!store.fault) store.news = "review.csv was changed by another program; this page shows it as it is now.";
+          changed();
+        }
+      }
+      if (pulse.answered !== answered) {
+        store.answer = await ask("/api/answer");
+        answered = pulse.answered;
+        changed();
+      }
+      if (pulse.answered < pulse.asked) pause = 400;
+    } catch (error) {
+      store.fault = error.message;
+      changed();
+    }
+    await new Promise((resolve) => setTimeout(resolve, pause));
+  }
+}
+
+export function stale() {
+  return !store.answer || store.answer.answered < (store.state?.asked ?? 0);
+}

@@ -1,0 +1,311 @@
+"""Reviewing in the terminal: one row at a time, one key each, saved at once."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol
+
+from rich.markup import escape
+from rich.panel import Panel
+from rich.table import Table
+from rich.text import Text
+
+from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.errors import TreewardError
+from treeward.notes.review_file import cells_of
+
+from .desk import clock_at, said_in_words
+from .listing import place_of, rows_to_show
+from .queue import doubts_by_row, lacks, reasons_of, status_of, to_look_at
+from .records import CellEdit, NewRow
+from .sounds import clip_samples
+from .tally import counts_line
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
+    from rich.console import Console
+
+    from treeward.notes.review_file import ReviewRow
+
+    from .desk import Desk
+    from .records import Applied, Edit, Sheet
+
+BEFORE_S = 2.5  # heard before a note begins
+AFTER_S = 2.0  # and after it ends
+KEYS = (
+    ("enter, k", "keep: it is right"),
+    ("1 … 9", "take that other reading"),
+    ("c", "change: write it as it was said, or cell by cell"),
+    ("d", "drop"),
+    ("a", "add a note after this one"),
+    ("p", "play the sound around it"),
+    ("n, b", "next, back"),
+    ("u", "undo"),
+    ("q", "quit"),
+)
+
+
+class SoundPlayer(Protocol):
+    """What plays a piece of sound (treeward.live.players)."""
+
+    name: str
+
+    def play(self, samples: NDArray[np.float32], rate_hz: int) -> None:
+        """Play mono samples to their end."""
+
+
+class Sitting:
+    """A review in the terminal.
+
+    Parameters
+    ----------
+    desk
+        The hunt on the desk.
+    console
+        Where it is shown.
+    read_key
+        Waits for a key and returns it.
+    ask
+        Shows a question and returns the typed answer.
+    player
+        Plays the sound; one named "none" cannot.
+    """
+
+    def __init__(
+        self,
+        desk: Desk,
+        console: Console,
+        *,
+        read_key: Callable[[], str],
+        ask: Callable[[str], str],
+        player: SoundPlayer,
+    ) -> None:
+        self._desk = desk
+        self._console = console
+        self._read_key = read_key
+        self._ask = ask
+        self._player = player
+        self._undo: list[tuple[Edit, ...]] = []
+        self._at = 0
+        self._names: list[str] = []
+
+    def run(self, *, all_rows: bool = False) -> None:
+        """Go through the rows until the person quits or nothing is left."""
+        self._names = [
+            row.name for row in rows_to_show(self._desk.sheet(), all_rows=all_rows)
+        ]
+        self._say(self._trips_line(), "dim")
+        while self._at < len(self._names):
+            sheet = self._desk.sheet()
+            row = next((r for r in sheet.rows if r.name == self._names[self._at]), None)
+            if row is None:  # taken out meanwhile, by undo or another program
+                del self._names[self._at]
+                continue
+            self._show(row, sheet)
+            try:
+                key = self._read_key()
+            except EOFError:
+                return
+            except KeyboardInterrupt:
+                key = "q"
+            if key.lower() == "q":
+                return
+            try:
+                self._deed(key, row, sheet)
+            except TreewardError as error:
+                for line in getattr(error, "lines", ()) or (error.line(),):
+                    self._say(f"Not saved: {line}", "bold red")
+        sheet = self._desk.sheet()
+        left = len(to_look_at(sheet.rows, sheet.machine))
+        self._say(
+            f"That was the last one; {left} still to look at."
+            if left
+            else "Nothing is left to look at.",
+            "bold",
+        )
+
+    def _deed(self, key: str, row: ReviewRow, sheet: Sheet) -> None:
+        match key.lower():
+            case "\r" | "\n" | "k":
+                self._keep(row)
+            case "d":
+                self._save(row, {"decision": "drop"})
+                self._at += 1
+            case "c":
+                self._change(row)
+            case "a":
+                self._add(row, sheet)
+            case "p" | " ":
+                self._play(row)
+            case "n" | "\x1b[b" | "\x1b[c":
+                self._at += 1
+            case "b" | "\x1b[a" | "\x1b[d":
+                self._at = max(0, self._at - 1)
+            case "u":
+                self._take_back()
+            case digit if digit.isdigit() and digit != "0":
+                self._take_reading(row, int(digit))
+            case _:
+                self._show_keys()
+
+    def _keep(self, row: ReviewRow) -> None:
+        if missing := lacks(row):
+            self._say(f"It has no {missing}: change it (c) or drop it (d).", "yellow")
+            return
+        self._save(row, {"decision": "keep"})
+        self._at += 1
+
+    def _take_reading(self, row: ReviewRow, number: int) -> None:
+        others = self._desk.reader.alternatives(row.event)
+        if number > len(others) or (reading := others[number - 1][2]) is None:
+            self._say(f"There is no reading {number} to take.", "yellow")
+            return
+        self._save(row, reading.cells())
+        self._at += 1
+
+    def _change(self, row: ReviewRow) -> None:
+        said = self._ask(
+            'What was said? ("yellow away", "bearing 210"; empty: cell by cell) '
+        ).strip()
+        if said:
+            cells = self._desk.read_phrase(said).cells()
+            if cells["event"] == "bearing" and not cells["mark"]:
+                cells["mark"] = row.event.mark
+        else:
+            cells = self._cell_by_cell(row)
+        if cells:
+            self._save(row, cells)
+            self._at += 1
+
+    def _cell_by_cell(self, row: ReviewRow) -> dict[str, str]:
+        now = cells_of(row)
+        self._say("Enter leaves a cell as it is; a single - empties it.", "dim")
+        cells: dict[str, str] = {}
+        for column, name in (
+            ("event", "note"),
+            ("mark", "mark"),
+            ("value", "value"),
+            ("clock", "time"),
+            ("remark", "remark"),
+        ):
+            typed = self._ask(f"  {name} [{escape(now[column])}]: ").strip()
+            if typed:
+                cells[column] = "" if typed == "-" else typed
+        return cells
+
+    def _add(self, row: ReviewRow, sheet: Sheet) -> None:
+        said = self._ask('What was said? ("yellow back") ').strip()
+        if not said:
+            return
+        cells = self._desk.read_phrase(said).cells()
+        event = row.event
+        near = event.clock
+        if event.start_s is not None:
+            near = clock_at(sheet.rows, event.recording, event.start_s) or near
+        shown = f"{near:%H:%M:%S}" if near else ""
+        clock = self._ask(f"  time [{shown}]: ").strip() or shown
+        new = NewRow(cells={**cells, "clock": clock, "recording": event.recording})
+        applied = self._apply([new])
+        self._names[self._at + 1 : self._at + 1] = applied.added
+        self._say(f"Added as {', '.join(applied.added)}. {self._trips_line()}", "green")
+
+    def _play(self, row: ReviewRow) -> None:
+        event = row.event
+        sound = self._desk.shelf.sound_for(event.recording)
+        if sound is None or event.start_s is None:
+            self._say("There is no sound to this row.", "yellow")
+            return
+        if self._player.name == "none":
+            self._say(
+                "Nothing here can play sound: no loudspeaker was found. "
+                "treeward doctor says more.",
+                "yellow",
+            )
+            return
+        end_s = event.end_s if event.end_s is not None else event.start_s
+        samples = clip_samples(sound.path, event.start_s - BEFORE_S, end_s + AFTER_S)
+        self._player.play(samples, SAMPLE_RATE_HZ)
+
+    def _save(self, row: ReviewRow, cells: Mapping[str, str]) -> None:
+        now = cells_of(row)
+        self._apply(
+            [
+                CellEdit(row=row.name, column=name, value=value, was=now[name])
+                for name, value in cells.items()
+            ]
+        )
+        self._say(self._trips_line(), "dim")
+
+    def _take_back(self) -> None:
+        if not self._undo:
+            self._say("There is nothing to undo.", "yellow")
+            return
+        edits = self._undo.pop()
+        self._report_conflicts(self._desk.apply(edits))
+        first = edits[0]
+        if isinstance(first, CellEdit) and first.row in self._names:
+            self._at = self._names.index(first.row)
+        self._say(f"Taken back. {self._trips_line()}", "green")
+
+    def _apply(self, edits: Sequence[Edit]) -> Applied:
+        applied = self._desk.apply(edits)
+        if applied.undo:
+            self._undo.append(applied.undo)
+        self._report_conflicts(applied)
+        return applied
+
+    def _report_conflicts(self, applied: Applied) -> None:
+        for clash in applied.conflicts:
+            self._say(
+                f"{clash.row} {clash.column}: another program wrote {clash.theirs!r} "
+                f"meanwhile; that stays, and {clash.mine!r} was not written.",
+                "bold red",
+            )
+
+    def _trips_line(self) -> str:
+        try:
+            return f"Trips: {counts_line(self._desk.trips())}."
+        except TreewardError as error:
+            return f"Trips: {error.line()}"
+
+    def _say(self, text: str, style: str) -> None:
+        self._console.print(Text(text, style=style))
+
+    def _show_keys(self) -> None:
+        table = Table(box=None, show_header=False)
+        for key, deed in KEYS:
+            table.add_row(Text(key, style="bold"), deed)
+        self._console.print(table)
+
+    def _show(self, row: ReviewRow, sheet: Sheet) -> None:
+        event = row.event
+        lines = Text()
+        lines.append(said_in_words(event) or "?", style="bold")
+        lines.append(f"   {event.clock:%H:%M:%S}" if event.clock else "   no time")
+        lines.append(f"   {status_of(row, sheet.machine.get(row.name))}\n", "dim")
+        if event.heard:
+            lines.append(f"heard “{event.heard}”, {event.confidence:.0%} sure\n", "dim")
+        try:
+            doubts = doubts_by_row(self._desk.trips()).get(row.name, ())
+        except TreewardError:
+            doubts = ()
+        for reason in (*reasons_of(row), *doubts):
+            lines.append(f"◆ {reason}\n", "yellow")
+        others = self._desk.reader.alternatives(event)
+        for number, (text, confidence, _) in enumerate(others[:9], 1):
+            lines.append(f"{number}", "bold cyan")
+            lines.append(f" {text} ")
+            lines.append(f"{confidence:.0%}   ", "dim")
+        if others:
+            lines.append("\n")
+        if row.remark:
+            lines.append(f"remark: {row.remark}\n", "dim")
+        lines.append(
+            "enter keep  c change  d drop  a add  p play  n next  ? keys", "dim"
+        )
+        title = f"{self._at + 1} of {len(self._names)}  {row.name}  {place_of(row)}"
+        self._console.print(
+            Panel(lines, title=escape(title), title_align="left", expand=False)
+        )
