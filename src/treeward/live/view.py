@@ -28,7 +28,7 @@ _DUE_STYLE = {
     "overdue": "bold white on #b00000",
 }
 BIG_ROWS = 4  # lines that a large row takes, with the blank below it
-FOOT_ROWS = 12
+FOOT_ROWS = 9
 METER_CELLS = 24
 METER_FLOOR_DBFS = -60.0
 
@@ -60,13 +60,15 @@ class ListenView:
         for bee in shot.bees[:large]:
             lines += _large_bee(bee, width)
         rest = shot.bees[large:]
-        lines += [_small_bee(bee, width) for bee in rest[: max(0, room - large * 4)]]
+        lines += [
+            _small_bee(bee, width) for bee in rest[: max(0, room - large * BIG_ROWS)]
+        ]
         if not shot.bees:
             lines.append(_bar("  No bee noted yet. Say a colour and", PAPER, width))
             lines.append(_bar("  what she does: yellow away", PAPER, width))
         used = len(lines)
         foot = _foot(shot, width)
-        gap = max(0, height - used - len(foot) - 1)
+        gap = max(0, height - used - FOOT_ROWS)
         lines += [_bar("", PAPER, width)] * gap
         return lines + foot
 

@@ -1,0 +1,123 @@
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rich.console import Console
+
+from treeward.live.big_text import big, big_width
+from treeward.live.records import BeeState, Estimate, Level, Note, Snapshot
+from treeward.live.view import ListenView
+
+NOW = datetime(2026, 7, 14, 21, 0, 7, tzinfo=ZoneInfo("Europe/London"))
+
+
+def bee(mark: str, where: str, for_s: float, due: str = "") -> BeeState:
+    since = NOW - timedelta(seconds=for_s)
+    return BeeState(
+        mark=mark,
+        where=where,
+        since=since,
+        for_s=for_s,
+        trips=3,
+        usual_away_s=350.0,
+        due_from=since + timedelta(seconds=320),
+        due_until=since + timedelta(seconds=380),
+        due=due,
+        bearing_deg=212.4,
+        bearings=2,
+    )
+
+
+SHOT = Snapshot(
+    now=NOW,
+    hunt="Test Moor",
+    station="1",
+    source="microphone",
+    engine="pocketsphinx",
+    bees=(bee("yellow", "away", 430, "overdue"), bee("blue-white", "here", 61)),
+    notes=(Note(clock=NOW, text="blue-white back"),),
+    level=Level(rms_dbfs=-30, peak_dbfs=-12),
+    estimate=Estimate(
+        station="1", bees=2, trips=9, median_m=642, low90_m=420, high90_m=1010,
+        trips_to_halve=11,
+    ),
+    sunset=NOW + timedelta(minutes=31),
+    flight_end=NOW + timedelta(minutes=75),
+    kept_s=600,
+    events=23,
+)  # fmt: skip
+
+
+def screen(shot: Snapshot, width: int = 100, height: int = 30) -> list[str]:
+    console = Console(
+        file=io.StringIO(), width=width, height=height, force_terminal=False
+    )
+    with console.capture() as captured:
+        console.print(ListenView(shot), height=height, end="")
+    return captured.get().removesuffix("\n").split("\n")
+
+
+def test_screen_says_who_is_out_and_what_it_knows() -> None:
+    text = "\n".join(screen(SHOT))
+
+    for expected in (
+        "Test Moor", "station 1", "21:00:07", "AWAY  OVERDUE", "HERE", "usual 5:50",
+        "20:58-20:59", "3 trips", "bearing 212°", "blue-white back", "420 m to 1.0 km",
+        "11 more halve it", "sunset 21:31 (in 31 min)", "end of flight 22:15",
+        "-12 dB", "kept 10:00", "23 notes",
+    ):  # fmt: skip
+        assert expected in text
+    for line in big("7:10"):  # seven minutes ten, three lines high
+        assert line.rstrip() in text
+
+
+def test_times_are_large() -> None:
+    assert big("1:0") == ("▄█  ▄ █▀█ ", " █  ▄ █ █ ", "▀▀▀   ▀▀▀ ")
+    assert big_width("1:0") == 10
+
+
+@given(st.text("ABCXYZ0123:-. ", max_size=12))
+def test_letters_are_as_wide_as_said(text: str) -> None:
+    assert {len(line) for line in big(text)} == {big_width(text)}
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(60, 200), st.integers(20, 60), st.integers(0, 14), st.booleans())
+def test_every_size_of_terminal_is_filled_exactly(
+    width: int, height: int, bees: int, faulty: bool
+) -> None:
+    colours = ["red", "yellow", "blue-white", "green abdomen", "unmarked"]
+    rows = tuple(
+        replace(bee(colours[i % 5], "away", 60.0 * i), mark=f"{colours[i % 5]}")
+        for i in range(bees)
+    )
+    faults = ("the disk is full: sound is not kept, notes are",) if faulty else ()
+
+    lines = screen(replace(SHOT, bees=rows, faults=faults), width, height)
+
+    assert {len(line) for line in lines} == {width}
+    assert len(lines) == height
+    assert "Test Moor" in lines[0]
+    assert "sunset" in lines[-1]
+
+
+@pytest.mark.parametrize(
+    ("shot", "expected"),
+    [
+        (replace(SHOT, bees=()), "No bee noted yet"),
+        (replace(SHOT, station=""), "say the station"),
+        (replace(SHOT, watching=False), "PAUSED"),
+        (replace(SHOT, estimate=None), "none yet"),
+        (replace(SHOT, units="imperial"), "460 yd to"),
+        (replace(SHOT, faults=("the microphone is away",)), "the microphone is away"),
+        (replace(SHOT, sunset=None, flight_end=None), "23 notes"),
+    ],
+)
+def test_what_else_the_screen_can_say(shot: Snapshot, expected: str) -> None:
+    assert expected in "\n".join(screen(shot))
