@@ -1,0 +1,206 @@
+"""The program: every command has help, errors are one line, results go to stdout."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import click
+import pytest
+
+from treeward.cli import COMMANDS, CommandTable, group
+from treeward.cli.trips import minutes
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def treeward(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    """Run the program as a person does, in a process of its own."""
+    environment = {**os.environ, "PYTHONIOENCODING": "utf-8", "TERM": "dumb"}
+    return subprocess.run(
+        [sys.executable, "-W", "error", "-m", "treeward", *arguments],
+        capture_output=True,
+        cwd=cwd,
+        env=environment,
+        encoding="utf-8",
+        check=False,
+        timeout=300,
+    )
+
+
+@pytest.mark.parametrize("name", list(COMMANDS))
+def test_every_command_has_help_and_is_listed(name: str) -> None:
+    assert isinstance(group, CommandTable)
+    context = click.Context(group)
+    command = group.get_command(context, name)
+
+    assert command is not None
+    assert command.name == name
+    assert command.help
+    text = command.get_help(click.Context(command, info_name=name))
+    assert "Usage:" in text
+    for parameter in command.params:
+        if isinstance(parameter, click.Option):
+            assert parameter.help, f"{name} {parameter.opts} has no help"
+
+
+def test_trips_prints_a_table(typed_hunt: Path) -> None:
+    run = treeward("trips", cwd=typed_hunt)
+
+    assert run.returncode == 0, run.stderr
+    assert "6 trips of 2 bees, 6 of them used; 3 of 3 bearings used" in run.stdout
+    assert "5:10" in run.stdout
+    assert run.stderr == ""
+
+
+def test_trips_as_json_has_the_fixed_keys(typed_hunt: Path) -> None:
+    run = treeward("trips", "--json", cwd=typed_hunt)
+
+    trips = json.loads(run.stdout)["trips"]
+    assert {
+        "mark", "station", "away_clock", "back_clock", "away_s", "cycles", "used",
+        "doubts",
+    } <= set(trips[0])  # fmt: skip
+
+
+def test_locate_ends_with_the_place_and_the_files(typed_hunt: Path) -> None:
+    run = treeward("locate", cwd=typed_hunt)
+
+    assert run.returncode == 0, run.stderr
+    assert "Best place: 52." in run.stdout
+    assert "90 % search area" in run.stdout
+    assert "Sit next" in run.stdout
+    for name in (
+        "result.json", "trips.csv", "bees.csv", "report.html", "map.geojson",
+        "map.kml", "stations.gpx", "map.png",
+    ):  # fmt: skip
+        assert (typed_hunt / "results" / name).stat().st_size > 0
+
+
+def test_locate_as_json_is_the_result(typed_hunt: Path) -> None:
+    run = treeward("locate", "--json", cwd=typed_hunt)
+
+    data = json.loads(run.stdout)
+    kept = json.loads((typed_hunt / "results" / "result.json").read_text("utf-8"))
+    assert data["colonies"] == kept["colonies"]
+    assert data["next_station"]["from_station"] in {"1", "2"}
+
+
+def test_imperial_units_are_shown_alone(typed_hunt: Path) -> None:
+    toml = (typed_hunt / "hunt.toml").read_text("utf-8")
+    imperial = toml.replace("[hunt]\n", '[hunt]\nunits = "imperial"\n', 1)
+    (typed_hunt / "hunt.toml").write_text(imperial, "utf-8")
+
+    run = treeward("locate", cwd=typed_hunt)
+
+    answer = run.stdout.split("Best place")[0]
+    assert "acres" in answer
+    assert " m " not in answer
+    assert " ha" not in answer
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("trips",), "there is no hunt.toml here"),
+        (("locate",), "treeward new"),
+        (("transcribe",), "there is no hunt.toml here"),
+        (("trips", "--hunt", "nowhere"), "nowhere"),
+    ],
+)
+def test_outside_a_hunt_one_line_says_how_to_start(
+    tmp_path: Path, arguments: tuple[str, ...], said: str
+) -> None:
+    run = treeward(*arguments, cwd=tmp_path)
+
+    assert run.returncode == 1
+    assert said in run.stderr
+    assert run.stderr.count("\n") == 1
+    assert run.stdout == ""
+
+
+def test_a_usage_error_is_status_two(tmp_path: Path) -> None:
+    assert treeward("locat", cwd=tmp_path).returncode == 2
+    assert "Did you mean 'locate'?" in treeward("locat", cwd=tmp_path).stderr
+    assert treeward("trips", "--nonsense", cwd=tmp_path).returncode == 2
+
+
+def test_each_fault_of_review_csv_is_a_line(typed_hunt: Path) -> None:
+    (typed_hunt / "review.csv").write_text(
+        "clock,event,mark,value\n"
+        "2026-07-14 10:00:00,flew,yellow,\n"
+        "2026-07-14 99:00:00,away,yellow,\n",
+        "utf-8",
+    )
+
+    run = treeward("trips", cwd=typed_hunt)
+
+    assert run.returncode == 1
+    lines = run.stderr.splitlines()
+    assert len(lines) == 2
+    assert "flew" in lines[0]
+    assert "99:00" in lines[1]
+    assert all("review.csv" in line for line in lines)
+
+
+def test_new_explains_the_next_steps(tmp_path: Path) -> None:
+    run = treeward("new", "fern-bank", "--timezone", "Europe/London", cwd=tmp_path)
+
+    assert run.returncode == 0, run.stderr
+    assert (tmp_path / "fern-bank" / "hunt.toml").is_file()
+    assert "treeward transcribe" in run.stdout
+    again = treeward("new", "fern-bank", "--timezone", "Europe/London", cwd=tmp_path)
+    assert again.returncode == 1
+    wrong = treeward("new", "x", "--timezone", "Nowhere/Here", cwd=tmp_path)
+    assert wrong.returncode == 1
+    assert "IANA" in wrong.stderr
+
+
+def test_transcribe_names_a_missing_file(typed_hunt: Path) -> None:
+    run = treeward("transcribe", "gone.wav", cwd=typed_hunt)
+
+    assert run.returncode == 1
+    assert "gone.wav: there is no such file" in run.stderr
+
+
+def test_transcribe_refuses_a_start_that_is_no_time(typed_hunt: Path) -> None:
+    (typed_hunt / "memo.txt").write_text("[0:01] yellow away\n", "utf-8")
+
+    run = treeward("transcribe", "memo.txt", "--start", "soon", cwd=typed_hunt)
+
+    assert run.returncode == 1
+    assert "soon" in run.stderr
+    assert run.stderr.count("\n") == 1
+
+
+def test_a_transcript_with_a_start_fills_the_review(typed_hunt: Path) -> None:
+    (typed_hunt / "review.csv").unlink()
+    (typed_hunt / "memo.txt").write_text(
+        "[0:01] yellow away\n[5:11] yellow back\n", "utf-8"
+    )
+
+    run = treeward(
+        "transcribe", "memo.txt", "--start", "2026-07-14 10:00", cwd=typed_hunt
+    )
+
+    assert run.returncode == 0, run.stderr
+    text = (typed_hunt / "review.csv").read_text("utf-8")
+    assert "2026-07-14T10:00:01+01:00,away,yellow" in text
+    assert treeward("trips", cwd=typed_hunt).returncode == 0
+
+
+def test_the_version_is_the_packages_own(tmp_path: Path) -> None:
+    from treeward import __version__
+
+    assert __version__ in treeward("--version", cwd=tmp_path).stdout
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"), [(0, "0:00"), (307.4, "5:07"), (3725, "1:02:05")]
+)
+def test_minutes_are_written_as_on_a_stopwatch(seconds: float, text: str) -> None:
+    assert minutes(seconds) == text

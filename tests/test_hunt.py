@@ -1,0 +1,323 @@
+"""The hunt folder: notes typed by hand or heard, to trips and a place."""
+
+from __future__ import annotations
+
+import csv
+import json
+from typing import TYPE_CHECKING
+
+import pytest
+
+from treeward import Hunt
+from treeward.errors import HuntError, TreewardError
+from treeward.heard import HeardFile
+from treeward.notes.review_file import read_review, write_review
+from treeward.speech.records import Utterance, Word, WordSource
+from treeward.transcription import find_recordings, heard_by, take_in
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+TRANSCRIPT = """\
+[0:02] it's ten oh one in the morning
+[0:10] yellow away
+[0:12] bearing two ten
+[4:40] yellow back
+[6:00] yellow away
+[10:20] yellow back
+"""
+
+
+def rows_of(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_a_typed_review_file_is_enough_for_trips(typed_hunt: Path) -> None:
+    table = Hunt(typed_hunt).trips()
+
+    away_s = {(trip.mark, round(trip.away_s)) for trip in table.trips if trip.used}
+    assert away_s == {
+        ("yellow", 310),
+        ("yellow", 300),
+        ("yellow", 305),
+        ("blue-white", 330),
+        ("blue-white", 315),
+    }
+    assert [round(line.bearing_read_deg) for line in table.lines] == [211, 206, 214]
+
+
+def test_a_typed_review_file_is_enough_for_a_place(typed_hunt: Path) -> None:
+    hunt = Hunt(typed_hunt)
+
+    result = hunt.locate()
+    written = hunt.write_results(result)
+
+    assert result.fix is not None
+    colony = result.fix.colonies[0]
+    # South-west of station 1, as the bees flew.
+    assert colony.best_latitude_deg < 52.3012
+    assert colony.best_longitude_deg < -3.6104
+    data = json.loads((hunt.results_dir / "result.json").read_text("utf-8"))
+    assert data["schema"] == 1
+    assert data["colonies"][0]["search_area"]["90"]["area_ha"] > 0
+    assert written.report.stat().st_size > 10_000
+
+
+def test_a_station_without_position_takes_it_from_a_waypoint(typed_hunt: Path) -> None:
+    toml = (typed_hunt / "hunt.toml").read_text("utf-8")
+    without = toml.replace('position = "52.301200, -3.610400"\n', "")
+    (typed_hunt / "hunt.toml").write_text(without, "utf-8")
+    (typed_hunt / "walk.gpx").write_text(
+        '<?xml version="1.0"?><gpx version="1.1" creator="test" '
+        'xmlns="http://www.topografix.com/GPX/1/1">'
+        '<wpt lat="52.3012" lon="-3.6104"><name>Station 1</name></wpt></gpx>',
+        "utf-8",
+    )
+
+    result = Hunt(typed_hunt).locate()
+
+    place = result.station("1")
+    assert place is not None
+    assert place.placed_by == "waypoint"
+    assert place.latitude_deg == pytest.approx(52.3012)
+
+
+def test_a_station_without_any_position_is_said_to_be_missing(
+    typed_hunt: Path,
+) -> None:
+    toml = (typed_hunt / "hunt.toml").read_text("utf-8")
+    without = toml.replace('position = "52.301200, -3.610400"\n', "")
+    (typed_hunt / "hunt.toml").write_text(without, "utf-8")
+
+    result = Hunt(typed_hunt).locate()
+
+    assert result.fix is None
+    assert any("Station 1 has no position" in line for line in result.missing)
+
+
+def test_a_new_hunt_can_be_read_at_once(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "new", name="Fern Bank", timezone="Europe/London")
+
+    assert hunt.file.hunt.name == "Fern Bank"
+    assert hunt.recordings_dir.is_dir()
+    with pytest.raises(HuntError, match="a hunt is here already"):
+        Hunt.create(tmp_path / "new", name="Fern Bank", timezone="Europe/London")
+
+
+def test_without_review_the_next_step_is_named(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "new", name="Fern Bank", timezone="Europe/London")
+
+    with pytest.raises(HuntError, match="Run: treeward transcribe"):
+        hunt.trips()
+    with pytest.raises(HuntError, match="there are no recordings"):
+        hunt.transcribe()
+
+
+def test_two_commands_at_once_lock_each_other_out(typed_hunt: Path) -> None:
+    with (
+        Hunt(typed_hunt).locked(),
+        pytest.raises(HuntError, match="another Treeward command is at work"),
+        Hunt(typed_hunt).locked(),
+    ):
+        pass
+
+
+def transcript_hunt(tmp_path: Path) -> Hunt:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    (hunt.recordings_dir / "2026-07-14_1000.txt").write_text(TRANSCRIPT, "utf-8")
+    return hunt
+
+
+def test_a_transcript_becomes_a_review_file(tmp_path: Path) -> None:
+    hunt = transcript_hunt(tmp_path)
+
+    done = hunt.transcribe()
+
+    assert not done.faults
+    rows = rows_of(hunt.review_path)
+    assert [(r["event"], r["mark"], r["value"]) for r in rows] == [
+        ("time", "", "10:01"),
+        ("away", "yellow", ""),
+        ("bearing", "yellow", "210"),
+        ("back", "yellow", ""),
+        ("away", "yellow", ""),
+        ("back", "yellow", ""),
+    ]
+    assert rows[1]["clock"].startswith("2026-07-14T10:01")
+
+
+def test_what_a_person_changed_survives_a_second_run(tmp_path: Path) -> None:
+    hunt = transcript_hunt(tmp_path)
+    hunt.transcribe()
+    text = hunt.review_path.read_text("utf-8")
+    hunt.review_path.write_text(text.replace(",210,", ",219,"), "utf-8")
+
+    done = hunt.transcribe()
+
+    assert done.kept_changes == 1
+    assert [r["value"] for r in rows_of(hunt.review_path)][2] == "219"
+
+
+def test_a_corrected_time_moves_the_notes_that_hang_on_it(tmp_path: Path) -> None:
+    hunt = transcript_hunt(tmp_path)
+    hunt.transcribe()
+    before = [row.event.clock for row in hunt.rows()]
+    text = hunt.review_path.read_text("utf-8")
+    hunt.review_path.write_text(text.replace(",10:01,", ",10:31,"), "utf-8")
+
+    after = [row.event.clock for row in hunt.rows()]
+
+    moved = [
+        (b - a).total_seconds()
+        for a, b in zip(before, after, strict=True)
+        if a is not None and b is not None
+    ]
+    assert moved == [1800.0] * 6
+
+
+def test_a_faulty_recording_does_not_stop_the_others(tmp_path: Path) -> None:
+    hunt = transcript_hunt(tmp_path)
+    (hunt.recordings_dir / "broken.srt").write_bytes(b"\x00\x01not a transcript")
+
+    done = hunt.transcribe()
+
+    assert len(done.faults) == 1
+    assert "broken.srt" in done.faults[0]
+    assert len(rows_of(hunt.review_path)) == 6
+
+
+def test_a_file_from_elsewhere_is_copied_in(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    outside = tmp_path / "2026-07-14_1000.txt"
+    outside.write_text(TRANSCRIPT, "utf-8")
+
+    taken = take_in([outside], hunt.recordings_dir)
+    again = take_in([outside], hunt.recordings_dir)
+
+    assert taken == again == [(hunt.recordings_dir / outside.name).resolve()]
+    outside.write_text("[0:01] something else", "utf-8")
+    with pytest.raises(HuntError, match="already has another recording"):
+        take_in([outside], hunt.recordings_dir)
+
+
+def test_labels_written_beside_a_recording_are_no_transcripts(tmp_path: Path) -> None:
+    for name in ("a.wav", "a.events.vtt", "a.events.txt", "b.ogg", "b.vtt", ".c.wav"):
+        (tmp_path / name).write_bytes(b"x")
+
+    assert [path.name for path in find_recordings(tmp_path)] == ["a.wav", "b.vtt"]
+
+
+class ScriptedRecognizer:
+    """Stands in for an engine: says one thing in every stretch of sound."""
+
+    name = "scripted"
+    model = "1"
+
+    def __init__(self) -> None:
+        self.decoded: list[float] = []
+        self.stop_after: int | None = None
+
+    def decode(self, samples: object, start_s: float) -> Utterance | None:
+        assert len(samples) > 0  # type: ignore[arg-type]
+        if self.stop_after is not None and len(self.decoded) >= self.stop_after:
+            raise KeyboardInterrupt
+        self.decoded.append(start_s)
+        word = Word(
+            text="yellow back",
+            start_s=start_s + 0.1,
+            end_s=start_s + 0.9,
+            confidence=0.9,
+            source=WordSource.PHRASE,
+        )
+        return Utterance(words=(word,), start_s=word.start_s, end_s=word.end_s)
+
+
+def speech_like(path: Path, seconds: float) -> None:
+    """Write loud noise bursts, which the search for voices takes for speech."""
+    import numpy as np
+    import soundfile
+
+    rng = np.random.default_rng(5)
+    time_s = np.arange(int(seconds * 16_000)) / 16_000
+    voice = sum(np.sin(2 * np.pi * 140 * k * time_s) / k for k in range(1, 20))
+    burst = 0.5 * (1 + np.sign(np.sin(2 * np.pi * 0.35 * time_s)))
+    sound = 0.1 * voice * burst + 0.002 * rng.standard_normal(len(time_s))
+    soundfile.write(path, sound.astype("float32"), 16_000)
+
+
+def test_a_stopped_hearing_goes_on_where_it_stopped(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    sound = hunt.recordings_dir / "2026-07-14_1000.wav"
+    speech_like(sound, 60)
+    scripted = ScriptedRecognizer()
+    monkeypatch.setattr(
+        "treeward.speech.choose.open_recognizer", lambda *_a, **_k: scripted
+    )
+
+    scripted.stop_after = 2
+    first = hunt.transcribe()
+    scripted.stop_after = None
+    second = hunt.transcribe()
+
+    assert first.stopped
+    assert not first.recordings[0].complete
+    assert len(first.recordings[0].events) >= 1
+    assert second.recordings[0].complete
+    assert scripted.decoded == sorted(set(scripted.decoded))  # nothing heard twice
+    third = hunt.transcribe()
+    assert third.rows == second.rows
+
+
+def test_a_changed_recording_is_heard_anew(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    sound = hunt.recordings_dir / "a.wav"
+    sound.write_bytes(b"1")
+    before = heard_by(sound, ScriptedRecognizer(), hunt.phrase_book)
+    sound.write_bytes(b"12")
+
+    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book) != before
+    assert isinstance(hunt.heard_file("a/b.wav"), HeardFile)
+
+
+def test_a_crash_between_the_two_copies_loses_no_correction(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hunt = transcript_hunt(tmp_path)
+    hunt.transcribe()
+    transcript = hunt.recordings_dir / "2026-07-14_1000.txt"
+    transcript.write_text(TRANSCRIPT + "[12:00] blue away\n", "utf-8")
+    calls = 0
+
+    def crash_after_the_first(path: Path, rows: object) -> None:
+        nonlocal calls
+        calls += 1
+        write_review(path, rows)  # type: ignore[arg-type]
+        if path == hunt.review_path:
+            raise OSError(5, "power is gone")
+
+    name = "treeward.review_store.write_review"
+    monkeypatch.setattr(name, crash_after_the_first)
+    with pytest.raises(OSError, match="power"):
+        hunt.transcribe()
+    monkeypatch.setattr(name, write_review)
+
+    done = hunt.transcribe()
+
+    assert calls == 3
+    assert done.kept_changes == 0  # nothing of the machine's counts as the person's
+    assert [r["event"] for r in rows_of(hunt.review_path)].count("away") == 3
+    assert read_review(hunt.review_path, hunt.zone)
+
+
+def test_an_error_is_always_one_line(typed_hunt: Path) -> None:
+    (typed_hunt / "review.csv").write_text(
+        "clock,event,mark\n2026-07-14 99:00,flew,yellow\n", "utf-8"
+    )
+
+    with pytest.raises(TreewardError, match=r"review\.csv") as caught:
+        Hunt(typed_hunt).trips()
+
+    assert "\n" not in caught.value.line()
