@@ -119,10 +119,17 @@ def _draw_away_row(
 ) -> None:
     if row.distance is not None:
         shortest = row.distance.shortest_away_s / 60
-        flight = min(flight_s(result, row.distance.median_m) / 60, shortest)
+        flight = flight_s(result, row.distance.median_m) / 60
+        # Where the flight alone would take longer, the estimate does not rest on
+        # these trips, and there is nothing to split.
+        fits = flight < shortest
         for start, width, colour in (
-            (0.0, shortest - flight, IN_HIVE),
-            (shortest - flight, flight, FLIGHT),
+            (
+                (0.0, shortest - flight, IN_HIVE),
+                (shortest - flight, flight, FLIGHT),
+            )
+            if fits
+            else ()
         ):
             axes.add_patch(
                 Rectangle((start, y - 0.40), width, 0.16, facecolor=colour, zorder=2,

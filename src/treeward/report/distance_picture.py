@@ -151,6 +151,11 @@ def _rows(result: HuntResult) -> list[_Row]:
     return rows
 
 
+def _reach_m(rows: list[_Row]) -> float:
+    """Return the end of the axis: one bee's long tail must not squeeze the rest."""
+    return 1.15 * max(min(row.high90_m, 2.2 * row.median_m) for row in rows)
+
+
 def distance_figure(result: HuntResult) -> Figure | None:
     """Draw the distance of each bee and all together, by station.
 
@@ -165,7 +170,7 @@ def distance_figure(result: HuntResult) -> Figure | None:
     figure = new_figure(_WIDTH_IN, total)
     axes = figure.add_axes((0.135, 0.5 / total, 0.845, (total - 0.82) / total))
     plain_axes(axes)
-    reach = max(row.high90_m for row in rows) * 1.18 / units.picture_unit_m
+    reach = _reach_m(rows) / units.picture_unit_m
     y, ticks, names = 0.0, [], []
     for station in stations:
         axes.text(0, y + 0.35, drawable(f"from station {station}"), fontsize=8,
@@ -206,12 +211,15 @@ def _draw_row(axes: Axes, row: _Row, y: float, units: Units, reach: float) -> No
     if row.density.size and np.max(row.density) > 0:
         height = 0.66 * row.density / np.max(row.density)
         x = row.grid_m / one
-        keep = x <= reach
+        keep = (x <= reach) & (height > 0.003)
         axes.fill_between(x[keep], y, y + height[keep], facecolor=face, zorder=2,
                           alpha=0.45 if row.mark is not None else 0.30,
                           edgecolor="none")  # fmt: skip
         axes.plot(x[keep], y + height[keep], color=MUTED if row.mark else AREA,
                   linewidth=0.8, zorder=3)  # fmt: skip
+    if row.high90_m / one > reach:
+        axes.plot([reach], [y], marker=">", markersize=5, zorder=6, clip_on=False,
+                  color=INK if row.mark is not None else AREA)  # fmt: skip
     axes.plot([row.low90_m / one, row.high90_m / one], [y, y], linewidth=1.3, zorder=4,
               color=INK if row.mark is not None else AREA)  # fmt: skip
     if row.low50_m is not None and row.high50_m is not None:

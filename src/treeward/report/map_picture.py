@@ -206,8 +206,14 @@ def _draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
         )
         axes.annotate(
             "", xy=(ends[1, 0], ends[1, 1]), xytext=(ends[0, 0], ends[0, 1]), zorder=9,
-            arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 0.9,
-                        "shrinkA": 0, "shrinkB": 0},
+            arrowprops={
+                "arrowstyle": "-|>,head_length=0.3,head_width=0.12",
+                "color": INK,
+                "linewidth": 0.6,
+                "alpha": 0.75,
+                "shrinkA": 0,
+                "shrinkB": 0,
+            },
         )  # fmt: skip
 
 

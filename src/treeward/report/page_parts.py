@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.survey.records import BeeDistance, HandRule
+    from treeward.trips.records import Trip
 
     from .records import HuntResult, NoteRow
 
@@ -202,11 +203,9 @@ class Lines:
                 station=trip.station,
                 left=self._clock(timed_ends(trip)[0], missing="\u2013"),
                 returned=self._clock(timed_ends(trip)[1], missing="\u2013"),
-                away=duration_text(trip.away_s)
-                + (" (with the loading)" if trip.timing == "round" else "")
-                + (" (said in words)" if trip.stated else ""),
+                away=duration_text(trip.away_s),
                 used=trip.used,
-                doubts=trip.doubts,
+                doubts=_timing_remarks(trip) + trip.doubts,
                 notes=self._links(trip.away_row, trip.back_row),
             )
             for trip in self._result.table.trips
@@ -304,6 +303,15 @@ class Lines:
             where = nxt.latitude_deg, nxt.longitude_deg
             lines.append(_place("next", "Next station", walk, *where))
         return lines
+
+
+def _timing_remarks(trip: Trip) -> tuple[str, ...]:
+    remarks = []
+    if trip.timing == "round":
+        remarks.append("timed with the loading")
+    if trip.stated:
+        remarks.append("said in words")
+    return tuple(remarks)
 
 
 def _place(
