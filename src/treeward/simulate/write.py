@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.atomic import write_text
@@ -42,9 +43,9 @@ def write_hunt(
         The folder; made if missing. One that holds a hunt already is refused.
     sound
         Whether to speak the notes into recordings/. Without sound the events are
-        written by `write_events`.
+        written as a review.csv typed by hand.
     write_events
-        Writes events into the hunt folder as review.csv.
+        Writes the events into the folder; as review.csv if not given.
     observer, friend
         Voices, the ones of hibari-tts if not given.
     sound_settings
@@ -80,18 +81,24 @@ def write_hunt(
         )
     else:
         directory.mkdir(parents=True, exist_ok=True)
-        if write_events is not None:
-            typed = [_typed(event) for event in hunt.events]
-            write_events(directory, typed)
+        typed = [_typed(event) for event in hunt.events]
+        (write_events or _write_review)(directory, typed)
     write_text(toml, hunt_toml(hunt))
     return hunt
 
 
 def _typed(event: Event) -> Event:
     """Return the event as if written down by hand: without a recording."""
-    from dataclasses import replace
+    clock = event.clock
+    if clock is not None:
+        clock = clock.replace(microsecond=0)
+    return replace(event, recording="", start_s=None, end_s=None, heard="", clock=clock)
 
-    return replace(event, recording="", start_s=None, end_s=None)
+
+def _write_review(directory: Path, events: Sequence[Event]) -> None:
+    from treeward.notes.review_file import ReviewRow, write_review
+
+    write_review(directory / "review.csv", [ReviewRow(event=event) for event in events])
 
 
 def hunt_toml(hunt: SimulatedHunt) -> str:
