@@ -71,6 +71,7 @@ class ReviewApp:
                 Route("/sound/{key}/outline", self._guarded(self._outline)),
                 Route("/sound/{key}/clip.wav", self._guarded(self._clip)),
                 Route("/report.html", self._guarded(self._show_report)),
+                Route("/", self._guarded(self._file)),
                 Route("/{name:str}", self._guarded(self._file)),
             ]
         )
@@ -95,7 +96,7 @@ class ReviewApp:
         return endpoint
 
     def _file(self, request: Request, _: bytes) -> Response:
-        name = request.path_params["name"] or "page.html"
+        name = request.path_params.get("name", "page.html")
         if name not in self._files:
             return PlainTextResponse("There is no such page.\n", 404)
         content, kind = self._files[name]

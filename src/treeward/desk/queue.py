@@ -135,4 +135,9 @@ def doubts_by_row(table: TripTable) -> dict[str, tuple[str, ...]]:
         note((visit.back_row, visit.away_row), visit.doubts)
     for line in table.lines:
         note((line.row,), line.doubts)
-    return {row: tuple(dict.fromkeys(doubts)) for row, doubts in said.items() if doubts}
+    return {
+        row: own
+        for row, doubts in said.items()
+        # "r0021: heard with little confidence" is the row's own flag over again.
+        if (own := tuple(d for d in dict.fromkeys(doubts) if not d.startswith(f"{row}:")))
+    }

@@ -120,7 +120,7 @@ def trips_payload(table: TripTable) -> dict[str, Any]:
         "bees": [asdict(bee) for bee in bees_of(table)],
         "visits": [
             {
-                "mark": v.mark,
+                "bee": v.bee or v.mark,
                 "back_row": v.back_row,
                 "away_row": v.away_row,
                 "used": v.used,

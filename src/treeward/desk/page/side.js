@@ -18,14 +18,16 @@ function drawAnswer() {
     byId("answer").replaceChildren();
     return;
   }
-  const parts = answer.sentences.map((text) => make("p", {}, text));
-  if (answer.distances.length) {
-    parts.push(make("h3", {}, "How far each bee flies"), ...answer.distances.map(range));
-  }
   const more = answer.sentences.length ? [...answer.next, ...answer.advice] : answer.missing;
-  if (more.length) parts.push(make("ul", {}, ...more.map((text) => make("li", {}, text))));
-  parts.push(make("p", { className: "help" }, answer.basis));
-  byId("answer").replaceChildren(...parts);
+  const seen = new Set();
+  const once = more.filter((text) => {
+    const key = text.toLowerCase().replace(/\W/g, "");
+    return !seen.has(key) && seen.add(key);
+  });
+  byId("answer").replaceChildren(
+    ...answer.sentences.map((text) => make("p", {}, text)),
+    once.length ? make("ul", {}, ...once.map((text) => make("li", {}, text))) : "",
+    make("p", { className: "help" }, answer.basis));
 }
 
 function range(bee) {
@@ -35,28 +37,31 @@ function range(bee) {
     drawn("line", { x1: end(bee.low), x2: end(bee.high), y1: 8, y2: 8, stroke: "var(--heath)", "stroke-width": 2 }),
     drawn("rect", { x: end(bee.low50), width: Math.max(1, end(bee.high50) - end(bee.low50)), y: 4, height: 8, fill: "var(--heath)", "fill-opacity": 0.45 }),
     drawn("rect", { x: end(bee.median) - 1.5, width: 3, y: 1, height: 14, fill: "var(--ink)" }));
-  return make("div", { className: "range" },
-    make("span", {}, `${bee.bee}${bee.station ? `, station ${bee.station}` : ""}`), picture,
-    make("span", { className: "figure" }, `${bee.text}; nine in ten: ${bee.range}; ${bee.trips} ${bee.trips === 1 ? "trip" : "trips"}`));
+  return make("div", { className: "range" }, picture,
+    make("p", {}, `about ${bee.text} away; nine in ten: ${bee.range}`));
 }
 
 let shownTrips = "";
+let shownDistances = []; // the last ones stand while newer ones are worked out
 function drawTrips() {
   const trips = store.state?.trips;
   if (!trips) return;
   byId("trip-counts").textContent = trips.fault ?? trips.counts;
   byId("trip-doubts").replaceChildren(...(trips.doubts ?? []).map((text) => make("li", {}, text)));
-  const key = JSON.stringify(trips.bees ?? []);
+  const distances = stale() ? shownDistances : store.answer.distances ?? [];
+  shownDistances = distances;
+  const key = JSON.stringify([trips.bees ?? [], distances]);
   if (key !== shownTrips) {
     shownTrips = key;
-    byId("bees").replaceChildren(...(trips.bees ?? []).map(beeBox));
+    byId("bees").replaceChildren(...(trips.bees ?? []).map((bee) => beeBox(bee, distances)));
   }
   for (const chip of byId("bees").querySelectorAll("button")) {
     chip.setAttribute("aria-pressed", String(chip.dataset.rows.split(" ").includes(store.current)));
   }
 }
 
-function beeBox(bee) {
+function beeBox(bee, distances) {
+  const distance = distances.find((one) => one.bee === bee.bee && one.station === bee.station);
   const chips = [
     ...bee.trips.map((trip) => chip(trip.away, [trip.away_row, trip.back_row], trip,
       `${trip.timing === "round" ? "round trip" : "away"} ${trip.away}${trip.clock ? ` from ${trip.clock}` : ""}`)),
@@ -67,7 +72,8 @@ function beeBox(bee) {
   return make("div", { className: "bee" },
     make("h3", {}, dot(bee.paint), bee.bee, make("span", { className: "here" }, bee.station ? `station ${bee.station}` : "no station")),
     shortest ? make("p", {}, `${used.length} ${used.length === 1 ? "trip" : "trips"} used, the shortest ${shortest.away}`) : "",
-    make("div", { className: "chips" }, ...chips));
+    make("div", { className: "chips" }, ...chips),
+    distance ? range(distance) : "");
 }
 
 function chip(text, names, one, label) {

@@ -139,30 +139,63 @@ function sign(pen, one, x, y, colour) {
   else { pen.arc(x, y, 3.5, 0, 7); pen.stroke(); }
 }
 
-// Stays of bees at the station, each bee in a lane of her own.
-function stays(pen, rows, length_s, width, top, height, colour) {
+// A lane for each bee: a bar while she is at the station, a thin line while she is away.
+function lanes(pen, rows, length_s, width, top, height, colour) {
   const at = new Map(rows.map((one) => [one.row, one]));
-  const visits = (store.state.trips.visits ?? []).filter((visit) => at.has(visit.back_row) && at.has(visit.away_row));
-  const marks = [...new Set(visits.map((visit) => visit.mark))].sort();
-  if (!marks.length) return;
-  const lane = Math.min(9, height / marks.length);
-  for (const visit of visits) {
-    const y = top + marks.indexOf(visit.mark) * lane;
-    const x = (at.get(visit.back_row).start_s / length_s) * width;
-    const far = (at.get(visit.away_row).start_s / length_s) * width;
-    const tall = Math.max(3, lane - 3);
-    pen.fillStyle = visit.paint[0];
-    pen.fillRect(x, y, Math.max(3, far - x), tall);
-    if (visit.paint[1] !== visit.paint[0]) {
-      pen.fillStyle = visit.paint[1];
-      pen.fillRect(x, y + tall / 2, Math.max(3, far - x), tall / 2);
+  const spans = [];
+  for (const visit of store.state.trips.visits ?? []) {
+    if (at.has(visit.back_row) && at.has(visit.away_row)) {
+      spans.push({ name: visit.bee, paint: visit.paint, used: visit.used, from: visit.back_row, to: visit.away_row, here: true });
+    }
+  }
+  for (const bee of store.state.trips.bees ?? []) {
+    for (const trip of bee.trips) {
+      if (at.has(trip.away_row) && at.has(trip.back_row)) {
+        spans.push({ name: bee.bee, paint: bee.paint, used: trip.used, from: trip.away_row, to: trip.back_row, here: false });
+      }
+    }
+  }
+  const names = [...new Set(spans.map((span) => span.name))].sort();
+  if (!names.length) return;
+  const lane = Math.min(16, height / names.length);
+  const tall = Math.max(3, lane * 0.55);
+  pen.font = `${Math.max(9, Math.min(11, lane - 2))}px system-ui, sans-serif`;
+  pen.textBaseline = "middle";
+  for (const span of spans) {
+    const y = top + (names.indexOf(span.name) + 0.5) * lane;
+    const x = (at.get(span.from).start_s / length_s) * width;
+    const wide = Math.max(3, (at.get(span.to).start_s / length_s) * width - x);
+    if (!span.here) {
+      pen.strokeStyle = colour(span.used ? "--ink" : "--muted");
+      pen.setLineDash(span.used ? [] : [3, 3]);
+      pen.lineWidth = 1;
+      pen.beginPath();
+      pen.moveTo(x, y);
+      pen.lineTo(x + wide, y);
+      pen.stroke();
+      pen.setLineDash([]);
+      continue;
+    }
+    pen.fillStyle = span.paint[0];
+    pen.fillRect(x, y - tall / 2, wide, tall);
+    if (span.paint[1] !== span.paint[0]) {
+      pen.fillStyle = span.paint[1];
+      pen.fillRect(x, y, wide, tall / 2);
     }
     pen.strokeStyle = colour("--ink");
     pen.lineWidth = 1;
-    pen.setLineDash(visit.used ? [] : [2, 2]);
-    pen.strokeRect(x, y, Math.max(3, far - x), tall);
+    pen.setLineDash(span.used ? [] : [2, 2]);
+    pen.strokeRect(x, y - tall / 2, wide, tall);
     pen.setLineDash([]);
   }
+  names.forEach((name, index) => {
+    const text = name || "no mark";
+    const y = top + (index + 0.5) * lane;
+    pen.fillStyle = colour("--card");
+    pen.fillRect(0, y - lane / 2 + 1, pen.measureText(text).width + 8, lane - 2);
+    pen.fillStyle = colour("--muted");
+    pen.fillText(text, 4, y);
+  });
 }
 
 function heardIn(recording) {
@@ -201,9 +234,9 @@ export function drawSound() {
 function drawWhole(outline, rows, length_s, one) {
   const { pen, width, height } = fitted(byId("whole"));
   const colour = colours();
-  const wave = height * 0.42;
+  const wave = height * 0.34;
   bars(pen, outline, 0, length_s, width, 2, wave, colour("--wave-far"));
-  stays(pen, rows, length_s, width, wave + 20, height - wave - 24, colour);
+  lanes(pen, rows, length_s, width, wave + 20, height - wave - 22, colour);
   const x = (middle() / length_s) * width;
   pen.fillStyle = colour("--heath");
   pen.fillRect(x - 1, 0, 2, height);
@@ -220,7 +253,7 @@ function drawNear(outline, rows, one) {
   const from_s = middle() - NEAR_S;
   const to_s = middle() + NEAR_S;
   const place = (second) => ((second - from_s) / (to_s - from_s)) * width;
-  const top = 26;
+  const top = 40;
   pen.font = "13px system-ui, sans-serif";
   pen.textBaseline = "top";
   if (one.start_s !== null) {
@@ -233,18 +266,19 @@ function drawNear(outline, rows, one) {
     pen.fillRect(place(second), height - 16, 1, 4);
     pen.fillText(clockOf(second), place(second) + 3, height - 16);
   }
-  let free = -Infinity;
+  const ends = [-Infinity, -Infinity]; // where the words of two lines end
   for (const other of rows.filter((each) => each.start_s > from_s - 3 && each.start_s < to_s)) {
     const x = Math.max(4, place(other.start_s));
+    const text = other.said || "?";
+    const line = ends.findIndex((end) => x > end);
     pen.fillStyle = other.row === one.row ? colour("--heath") : colour("--rule");
     pen.fillRect(place(other.start_s), 0, 2, height - 18);
-    const text = other.said || "?";
-    if (other.row === one.row || x + 8 > free) {
-      sign(pen, other, x + 9, 12, colour);
-      pen.fillStyle = other.status === "dropped" ? colour("--muted") : colour("--ink");
-      pen.fillText(text, x + 19, 5);
-      free = x + 24 + pen.measureText(text).width;
-    }
+    if (line < 0 && other.row !== one.row) continue;
+    const y = Math.max(0, line) * 17;
+    sign(pen, other, x + 9, y + 12, colour);
+    pen.fillStyle = other.status === "dropped" ? colour("--muted") : colour("--ink");
+    pen.fillText(text, x + 19, y + 5);
+    ends[Math.max(0, line)] = x + 24 + pen.measureText(text).width;
   }
   if (cursor !== null) {
     pen.strokeStyle = colour("--heath");
