@@ -10,7 +10,7 @@ import soundfile
 
 from treeward.hunt_file import read_hunt_file
 from treeward.simulate import simulate_hunt
-from treeward.simulate.example import SEED, SETTINGS
+from treeward.simulate.example import SEED, SETTINGS, write_typed
 from treeward.simulate.write import hunt_toml
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -70,3 +70,12 @@ def test_the_example_tells_nothing_of_the_colony(truth: dict[str, Any]) -> None:
     for station in read.station:
         assert station.position is not None
         assert abs(station.position.latitude_deg - home["latitude_deg"]) > 1e-3
+
+
+def test_the_typed_hunts_still_come_out_of_their_seeds(tmp_path: Path) -> None:
+    write_typed(tmp_path)
+    made = {path.relative_to(tmp_path) for path in tmp_path.rglob("*.*")}
+    assert len(made) == 6
+    for path in made:
+        kept = (FIXTURES / "hunts" / path).read_text(encoding="utf-8")
+        assert (tmp_path / path).read_text(encoding="utf-8") == kept

@@ -1,9 +1,11 @@
 """Make the example hunt that comes along with Treeward.
 
     python -m treeward.simulate.example FOLDER --truth FILE.toml [--seed N]
+    python -m treeward.simulate.example FOLDER --typed
 
 The hunt is invented from the seed and spoken by the voice of hibari-tts over wind,
-with some talk. Where the colony really is goes into the truth file only.
+with some talk. Where the colony really is goes into the truth file only. `--typed`
+writes the small hunts of TYPED instead, each as a review.csv and a truth file.
 """
 
 from __future__ import annotations
@@ -46,6 +48,48 @@ SETTINGS = SimulationSettings(
 )
 SOUND = SoundSettings(noise="wind", snr_db=20.0, talk_share=0.5, compression=0.9)
 
+TYPED = {
+    "slate_fold": (
+        3,
+        SimulationSettings(
+            name="Slate Fold",
+            day=date(2026, 8, 2),
+            start_hour=13.4,
+            latitude_deg=52.31880,
+            longitude_deg=-3.58210,
+            stations=2,
+            bees=3,
+            cargo="syrup",
+            distance_m=(700.0, 1100.0),
+            watch_min=40.0,
+            calibration=True,
+        ),
+    ),
+    "cold_spring": (
+        8,
+        SimulationSettings(
+            name="Cold Spring",
+            day=date(2026, 6, 21),
+            start_hour=9.6,
+            latitude_deg=52.28740,
+            longitude_deg=-3.64300,
+            stations=2,
+            bees=6,
+            colonies=2,
+            distance_m=(500.0, 1400.0),
+            watch_min=50.0,
+        ),
+    ),
+}
+
+
+def write_typed(folder: Path) -> None:
+    """Write the small hunts, without sound."""
+    for name, (seed, settings) in TYPED.items():
+        hunt = simulate_hunt(settings, seed)
+        hunt = write_hunt(hunt, folder / name, sound=False)
+        write_text(folder / f"{name}_truth.toml", truth_toml(hunt))
+
 
 def main() -> int:
     """Write the example hunt that the arguments ask for."""
@@ -53,8 +97,12 @@ def main() -> int:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--truth", type=Path, help="file for the truth (TOML)")
     parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--typed", action="store_true", help="the small hunts")
     args = parser.parse_args()
     try:
+        if args.typed:
+            write_typed(args.folder)
+            return 0
         hunt = write_hunt(
             simulate_hunt(SETTINGS, args.seed),
             args.folder,

@@ -55,7 +55,13 @@ class Plain:
         self.book = PhraseBook.load(phrasebook_path())
         self.source = source
         self.decoder = pocketsphinx.Decoder(
-            hmm=pocketsphinx.get_model_path("en-us/en-us"), loglevel="FATAL", **model
+            hmm=pocketsphinx.get_model_path("en-us/en-us"),
+            # As fast as Treeward's own decoder, so that only the models differ.
+            fwdflat=False,
+            maxhmmpf=3000,
+            maxwpf=30,
+            loglevel="FATAL",
+            **model,
         )
 
     def hear(self, path: Path) -> list[Event]:
