@@ -15,6 +15,7 @@ import numpy as np
 
 from treeward.speech import phrase_tokens
 from treeward.speech.bundled_model import read_bundled_model
+from treeward.speech.phrase_tokens import TokenTable
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from typing import TextIO
 
     from treeward.speech.bundled_model import BundledModel
-    from treeward.speech.phrase_tokens import Phones, TokenTable
+    from treeward.speech.phrase_tokens import Phones
 
 COMMONEST_WORDS = 8000  # of the bundled 72,547; more is slower, not better (measured)
 MOST_PAIRS = 250_000  # those whose loss would change the model most
@@ -34,9 +35,10 @@ _START, _END = "<s>", "</s>"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MixedModel:
-    """Where the model's two files lie, and the tokens in it."""
+    """Where the model's files lie, and the tokens in it."""
 
-    language_model: Path
+    language_model: Path  # talk and notes
+    talk_only: Path  # the same without the notes
     dictionary: Path
     tokens: TokenTable
 
@@ -87,21 +89,23 @@ class _Talk:
 
 
 def _write(file: TextIO, talk: _Talk, table: TokenTable) -> None:
-    single = talk.prob * (1 - SHARE_AMID_TALK)
+    amid_talk = SHARE_AMID_TALK if table.starts else 0.0
+    after_silence = SHARE_AFTER_SILENCE if table.starts else 0.0
+    single = talk.prob * (1 - amid_talk)
     log_single = np.log10(np.maximum(single, 1e-20))
     log_single[-1] = -99.0
     # Pairs of talk, scaled where notes may begin; the rest is left to single words.
     share = np.zeros(len(talk.words))
-    share[talk.start] = SHARE_AFTER_SILENCE
+    share[talk.start] = after_silence
     pair_prob = talk.pair_prob * (1 - share[talk.first]) * 0.999
     explicit = np.bincount(talk.first, pair_prob, len(talk.words)) + share
     shadowed = np.bincount(talk.first, single[talk.second], len(talk.words))
-    shadowed[talk.start] += SHARE_AMID_TALK  # the tokens that may begin
+    shadowed[talk.start] += amid_talk  # the tokens that may begin
     backoff = np.maximum(1 - explicit, 1e-4) / np.maximum(1 - shadowed, 1e-4)
     pairs = {name: _after_token(table, name, talk) for name in table.tokens}
-    pairs[_START] = {name: SHARE_AFTER_SILENCE * p for name, p in table.starts.items()}
+    pairs[_START] = {name: after_silence * p for name, p in table.starts.items()}
     own = dict(zip(talk.words, single, strict=True))
-    own |= {name: SHARE_AMID_TALK * p for name, p in table.starts.items()}
+    own |= {name: amid_talk * p for name, p in table.starts.items()}
     count = len(talk.first) + sum(map(len, pairs.values()))
     file.write(f"\\data\\\nngram 1={len(talk.words) + len(table.tokens)}\n")
     file.write(f"ngram 2={count}\n\n\\1-grams:\n")
@@ -184,7 +188,7 @@ def settings() -> tuple[str, ...]:
 
 
 def make(model: MixedModel, bundled_path: Path, spoken: Mapping[str, Phones]) -> None:
-    """Write both files of a model, the language model last.
+    """Write the files of a model, the language model last.
 
     Parameters
     ----------
@@ -198,4 +202,5 @@ def make(model: MixedModel, bundled_path: Path, spoken: Mapping[str, Phones]) ->
     talk = _Talk(read_bundled_model(bundled_path), spoken)
     words = [word for word in talk.words if word in spoken]
     write_dictionary(model.dictionary, words, spoken, model.tokens)
+    write_arpa(model.talk_only, talk, TokenTable())
     write_arpa(model.language_model, talk, model.tokens)

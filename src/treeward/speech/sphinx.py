@@ -3,36 +3,57 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass, replace
 from importlib import metadata
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.errors import PhraseBookError, SpeechError
 from treeward.speech import mixed_model
+from treeward.speech.evidence import Evidence, probability
 from treeward.speech.phrase_tokens import build_tokens
-from treeward.speech.records import Utterance
-from treeward.speech.token_words import Heard, to_words
+from treeward.speech.records import Alternative, Utterance
+from treeward.speech.spans import PADDING_S, stretches, worth_a_look
+from treeward.speech.strict_pass import FRAME_S, note_grammar, run_decoder
+from treeward.speech.token_words import note_words, notes_of, talk_words
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from numpy.typing import NDArray
 
     from treeward.speech.phrase_tokens import Phones, TokenTable
     from treeward.speech.phrasebook import PhraseBook
+    from treeward.speech.records import Word
+    from treeward.speech.spans import Stretch
+    from treeward.speech.token_words import HeardNote
 
-FRAME_S = 0.01  # of PocketSphinx's features
 DITHER = 1e-4  # exact zeros break recognition
 LEVEL = 0.5  # the loudest 0.1 % of a window is brought here
 SHORTEST_S = 0.1  # nothing can be said in less
-_DECODER_VERSION = 1  # counts changes to the model's making, for the cache
+LEAST_CONFIDENCE = 0.25  # a note less sure is taken for talk
+_DECODER_VERSION = 2  # counts changes to the model's making, for the cache
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeighedNote:
+    """A note that may have been said, and what speaks for it."""
+
+    note: HeardNote
+    evidence: Evidence
+    confidence: float
+    alternatives: tuple[Alternative, ...]
+    start_s: float = 0.0  # of the window in the recording
 
 
 class SphinxRecognizer:
     """PocketSphinx behind the protocol `Recognizer`.
+
+    A first decode with the mixed model finds stretches of speech and what is said;
+    each stretch that may be a note is decoded again as notes only and as talk only.
 
     Parameters
     ----------
@@ -56,61 +77,125 @@ class SphinxRecognizer:
         made = prepare_model(book, cache_dir=cache_dir)
         self._tokens = made.tokens
         self._random = np.random.default_rng(0)
-        self._decoder = self._open(made)
-
-    @staticmethod
-    def _open(made: mixed_model.MixedModel):  # type: ignore[no-untyped-def]  # noqa: ANN205
-        import pocketsphinx
-
-        try:
-            return pocketsphinx.Decoder(
-                hmm=pocketsphinx.get_model_path("en-us/en-us"),
-                dict=str(made.dictionary),
-                lm=str(made.language_model),
-                fwdflat=False,
-                bestpath=True,
-                maxhmmpf=3000,
-                maxwpf=30,
-                loglevel="FATAL",
-            )
-        except RuntimeError as error:
-            raise SpeechError(
-                f"PocketSphinx does not take its model ({error})",
-                where=str(made.language_model.parent),
-                mend="Delete this folder and run again",
-            ) from error
+        self._mixed = open_decoder(made, lm=str(made.language_model), bestpath=True)
+        second = {"compallsen": True, "cmn": "live", "bestpath": False}
+        self._talk = open_decoder(made, lm=str(made.talk_only), **second)
+        self._notes = open_decoder(made, lm=None, **second)
+        self._notes.add_fsg("notes", note_grammar(self._notes, made.tokens))
+        self._notes.activate_search("notes")
+        # Told of each note that was weighed; for measuring.
+        self.on_note: Callable[[WeighedNote], None] | None = None
 
     def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
         """Recognise one stretch of cleaned sound; see `Recognizer.decode`."""
         if len(samples) < SHORTEST_S * SAMPLE_RATE_HZ:
             return None
-        heard = self._run(samples)
-        words = to_words(heard, self._tokens, start_s)
+        sound = self._as_int16(samples)
+        first = run_decoder(self._mixed, sound.tobytes())
+        if first is None:
+            return None
+        cmn = self._mixed.get_cmn(False)
+        words: list[Word] = []
+        for stretch in stretches(first.heard):
+            words += self._words_of(stretch, sound, cmn, start_s)
         if not words:
             return None
-        return Utterance(words=words, start_s=words[0].start_s, end_s=words[-1].end_s)
+        words.sort(key=lambda word: word.start_s)
+        return Utterance(
+            words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
+        )
 
-    def _run(self, samples: NDArray[np.float32]) -> list[Heard]:
-        decoder = self._decoder
-        decoder.start_utt()
-        decoder.process_raw(self._as_bytes(samples), full_utt=True)
-        decoder.end_utt()
-        segments = decoder.seg()
-        return [
-            Heard(
-                token=segment.word,
-                start_s=segment.start_frame * FRAME_S,
-                end_s=(segment.end_frame + 1) * FRAME_S,
-                posterior=min(max(segment.prob, 0.0), 1.0),
+    def _words_of(
+        self, stretch: Stretch, sound: NDArray[np.int16], cmn: str, start_s: float
+    ) -> list[Word]:
+        """Give the notes of a stretch where it holds any, else its talk."""
+        words = talk_words(stretch.heard, self._tokens, start_s)
+        for part in worth_a_look(stretch, self._tokens):
+            for weighed in self._weigh(part, sound, cmn):
+                if self.on_note is not None:
+                    self.on_note(replace(weighed, start_s=start_s))
+                if weighed.confidence < LEAST_CONFIDENCE:
+                    continue
+                found = note_words(
+                    weighed.note, start_s, weighed.confidence, weighed.alternatives
+                )
+                low, high = found[0].start_s, found[-1].end_s
+                words = [w for w in words if w.end_s <= low or w.start_s >= high]
+                words += found
+        return words
+
+    def _weigh(
+        self, part: Stretch, sound: NDArray[np.int16], cmn: str
+    ) -> Iterator[WeighedNote]:
+        low_s = max(part.start_s - PADDING_S, 0.0)
+        low = int(low_s * SAMPLE_RATE_HZ)
+        high = int((part.end_s + PADDING_S) * SAMPLE_RATE_HZ)
+        piece = sound[low:high].tobytes()
+        notes = run_decoder(self._notes, piece, cmn)
+        if notes is None:
+            return
+        talk = run_decoder(self._talk, piece, cmn)
+        frames = len(piece) / 2 / SAMPLE_RATE_HZ / FRAME_S
+        margin = (notes.score - (talk.score if talk else 0.0)) / frames
+        rivals = notes_of(part.heard, self._tokens)
+        for note in notes_of(notes.heard, self._tokens):
+            placed = note.shifted(low_s)
+            beside = [rival for rival in rivals if rival.overlaps(placed)]
+            same = [rival for rival in beside if rival.text == placed.text]
+            others = [rival for rival in beside if rival.text != placed.text]
+            evidence = Evidence(
+                margin=margin,
+                agreed=bool(same),
+                posterior=max((rival.posterior for rival in same), default=0.0),
+                rivalled=bool(others) and not same,
+                duration_s=part.duration_s,
+                alone=part.alone,
+                words=len(placed.text.split()),
             )
-            for segment in segments or ()
-        ]
+            sure = probability(evidence)
+            yield WeighedNote(
+                note=placed,
+                evidence=evidence,
+                confidence=sure,
+                alternatives=tuple(
+                    Alternative(text=o.text, confidence=(1 - sure) * o.posterior)
+                    for o in others
+                ),
+            )
 
-    def _as_bytes(self, samples: NDArray[np.float32]) -> bytes:
+    def _as_int16(self, samples: NDArray[np.float32]) -> NDArray[np.int16]:
         loud = float(np.quantile(np.abs(samples), 0.999))
         gain = LEVEL / loud if loud > 1e-6 else 1.0
         dithered = samples * gain + DITHER * self._random.standard_normal(len(samples))
-        return (np.clip(dithered, -1, 1) * 32767).astype("<i2").tobytes()
+        return (np.clip(dithered, -1, 1) * 32767).astype("<i2")
+
+
+def open_decoder(made: mixed_model.MixedModel, **settings: Any) -> Any:  # noqa: ANN401
+    """Open PocketSphinx with a made model.
+
+    Raises
+    ------
+    SpeechError
+        PocketSphinx refuses it.
+    """
+    import pocketsphinx
+
+    usual = {
+        "hmm": pocketsphinx.get_model_path("en-us/en-us"),
+        "dict": str(made.dictionary),
+        "fwdflat": False,
+        "maxhmmpf": 3000,
+        "maxwpf": 30,
+        "loglevel": "FATAL",
+    }
+    try:
+        return pocketsphinx.Decoder(**(usual | settings))
+    except RuntimeError as error:
+        raise SpeechError(
+            f"PocketSphinx does not take its model ({error})",
+            where=str(made.language_model.parent),
+            mend="Delete this folder and run again",
+        ) from error
 
 
 def prepare_model(
@@ -133,6 +218,7 @@ def prepare_model(
     folder = cache_dir / "pocketsphinx" / digest
     made = mixed_model.MixedModel(
         language_model=folder / "notes.lm",
+        talk_only=folder / "talk.lm",
         dictionary=folder / "notes.dict",
         tokens=tokens,
     )

@@ -1,8 +1,8 @@
-"""Decoded tokens into words: whole phrases, numbers of a chain, general words."""
+"""Decoded tokens into notes and words."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.speech.records import Word, WordSource
@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from treeward.speech.phrase_tokens import Token, TokenTable
+    from treeward.speech.records import Alternative
 
 _JOINED_CHAIN = "mark"  # its tokens are one phrase; those of numbers stay words
 
@@ -25,6 +26,46 @@ class Heard:
     posterior: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeardNote:
+    """One whole note of a decode."""
+
+    heard: tuple[Heard, ...]
+    tokens: tuple[Token, ...]
+
+    @property
+    def text(self) -> str:
+        """The words of the note."""
+        return " ".join(token.text for token in self.tokens)
+
+    @property
+    def start_s(self) -> float:
+        """Where it begins, from the start of the decoded stretch."""
+        return self.heard[0].start_s
+
+    @property
+    def end_s(self) -> float:
+        """Where it ends."""
+        return self.heard[-1].end_s
+
+    def shifted(self, by_s: float) -> HeardNote:
+        """Give the same note `by_s` later."""
+        moved = tuple(
+            replace(segment, start_s=segment.start_s + by_s, end_s=segment.end_s + by_s)
+            for segment in self.heard
+        )
+        return HeardNote(heard=moved, tokens=self.tokens)
+
+    def overlaps(self, other: HeardNote) -> bool:
+        """Say whether two notes share some time."""
+        return self.start_s < other.end_s and other.start_s < self.end_s
+
+    @property
+    def posterior(self) -> float:
+        """Posterior of its least sure segment."""
+        return min(segment.posterior for segment in self.heard)
+
+
 def base_name(token: str) -> str:
     """Take off the number of the pronunciation: "with(2)" -> "with"."""
     return token.partition("(")[0] if token.endswith(")") else token
@@ -35,75 +76,79 @@ def is_filler(token: str) -> bool:
     return token.startswith(("<", "[", "++"))
 
 
-def to_words(
-    heard: Sequence[Heard], table: TokenTable, start_s: float
-) -> tuple[Word, ...]:
-    """Make words of the segments of one decode."""
-    words: list[Word] = []
+def notes_of(heard: Sequence[Heard], table: TokenTable) -> list[HeardNote]:
+    """Find the whole notes among the segments of a decode; the rest is left out."""
     kept = [segment for segment in heard if not is_filler(segment.token)]
+    found: list[HeardNote] = []
     at = 0
     while at < len(kept):
-        name = base_name(kept[at].token)
-        token = table.tokens.get(name)
-        if token is None or not token.chain:
-            words.append(_word(kept[at], token, name, start_s))
-            at += 1
-            continue
-        end = _chain_end(kept, at, table)
-        words.extend(_chain_words(kept[at:end], table, start_s))
+        token = table.tokens.get(base_name(kept[at].token))
+        end = at + 1
+        if token is not None:
+            end = _chain_end(kept, at, table) if token.chain else end
+            run = tuple(kept[at:end])
+            names = [base_name(segment.token) for segment in run]
+            begins = names[0] in table.starts
+            if begins and (table.ends[names[-1]] > 0 or token.kind == "remark"):
+                tokens = tuple(table.tokens[name] for name in names)
+                found.append(HeardNote(heard=run, tokens=tokens))
         at = end
-    return tuple(words)
+    return found
 
 
 def _chain_end(kept: Sequence[Heard], at: int, table: TokenTable) -> int:
     end = at + 1
     while end < len(kept):
-        before = table.follow[base_name(kept[end - 1].token)]
-        if base_name(kept[end].token) not in before:
-            break
-        token = table.tokens.get(base_name(kept[end].token))
-        if (
-            token is None
-            or token.chain != table.tokens[base_name(kept[at].token)].chain
-        ):
+        before, after = (base_name(kept[i].token) for i in (end - 1, end))
+        if after not in table.follow[before]:
             break
         end += 1
     return end
 
 
-def _chain_words(run: Sequence[Heard], table: TokenTable, start_s: float) -> list[Word]:
-    names = [base_name(segment.token) for segment in run]
-    tokens = [table.tokens[name] for name in names]
-    complete = table.ends[names[-1]] > 0
-    if tokens[0].chain == _JOINED_CHAIN:
-        if complete:
-            text = " ".join(token.text for token in tokens)
-            return [
-                Word(
-                    text=text,
-                    start_s=start_s + run[0].start_s,
-                    end_s=start_s + run[-1].end_s,
-                    confidence=min(segment.posterior for segment in run),
-                    source=WordSource.PHRASE,
-                )
-            ]
-    elif tokens[0].role == "anchor" and len(run) > 1:
+def note_words(
+    note: HeardNote,
+    start_s: float,
+    confidence: float,
+    alternatives: tuple[Alternative, ...] = (),
+) -> list[Word]:
+    """Make words of a note; its alternatives stand on the first."""
+    if note.tokens[0].chain in {"", _JOINED_CHAIN}:
         return [
-            _word(segment, token, token.text, start_s)
-            for segment, token in zip(run, tokens, strict=True)
+            Word(
+                text=note.text,
+                start_s=start_s + note.start_s,
+                end_s=start_s + note.end_s,
+                confidence=confidence,
+                source=WordSource.PHRASE,
+                alternatives=alternatives,
+            )
         ]
-    # A chain that never got under way is talk.
     return [
-        _word(segment, None, token.text, start_s)
-        for segment, token in zip(run, tokens, strict=True)
+        Word(
+            text=token.text,
+            start_s=start_s + segment.start_s,
+            end_s=start_s + segment.end_s,
+            confidence=confidence,
+            source=token.source,
+            alternatives=alternatives if number == 0 else (),
+        )
+        for number, (segment, token) in enumerate(
+            zip(note.heard, note.tokens, strict=True)
+        )
     ]
 
 
-def _word(segment: Heard, token: Token | None, text: str, start_s: float) -> Word:
-    return Word(
-        text=token.text if token else text,
-        start_s=start_s + segment.start_s,
-        end_s=start_s + segment.end_s,
-        confidence=segment.posterior,
-        source=token.source if token else WordSource.GENERAL,
-    )
+def talk_words(heard: Sequence[Heard], table: TokenTable, start_s: float) -> list[Word]:
+    """Make words of the general vocabulary; tokens are left out."""
+    return [
+        Word(
+            text=base_name(segment.token),
+            start_s=start_s + segment.start_s,
+            end_s=start_s + segment.end_s,
+            confidence=segment.posterior,
+            source=WordSource.GENERAL,
+        )
+        for segment in heard
+        if not is_filler(segment.token) and base_name(segment.token) not in table.tokens
+    ]

@@ -1,0 +1,77 @@
+"""Stretches of speech between pauses, and which of them deserve a second look."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from treeward.speech.token_words import base_name, is_filler
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from treeward.speech.phrase_tokens import TokenTable
+    from treeward.speech.token_words import Heard
+
+PAUSE_S = 0.4  # parts stretches; a shorter one may stand inside "red ... back"
+LONGEST_NOTE_S = 5.0  # two notes in one breath, spoken slowly; guess
+SHORTEST_NOTE_S = 0.25  # "pause", spoken fast; guess
+PADDING_S = 0.15  # before and after a stretch, so that no consonant is lost
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """Segments of a first decode between two pauses, in seconds of the window."""
+
+    heard: tuple[Heard, ...]
+    start_s: float
+    end_s: float
+    alone: bool  # pauses on both sides
+
+    @property
+    def duration_s(self) -> float:
+        """Length without padding."""
+        return self.end_s - self.start_s
+
+
+def stretches(heard: Sequence[Heard]) -> list[Stretch]:
+    """Part the segments of a decode at its pauses."""
+    found: list[Stretch] = []
+    held: list[Heard] = []
+    for segment in heard:
+        if is_filler(segment.token):
+            continue
+        if held and segment.start_s - held[-1].end_s >= PAUSE_S:
+            found.append(_stretch(held))
+            held = []
+        held.append(segment)
+    if held:
+        found.append(_stretch(held))
+    return found
+
+
+def _stretch(held: Sequence[Heard], *, alone: bool = True) -> Stretch:
+    return Stretch(
+        heard=tuple(held),
+        start_s=held[0].start_s,
+        end_s=held[-1].end_s,
+        alone=alone,
+    )
+
+
+def worth_a_look(stretch: Stretch, table: TokenTable) -> Iterator[Stretch]:
+    """Give the part of a stretch that may be a note: all, its tokens, or nothing."""
+    if stretch.duration_s < SHORTEST_NOTE_S:
+        return
+    if stretch.duration_s <= LONGEST_NOTE_S:
+        yield stretch
+        return
+    held: list[Heard] = []
+    for segment in stretch.heard:
+        if base_name(segment.token) in table.tokens:
+            held.append(segment)
+        elif held:
+            yield _stretch(held, alone=False)
+            held = []
+    if held:
+        yield _stretch(held, alone=False)
