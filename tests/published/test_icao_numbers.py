@@ -1,0 +1,64 @@
+"""Numbers spoken digit by digit, as aviation says them.
+
+ICAO Annex 10, Volume II, 5.2.1.4.1.1: "All numbers ... shall be transmitted by
+pronouncing each digit separately"; heading 100 is "one zero zero", 080 "zero eight
+zero". Pronunciations: ZE-RO, WUN, TOO, TREE, FOW-ER, FIFE, SIX, SEV-EN, AIT, NIN-ER.
+Seen as quoted by flight crew guides and phraseology tables.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from treeward.notes.numbers import read_bearing, read_time
+
+WORDS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+PRONOUNCED = [
+    "zero",
+    "one",
+    "two",
+    "tree",
+    "fower",
+    "fife",
+    "six",
+    "seven",
+    "eight",
+    "niner",
+]
+
+
+@pytest.mark.parametrize("names", [WORDS, PRONOUNCED])
+@pytest.mark.parametrize("bearing_deg", range(360))
+def test_every_heading_in_three_digits(names: list[str], bearing_deg: int) -> None:
+    said = [names[int(digit)] for digit in f"{bearing_deg:03d}"]
+
+    reading = read_bearing(said)
+
+    assert reading is not None
+    assert reading.deg == bearing_deg
+    assert not reading.options
+
+
+@pytest.mark.parametrize(
+    ("said", "bearing_deg"),
+    [("one zero zero", 100), ("zero eight zero", 80), ("three six zero", 0)],
+)
+def test_the_annexs_own_examples(said: str, bearing_deg: int) -> None:
+    reading = read_bearing(said.split())
+
+    assert reading is not None
+    assert reading.deg is not None
+    assert reading.deg % 360 == bearing_deg
+
+
+@pytest.mark.parametrize("hour", range(24))
+@pytest.mark.parametrize("minute", [0, 1, 10, 22, 35, 59])
+def test_times_in_four_digits(hour: int, minute: int) -> None:
+    said = [WORDS[int(digit)] for digit in f"{hour:02d}{minute:02d}"]
+
+    reading = read_time(said)
+
+    assert reading is not None
+    assert reading.value is not None
+    read_hour, read_minute = map(int, reading.value.split(":")[:2])
+    assert (read_hour, read_minute) == (hour, minute)
