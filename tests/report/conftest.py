@@ -303,21 +303,21 @@ def make_two_colonies() -> HuntResult:
     return replace(whole, fix=replace(whole.fix, colonies=(first, second)))
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def build() -> Build:
     return make
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def result() -> HuntResult:
     return make()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def empty() -> HuntResult:
     return make_empty()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def two_colonies() -> HuntResult:
     return make_two_colonies()
