@@ -6,6 +6,7 @@ it. Nothing in the first waits for the disk.
 
 from __future__ import annotations
 
+import math
 import queue
 import threading
 from dataclasses import dataclass
@@ -92,7 +93,7 @@ class Intake:
         self._cutter = Cutter(ears)
         self._piece_s = 0.0
         self._last_s = watch.now_s()  # elapsed second up to which sound is there
-        self._try_disk_s = 0.0
+        self._try_disk_s = -math.inf
         self.meter = LevelMeter()
         self.heard_samples = 0
         self.worst_drift_s = 0.0
@@ -159,7 +160,7 @@ class Intake:
             age_s > PIECE_MOST_S or (age_s > PIECE_S and not self._cutter.in_speech)
         ):
             keeper.end()
-            self._try_disk_s = start_s
+            self._try_disk_s = -math.inf
         if not keeper.writing and start_s >= self._try_disk_s:
             self._piece_s, self._try_disk_s = start_s, start_s + DISK_RETRY_S
             if keeper.begin(max(0.0, start_s)):
@@ -197,7 +198,7 @@ class Intake:
         self._cutter = Cutter(self._ears)
         self._clock = SampleClock()
         self._keeper.end()
-        self._try_disk_s = 0.0
+        self._try_disk_s = -math.inf
 
     def _pass_on(self, blocks: Sequence[Block]) -> None:
         """Hand stretches to the recognizer, in seconds of the session."""

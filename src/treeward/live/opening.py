@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from treeward.trips.records import TripTable
 
 LOCK_NAME = "listen.lock"
+PIPE_HOLDS_S = 3.0  # of 16 kHz sound in 64 KiB, which is what a pipe holds, and more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,10 +119,11 @@ def open_session(
     zone = hunt_file.hunt.zone
     rehearsal = _is_fast(wanted)
     time = RehearsalTime() if rehearsal else None
-    start = wanted.start or WatchClock(zone).start
     if time is None:
-        watch = WatchClock(zone, start=start)
+        early_s = PIPE_HOLDS_S if wanted.input == "-" else 0.0
+        watch = WatchClock(zone, start=wanted.start, early_s=early_s)
     else:
+        start = wanted.start or WatchClock(zone).start
         watch = WatchClock(zone, start=start, elapsed=time, wall=time)
     source = _source(wanted, watch, time, stdin)
     ears = ears or open_ears(hunt_dir, model=wanted.model)

@@ -118,7 +118,7 @@ class Session:
         )
         self._calls = Calls(due=setting.call_due)
         self._lost = ""
-        self._stopping = threading.Event()
+        self._finished = False
         self._retry_s = 0.0
         self._recognise = threading.Thread(target=self._run, name="hear", daemon=True)
 
@@ -146,11 +146,13 @@ class Session:
 
     def stop(self) -> None:
         """End as soon as what was said is answered."""
-        self._stopping.set()
         self._source.stop()
 
     def finish(self) -> None:
-        """Stop, wait for what is under way, and close every file."""
+        """Stop, wait for what is under way, and close every file; once."""
+        if self._finished:
+            return
+        self._finished = True
         self.stop()
         self.intake.close()
         if self._recognise.ident:

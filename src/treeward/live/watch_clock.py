@@ -45,6 +45,9 @@ class WatchClock:
     start
         What the wall clock said at the start; the computer's own time by default
         (a rehearsal from a file gives the recording's).
+    early_s
+        Whole seconds by which second 0 lies before now: a pipe may hold sound that
+        is older than we are.
     """
 
     def __init__(
@@ -52,6 +55,7 @@ class WatchClock:
         zone: tzinfo,
         *,
         start: datetime | None = None,
+        early_s: float = 0.0,
         elapsed: Callable[[], float] = elapsed_s,
         wall: Callable[[], float] = time.time,
     ) -> None:
@@ -63,7 +67,7 @@ class WatchClock:
         self._wall_zero_s = wall()
         if start is None:
             # Second 0 is a whole second, as the recording's name will say it.
-            over_s = self._wall_zero_s % 1.0
+            over_s = self._wall_zero_s % 1.0 + early_s
             self._zero_s -= over_s
             self._wall_zero_s -= over_s
             start = datetime.fromtimestamp(round(self._wall_zero_s), tz=zone)
