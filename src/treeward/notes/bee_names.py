@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 
 _BEFORE = r"(?:(?:the|that|this|our|my|a|an|little|old|other|number) ){0,3}"
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
-_BEE = r"(?:one|bee|girl|lady|worker|forager)"
+_BEE = r"(?:one|bee|girl|lady|lass|worker|forager|friend)"
+_PAINT = r"(?:dot|mark|spot|blob)"
 PRONOUN = rf"(?:she|her|it|he|(?:that|this|the|the other) {_BEE})"
 # One of several, nobody knows which.
 _SOME = rf"(?:one of them|one of the bees|another {_BEE}|another|some {_BEE}|a {_BEE})"
@@ -46,7 +47,8 @@ class BeeNames:
             if len(colours) == 2:
                 firsts, seconds = (book.colours[colour] for colour in colours)
                 self._marks |= {
-                    way.replace(f"{one} {two}", f"{one} and {two}"): mark
+                    way.replace(f"{one} {two}", f"{one} {link} {two}"): mark
+                    for link in ("and", "with")
                     for one in firsts
                     for two in seconds
                 }
@@ -61,7 +63,11 @@ class BeeNames:
         )
         self._coloured = re.compile(
             rf"(?P<det>{_BEFORE})(?P<mark>{every})(?: {_DOT}(?= {_BEE}| with))?"
-            rf"(?P<bee> {_BEE})?{on_spot}(?= )"
+            rf"(?P<bee> (?:{_BEE}|{_PAINT}(?! on)))?{on_spot}(?= )"
+        )
+        self._with_dot = re.compile(
+            rf"{_BEFORE}{_BEE} (?:with|wearing|in) (?:the|a) (?P<mark>{every})"
+            rf" {_PAINT}(?= )"
         )
         self._pronoun = re.compile(rf"(?P<pronoun>{PRONOUN})(?= )")
         self._some = re.compile(rf"(?P<pronoun>{_SOME})(?= )")
@@ -77,6 +83,9 @@ class BeeNames:
             if match["spot"] and " " not in mark:
                 mark = f"{mark} {self._spots[match['spot']]}"
             return Named(mark=mark, end=match.end(), full=bool(match["bee"]))
+        match = self._with_dot.match(text, place)
+        if match:
+            return Named(mark=self._marks[match["mark"]], end=match.end(), full=True)
         match = self._plain.match(text, place)
         if match:
             return Named(mark=UNMARKED, end=match.end(), full=True)

@@ -39,14 +39,19 @@ class FoundNotes:
         self.events: list[Event] = []
         self._last_done: int | None = None  # index of the last thing a bee did
         self._by_pronoun = False
+        self.mentioned = ""  # a bee named in this sentence, without what it did
 
     def leaving(self, place: int) -> bool:
-        """Tell whether the last event is a leaving just before `place`."""
-        last = self.events[-1] if self.events else None
-        if last is None or last.kind is not EventKind.AWAY or last.end_s is None:
+        """Tell whether a bee left just before `place`, its bearings aside."""
+        if self._last_done is None:
+            return False
+        last, *after = self.events[self._last_done :]
+        end_s = self.events[-1].end_s
+        if last.kind is not EventKind.AWAY or end_s is None:
             return False
         here = self.pieces[self.speech.owner[place]]
-        return here.start_s - last.end_s <= ONE_BREATH_S
+        bearings = all(event.kind is EventKind.BEARING for event in after)
+        return bearings and here.start_s - end_s <= ONE_BREATH_S
 
     def do(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did; gives the place where reading goes on."""
@@ -78,7 +83,8 @@ class FoundNotes:
             flags.append("a bee was named, not what it did")
         if done.named.pronoun:
             mark, why, could_be = self._meant(done)
-            if self._said_before(done, mark):
+            talk = done.loose and not mark and not done.named.some
+            if talk or self._said_before(done, mark):
                 return end
             flags.append(why)
             confidence *= BY_PRONOUN
@@ -142,6 +148,9 @@ class FoundNotes:
         if done.named.some:
             mark = ""
         said = done.named.pronoun
+        if self.mentioned and not done.named.some:
+            why = f"'{said}' taken as {self.mentioned}, named just before"
+            return self.mentioned, why, could_be
         if mark:
             return mark, f"'{said}' taken as the bee in view, {mark}", could_be
         return "", f"which bee '{said}' is was not said", could_be
@@ -175,8 +184,9 @@ class FoundNotes:
             and not told.named
             and self.leaving(told.start)
         ):
-            mark = self.events[-1].mark
-            if self.events[-1].flags:
+            left = self.events[self._last_done or 0]
+            mark = left.mark
+            if left.flags:
                 flags.append("of the same bee as the leaving before it")
         elif (told.named and told.named.pronoun) or told.of_view:
             mark = self.view.last

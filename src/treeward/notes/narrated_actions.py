@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.notes import sayings
 from treeward.notes.bee_names import Named
 from treeward.notes.events import EventKind
+from treeward.notes.movement_words import PATTERNS
 from treeward.notes.narrated_bearings import leads_to_bearing
 from treeward.notes.sentences import plain_phrase
 
@@ -49,17 +50,36 @@ _LONE: Mapping[str, EventKind] = {
     "landed": EventKind.BACK,
     "back again": EventKind.BACK,
 }
+_SEEN = frozenset(
+    {
+        "",
+        "we have",
+        "i have",
+        "there is",
+        "here is",
+        "that is",
+        "i can see",
+        "i see",
+        "i have got",
+    }
+)
+_OR = re.compile(r" (?:, )?or (?:(?:maybe|perhaps|possibly|is it) )?")
+_BACKWARDS = re.compile(r"(?:in|back|down|here) ")
 _ENDS_IN_PREPOSITION = re.compile(
     r"(?:in|on|off|out|down|up|left|went|goes|here|again)$"
 )
 _OBJECT = re.compile(r"(?:the|a|an|her|his|its|my|our|your|their|to|for|of|with|some) ")
 _PAINTING = re.compile(
     r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*"
-    r"(?:marked|painted|marking|painting|put|putting|dabbed|gave)"
-    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|her|it|some|dot|of|little))* "
+    r"(?:mark|marked|painted|marking|painting|put|putting|dabbed|gave|given|got)"
+    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|her|it|some|dot|of|bit"
+    r"|little))* "
 )
-_PAINTED = re.compile(r" (?:one|bee|dot|spot|paint)(?= )")
-_ON_HER = re.compile(r" on (?:this|that|the|her|it|one|another|a|new|bee| )+(?= )")
+_PAINTED = re.compile(r" (?:one|bee|dot|spot|paint|mark|blob)(?= )")
+_ON_HER = re.compile(
+    r" on(?: (?:this|that|the|her|it|one|another|a|new|bee))+"
+    r"(?: (?:is )?(?:back|thorax|abdomen))?(?= )"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +94,7 @@ class Done:
     certain: bool = True  # False: a bee is named, but not what it did
     others: tuple[str, ...] = ()  # bees it may have been instead
     both: tuple[str, ...] = ()  # bees that all did it
+    loose: bool = False  # not as the phrase book lists it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +109,7 @@ class Actions:
 
     def __init__(self, book: PhraseBook, names: BeeNames) -> None:
         self._names = names
-        self._by_head: dict[str, list[_Template]] = {}
+        self._by_head: dict[str, list[_Template]] = {head: [] for head in _SEEN}
         for action in book.actions.values():
             for way in (*action.say, *action.narrate):
                 head, tail = (plain_phrase(part) for part in way.split(_SLOT))
@@ -128,6 +149,16 @@ class Actions:
         if named is None:
             return None
         name_end, others = self._or_another(text, named)
+        found = self._listed(text, named, name_end, templates)
+        if head in _SEEN and named.pronoun != "it":
+            found += self._moved(text, named, name_end)
+        best = max(found, key=lambda done: done.end, default=None)
+        return replace(best, start=place, others=others) if best else None
+
+    def _listed(
+        self, text: str, named: Named, name_end: int, templates: list[_Template]
+    ) -> list[Done]:
+        """Read what the phrase book lists; the first that fits, longest first."""
         for template in templates:
             if template.kind is EventKind.MARK and named.pronoun:
                 continue
@@ -138,22 +169,41 @@ class Actions:
                 both = tuple(named.mark.split("-")) if end else ()
             flags = () if end is None else self._fits(text, template, end, named)
             if end is not None and flags is not None:
-                return Done(
-                    kind=template.kind,
-                    named=named,
-                    start=place,
-                    end=end,
-                    flags=flags,
-                    others=others,
-                    both=both,
+                kind = template.kind
+                return [
+                    Done(
+                        kind=kind, named=named, start=0, end=end, flags=flags, both=both
+                    )
+                ]
+        return []
+
+    def _moved(self, text: str, named: Named, name_end: int) -> list[Done]:
+        """Read what a bee did in verb and particle, whatever the verb."""
+        start = name_end + (3 if text.startswith(" , ", name_end) else 1)
+        found: list[Done] = []
+        for kind, pattern in PATTERNS:
+            match = pattern.match(text, start)
+            if match is None:
+                continue
+            template = _Template(head="", tail=match[0], kind=kind)
+            flags = self._fits(text, template, match.end(), named)
+            if flags is not None:
+                found.append(
+                    Done(
+                        kind=kind,
+                        named=named,
+                        start=0,
+                        end=match.end(),
+                        flags=flags,
+                        loose=True,
+                    )
                 )
-        return None
+        return found
 
     def _or_another(self, text: str, named: Named) -> tuple[int, tuple[str, ...]]:
         """Read "blue or purple": where the names end, and the other bee."""
-        if not text.startswith(" or ", named.end):
-            return named.end, ()
-        other = self._names.at(text, named.end + 4)
+        link = _OR.match(text, named.end)
+        other = self._names.at(text, link.end()) if link else None
         if other is None or not other.mark:
             return named.end, ()
         return other.end, (other.mark,)
@@ -193,9 +243,14 @@ class Actions:
         """
         place = end + 1
         place = sayings.TAIL.match(text, place).end()  # type: ignore[union-attr]
-        if sayings.STOP.match(text, place) or sayings.HEDGE_TAIL.match(text, place):
+        leaves = template.kind is EventKind.AWAY
+        if (
+            sayings.STOP.match(text, place)
+            or sayings.HEDGE_TAIL.match(text, place)
+            or (leaves and leads_to_bearing(text, place))
+        ):
             return ()
-        if template.kind is EventKind.AWAY and leads_to_bearing(text, place):
+        if sayings.AT_TIME.match(text, place) and not named.pronoun and template.tail:
             return ()
         vague = template.tail == "" or bool(named.pronoun)
         if not vague and (
@@ -203,8 +258,9 @@ class Actions:
         ):
             return ()
         has_object = _OBJECT.match(text, place) is not None
+        back = leaves and _BACKWARDS.match(text, place) is not None  # "has flown in"
         odd = has_object and _ENDS_IN_PREPOSITION.search(template.tail) is not None
-        if vague or odd or not template.tail.startswith("is "):
+        if vague or odd or back or not template.tail.startswith("is "):
             return None
         border = re.compile(r" [.?,] |$").search(text, place)
         more = text[place : border.start() if border else len(text)]
@@ -240,7 +296,9 @@ class Actions:
         end = more.end() if more else named.end
         on_her = _ON_HER.match(text, end)
         end = on_her.end() if on_her else end
-        if not sayings.STOP.match(text, end + 1):
+        if not sayings.STOP.match(text, end + 1) or (
+            not on_her and " got " in match[0]
+        ):
             return None
         return Done(kind=EventKind.MARK, named=named, start=place, end=end)
 

@@ -26,7 +26,7 @@ _LEAD = re.compile(
 _OF_BEE = re.compile(rf" (?:is )?{_WORD} (?:(?:is|was|at|of) )?")
 _ABOUT = re.compile(r"(?:on|for|of) ")
 _MAKE = re.compile(
-    r"(?:i|we) (?:make|made|get|got|read|have)(?: (?:it|that|her|him))? "
+    r"(?:i|we) (?:make|made|get|got|read|have)(?: (?:it|that|her|him))?(?: as)? "
 )
 _FLYING = re.compile(
     r"(?:(?:they|she|it|all|both|the bees|bees|everyone|is|are|was|were|he) )*"
@@ -39,22 +39,24 @@ _LINK_WORDS = (
     *("out", "away", "due", "to", "towards", "toward", "the", "at", "on", "in"),
     *("straight", "about", "around", "roughly", "approximately", "maybe", "perhaps"),
     *("probably", "possibly", "nearly", "almost", "direction", "compass", "says"),
-    *("reads", "said", "it", "her", "course", "i", "make", "made", "that"),
+    *("reads", "said", "say", "it", "her", "course", "i", "make", "made", "that"),
 )
 _LINK = re.compile(rf"(?:(?:{'|'.join(_LINK_WORDS)}|a(?! hundred)) )*")
 _HEDGED = re.compile(rf"(?:(?:{ROUGH}|due|to the|towards the) )*")
-_START = re.compile(r"(?:north|south|east|west|zero|oh|one|two|three|a hundred|\d)")
 _ENOUGH = re.compile(
-    r"(?:[.?,]|and |but |then |so |from here|from the|magnetic|true|same |that |it "
-    r"|over |across |more or less|or so|i think|again|this time|$)"
+    r"(?:[.?,]|and |but |then |so |from here|from the|on the compass|by the |by my "
+    r"|magnetic|true|same |that |it |over |across |more or less|or so|i think|again"
+    r"|this time|$)"
 )
+_AT = re.compile(r"\bat $")
 _TRUE_NORTH = re.compile(r"true ")
 
 
 def leads_to_bearing(text: str, place: int) -> bool:
     """Tell whether what follows is where the bee flew, in degrees or as a point."""
     match = _LINK.match(text, place)
-    return match is not None and bool(_START.match(text, match.end()))
+    value = values.bearing_value(words_from(text, match.end())) if match else None
+    return value is not None and bool(value.text)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +64,7 @@ class _Way:
     """How a bearing is led up to: where its words start, and whose it is."""
 
     start: int
-    announced: bool = False
+    by_name: bool = False  # by a word of the phrase book
     named: Named | None = None
     of_view: bool = False
     bare: bool = False
@@ -85,7 +87,7 @@ class Bearings:
         number_at = self._number_at(text, place, way, leaving=leaving)
         words = words_from(text, number_at)
         value = values.bearing_value(words)
-        if value is None or not (value.text or way.announced or leaving):
+        if value is None or not (value.text or way.by_name):
             return None
         end = place_after(text, number_at, value.used)
         if not _ENOUGH.match(text, end):
@@ -101,6 +103,9 @@ class Bearings:
             for word in dict.fromkeys(text[place:number_at].split())
             if word in values.ROUGHLY
         )
+        clock = values.time_value(words)
+        if _AT.search(text[place:number_at]) and clock and clock.text:
+            flags = (*flags, "a bearing or a time of day?")
         if _TRUE_NORTH.match(text, end):
             flags = (*flags, "said to be from true north")
         return Told(
@@ -119,17 +124,19 @@ class Bearings:
         named = self._names.at(text, place)
         of_bee = _OF_BEE.match(text, named.end) if named else None
         if of_bee:
-            return _Way(start=of_bee.end(), announced=True, named=named)
+            return _Way(start=of_bee.end(), named=named)
         lead = _LEAD.match(text, place)
         start = lead.end() if lead else place
+        by_name = False
         for way in self._ways:
             if text.startswith(way, place):
                 start = max(start, place + len(way))
+                by_name = True
         if start > place:
             about = _ABOUT.match(text, start)
             named = self._names.at(text, about.end() if about else start)
             start = named.end + 1 if named else start
-            return _Way(start=start, announced=True, named=named)
+            return _Way(start=start, by_name=by_name, named=named)
         make = _MAKE.match(text, place)
         if make:
             return _Way(start=make.end())

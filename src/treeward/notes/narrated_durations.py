@@ -14,18 +14,19 @@ if TYPE_CHECKING:
 
 _LONGEST_S = 3 * 3600.0  # a longer time away is talk of something else; guess
 _DURATION_OF_BEE = re.compile(
-    r" (?:(?:is )?(?P<time>away time|round trip|trip)(?: (?:is|was|of))?"
+    r" (?:(?:is )?(?P<time>away time|round trip|trip)(?: (?:is|was|of|took))?"
     r"|(?:is|was|were|had been)(?: been)? (?P<away>gone|away|out)"
     r"|(?P<took>took|did (?:it|that) in|made it in))"
     r"(?: for)?(?: (?:about|around|roughly|nearly|almost|just over|just under))? "
 )
 _DURATION_LEAD = re.compile(
-    r"(?:(?:that|this|it) (?:took|is|was) )?(?:a |an |the )?"
+    r"(?:(?:that|this|it) (?:took(?: her)?|is|was) )?(?:a |an |the )?"
     r"(?P<what>round trip|trip|away time|time away)?"
     r"(?: ?(?:is|was|of|took|,))*(?: ?(?:about|around|roughly|nearly|almost))? ?"
 )
 _TOOK = re.compile(r"(?:that|this|it) took ")
-_FOR_BEE = re.compile(r" (?:for|by) ")
+_FOR_BEE = re.compile(r" (?:for|by|since) ")
+_SINCE = re.compile(r" (?:left|went|is away|is gone|was here)(?= )")
 
 
 class Durations:
@@ -40,16 +41,20 @@ class Durations:
         if named and named.pronoun != "it":
             match = _DURATION_OF_BEE.match(text, named.end)
             if match:
-                trip = match["time"] in {"round trip", "trip"}
-                sure = bool(match["away"] or match["time"])
+                trip = match["time"] == "round trip"
+                sure = bool(match["away"]) or match["time"] in {
+                    "away time",
+                    "round trip",
+                }
                 return self._lasting(
                     text, place, match.end(), named, trip=trip, sure=sure
                 )
         lead = _DURATION_LEAD.match(text, place)
-        if lead is None or (lead.end() == place and not named):
+        if lead is None:
             return None
-        if not lead["what"] and not re.match(r"(?:that|this|it) ", text[place:]):
-            return None
+        pointed = re.compile(r"(?:that|this|it) ").match(text, place)
+        if not lead["what"] and not pointed:
+            return self._for_bee(text, place)
         start = lead.end()
         about = re.compile(r"(?:for|of) ").match(text, start)
         bee = self._names.at(text, about.end()) if about else None
@@ -57,7 +62,7 @@ class Durations:
             start = bee.end + 1
             link = re.compile(r"(?:(?:is|was|of|took|,) )*").match(text, start)
             start = link.end() if link else start
-        trip = (lead["what"] or "") in {"round trip", "trip"}
+        trip = lead["what"] == "round trip"
         told = self._lasting(
             text, place, start, bee, trip=trip, sure=bool(lead["what"])
         )
@@ -66,6 +71,11 @@ class Durations:
         if lead["what"] or told.named or _TOOK.match(text, place):
             return told
         return None
+
+    def _for_bee(self, text: str, place: int) -> Told | None:
+        """Read "nine minutes for yellow"."""
+        told = self._lasting(text, place, place, None, trip=False, sure=False)
+        return told if told and told.named and not told.named.pronoun else None
 
     def _lasting(
         self,
@@ -86,7 +96,8 @@ class Durations:
         follow = _FOR_BEE.match(text, end - 1)
         if follow and named is None:
             named = self._names.at(text, follow.end())
-            end = named.end + 1 if named else end
+            since = _SINCE.match(text, named.end) if named else None
+            end = (since.end() if since else named.end) + 1 if named else end
         if not re.compile(
             r"[.?,]|and |but |so |that time|this time|i think|exactly|away|$"
         ).match(text, end):

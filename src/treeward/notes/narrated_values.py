@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from treeward.speech.phrasebook import PhraseBook
 
 _TIME_LEAD = re.compile(
-    rf"(?:(?:it is|time is|the time is|time check|(?:the )?time by (?:my|the) watch"
+    rf"(?:(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
+    rf"|(?:the )?time by (?:my|the) watch"
     rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
     rf"|(?:my|the) (?:watch|clock|phone) (?:says|is|reads)"
     rf"|(?:the )?time|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is|it is) )*"
@@ -30,22 +31,27 @@ _TIME_LEAD = re.compile(
 # A time that says by itself that it is one.
 _TELLS = re.compile(
     r" (?:past|to|o'clock|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening|noon"
-    r"|midday) |\d:\d\d"
+    r"|midday|watch|phone) |\d:\d\d"
 )
+_ON_WATCH = re.compile(r"(?:exactly|precisely|(?:on|by) my (?:watch|phone)) ")
 _STATION = re.compile(
     r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down|gone|going"
     r"|starting|start|now|arrived|set up|sitting) )*"
     r"(?:(?:at|to|on|from|for) )?(?P<word>station) "
 )
+_ENOUGH_ABOUT_STATION = re.compile(
+    r"[.?,]|and |now |again |the time |time |at |with |it is |in the |$"
+)
 _WIND = re.compile(r"(?:(?:the|there is|a|now) )*(?P<word>wind) ")
 _WIND_GAP = re.compile(
     r"(?:(?:is|was|very|quite|fairly|pretty|more|got|getting|up|picked|a|bit|it|dropped"
-    r"|to|down|now|gone|still|been|has|turned|,|and) )*"
+    r"|to|down|now|gone|still|been|has|turned|round|around|backed|veered|,|and) )*"
 )
 _CALM = re.compile(
-    r"(?:(?:there is|there|is|we have|with) )*(?:no|hardly any|almost no|not much"
+    r"(?:(?:there is|there|is|we have|with|still) )*(?:no|hardly any|almost no|not much"
     r"|barely any|not a breath of|very little|little) wind(?: at all)? "
 )
+_IT_IS_CALM = re.compile(r"it is (?:very |quite |dead |pretty )?calm (?=[.,]|here|at )")
 _AFTER_WIND = {"wind", "winds", ",", "and", "now", "again", "here", "today"}
 
 
@@ -110,13 +116,15 @@ class ValueNotes:
         if value is None:
             return None
         end = place_after(text, start, value.used)
-        follow = re.compile(r"(?:exactly|precisely) ").match(text, end)
+        follow = re.compile(
+            r"(?:exactly|precisely|(?:on|by) my (?:watch|phone)) "
+        ).match(text, end)
         after = follow.end() if follow else end
         if not re.compile(r"[.?,]|and (?!\d|[a-z]+teen|ten )|but |so |i think|$").match(
             text, after
         ):
             return None
-        said = text[start - 1 : end]
+        said = text[start - 1 : after]
         if start == place and not asked and not _TELLS.search(said):
             return None
         if not value.text and own is None:
@@ -146,9 +154,7 @@ class ValueNotes:
         if value is None:
             return None
         end = place_after(text, start, value.used)
-        if not re.compile(r"[.?,]|and |now |again |the time|time |at |with |$").match(
-            text, end
-        ):
+        if not _ENOUGH_ABOUT_STATION.match(text, end):
             return None
         return Told(kind=EventKind.STATION, start=place, end=end, value=value.text)
 
@@ -157,6 +163,15 @@ class ValueNotes:
         if calm and "calm" in self._lexicon.wind.values():
             end = calm.end()
             return Told(kind=EventKind.WIND, start=place, end=end, value="calm")
+        unnamed = _IT_IS_CALM.match(text, place)
+        if unnamed and "calm" in self._lexicon.wind.values():
+            return Told(
+                kind=EventKind.WIND,
+                start=place,
+                end=unnamed.end(),
+                value="calm",
+                flags=("the wind was not named",),
+            )
         match = _WIND.match(text, place)
         if match:
             gap = _WIND_GAP.match(text, match.end())

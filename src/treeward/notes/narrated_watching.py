@@ -28,6 +28,7 @@ _RESUMES = re.compile(
     rf"(?:(?:we|i|am|are|back|the|is|have|okay) )*"
     rf"(?:{_OFF}|started|starting|resuming|resumed)(?: (?:the|this|my|{_OFF}|is|on))*"
     rf" (?:again|once more|resumed|resuming|back on) "
+    r"|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
     rf"|(?:resuming|resumed)(?: the| this)? {_OFF} "
 )
 _SCRATCHES = re.compile(

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from treeward.speech.records import Utterance
 
 
+_OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _BORDER = re.compile(r" [.?,] | and | but | then | so | while | okay | right | oh ")
 
 
@@ -88,6 +89,7 @@ class _Narrator:
             place = self._clause(place, sentence)
         if not sentence.question:
             self.asked = False
+        self.found.mentioned = ""
         return end + 2
 
     def _answer(self, start: int, sentence: _Sentence) -> int:
@@ -112,8 +114,17 @@ class _Narrator:
             if end is not None:
                 return end
         after = self._next(start, sentence)
+        self._mention(start, after)
         inside = self._inside(start, min(after, sentence.end), sentence)
         return after if inside is None else inside
+
+    def _mention(self, start: int, after: int) -> None:
+        """Remember a bee named without what it did: "it is red, and she ..."."""
+        for place in self._openings(start):
+            named = self.names.at(self.text, place)
+            rest = self.text[named.end : after].strip() if named else ""
+            if named and named.mark and (rest in {",", ""} or _OF_HER.match(rest)):
+                self.found.mentioned = named.mark
 
     def _inside(self, start: int, end: int, sentence: _Sentence) -> int | None:
         """Find a plain statement about a marked bee within other words.

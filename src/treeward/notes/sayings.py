@@ -28,6 +28,8 @@ _FILLERS = (
         "wait",
         "see",
         "oh",
+        "oops",
+        "whoops",
         "while",
     ),
     *(
@@ -61,9 +63,27 @@ _HEDGES = (
         "i am pretty sure",
         "presumably",
     ),
-    *("apparently", "i am guessing", "either"),
+    *(
+        "apparently",
+        "i am guessing",
+        "either",
+        "pretty sure",
+        "fairly sure",
+        "quite sure",
+    ),
 )
-_LEADS = ("that is", "that was", "it is", "it was", "this is", "that", "it", "i see")
+_LEADS = (
+    "there is been",
+    "there is",
+    "that is",
+    "that was",
+    "it is",
+    "it was",
+    "this is",
+    "that",
+    "it",
+    "i see",
+)
 
 
 def _any(phrases: tuple[str, ...]) -> str:
@@ -84,7 +104,7 @@ HEDGED_LEAD = re.compile(
 UNREAL = re.compile(
     r" (?:if|when|whenever|until|till|unless|(?<!from )before|once|hope|hopes|hoping"
     r"|wish|would(?! say)|should(?! think)|will|tomorrow|yesterday"
-    r"|last (?:night|year|week|time|month|summer)|suppose|imagine|wait"
+    r"|last (?:night|year|week|time|month|summer)|(?<!i )suppose|imagine|wait"
     r"|used to|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told"
     r"|remember|shall|next) "
 )
@@ -103,14 +123,16 @@ _PLACE = (
 _TAIL = (
     rf"(?:again|too|as well|there|here|okay|yes|right|at last|this time|at once"
     rf"|from before|straight away|on time|early|late|safely|yet|this minute|home"
-    rf"|quick|there we go|here we go|for now|bees|i see|all right|{_PLACE})"
+    rf"|quick|that way|the same way|there we go|here we go|for now|bees|i see"
+    rf"|all right|{_PLACE})"
 )
 TAIL = re.compile(rf"(?:{_TAIL} )*")
 HEDGE_TAIL = re.compile(
     r"(?:, )?(?:(?:i think|i guess|i believe|i reckon|i suppose|i am not sure|not sure"
+    r"|i am (?:nearly|almost|fairly|pretty|quite) sure"
     r"|maybe|perhaps|probably|possibly|more or less|or so|or thereabouts|ish|roughly"
     r"|give or take)(?= )|or (?:(?:it|that|she) )?"
-    r"(?:was|is|could|might|may|maybe|perhaps)"
+    r"(?:was|is|could|might|may|maybe|perhaps|possibly|probably)"
     r"(?: (?:it|that|she|be|been|have|was|is))*)(?= )"
 )
 # Starts of the next statement, where nothing but the words themselves part the two.
@@ -120,6 +142,11 @@ _NEXT = (
     r"|what time "
 )
 STOP = re.compile(rf"[.?,]|and |but |then |so |while |or |because |{_NEXT}|$")
+# A time of day said with it: "took off at ten fifteen".
+AT_TIME = re.compile(
+    r"(?:at|at about|around|at exactly|by) (?=(?:one|two|three|four|five|six|seven"
+    r"|eight|nine|ten|eleven|twelve|half|quarter|\d))"
+)
 LEFT_PLACE = re.compile(
     r"(?:the|our|this) (?:dish|comb|sponge|water|station|feeder|syrup|box|stone|moss"
     r"|saucer|bait)(?: [.?,]| and| but|$)"
