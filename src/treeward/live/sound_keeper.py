@@ -173,7 +173,7 @@ class SoundKeeper:
         _write_all(self._fd, wav_header(self._data))
         os.lseek(self._fd, HEADER_BYTES + self._data, os.SEEK_SET)
 
-    def end(self, *, wait: bool = False) -> None:
+    def end(self) -> None:
         """Close the piece and turn it into FLAC in the background."""
         if self._wav is None:
             return
@@ -193,8 +193,6 @@ class SoundKeeper:
         thread = threading.Thread(target=finish_piece, args=(wav,), name="flac")
         thread.start()
         self._finishing = [t for t in self._finishing if t.is_alive()] + [thread]
-        if wait:
-            self.wait()
 
     def wait(self) -> None:
         """Wait until every closed piece has become FLAC."""
@@ -204,7 +202,8 @@ class SoundKeeper:
 
     def close(self) -> None:
         """End the piece, wait for FLAC, stop flushing."""
-        self.end(wait=True)
+        self.end()
+        self.wait()
         self._flusher.stop()
 
 
