@@ -37,7 +37,8 @@ _PER_DAY_AWAY = 0.3  # and the farther, the worse, up to a day
 _DARK = 0.2  # no bee flies then
 _LONG_PAUSE = 0.1  # for the longest pause; among two readings the shorter one wins
 
-_BEAM = 400  # explanations kept at a time
+_BEAM = 100  # explanations kept at a time
+_HOPELESS = 5.0  # dearer than the best by this is given up
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -254,7 +255,8 @@ def explain(
                     cost += _PAUSE + _LONG_PAUSE * pause_s / LONGEST_PAUSE_S
                     grown.append(_Story(cost, before.closed, opened))
         grown.sort(key=lambda s: s.cost)  # stable: among equals the earlier reading
-        stories = grown[:_BEAM]
+        dearest = grown[0].cost + _HOPELESS
+        stories = [s for s in grown[:_BEAM] if s.cost <= dearest]
     finished = [close(story, last=True) for story in stories]
     return list(min(finished, key=lambda s: s.cost).closed)
 

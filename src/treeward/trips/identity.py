@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from treeward.notes.events import EventKind
 
@@ -36,7 +36,7 @@ _SECOND_BEE = 3.5  # that two bees must be cheaper than one to be believed,
 _SECOND_BEE_NOTE = 0.05  # and for each note. In invented hunts 1 of 877 single bees
 # was split so, and 192 of 225 pairs were found (tests/benchmarks/pairing).
 
-_BEAM = 150  # explanations kept at a time, for one bee and for two
+_BEAM = 100  # explanations kept at a time, for one bee and for two
 _TELL_APART = 0.4  # stories of two bees that differ less are as likely
 _ANY_TIME = math.inf
 
@@ -59,8 +59,7 @@ class Identities:
         return max(self.bee, default=0) + 1
 
 
-@dataclass(frozen=True, slots=True)
-class _State:
+class _State(NamedTuple):
     """What is known of one bee so far."""
 
     last: EventKind | None = None
@@ -69,16 +68,38 @@ class _State:
     visit_s: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class _Story:
+class _Trail(NamedTuple):
+    """Which bee the latest note is about, and the trail before it."""
+
+    bee: int
+    before: _Trail | None
+
+    def whole(self) -> tuple[int, ...]:
+        found: list[int] = []
+        step: _Trail | None = self
+        while step is not None:
+            found.append(step.bee)
+            step = step.before
+        return tuple(reversed(found))
+
+
+class _Story(NamedTuple):
     cost: float
     unease: float  # how unevenly the bees behave, in logarithms of ratios
-    bee: tuple[int, ...]
+    total: float
+    trail: _Trail | None
     states: tuple[_State, ...]
 
     @property
-    def total(self) -> float:
-        return self.cost + self.unease
+    def bee(self) -> tuple[int, ...]:
+        return self.trail.whole() if self.trail else ()
+
+    def goes_on(
+        self, bee: int, cost: float, unease: float, states: tuple[_State, ...]
+    ) -> _Story:
+        cost += self.cost
+        unease += self.unease
+        return _Story(cost, unease, cost + unease, _Trail(bee, self.trail), states)
 
 
 def tell_bees_apart(sightings: Sequence[Sighting]) -> Identities:
@@ -97,10 +118,11 @@ def tell_bees_apart(sightings: Sequence[Sighting]) -> Identities:
     if not pairs or pairs[0].total + opening >= alone.total:
         return Identities(bee=alone.bee)
     best, unsure = pairs[0], set[tuple[int, int]]()
+    links = _links(best.bee)
     for rival in pairs[1:]:
         if rival.total > best.total + _TELL_APART:
             break
-        unsure |= _links(best.bee) - _links(rival.bee)
+        unsure |= links - _links(rival.bee)
     return Identities(bee=best.bee, unsure=frozenset(unsure))
 
 
@@ -117,57 +139,42 @@ def _links(bee: Sequence[int]) -> set[tuple[int, int]]:
 
 
 def _best(sightings: Sequence[Sighting], *, bees: int) -> list[_Story]:
-    stories = [_Story(0.0, 0.0, (), (_State(),))]
+    """Return explanations with at most so many bees, the best first."""
+    rank = _rank if bees > 1 else _rank_one
+    stories = [_Story(0.0, 0.0, 0.0, None, (_State(),))]
     for sighting in sightings:
         grown: list[_Story] = []
         misheard = _MISHEARD_FLAGGED if sighting.event.flags else _MISHEARD
         for story in stories:
-            grown.append(
-                _Story(
-                    story.cost + misheard,
-                    story.unease,
-                    (*story.bee, -1),
-                    story.states,
-                )
-            )
-            for index, state in enumerate(story.states):
+            states = story.states
+            for index, state in enumerate(states):
                 cost, unease, after = _step(state, sighting)
-                states = (*story.states[:index], after, *story.states[index + 1 :])
-                grown.append(
-                    _Story(
-                        story.cost + cost,
-                        story.unease + unease,
-                        (*story.bee, index),
-                        states,
-                    )
-                )
-            if len(story.states) < bees and story.states[0].last is not None:
+                moved = (*states[:index], after, *states[index + 1 :])
+                grown.append(story.goes_on(index, cost, unease, moved))
+            if len(states) < bees and states[0].last is not None:
                 cost, _, after = _step(_State(), sighting)
-                grown.append(
-                    _Story(
-                        story.cost + cost,
-                        story.unease,
-                        (*story.bee, 1),
-                        (*story.states, after),
-                    )
-                )
+                grown.append(story.goes_on(1, cost, 0.0, (*states, after)))
+            grown.append(story.goes_on(-1, misheard, 0.0, states))
         stories = []
         for count in range(1, bees + 1):
             some = [s for s in grown if len(s.states) == count]
-            some.sort(key=_rank if count > 1 else _rank_one)
+            some.sort(key=rank if count == bees else _rank_one)
             stories += some[:_BEAM]
-    stories.sort(key=_rank if bees > 1 else _rank_one)
+    stories.sort(key=rank)
     return stories
 
 
-def _rank_one(story: _Story) -> tuple[float, float, tuple[int, ...]]:
+# Both are rounded, so that the sums' last bits do not decide between equal stories;
+# among equals that one stands first which believes the notes.
+
+
+def _rank_one(story: _Story) -> tuple[float, float]:
     # One bee may be as uneven as she likes; no note is doubted for that.
-    return round(story.cost, 6), round(story.unease, 6), story.bee
+    return round(story.cost, 6), round(story.unease, 6)
 
 
-def _rank(story: _Story) -> tuple[float, tuple[int, ...]]:
-    # Rounded, so that the sums' last bits do not decide between equal stories.
-    return round(story.total, 6), story.bee
+def _rank(story: _Story) -> float:
+    return round(story.total, 6)
 
 
 def _step(state: _State, sighting: Sighting) -> tuple[float, float, _State]:
