@@ -47,7 +47,8 @@ LEAVES = re.compile(
 FAILS = re.compile(
     r"(?:(?:is|did|was|had|have|still) )*(?:(?:not|never|still not|failed to|yet to)"
     r"(?: yet)? (?:been |be )?(?:come|came|return|returned|show|shown|showed|appear"
-    r"|appeared|turn|turned|seen|make|made)(?: (?:back|up|in|it|it back|again|home))?)(?= )"
+    r"|appeared|turn|turned|seen|make|made)"
+    r"(?: (?:back|up|in|it|it back|again|home))?)(?= )"
 )
 PATTERNS = (
     (EventKind.MISSED, FAILS),
