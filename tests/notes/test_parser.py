@@ -238,19 +238,31 @@ def test_two_scratches_take_back_two_notes() -> None:
     assert [bool(event.flags) for event in events] == [True, True, False, False]
 
 
-def test_confidence_is_that_of_all_words_together() -> None:
+def test_confidence_is_that_of_the_least_sure_word() -> None:
     words = tuple(
         Word(text=text, start_s=s, end_s=s + 0.3, confidence=c, source=source)
         for text, s, c, source in (
             ("bearing", 0.0, 0.8, P),
-            ("two", 0.4, 0.5, G),
+            ("two", 0.4, 0.4, G),
             ("ten", 0.8, 0.9, G),
         )
     )
     (event,) = parse_notes([Utterance(words=words, start_s=0, end_s=2)], BOOK)
 
-    assert event.confidence == pytest.approx(0.36)
-    assert event.flags == ("heard with little confidence (0.36)",)
+    assert event.confidence == pytest.approx(0.4)
+    assert event.flags == ("heard with little confidence (0.40)",)
+
+
+def test_other_readings_stand_on_the_first_word_of_a_note() -> None:
+    other = Alternative(text="bearing two one five", confidence=0.3)
+    words = (
+        Word(text="bearing", start_s=0, end_s=0.4, source=P, alternatives=(other,)),
+        Word(text="two", start_s=0.4, end_s=0.6, source=G),
+        Word(text="ten", start_s=0.6, end_s=0.9, source=G),
+    )
+    (event,) = parse_notes([Utterance(words=words, start_s=0, end_s=1)], BOOK)
+
+    assert (event.value, event.alternatives) == ("210", (other,))
 
 
 def test_other_readings_come_along_best_first() -> None:

@@ -111,14 +111,12 @@ def texts_from(
 
 
 def confidence_of(pieces: Sequence[Piece]) -> float:
-    """Combine: the share of such spans in which every word is right."""
-    product = 1.0
-    seen: set[int] = set()
-    for piece in pieces:
-        if piece.word not in seen:
-            seen.add(piece.word)
-            product *= piece.confidence
-    return product
+    """Give the confidence of the least sure word.
+
+    The engine gives all words of one note the confidence of the whole note, so that
+    multiplying them would count it several times.
+    """
+    return min(piece.confidence for piece in pieces)
 
 
 def heard(pieces: Sequence[Piece]) -> str:
@@ -127,9 +125,6 @@ def heard(pieces: Sequence[Piece]) -> str:
 
 
 def alternatives_of(pieces: Sequence[Piece]) -> tuple[Alternative, ...]:
-    """Give other readings of a span that is one engine word, else of none."""
-    words = {piece.word for piece in pieces}
-    if len(words) != 1:
-        return ()
-    ordered = sorted(pieces[0].alternatives, key=lambda other: -other.confidence)
-    return tuple(ordered)
+    """Give other readings of a note, which stand on its first word that has any."""
+    found = next((piece.alternatives for piece in pieces if piece.alternatives), ())
+    return tuple(sorted(found, key=lambda other: -other.confidence))
