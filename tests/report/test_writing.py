@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,9 +29,9 @@ def test_everything_is_written(result: HuntResult, tmp_path: Path) -> None:
 
 
 def test_old_pictures_go_and_strange_files_stay(
-    result: HuntResult, empty: HuntResult, tmp_path: Path
+    empty: HuntResult, tmp_path: Path
 ) -> None:
-    write_results(result, tmp_path)
+    (tmp_path / "map.png").write_bytes(b"from last time")
     (tmp_path / "my notes.txt").write_text("keep")
 
     write_results(empty, tmp_path)
@@ -41,13 +42,11 @@ def test_old_pictures_go_and_strange_files_stay(
 
 
 def test_a_failure_half_way_leaves_the_old_files(
-    result: HuntResult,
-    empty: HuntResult,
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
+    empty: HuntResult, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = tmp_path / "results"
-    write_results(result, folder)
+    write_results(replace(empty, missing=("of last time",)), folder)
+    (folder / "map.png").write_bytes(b"from last time")
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     plain = Path.replace
 
@@ -69,12 +68,12 @@ def test_a_failure_half_way_leaves_the_old_files(
 
 
 def test_a_folder_that_cannot_be_made_is_named(
-    result: HuntResult, tmp_path: Path
+    empty: HuntResult, tmp_path: Path
 ) -> None:
     (tmp_path / "file").write_text("in the way")
 
     with pytest.raises(ReportError, match="cannot be written"):
-        write_results(result, tmp_path / "file" / "results")
+        write_results(empty, tmp_path / "file" / "results")
 
 
 def test_labels_stand_beside_the_recordings(result: HuntResult, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from .picture_style import (
     INK,
     MUTED,
     draw_dot,
+    draw_dots,
     drawable,
     new_figure,
     plain_axes,
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
     from .records import HuntResult
 
 _WIDTH_IN = 8.2
+# Dots are rimmed one by one up to so many a row; more are drawn at once, or the page
+# would grow with every trip.
+_DOTS_ONE_BY_ONE = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,16 +139,21 @@ def _draw_away_row(
                 Rectangle((start, y - 0.40), width, 0.16, facecolor=colour, zorder=2,
                           edgecolor="none")
             )  # fmt: skip
-    beyond = 0
+    beyond, many = 0, len(row.trips) > _DOTS_ONE_BY_ONE
+    together: list[float] = []
     for trip in row.trips:
         minutes = trip.away_s / 60
         if minutes > longest:
             beyond += 1
             continue
-        if trip.used:
+        if trip.used and not many:
             draw_dot(axes, minutes, y, row.mark, 9.0)
+        elif trip.used:
+            together.append(minutes)
         else:
             _draw_left_out(axes, minutes, y)
+    if together:
+        draw_dots(axes, together, y, row.mark, 6.5)
     if beyond:
         axes.text(longest * 1.02, y, f"{beyond} longer →", ha="right", va="center",
                   fontsize=7.5, color=MUTED)  # fmt: skip

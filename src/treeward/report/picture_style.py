@@ -20,7 +20,7 @@ from matplotlib.patheffects import Normal, Stroke
 from .paint import paint_hex, split_mark
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from matplotlib.axes import Axes
     from matplotlib.patheffects import AbstractPathEffect
@@ -106,13 +106,21 @@ def draw_dot(axes: Axes, x: float, y: float, mark: str, size_pt: float) -> None:
 
     Without the rim white and yellow paint would not show on paper.
     """
+    draw_dots(axes, [x], y, mark, size_pt)
+
+
+def draw_dots(
+    axes: Axes, xs: Sequence[float], y: float, mark: str, size_pt: float
+) -> None:
+    """Draw many dots of one bee at once; where they overlap they run together."""
     first, second = mark_colours(mark)
     rings = [(size_pt, INK), (size_pt - 1.8, second)]
     if first != second:
         rings.append((size_pt - 5.0, first))
     for order, (size, colour) in enumerate(rings):
-        axes.plot([x], [y], marker="o", markersize=size, color=colour,
-                  markeredgewidth=0, zorder=6 + order)  # fmt: skip
+        axes.plot(xs, [y] * len(xs), marker="o", markersize=max(size, 1.0),
+                  color=colour, markeredgewidth=0, linestyle="none",
+                  zorder=6 + order)  # fmt: skip
 
 
 def plain_axes(axes: Axes) -> None:
