@@ -71,6 +71,11 @@ class TokenTable:
     ends: dict[str, float] = field(default_factory=dict)  # share that ends there
     graphs: dict[str, WordGraph] = field(default_factory=dict)  # values, by kind
 
+    def departs(self, name: str) -> bool:
+        """Say whether a note may end here with a bee's leaving."""
+        token = self.tokens[name]
+        return self.ends[name] > 0 and token.kind in {"away", "mark"}
+
 
 def plain_bearings() -> Iterator[tuple[tuple[str, ...], float]]:
     """Yield ways of saying bearings, and how likely each is beside the others."""

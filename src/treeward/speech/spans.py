@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from treeward.speech.token_words import Heard
 
 PAUSE_S = 0.4  # parts stretches; a shorter one may stand inside "red ... back"
+LONGEST_UNHEARD_S = 2.2  # a longer note has some word that the first decode hears
 LONGEST_NOTE_S = 5.0  # two notes in one breath, spoken slowly; guess
 SHORTEST_NOTE_S = 0.25  # "pause", spoken fast; guess
 PADDING_S = 0.15  # before and after a stretch, so that no consonant is lost
@@ -62,6 +63,9 @@ def _stretch(held: Sequence[Heard], *, alone: bool = True) -> Stretch:
 def worth_a_look(stretch: Stretch, table: TokenTable) -> Iterator[Stretch]:
     """Give the part of a stretch that may be a note: all, its tokens, or nothing."""
     if stretch.duration_s < SHORTEST_NOTE_S:
+        return
+    heard = any(base_name(segment.token) in table.tokens for segment in stretch.heard)
+    if not heard and stretch.duration_s > LONGEST_UNHEARD_S:
         return
     if stretch.duration_s <= LONGEST_NOTE_S:
         yield stretch

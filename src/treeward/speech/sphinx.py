@@ -79,7 +79,7 @@ class SphinxRecognizer:
         self._random = np.random.default_rng(0)
         self._mixed = open_decoder(made, lm=str(made.language_model), bestpath=True)
         second = {"compallsen": True, "cmn": "live", "bestpath": False}
-        self._talk = open_decoder(made, lm=str(made.talk_only), **second)
+        self._talk = open_decoder(made, lm=str(made.talk_only), maxhmmpf=2000, **second)
         self._notes = open_decoder(made, lm=None, **second)
         self._notes.add_fsg("notes", note_grammar(self._notes, made.tokens))
         self._notes.activate_search("notes")

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from treeward.speech.phrase_tokens import TokenTable
 
 FRAME_S = 0.01  # of PocketSphinx's features
-ANOTHER_NOTE = 0.3  # share of notes followed by another without a pause; guess
+ANOTHER_NOTE = 0.01  # share of notes followed by any other without a pause; guess
+THEN_BEARING = 0.2  # share of departures followed by their bearing; guess
 _SCORE_SCALE = 1024  # hypothesis scores are shifted by 10 bits (src/hmm.h)
 
 
@@ -64,6 +65,12 @@ def note_grammar(decoder: Any, table: TokenTable) -> Any:  # noqa: ANN401
         "notes", decoder.get_logmath(), decoder.config["lw"], len(names) + 2
     )
     start, final = 0, 1
+    anchors = {
+        name: share
+        for name, share in table.starts.items()
+        if table.tokens[name].kind == "bearing"
+    }
+    of_bearings = sum(anchors.values())
     word = {name: grammar.word_add(name) for name in names}
     for name, share in table.starts.items():
         if name in state:
@@ -74,6 +81,9 @@ def note_grammar(decoder: Any, table: TokenTable) -> Any:  # noqa: ANN401
         ends = table.ends[name]
         if ends > 0:
             grammar.null_trans_add(state[name], final, log(ends * (1 - ANOTHER_NOTE)))
+            for after, share in anchors.items() if table.departs(name) else ():
+                likely = log(ends * THEN_BEARING * share / of_bearings)
+                grammar.trans_add(state[name], state[after], likely, word[after])
             grammar.null_trans_add(state[name], start, log(ends * ANOTHER_NOTE))
     grammar.set_start_state(start)
     grammar.set_final_state(final)

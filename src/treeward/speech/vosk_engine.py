@@ -1,0 +1,235 @@
+"""Vosk behind the protocol `Recognizer`, with any model that knows the words.
+
+A model with a dynamic graph is run twice: freely, and with the phrase book as its
+grammar. A note that both hear is sure; one that only the grammar hears may be talk
+forced into it, since Vosk says 1.0 of wrong words (alphacep/vosk-api#1339). Repeated
+digits get lost (#1934), so that other readings are asked for where a number is short.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.errors import SpeechError
+from treeward.speech.phrase_match import PhraseMatcher
+from treeward.speech.records import Alternative, Utterance, Word, WordSource
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from treeward.speech.models import FoundModel
+    from treeward.speech.phrasebook import PhraseBook
+
+UNKNOWN = "[unk]"  # Vosk's word for what its grammar does not hold
+BOTH_HEARD = 0.9  # most that is believed of Vosk, guess: English was not measured
+ONE_HEARD = 0.4  # of a note that only one of the two decodes hears; guess
+ALTERNATIVES = 6
+LEAST_KNOWN = 0.7  # share of the phrase book's words a model must know
+
+
+class VoskRecognizer:
+    """A Vosk model behind the protocol `Recognizer`.
+
+    Parameters
+    ----------
+    book
+        What can be said.
+    found
+        The model.
+
+    Attributes
+    ----------
+    unknown_words
+        Words of the phrase book that the model does not know, and cannot hear.
+
+    Raises
+    ------
+    SpeechError
+        The model cannot be loaded, or is of another language.
+    """
+
+    name = "vosk"
+
+    def __init__(self, book: PhraseBook, found: FoundModel) -> None:
+        import vosk
+
+        self.model = found.name
+        vosk.SetLogLevel(-1)
+        try:
+            self._loaded = vosk.Model(str(found.path))
+        except Exception as error:  # the package raises bare Exception
+            raise SpeechError(
+                "Vosk cannot load this model",
+                where=str(found.path),
+                mend="Unpack or download it again: treeward models --get NAME",
+            ) from error
+        vocabulary = {word for word in book.vocabulary() if "-" not in word}
+        self.unknown_words = tuple(
+            sorted(word for word in vocabulary if not self.knows(word))
+        )
+        known = 1 - len(self.unknown_words) / max(len(vocabulary), 1)
+        if known < LEAST_KNOWN:
+            some = ", ".join(self.unknown_words[:5])
+            raise SpeechError(
+                f"model {found.name} knows {known:.0%} of the phrase book's words"
+                f" (not {some} ...)",
+                where=str(found.path),
+                mend="Use a model of the language of the phrase book",
+            )
+        self._matcher = PhraseMatcher(book)
+        self._free = _Stream(vosk.KaldiRecognizer(self._loaded, SAMPLE_RATE_HZ))
+        self._strict: _Stream | None = None
+        if found.takes_grammar:
+            grammar = json.dumps(list(self._grammar(book)), ensure_ascii=False)
+            self._strict = _Stream(
+                vosk.KaldiRecognizer(self._loaded, SAMPLE_RATE_HZ, grammar)
+            )
+
+    def knows(self, word: str) -> bool:
+        """Say whether a word is in the model's vocabulary."""
+        return bool(self._loaded.vosk_model_find_word(word) >= 0)
+
+    def _grammar(self, book: PhraseBook) -> Iterator[str]:
+        """Give the phrases whose words are all known, and single number words."""
+        texts = [phrase.text for phrase in book.fixed_phrases()]
+        texts += [phrase.text for phrase in book.mark_phrases()]
+        texts += [phrase.text for phrase in book.action_phrases()]
+        texts += [way for ways in book.anchors().values() for way in ways]
+        texts += [word for word in book.number_words() if "-" not in word]
+        for text in (*dict.fromkeys(texts), UNKNOWN):
+            if all(self.knows(word) for word in text.split()):
+                yield text
+
+    def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
+        """Recognise one stretch of sound; see `Recognizer.decode`."""
+        sound = (np.clip(samples, -1, 1) * 32767).astype("<i2").tobytes()
+        free = self._matcher.mark(self._free.words(sound, start_s))
+        words = free
+        if self._strict is not None:
+            strict = self._matcher.mark(self._strict.words(sound, start_s))
+            words = self._combined(free, strict)
+        words = self._guarded(words, sound, start_s)
+        if not words:
+            return None
+        return Utterance(words=words, start_s=words[0].start_s, end_s=words[-1].end_s)
+
+    def _combined(
+        self, free: Sequence[Word], strict: Sequence[Word]
+    ) -> tuple[Word, ...]:
+        """Put the notes of the strict decode over the words of the free one."""
+        words = [
+            replace(word, confidence=min(word.confidence, ONE_HEARD))
+            if word.source is not WordSource.GENERAL
+            else word
+            for word in free
+        ]
+        for first, last in self._matcher.notes(strict):
+            note = strict[first:last]
+            low, high = note[0].start_s, note[-1].end_s
+            beside = [w for w in words if w.end_s > low and w.start_s < high]
+            text = " ".join(word.text for word in note)
+            other = " ".join(word.text for word in beside)
+            most = BOTH_HEARD if text == other else ONE_HEARD
+            sure = [replace(w, confidence=min(w.confidence, most)) for w in note]
+            if other and text != other:
+                reading = Alternative(text=other, confidence=ONE_HEARD)
+                sure[0] = replace(sure[0], alternatives=(reading,))
+            words = [w for w in words if w.end_s <= low or w.start_s >= high] + sure
+        return tuple(sorted(words, key=lambda word: word.start_s))
+
+    def _guarded(
+        self, words: tuple[Word, ...], sound: bytes, start_s: float
+    ) -> tuple[Word, ...]:
+        """Ask for other readings where an announced number is not a whole one."""
+        whole = {
+            place
+            for first, last in self._matcher.notes(words)
+            for place in range(first, last)
+        }
+        anchors = [
+            place
+            for place, word in enumerate(words)
+            if self._matcher.announces(word.text) and place not in whole
+        ]
+        if not anchors:
+            return words
+        readings = []
+        for text in self._free.readings(sound):
+            spoken = [
+                Word(text=word, start_s=start_s, end_s=start_s) for word in text.split()
+            ]
+            readings += [
+                " ".join(word.text for word in spoken[first:last])
+                for first, last in self._matcher.notes(spoken)
+            ]
+        guarded = list(words)
+        for place in anchors:
+            word = guarded[place]
+            own = [
+                text for text in dict.fromkeys(readings) if text.startswith(word.text)
+            ]
+            guarded[place] = replace(
+                word,
+                source=WordSource.PHRASE,
+                confidence=min(word.confidence, ONE_HEARD),
+                alternatives=tuple(
+                    Alternative(text=text, confidence=ONE_HEARD) for text in own
+                ),
+            )
+        return tuple(guarded)
+
+
+class _Stream:
+    """A Vosk recognizer, whose clock runs on from one stretch to the next."""
+
+    def __init__(self, recognizer: Any) -> None:  # noqa: ANN401
+        self._recognizer = recognizer
+        self._recognizer.SetWords(True)
+        self._fed_s = 0.0
+
+    def words(self, sound: bytes, start_s: float) -> tuple[Word, ...]:
+        """Decode a whole stretch."""
+        result = self._run(sound)
+        shift_s = start_s - self._fed_s
+        self._fed_s += len(sound) / 2 / SAMPLE_RATE_HZ
+        return tuple(
+            Word(
+                text=word["word"].lower(),
+                start_s=word["start"] + shift_s,
+                end_s=word["end"] + shift_s,
+                confidence=min(max(word.get("conf", 1.0), 0.0), 1.0),
+            )
+            for part in result
+            for word in part.get("result", ())
+            if word["word"] != UNKNOWN
+        )
+
+    def readings(self, sound: bytes) -> list[str]:
+        """Decode a whole stretch and give its likeliest readings."""
+        # With alternatives there are no confidences (alphacep/vosk-api#1595), so
+        # they are asked for only here.
+        self._recognizer.SetMaxAlternatives(ALTERNATIVES)
+        try:
+            result = self._run(sound)
+        finally:
+            self._recognizer.SetMaxAlternatives(0)
+        self._fed_s += len(sound) / 2 / SAMPLE_RATE_HZ
+        return [
+            alternative["text"]
+            for part in result
+            for alternative in part.get("alternatives", ())
+        ]
+
+    def _run(self, sound: bytes) -> list[dict[str, Any]]:
+        parts = []
+        if self._recognizer.AcceptWaveform(sound):
+            parts.append(json.loads(self._recognizer.Result()))
+        parts.append(json.loads(self._recognizer.FinalResult()))
+        return parts
