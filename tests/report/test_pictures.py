@@ -35,6 +35,7 @@ from treeward.report.picture_style import (
     png_bytes,
     svg_text,
 )
+from treeward.report.records import TrackLine
 from treeward.report.timeline_picture import clock_ticks, timeline_figure
 
 if TYPE_CHECKING:
@@ -61,8 +62,33 @@ def drawn(draw: Callable[[HuntResult], Figure | None], result: HuntResult) -> Fi
     return figure
 
 
+@pytest.fixture(scope="session")
+def crowded(two_colonies: HuntResult) -> HuntResult:
+    """Return five stations with nine bees each, long names, and the way walked."""
+    ids = ("1", "2", "old oak", "4", "5")
+    stations = tuple(
+        replace(
+            two_colonies.stations[0],
+            id=name,
+            name="the long name of a place by the water",
+            latitude_deg=52.2968 + 0.002 * number,
+        )
+        for number, name in enumerate(ids)
+    )
+    marks = ("red", "blue", "green", "yellow", "white", "pink", "orange", "purple",
+             "blue-white abdomen")  # fmt: skip
+    lines = tuple(
+        replace(two_colonies.table.lines[0], mark=mark, bee=mark, station=name,
+                bearing_read_deg=200.0 + 8 * number)
+        for name in ids for number, mark in enumerate(marks)
+    )  # fmt: skip
+    track = TrackLine(latitude_deg=(52.296, 52.305), longitude_deg=(-3.61, -3.612))
+    table = replace(two_colonies.table, lines=lines)
+    return replace(two_colonies, stations=stations, table=table, tracks=(track,))
+
+
 @pytest.mark.parametrize("draw", FIGURES, ids=NAMES)
-@pytest.mark.parametrize("name", ["result", "two_colonies"])
+@pytest.mark.parametrize("name", ["result", "two_colonies", "crowded"])
 def test_labels_do_not_overlap(
     draw: Callable[[HuntResult], Figure | None],
     name: str,

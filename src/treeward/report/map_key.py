@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from .records import HuntResult
 
 _LINE = 0.0245  # height of one line of the key, share of the sheet
+_LINES_EACH = 9  # more flight lines are listed by bee, without their bearings; choice
 _OPACITY = {50: 0.55, 90: 0.29, 95: 0.14}  # as the nested areas add up on the map
 
 
@@ -40,9 +41,10 @@ class _Key:
         self.y -= _LINE
 
     def text(self, text: str, *, indent: float = 0.0, muted: bool = False) -> None:
-        for line in wrap(text, 46 - round(indent * 40)):
-            if not self.room():
-                return
+        lines = wrap(text, 46 - round(indent * 40))
+        if not self.room(0.86 * len(lines)):
+            return
+        for line in lines:
             self.axes.text(indent, self.y, line, fontsize=7.8, va="top",
                            color=MUTED if muted else INK)  # fmt: skip
             self.y -= _LINE * 0.86
@@ -77,7 +79,9 @@ def draw_key(figure: Figure, result: HuntResult, zone: str) -> None:
     for sentence in _notes(result, zone):
         key.text(sentence, muted=True)
     day = result.created.astimezone(hunt.zone)
-    figure.text(0.977, 0.022, f"Treeward {result.software_version}, {day:%Y-%m-%d}",
+    figure.text(0.045, 0.018, "Ask the landowner before you enter. Stings can kill: do "
+                "not go alone.", fontsize=7.5, color=INK)  # fmt: skip
+    figure.text(0.977, 0.018, f"Treeward {result.software_version}, {day:%Y-%m-%d}",
                 fontsize=6.5, ha="right", color=MUTED)  # fmt: skip
 
 
@@ -149,25 +153,36 @@ def _lines(key: _Key, result: HuntResult) -> None:
     groups = bundles_by_bee(result)
     if not groups:
         return
-    key.heading("Flight lines: mean, true (bearings)")
-    for number, group in enumerate(groups):
-        if not key.room(9):
-            key.text(f"and {len(groups) - number} more", indent=0.14, muted=True)
+    if len(groups) > _LINES_EACH:
+        key.heading("Flight lines")
+        entries = [(name, name) for name in dict.fromkeys(g.name for g in groups)]
+    else:
+        key.heading("Flight lines: mean, true (bearings)")
+        entries = [
+            (
+                group.name,
+                drawable(f"{group.name} from {group.station.id}", 24)
+                + f": {bearing_text(group.mean_true_deg)} ({len(group.lines)})",
+            )
+            for group in groups
+        ]
+    for mark, text in entries:
+        if not key.room(6):
+            key.text("and more", indent=0.14, muted=True)
             return
-        count = len(group.lines)
-        y = key.entry(
-            drawable(f"{group.name} from {group.station.id}", 24)
-            + f": {bearing_text(group.mean_true_deg)} ({count})"
-        )
-        first, second = split_mark(group.name)
-        for colour, width, style in (
-            (INK, 3.4, "-"),
-            (paint_hex(first), 2.2, "-"),
-            (paint_hex(second), 2.2, (0, (2, 2))),
-        ):
-            key.axes.plot([0.015, 0.095], [y, y], color=colour, linewidth=width,
-                          linestyle=style, solid_capstyle="butt",
-                          dash_capstyle="butt")  # fmt: skip
+        _line_symbol(key, key.entry(drawable(text, 44)), mark)
+
+
+def _line_symbol(key: _Key, y: float, mark: str) -> None:
+    first, second = split_mark(mark)
+    for colour, width, style in (
+        (INK, 3.4, "-"),
+        (paint_hex(first), 2.2, "-"),
+        (paint_hex(second), 2.2, (0, (2, 2))),
+    ):
+        key.axes.plot([0.015, 0.095], [y, y], color=colour, linewidth=width,
+                      linestyle=style, solid_capstyle="butt",
+                      dash_capstyle="butt")  # fmt: skip
 
 
 def _notes(result: HuntResult, zone: str) -> list[str]:
@@ -185,5 +200,4 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
         notes.append("Arrows: the strips to walk, in the order that finds it soonest.")
     if zone:
         notes.append(f"Grid: UTM zone {zone}, WGS84; north is true north.")
-    notes.append("Ask the landowner first. Stings can kill: do not go alone.")
     return notes
