@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -20,6 +21,9 @@ from treeward.notes.clock import (
 )
 from treeward.notes.clock_evidence import daylight_at, parse_start
 from treeward.notes.events import Event, EventKind
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 LONDON = ZoneInfo("Europe/London")
 START = datetime(2026, 7, 14, 10, 20, 33, tzinfo=LONDON)
@@ -162,6 +166,20 @@ def test_a_paused_recorder_gives_two_stretches_and_doubt_between() -> None:
     assert "paused for about 20 min between 10:22 and 10:52" in result.flags[0]
 
 
+def test_a_pause_that_was_said_leaves_no_doubt() -> None:
+    resume = replace(note(650), kind=EventKind.RESUME, mark="")
+    events = [said(100, "10:22"), note(600), resume, note(660), said(700, "10:52")]
+
+    result = place_on_clock(events, facts(created=START), LONDON)
+
+    assert clocks(result)[:2] == ["10:22:13", "10:30:33"]
+    assert all(not e.flags for e in result.events)
+    late = result.events[3].clock
+    assert late is not None
+    assert f"{late:%H:%M}" in {"10:51", "10:52"}
+    assert result.flags[0].endswith("between 10:22 and 10:52; as was said")
+
+
 @pytest.mark.parametrize("wrong", ["10:52", "10:12", "9:32", "3:50"])
 def test_a_misheard_time_among_three_bends_nothing(wrong: str) -> None:
     right = [said(100, "10:22"), said(1000, "10:37"), said(1600, "10:47")]
@@ -196,6 +214,50 @@ def test_the_files_end_confirms_a_pause_before_the_last_spoken_time() -> None:
 
     assert len(result.stretches) == 2
     assert clocks(result)[-1] == "11:17:13"
+
+
+def stretches_of(times: Sequence[tuple[float, str]]) -> list[tuple[str, ...]]:
+    named = facts(name="2026-07-14 10.37.00.m4a")
+    result = place_on_clock([said(s, v) for s, v in times], named, LONDON)
+    return [stretch.spoken for stretch in result.stretches]
+
+
+def test_a_recorder_that_is_stopped_whenever_nothing_happens() -> None:
+    times = [
+        (31, "10:38"),
+        (180, "10:43"),
+        (240, "10:44"),
+        (425, "10:49"),
+        (488, "10:50"),
+        (558, "10:53"),
+        (733, "10:58"),
+    ]
+
+    assert stretches_of(times) == [
+        ("10:38",),
+        ("10:43", "10:44"),
+        ("10:49", "10:50"),
+        ("10:53",),
+        ("10:58",),
+    ]
+
+
+def test_a_misheard_time_among_many_pauses() -> None:
+    times = [
+        (31, "10:38"),
+        (180, "10:43"),
+        (240, "10:34"),  # 10:44
+        (425, "10:49"),
+        (488, "10:50"),
+        (733, "10:58"),
+    ]
+
+    assert stretches_of(times) == [
+        ("10:38",),
+        ("10:43",),
+        ("10:49", "10:50"),
+        ("10:58",),
+    ]
 
 
 @pytest.mark.parametrize(

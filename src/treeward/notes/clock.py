@@ -28,6 +28,15 @@ from .clock_evidence import (
     in_zone,
     lower_evidence,
 )
+from .clock_stretches import (
+    CLOCK_DOUBT,
+    ClockStretch,
+    end_offset_s,
+    flag_pauses,
+    from_lower,
+    from_spoken,
+    stretch_at,
+)
 from .clock_weighing import weigh
 from .events import EventKind
 
@@ -48,23 +57,7 @@ __all__ = [
 ]
 
 CLOCK_FLAG = "clock: "  # every flag that this module sets on an event begins so
-CLOCK_DOUBT = "clock: the recorder seems to have been paused"  # time is doubtful
 _DAY_HOURS = range(7, 20)  # where the place is not known, bees fly then; guess
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClockStretch:
-    """Part of a recording in which the recorder ran without a pause.
-
-    Second `s` of the recording, between `from_s` and `to_s`, fell on the UTC
-    timestamp `offset_utc_s + s`, give or take `half_width_s`.
-    """
-
-    from_s: float
-    to_s: float
-    offset_utc_s: float
-    half_width_s: float
-    spoken: tuple[str, ...] = ()  # the times it rests on, "10:22"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,14 +123,14 @@ def place_on_clock(
     stretches = explain(
         anchors,
         start_utc_s=window,
-        end_offset_s=_end_offset_s(recording, zone),
+        end_offset_s=end_offset_s(recording, zone),
         is_daylight=is_daylight or _is_day,
     )
     flags: list[str] = []
     if stretches:
-        clock = _from_spoken(stretches, lower, recording, zone)
+        clock = from_spoken(stretches, lower, placed, recording, zone)
     else:
-        clock = _from_lower(lower, recording)
+        clock = from_lower(lower, recording)
     evidence, start = lower, None
     if clock:
         start = _moment(clock[0].offset_utc_s, zone)
@@ -156,7 +149,7 @@ def place_on_clock(
         for stretch in stretches
         for anchor, reading in stretch.anchors
     }
-    _flag_pauses(clock, flags)
+    flag_pauses(clock, flags)
     unfit = [a.text for a in anchors if a.index not in believed]
     offered = {anchor.index for anchor in anchors}
     for index, event in enumerate(placed):
@@ -267,74 +260,10 @@ def _start_window(
     return None
 
 
-def _end_offset_s(recording: RecordingFacts, zone: ZoneInfo) -> float | None:
-    if recording.file_modified is None or recording.duration_s is None:
-        return None
-    return in_zone(recording.file_modified, zone).timestamp() - recording.duration_s
-
-
-def _from_spoken(
-    stretches: Sequence[Stretch],
-    lower: Sequence[Evidence],
-    recording: RecordingFacts,
-    zone: ZoneInfo,
-) -> list[ClockStretch]:
-    """Choose each stretch's offset, and where it meets its neighbours."""
-    clock: list[ClockStretch] = []
-    for index, stretch in enumerate(stretches):
-        offset_s = (stretch.low_s + stretch.high_s) / 2
-        half_s = (stretch.high_s - stretch.low_s) / 2
-        exact = [e.start.timestamp() for e in lower if e.start and index == 0]
-        if index == len(stretches) - 1 and index > 0:
-            end_s = _end_offset_s(recording, zone)
-            exact = [] if end_s is None else [end_s]
-        for candidate in exact:
-            if stretch.low_s <= candidate <= stretch.high_s:
-                offset_s = candidate
-                half_s = max(candidate - stretch.low_s, stretch.high_s - candidate)
-                break
-        seconds = [anchor.second for anchor, _ in stretch.anchors]
-        clock.append(
-            ClockStretch(
-                from_s=seconds[0],
-                to_s=seconds[-1],
-                offset_utc_s=offset_s,
-                half_width_s=half_s,
-                spoken=tuple(f"{r.local:%H:%M}" for _, r in stretch.anchors),
-            )
-        )
-    return clock
-
-
-def _from_lower(
-    lower: Sequence[Evidence], recording: RecordingFacts
-) -> list[ClockStretch]:
-    for evidence in lower:
-        if evidence.start is not None:
-            return [
-                ClockStretch(
-                    from_s=0.0,
-                    to_s=recording.duration_s or 0.0,
-                    offset_utc_s=evidence.start.timestamp(),
-                    half_width_s=evidence.resolution_s / 2,
-                )
-            ]
-    return []
-
-
 def _only_twelve_hour(stretches: Sequence[Stretch]) -> bool:
     """Tell whether every believed time could be meant twelve hours later."""
     parsed = [parse_spoken_time(a.text) for s in stretches for a, _ in s.anchors]
     return all(p is not None and p[3] for p in parsed)
-
-
-def _flag_pauses(clock: Sequence[ClockStretch], flags: list[str]) -> None:
-    for one, two in pairwise(clock):
-        lost_min = (two.offset_utc_s - one.offset_utc_s) / 60
-        flags.append(
-            f"the recorder seems to have been paused for about {lost_min:.0f} min "
-            f"between {one.spoken[-1]} and {two.spoken[0]}; times between are doubtful"
-        )
 
 
 def _time_flag(event: Event, clock: Sequence[ClockStretch], *, refused: bool) -> str:
@@ -363,7 +292,7 @@ def _place(
         value = believed.strftime("%H:%M:%S" if with_seconds else "%H:%M")
     if event.clock is not None or event.start_s is None or not clock:
         return replace(event, value=value, flags=tuple(flags))
-    stretch, doubt = _stretch_at(event.start_s, clock)
+    stretch, doubt = stretch_at(event.start_s, clock)
     if doubt:
         flags.append(doubt)
     return replace(
@@ -372,20 +301,3 @@ def _place(
         clock=_moment(stretch.offset_utc_s + event.start_s, zone),
         flags=tuple(flags),
     )
-
-
-def _stretch_at(
-    second: float, clock: Sequence[ClockStretch]
-) -> tuple[ClockStretch, str]:
-    """Return the stretch whose anchor is nearest, and a doubt if between two."""
-    for one, two in pairwise(clock):
-        if second <= one.to_s:
-            return one, ""
-        if second < two.from_s:
-            nearer = one if second - one.to_s <= two.from_s - second else two
-            off_min = (two.offset_utc_s - one.offset_utc_s) / 60
-            return nearer, (
-                f"{CLOCK_DOUBT} between {one.spoken[-1]} and {two.spoken[0]}; "
-                f"this time may be {off_min:.0f} min off"
-            )
-    return clock[-1], ""

@@ -9,10 +9,11 @@ pauses is looked for, over all readings of a twelve-hour time and all days near.
 
 from __future__ import annotations
 
+import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from .clock_evidence import AGREE_S
 from .scratch import taken_back
@@ -32,10 +33,13 @@ _MISHEARD = 1.0  # of one heard with full confidence, and of none:
 _MISHEARD_LEAST = 0.7
 _PAUSE = 0.5
 _LONE = 0.8  # a stretch that rests on one spoken time only, where there are three
+_THRIFTY = 1.5  # somebody stops the recorder whenever nothing happens; each pause
+_THRIFTY_PAUSE = 0.2  # and each stretch with one spoken time is then no surprise
+_FITS = 0.53  # per factor e by which the room a misheard time fell into is narrow
 _AGAINST_START = 0.6  # the other evidence tells another start
 _PER_DAY_AWAY = 0.3  # and the farther, the worse, up to a day
 _DARK = 0.2  # no bee flies then
-_LONG_PAUSE = 0.1  # for the longest pause; among two readings the shorter one wins
+_PAUSE_PER_S = 1 / 10_800.0  # a pause of hours is as odd as a misheard time
 
 _BEAM = 100  # explanations kept at a time
 _HOPELESS = 5.0  # dearer than the best by this is given up
@@ -70,11 +74,19 @@ class Stretch:
     anchors: tuple[tuple[Anchor, Reading], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Story:
-    cost: float
-    closed: tuple[Stretch, ...]
-    current: Stretch | None
+class _Story(NamedTuple):
+    """An explanation of the spoken times so far."""
+
+    base: float = 0.0  # cost without that of pauses and of lone times
+    pauses: int = 0
+    lone: int = 0
+    closed: tuple[Stretch, ...] = ()
+    current: Stretch | None = None
+    refused: tuple[Anchor, ...] = ()  # since the last time that was believed
+
+    def cost(self, lone_cost: float) -> float:
+        single = _PAUSE * self.pauses + lone_cost * self.lone
+        return self.base + min(single, _THRIFTY + _THRIFTY_PAUSE * self.pauses)
 
 
 _SPOKEN = re.compile(
@@ -219,46 +231,74 @@ def explain(
         if last and end_offset_s is not None:
             ends = (end_offset_s, end_offset_s)
             support += outside_s(ends, stretch.low_s, stretch.high_s) <= AGREE_S
-        return _Story(
-            story.cost + (lone_cost if support < 2 else 0.0),
-            (*story.closed, stretch),
-            None,
+        return story._replace(
+            lone=story.lone + (support < 2),
+            closed=(*story.closed, stretch),
+            current=None,
         )
 
-    stories = [_Story(0.0, (), None)]
+    def believe(story: _Story, anchor: Anchor, reading: Reading) -> _Story | None:
+        opened = Stretch(
+            low_s=reading.low_s, high_s=reading.high_s, anchors=((anchor, reading),)
+        )
+        now = story.current
+        if now is None:
+            base = story.base + opening_cost(reading, first=True)
+            return story._replace(base=base, current=opened, refused=())
+        refused_cost = _refused_cost(story.refused, now, reading)
+        low_s = max(now.low_s, reading.low_s)
+        high_s = min(now.high_s, reading.high_s)
+        if low_s <= high_s:
+            joined = (*now.anchors, (anchor, reading))
+            return story._replace(
+                base=story.base + refused_cost,
+                current=Stretch(low_s=low_s, high_s=high_s, anchors=joined),
+                refused=(),
+            )
+        if not now.high_s < reading.low_s <= now.high_s + LONGEST_PAUSE_S:
+            return None
+        before = close(story, last=False)
+        pause_s = reading.low_s - now.high_s
+        base = before.base + refused_cost + opening_cost(reading, first=False)
+        return before._replace(
+            base=base + _PAUSE_PER_S * pause_s,
+            pauses=before.pauses + 1,
+            current=opened,
+            refused=(),
+        )
+
+    stories = [_Story()]
     for anchor in anchors:
         grown: list[_Story] = []
         misheard = _MISHEARD_LEAST + (_MISHEARD - _MISHEARD_LEAST) * anchor.confidence
         for story in stories:
-            grown.append(replace(story, cost=story.cost + misheard))
-            for reading in anchor.readings:
-                opened = Stretch(
-                    low_s=reading.low_s,
-                    high_s=reading.high_s,
-                    anchors=((anchor, reading),),
-                )
-                now = story.current
-                if now is None:
-                    cost = story.cost + opening_cost(reading, first=True)
-                    grown.append(_Story(cost, (), opened))
-                    continue
-                low_s = max(now.low_s, reading.low_s)
-                high_s = min(now.high_s, reading.high_s)
-                if low_s <= high_s:
-                    joined = (*now.anchors, (anchor, reading))
-                    stretch = Stretch(low_s=low_s, high_s=high_s, anchors=joined)
-                    grown.append(replace(story, current=stretch))
-                elif now.high_s < reading.low_s <= now.high_s + LONGEST_PAUSE_S:
-                    before = close(story, last=False)
-                    pause_s = reading.low_s - now.high_s
-                    cost = before.cost + opening_cost(reading, first=False)
-                    cost += _PAUSE + _LONG_PAUSE * pause_s / LONGEST_PAUSE_S
-                    grown.append(_Story(cost, before.closed, opened))
-        grown.sort(key=lambda s: s.cost)  # stable: among equals the earlier reading
-        dearest = grown[0].cost + _HOPELESS
-        stories = [s for s in grown[:_BEAM] if s.cost <= dearest]
+            tries = (believe(story, anchor, reading) for reading in anchor.readings)
+            grown += [believed for believed in tries if believed is not None]
+            refused = (*story.refused, anchor) if story.current else ()
+            grown.append(story._replace(base=story.base + misheard, refused=refused))
+        grown.sort(key=lambda s: s.cost(lone_cost))  # stable: the earlier reading
+        dearest = grown[0].cost(lone_cost) + _HOPELESS
+        stories = [s for s in grown[:_BEAM] if s.cost(lone_cost) <= dearest]
     finished = [close(story, last=True) for story in stories]
-    return list(min(finished, key=lambda s: s.cost).closed)
+    return list(min(finished, key=lambda s: s.cost(lone_cost)).closed)
+
+
+def _refused_cost(refused: Sequence[Anchor], before: Stretch, after: Reading) -> float:
+    """Return the cost of having refused times that would fit between their neighbours.
+
+    A misheard time may be any in the hour, so that one fits by chance is the less
+    likely, the narrower the room between the offsets before and after it.
+    """
+    room_s = after.high_s - before.low_s
+    surprise = _FITS * max(0.0, math.log(3600.0 / max(room_s, 60.0)))
+    fitting = sum(
+        any(
+            r.high_s >= before.low_s and r.low_s <= after.high_s
+            for r in anchor.readings
+        )
+        for anchor in refused
+    )
+    return fitting * surprise
 
 
 def outside_s(given: tuple[float, float], low: float, high: float) -> float:

@@ -1,0 +1,145 @@
+"""The stretches of a recording in which its recorder ran without a pause."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from .clock_evidence import Evidence, RecordingFacts, in_zone
+from .events import EventKind
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from zoneinfo import ZoneInfo
+
+    from .clock_anchors import Stretch
+    from .events import Event
+
+CLOCK_DOUBT = "clock: the recorder seems to have been paused"  # time is doubtful
+_JUST_BEFORE_S = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockStretch:
+    """Part of a recording in which the recorder ran without a pause.
+
+    Second `s` of the recording, between `from_s` and `to_s`, fell on the UTC
+    timestamp `offset_utc_s + s`, give or take `half_width_s`.
+    """
+
+    from_s: float
+    to_s: float
+    offset_utc_s: float
+    half_width_s: float
+    spoken: tuple[str, ...] = ()  # the times it rests on, "10:22"
+
+
+def end_offset_s(recording: RecordingFacts, zone: ZoneInfo) -> float | None:
+    """Return when the file was closed less the length of its sound, UTC timestamp."""
+    if recording.file_modified is None or recording.duration_s is None:
+        return None
+    return in_zone(recording.file_modified, zone).timestamp() - recording.duration_s
+
+
+def from_spoken(
+    stretches: Sequence[Stretch],
+    lower: Sequence[Evidence],
+    events: Sequence[Event],
+    recording: RecordingFacts,
+    zone: ZoneInfo,
+) -> list[ClockStretch]:
+    """Choose each stretch's offset, and where it meets its neighbours.
+
+    Where a single "resume", or else a single "pause", was said between two stretches,
+    the recorder was stopped there, and nothing between is doubtful.
+    """
+    clock: list[ClockStretch] = []
+    for index, stretch in enumerate(stretches):
+        offset_s = (stretch.low_s + stretch.high_s) / 2
+        half_s = (stretch.high_s - stretch.low_s) / 2
+        exact = [e.start.timestamp() for e in lower if e.start and index == 0]
+        if index == len(stretches) - 1 and index > 0:
+            end_s = end_offset_s(recording, zone)
+            exact = [] if end_s is None else [end_s]
+        for candidate in exact:
+            if stretch.low_s <= candidate <= stretch.high_s:
+                offset_s = candidate
+                half_s = max(candidate - stretch.low_s, stretch.high_s - candidate)
+                break
+        seconds = [anchor.second for anchor, _ in stretch.anchors]
+        clock.append(
+            ClockStretch(
+                from_s=seconds[0],
+                to_s=seconds[-1],
+                offset_utc_s=offset_s,
+                half_width_s=half_s,
+                spoken=tuple(f"{r.local:%H:%M}" for _, r in stretch.anchors),
+            )
+        )
+    for index, (one, two) in enumerate(pairwise(clock)):
+        join_s = _said_join_s(events, one.to_s, two.from_s)
+        if join_s is not None:
+            clock[index] = replace(clock[index], to_s=join_s - _JUST_BEFORE_S)
+            clock[index + 1] = replace(two, from_s=join_s)
+    return clock
+
+
+def _said_join_s(
+    events: Sequence[Event], after_s: float, until_s: float
+) -> float | None:
+    """Return the second at which a paused recorder ran on, if that was said."""
+    between = [
+        e for e in events if e.start_s is not None and after_s < e.start_s <= until_s
+    ]
+    resumes = [e.start_s for e in between if e.kind is EventKind.RESUME]
+    if resumes:
+        return resumes[0] if len(resumes) == 1 else None
+    pauses = [e.end_s or e.start_s for e in between if e.kind is EventKind.PAUSE]
+    return pauses[0] if len(pauses) == 1 else None
+
+
+def from_lower(
+    lower: Sequence[Evidence], recording: RecordingFacts
+) -> list[ClockStretch]:
+    """Return the one stretch that evidence other than spoken times gives, if any."""
+    for evidence in lower:
+        if evidence.start is not None:
+            return [
+                ClockStretch(
+                    from_s=0.0,
+                    to_s=recording.duration_s or 0.0,
+                    offset_utc_s=evidence.start.timestamp(),
+                    half_width_s=evidence.resolution_s / 2,
+                )
+            ]
+    return []
+
+
+def flag_pauses(clock: Sequence[ClockStretch], flags: list[str]) -> None:
+    """Say between which spoken times the recorder was paused."""
+    for one, two in pairwise(clock):
+        lost_min = (two.offset_utc_s - one.offset_utc_s) / 60
+        said = two.from_s - one.to_s <= 2 * _JUST_BEFORE_S
+        doubt = "as was said" if said else "times between are doubtful"
+        flags.append(
+            f"the recorder seems to have been paused for about {lost_min:.0f} min "
+            f"between {one.spoken[-1]} and {two.spoken[0]}; {doubt}"
+        )
+
+
+def stretch_at(
+    second: float, clock: Sequence[ClockStretch]
+) -> tuple[ClockStretch, str]:
+    """Return the stretch whose anchor is nearest, and a doubt if between two."""
+    for one, two in pairwise(clock):
+        if second <= one.to_s:
+            return one, ""
+        if second < two.from_s:
+            nearer = one if second - one.to_s <= two.from_s - second else two
+            off_min = (two.offset_utc_s - one.offset_utc_s) / 60
+            return nearer, (
+                f"{CLOCK_DOUBT} between {one.spoken[-1]} and {two.spoken[0]}; "
+                f"this time may be {off_min:.0f} min off"
+            )
+    return clock[-1], ""
