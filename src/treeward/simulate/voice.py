@@ -31,13 +31,27 @@ class Voice(Protocol):
         """Return mono samples of `text` at `rate_hz`, about SPEECH_LEVEL_DBFS."""
 
 
+# The voice in the wheel learnt American sounds only. British ones it never met come
+# out as something else ("back" as "bank"), so each is said by its nearest neighbour;
+# what stays British is the r that is not said, and the vowels of single words.
+NEAREST_SOUND = str.maketrans(
+    {
+        "a": "æ",
+        "ɒ": "\N{LATIN SMALL LETTER ALPHA}",
+        "Q": "O",
+        "\N{MODIFIER LETTER TRIANGULAR COLON}": None,
+    }
+)
+
+
 class HibariVoice:
-    """The voice in the hibari-tts wheel, with British or American sounds.
+    """The voice in the hibari-tts wheel, with British or American pronunciations.
 
     Parameters
     ----------
     accent
-        Whose pronunciations are read. The wheel holds both word lists and one voice.
+        Whose pronunciations are read. The wheel holds both word lists and one voice,
+        an American one.
     pitch
         Factor on pitch and voice size together: 0.82 sounds like a bigger person.
     pace
@@ -73,10 +87,16 @@ class HibariVoice:
     def say(self, text: str, *, rate_hz: int, seed: int) -> NDArray[np.float32]:
         """Read `text` aloud; the same seed gives the same samples."""
         # Slower reading and faster playing (or the reverse) shift pitch alone.
-        raw = self._reader(text, speed=self._pace / self._pitch, seed=seed)
-        played = retune(
-            np.asarray(raw, np.float64), self.RATE_HZ * self._pitch, rate_hz
-        )
+        speed = self._pace / self._pitch
+        sentences = self._reader.phonemize(text)
+        if self._accent == "british":
+            sentences = [sounds.translate(NEAREST_SOUND) for sounds in sentences]
+        parts = [
+            np.asarray(self._reader.from_phonemes(sounds, speed=speed, seed=seed))
+            for sounds in sentences
+        ]
+        raw = np.concatenate([*parts, np.zeros(0)])
+        played = retune(raw, self.RATE_HZ * self._pitch, rate_hz)
         return tidy(played)
 
 

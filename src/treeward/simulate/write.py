@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from treeward.simulate.records import SimulatedHunt
     from treeward.simulate.voice import Voice
 
-FRIEND_PITCH = 0.8  # of the second voice, so that the two differ; choice
+OBSERVER_PITCH, FRIEND_PITCH = 0.9, 0.78  # so that the two voices differ; choice
 
 
 def write_hunt(
@@ -70,7 +70,7 @@ def write_hunt(
         )
     if sound:
         # The voices come first: without them nothing is written.
-        observer = observer or HibariVoice("british")
+        observer = observer or HibariVoice("british", pitch=OBSERVER_PITCH)
         friend = friend or HibariVoice("american", pitch=FRIEND_PITCH)
         hunt = render(
             hunt,

@@ -94,7 +94,7 @@ def speakers(part: Part) -> list[Voice]:
     """Return the speakers of one part."""
     if part == "tune":
         return [
-            Paced("hibari-british", "british", 1.0),
+            Paced("hibari-british", "british", 0.92),
             _flite("awb"),
             _espeak("en-gb", 45),
             _festival("kal_diphone"),
