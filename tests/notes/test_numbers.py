@@ -154,6 +154,23 @@ def test_sixteen_compass_points(name: str, exact: float) -> None:
     assert reading.used == len(joined)
 
 
+@pytest.mark.parametrize(
+    ("said", "deg"),
+    [
+        ("sw", 225),
+        ("NNE", 23),
+        ("south-easterly", 135),
+        ("northwest", 315),
+        ("nor nor west", 338),
+    ],
+)
+def test_compass_words_as_written(said: str, deg: int) -> None:
+    reading = read_compass(said.split())
+
+    assert reading is not None
+    assert (reading.deg, reading.used) == (deg, len(said.split()))
+
+
 @pytest.mark.parametrize("hour", range(24))
 def test_every_time_in_every_form(hour: int) -> None:
     for minute in range(60):
@@ -230,7 +247,9 @@ def test_times_that_sound_alike_name_each_other() -> None:
     assert by_night.flags == ()  # 22:10 is no time for bees
 
 
-@pytest.mark.parametrize("said", ["the", "", "half", "half past", "quarter to", "to"])
+@pytest.mark.parametrize(
+    "said", ["the", "", "half", "half past", "quarter to", "to", "135\u00b0"]
+)
 def test_no_time(said: str) -> None:
     assert read_time(said.split()) is None
 

@@ -91,6 +91,7 @@ def test_every_fixed_phrase(phrase: object) -> None:
         (("bearing", "two", "hundred", "and", "eight"), ["bearing::208"]),
         (("bearing", "three", "sixty"), ["bearing::0"]),
         (("heading", "south", "west"), ["bearing::225"]),
+        (("bearing", "zero", "five", "zero", "true"), ["bearing::50"]),
         (("clock", "ten", "twenty-two"), ["time::10:22"]),
         (("time", "five", "oh", "five"), ["time::5:05"]),
         (("time", "fourteen", "ten"), ["time::14:10"]),

@@ -142,6 +142,13 @@ def test_rolling_captions_are_read_once(tmp_path: Path) -> None:
     ]
 
 
+def test_described_sounds_are_left_out(tmp_path: Path) -> None:
+    text = "WEBVTT\n\n00:01.000 --> 00:03.000\n[wind] >> Yellow back (laughs)\n"
+    (found,) = read(tmp_path, "a.vtt", text)
+
+    assert found.text == ">> yellow back"
+
+
 def test_repeated_cues_are_kept(tmp_path: Path) -> None:
     text = (
         "WEBVTT\n\n00:01.000 --> 00:03.000\nyellow back\n\n"

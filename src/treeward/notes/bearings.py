@@ -34,6 +34,11 @@ COMPASS_POINTS: Mapping[str, float] = {
 }
 _COMPASS_SPELLINGS: Mapping[str, tuple[str, ...]] = {
     **{name: (name,) for name in ("north", "east", "south", "west")},
+    **{
+        "".join(point[0] for point in name.split()): tuple(name.split())
+        for name in _POINTS
+        if " " in name
+    },
     "nor": ("north",),
     "sou": ("south",),
     **{

@@ -45,11 +45,10 @@ _LINK = re.compile(rf"(?:(?:{'|'.join(_LINK_WORDS)}|a(?! hundred)) )*")
 _HEDGED = re.compile(rf"(?:(?:{ROUGH}|due|to the|towards the) )*")
 _ENOUGH = re.compile(
     r"(?:[.?,]|and |but |then |so |from here|from the|on the compass|by the |by my "
-    r"|magnetic|true|same |that |it |over |across |more or less|or so|i think|again"
+    r"|same |that |it |over |across |more or less|or so|i think|again"
     r"|this time|$)"
 )
 _AT = re.compile(r"\bat $")
-_TRUE_NORTH = re.compile(r"true ")
 
 
 def leads_to_bearing(text: str, place: int) -> bool:
@@ -106,8 +105,6 @@ class Bearings:
         clock = values.time_value(words)
         if _AT.search(text[place:number_at]) and clock and clock.text:
             flags = (*flags, "a bearing or a time of day?")
-        if _TRUE_NORTH.match(text, end):
-            flags = (*flags, "said to be from true north")
         return Told(
             kind=EventKind.BEARING,
             start=place,

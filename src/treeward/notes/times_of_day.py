@@ -132,6 +132,8 @@ def _tokens(words: Sequence[str]) -> list[NumberToken]:
     found: list[NumberToken] = []
     for index, word in enumerate(words):
         pieces = plain_words(word)
+        if "\u00b0" in word:
+            break
         row: list[NumberToken] = []
         for piece in pieces:
             if piece in _MARKERS and piece != "to":

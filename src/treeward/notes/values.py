@@ -60,9 +60,14 @@ def bearing_value(texts: Sequence[str]) -> Value | None:
     if reading.deg is not None and read_compass(texts[skip:]) is not None:
         spread = 22 if reading.deg % 45 == 0 else 11
         flags = (*flags, _POINT_SPREAD.format(spread=spread))
+    used = skip + reading.used
+    if texts[used : used + 1] == ["true"]:
+        flags = (*flags, "said to be from true north")
+    if texts[used : used + 1] in (["true"], ["magnetic"]):
+        used += 1
     return Value(
         text="" if reading.deg is None else str(reading.deg % 360),
-        used=skip + reading.used,
+        used=used,
         flags=flags,
         options=tuple(str(deg % 360) for deg in reading.options),
     )

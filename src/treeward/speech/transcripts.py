@@ -31,6 +31,8 @@ _TEXT_LINE = re.compile(
     r"\s*[\[(]\s*(?:(\d{1,3}):)?(\d{1,3}):(\d{2})(?:[.,](\d{1,3}))?\s*[\])]\s*[-\u2013:]?(.*)"
 )
 _INNER_TIME = re.compile(rf"<{_CUE_TIME}>")
+# Sounds described for the deaf: [wind], (laughs).
+_SOUND = re.compile(r"\[[^\]\[]*\]|\([^()]*\)|\u266a")
 _TAG = re.compile(r"<[^<>]*>|\{\\[^{}]*\}")
 
 
@@ -249,7 +251,7 @@ def _from_cues(
 
 
 def _plain(text: str) -> str:
-    return " ".join(_TAG.sub("", text).split()).lower()
+    return " ".join(_SOUND.sub(" ", _TAG.sub("", text)).split()).lower()
 
 
 def _cue_utterance(text: str, start_s: float, end_s: float) -> list[Utterance]:
@@ -316,7 +318,7 @@ def _from_lines(path: Path, text: str) -> list[Utterance]:
             continue
         match = _TEXT_LINE.fullmatch(line)
         if match is None and timed and not re.match(r"\s*[\[(]\s*\d", line):
-            timed[-1][1].extend(line.lower().split())
+            timed[-1][1].extend(_plain(line).split())
             continue
         if match is None or int(match[3]) > 59 or (match[1] and int(match[2]) > 59):
             raise TranscriptError(
@@ -331,7 +333,7 @@ def _from_lines(path: Path, text: str) -> list[Utterance]:
                 where=f"{path} line {number}",
                 mend="Put the lines in order of time, or correct the time",
             )
-        timed.append((start_s, match[5].lower().split()))
+        timed.append((start_s, _plain(match[5]).split()))
     if not timed:
         raise TranscriptError(
             "holds no timed line",
