@@ -22,11 +22,11 @@ BEFORE_S = 0.25  # kept before the first frame of speech, for weak consonants
 AFTER_S = 0.2  # and after the last
 SHORTEST_S = 0.12  # of speech in a stretch; a click is shorter
 LONGEST_S = 12.0  # a stretch is closed then, speech or not
-RISE_DB = 7.0  # over the floor begins speech; guess
-FALL_DB = 4.0  # and below this over the floor it ends; guess
+RISE_DB = 10.0  # over the floor begins speech; guess
+FALL_DB = 7.0  # and below this over the floor it ends; guess
 BEGIN_FRAMES = 5  # of the last eight that must be over, to begin
-_FLOOR_S = 4.0  # the floor is the lowest level of this long, and rises no faster
-_SMOOTHING = 0.3  # of the level from frame to frame
+_FLOOR_S = 6.0  # the floor is the lowest level of this long, and rises no faster
+_SMOOTHING = 0.2  # of the level from frame to frame
 _FLOOR_STEPS = 16
 _SILENCE_DB = -75.0  # dB of full scale; below it nothing counts as speech
 
@@ -51,7 +51,7 @@ class Endpointer:
         self._filter = np.zeros((len(self._sos), 2))
         self._pending: Samples = np.zeros(0, np.float32)
         self._done = 0  # frames taken in
-        self._level = _SILENCE_DB
+        self._level: float | None = None
         self._floor = _Floor()
         self._recent: deque[bool] = deque(maxlen=8)
         self._kept: deque[Samples] = deque(maxlen=int(BEFORE_S / 0.01) + 8)
@@ -87,12 +87,14 @@ class Endpointer:
         return self._close(len(self._open)) if self._open else []
 
     def _frame(self, frame: Samples, level_db: float) -> list[Block]:
-        self._level += _SMOOTHING * (level_db - self._level)
-        floor = self._floor.track(self._level)
+        level = level_db if self._level is None else self._level
+        level += _SMOOTHING * (level_db - level)
+        self._level = level
+        floor = self._floor.track(level)
         self._done += 1
         if not self._open:
             self._kept.append(frame)
-            self._recent.append(self._level > max(floor + RISE_DB, _SILENCE_DB))
+            self._recent.append(level > max(floor + RISE_DB, _SILENCE_DB))
             if sum(self._recent) >= BEGIN_FRAMES:
                 self._open = list(self._kept)
                 self._levels = [level_db] * len(self._open)
@@ -102,7 +104,7 @@ class Endpointer:
             return []
         self._open.append(frame)
         self._levels.append(level_db)
-        if self._level > max(floor + FALL_DB, _SILENCE_DB):
+        if level > max(floor + FALL_DB, _SILENCE_DB):
             self._speech += 1
             self._quiet = 0
         else:
