@@ -130,6 +130,19 @@ def test_hunt_adds_a_colour_and_a_way_of_saying(tmp_path: Path) -> None:
     assert book.card_phrases()["back"] == "{mark} drinking"
 
 
+def test_hunt_adds_beside_the_packaged_ways(tmp_path: Path) -> None:
+    own(
+        tmp_path,
+        '[actions.back]\nalso_say = ["{mark} drinking"]\n'
+        'also_narrate = ["{mark} is glugging"]\n',
+    )
+    book = PhraseBook.for_hunt(tmp_path)
+    packaged = PhraseBook.load().actions["back"]
+
+    assert (*packaged.say, "{mark} drinking") == book.actions["back"].say
+    assert (*packaged.narrate, "{mark} is glugging") == book.actions["back"].narrate
+
+
 def test_digest_follows_what_is_heard_not_where_it_stands(tmp_path: Path) -> None:
     copy = own(tmp_path, phrasebook_path().read_text(encoding="utf-8"))
     packaged = PhraseBook.load()

@@ -273,13 +273,13 @@ def _build(read: PhraseBookFile, files: tuple[Path, ...]) -> PhraseBook:
     actions: dict[str, Action] = {
         kind: Action(
             kind=kind,
-            say=tuple(dict.fromkeys(table.say)),
-            narrate=tuple(dict.fromkeys(table.narrate)),
+            say=tuple(dict.fromkeys((*table.say, *table.also_say))),
+            narrate=tuple(dict.fromkeys((*table.narrate, *table.also_narrate))),
             card=table.card or (table.say[0] if table.say else ""),
             weight=table.weight,
         )
         for kind, table in read.actions.items()
-        if table.say or table.narrate
+        if table.say or table.narrate or table.also_say
     }
     return PhraseBook(
         colours=_kept(read.colours),

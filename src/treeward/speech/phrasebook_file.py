@@ -109,10 +109,12 @@ class ActionTable(_Table):
     weight: float = Field(default=1.0, gt=0, le=1000)
     say: list[Template] = []
     narrate: list[Template] = []
+    also_say: list[Template] = []
+    also_narrate: list[Template] = []
 
     @model_validator(mode="after")
     def _card_is_heard(self) -> ActionTable:
-        if self.card and self.say and self.card not in self.say:
+        if self.card and self.say and self.card not in (*self.say, *self.also_say):
             msg = f"card {self.card!r} is not among say"
             raise ValueError(msg)
         return self
@@ -168,12 +170,14 @@ def _mend(location: tuple[int | str, ...], kind: str) -> str:
 
 
 def _merge(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
-    """Lay one parsed file over another: tables key by key, all else replaced."""
+    """Lay one parsed file over another: tables by key, also_ lists joined."""
     merged = dict(base)
     for key, value in over.items():
         old = merged.get(key)
         if isinstance(old, dict) and isinstance(value, dict):
             merged[key] = _merge(old, value)
+        elif key.startswith("also_") and isinstance(old, list):
+            merged[key] = old + value if isinstance(value, list) else value
         else:
             merged[key] = value
     return merged
