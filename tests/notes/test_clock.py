@@ -242,6 +242,19 @@ def test_a_recorder_that_is_stopped_whenever_nothing_happens() -> None:
     ]
 
 
+def test_who_stops_often_says_the_time_on_starting_again() -> None:
+    times = [said(31, "10:38"), said(180, "10:43"), said(425, "10:49")]
+    named = facts(name="2026-07-14 10.37.30.m4a")
+
+    often = place_on_clock([*times, note(170), note(415)], named, LONDON)
+    close = place_on_clock([*times, note(170), note(423)], named, LONDON)
+
+    assert clocks(often)[3:] == ["10:40:20", "10:47:28"]
+    assert all(not e.flags for e in often.events)
+    assert "started again just before 10:49" in often.flags[1]
+    assert [bool(e.flags) for e in close.events] == [False, False, False, True, True]
+
+
 def test_a_misheard_time_among_many_pauses() -> None:
     times = [
         (31, "10:38"),

@@ -370,6 +370,16 @@ def test_a_time_that_is_doubtful_for_a_paused_recorder_is_not_used() -> None:
     assert "recorder seems to have been paused" in table.trips[0].doubts[0]
 
 
+def test_a_trip_over_a_stopped_recorder_is_good_to_a_minute() -> None:
+    away = replace(note(0, "away", "red"), recording="a.ogg", start_s=10.0)
+    back = replace(note(300, "back", "red"), recording="a.ogg", start_s=110.0)
+
+    trip = only(pair_trips([away, back], hunt()))
+
+    assert (trip.away_s, trip.used, trip.rounding_s) == (300, True, 60)
+    assert trip.doubts == ("the recorder was stopped meanwhile; good to a minute",)
+
+
 def test_the_station_in_force() -> None:
     events = [note(-5, "station", "", "1"), *rounds(2), note(900, "away", "red")]
     events += [

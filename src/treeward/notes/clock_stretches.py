@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from .clock_evidence import Evidence, RecordingFacts, in_zone
 from .events import EventKind
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from .events import Event
 
 CLOCK_DOUBT = "clock: the recorder seems to have been paused"  # time is doubtful
-_JUST_BEFORE_S = 1e-6
+RESTART_S = 4.0  # to stop a recorder, start it and say the time; guess
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +25,9 @@ class ClockStretch:
     """Part of a recording in which the recorder ran without a pause.
 
     Second `s` of the recording, between `from_s` and `to_s`, fell on the UTC
-    timestamp `offset_utc_s + s`, give or take `half_width_s`.
+    timestamp `offset_utc_s + s`, give or take `half_width_s`. `begins` says how it is
+    known where the stretch before ended: "said" by a resume or pause, by "habit" (see
+    `from_spoken`), or not at all ("unknown": anywhere between the two).
     """
 
     from_s: float
@@ -33,6 +35,7 @@ class ClockStretch:
     offset_utc_s: float
     half_width_s: float
     spoken: tuple[str, ...] = ()  # the times it rests on, "10:22"
+    begins: Literal["said", "habit", "unknown"] = "unknown"
 
 
 def end_offset_s(recording: RecordingFacts, zone: ZoneInfo) -> float | None:
@@ -52,7 +55,9 @@ def from_spoken(
     """Choose each stretch's offset, and where it meets its neighbours.
 
     Where a single "resume", or else a single "pause", was said between two stretches,
-    the recorder was stopped there, and nothing between is doubtful.
+    the recorder was stopped there, and nothing between is doubtful. Where it was
+    stopped more than once, the person is taken for one who says the time on starting
+    it again, unless some such time follows a note too closely for that.
     """
     clock: list[ClockStretch] = []
     for index, stretch in enumerate(stretches):
@@ -77,12 +82,26 @@ def from_spoken(
                 spoken=tuple(f"{r.local:%H:%M}" for _, r in stretch.anchors),
             )
         )
-    for index, (one, two) in enumerate(pairwise(clock)):
+    habit = len(clock) > 2 and not any(
+        _follows_closely(events, two.from_s) for two in clock[1:]
+    )
+    for index, (one, two) in enumerate(pairwise(clock), 1):
         join_s = _said_join_s(events, one.to_s, two.from_s)
         if join_s is not None:
-            clock[index] = replace(clock[index], to_s=join_s - _JUST_BEFORE_S)
-            clock[index + 1] = replace(two, from_s=join_s)
+            clock[index] = replace(two, from_s=join_s, begins="said")
+        elif habit:
+            clock[index] = replace(two, begins="habit")
     return clock
+
+
+def _follows_closely(events: Sequence[Event], second: float) -> bool:
+    """Tell whether a note ends so shortly before that no recorder was started."""
+    return any(
+        e.start_s is not None
+        and e.kind is not EventKind.RESUME
+        and e.start_s < second < (e.end_s or e.start_s) + RESTART_S
+        for e in events
+    )
 
 
 def _said_join_s(
@@ -120,8 +139,11 @@ def flag_pauses(clock: Sequence[ClockStretch], flags: list[str]) -> None:
     """Say between which spoken times the recorder was paused."""
     for one, two in pairwise(clock):
         lost_min = (two.offset_utc_s - one.offset_utc_s) / 60
-        said = two.from_s - one.to_s <= 2 * _JUST_BEFORE_S
-        doubt = "as was said" if said else "times between are doubtful"
+        doubt = {
+            "said": "as was said",
+            "habit": f"taken to have been started again just before {two.spoken[0]}",
+            "unknown": "times between are doubtful",
+        }[two.begins]
         flags.append(
             f"the recorder seems to have been paused for about {lost_min:.0f} min "
             f"between {one.spoken[-1]} and {two.spoken[0]}; {doubt}"
@@ -134,6 +156,8 @@ def stretch_at(
     """Return the stretch whose anchor is nearest, and a doubt if between two."""
     for one, two in pairwise(clock):
         if second <= one.to_s:
+            return one, ""
+        if second < two.from_s and two.begins != "unknown":
             return one, ""
         if second < two.from_s:
             nearer = one if second - one.to_s <= two.from_s - second else two

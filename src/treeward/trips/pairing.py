@@ -23,6 +23,8 @@ LONG_VISIT = 3.0  # times the usual, and longer than:
 LONG_VISIT_S = 180.0  # a departure and a return may have been missed; guess
 _EITHER = "two bees wear this mark at once, and this could be either of them"
 STALE_FLAGS = ("taken back by", "clock: ")  # said of the event, settled elsewhere
+STOPPED_S = 30.0  # more clock than sound between two notes: the recorder was stopped
+STOPPED_WIDTH_S = 60.0  # a spoken time before and one after it name the minute only
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,6 +200,14 @@ def _clock_doubt(one: Sighting, two: Sighting) -> bool:
     return any(flag.startswith(CLOCK_DOUBT) for flag in flags)
 
 
+def _stopped_s(one: Sighting, two: Sighting) -> float:
+    """Return how long the recorder stood still between two notes, 0 if not known."""
+    a, b = one.event, two.event
+    if a.start_s is None or b.start_s is None or a.recording != b.recording:
+        return 0.0
+    return (two.time_s - one.time_s) - (b.start_s - a.start_s)
+
+
 def note_doubts(*sightings: Sighting) -> tuple[str, ...]:
     """Return what speaks against the notes themselves, with the row named."""
     found: list[str] = []
@@ -254,6 +264,10 @@ def _visit(
 
 def _trip(bee: str, gap: _Gap, verdict: Verdict, barred: tuple[str, ...]) -> Trip:
     doubts = (*barred, *verdict.doubts, *note_doubts(gap.one, gap.two))
+    stopped_s = _stopped_s(gap.one, gap.two)
+    if stopped_s > STOPPED_S:
+        doubt = "the recorder was stopped meanwhile; good to a minute"
+        doubts = (*doubts, doubt)
     one, two = gap.one.event, gap.two.event
     return Trip(
         mark=one.mark,
@@ -263,6 +277,7 @@ def _trip(bee: str, gap: _Gap, verdict: Verdict, barred: tuple[str, ...]) -> Tri
         back_clock=two.clock if two.kind is EventKind.BACK else None,
         away_s=round(gap.length_s, 3),
         timing=gap.timing,
+        rounding_s=STOPPED_WIDTH_S if stopped_s > STOPPED_S else 0.0,
         cycles=verdict.cycles,
         used=verdict.used and not barred,
         doubts=tuple(dict.fromkeys(doubts)),

@@ -33,9 +33,10 @@ class Trip:
     which holds the loading time too); "stated" durations come from words.
     `cycles` is how many trips the gap probably holds (2 when a return and a
     departure were missed). `rounding_s` is the width of the interval the time was
-    rounded to (0 for a timed one). `station` is where it was seen; `bee` tells
-    apart two bees of the same colour: it is the mark, or "yellow (2)", and where a
-    colour was used again on another day, "yellow 14 Jul".
+    rounded to (0 for a timed one; a minute where the recorder was stopped
+    meanwhile). `station` is where it was seen; `bee` tells apart two bees of the same
+    colour: it is the mark, or "yellow (2)", and where a colour was used again on
+    another day, "yellow 14 Jul".
 
     A "round" trip is timed between two landings, or between two departures where the
     landing was not noted; `from_clock` and `to_clock` are the ends of the timed
