@@ -1,9 +1,4 @@
-"""Spoken times of day, in words or figures, on the 12-hour or the 24-hour clock.
-
-The forms are written as patterns over one-character codes of the words (see
-`number_words`), with > for past, < for to, H for half, Q for quarter, ' for o'clock,
-M for minutes, and the sound-alike of two, "to", as either.
-"""
+"""Spoken times of day, in words or figures, on the 12-hour or the 24-hour clock."""
 
 from __future__ import annotations
 
@@ -18,25 +13,16 @@ from treeward.notes.number_words import (
     plain_words,
     total,
 )
+from treeward.notes.time_patterns import (
+    TimeCandidate,
+    joined_number,
+    time_candidates,
+    time_tokens,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
-_MARKERS: Mapping[str, str] = {
-    "past": ">",
-    "after": ">",
-    "to": "<",
-    "till": "<",
-    "til": "<",
-    "half": "H",
-    "quarter": "Q",
-    "o'clock": "'",
-    "oclock": "'",
-    "clock": "'",
-    "minutes": "M",
-    "minute": "M",
-    "hours": "U",
-}
 _NAMED: Mapping[str, tuple[int, int]] = {
     "noon": (12, 0),
     "midday": (12, 0),
@@ -60,25 +46,6 @@ _HALVES: tuple[tuple[tuple[str, ...], str], ...] = (
 _FIGURES = re.compile(r"(\d{1,2})[:.](\d\d)(?:[:.](\d\d))?(am|pm)?")
 _RUN_TOGETHER = re.compile(r"(\d{1,2})(\d\d)(?:h|hrs)?")
 
-# A minute: 10 to 59 in words, with its zero, or digit by digit.
-_MINUTE = r"(?:[y][1-9]?|t|0\d|[1-5]\d)"
-_HOUR12 = r"(?:t|[1-9])"
-_HOUR24 = r"(?:y[1-9]?|t|0\d)"
-_PATTERNS: tuple[tuple[str, re.Pattern[str]], ...] = (
-    ("half", re.compile(rf"H>(?P<hour>y[1-9]?|{_HOUR12}|0)")),
-    (
-        "past",
-        re.compile(
-            rf"(?P<minute>a?Q|y[1-9]?M?|tM?|\dM?)(?P<way>[<>])"
-            rf"(?P<hour>y[1-9]?|{_HOUR12}|0)"
-        ),
-    ),
-    ("oclock", re.compile(rf"(?P<hour>{_HOUR12})'")),
-    ("digits", re.compile(r"(?P<hour>[012]\d)(?P<minute>[0-5]\d)U?")),
-    ("short", re.compile(r"(?P<hour>[1-9])(?P<minute>[0-5]\d)")),
-    ("hundred", re.compile(rf"(?P<hour>{_HOUR24})hU?")),
-    ("plain", re.compile(rf"(?P<hour>{_HOUR24}|{_HOUR12})(?P<minute>{_MINUTE})U?")),
-)
 _NIGHT_HOURS = frozenset({22, 23, 0, 1, 2, 3})  # no bee flies then
 
 
@@ -119,109 +86,6 @@ class TimeReading:
         return f"{hour}:{self.minute:02d}{seconds}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Candidate:
-    hour: int
-    minute: int
-    twelve: bool  # said as on a 12-hour clock
-    length: int  # tokens used
-    exact: bool
-
-
-def _tokens(words: Sequence[str]) -> list[NumberToken]:
-    found: list[NumberToken] = []
-    for index, word in enumerate(words):
-        pieces = plain_words(word)
-        if "\u00b0" in word:
-            break
-        row: list[NumberToken] = []
-        for piece in pieces:
-            if piece in _MARKERS and piece != "to":
-                row.append(NumberToken(code=_MARKERS[piece], value=0, word=index))
-                continue
-            row += [
-                NumberToken(code=t.code, value=t.value, word=index, exact=t.exact)
-                for t in number_run([piece])
-            ]
-        if len(row) < len(pieces) or not row:
-            break
-        found += row
-    return found
-
-
-def _readings_of_to(tokens: Sequence[NumberToken]) -> Iterator[list[NumberToken]]:
-    """Give the tokens with each "to" as the word, then as a misheard two."""
-    yield [
-        NumberToken(code="<", value=0, word=token.word)
-        if token.code == "2" and not token.exact
-        else token
-        for token in tokens
-    ]
-    yield list(tokens)
-    yield [
-        NumberToken(code="<", value=0, word=token.word, exact=False)
-        if token.code == "2" and token.exact
-        else token
-        for token in tokens
-    ]
-
-
-def _number(tokens: Sequence[NumberToken]) -> int:
-    text = codes(tokens)
-    return int(text) if text.isdigit() else total(tokens)
-
-
-def _candidate(
-    form: str, match: re.Match[str], tokens: Sequence[NumberToken]
-) -> _Candidate | None:
-    def part(name: str) -> list[NumberToken]:
-        return list(tokens[match.start(name) : match.end(name)])
-
-    length = match.end()
-    exact = all(token.exact for token in tokens[:length])
-    said_hour = codes(part("hour"))
-    hour = _number(part("hour"))
-    twelve = 1 <= hour <= 12 and not said_hour.startswith("0")
-    minute = 0
-    if form == "half":
-        minute = 30
-    elif form == "past":
-        words = part("minute")
-        minute = 15 if words[-1].code == "Q" else total(words)
-        if match["way"] == "<":
-            minute = 60 - minute
-            hour = (hour - 1) % 24
-            if twelve and hour == 0:
-                hour = 12
-    elif form in {"digits", "short", "plain"}:
-        minute = _number(part("minute"))
-    elif form == "hundred":
-        twelve = False
-    if not 0 <= hour <= 23 or not 0 <= minute <= 59:
-        return None
-    return _Candidate(
-        hour=hour, minute=minute, twelve=twelve, length=length, exact=exact
-    )
-
-
-def _candidates(tokens: Sequence[NumberToken]) -> list[_Candidate]:
-    found: list[_Candidate] = []
-    for reading in _readings_of_to(tokens):
-        text = codes(reading)
-        for form, pattern in _PATTERNS:
-            for length in range(len(text), 0, -1):
-                inside = (
-                    length < len(text)
-                    and tokens[length].word == tokens[length - 1].word
-                )
-                match = None if inside else pattern.fullmatch(text, 0, length)
-                candidate = _candidate(form, match, reading) if match else None
-                if candidate:
-                    found.append(candidate)
-                    break
-    return found
-
-
 def _half_of_day(words: Sequence[str]) -> tuple[str, int]:
     for head, half in _HALVES:
         flat: list[str] = []
@@ -257,7 +121,7 @@ def _seconds_after(words: Sequence[str]) -> tuple[int | None, int]:
 
 
 def _finish(
-    candidate: _Candidate,
+    candidate: TimeCandidate,
     words: Sequence[str],
     used: int,
     options: tuple[str, ...],
@@ -302,7 +166,7 @@ def _figures(words: Sequence[str]) -> TimeReading | None:
     hour = int(match[1])
     twelve = 1 <= hour <= 12 and not match[1].startswith("0")
     found = _finish(
-        _Candidate(
+        TimeCandidate(
             hour=hour, minute=int(match[2]), twelve=twelve, length=1, exact=True
         ),
         [*words[:1], half, *words[1:]] if half else words,
@@ -341,8 +205,8 @@ def read_time(words: Sequence[str]) -> TimeReading | None:
     if first and first[0] in _NAMED and len(first) == 1:
         hour, minute = _NAMED[first[0]]
         return TimeReading(hour=hour, minute=minute, half_known=True, used=1)
-    tokens = _tokens(words)
-    found = _candidates(tokens)
+    tokens = time_tokens(words)
+    found = time_candidates(tokens)
     if not found:
         return _unfinished(words, tokens)
     longest = max(candidate.length for candidate in found)
@@ -370,7 +234,7 @@ def read_time(words: Sequence[str]) -> TimeReading | None:
 
 
 def _overfull(
-    words: Sequence[str], tokens: Sequence[NumberToken], best: _Candidate
+    words: Sequence[str], tokens: Sequence[NumberToken], best: TimeCandidate
 ) -> TimeReading | None:
     used = tokens[best.length - 1].word + 1
     second, more = _seconds_after(words[used:])
@@ -397,11 +261,11 @@ def _unfinished(
     taken = tokens[: match.end()]
     used = taken[-1].word + 1
     said = " ".join(words[:used])
-    hour = _number(taken)
+    hour = joined_number(taken)
     half, _ = _half_of_day(words[used:])
     whole = 1 <= hour <= 12 and not codes(taken).startswith("0")
     if half and whole:
-        candidate = _Candidate(
+        candidate = TimeCandidate(
             hour=hour, minute=0, twelve=True, length=len(taken), exact=True
         )
         return _finish(candidate, words, used, (), ())
