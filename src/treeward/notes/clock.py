@@ -274,7 +274,7 @@ def _time_flag(event: Event, clock: Sequence[ClockStretch], *, refused: bool) ->
     if not refused:
         return ""
     if clock:
-        return f"{CLOCK_FLAG}does not fit the other times; misheard?"
+        return f"{CLOCK_FLAG}does not fit the other times, misheard?"
     return f"{CLOCK_FLAG}nothing tells the day of this time"
 
 

@@ -163,7 +163,7 @@ def stretch_at(
             nearer = one if second - one.to_s <= two.from_s - second else two
             off_min = (two.offset_utc_s - one.offset_utc_s) / 60
             return nearer, (
-                f"{CLOCK_DOUBT} between {one.spoken[-1]} and {two.spoken[0]}; "
-                f"this time may be {off_min:.0f} min off"
+                f"{CLOCK_DOUBT} between {one.spoken[-1]} and {two.spoken[0]}, "
+                f"so this time may be {off_min:.0f} min off"
             )
     return clock[-1], ""

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
 
 HEARD_ANEW = "heard anew as: "  # begins the flag where both sides changed a row
-NO_LONGER = "no longer heard; kept because you changed it"
+NO_LONGER = "no longer heard, kept because you changed it"
 _TOUCHED = "touched"  # column of the machine's copy: cells the person once changed
 _CONFIRMED = ("event", "mark", "value")  # what "keep" says yes to
 
