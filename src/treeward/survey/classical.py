@@ -145,17 +145,13 @@ def crossings(x: Floats, y: Floats, bearing_deg: Floats) -> Floats:
     east, north = np.sin(angle), np.cos(angle)
     turn = east[i] * north[j] - north[i] * east[j]
     dx, dy = x[j] - x[i], y[j] - y[i]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        along_i = (dx * north[j] - dy * east[j]) / turn
-        along_j = (dx * north[i] - dy * east[i]) / turn
-    ahead = (np.abs(turn) > 1e-9) & (along_i > 0) & (along_j > 0)
-    return np.stack(
-        [
-            (x[i] + along_i * east[i])[ahead],
-            (y[i] + along_i * north[i])[ahead],
-        ],
-        axis=-1,
-    )
+    crossing = np.abs(turn) > 1e-9  # parallel lines cross nowhere
+    i, j, turn, dx, dy = (v[crossing] for v in (i, j, turn, dx, dy))
+    along_i = (dx * north[j] - dy * east[j]) / turn
+    along_j = (dx * north[i] - dy * east[i]) / turn
+    ahead = (along_i > 0) & (along_j > 0)
+    place = np.stack([x[i] + along_i * east[i], y[i] + along_i * north[i]], axis=-1)
+    return np.asarray(place[ahead])
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,10 @@ if TYPE_CHECKING:
 
 ANGLES = 720  # nodes around the circle: half a degree apart
 STRAY_SHARES = ((0.04, 0.55), (0.10, 0.30), (0.20, 0.15))  # share, prior weight; guess
+# Some compasses are read much worse than usual (iron in the pocket, a tired eye).
+WORSE_SHARE = 0.15  # of hunts; guess
+WORSE_TIMES = 2.4  # the usual standard deviation; guess
+OFFSET_SPAN, OFFSET_NODES = 5.0, 15  # in standard deviations
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +44,11 @@ class LineNodes:
 def line_nodes(settings: Settings, declination_sd_deg: float) -> LineNodes:
     """Return nodes and prior of compass offset, spread and stray share."""
     sd = np.hypot(settings.compass_sd_deg, declination_sd_deg)
-    offset = np.linspace(-4.0, 4.0, 13) * sd
+    offset = np.linspace(-OFFSET_SPAN, OFFSET_SPAN, OFFSET_NODES) * sd
     z = offset / sd
-    # A tenth of compasses are read much worse (iron in the pocket).
-    weight_offset = 0.9 * np.exp(-0.5 * z**2) + 0.1 / 2.2 * np.exp(
-        -0.5 * (z / 2.2) ** 2
-    )
+    weight_offset = (1 - WORSE_SHARE) * np.exp(-0.5 * z**2) + (
+        WORSE_SHARE / WORSE_TIMES
+    ) * np.exp(-0.5 * (z / WORSE_TIMES) ** 2)
     low = settings.bearing_sd_floor_deg
     spread = np.geomspace(low, max(30.0, 3.0 * settings.bearing_sd_deg), 9)
     weight_spread = np.exp(
