@@ -32,7 +32,7 @@ WEIGHT: Mapping[EventKind, float] = {
     EventKind.WIND: 1.0,
     EventKind.REMARK: 0.2,
 }
-_NEEDS_VALUE = frozenset(
+NEEDS_VALUE = frozenset(
     {EventKind.TIME, EventKind.STATION, EventKind.BEARING, EventKind.DURATION}
 )
 _NEEDS_MARK = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK})
@@ -79,7 +79,7 @@ def status_of(row: ReviewRow, written: ReviewRow | None) -> Status:
 def lacks(row: ReviewRow) -> str:
     """Name what a row cannot do without and has not: "value", "mark" or ""."""
     event = row.event
-    if event.kind in _NEEDS_VALUE and not event.value:
+    if event.kind in NEEDS_VALUE and not event.value:
         return "value"
     if event.kind in _NEEDS_MARK and not event.mark:
         return "mark"
@@ -139,5 +139,9 @@ def doubts_by_row(table: TripTable) -> dict[str, tuple[str, ...]]:
         row: own
         for row, doubts in said.items()
         # "r0021: heard with little confidence" is the row's own flag over again.
-        if (own := tuple(d for d in dict.fromkeys(doubts) if not d.startswith(f"{row}:")))
+        if (
+            own := tuple(
+                d for d in dict.fromkeys(doubts) if not d.startswith(f"{row}:")
+            )
+        )
     }

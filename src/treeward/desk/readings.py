@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from treeward.speech.records import Utterance, Word, WordSource
 
+from .queue import NEEDS_VALUE
+
 if TYPE_CHECKING:
     from treeward.notes.events import Event, EventKind
     from treeward.speech.phrasebook import PhraseBook
@@ -80,4 +82,6 @@ class Reader:
         if len(events) != 1:
             return None
         event = events[0]
+        if event.kind in NEEDS_VALUE and not event.value:
+            return None
         return Reading(event=event.kind, mark=event.mark, value=event.value)

@@ -32,6 +32,7 @@ class ReviewServer:
         if exclusive is not None:
             self._socket.setsockopt(socket.SOL_SOCKET, exclusive, 1)
         self._socket.bind(("127.0.0.1", 0))
+        self._socket.listen()  # a browser that is quicker than we are waits in line
         self.app = ReviewApp(hunt, on_finish=self.stop)
         self.door = Door(self.app.starlette, port=self._socket.getsockname()[1])
         self._uvicorn: uvicorn.Server = uvicorn.Server(

@@ -66,7 +66,7 @@ function onKey(event) {
   }
   if (!byId("keys-on").checked) return;
   // Enter and space on a button press the button, but on a row they judge and play.
-  const onRow = byId("rows").contains(target) || target === document.body;
+  const onRow = byId("rows").contains(target) || target === document.body || target === byId("said");
   if ((event.key === "Enter" || event.key === " ") && !onRow) return;
   if (/^[1-9]$/.test(event.key)) {
     takeReading(Number(event.key));

@@ -56,12 +56,12 @@ export function takeReading(number) {
 export function nudge(seconds) {
   const one = row();
   if (!one || one.clock_s === null) return;
-  const moved = new Date((one.clock_s + seconds) * 1000);
   // The clock as shown, moved; the server puts the day and the zone to it.
   const [hours, minutes, whole] = one.clock.split(":").map(Number);
-  const local = new Date(Date.UTC(2000, 0, 2, hours, minutes, whole) + seconds * 1000);
-  if (local.getUTCDate() !== 2 || Number.isNaN(moved.getTime())) return;
-  correct(one, { clock: local.toISOString().slice(11, 19) });
+  const part = (one.clock_s % 1) * 1000;
+  const local = new Date(Date.UTC(2000, 0, 2, hours, minutes, whole, part) + seconds * 1000);
+  if (local.getUTCDate() !== 2) return;
+  correct(one, { clock: local.toISOString().slice(11, part ? 23 : 19) });
 }
 
 let shownRow = null;
@@ -119,15 +119,18 @@ async function saveField(field) {
   const one = row();
   const name = field.dataset.column;
   if (!one || field.dataset.touched !== one.row) return;
+  const { value } = field;
+  const { was } = field.dataset;
+  field.dataset.touched = "";
   const shown = name === "clock" ? one.clock : one.cells[name];
-  if (field.value === shown && field.dataset.was === one.cells[name]) {
-    field.dataset.touched = "";
-    return;
-  }
-  const seen = { ...one, cells: { ...one.cells, [name]: field.dataset.was } };
-  if (await correct(seen, { [name]: field.value })) {
-    field.dataset.touched = "";
-    changed();
+  if (value === shown && was === one.cells[name]) return;
+  const seen = { ...one, cells: { ...one.cells, [name]: was } };
+  if (await correct(seen, { [name]: value })) return;
+  if (store.current === one.row) { // give it back to be mended
+    field.dataset.touched = one.row;
+    field.dataset.was = was;
+    field.value = value;
+    field.focus();
   }
 }
 
@@ -148,12 +151,12 @@ export function beginNote() {
   for (const name of FIELDS) {
     const field = byId(`f-${name}`);
     field.addEventListener("input", () => { field.dataset.touched = store.current; });
-    field.addEventListener("change", () => { field.dataset.touched = store.current; saveField(field); });
+    field.addEventListener("change", () => saveField(field));
     field.addEventListener("keydown", (event) => {
       if (event.key === "Enter") {
         event.preventDefault();
-        field.dataset.touched = store.current;
-        saveField(field).then(focusRow);
+        saveField(field);
+        focusRow();
       } else if (event.key === "Escape") {
         field.dataset.touched = "";
         changed();

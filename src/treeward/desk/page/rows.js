@@ -19,7 +19,7 @@ export function choose(name, { focus = false } = {}) {
 
 export function focusRow() {
   const button = byId("rows").querySelector('[aria-current="true"]');
-  (button ?? byId("play")).focus();
+  (button ?? byId("said")).focus();
 }
 
 // The neighbour in the list as it is shown; stays at its ends.
@@ -42,8 +42,8 @@ export function drawRows() {
   byId("progress").textContent = left
     ? `${left} of ${state.rows.length} notes to look at, ${judged} judged`
     : `Nothing left to look at; ${state.rows.length} notes, ${judged} judged`;
-  byId("rows-count").textContent = `${rows.length}`;
-  byId("rows-empty").hidden = rows.length > 0;
+  byId("rows-count").textContent = String(store.which === "look" ? left : rows.length);
+  byId("rows-empty").hidden = store.which === "look" ? left > 0 : rows.length > 0;
   byId("rows-empty").textContent = store.which === "look"
     ? "Nothing left to look at. Write the results, or see all notes."
     : "There are no notes; add one with a.";

@@ -50,10 +50,14 @@ function drawTrips() {
   byId("trip-doubts").replaceChildren(...(trips.doubts ?? []).map((text) => make("li", {}, text)));
   const distances = stale() ? shownDistances : store.answer.distances ?? [];
   shownDistances = distances;
-  const key = JSON.stringify([trips.bees ?? [], distances]);
+  const heardHere = new Set(store.state.rows.filter((one) => one.recording === row()?.recording).map((one) => one.row));
+  const isHere = (bee) => bee.trips.some((trip) => heardHere.has(trip.away_row) || heardHere.has(trip.back_row))
+    || bee.bearings.some((line) => heardHere.has(line.row));
+  const bees = [...(trips.bees ?? [])].sort((a, b) => isHere(b) - isHere(a)); // this recording's first
+  const key = JSON.stringify([bees, distances]);
   if (key !== shownTrips) {
     shownTrips = key;
-    byId("bees").replaceChildren(...(trips.bees ?? []).map((bee) => beeBox(bee, distances)));
+    byId("bees").replaceChildren(...bees.map((bee) => beeBox(bee, distances)));
   }
   for (const chip of byId("bees").querySelectorAll("button")) {
     chip.setAttribute("aria-pressed", String(chip.dataset.rows.split(" ").includes(store.current)));

@@ -215,6 +215,7 @@ export function drawSound() {
   for (const id of ["whole", "near"]) byId(id).hidden = !sound;
   byId("no-sound").hidden = Boolean(sound);
   byId("play").disabled = !sound;
+  byId("play").setAttribute("aria-pressed", String(playing !== null && !player.paused));
   byId("sound-name").textContent = one.recording || "";
   if (!sound) {
     byId("no-sound").textContent = one.recording

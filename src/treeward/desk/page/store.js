@@ -49,12 +49,18 @@ export function row(name = store.current) {
   return store.state?.rows.find((one) => one.row === name) ?? null;
 }
 
-// Rows as the list shows them now.
+// Rows as the list shows them now. The current one stays where it was until it is left,
+// even when it needs no look any more.
+let place = 0;
 export function listed() {
   if (!store.state) return [];
   if (store.which === "all") return store.state.rows;
-  const queue = new Map(store.state.rows.map((one) => [one.row, one]));
-  return store.state.queue.map((name) => queue.get(name)).filter(Boolean);
+  const all = new Map(store.state.rows.map((one) => [one.row, one]));
+  const queue = store.state.queue.map((name) => all.get(name)).filter(Boolean);
+  const at = store.state.queue.indexOf(store.current);
+  if (at >= 0) place = at;
+  else if (all.has(store.current)) queue.splice(Math.min(place, queue.length), 0, all.get(store.current));
+  return queue;
 }
 
 function take(told) {

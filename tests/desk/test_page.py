@@ -1,0 +1,373 @@
+"""The page in a real browser: open, hear, correct, save, locate, by keyboard alone."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import threading
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import pytest
+
+from treeward.desk.serve import ReviewServer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from playwright.sync_api import Browser, Page
+
+    from .conftest import Prepared
+
+pytestmark = pytest.mark.model
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+LOOK_MS = 30_000  # two busy cores may take their time
+PHONE = {"width": 390, "height": 844}
+DESK = {"width": 1440, "height": 1000}
+
+
+def lacking(what: str) -> NoReturn:
+    """Skip for want of something, unless every test is to run."""
+    reason = f"{what} is not installed"
+    if os.environ.get("TREEWARD_REQUIRE_ALL_TESTS") == "1":
+        pytest.fail(reason)
+    pytest.skip(reason)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        lacking("playwright")
+    names = ("chromium", "chromium-browser", "google-chrome")
+    program = next(filter(None, map(shutil.which, names)), None)
+    if program is None:
+        lacking("chromium")
+    with sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=program, args=FLAGS)
+        yield opened
+        opened.close()
+
+
+class Sitting:
+    """A page that was opened on a hunt, and all that it asked for."""
+
+    def __init__(self, server: ReviewServer, page: Page) -> None:
+        self.server = server
+        self.page = page
+        self.asked: list[str] = []
+        self.faults: list[str] = []
+        page.set_default_timeout(LOOK_MS)
+        page.on("request", lambda request: self.asked.append(request.url))
+        page.on("pageerror", lambda error: self.faults.append(str(error)))
+        page.on(
+            "console",
+            lambda said: (
+                self.faults.append(said.text) if said.type == "error" else None
+            ),
+        )
+        page.goto(server.address)
+        page.wait_for_selector("html[data-ready=yes]")
+
+    def current(self) -> str | None:
+        return self.page.get_attribute('#rows [aria-current="true"]', "data-row")
+
+    def press(self, *keys: str) -> None:
+        for key in keys:
+            self.page.keyboard.press(key)
+
+
+@pytest.fixture
+def open_page(browser: Browser) -> Iterator[Callable[..., Sitting]]:
+    servers: list[tuple[ReviewServer, threading.Thread]] = []
+    contexts = []
+
+    def opened(prepared: Prepared, size: dict[str, int] = DESK) -> Sitting:
+        server = ReviewServer(prepared.hunt)
+        thread = threading.Thread(target=server.run)
+        thread.start()
+        servers.append((server, thread))
+        context: Any = browser.new_context(viewport=size)  # type: ignore[arg-type]
+        contexts.append(context)
+        return Sitting(server, context.new_page())
+
+    yield opened
+    for context in contexts:
+        context.close()
+    for server, thread in servers:
+        server.stop()
+        thread.join(timeout=20)
+        assert not thread.is_alive()
+
+
+def test_the_whole_way_by_keyboard(
+    open_page: Callable[..., Sitting], whole_hunt: Prepared
+) -> None:
+    names = whole_hunt.doubtful
+    sitting = open_page(whole_hunt)
+    page = sitting.page
+    assert sitting.current() == names["value"]
+    assert "4 of" in page.inner_text("#progress")
+
+    # Hear: the clip that comes is sound, and it plays to its end.
+    with page.expect_response(re.compile(r"/clip\.wav\?")) as clip:
+        sitting.press("ArrowDown", "ArrowUp", " ")
+    assert clip.value.headers["content-type"] == "audio/wav"
+    assert int(clip.value.headers["content-length"]) > 44 + 4 * 16_000 * 2
+    page.wait_for_selector('#play[aria-pressed="true"]')
+    page.wait_for_selector('#play[aria-pressed="false"]')
+
+    # Correct: a value that was lost, another reading, one that is right, one to drop.
+    sitting.press("v")
+    page.keyboard.type("205")
+    sitting.press("Enter")
+    page.wait_for_selector(f'[data-row="{names["value"]}"].changed')
+    assert whole_hunt.row(names["value"]).event.value == "205"
+    sitting.press("n")
+    assert sitting.current() == names["mark"]
+    trips_before = page.inner_text("#bees")
+    sitting.press("1")
+    page.wait_for_selector(f'[data-row="{names["right"]}"][aria-current="true"]')
+    assert whole_hunt.row(names["mark"]).event.mark == "yellow"
+    assert page.inner_text("#bees") != trips_before
+    sitting.press("Enter")
+    page.wait_for_selector(f'[data-row="{names["talk"]}"][aria-current="true"]')
+    assert whole_hunt.row(names["right"]).decision == "keep"
+    sitting.press("d")
+    page.wait_for_selector("#rows-empty:not([hidden])")
+    assert whole_hunt.row(names["talk"]).decision == "drop"
+
+    # Locate: the answer follows, and the results are written.
+    page.wait_for_selector("#answer-box:not(.stale)")
+    assert "from station" in page.inner_text("#headline")
+    sitting.press("w")
+    page.wait_for_selector("#report-link")
+    assert (whole_hunt.hunt.results_dir / "map.kml").stat().st_size > 1000
+    with page.context.expect_page() as report:
+        page.click("#report-link")
+    assert "Marl Hollow" in report.value.inner_text("h1")
+
+    # Finish: the server ends.
+    page.click("#finish")
+    page.wait_for_selector(".note h1:has-text('Done')")
+    assert {url.split("/")[2] for url in sitting.asked if url[:4] != "blob"} == {
+        sitting.server.door.host
+    }
+    assert sitting.faults == []
+
+
+def test_a_drawing_is_there(
+    open_page: Callable[..., Sitting], prepared: Prepared
+) -> None:
+    page = open_page(prepared).page
+    page.wait_for_timeout(1500)
+    ink = """canvas => {
+        const data = canvas.getContext('2d')
+            .getImageData(0, 0, canvas.width, canvas.height).data;
+        let count = 0;
+        for (let i = 3; i < data.length; i += 4) count += data[i] > 0;
+        return count / (canvas.width * canvas.height);
+    }"""
+
+    for name in ("#whole", "#near"):
+        assert 0.01 < page.eval_on_selector(name, ink) < 0.6
+        assert "notes" in (page.get_attribute(name, "aria-label") or "")
+
+
+def test_every_cell_can_be_corrected_by_keyboard_and_undone(
+    open_page: Callable[..., Sitting], prepared: Prepared
+) -> None:
+    name = prepared.doubtful["mark"]
+    before = prepared.hunt.review_path.read_bytes()
+    sitting = open_page(prepared)
+    page = sitting.page
+    sitting.press("l")
+    page.click(f'#rows [data-row="{name}"]')
+
+    def write(key: str, text: str) -> None:
+        sitting.press(key)
+        page.keyboard.press("Control+a")
+        page.keyboard.type(text)
+        with page.expect_response("**/api/edit"):
+            sitting.press("Enter")
+        page.wait_for_selector("#saved:has-text('Saved')")
+
+    write("m", "blue")
+    write("t", "10:19:30")
+    write("r", "seen again on the photo")
+    with page.expect_response("**/api/edit"):
+        sitting.press("e", "m", "Enter")  # types ahead to "mark", in the list of kinds
+    with page.expect_response("**/api/edit"):
+        sitting.press("]")
+    row = prepared.row(name)
+    assert row.event.mark == "blue"
+    assert row.event.kind == "mark"
+    assert row.remark == "seen again on the photo"
+    assert f"{row.event.clock:%H:%M:%S}" == "10:19:31"
+
+    for _ in range(5):
+        with page.expect_response("**/api/edit"):
+            sitting.press("u")
+    page.wait_for_selector("#undo[disabled]")
+    assert prepared.hunt.review_path.read_bytes() == before
+
+
+def test_a_note_is_added_where_the_sound_is(
+    open_page: Callable[..., Sitting], prepared: Prepared
+) -> None:
+    beside = prepared.row(prepared.doubtful["value"]).event
+    assert beside.start_s is not None
+    sitting = open_page(prepared)
+    page = sitting.page
+
+    sitting.press("ArrowUp", ".", ".", "a")
+    page.keyboard.type("blue back")
+    sitting.press("Enter")
+    page.wait_for_selector('#rows [aria-current="true"][data-row="h0001"]')
+
+    added = prepared.row("h0001").event
+    assert (added.kind, added.mark, added.recording) == (
+        "back",
+        "blue",
+        beside.recording,
+    )
+    assert added.start_s == pytest.approx(beside.start_s + 1.0)
+
+
+def test_both_changes_are_kept_and_a_conflict_is_shown(
+    open_page: Callable[..., Sitting], prepared: Prepared
+) -> None:
+    name = prepared.doubtful["mark"]
+    sitting = open_page(prepared)
+    page = sitting.page
+    page.click(f'#rows [data-row="{name}"]')
+    page.fill("#f-mark", "yellow")
+    prepared.change_by_hand(name, mark="blue", remark="from the spreadsheet")
+    page.press("#f-mark", "Enter")
+
+    page.wait_for_selector(".conflict:has-text('another program wrote “blue”')")
+    assert prepared.row(name).event.mark == "blue"
+    assert prepared.row(name).remark == "from the spreadsheet"
+    page.click(".conflict .write-mine")
+    page.wait_for_selector(".conflict", state="detached")
+    assert prepared.row(name).event.mark == "yellow"
+    assert prepared.row(name).remark == "from the spreadsheet"
+
+
+def test_a_change_from_outside_appears_and_what_is_being_written_stays(
+    open_page: Callable[..., Sitting], prepared: Prepared
+) -> None:
+    name = prepared.doubtful["value"]
+    sitting = open_page(prepared)
+    page = sitting.page
+    page.click("#f-remark")
+    page.keyboard.type("half writ")
+    prepared.change_by_hand(name, value="215")
+
+    page.wait_for_selector("#said:has-text('215')")
+    page.wait_for_selector("#alerts:has-text('changed by another program')")
+    assert page.input_value("#f-remark") == "half writ"
+    page.keyboard.type("ten")
+    sitting.press("Enter")
+    page.wait_for_selector("#saved:has-text('Saved')")
+
+    assert prepared.row(name).event.value == "215"
+    assert prepared.row(name).remark == "half written"
+
+
+def test_a_faulty_cell_is_said_and_not_saved(
+    open_page: Callable[..., Sitting], prepared: Prepared
+) -> None:
+    page = open_page(prepared).page
+    before = prepared.hunt.review_path.read_bytes()
+
+    page.fill("#f-value", "east of the sun 999")
+    page.press("#f-value", "Enter")
+
+    page.wait_for_selector("#saved.fault:has-text('Write degrees from 0 to 359')")
+    assert prepared.hunt.review_path.read_bytes() == before
+
+
+def test_another_browser_without_the_cookie_sees_nothing(
+    open_page: Callable[..., Sitting], prepared: Prepared, browser: Browser
+) -> None:
+    sitting = open_page(prepared)
+    other = browser.new_context()
+    page = other.new_page()
+
+    for address in (sitting.server.door.origin, sitting.server.address):
+        answer = page.goto(address)
+        assert answer is not None
+        assert answer.status == 403
+    other.close()
+
+
+def test_on_a_phone_nothing_is_cut_off_and_thumbs_find_their_buttons(
+    open_page: Callable[..., Sitting], prepared: Prepared
+) -> None:
+    sitting = open_page(prepared, PHONE)
+    page = sitting.page
+
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    assert wide == PHONE["width"]
+    for button in page.query_selector_all(".thumb button"):
+        box = button.bounding_box()
+        assert box is not None
+        assert box["height"] >= 44
+        assert box["width"] >= 44
+    page.click('.thumb [data-deed="next"]')
+    page.click('.thumb [data-deed="keep"]')
+
+    page.wait_for_selector("#progress:has-text('3 of')")
+    kept = [row for row in prepared.desk.sheet().rows if row.decision == "keep"]
+    assert [row.name for row in kept] == [prepared.doubtful["mark"]]
+
+
+@pytest.fixture(scope="module")
+def axe() -> str:
+    try:
+        return (files("axe_playwright_python") / "axe.min.js").read_text("utf-8")
+    except ModuleNotFoundError:
+        lacking("axe-playwright-python")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_axe_finds_no_fault(
+    open_page: Callable[..., Sitting],
+    prepared: Prepared,
+    axe: str,
+    scheme: Any,
+    size: dict[str, int],
+) -> None:
+    sitting = open_page(prepared, size)
+    page = sitting.page
+    page.emulate_media(color_scheme=scheme)
+    page.wait_for_selector(".bee .range")
+    page.evaluate(axe)
+
+    def faults() -> list[str]:
+        found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+        assert found["passes"]
+        return [
+            f"{fault['id']}: {node['html']}: {node.get('failureSummary')}"
+            for fault in found["violations"]
+            for node in fault["nodes"]
+        ]
+
+    assert faults() == []
+    name = prepared.doubtful["mark"]
+    page.eval_on_selector(f'#rows [data-row="{name}"]', "button => button.click()")
+    page.fill("#f-mark", "yellow")
+    prepared.change_by_hand(name, mark="blue")
+    page.press("#f-mark", "Enter")
+    page.wait_for_selector(".conflict")
+    assert faults() == []
+    page.click("#keys-button")
+    assert faults() == []
+    page.click("#keys-close")
+    page.eval_on_selector('[data-deed="add"]', "button => button.click()")
+    page.wait_for_selector("#add-dialog[open]")
+    assert faults() == []
