@@ -162,6 +162,8 @@ def _listen(
         on_heard=printed if plain else _quiet,
         on_said=say if plain else _quiet,
     )
+    if plain:
+        say(f"Listening to {session.source_name}. Ctrl-C ends.")
     with (
         _ends_on_signal(),
         nullcontext(_nothing) if plain else _screen(session) as show,

@@ -111,7 +111,7 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
 
     from treeward.notes.parser import parse_notes
     from treeward.speech.choose import open_recognizer
-    from treeward.speech.endpoint import Endpointer  # type: ignore[import-untyped]
+    from treeward.speech.endpoint import Endpointer
     from treeward.speech.front_end import FrontEnd
     from treeward.speech.phrasebook import PhraseBook
 

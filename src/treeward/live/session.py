@@ -119,6 +119,7 @@ class Session:
         self._calls = Calls(due=setting.call_due)
         self._lost = ""
         self._finished = False
+        self.source_name = source.name
         self._retry_s = 0.0
         self._recognise = threading.Thread(target=self._run, name="hear", daemon=True)
 

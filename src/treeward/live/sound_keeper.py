@@ -150,7 +150,14 @@ class SoundKeeper:
             self.fault = _FULL
             return
         try:
+            since_look = 0
             while self._backlog:
+                if since_look > SPARE_BYTES // 8:  # a minute that waited is much
+                    since_look = 0
+                    if not self._has_room(anew=True):
+                        self.fault = _FULL
+                        return
+                since_look += len(self._backlog[0])
                 _write_all(self._fd, self._backlog[0])
                 done = len(self._backlog.popleft())
                 self._backlog_bytes -= done
