@@ -157,7 +157,7 @@ def colony(
     trips: Trips,
 ) -> Colony:
     """Return one colony's search areas and distances."""
-    best = hunt.frame.to_lonlat(grid.xy[int(np.argmax(grid.probability))])
+    best = hunt.frame.to_lonlat(grid.best())
     distances = {}
     for station in hunt.stations_used:
         away = np.hypot(*(grid.xy - hunt.case.station_xy[station]).T)

@@ -24,11 +24,11 @@ if TYPE_CHECKING:
     from .settings import Settings
 
 ANGLES = 720  # nodes around the circle: half a degree apart
-STRAY_SHARES = ((0.04, 0.55), (0.10, 0.30), (0.20, 0.15))  # share, prior weight; guess
+STRAY_SHARES = ((0.05, 0.75), (0.15, 0.25))  # share, prior weight; guess
 # Some compasses are read much worse than usual (iron in the pocket, a tired eye).
 WORSE_SHARE = 0.15  # of hunts; guess
 WORSE_TIMES = 2.4  # the usual standard deviation; guess
-OFFSET_SPAN, OFFSET_NODES = 5.0, 15  # in standard deviations
+OFFSET_SPAN, OFFSET_NODES = 5.0, 13  # in standard deviations
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ def line_nodes(settings: Settings, declination_sd_deg: float) -> LineNodes:
         WORSE_SHARE / WORSE_TIMES
     ) * np.exp(-0.5 * (z / WORSE_TIMES) ** 2)
     low = settings.bearing_sd_floor_deg
-    spread = np.geomspace(low, max(30.0, 3.0 * settings.bearing_sd_deg), 9)
+    spread = np.geomspace(low, max(27.0, 3.0 * settings.bearing_sd_deg), 8)
     weight_spread = np.exp(
         -0.5
         * (np.log(spread / settings.bearing_sd_deg) / settings.bearing_sd_sigma) ** 2

@@ -125,7 +125,7 @@ def choose(
             f"{words.area(outlook.area_m2, imperial=settings.imperial)}, and another "
             "station would cost more time than it would save in searching"
         )
-    kind = _kind(outlook.xy, start, grid)
+    kind = _kind(outlook.xy, start, grid) if evidence.has_lines else "a second distance"
     why = (
         f"{words.length(walk_m, imperial=settings.imperial)} on "
         f"{round(turn_deg) % 360:03d} true: {kind}; expected area "

@@ -265,8 +265,10 @@ def look_up(table: Floats, position: Floats) -> Floats:
     """Interpolate a table with rows at whole positions; (..., n columns)."""
     position = np.clip(position, 0.0, table.shape[0] - 1.000001)
     row = position.astype(np.intp)
-    part = (position - row)[..., None]
-    return np.asarray(table[row] * (1.0 - part) + table[row + 1] * part)
+    result = np.take(np.diff(table, axis=0), row, axis=0)
+    result *= (position - row)[..., None]
+    result += np.take(table, row, axis=0)
+    return np.asarray(result)
 
 
 def time_evidence(by_node: Floats, nodes: TimeNodes) -> Floats:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from .grid import Grid
     from .records import SearchArea
 
+_ALL_ROUND = 34  # of 36 sectors
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
 
@@ -46,23 +47,30 @@ def shape(area: SearchArea, evidence: Evidence, grid: Grid) -> str:
     used = np.unique(evidence.case.bearing_station[evidence.use_bearing])
     if not evidence.has_times and not evidence.has_lines:
         return "nothing measured yet: the prior alone"
-    if count > 1:
+    around = grid.xy[grid.inside(0.9)] - evidence.case.origin_xy
+    whole = _sectors(around) >= _ALL_ROUND
+    if count > 1 and not whole:
         number = _NUMBERS[count] if count < len(_NUMBERS) else str(count)
         return f"{number} patches"
     if not evidence.has_times and len(used) == 1:
         return "a wedge: direction without distance"
-    return _outline(area, grid.xy[grid.inside(0.9)] - evidence.case.origin_xy)
+    if whole:
+        holes = any(polygon.holes for polygon in area.polygons)
+        return "a ring" if holes else "a disc about the station"
+    return _outline(around)
 
 
-def _outline(area: SearchArea, from_origin: Floats) -> str:
+def _sectors(from_origin: Floats) -> int:
+    """Return in how many sectors of ten degrees an area lies."""
+    turn = np.degrees(np.arctan2(*from_origin.T)) % 360
+    return len(np.unique(np.floor(turn / 10)))
+
+
+def _outline(from_origin: Floats) -> str:
     """Return the shape of one patch, seen from where lining began."""
     distance = np.hypot(*from_origin.T)
     near, far = np.quantile(distance, (0.02, 0.98))
-    turn = np.degrees(np.arctan2(*from_origin.T)) % 360
-    sectors = len(np.unique(np.floor(turn / 10)))
-    if sectors >= 34:
-        return "a ring" if area.polygons[0].holes else "a disc about the station"
-    if sectors >= 10:
+    if _sectors(from_origin) >= 10:
         return "part of a ring"
     if far > 3.0 * max(near, 1.0) and far - near > 1000.0:
         return "a long strip"

@@ -1,0 +1,225 @@
+"""Do areas hold the colony as often as they say, and how sharp are they?
+
+    python tests/benchmarks/survey/coverage.py --hunts 400
+
+Draws hunts inside and outside the population, and hunts with one and two colonies;
+compares with the oracle on the first --oracle of them; prints a table and writes it
+to RESULTS.md beside this file (--quiet-file leaves the file alone).
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from benchmarks.survey import oracle, population, score
+from treeward import survey
+
+SHARES = (50, 90, 95)
+RESULTS = Path(__file__).with_name("RESULTS.md")
+
+
+@dataclass
+class Tally:
+    """What a run over many hunts found."""
+
+    held: list[tuple[bool, ...]] = field(default_factory=list)
+    error_m: list[float] = field(default_factory=list)
+    area_ha: list[float] = field(default_factory=list)
+    seconds: list[float] = field(default_factory=list)
+    seats: list[int] = field(default_factory=list)
+    calibrated: list[bool] = field(default_factory=list)
+    colonies: list[int] = field(default_factory=list)
+    oracle_held: list[bool] = field(default_factory=list)
+    oracle_error_m: list[float] = field(default_factory=list)
+    oracle_area_ha: list[float] = field(default_factory=list)
+
+
+def run(hunts: int, drawn: population.Population, seed: int, asked: int = 0) -> Tally:
+    """Locate hunts with one colony; ask the oracle about the first `asked`."""
+    tally = Tally()
+    for number in range(hunts):
+        hunt = population.invent(np.random.default_rng([seed, number]), drawn)
+        start = time.perf_counter()
+        fix = survey.locate(hunt.stations, hunt.trips, hunt.bearings, hunt.settings)
+        tally.seconds.append(time.perf_counter() - start)
+        lat, lon = population.place(hunt.truth_xy[0])
+        tally.colonies.append(len(fix.colonies))
+        # A wrongly split hunt counts by its first colony, as a person would walk.
+        colony = fix.colonies[0]
+        tally.held.append(
+            tuple(score.holds(colony.search_areas[k], lat, lon) for k in SHARES)
+        )
+        tally.error_m.append(score.off_m(colony, lat, lon))
+        tally.area_ha.append(colony.search_areas[90].area_m2 / 1e4)
+        tally.seats.append(len(hunt.stations.id) - len(hunt.settings.calibrations))
+        tally.calibrated.append(bool(hunt.settings.calibrations))
+        if number < asked:
+            answer = oracle.ask(hunt, drawn)
+            tally.oracle_held.append(answer.holds_90)
+            tally.oracle_area_ha.append(answer.area_90_m2 / 1e4)
+            tally.oracle_error_m.append(
+                float(np.hypot(*(answer.best_xy - hunt.truth_xy[0])))
+            )
+    return tally
+
+
+def coverage_lines(name: str, tally: Tally) -> list[str]:
+    """Return the table of how often areas held the colony."""
+    held = np.array(tally.held)
+    seats, calibrated = np.array(tally.seats), np.array(tally.calibrated)
+    groups = [("all", np.ones(len(held), dtype=bool))]
+    groups += [(f"{n} station{'s' * (n > 1)}", seats == n) for n in (1, 2, 3, 4)]
+    groups += [("calibrated", calibrated), ("not calibrated", ~calibrated)]
+    lines = [
+        f"### {name}",
+        "",
+        (
+            "| hunts | n | 50 % area | 90 % area | 95 % area | median error m "
+            "| median 90 % area ha |"
+        ),
+        "|---|---|---|---|---|---|---|",
+    ]
+    for label, chosen in groups:
+        n = int(chosen.sum())
+        if not n:
+            continue
+        shares = held[chosen].mean(axis=0)
+        cells = " | ".join(
+            f"{100 * s:.1f} ± {100 * score.error(float(s), n):.1f}" for s in shares
+        )
+        error = np.median(np.array(tally.error_m)[chosen])
+        area = np.median(np.array(tally.area_ha)[chosen])
+        lines.append(f"| {label} | {n} | {cells} | {error:.0f} | {area:.2f} |")
+    return [*lines, ""]
+
+
+def sharpness_lines(tally: Tally) -> list[str]:
+    """Return how the answers compare with the oracle's on the same hunts."""
+    n = len(tally.oracle_held)
+    if not n:
+        return []
+    error = np.median(tally.error_m[:n]), np.median(tally.oracle_error_m)
+    area = np.median(tally.area_ha[:n]), np.median(tally.oracle_area_ha)
+    ratio = np.median(np.array(tally.area_ha[:n]) / np.array(tally.oracle_area_ha))
+    held = float(np.mean(tally.oracle_held))
+    return [
+        f"### Against the oracle, on {n} hunts inside the population",
+        "",
+        "| | survey | oracle | ratio |",
+        "|---|---|---|---|",
+        (
+            f"| median error m | {error[0]:.1f} | {error[1]:.1f} "
+            f"| {error[0] / error[1]:.2f} |"
+        ),
+        (
+            f"| median 90 % area ha | {area[0]:.2f} | {area[1]:.2f} "
+            f"| {area[0] / area[1]:.2f} |"
+        ),
+        "",
+        (
+            f"Median of the ratio of areas hunt by hunt: {ratio:.2f}. The oracle's "
+            f"90 % areas held the colony in {100 * held:.1f} ± "
+            f"{100 * score.error(held, n):.1f} % (it should be 90)."
+        ),
+        "",
+    ]
+
+
+def colony_lines(hunts: int, seed: int, ones: Tally) -> list[str]:
+    """Return how often two colonies were told apart, and claimed where there is one."""
+    claimed = exact = 0
+    for number in range(hunts):
+        hunt = population.invent(
+            np.random.default_rng([seed, number]), population.INSIDE, colonies=2
+        )
+        fix = survey.locate(hunt.stations, hunt.trips, hunt.bearings, hunt.settings)
+        owner = dict(zip(hunt.trips.bees, hunt.colony_of_bee, strict=True))
+        pure = all(len({owner[m] for m in c.marks}) == 1 for c in fix.colonies)
+        claimed += len(fix.colonies) > 1
+        exact += pure and len(fix.colonies) == 2
+    wrong = float(np.mean(np.array(ones.colonies) > 1))
+    count = len(ones.colonies)
+    return [
+        "### Colonies",
+        "",
+        (
+            f"- Two colonies, directions 50 degrees or more apart, two or more bees "
+            f"with four visits or more each, {hunts} hunts: more than one claimed in "
+            f"{100 * claimed / hunts:.1f} %, every bee with its own in "
+            f"{100 * exact / hunts:.1f} %."
+        ),
+        (
+            f"- One colony, {count} hunts: more than one claimed in {100 * wrong:.1f} "
+            f"± {100 * score.error(wrong, count):.1f} %."
+        ),
+        "",
+    ]
+
+
+def main() -> None:
+    """Run all of it."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--hunts", type=int, default=400)
+    parser.add_argument("--oracle", type=int, default=200)
+    parser.add_argument("--two", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=20)
+    parser.add_argument("--quiet-file", action="store_true")
+    args = parser.parse_args()
+    inside = run(args.hunts, population.INSIDE, args.seed, min(args.oracle, args.hunts))
+    text = coverage_lines("Inside the population", inside)
+    print("\n".join(text), flush=True)
+    more = sharpness_lines(inside)
+    print("\n".join(more), flush=True)
+    outside = run(args.hunts, population.OUTSIDE, args.seed + 1)
+    last = coverage_lines(
+        "Outside it: speed 0.75-0.9, in-hive 1.4-1.8, compass sd 7, 15 % strays",
+        outside,
+    )
+    print("\n".join(last), flush=True)
+    apart = colony_lines(args.two, args.seed + 2, inside) if args.two else []
+    print("\n".join(apart), flush=True)
+    seconds = np.array(inside.seconds)
+    cost = [
+        (
+            f"Median {np.median(seconds):.2f} s, longest {seconds.max():.2f} s for one "
+            "call of `locate` on these hunts (one core of a shared machine)."
+        ),
+    ]
+    print("\n".join(cost))
+    if not args.quiet_file:
+        head = [
+            "## Coverage and sharpness",
+            "",
+            (
+                f"`python tests/benchmarks/survey/coverage.py --hunts {args.hunts} "
+                f"--oracle {args.oracle} --two {args.two} --seed {args.seed}`; "
+                "per cent ± standard error."
+            ),
+            "",
+        ]
+        write_section("coverage", [*head, *text, *more, *last, *apart, *cost])
+
+
+def write_section(name: str, lines: list[str]) -> None:
+    """Replace one section of RESULTS.md, between its markers."""
+    start, end = f"<!-- {name} -->", f"<!-- end {name} -->"
+    body = "\n".join([start, *lines, end])
+    old = RESULTS.read_text("utf-8") if RESULTS.exists() else "# Survey benchmarks\n"
+    if start in old and end in old:
+        before, rest = old.split(start, 1)
+        new = before + body + rest.split(end, 1)[1]
+    else:
+        new = old.rstrip("\n") + "\n\n" + body + "\n"
+    RESULTS.write_text(new, "utf-8")
+
+
+if __name__ == "__main__":
+    main()
