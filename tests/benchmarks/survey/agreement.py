@@ -1,0 +1,288 @@
+"""The same posterior by a general sampler: do the areas agree, and at what cost?
+
+    python tests/benchmarks/survey/agreement.py
+
+emcee samples place, flight speed, in-hive time, compass offset, spread of bearings
+and every bee's own in-hive time of three invented hunts, from the model's formulas
+written out again here. Its 90 % area is taken two ways: as the level set of the
+survey's density that holds 90 % of the draws, and by a kernel density of the draws.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import emcee  # type: ignore[import-not-found,import-untyped,unused-ignore]
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special, stats
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from typing import TYPE_CHECKING
+
+from benchmarks.survey import population
+from benchmarks.survey.coverage import write_section
+from treeward import survey
+from treeward.survey import answer, case, evidence
+from treeward.survey import lines as line_model
+
+if TYPE_CHECKING:
+    from treeward.survey.grid import Grid
+
+Floats = NDArray[np.float64]
+
+PER_METRE = 1 / 7.5 + 1 / 6.5
+HIVE_S = {"water": 120.0, "syrup": 150.0}
+FILL_S = {"water": 50.0, "syrup": 75.0}
+CYCLES = {1: (0.95, 0.04, 0.01), 2: (0.25, 0.70, 0.05), 3: (0.20, 0.20, 0.60)}
+HUNTS = ((1, 4), (2, 9), (3, 2))  # stations, seed: small hunts without calibration
+
+
+@dataclass
+class Model:
+    """The log posterior of a hunt for many parameter vectors at once."""
+
+    hunt: population.InventedHunt
+    station_xy: Floats
+    bees: list[int]
+
+    def __call__(self, theta: Floats) -> Floats:
+        """Return log posterior of (walkers, dimensions) vectors."""
+        xy = theta[:, :2]
+        z_f, z_g, z_o, ln_sd = theta[:, 2:6].T
+        own = theta[:, 6:]
+        with np.errstate(all="ignore"):
+            value = self._prior(xy, z_f, z_g, z_o, ln_sd)
+            ln_f = np.log(0.97) + 0.075 * z_f
+            ln_g = np.log(1.12) + 0.18 * z_g
+            for column, bee in enumerate(self.bees):
+                value = value + self._bee(bee, xy, ln_f, ln_g, own[:, column])
+            offset = np.radians(z_o * np.hypot(3.0, 0.4))
+            value = value + self._lines(xy, offset, np.exp(ln_sd))
+        return np.where(np.isfinite(value), value, -np.inf)
+
+    def _prior(
+        self, xy: Floats, z_f: Floats, z_g: Floats, z_o: Floats, ln_sd: Floats
+    ) -> Floats:
+        away = np.maximum(np.hypot(*(xy - self.station_xy[0]).T), 1.0)
+        value = -0.5 * (np.log(away / 900.0) / 0.8) ** 2 - 2 * np.log(away)
+        # Normal constants over the spans that the survey's nodes cover.
+        usual = np.exp(-((z_f / 1.72) ** 4) - (z_g / 1.72) ** 4)
+        usual /= (2 * 1.72 * special.gamma(1.25)) ** 2
+        slow = np.exp(-0.5 * ((z_f + 2.2) / 0.8) ** 2 - 0.5 * ((z_g - 2.0) / 0.7) ** 2)
+        slow /= 2 * np.pi * 0.8 * 0.7
+        slow /= stats.norm.cdf(2.5) * stats.norm.cdf(1.8 / 0.7)
+        value = value + np.log(0.88 * usual + 0.12 * slow)
+        worse = line_model.WORSE_SHARE, line_model.WORSE_TIMES
+        value = value + np.log(
+            (1 - worse[0]) * np.exp(-0.5 * z_o**2)
+            + worse[0] / worse[1] * np.exp(-0.5 * (z_o / worse[1]) ** 2)
+        )
+        value = value - 0.5 * ((ln_sd - np.log(np.radians(9.0))) / 0.45) ** 2
+        bad = (away > 6000) | (z_f < -4.2) | (z_f > 2.6) | (z_g < -2.8) | (z_g > 3.8)
+        bad |= np.abs(z_o) > 5.0
+        bad |= (ln_sd < np.log(np.radians(3.0))) | (ln_sd > np.log(np.radians(27.0)))
+        return np.where(bad, -np.inf, value)
+
+    def _bee(
+        self, bee: int, xy: Floats, ln_f: Floats, ln_g: Floats, z: Floats
+    ) -> Floats:
+        trips = self.hunt.trips
+        rows = np.flatnonzero(trips.bee == bee)
+        if not len(rows):
+            return -0.5 * z**2
+        cargo = self.hunt.stations.cargo[int(trips.station[rows[0]])]
+        base = HIVE_S[cargo]
+        places = np.unique(trips.station[rows])
+        flight = {
+            int(s): np.hypot(*(xy - self.station_xy[s]).T) * PER_METRE / np.exp(ln_f)
+            for s in places
+        }
+        typical = max(0.0, float(np.quantile(trips.away_s[rows], 0.3)) - base)
+        extra = flight[int(places[0])] if len(places) == 1 else typical
+        spread = np.hypot(0.20, 0.04 * extra / (base * np.exp(ln_g)))
+        stay = base * np.exp(ln_g + spread * z)
+        value = -0.5 * z**2
+        for row in rows:
+            f = flight[int(trips.station[row])]
+            value = value + np.log(
+                self._gap(
+                    float(trips.away_s[row]),
+                    bool(trips.round_trip[row]),
+                    CYCLES[int(trips.cycles[row])],
+                    f,
+                    stay,
+                    FILL_S[cargo],
+                )
+            )
+        return value
+
+    @staticmethod
+    def _gap(  # noqa: PLR0917
+        gap: float,
+        whole: bool,
+        shares: tuple[float, float, float],
+        flight: Floats,
+        stay: Floats,
+        fill: float,
+    ) -> Floats:
+        density: Floats = np.zeros_like(flight)
+        excess: Floats = np.zeros_like(flight)
+        for n, share in enumerate(shares, start=1):
+            loads = n - 1 + whole
+            variance = n * (0.25 * stay) ** 2 + loads * (0.4 * fill) ** 2
+            variance = variance + n * (0.05 * flight) ** 2 + 2 * 4.0**2
+            third = n * 0.25**4 * stay**3 + loads * 0.4**4 * fill**3
+            sd = np.sqrt(variance)
+            shape = third / sd**3
+            middle = n * (flight + stay) + loads * fill
+            stretch = np.maximum(1 + shape * (gap - middle) / sd, 1e-12)
+            log_z = np.log(stretch) / shape
+            density += share * stats.norm.pdf(log_z) / (sd * stretch)
+            if n == 1:
+                excess = np.asarray(
+                    stats.exponnorm.pdf(gap, 400.0 / sd, loc=middle, scale=sd)
+                )
+        density = 0.92 * density + 0.08 * excess
+        broad = 1 / (gap * np.log(14400.0 / 20.0))
+        return np.asarray(0.98 * density + 0.02 * broad)
+
+    def _lines(self, xy: Floats, offset: Floats, sd: Floats) -> Floats:
+        b = self.hunt.bearings
+        c = np.exp(-0.5 * sd**2)
+        kappa = 1 / (
+            2 * (1 - c) + (1 - c) ** 2 * (0.48794 - 0.82905 * c - 1.3915 * c**2) / c
+        )
+        scale = 2 * np.pi * special.i0e(kappa)
+        by_share = [np.log(0.75), np.log(0.25)]
+        totals = [np.full(len(xy), start) for start in by_share]
+        for i in range(len(b.bee)):
+            way = xy - self.station_xy[b.station[i]]
+            centre = np.arctan2(way[:, 0], way[:, 1]) + offset
+            pieces = max(1, int(np.ceil(b.rounding_deg[i] / 3.0)))
+            density: Floats = np.zeros(len(xy))
+            for k in range(pieces):
+                part = ((k + 0.5) / pieces - 0.5) * b.rounding_deg[i]
+                error = np.radians(b.bearing_true_deg[i] + part) - centre
+                density += np.exp(kappa * (np.cos(error) - 1)) / (scale * pieces)
+            for n, stray in enumerate((0.05, 0.15)):
+                totals[n] = totals[n] + np.log(
+                    (1 - stray) * density + stray / (2 * np.pi)
+                )
+        return np.asarray(np.logaddexp(*totals))
+
+
+def sample(model: Model, start: Floats, steps: int, seed: int) -> tuple[Floats, float]:
+    """Return draws of the place, and the longest autocorrelation time."""
+    rng = np.random.default_rng(seed)
+    walkers = 80
+    dimensions = 6 + len(model.bees)
+    first = np.zeros((walkers, dimensions))
+    first[:, :2] = start[rng.integers(len(start), size=walkers)]
+    first[:, 2:5] = 0.5 * rng.standard_normal((walkers, 3))
+    first[:, 5] = np.log(np.radians(9.0)) + 0.2 * rng.standard_normal(walkers)
+    first[:, 6:] = 0.5 * rng.standard_normal((walkers, dimensions - 6))
+    sampler = emcee.EnsembleSampler(
+        walkers,
+        dimensions,
+        model,
+        vectorize=True,
+        moves=[
+            (emcee.moves.DEMove(), 0.7),
+            (emcee.moves.DESnookerMove(), 0.1),
+            (emcee.moves.StretchMove(), 0.2),
+        ],
+    )
+    state = np.random.RandomState(seed).get_state()
+    sampler.random_state = state
+    sampler.run_mcmc(first, steps)
+    times = sampler.get_autocorr_time(quiet=True, tol=0)[:2]
+    kept = sampler.get_chain(discard=steps // 5, flat=True)
+    return np.asarray(kept[:, :2]), float(np.max(times))
+
+
+def main() -> None:
+    """Compare on the three hunts."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--steps", type=int, default=8000)
+    args = parser.parse_args()
+    lines = [
+        "## Agreement with a general sampler",
+        "",
+        (
+            "`python tests/benchmarks/survey/agreement.py "
+            f"--steps {args.steps}` (emcee {emcee.__version__}, 80 walkers, a fifth "
+            "discarded)."
+        ),
+        "",
+        (
+            "| hunt | survey 90 % ha | sampler, same level sets ha | ratio "
+            "| sampler, kernel density ha | draws / autocorrelation | survey s "
+            "| sampler s | times faster |"
+        ),
+        "|---|---|---|---|---|---|---|---|---|",
+    ]
+    for stations, seed in HUNTS:
+        never = population.Population(calibrated=0.0, bees=(3, 4))
+        hunt = population.invent(np.random.default_rng(seed), never, stations=stations)
+        begin = time.process_time()
+        survey.locate(hunt.stations, hunt.trips, hunt.bearings)
+        fast = time.process_time() - begin
+        prepared = case.prepare(
+            hunt.stations, hunt.trips, hunt.bearings, survey.Settings(), None
+        )
+        known = evidence.Evidence(
+            prepared.case,
+            frozenset(prepared.bees),
+            np.ones(len(prepared.bearing_used), dtype=bool),
+        )
+        grid = answer.solve(known)
+        begin = time.process_time()
+        model = Model(hunt, prepared.case.station_xy, list(prepared.bees))
+        draws, correlation = sample(model, grid.xy[grid.inside(0.9)], args.steps, seed)
+        slow = time.process_time() - begin
+        area = len(grid.inside(0.9)) * grid.cell_m**2 / 1e4
+        same = level_set_area(grid, draws) / 1e4
+        kernel = kernel_area(draws) / 1e4
+        lines.append(
+            f"| {stations} station{'s' * (stations > 1)}, seed {seed} | {area:.3f} "
+            f"| {same:.3f} | {area / same:.3f} | {kernel:.3f} "
+            f"| {len(draws) / correlation:.0f} | {fast:.2f} | {slow:.1f} "
+            f"| {slow / fast:.0f} |"
+        )
+        print(lines[-1], flush=True)
+    write_section("agreement", lines)
+
+
+def level_set_area(grid: Grid, draws: Floats) -> float:
+    """Return the area of the survey's level set that holds 90 % of the draws."""
+    order = grid.inside(1.0 - 1e-9)
+    corner = grid.xy[0] - (grid.index[0] + 0.5) * grid.cell_m
+    cells = np.floor((draws - corner) / grid.cell_m).astype(np.int64)
+    rank = {tuple(grid.index[c]): n for n, c in enumerate(order)}
+    ranks = np.array([rank.get((int(i), int(j)), len(order)) for i, j in cells])
+    return (float(np.quantile(ranks, 0.9)) + 1) * grid.cell_m**2
+
+
+def kernel_area(draws: Floats) -> float:
+    """Return the 90 % area of a kernel density of the draws."""
+    thin = draws[:: max(1, len(draws) // 6000)]
+    kernel = stats.gaussian_kde(thin.T, bw_method=0.12)
+    low, high = np.quantile(thin, (0.0005, 0.9995), axis=0)
+    pad = 0.1 * (high - low)
+    x = np.linspace(low[0] - pad[0], high[0] + pad[0], 120)
+    y = np.linspace(low[1] - pad[1], high[1] + pad[1], 120)
+    values = kernel(np.stack([a.ravel() for a in np.meshgrid(x, y)]))
+    ordered = np.sort(values)[::-1]
+    total = np.cumsum(ordered) / ordered.sum()
+    cells = int(np.searchsorted(total, 0.9)) + 1
+    return float(cells * (x[1] - x[0]) * (y[1] - y[0]))
+
+
+if __name__ == "__main__":
+    main()
