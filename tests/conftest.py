@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING
 
 import pytest
@@ -58,3 +59,19 @@ def typed_hunt(tmp_path: Path) -> Path:
     ]
     (folder / "review.csv").write_text("\n".join(lines) + "\n", "utf-8")
     return folder
+
+
+_skipped: list[str] = []
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Remember what was skipped."""
+    if report.skipped and not hasattr(report, "wasxfail"):
+        _skipped.append(report.nodeid)
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Fail where TREEWARD_REQUIRE_ALL_TESTS says that nothing may be skipped."""
+    if os.environ.get("TREEWARD_REQUIRE_ALL_TESTS") == "1" and _skipped:
+        print("\nskipped, though no test may be: ", *_skipped, sep="\n  ")  # noqa: T201
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED

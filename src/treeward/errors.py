@@ -10,7 +10,8 @@
     │   └── ReviewError       review.csv
     ├── ClockError            times that cannot be placed
     ├── TripError             events that cannot be paired
-    └── ReportError           a result that cannot be written
+    ├── ReportError           a result that cannot be written
+    └── TrackError            a GPX file (defined in tracks.py)
 
 `survey` stands alone and raises ValueError naming the argument.
 """
