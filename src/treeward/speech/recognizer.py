@@ -11,9 +11,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol
 
-from treeward.audio.records import Block
+from treeward.audio.records import SAMPLE_RATE_HZ, Block
 from treeward.speech.front_end import FrontEnd
 from treeward.speech.records import Utterance
+from treeward.speech.sieve import spoken_part
 from treeward.speech.windows import cut_windows
 
 if TYPE_CHECKING:
@@ -74,9 +75,12 @@ def transcribe(
         In order of time, parted where nobody speaks for UTTERANCE_PAUSE_S.
     """
     for window in cut_windows(_cleaned(blocks)):
-        heard = recognizer.decode(window.samples, window.start_s)
-        if heard is not None:
-            yield from part_at_pauses(heard)
+        part = spoken_part(window.samples)
+        if part is not None:
+            start_s = window.start_s + part[0] / SAMPLE_RATE_HZ
+            heard = recognizer.decode(window.samples[slice(*part)], start_s)
+            if heard is not None:
+                yield from part_at_pauses(heard)
         if progress is not None:
             progress(window.end_s)
 
