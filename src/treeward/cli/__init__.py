@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "review": ("review", "Rows to look at, here or in a browser with the sound."),
     "trips": ("trips", "Visits, trips, and what is doubtful."),
     "locate": ("locate", "Distance, search area, next station, report, maps."),
+    "simulate": ("simulate", "An invented hunt with a known answer."),
     "models": ("models", "Speech engines and models found here."),
     "doctor": ("doctor", "What works on this machine, and how to mend the rest."),
 }

@@ -68,15 +68,22 @@ def _serve(hunt: Hunt, *, open_page: bool) -> None:
     click.echo(f"Review page: {server.address}")
     click.echo("The address is good once. Ctrl-C here, or Finish there, ends it.")
     if open_page:
-        import webbrowser
+        import threading
 
-        if not webbrowser.open(server.address):
-            click.echo("No browser was found here; open the address yourself.")
+        # A browser may take its time, or keep the terminal until it is closed.
+        threading.Thread(target=_open, args=(server.address,), daemon=True).start()
     try:
         server.run()
     except KeyboardInterrupt:
         click.echo()
     click.echo(f"Everything is saved in {hunt.review_path}. Next: treeward locate")
+
+
+def _open(address: str) -> None:
+    import webbrowser
+
+    if not webbrowser.open(address):
+        click.echo("No browser was found here; open the address yourself.")
 
 
 def _sit_down(desk: Desk, *, all_rows: bool) -> None:
