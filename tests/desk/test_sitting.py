@@ -70,12 +70,14 @@ def test_keys_keep_take_a_reading_drop_and_end(prepared: Prepared) -> None:
     names = prepared.doubtful
 
     shown = sit(prepared, ["n", "1", "\r", "d"])
-
     assert prepared.row(names["mark"]).event.mark == "yellow"
     assert prepared.row(names["right"]).decision == "keep"
     assert prepared.row(names["talk"]).decision == "drop"
     assert "That was the last one; 1 still to look at." in shown
-    assert "Trips: " in shown
+    assert "Trips: 10 trips, 7 bearings." in shown
+    # Her departure was heard as another bee's, so her visit was taken for flight.
+    assert "  - yellow 10:20:17 round trip 4 min 38 s" in shown
+    assert "  + yellow 10:16:41 away 3 min 36 s" in shown
 
 
 def test_a_value_that_is_missing_cannot_be_kept(prepared: Prepared) -> None:

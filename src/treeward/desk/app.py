@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
-from treeward.errors import ReviewError, TreewardError
+from treeward.errors import HuntError, ReviewError, TreewardError
 
 from .desk import Desk, conflicts_payload
 from .requests import EditsSent, PhraseSent, as_sent
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from starlette.requests import Request
+
+    from treeward.report.records import HuntResult
 
     from .records import DeskHunt
 
@@ -39,6 +41,8 @@ _REPORT_RULES = (
     "sandbox allow-scripts; default-src 'none'; style-src 'unsafe-inline'; "
     "script-src 'unsafe-inline'; img-src data:; media-src data:; frame-ancestors 'none'"
 )
+
+_LONGEST_S = 600.0  # of one calculation; then the command line is the better place
 
 
 class ReviewApp:
@@ -148,10 +152,9 @@ class ReviewApp:
         return JSONResponse({"cells": reading.cells()})
 
     def _results(self, _request: Request, _: bytes) -> Response:
-        hunt = self.desk.hunt
-        result = hunt.locate()
         with self.desk.ledger.lock:
-            written = hunt.write_results(result)
+            result = self._newest_answer()
+            written = self.desk.hunt.write_results(result)
             self._report = written.report.read_bytes()
         return JSONResponse(
             {
@@ -160,6 +163,19 @@ class ReviewApp:
             }
             | answer_payload(result)
         )
+
+    def _newest_answer(self) -> HuntResult:
+        """Wait for the answer to the file as it is now; the ledger must be locked."""
+        digest = self.desk.ledger.digest()
+        if digest != self._located:
+            self._located = digest
+            self.surveyor.ask()
+        if not self.surveyor.settle(_LONGEST_S) or self.surveyor.result is None:
+            raise HuntError(
+                self.surveyor.fault or "the distances take too long to work out",
+                mend="" if self.surveyor.fault else "Run: treeward locate",
+            )
+        return self.surveyor.result
 
     def _finish(self, _request: Request, _: bytes) -> Response:
         self._on_finish()

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import ReviewError, TreewardError
 from treeward.notes.events import UNMARKED, EventKind
 from treeward.notes.review_clock import format_clock
-from treeward.notes.review_file import cells_of
+from treeward.notes.review_file import cells_of, effective_events
 
 from .ledger import Ledger
 from .queue import (
@@ -64,7 +64,18 @@ class Desk:
     def trips(self) -> TripTable:
         """Pair the trips anew."""
         with self.ledger.lock:
-            return self.hunt.trips()
+            sheet = self.ledger.read()
+            return self._paired(sheet, self._worked(sheet))
+
+    def _worked(self, sheet: Sheet) -> Sequence[ReviewRow]:
+        """Return the rows with the clocks that hang on corrected times."""
+        return self.hunt.rows() if times_changed(sheet) else sheet.rows
+
+    def _paired(self, sheet: Sheet, worked: Sequence[ReviewRow]) -> TripTable:
+        from treeward.trips import pair_trips
+
+        events = effective_events(worked, list(sheet.machine.values()))
+        return pair_trips(events, self.hunt.file)
 
     def apply(self, edits: Sequence[Edit]) -> Applied:
         """Make edits; a row to add that has a place but no time gets its time."""
@@ -80,11 +91,12 @@ class Desk:
         """
         with self.ledger.lock:
             sheet = self.ledger.read()
-            worked = {row.name: row.event.clock for row in self.hunt.rows()}
-            trips, doubts = self._trips_payload()
+            worked = self._worked(sheet)
+            trips, doubts = self._trips_payload(sheet, worked)
+        clocks = {row.name: row.event.clock for row in worked}
         queue = [row.name for row in to_look_at(sheet.rows, sheet.machine)]
         rows = [
-            self._row_payload(row, sheet, worked.get(row.name), doubts.get(row.name))
+            self._row_payload(row, sheet, clocks.get(row.name), doubts.get(row.name))
             for row in sheet.rows
         ]
         rows.sort(key=lambda row: (row["clock_s"] is None, row["clock_s"] or 0.0))
@@ -108,11 +120,13 @@ class Desk:
             "kinds": [kind.value for kind in EventKind],
         }
 
-    def _trips_payload(self) -> tuple[dict[str, Any], dict[str, tuple[str, ...]]]:
+    def _trips_payload(
+        self, sheet: Sheet, worked: Sequence[ReviewRow]
+    ) -> tuple[dict[str, Any], dict[str, tuple[str, ...]]]:
         from .tally import trips_payload
 
         try:
-            table = self.hunt.trips()
+            table = self._paired(sheet, worked)
         except TreewardError as error:
             return {"fault": error.line()}, {}
         return trips_payload(table), doubts_by_row(table)
@@ -182,10 +196,24 @@ class Desk:
             second = float(edit.cells.get("start_s") or "nan")
         except ValueError:
             return edit
-        clock = clock_at(self.hunt.rows(), recording, second)
+        clock = clock_at(self._worked(self.ledger.read()), recording, second)
         if clock is None:
             return edit
         return NewRow(cells={**edit.cells, "clock": format_clock(clock)})
+
+
+def times_changed(sheet: Sheet) -> bool:
+    """Tell whether a spoken time is not as the machine wrote it, or is gone."""
+    now = {row.name: row for row in sheet.rows}
+    for name, written in sheet.machine.items():
+        if written.event.kind is not EventKind.TIME:
+            continue
+        row = now.get(name)
+        if row is None or row.decision == "drop":
+            return True
+        if (row.event.kind, row.event.value) != (EventKind.TIME, written.event.value):
+            return True
+    return False
 
 
 def clock_at(

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from treeward.notes.review_file import ReviewRow
     from treeward.report.records import HuntResult, WrittenFiles
     from treeward.speech.phrasebook import PhraseBook
-    from treeward.trips.records import TripTable
 
 
 class ReviewCopies(Protocol):
@@ -58,9 +57,6 @@ class DeskHunt(Protocol):
 
     def rows(self) -> list[ReviewRow]:
         """Read review.csv, with clocks that hang on corrected times."""
-
-    def trips(self) -> TripTable:
-        """Pair the events of review.csv."""
 
     def locate(self) -> HuntResult:
         """Work out where the colonies are."""

@@ -18,7 +18,7 @@ from .listing import place_of, rows_to_show
 from .queue import doubts_by_row, lacks, reasons_of, status_of, to_look_at
 from .records import CellEdit, NewRow
 from .sounds import clip_samples
-from .tally import counts_line
+from .tally import counts_line, trip_changes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from treeward.notes.review_file import ReviewRow
+    from treeward.trips.records import TripTable
 
     from .desk import Desk
     from .records import Applied, Edit, Sheet
@@ -88,6 +89,7 @@ class Sitting:
         self._ask = ask
         self._player = player
         self._undo: list[tuple[Edit, ...]] = []
+        self._table: TripTable | None = None
         self._at = 0
         self._names: list[str] = []
 
@@ -226,6 +228,8 @@ class Sitting:
             return
         end_s = event.end_s if event.end_s is not None else event.start_s
         samples = clip_samples(sound.path, event.start_s - BEFORE_S, end_s + AFTER_S)
+        length_s = len(samples) / SAMPLE_RATE_HZ
+        self._say(f"Playing {length_s:.0f} s by {self._player.name} ...", "dim")
         self._player.play(samples, SAMPLE_RATE_HZ)
 
     def _save(self, row: ReviewRow, cells: Mapping[str, str]) -> None:
@@ -265,10 +269,16 @@ class Sitting:
             )
 
     def _trips_line(self) -> str:
+        """Say how many trips there are now, and what changed since the last time."""
         try:
-            return f"Trips: {counts_line(self._desk.trips())}."
+            table = self._desk.trips()
         except TreewardError as error:
             return f"Trips: {error.line()}"
+        changes = trip_changes(self._table or table, table)
+        self._table = table
+        return "\n".join(
+            [f"Trips: {counts_line(table)}.", *(f"  {c}" for c in changes)]
+        )
 
     def _say(self, text: str, style: str) -> None:
         self._console.print(Text(text, style=style))

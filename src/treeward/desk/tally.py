@@ -17,7 +17,7 @@ from treeward.report.words import (
 
 if TYPE_CHECKING:
     from treeward.report.records import HuntResult
-    from treeward.trips.records import TripTable
+    from treeward.trips.records import Trip, TripTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +111,22 @@ def counts_line(table: TripTable) -> str:
         f"{len(lines)} {'bearing' if len(lines) == 1 else 'bearings'}"
         f"{f' ({out_lines} left out)' if out_lines else ''}"
     )
+
+
+def trip_changes(before: TripTable, after: TripTable) -> list[str]:
+    """Say what a correction did: a line for every trip that came, went or changed."""
+    was, now = ({_trip_words(t) for t in table.trips} for table in (before, after))
+    return [f"- {words}" for words in sorted(was - now)] + [
+        f"+ {words}" for words in sorted(now - was)
+    ]
+
+
+def _trip_words(trip: Trip) -> str:
+    clock = trip.away_clock or trip.back_clock
+    when = f" {clock:%H:%M:%S}" if clock else ""
+    way = "round trip" if trip.timing == "round" else "away"
+    left_out = "" if trip.used else " (left out)"
+    return f"{trip.bee}{when} {way} {duration_text(trip.away_s)}{left_out}"
 
 
 def trips_payload(table: TripTable) -> dict[str, Any]:

@@ -31,6 +31,7 @@ export function step(by) {
 }
 
 let shown = "";
+let severalDays = false;
 export function drawRows() {
   const state = store.state;
   if (!state) return;
@@ -47,7 +48,8 @@ export function drawRows() {
   byId("rows-empty").textContent = store.which === "look"
     ? "Nothing left to look at. Write the results, or see all notes."
     : "There are no notes; add one with a.";
-  const key = JSON.stringify([store.which, rows.map((one) => [one.row, one.said, one.clock, one.status, one.reasons, one.doubts])]);
+  severalDays = new Set(state.rows.map((one) => one.day).filter(Boolean)).size > 1;
+  const key = JSON.stringify([severalDays, store.which, rows.map((one) => [one.row, one.said, one.clock, one.status, one.reasons, one.doubts])]);
   if (key !== shown) {
     shown = key;
     const had = byId("rows").contains(document.activeElement);
@@ -77,6 +79,6 @@ function item(one) {
   },
   make("span", { className: `sign ${one.status}`, "aria-hidden": "true" }),
   make("span", { className: "words" }, one.said || "?"),
-  make("span", { className: "clock" }, one.clock || "no time"),
+  make("span", { className: "clock" }, severalDays ? `${one.day} ${one.clock}` : one.clock || "no time"),
   why ? make("span", { className: "why" }, why) : ""));
 }

@@ -18,7 +18,8 @@ function drawAnswer() {
     byId("answer").replaceChildren();
     return;
   }
-  const more = answer.sentences.length ? [...answer.next, ...answer.advice] : answer.missing;
+  const hints = answer.next.length ? answer.next : answer.advice;
+  const more = answer.sentences.length ? hints : answer.missing;
   const seen = new Set();
   const once = more.filter((text) => {
     const key = text.toLowerCase().replace(/\W/g, "");
