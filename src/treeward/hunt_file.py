@@ -66,6 +66,7 @@ class HuntTable(_Table):
     units: Literal["metric", "imperial"] = "metric"
     compass: Literal["magnetic", "true"] = "magnetic"
     altitude_m: float = Field(default=0.0, ge=-500, le=9000)
+    marks: tuple[Mark, ...] = ()  # painted in this hunt; empty: any may be said
 
     @field_validator("timezone")
     @classmethod

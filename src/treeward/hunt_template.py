@@ -14,6 +14,8 @@ name = {name}
 timezone = {timezone}      # IANA name; all spoken times are read in it
 units = "metric"                # or "imperial"; for display only, files stay metric
 compass = "magnetic"            # what bearings are read against: "magnetic" or "true"
+# The marks you paint; no others are then listened for, so far fewer are misheard.
+# marks = ["yellow", "white", "blue-white"]
 # altitude_m = 300              # of the place, for the magnetic model; a guess will do
 
 # A station is a place where marked bees drink or feed and are watched. Say "station

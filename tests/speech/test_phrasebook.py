@@ -219,3 +219,20 @@ def test_byte_order_mark_and_windows_lines_are_read(tmp_path: Path) -> None:
     path.write_bytes(b'\xef\xbb\xbf[colours]\r\nred = ["red"]\r\n')
 
     assert list(PhraseBook.load(path).colours) == ["red"]
+
+
+def test_marks_in_use_leave_no_other_to_be_heard() -> None:
+    book = PhraseBook.load().only(["yellow", "blue-white"])
+
+    marks = {phrase.mark for phrase in book.fixed_phrases() if phrase.mark}
+    texts = {phrase.text for phrase in book.fixed_phrases()}
+    assert marks == {"yellow", "blue-white", "unmarked"}
+    assert {"yellow back", "blue white back", "unmarked away"} <= texts
+    assert "white back" not in texts
+    assert book.digest() != PhraseBook.load().digest()
+    assert PhraseBook.load().only([]).digest() == PhraseBook.load().digest()
+
+
+def test_a_mark_that_cannot_be_said_is_refused() -> None:
+    with pytest.raises(PhraseBookError, match="'beige' has no way of being said"):
+        PhraseBook.load().only(["beige"])

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,7 +21,7 @@ from treeward.resources import phrasebook_path
 from treeward.speech import number_forms
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
     from os import PathLike
 
     from treeward.speech.phrasebook_file import PhraseBookFile
@@ -86,6 +86,7 @@ class PhraseBook:
     misheard: Mapping[str, str]
     spoken_as: Mapping[str, tuple[str, ...]]
     sources: tuple[Path, ...] = field(default=(), compare=False)
+    marks_in_use: frozenset[str] = frozenset()  # empty: any mark may be said
 
     @classmethod
     def load(cls, *paths: str | PathLike[str]) -> PhraseBook:
@@ -115,6 +116,33 @@ class PhraseBook:
         packaged = phrasebook_path()
         return cls.load(packaged, own) if own.is_file() else cls.load(packaged)
 
+    def only(self, marks: Iterable[str]) -> PhraseBook:
+        """Return the phrase book for a hunt in which no other marks are painted.
+
+        What is never said can't be heard by mistake, and a mark of two colours is then
+        listened for like one of one colour. Unpainted bees may always be named.
+
+        Parameters
+        ----------
+        marks
+            "yellow", "blue-white", "yellow abdomen"; none means any mark.
+
+        Raises
+        ------
+        PhraseBookError
+            A mark is none that this phrase book can say.
+        """
+        chosen = frozenset(marks)
+        sayable = {phrase.mark for phrase in self.mark_phrases()}
+        for mark in sorted(chosen - sayable):
+            raise PhraseBookError(
+                f"the mark {mark!r} has no way of being said",
+                where="hunt.toml key hunt.marks",
+                mend="Write colours of the phrase book, two joined by a hyphen: "
+                f"{', '.join(self.colours)}",
+            )
+        return replace(self, marks_in_use=chosen)
+
     def mark_phrases(self) -> tuple[FixedPhrase, ...]:
         """Give every way of naming a bee: one colour, two, and each with a spot."""
         single = [(name, way) for name, ways in self.colours.items() for way in ways]
@@ -131,10 +159,12 @@ class PhraseBook:
             for spot, spot_ways in self.spots.items()
             for spot_way in spot_ways
         ]
+        named = colours + spotted
+        if self.marks_in_use:
+            named = [(mark, way) for mark, way in named if mark in self.marks_in_use]
         bare = [(UNMARKED, way) for way in self.unmarked]
         return tuple(
-            FixedPhrase(text=way, kind="", mark=mark)
-            for mark, way in colours + spotted + bare
+            FixedPhrase(text=way, kind="", mark=mark) for mark, way in named + bare
         )
 
     def marks(self) -> Mapping[str, str]:
@@ -169,8 +199,11 @@ class PhraseBook:
         return tuple(self._fixed())
 
     def _fixed(self) -> Iterator[FixedPhrase]:
-        bees = [(name, way) for name, ways in self.colours.items() for way in ways]
-        bees += [(UNMARKED, way) for way in self.unmarked]
+        if self.marks_in_use:
+            bees = [(phrase.mark, phrase.text) for phrase in self.mark_phrases()]
+        else:
+            bees = [(name, way) for name, ways in self.colours.items() for way in ways]
+            bees += [(UNMARKED, way) for way in self.unmarked]
         for action in self.actions.values():
             for template in action.say:
                 for mark, way in bees:
