@@ -39,5 +39,5 @@ def test_turning_all_bearings_turns_the_table() -> None:
 
 def test_prior_sums_to_one_and_keeps_the_floor() -> None:
     nodes = lines.line_nodes(Settings(bearing_sd_floor_deg=5.0), 0.0)
-    assert np.exp(nodes.log_weight).sum() == pytest.approx(1.0)
+    assert np.exp(nodes.log_weight).sum(axis=(1, 2)) == pytest.approx([1.0, 1.0])
     assert np.degrees(nodes.sd_rad.min()) == pytest.approx(5.0)

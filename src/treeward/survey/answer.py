@@ -137,7 +137,7 @@ def share_unmarked(hunt: Hunt, groups: list[Group], grids: list[Grid]) -> bool:
         for grid in grids:
             likeliest = grid.inside(0.9)[:400]
             by_place = alone.lines_by_node(grid.xy[likeliest])
-            weight = np.exp(hunt.case.line_nodes.log_weight)
+            weight = np.exp(hunt.case.line_nodes.log_weight).sum(axis=0)
             share = grid.probability[likeliest] / grid.probability[likeliest].sum()
             fit.append(float(np.einsum("n,nij,ij->", share, np.exp(by_place), weight)))
         order = np.argsort(fit)[::-1]

@@ -21,6 +21,9 @@ def log_sum_exp(values: Floats, axis: int | tuple[int, ...]) -> Floats:
     return np.asarray(total + np.squeeze(top, axis=axis), dtype=np.float64)
 
 
-def normal_log_density(x: Floats, mean: float, sd: float) -> Floats:
-    """Return the log density of the normal distribution, without its constant."""
-    return np.asarray(-0.5 * ((x - mean) / sd) ** 2 - np.log(sd), dtype=np.float64)
+def integrate_nodes(by_node: Floats, log_weight: Floats) -> Floats:
+    """Sum (n, a, b) log likelihoods over nodes with (k, a, b) log weights; (n, k)."""
+    top = by_node.max(axis=(1, 2))
+    likelihood = np.exp(by_node - top[:, None, None]).reshape(len(by_node), -1)
+    weight = np.exp(log_weight).reshape(len(log_weight), -1)
+    return np.asarray(np.log(likelihood @ weight.T + 1e-300) + top[:, None])

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import lines, timing
+from .arrays import log_sum_exp
 
 if TYPE_CHECKING:
     from .arrays import Floats
@@ -85,5 +86,5 @@ def _times(case: Case, hive_xy: Floats, times: list[BeeTimes]) -> Floats:
 
 
 def _normal(log_weight: Floats) -> Floats:
-    weight = np.exp(log_weight - log_weight.max())
-    return np.asarray(np.log(weight / weight.sum() + 1e-300))
+    # One constant for both kinds of hunt: calibration also tells which it is.
+    return np.asarray(log_weight - log_sum_exp(log_weight, axis=(0, 1, 2)))

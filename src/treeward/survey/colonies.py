@@ -213,20 +213,28 @@ def _scores(hunt: Hunt) -> _Scores:
 
 def _draw(case: Case) -> Ints:
     """Return (draws, 4) node indices of speed, in-hive, offset and spread."""
-    # Additive recurrence with powers of the root of x^5 = x + 1: even coverage in 4-D.
-    root = 1.1673039782614187
+    # Additive recurrence with powers of the root of x^6 = x + 1: even in 5-D.
+    root = 1.1347241384015194
     k = np.arange(1, _DRAWS + 1)[:, None]
-    uniform = (0.5 + k * root ** -np.arange(1.0, 5.0)) % 1.0
+    uniform = (0.5 + k * root ** -np.arange(1.0, 6.0)) % 1.0
     result = np.zeros((_DRAWS, 4), dtype=np.intp)
-    for column, weight in ((0, case.time_nodes), (2, case.line_nodes)):
-        joint = np.exp(weight.log_weight)
-        first = np.cumsum(joint.sum(axis=1))
-        second = np.cumsum(joint, axis=1)
+    times, of_lines = (
+        np.exp(nodes.log_weight) for nodes in (case.time_nodes, case.line_nodes)
+    )
+    by_kind = times.sum(axis=(1, 2)) * of_lines.sum(axis=(1, 2))
+    poor = uniform[:, 4] > by_kind[0] / by_kind.sum()
+    for column, weight in ((0, times), (2, of_lines)):
         for n in range(_DRAWS):
-            i = int(np.searchsorted(first / first[-1], uniform[n, column]))
-            j = int(np.searchsorted(second[i] / second[i, -1], uniform[n, column + 1]))
+            joint = weight[int(poor[n])]
+            i = _pick(joint.sum(axis=1), uniform[n, column])
+            j = _pick(joint[i], uniform[n, column + 1])
             result[n, column : column + 2] = i, j
     return result
+
+
+def _pick(weight: Floats, uniform: float) -> int:
+    total = np.cumsum(weight)
+    return int(np.searchsorted(total / total[-1], uniform))
 
 
 def _add_times(case: Case, bee: int, draws: Ints, xy: Floats, value: Floats) -> None:

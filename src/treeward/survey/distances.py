@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import timing
+from .arrays import integrate_nodes, log_sum_exp
 from .evidence import BeeTimes
 from .hand_rules import hand_rules, representative_s
 from .records import BeeDistance
@@ -98,6 +99,7 @@ def distance_posterior(hunt: Hunt, times: list[BeeTimes]) -> tuple[Floats, Float
         table = timing.over_bees(t.tables[0], kernel)
         total += timing.look_up(table, position)
     z = np.log(d / settings.distance_median_m) / settings.distance_sigma
-    value = timing.time_evidence(total, nodes) - 0.5 * z**2 - np.log(d)
+    by_kind = integrate_nodes(total, nodes.log_weight)
+    value = log_sum_exp(by_kind, axis=1) - 0.5 * z**2 - np.log(d)
     p = np.exp(value - value.max())
     return d, p / p.sum()

@@ -1,14 +1,16 @@
 """What the bees of one colony say about every place on the map.
 
 `Case` is a hunt in the local frame; `Evidence` is the log posterior density of one
-group of bees over places. Times and bearings share no unknown but the place, so
+group of bees over places. Times and bearings share no unknown but the place and the
+kind of hunt, so
 
-    p(place | data) ~ prior(place) * T(place) * B(place),
+    p(place | data) ~ prior(place) * sum over kinds of hunt of T(place) * B(place).
 
-T integrated over flight speed factor, in-hive factor and each bee's own in-hive
-time, B over compass offset, spread and share of strays, all by quadrature on fixed
-nodes (equal steps, where the trapezoid rule is exact to many digits as long as the
-step stays below about two standard deviations of what is integrated).
+The kinds are usual and poor ones (see `timing.shared_nodes`). T is integrated over
+flight speed factor, in-hive factor and each bee's own in-hive time, B over compass
+offset, spread and share of strays, all by quadrature on fixed nodes: equal steps,
+where the trapezoid rule is exact to many digits as long as the step stays below
+about two standard deviations of what is integrated.
 """
 
 from __future__ import annotations
@@ -19,7 +21,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import lines, timing
-from .arrays import Bools, Floats, Ints, log_sum_exp
+from .arrays import Bools, Floats, Ints, integrate_nodes, log_sum_exp
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -184,15 +186,23 @@ class Evidence:
         possible = np.flatnonzero(np.isfinite(result))
         for start in range(0, len(possible), _BLOCK):
             block = possible[start : start + _BLOCK]
-            if self.has_times:
-                result[block] += timing.time_evidence(
-                    self.times_by_node(xy[block]), self.case.time_nodes
-                )
-            if self.has_lines:
-                result[block] += lines.line_evidence(
-                    self.lines_by_node(xy[block]), self.case.line_nodes
-                )
+            by_kind = self._times_by_kind(xy[block]) + self._lines_by_kind(xy[block])
+            result[block] += log_sum_exp(by_kind, axis=1)
         return result
+
+    def _times_by_kind(self, xy: Floats) -> Floats:
+        """Return the evidence of the trips in usual and in poor hunts; (n, 2)."""
+        weight = self.case.time_nodes.log_weight
+        if not self.has_times:
+            return np.broadcast_to(log_sum_exp(weight, axis=(1, 2)), (len(xy), 2))
+        return integrate_nodes(self.times_by_node(xy), weight)
+
+    def _lines_by_kind(self, xy: Floats) -> Floats:
+        """Return the evidence of the bearings in usual and in poor hunts; (n, 2)."""
+        weight = self.case.line_nodes.log_weight
+        if not self.has_lines:
+            return np.broadcast_to(log_sum_exp(weight, axis=(1, 2)), (len(xy), 2))
+        return integrate_nodes(self.lines_by_node(xy), weight)
 
     def shared(self, xy: Floats, probability: Floats) -> tuple[Floats, Floats]:
         """Return the posterior weights of the shared unknowns.
@@ -207,16 +217,21 @@ class Evidence:
         tuple
             (nf, ng) weights of the time nodes, (no, ns) weights of the line nodes.
         """
+        times, of_lines = self._times_by_kind(xy), self._lines_by_kind(xy)
+        kind = times + of_lines
+        share = np.exp(kind - log_sum_exp(kind, axis=1)[:, None])
+        share *= probability[:, None]
 
-        def weigh(values: Floats) -> Floats:
-            total = log_sum_exp(values, axis=(1, 2))
-            shares = np.exp(values - total[:, None, None])
-            return np.asarray(np.einsum("n,nij->ij", probability, shares))
+        def weigh(by_node: Floats, log_weight: Floats, total: Floats) -> Floats:
+            posterior = np.zeros(log_weight.shape[1:])
+            for k in range(2):
+                value = by_node + log_weight[k] - total[:, k, None, None]
+                posterior += np.einsum("n,nij->ij", share[:, k], np.exp(value))
+            return posterior
 
-        times, of_lines = self.case.time_nodes, self.case.line_nodes
         return (
-            weigh(self.times_by_node(xy) + times.log_weight),
-            weigh(self.lines_by_node(xy) + of_lines.log_weight),
+            weigh(self.times_by_node(xy), self.case.time_nodes.log_weight, times),
+            weigh(self.lines_by_node(xy), self.case.line_nodes.log_weight, of_lines),
         )
 
 

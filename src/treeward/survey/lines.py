@@ -18,16 +18,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .arrays import Floats, log_sum_exp
-
 if TYPE_CHECKING:
+    from .arrays import Floats
     from .settings import Settings
 
 ANGLES = 720  # nodes around the circle: half a degree apart
-STRAY_SHARES = ((0.05, 0.75), (0.15, 0.25))  # share, prior weight; guess
-# Some compasses are read much worse than usual (iron in the pocket, a tired eye).
-WORSE_SHARE = 0.15  # of hunts; guess
-WORSE_TIMES = 2.4  # the usual standard deviation; guess
+STRAY_SHARES = (0.05, 0.15)
+# For usual and for poor hunts (see `timing.shared_nodes`); guesses.
+STRAY_WEIGHTS = ((0.85, 0.15), (0.3, 0.7))
+COMPASS_TIMES = (1.0, 2.3)  # the stated standard deviation; iron in the pocket
 OFFSET_SPAN, OFFSET_NODES = 5.0, 13  # in standard deviations
 
 
@@ -38,7 +37,7 @@ class LineNodes:
     offset_rad: Floats  # (no,)
     sd_rad: Floats  # (ns,) spread of single bearings
     stray: Floats  # (ns,) share of strays that goes with it
-    log_weight: Floats  # (no, ns), sums to one
+    log_weight: Floats  # (2, no, ns) for usual and poor hunts, each sums to one
 
 
 def line_nodes(settings: Settings, declination_sd_deg: float) -> LineNodes:
@@ -46,25 +45,22 @@ def line_nodes(settings: Settings, declination_sd_deg: float) -> LineNodes:
     sd = np.hypot(settings.compass_sd_deg, declination_sd_deg)
     offset = np.linspace(-OFFSET_SPAN, OFFSET_SPAN, OFFSET_NODES) * sd
     z = offset / sd
-    weight_offset = (1 - WORSE_SHARE) * np.exp(-0.5 * z**2) + (
-        WORSE_SHARE / WORSE_TIMES
-    ) * np.exp(-0.5 * (z / WORSE_TIMES) ** 2)
     low = settings.bearing_sd_floor_deg
     spread = np.geomspace(low, max(27.0, 3.0 * settings.bearing_sd_deg), 8)
-    weight_spread = np.exp(
+    by_spread = np.exp(
         -0.5
         * (np.log(spread / settings.bearing_sd_deg) / settings.bearing_sd_sigma) ** 2
     )
-    shares = np.array([share for share, _ in STRAY_SHARES])
-    weight_share = np.array([weight for _, weight in STRAY_SHARES])
-    weight = (
-        weight_offset[:, None] * np.outer(weight_spread, weight_share).ravel()[None, :]
-    )
+    weights = []
+    for times, by_share in zip(COMPASS_TIMES, STRAY_WEIGHTS, strict=True):
+        by_offset = np.exp(-0.5 * (z / times) ** 2)
+        weight = np.outer(by_offset, np.outer(by_spread, by_share))
+        weights.append(weight / weight.sum())
     return LineNodes(
         offset_rad=np.radians(offset),
-        sd_rad=np.radians(np.repeat(spread, shares.size)),
-        stray=np.tile(shares, spread.size),
-        log_weight=np.log(weight / weight.sum()),
+        sd_rad=np.radians(np.repeat(spread, len(STRAY_SHARES))),
+        stray=np.tile(np.array(STRAY_SHARES), spread.size),
+        log_weight=np.log(np.array(weights) + 1e-300),
     )
 
 
@@ -111,11 +107,6 @@ def line_table(bearing_rad: Floats, rounding_rad: Floats, nodes: LineNodes) -> F
         density /= pieces * 2 * np.pi * i0e(kappa)
         table += count * np.log((1 - nodes.stray) * density + nodes.stray / (2 * np.pi))
     return table
-
-
-def line_evidence(by_node: Floats, nodes: LineNodes) -> Floats:
-    """Integrate (n, no, ns) log likelihoods over the shared unknowns; (n,)."""
-    return log_sum_exp(by_node + nodes.log_weight, axis=(1, 2))
 
 
 def direction_position(direction_rad: Floats) -> Floats:

@@ -24,9 +24,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .arrays import Bools, Floats, Ints, log_sum_exp
-
 if TYPE_CHECKING:
+    from .arrays import Bools, Floats, Ints
     from .records import Cargo
     from .settings import Settings
 
@@ -56,7 +55,7 @@ CYCLE_SHARES = {  # hint -> share of gaps that hold 1, 2, 3 trips; guess
     2: (0.25, 0.70, 0.05),
     3: (0.20, 0.20, 0.60),
 }
-SLOW_SHARE = 0.12  # of hunts with slow bees that stay long; guess
+POOR_SHARE = 0.18  # of hunts on which everything is worse at once; guess
 SLOW_SPEED = (-2.2, 0.8)  # mean and sd, in sd of the usual: a factor about 0.82
 SLOW_HIVE = (2.0, 0.7)  # the same of the in-hive time: a factor about 1.6
 
@@ -72,7 +71,7 @@ class TimeNodes:
 
     ln_f: Floats  # (nf,)
     ln_g: Floats  # (ng,)
-    log_weight: Floats  # (nf, ng), sums to one
+    log_weight: Floats  # (2, nf, ng) for usual and poor hunts, sums to one
 
 
 def shared_nodes(settings: Settings, wind_mps: float = 0.0) -> TimeNodes:
@@ -81,26 +80,33 @@ def shared_nodes(settings: Settings, wind_mps: float = 0.0) -> TimeNodes:
     Wind widens the prior on speed and does not shift it, since bees hold their
     ground speed in wind up to about 3 m/s (Wenner 1963).
 
-    The prior is flat-topped about the medians (exp(-(z / 1.72)^4), whose standard
-    deviation is the one given), since published means are spread evenly over their
-    range. A share `SLOW_SHARE` of hunts is set apart: bees that fly slowly and also
-    stay long in the hive, as in cool weather with a colony in little need. Both make
-    a colony seem farther off than it is, and nothing but calibration or a second
-    station tells; a prior that let only one of them stray would be falsely sure.
+    The usual prior is flat-topped about the medians (exp(-(z / 1.72)^4), whose
+    standard deviation is the one given), since published means are spread evenly over
+    their range. A share `POOR_SHARE` of hunts is poor: bees that fly slowly and also
+    stay long in the hive (cool weather, a colony in little need), a compass read
+    badly, more strays. Each alone would be unlikely; together they are one bad day.
+    Slow flight and long stays both make a colony seem farther off than it is, and
+    only calibration or more stations tell, so a prior without such days would be
+    falsely sure.
     """
     speed_sd = np.hypot(settings.flight_speed_factor_sd, WIND_SD_PER_MPS * wind_mps)
     z_f = np.linspace(*_F_SPAN)
     z_g = np.linspace(*_G_SPAN)
     usual = np.outer(np.exp(-((z_f / 1.72) ** 4)), np.exp(-((z_g / 1.72) ** 4)))
-    slow = np.outer(
+    poor = np.outer(
         np.exp(-0.5 * ((z_f - SLOW_SPEED[0]) / SLOW_SPEED[1]) ** 2),
         np.exp(-0.5 * ((z_g - SLOW_HIVE[0]) / SLOW_HIVE[1]) ** 2),
     )
-    weight = (1 - SLOW_SHARE) * usual / usual.sum() + SLOW_SHARE * slow / slow.sum()
+    weight = np.stack(
+        [
+            (1 - POOR_SHARE) * usual / usual.sum(),
+            POOR_SHARE * poor / poor.sum(),
+        ]
+    )
     return TimeNodes(
         np.log(settings.flight_speed_factor) + z_f * speed_sd,
         np.log(settings.in_hive_factor) + z_g * settings.in_hive_factor_sd,
-        np.log(weight),
+        np.log(weight + 1e-300),
     )
 
 
@@ -269,8 +275,3 @@ def look_up(table: Floats, position: Floats) -> Floats:
     result *= (position - row)[..., None]
     result += np.take(table, row, axis=0)
     return np.asarray(result)
-
-
-def time_evidence(by_node: Floats, nodes: TimeNodes) -> Floats:
-    """Integrate (n, nf, ng) log likelihoods over the shared unknowns; (n,)."""
-    return log_sum_exp(by_node + nodes.log_weight, axis=(1, 2))

@@ -30,6 +30,7 @@ from benchmarks.survey.coverage import write_section
 from treeward import survey
 from treeward.survey import answer, case, evidence
 from treeward.survey import lines as line_model
+from treeward.survey import timing as time_model
 
 if TYPE_CHECKING:
     from treeward.survey.grid import Grid
@@ -57,37 +58,55 @@ class Model:
         z_f, z_g, z_o, ln_sd = theta[:, 2:6].T
         own = theta[:, 6:]
         with np.errstate(all="ignore"):
-            value = self._prior(xy, z_f, z_g, z_o, ln_sd)
+            value = self._place_prior(xy, ln_sd)
             ln_f = np.log(0.97) + 0.075 * z_f
             ln_g = np.log(1.12) + 0.18 * z_g
             for column, bee in enumerate(self.bees):
                 value = value + self._bee(bee, xy, ln_f, ln_g, own[:, column])
             offset = np.radians(z_o * np.hypot(3.0, 0.4))
-            value = value + self._lines(xy, offset, np.exp(ln_sd))
+            by_share = self._lines(xy, offset, np.exp(ln_sd))
+            kinds = [
+                self._kind_prior(kind, z_f, z_g, z_o) + np.logaddexp(*weighed)
+                for kind in (0, 1)
+                for weighed in [
+                    [
+                        np.log(share) + fit
+                        for share, fit in zip(
+                            line_model.STRAY_WEIGHTS[kind], by_share, strict=True
+                        )
+                    ]
+                ]
+            ]
+            value = value + np.logaddexp(*kinds)
         return np.where(np.isfinite(value), value, -np.inf)
 
-    def _prior(
-        self, xy: Floats, z_f: Floats, z_g: Floats, z_o: Floats, ln_sd: Floats
-    ) -> Floats:
+    def _place_prior(self, xy: Floats, ln_sd: Floats) -> Floats:
         away = np.maximum(np.hypot(*(xy - self.station_xy[0]).T), 1.0)
         value = -0.5 * (np.log(away / 900.0) / 0.8) ** 2 - 2 * np.log(away)
-        # Normal constants over the spans that the survey's nodes cover.
-        usual = np.exp(-((z_f / 1.72) ** 4) - (z_g / 1.72) ** 4)
-        usual /= (2 * 1.72 * special.gamma(1.25)) ** 2
-        slow = np.exp(-0.5 * ((z_f + 2.2) / 0.8) ** 2 - 0.5 * ((z_g - 2.0) / 0.7) ** 2)
-        slow /= 2 * np.pi * 0.8 * 0.7
-        slow /= stats.norm.cdf(2.5) * stats.norm.cdf(1.8 / 0.7)
-        value = value + np.log(0.88 * usual + 0.12 * slow)
-        worse = line_model.WORSE_SHARE, line_model.WORSE_TIMES
-        value = value + np.log(
-            (1 - worse[0]) * np.exp(-0.5 * z_o**2)
-            + worse[0] / worse[1] * np.exp(-0.5 * (z_o / worse[1]) ** 2)
-        )
         value = value - 0.5 * ((ln_sd - np.log(np.radians(9.0))) / 0.45) ** 2
-        bad = (away > 6000) | (z_f < -4.2) | (z_f > 2.6) | (z_g < -2.8) | (z_g > 3.8)
-        bad |= np.abs(z_o) > 5.0
+        bad = away > 6000
         bad |= (ln_sd < np.log(np.radians(3.0))) | (ln_sd > np.log(np.radians(27.0)))
         return np.where(bad, -np.inf, value)
+
+    @staticmethod
+    def _kind_prior(kind: int, z_f: Floats, z_g: Floats, z_o: Floats) -> Floats:
+        """Return the log prior of the shared unknowns in usual and poor hunts."""
+        if kind == 0:
+            times = np.exp(-((z_f / 1.72) ** 4) - (z_g / 1.72) ** 4)
+            times /= (2 * 1.72 * special.gamma(1.25)) ** 2
+            times *= 1 - time_model.POOR_SHARE
+        else:
+            times = np.exp(-0.5 * ((z_f + 2.2) / 0.8) ** 2)
+            times *= np.exp(-0.5 * ((z_g - 2.0) / 0.7) ** 2)
+            times /= 2 * np.pi * 0.8 * 0.7
+            times /= stats.norm.cdf(2.5) * stats.norm.cdf(1.8 / 0.7)
+            times *= time_model.POOR_SHARE
+        scale = line_model.COMPASS_TIMES[kind]
+        offset = stats.norm.pdf(z_o / scale) / scale
+        offset /= 1 - 2 * stats.norm.sf(line_model.OFFSET_SPAN / scale)
+        bad = (z_f < -4.2) | (z_f > 2.6) | (z_g < -2.8) | (z_g > 3.8)
+        bad |= np.abs(z_o) > line_model.OFFSET_SPAN
+        return np.where(bad, -np.inf, np.log(times * offset))
 
     def _bee(
         self, bee: int, xy: Floats, ln_f: Floats, ln_g: Floats, z: Floats
@@ -152,15 +171,15 @@ class Model:
         broad = 1 / (gap * np.log(14400.0 / 20.0))
         return np.asarray(0.98 * density + 0.02 * broad)
 
-    def _lines(self, xy: Floats, offset: Floats, sd: Floats) -> Floats:
+    def _lines(self, xy: Floats, offset: Floats, sd: Floats) -> list[Floats]:
+        """Return the log likelihood of the bearings for each share of strays."""
         b = self.hunt.bearings
         c = np.exp(-0.5 * sd**2)
         kappa = 1 / (
             2 * (1 - c) + (1 - c) ** 2 * (0.48794 - 0.82905 * c - 1.3915 * c**2) / c
         )
         scale = 2 * np.pi * special.i0e(kappa)
-        by_share = [np.log(0.75), np.log(0.25)]
-        totals = [np.full(len(xy), start) for start in by_share]
+        totals: list[Floats] = [np.zeros(len(xy)) for _ in line_model.STRAY_SHARES]
         for i in range(len(b.bee)):
             way = xy - self.station_xy[b.station[i]]
             centre = np.arctan2(way[:, 0], way[:, 1]) + offset
@@ -170,11 +189,11 @@ class Model:
                 part = ((k + 0.5) / pieces - 0.5) * b.rounding_deg[i]
                 error = np.radians(b.bearing_true_deg[i] + part) - centre
                 density += np.exp(kappa * (np.cos(error) - 1)) / (scale * pieces)
-            for n, stray in enumerate((0.05, 0.15)):
+            for n, stray in enumerate(line_model.STRAY_SHARES):
                 totals[n] = totals[n] + np.log(
                     (1 - stray) * density + stray / (2 * np.pi)
                 )
-        return np.asarray(np.logaddexp(*totals))
+        return totals
 
 
 def sample(model: Model, start: Floats, steps: int, seed: int) -> tuple[Floats, float]:
