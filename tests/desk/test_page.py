@@ -248,6 +248,10 @@ def test_both_changes_are_kept_and_a_conflict_is_shown(
     page.press("#f-mark", "Enter")
 
     page.wait_for_selector(".conflict:has-text('another program wrote “blue”')")
+    page.mouse.wheel(0, 2000)
+    box = page.locator(".conflict").bounding_box()
+    assert box is not None
+    assert 0 <= box["y"] < DESK["height"] - box["height"]  # in sight, however scrolled
     assert prepared.row(name).event.mark == "blue"
     assert prepared.row(name).remark == "from the spreadsheet"
     page.click(".conflict .write-mine")

@@ -81,7 +81,10 @@ export function drawNote() {
   byId("note-status").className = `badge ${one.status}`;
   byId("said").replaceChildren(...(one.paint ? [dot(one.paint)] : []), make("span", {}, one.said || "?"),
     make("span", { className: "kicker" }, one.clock));
-  byId("reasons").replaceChildren(...[...one.reasons, ...one.doubts].map((text) => make("li", {}, text)));
+  const settled = one.status === "look" ? "" : "settled";
+  byId("reasons").replaceChildren(
+    ...one.reasons.map((text) => make("li", { className: settled }, text)),
+    ...one.doubts.map((text) => make("li", {}, text)));
   byId("reasons").hidden = !one.reasons.length && !one.doubts.length;
   byId("heard").textContent = one.heard
     ? `Heard: “${one.heard}”, ${Math.round(one.confidence * 100)} % sure`
