@@ -255,6 +255,18 @@ def test_who_stops_often_says_the_time_on_starting_again() -> None:
     assert [bool(e.flags) for e in close.events] == [False, False, False, True, True]
 
 
+def test_who_stops_often_may_have_stopped_before_the_first_spoken_time() -> None:
+    named = facts(name="2026-07-14_1037_station-2.ogg")
+    events = [note(44), said(425, "10:49"), said(558, "10:53"), said(733, "10:58")]
+
+    result = place_on_clock(events, named, LONDON)
+
+    assert result.start == datetime(2026, 7, 14, 10, 37, 30, tzinfo=LONDON)
+    assert clocks(result)[0] == "10:38:14"
+    assert "between 10:37 and 10:49" in result.flags[0]
+    assert not any("disagree" in f or "earlier than" in f for f in result.flags)
+
+
 def test_a_misheard_time_among_many_pauses() -> None:
     times = [
         (31, "10:38"),

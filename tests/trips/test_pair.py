@@ -252,6 +252,15 @@ def test_a_pause_that_nobody_ended_lasts_to_the_next_bee() -> None:
     assert "was not ended by a resume" in table.doubts[0]
 
 
+def test_a_doubtful_pause_that_nobody_ended_is_not_believed() -> None:
+    pause = replace(note(500, "pause"), confidence=0.4)
+
+    table = pair_trips([*rounds(3), pause], hunt())
+
+    assert all(not t.doubts for t in table.trips)
+    assert "it was not believed" in table.doubts[0]
+
+
 def test_a_gap_between_recordings_is_unwatched() -> None:
     first = [replace(e, recording="a.m4a") for e in rounds(3)]
     second = [replace(e, recording="b.m4a") for e in rounds(3, first=1500)]

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
-from .clock_evidence import Evidence, RecordingFacts, in_zone
+from .clock_evidence import AGREE_S, Evidence, RecordingFacts, in_zone
 from .events import EventKind
 
 if TYPE_CHECKING:
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from .events import Event
 
 CLOCK_DOUBT = "clock: the recorder seems to have been paused"  # time is doubtful
+LEAST_TRUST = 0.6  # confidence of a "pause" or "resume" that is built on; guess
+LONGEST_LEAD_S = 3 * 3600.0  # of the spoken times over the start, by pauses; guess
 RESTART_S = 4.0  # to stop a recorder, start it and say the time; guess
 
 
@@ -36,6 +38,17 @@ class ClockStretch:
     half_width_s: float
     spoken: tuple[str, ...] = ()  # the times it rests on, "10:22"
     begins: Literal["said", "habit", "unknown"] = "unknown"
+    start_text: str = ""  # of a stretch that rests on the recording's start alone
+
+    @property
+    def first(self) -> str:
+        """The time of day that it is first known by."""
+        return self.spoken[0] if self.spoken else self.start_text
+
+    @property
+    def last(self) -> str:
+        """The time of day that it is last known by."""
+        return self.spoken[-1] if self.spoken else self.start_text
 
 
 def end_offset_s(recording: RecordingFacts, zone: ZoneInfo) -> float | None:
@@ -57,7 +70,9 @@ def from_spoken(
     Where a single "resume", or else a single "pause", was said between two stretches,
     the recorder was stopped there, and nothing between is doubtful. Where it was
     stopped more than once, the person is taken for one who says the time on starting
-    it again, unless some such time follows a note too closely for that.
+    it again, unless some such time follows a note too closely for that. Where it was
+    stopped at all, a start that lies somewhat before the spoken times is believed as
+    well: it was stopped before the first of them too.
     """
     clock: list[ClockStretch] = []
     for index, stretch in enumerate(stretches):
@@ -82,6 +97,8 @@ def from_spoken(
                 spoken=tuple(f"{r.local:%H:%M}" for _, r in stretch.anchors),
             )
         )
+    if len(clock) > 1:
+        clock = [*_start_stretch(lower, clock[0]), *clock]
     habit = len(clock) > 2 and not any(
         _follows_closely(events, two.from_s) for two in clock[1:]
     )
@@ -92,6 +109,29 @@ def from_spoken(
         elif habit:
             clock[index] = replace(two, begins="habit")
     return clock
+
+
+def _start_stretch(
+    lower: Sequence[Evidence], first: ClockStretch
+) -> list[ClockStretch]:
+    """Return the stretch from the recording's start to a stop before `first`."""
+    for evidence in lower:
+        if evidence.start is None or evidence.source == "file time":
+            continue
+        at_s = evidence.start.timestamp()
+        lead_s = first.offset_utc_s - first.half_width_s - at_s - evidence.resolution_s
+        if not AGREE_S < lead_s <= LONGEST_LEAD_S:
+            return []
+        return [
+            ClockStretch(
+                from_s=0.0,
+                to_s=0.0,
+                offset_utc_s=at_s + evidence.resolution_s / 2,
+                half_width_s=evidence.resolution_s / 2,
+                start_text=f"{evidence.start:%H:%M}",
+            )
+        ]
+    return []
 
 
 def _follows_closely(events: Sequence[Event], second: float) -> bool:
@@ -109,7 +149,11 @@ def _said_join_s(
 ) -> float | None:
     """Return the second at which a paused recorder ran on, if that was said."""
     between = [
-        e for e in events if e.start_s is not None and after_s < e.start_s <= until_s
+        e
+        for e in events
+        if e.start_s is not None
+        and after_s < e.start_s <= until_s
+        and e.confidence >= LEAST_TRUST
     ]
     resumes = [e.start_s for e in between if e.kind is EventKind.RESUME]
     if resumes:
@@ -141,12 +185,12 @@ def flag_pauses(clock: Sequence[ClockStretch], flags: list[str]) -> None:
         lost_min = (two.offset_utc_s - one.offset_utc_s) / 60
         doubt = {
             "said": "as was said",
-            "habit": f"taken to have been started again just before {two.spoken[0]}",
+            "habit": f"taken to have been started again just before {two.first}",
             "unknown": "times between are doubtful",
         }[two.begins]
         flags.append(
             f"the recorder seems to have been paused for about {lost_min:.0f} min "
-            f"between {one.spoken[-1]} and {two.spoken[0]}; {doubt}"
+            f"between {one.last} and {two.first}; {doubt}"
         )
 
 
@@ -163,7 +207,7 @@ def stretch_at(
             nearer = one if second - one.to_s <= two.from_s - second else two
             off_min = (two.offset_utc_s - one.offset_utc_s) / 60
             return nearer, (
-                f"{CLOCK_DOUBT} between {one.spoken[-1]} and {two.spoken[0]}, "
+                f"{CLOCK_DOUBT} between {one.last} and {two.first}, "
                 f"so this time may be {off_min:.0f} min off"
             )
     return clock[-1], ""

@@ -64,7 +64,8 @@ def weigh(
         away_s = outside_s((at_s, at_s + evidence.resolution_s), low_s, high_s)
         agrees = away_s <= AGREE_S
         # Beside spoken times it is used where it gives them their second.
-        gives_second = not spoken or abs(at_s - start.timestamp()) < 0.1
+        late_s = start.timestamp() - at_s
+        gives_second = not spoken or -0.1 < late_s < max(0.1, evidence.resolution_s)
         used = agrees and not chosen and gives_second
         chosen = chosen or used
         note = evidence.note

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from treeward.hunt_file import HuntFile
 
 HIDES_A_VISIT_S = 30.0  # landing, loading and leaving take this long; common practice
+LEAST_TRUST = 0.6  # confidence of a "pause" that nobody ended by "resume"; guess
 _SEEN = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK, EventKind.BEARING})
 
 
@@ -145,11 +146,22 @@ def pauses_in(
     pauses: list[Pause] = []
     doubts: list[str] = []
     since: dict[str, float] = {}
+    doubtful: set[str] = set()
     for event, time_s, station in notes:
         if event.kind is EventKind.PAUSE:
             since.setdefault(station, time_s)
+            if event.confidence < LEAST_TRUST:
+                doubtful.add(station)
+            else:
+                doubtful.discard(station)
         elif station in since and event.kind in {EventKind.RESUME, *_SEEN}:
             began_s = since.pop(station)
+            if event.kind is not EventKind.RESUME and station in doubtful:
+                doubts.append(
+                    "a pause heard with little confidence was not ended by a resume; "
+                    "it was not believed"
+                )
+                continue
             pauses.append(Pause(station=station, from_s=began_s, to_s=time_s))
             if event.kind is not EventKind.RESUME:
                 doubts.append(
