@@ -232,8 +232,7 @@ def clock_at(
     if not known or second != second:  # noqa: PLR0124  (nan is not itself)
         return None
     _, start_s, clock = min(known, key=lambda one: one[:2])
-    moved = clock + timedelta(seconds=second - start_s)
-    return moved.replace(microsecond=round(moved.microsecond, -4) % 1_000_000)
+    return clock + timedelta(seconds=round(second - start_s, 2))
 
 
 def said_in_words(event: Event) -> str:

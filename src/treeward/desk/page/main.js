@@ -55,7 +55,9 @@ function show(which) {
 }
 
 function onKey(event) {
-  if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
+  // Some keyboards write [ and ] with AltGr, which counts as Ctrl and Alt.
+  const chord = (event.ctrlKey || event.altKey) && !event.getModifierState("AltGraph");
+  if (chord || event.metaKey || event.isComposing) return;
   const target = event.target;
   if (document.querySelector("dialog[open]") || target.matches("input[type=text], select")) return;
   if (event.key === "ArrowDown" || event.key === "ArrowUp") {
