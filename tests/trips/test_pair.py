@@ -389,6 +389,18 @@ def test_a_trip_over_a_stopped_recorder_is_good_to_a_minute() -> None:
     assert trip.doubts == ("the recorder was stopped meanwhile; good to a minute",)
 
 
+def test_a_long_gap_over_a_stopped_recorder_is_not_used() -> None:
+    events = [
+        replace(e, recording="a.ogg", start_s=i * 20.0)
+        for i, e in enumerate(without(rounds(6), 4, 5))
+    ]
+
+    (trip,) = (t for t in pair_trips(events, hunt()).trips if t.away_s == 660)
+
+    assert not trip.used
+    assert "the recorder was stopped meanwhile" in trip.doubts[-1]
+
+
 def test_the_station_in_force() -> None:
     events = [note(-5, "station", "", "1"), *rounds(2), note(900, "away", "red")]
     events += [

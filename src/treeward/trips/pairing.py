@@ -308,6 +308,9 @@ def _judge(gap: _Gap, usual: Usual, around: Circumstances) -> Verdict:
         verdict = judge_unwatched(gap.length_s, usual, unwatched[0].why)
     else:
         verdict = judge_gap(gap.length_s, usual, round_trip=round_trip, missed=missed)
+    if verdict.doubts and _stopped_s(gap.one, gap.two) > STOPPED_S:
+        # Two weak points at once: a stop put wrongly lengthens just such a gap.
+        verdict = replace(verdict, used=False)
     if round_trip:
         absent = "departure" if gap.one.kind is EventKind.BACK else "landing"
         doubt = f"her {absent} between was not noted, so this holds a visit too"
