@@ -104,6 +104,7 @@ def _write_review(directory: Path, events: Sequence[Event]) -> None:
 def hunt_toml(hunt: SimulatedHunt) -> str:
     """Return hunt.toml of an invented hunt; it tells nothing of the colonies sought."""
     settings = hunt.settings
+    painted = ", ".join(f'"{bee.mark}"' for bee in hunt.bees)
     rows = [
         "# An invented hunt: the place, the bees and the voices do not exist.",
         "",
@@ -112,6 +113,7 @@ def hunt_toml(hunt: SimulatedHunt) -> str:
         f'timezone = "{settings.timezone}"  # IANA name of the time zone',
         'units = "metric"                 # or "imperial"; for display only',
         'compass = "magnetic"             # what spoken bearings are read against',
+        f"marks = [{painted}]  # no other is listened for",
     ]
     for station in hunt.stations:
         rows += [
