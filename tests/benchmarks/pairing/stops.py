@@ -12,6 +12,7 @@ from __future__ import annotations
 import sys
 from collections import defaultdict
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,8 +20,10 @@ from treeward.hunt_file import parse_hunt_table
 from treeward.notes.clock import RecordingFacts, place_recordings
 from treeward.simulate.example import SETTINGS
 from treeward.simulate.hunting import simulate_hunt
-from treeward.simulate.records import SimulatedHunt, SimulationSettings
 from treeward.trips import pair_trips
+
+if TYPE_CHECKING:
+    from treeward.simulate.records import SimulatedHunt, SimulationSettings
 
 NEAR_S = 120.0  # a paired departure is the true one within this
 
