@@ -353,8 +353,13 @@ def test_axe_finds_no_fault(
     page.evaluate(axe)
 
     def faults() -> list[str]:
-        found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-        assert found["passes"]
+        found = page.evaluate(
+            "axe.run(document, {resultTypes: ['violations', 'passes', 'inapplicable']})"
+        )
+        assert {"color-contrast", "label", "aria-required-attr"} <= {
+            one["id"] for one in found["passes"] + found["inapplicable"]
+        }
+        assert "color-contrast" in {one["id"] for one in found["passes"]}
         return [
             f"{fault['id']}: {node['html']}: {node.get('failureSummary')}"
             for fault in found["violations"]
