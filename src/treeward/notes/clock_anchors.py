@@ -30,7 +30,7 @@ LONGEST_PAUSE_S = 12 * 3600.0  # of a recorder, within one file; guess
 
 # Costs of an explanation, in misheard times. Only their order matters.
 _MISHEARD = 1.0  # of one heard with full confidence, and of none:
-_MISHEARD_LEAST = 0.7
+_MISHEARD_LEAST = 0.1
 _PAUSE = 0.5
 _LONE = 0.8  # a stretch that rests on one spoken time only, where there are three
 _THRIFTY = 1.5  # somebody stops the recorder whenever nothing happens; each pause
