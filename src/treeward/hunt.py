@@ -113,7 +113,7 @@ class Hunt:
         """What can be said in this hunt."""
         from treeward.speech.phrasebook import PhraseBook
 
-        return PhraseBook.for_hunt(self.path).only(self.file.hunt.marks)
+        return PhraseBook.for_hunt(self.path)
 
     @property
     def review(self) -> ReviewStore:

@@ -44,8 +44,8 @@ def sections(book: PhraseBook) -> tuple[Section, ...]:
 
 
 def colour_names(book: PhraseBook) -> tuple[str, ...]:
-    """Name the paint colours that are listened for."""
-    return tuple(book.colours)
+    """Name the paint colours that are listened for, or the marks where few are."""
+    return tuple(sorted(book.marks_in_use)) or tuple(book.colours)
 
 
 def _sitting_down(book: PhraseBook) -> list[Saying]:

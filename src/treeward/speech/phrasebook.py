@@ -111,10 +111,24 @@ class PhraseBook:
 
     @classmethod
     def for_hunt(cls, folder: str | PathLike[str]) -> PhraseBook:
-        """Read the packaged phrase book with the hunt's own, if any, laid over it."""
-        own = Path(folder) / "phrasebook.toml"
+        """Read the packaged phrase book as it counts in a hunt.
+
+        The hunt's own phrasebook.toml is laid over it, and only the marks that
+        hunt.toml names are kept, where either is there.
+
+        Raises
+        ------
+        PhraseBookError, HuntError
+            One of the files is faulty.
+        """
+        from treeward.hunt_file import read_hunt_file
+
+        own, hunt_toml = Path(folder) / "phrasebook.toml", Path(folder) / "hunt.toml"
         packaged = phrasebook_path()
-        return cls.load(packaged, own) if own.is_file() else cls.load(packaged)
+        book = cls.load(packaged, own) if own.is_file() else cls.load(packaged)
+        if not hunt_toml.is_file():
+            return book
+        return book.only(read_hunt_file(hunt_toml).hunt.marks)
 
     def only(self, marks: Iterable[str]) -> PhraseBook:
         """Return the phrase book for a hunt in which no other marks are painted.
