@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import pytest
 
 from treeward.desk.serve import ReviewServer
+from treeward.hunt import Hunt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from pathlib import Path
 
     from playwright.sync_api import Browser, Page
 
@@ -84,8 +86,8 @@ def open_page(browser: Browser) -> Iterator[Callable[..., Sitting]]:
     servers: list[tuple[ReviewServer, threading.Thread]] = []
     contexts = []
 
-    def opened(prepared: Prepared, size: dict[str, int] = DESK) -> Sitting:
-        server = ReviewServer(prepared.hunt)
+    def opened(of: Prepared | Hunt, size: dict[str, int] = DESK) -> Sitting:
+        server = ReviewServer(of if isinstance(of, Hunt) else of.hunt)
         thread = threading.Thread(target=server.run)
         thread.start()
         servers.append((server, thread))
@@ -380,3 +382,23 @@ def test_axe_finds_no_fault(
     page.eval_on_selector('[data-deed="add"]', "button => button.click()")
     page.wait_for_selector("#add-dialog[open]")
     assert faults() == []
+
+
+def test_a_hunt_typed_by_hand_needs_no_sound(
+    open_page: Callable[..., Sitting], typed_hunt: Path
+) -> None:
+    sitting = open_page(Hunt(typed_hunt))
+    page = sitting.page
+    assert "Nothing left to look at" in page.inner_text("#progress")
+    assert "typed by hand" in page.inner_text("#no-sound")
+    assert page.is_disabled("#play")
+
+    sitting.press("a")
+    page.keyboard.type("yellow away")
+    page.fill("#a-clock", "10:19:30")
+    page.press("#a-clock", "Enter")
+    page.wait_for_selector('#rows [aria-current="true"][data-row="h0017"]')
+
+    lines = (typed_hunt / "review.csv").read_text("utf-8").splitlines()
+    assert any("T10:19:30+01:00,away,yellow" in line for line in lines)
+    assert sitting.faults == []
