@@ -7,12 +7,33 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
     from .case import Hunt
     from .evidence import Evidence
     from .grid import Grid
+    from .records import Colony
 
 _FEW_BEARINGS = 6  # common practice
 _FEW_TRIPS = 4  # a bee's third or fourth shortest time stands for it
+
+
+_DOUBT = 0.3  # two marks less likely than this to share a colony are worth a look
+
+
+def doubtful_pairs(
+    colonies: Iterable[Colony], pairs: Mapping[tuple[str, str], float]
+) -> list[str]:
+    """Name marks put in one colony that may well fly from two."""
+    result = []
+    for colony in colonies:
+        for (one, other), share in pairs.items():
+            if share < _DOUBT and {one, other} <= set(colony.marks):
+                result.append(
+                    f"{one} and {other} may fly from two colonies (they share one "
+                    f"with {share:.0%}): more bearings and times of both would tell"
+                )
+    return result
 
 
 def advice(hunt: Hunt, evidence: Evidence, grid: Grid) -> list[str]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import areas, words
-from .advice import advice
+from .advice import advice, doubtful_pairs
 from .case import Hunt, prepare
 from .colonies import Group, group_bees
 from .cross_check import classical_fixes
@@ -76,6 +76,7 @@ def locate(
         seat, where = choose(hunt, evidences[0], grids[0], stations, learned)
         said.insert(0, where)
         plan = search_plan(grids[0], hunt.frame)
+    said += doubtful_pairs(colonies, pairs)
     if settings.calibrations:
         said += calibration_gain(hunt, groups[0], grids[0], settings)
     return Fix(

@@ -1,7 +1,7 @@
 """A grid over the map that refines itself where the probability is.
 
 Square cells are halved level by level. A level keeps the cells that hold all but
-1e-5 of the mass, and their neighbours; near stations, where a bearing or a short
+5e-5 of the mass, and their neighbours; near stations, where a bearing or a short
 flight gives patches smaller than the first cells, cells are halved in any case.
 """
 
@@ -17,11 +17,11 @@ if TYPE_CHECKING:
 
     from .arrays import Bools, Floats, Ints
 
-FIRST_CELLS = 64  # across the map at level 0
-KEPT_MASS = 1.0 - 1e-5
+FIRST_CELLS = 52  # across the map at level 0
+KEPT_MASS = 1.0 - 5e-5
 ENOUGH_CELLS = 450  # in the 90 % area, for an area good to about 1 %
-ENOUGH_IN_HALF = 120  # in the 50 % area
-LAST_LEVEL = 11  # cells of 12.5 km / 64 / 2**11 = 10 cm
+ENOUGH_IN_HALF = 70  # in the 50 % area
+LAST_LEVEL = 11  # cells of 12 km / 52 / 2**11 = 11 cm
 
 
 @dataclass(frozen=True, slots=True)

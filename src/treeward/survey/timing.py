@@ -62,7 +62,7 @@ SLOW_HIVE = (2.0, 0.7)  # the same of the in-hive time: a factor about 1.6
 _F_SPAN = (-4.2, 2.6, 12)  # nodes of log speed, in sd of the usual
 _G_SPAN = (-2.8, 3.8, 13)  # nodes of log in-hive time
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
-_M_NODES = np.exp(np.linspace(np.log(20.0), np.log(1000.0), 30))
+_M_NODES = np.exp(np.linspace(np.log(30.0), np.log(800.0), 24))
 
 
 @dataclass(frozen=True, slots=True)
