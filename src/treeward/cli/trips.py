@@ -56,7 +56,9 @@ def table_lines(table: TripTable) -> list[str]:
     """Lay out trips, bearings and what was left over."""
     rows: list[tuple[str, ...]] = [("bee", "station", "from", "to", "away", "", "")]
     for trip in table.trips:
-        kind = "" if trip.timing == "away" else "landing to landing"
+        kind = ""
+        if trip.timing == "round":
+            kind = "departure to departure" if trip.away_clock else "landing to landing"
         cycles = f"{trip.cycles} trips in one" if trip.cycles > 1 else ""
         why = "; ".join(filter(None, (kind, cycles, *trip.doubts)))
         rows.append(
