@@ -12,7 +12,8 @@ from .case import Hunt, prepare
 from .colonies import Group, group_bees
 from .cross_check import classical_fixes
 from .distances import bee_distances, weighted_quantiles
-from .evidence import Evidence
+from .evidence import Case, Evidence
+from .focus import MANY_BEARINGS, MANY_BEES, focused
 from .grid import Grid, refine
 from .next_station import choose
 from .records import Colony, Fix, NextStation, Strip
@@ -22,6 +23,7 @@ from .settings import Settings, TripWind
 if TYPE_CHECKING:
     from .records import Bearings, Stations, Trips
 
+_ROUGH_CELLS = 60  # in the 90 % area, to see where the unknowns are
 _SHARE_ODDS = 3.0  # guess; below, an unmarked bearing is given to no colony
 
 
@@ -52,11 +54,9 @@ def locate(
     settings = settings or Settings()
     hunt = prepare(stations, trips, bearings, settings, wind)
     groups, pairs = group_bees(hunt, trips.bees)
-    evidences = [Evidence(hunt.case, g.bees, g.use_bearing) for g in groups]
-    grids = [solve(evidence) for evidence in evidences]
+    evidences, grids = solve_all(hunt.case, groups)
     if len(groups) > 1 and share_unmarked(hunt, groups, grids):
-        evidences = [Evidence(hunt.case, g.bees, g.use_bearing) for g in groups]
-        grids = [solve(evidence) for evidence in evidences]
+        evidences, grids = solve_all(hunt.case, groups)
     colonies = tuple(
         colony(
             group.id,
@@ -98,7 +98,7 @@ def calibration_gain(
     if not untaught.has_times:
         return []
     widths = []
-    for cells in (solve(untaught), grid):
+    for cells in (solve(untaught)[1], grid):
         away = np.hypot(*(cells.xy - hunt.case.origin_xy).T)
         low, high = weighted_quantiles(away, cells.probability, (0.05, 0.95))
         widths.append(high - low)
@@ -110,15 +110,27 @@ def calibration_gain(
     return [said]
 
 
-def solve(evidence: Evidence) -> Grid:
-    """Return the posterior of one group of bees on a grid."""
+def solve_all(case: Case, groups: list[Group]) -> tuple[list[Evidence], list[Grid]]:
+    """Return the evidence and the posterior of each group."""
+    solved = [solve(Evidence(case, g.bees, g.use_bearing)) for g in groups]
+    return [evidence for evidence, _ in solved], [grid for _, grid in solved]
+
+
+def solve(evidence: Evidence) -> tuple[Evidence, Grid]:
+    """Return the posterior of one group of bees, and the evidence it is made of.
+
+    With much data that is evidence on nodes drawn together (see `focus`).
+    """
     case = evidence.case
-    return refine(
-        evidence.log_density,
-        case.origin_xy,
-        case.settings.distance_cut_m,
-        case.station_xy,
-    )
+    where = (case.origin_xy, case.settings.distance_cut_m, case.station_xy)
+    bearings = int(evidence.use_bearing.sum())
+    if len(evidence.bees) > MANY_BEES or bearings > MANY_BEARINGS:
+        rough = refine(evidence.log_density, *where, enough_cells=_ROUGH_CELLS)
+        likeliest = rough.inside(0.99)
+        share = rough.probability[likeliest] / rough.probability[likeliest].sum()
+        case = focused(case, *evidence.shared(rough.xy[likeliest], share))
+        evidence = Evidence(case, evidence.bees, evidence.use_bearing)
+    return evidence, refine(evidence.log_density, *where)
 
 
 def share_unmarked(hunt: Hunt, groups: list[Group], grids: list[Grid]) -> bool:

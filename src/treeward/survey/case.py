@@ -107,7 +107,11 @@ def prepare(
         times=tuple(times),
         flight_nodes_s=nodes_s,
         time_nodes=timing.shared_nodes(settings, windy),
-        line_nodes=lines.line_nodes(settings, bearings.declination_sd_deg),
+        line_nodes=lines.line_nodes(
+            settings,
+            bearings.declination_sd_deg,
+            int(np.bincount(bearings.station[chosen]).max()) if chosen.size else 1,
+        ),
         bearing_bee=bearings.bee[chosen],
         bearing_station=bearings.station[chosen],
         bearing_rad=np.radians(bearings.bearing_true_deg[chosen]),

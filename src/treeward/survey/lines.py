@@ -27,7 +27,9 @@ STRAY_SHARES = (0.05, 0.15)
 # For usual and for poor hunts (see `timing.shared_nodes`); guesses.
 STRAY_WEIGHTS = ((0.85, 0.15), (0.3, 0.7))
 COMPASS_TIMES = (1.0, 2.3)  # the stated standard deviation; iron in the pocket
-OFFSET_SPAN, OFFSET_NODES = 5.0, 13  # in standard deviations
+OFFSET_SPAN = 5.0  # of the nodes of the shared offset, in standard deviations
+FEWEST_NODES, MOST_NODES = 13, 45
+_SHARP_DEG = 5.0  # spread of single bearings that the nodes must resolve
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +42,18 @@ class LineNodes:
     log_weight: Floats  # (2, no, ns) for usual and poor hunts, each sums to one
 
 
-def line_nodes(settings: Settings, declination_sd_deg: float) -> LineNodes:
-    """Return nodes and prior of compass offset, spread and stray share."""
+def line_nodes(
+    settings: Settings, declination_sd_deg: float, bearings: int = 1
+) -> LineNodes:
+    """Return nodes and prior of compass offset, spread and stray share.
+
+    `bearings` is the largest number from one station: the more there are, the
+    finer the nodes must lie, or the posterior breaks up into one ray for each.
+    """
     sd = np.hypot(settings.compass_sd_deg, declination_sd_deg)
-    offset = np.linspace(-OFFSET_SPAN, OFFSET_SPAN, OFFSET_NODES) * sd
+    step = 1.5 * _SHARP_DEG / np.sqrt(max(bearings, 1))
+    count = int(np.clip(2 * OFFSET_SPAN * sd / step + 1, FEWEST_NODES, MOST_NODES))
+    offset = np.linspace(-OFFSET_SPAN, OFFSET_SPAN, count) * sd
     z = offset / sd
     low = settings.bearing_sd_floor_deg
     spread = np.geomspace(low, max(27.0, 3.0 * settings.bearing_sd_deg), 8)

@@ -260,7 +260,7 @@ def main() -> None:
             frozenset(prepared.bees),
             np.ones(len(prepared.bearing_used), dtype=bool),
         )
-        grid = answer.solve(known)
+        _, grid = answer.solve(known)
         begin = time.process_time()
         model = Model(hunt, prepared.case.station_xy, list(prepared.bees))
         draws, correlation = sample(model, grid.xy[grid.inside(0.9)], args.steps, seed)
