@@ -14,6 +14,7 @@ from treeward.desk.queue import (
     to_look_at,
     worry,
 )
+from treeward.notes.clock import CLOCK_FLAG
 from treeward.notes.events import Event, EventKind
 from treeward.notes.review_file import ReviewRow
 from treeward.notes.review_merge import HEARD_ANEW
@@ -85,6 +86,19 @@ def test_more_doubt_worries_more() -> None:
 
     assert worry(unsure) > worry(sure)
     assert worry(row("time", value="10:22", mark="")) > worry(row("away"))
+
+
+def test_a_time_that_the_clock_refused_comes_after_a_doubtful_bee() -> None:
+    refused = row(
+        "time",
+        value="13:05",
+        mark="",
+        confidence=0.3,
+        flags=(f"{CLOCK_FLAG}does not fit the other times, misheard?",),
+    )
+    trusted = row("time", value="13:05", mark="", confidence=0.3, flags=("f",))
+
+    assert worry(trusted) > worry(row("away", confidence=0.3)) > worry(refused)
 
 
 def test_reason_of_a_row_without_mark_is_said() -> None:

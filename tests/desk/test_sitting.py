@@ -175,6 +175,26 @@ def test_a_change_of_another_program_meanwhile_stays(prepared: Prepared) -> None
     assert prepared.row(name).event.mark == "blue"
 
 
+def test_ctrl_c_at_a_question_leaves_the_row_as_it_was(prepared: Prepared) -> None:
+    before = prepared.hunt.review_path.read_bytes()
+    keys = ["c", "q"]
+
+    def ask(_question: str) -> str:
+        raise KeyboardInterrupt
+
+    out = io.StringIO()
+    Sitting(
+        prepared.desk,
+        Console(file=out, width=100, color_system=None),
+        read_key=lambda: keys.pop(0),
+        ask=ask,
+        player=Loudspeaker(),
+    ).run()
+
+    assert "Left as it was." in out.getvalue()
+    assert prepared.hunt.review_path.read_bytes() == before
+
+
 def test_other_keys_list_the_keys_and_the_arrows_move(prepared: Prepared) -> None:
     shown = sit(prepared, ["?", "\x1b[B", "\x1b[A", "9", "q"])
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from treeward.notes.clock import CLOCK_FLAG
 from treeward.notes.events import EventKind
 from treeward.notes.review_file import cells_of
 from treeward.notes.review_merge import HEARD_ANEW
@@ -36,6 +37,7 @@ NEEDS_VALUE = frozenset(
     {EventKind.TIME, EventKind.STATION, EventKind.BEARING, EventKind.DURATION}
 )
 _NEEDS_MARK = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK})
+_WEIGHT_REFUSED = 1.2  # of a time that does not fit the others; guess
 _LEAST_DOUBT = 0.3  # of a row that was flagged in spite of a high confidence; guess
 _CHANGED = ("clock", "event", "mark", "value")
 
@@ -99,7 +101,8 @@ def worry(row: ReviewRow) -> float:
     """Return how much may be wrong because of this row; larger is worse.
 
     The weight of its kind times the chance that it is wrong: 1 where something is
-    missing, otherwise what is left of the engine's confidence.
+    missing, otherwise what is left of the engine's confidence. A time that the clock
+    has refused already moves nothing any more, but may be another note misheard.
     """
     doubt = max(_LEAST_DOUBT, 1.0 - row.event.confidence)
     if lacks(row):
@@ -107,7 +110,11 @@ def worry(row: ReviewRow) -> float:
     elif any(flag.startswith(HEARD_ANEW) for flag in row.event.flags):
         doubt = max(doubt, 0.9)  # the person and the machine disagree; guess
     more_reasons = 0.05 * max(0, len(row.event.flags) - 1)
-    return WEIGHT[row.event.kind] * min(1.0, doubt + more_reasons)
+    weight = WEIGHT[row.event.kind]
+    refused = any(flag.startswith(CLOCK_FLAG) for flag in row.event.flags)
+    if row.event.kind is EventKind.TIME and refused:
+        weight = min(weight, _WEIGHT_REFUSED)
+    return weight * min(1.0, doubt + more_reasons)
 
 
 def to_look_at(

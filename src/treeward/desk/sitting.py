@@ -116,6 +116,8 @@ class Sitting:
                 return
             try:
                 self._deed(key, row, sheet)
+            except (EOFError, KeyboardInterrupt):  # at a question
+                self._say("Left as it was.", "yellow")
             except TreewardError as error:
                 for line in getattr(error, "lines", ()) or (error.line(),):
                     self._say(f"Not saved: {line}", "bold red")
