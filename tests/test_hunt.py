@@ -271,6 +271,29 @@ def test_a_stopped_hearing_goes_on_where_it_stopped(
     assert third.rows == second.rows
 
 
+def test_a_hunt_says_below_which_confidence_its_rows_are_flagged(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    speech_like(hunt.recordings_dir / "2026-07-14_1000.wav", 15)
+    scripted = ScriptedRecognizer()  # hears everything with 0.9
+    monkeypatch.setattr(
+        "treeward.speech.choose.open_recognizer", lambda *_a, **_k: scripted
+    )
+    usual = hunt.transcribe()
+    hunt_toml = hunt.path / "hunt.toml"
+    hunt_toml.write_text(hunt_toml.read_text("utf-8") + "[speech]\nflag_below = 0.95\n")
+
+    strict = Hunt(hunt.path).transcribe()
+
+    flag = "heard with little confidence (0.90)"
+    assert usual.rows >= 1
+    assert all(flag not in e.flags for e in usual.recordings[0].events)
+    assert all(flag in e.flags for e in strict.recordings[0].events)
+    assert all(flag in row["flag"] for row in rows_of(hunt.review_path))
+    assert len(scripted.decoded) == len(set(scripted.decoded))  # heard once only
+
+
 def test_a_changed_recording_is_heard_anew(tmp_path: Path) -> None:
     hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
     sound = hunt.recordings_dir / "a.wav"

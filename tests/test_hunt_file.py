@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from treeward.errors import HuntError
 from treeward.hunt_file import parse_hunt_table, read_hunt_file
 from treeward.hunt_template import TEMPLATE, filled_template
+from treeward.notes.parser import DOUBT_BELOW
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -101,6 +102,18 @@ def test_a_fault_is_one_line_with_file_key_and_mend(
     assert line.startswith(str(path))
     assert "\n" not in line
     assert caught.value.mend
+
+
+def test_the_confidence_under_which_rows_are_flagged_is_the_parsers() -> None:
+    def flag_below(more: str) -> float:
+        return parse_hunt_table(
+            tomllib.loads(HEAD + more), where="it"
+        ).speech.flag_below
+
+    assert flag_below("") == DOUBT_BELOW
+    assert flag_below("[speech]\nflag_below = 0.75\n") == 0.75
+    with pytest.raises(HuntError, match=r"speech\.flag_below = 50"):
+        flag_below("[speech]\nflag_below = 50\n")
 
 
 def test_a_missing_file_says_how_to_start(tmp_path: Path) -> None:

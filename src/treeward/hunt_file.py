@@ -143,6 +143,13 @@ class ModelTable(_Table):
         return value
 
 
+class SpeechTable(_Table):
+    """[speech]: how notes are heard in this hunt."""
+
+    # Rows of less confidence are flagged; as notes.parser.DOUBT_BELOW.
+    flag_below: float = Field(default=0.5, ge=0, le=1)
+
+
 class WalkTable(_Table):
     """[walk]: where the next station may be."""
 
@@ -170,6 +177,7 @@ class HuntFile(_Table):
     calibration: CalibrationTable | None = None
     model: ModelTable = ModelTable()
     walk: WalkTable = WalkTable()
+    speech: SpeechTable = SpeechTable()
     start: dict[str, str] = Field(default_factory=dict)
     # [start]: recording's file name -> "2026-07-14 10:20", as --start would say
     same_bee: tuple[Mark, ...] = ()
@@ -331,5 +339,6 @@ _TABLES: dict[str, type[BaseModel]] = cast(
         "calibration": CalibrationTable,
         "model": ModelTable,
         "walk": WalkTable,
+        "speech": SpeechTable,
     },
 )

@@ -55,6 +55,11 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # id = "A"
 # marks = ["yellow", "blue-white"]
 
+# Rows that were heard with less confidence than this are flagged for a look: higher
+# flags more of them. `treeward practice` finds what suits a voice and a microphone.
+# [speech]
+# flag_below = 0.5
+
 # Where the next station may be.
 # [walk]
 # limit_m = 1000                # how far you would carry the station

@@ -41,7 +41,11 @@ class ReviewUpdate:
             kept = self._hunt.heard_file(name)
             if kept.path.exists() or is_transcript(path):
                 events, complete, remarks = events_of(
-                    path, kept, self._hunt.phrase_book, name=name
+                    path,
+                    kept,
+                    self._hunt.phrase_book,
+                    name=name,
+                    flag_below=self._hunt.file.speech.flag_below,
                 )
                 found.append(
                     Recorded(

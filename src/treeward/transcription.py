@@ -210,11 +210,12 @@ def heard_by(path: Path, recognizer: Recognizer, book: PhraseBook) -> HeardBy:
 
 
 def events_of(
-    path: Path, kept: HeardFile, book: PhraseBook, *, name: str
+    path: Path, kept: HeardFile, book: PhraseBook, *, name: str, flag_below: float
 ) -> tuple[list[Event], bool, tuple[str, ...]]:
     """Turn what was heard, or a transcript, into events without clock times.
 
-    Returns the events, whether the recording was heard to its end, and remarks.
+    Notes heard with a confidence under `flag_below` say so. Returns the events,
+    whether the recording was heard to its end, and remarks.
     """
     if is_transcript(path):
         from treeward.notes.narration import parse_narration
@@ -224,7 +225,7 @@ def events_of(
     from treeward.notes.parser import parse_notes
 
     heard = kept.read()
-    events = parse_notes(heard.utterances, book, recording=name)
+    events = parse_notes(heard.utterances, book, recording=name, flag_below=flag_below)
     return events, heard.done, heard.remarks
 
 
@@ -266,7 +267,11 @@ def hear_all(
                 except KeyboardInterrupt:
                     stopped = True
             events, complete, remarks = events_of(
-                path, kept, hunt.phrase_book, name=name
+                path,
+                kept,
+                hunt.phrase_book,
+                name=name,
+                flag_below=hunt.file.speech.flag_below,
             )
             return Recorded(
                 name=name, events=tuple(events), complete=complete, remarks=remarks

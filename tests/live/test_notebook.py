@@ -120,6 +120,16 @@ def test_a_doubtful_note_is_asked_for_again(
     assert answer.words == "say again"
 
 
+def test_a_hunt_says_below_which_confidence_it_asks_again(journal: Journal) -> None:
+    notebook = Notebook(journal, lambda _: None, flag_below=0.8)
+
+    sure, _ = notebook.take([at(0, EventKind.BACK, confidence=0.85)])
+    unsure, _ = notebook.take([at(60, EventKind.BACK, "blue", confidence=0.75)])
+
+    assert not sure.doubtful
+    assert unsure.doubtful
+
+
 def test_note_said_again_stands_once_at_its_first_saying(
     notebook: Notebook, journal: Journal
 ) -> None:

@@ -300,6 +300,27 @@ WORDS = st.sampled_from(
 )
 
 
+@pytest.mark.parametrize(
+    ("flag_below", "flagged"), [(0.5, False), (0.71, True), (0.7, False), (0.0, False)]
+)
+def test_rows_under_the_asked_confidence_say_so(
+    flag_below: float, flagged: bool
+) -> None:
+    word = Word(
+        text="yellow back",
+        start_s=0,
+        end_s=1,
+        confidence=0.7,
+        source=WordSource.PHRASE,
+    )
+    utterance = Utterance(words=(word,), start_s=0, end_s=1)
+
+    (event,) = parse_notes([utterance], BOOK, flag_below=flag_below)
+
+    flags = ("heard with little confidence (0.70)",) if flagged else ()
+    assert event.flags == flags
+
+
 @given(
     st.lists(
         st.tuples(

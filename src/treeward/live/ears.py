@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
+from treeward.notes.parser import DOUBT_BELOW
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
@@ -41,6 +43,7 @@ class Ears:
     parse: Callable[[Sequence[Utterance], str], Sequence[Event]]
     make_cleaner: Callable[[], Cleaner]
     make_endpoint: Callable[[], Endpoint]
+    flag_below: float = DOUBT_BELOW  # confidence under which a note is asked for again
 
     @property
     def name(self) -> str:
@@ -104,11 +107,12 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
 
     Raises
     ------
-    SpeechError, PhraseBookError
-        No engine can be used, or the phrase book is at fault.
+    SpeechError, PhraseBookError, HuntError
+        No engine can be used, or the phrase book or hunt.toml is at fault.
     """
     from functools import partial
 
+    from treeward.hunt_file import read_hunt_file
     from treeward.notes.parser import parse_notes
     from treeward.speech.choose import open_recognizer
     from treeward.speech.endpoint import Endpointer
@@ -116,13 +120,18 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
     from treeward.speech.phrasebook import PhraseBook
 
     book = PhraseBook.for_hunt(hunt_dir)
+    hunt_toml = hunt_dir / "hunt.toml"
+    flag_below = DOUBT_BELOW
+    if hunt_toml.is_file():
+        flag_below = read_hunt_file(hunt_toml).speech.flag_below
 
     def parse(utterances: Sequence[Utterance], recording: str) -> Sequence[Event]:
-        return parse_notes(utterances, book, recording=recording)
+        return parse_notes(utterances, book, recording=recording, flag_below=flag_below)
 
     return Ears(
         recognizer=open_recognizer(book, model=model, hunt_dir=hunt_dir),
         parse=parse,
         make_cleaner=FrontEnd,
         make_endpoint=partial(Endpointer),
+        flag_below=flag_below,
     )

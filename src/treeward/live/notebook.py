@@ -18,6 +18,7 @@ from treeward.live.records import Heard, Note
 from treeward.live.words import event_text, spoken_event
 from treeward.notes.clock_evidence import apart_s
 from treeward.notes.events import Event, EventKind
+from treeward.notes.parser import DOUBT_BELOW
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from treeward.live.journal import Journal
     from treeward.live.sky import Sky
 
-DOUBT_BELOW = 0.5  # confidence below which a note is asked for again; guess
 SAY_AGAIN_S = 20.0  # a note of the same kind this soon after is the repetition; guess
 CLOCK_APART_S = 180.0  # a spoken time this far from the computer's is flagged; guess
 ASKED_AGAIN = "asked to say it again"
@@ -43,13 +43,20 @@ class Notebook:
         Where each note goes before it is answered.
     sky_on
         The sun's times on the day of a clock, or None where the place is not known.
+    flag_below
+        Confidence, 0 to 1, below which a note is asked for again.
     """
 
     def __init__(
-        self, journal: Journal, sky_on: Callable[[datetime], Sky | None]
+        self,
+        journal: Journal,
+        sky_on: Callable[[datetime], Sky | None],
+        *,
+        flag_below: float = DOUBT_BELOW,
     ) -> None:
         self._journal = journal
         self._sky_on = sky_on
+        self._flag_below = flag_below
         self._lock = threading.Lock()
         self._events: list[Event] = []
         self._standing: list[Event] = []
@@ -103,7 +110,7 @@ class Notebook:
         taken: list[Event] = []
         gone: Event | None = None
         for heard in events:
-            doubt = _is_doubtful(heard)
+            doubt = self._is_doubtful(heard)
             event = self._checked(heard)
             if doubt:
                 event = replace(event, flags=(*event.flags, ASKED_AGAIN))
@@ -223,13 +230,12 @@ class Notebook:
         ]
         return tuple(notes[:count])
 
-
-def _is_doubtful(event: Event) -> bool:
-    """Tell whether a note is asked for again: the parser flags what needs a look."""
-    if event.kind in (EventKind.SCRATCH, EventKind.REMARK):
-        return False
-    flags = [flag for flag in event.flags if not flag.startswith(TAKEN_BACK)]
-    return event.confidence < DOUBT_BELOW or bool(flags)
+    def _is_doubtful(self, event: Event) -> bool:
+        """Tell whether a note is asked for again: flags say what needs a look."""
+        if event.kind in (EventKind.SCRATCH, EventKind.REMARK):
+            return False
+        flags = [flag for flag in event.flags if not flag.startswith(TAKEN_BACK)]
+        return event.confidence < self._flag_below or bool(flags)
 
 
 def nearest_dial(value: str, clock: datetime) -> tuple[str, float]:

@@ -88,7 +88,9 @@ class Session:
         self._on_heard = on_heard
         self._on_said = on_said
         self.keeper = SoundKeeper(pieces_dir)
-        self.notebook = Notebook(journal, lambda clock: sky_on(clock.date()))
+        self.notebook = Notebook(
+            journal, lambda clock: sky_on(clock.date()), flag_below=ears.flag_below
+        )
         self.notebook.station = setting.station
         self.tally = Tally()
         player = setting.player or SilentPlayer()

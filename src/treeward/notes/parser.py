@@ -253,7 +253,9 @@ def _spelt(span: Span, value: str) -> str:
     return " ".join(filter(None, (span.kind.value, span.mark, value)))
 
 
-def _event(pieces: Sequence[Piece], span: Span, recording: str) -> Event:
+def _event(
+    pieces: Sequence[Piece], span: Span, recording: str, flag_below: float
+) -> Event:
     said = pieces[span.first : span.last]
     if span.kind is EventKind.REMARK:
         confidence = said[0].confidence
@@ -266,7 +268,7 @@ def _event(pieces: Sequence[Piece], span: Span, recording: str) -> Event:
             for option in span.options
         )
     flags = span.flags
-    if confidence < DOUBT_BELOW:
+    if confidence < flag_below:
         flags = (*flags, f"heard with little confidence ({confidence:.2f})")
     return Event(
         kind=span.kind,
@@ -318,7 +320,11 @@ def flag_scratched(events: Sequence[Event]) -> list[Event]:
 
 
 def parse_notes(
-    utterances: Iterable[Utterance], book: PhraseBook, *, recording: str = ""
+    utterances: Iterable[Utterance],
+    book: PhraseBook,
+    *,
+    recording: str = "",
+    flag_below: float = DOUBT_BELOW,
 ) -> list[Event]:
     """Make events of dictated notes.
 
@@ -330,6 +336,9 @@ def parse_notes(
         The phrase book the engine listened with.
     recording
         Name of the recording, copied into each event.
+    flag_below
+        Confidence, 0 to 1, below which an event says that it was hardly heard; the
+        hunt's own is `speech.flag_below` of hunt.toml.
 
     Returns
     -------
@@ -340,5 +349,5 @@ def parse_notes(
     pieces = st.stream(utterances)
     spans = _Finder(pieces, Lexicon.of(book)).spans()
     judged = [_judge(pieces, spans, number) for number in range(len(spans))]
-    events = [_event(pieces, span, recording) for span in judged if span]
+    events = [_event(pieces, span, recording, flag_below) for span in judged if span]
     return flag_scratched(marks_of_bearings(events))
