@@ -110,12 +110,10 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
     SpeechError, PhraseBookError, HuntError
         No engine can be used, or the phrase book or hunt.toml is at fault.
     """
-    from functools import partial
-
     from treeward.hunt_file import read_hunt_file
+    from treeward.live.phrase_ends import PhraseEnds
     from treeward.notes.parser import parse_notes
     from treeward.speech.choose import open_recognizer
-    from treeward.speech.endpoint import Endpointer
     from treeward.speech.front_end import FrontEnd
     from treeward.speech.phrasebook import PhraseBook
 
@@ -132,6 +130,6 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
         recognizer=open_recognizer(book, model=model, hunt_dir=hunt_dir),
         parse=parse,
         make_cleaner=FrontEnd,
-        make_endpoint=partial(Endpointer),
+        make_endpoint=PhraseEnds,
         flag_below=flag_below,
     )

@@ -255,7 +255,7 @@ def _on_full_disk(mount: Path, data: bytes, *, kill: bool) -> FullDisk:
         filler.unlink()
         time.sleep(8.0)
         process.send_signal(signal.SIGINT)
-    process.wait(timeout=60)
+    process.wait(timeout=300)
     reader.join()
     with contextlib.suppress(BrokenPipeError):
         process.stdin.close()
@@ -324,7 +324,8 @@ def main() -> None:
             outcome = kill_once(root, number, rng, data)
             outcomes.append(outcome)
             print(number, outcome, flush=True)
-        lines += kill_table(outcomes)
+        if outcomes:
+            lines += kill_table(outcomes)
         _, long = prepared(400.0)
         head = ("full disk (4 MB ext4)", "notes confirmed", 'told "not on disk"',
                 "confirmed but lost", "sound kept / fed (s)")  # fmt: skip
