@@ -21,6 +21,7 @@ FIRST_CELLS = 52  # across the map at level 0
 KEPT_MASS = 1.0 - 5e-5
 ENOUGH_CELLS = 450  # in the 90 % area, for an area good to about 1 %
 ENOUGH_IN_HALF = 70  # in the 50 % area
+_LOST = 1e-4  # of the mass: a patch that may be missed
 LAST_LEVEL = 11  # cells of 12 km / 52 / 2**11 = 11 cm
 
 
@@ -61,7 +62,8 @@ class Grid:
         cell's peak hangs on where a quadrature node happens to lie.
         """
         half, most = self.inside(0.5), self.inside(0.95)
-        half = half[:: max(1, len(half) // 400)]
+        half = half[:: max(1, len(half) // 300)]
+        most = most[:: max(1, len(most) // 3000)]
         radius = np.sqrt(len(self.inside(0.5)) / np.pi) * self.cell_m
         apart = self.xy[half][:, None, :] - self.xy[most][None, :, :]
         near = np.exp(-0.5 * (apart**2).sum(axis=2) / radius**2)
@@ -92,10 +94,11 @@ def refine(
     cell = 2.0 * half_width_m / FIRST_CELLS
     side = np.arange(FIRST_CELLS)
     index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
+    xy = corner + (index + 0.5) * cell
+    value = log_density(xy)
+    sharp_at = _worth_a_look(log_density, value, sharp_at, cell)
     level = 0
     while True:
-        xy = corner + (index + 0.5) * cell
-        value = log_density(xy)
         possible = np.isfinite(value)
         if not possible.any():
             msg = "log_density: no place is possible"
@@ -124,6 +127,33 @@ def refine(
         index = _halve(_with_neighbours(index[keep], FIRST_CELLS * 2**level))
         cell /= 2.0
         level += 1
+        xy = corner + (index + 0.5) * cell
+        value = log_density(xy)
+
+
+def _worth_a_look(
+    log_density: Callable[[Floats], Floats],
+    coarse: Floats,
+    places: Floats,
+    cell_m: float,
+) -> Floats:
+    """Return the places about which a patch may hide between coarse cells.
+
+    Rings of probes, each standing for the ground about it, show whether there is
+    mass to speak of, beside what the coarse cells hold.
+    """
+    if not len(places):
+        return places
+    away = cell_m * 2.0 ** -np.arange(-1.0, 5.0)
+    turn = np.arange(12) * (np.pi / 6)
+    around = away[:, None, None] * np.stack([np.sin(turn), np.cos(turn)], axis=-1)
+    probes = (places[:, None, None, :] + around).reshape(-1, 2)
+    found = log_density(probes).reshape(len(places), -1)
+    top = max(float(found.max()), float(coarse.max()))
+    ground = np.repeat(np.pi * away**2 / turn.size, turn.size)
+    near = np.exp(found - top) @ ground
+    rest = np.exp(coarse - top).sum() * cell_m**2
+    return np.asarray(places[near > _LOST * (near.sum() + rest)])
 
 
 def _near(xy: Floats, places: Floats, radius_m: float) -> Bools:
