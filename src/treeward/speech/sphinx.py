@@ -34,6 +34,8 @@ if TYPE_CHECKING:
 DITHER = 1e-4  # exact zeros break recognition
 LEVEL = 0.5  # the loudest 0.1 % of a window is brought here
 SHORTEST_S = 0.1  # nothing can be said in less
+SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
+FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
 LEAST_CONFIDENCE = 0.25  # a note less sure is taken for talk
 _DECODER_VERSION = 2  # counts changes to the model's making, for the cache
 
@@ -80,7 +82,9 @@ class SphinxRecognizer:
         self._mixed = open_decoder(made, lm=str(made.language_model), bestpath=True)
         second = {"compallsen": True, "cmn": "live", "bestpath": False}
         self._talk = open_decoder(made, lm=str(made.talk_only), maxhmmpf=2000, **second)
-        self._notes = open_decoder(made, lm=None, **second)
+        # Noise and voices beside the note go to the fillers, not into its words.
+        fillers = {"silprob": SILENCE_SHARE, "fillprob": FILLER_SHARE}
+        self._notes = open_decoder(made, lm=None, **fillers, **second)
         self._notes.add_fsg("notes", note_grammar(self._notes, made.tokens))
         self._notes.activate_search("notes")
         # Told of each note that was weighed; for measuring.
