@@ -20,7 +20,7 @@ export async function correct(one, cells, { move = false } = {}) {
     const now = row(one.row);
     const stuck = now && now.lacks && now.status === "look";
     say(stuck ? `It still has no ${now.lacks}: give it one, or drop it.` : "Saved in review.csv.", stuck);
-    if (after && !stuck && !store.conflicts.some((clash) => clash.row === one.row)) choose(after, { focus: true });
+    if (after && store.current === one.row && !stuck && !store.conflicts.some((clash) => clash.row === one.row)) choose(after, { focus: true });
     return true;
   } catch (error) {
     say(error.message, true);

@@ -50,11 +50,11 @@ export function drawRows() {
     : "There are no notes; add one with a.";
   severalDays = new Set(state.rows.map((one) => one.day).filter(Boolean)).size > 1;
   const key = JSON.stringify([severalDays, store.which, rows.map((one) => [one.row, one.said, one.clock, one.status, one.reasons, one.doubts])]);
+  let had = false; // whether the focus was in the list that is made anew
   if (key !== shown) {
     shown = key;
-    const had = byId("rows").contains(document.activeElement);
+    had = byId("rows").contains(document.activeElement);
     byId("rows").replaceChildren(...rows.map(item));
-    if (had) requestAnimationFrame(focusRow);
   }
   for (const button of byId("rows").querySelectorAll("button")) {
     const current = button.dataset.row === store.current;
@@ -68,6 +68,7 @@ export function drawRows() {
     button.setAttribute("aria-current", String(current));
     button.tabIndex = current || !rows.some((one) => one.row === store.current) ? 0 : -1;
   }
+  if (had) focusRow();
 }
 
 function item(one) {
