@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("demo", "Copy the example hunt and run all of it, sound to map."),
     "new": ("new", "Start a hunt: hunt.toml with comments, empty folders."),
     "phrases": ("phrases", "What can be said, as text or as a card to print."),
+    "practice": ("practice", "How well your voice and microphone are heard."),
     "transcribe": ("transcribe", "Recordings or timed transcripts to review.csv."),
     "review": ("review", "Rows to look at, here or in a browser with the sound."),
     "trips": ("trips", "Visits, trips, and what is doubtful."),
