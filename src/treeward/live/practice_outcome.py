@@ -10,6 +10,7 @@ from treeward.live.practice_advice import (
     CAUGHT_SHARE,
     judge_sound,
     loudness_of,
+    readings_without,
     suggest_sensitivity,
     words_to_avoid,
 )
