@@ -103,6 +103,11 @@ class Intake:
             threading.Thread(target=self._keep, name="keep", daemon=True),
         ]
 
+    @property
+    def current_offset_s(self) -> float:
+        """Elapsed second at which the sound card's second 0 fell, as it runs now."""
+        return self._clock.offset_s
+
     def start(self) -> None:
         """Begin."""
         for thread in self._threads:

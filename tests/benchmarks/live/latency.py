@@ -156,10 +156,14 @@ def main() -> None:
     sound = list(sound_of(placed, few[-1].end_s + 3.0, kind="wind", snr_db=20.0))
     before = os.getloadavg()[0]
     whole = paced(ears, few, sound)
-    head = ("load of the machine", "answered", "phrase to answer, real speed",
+    session_head = ("load of the machine", "answered", "phrase to answer, real speed",
             "processor while nobody speaks")  # fmt: skip
     idle = 100 * idle_share(ears)
-    lines += ["", *table_head(head), f"| {before:.1f} | {whole} | {idle:.0f} % |"]
+    lines += [
+        "",
+        *table_head(session_head),
+        f"| {before:.1f} | {whole} | {idle:.0f} % |",
+    ]
     text = "\n".join(lines) + "\n"
     print(text)
     if options.out:
