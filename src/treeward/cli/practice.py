@@ -125,6 +125,8 @@ def _practise(
     as_json: bool,
     **asked: Any,  # noqa: ANN401
 ) -> None:
+    from dataclasses import replace
+
     from treeward.live.ears import open_ears
     from treeward.live.practice_outcome import (
         attempt_line,
@@ -133,11 +135,13 @@ def _practise(
         outcome_of,
     )
     from treeward.live.practice_sound import PhraseCatcher
+    from treeward.speech.endpoint import Endpointer
 
     def say(line: str) -> None:
         click.echo(line, err=as_json)
 
-    ears = open_ears(hunt_dir, model=asked["model"])
+    # No haste here: of phrases read in close order, this one cuts each off whole.
+    ears = replace(open_ears(hunt_dir, model=asked["model"]), make_endpoint=Endpointer)
     catcher = PhraseCatcher(ears)
     if asked["input_"] not in (None, "-"):
         aligned = _from_file(Path(asked["input_"]), ears, catcher, prompts)

@@ -119,14 +119,16 @@ def _better(
 
     def worth(words: str) -> float:
         other = tried.get((tally.role, words))
-        if other is not None:
-            # As if it had been heard once and missed once more (Laplace).
-            return (other.hits + 1) / (other.tries + 2)
-        return 0.8 if words in HEARD_BEST else 0.7
+        if other is None:
+            return 0.8 if words in HEARD_BEST else 0.7  # below whatever was heard well
+        return 1.0 + other.rate if other.rate >= AVOID_BELOW else other.rate
 
-    own = (tally.hits + 1) / (tally.tries + 2)
-    others = [w for w in _same_meaning(tally, tallies, book) if w != tally.words]
-    return [w for w in sorted(others, key=worth, reverse=True) if worth(w) > own]
+    others = [
+        words
+        for words in _same_meaning(tally, tallies, book)
+        if f" {tally.words} " not in f" {words} " and worth(words) > tally.rate
+    ]
+    return sorted(others, key=worth, reverse=True)
 
 
 def _same_meaning(
