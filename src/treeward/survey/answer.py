@@ -13,7 +13,7 @@ from .colonies import Group, group_bees
 from .cross_check import classical_fixes
 from .distances import bee_distances, weighted_quantiles
 from .evidence import Case, Evidence
-from .focus import MANY_BEARINGS, MANY_BEES, focused
+from .focus import focused_evidence, much_data
 from .grid import Grid, refine
 from .next_station import choose
 from .records import Colony, Fix, NextStation, Strip
@@ -23,7 +23,6 @@ from .settings import Settings, TripWind
 if TYPE_CHECKING:
     from .records import Bearings, Stations, Trips
 
-_ROUGH_CELLS = 60  # in the 90 % area, to see where the unknowns are
 _SHARE_ODDS = 3.0  # guess; below, an unmarked bearing is given to no colony
 
 
@@ -117,20 +116,17 @@ def solve_all(case: Case, groups: list[Group]) -> tuple[list[Evidence], list[Gri
 
 
 def solve(evidence: Evidence) -> tuple[Evidence, Grid]:
-    """Return the posterior of one group of bees, and the evidence it is made of.
-
-    With much data that is evidence on nodes drawn together (see `focus`).
-    """
+    """Return the posterior of one group of bees, and the evidence it is made of."""
+    if much_data(evidence):
+        evidence, _ = focused_evidence(evidence)
     case = evidence.case
-    where = (case.origin_xy, case.settings.distance_cut_m, case.station_xy)
-    bearings = int(evidence.use_bearing.sum())
-    if len(evidence.bees) > MANY_BEES or bearings > MANY_BEARINGS:
-        rough = refine(evidence.log_density, *where, enough_cells=_ROUGH_CELLS)
-        likeliest = rough.inside(0.99)
-        share = rough.probability[likeliest] / rough.probability[likeliest].sum()
-        case = focused(case, *evidence.shared(rough.xy[likeliest], share))
-        evidence = Evidence(case, evidence.bees, evidence.use_bearing)
-    return evidence, refine(evidence.log_density, *where)
+    grid = refine(
+        evidence.log_density,
+        case.origin_xy,
+        case.settings.distance_cut_m,
+        case.station_xy,
+    )
+    return evidence, grid
 
 
 def share_unmarked(hunt: Hunt, groups: list[Group], grids: list[Grid]) -> bool:

@@ -15,28 +15,20 @@ colony is claimed only when its odds against fewer are better than `CLAIM_ODDS`.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import lines, timing
-from .arrays import log_sum_exp
+from .bee_scores import Scores, score_bees
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
-    from .arrays import Bools, Floats, Ints
+    from .arrays import Bools
     from .case import Hunt
-    from .evidence import Case
 
-CROWD = 0.25  # concentration of the prior over partitions: two bees share one 4 in 5
 CLAIM_ODDS = 6.0  # guess; keeps wrongly claimed colonies below 3 in 100 hunts
-_DRAWS = 32
-_DIRECTIONS, _RINGS = 120, 40
-_NEAREST_M = 25.0
 _PAIRS_UP_TO = 24  # bees; above, joining starts from groups grown one by one
 
 
@@ -47,32 +39,6 @@ class Group:
     id: str
     bees: frozenset[int]
     use_bearing: Bools  # (B,) of the case
-
-
-@dataclass(slots=True)
-class _Scores:
-    """Log likelihood of each bee over draws of the shared unknowns and places."""
-
-    by_bee: dict[int, NDArray[np.float32]]  # (draws, places)
-    log_prior: Floats  # (places,)
-    _known: dict[frozenset[int], Floats] = field(default_factory=dict)
-
-    def group(self, bees: frozenset[int]) -> Floats:
-        """Return the log evidence of one colony for each draw; (draws,)."""
-        if bees not in self._known:
-            total = np.sum([self.by_bee[bee] for bee in sorted(bees)], axis=0)
-            self._known[bees] = log_sum_exp(
-                np.asarray(total + self.log_prior, dtype=np.float64), axis=1
-            )
-        return self._known[bees]
-
-    def partition(self, groups: list[frozenset[int]]) -> float:
-        """Return the log posterior of a partition, up to a constant."""
-        from math import lgamma
-
-        by_draw = np.sum([self.group(bees) for bees in groups], axis=0)
-        prior = sum(float(np.log(CROWD)) + lgamma(len(bees)) for bees in groups)
-        return float(log_sum_exp(np.asarray(by_draw), axis=0)) + prior
 
 
 def group_bees(
@@ -97,7 +63,7 @@ def group_bees(
     if len(hunt.bees) < 2:
         name = next(iter(fixed), "A")
         return [Group(id=name, bees=frozenset(hunt.bees), use_bearing=everything)], {}
-    scores = _scores(hunt)
+    scores = score_bees(hunt)
     free = [bee for bee in hunt.bees if names[bee] not in assigned]
     start = list(fixed.values()) + _grown(scores, free)
     best = _joined(scores, start, list(fixed.values()))
@@ -111,7 +77,7 @@ def group_bees(
 
 
 def _joined(
-    scores: _Scores, start: list[frozenset[int]], fixed: list[frozenset[int]]
+    scores: Scores, start: list[frozenset[int]], fixed: list[frozenset[int]]
 ) -> list[frozenset[int]]:
     """Join groups step by step; return the partition to claim."""
 
@@ -146,7 +112,7 @@ def _joined(
 
 
 def _settled(
-    scores: _Scores, groups: list[frozenset[int]], fixed: list[frozenset[int]]
+    scores: Scores, groups: list[frozenset[int]], fixed: list[frozenset[int]]
 ) -> list[frozenset[int]]:
     """Move single bees between groups while that helps."""
     bound = frozenset().union(*fixed) if fixed else frozenset()
@@ -172,7 +138,7 @@ def _settled(
     return groups
 
 
-def _grown(scores: _Scores, bees: list[int]) -> list[frozenset[int]]:
+def _grown(scores: Scores, bees: list[int]) -> list[frozenset[int]]:
     """Return bees on their own, or, if many, in groups grown one by one."""
     if len(bees) <= _PAIRS_UP_TO:
         return [frozenset({bee}) for bee in bees]
@@ -189,83 +155,6 @@ def _grown(scores: _Scores, bees: list[int]) -> list[frozenset[int]]:
         else:
             groups.append(frozenset({bee}))
     return groups
-
-
-def _scores(hunt: Hunt) -> _Scores:
-    case = hunt.case
-    reach = np.log(case.settings.distance_cut_m)
-    edges = np.linspace(np.log(_NEAREST_M), reach, _RINGS + 1)
-    u = 0.5 * (edges[1:] + edges[:-1])
-    v = np.arange(_DIRECTIONS) * (2 * np.pi / _DIRECTIONS)
-    r, turn = (a.ravel() for a in np.meshgrid(np.exp(u), v, indexing="ij"))
-    xy = case.origin_xy + np.stack([r * np.sin(turn), r * np.cos(turn)], axis=-1)
-    log_prior = case.log_prior(xy) + 2 * np.log(r)
-    log_prior -= log_sum_exp(log_prior, axis=0)
-    draws = _draw(case)
-    by_bee = {}
-    for bee in hunt.bees:
-        value = np.zeros((_DRAWS, len(xy)))
-        _add_times(case, bee, draws, xy, value)
-        _add_lines(case, bee, draws, xy, value)
-        by_bee[bee] = value.astype(np.float32)
-    return _Scores(by_bee, log_prior)
-
-
-def _draw(case: Case) -> Ints:
-    """Return (draws, 4) node indices of speed, in-hive, offset and spread."""
-    # Additive recurrence with powers of the root of x^6 = x + 1: even in 5-D.
-    root = 1.1347241384015194
-    k = np.arange(1, _DRAWS + 1)[:, None]
-    uniform = (0.5 + k * root ** -np.arange(1.0, 6.0)) % 1.0
-    result = np.zeros((_DRAWS, 4), dtype=np.intp)
-    times, of_lines = (
-        np.exp(nodes.log_weight) for nodes in (case.time_nodes, case.line_nodes)
-    )
-    by_kind = times.sum(axis=(1, 2)) * of_lines.sum(axis=(1, 2))
-    poor = uniform[:, 4] > by_kind[0] / by_kind.sum()
-    for column, weight in ((0, times), (2, of_lines)):
-        for n in range(_DRAWS):
-            joint = weight[int(poor[n])]
-            i = _pick(joint.sum(axis=1), uniform[n, column])
-            j = _pick(joint[i], uniform[n, column + 1])
-            result[n, column : column + 2] = i, j
-    return result
-
-
-def _pick(weight: Floats, uniform: float) -> int:
-    total = np.cumsum(weight)
-    return int(np.searchsorted(total / total[-1], uniform))
-
-
-def _add_times(case: Case, bee: int, draws: Ints, xy: Floats, value: Floats) -> None:
-    nodes = case.time_nodes
-    for times in case.times:
-        if times.bee != bee:
-            continue
-        kernel = timing.bee_kernel(
-            timing.in_hive_median_s(times.cargo, case.settings),
-            nodes.ln_g,
-            case.flight_nodes_s,
-        )
-        for place, table in zip(times.places, times.tables, strict=True):
-            integrated = timing.over_bees(table, kernel)
-            flight = case.places[place].flight_s(xy, case.settings)
-            for n, (i, j, _, _) in enumerate(draws):
-                at = timing.flight_position(flight * np.exp(-nodes.ln_f[i]))
-                value[n] += timing.look_up(integrated[:, j : j + 1], at)[:, 0]
-
-
-def _add_lines(case: Case, bee: int, draws: Ints, xy: Floats, value: Floats) -> None:
-    nodes = case.line_nodes
-    own = np.flatnonzero(case.bearing_bee == bee)
-    for station in np.unique(case.bearing_station[own]):
-        here = own[case.bearing_station[own] == station]
-        table = lines.line_table(case.bearing_rad[here], case.rounding_rad[here], nodes)
-        east, north = (xy - case.station_xy[station]).T
-        direction = np.arctan2(east, north)
-        for n, (_, _, i, j) in enumerate(draws):
-            at = lines.direction_position(direction + nodes.offset_rad[i])
-            value[n] += timing.look_up(table[:, j : j + 1], at)[:, 0]
 
 
 def _named(

@@ -13,14 +13,40 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .evidence import Case, Evidence
+from .grid import refine
+
 if TYPE_CHECKING:
     from .arrays import Floats
-    from .evidence import Case
 
 _REACH = 4.0  # standard deviations kept to either side
 _SLACK = 1.0  # and steps of the wide nodes, since they blur what they show
+_ROUGH_CELLS = 60  # in the 90 % area, to see where the unknowns are
 MANY_BEES = 10
 MANY_BEARINGS = 40
+
+
+def much_data(evidence: Evidence) -> bool:
+    """Return whether the nodes should be drawn together before solving."""
+    bearings = int(evidence.use_bearing.sum())
+    return len(evidence.bees) > MANY_BEES or bearings > MANY_BEARINGS
+
+
+def focused_evidence(evidence: Evidence) -> tuple[Evidence, tuple[Floats, Floats]]:
+    """Return the evidence on nodes drawn together, and its wide nodes' weights."""
+    case = evidence.case
+    rough = refine(
+        evidence.log_density,
+        case.origin_xy,
+        case.settings.distance_cut_m,
+        case.station_xy,
+        enough_cells=_ROUGH_CELLS,
+    )
+    likeliest = rough.inside(0.99)
+    share = rough.probability[likeliest] / rough.probability[likeliest].sum()
+    weights = evidence.shared(rough.xy[likeliest], share)
+    narrow = focused(case, *weights)
+    return Evidence(narrow, evidence.bees, evidence.use_bearing), weights
 
 
 def focused(case: Case, times: Floats, of_lines: Floats) -> Case:
