@@ -11,6 +11,7 @@ Usable alone from a notebook::
 from __future__ import annotations
 
 from .answer import locate
+from .classical import PointEstimate, andrews, crossings, huber, lenth_mle
 from .frame import LocalFrame, declination, geodesic
 from .hand_rules import hand_rules
 from .records import (
@@ -45,6 +46,7 @@ __all__ = [
     "KnownHive",
     "LocalFrame",
     "NextStation",
+    "PointEstimate",
     "Polygon",
     "SearchArea",
     "Settings",
@@ -52,8 +54,12 @@ __all__ = [
     "Strip",
     "TripWind",
     "Trips",
+    "andrews",
+    "crossings",
     "declination",
     "geodesic",
     "hand_rules",
+    "huber",
+    "lenth_mle",
     "locate",
 ]

@@ -133,6 +133,13 @@ def sharpness_lines(tally: Tally) -> list[str]:
     ]
 
 
+def claims(seed: int, number: int) -> int:
+    """Return how many colonies are claimed in a hunt with one."""
+    hunt = population.invent(np.random.default_rng([seed, number]), population.INSIDE)
+    fix = survey.locate(hunt.stations, hunt.trips, hunt.bearings, hunt.settings)
+    return len(fix.colonies)
+
+
 def colony_lines(hunts: int, seed: int, ones: Tally) -> list[str]:
     """Return how often two colonies were told apart, and claimed where there is one."""
     claimed = exact = 0
@@ -172,7 +179,13 @@ def main() -> None:
     parser.add_argument("--two", type=int, default=200)
     parser.add_argument("--seed", type=int, default=20)
     parser.add_argument("--quiet-file", action="store_true")
+    parser.add_argument("--only-colonies", action="store_true")
     args = parser.parse_args()
+    if args.only_colonies:
+        tally = Tally(colonies=[claims(args.seed, n) for n in range(args.hunts)])
+        lines = colony_lines(args.two, args.seed + 2, tally)
+        print("\n".join(lines))
+        return
     inside = run(args.hunts, population.INSIDE, args.seed, min(args.oracle, args.hunts))
     text = coverage_lines("Inside the population", inside)
     print("\n".join(text), flush=True)
