@@ -137,6 +137,9 @@ class Water:
         return out + room[:n]
 
 
+FALL = 1.4  # of a buzz's harmonics, as a power: 8 dB an octave; guess
+
+
 class Buzz:
     """Bees at the dish: several, each passing close now and then."""
 
@@ -160,7 +163,7 @@ class Buzz:
             near = np.exp(self._near[bee].block(n) - 0.5)
             tone = np.zeros(n)
             for harmonic in range(1, 13):
-                tone += np.sin(2 * np.pi * harmonic * phase) / harmonic**0.9
+                tone += np.sin(2 * np.pi * harmonic * phase) / harmonic**FALL
             out += near * tone
         return out
 
