@@ -140,8 +140,18 @@ def test_a_file_played_at_its_own_speed_takes_its_time() -> None:
     blocks = [Block(start_s=0.0, samples=SOUND[:8000])]
     start_s = time.monotonic()
 
-    chunks = list(BlocksSource(blocks, time.monotonic, name="a").chunks())
+    begun: list[float] = []
+    source = BlocksSource(
+        blocks,
+        time.monotonic,
+        name="a",
+        on_start=lambda: begun.append(time.monotonic()),
+    )
 
+    chunks = list(source.chunks())
+
+    assert len(begun) == 1
+    assert chunks[0].arrival_s == pytest.approx(begun[0] + 0.1, abs=0.05)
     assert time.monotonic() - start_s >= 0.49
     assert len(chunks) == 5
 

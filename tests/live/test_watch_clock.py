@@ -57,6 +57,17 @@ def test_setting_the_wall_clock_moves_no_note_and_is_told_once() -> None:
     assert watch.wall_moved_s() == 0.0
 
 
+def test_a_rehearsal_begins_with_its_first_sound() -> None:
+    clocks = Clocks()
+    watch = clocks.watch()
+    clocks.run(4.0)
+
+    watch.restart()
+
+    assert watch.now_s() == 0.0
+    assert watch.at(0.0) == watch.start
+
+
 def test_a_sleep_that_elapsed_does_not_see_is_put_in() -> None:
     clocks = Clocks()
     watch = clocks.watch()

@@ -224,7 +224,7 @@ class Intake:
         source, keep = self._threads
         if not source.ident:
             return  # never started
-        source.join(timeout=1.5)
+        source.join(timeout=5.0)  # an open device must be closed before we exit
         if source.is_alive():  # waits for input that may never come
             self._chunks.put(None)
         keep.join(timeout=30.0)

@@ -140,8 +140,10 @@ class MicrophoneSource:
         when: object,  # noqa: ARG002
         status: Any,  # noqa: ANN401, ARG002 (lateness tells what was lost)
     ) -> None:
+        if self._stopped.is_set():
+            raise sounddevice().CallbackAbort
         try:
-            self._queue.put((data[:, 0].copy(), self._now_s()), timeout=1.0)
+            self._queue.put((data[:, 0].copy(), self._now_s()), timeout=0.5)
         except queue.Full:
             self._dropped = True
 

@@ -199,7 +199,13 @@ def _source(
 
     path = Path(wanted.input)
     probe(path)  # what is wrong with the file is said before the screen opens
-    return BlocksSource(read_blocks(path), watch.now_s, name=path.name, time=time)
+    return BlocksSource(
+        read_blocks(path),
+        watch.now_s,
+        name=path.name,
+        time=time,
+        on_start=watch.restart,
+    )
 
 
 def _voices(wanted: Wanted) -> tuple[Player | None, Synthesiser | None]:

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 # with its prompt 1. Choices: a cough is dropped rather than shifting all that follows.
 SKIP_PROMPT = 0.9
 SKIP_PHRASE = 0.5
-JOIN = 0.1
+JOIN = 0.55  # more than dropping a piece, so that only what helps is joined
 LONGEST_JOIN = 3  # pieces into which pauses may cut one prompt
 UNREACHED_S = 1.5  # a prompt takes longer than this to say
 

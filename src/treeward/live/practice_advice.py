@@ -27,7 +27,7 @@ HEARD_BEST = frozenset({"landed", "heading", "clock"})
 CAUGHT_SHARE = 0.9  # of the wrong readings that shall be flagged, by default; choice
 ENOUGH_WRONG = 10  # wrong readings from which a lower sensitivity may be concluded: of
 # n readings, the next is beyond all of them in 1 of n + 1 cases.
-TOO_QUIET_DBFS = -45.0  # of speech; guess
+TOO_QUIET_DBFS = -50.0  # of speech; a synthetic voice lost notes at -72, none at -52
 NOISY_BELOW_DB = 15.0  # speech over background; below it notes are lost (own benchmark)
 
 

@@ -176,6 +176,8 @@ class BlocksSource:
         Elapsed second of listening.
     time
         The rehearsal's own time, moved on with the sound; None plays at real speed.
+    on_start
+        Called when the first sound is about to come.
     """
 
     live = False
@@ -187,8 +189,10 @@ class BlocksSource:
         *,
         name: str,
         time: RehearsalTime | None = None,
+        on_start: Callable[[], None] | None = None,
     ) -> None:
         self.name = name
+        self._on_start = on_start
         self._blocks = blocks
         self._now_s = now_s
         self._time = time
@@ -201,6 +205,8 @@ class BlocksSource:
     def chunks(self) -> Iterator[Chunk]:
         """Yield the sound in chunks of CHUNK_S, paced as asked."""
         size = int(CHUNK_S * SAMPLE_RATE_HZ)
+        if self._on_start is not None:
+            self._on_start()
         start_s = self._now_s()
         played = 0
         for block in self._blocks:

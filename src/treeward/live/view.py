@@ -96,6 +96,8 @@ def _large_bee(bee: BeeState, width: int) -> list[Text]:
     paint = "on " + _PAINT.get(bee.mark.split("-")[0].split()[0], "#808080")
     second = bee.mark.split("-")[1].split()[0] if "-" in bee.mark else ""
     stripes = [paint, f"on {_PAINT.get(second, '#808080')}" if second else paint, paint]
+    painted = bee.mark.split()[0] not in ("unmarked", "white")
+    edge = ("   ", "   ", "   ") if painted else ("┌─┐", "│ │", "└─┘")
     name_cells = width - 5 - big_width(f"{time}") - 26
     name = _fit(bee.mark.replace("-", " "), name_cells)
     name_lines, time_lines = big(name), big(time)
@@ -108,7 +110,7 @@ def _large_bee(bee: BeeState, width: int) -> list[Text]:
     for line in range(3):
         text = Text(no_wrap=True, overflow="crop", style=style)
         text.append(" ", PAPER)
-        text.append("   ", stripes[line] if bee.mark != "unmarked" else PAPER)
+        text.append(edge[line], stripes[line] if painted else PAPER)
         text.append(" " + name_lines[line].ljust(max(0, name_cells)), style)
         text.append(time_lines[line] + "  ", style)
         text.append(notes[line], f"bold {style}" if line == 0 else style)

@@ -73,6 +73,11 @@ class WatchClock:
             start = datetime.fromtimestamp(round(self._wall_zero_s), tz=zone)
         self.start = start.astimezone(zone)
 
+    def restart(self) -> None:
+        """Let second 0 be now: a rehearsal's first sound has come."""
+        self._zero_s = self._elapsed()
+        self._wall_zero_s = self._wall()
+
     def now_s(self) -> float:
         """Return seconds since listening began."""
         return self._elapsed() - self._zero_s

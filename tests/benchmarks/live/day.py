@@ -2,11 +2,12 @@
 
     python tests/benchmarks/live/day.py --hours 8 --out day.md --picture day.png
 
-Notes by synthetic voices, one about every two minutes, over a heath's sound, through a whole
-session with the real recognizer. The sound card of this rehearsal runs `--ppm` parts
-per million fast, and chunks arrive late by chance, as they do. Drawn: memory of the
-process, and how far a note's clock is from the true moment, with the sound card's
-seconds taken as they are and with the clock that follows the arrivals.
+Notes by synthetic voices, one about every two minutes, over a heath's sound, go
+through a whole session with the real recognizer. The sound card of this rehearsal
+runs `--ppm` parts per million fast, and chunks arrive late by chance, as they do.
+Drawn: memory of the process, and how far the clock of a note is from the true moment,
+with the seconds of the sound card taken as they are, and with the clock that follows
+the arrivals.
 """
 
 from __future__ import annotations
@@ -179,9 +180,10 @@ def rehearse(
         f"sound included). {len(said)} notes said, {len(errors)} heard, {wrong} of "
         f"them wrong. Memory {min(settled):.0f} to {max(settled):.0f} MB after the "
         "first half hour. Clock of a note against the truth, sound card "
-        f"{ppm:+g} ppm: median {np.median(apart):+.3f} s, worst {np.abs(apart).max():.3f} s; with "
-        f"the card's seconds as they are worst {np.abs(raw).max():.3f} s. Joined recording "
-        f"{file_s:.1f} s for {length_s * scale:.1f} s of the clock."
+        f"{ppm:+g} ppm: median {np.median(apart):+.3f} s, "
+        f"worst {np.abs(apart).max():.3f} s; with the card's seconds as they are "
+        f"worst {np.abs(raw).max():.3f} s. Joined recording {file_s:.1f} s for "
+        f"{length_s * scale:.1f} s of the clock."
     )
     return memory, errors, facts
 
