@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -55,6 +54,7 @@ from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.records import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
 BOOK = PhraseBook.load()

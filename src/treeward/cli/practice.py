@@ -127,6 +127,7 @@ def _practise(
 ) -> None:
     from dataclasses import replace
 
+    from treeward.audio.reader import probe
     from treeward.live.ears import open_ears
     from treeward.live.practice_outcome import (
         attempt_line,
@@ -140,11 +141,14 @@ def _practise(
     def say(line: str) -> None:
         click.echo(line, err=as_json)
 
+    played = None if asked["input_"] in (None, "-") else Path(asked["input_"])
+    if played is not None:
+        probe(played)  # a faulty file is told before the engine is opened
     # No haste here: of phrases read in close order, this one cuts each off whole.
     ears = replace(open_ears(hunt_dir, model=asked["model"]), make_endpoint=Endpointer)
     catcher = PhraseCatcher(ears)
-    if asked["input_"] not in (None, "-"):
-        aligned = _from_file(Path(asked["input_"]), ears, catcher, prompts)
+    if played is not None:
+        aligned = _from_file(played, ears, catcher, prompts)
         for attempt in aligned.attempts:
             say(attempt_line(attempt))
     else:
