@@ -194,12 +194,15 @@ def _screen(session: Session) -> Iterator[Callable[[Snapshot], None]]:
 
 @contextmanager
 def _ends_on_signal() -> Iterator[None]:
-    """Let a closed terminal or a plain kill end the session as Ctrl-C does."""
+    """Let a closed terminal or a plain kill end the session as Ctrl-C does.
+
+    Ctrl-C is named too: a shell lets its background jobs ignore it.
+    """
 
     def end(*_: object) -> None:
         raise KeyboardInterrupt
 
-    names = [n for n in ("SIGTERM", "SIGHUP") if hasattr(signal, n)]
+    names = [n for n in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, n)]
     before = {n: signal.signal(getattr(signal, n), end) for n in names}
     try:
         yield
