@@ -9,6 +9,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+# What voices that the model does not know are heard as: of 23 notes heard as "gone" on
+# the tuning recordings 7 were; of 52 as "away" 51.
+SINKS = frozenset({"gone"})
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
@@ -21,6 +25,8 @@ class Evidence:
     duration_s: float  # of the stretch
     alone: bool  # the stretch is parted from talk by pauses
     words: int  # spoken words of the note
+    notes: int  # found in the same stretch
+    sink: bool  # it ends in one of SINKS
 
 
 def features(evidence: Evidence) -> tuple[float, ...]:
@@ -36,10 +42,15 @@ def features(evidence: Evidence) -> tuple[float, ...]:
         min(evidence.duration_s, 6.0),
         float(evidence.alone),
         float(min(evidence.words, 5)),
+        float(min(evidence.notes, 4) - 1),
+        float(evidence.sink),
     )
 
 
-COEFFICIENTS = (-1.0, 1.5, 1.5, 1.5, 1.0, -0.5, 0.0, 0.5, 0.2)  # before fitting: guess
+# 594 notes weighed in 11 recordings by four speakers and one of talk, 213 right. Left
+# out one speaker at a time, of notes stated above 0.9 98 % were right, between 0.7 and
+# 0.9 75 %, below 0.5 9 %.
+COEFFICIENTS = (-0.59, 2.16, 0.94, 1.07, 1.17, 0.0, 1.17, 1.88, -0.72, -2.5, -2.28)
 
 
 def probability(evidence: Evidence) -> float:

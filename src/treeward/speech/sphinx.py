@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from dataclasses import dataclass, replace
 from importlib import metadata
 from pathlib import Path
@@ -13,7 +14,7 @@ import numpy as np
 from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.errors import PhraseBookError, SpeechError
 from treeward.speech import mixed_model
-from treeward.speech.evidence import Evidence, probability
+from treeward.speech.evidence import SINKS, Evidence, probability
 from treeward.speech.phrase_tokens import build_tokens
 from treeward.speech.records import Alternative, Utterance
 from treeward.speech.spans import PADDING_S, stretches, worth_a_look
@@ -36,7 +37,7 @@ LEVEL = 0.5  # the loudest 0.1 % of a window is brought here
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
 FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
-LEAST_CONFIDENCE = 0.25  # a note less sure is taken for talk
+LEAST_CONFIDENCE = 0.3  # a note less sure is taken for talk
 _DECODER_VERSION = 2  # counts changes to the model's making, for the cache
 
 
@@ -142,7 +143,8 @@ class SphinxRecognizer:
         frames = len(piece) / 2 / SAMPLE_RATE_HZ / FRAME_S
         margin = (notes.score - (talk.score if talk else 0.0)) / frames
         rivals = notes_of(part.heard, self._tokens)
-        for note in notes_of(notes.heard, self._tokens):
+        found = notes_of(notes.heard, self._tokens)
+        for note in found:
             placed = note.shifted(low_s)
             beside = [rival for rival in rivals if rival.overlaps(placed)]
             same = [rival for rival in beside if rival.text == placed.text]
@@ -155,6 +157,8 @@ class SphinxRecognizer:
                 duration_s=part.duration_s,
                 alone=part.alone,
                 words=len(placed.text.split()),
+                notes=len(found),
+                sink=placed.text.split()[-1] in SINKS,
             )
             sure = probability(evidence)
             yield WeighedNote(
@@ -211,7 +215,9 @@ def prepare_model(
     if cache_dir is None:
         import platformdirs
 
-        cache_dir = Path(platformdirs.user_cache_dir("treeward", appauthor=False))
+        own = os.environ.get("TREEWARD_CACHE_DIR")
+        usual = platformdirs.user_cache_dir("treeward", appauthor=False)
+        cache_dir = Path(own or usual)
     spoken = mixed_model.read_dictionary(
         Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict"))
     )
@@ -236,7 +242,7 @@ def prepare_model(
             raise SpeechError(
                 f"the speech model cannot be kept ({error.strerror or error})",
                 where=str(folder),
-                mend="Make room there, or set XDG_CACHE_HOME to another folder",
+                mend="Make room there, or set TREEWARD_CACHE_DIR to another folder",
             ) from error
     return made
 
