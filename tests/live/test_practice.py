@@ -214,6 +214,25 @@ def test_a_cough_and_talk_between_answer_no_prompt() -> None:
     assert aligned.strays == 2
 
 
+def test_a_note_made_of_other_sounds_is_a_wrong_reading() -> None:
+    aligned = fitted(ASKED[:2], (ASKED[0], "pink missed", ASKED[1]))
+
+    outcome = outcome_of(
+        aligned, BOOK, background_dbfs=-60.0, flag_below=0.5, engine="scripted"
+    )
+
+    assert [event.mark for event in aligned.invented] == ["pink"]
+    assert (outcome.sensitivity.wrong, outcome.sensitivity.right) == (1, 2)
+
+
+def test_a_prompt_said_twice_invents_nothing() -> None:
+    aligned = fitted(ASKED, (ASKED[0], ASKED[1], ASKED[1], *ASKED[2:]))
+
+    assert all(attempt.right for attempt in aligned.attempts)
+    assert aligned.strays == 1
+    assert aligned.invented == ()
+
+
 def test_a_phrase_cut_by_a_pause_is_joined() -> None:
     phrases = [
         heard("yellow back", 0.0),
@@ -312,15 +331,9 @@ def test_states_tell_right_flagged_wrong_and_missed() -> None:
     assert state("yellow away") == "WRONG"
     assert state("hello") == "missed"
     line = attempt_line(judge(asked, [heard("yellow away")], PARSE))
-    assert line.split() == [
-        "WRONG",
-        "yellow",
-        "back",
-        "0.90",
-        "heard",
-        "yellow",
-        "away",
-    ]
+    assert " ".join(line.split()) == (
+        "WRONG yellow back confidence 0.90, heard yellow away"
+    )
 
 
 # --- advice ------------------------------------------------------------------------
@@ -532,6 +545,16 @@ def test_the_end_of_the_sound_ends_the_practice() -> None:
     done = made.run(chunks_of(sound), prompts("red away", "blue away"))
 
     assert len(done) == 1
+
+
+def test_three_prompts_without_a_sound_end_the_practice_and_do_not_count() -> None:
+    sound = stand_in.spoken_at([(1.5, "red", "away")], 60.0)
+    made, _, _ = turns()
+
+    done = made.run(chunks_of(sound), prompts(*["red away"] * 9))
+
+    assert made.gave_up
+    assert [a.right for a in done] == [True]
 
 
 def test_silence_is_said_to_be_a_fault() -> None:

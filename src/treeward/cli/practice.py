@@ -200,8 +200,8 @@ def _by_turns(
     asked: dict[str, Any],
 ) -> Aligned:
     from treeward.live.practice import Aligned
-    from treeward.live.practice_outcome import attempt_line
-    from treeward.live.practice_sound import Turns
+    from treeward.live.practice_outcome import answer_line
+    from treeward.live.practice_sound import SILENT_TURNS, Turns
 
     done: list[Attempt] = []
 
@@ -210,7 +210,7 @@ def _by_turns(
 
     def told(attempt: Attempt) -> None:
         done.append(attempt)
-        say(f"         {attempt_line(attempt)}")
+        say(f"        {answer_line(attempt)}")
 
     now_s = _clock()
     voice = _voice(now_s) if asked["read_aloud"] else None
@@ -226,6 +226,8 @@ def _by_turns(
         attempts = done
     finally:
         source.stop()
+    if turns.gave_up:
+        say(f"Nothing was heard {SILENT_TURNS} times in a row: that is the end.")
     return Aligned(attempts=tuple(attempts), unreached=len(prompts) - len(attempts))
 
 

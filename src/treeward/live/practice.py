@@ -92,6 +92,7 @@ class Aligned:
     attempts: tuple[Attempt, ...]
     unreached: int = 0  # prompts after the end of the sound
     strays: int = 0  # phrases that answer no prompt
+    invented: tuple[Event, ...] = ()  # notes made of them that nobody asked for
 
 
 @dataclass(slots=True)
@@ -205,6 +206,7 @@ def align(
                 offer(1, size, _cost(attempt) + JOIN * (size - 1))
     attempts: list[Attempt] = []
     strays = 0
+    invented: list[Event] = []
     i, j = rows, columns
     while i or j:
         di, dj = step[i, j]
@@ -214,11 +216,17 @@ def align(
             attempts.append(_attempt(prompts[i - 1], (), ()))
         else:
             strays += 1
+            # A prompt that is said a second time is no invention.
+            near = {w for p in prompts[max(0, i - 1) : i + 1] for w in p.wanted}
+            invented += [e for e in notes[j, 1] if reading_of(e) not in near]
         i, j = i - di, j - dj
     attempts.reverse()
     kept = _reached(attempts, phrases, end_s)
     return Aligned(
-        attempts=tuple(kept), unreached=len(attempts) - len(kept), strays=strays
+        attempts=tuple(kept),
+        unreached=len(attempts) - len(kept),
+        strays=strays,
+        invented=tuple(reversed(invented)),
     )
 
 

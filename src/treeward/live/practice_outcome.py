@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from treeward.live.practice import tally_parts, tally_shapes
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from treeward.live.practice_advice import Avoid, Sensitivity, SoundAdvice
     from treeward.speech.phrasebook import PhraseBook
 
+_WIDTH = 80  # columns of a terminal
 _RIGHT, _FLAGGED, _WRONG, _MISSED = "right", "flagged", "WRONG", "missed"
 
 
@@ -32,6 +34,7 @@ class Outcome:
     attempts: tuple[Attempt, ...]
     unreached: int
     strays: int
+    invented: int  # notes made of what answers no prompt
     shapes: tuple[PartTally, ...]
     parts: tuple[PartTally, ...]
     avoid: tuple[Avoid, ...]
@@ -75,12 +78,14 @@ def outcome_of(
     attempts = aligned.attempts
     parts = tally_parts(attempts)
     avoid = words_to_avoid(parts, book)
-    every = [each for attempt in attempts for each in attempt.readings()]
-    kept = readings_without(attempts, avoid)
+    invented = [(event.confidence, False) for event in aligned.invented]
+    every = [each for attempt in attempts for each in attempt.readings()] + invented
+    kept = readings_without(attempts, avoid) + invented
     return Outcome(
         attempts=attempts,
         unreached=aligned.unreached,
         strays=aligned.strays,
+        invented=len(invented),
         shapes=tuple(tally_shapes(attempts)),
         parts=tuple(parts),
         avoid=tuple(avoid),
@@ -106,13 +111,23 @@ def state_of(attempt: Attempt) -> str:
 
 def attempt_line(attempt: Attempt) -> str:
     """Say how an attempt went: what was asked, and what was heard instead."""
-    state = state_of(attempt)
-    line = f"{state:<8}{attempt.prompt.text:<30}"
+    state, rest = state_of(attempt), _result(attempt)
+    return f"{state:<8}{attempt.prompt.text:<30} {rest}".rstrip()
+
+
+def answer_line(attempt: Attempt) -> str:
+    """Say how an attempt went to who has just read the prompt."""
+    return f"{state_of(attempt):<8}{_result(attempt)}".rstrip()
+
+
+def _result(attempt: Attempt) -> str:
+    parts = []
     if attempt.events:
-        line += f" {min(event.confidence for event in attempt.events):.2f}"
+        least = min(event.confidence for event in attempt.events)
+        parts.append(f"confidence {least:.2f}")
     if not attempt.right:
-        line += f"  heard {attempt.heard}"
-    return line.rstrip()
+        parts.append(f"heard {attempt.heard}")
+    return ", ".join(parts)
 
 
 def outcome_lines(outcome: Outcome) -> list[str]:
@@ -146,7 +161,10 @@ def _count_lines(outcome: Outcome) -> list[str]:
     if outcome.unreached:
         lines.append(f"{outcome.unreached} at the end were not reached.")
     if outcome.strays:
-        lines.append(f"{outcome.strays} other sounds or words answered no prompt.")
+        lines.append(
+            f"Other sounds or words, answering no prompt: {outcome.strays}; "
+            f"notes invented from them: {outcome.invented}."
+        )
     return lines
 
 
@@ -166,7 +184,11 @@ def _tally_lines(tallies: Sequence[PartTally]) -> list[str]:
         lines.append(f"  {tally.words:<22}{rate:<10}instead: {instead}")
     always = [f"{t.words} ({t.tries})" for t in tallies if t.hits == t.tries]
     if always:
-        lines.append(f"  always heard: {', '.join(always)}")
+        text = f"always heard: {', '.join(always)}"
+        lines += wrap(
+            text, _WIDTH, initial_indent="  ", subsequent_indent="    ",
+            break_on_hyphens=False,
+        )  # fmt: skip
     return lines
 
 
@@ -225,6 +247,7 @@ def outcome_dict(outcome: Outcome) -> dict[str, Any]:
         "right": outcome.right,
         "unreached": outcome.unreached,
         "strays": outcome.strays,
+        "invented": outcome.invented,
         "attempts": [_attempt_dict(attempt) for attempt in outcome.attempts],
         "phrases": [_tally_dict(tally) for tally in outcome.shapes],
         "words": [_tally_dict(tally) for tally in outcome.parts],

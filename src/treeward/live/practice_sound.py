@@ -170,6 +170,7 @@ class Turns:
     show: Callable[[int, Prompt], None]
     told: Callable[[Attempt], None]
     read_aloud: Callable[[str], float] | None = None
+    gave_up: bool = False  # nothing was heard SILENT_TURNS times in a row
 
     def run(self, chunks: Iterator[Chunk], prompts: Sequence[Prompt]) -> list[Attempt]:
         """Go through the prompts until they, or the sound, end.
@@ -192,7 +193,7 @@ class Turns:
             done.append(attempt)
             self.told(attempt)
             if silent == SILENT_TURNS:
-                done = done[:-SILENT_TURNS]
+                done, self.gave_up = done[:-SILENT_TURNS], True
                 break
         if not done:
             raise SoundError(
