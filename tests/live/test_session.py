@@ -209,6 +209,16 @@ def test_a_lost_microphone_is_shown_until_it_is_back(tmp_path: Path) -> None:
     assert [r["kind"] for r in rig.records("event")] == ["back"]
 
 
+def test_a_device_that_records_the_computer_itself_is_shown(tmp_path: Path) -> None:
+    rig = scripted(tmp_path, (0.0, stand_in.quiet(1.0), ""))
+    rig.source.name = "Monitor of Built-in Audio"
+
+    rig.run()
+
+    assert any(fault.startswith("wrong microphone") for fault in rig.shots[0].faults)
+    assert "wrong microphone" in rig.said
+
+
 def test_the_computers_clock_set_meanwhile_is_told(tmp_path: Path) -> None:
     sound = stand_in.spoken_at([(1.0, "red", "back")], 3.0)
     rig = scripted(tmp_path, (0.0, sound, ""))

@@ -62,7 +62,7 @@ def input_devices() -> list[tuple[int, str, int]]:
 def device_warning(name: str) -> str:
     """Return what is suspicious about a device's name, or ""."""
     if any(word in name.lower() for word in _OWN_OUTPUT):
-        return f"{name!r} seems to record what this computer plays, not the room"
+        return f"wrong microphone: {name} records what this computer plays"
     return ""
 
 

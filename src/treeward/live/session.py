@@ -14,6 +14,7 @@ from treeward.live.calls import Calls
 from treeward.live.ears import Reader
 from treeward.live.gate import Gate
 from treeward.live.intake import Gap, Intake
+from treeward.live.microphone import device_warning
 from treeward.live.notebook import Notebook
 from treeward.live.players import SilentPlayer
 from treeward.live.records import Alarm, Heard, Snapshot, Tally
@@ -332,6 +333,8 @@ class Session:
             found.append(f"{self.keeper.fault}: sound is not kept, notes are")
         if self._journal.waiting:
             found.append("notes are not on disk: make room, do not close")
+        if warning := device_warning(self.source_name):
+            found.append(warning)
         if self._office.fault:
             found.append(self._office.fault)
         if warning := self.intake.meter.level.warning:
