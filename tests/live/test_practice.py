@@ -484,6 +484,7 @@ def test_the_outcome_tells_all_of_it() -> None:
     assert "2 read wrong, 2 of them unflagged" in text
     assert "'back', heard 0 of 2 times: say 'landed'" in text
     assert "hunt.toml [speech] flag_below = 0.91" in text
+    assert "most rows would be flagged" in text  # all were heard with 0.9
     as_json = outcome_dict(outcome)
     assert [each["state"] for each in as_json["attempts"]] == [
         "wrong", "wrong", "right", "right",

@@ -235,7 +235,12 @@ def _advised(found: Sensitivity) -> list[str]:
         f"flags {found.wrong_flagged} of {found.wrong} wrong readings "
         f"and {found.right_flagged} of {found.right} right ones"
     )
-    return [f"  {advised}: {found.why}", f"    {counts}"]
+    lines = [f"  {advised}: {found.why}", f"    {counts}"]
+    if found.flag_below > found.now and found.right_flagged > found.right / 2:
+        lines.append(
+            "    most rows would be flagged: other words or less noise do more"
+        )
+    return lines
 
 
 def outcome_dict(outcome: Outcome) -> dict[str, Any]:
