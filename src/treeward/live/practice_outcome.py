@@ -238,7 +238,7 @@ def _advised(found: Sensitivity) -> list[str]:
     lines = [f"  {advised}: {found.why}", f"    {counts}"]
     if found.flag_below > found.now and found.right_flagged > found.right / 2:
         lines.append(
-            "    most rows would be flagged: other words or less noise do more"
+            "    most rows would be flagged: other words or less noise help more"
         )
     return lines
 
