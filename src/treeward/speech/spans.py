@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from treeward.speech.number_forms import NUMBER_WORDS
 from treeward.speech.token_words import base_name, is_filler
 
 if TYPE_CHECKING:
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 
 PAUSE_S = 0.4  # parts stretches; a shorter one may stand inside "red ... back"
 LONGEST_UNHEARD_S = 2.2  # a longer note has some word that the first decode hears
+NUMBERS_HEARD = 2  # number words in talk that deserve a look; guess
 LONGEST_NOTE_S = 5.0  # two notes in one breath, spoken slowly; guess
 SHORTEST_NOTE_S = 0.25  # "pause", spoken fast; guess
 PADDING_S = 0.15  # before and after a stretch, so that no consonant is lost
@@ -64,8 +66,11 @@ def worth_a_look(stretch: Stretch, table: TokenTable) -> Iterator[Stretch]:
     """Give the part of a stretch that may be a note: all, its tokens, or nothing."""
     if stretch.duration_s < SHORTEST_NOTE_S:
         return
-    heard = any(base_name(segment.token) in table.tokens for segment in stretch.heard)
-    if not heard and stretch.duration_s > LONGEST_UNHEARD_S:
+    names = [base_name(segment.token) for segment in stretch.heard]
+    heard = any(name in table.tokens for name in names)
+    # A number whose anchor was not heard: "we're means three hundred and forty five".
+    numbers = sum(name in NUMBER_WORDS for name in names)
+    if not heard and numbers < NUMBERS_HEARD and stretch.duration_s > LONGEST_UNHEARD_S:
         return
     if stretch.duration_s <= LONGEST_NOTE_S:
         yield stretch
