@@ -32,6 +32,8 @@ def test_holds_what_it_was_made_of_and_nothing_else(
 ) -> None:
     graph = build_graph(given_sequences)
     assert sequences_of(graph) == {said for said, _ in given_sequences}
+    assert all(graph.holds(said) for said, _ in given_sequences)
+    assert not graph.holds(("a", "b", "c", "a", "b"))
 
 
 @given(st.lists(st.tuples(words, st.floats(0.1, 5.0)), min_size=1, max_size=30))

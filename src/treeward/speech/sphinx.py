@@ -14,7 +14,13 @@ import numpy as np
 from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.errors import PhraseBookError, SpeechError
 from treeward.speech import mixed_model
-from treeward.speech.evidence import SINKS, Evidence, probability
+from treeward.speech.evidence import (
+    SINKS,
+    TWIN_CONFIDENCE,
+    Evidence,
+    probability,
+    twins,
+)
 from treeward.speech.phrase_tokens import build_tokens
 from treeward.speech.records import Alternative, Utterance
 from treeward.speech.spans import PADDING_S, stretches, worth_a_look
@@ -161,15 +167,32 @@ class SphinxRecognizer:
                 sink=placed.text.split()[-1] in SINKS,
             )
             sure = probability(evidence)
+            doubles = self._twins(placed)
+            if doubles:
+                sure = min(sure, TWIN_CONFIDENCE)
             yield WeighedNote(
                 note=placed,
                 evidence=evidence,
                 confidence=sure,
                 alternatives=tuple(
+                    Alternative(text=text, confidence=(1 - TWIN_CONFIDENCE) * sure)
+                    for text in doubles
+                )
+                + tuple(
                     Alternative(text=o.text, confidence=(1 - sure) * o.posterior)
                     for o in others
                 ),
             )
+
+    def _twins(self, note: HeardNote) -> list[str]:
+        """Give the other readings of a number that has a teen or a ten in it."""
+        graph = self._tokens.graphs.get(note.tokens[0].chain)
+        if graph is None:
+            return []
+        anchor, *words = (token.text for token in note.tokens)
+        return [
+            " ".join((anchor, *other)) for other in twins(words) if graph.holds(other)
+        ]
 
     def _as_int16(self, samples: NDArray[np.float32]) -> NDArray[np.int16]:
         loud = float(np.quantile(np.abs(samples), 0.999))

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +31,20 @@ class WordGraph:
     start: int
     arcs: tuple[Arc, ...]
     final: dict[int, float]
+
+    def holds(self, words: Sequence[str]) -> bool:
+        """Say whether a sequence is among those the graph was made of."""
+        state = self.start
+        for word in words:
+            targets = [
+                arc.target
+                for arc in self.arcs
+                if arc.source == state and arc.word == word
+            ]
+            if not targets:
+                return False
+            (state,) = targets
+        return state in self.final
 
 
 @dataclass(slots=True)
