@@ -95,10 +95,13 @@ def plain_times() -> Iterator[tuple[tuple[str, ...], float]]:
     for hour, minute in product(range(24), range(60)):
         for form in number_forms.time_forms(hour, minute):
             words = tuple(form.split())
-            if _is_plain(words) and not _TAILS & set(words):
+            # "ten five five" is hardly said, but easily heard for "ten forty-four".
+            digits = len(words) == 3 and set(words[1:]) <= _LONE_DIGITS
+            if _is_plain(words) and not _TAILS & set(words) and not digits:
                 yield words, _form_weight(words)
 
 
+_LONE_DIGITS = {"one", "two", "three", "four", "five", "six", "seven", "eight", "nine"}
 _TAILS = {"am", "pm", "in", "hours", "a", "minutes", "minute", "noon", "midnight"}
 
 
