@@ -1,0 +1,198 @@
+"""The embedded engine: stretches, evidence, and the example hunt's own sound."""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from treeward.audio.reader import read_blocks
+from treeward.audio.records import Block
+from treeward.resources import example_hunt_dir
+from treeward.speech.evidence import Evidence, probability, twins
+from treeward.speech.phrase_match import PhraseMatcher
+from treeward.speech.phrasebook import PhraseBook
+from treeward.speech.recognizer import part_at_pauses, transcribe
+from treeward.speech.records import Utterance, Word, WordSource
+from treeward.speech.spans import PAUSE_S, stretches
+from treeward.speech.sphinx import SphinxRecognizer, prepare_model
+from treeward.speech.token_words import Heard, note_words, notes_of, talk_words
+
+if TYPE_CHECKING:
+    from treeward.speech.phrase_tokens import TokenTable
+
+
+@pytest.fixture(scope="module")
+def book() -> PhraseBook:
+    return PhraseBook.load()
+
+
+@pytest.fixture(scope="module")
+def table(book: PhraseBook, tmp_path_factory: pytest.TempPathFactory) -> TokenTable:
+    return prepare_model(book, cache_dir=tmp_path_factory.mktemp("model")).tokens
+
+
+@pytest.fixture(scope="module")
+def engine(
+    book: PhraseBook, tmp_path_factory: pytest.TempPathFactory
+) -> SphinxRecognizer:
+    return SphinxRecognizer(book, cache_dir=tmp_path_factory.mktemp("model"))
+
+
+def heard(*tokens: str, gap_s: float = 0.0) -> list[Heard]:
+    return [
+        Heard(
+            token=token,
+            start_s=n * (0.5 + gap_s),
+            end_s=n * (0.5 + gap_s) + 0.5,
+            posterior=0.9,
+        )
+        for n, token in enumerate(tokens)
+    ]
+
+
+def chain(table: TokenTable, kind: str, *words: str) -> list[str]:
+    """Find the tokens of a chain for words, following the table."""
+    names = [
+        n
+        for n, t in table.tokens.items()
+        if t.text == words[0] and t.chain == kind and n in table.starts
+    ]
+    for word in words[1:]:
+        names.append(
+            next(n for n in table.follow[names[-1]] if table.tokens[n].text == word)
+        )
+    return names
+
+
+def test_whole_notes_are_found_and_talk_is_left(table: TokenTable) -> None:
+    number = chain(table, "bearing", "heading", "two", "one", "zero")
+    segments = heard("<s>", "the", "_yellow_back(2)", "<sil>", *number, "</s>")
+    notes = notes_of(segments, table)
+    assert [note.text for note in notes] == ["yellow back", "heading two one zero"]
+    words = note_words(notes[1], 100.0, 0.8)
+    assert [word.text for word in words] == ["heading", "two", "one", "zero"]
+    assert [word.source for word in words] == [
+        WordSource.PHRASE,
+        *[WordSource.GRAMMAR] * 3,
+    ]
+    assert words[0].start_s == 102.0
+    assert [word.text for word in talk_words(segments, table, 0.0)] == ["the"]
+
+
+def test_number_that_lost_a_digit_is_no_whole_note(table: TokenTable) -> None:
+    number = chain(table, "bearing", "heading", "two", "one", "zero")
+    assert notes_of(heard(*number[:-1]), table) == []
+
+
+def test_two_colours_are_one_mark(table: TokenTable) -> None:
+    tokens = chain(table, "mark", "blue", "white", "back")
+    (note,) = notes_of(heard(*tokens), table)
+    (word,) = note_words(note, 0.0, 1.0)
+    assert word.text == "blue white back"
+    assert word.source is WordSource.PHRASE
+
+
+def test_stretches_part_at_long_pauses_only() -> None:
+    close = heard("a", "b", gap_s=PAUSE_S / 2)
+    assert len(stretches(close)) == 1
+    assert len(stretches(heard("a", "b", gap_s=PAUSE_S * 2))) == 2
+    assert stretches(heard("<sil>", "[NOISE]")) == []
+
+
+numbers = st.floats(-5, 5)
+
+
+@given(numbers, st.booleans(), st.floats(0, 1), st.floats(0.2, 8), st.integers(1, 8))
+def test_agreement_and_margin_raise_confidence(
+    margin: float, alone: bool, posterior: float, duration_s: float, words: int
+) -> None:
+    def sure(margin: float, *, agreed: bool) -> float:
+        return probability(
+            Evidence(
+                margin=margin,
+                agreed=agreed,
+                posterior=posterior if agreed else 0.0,
+                rivalled=False,
+                duration_s=duration_s,
+                alone=alone,
+                words=words,
+                notes=1,
+                sink=False,
+            )
+        )
+
+    assert 0 < sure(margin, agreed=False) < 1
+    assert sure(margin, agreed=True) > sure(margin, agreed=False)
+    assert sure(margin + 1, agreed=True) >= sure(margin, agreed=True)
+
+
+@pytest.mark.parametrize(
+    ("said", "others"),
+    [
+        ("one forty", ["one fourteen"]),
+        ("ten fifteen", ["ten fifty"]),
+        ("thirteen thirty", ["thirty thirty", "thirteen thirteen"]),
+        ("two forty one", []),
+        ("zero three five", []),
+        ("twelve twenty", []),
+    ],
+)
+def test_teens_and_tens_have_twins(said: str, others: list[str]) -> None:
+    assert [" ".join(words) for words in twins(said.split())] == others
+
+
+def test_silence_and_nothing_make_no_words(engine: SphinxRecognizer) -> None:
+    assert engine.decode(np.zeros(0, np.float32), 0.0) is None
+    assert engine.decode(np.zeros(16_000, np.float32), 0.0) is None
+    quiet = [Block(start_s=0.0, samples=np.zeros(320_000, np.float32))]
+    done: list[float] = []
+    assert list(transcribe(quiet, engine, progress=done.append)) == []
+    assert done[-1] == pytest.approx(20.0)
+    assert done == sorted(done)
+
+
+def test_utterances_are_parted_where_nobody_speaks() -> None:
+    words = tuple(
+        Word(text=text, start_s=start_s, end_s=start_s + 0.4)
+        for text, start_s in (("yellow back", 0.0), ("bearing", 0.9), ("time", 5.0))
+    )
+    parts = list(part_at_pauses(Utterance(words=words, start_s=0.0, end_s=5.4)))
+    assert [part.text for part in parts] == ["yellow back bearing", "time"]
+    assert parts[1].start_s == 5.0
+
+
+@pytest.mark.slow
+def test_notes_of_the_example_hunt_are_heard(engine: SphinxRecognizer) -> None:
+    path = example_hunt_dir() / "recordings" / "2026-07-14_1012_station-1.ogg"
+    first = itertools.takewhile(lambda b: b.start_s < 60, read_blocks(path))
+    spoken = [
+        word
+        for utterance in transcribe(first, engine)
+        for word in utterance.words
+        if word.source is WordSource.PHRASE
+    ]
+    sure = [word.text for word in spoken if word.confidence > 0.5]
+    # The recording opens with the station, says the wind, and then the time.
+    assert sure[0] == "station"
+    assert "time" in sure
+    assert len(sure) >= 5
+
+
+def test_phrases_are_found_among_plain_words(book: PhraseBook) -> None:
+    said = "well yellow back then bearing two one zero and blue white gone two one"
+    words = [
+        Word(text=text, start_s=n * 0.4, end_s=n * 0.4 + 0.35)
+        for n, text in enumerate(said.split())
+    ]
+    matcher = PhraseMatcher(book)
+    notes = [" ".join(w.text for w in words[a:b]) for a, b in matcher.notes(words)]
+    assert notes == ["yellow back", "bearing two one zero", "blue white gone"]
+    marked = matcher.mark(words)
+    assert marked[0].source is WordSource.GENERAL
+    assert marked[1].source is WordSource.PHRASE
+    assert marked[5].source is WordSource.GRAMMAR
