@@ -25,7 +25,15 @@ MAY_IMPORT = {
     "simulate": {"notes", "speech", "audio"},
 }
 # What any room but survey may use; none of these imports a room.
-BESIDE = {"cautions", "errors", "resources", "positions", "hunt_file", "tracks", "atomic"}
+BESIDE = {
+    "cautions",
+    "errors",
+    "resources",
+    "positions",
+    "hunt_file",
+    "tracks",
+    "atomic",
+}
 LIGHT = {"errors", "positions", "hunt_file", "hunt_template", "resources", "atomic"}
 
 
