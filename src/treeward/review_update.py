@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from treeward.atomic import write_text
 from treeward.transcription import (
     Recorded,
-    events_of,
     file_modified,
     is_transcript,
+    recorded_of,
     recording_name,
 )
 
@@ -40,21 +40,7 @@ class ReviewUpdate:
             name = recording_name(path, self._hunt.recordings_dir)
             kept = self._hunt.heard_file(name)
             if kept.path.exists() or is_transcript(path):
-                events, complete, remarks = events_of(
-                    path,
-                    kept,
-                    self._hunt.phrase_book,
-                    name=name,
-                    flag_below=self._hunt.file.speech.flag_below,
-                )
-                found.append(
-                    Recorded(
-                        name=name,
-                        events=tuple(events),
-                        complete=complete,
-                        remarks=remarks,
-                    )
-                )
+                found.append(recorded_of(self._hunt, path, kept, name=name))
         return found
 
     def merged(

@@ -186,7 +186,9 @@ def hear(
             watcher.advance(at_s)
 
     try:
-        blocks = read_blocks(path, start_s=start_s)
+        blocks = read_blocks(
+            path, start_s=start_s, warn=lambda fault: kept.remark(fault.line())
+        )
         for utterance in transcribe(blocks, recognizer, progress=reached):
             pending.append(utterance)  # noqa: PERF402  (`reached` empties it meanwhile)
         if pending:
@@ -209,24 +211,28 @@ def heard_by(path: Path, recognizer: Recognizer, book: PhraseBook) -> HeardBy:
     )
 
 
-def events_of(
-    path: Path, kept: HeardFile, book: PhraseBook, *, name: str, flag_below: float
-) -> tuple[list[Event], bool, tuple[str, ...]]:
-    """Turn what was heard, or a transcript, into events without clock times.
+def recorded_of(hunt: Hunt, path: Path, kept: HeardFile, *, name: str) -> Recorded:
+    """Turn what was heard, or a transcript, into events without clock times."""
+    from treeward.live.recovery import without_own_voice
 
-    Notes heard with a confidence under `flag_below` say so. Returns the events,
-    whether the recording was heard to its end, and remarks.
-    """
+    book = hunt.phrase_book
     if is_transcript(path):
         from treeward.notes.narration import parse_narration
         from treeward.speech.transcripts import read_transcript
 
-        return parse_narration(read_transcript(path), book, recording=name), True, ()
+        narrated = parse_narration(read_transcript(path), book, recording=name)
+        return Recorded(name=name, events=tuple(narrated))
     from treeward.notes.parser import parse_notes
 
     heard = kept.read()
+    flag_below = hunt.file.speech.flag_below
     events = parse_notes(heard.utterances, book, recording=name, flag_below=flag_below)
-    return events, heard.done, heard.remarks
+    return Recorded(
+        name=name,
+        events=tuple(without_own_voice(hunt.path, events)),
+        complete=heard.done,
+        remarks=heard.remarks,
+    )
 
 
 def attempt(name: str, work: Callable[[], Recorded]) -> Recorded:
@@ -266,16 +272,7 @@ def hear_all(
                     hear(path, kept, recognizer(), hunt.phrase_book, watcher=watcher)
                 except KeyboardInterrupt:
                     stopped = True
-            events, complete, remarks = events_of(
-                path,
-                kept,
-                hunt.phrase_book,
-                name=name,
-                flag_below=hunt.file.speech.flag_below,
-            )
-            return Recorded(
-                name=name, events=tuple(events), complete=complete, remarks=remarks
-            )
+            return recorded_of(hunt, path, kept, name=name)
 
         recorded.append(attempt(name, work))
     return recorded, stopped

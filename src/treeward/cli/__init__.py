@@ -21,6 +21,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("new", "Start a hunt: hunt.toml with comments, empty folders."),
     "phrases": ("phrases", "What can be said, as text or as a card to print."),
     "practice": ("practice", "How well your voice and microphone are heard."),
+    "listen": ("listen", "Dictate live: hears, answers, keeps, says who is due."),
     "transcribe": ("transcribe", "Recordings or timed transcripts to review.csv."),
     "review": ("review", "Rows to look at, here or in a browser with the sound."),
     "trips": ("trips", "Visits, trips, and what is doubtful."),
