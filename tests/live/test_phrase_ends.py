@@ -96,3 +96,20 @@ def test_endless_talk_is_cut_into_pieces_that_can_be_recognised() -> None:
     blocks = ends.push(np.concatenate([quiet, talk]))
 
     assert max(len(b.samples) for b in blocks) <= 8 * SAMPLE_RATE_HZ
+
+
+def test_notes_in_close_order_are_all_kept() -> None:
+    """Speech that fills most of the last seconds must not become the background."""
+    rng = np.random.default_rng(3)
+    time_s = np.arange(int(0.9 * SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ
+    voice = 0.1 * sum(np.sin(2 * np.pi * 150 * k * time_s) / k for k in range(1, 20))
+    pause = np.zeros(int(0.55 * SAMPLE_RATE_HZ))
+    notes = 20
+    sound = np.concatenate([pause, pause, *([voice, pause] * notes), pause])
+    sound += 0.001 * rng.standard_normal(len(sound))
+    ends = PhraseEnds()
+
+    phrases = ends.push(sound.astype(np.float32)) + ends.flush()
+
+    assert len(phrases) == notes
+    assert all(len(p.samples) >= len(voice) for p in phrases)

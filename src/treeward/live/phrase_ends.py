@@ -26,7 +26,7 @@ AFTER_FRAMES = 20  # and after the last
 BEGIN_FRAMES = 5  # of the last eight must stand out, to begin
 LONGEST_FRAMES = 800  # 8 s: nobody speaks a note that long
 RISE_DB = 7.0  # speech begins this far over the middle level; guess
-FALL_DB = 4.0  # and ends below this; guess
+FALL_DB = 6.0  # and ends below this; guess
 SWING_RISE_DB = 2.0  # over the swing, if that is more
 BACKGROUND_FRAMES = 400  # whose middle level is the background's; measured
 LEAST_FRAMES = 50  # before anything is known of the background
@@ -52,6 +52,7 @@ class PhraseEnds:
         self._quiet: deque[bool] = deque(maxlen=QUIET_FRAMES)
         self._kept: deque[Samples] = deque(maxlen=BEFORE_FRAMES)
         self._open: list[Samples] = []
+        self._open_db: list[float] = []  # levels of the open phrase
 
     @property
     def in_speech(self) -> bool:
@@ -79,7 +80,9 @@ class PhraseEnds:
 
     def _frame(self, frame: Samples, level_db: float) -> list[Block]:
         self._level += _SMOOTHING * (level_db - self._level)
-        self._past.append(self._level)
+        # Speech is no background, or notes said one after the other would become it.
+        speech = bool(self._open) and self._level > self._begin_db
+        (self._open_db if speech else self._past).append(self._level)
         if self._done % _LOOK_EVERY == 0:
             self._look()
         self._done += 1
@@ -98,6 +101,7 @@ class PhraseEnds:
         if enough and sum(self._quiet) >= QUIET_SHARE * QUIET_FRAMES:
             return self._end(len(self._open) - QUIET_FRAMES + AFTER_FRAMES)
         if len(self._open) >= LONGEST_FRAMES:
+            self._past.extend(self._open_db)  # too long for a note: noise has grown
             return self._end(len(self._open))
         return []
 
@@ -113,6 +117,7 @@ class PhraseEnds:
         frames, rest = self._open[:count], self._open[count:]
         first = self._done - len(self._open)
         self._open = []
+        self._open_db = []
         self._kept.clear()
         self._kept.extend(rest[-BEFORE_FRAMES:])
         start_s = first * FRAME / SAMPLE_RATE_HZ
