@@ -1,4 +1,4 @@
-"""Pictures of the review page, of any hunt: python review_pictures.py HUNT DIR.
+"""Pictures of report and review page, of any hunt: python pictures.py HUNT DIR.
 
 The ones in fixtures/pictures are of the example hunt, as `treeward demo` leaves it.
 """
@@ -11,7 +11,7 @@ import tempfile
 import threading
 from pathlib import Path
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from treeward.desk.serve import ReviewServer
 from treeward.hunt import Hunt
@@ -21,6 +21,18 @@ PICTURES = (  # name, width, height, dots per pixel, scheme
     ("review-page-dark.png", 1280, 900, 1, "dark"),
     ("review-page-phone.png", 390, 844, 2, "light"),
 )
+
+
+def report_pictures(browser: Browser, hunt: Hunt, directory: Path) -> None:
+    """Picture the opening of the report, and keep the map's picture."""
+    written = hunt.write_results(hunt.locate())
+    page = browser.new_page(
+        viewport={"width": 1000, "height": 1240}, color_scheme="light"
+    )
+    page.goto(written.report.resolve().as_uri())
+    page.screenshot(path=directory / "report.png")
+    page.close()
+    shutil.copyfile(written.directory / "map.png", directory / "map.png")
 
 
 def settle(page: Page) -> None:
@@ -44,6 +56,7 @@ def main() -> None:
             executable_path=shutil.which("chromium"),
             args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
         )
+        report_pictures(browser, Hunt(copy), arguments.directory)
         for name, width, height, dots, scheme in PICTURES:
             server = ReviewServer(Hunt(copy))
             threading.Thread(target=server.run, daemon=True).start()
