@@ -78,7 +78,7 @@ def long_recording(path: Path, hours: float) -> float:
                 for block in soundfile.blocks(source, rate, dtype="float32"):
                     out.write(block)
                     written += len(block)
-    return written / rate
+    return float(written / rate)
 
 
 def main() -> None:
