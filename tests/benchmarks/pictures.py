@@ -70,7 +70,7 @@ def main() -> None:
             with_readings = page.query_selector("#rows button:nth-child(1)")
             if with_readings is not None and width > 400:
                 page.keyboard.press("ArrowDown")
-                page.wait_for_timeout(300)
+                page.wait_for_timeout(3000)  # another recording may come up
             path = arguments.directory / name
             page.screenshot(path=path)
             print(f"{path}: {path.stat().st_size / 1024:.0f} KB")
