@@ -187,6 +187,19 @@ def test_a_faulty_recording_does_not_stop_the_others(tmp_path: Path) -> None:
     assert len(rows_of(hunt.review_path)) == 6
 
 
+def test_a_file_without_sound_is_not_copied_in(tmp_path: Path) -> None:
+    hunt = transcript_hunt(tmp_path)
+    junk = tmp_path / "memo.m4a"
+    junk.write_bytes(bytes(range(256)) * 20)
+
+    done = hunt.transcribe([junk])
+
+    assert len(done.faults) == 1
+    assert str(junk) in done.faults[0]
+    assert not (hunt.recordings_dir / "memo.m4a").exists()
+    assert not hunt.transcribe().faults
+
+
 def test_a_file_from_elsewhere_is_copied_in(tmp_path: Path) -> None:
     hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
     outside = tmp_path / "2026-07-14_1000.txt"

@@ -25,11 +25,13 @@ from treeward.heard import HeardFile
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.hunt_template import filled_template
 from treeward.transcription import (
+    Recorded,
     Transcribed,
     Watcher,
     find_recordings,
     hear_all,
     take_in,
+    unreadable,
 )
 
 if TYPE_CHECKING:
@@ -191,14 +193,17 @@ class Hunt:
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
         with self.locked():
-            paths = take_in(files, self.recordings_dir) if files else self.recordings()
-            if not paths:
+            faults = unreadable(files, self.recordings_dir)
+            readable = [file for file in files if file not in faults]
+            paths = take_in(readable, self.recordings_dir)
+            paths = paths if files else self.recordings()
+            if not paths and not faults:
                 raise HuntError(
                     "there are no recordings",
                     where=str(self.recordings_dir),
                     mend="Put some there, or name them: treeward transcribe FILE",
                 )
-            if start is not None:
+            if start is not None and paths:
                 update.keep_start(paths[0], start)
             previous, current = self.review.read()
             opened: list[Recognizer] = []
@@ -215,6 +220,10 @@ class Hunt:
                 return opened[0]
 
             recorded, stopped = hear_all(self, paths, recognizer, watcher, fresh=fresh)
+            recorded += [
+                Recorded(name=file.name, fault=fault, complete=False)
+                for file, fault in faults.items()
+            ]
             merge, clocks = update.merged(recorded, previous, current)
             self.review.write(merge.rows, merge.machine)
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)

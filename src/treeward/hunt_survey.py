@@ -335,10 +335,6 @@ def _missing(
             f"The notes name station {', '.join(strange)}, which hunt.toml does not "
             "have; add it there or correct the notes."
         )
-    if not any(trip.used for trip in table.trips):
-        said.append("No trip could be used: say a mark away, and the same mark back.")
-    if not any(line.used for line in table.lines):
-        said.append("No bearing was noted: say which way a bee vanishes.")
     return tuple(said)
 
 

@@ -122,6 +122,26 @@ def take_in(files: Sequence[Path], recordings_dir: Path) -> list[Path]:
     return taken
 
 
+def unreadable(files: Sequence[Path], recordings_dir: Path) -> dict[Path, str]:
+    """Give the line for each file from elsewhere that holds no sound to be read.
+
+    Such a file is not copied into the hunt, where it would be in the way from then on.
+    """
+    from treeward.audio.reader import probe
+
+    home = recordings_dir.resolve()
+    faults: dict[Path, str] = {}
+    for file in files:
+        path = file.resolve()
+        if is_transcript(path) or path.is_relative_to(home) or not path.is_file():
+            continue
+        try:
+            probe(file)
+        except SoundError as error:
+            faults[file] = error.line()
+    return faults
+
+
 def find_recordings(recordings_dir: Path) -> list[Path]:
     """List the recordings and transcripts of a hunt, by name.
 

@@ -47,9 +47,14 @@ def count_line(table: TripTable) -> str:
     bees = len({trip.bee for trip in table.trips})
     lines = sum(line.used for line in table.lines)
     return (
-        f"{len(table.trips)} trips of {bees} bees, {used} of them used; "
-        f"{lines} of {len(table.lines)} bearings used; {len(table.visits)} visits."
+        f"{_counted(len(table.trips), 'trip')} of {_counted(bees, 'bee')}, "
+        f"{used} of them used; {lines} of {_counted(len(table.lines), 'bearing')} "
+        f"used; {_counted(len(table.visits), 'visit')}."
     )
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def table_lines(table: TripTable) -> list[str]:

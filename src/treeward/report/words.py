@@ -152,7 +152,7 @@ def missing_sentences(result: HuntResult) -> list[str]:
     said = list(result.missing)
     used_trips = sum(trip.used for trip in result.table.trips)
     used_lines = sum(line.used for line in result.table.lines)
-    if not result.stations:
+    if not result.stations and not any("no position" in line for line in said):
         said.append(
             "No station has a position: write one into hunt.toml, or import a GPX "
             "track or waypoint."
