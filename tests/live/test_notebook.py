@@ -218,7 +218,7 @@ def test_notes_of_the_morning_stay_on_the_board_after_a_restart(
 
     assert answer is not None
     assert answer.words == "red back, 5 minutes"
-    assert len(notebook.events) == 1  # only what this session heard
+    assert len(notebook.events) == 1  # only what was heard now
 
 
 def test_last_notes_are_newest_first_and_show_what_was_taken_back(

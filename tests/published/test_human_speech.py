@@ -1,7 +1,7 @@
 """Human speech: digits are read right, and read prose makes no notes.
 
 Source of the sound and of its transcripts: the test data in the source distribution
-of PocketSphinx (https://pypi.org/project/pocketsphinx/, test/data), which holds
+of the package pocketsphinx (its test/data, Carnegie Mellon University), which holds
 TIDIGITS samples (cepstra and one recording; transcripts tidigits/tidigits.lsn),
 LibriVox readings of Jane Austen's "Sense and Sensibility" (librivox/transcription)
 and playing cards (cards/cards.transcription). Nothing of it is kept here: it is taken

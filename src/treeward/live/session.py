@@ -247,7 +247,7 @@ class Session:
         self._journal.write({"type": "clock set", "by_s": round(moved_s, 3)})
         self._on_said(
             f"the computer's clock was set by {moved_s:+.1f} s; "
-            "this session keeps the time it began with"
+            "listening keeps the time it began with"
         )
 
     def _note_answer(self, start_s: float, end_s: float, words: str) -> None:
