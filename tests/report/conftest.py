@@ -50,6 +50,32 @@ STATIONS = (
 )
 PLACE = (52.29735, -3.61708)  # latitude, longitude of the invented colony
 GEOD = Geod(ellps="WGS84")
+SEAT = NextStation(
+    latitude_deg=52.2998,
+    longitude_deg=-3.6205,
+    from_station="1",
+    walk_m=705.0,
+    walk_bearing_true_deg=257.0,
+    expected_area_90_m2=41_000.0,
+    area_90_m2=94_500.0,
+    why="its flight lines would cross the others nearly at right angles",
+)
+STRIPS = (
+    Strip(
+        start_latitude_deg=52.2970,
+        start_longitude_deg=-3.6180,
+        end_latitude_deg=52.2982,
+        end_longitude_deg=-3.6172,
+        probability=0.31,
+    ),
+    Strip(
+        start_latitude_deg=52.2983,
+        start_longitude_deg=-3.6166,
+        end_latitude_deg=52.2969,
+        end_longitude_deg=-3.6174,
+        probability=0.24,
+    ),
+)
 
 
 def normal_pdf(x: Any, mean: float, sd: float) -> Any:
@@ -116,6 +142,7 @@ def colony(
     marks: tuple[str, ...] = ("yellow", "blue-white", "white", "red"),
     middles: Sequence[tuple[float, float]] = ((0.0, 0.0),),
     words: str = "a patch",
+    seat: NextStation | None = SEAT,
 ) -> Colony:
     frame = LocalFrame(*PLACE)
     axis = np.linspace(-600, 600, 81)
@@ -153,6 +180,8 @@ def colony(
             ),
         ),
         words=words,
+        next_station=seat,
+        search_plan=STRIPS,
     )
 
 
@@ -251,24 +280,8 @@ def make(
             bee_distance("white", "2", 480, 231),
         ),
         colonies=(colony(),),
-        next_station=NextStation(
-            latitude_deg=52.2998,
-            longitude_deg=-3.6205,
-            from_station="1",
-            walk_m=705.0,
-            walk_bearing_true_deg=257.0,
-            expected_area_90_m2=41_000.0,
-            area_90_m2=94_500.0,
-            why="its flight lines would cross the others nearly at right angles",
-        ),
-        search_plan=(
-            Strip(start_latitude_deg=52.2970, start_longitude_deg=-3.6180,
-                  end_latitude_deg=52.2982, end_longitude_deg=-3.6172,
-                  probability=0.31),
-            Strip(start_latitude_deg=52.2983, start_longitude_deg=-3.6166,
-                  end_latitude_deg=52.2969, end_longitude_deg=-3.6174,
-                  probability=0.24),
-        ),
+        next_station=SEAT,
+        search_plan=STRIPS,
         advice=(
             "Five more bearings at station 2 would shrink the search area by a third.",
             "Nobody timed a hive of known place; a calibration would help the most.",
@@ -299,7 +312,8 @@ def make_two_colonies() -> HuntResult:
     whole = make()
     assert whole.fix is not None
     first = colony("A", ("yellow", "blue-white"), ((0, 0), (420, 260)), "two patches")
-    second = colony("B", ("white", "red"), ((-500, 700),))
+    seat = replace(SEAT, latitude_deg=52.3051, longitude_deg=-3.6171, from_station="2")
+    second = colony("B", ("white", "red"), ((-500, 700),), seat=seat)
     return replace(whole, fix=replace(whole.fix, colonies=(first, second)))
 
 

@@ -13,10 +13,12 @@ from treeward.report.words import (
     basis_sentence,
     colony_sentences,
     compass_sentence,
+    for_colony,
     headline,
     listing,
     missing_sentences,
     next_sentences,
+    seats,
 )
 
 if TYPE_CHECKING:
@@ -50,6 +52,14 @@ def test_two_colonies_one_in_two_patches(two_colonies: HuntResult) -> None:
     assert second.startswith("Colony B")
 
 
+def test_each_colony_has_a_place_to_sit(two_colonies: HuntResult) -> None:
+    said = next_sentences(two_colonies)
+
+    assert said[0].startswith("For colony A: sit next about 700 m from station 1,")
+    assert any(s.startswith("For colony B: sit next about") for s in said)
+    assert for_colony(two_colonies, seats(two_colonies)[1][0]) == ", colony B"
+
+
 def test_an_area_too_large_to_walk_is_called_so(result: HuntResult) -> None:
     assert result.fix is not None
     colony = result.fix.colonies[0]
@@ -81,11 +91,12 @@ def test_no_more_is_said_than_the_shape_allows(
 
 def test_the_survey_s_reason_is_not_said_twice(result: HuntResult) -> None:
     assert result.fix is not None
-    assert result.fix.next_station is not None
+    (colony,) = result.fix.colonies
+    assert colony.next_station is not None
     why = "700 m on 257 true: a cross line; expected area 9.4 ha -> 4.1 ha"
-    place = replace(result.fix.next_station, why=why)
+    colony = replace(colony, next_station=replace(colony.next_station, why=why))
     advice = (f"sit next {why}", "one station only: a second can tell more")
-    fix = replace(result.fix, next_station=place, advice=advice)
+    fix = replace(result.fix, colonies=(colony,), advice=advice)
     whole = replace(result, fix=fix)
 
     assert next_sentences(whole)[-1] == "Why there: a cross line."
@@ -95,7 +106,8 @@ def test_the_survey_s_reason_is_not_said_twice(result: HuntResult) -> None:
 def test_when_to_stop(result: HuntResult) -> None:
     assert result.fix is not None
     advice = ("stop lining and look up trees: the 90 % area is 1.2 ha",)
-    whole = replace(result, fix=replace(result.fix, next_station=None, advice=advice))
+    colony = replace(result.fix.colonies[0], next_station=None, advice=advice)
+    whole = replace(result, fix=replace(result.fix, colonies=(colony,), advice=advice))
 
     assert next_sentences(whole) == [
         "Stop lining and look up trees: the 90 % area is 1.2 ha."

@@ -37,6 +37,28 @@ def test_two_lines_are_two_colonies() -> None:
     assert fix.same_colony["yellow", "white"] < 0.2
 
 
+def test_each_colony_is_told_what_would_help_it() -> None:
+    fix = survey.locate(*two_lines())
+
+    first, second = fix.colonies
+    assert (fix.next_station, fix.search_plan) == (
+        first.next_station,
+        first.search_plan,
+    )
+    for colony in fix.colonies:
+        assert colony.search_plan
+        assert sum(strip.probability for strip in colony.search_plan) >= 0.89
+        assert colony.next_station is not None
+        seat = colony.next_station
+        assert seat.area_90_m2 == pytest.approx(
+            colony.search_areas[90].area_m2, rel=0.05
+        )
+        assert f"colony {colony.id}: sit next {seat.why}" in fix.advice
+    assert first.next_station != second.next_station
+    # What is true of both is said once, and of no colony by name.
+    assert sum("one station only" in said for said in fix.advice) == 1
+
+
 def test_one_line_is_one_colony() -> None:
     fix = survey.locate(*two_lines(apart_deg=0.0))
     assert marks(fix) == {BEES}

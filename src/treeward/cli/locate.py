@@ -56,7 +56,7 @@ def answer_lines(result: HuntResult) -> list[str]:
         colony_sentences,
         headline,
         missing_sentences,
-        next_sentences,
+        next_of,
     )
 
     if result.fix is None or not result.fix.colonies:
@@ -76,7 +76,7 @@ def answer_lines(result: HuntResult) -> list[str]:
             f"Best place: {format_position(place)} (UTM {utm_text(place)}); "
             f"90 % search area: {units.area(area)}."
         )
-    lines += next_sentences(result)
+        lines += next_of(result, colony)
     lines += list(result.missing)
     lines.append(basis_sentence(result))
     return lines

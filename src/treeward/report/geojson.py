@@ -42,18 +42,19 @@ def geojson_dict(sketch: Sketch) -> dict[str, Any]:
         )
         for path in sketch.paths
     ]
-    if len(sketch.walk_lonlat) >= 2:
-        features.append(
-            _feature(
-                {
-                    "type": "LineString",
-                    "coordinates": [list(point) for point in sketch.walk_lonlat],
-                },
-                kind="search_plan",
-                name="Search plan",
-                note="Strips in the order that finds the colony soonest",
-            )
+    features += [
+        _feature(
+            {
+                "type": "LineString",
+                "coordinates": [list(point) for point in walk.lonlat],
+            },
+            kind="search_plan",
+            name=walk.name,
+            note="Strips in the order that finds the colony soonest",
+            colony=walk.colony,
         )
+        for walk in sketch.walks
+    ]
     features += [
         _feature(
             {

@@ -50,9 +50,9 @@ def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str
                 type=spot.kind.replace("_", " "),
             )
         )
-    if len(sketch.walk_lonlat) >= 2:
-        route = gpx.GPXRoute(name="Search plan")
-        for number, (longitude, latitude) in enumerate(sketch.walk_lonlat, start=1):
+    for walk in sketch.walks:
+        route = gpx.GPXRoute(name=xml_text(walk.name))
+        for number, (longitude, latitude) in enumerate(walk.lonlat, start=1):
             route.points.append(
                 gpx.GPXRoutePoint(
                     latitude=latitude, longitude=_longitude(longitude), name=f"{number}"

@@ -126,11 +126,13 @@ def kml_bytes(sketch: Sketch) -> bytes:
         folder, colours = _folder(document, "Flight lines"), _line_colours(sketch)
         for path in sketch.paths:
             _path(folder, path, colours)
-    if len(sketch.walk_lonlat) >= 2:
-        mark = _placemark(_folder(document, "Search plan"), "Search plan", "", "walk")
-        line = _add(mark, "LineString")
-        _add(line, "tessellate", "1")
-        _add(line, "coordinates", _ring([list(point) for point in sketch.walk_lonlat]))
+    if sketch.walks:
+        folder = _folder(document, "Search plan")
+        for walk in sketch.walks:
+            mark = _placemark(folder, walk.name, "", "walk")
+            line = _add(mark, "LineString")
+            _add(line, "tessellate", "1")
+            _add(line, "coordinates", _ring([list(point) for point in walk.lonlat]))
     for kind, title in (
         ("station", "Stations"),
         ("best_place", "Best place"),

@@ -13,7 +13,14 @@ from .lines import bundles_by_bee
 from .paint import paint_hex, split_mark
 from .picture_style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable
 from .units import Units, bearing_text
-from .words import basis_sentence, colony_sentences, compass_sentence, headline
+from .words import (
+    basis_sentence,
+    colony_sentences,
+    compass_sentence,
+    for_colony,
+    headline,
+    seats,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -115,13 +122,14 @@ def _places(key: _Key, result: HuntResult) -> None:
         key.axes.text(0.14, key.y + _LINE * 0.16, f"UTM {grid}", fontsize=7.2, va="top",
                       color=MUTED)  # fmt: skip
         key.y -= _LINE * 0.78
-    if (place_next := result.fix.next_station) is not None:
+    for colony, place_next in seats(result)[:4]:
         walk = (
             f"{units.distance(place_next.walk_m)} from station "
             f"{place_next.from_station} on "
             f"{bearing_text(place_next.walk_bearing_true_deg)} true"
         )
-        y = key.entry("Next station", drawable(walk, 60))
+        title = f"Next station{for_colony(result, colony)}"
+        y = key.entry(drawable(title), drawable(walk, 60))
         key.axes.plot([0.055], [y], marker="s", markersize=8, markerfacecolor=NEXT,
                       markeredgecolor=PAPER, markeredgewidth=0.8)  # fmt: skip
 
@@ -196,7 +204,7 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
     notes += [basis_sentence(result), compass_sentence(result)]
     if bundles_by_bee(result):
         notes.append("Grey fans hold about two in three single bearings.")
-    if result.fix is not None and result.fix.search_plan:
+    if result.fix is not None and any(c.search_plan for c in result.fix.colonies):
         notes.append("Arrows: the strips to walk, in the order that finds it soonest.")
     if zone:
         notes.append(f"Grid: UTM zone {zone}, WGS84; north is true north.")

@@ -32,6 +32,7 @@ from .picture_style import (
     new_figure,
 )
 from .sketch import LINE_DEFAULT_M, line_length_m
+from .words import seats
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -119,7 +120,7 @@ def _content(result: HuntResult, frame: LocalFrame) -> Points:
             if widest is not None:
                 areas = colony.search_areas[widest]
                 rings += [polygon.outer for polygon in areas.polygons]
-        if (place := result.fix.next_station) is not None:
+        for _, place in seats(result):
             lat.append(place.latitude_deg)
             lon.append(place.longitude_deg)
     spots = frame.to_xy(np.array(lat), np.array(lon))
@@ -199,7 +200,8 @@ def _draw_tracks(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
 
 
 def _draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
-    for strip in result.fix.search_plan if result.fix else ():
+    colonies = result.fix.colonies if result.fix else ()
+    for strip in (strip for colony in colonies for strip in colony.search_plan):
         ends = frame.to_xy(
             np.array([strip.start_latitude_deg, strip.end_latitude_deg]),
             np.array([strip.start_longitude_deg, strip.end_longitude_deg]),
@@ -240,9 +242,10 @@ def _draw_spots(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
             axes.annotate(drawable(colony.id, 8), (x, y), (11, 8), fontsize=11,
                           textcoords="offset points", fontweight="bold", zorder=15,
                           path_effects=halo())  # fmt: skip
-    if (place_next := result.fix.next_station) is not None:
+    for colony, place_next in seats(result):
         x, y = _at(frame, place_next.latitude_deg, place_next.longitude_deg)
         axes.plot([x], [y], marker="s", markersize=11, zorder=12, markerfacecolor=NEXT,
                   markeredgecolor=PAPER, markeredgewidth=1.4)  # fmt: skip
-        axes.annotate("next", (x, y), (0, -9), textcoords="offset points", ha="center",
+        text = drawable(f"next, {colony.id}", 12) if several else "next"
+        axes.annotate(text, (x, y), (0, -9), textcoords="offset points", ha="center",
                       va="top", fontsize=8, zorder=13, path_effects=halo())  # fmt: skip

@@ -25,7 +25,9 @@ from .words import (
     compass_sentence,
     headline,
     missing_sentences,
+    next_of,
     next_sentences,
+    seats,
     sentence,
 )
 
@@ -172,7 +174,12 @@ def page_text(
             script=Markup(script),  # noqa: S704  (our own file)
             script_rule=_script_rule(script),
             headline=headline(result),
-            answers=[colony_sentences(result, colony) for colony in colonies],
+            answers=[
+                colony_sentences(result, colony)
+                + (next_of(result, colony) if len(colonies) > 1 else [])
+                for colony in colonies
+            ],
+            seats=seats(result),
             located=located,
             missing=missing,
             next_words=next_sentences(result),

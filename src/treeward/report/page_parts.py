@@ -12,6 +12,7 @@ from treeward.positions import Position, format_position, utm_text
 from .lines import timed_ends, true_bearing_deg
 from .paint import paint_hex, split_mark
 from .units import Units, bearing_text, duration_text
+from .words import for_colony, seats
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -290,18 +291,18 @@ class Lines:
         if result.fix is None:
             return lines
         for colony in result.fix.colonies:
-            several = len(result.fix.colonies) > 1
-            name = f"Best place, colony {colony.id}" if several else "Best place"
+            name = f"Best place{for_colony(result, colony)}"
             note = f"bees: {', '.join(colony.marks)}" if colony.marks else ""
             where = colony.best_latitude_deg, colony.best_longitude_deg
             lines.append(_place("best", name, note, *where))
-        if (nxt := result.fix.next_station) is not None:
+        for colony, nxt in seats(result):
             walk = (
                 f"{self._units.distance(nxt.walk_m)} from station {nxt.from_station} "
                 f"on {bearing_text(nxt.walk_bearing_true_deg)} true"
             )
             where = nxt.latitude_deg, nxt.longitude_deg
-            lines.append(_place("next", "Next station", walk, *where))
+            name = f"Next station{for_colony(result, colony)}"
+            lines.append(_place("next", name, walk, *where))
         return lines
 
 

@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from treeward.survey.records import (
         BeeDistance,
         Colony,
-        Fix,
         HandRule,
         NextStation,
         SearchArea,
+        Strip,
     )
     from treeward.trips.records import FlightLine, Trip, Visit
 
@@ -56,7 +56,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         "bees": [_bee(bee) for bee in fix.bees] if fix else [],
         "colonies": [_colony(colony) for colony in fix.colonies] if fix else [],
         "next_station": _next(fix.next_station) if fix and fix.next_station else None,
-        "search_plan": _search_plan(fix) if fix else [],
+        "search_plan": _search_plan(fix.search_plan) if fix else [],
         "learned": {
             name: {"median": number(median, 4), "sd": number(sd, 4)}
             for name, (median, sd) in fix.learned.items()
@@ -262,6 +262,9 @@ def _colony(colony: Colony) -> dict[str, Any]:
             }
             for fix in colony.classical
         ],
+        "next_station": _next(colony.next_station) if colony.next_station else None,
+        "search_plan": _search_plan(colony.search_plan),
+        "advice": list(colony.advice),
     }
 
 
@@ -278,7 +281,7 @@ def _next(place: NextStation) -> dict[str, Any]:
     }
 
 
-def _search_plan(fix: Fix) -> list[dict[str, Any]]:
+def _search_plan(strips: Iterable[Strip]) -> list[dict[str, Any]]:
     return [
         {
             "start": {
@@ -291,5 +294,5 @@ def _search_plan(fix: Fix) -> list[dict[str, Any]]:
             },
             "probability": number(strip.probability, 5),
         }
-        for strip in fix.search_plan
+        for strip in strips
     ]

@@ -13,6 +13,7 @@ from treeward.survey.frame import geodesic
 from .lines import belongs_to, bundles_by_bee
 from .rings import polygon_rings
 from .units import Units, bearing_text
+from .words import for_colony, seats
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -67,6 +68,15 @@ class Area:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Walk:
+    """A colony's search plan: its strips one after the other."""
+
+    colony: str
+    name: str
+    lonlat: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sketch:
     """All of it."""
 
@@ -74,7 +84,7 @@ class Sketch:
     spots: tuple[Spot, ...]
     paths: tuple[FlightPath, ...]
     areas: tuple[Area, ...]  # largest first, so that smaller ones lie on top
-    walk_lonlat: tuple[tuple[float, float], ...]
+    walks: tuple[Walk, ...]
 
 
 def colony_name(result: HuntResult, colony_id: str) -> str:
@@ -123,17 +133,18 @@ def _found(result: HuntResult) -> list[Spot]:
                 },
             )
         )
-    if (place := result.fix.next_station) is not None:
+    for colony, place in seats(result):
         spots.append(
             Spot(
                 kind="next_station",
-                name="Next station",
+                name=f"Next station{for_colony(result, colony)}",
                 note=f"{units.distance(place.walk_m)} from station "
                 f"{place.from_station} on "
                 f"{bearing_text(place.walk_bearing_true_deg)} true",
                 longitude_deg=place.longitude_deg,
                 latitude_deg=place.latitude_deg,
                 properties={
+                    "colony": colony.id,
                     "from_station": place.from_station,
                     "walk_m": round(place.walk_m, 1),
                     "walk_bearing_true_deg": round(place.walk_bearing_true_deg, 1),
@@ -236,18 +247,35 @@ def _areas(result: HuntResult) -> list[Area]:
     return sorted(areas, key=lambda area: -area.percent)
 
 
+def _walks(result: HuntResult) -> list[Walk]:
+    walks = []
+    for colony in result.fix.colonies if result.fix else ():
+        points: list[tuple[float, float]] = []
+        for strip in colony.search_plan:
+            points += [
+                (
+                    round(strip.start_longitude_deg, 7),
+                    round(strip.start_latitude_deg, 7),
+                ),
+                (round(strip.end_longitude_deg, 7), round(strip.end_latitude_deg, 7)),
+            ]
+        if points:
+            walks.append(
+                Walk(
+                    colony=colony.id,
+                    name=f"Search plan{for_colony(result, colony)}",
+                    lonlat=tuple(points),
+                )
+            )
+    return walks
+
+
 def sketch(result: HuntResult) -> Sketch:
     """Gather what a map of this result shows."""
-    walk: list[tuple[float, float]] = []
-    for strip in result.fix.search_plan if result.fix else ():
-        walk += [
-            (round(strip.start_longitude_deg, 7), round(strip.start_latitude_deg, 7)),
-            (round(strip.end_longitude_deg, 7), round(strip.end_latitude_deg, 7)),
-        ]
     return Sketch(
         title=result.hunt_file.hunt.name,
         spots=tuple(_stations(result) + _found(result)),
         paths=tuple(_paths(result)),
         areas=tuple(_areas(result)),
-        walk_lonlat=tuple(walk),
+        walks=tuple(_walks(result)),
     )

@@ -10,7 +10,7 @@ from treeward.survey.frame import geodesic
 from .units import Units, wind_name
 
 if TYPE_CHECKING:
-    from treeward.survey.records import Colony
+    from treeward.survey.records import Colony, NextStation
 
     from .records import HuntResult, StationPlace
 
@@ -127,12 +127,37 @@ def headline(result: HuntResult) -> str:
     return f"The bees seem to come from {count} colonies."
 
 
+def seats(result: HuntResult) -> list[tuple[Colony, NextStation]]:
+    """Return each colony's next station, for those that have one."""
+    colonies = result.fix.colonies if result.fix else ()
+    return [(one, one.next_station) for one in colonies if one.next_station is not None]
+
+
+def for_colony(result: HuntResult, colony: Colony) -> str:
+    """Return ", colony B" where there are several colonies, else nothing."""
+    several = result.fix is not None and len(result.fix.colonies) > 1
+    return f", colony {colony.id}" if several else ""
+
+
 def next_sentences(result: HuntResult) -> list[str]:
-    """Say where to sit next and what for."""
+    """Say where to sit next and what for, for each colony."""
     if result.fix is None:
         return []
-    if (place := result.fix.next_station) is None:
-        return [sentence(a) for a in result.fix.advice if a.startswith("stop lining")]
+    several = len(result.fix.colonies) > 1
+    said = []
+    for colony in result.fix.colonies:
+        sentences = next_of(result, colony)
+        if several and sentences:
+            first = sentences[0]
+            sentences[0] = f"For colony {colony.id}: {first[0].lower()}{first[1:]}"
+        said += sentences
+    return said
+
+
+def next_of(result: HuntResult, colony: Colony) -> list[str]:
+    """Say where to sit next for one colony, or that looking up trees is better."""
+    if (place := colony.next_station) is None:
+        return [sentence(a) for a in colony.advice if a.startswith("stop lining")]
     units = Units(result.hunt_file.hunt.units)
     way = wind_name(place.walk_bearing_true_deg)
     walk = f"about {units.distance(place.walk_m)} from station {place.from_station}"
@@ -178,8 +203,8 @@ def advice_sentences(result: HuntResult) -> list[str]:
     """Say what would help, without what `next_sentences` says already."""
     if result.fix is None:
         return []
-    said = ("sit next", "stop lining")
-    return [sentence(text) for text in result.fix.advice if not text.startswith(said)]
+    said = re.compile(r"(?:colony \S+: )?(?:sit next|stop lining)")
+    return [sentence(text) for text in result.fix.advice if not said.match(text)]
 
 
 def basis_sentence(result: HuntResult) -> str:

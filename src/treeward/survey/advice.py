@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from .case import Hunt
     from .evidence import Evidence
@@ -73,6 +73,20 @@ def advice(hunt: Hunt, evidence: Evidence, grid: Grid) -> list[str]:
             f"the colony may lie beyond {cut / 1000:g} km, where the search stops; "
             "check the times, or raise distance_cut_m"
         )
-    if hunt.left_out:
-        result.append(f"left out as bees of a known hive: {', '.join(hunt.left_out)}")
     return result
+
+
+def all_advice(colonies: Sequence[Colony]) -> list[str]:
+    """Return the advice of all colonies; what is not true of each names its colony."""
+    shared = [
+        text
+        for text in colonies[0].advice
+        if all(text in other.advice for other in colonies)
+    ]
+    own = [
+        f"colony {one.id}: {text}"
+        for one in colonies
+        for text in one.advice
+        if text not in shared
+    ]
+    return own + shared if len(colonies) > 1 else shared

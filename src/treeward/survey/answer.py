@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import areas, words
-from .advice import advice, doubtful_pairs
+from .advice import advice, all_advice, doubtful_pairs
 from .case import Hunt, prepare
 from .colonies import Group, group_bees
 from .cross_check import classical_fixes
@@ -67,24 +67,19 @@ def locate(
         )
         for group, evidence, grid in zip(groups, evidences, grids, strict=True)
     )
-    learned = words.learned(evidences[0], grids[0])
-    said = advice(hunt, evidences[0], grids[0])
-    seat: NextStation | None = None
-    plan: tuple[Strip, ...] = ()
-    if evidences[0].has_times or evidences[0].has_lines:
-        seat, where = choose(hunt, evidences[0], grids[0], stations, learned)
-        said.insert(0, where)
-        plan = search_plan(grids[0], hunt.frame)
+    said = all_advice(colonies)
+    if hunt.left_out:
+        said.append(f"left out as bees of a known hive: {', '.join(hunt.left_out)}")
     said += doubtful_pairs(colonies, pairs)
     if settings.calibrations:
         said += calibration_gain(hunt, groups[0], grids[0], settings)
     return Fix(
         bees=bee_distances(hunt, stations, trips),
         colonies=colonies,
-        next_station=seat,
-        search_plan=plan,
+        next_station=colonies[0].next_station,
+        search_plan=colonies[0].search_plan,
         advice=tuple(said),
-        learned=learned,
+        learned=words.learned(evidences[0], grids[0]),
         same_colony=pairs,
     )
 
@@ -165,7 +160,7 @@ def colony(
     stations: Stations,
     trips: Trips,
 ) -> Colony:
-    """Return one colony's search areas and distances."""
+    """Return one colony's search areas and distances, and what would help next."""
     best = hunt.frame.to_lonlat(grid.best())
     distances = {}
     for station in hunt.stations_used:
@@ -175,6 +170,14 @@ def colony(
         )
         distances[stations.id[station]] = (low, median, high)
     search_areas = areas.search_areas(grid, hunt.frame)
+    said = advice(hunt, evidence, grid)
+    seat: NextStation | None = None
+    plan: tuple[Strip, ...] = ()
+    if evidence.has_times or evidence.has_lines:
+        learned = words.learned(evidence, grid)
+        seat, where = choose(hunt, evidence, grid, stations, learned)
+        said.insert(0, where)
+        plan = search_plan(grid, hunt.frame)
     return Colony(
         id=name,
         marks=tuple(trips.bees[bee] for bee in sorted(evidence.bees)),
@@ -185,4 +188,7 @@ def colony(
         density=areas.density(grid, hunt.frame),
         classical=classical_fixes(evidence, hunt.frame),
         words=words.shape(search_areas[90], evidence, grid),
+        next_station=seat,
+        search_plan=plan,
+        advice=tuple(said),
     )

@@ -118,23 +118,6 @@ class ClassicalFix:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Colony:
-    """Where one colony probably is."""
-
-    id: str  # "A", "B"
-    marks: tuple[str, ...]
-    best_latitude_deg: float
-    best_longitude_deg: float
-    distance_m: Mapping[
-        str, tuple[float, float, float]
-    ]  # station -> low90, median, high90
-    search_areas: Mapping[int, SearchArea]  # 50, 90, 95
-    density: Density
-    classical: tuple[ClassicalFix, ...] = ()
-    words: str = ""  # shape of the answer: "a patch", "two patches", "a ring"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class NextStation:
     """Where to sit next, and what it should bring."""
 
@@ -160,8 +143,33 @@ class Strip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Colony:
+    """Where one colony probably is, and how to come nearer to it."""
+
+    id: str  # "A", "B"
+    marks: tuple[str, ...]
+    best_latitude_deg: float
+    best_longitude_deg: float
+    distance_m: Mapping[
+        str, tuple[float, float, float]
+    ]  # station -> low90, median, high90
+    search_areas: Mapping[int, SearchArea]  # 50, 90, 95
+    density: Density
+    classical: tuple[ClassicalFix, ...] = ()
+    words: str = ""  # shape of the answer: "a patch", "two patches", "a ring"
+    next_station: NextStation | None = None
+    search_plan: tuple[Strip, ...] = ()
+    advice: tuple[str, ...] = ()  # what would help most for this colony, in words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Fix:
-    """The whole answer of the survey core."""
+    """The whole answer of the survey core.
+
+    `next_station` and `search_plan` are the first colony's; each colony has its own.
+    `advice` is that of all colonies, its sentences named by colony where there are
+    several.
+    """
 
     bees: tuple[BeeDistance, ...]
     colonies: tuple[Colony, ...]
