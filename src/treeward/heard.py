@@ -1,21 +1,24 @@
 """What was heard in a recording, kept so that a stopped run can go on.
 
 One file of JSON lines for each recording, in the hunt's `.treeward/heard/`: a line
-that says what heard it, then a line for each utterance as soon as it is known, then
-`{"done": true}`. A line cut short by a crash is dropped when the file is read.
+that says what heard it and into which pieces it was cut, then a line for each
+utterance as soon as it is known, then `{"done": true}`. Lines of pieces that are heard
+at the same time stand among each other. A line cut short by a crash is dropped when
+the file is read.
 """
 
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from treeward.atomic import write_text
+from treeward.pieces import WHOLE, Piece
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
 
@@ -30,15 +33,35 @@ class HeardBy:
     modified_ns: int
 
 
+@dataclass(slots=True)
+class HeardPiece:
+    """How far the hearing of one piece got."""
+
+    piece: Piece
+    utterances: list[Utterance] = field(default_factory=list)
+    reached_s: float = 0.0
+    peak: float = 0.0  # loudest sample so far, of 1
+    done: bool = False
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
     """An earlier hearing: the utterances so far, and how far it got."""
 
     by: HeardBy | None
-    utterances: tuple[Utterance, ...]
-    reached_s: float
-    done: bool
+    pieces: tuple[HeardPiece, ...]
+    done: bool  # all of it
     remarks: tuple[str, ...] = ()  # "the file is cut off after 12:30"
+
+    @property
+    def utterances(self) -> tuple[Utterance, ...]:
+        """What was heard so far, in order of time."""
+        return tuple(u for piece in self.pieces for u in piece.utterances)
+
+    @property
+    def reached_s(self) -> float:
+        """Seconds of sound that were heard."""
+        return sum(max(one.reached_s - one.piece.start_s, 0.0) for one in self.pieces)
 
 
 class HeardFile:
@@ -50,50 +73,77 @@ class HeardFile:
     def read(self) -> Heard:
         """Return what is kept; nothing where there is no file or it is unreadable."""
         by: HeardBy | None = None
-        utterances: list[Utterance] = []
+        pieces = [HeardPiece(WHOLE)]
         remarks: list[str] = []
-        reached_s, done = 0.0, False
+        done = False
         for entry in self._entries():
             if "by" in entry:
                 by = HeardBy(**entry["by"])
-            elif "words" in entry:
-                utterances.append(_utterance_from(entry))
-            elif "remark" in entry:
+                pieces = _pieces_from(entry)
+                continue
+            if "remark" in entry:
                 remarks.append(str(entry["remark"]))
-            reached_s = max(reached_s, float(entry.get("reached_s", 0.0)))
-            done = done or bool(entry.get("done"))
-        return Heard(
-            by=by,
-            utterances=tuple(utterances),
-            reached_s=reached_s,
-            done=done,
-            remarks=tuple(remarks),
-        )
+                continue
+            if "piece" not in entry and "done" in entry:
+                done = True
+                continue
+            one = pieces[entry.get("piece", 0)]
+            if "words" in entry:
+                one.utterances.append(_utterance_from(entry))
+            one.reached_s = max(one.reached_s, float(entry.get("reached_s", 0.0)))
+            one.peak = max(one.peak, float(entry.get("peak", 0.0)))
+            one.done = one.done or bool(entry.get("done"))
+        return Heard(by=by, pieces=tuple(pieces), done=done, remarks=tuple(remarks))
 
-    def begin(self, by: HeardBy) -> None:
+    def begin(self, by: HeardBy, pieces: Sequence[Piece] = (WHOLE,)) -> None:
         """Start afresh: forget what is kept."""
         self.path.parent.mkdir(parents=True, exist_ok=True)
-        values = {name: getattr(by, name) for name in HeardBy.__slots__}
-        self.path.write_text(_line({"by": values}), "utf-8")
+        write_text(self.path, _head(by, pieces))
 
     def resume(self) -> Heard:
         """Return what is kept, and cut off what a crash left half written."""
         heard = self.read()
         if heard.by is not None:
-            by = {name: getattr(heard.by, name) for name in HeardBy.__slots__}
-            lines = [_line({"by": by})]
+            lines = [_head(heard.by, [one.piece for one in heard.pieces])]
             lines += [_line({"remark": text}) for text in heard.remarks]
-            lines += [_line(_entry_of(utterance)) for utterance in heard.utterances]
-            lines.append(_line({"reached_s": heard.reached_s}))
+            for one in heard.pieces:
+                number = one.piece.number
+                lines += [_line(_entry_of(u, number)) for u in one.utterances]
+                lines.append(_reached(number, one.reached_s, one.peak))
+                if one.done:
+                    lines.append(_line({"piece": number, "done": True}))
             if heard.done:
                 lines.append(_line({"done": True}))
             write_text(self.path, "".join(lines))
         return heard
 
-    def add(self, utterances: Iterable[Utterance], *, reached_s: float) -> None:
-        """Keep what was heard up to `reached_s`, from where a later run goes on."""
-        lines = [_line(_entry_of(utterance)) for utterance in utterances]
-        self._append("".join(lines) + _line({"reached_s": round(reached_s, 3)}))
+    def add(
+        self,
+        utterances: Iterable[Utterance],
+        *,
+        reached_s: float,
+        piece: int = 0,
+        peak: float = 0.0,
+    ) -> None:
+        """Keep what was heard of a piece up to `reached_s`, where a later run goes on.
+
+        Parameters
+        ----------
+        utterances
+            What was heard since the last time.
+        reached_s
+            Second of the recording up to which it is known.
+        piece
+            Number of the piece.
+        peak
+            Loudest sample so far, of 1.
+        """
+        lines = [_line(_entry_of(utterance, piece)) for utterance in utterances]
+        self._append("".join(lines) + _reached(piece, reached_s, peak))
+
+    def finish_piece(self, piece: int) -> None:
+        """Note that a piece was heard to its end."""
+        self._append(_line({"piece": piece, "done": True}))
 
     def remark(self, text: str) -> None:
         """Keep a remark about the recording as a whole."""
@@ -132,8 +182,30 @@ def _line(value: dict[str, Any]) -> str:
     return json.dumps(value, ensure_ascii=False) + "\n"
 
 
-def _entry_of(utterance: Utterance) -> dict[str, Any]:
+def _head(by: HeardBy, pieces: Sequence[Piece]) -> str:
+    values = {name: getattr(by, name) for name in HeardBy.__slots__}
+    return _line({"by": values, "pieces": [[p.start_s, p.end_s] for p in pieces]})
+
+
+def _pieces_from(entry: dict[str, Any]) -> list[HeardPiece]:
+    cuts = entry.get("pieces") or [[0.0, None]]
+    return [
+        HeardPiece(
+            Piece(number=number, start_s=start_s, end_s=end_s), reached_s=start_s
+        )
+        for number, (start_s, end_s) in enumerate(cuts)
+    ]
+
+
+def _reached(piece: int, reached_s: float, peak: float) -> str:
+    return _line(
+        {"piece": piece, "reached_s": round(reached_s, 3), "peak": round(peak, 6)}
+    )
+
+
+def _entry_of(utterance: Utterance, piece: int) -> dict[str, Any]:
     return {
+        "piece": piece,
         "start_s": round(utterance.start_s, 3),
         "end_s": round(utterance.end_s, 3),
         "words": [

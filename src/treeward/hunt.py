@@ -22,14 +22,14 @@ from treeward import __version__
 from treeward.atomic import write_text
 from treeward.errors import HuntError
 from treeward.heard import HeardFile
+from treeward.hearing import Watcher, hear_all
+from treeward.hearing_work import EngineChoice
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.hunt_template import filled_template
 from treeward.transcription import (
     Recorded,
     Transcribed,
-    Watcher,
     find_recordings,
-    hear_all,
     take_in,
     unreadable,
 )
@@ -45,7 +45,6 @@ if TYPE_CHECKING:
     from treeward.report.records import HuntResult, WrittenFiles
     from treeward.review_store import ReviewStore
     from treeward.speech.phrasebook import PhraseBook
-    from treeward.speech.recognizer import Recognizer
     from treeward.trips.records import TripTable
 
 
@@ -166,6 +165,7 @@ class Hunt:
         start: str | None = None,
         model: str | None = None,
         fresh: bool = False,
+        jobs: int = 1,
         watcher: Watcher | None = None,
     ) -> Transcribed:
         """Hear recordings or read transcripts, and bring review.csv up to date.
@@ -180,6 +180,9 @@ class Hunt:
             A Vosk model to use, by path or name.
         fresh
             Forget what was heard before.
+        jobs
+            Processes that hear at the same time; with 1, this one. More than one
+            needs a script that can be imported (`if __name__ == "__main__":`).
         watcher
             Told of the progress.
 
@@ -206,20 +209,14 @@ class Hunt:
             if start is not None and paths:
                 update.keep_start(paths[0], start)
             previous, current = self.review.read()
-            opened: list[Recognizer] = []
-
-            def recognizer() -> Recognizer:
-                if not opened:
-                    from treeward.speech.choose import open_recognizer
-
-                    opened.append(
-                        open_recognizer(
-                            self.phrase_book, model=model, hunt_dir=self.path
-                        )
-                    )
-                return opened[0]
-
-            recorded, stopped = hear_all(self, paths, recognizer, watcher, fresh=fresh)
+            recorded, engine, stopped = hear_all(
+                self,
+                paths,
+                EngineChoice(hunt_dir=self.path, model=model),
+                jobs=jobs,
+                watcher=watcher,
+                fresh=fresh,
+            )
             recorded += [
                 Recorded(name=file.name, fault=fault, complete=False)
                 for file, fault in faults.items()
@@ -229,7 +226,7 @@ class Hunt:
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
                 recordings=tuple(recorded),
-                engine=opened[0].name if opened else "",
+                engine=engine,
                 rows=len(merge.rows),
                 to_look_at=to_look_at,
                 kept_changes=len(merge.report.kept_changes),
@@ -273,26 +270,40 @@ class Hunt:
         return self._trips_of(self.rows())
 
     def locate(self) -> HuntResult:
-        """Work out where the colonies are, from review.csv as it stands."""
+        """Work out where the colonies are, from review.csv as it stands.
+
+        In a hunt of several days also where each day alone puts them.
+        """
+        from treeward.hunt_days import locate_days
         from treeward.hunt_places import place_stations
         from treeward.hunt_survey import survey_hunt
 
         rows = self.rows()
         table = self._trips_of(rows)
-        places = place_stations(self.file, self.path, table)
-        surveyed = survey_hunt(self.file, table, places.positions, today=self._now())
+        places, now = place_stations(self.file, self.path, table), self._now()
+        surveyed = survey_hunt(self.file, table, places.positions, today=now)
+        days = locate_days(
+            self.file, table, places.positions, surveyed.fix, today=now
+        )
         return replace(
             self._unlocated(rows, table),
             stations=surveyed.stations,
             fix=surveyed.fix,
             missing=surveyed.missing,
             tracks=places.tracks,
+            days=days,
         )
 
     def paired(self) -> HuntResult:
         """Give the trips with their links to review.csv, and no place yet."""
+        from treeward.report.days import days_of
+
         rows = self.rows()
-        return self._unlocated(rows, self._trips_of(rows))
+        table = self._trips_of(rows)
+        days = days_of(table, self.zone)
+        return replace(
+            self._unlocated(rows, table), days=days if len(days) > 1 else ()
+        )
 
     def _now(self) -> datetime:
         return datetime.now(tz=UTC).astimezone(self.zone)

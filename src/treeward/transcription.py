@@ -6,20 +6,20 @@ import hashlib
 import shutil
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
-from treeward.errors import HuntError, SoundError, TreewardError
-from treeward.heard import HeardBy, HeardFile
+from treeward.errors import HuntError, SoundError
+from treeward.heard import HeardBy
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
+    from treeward.heard import HeardFile
     from treeward.hunt import Hunt
     from treeward.notes.events import Event
     from treeward.speech.phrasebook import PhraseBook
     from treeward.speech.recognizer import Recognizer
-    from treeward.speech.records import Utterance
 
 TRANSCRIPT_SUFFIXES = frozenset({".vtt", ".srt", ".json", ".txt"})
 SOUND_SUFFIXES = frozenset(
@@ -28,19 +28,6 @@ SOUND_SUFFIXES = frozenset(
         ".amr", ".3gp", ".3gpp", ".aac", ".aif", ".aiff", ".caf", ".webm", ".mkv",
     }
 )  # fmt: skip
-
-
-class Watcher(Protocol):
-    """Told how far the hearing of a recording has come."""
-
-    def begin(self, name: str, total_s: float | None, done_s: float) -> None:
-        """Take note of a recording, `done_s` of it being known already."""
-
-    def advance(self, done_s: float) -> None:
-        """Take note that it was heard up to here."""
-
-    def end(self) -> None:
-        """Take note that it is done, or was given up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,59 +153,6 @@ def find_recordings(recordings_dir: Path) -> list[Path]:
     ]
 
 
-def hear(
-    path: Path,
-    kept: HeardFile,
-    recognizer: Recognizer,
-    book: PhraseBook,
-    *,
-    watcher: Watcher | None = None,
-) -> None:
-    """Hear a recording to its end, going on where an earlier run stopped.
-
-    What was heard is kept in `kept` stretch by stretch, so that an interrupt loses
-    one stretch at most.
-
-    Raises
-    ------
-    SoundError
-        If the recording cannot be read.
-    """
-    from treeward.audio.reader import probe, read_blocks
-    from treeward.speech.recognizer import transcribe
-
-    by = heard_by(path, recognizer, book)
-    earlier = kept.resume()
-    if earlier.by == by and earlier.done:
-        return
-    start_s = earlier.reached_s if earlier.by == by else 0.0
-    if earlier.by != by:
-        kept.begin(by)
-    info = probe(path)
-    if watcher:
-        watcher.begin(path.name, info.duration_s, start_s)
-    pending: list[Utterance] = []
-
-    def reached(at_s: float) -> None:
-        kept.add(pending, reached_s=at_s)
-        pending.clear()
-        if watcher:
-            watcher.advance(at_s)
-
-    try:
-        blocks = read_blocks(
-            path, start_s=start_s, warn=lambda fault: kept.remark(fault.line())
-        )
-        for utterance in transcribe(blocks, recognizer, progress=reached):
-            pending.append(utterance)  # noqa: PERF402  (`reached` empties it meanwhile)
-        if pending:
-            kept.add(pending, reached_s=pending[-1].end_s)
-        kept.finish()
-    finally:
-        if watcher:
-            watcher.end()
-
-
 def heard_by(path: Path, recognizer: Recognizer, book: PhraseBook) -> HeardBy:
     """Say what a hearing of this file by this engine depends on."""
     stat = path.stat()
@@ -253,49 +187,6 @@ def recorded_of(hunt: Hunt, path: Path, kept: HeardFile, *, name: str) -> Record
         complete=heard.done,
         remarks=heard.remarks,
     )
-
-
-def attempt(name: str, work: Callable[[], Recorded]) -> Recorded:
-    """Run the work on one recording; a fault of it must not stop the others."""
-    try:
-        return work()
-    except (SoundError, TreewardError) as error:
-        return Recorded(name=name, fault=error.line(), complete=False)
-
-
-def hear_all(
-    hunt: Hunt,
-    paths: Sequence[Path],
-    recognizer: Callable[[], Recognizer],
-    watcher: Watcher | None,
-    *,
-    fresh: bool,
-) -> tuple[list[Recorded], bool]:
-    """Hear recordings one after the other; a fault of one does not stop the rest.
-
-    Returns what was heard, and whether the person stopped it.
-    """
-    recorded: list[Recorded] = []
-    stopped = False
-    for path in paths:
-        name = recording_name(path, hunt.recordings_dir)
-        kept = hunt.heard_file(name)
-
-        def work(
-            path: Path = path, name: str = name, kept: HeardFile = kept
-        ) -> Recorded:
-            nonlocal stopped
-            if not is_transcript(path) and not stopped:
-                if fresh:
-                    kept.path.unlink(missing_ok=True)
-                try:
-                    hear(path, kept, recognizer(), hunt.phrase_book, watcher=watcher)
-                except KeyboardInterrupt:
-                    stopped = True
-            return recorded_of(hunt, path, kept, name=name)
-
-        recorded.append(attempt(name, work))
-    return recorded, stopped
 
 
 def file_modified(path: Path) -> datetime:

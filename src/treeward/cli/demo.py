@@ -28,6 +28,7 @@ def command(directory: Path) -> None:
     from treeward.cli.progress import ProgressBar
     from treeward.cli.transcribe import summary_lines
     from treeward.cli.trips import count_line
+    from treeward.hearing_processes import usual_jobs
     from treeward.hunt import Hunt
     from treeward.resources import example_hunt_dir
 
@@ -52,7 +53,7 @@ def command(directory: Path) -> None:
     recordings = hunt.recordings()
     click.echo(f"2. Hearing {len(recordings)} recordings ...")
     with ProgressBar() as bar:
-        heard = hunt.transcribe(watcher=bar)
+        heard = hunt.transcribe(jobs=usual_jobs(), watcher=bar)
     for line in summary_lines(heard, hunt.review_path):
         click.echo(f"   {line}")
     table = hunt.trips()

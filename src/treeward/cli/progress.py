@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING, Self
 
 if TYPE_CHECKING:
@@ -9,11 +10,13 @@ if TYPE_CHECKING:
 
     from rich.progress import Progress, TaskID
 
+SPEED_OVER_S = 600.0  # how long back the pace is looked at; talk and quiet alternate
+
 
 class ProgressBar:
-    """Shows how far the hearing of each recording has come.
+    """Shows how far the hearing of all recordings has come, and the time left.
 
-    Where stderr is no terminal, a plain line for each recording instead.
+    Where stderr is no terminal, a plain line for each recording that is taken up.
     """
 
     def __init__(self) -> None:
@@ -22,6 +25,9 @@ class ProgressBar:
         self._console = Console(stderr=True)
         self._progress: Progress | None = None
         self._task: TaskID | None = None
+        self._begun_at_s = 0.0  # of the monotonic clock
+        self._total_s = 0.0
+        self._known_before_s = self._known_s = 0.0
 
     def __enter__(self) -> Self:
         """Start to show."""
@@ -42,6 +48,7 @@ class ProgressBar:
                 TextColumn("left"),
                 console=self._console,
                 transient=True,
+                speed_estimate_period=SPEED_OVER_S,
             )
             self._progress.start()
         return self
@@ -56,25 +63,51 @@ class ProgressBar:
         if self._progress is not None:
             self._progress.stop()
 
-    def begin(self, name: str, total_s: float | None, done_s: float) -> None:
-        """Show a recording that is taken up."""
-        length = f" ({total_s / 60:.1f} min)" if total_s else ""
+    def begin(self, recordings: int, total_s: float, done_s: float) -> None:
+        """Show that hearing begins."""
+        self._begun_at_s = time.monotonic()
+        self._total_s = total_s
+        self._known_before_s = self._known_s = done_s
         if self._progress is None:
-            going_on = f", going on at {done_s / 60:.1f} min" if done_s else ""
-            self._console.print(
-                f"hearing {name}{length}{going_on}", markup=False, highlight=False
+            plural = "" if recordings == 1 else "s"
+            known = f", {done_s / 60:.1f} of them known already" if done_s else ""
+            self._print(
+                f"{recordings} recording{plural}, {total_s / 60:.1f} min{known}"
             )
             return
-        self._task = self._progress.add_task(f"hearing {name}", total=total_s)
-        self.advance(done_s)
+        self._task = self._progress.add_task(
+            "hearing", total=total_s or None, completed=round(done_s)
+        )
+
+    def take_up(self, name: str, from_s: float, to_s: float) -> None:
+        """Show which recording, or how much of it, is taken up."""
+        if self._progress is not None and self._task is not None:
+            self._progress.update(self._task, description=f"hearing {name}")
+            return
+        span = f"{from_s / 60:.1f} to {to_s / 60:.1f} min" if to_s else "to its end"
+        left = self.time_left_s()
+        about = f"; about {left / 60:.0f} min left for all" if left else ""
+        self._print(f"hearing {name}, {span}{about}")
 
     def advance(self, done_s: float) -> None:
         """Move the bar."""
+        self._known_s = done_s
         if self._progress is not None and self._task is not None:
             self._progress.update(self._task, completed=done_s)
+
+    def time_left_s(self) -> float | None:
+        """Guess how long all of it still takes; None at the beginning."""
+        spent_s = time.monotonic() - self._begun_at_s
+        heard_s = self._known_s - self._known_before_s
+        if heard_s <= 0 or self._total_s <= self._known_s:
+            return None
+        return spent_s / heard_s * (self._total_s - self._known_s)
 
     def end(self) -> None:
         """Take the bar away."""
         if self._progress is not None and self._task is not None:
             self._progress.remove_task(self._task)
             self._task = None
+
+    def _print(self, line: str) -> None:
+        self._console.print(line, markup=False, highlight=False, soft_wrap=True)

@@ -23,6 +23,12 @@ if TYPE_CHECKING:
     help='Clock time of the first second, as "2026-07-14 10:20"; for one FILE.',
 )
 @click.option("--model", metavar="PATH|NAME", help="A Vosk model to use.")
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, 64),
+    metavar="N",
+    help="Processes at work at once, 300 MB each. [one a core, at most 8]",
+)
 @click.option("--fresh", is_flag=True, help="Forget what was heard before.")
 @json_option
 def command(
@@ -31,6 +37,7 @@ def command(
     hunt_dir: Path,
     start: str | None,
     model: str | None,
+    jobs: int | None,
     fresh: bool,
     as_json: bool,
 ) -> None:
@@ -38,11 +45,12 @@ def command(
 
     Without FILE, everything in the hunt's recordings folder. A FILE from elsewhere is
     copied there. What you changed in review.csv is kept. Ctrl-C keeps what is done;
-    the same command goes on from there.
+    the same command goes on from there. The same is heard whatever --jobs says.
 
     Example: treeward transcribe memo.m4a --start "2026-07-14 10:20"
     """
     from treeward.cli.progress import ProgressBar
+    from treeward.hearing_processes import usual_jobs
     from treeward.hunt import Hunt
 
     if start and len(files) != 1:
@@ -50,7 +58,12 @@ def command(
     hunt = Hunt(hunt_dir)
     with ProgressBar() as bar:
         done = hunt.transcribe(
-            files, start=start, model=model, fresh=fresh, watcher=bar
+            files,
+            start=start,
+            model=model,
+            jobs=jobs or usual_jobs(),
+            fresh=fresh,
+            watcher=bar,
         )
     if as_json:
         import json
