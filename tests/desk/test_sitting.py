@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Any
 
+import pytest
 from rich.console import Console
 
 from treeward.desk.listing import row_lines, rows_as_dicts
@@ -195,12 +196,20 @@ def test_ctrl_c_at_a_question_leaves_the_row_as_it_was(prepared: Prepared) -> No
     assert prepared.hunt.review_path.read_bytes() == before
 
 
-def test_other_keys_list_the_keys_and_the_arrows_move(prepared: Prepared) -> None:
-    shown = sit(prepared, ["?", "\x1b[B", "\x1b[A", "9", "q"])
+@pytest.mark.parametrize(
+    ("down", "up"),
+    [("\x1b[B", "\x1b[A"), ("\xe0P", "\xe0H")],
+    ids=["terminals", "Windows consoles"],
+)
+def test_other_keys_list_the_keys_and_the_arrows_move(
+    prepared: Prepared, down: str, up: str
+) -> None:
+    shown = sit(prepared, ["?", "²", down, up, "9", "q"])
 
     assert "play the sound around it" in shown
     assert "There is no reading 9 to take." in shown
     assert "2 of 4" in shown
+    assert shown.index("2 of 4") < shown.rindex("1 of 4")
 
 
 def test_the_list_is_worst_first_and_tells_all_of_a_row(prepared: Prepared) -> None:

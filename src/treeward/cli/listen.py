@@ -202,7 +202,9 @@ def _ends_on_signal() -> Iterator[None]:
     def end(*_: object) -> None:
         raise KeyboardInterrupt
 
-    names = [n for n in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, n)]
+    # SIGBREAK is what Windows makes of a closed console, SIGHUP what others do.
+    ends = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+    names = [n for n in ends if hasattr(signal, n)]
     before = {n: signal.signal(getattr(signal, n), end) for n in names}
     try:
         yield

@@ -143,13 +143,13 @@ class Sitting:
                 self._add(row, sheet)
             case "p" | " ":
                 self._play(row)
-            case "n" | "\x1b[b" | "\x1b[c":
+            case "n" | "\x1b[b" | "\x1b[c" | "\xe0p" | "\xe0m":  # down, right
                 self._at += 1
-            case "b" | "\x1b[a" | "\x1b[d":
+            case "b" | "\x1b[a" | "\x1b[d" | "\xe0h" | "\xe0k":  # up, left
                 self._at = max(0, self._at - 1)
             case "u":
                 self._take_back()
-            case digit if digit.isdigit() and digit != "0":
+            case digit if digit in set("123456789"):
                 self._take_reading(row, int(digit))
             case _:
                 self._show_keys()

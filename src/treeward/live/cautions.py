@@ -22,4 +22,4 @@ def cautions_shown(hunt_dir: Path) -> None:
     folder = hunt_dir / ".treeward"
     folder.mkdir(parents=True, exist_ok=True)
     text = "".join(f"{head}. {body}\n" for head, body in CAUTIONS)
-    (folder / SEEN_NAME).write_text(text, encoding="utf-8")
+    (folder / SEEN_NAME).write_text(text, encoding="utf-8", newline="\n")

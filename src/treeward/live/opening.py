@@ -85,7 +85,7 @@ def only_listener(hunt_dir: Path) -> Iterator[None]:
         ) from None
     try:
         try:
-            owner.write_text(str(os.getpid()), encoding="utf-8")
+            owner.write_bytes(str(os.getpid()).encode())
         except OSError:
             owner.unlink(missing_ok=True)  # a full disk must not stop the listening
         yield
