@@ -33,6 +33,7 @@ BESIDE = {
     "hunt_file",
     "tracks",
     "atomic",
+    "within",
 }
 LIGHT = {"errors", "positions", "hunt_file", "hunt_template", "resources", "atomic"}
 

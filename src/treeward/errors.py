@@ -18,6 +18,8 @@
 
 from __future__ import annotations
 
+_LONGEST = 240  # letters of each part; what a file holds may be of any length; choice
+
 
 class TreewardError(Exception):
     """A fault in what the person gave us, said in one line.
@@ -40,9 +42,19 @@ class TreewardError(Exception):
 
     def line(self) -> str:
         """Return the whole message as one printable line."""
-        head = f"{self.where}: {self.what}" if self.where else self.what
-        text = f"{head.rstrip('.')}. {self.mend}" if self.mend else head
-        return " ".join(text.split())
+        where, what, mend = (_plain(t) for t in (self.where, self.what, self.mend))
+        head = f"{where}: {what}" if where else what
+        return f"{head.rstrip('.')}. {mend}" if mend else head
+
+
+def _plain(text: str) -> str:
+    """Write text on one line; what a terminal would obey is shown, not sent."""
+    line = " ".join(text.split())
+    if len(line) > _LONGEST:
+        line = f"{line[: _LONGEST - 60]} ... {line[-50:]}"
+    if line.isprintable():
+        return line
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in line)
 
 
 class HuntError(TreewardError):

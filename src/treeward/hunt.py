@@ -11,7 +11,6 @@ In a notebook::
 
 from __future__ import annotations
 
-from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cached_property
@@ -35,7 +34,8 @@ from treeward.transcription import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
+    from contextlib import AbstractContextManager
     from os import PathLike
     from zoneinfo import ZoneInfo
 
@@ -46,6 +46,8 @@ if TYPE_CHECKING:
     from treeward.review_store import ReviewStore
     from treeward.speech.phrasebook import PhraseBook
     from treeward.trips.records import TripTable
+
+_PATIENCE_S = 5.0  # an answer worked out for seconds may wait so long to be written
 
 
 class Hunt:
@@ -123,31 +125,26 @@ class Hunt:
 
         return ReviewStore(self.review_path, self.machine_dir, self.zone)
 
-    @contextmanager
-    def locked(self) -> Iterator[None]:
+    def locked(
+        self, command: str = "command", *, wait_s: float = 0.0
+    ) -> AbstractContextManager[None]:
         """Keep a second program from writing into this hunt meanwhile.
+
+        Parameters
+        ----------
+        command
+            What is at work, to be told to others.
+        wait_s
+            How long to wait for another one.
 
         Raises
         ------
         HuntError
             If another one is at work.
         """
-        from filelock import FileLock, Timeout
+        from treeward.hunt_lock import only_command
 
-        self.machine_dir.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(self.machine_dir / "lock", timeout=0)
-        try:
-            lock.acquire()
-        except Timeout as error:
-            raise HuntError(
-                "another Treeward command is at work on this hunt",
-                where=str(self.path),
-                mend="Wait until it has ended, then run this again.",
-            ) from error
-        try:
-            yield
-        finally:
-            lock.release()
+        return only_command(self.path, self.machine_dir, command, wait_s=wait_s)
 
     def recordings(self) -> list[Path]:
         """List the hunt's recordings and transcripts."""
@@ -195,7 +192,7 @@ class Hunt:
 
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
-        with self.locked():
+        with self.locked("transcribe"):
             faults = unreadable(files, self.recordings_dir)
             readable = [file for file in files if file not in faults]
             paths = take_in(readable, self.recordings_dir)
@@ -352,7 +349,7 @@ class Hunt:
         from treeward.clips import clips_of
         from treeward.report.writing import write_labels, write_results
 
-        with self.locked():
+        with self.locked("locate", wait_s=_PATIENCE_S):
             clips = None
             if with_sound:
                 used = {t.away_row for t in result.table.trips}

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from treeward.survey.records import Fix
     from treeward.trips.records import TripTable
 
+_PATIENCE_S = 10.0  # the notes are in the journal: they can wait for another command
+
 
 def merge_into_review(
     hunt: Hunt,
@@ -29,7 +31,7 @@ def merge_into_review(
     def merge(events: Sequence[Event], recordings: frozenset[str]) -> list[str]:
         from treeward.notes.review_merge import merge_review
 
-        with hunt.locked():
+        with hunt.locked("listen", wait_s=_PATIENCE_S):
             previous, current = hunt.review.read()
             # What no recording holds (a pause of the listening) is merged once.
             there = {_moment(r.event) for r in previous if not r.event.recording}

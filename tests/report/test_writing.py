@@ -51,7 +51,7 @@ def test_a_failure_half_way_leaves_the_old_files(
     plain = Path.replace
 
     def locked(self: Path, target: Any) -> Path:
-        if self.name == "result.json" and self.parent.name.startswith(".results-"):
+        if self.name == "result.json" and self.parent.name.startswith(".treeward-"):
             raise PermissionError(13, "in use", str(target))
         return plain(self, target)
 

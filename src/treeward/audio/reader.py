@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     Chunks = Iterator[NDArray[np.float32]]
 
 MOST_CHANNELS = 64  # more is not a sound recording
+LEAST_RATE_HZ = 4000  # telephones sample 8000 times a second; less is no speech; choice
+MOST_RATE_HZ = 768_000  # the fastest recorders for sound; more is a spoilt header
 SILENT_PEAK = 1e-5  # -100 dB of full scale: below the last bit of 16
 _READ_S = 1.0  # libsndfile and memory are both content with a second at a time
 _MEND_COPY = "Copy it from the recorder again, or convert it to WAV"
@@ -109,7 +111,8 @@ def read_blocks(
     size = max(round(block_s * SAMPLE_RATE_HZ), 1)
     position = round(start_s * SAMPLE_RATE_HZ)
     peak, seen = 0.0, 0
-    for samples in _regroup(Resampler(rate).stream(chunks), size):
+    for sound in _regroup(Resampler(rate).stream(chunks), size):
+        samples = np.clip(sound, -1, 1)  # the resampler overshoots at full scale
         peak = max(peak, float(np.abs(samples).max()))
         seen += len(samples)
         yield Block(start_s=position / SAMPLE_RATE_HZ, samples=samples)
@@ -167,10 +170,14 @@ def _for_soundfile(path: Path) -> bool:
     try:
         with soundfile.SoundFile(path) as sound:
             # A recorder that lost power leaves a header that says nothing is there.
-            plausible = 0 < sound.channels <= MOST_CHANNELS and sound.samplerate > 0
-            return bool(plausible and 0 < sound.frames < 1 << 62)
+            plausible = _plausible(sound.samplerate, sound.channels)
+            return plausible and bool(0 < sound.frames < 1 << 62)
     except (soundfile.LibsndfileError, RuntimeError, TypeError):
         return False
+
+
+def _plausible(rate_hz: int, channels: int) -> bool:
+    return LEAST_RATE_HZ <= rate_hz <= MOST_RATE_HZ and 0 < channels <= MOST_CHANNELS
 
 
 @contextmanager
@@ -195,9 +202,17 @@ def _container(path: Path) -> Iterator[tuple[Any, Any]]:
         ) from error
     with container:
         stream = next(iter(container.streams.audio), None)
-        if stream is None or not stream.rate or not stream.channels:
+        # Without a decoder for it a stream has no context, and so no rate.
+        if stream is None or not stream.codec_context or not stream.rate:
             raise SoundError(
                 "is not a recording that can be read (it has no sound track)",
+                where=str(path),
+                mend=_MEND_COPY,
+            )
+        if not _plausible(stream.rate, stream.channels):
+            raise SoundError(
+                f"says that it has {stream.channels} channels of {stream.rate} samples "
+                "a second, which no recorder makes",
                 where=str(path),
                 mend=_MEND_COPY,
             )
@@ -252,7 +267,8 @@ def _stated_frames(path: Path, sound: Any) -> int:  # noqa: ANN401
         while len(chunk := file.read(8)) == 8:
             size = int.from_bytes(chunk[4:], "little")
             if chunk[:4] == b"fmt ":
-                align = int.from_bytes(file.read(size)[12:14], "little")
+                align = int.from_bytes(file.read(min(size, 16))[12:14], "little")
+                file.seek(max(size - 16, 0), 1)
             elif chunk[:4] == b"data":
                 unfinished = size in {0, 0xFFFFFFFF}
                 return 0 if unfinished else size // max(align, 1)
@@ -267,11 +283,10 @@ def _container_chunks(path: Path, start_s: float, faults: list[SoundError]) -> C
     with _container(path) as (container, stream):
         done = 0.0
         skip: int | None = None if start_s else 0
-        if start_s:
-            container.seek(
-                int(start_s / stream.time_base), stream=stream, backward=True
-            )
         try:
+            if start_s:
+                at = int(start_s / stream.time_base)
+                container.seek(at, stream=stream, backward=True)
             for frame in container.decode(stream):
                 part = _mono(_as_rows(frame))
                 if skip is None:
@@ -305,9 +320,12 @@ def _as_rows(frame: Any) -> NDArray[np.float32]:  # noqa: ANN401
 
 
 def _mono(rows: NDArray[np.float32]) -> NDArray[np.float32]:
-    mixed = rows[:, 0] if rows.shape[1] == 1 else rows.mean(axis=1)
-    finite = np.nan_to_num(mixed, nan=0.0, posinf=1.0, neginf=-1.0)
-    return np.asarray(np.clip(finite, -1, 1), np.float32)
+    finite = np.nan_to_num(rows, nan=0.0, posinf=1.0, neginf=-1.0)
+    if finite.shape[1] == 1:
+        mixed = finite[:, 0]
+    else:  # in double precision: two samples at a float's end would add up to infinity
+        mixed = finite.mean(axis=1, dtype=np.float64)
+    return np.asarray(np.clip(mixed, -1, 1), np.float32)
 
 
 def _regroup(chunks: Chunks, size: int) -> Chunks:

@@ -75,7 +75,7 @@ class Ledger:
         HuntError
             If another command is at work on the hunt.
         """
-        with self.lock, self._hunt.locked():
+        with self.lock, self._hunt.locked("review"):
             for _ in range(_TRIES):
                 raw = self._bytes()
                 work = _Work(self._parse(raw), self._hunt)

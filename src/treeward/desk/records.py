@@ -52,8 +52,8 @@ class DeskHunt(Protocol):
     def phrase_book(self) -> PhraseBook:
         """What can be said in this hunt."""
 
-    def locked(self) -> AbstractContextManager[None]:
-        """Keep other programs from writing into the hunt."""
+    def locked(self, command: str = ...) -> AbstractContextManager[None]:
+        """Keep other programs from writing into the hunt; `command` is at work."""
 
     def rows(self) -> list[ReviewRow]:
         """Read review.csv, with clocks that hang on corrected times."""

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
-import shutil
-import tempfile
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from treeward.atomic import write_text
+from treeward.atomic import replacing_set, write_text
 from treeward.errors import ReportError
+from treeward.within import file_within
 
 from .away_picture import away_figure
 from .distance_picture import distance_figure
@@ -29,6 +26,7 @@ from .timeline_picture import timeline_figure
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
     from .records import HuntResult
 
@@ -70,20 +68,11 @@ def write_results(
         When a file cannot be written or replaced. The old files are then still there.
     """
     try:
-        directory.parent.mkdir(parents=True, exist_ok=True)
-        beside = Path(
-            tempfile.mkdtemp(prefix=f".{directory.name}-", dir=directory.parent)
-        )
+        with replacing_set(directory, MANAGED) as beside:
+            _write_all(result, beside, with_sound or {})
+            names = sorted(path.name for path in beside.iterdir())
     except OSError as error:
         raise _cannot(directory, error) from error
-    try:
-        _write_all(result, beside, with_sound or {})
-        names = sorted(path.name for path in beside.iterdir())
-        _move_in(beside, directory, names)
-    except OSError as error:
-        raise _cannot(directory, error) from error
-    finally:
-        shutil.rmtree(beside, ignore_errors=True)
     return WrittenFiles(
         directory=directory, files=tuple(directory / name for name in names)
     )
@@ -100,8 +89,8 @@ def write_labels(result: HuntResult, recordings: Path) -> tuple[Path, ...]:
     written = []
     names = sorted({note.recording for note in result.rows.values()} - {""})
     for name in names:
-        sound = recordings / name
-        if not sound.is_file():
+        sound = file_within(recordings, name)
+        if sound is None:
             continue
         for ending, text in (
             (".events.vtt", webvtt_text(result.rows.values(), name)),
@@ -172,26 +161,3 @@ def _pictures(result: HuntResult, folder: Path) -> dict[str, str]:
 
 def _text(path: Path, text: str) -> None:
     path.write_text(text, "utf-8", newline="\n")
-
-
-def _move_in(beside: Path, directory: Path, names: list[str]) -> None:
-    """Swap each file in, take stale ones away; on a failure put the old ones back."""
-    directory.mkdir(parents=True, exist_ok=True)
-    old = beside / "old"
-    old.mkdir()
-    moved: list[str] = []
-    try:
-        for name in dict.fromkeys([*names, *MANAGED]):
-            if (directory / name).exists():
-                (directory / name).replace(old / name)
-            moved.append(name)
-            if name in names:
-                (beside / name).replace(directory / name)
-    except OSError:
-        for name in moved:
-            with contextlib.suppress(OSError):
-                (directory / name).unlink(missing_ok=True)
-            if (old / name).exists():
-                with contextlib.suppress(OSError):
-                    (old / name).replace(directory / name)
-        raise

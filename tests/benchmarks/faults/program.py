@@ -1,0 +1,88 @@
+"""The program itself on a faulty file: exit status, what it prints, what it writes."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+from typing import TYPE_CHECKING
+
+from faults.contract import REVIEW, Breach, DeafEngine, Ground
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+_COMMANDS = {
+    "review": (["trips"], ["review", "--json"]),
+    "hunt": (["trips"],),
+    "webvtt": (["transcribe"],),
+    "subrip": (["transcribe"],),
+    "text": (["transcribe"],),
+    "json": (["transcribe"],),
+    "gpx": (["locate", "--json"],),
+    "sound": (["transcribe"],),
+}
+
+
+def check_program(kind: str, ending: str, data: bytes, ground: Ground) -> None:
+    """Run the commands that read such a file, in this process.
+
+    Raises
+    ------
+    Breach
+        If one ends with another status than 0 or 1, says nothing though it failed, or
+        prints a traceback.
+    """
+    hunt_dir = ground.lay_out()
+    _put(kind, ending, data, hunt_dir)
+    for arguments in _COMMANDS[kind]:
+        status, out, err = run([*arguments, "--hunt", str(hunt_dir)])
+        if status not in {0, 1}:
+            raise Breach(f"{arguments} ended with {status}")
+        if "Traceback" in out + err or "a fault of Treeward's own" in err:
+            raise Breach(f"{arguments} printed {err[-300:]!r}")
+        if status and not (out + err).strip():
+            raise Breach(f"{arguments} failed without a word")
+        if any(not line.isprintable() for line in err.splitlines()):
+            raise Breach(f"{arguments} sent a terminal {err!r}")
+    ground.check()
+
+
+def run(arguments: list[str]) -> tuple[int, str, str]:
+    """Run the program's own `main` here; return status, output and errors."""
+    from treeward.cli import main
+    from treeward.speech import choose
+
+    out, err = io.StringIO(), io.StringIO()
+    opened = choose.open_recognizer
+    choose.open_recognizer = lambda *_a, **_k: DeafEngine()  # type: ignore[assignment]
+    status: object = 0
+    try:
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            main(arguments)
+    except SystemExit as end:
+        status = end.code or 0
+    finally:
+        choose.open_recognizer = opened
+    return (
+        status if isinstance(status, int) else 1,
+        out.getvalue(),
+        err.getvalue(),
+    )
+
+
+def _put(kind: str, ending: str, data: bytes, hunt_dir: Path) -> None:
+    review = hunt_dir / "review.csv"
+    if kind == "review":
+        review.write_bytes(data)
+        return
+    review.write_text(REVIEW, "utf-8")
+    match kind:
+        case "hunt":
+            (hunt_dir / "hunt.toml").write_bytes(data)
+        case "gpx":
+            (hunt_dir / f"walk{ending}").write_bytes(data)
+        case _:
+            path = hunt_dir / "recordings" / f"2026-07-14_1000{ending}"
+            path.write_bytes(data)
+            os.utime(path, (1_784_000_000, 1_784_000_000))

@@ -1,0 +1,321 @@
+"""What must hold of every file, however faulty: a result, or one line that mends.
+
+`walk` takes a file the whole way from the door at which it comes in to where it ends:
+review.csv to trips and through a merge, a transcript to the rows it fills, a recording
+to the samples. Nothing but a TreewardError may come out of it, nothing outside the hunt
+may change, and nothing that the person wrote may be gone.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import logging
+import shutil
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from treeward.errors import TreewardError
+from treeward.hunt import Hunt
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from treeward.notes.review_file import ReviewRow
+    from treeward.speech.records import Utterance
+
+LONGEST_LINE = 700  # letters; a message that fills more than a few lines helps nobody
+MOST_SAMPLES = 16_000 * 600  # ten minutes; no input here is that long
+HUNT_TOML = """\
+[hunt]
+name = "Marl Hollow"
+timezone = "Europe/London"
+[[station]]
+id = "1"
+position = "52.301200, -3.610400"
+[[station]]
+id = "2"
+"""
+REVIEW = (
+    "clock,event,mark,value\n2026-07-14 10:00:00,station,,1\n"
+    "2026-07-14 10:01:00,away,yellow,\n2026-07-14 10:06:10,back,yellow,\n"
+    "2026-07-14 10:07:00,station,,2\n2026-07-14 10:09:00,back,yellow,\n"
+)
+MEMO = "WEBVTT\n\n00:01.000 --> 00:03.000\nIt is ten fifteen. Yellow away.\n"
+ZONE = ZoneInfo("Europe/London")
+
+
+class Breach(AssertionError):  # noqa: N818  (it is what a test asserts)
+    """The contract is broken."""
+
+
+class DeafEngine:
+    """Stands in for a speech engine: the reading of sound is what is tried here."""
+
+    name = "deaf"
+    model = "1"
+
+    def decode(self, samples: Sequence[float], start_s: float) -> Utterance | None:
+        """Hear nothing."""
+        del samples, start_s
+        return None
+
+
+def check_line(line: str, *names: str) -> None:
+    """Check that a fault is one readable line that names the file."""
+    if not line or not line.isprintable():
+        raise Breach(f"not one printable line: {line!r}")
+    if len(line) > LONGEST_LINE:
+        raise Breach(f"{len(line)} letters: {line[:200]!r}")
+    if not any(name in line for name in names):
+        raise Breach(f"names none of {names}: {line!r}")
+
+
+def check_fault(error: TreewardError, *names: str) -> None:
+    """Check a fault, and each line of one that has several."""
+    lines: tuple[str, ...] = getattr(error, "lines", ()) or (error.line(),)
+    for line in (error.line(), *lines):
+        check_line(line, *names)
+    if not error.mend:
+        raise Breach(f"does not say how to mend it: {error.line()!r}")
+
+
+class Ground:
+    """A folder with a hunt in it, and beside the hunt what nobody may touch."""
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+        self.hunt_dir = root / "hunt"
+        self._outside = root / "outside"
+
+    def lay_out(self) -> Path:
+        """Make everything anew; return the hunt's folder."""
+        shutil.rmtree(self.hunt_dir, ignore_errors=True)
+        (self.hunt_dir / "recordings").mkdir(parents=True)
+        (self.hunt_dir / "hunt.toml").write_text(HUNT_TOML, "utf-8")
+        if not self._outside.exists():
+            self._outside.mkdir()
+            (self._outside / "kept.wav").write_bytes(b"RIFF")
+            (self._outside / "kept.gpx").write_bytes(b"<gpx/>")
+        self._before = self._seen_outside()
+        return self.hunt_dir
+
+    def check(self) -> None:
+        """Check that nothing outside the hunt was written."""
+        if (now := self._seen_outside()) != self._before:
+            raise Breach(f"outside the hunt: {now} instead of {self._before}")
+
+    def _seen_outside(self) -> list[tuple[str, int, int]]:
+        return sorted(
+            (str(path), stat.st_size, stat.st_mtime_ns)
+            for folder in (self.root, self._outside)
+            for path in folder.iterdir()
+            if path.is_file()
+            for stat in [path.stat()]
+        )
+
+
+def walk(kind: str, ending: str, data: bytes, ground: Ground) -> bool:
+    """Take one file the whole way; return whether it was read.
+
+    Raises
+    ------
+    Breach
+        If the contract does not hold. Whatever else comes out breaks it as well.
+    """
+    hunt_dir = ground.lay_out()
+    try:
+        read = _WALKS[kind](hunt_dir, ending, data)
+    finally:
+        ground.check()
+    return read
+
+
+def _review(hunt_dir: Path, _ending: str, data: bytes) -> bool:
+    hunt = Hunt(hunt_dir)
+    hunt.review_path.write_bytes(data)
+    try:
+        hunt.trips()
+        rows = hunt.rows()
+    except TreewardError as error:
+        check_fault(error, "review.csv")
+        if hunt.review_path.read_bytes() != data:
+            raise Breach("review.csv was changed though it was refused") from error
+        return False
+    if hunt.review_path.read_bytes() != data:
+        raise Breach("reading changed review.csv")
+    _check_written(hunt_dir / "copy.csv", rows)
+    (hunt_dir / "recordings" / "other.vtt").write_text(MEMO, "utf-8")
+    if hunt.transcribe().faults:
+        raise Breach("the transcript beside it was not read any more")
+    after = {row.name: row for row in Hunt(hunt_dir).rows()}
+    for row in rows:
+        _check_kept(row, after)
+    return True
+
+
+def _check_written(path: Path, rows: Sequence[ReviewRow]) -> None:
+    from treeward.notes.review_file import cells_of, read_review, write_review
+
+    write_review(path, rows)
+    again = read_review(path, ZONE)
+    for row, back in zip(rows, again, strict=True):
+        if cells_of(row) != cells_of(back):
+            raise Breach(f"comes back changed: {cells_of(row)} as {cells_of(back)}")
+    text = path.read_text("utf-8-sig")
+    for line in csv.reader(io.StringIO(text, newline="")):
+        for cell in line:
+            if cell[:1] in tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"):
+                raise Breach(f"a spreadsheet would run the cell {cell!r}")
+
+
+def _check_kept(row: ReviewRow, after: dict[str, ReviewRow]) -> None:
+    kept = after.get(row.name)
+    if kept is None:
+        raise Breach(f"row {row.name} is gone")
+    mine, now = row.event, kept.event
+    before = (mine.kind, mine.mark, mine.value, mine.clock, row.decision, row.remark)
+    if before != (now.kind, now.mark, now.value, now.clock, kept.decision, kept.remark):
+        raise Breach(f"row {row.name} was {row}, is {kept}")
+    if row.extra != kept.extra:
+        raise Breach(f"row {row.name} lost a column: {row.extra}, {kept.extra}")
+
+
+def _hunt(hunt_dir: Path, _ending: str, data: bytes) -> bool:
+    hunt = Hunt(hunt_dir)
+    (hunt_dir / "hunt.toml").write_bytes(data)
+    hunt.review_path.write_text(REVIEW, "utf-8")
+    (hunt_dir / "recordings" / "memo-3.vtt").write_text(MEMO, "utf-8")
+    try:
+        hunt.trips()
+        done = hunt.transcribe()
+    except TreewardError as error:
+        check_fault(error, "hunt.toml", "memo-3.")
+        return False
+    for fault in done.faults:
+        check_line(fault, "hunt.toml", "memo-3.")
+    return not done.faults
+
+
+def _transcript(hunt_dir: Path, ending: str, data: bytes) -> bool:
+    hunt = Hunt(hunt_dir)
+    name = f"2026-07-14_1000{ending}"
+    (hunt_dir / "recordings" / name).write_bytes(data)
+    hunt.review_path.write_text(REVIEW, "utf-8")
+    before = hunt.rows()
+    try:
+        done = hunt.transcribe()
+    except TreewardError as error:
+        check_fault(error, name)
+        return False
+    for fault in done.faults:
+        check_line(fault, name)
+    rows = Hunt(hunt_dir).rows()
+    after = {row.name: row for row in rows}
+    for row in before:
+        _check_kept(row, after)
+    _check_written(hunt_dir / "copy.csv", rows)
+    try:
+        hunt.trips()
+    except TreewardError as error:
+        check_fault(error, "review.csv")
+    return not done.faults
+
+
+def _gpx(hunt_dir: Path, ending: str, data: bytes) -> bool:
+    from treeward.hunt_places import place_stations
+
+    hunt = Hunt(hunt_dir)
+    hunt.review_path.write_text(REVIEW, "utf-8")
+    (hunt_dir / "tracks").mkdir()
+    (hunt_dir / "tracks" / f"walk{ending}").write_bytes(data)
+    table = hunt.trips()
+    try:
+        places = place_stations(hunt.file, hunt_dir, table)
+    except TreewardError as error:
+        check_fault(error, f"walk{ending}")
+        return False
+    if "1" not in places.positions:
+        raise Breach("the position in hunt.toml is lost")
+    if b"<!DOCTYPE" in data or b"<!ENTITY" in data:
+        raise Breach("a document type was let in")
+    return True
+
+
+def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
+    from treeward.speech import choose
+
+    hunt = Hunt(hunt_dir)
+    name = f"2026-07-14_1000{ending}"
+    path = hunt_dir / "recordings" / name
+    path.write_bytes(data)
+    hunt.review_path.write_text(REVIEW, "utf-8")
+    before = hunt.rows()
+    _check_samples(path)
+    opened = choose.open_recognizer
+    choose.open_recognizer = lambda *_a, **_k: DeafEngine()  # type: ignore[assignment]
+    try:
+        done = hunt.transcribe()
+    except TreewardError as error:
+        check_fault(error, name)
+        return False
+    finally:
+        choose.open_recognizer = opened
+    for fault in done.faults:
+        check_line(fault, name)
+    after = {row.name: row for row in Hunt(hunt_dir).rows()}
+    for row in before:
+        _check_kept(row, after)
+    return not done.faults
+
+
+def _check_samples(path: Path) -> None:
+    """Read all the samples, and some from the middle."""
+    import numpy as np
+
+    from treeward.audio.reader import probe, read_blocks
+    from treeward.clips import cut_clip
+
+    warned: list[TreewardError] = []
+    for work in (
+        lambda: probe(path),
+        lambda: cut_clip(path, 0.1, 0.2),
+        lambda: sum(1 for _ in read_blocks(path, start_s=0.11, warn=warned.append)),
+    ):
+        try:
+            work()
+        except TreewardError as error:
+            check_fault(error, path.name)
+    seen, reached_s = 0, 0.0
+    try:
+        for block in read_blocks(path, warn=warned.append):
+            seen += len(block.samples)
+            if abs(block.start_s - reached_s) > 1e-6:
+                raise Breach(f"a block starts at {block.start_s}, not {reached_s}")
+            reached_s = block.end_s
+            if not np.isfinite(block.samples).all() or np.abs(block.samples).max() > 1:
+                raise Breach("samples beyond full scale, or none at all")
+            if seen > MOST_SAMPLES:
+                raise Breach(f"{path.stat().st_size} bytes are read as endless sound")
+    except TreewardError as error:
+        check_fault(error, path.name)
+    for fault in warned:
+        check_fault(fault, path.name)
+
+
+_WALKS: dict[str, Callable[[Path, str, bytes], bool]] = {
+    "review": _review,
+    "hunt": _hunt,
+    "webvtt": _transcript,
+    "subrip": _transcript,
+    "text": _transcript,
+    "json": _transcript,
+    "gpx": _gpx,
+    "sound": _sound,
+}
+
+
+def quiet() -> None:
+    """Keep the log of a reader's warnings out of the way."""
+    logging.getLogger("treeward").setLevel(logging.CRITICAL)
