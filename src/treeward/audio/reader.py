@@ -202,8 +202,8 @@ def _container(path: Path) -> Iterator[tuple[Any, Any]]:
         ) from error
     with container:
         stream = next(iter(container.streams.audio), None)
-        # Without a decoder for it a stream has no context, and so no rate.
-        if stream is None or not stream.codec_context or not stream.rate:
+        # A stream that no decoder is known for has not even the name of a rate.
+        if stream is None or not getattr(stream, "rate", 0):
             raise SoundError(
                 "is not a recording that can be read (it has no sound track)",
                 where=str(path),
