@@ -103,4 +103,4 @@ def test_the_program_is_declared(wheel: Path) -> None:
         (entries,) = (n for n in archive.namelist() if n.endswith("entry_points.txt"))
         text = archive.read(entries).decode()
 
-    assert "treeward = treeward.cli:main" in text
+    assert "treeward = treeward.__main__:run" in text

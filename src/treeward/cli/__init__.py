@@ -101,7 +101,30 @@ def main(arguments: Sequence[str] | None = None) -> None:
             err=True,
         )
         sys.exit(1)
+    except Exception as error:  # noqa: BLE001  (nobody is to see a traceback)
+        _own_fault(error)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _own_fault(error: Exception) -> None:
+    """Own up to a fault of ours, and keep what a report of it needs."""
+    import platform
+    import tempfile
+    import traceback
+
+    said = " ".join(f"{type(error).__name__}: {error}".split())[:200]
+    told = f"Treeward {__version__}, {platform.platform()}, {sys.version.split()[0]}\n"
+    told += f"{sys.argv}\n{''.join(traceback.format_exception(error))}"
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", prefix="treeward-fault-", suffix=".txt", encoding="utf-8", delete=False
+        ) as file:
+            file.write(told)
+        kept = f"Please report it with {file.name}, which tells where it happened."
+    except OSError:
+        kept = "Please report it with the command that you gave."
+    click.echo(f"treeward: a fault of Treeward's own ({said!a}). {kept}", err=True)
+    sys.exit(1)
 
 
 def _fail(error: TreewardError) -> None:

@@ -1,0 +1,139 @@
+"""The program on faulty files, when it is stopped, and when the fault is our own."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from typing import TYPE_CHECKING
+
+import pytest
+
+from treeward import __main__ as program
+from treeward import cli
+from treeward.errors import TreewardError
+from treeward.hunt import Hunt
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def test_a_fault_of_our_own_is_one_line_and_kept_for_a_report(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        msg = "odd\x1b[2J\nthing"
+        raise ZeroDivisionError(msg)
+
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr(cli.group, "main", broken)
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["trips"])
+
+    said = capsys.readouterr().err
+    (kept,) = tmp_path.glob("treeward-fault-*.txt")
+    assert ended.value.code == 1
+    assert said.count("\n") == 1
+    assert "Traceback" not in said
+    assert "\x1b" not in said
+    assert str(kept) in said
+    assert "ZeroDivisionError" in kept.read_text("utf-8")
+
+
+def test_what_a_file_says_cannot_steer_the_terminal_or_fill_it() -> None:
+    line = TreewardError(
+        f"'\x1b]0;x\x07\u202e{'y' * 5000}' is no event",
+        where="a.csv row 2",
+        mend="Mend",
+    ).line()
+
+    assert line.isprintable()
+    assert line.startswith("a.csv row 2: '\\x1b]0;x\\x07\\u202eyyy")
+    assert line.endswith("is no event. Mend")
+    assert len(line) < 400
+
+
+def test_ctrl_c_while_it_starts_is_one_line(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def stopped() -> None:
+        raise KeyboardInterrupt
+
+    before = signal.getsignal(signal.SIGINT)
+    monkeypatch.setattr(cli, "main", stopped)
+    try:
+        with pytest.raises(SystemExit) as ended:
+            program.run()
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+    assert ended.value.code == 1
+    assert capsys.readouterr().err == "Stopped.\n"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no signals to send")
+def test_ctrl_c_at_work_is_one_line_and_lets_the_lock_go(typed_hunt: Path) -> None:
+    code = (
+        "import time; from treeward.hunt import Hunt; from treeward import cli\n"
+        "from treeward.__main__ import run\n"
+        "def main():\n"
+        "  with Hunt('.').locked('transcribe'):\n"
+        "    print('ready', flush=True); time.sleep(60)\n"
+        "cli.main = main; run()"
+    )
+    child = subprocess.Popen(
+        [sys.executable, "-c", code],
+        cwd=typed_hunt,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert child.stdout is not None
+    assert child.stdout.readline() == "ready\n"
+    with pytest.raises(TreewardError) as refused, Hunt(typed_hunt).locked():
+        pass
+    child.send_signal(signal.SIGINT)
+    _, said = child.communicate(timeout=20)
+
+    assert child.returncode == 1
+    assert said == "Stopped.\n"
+    assert "(treeward transcribe, since " in refused.value.line()
+    with Hunt(typed_hunt).locked():
+        pass
+
+
+def test_a_killed_command_leaves_no_lock_and_no_name_behind(typed_hunt: Path) -> None:
+    code = (
+        "import os; from treeward.hunt import Hunt\n"
+        "with Hunt('.').locked('transcribe'): os._exit(9)"
+    )
+    subprocess.run([sys.executable, "-c", code], cwd=typed_hunt, check=False)
+
+    began = time.monotonic()
+    with Hunt(typed_hunt).locked("locate", wait_s=20):
+        took_s = time.monotonic() - began
+        with pytest.raises(TreewardError, match="treeward locate, since"):
+            Hunt(typed_hunt).locked().__enter__()
+
+    assert took_s < 20
+    assert not list((typed_hunt / ".treeward").glob("at_work*"))
+
+
+def test_a_second_command_waits_where_it_may(typed_hunt: Path) -> None:
+    code = (
+        "import time; from treeward.hunt import Hunt\n"
+        "with Hunt('.').locked('review'): print('ready', flush=True); "
+        "time.sleep(0.5); open('done', 'w').close()"
+    )
+    child = subprocess.Popen(
+        [sys.executable, "-c", code], cwd=typed_hunt, stdout=subprocess.PIPE, text=True
+    )
+    assert child.stdout is not None
+    assert child.stdout.readline() == "ready\n"
+    with Hunt(typed_hunt).locked("locate", wait_s=20):
+        assert (typed_hunt / "done").exists()
+    child.communicate(timeout=20)
+
+    assert child.returncode == 0
