@@ -18,13 +18,13 @@ __all__ = ["Hunt", "__version__", "survey"]
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401  (module attribute hook)
     """Import the heavy parts only when they are asked for."""
+    import importlib
+
     if name == "Hunt":
-        from treeward.hunt import Hunt
-
-        return Hunt
-    if name == "survey":
-        import importlib
-
-        return importlib.import_module("treeward.survey")
-    msg = f"module 'treeward' has no attribute {name!r}"
-    raise AttributeError(msg)
+        globals()[name] = importlib.import_module("treeward.hunt").Hunt
+    elif name == "survey":
+        importlib.import_module("treeward.survey")  # which makes it a name here
+    else:
+        msg = f"module 'treeward' has no attribute {name!r}"
+        raise AttributeError(msg)
+    return globals()[name]
