@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -40,6 +40,7 @@ def survey_hunt(
     positions: Mapping[str, tuple[Position, str]],
     *,
     today: datetime,
+    assigned: Mapping[str, str] | None = None,
 ) -> Surveyed:
     """Locate the colonies of a hunt.
 
@@ -53,6 +54,8 @@ def survey_hunt(
         Station id -> its position and where that came from ("hunt.toml", "track").
     today
         Date for the magnetic model where no note has a clock.
+    assigned
+        Bee -> colony, in place of what hunt.toml says.
 
     Raises
     ------
@@ -72,12 +75,16 @@ def survey_hunt(
     arrays = _Arrays(hunt_file, places, trips, lines, table.winds)
     if hunt_file.hunt.compass == "true":
         declination_sd_deg = 0.0
+    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
+    if assigned is not None:
+        known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
+        settings = replace(settings, assigned=known_bees)
     try:
         fix = survey.locate(
             arrays.stations(),
             arrays.trips(),
             arrays.bearings(declination_sd_deg),
-            settings_from(hunt_file, arrays.bees, arrays.mark_of),
+            settings,
             wind=arrays.wind(),
         )
     except ValueError as error:

@@ -47,13 +47,14 @@ if TYPE_CHECKING:
 
 HOSTILE = '--><script>alert("$x^2$")</script> \u4e2d'
 FIGURES: list[Callable[[HuntResult], Figure | None]] = [
-    lambda result: map_figure(result, with_key=True),
-    lambda result: map_figure(result, with_key=False),
+    lambda result: map_figure(result, "sheet"),
+    lambda result: map_figure(result, "page"),
+    lambda result: map_figure(result, "phone"),
     timeline_figure,
     away_figure,
     distance_figure,
 ]
-NAMES = ["sheet", "map", "timeline", "away", "distance"]
+NAMES = ["sheet", "map", "phone", "timeline", "away", "distance"]
 
 
 def drawn(draw: Callable[[HuntResult], Figure | None], result: HuntResult) -> Figure:
@@ -184,7 +185,7 @@ def test_svg_ids_are_its_own_and_colours_follow_the_page(result: HuntResult) -> 
 
 
 def test_nothing_to_draw_gives_no_picture(empty: HuntResult) -> None:
-    assert [draw(empty) for draw in FIGURES] == [None] * 5
+    assert [draw(empty) for draw in FIGURES] == [None] * 6
 
 
 def test_stations_without_a_fix_are_drawn(build: Callable[..., HuntResult]) -> None:

@@ -77,6 +77,36 @@ def answer_lines(result: HuntResult) -> list[str]:
             f"90 % search area: {units.area(area)}."
         )
         lines += next_of(result, colony)
+    lines += day_lines(result)
     lines += list(result.missing)
     lines.append(basis_sentence(result))
     return lines
+
+
+def day_lines(result: HuntResult) -> list[str]:
+    """Lay out where each day of several alone puts the colonies."""
+    from treeward.cli.trips import columns
+    from treeward.report.days import (
+        agreement_sentences,
+        agreement_text,
+        day_text,
+        off_text,
+        place_rows,
+    )
+    from treeward.report.units import Units
+    from treeward.report.words import for_colony
+
+    units = Units(result.hunt_file.hunt.units)
+    rows = [
+        (
+            f"  {day_text(day.day)}{for_colony(result, one.colony)}",
+            f"90 % area {units.area(one.colony.search_areas[90].area_m2)}",
+            f"{off_text(result, one)} of the common place",
+            agreement_text(one),
+            where,
+        )
+        for day, one, where in place_rows(result)
+    ]
+    if not rows:
+        return []
+    return ["Each day alone:", *columns(rows), *agreement_sentences(result)]

@@ -9,9 +9,11 @@ import click
 from treeward.cli.options import hunt_option, json_option
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
     from pathlib import Path
 
+    from treeward.report.records import HuntResult
     from treeward.trips.records import TripTable
 
 
@@ -32,13 +34,16 @@ def command(*, hunt_dir: Path, as_json: bool) -> None:
         from treeward.report.result_json import result_dict
 
         whole = result_dict(hunt.paired())
-        keys = ("schema", "hunt", "trips", "visits", "flight_lines", "winds", "doubts")
+        keys = (
+            "schema", "hunt", "trips", "visits", "flight_lines", "winds", "days",
+            "doubts",
+        )  # fmt: skip
         click.echo(json.dumps({key: whole[key] for key in keys}, indent=2))
         return
-    table = hunt.trips()
-    for line in table_lines(table):
+    paired = hunt.paired()
+    for line in (*table_lines(paired.table), *day_lines(paired)):
         click.echo(line)
-    click.echo(count_line(table))
+    click.echo(count_line(paired.table))
 
 
 def count_line(table: TripTable) -> str:
@@ -78,10 +83,10 @@ def table_lines(table: TripTable) -> list[str]:
             )
         )
     said = (
-        _columns(rows) if table.trips else ["No trips: no mark was said away and back."]
+        columns(rows) if table.trips else ["No trips: no mark was said away and back."]
     )
     if table.lines:
-        said += ["", *_columns(_bearing_rows(table))]
+        said += ["", *columns(_bearing_rows(table))]
     for heading, sentences in (
         ("Doubts about the whole", table.doubts),
         (
@@ -114,6 +119,35 @@ def _bearing_rows(table: TripTable) -> list[tuple[str, ...]]:
     return rows
 
 
+def day_lines(result: HuntResult) -> list[str]:
+    """Lay out what each day of several brought, station by station."""
+    if not result.days:
+        return []
+    from treeward.report.days import day_text
+
+    rows: list[tuple[str, ...]] = [
+        ("day", "station", "bees", "trips used", "median away", "bearings", "mean", "")
+    ]
+    for day in result.days:
+        for number, one in enumerate(day.stations):
+            away, mean = one.median_away_s, one.mean_bearing_read_deg
+            rows.append(
+                (
+                    "" if number else day_text(day.day),
+                    one.station,
+                    f"{len(one.bees)}",
+                    f"{one.trips_used} of {one.trips}",
+                    "" if away is None else minutes(away),
+                    f"{one.bearings_used}",
+                    ("scattered" if one.bearings_used else "")
+                    if mean is None
+                    else f"{round(mean) % 360:03d}°",
+                    "",
+                )
+            )
+    return [*columns(rows), ""]
+
+
 def minutes(seconds: float) -> str:
     """Write seconds as minutes and seconds, "5:07", with hours where there are any."""
     whole = round(seconds)
@@ -127,7 +161,8 @@ def _time(clock: datetime | None) -> str:
     return "" if clock is None else f"{clock:%d %b %H:%M:%S}"
 
 
-def _columns(rows: list[tuple[str, ...]]) -> list[str]:
+def columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    """Set cells under one another; the last column may be of any width."""
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]) - 1)]
     return [
         "  ".join(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
@@ -12,10 +12,12 @@ from .picture_style import (
     FLIGHT,
     IN_HIVE,
     INK,
+    LONGEST_NAME,
     MUTED,
     draw_dot,
     draw_dots,
     drawable,
+    left_margin,
     new_figure,
     plain_axes,
 )
@@ -35,6 +37,11 @@ _WIDTH_IN = 8.2
 # Dots are rimmed one by one up to so many a row; more are drawn at once, or the page
 # would grow with every trip.
 _DOTS_ONE_BY_ONE = 40
+# Trips timed from landing to landing hold the loading too: another shape.
+_SHAPES: dict[str, Literal["o", "D"]] = {"away": "o", "round": "D"}
+_DOT_SHARE = 0.010  # of the axis: dots nearer to one another than this are told apart
+_LIFT = 0.24  # of a row, by which the second of them is lifted
+_MOST_LIFTS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +89,8 @@ def away_figure(result: HuntResult) -> Figure | None:
     stations = list(dict.fromkeys(row.station for row in rows))
     total = len(rows) * 0.36 + 0.30 * len(stations) + 0.95
     figure = new_figure(_WIDTH_IN, total)
-    axes = figure.add_axes((0.135, 0.5 / total, 0.845, (total - 0.85) / total))
+    left = left_margin(row.bee for row in rows)
+    axes = figure.add_axes((left, 0.5 / total, 0.98 - left, (total - 0.85) / total))
     plain_axes(axes)
     longest = _longest_shown_s([trip for row in rows for trip in row.trips]) / 60
     y, ticks, names = 0.0, [], []
@@ -95,7 +103,7 @@ def away_figure(result: HuntResult) -> Figure | None:
                 continue
             _draw_away_row(axes, row, y, longest, result)
             ticks.append(y)
-            names.append(drawable(row.bee, 17))
+            names.append(drawable(row.bee, LONGEST_NAME))
             y -= 1.15
     axes.set_yticks(ticks, names)
     axes.set_ylim(y + 0.45, 0.5)
@@ -106,7 +114,8 @@ def away_figure(result: HuntResult) -> Figure | None:
     axes.set_axisbelow(True)
     axes.set_xlabel("minutes away", fontsize=8.5)
     axes.tick_params(axis="x", labelsize=8)
-    _away_key(figure, total)
+    kinds = {trip.timing for row in rows for trip in row.trips if trip.used}
+    _away_key(figure, total, with_rounds="round" in kinds)
     return figure
 
 
@@ -140,23 +149,46 @@ def _draw_away_row(
                           edgecolor="none")
             )  # fmt: skip
     beyond, many = 0, len(row.trips) > _DOTS_ONE_BY_ONE
-    together: list[float] = []
+    shown: list[Trip] = []
     for trip in row.trips:
-        minutes = trip.away_s / 60
-        if minutes > longest:
+        if trip.away_s / 60 > longest:
             beyond += 1
-            continue
-        if trip.used and not many:
-            draw_dot(axes, minutes, y, row.mark, 9.0)
-        elif trip.used:
-            together.append(minutes)
         else:
-            _draw_left_out(axes, minutes, y)
-    if together:
-        draw_dots(axes, together, y, row.mark, 6.5)
+            shown.append(trip)
+    lifts = (
+        [0.0] * len(shown) if many else _lifts([t.away_s / 60 for t in shown], longest)
+    )
+    together: dict[str, list[float]] = {}
+    for trip, lift in zip(shown, lifts, strict=True):
+        minutes = trip.away_s / 60
+        if not trip.used:
+            _draw_left_out(axes, minutes, y + lift)
+        elif many:
+            together.setdefault(trip.timing, []).append(minutes)
+        else:
+            draw_dot(axes, minutes, y + lift, row.mark, 9.0, shape=_SHAPES[trip.timing])
+    for timing, some in together.items():
+        draw_dots(axes, some, y, row.mark, 6.5, shape=_SHAPES[timing])
     if beyond:
         axes.text(longest * 1.02, y, f"{beyond} longer →", ha="right", va="center",
                   fontsize=7.5, color=MUTED)  # fmt: skip
+
+
+def _lifts(minutes: Sequence[float], longest: float) -> list[float]:
+    """Return how far each dot is lifted, so that trips as long as another show too."""
+    near = longest * _DOT_SHARE
+    lifts: list[float] = []
+    for number, at in enumerate(minutes):
+        taken = {
+            lifts[k]
+            for k, other in enumerate(minutes[:number])
+            if abs(other - at) < near
+        }
+        free = (
+            step * _LIFT for step in range(_MOST_LIFTS) if step * _LIFT not in taken
+        )
+        lifts.append(next(free, 0.0))
+    return lifts
 
 
 def _draw_left_out(axes: Axes, x: float, y: float) -> None:
@@ -166,21 +198,28 @@ def _draw_left_out(axes: Axes, x: float, y: float) -> None:
               markeredgewidth=0.9)  # fmt: skip
 
 
-def _away_key(figure: Figure, total: float) -> None:
+def _away_key(figure: Figure, total: float, *, with_rounds: bool) -> None:
     axes = figure.add_axes((0.135, (total - 0.27) / total, 0.845, 0.22 / total))
     axes.set_axis_off()
     axes.set_xlim(0, 100)
     axes.set_ylim(0, 1)
-    for x, text, used in ((1, "a trip, used", True), (17, "left out", False)):
-        if used:
-            axes.plot([x], [0.5], marker="o", markersize=6.5, markeredgewidth=1.0,
-                      markerfacecolor=MUTED, markeredgecolor=INK)  # fmt: skip
-        else:
+    entries = [("a trip, used", "o"), ("left out", "x")]
+    if with_rounds:
+        entries.insert(1, ("with the loading", "D"))
+    x = 1.0
+    for text, shape in entries:
+        if shape == "x":
             _draw_left_out(axes, x, 0.5)
+        else:
+            axes.plot([x], [0.5], marker=shape, markeredgewidth=1.0,
+                      markersize=6.5 if shape == "o" else 5.5,
+                      markerfacecolor=MUTED, markeredgecolor=INK)  # fmt: skip
         axes.text(x + 1.5, 0.5, text, fontsize=7.5, va="center")
-    for x, text, colour in (
-        (31, "taken as time in the hive", IN_HIVE),
-        (59, "taken as flight, both ways (shortest trip)", FLIGHT),
+        x += 4.0 + 0.95 * len(text)
+    for text, colour in (
+        ("taken as time in the hive", IN_HIVE),
+        ("taken as flight, both ways", FLIGHT),
     ):
-        axes.add_patch(Rectangle((x, 0.38), 3.2, 0.24, facecolor=colour))
-        axes.text(x + 4.2, 0.5, text, fontsize=7.5, va="center")
+        axes.add_patch(Rectangle((x - 1, 0.38), 3.2, 0.24, facecolor=colour))
+        axes.text(x + 3.2, 0.5, text, fontsize=7.5, va="center")
+        x += 6.0 + 0.95 * len(text)

@@ -11,9 +11,11 @@ from matplotlib.ticker import MaxNLocator
 from .picture_style import (
     AREA,
     INK,
+    LONGEST_NAME,
     MUTED,
     draw_dot,
     drawable,
+    left_margin,
     mark_colours,
     new_figure,
     plain_axes,
@@ -168,7 +170,8 @@ def distance_figure(result: HuntResult) -> Figure | None:
     stations = list(dict.fromkeys(row.station for row in rows))
     total = len(rows) * _ROW_IN + 0.34 * len(stations) + 0.95
     figure = new_figure(_WIDTH_IN, total)
-    axes = figure.add_axes((0.135, 0.5 / total, 0.845, (total - 0.82) / total))
+    left = left_margin(row.name for row in rows)
+    axes = figure.add_axes((left, 0.5 / total, 0.98 - left, (total - 0.82) / total))
     plain_axes(axes)
     reach = _reach_m(rows) / units.picture_unit_m
     y, ticks, names = 0.0, [], []
@@ -181,7 +184,7 @@ def distance_figure(result: HuntResult) -> Figure | None:
                 continue
             _draw_row(axes, row, y, units, reach)
             ticks.append(y)
-            names.append(drawable(row.name, 17))
+            names.append(drawable(row.name, LONGEST_NAME))
             y -= 1.0
     axes.set_yticks(ticks, names)
     for label, row in zip(axes.get_yticklabels(), _by_station(rows), strict=True):
@@ -195,7 +198,7 @@ def distance_figure(result: HuntResult) -> Figure | None:
     axes.set_axisbelow(True)
     axes.set_xlabel(f"distance, {units.picture_unit}", fontsize=8.5)
     axes.tick_params(axis="x", labelsize=8)
-    figure.text(0.135, (total - 0.16) / total, _KEY_TEXT,
+    figure.text(left, (total - 0.16) / total, _KEY_TEXT,
                 fontsize=7.5, color=MUTED, va="center")  # fmt: skip
     return figure
 

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
     from .units import UnitSystem
 
-_GRID_LINES = 5  # about so many grid lines each way; choice
 _SCALE_SHARE = 0.28  # the scale bar takes at most so much of the width; choice
 _SMALLEST_M = 200.0  # m, the least a map shows; choice
 # Seconds of arc between marked degrees, from which a fitting step is taken.
@@ -45,6 +44,18 @@ _ARC_STEPS_S = (
     7200,
     18000,
 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lettering:
+    """How large a map's letters are, in points, and about how many grid lines it has.
+
+    A drawing that a phone shows a hand wide has fewer and larger ones.
+    """
+
+    small_pt: float = 6.5
+    text_pt: float = 8.0
+    grid_lines: int = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +120,9 @@ def set_extent(axes: Axes, extent: Extent) -> None:
     axes.set_yticks([])
 
 
-def draw_utm_grid(axes: Axes, frame: LocalFrame, extent: Extent) -> str:
+def draw_utm_grid(
+    axes: Axes, frame: LocalFrame, extent: Extent, look: Lettering
+) -> str:
     """Draw the UTM grid with its figures at the top and right; return the zone.
 
     Returns "" where UTM ends, near the poles.
@@ -132,7 +145,7 @@ def draw_utm_grid(axes: Axes, frame: LocalFrame, extent: Extent) -> str:
                   for y in (extent.south_m, extent.north_m)])
     )  # fmt: skip
     grid_x, grid_y = to_grid.transform(corners[:, 0], corners[:, 1])
-    step = nice_step(min(extent.width_m, extent.height_m), _GRID_LINES)
+    step = nice_step(min(extent.width_m, extent.height_m), look.grid_lines)
     margin = step * 0.22
     for along_east in (True, False):
         held, run = (grid_x, grid_y) if along_east else (grid_y, grid_x)
@@ -150,13 +163,14 @@ def draw_utm_grid(axes: Axes, frame: LocalFrame, extent: Extent) -> str:
                 if extent.west_m + margin < at < extent.east_m - margin:
                     axes.annotate(figure_text + " E", (at, extent.north_m), (0, 3),
                                   textcoords="offset points", ha="center", va="bottom",
-                                  fontsize=6.5, color=MUTED)  # fmt: skip
+                                  fontsize=look.small_pt, color=MUTED)  # fmt: skip
             else:
                 at = float(np.interp(extent.east_m, xy[:, 0], xy[:, 1]))
                 if extent.south_m + margin < at < extent.north_m - margin:
                     axes.annotate(figure_text + " N", (extent.east_m, at), (3, 0),
                                   textcoords="offset points", ha="left", va="center",
-                                  rotation=90, fontsize=6.5, color=MUTED)  # fmt: skip
+                                  rotation=90, fontsize=look.small_pt,
+                                  color=MUTED)  # fmt: skip
     return zone
 
 
@@ -168,7 +182,9 @@ def arc_text(value_deg: float, letters: str, *, seconds: bool) -> str:
     return text + (f"{whole % 60:02d}\u2033" if seconds else "") + letter
 
 
-def draw_degrees(axes: Axes, frame: LocalFrame, extent: Extent) -> None:
+def draw_degrees(
+    axes: Axes, frame: LocalFrame, extent: Extent, look: Lettering
+) -> None:
     """Mark longitude along the bottom and latitude along the left."""
     for along_bottom in (True, False):
         if along_bottom:
@@ -176,12 +192,13 @@ def draw_degrees(axes: Axes, frame: LocalFrame, extent: Extent) -> None:
                              [extent.east_m, extent.south_m]])  # fmt: skip
             lonlat = frame.to_lonlat(ends)
             values = np.rad2deg(np.unwrap(np.deg2rad(lonlat[:, 0])))
-            reach, letters, pieces = extent.width_m, "EW", 4
+            reach, letters = extent.width_m, "EW"
         else:
             ends = np.array([[extent.west_m, extent.south_m],
                              [extent.west_m, extent.north_m]])  # fmt: skip
             lonlat = frame.to_lonlat(ends)
-            values, reach, letters, pieces = lonlat[:, 1], extent.height_m, "NS", 5
+            values, reach, letters = lonlat[:, 1], extent.height_m, "NS"
+        pieces = look.grid_lines - along_bottom
         span_s = float(values[1] - values[0]) * 3600
         step = next((s for s in _ARC_STEPS_S if s >= span_s / pieces), None)
         if step is None:
@@ -197,7 +214,7 @@ def draw_degrees(axes: Axes, frame: LocalFrame, extent: Extent) -> None:
             count += 1
         set_ticks = axes.set_xticks if along_bottom else axes.set_yticks
         set_ticks(ticks, texts)
-    axes.tick_params(labelsize=6.5, length=4, labelcolor=MUTED)
+    axes.tick_params(labelsize=look.small_pt, length=4, labelcolor=MUTED)
     for label in axes.get_yticklabels():
         label.set_rotation(90)
         label.set_verticalalignment("center")
@@ -241,7 +258,11 @@ def emptiest_corner(
 
 
 def draw_scale_and_north(
-    axes: Axes, extent: Extent, content: NDArray[np.float64], system: UnitSystem
+    axes: Axes,
+    extent: Extent,
+    content: NDArray[np.float64],
+    system: UnitSystem,
+    look: Lettering,
 ) -> None:
     """Draw the scale bar and the north arrow in the emptiest corner."""
     length, text = scale_length(extent.width_m, system)
@@ -263,7 +284,7 @@ def draw_scale_and_north(
                       edgecolor=INK, linewidth=0.7)
         )  # fmt: skip
     axes.text(x + bar / 2, y + thick + 0.012, text, transform=axes.transAxes,
-              ha="center", va="bottom", fontsize=8, zorder=21)  # fmt: skip
+              ha="center", va="bottom", fontsize=look.text_pt, zorder=21)  # fmt: skip
     tip_x, tip_y = left + box_w - 0.035, base + box_h - 0.045
     wide, tall = 0.011, 0.055
     for side in (-1, 1):
@@ -275,5 +296,5 @@ def draw_scale_and_north(
                          linewidth=0.7)
         )  # fmt: skip
     axes.text(tip_x, tip_y + 0.004 * shape, "N", transform=axes.transAxes, ha="center",
-              va="bottom", fontsize=8, fontweight="bold", zorder=21,
+              va="bottom", fontsize=look.text_pt, fontweight="bold", zorder=21,
               path_effects=halo())  # fmt: skip

@@ -9,7 +9,9 @@ from matplotlib.patches import Rectangle
 
 from treeward.positions import Position, format_position, utm_text
 
+from .days import day_text
 from .lines import bundles_by_bee
+from .map_days import dash_of, drawn_days
 from .paint import paint_hex, split_mark
 from .picture_style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable
 from .units import Units, bearing_text
@@ -81,6 +83,7 @@ def draw_key(figure: Figure, result: HuntResult, zone: str) -> None:
     key = _Key(axes)
     _places(key, result)
     _areas(key, result)
+    _days(key, result)
     _lines(key, result)
     key.heading("How to read it")
     for sentence in _notes(result, zone):
@@ -157,6 +160,17 @@ def _areas(key: _Key, result: HuntResult) -> None:
         )  # fmt: skip
 
 
+def _days(key: _Key, result: HuntResult) -> None:
+    for number, day in enumerate(drawn_days(result)):
+        if not key.room(8):
+            return
+        y = key.entry(f"{day_text(day)} alone, 90 %")
+        key.axes.add_patch(
+            Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor="none", edgecolor=INK,
+                      linewidth=1.1, linestyle=(0, dash_of(number)))
+        )  # fmt: skip
+
+
 def _lines(key: _Key, result: HuntResult) -> None:
     groups = bundles_by_bee(result)
     if not groups:
@@ -206,6 +220,8 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
         notes.append("Grey fans hold about two in three single bearings.")
     if result.fix is not None and any(c.search_plan for c in result.fix.colonies):
         notes.append("Arrows: the strips to walk, in the order that finds it soonest.")
+    if result.tracks:
+        notes.append("Dotted grey: the way walked.")
     if zone:
         notes.append(f"Grid: UTM zone {zone}, WGS84; north is true north.")
     return notes

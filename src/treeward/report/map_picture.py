@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from matplotlib.patches import PathPatch, Wedge
-from matplotlib.path import Path as DrawnPath
 
 from treeward.survey.frame import LocalFrame
 
 from .lines import bundles_by_bee, bundles_by_colony
+from .map_days import area_outlines, draw_days
 from .map_frame import (
+    Lettering,
     draw_degrees,
     draw_scale_and_north,
     draw_utm_grid,
@@ -45,6 +47,7 @@ if TYPE_CHECKING:
 
     Points = NDArray[np.float64]
 
+Form = Literal["sheet", "page", "phone"]
 AREA_OPACITY = {95: 0.13, 90: 0.17, 50: 0.30}
 
 
@@ -58,14 +61,40 @@ def map_frame(result: HuntResult) -> LocalFrame | None:
     )
 
 
-def map_figure(result: HuntResult, *, with_key: bool) -> Figure | None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Form:
+    """Size of the sheet in inches, what of it the map takes, and its letters."""
+
+    size_in: tuple[float, float]
+    axes: tuple[float, float, float, float]  # left, bottom, width, height; shares
+    look: Lettering
+
+
+_FORMS: dict[Form, _Form] = {
+    "sheet": _Form(
+        size_in=(11.69, 8.27),  # A4 on its side
+        axes=(0.045, 0.055, 0.635, 0.83),
+        look=Lettering(),
+    ),
+    "page": _Form(
+        size_in=(8.2, 6.4), axes=(0.045, 0.05, 0.915, 0.905), look=Lettering()
+    ),
+    "phone": _Form(
+        size_in=(4.2, 4.6),
+        axes=(0.085, 0.07, 0.835, 0.865),
+        look=Lettering(small_pt=8.5, text_pt=9.5, grid_lines=3),
+    ),
+}
+
+
+def map_figure(result: HuntResult, form: Form) -> Figure | None:
     """Draw the map.
 
     Parameters
     ----------
-    with_key
-        True for a sheet of A4 on its side, with title and key beside the map; False
-        for the map alone, as the report shows it.
+    form
+        "sheet" for A4 on its side, with title and key beside the map; "page" for the
+        map alone, as the report shows it, and "phone" for a screen a hand wide.
 
     Returns
     -------
@@ -75,28 +104,26 @@ def map_figure(result: HuntResult, *, with_key: bool) -> Figure | None:
     frame = map_frame(result)
     if frame is None:
         return None
-    if with_key:
-        figure = new_figure(11.69, 8.27)  # A4
-        axes = figure.add_axes((0.045, 0.055, 0.635, 0.83))
-        shape = 0.635 * 11.69 / (0.83 * 8.27)
-    else:
-        figure = new_figure(8.2, 6.4)
-        axes = figure.add_axes((0.045, 0.05, 0.915, 0.905))
-        shape = 0.915 * 8.2 / (0.905 * 6.4)
+    chosen = _FORMS[form]
+    figure = new_figure(*chosen.size_in)
+    axes = figure.add_axes(chosen.axes)
+    shape = chosen.axes[2] * chosen.size_in[0] / (chosen.axes[3] * chosen.size_in[1])
     points = _content(result, frame)
     extent = extent_about(points, shape=shape)
     set_extent(axes, extent)
-    zone = draw_utm_grid(axes, frame, extent)
-    draw_degrees(axes, frame, extent)
+    zone = draw_utm_grid(axes, frame, extent, chosen.look)
+    draw_degrees(axes, frame, extent, chosen.look)
     _draw_tracks(axes, result, frame)
     _draw_areas(axes, result, frame)
     lines = _draw_lines(axes, result, frame)
     _draw_walk(axes, result, frame)
-    _draw_spots(axes, result, frame)
+    _draw_spots(axes, result, frame, chosen.look)
+    content = np.vstack([points, *lines])
+    draw_days(axes, result, frame, extent=extent, content=content, look=chosen.look)
     draw_scale_and_north(
-        axes, extent, np.vstack([points, *lines]), result.hunt_file.hunt.units
+        axes, extent, content, result.hunt_file.hunt.units, chosen.look
     )
-    if with_key:
+    if form == "sheet":
         draw_key(figure, result, zone)
     return figure
 
@@ -138,18 +165,7 @@ def _draw_areas(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
 
 
 def _draw_area(axes: Axes, area: SearchArea, frame: LocalFrame, percent: int) -> None:
-    for polygon in area.polygons:
-        parts = []
-        for ring in (polygon.outer, *polygon.holes):
-            if len(ring) < 3:
-                continue
-            xy = frame.to_xy(ring[:, 1], ring[:, 0])
-            codes = np.full(len(xy), DrawnPath.LINETO, dtype=np.uint8)
-            codes[0], codes[-1] = DrawnPath.MOVETO, DrawnPath.CLOSEPOLY
-            parts.append(DrawnPath(xy, codes))
-        if not parts:
-            continue
-        whole = DrawnPath.make_compound_path(*parts)
+    for whole in area_outlines(area, frame):
         opacity = AREA_OPACITY.get(percent, 0.15)
         axes.add_patch(
             PathPatch(whole, facecolor=AREA, edgecolor="none", alpha=opacity, zorder=3)
@@ -219,7 +235,9 @@ def _draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
         )  # fmt: skip
 
 
-def _draw_spots(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
+def _draw_spots(
+    axes: Axes, result: HuntResult, frame: LocalFrame, look: Lettering
+) -> None:
     for place in result.stations:
         x, y = _at(frame, place.latitude_deg, place.longitude_deg)
         axes.plot([x], [y], marker="o", markersize=14, zorder=12, markerfacecolor=PAPER,
@@ -228,9 +246,10 @@ def _draw_spots(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
             axes.text(x, y, drawable(place.id), ha="center", va="center_baseline",
                       fontsize=9, fontweight="bold", zorder=13)  # fmt: skip
         else:
-            axes.annotate(drawable(place.id, 16), (x, y), (0, -10), fontsize=8,
-                          textcoords="offset points", ha="center", va="top", zorder=13,
-                          fontweight="bold", path_effects=halo())  # fmt: skip
+            axes.annotate(drawable(place.id, 16), (x, y), (0, -10), zorder=13,
+                          textcoords="offset points", ha="center", va="top",
+                          fontsize=look.text_pt, fontweight="bold",
+                          path_effects=halo())  # fmt: skip
     if result.fix is None:
         return
     several = len(result.fix.colonies) > 1
@@ -248,4 +267,5 @@ def _draw_spots(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
                   markeredgecolor=PAPER, markeredgewidth=1.4)  # fmt: skip
         text = drawable(f"next, {colony.id}", 12) if several else "next"
         axes.annotate(text, (x, y), (0, -9), textcoords="offset points", ha="center",
-                      va="top", fontsize=8, zorder=13, path_effects=halo())  # fmt: skip
+                      va="top", fontsize=look.text_pt, zorder=13,
+                      path_effects=halo())  # fmt: skip

@@ -14,7 +14,9 @@ from markupsafe import Markup
 from treeward.cautions import CAUTIONS
 from treeward.survey.frame import geodesic
 
-from .lines import bundles_by_bee, timed_ends
+from .day_parts import day_lines, day_places, map_days, together
+from .days import agreement_sentences, disagreements, undated
+from .lines import bundles_by_bee
 from .page_parts import Lines, chip
 from .records import SPEED_HOME_MPS, SPEED_OUT_MPS
 from .units import Units, wind_name
@@ -39,14 +41,16 @@ if TYPE_CHECKING:
 _FOLDER = files("treeward.report") / "templates"
 
 
-def _read(name: str) -> str:
+def read_template(name: str) -> str:
+    """Return one of the files that pages are made of."""
     return (_FOLDER / name).read_text("utf-8")
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Return what pages are filled in with, text escaped and nothing undefined."""
     return Environment(
-        loader=FunctionLoader(_read),
+        loader=FunctionLoader(read_template),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -54,7 +58,7 @@ def _environment() -> Environment:
     )
 
 
-def _script_rule(script: str) -> str:
+def script_rule(script: str) -> str:
     """Return the content rule that lets this one script run and no other."""
     digest = hashlib.sha256(script.encode("utf-8")).digest()
     return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
@@ -67,35 +71,6 @@ def _rule_sources(result: HuntResult) -> list[str]:
         for rule in bee.hand_rules
     }
     return sorted(rules)
-
-
-def _days(result: HuntResult) -> list[dict[str, Any]]:
-    """Return what each day brought, for hunts of several days."""
-    zone = result.hunt_file.hunt.zone
-    days: dict[str, dict[str, Any]] = {}
-
-    def of(clock: Any) -> dict[str, Any] | None:  # noqa: ANN401  (aware or None)
-        if clock is None:
-            return None
-        name = f"{clock.astimezone(zone):%Y-%m-%d}"
-        empty = {"day": name, "trips": 0, "used": 0, "lines": 0}
-        empty |= {"bees": set(), "stations": set()}
-        return days.setdefault(name, empty)
-
-    for trip in result.table.trips:
-        if (day := of(timed_ends(trip)[0] or timed_ends(trip)[1])) is not None:
-            day["trips"] += 1
-            day["used"] += trip.used
-            day["bees"].add(trip.bee)
-            day["stations"].add(trip.station)
-    for line in result.table.lines:
-        if (day := of(line.clock)) is not None:
-            day["lines"] += line.used
-            day["stations"].add(line.station)
-    return [
-        day | {"bees": len(day["bees"]), "stations": ", ".join(sorted(day["stations"]))}
-        for _, day in sorted(days.items())
-    ]
 
 
 def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
@@ -161,18 +136,17 @@ def page_text(
     units = Units(result.hunt_file.hunt.units)
     colonies = result.fix.colonies if result.fix else ()
     zone = result.hunt_file.hunt.zone
-    script = _read("report.js")
-    days = _days(result)
+    script = read_template("map.js") + read_template("report.js")
     located = bool(colonies)
     missing = [sentence(text) for text in missing_sentences(result)]
     return (
-        _environment()
+        environment()
         .get_template("report.html.j2")
         .render(
             name=result.hunt_file.hunt.name,
-            style=Markup(_read("report.css")),  # noqa: S704  (our own file)
+            style=Markup(read_template("report.css")),  # noqa: S704  (our own file)
             script=Markup(script),  # noqa: S704  (our own file)
-            script_rule=_script_rule(script),
+            script_rule=script_rule(script),
             headline=headline(result),
             answers=[
                 colony_sentences(result, colony)
@@ -198,8 +172,15 @@ def page_text(
             bearings=lines.bearings(),
             bees=lines.bees(),
             notes=lines.notes(),
-            days=days,
-            several_days=len(days) > 1,
+            days=day_lines(result),
+            day_places=day_places(result),
+            together=together(result),
+            agreement=agreement_sentences(result),
+            disagreements=disagreements(result),
+            undated=_undated(result),
+            map_days=map_days(result),
+            tracks=bool(result.tracks),
+            several_days=len(result.days) > 1,
             several_colonies=len(colonies) > 1,
             checks=_cross_checks(result),
             learned=_learned(result),
@@ -212,6 +193,11 @@ def page_text(
             timezone=result.hunt_file.hunt.timezone,
         )
     )
+
+
+def _undated(result: HuntResult) -> str:
+    count = undated(result.table)
+    return f"{count} trip{'s' * (count != 1)}" if count else ""
 
 
 def _area_lines(result: HuntResult) -> list[dict[str, Any]]:

@@ -20,7 +20,7 @@ from matplotlib.patheffects import Normal, Stroke
 from .paint import paint_hex, split_mark
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from matplotlib.axes import Axes
     from matplotlib.patheffects import AbstractPathEffect
@@ -34,6 +34,7 @@ FLIGHT = "#56b4e9"  # Okabe-Ito sky blue: time spent flying
 IN_HIVE = "#b9c0c7"
 BEST = "#d55e00"  # Okabe-Ito vermillion
 NEXT = "#009e73"  # Okabe-Ito bluish green
+LONGEST_NAME = 20  # letters of a bee's name beside a picture; choice
 
 _THEMED = {
     INK: "var(--ink)",
@@ -101,26 +102,43 @@ def mark_colours(mark: str) -> tuple[str, str]:
     return paint_hex(first), paint_hex(second)
 
 
-def draw_dot(axes: Axes, x: float, y: float, mark: str, size_pt: float) -> None:
+def draw_dot(
+    axes: Axes, x: float, y: float, mark: str, size_pt: float, *, shape: str = "o"
+) -> None:
     """Draw a bee's dot: her paint, the second colour round it, an ink rim outside.
 
-    Without the rim white and yellow paint would not show on paper.
+    Without the rim white and yellow paint would not show on paper. `shape` is a
+    marker of matplotlib's.
     """
-    draw_dots(axes, [x], y, mark, size_pt)
+    draw_dots(axes, [x], y, mark, size_pt, shape=shape)
 
 
 def draw_dots(
-    axes: Axes, xs: Sequence[float], y: float, mark: str, size_pt: float
+    axes: Axes,
+    xs: Sequence[float],
+    y: float,
+    mark: str,
+    size_pt: float,
+    *,
+    shape: str = "o",
 ) -> None:
     """Draw many dots of one bee at once; where they overlap they run together."""
     first, second = mark_colours(mark)
+    if shape == "D":  # a square on its corner is wider than its side
+        size_pt *= 0.82
     rings = [(size_pt, INK), (size_pt - 1.8, second)]
     if first != second:
         rings.append((size_pt - 5.0, first))
     for order, (size, colour) in enumerate(rings):
-        axes.plot(xs, [y] * len(xs), marker="o", markersize=max(size, 1.0),
+        axes.plot(xs, [y] * len(xs), marker=shape, markersize=max(size, 1.0),
                   color=colour, markeredgewidth=0, linestyle="none",
                   zorder=6 + order)  # fmt: skip
+
+
+def left_margin(names: Iterable[str]) -> float:
+    """Return the share of a picture's width that names at its left side take."""
+    longest = max((len(name) for name in names), default=0)
+    return 0.135 if longest <= 13 else 0.18
 
 
 def plain_axes(axes: Axes) -> None:
@@ -173,6 +191,8 @@ def svg_text(figure: Figure, name: str, description: str) -> str:
     def rename(match: re.Match[str]) -> str:
         return f' id="{name}-{match[1]}"' if match[1] in used else ""
 
+    # Parts that the page shows and hides by themselves are told by their data.
+    text = re.sub(r' id="day-(\d+)"', r' data-day="\1"', text)
     text = re.sub(r' id="([^"]+)"', rename, text)
     text = re.sub(r'href="#', f'href="#{name}-', text)
     text = re.sub(r"url\(#", f"url(#{name}-", text)

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from datetime import datetime
+    from datetime import date, datetime
     from pathlib import Path
 
     from treeward.hunt_file import Cargo, HuntFile
-    from treeward.survey.records import Fix
+    from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.records import TripTable
 
 SPEED_OUT_MPS = 7.5  # m/s; Wenner 1963, J. Apic. Res. 2:25-32
@@ -70,6 +70,54 @@ class TrackLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DayStation:
+    """What one day brought at one station.
+
+    `median_away_s` is of the used trips that were timed from departure to return,
+    `mean_bearing_read_deg` of the used bearings as read; None where there are none, or
+    where they are scattered.
+    """
+
+    station: str
+    bees: tuple[str, ...]
+    trips: int
+    trips_used: int
+    bearings_used: int
+    median_away_s: float | None
+    mean_bearing_read_deg: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayColony:
+    """Where one day alone puts a colony, against all days together.
+
+    `holds_percent` is 50, 90 or 95: the smallest of this day's search areas that
+    holds the best place of all days together; None where none does. `off_m` and
+    `off_bearing_true_deg` lead from that place to this day's.
+    """
+
+    colony: Colony
+    holds_percent: int | None
+    off_m: float
+    off_bearing_true_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayResult:
+    """One day of a hunt of several.
+
+    `bees` and `colonies` are what its trips and bearings give without the other
+    days', with the bees shared out among the colonies as all days together say; both
+    are empty where nothing was located.
+    """
+
+    day: date  # in the hunt's time zone
+    stations: tuple[DayStation, ...]
+    bees: tuple[BeeDistance, ...] = ()
+    colonies: tuple[DayColony, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HuntResult:
     """Everything that the tables, pictures, map files and the report show.
 
@@ -78,7 +126,7 @@ class HuntResult:
     of the recordings, for links to the sound. `flight_s_per_m` is the time that
     flying out and home takes per metre of distance, for showing which part of an
     away time is flight. `bearing_sd_deg` is the spread of one bearing as the survey
-    takes it.
+    takes it. `days` is empty for a hunt of one day.
     """
 
     hunt_file: HuntFile
@@ -90,6 +138,7 @@ class HuntResult:
     created: datetime  # aware
     missing: tuple[str, ...] = ()
     tracks: tuple[TrackLine, ...] = ()
+    days: tuple[DayResult, ...] = ()
     recordings_from_results: str = "../recordings/"
     flight_s_per_m: float = FLIGHT_S_PER_M
     bearing_sd_deg: float = BEARING_SD_DEG

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     )
     from treeward.trips.records import FlightLine, Trip, Visit
 
-    from .records import HuntResult, StationPlace
+    from .records import DayResult, HuntResult, StationPlace
 
 SCHEMA = 1
 
@@ -70,6 +70,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         if fix
         else [],
         "advice": list(fix.advice) if fix else [],
+        "days": [_day(day) for day in result.days],
         "missing": list(result.missing),
         "doubts": list(table.doubts),
     }
@@ -266,6 +267,44 @@ def _colony(colony: Colony) -> dict[str, Any]:
         "search_plan": _search_plan(colony.search_plan),
         "advice": list(colony.advice),
     }
+
+
+def _day(day: DayResult) -> dict[str, Any]:
+    return {
+        "day": day.day.isoformat(),
+        "stations": [
+            {
+                "station": one.station,
+                "bees": list(one.bees),
+                "trips": one.trips,
+                "trips_used": one.trips_used,
+                "bearings_used": one.bearings_used,
+                "median_away_s": number(one.median_away_s, 2),
+                "mean_bearing_read_deg": number(one.mean_bearing_read_deg, 2),
+            }
+            for one in day.stations
+        ],
+        "bees": [_bee(bee) for bee in day.bees],
+        "colonies": [
+            _place_alone(one.colony)
+            | {
+                "agrees": one.holds_percent is not None,
+                "smallest_area_with_common_place_percent": one.holds_percent,
+                "from_common_place_m": number(one.off_m, 1),
+                "from_common_place_bearing_true_deg": number(
+                    one.off_bearing_true_deg, 1
+                ),
+            }
+            for one in day.colonies
+        ],
+    }
+
+
+def _place_alone(colony: Colony) -> dict[str, Any]:
+    """Return what one day alone says of a colony, without what to do next."""
+    keys = ("id", "marks", "best", "words", "distance_m", "search_area")
+    whole = _colony(colony)
+    return {key: whole[key] for key in keys}
 
 
 def _next(place: NextStation) -> dict[str, Any]:

@@ -12,8 +12,10 @@ from .lines import timed_ends
 from .picture_style import (
     FAINT,
     INK,
+    LONGEST_NAME,
     MUTED,
     drawable,
+    left_margin,
     mark_colours,
     new_figure,
     plain_axes,
@@ -100,12 +102,15 @@ def timeline_figure(result: HuntResult) -> Figure | None:
     heights = [max(len(day.bees()), 2) * _ROW_IN for day in days]
     total = sum(heights) + _BETWEEN_IN * len(days) + 0.2
     figure = new_figure(_WIDTH_IN, total)
+    left = left_margin(bee for day in days for bee in day.bees())
     top = total - 0.72
     for day, height in zip(days, heights, strict=True):
-        axes = figure.add_axes((0.135, (top - height) / total, 0.845, height / total))
+        axes = figure.add_axes(
+            (left, (top - height) / total, 0.98 - left, height / total)
+        )
         _draw_day(axes, day, result)
         top -= height + _BETWEEN_IN
-    figure.text(0.135, (total - 0.1) / total, _KEY_TEXT, fontsize=7.5, color=MUTED,
+    figure.text(left, (total - 0.1) / total, _KEY_TEXT, fontsize=7.5, color=MUTED,
                 va="center")  # fmt: skip
     return figure
 
@@ -131,7 +136,7 @@ def _draw_day(axes: Axes, day: _Day, result: HuntResult) -> None:
     room = max((high - low) * 0.02, 60.0)
     axes.set_xlim(low - room, high + room)
     axes.set_ylim(-0.6, max(len(bees), 2) - 0.4)
-    axes.set_yticks(list(rows.values()), [drawable(bee, 17) for bee in rows])
+    axes.set_yticks(list(rows.values()), [drawable(bee, LONGEST_NAME) for bee in rows])
     ticks = clock_ticks(low, high, result.hunt_file.hunt.zone)
     axes.set_xticks([at for at, _ in ticks], [text for _, text in ticks], fontsize=8)
     _draw_stations(axes, day)

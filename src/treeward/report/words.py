@@ -10,6 +10,8 @@ from treeward.survey.frame import geodesic
 from .units import Units, wind_name
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from treeward.survey.records import Colony, NextStation
 
     from .records import HuntResult, StationPlace
@@ -32,9 +34,11 @@ def listing(parts: list[str]) -> str:
     return f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
-def _nearest(result: HuntResult, colony: Colony) -> StationPlace:
+def _nearest(
+    result: HuntResult, colony: Colony, among: Collection[str] | None = None
+) -> StationPlace:
     return min(
-        result.stations,
+        (s for s in result.stations if among is None or s.id in among),
         key=lambda place: geodesic(
             place.latitude_deg,
             place.longitude_deg,
@@ -54,11 +58,26 @@ def sentence(text: str) -> str:
 
 
 def _where(result: HuntResult, colony: Colony) -> str:
-    """Say where a colony is, no more exactly than the shape of the answer allows."""
-    units = Units(result.hunt_file.hunt.units)
+    """Say where a colony is, in a sentence."""
+    if colony.words.startswith("nothing measured"):
+        return "Nothing was measured that tells where the colony is."
     several = result.fix is not None and len(result.fix.colonies) > 1
     subject = f"Colony {colony.id}" if several else "The colony"
-    place = _nearest(result, colony)
+    return f"{subject} is {whereabouts(result, colony)}."
+
+
+def whereabouts(
+    result: HuntResult, colony: Colony, among: Collection[str] | None = None
+) -> str:
+    """Say where a colony is, no more exactly than the shape of the answer allows.
+
+    Parameters
+    ----------
+    among
+        The stations that the answer rests on; all of the hunt's where None.
+    """
+    units = Units(result.hunt_file.hunt.units)
+    place = _nearest(result, colony, among)
     distance, azimuth = geodesic(
         place.latitude_deg,
         place.longitude_deg,
@@ -67,25 +86,21 @@ def _where(result: HuntResult, colony: Colony) -> str:
     )
     station, way = f"station {place.id}", wind_name(azimuth)
     shape = colony.words
-    if shape.startswith("nothing measured"):
-        return "Nothing was measured that tells where the colony is."
     if shape.startswith("a wedge"):
-        where = f"{subject} is towards the {way} of {station}"
-        return f"{where}; how far away is not known yet."
+        return f"towards the {way} of {station}; how far away is not known yet"
     if shape in {"a ring", "a disc about the station"}:
         low, _, high = colony.distance_m.get(place.id, (distance, distance, distance))
         return (
-            f"{subject} is probably {units.distance_range(low, high)} from {station}; "
-            "in which direction is not known yet."
+            f"probably {units.distance_range(low, high)} from {station}; in which "
+            "direction is not known yet"
         )
     if shape == "part of a ring":
         return (
-            f"{subject} is probably about {units.distance(distance)} from {station}, "
-            f"very roughly towards the {way}."
+            f"probably about {units.distance(distance)} from {station}, very roughly "
+            f"towards the {way}"
         )
     return (
-        f"{subject} is probably about {units.distance(distance)} from {station}, "
-        f"towards the {way}."
+        f"probably about {units.distance(distance)} from {station}, towards the {way}"
     )
 
 

@@ -141,19 +141,20 @@ def _pictures(result: HuntResult, folder: Path) -> dict[str, str]:
     """Write the pictures that have something to show; return them for the page."""
     drawings = {}
     with drawing():
-        sheet = map_figure(result, with_key=True)
+        sheet = map_figure(result, "sheet")
         if sheet is not None:
             (folder / "map.png").write_bytes(png_bytes(sheet))
             (folder / "map.pdf").write_bytes(pdf_bytes(sheet))
         for name, figure, description in (
-            ("map", map_figure(result, with_key=False), _MAP_WORDS),
+            ("map", map_figure(result, "page"), _MAP_WORDS),
+            ("map-phone", map_figure(result, "phone"), _MAP_WORDS),
             ("timeline", timeline_figure(result), _TIMELINE_WORDS),
             ("away", away_figure(result), _AWAY_WORDS),
             ("distance", distance_figure(result), _DISTANCE_WORDS),
         ):
             if figure is None:
                 continue
-            if name != "map":
+            if name not in {"map", "map-phone"}:
                 (folder / f"{name}.png").write_bytes(png_bytes(figure))
             drawings[name] = svg_text(figure, name, description)
     return drawings

@@ -1,0 +1,168 @@
+"""What each day of a hunt brought, and whether the days agree."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from statistics import median
+from typing import TYPE_CHECKING
+
+from .lines import circular_mean_deg, circular_sd_deg, timed_ends
+from .records import DayResult, DayStation
+from .units import Units, wind_name
+from .words import for_colony, listing, whereabouts
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date, tzinfo
+
+    from treeward.trips.records import FlightLine, Trip, TripTable
+
+    from .records import DayColony, HuntResult
+
+
+# Bearings spread wider than this have no mean worth telling: two colonies, or a
+# compass beside iron; guess.
+SCATTERED_DEG = 30.0
+
+
+def trip_day(trip: Trip, zone: tzinfo) -> date | None:
+    """Return the day a trip began on; None for one without a clock."""
+    start, end = timed_ends(trip)
+    clock = start or end
+    return None if clock is None else clock.astimezone(zone).date()
+
+
+def line_day(line: FlightLine, zone: tzinfo) -> date | None:
+    """Return the day of a bearing; None for one without a clock."""
+    return None if line.clock is None else line.clock.astimezone(zone).date()
+
+
+def day_tables(table: TripTable, zone: tzinfo) -> dict[date, TripTable]:
+    """Share a table of trips out among its days; what has no clock is in none.
+
+    Parameters
+    ----------
+    zone
+        The hunt's time zone, in which a day begins.
+    """
+    days = {trip_day(trip, zone) for trip in table.trips}
+    days |= {line_day(line, zone) for line in table.lines}
+    return {
+        day: replace(
+            table,
+            trips=tuple(t for t in table.trips if trip_day(t, zone) == day),
+            lines=tuple(x for x in table.lines if line_day(x, zone) == day),
+            visits=tuple(
+                v for v in table.visits if v.back_clock.astimezone(zone).date() == day
+            ),
+        )
+        for day in sorted(day for day in days if day is not None)
+    }
+
+
+def days_of(table: TripTable, zone: tzinfo) -> tuple[DayResult, ...]:
+    """Count what each day brought, station by station; no place is worked out."""
+    return tuple(
+        DayResult(day=day, stations=_stations(part))
+        for day, part in day_tables(table, zone).items()
+    )
+
+
+def undated(table: TripTable) -> int:
+    """Count the trips that have no clock and so belong to no day."""
+    return sum(timed_ends(trip) == (None, None) for trip in table.trips)
+
+
+def _stations(table: TripTable) -> tuple[DayStation, ...]:
+    names = [trip.station for trip in table.trips]
+    names += [line.station for line in table.lines]
+    return tuple(_station(table, name) for name in dict.fromkeys(names))
+
+
+def _station(table: TripTable, name: str) -> DayStation:
+    trips = [trip for trip in table.trips if trip.station == name]
+    lines = [x for x in table.lines if x.station == name and x.used]
+    away = [t.away_s for t in trips if t.used and t.timing == "away" and t.cycles == 1]
+    seen = [t.bee for t in trips] + [x.bee for x in lines if x.bee]
+    return DayStation(
+        station=name,
+        bees=tuple(dict.fromkeys(seen)),
+        trips=len(trips),
+        trips_used=sum(trip.used for trip in trips),
+        bearings_used=len(lines),
+        median_away_s=median(away) if away else None,
+        mean_bearing_read_deg=_mean_deg([x.bearing_read_deg for x in lines]),
+    )
+
+
+def _mean_deg(bearings_deg: list[float]) -> float | None:
+    """Return the mean of bearings that lie together; None where they do not."""
+    if not bearings_deg or circular_sd_deg(bearings_deg) > SCATTERED_DEG:
+        return None
+    return circular_mean_deg(bearings_deg)
+
+
+def day_text(day: date) -> str:
+    """Write "14 Jul 2026"."""
+    return f"{day.day} {day:%b %Y}"
+
+
+def agreement_text(one: DayColony) -> str:
+    """Say in two or three words whether a day agrees with all days together."""
+    if one.holds_percent is None:
+        return "does not agree"
+    return "agrees" if one.holds_percent <= 90 else "just agrees"
+
+
+def off_text(result: HuntResult, one: DayColony) -> str:
+    """Say how far a day's best place is from that of all days together."""
+    way = wind_name(one.off_bearing_true_deg)
+    return f"{Units(result.hunt_file.hunt.units).distance(one.off_m)} {way}"
+
+
+def agreement_sentences(result: HuntResult) -> list[str]:
+    """Say whether the days agree on where each colony is.
+
+    Nothing is said of a colony that fewer than two days tell of.
+    """
+    said = []
+    for colony in result.fix.colonies if result.fix else ():
+        told = [
+            (day.day, one)
+            for day in result.days
+            for one in day.colonies
+            if one.colony.id == colony.id
+        ]
+        if len(told) < 2:
+            continue
+        name = for_colony(result, colony).removeprefix(", ")
+        subject = f" on {name}" if name else ""
+        against = [(day, one) for day, one in told if one.holds_percent is None]
+        if not against:
+            days = listing([day_text(day) for day, _ in told])
+            said.append(
+                f"{days} agree{subject}: the place that all days give together lies "
+                "within what each day gives alone."
+            )
+        said += [
+            f"{day_text(day)} does not agree{subject}: alone it gives a place "
+            f"{off_text(result, one)} of the one that all days give together, which "
+            "lies outside that day's 95 % area. Look for a compass or a station's "
+            "position read wrong, or for bees of another colony."
+            for day, one in against
+        ]
+    return said
+
+
+def disagreements(result: HuntResult) -> list[str]:
+    """Return the sentences about days that do not agree."""
+    return [text for text in agreement_sentences(result) if "does not agree" in text]
+
+
+def place_rows(result: HuntResult) -> Iterable[tuple[DayResult, DayColony, str]]:
+    """Give for each day and colony where that day alone puts it, in words."""
+    for day in result.days:
+        here = [s.station for s in day.stations]
+        for one in day.colonies:
+            words = whereabouts(result, one.colony, here)
+            yield day, one, words.removeprefix("probably ")
