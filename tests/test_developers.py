@@ -21,10 +21,11 @@ NOT_OURS = {"review.csv", "hunt.toml", "result.json", "report.html", "phrasebook
 
 
 def section(heading: str) -> str:
-    start = TEXT.index(f"\n{heading}\n")
-    level = heading.split()[0]
-    end = re.search(rf"^#{{1,{len(level)}}} ", TEXT[start + 2 + len(heading) :], re.M)
-    return TEXT[start : start + 2 + len(heading) + end.start()] if end else TEXT[start:]
+    """Return a section with what stands below it."""
+    begin = TEXT.index(f"\n{heading}\n") + len(heading) + 2
+    depth = heading.count("#")
+    end = re.search(rf"^#{{1,{depth}}} ", TEXT[begin:], re.MULTILINE)
+    return TEXT[begin : begin + end.start()] if end else TEXT[begin:]
 
 
 def rows(text: str) -> list[list[str]]:
