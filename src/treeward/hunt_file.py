@@ -52,6 +52,7 @@ Pair = tuple[
 
 
 _ZONE_REACH_DEG = 40.0  # no civil time zone strays further from its meridian; guess
+_MOST_BYTES = 1 << 20  # a hunt of a thousand stations takes a tenth of it
 
 
 class _Table(BaseModel):
@@ -241,6 +242,12 @@ def read_hunt_file(path: Path) -> HuntFile:
         with their number.
     """
     try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise HuntError(
+                f"is larger than {_MOST_BYTES // 1024} KiB",
+                where=str(path),
+                mend="This is no hunt.toml; see that the right one lies there.",
+            )
         raw = path.read_bytes()
     except FileNotFoundError:
         raise HuntError(
@@ -263,7 +270,7 @@ def read_hunt_file(path: Path) -> HuntFile:
             where=str(path),
             mend="Save the file as UTF-8.",
         ) from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # also of a number too long to read
         raise HuntError(
             f"is not valid TOML: {error}",
             where=str(path),

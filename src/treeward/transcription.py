@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+from treeward.atomic import PREFIX
 from treeward.errors import HuntError, SoundError
 from treeward.heard import HeardBy
 
@@ -98,7 +99,7 @@ def take_in(files: Sequence[Path], recordings_dir: Path) -> list[Path]:
                 )
             if not copy.exists():
                 home.mkdir(parents=True, exist_ok=True)
-                part = copy.with_name(copy.name + ".part")
+                part = copy.with_name(f"{PREFIX}{copy.name}")
                 try:
                     shutil.copy2(path, part)
                     part.replace(copy)
@@ -196,7 +197,10 @@ def file_modified(path: Path) -> datetime:
 
 def recording_name(path: Path, recordings_dir: Path) -> str:
     """Name a recording by its way below recordings/, with forward slashes."""
-    return path.resolve().relative_to(recordings_dir.resolve()).as_posix()
+    try:  # a link in there may lead anywhere, and is still called what it is called
+        return path.absolute().relative_to(recordings_dir.absolute()).as_posix()
+    except ValueError:
+        return path.resolve().relative_to(recordings_dir.resolve()).as_posix()
 
 
 def _digest(path: Path) -> bytes:

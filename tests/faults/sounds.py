@@ -35,9 +35,9 @@ def SOUND_SEEDS() -> Sequence[bytes]:  # noqa: N802  (a constant that is costly 
             ("RF64", "PCM_16", 1), ("AU", "PCM_16", 1),
         )),
         *(_by_av(*one) for one in (("mp4", "aac"), ("matroska", "libopus"))),
-        _wav(samples=np.full(2000, np.nan, "<f4").tobytes(), tag=3, bits=32),
-        _wav(samples=np.full(2000, np.inf, "<f4").tobytes(), tag=3, bits=32),
-        _wav(samples=bytes(3200), channels=32),
+        wav(samples=np.full(2000, np.nan, "<f4").tobytes(), tag=3, bits=32),
+        wav(samples=np.full(2000, np.inf, "<f4").tobytes(), tag=3, bits=32),
+        wav(samples=bytes(3200), channels=32),
     ]  # fmt: skip
 
 
@@ -71,7 +71,7 @@ def _by_av(container: str, codec: str) -> bytes:
     return out.getvalue()
 
 
-def _wav(
+def wav(
     *,
     samples: bytes,
     tag: int = 1,
@@ -149,4 +149,4 @@ def wav_files(draw: st.DrawFn) -> bytes:
             [b""] * 4 + [b"LIST\xff\xff\xff\x7fINFO", b"JUNK\0\0\0\0", b"x"]
         )
     )
-    return _wav(samples=samples, magic=magic, form=form, before=before, **asked)
+    return wav(samples=samples, magic=magic, form=form, before=before, **asked)

@@ -32,8 +32,10 @@ COLUMNS = (
 )
 MOST_BYTES = 200_000_000  # a season is a few MB; more is another kind of file
 _DELIMITERS = (",", ";", "\t", "|")
-# What a spreadsheet program would run as a formula (OWASP, "CSV Injection").
+# What a spreadsheet program would run as a formula (OWASP, "CSV Injection"): at the
+# start of a cell, and behind what a program with other settings takes for its end.
 _FORMULA = re.compile(r"'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
+_INNER = re.compile(r"([;|\t\r\n][\s\"]*)('*[=+\-@\uff1d\uff0b\uff0d\uff20])")
 
 
 class ReviewFaultsError(ReviewError):
@@ -71,12 +73,17 @@ class Table:
 
 def guard(text: str) -> str:
     """Put an apostrophe before text that a spreadsheet would run as a formula."""
-    return f"'{text}" if _FORMULA.match(text) else text
+    inner = _INNER.sub(r"\1'\2", text)
+    return f"'{inner}" if _FORMULA.match(inner) else inner
 
 
 def unguard(text: str) -> str:
-    """Take the apostrophe away again."""
-    return text[1:] if text.startswith("'") and _FORMULA.match(text[1:]) else text
+    """Take the apostrophes away again."""
+    if text.startswith("'") and _FORMULA.match(text[1:]):
+        text = text[1:]
+    return _INNER.sub(
+        lambda m: m[1] + m[2].removeprefix("'") if m[2][0] == "'" else m[0], text
+    )
 
 
 def read_table(path: Path) -> Table:

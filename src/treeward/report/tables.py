@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from treeward.notes.review_table import guard
+
 from .result_json import result_dict
 
 if TYPE_CHECKING:
@@ -46,14 +48,11 @@ _BEE_COLUMNS = (
 
 
 def safe_cell(value: Any) -> Any:  # noqa: ANN401  (a table holds any plain value)
-    """Keep a spreadsheet from taking text for a formula.
+    """Keep a spreadsheet from taking text for a formula, as in review.csv.
 
-    Text that begins with = + - @, a tab or a line break gets an apostrophe before it
-    (OWASP, CSV Injection). Numbers stay as they are.
+    Numbers stay as they are.
     """
-    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r", "\n"}:
-        return f"'{value}"
-    return value
+    return guard(value) if isinstance(value, str) else value
 
 
 def _frame(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> pd.DataFrame:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -225,16 +226,17 @@ def _from_cues(
     cues: Sequence[tuple[float, float, str]],
 ) -> list[Utterance]:
     """Make utterances of cues, having checked that none was passed over."""
-    starts = [start_s for start_s, _, _ in cues]
+    unmet = Counter(round(start_s * 1000) for start_s, _, _ in cues)
     for number, start_s, _ in times:
-        match = next((s for s in starts if abs(s - start_s) < 0.002), None)
+        at = round(start_s * 1000)
+        match = next((ms for ms in (at, at - 1, at + 1) if unmet[ms]), None)
         if match is None:
             raise TranscriptError(
                 "the cue cannot be read",
                 where=f"{path} line {number}",
                 mend="Put an empty line before it, and its words after it",
             )
-        starts.remove(match)
+        unmet[match] -= 1
     found: list[Utterance] = []
     last_line = ""
     for start_s, end_s, raw in cues:
@@ -341,13 +343,14 @@ def _from_lines(path: Path, text: str) -> list[Utterance]:
             mend="Write [m:ss] or [h:mm:ss] and the words",
         )
     found: list[Utterance] = []
-    for index, (start_s, texts) in enumerate(timed):
+    later_s = following_s = float("inf")  # the next other time; the time just after
+    for start_s, texts in reversed(timed):
+        later_s = following_s if following_s > start_s else later_s
+        following_s = start_s
         if not texts:
             continue
-        end_s = start_s + _CHARACTER_S * sum(len(word) for word in texts)
-        later = [s for s, _ in timed[index + 1 :] if s > start_s]
-        if later:
-            end_s = min(end_s, later[0])
+        letters = sum(len(word) for word in texts)
+        end_s = min(start_s + _CHARACTER_S * letters, later_s)
         words = spread(texts, start_s, end_s)
         found.append(Utterance(words=tuple(words), start_s=start_s, end_s=end_s))
-    return found
+    return found[::-1]

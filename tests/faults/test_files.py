@@ -1,0 +1,161 @@
+"""A slice of the faulty files of tests/benchmarks/faults, always the same ones.
+
+The bench tries ten thousand of each kind; here a few dozen keep the contract standing.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+
+from treeward.errors import TreewardError
+from treeward.hunt import Hunt
+from treeward.hunt_file import read_hunt_file
+from treeward.speech.transcripts import read_transcript
+from treeward.tracks import TrackError, read_gpx
+
+from . import contract, sounds
+from .inputs import KINDS, strategy
+
+HOW_MANY = {"review": 60, "sound": 60, "hunt": 120, "gpx": 120}
+
+
+@pytest.mark.parametrize("kind", list(KINDS))
+def test_a_faulty_file_is_read_or_refused_in_one_line(
+    kind: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level("CRITICAL", logger="treeward")
+    seen = 0
+
+    @settings(
+        max_examples=HOW_MANY.get(kind, 40),
+        derandomize=True,
+        database=None,
+        deadline=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(strategy(kind))
+    def attempt(made: tuple[str, bytes]) -> None:
+        nonlocal seen
+        contract.walk(kind, *made, ground)
+        seen += 1
+
+    with tempfile.TemporaryDirectory() as folder:
+        ground = contract.Ground(Path(folder).resolve())
+        attempt()
+
+    assert seen >= 40
+
+
+@pytest.mark.parametrize("index", range(len(sounds.SOUND_SEEDS())))
+def test_the_good_recordings_that_are_garbled_are_read(
+    index: int, tmp_path: Path
+) -> None:
+    data = sounds.SOUND_SEEDS()[index]
+    silent = b"\xc0\x7f" in data[-2:] or not any(data[-2000:]) or index == 17
+
+    read = contract.walk("sound", ".wav", data, contract.Ground(tmp_path))
+
+    assert read or silent
+
+
+def test_a_rate_that_makes_a_short_file_last_for_days_is_refused(
+    tmp_path: Path,
+) -> None:
+    samples = bytes(range(256)) * 40
+    data = sounds.wav(samples=samples, rate=1)
+
+    assert not contract.walk("sound", ".wav", data, contract.Ground(tmp_path))
+
+
+def test_a_number_too_long_to_read_is_a_line(tmp_path: Path) -> None:
+    path = tmp_path / "hunt.toml"
+    path.write_text("[hunt]\naltitude_m = " + "9" * 5000 + "\n", "utf-8")
+
+    with pytest.raises(TreewardError, match=r"hunt\.toml: is not valid TOML"):
+        read_hunt_file(path)
+
+
+def test_a_hunt_toml_of_a_megabyte_is_not_read(tmp_path: Path) -> None:
+    path = tmp_path / "hunt.toml"
+    path.write_bytes(b"# \n" * 400_000)
+
+    with pytest.raises(TreewardError, match="larger than 1024 KiB"):
+        read_hunt_file(path)
+
+
+@pytest.mark.parametrize("name", ["punycode", "idna", "rot13", "hex", "utf-7", "x"])
+def test_a_track_names_an_encoding_that_xml_knows(tmp_path: Path, name: str) -> None:
+    path = tmp_path / "walk.gpx"
+    path.write_bytes(f'<?xml version="1.0" encoding="{name}"?><gpx/>'.encode())
+
+    with pytest.raises(TrackError, match=f"is not text in {name}"):
+        read_gpx(path)
+
+
+@pytest.mark.parametrize("ending", [".txt", ".srt", ".vtt"])
+def test_a_long_transcript_takes_as_many_steps_as_it_has_lines(
+    tmp_path: Path, ending: str
+) -> None:
+    def times(n: int) -> str:
+        return f"{n // 3600:02}:{n // 60 % 60:02}:{n % 60:02}"
+
+    form = {
+        ".txt": "[{0}] yellow away\n",
+        ".srt": "{2}\n{0},000 --> {1},000\nyellow away\n\n",
+        ".vtt": "{0}.000 --> {1}.000\nyellow away\n\n",
+    }[ending]
+    lines = [form.format(times(n), times(n + 1), n + 1) for n in range(20_000)]
+    head = "WEBVTT\n\n" if ending == ".vtt" else ""
+    path = tmp_path / f"long{ending}"
+    path.write_text(head + "".join(lines), "utf-8")
+
+    assert len(read_transcript(path)) == 20_000
+
+
+def test_a_row_names_no_file_outside_the_hunt(typed_hunt: Path) -> None:
+    sound = sounds.wav(samples=bytes(range(1, 251)) * 400)
+    (typed_hunt / "recordings").mkdir()
+    for place in (typed_hunt.parent, typed_hunt, typed_hunt / "recordings"):
+        (place / "memo.wav").write_bytes(sound)
+    review = (typed_hunt / "review.csv").read_text("utf-8").splitlines()
+    names = ["../memo.wav", "../../memo.wav", str(typed_hunt.parent / "memo.wav"), "x"]
+    lines = [f"{line},{names[n % 4]},0.5,0.9" for n, line in enumerate(review)]
+    lines[0] = f"{review[0]},recording,start_s,end_s"
+    lines.append("2026-07-14 10:30:00,away,yellow,,memo.wav,0.5,0.9")
+    lines.append("2026-07-14 10:35:00,back,yellow,,memo.wav,0.9,1.1")
+    (typed_hunt / "review.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    hunt = Hunt(typed_hunt)
+
+    hunt.write_results(hunt.paired(), with_sound=True)
+
+    made = {p.relative_to(typed_hunt.parent).as_posix()
+            for p in typed_hunt.parent.rglob("*.events.*")}  # fmt: skip
+    assert made == {
+        "hunt/recordings/memo.events.vtt",
+        "hunt/recordings/memo.events.txt",
+    }
+    report = (typed_hunt / "results" / "report.html").read_text("utf-8")
+    assert report.count("data:audio/") == 2
+
+
+def test_a_recording_that_is_a_link_out_of_the_hunt_is_a_line(
+    typed_hunt: Path,
+) -> None:
+    outside = typed_hunt.parent / "other.vtt"
+    outside.write_text(contract.MEMO, "utf-8")
+    (typed_hunt / "recordings").mkdir()
+    try:
+        (typed_hunt / "recordings" / "memo.vtt").symlink_to(outside)
+    except OSError:
+        return  # Windows lets only some people make links
+
+    done = Hunt(typed_hunt).transcribe()
+
+    assert not done.faults
+    assert done.rows > 16
+    assert outside.read_text("utf-8") == contract.MEMO
