@@ -7,6 +7,7 @@ whoever next holds the hunt's lock calls.
 
 from __future__ import annotations
 
+import glob
 import json
 import os
 import shutil
@@ -98,8 +99,8 @@ def replacing_set(directory: Path, managed: Iterable[str]) -> Iterator[Path]:
                 (beside / _COMPLETE).unlink(missing_ok=True)
                 _put_back(kept, directory, [*names, *stale])
                 raise
-            for older in directory.parent.glob(f"{head}*/{_COMPLETE}"):
-                older.unlink(missing_ok=True)  # it must not come after this one
+            for older in directory.parent.glob(f"{glob.escape(head)}*"):
+                (older / _COMPLETE).unlink(missing_ok=True)  # not to come after this
         finally:
             shutil.rmtree(kept, ignore_errors=True)
     finally:
@@ -135,6 +136,36 @@ def _move_in(
         (directory / name).unlink(missing_ok=True)
 
 
+@contextmanager
+def new_folder(directory: Path) -> Iterator[Path]:
+    """Give a folder beside `directory`; when the block ends well it becomes that.
+
+    So a folder is there with all that belongs in it, or not at all. `directory` must
+    not be there yet, or be empty.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written, or somebody else has filled `directory` meanwhile.
+    """
+    directory.parent.mkdir(parents=True, exist_ok=True)
+    head = f"{PREFIX}{directory.resolve().name}-"
+    for left in directory.parent.glob(f"{glob.escape(head)}*"):
+        if time.time() - left.stat().st_mtime > LEFT_AFTER_S:  # of a killed command
+            shutil.rmtree(left, ignore_errors=True)
+    beside = Path(tempfile.mkdtemp(prefix=head, dir=directory.parent))
+    try:
+        beside.chmod(0o755)
+        yield beside
+        if directory.exists():  # somebody may stand in it, so it stays the same one
+            for path in sorted(beside.iterdir(), reverse=True):
+                path.rename(directory / path.name)
+        else:
+            beside.rename(directory)
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+
+
 def clear_leftovers(folder: Path) -> None:
     """Finish what a killed command had complete, and clear away what it had not.
 
@@ -145,10 +176,11 @@ def clear_leftovers(folder: Path) -> None:
         with suppress(OSError, ValueError, KeyError, TypeError):
             if (path / _COMPLETE).is_file():
                 said = json.loads((path / _COMPLETE).read_text("utf-8"))
-                home = path.parent / Path(said["directory"]).name
+                # A hunt may come from somebody else: no name may lead out of it.
+                home = path.parent / _plain_name(said["directory"])
+                names = [_plain_name(name) for name in said["files"]]
+                stale = [_plain_name(name) for name in said["stale"]]
                 home.mkdir(exist_ok=True)
-                names = [Path(name).name for name in said["files"]]
-                stale = [Path(name).name for name in said["stale"]]
                 _move_in(path, home, names, stale)
                 shutil.rmtree(path, ignore_errors=True)
             elif time.time() - path.stat().st_mtime < LEFT_AFTER_S:
@@ -157,3 +189,9 @@ def clear_leftovers(folder: Path) -> None:
                 shutil.rmtree(path, ignore_errors=True)
             else:
                 path.unlink(missing_ok=True)
+
+
+def _plain_name(name: str) -> str:
+    if name in {"", ".", ".."} or set(name) & set("/\\:"):
+        raise ValueError(name)
+    return name

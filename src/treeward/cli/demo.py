@@ -24,6 +24,7 @@ def command(directory: Path) -> None:
     DIR is treeward-demo unless you name another. The hunt is invented, and so is
     every voice in it. Nothing is fetched.
     """
+    from treeward.atomic import new_folder
     from treeward.cli.locate import answer_lines
     from treeward.cli.progress import ProgressBar
     from treeward.cli.transcribe import summary_lines
@@ -32,24 +33,27 @@ def command(directory: Path) -> None:
     from treeward.hunt import Hunt
     from treeward.resources import example_hunt_dir
 
-    if directory.exists() and (not directory.is_dir() or any(directory.iterdir())):
+    source = example_hunt_dir()
+    cut_short = _is_cut_short(directory, source)
+    taken = directory.exists() and (not directory.is_dir() or any(directory.iterdir()))
+    if taken and not cut_short:
         raise HuntError(
             "is there already and not empty",
             where=str(directory),
             mend="Name another folder: treeward demo DIR",
         )
-    source = example_hunt_dir()
     if not (source / "hunt.toml").is_file():
         raise HuntError(
             "the example hunt is missing from this installation",
             where=str(source),
             mend="Install Treeward again.",
         )
-    shutil.copytree(source, directory, dirs_exist_ok=True)
+    if not cut_short:
+        with new_folder(directory) as beside:
+            shutil.copytree(source, beside, dirs_exist_ok=True)
     hunt = Hunt(directory)
-    click.echo(
-        f"1. The example hunt, {hunt.file.hunt.name}, was copied to {directory}."
-    )
+    done = "goes on in" if cut_short else "was copied to"
+    click.echo(f"1. The example hunt, {hunt.file.hunt.name}, {done} {directory}.")
     recordings = hunt.recordings()
     click.echo(f"2. Hearing {len(recordings)} recordings ...")
     with ProgressBar() as bar:
@@ -71,3 +75,13 @@ def command(directory: Path) -> None:
         (written.directory / "stations.gpx", "the places, for a hand-held receiver"),
     ):
         click.echo(f"   {path}  {what}")
+
+
+def _is_cut_short(directory: Path, source: Path) -> bool:
+    """Tell whether an earlier demo was stopped here before it came to its results."""
+    toml = "hunt.toml"
+    return (
+        (directory / toml).is_file()
+        and (directory / toml).read_bytes() == (source / toml).read_bytes()
+        and not (directory / "results").exists()
+    )

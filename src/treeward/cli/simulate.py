@@ -86,7 +86,7 @@ def command(
     """
     from typing import get_args
 
-    from treeward.atomic import write_text
+    from treeward.atomic import new_folder, write_text
     from treeward.simulate import SimulationSettings, simulate_hunt
     from treeward.simulate.records import Cargo
     from treeward.simulate.write import truth_toml, write_hunt
@@ -106,9 +106,10 @@ def command(
         watch_min=minutes,
         calibration=calibration,
     )
-    hunt = write_hunt(simulate_hunt(settings, seed=seed), directory, sound=sound)
     truth = truth_path or directory.with_name(f"{directory.resolve().name}.truth.toml")
-    write_text(truth, truth_toml(hunt))
+    with new_folder(directory) as beside:  # a hunt cut short has no truth
+        hunt = write_hunt(simulate_hunt(settings, seed=seed), beside, sound=sound)
+        write_text(truth, truth_toml(hunt))
     click.echo(f"An invented hunt stands in {directory}; what is true is in {truth}.")
     first = "treeward transcribe, then " if sound else ""
     click.echo(f"Stand in that folder and run: {first}treeward locate")
