@@ -252,7 +252,7 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
     path.write_bytes(data)
     hunt.review_path.write_text(REVIEW, "utf-8")
     before = hunt.rows()
-    _check_samples(path)
+    check_samples(path)
     opened = choose.open_recognizer
     choose.open_recognizer = lambda *_a, **_k: DeafEngine()  # type: ignore[assignment]
     try:
@@ -270,7 +270,7 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
     return not done.faults
 
 
-def _check_samples(path: Path) -> None:
+def check_samples(path: Path) -> None:
     """Read all the samples, and some from the middle."""
     import numpy as np
 

@@ -1,0 +1,337 @@
+"""What is killed in `kills`: a hunt laid out, a command, and the files at stake."""
+
+from __future__ import annotations
+
+import importlib
+import shutil
+import sys
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING, Any
+
+from faults import contract
+from treeward.atomic import PREFIX
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    import numpy as np
+
+    from treeward.report.records import HuntResult
+    from treeward.speech.records import Utterance
+
+HUNTS = Path(__file__).resolve().parents[3] / "fixtures" / "hunts"
+MODULES = (
+    "scipy.stats", "pandas", "matplotlib.pyplot", "treeward.cli.transcribe",
+    "treeward.cli.locate", "treeward.cli.simulate", "treeward.cli.new",
+    "treeward.cli.demo", "treeward.report.writing", "treeward.hunt_survey",
+    "treeward.notes.narration", "treeward.desk.desk", "treeward.hearing_processes",
+    "treeward.simulate.write", "webvtt", "srt", "soundfile", "av", "filelock",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scenario:
+    """One command on one hunt.
+
+    `run` does it in a child, standing in the folder, and returns its exit status;
+    `good` are the statuses of a run that is not stopped, `good_again` those after one
+    that was.
+    """
+
+    short: str
+    name: str
+    prepare: Callable[[Path], None]
+    run: Callable[[], int]
+    at_stake: Callable[[PurePath], bool]
+    good: frozenset[int] = frozenset({0})
+    good_again: frozenset[int] = frozenset({0})
+    keeps_part_when_stopped: bool = False  # Ctrl-C writes what was done up to then
+    share: float = 1.0  # of the times asked for
+
+
+def preload() -> None:
+    """Import what the commands import, so that children need not."""
+    for module in MODULES:
+        importlib.import_module(module)
+
+
+def program(*arguments: str) -> int:
+    """Run the program as its console script does; return the exit status."""
+    from treeward.__main__ import run
+
+    sys.argv = ["treeward", *arguments]
+    try:
+        run()
+    except SystemExit as end:
+        return end.code if isinstance(end.code, int) else 1
+    return 0
+
+
+def _transcripts(home: Path) -> None:
+    """Lay out a hunt whose review the person has corrected, and a new transcript."""
+    from treeward.hunt import Hunt
+
+    hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
+    said = "[0:01] station one\n"
+    marks = ("red", "yellow", "blue", "white")
+    for n in range(120):
+        kind = "away" if n // 4 % 2 == 0 else "back"
+        said += f"[{n // 2}:{n % 2 * 30 + 5:02}] {marks[n % 4]} {kind}\n"
+    first = hunt.recordings_dir / "2026-07-14_1000.txt"
+    first.write_text(said, "utf-8")
+    hunt.transcribe()
+    text = hunt.review_path.read_text("utf-8")
+    lines = text.splitlines(keepends=True)
+    lines[5] = lines[5].replace("yellow", "white", 1).rstrip("\n") + "I saw it\n"
+    lines[9] = lines[9].rstrip("\n")[:-1] + "drop,no bee\n"
+    hunt.review_path.write_text("".join(lines), "utf-8")
+    later = hunt.recordings_dir / "later.txt"
+    later.write_text(said.replace("yellow", "blue white"), "utf-8")
+
+
+def _transcribe() -> int:
+    return program(
+        *("transcribe", "hunt/recordings/later.txt", "--start", "2026-07-15 09:00"),
+        *("--hunt", "hunt"),
+    )
+
+
+def _correct() -> int:
+    """Make a correction, as the review page and the terminal do."""
+    from treeward.desk.desk import Desk
+    from treeward.desk.records import CellEdit
+    from treeward.errors import TreewardError
+    from treeward.hunt import Hunt
+    from treeward.notes.review_file import cells_of
+
+    try:
+        desk = Desk(Hunt("hunt"))
+        row = desk.ledger.read().rows[20]
+        was = cells_of(row)["remark"]
+        edit = CellEdit(row=row.name, column="remark", value="seen twice", was=was)
+        desk.apply([edit])
+    except KeyboardInterrupt:
+        print("Stopped.")
+        return 1
+    except TreewardError as error:
+        print(error.line())
+        return 1
+    return 0
+
+
+class Buzz:
+    """Stands in for an engine: a note in every stretch of sound."""
+
+    name = "buzz"
+    model = "1"
+
+    def decode(self, samples: np.ndarray[Any, Any], start_s: float) -> Utterance | None:
+        """Hear a bee come back."""
+        from treeward.speech.records import Utterance, Word, WordSource
+
+        del samples
+        word = Word(
+            text="yellow back",
+            start_s=start_s + 0.1,
+            end_s=start_s + 0.9,
+            confidence=0.9,
+            source=WordSource.PHRASE,
+        )
+        return Utterance(words=(word,), start_s=word.start_s, end_s=word.end_s)
+
+
+def _recordings(home: Path) -> None:
+    """Lay out a hunt with four short recordings that nobody has heard yet."""
+    import numpy as np
+    import soundfile
+
+    from treeward.hunt import Hunt
+
+    hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
+    hunt.review_path.write_text(contract.REVIEW, "utf-8")
+    rng = np.random.default_rng(5)
+    time_s = np.arange(20 * 16_000) / 16_000
+    voice = sum(np.sin(2 * np.pi * 140 * k * time_s) / k for k in range(1, 20))
+    burst = 0.5 * (1 + np.sign(np.sin(2 * np.pi * 0.35 * time_s)))
+    sound = 0.1 * voice * burst + 0.002 * rng.standard_normal(len(time_s))
+    for number in range(4):
+        path = hunt.recordings_dir / f"2026-07-14_10{number}000.wav"
+        soundfile.write(path, sound.astype("float32"), 16_000)
+
+
+def _hear() -> int:
+    from treeward.speech import choose
+
+    choose.open_recognizer = lambda *_a, **_k: Buzz()
+    return program("transcribe", "--jobs", "1", "--hunt", "hunt")
+
+
+@dataclass(slots=True)
+class Answer:
+    """What was worked out and drawn once, for the children to write."""
+
+    result: HuntResult | None = None
+    drawn: Path | None = None
+
+
+_ANSWER = Answer()
+
+
+def _located(home: Path) -> None:
+    """Lay out a hunt with results, whose review was corrected since."""
+    from treeward.hunt import Hunt
+
+    moment = datetime(2026, 7, 20, 12, 0, tzinfo=UTC)  # or no two results are alike
+    Hunt._now = lambda self: moment.astimezone(self.zone)  # type: ignore[method-assign]
+    shutil.copytree(HUNTS / "slate_fold", home / "hunt")
+    hunt = Hunt(home / "hunt")
+    hunt.write_results(hunt.locate())
+    (home / "hunt" / "results" / "my notes.txt").write_text("mine", "utf-8")
+    rows = hunt.review_path.read_text("utf-8").splitlines(keepends=True)
+    hunt.review_path.write_text("".join(rows[:-4]), "utf-8")
+    _ANSWER.drawn = home.parent / "drawn"
+    shutil.copytree(home / "hunt", _ANSWER.drawn)
+    again = Hunt(_ANSWER.drawn)
+    _ANSWER.result = again.locate()
+    again.write_results(_ANSWER.result)
+    _ANSWER.result = hunt.locate()
+
+
+def _write_answer() -> int:
+    """Write the results; they were worked out and drawn before."""
+    from treeward.report import writing
+
+    def copied(
+        result: HuntResult, folder: Path, with_sound: Mapping[str, bytes]
+    ) -> dict[str, str]:
+        del result, with_sound
+        assert _ANSWER.drawn is not None
+        for path in (_ANSWER.drawn / "results").iterdir():
+            if path.name in writing.MANAGED:
+                shutil.copyfile(path, folder / path.name)
+        return {}
+
+    writing._write_all = copied
+    return _draw_answer()
+
+
+def _draw_answer() -> int:
+    """Draw and write the results; they were worked out before."""
+    from treeward.hunt import Hunt
+
+    result = _ANSWER.result
+    assert result is not None
+    Hunt.locate = lambda self: result  # type: ignore[method-assign]  # noqa: ARG005
+    return program("locate", "--hunt", "hunt")
+
+
+def _demo() -> int:
+    """Run the demo on a hunt of transcripts, with results that are drawn quickly."""
+    from treeward import resources
+    from treeward.report import writing
+
+    def written(
+        result: HuntResult, folder: Path, with_sound: Mapping[str, bytes]
+    ) -> dict[str, str]:
+        del result, with_sound
+        for name in writing.MANAGED:
+            (folder / name).write_text(name, "utf-8")
+        return {}
+
+    writing._write_all = written
+    resources.example_hunt_dir = lambda: Path("example").resolve()
+    return program("demo")
+
+
+def _example(home: Path) -> None:
+    _transcripts(home)
+    hunt = home / "hunt"
+    (home / "example").mkdir()
+    shutil.copy(hunt / "hunt.toml", home / "example")
+    shutil.copytree(hunt / "recordings", home / "example" / "recordings")
+    (home / "example" / "recordings" / "later.txt").unlink()
+    shutil.rmtree(hunt)
+
+
+def _named(*names: str) -> Callable[[PurePath], bool]:
+    """Return whether a file bears one of these names, or lies in such a folder."""
+    return lambda path: (
+        bool({*path.parts} & {*names})
+        and not any(part.startswith(PREFIX) for part in path.parts)
+    )
+
+
+_DONE_BEFORE = frozenset({0, 1})  # 1: "is there already"
+SCENARIOS = (
+    Scenario(
+        short="transcribe",
+        name="review.csv and starts.json: `transcribe` of a transcript",
+        prepare=_transcripts,
+        run=_transcribe,
+        at_stake=_named("review.csv", "recordings", "hunt.toml", "starts.json"),
+    ),
+    Scenario(
+        short="review",
+        name="review.csv: a correction, as on the page and in the terminal",
+        prepare=_transcripts,
+        run=_correct,
+        at_stake=_named("review.csv", "recordings", "review_machine.csv"),
+    ),
+    Scenario(
+        short="hear",
+        name="what was heard, and review.csv: `transcribe` of four recordings",
+        prepare=_recordings,
+        run=_hear,
+        at_stake=_named("review.csv", "recordings"),
+        keeps_part_when_stopped=True,
+    ),
+    Scenario(
+        short="locate",
+        name="results/: `locate`, drawn before",
+        prepare=_located,
+        run=_write_answer,
+        at_stake=_named("review.csv", "results"),
+    ),
+    Scenario(
+        short="draw",
+        name="results/: `locate`, drawn anew (a tenth of the kills)",
+        prepare=_located,
+        run=_draw_answer,
+        at_stake=_named("review.csv", "results"),
+        share=0.1,
+    ),
+    Scenario(
+        short="trips",
+        name="nothing, it only reads: `trips` (a quarter of the kills)",
+        prepare=_transcripts,
+        run=lambda: program("trips", "--hunt", "hunt"),
+        at_stake=_named("hunt"),
+        share=0.25,
+    ),
+    Scenario(
+        short="new",
+        name="hunt.toml: `new`",
+        prepare=lambda _: None,
+        run=lambda: program("new", "hunt", "--timezone", "Europe/London"),
+        at_stake=_named("hunt"),
+        good_again=_DONE_BEFORE,
+    ),
+    Scenario(
+        short="simulate",
+        name="an invented hunt and its truth: `simulate`",
+        prepare=lambda _: None,
+        run=lambda: program("simulate", "hunt", "--seed", "3"),
+        at_stake=_named("hunt", "hunt.truth.toml"),
+        good_again=_DONE_BEFORE,
+    ),
+    Scenario(
+        short="demo",
+        name="the example hunt with review and results: `demo`",
+        prepare=_example,
+        run=_demo,
+        at_stake=_named("hunt.toml", "review.csv", "recordings", "results"),
+        good_again=_DONE_BEFORE,
+    ),
+)
