@@ -9,7 +9,6 @@
     ├── NotesError            events that cannot be read
     │   └── ReviewError       review.csv
     ├── ClockError            times that cannot be placed
-    ├── TripError             events that cannot be paired
     ├── ReportError           a result that cannot be written
     └── TrackError            a GPX file (defined in tracks.py)
 
@@ -87,10 +86,6 @@ class ReviewError(NotesError):
 
 class ClockError(TreewardError):
     """A time cannot be placed on the clock."""
-
-
-class TripError(TreewardError):
-    """Events cannot be paired into trips."""
 
 
 class ReportError(TreewardError):

@@ -60,7 +60,6 @@ class Notebook:
         self._lock = threading.Lock()
         self._events: list[Event] = []
         self._standing: list[Event] = []
-        self._numbers: dict[int, int] = {}  # id of a standing event -> journal number
         self._next = 1
         self._asked: Event | None = None  # the doubtful note that awaits repetition
         self.station = ""

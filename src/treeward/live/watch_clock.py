@@ -162,10 +162,6 @@ class SampleClock:
         """Return the elapsed second of a second within this recording."""
         return second + self.offset_s
 
-    def second_at(self, since_start_s: float) -> float:
-        """Return the second within this recording of an elapsed second."""
-        return since_start_s - self.offset_s
-
     def drift_s(self) -> float:
         """Return how far the sound card has run off the elapsed clock so far."""
         if self.first_offset_s is None:

@@ -63,16 +63,6 @@ def plain_words(text: str) -> list[str]:
     return [piece for piece in pieces if piece]
 
 
-def digit_of(word: str) -> int | None:
-    """Give the digit a word names exactly, None when it names none."""
-    return _DIGITS.get(word)
-
-
-def is_number_word(word: str) -> bool:
-    """Tell whether a word is a number word by itself, sound-alikes left out."""
-    return word in _DIGITS or word in _TEENS or word in _TENS or word[:1].isdigit()
-
-
 def _two_digits(digits: str, word: int) -> list[NumberToken]:
     value = int(digits)
     if digits[0] == "0":

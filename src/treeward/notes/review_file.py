@@ -44,7 +44,6 @@ __all__ = [
 Decision = Literal["", "keep", "drop"]
 
 PERSON_COLUMNS = ("clock", "event", "mark", "value", "decision", "remark")
-MACHINE_COLUMNS = tuple(c for c in COLUMNS if c not in {*PERSON_COLUMNS, "row"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
