@@ -59,11 +59,15 @@ class ReviewStore:
             return machine, None
         return machine, read_review(self.review_path, self._zone, machine=machine)
 
-    def write(self, rows: Sequence[ReviewRow], machine: Sequence[ReviewRow]) -> None:
-        """Write both copies so that a crash at any moment leaves a pair that fits."""
+    def settle(self) -> None:
+        """Put right what an update that was cut off between the two copies left."""
         if left := self._ready_for_this_review():
             left.replace(self._machine_path)
         self._forget_ready()
+
+    def write(self, rows: Sequence[ReviewRow], machine: Sequence[ReviewRow]) -> None:
+        """Write both copies so that a crash at any moment leaves a pair that fits."""
+        self.settle()
         self._ready_dir.mkdir(parents=True, exist_ok=True)
         trial = self._ready_dir / "review.csv"
         write_review(trial, rows)

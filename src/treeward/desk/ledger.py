@@ -11,7 +11,7 @@ import hashlib
 import threading
 from typing import TYPE_CHECKING
 
-from treeward.errors import HuntError, ReviewError
+from treeward.errors import ReviewError
 from treeward.notes.review_clock import ClockCellError, format_clock, parse_clock
 from treeward.notes.review_file import (
     COLUMNS,
@@ -22,7 +22,7 @@ from treeward.notes.review_file import (
     write_review,
 )
 from treeward.notes.review_reading import rows_from_table
-from treeward.notes.review_table import Table, TableLine, parse_table
+from treeward.notes.review_table import Table, TableLine, parse_table, table_bytes
 
 from .records import Applied, CellEdit, Conflict, Edit, NewRow, Sheet, TakenOut
 
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
     from .records import DeskHunt
 
+_PATIENCE_S = 1.0  # another page's save takes a tenth; longer work is told at once
 _TRIES = 5  # times the file may change under our hands before we give up
 ADDED_COLUMNS = (*PERSON_COLUMNS, "recording", "start_s", "end_s")
 LONGEST_CELL = 2000  # characters; more is no note
@@ -50,9 +51,8 @@ class Ledger:
         Raises
         ------
         ReviewError
-            If it cannot be read; ReviewFaultsError with a line for every fault.
-        HuntError
-            If it is not there.
+            If it is missing or cannot be read; ReviewFaultsError with a line for every
+            fault.
         """
         with self.lock:
             return self._parse(self._bytes())
@@ -75,7 +75,7 @@ class Ledger:
         HuntError
             If another command is at work on the hunt.
         """
-        with self.lock, self._hunt.locked("review"):
+        with self.lock, self._hunt.locked("review", wait_s=_PATIENCE_S):
             for _ in range(_TRIES):
                 raw = self._bytes()
                 work = _Work(self._parse(raw), self._hunt)
@@ -92,29 +92,12 @@ class Ledger:
         )
 
     def _write(self, work: _Work) -> None:
-        ready = self._hunt.machine_dir / "ready"
-        if ready.is_dir() and any(ready.iterdir()):
-            # An update was cut off between its two files; both must be put right.
-            self._hunt.review.write(work.rows, work.machine)
-        else:
-            write_review(self._hunt.review_path, work.rows)
+        # The machine's copy first: it is told apart by the file as it is now.
+        self._hunt.review.settle()
+        write_review(self._hunt.review_path, work.rows)
 
     def _bytes(self) -> bytes:
-        path = self._hunt.review_path
-        try:
-            return path.read_bytes()
-        except FileNotFoundError:
-            raise HuntError(
-                "there is no review.csv here",
-                where=str(path),
-                mend="Run: treeward transcribe. Or write one by hand.",
-            ) from None
-        except OSError as error:
-            raise ReviewError(
-                f"cannot be read ({error.strerror})",
-                where=str(path),
-                mend="Close it where it is open and check that you may read it.",
-            ) from error
+        return table_bytes(self._hunt.review_path)
 
     def _parse(self, raw: bytes) -> Sheet:
         hunt = self._hunt
@@ -137,7 +120,6 @@ class _Work:
         self._sheet = sheet
         self._hunt = hunt
         self.rows = list(sheet.rows)
-        self.machine = list(sheet.machine.values())
         self.changed = False
         self._conflicts: list[Conflict] = []
         self._undo: list[Edit] = []

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
     from contextlib import AbstractContextManager
     from pathlib import Path
     from zoneinfo import ZoneInfo
@@ -23,8 +23,8 @@ class ReviewCopies(Protocol):
     def machine_rows(self) -> list[ReviewRow]:
         """Return what the machine wrote last."""
 
-    def write(self, rows: Sequence[ReviewRow], machine: Sequence[ReviewRow]) -> None:
-        """Write the person's rows and the machine's."""
+    def settle(self) -> None:
+        """Put right what an update that was cut off left."""
 
 
 class DeskHunt(Protocol):
@@ -52,7 +52,9 @@ class DeskHunt(Protocol):
     def phrase_book(self) -> PhraseBook:
         """What can be said in this hunt."""
 
-    def locked(self, command: str = ...) -> AbstractContextManager[None]:
+    def locked(
+        self, command: str = ..., *, wait_s: float = ...
+    ) -> AbstractContextManager[None]:
         """Keep other programs from writing into the hunt; `command` is at work."""
 
     def rows(self) -> list[ReviewRow]:

@@ -97,15 +97,25 @@ def read_table(path: Path) -> Table:
     ReviewError
         If it cannot be read as a table with the columns of a review file.
     """
-    where = path.name
+    return parse_table(table_bytes(path), where=path.name)
+
+
+def table_bytes(path: Path) -> bytes:
+    """Return the bytes of a table that `parse_table` is to read.
+
+    Raises
+    ------
+    ReviewError
+        If it is not there, too large for a review file, or cannot be read.
+    """
     try:
         if path.stat().st_size > MOST_BYTES:
             raise ReviewError(
                 f"is larger than {MOST_BYTES // 1_000_000} MB",
-                where=where,
+                where=path.name,
                 mend="This is no review file; see that the right one lies there.",
             )
-        raw = path.read_bytes()
+        return path.read_bytes()
     except FileNotFoundError:
         raise ReviewError(
             "is not there",
@@ -118,7 +128,6 @@ def read_table(path: Path) -> Table:
             where=str(path),
             mend="Close it where it is open and check that you may read it.",
         ) from error
-    return parse_table(raw, where=where)
 
 
 def parse_table(raw: bytes, *, where: str) -> Table:
