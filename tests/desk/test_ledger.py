@@ -228,10 +228,10 @@ def test_a_faulty_file_is_not_written_over(prepared: Prepared) -> None:
     assert prepared.hunt.review_path.read_bytes() == before
 
 
-def test_an_edit_waits_for_no_other_command(prepared: Prepared) -> None:
+def test_an_edit_waits_for_no_long_command(prepared: Prepared) -> None:
     with (
-        prepared.hunt.locked(),
-        pytest.raises(HuntError, match="another Treeward command is at work"),
+        prepared.hunt.locked("transcribe"),
+        pytest.raises(HuntError, match=r"at work on this hunt \(treeward transcribe, "),
     ):
         prepared.desk.apply(
             [edit(prepared.doubtful["mark"], "mark", "yellow", "white")]

@@ -138,32 +138,26 @@ class Door:
         await _answer(send, 303, "", extra)
 
     async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass on, but stop reading a body that is longer than it said."""
-        taken = 0
-        started = False
-
-        async def counted() -> Message:
-            nonlocal taken
+        """Take the body in, as long as it is no longer than allowed, and pass it on."""
+        body = b""
+        more = True
+        while more:
             message = await receive()
-            taken += len(message.get("body", b""))
-            if taken > MOST_BYTES:
-                raise _TooLargeError
-            return message
-
-        async def noted(message: Message) -> None:
-            nonlocal started
-            started = started or message["type"] == "http.response.start"
-            await send(message)
-
-        try:
-            await self._app(scope, counted, noted)
-        except _TooLargeError:
-            if not started:
+            if message["type"] != "http.request":
+                return  # hung up
+            body += message.get("body", b"")
+            more = message.get("more_body", False)
+            if len(body) > MOST_BYTES:
                 await _answer(send, 413, _TOO_LARGE)
+                return
+        whole: list[Message] = [
+            {"type": "http.request", "body": body, "more_body": False}
+        ]
 
+        async def given() -> Message:
+            return whole.pop() if whole else await receive()
 
-class _TooLargeError(Exception):
-    pass
+        await self._app(scope, given, send)
 
 
 def _with_headers(send: Send) -> Send:

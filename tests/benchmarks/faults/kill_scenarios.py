@@ -259,7 +259,7 @@ def _named(*names: str) -> Callable[[PurePath], bool]:
     """Return whether a file bears one of these names, or lies in such a folder."""
     return lambda path: (
         bool({*path.parts} & {*names})
-        and not any(part.startswith(PREFIX) for part in path.parts)
+        and not any(part == "ready" or PREFIX in part for part in path.parts)
     )
 
 
@@ -267,10 +267,12 @@ _DONE_BEFORE = frozenset({0, 1})  # 1: "is there already"
 SCENARIOS = (
     Scenario(
         short="transcribe",
-        name="review.csv and starts.json: `transcribe` of a transcript",
+        name="review.csv, its machine copy, starts.json: `transcribe`",
         prepare=_transcripts,
         run=_transcribe,
-        at_stake=_named("review.csv", "recordings", "hunt.toml", "starts.json"),
+        at_stake=_named(
+            *("review.csv", "review_machine.csv", "starts.json", "recordings"),
+        ),
     ),
     Scenario(
         short="review",

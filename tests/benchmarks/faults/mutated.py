@@ -221,7 +221,7 @@ def main() -> None:
             if len(different) >= options.count:
                 break
             seeds[kind] += 1
-            piece = in_child(kind, seeds[kind], 500, options.state)
+            piece = in_child(kind, seeds[kind], 1000, options.state)
             pieces.append(piece)
             with kept.open("a") as file:
                 file.write(json.dumps(asdict(piece)) + "\n")
