@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
-LARGEST_BYTES = 64 * 1024**2  # a week of one point a second is about 60 MB; choice
+LARGEST_BYTES = 24 * 1024**2  # days of one point a second; needs 0.9 GB of memory
 # A position is taken between two points no further apart in time than this, and from
 # a lone point no further away than this; guess.
 GAP_S = 600.0

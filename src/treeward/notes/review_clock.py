@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from .clock_evidence import exists, in_zone
@@ -29,6 +30,9 @@ _NUMBERS = re.compile(
     r"^(?P<one>\d{1,4})(?P<sep>[-/. ])(?P<two>\d{1,2})(?P=sep)\s?(?P<three>\d{1,4})"
     rf"\.?(?:[T,\s]+{_TIME}{_OFFSET})?$",
     re.IGNORECASE,
+)
+_DAY_FIRST = re.compile(
+    rf"^(?P<day>[^:]*[^\W\d_]{{3}}[^:]*?)[,\s]+{_TIME}{_OFFSET}$", re.IGNORECASE
 )
 _TIME_ONLY = re.compile(rf"^{_TIME}{_OFFSET}$", re.IGNORECASE)
 _SERIAL = re.compile(r"^\d{5}[.,]\d+$")  # days since 1899-12-30, in spreadsheets
@@ -221,11 +225,9 @@ def _in_letters(text: str, zone: ZoneInfo) -> ClockCell:
         raise refused
     if len(text) > 60:
         raise refused
-    import dateparser
-
-    found = dateparser.parse(
-        text, settings={"REQUIRE_PARTS": ["day", "month", "year"], "TIMEZONE": zone.key}
-    )
+    if (match := _DAY_FIRST.match(text)) and (day := _day_in_letters(match["day"])):
+        return _put_together(day, match, zone, text)
+    found = _parsed_in_letters(text)
     if found is None:
         raise refused
     return _checked(
@@ -234,3 +236,17 @@ def _in_letters(text: str, zone: ZoneInfo) -> ClockCell:
         text,
         resolution_s=1.0 if re.search(r":\d\d:\d\d", text) else 60.0,
     )
+
+
+@lru_cache(maxsize=1000)  # a file has a row a minute, but few days; each costs 1 ms
+def _day_in_letters(text: str) -> date | None:
+    found = _parsed_in_letters(text)
+    return found.date() if found else None
+
+
+def _parsed_in_letters(text: str) -> datetime | None:
+    import dateparser
+
+    needed = {"REQUIRE_PARTS": ["day", "month", "year"]}
+    found: datetime | None = dateparser.parse(text, settings=needed)
+    return found

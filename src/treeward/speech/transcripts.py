@@ -24,7 +24,7 @@ SUFFIXES = frozenset({".vtt", ".srt", ".json", ".jsonl", ".txt"})
 _PAUSE_S = 0.8  # words further apart are two utterances; guess
 _CHARACTER_S = 0.08  # a spoken word lasts about so long for each letter; guess
 _FLASH_S = 0.05  # rolling captions show each line again for a moment
-_LARGEST = 64 * 2**20  # bytes; more is no transcript
+_LARGEST = 16 * 2**20  # bytes; 20 h of speech word by word; needs 0.7 GB of memory
 
 _CUE_TIME = r"(?:(\d{1,4}):)?(\d{1,2}):(\d{2})[.,](\d{1,3})"
 _CUE_LINE = re.compile(rf"\s*{_CUE_TIME}\s*-->\s*{_CUE_TIME}(?=\s|$).*")
