@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from treeward.cli.options import json_option
+from treeward.cli.options import json_option, own_data_option
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 @click.command(name="models")
-@click.option(
-    "--hunt",
-    "hunt_dir",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=Path(),
-    metavar="DIR",
-    help="A hunt whose own models folder counts too.",
-)
+@own_data_option("models folder")
 @click.option("--get", metavar="NAME", help="Have the vosk package download a model.")
 @json_option
 def command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:

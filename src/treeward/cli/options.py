@@ -25,6 +25,28 @@ def hunt_option(function: F) -> F:
     )(function)
 
 
+def own_data_option(what: str) -> Callable[[F], F]:
+    """Add --hunt DIR to a command that works outside a hunt too.
+
+    Parameters
+    ----------
+    what
+        The file or folder of a hunt that such a command heeds.
+    """
+
+    def add(function: F) -> F:
+        return click.option(
+            "--hunt",
+            "hunt_dir",
+            type=click.Path(path_type=Path, file_okay=False),
+            default=Path(),
+            metavar="DIR",
+            help=f"A hunt whose own {what} counts too.",
+        )(function)
+
+    return add
+
+
 def json_option(function: F) -> F:
     """Add --json, passed on as `as_json`."""
     return click.option(

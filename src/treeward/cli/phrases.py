@@ -6,18 +6,11 @@ from pathlib import Path
 
 import click
 
-from treeward.cli.options import json_option
+from treeward.cli.options import json_option, own_data_option
 
 
 @click.command(name="phrases")
-@click.option(
-    "--hunt",
-    "hunt_dir",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=Path(),
-    metavar="DIR",
-    help="A hunt whose own phrasebook.toml counts too.",
-)
+@own_data_option("phrasebook.toml")
 @click.option(
     "--card",
     type=click.Path(path_type=Path, dir_okay=False),

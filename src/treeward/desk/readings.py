@@ -6,15 +6,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from treeward.speech.records import Utterance, Word, WordSource
-
 from .queue import NEEDS_VALUE
 
 if TYPE_CHECKING:
     from treeward.notes.events import Event, EventKind
     from treeward.speech.phrasebook import PhraseBook
-
-_WORD_S = 0.3  # a pace at which typed words count as one breath
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,22 +59,9 @@ class Reader:
         return found
 
     def _parse(self, text: str) -> Reading | None:
-        from treeward.notes.parser import parse_notes
+        from treeward.notes.typed import parse_typed
 
-        texts = text.split()
-        if not texts:
-            return None
-        words = tuple(
-            Word(
-                text=word,
-                start_s=index * _WORD_S,
-                end_s=(index + 1) * _WORD_S,
-                source=WordSource.TEXT,
-            )
-            for index, word in enumerate(texts)
-        )
-        whole = Utterance(words=words, start_s=0.0, end_s=words[-1].end_s)
-        events = parse_notes([whole], self._book)
+        events = parse_typed(text, self._book)
         if len(events) != 1:
             return None
         event = events[0]

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.errors import NotesError
-from treeward.notes.parser import parse_notes
+from treeward.notes.typed import parse_typed
 from treeward.speech.number_forms import DIGIT_WORDS, bearing_forms, time_forms
 from treeward.speech.phrasebook import SLOT, UNMARKED
-from treeward.speech.records import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -22,7 +21,6 @@ if TYPE_CHECKING:
 
 DEFAULT_COUNT = 32  # about three minutes; each colour twice, each digit about twice
 _ROUND = ("bee", "bearing", "bee", "time", "bee", "bearing", "bee", "else")
-_WORD_S = 0.3  # a pace at which written words count as one breath
 _DIGITS = {word: digit for digit, words in DIGIT_WORDS.items() for word in words}
 _HOURS = range(8, 20)  # of a day's watching; choice
 
@@ -79,17 +77,7 @@ def prompt_of(text: str, book: PhraseBook, *, where: str = "") -> Prompt:
         The words are no note, or a bearing or time without its number.
     """
     plain = " ".join(text.lower().replace(",", " ").split()).rstrip(".!")
-    words = tuple(
-        Word(
-            text=word,
-            start_s=index * _WORD_S,
-            end_s=(index + 1) * _WORD_S,
-            source=WordSource.TEXT,
-        )
-        for index, word in enumerate(plain.split())
-    )
-    spoken = Utterance(words=words, start_s=0.0, end_s=len(words) * _WORD_S)
-    wanted = tuple(reading_of(event) for event in parse_notes([spoken], book))
+    wanted = tuple(reading_of(event) for event in parse_typed(plain, book))
     needs = ("bearing", "time", "remark")
     if not wanted or any(r.kind in needs and not r.value for r in wanted):
         raise NotesError(
