@@ -279,9 +279,7 @@ class Hunt:
         table = self._trips_of(rows)
         places, now = place_stations(self.file, self.path, table), self._now()
         surveyed = survey_hunt(self.file, table, places.positions, today=now)
-        days = locate_days(
-            self.file, table, places.positions, surveyed.fix, today=now
-        )
+        days = locate_days(self.file, table, places.positions, surveyed.fix, today=now)
         return replace(
             self._unlocated(rows, table),
             stations=surveyed.stations,
@@ -298,9 +296,7 @@ class Hunt:
         rows = self.rows()
         table = self._trips_of(rows)
         days = days_of(table, self.zone)
-        return replace(
-            self._unlocated(rows, table), days=days if len(days) > 1 else ()
-        )
+        return replace(self._unlocated(rows, table), days=days if len(days) > 1 else ())
 
     def _now(self) -> datetime:
         return datetime.now(tz=UTC).astimezone(self.zone)
@@ -333,7 +329,11 @@ class Hunt:
         )
 
     def write_results(
-        self, result: HuntResult, *, with_sound: bool = False
+        self,
+        result: HuntResult,
+        *,
+        with_sound: bool = False,
+        online_map: bool = False,
     ) -> WrittenFiles:
         """Write report, tables and map files into results/.
 
@@ -345,6 +345,9 @@ class Hunt:
             What `locate` gave.
         with_sound
             Put a short clip of each trip's notes into the report.
+        online_map
+            Write online-map.html too, which asks the map server of hunt.toml for its
+            pictures.
         """
         from treeward.clips import clips_of
         from treeward.report.writing import write_labels, write_results
@@ -357,7 +360,9 @@ class Hunt:
                 used |= {line.row for line in result.table.lines}
                 notes = [note for row, note in result.rows.items() if row in used]
                 clips = clips_of(notes, self.recordings_dir)
-            written = write_results(result, self.results_dir, with_sound=clips)
+            written = write_results(
+                result, self.results_dir, with_sound=clips, online_map=online_map
+            )
             write_labels(result, self.recordings_dir)
             return written
 

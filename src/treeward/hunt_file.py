@@ -5,9 +5,11 @@ Every key but [hunt] name, timezone and the stations' id is optional.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
+from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
 from pydantic import (
@@ -168,6 +170,46 @@ class WalkTable(_Table):
         return value
 
 
+OSM_TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"
+OSM_CREDIT = "© OpenStreetMap contributors"
+
+
+class MapTable(_Table):
+    """[map]: whose map pictures `treeward locate --online-map` shows."""
+
+    tiles: str = OSM_TILES
+    credit: str = ""
+
+    @field_validator("tiles")
+    @classmethod
+    def _is_a_template(cls, value: str) -> str:
+        parts = urlsplit(value)
+        if parts.scheme not in {"https", "http"} or not re.fullmatch(
+            r"[A-Za-z0-9.-]+(:\d+)?", parts.netloc
+        ):
+            msg = f"{value!r} is no address that begins with https:// and a server"
+            raise ValueError(msg)
+        if any(part not in value for part in ("{z}", "{x}", "{y}")):
+            msg = f"{value!r} must hold {{z}}, {{x}} and {{y}}"
+            raise ValueError(msg)
+        return value
+
+    @model_validator(mode="after")
+    def _has_a_credit(self) -> MapTable:
+        if self.credit:
+            return self
+        if not self.server.endswith("openstreetmap.org"):
+            msg = f"credit must say whose map pictures {self.server} gives"
+            raise ValueError(msg)
+        object.__setattr__(self, "credit", OSM_CREDIT)
+        return self
+
+    @property
+    def server(self) -> str:
+        """The server that is asked, with its port where it is not the usual one."""
+        return urlsplit(self.tiles).netloc
+
+
 class HuntFile(_Table):
     """The whole of hunt.toml."""
 
@@ -179,6 +221,7 @@ class HuntFile(_Table):
     model: ModelTable = ModelTable()
     walk: WalkTable = WalkTable()
     speech: SpeechTable = SpeechTable()
+    map: MapTable = MapTable()
     start: dict[str, str] = Field(default_factory=dict)
     # [start]: recording's file name -> "2026-07-14 10:20", as --start would say
     same_bee: tuple[Mark, ...] = ()
@@ -347,5 +390,6 @@ _TABLES: dict[str, type[BaseModel]] = cast(
         "model": ModelTable,
         "walk": WalkTable,
         "speech": SpeechTable,
+        "map": MapTable,
     },
 )

@@ -65,6 +65,12 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # limit_m = 1000                # how far you would carry the station
 # leave_out = [["52.300, -3.612", "52.301, -3.612", "52.301, -3.609"]]  # not to enter
 
+# Whose map pictures `treeward locate --online-map` shows, and what to say of them. No
+# other command and no other file asks the network for a map.
+# [map]
+# tiles = "https://tile.openstreetmap.org/{{z}}/{{x}}/{{y}}.png"
+# credit = "© OpenStreetMap contributors"
+
 # What the estimate assumes, each as a 90 % range, when you know better than the
 # literature (the report names the values used and their sources).
 # [model]

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import io
+import sys
 from typing import TYPE_CHECKING, Any
 
 import pytest
 from rich.console import Console
 
 from treeward.desk.listing import row_lines, rows_as_dicts
-from treeward.desk.sitting import Sitting
+from treeward.desk.sitting import Sitting, SoundPlayer
+from treeward.live.players import ProgramPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -36,7 +38,7 @@ def sit(
     keys: Sequence[str],
     typed: Sequence[str] = (),
     *,
-    player: Loudspeaker | None = None,
+    player: SoundPlayer | None = None,
     all_rows: bool = False,
 ) -> str:
     """Press keys, answer questions, and return what was shown."""
@@ -147,6 +149,20 @@ def test_the_sound_around_the_row_is_played(prepared: Prepared) -> None:
     sit(prepared, ["p", "q"], player=player)
 
     assert player.played == [(round((2.5 + 1.0 + 2.0) * 16_000), 16_000)]
+
+
+def test_a_player_that_fails_is_told_in_a_line(prepared: Prepared) -> None:
+    code = "import sys; sys.exit('ALSA lib: no card\\nmore of it')"
+    player = ProgramPlayer("aplay", lambda _: [sys.executable, "-c", code])
+    missing = ProgramPlayer("paplay", lambda wav: [str(wav.parent / "nowhere")])
+
+    shown = sit(prepared, ["p", "q"], player=player)
+    other = sit(prepared, ["p", "q"], player=missing)
+
+    said = " ".join(shown.split())
+    assert "It could not be played (aplay: ALSA lib: no card)." in said
+    assert "more of it" not in said
+    assert "It could not be played (paplay:" in " ".join(other.split())
 
 
 def test_without_a_loudspeaker_it_says_so(prepared: Prepared) -> None:

@@ -12,7 +12,8 @@ import pytest
 from pyproj import Geod
 
 from treeward.hunt_file import parse_hunt_table
-from treeward.report.records import HuntResult, NoteRow, StationPlace
+from treeward.report.days import days_of
+from treeward.report.records import DayColony, HuntResult, NoteRow, StationPlace
 from treeward.survey.frame import LocalFrame
 from treeward.survey.records import (
     BeeDistance,
@@ -307,6 +308,56 @@ def make_empty(**changes: Any) -> HuntResult:
     return make(**(parts | changes))
 
 
+def make_two_days(second_middle_m: tuple[float, float] = (60.0, -40.0)) -> HuntResult:
+    """Return a hunt with a station a day; the second day's place may lie apart."""
+    whole = make()
+    assert whole.fix is not None
+    trips = tuple(
+        replace(
+            trip,
+            away_clock=trip.away_clock and trip.away_clock + timedelta(days=1),
+            back_clock=trip.back_clock and trip.back_clock + timedelta(days=1),
+        )
+        if trip.station == "2"
+        else trip
+        for trip in whole.table.trips
+    )
+    lines = tuple(
+        replace(line, clock=line.clock and line.clock + timedelta(days=1))
+        if line.station == "2"
+        else line
+        for line in whole.table.lines
+    )
+    table = replace(whole.table, trips=trips, lines=lines, visits=())
+    counted = days_of(table, whole.hunt_file.hunt.zone)
+    alone = [colony(), colony(middles=(second_middle_m,))]
+    common = whole.fix.colonies[0]
+    days = []
+    for day, one in zip(counted, alone, strict=True):
+        azimuth, _, off_m = GEOD.inv(
+            common.best_longitude_deg,
+            common.best_latitude_deg,
+            one.best_longitude_deg,
+            one.best_latitude_deg,
+        )
+        holds = 90 if off_m < 150 else None
+        days.append(
+            replace(
+                day,
+                bees=whole.fix.bees[:2],
+                colonies=(
+                    DayColony(
+                        colony=one,
+                        holds_percent=holds,
+                        off_m=off_m,
+                        off_bearing_true_deg=azimuth % 360,
+                    ),
+                ),
+            )
+        )
+    return replace(whole, table=table, days=tuple(days))
+
+
 def make_two_colonies() -> HuntResult:
     """Return a result with two colonies, one of them in two patches."""
     whole = make()
@@ -330,6 +381,16 @@ def result() -> HuntResult:
 @pytest.fixture(scope="session")
 def empty() -> HuntResult:
     return make_empty()
+
+
+@pytest.fixture(scope="session")
+def two_days() -> HuntResult:
+    return make_two_days()
+
+
+@pytest.fixture(scope="session")
+def days_apart() -> HuntResult:
+    return make_two_days((700.0, 500.0))
 
 
 @pytest.fixture(scope="session")

@@ -13,10 +13,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from treeward.report.map_picture import LETTERING
 from treeward.report.writing import write_results
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from playwright.sync_api import Browser, Page
 
@@ -53,7 +55,7 @@ def address(result: HuntResult, tmp_path_factory: pytest.TempPathFactory) -> str
 
 
 def view_box(page: Page) -> list[float]:
-    box = page.locator("#map-view svg.drawing").get_attribute("viewBox")
+    box = page.locator("#map-view .on-page svg.drawing").get_attribute("viewBox")
     assert box is not None
     return [float(part) for part in box.split()]
 
@@ -87,7 +89,7 @@ def test_the_map_zooms_and_moves(browser: Browser, address: str) -> None:
 
     page.get_by_label("Zoom in").click()
     closer = view_box(page)
-    frame = page.locator("#map-view svg.drawing").bounding_box()
+    frame = page.locator("#map-view .on-page svg.drawing").bounding_box()
     assert frame is not None
     page.mouse.move(frame["x"] + 300, frame["y"] + 200)
     page.mouse.down()
@@ -100,6 +102,44 @@ def test_the_map_zooms_and_moves(browser: Browser, address: str) -> None:
     assert moved[0] > closer[0]
     assert moved[1] > closer[1]
     assert view_box(page) == whole
+    page.close()
+
+
+def test_a_phone_gets_a_map_with_letters_to_read(
+    browser: Browser, address: str
+) -> None:
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    page.goto(address)
+
+    shown = page.locator("#map-view svg.drawing:visible")
+    frame, box = shown.bounding_box(), shown.get_attribute("viewBox")
+    assert frame is not None
+    assert box is not None
+    pixels_a_point = frame["width"] / float(box.split()[2])
+
+    assert shown.get_attribute("id") == "map-phone"
+    assert LETTERING["phone"].small_pt * pixels_a_point > 9.0
+    page.get_by_label("Zoom in").click()
+    closer = shown.get_attribute("viewBox")
+    assert closer is not None
+    assert float(closer.split()[2]) == pytest.approx(0.6 * float(box.split()[2]))
+    page.close()
+
+
+def test_the_outline_of_a_day_can_be_hidden(
+    browser: Browser, two_days: HuntResult, tmp_path: Path
+) -> None:
+    page = browser.new_page(viewport={"width": 1200, "height": 900})
+    page.goto(write_results(two_days, tmp_path / "results").report.as_uri())
+    first = page.locator('.on-page [data-day="0"] path').first
+    second = page.locator('.on-page [data-day="1"] path').first
+
+    assert first.is_visible()
+    page.get_by_label("14 Jul 2026 alone").uncheck()
+    assert not first.is_visible()
+    assert second.is_visible()
+    page.get_by_label("14 Jul 2026 alone").check()
+    assert first.is_visible()
     page.close()
 
 
@@ -124,7 +164,7 @@ def test_without_a_script_the_page_is_whole(browser: Browser, address: str) -> N
     page = context.new_page()
     page.goto(address)
 
-    assert page.locator("svg.drawing").count() == 4
+    assert page.locator("svg.drawing:visible").count() == 4
     assert not page.locator(".map-tools").is_visible()
     page.locator("#notes summary").click()
     assert page.locator("#note-2 audio").is_visible()

@@ -29,7 +29,7 @@ SCHEMAS = Path(__file__).parents[2] / "fixtures" / "schemas"
 HOSTILE = "Marl & <Hollow> \"]]>\" \x07 'ŵ' \U0001f41d"
 
 
-@pytest.fixture(params=["plain", "two_colonies", "empty", "hostile"])
+@pytest.fixture(params=["plain", "two_colonies", "two_days", "empty", "hostile"])
 def drawn(
     request: pytest.FixtureRequest, build: Callable[..., HuntResult]
 ) -> tuple[HuntResult, Sketch]:

@@ -89,7 +89,9 @@ def crowded(two_colonies: HuntResult) -> HuntResult:
 
 
 @pytest.mark.parametrize("draw", FIGURES, ids=NAMES)
-@pytest.mark.parametrize("name", ["result", "two_colonies", "crowded"])
+@pytest.mark.parametrize(
+    "name", ["result", "two_colonies", "two_days", "days_apart", "crowded"]
+)
 def test_labels_do_not_overlap(
     draw: Callable[[HuntResult], Figure | None],
     name: str,

@@ -18,17 +18,26 @@ if TYPE_CHECKING:
 @click.command(name="locate")
 @hunt_option
 @click.option("--with-sound", is_flag=True, help="Put short clips into the report.")
+@click.option(
+    "--online-map",
+    is_flag=True,
+    help="Write a map over pictures from a map server, too.",
+)
 @json_option
-def command(*, hunt_dir: Path, with_sound: bool, as_json: bool) -> None:
+def command(
+    *, hunt_dir: Path, with_sound: bool, online_map: bool, as_json: bool
+) -> None:
     """Work out where the colony is, how sure that is, and where to sit next.
 
-    Writes the report, tables and map files into results/.
+    Writes the report, tables and map files into results/. None of them asks the
+    network for anything, but for online-map.html, which --online-map adds: it fetches
+    map pictures, when it is looked at, from the server named in hunt.toml.
     """
     from treeward.hunt import Hunt
 
     hunt = Hunt(hunt_dir)
     result = hunt.locate()
-    written = hunt.write_results(result, with_sound=with_sound)
+    written = hunt.write_results(result, with_sound=with_sound, online_map=online_map)
     if as_json:
         import json
 
@@ -43,6 +52,11 @@ def command(*, hunt_dir: Path, with_sound: bool, as_json: bool) -> None:
             f.name for f in written.files if f.suffix in {".kml", ".gpx", ".geojson"}
         ]
         click.echo(f"Maps in {written.directory}: {', '.join(maps)}")
+        if online_map and (page := written.directory / "online-map.html").exists():
+            click.echo(
+                f"Online map: {page}. It fetches map pictures from "
+                f"{hunt.file.map.server} over the network when you open it."
+            )
     if result.fix is None:
         sys.exit(1)
 

@@ -53,8 +53,8 @@ class SoundPlayer(Protocol):
 
     name: str
 
-    def play(self, samples: NDArray[np.float32], rate_hz: int) -> None:
-        """Play mono samples to their end."""
+    def play(self, samples: NDArray[np.float32], rate_hz: int) -> str | None:
+        """Play mono samples to their end; say why nothing could be heard."""
 
 
 class Sitting:
@@ -232,7 +232,11 @@ class Sitting:
         samples = clip_samples(sound.path, event.start_s - BEFORE_S, end_s + AFTER_S)
         length_s = len(samples) / SAMPLE_RATE_HZ
         self._say(f"Playing {length_s:.0f} s by {self._player.name} ...", "dim")
-        self._player.play(samples, SAMPLE_RATE_HZ)
+        if fault := self._player.play(samples, SAMPLE_RATE_HZ):
+            self._say(
+                f"It could not be played ({fault}). treeward doctor says more.",
+                "yellow",
+            )
 
     def _save(self, row: ReviewRow, cells: Mapping[str, str]) -> None:
         now = cells_of(row)

@@ -25,8 +25,14 @@ class Player(Protocol):
 
     name: str
 
-    def play(self, samples: NDArray[np.float32], rate_hz: int) -> None:
-        """Play mono samples to their end; never raises."""
+    def play(self, samples: NDArray[np.float32], rate_hz: int) -> str | None:
+        """Play mono samples to their end; never raises.
+
+        Returns
+        -------
+        str or None
+            Why nothing could be heard, in a line; None where it was played.
+        """
 
 
 class PortAudioPlayer:
@@ -43,10 +49,13 @@ class PortAudioPlayer:
         except (ValueError, self._sd.PortAudioError) as error:
             raise SoundError("there is no loudspeaker") from error
 
-    def play(self, samples: NDArray[np.float32], rate_hz: int) -> None:
+    def play(self, samples: NDArray[np.float32], rate_hz: int) -> str | None:
         """Play to the end."""
-        with contextlib.suppress(ValueError, self._sd.PortAudioError):
+        try:
             self._sd.play(samples, rate_hz, blocking=True)
+        except (ValueError, self._sd.PortAudioError) as error:
+            return _line(str(error))
+        return None
 
 
 class ProgramPlayer:
@@ -56,7 +65,7 @@ class ProgramPlayer:
         self.name = name
         self._command = command
 
-    def play(self, samples: NDArray[np.float32], rate_hz: int) -> None:
+    def play(self, samples: NDArray[np.float32], rate_hz: int) -> str | None:
         """Play to the end."""
         import soundfile
 
@@ -64,11 +73,21 @@ class ProgramPlayer:
             path = Path(folder) / "answer.wav"
             try:
                 soundfile.write(path, samples, rate_hz, subtype="PCM_16")
-                subprocess.run(  # noqa: S603 (a fixed program and our own file)
-                    self._command(path), check=False, capture_output=True, timeout=30
+                length_s = len(samples) / rate_hz
+                done = subprocess.run(  # noqa: S603 (a fixed program and our own file)
+                    self._command(path),
+                    check=False,
+                    capture_output=True,
+                    timeout=30 + length_s,
                 )
-            except (OSError, subprocess.SubprocessError, soundfile.LibsndfileError):
-                return
+            except subprocess.TimeoutExpired:
+                return f"{self.name} did not come to an end"
+            except (OSError, soundfile.LibsndfileError) as error:
+                return f"{self.name}: {_line(str(error))}"
+        if done.returncode == 0:
+            return None
+        said = _line(done.stderr.decode("utf-8", "replace"))
+        return f"{self.name}: {said or f'ended with status {done.returncode}'}"
 
 
 class SilentPlayer:
@@ -76,8 +95,10 @@ class SilentPlayer:
 
     name = "none"
 
-    def play(self, samples: NDArray[np.float32], rate_hz: int) -> None:
+    def play(self, samples: NDArray[np.float32], rate_hz: int) -> str | None:
         """Do nothing."""
+        del samples, rate_hz
+        return "no loudspeaker was found"
 
 
 def find_player() -> Player:
@@ -90,6 +111,12 @@ def find_player() -> Player:
     if sys.platform == "win32" and (path := shutil.which("powershell")):
         return ProgramPlayer("SoundPlayer", partial(_powershell, path))
     return SilentPlayer()
+
+
+def _line(text: str) -> str:
+    """Return the first line of what a program or library said."""
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    return lines[0][:160] if lines else ""
 
 
 def _play_file(command: tuple[str, ...], wav: Path) -> list[str]:

@@ -28,6 +28,22 @@ def geojson_dict(sketch: Sketch) -> dict[str, Any]:
     features += [
         _feature(
             {
+                "type": "MultiPolygon",
+                "coordinates": [list(patch) for patch in area.patches],
+            },
+            kind="search_area_of_day",
+            name=area.name,
+            note=area.note,
+            colony=area.colony,
+            day=area.day,
+            probability_percent=area.percent,
+            area_ha=round(area.area_m2 / 1e4, 4),
+        )
+        for area in sketch.day_areas
+    ]
+    features += [
+        _feature(
+            {
                 "type": "LineString",
                 "coordinates": [list(path.start_lonlat), list(path.end_lonlat)],
             },

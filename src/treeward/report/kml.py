@@ -59,6 +59,13 @@ def _styles(document: ET.Element, sketch: Sketch) -> None:
         line = _add(style, "LineStyle")
         _add(line, "color", kml_colour(rgb))
         _add(line, "width", "3")
+    if sketch.day_areas:
+        style = ET.SubElement(document, "Style", id="day")
+        line = _add(style, "LineStyle")
+        _add(line, "color", kml_colour("#1b2026"))
+        _add(line, "width", "1.5")
+        fill = _add(style, "PolyStyle")
+        _add(fill, "fill", "0")
     style = ET.SubElement(document, "Style", id="walk")
     line = _add(style, "LineStyle")
     _add(line, "color", kml_colour("#009e73"))
@@ -70,9 +77,13 @@ def _line_colours(sketch: Sketch) -> list[str]:
     return list(dict.fromkeys(colours))
 
 
-def _placemark(folder: ET.Element, name: str, note: str, style: str) -> ET.Element:
+def _placemark(
+    folder: ET.Element, name: str, note: str, style: str, *, hidden: bool = False
+) -> ET.Element:
     mark = _add(folder, "Placemark")
     _add(mark, "name", name)
+    if hidden:  # to be switched on in the list of places
+        _add(mark, "visibility", "0")
     if note:
         _add(mark, "description", note)
     _add(mark, "styleUrl", f"#{style}")
@@ -99,8 +110,11 @@ def _path(folder: ET.Element, path: FlightPath, colours: list[str]) -> None:
     _add(line, "coordinates", _ring([list(path.start_lonlat), list(path.end_lonlat)]))
 
 
-def _area(folder: ET.Element, area: Area) -> None:
-    mark = _placemark(folder, area.name, area.note, f"area{area.percent}")
+def _area(
+    folder: ET.Element, area: Area, *, style: str = "", hidden: bool = False
+) -> None:
+    style = style or f"area{area.percent}"
+    mark = _placemark(folder, area.name, area.note, style, hidden=hidden)
     several = _add(mark, "MultiGeometry")
     for outer, *holes in area.patches:
         polygon = _add(several, "Polygon")
@@ -122,6 +136,10 @@ def kml_bytes(sketch: Sketch) -> bytes:
         folder = _folder(document, "Search areas")
         for area in sketch.areas:
             _area(folder, area)
+    if sketch.day_areas:
+        folder = _folder(document, "Single days")
+        for area in sketch.day_areas:
+            _area(folder, area, style="day", hidden=True)
     if sketch.paths:
         folder, colours = _folder(document, "Flight lines"), _line_colours(sketch)
         for path in sketch.paths:

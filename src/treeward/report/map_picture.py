@@ -13,6 +13,7 @@ from treeward.survey.frame import LocalFrame
 from .lines import bundles_by_bee, bundles_by_colony
 from .map_days import area_outlines, draw_days
 from .map_frame import (
+    Extent,
     Lettering,
     draw_degrees,
     draw_scale_and_north,
@@ -63,27 +64,24 @@ def map_frame(result: HuntResult) -> LocalFrame | None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Form:
-    """Size of the sheet in inches, what of it the map takes, and its letters."""
+    """Size of the sheet in inches, and what of it the map takes."""
 
     size_in: tuple[float, float]
     axes: tuple[float, float, float, float]  # left, bottom, width, height; shares
-    look: Lettering
 
 
+LETTERING: dict[Form, Lettering] = {
+    "sheet": Lettering(),
+    "page": Lettering(),
+    "phone": Lettering(small_pt=8.5, text_pt=9.5, grid_lines=3),
+}
 _FORMS: dict[Form, _Form] = {
     "sheet": _Form(
         size_in=(11.69, 8.27),  # A4 on its side
         axes=(0.045, 0.055, 0.635, 0.83),
-        look=Lettering(),
     ),
-    "page": _Form(
-        size_in=(8.2, 6.4), axes=(0.045, 0.05, 0.915, 0.905), look=Lettering()
-    ),
-    "phone": _Form(
-        size_in=(4.2, 4.6),
-        axes=(0.085, 0.07, 0.835, 0.865),
-        look=Lettering(small_pt=8.5, text_pt=9.5, grid_lines=3),
-    ),
+    "page": _Form(size_in=(8.2, 6.4), axes=(0.045, 0.05, 0.915, 0.905)),
+    "phone": _Form(size_in=(4.2, 4.6), axes=(0.085, 0.07, 0.835, 0.865)),
 }
 
 
@@ -104,28 +102,55 @@ def map_figure(result: HuntResult, form: Form) -> Figure | None:
     frame = map_frame(result)
     if frame is None:
         return None
-    chosen = _FORMS[form]
+    chosen, look = _FORMS[form], LETTERING[form]
     figure = new_figure(*chosen.size_in)
     axes = figure.add_axes(chosen.axes)
-    shape = chosen.axes[2] * chosen.size_in[0] / (chosen.axes[3] * chosen.size_in[1])
     points = _content(result, frame)
-    extent = extent_about(points, shape=shape)
+    extent = _extent(chosen, points)
     set_extent(axes, extent)
-    zone = draw_utm_grid(axes, frame, extent, chosen.look)
-    draw_degrees(axes, frame, extent, chosen.look)
+    zone = draw_utm_grid(axes, frame, extent, look)
+    draw_degrees(axes, frame, extent, look)
     _draw_tracks(axes, result, frame)
     _draw_areas(axes, result, frame)
     lines = _draw_lines(axes, result, frame)
     _draw_walk(axes, result, frame)
-    _draw_spots(axes, result, frame, chosen.look)
+    _draw_spots(axes, result, frame, look)
     content = np.vstack([points, *lines])
-    draw_days(axes, result, frame, extent=extent, content=content, look=chosen.look)
-    draw_scale_and_north(
-        axes, extent, content, result.hunt_file.hunt.units, chosen.look
-    )
+    draw_days(axes, result, frame, extent=extent, content=content, look=look)
+    draw_scale_and_north(axes, extent, content, result.hunt_file.hunt.units, look)
     if form == "sheet":
         draw_key(figure, result, zone)
     return figure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapPlace:
+    """Where on a drawing the map lies, in points from its top left corner."""
+
+    extent: Extent
+    left: float
+    top: float
+    width: float
+    height: float
+
+
+def map_place(result: HuntResult, frame: LocalFrame, form: Form) -> MapPlace:
+    """Return what `map_figure` shows in a form, and where on the drawing."""
+    chosen = _FORMS[form]
+    wide, high = (72 * inches for inches in chosen.size_in)
+    left, bottom, width, height = chosen.axes
+    return MapPlace(
+        extent=_extent(chosen, _content(result, frame)),
+        left=left * wide,
+        top=(1 - bottom - height) * high,
+        width=width * wide,
+        height=height * high,
+    )
+
+
+def _extent(chosen: _Form, points: Points) -> Extent:
+    shape = chosen.axes[2] * chosen.size_in[0] / (chosen.axes[3] * chosen.size_in[1])
+    return extent_about(points, shape=shape)
 
 
 def _at(frame: LocalFrame, latitude_deg: float, longitude_deg: float) -> Points:

@@ -137,7 +137,6 @@ def page_text(
     colonies = result.fix.colonies if result.fix else ()
     zone = result.hunt_file.hunt.zone
     script = read_template("map.js") + read_template("report.js")
-    located = bool(colonies)
     missing = [sentence(text) for text in missing_sentences(result)]
     return (
         environment()
@@ -153,8 +152,6 @@ def page_text(
                 + (next_of(result, colony) if len(colonies) > 1 else [])
                 for colony in colonies
             ],
-            seats=seats(result),
-            located=located,
             missing=missing,
             next_words=next_sentences(result),
             advice=advice_sentences(result),
@@ -165,8 +162,6 @@ def page_text(
                 name: Markup(svg)  # noqa: S704  (drawn by matplotlib, text as paths)
                 for name, svg in drawings.items()
             },
-            areas=_area_lines(result),
-            line_bees=[chip(name) for name in _line_bees(result)],
             places=lines.places(),
             trips=lines.trips(),
             bearings=lines.bearings(),
@@ -178,8 +173,9 @@ def page_text(
             agreement=agreement_sentences(result),
             disagreements=disagreements(result),
             undated=_undated(result),
-            map_days=map_days(result),
-            tracks=bool(result.tracks),
+            with_rounds=any(
+                trip.used and trip.timing == "round" for trip in result.table.trips
+            ),
             several_days=len(result.days) > 1,
             several_colonies=len(colonies) > 1,
             checks=_cross_checks(result),
@@ -191,8 +187,21 @@ def page_text(
             version=result.software_version,
             created=f"{result.created.astimezone(zone):%Y-%m-%d %H:%M}",
             timezone=result.hunt_file.hunt.timezone,
+            **map_key(result),
         )
     )
+
+
+def map_key(result: HuntResult) -> dict[str, Any]:
+    """Return what the key under the map is filled in with."""
+    return {
+        "located": bool(_colonies(result)),
+        "seats": seats(result),
+        "areas": _area_lines(result),
+        "line_bees": [chip(name) for name in _line_bees(result)],
+        "map_days": map_days(result),
+        "tracks": bool(result.tracks),
+    }
 
 
 def _undated(result: HuntResult) -> str:

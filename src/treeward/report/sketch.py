@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal
 
 from treeward.survey.frame import geodesic
 
+from .days import day_text
 from .lines import belongs_to, bundles_by_bee
 from .rings import polygon_rings
 from .units import Units, bearing_text
@@ -17,6 +18,8 @@ from .words import for_colony, seats
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from treeward.survey.records import SearchArea
 
     from .lines import LineBundle
     from .records import HuntResult
@@ -65,6 +68,7 @@ class Area:
     note: str
     area_m2: float
     patches: tuple[tuple[Ring, ...], ...]
+    day: str = ""  # ISO 8601, where it is of one day alone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +89,7 @@ class Sketch:
     paths: tuple[FlightPath, ...]
     areas: tuple[Area, ...]  # largest first, so that smaller ones lie on top
     walks: tuple[Walk, ...]
+    day_areas: tuple[Area, ...] = ()  # what single days give alone
 
 
 def colony_name(result: HuntResult, colony_id: str) -> str:
@@ -228,9 +233,7 @@ def _areas(result: HuntResult) -> list[Area]:
     areas = []
     for colony in result.fix.colonies:
         for percent, area in colony.search_areas.items():
-            patches = tuple(
-                tuple(rings) for one in area.polygons for rings in polygon_rings(one)
-            )
+            patches = _patches(area)
             if not patches:
                 continue
             areas.append(
@@ -245,6 +248,33 @@ def _areas(result: HuntResult) -> list[Area]:
                 )
             )
     return sorted(areas, key=lambda area: -area.percent)
+
+
+def _day_areas(result: HuntResult) -> list[Area]:
+    units = Units(result.hunt_file.hunt.units)
+    areas = []
+    for day in result.days:
+        for one in day.colonies:
+            area = one.colony.search_areas.get(90)
+            if area is None:
+                continue
+            areas.append(
+                Area(
+                    colony=one.colony.id,
+                    percent=90,
+                    name=f"90 % search area, {day_text(day.day)} alone"
+                    f"{for_colony(result, one.colony)}",
+                    note=f"From that day's notes only; {units.area(area.area_m2)}",
+                    area_m2=area.area_m2,
+                    patches=_patches(area),
+                    day=day.day.isoformat(),
+                )
+            )
+    return areas
+
+
+def _patches(area: SearchArea) -> tuple[tuple[Ring, ...], ...]:
+    return tuple(tuple(rings) for one in area.polygons for rings in polygon_rings(one))
 
 
 def _walks(result: HuntResult) -> list[Walk]:
@@ -278,4 +308,5 @@ def sketch(result: HuntResult) -> Sketch:
         paths=tuple(_paths(result)),
         areas=tuple(_areas(result)),
         walks=tuple(_walks(result)),
+        day_areas=tuple(_day_areas(result)),
     )

@@ -16,6 +16,7 @@ from .gpx import gpx_text
 from .kml import kml_bytes
 from .labels import label_track_text, webvtt_text
 from .map_picture import map_figure
+from .online_map import online_page
 from .page import page_text
 from .picture_style import drawing, pdf_bytes, png_bytes, svg_text
 from .records import WrittenFiles
@@ -40,6 +41,7 @@ _DISTANCE_WORDS = "Distance of the colony by each bee and by all together"
 MANAGED = (
     "result.json", "trips.csv", "bees.csv", "report.html", "map.geojson", "map.kml",
     "stations.gpx", "map.png", "map.pdf", "timeline.png", "away.png", "distance.png",
+    "online-map.html",
 )  # fmt: skip
 
 
@@ -48,6 +50,7 @@ def write_results(
     directory: Path,
     *,
     with_sound: Mapping[str, bytes] | None = None,
+    online_map: bool = False,
 ) -> WrittenFiles:
     """Write the tables, the map files, the pictures and the report of a hunt.
 
@@ -61,6 +64,9 @@ def write_results(
     with_sound
         Short sound clips to put into the report, by row: a whole WAV, FLAC, Ogg or
         MP3 file each. The report grows by a third more than their size.
+    online_map
+        Write online-map.html too, which asks a map server for its pictures; the only
+        file that asks the network for anything.
 
     Raises
     ------
@@ -69,7 +75,9 @@ def write_results(
     """
     try:
         with replacing_set(directory, MANAGED) as beside:
-            _write_all(result, beside, with_sound or {})
+            drawings = _write_all(result, beside, with_sound or {})
+            if online_map and (page := online_page(result, drawings)) is not None:
+                _text(beside / "online-map.html", page)
             names = sorted(path.name for path in beside.iterdir())
     except OSError as error:
         raise _cannot(directory, error) from error
@@ -113,7 +121,7 @@ def _cannot(path: Path, error: OSError) -> ReportError:
 
 def _write_all(
     result: HuntResult, folder: Path, with_sound: Mapping[str, bytes]
-) -> None:
+) -> dict[str, str]:
     plain = result_dict(result)
     drawing = sketch(result)
     _text(folder / "result.json", json.dumps(plain, indent=1, allow_nan=False) + "\n")
@@ -135,6 +143,7 @@ def _write_all(
     _text(
         folder / "report.html", page_text(result, drawings=drawings, clips=with_sound)
     )
+    return drawings
 
 
 def _pictures(result: HuntResult, folder: Path) -> dict[str, str]:
