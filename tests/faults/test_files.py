@@ -159,3 +159,27 @@ def test_a_recording_that_is_a_link_out_of_the_hunt_is_a_line(
     assert not done.faults
     assert done.rows > 16
     assert outside.read_text("utf-8") == contract.MEMO
+
+
+def test_what_a_terminal_would_obey_is_not_taken_in(tmp_path: Path) -> None:
+    ground = contract.Ground(tmp_path)
+    hunt = Hunt(ground.lay_out())
+    hunt.review_path.write_text(
+        "row,clock,event,mark,value,remark\n"
+        "a\x1b,2026-07-14 10:01,away,yel\x1b[2Jlow,,x\x1b]0;y\x07\n",
+        "utf-8",
+    )
+    transcript = hunt.recordings_dir / "2026-07-14_1000.json"
+    transcript.write_text(
+        '[{"word": "yellow\\u001b\\ud800", "start": 1, "end": 2},'
+        ' {"word": "away", "start": 2, "end": 3}]',
+        "utf-8",
+    )
+
+    words = [word.text for one in read_transcript(transcript) for word in one.words]
+    (row,) = hunt.rows()
+
+    assert words == ["yellow", "away"]
+    assert row.name == "a"
+    assert row.event.mark.isprintable()
+    assert row.remark == "x ]0;y"

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 MOST_FAULTS = 200  # lines printed at most; a file with more is another kind of file
 _KINDS = ", ".join(kind.value for kind in EventKind)
 _WITHOUT_ZEROS = re.compile(r"^(\d+)[.,]0+$")  # "210.0", as spreadsheets write
+# No spreadsheet shows them, terminals obey them, and map files cannot hold them.
+_CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _ISO = re.compile(r"^\d{4}-\d\d-\d\dT")
 DOUBLED = "this hour came twice that day, write the clock with its offset"
 
@@ -100,7 +102,9 @@ def _names(table: Table, machine: Mapping[str, ReviewRow]) -> list[tuple[str, bo
     without a name are matched with the machine's by recording and second, where the
     name column was dropped, and otherwise get a name of their own.
     """
-    given = [line.cells.get("row", "").strip() for line in table.lines]
+    given = [
+        _CONTROLS.sub(" ", line.cells.get("row", "")).strip() for line in table.lines
+    ]
     by_place = {_place(cells_of(row)): name for name, row in machine.items()}
     taken = {name for name in given if name}
     named: list[str] = []
@@ -179,7 +183,9 @@ def _row(
 
     def cell(column: str) -> str:
         found = line.cells.get(column)
-        return before.get(column, "") if found is None else found.strip()
+        if found is None:
+            return before.get(column, "")
+        return _CONTROLS.sub(" ", found).strip()
 
     kind = _kind(reader, line, cell("event"))
     clock = _clock(reader, line, cell("clock"), written)

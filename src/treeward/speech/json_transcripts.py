@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from treeward.errors import TranscriptError
 from treeward.speech.records import Utterance, Word, WordSource
-from treeward.speech.transcripts import in_utterances, spread
+from treeward.speech.transcripts import in_utterances, spread, without_controls
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -56,7 +56,7 @@ class _Reader:
             if key in fields and fields[key] is not None:
                 confidence = min(max(self.number(fields, key, at), 0.0), 1.0)
                 break
-        texts = text.lower().split()
+        texts = without_controls(text).lower().split()
         if not texts:
             return []
         return [
@@ -94,7 +94,7 @@ class _Reader:
         if not isinstance(text, str):
             raise self.fault("has no text", at)
         start_s, end_s = self.times(fields, at)
-        words = spread(text.split(), start_s, end_s)
+        words = spread(without_controls(text).split(), start_s, end_s)
         if not words:
             return []
         return [Utterance(words=tuple(words), start_s=start_s, end_s=end_s)]

@@ -34,6 +34,8 @@ _TEXT_LINE = re.compile(
 _INNER_TIME = re.compile(rf"<{_CUE_TIME}>")
 # Sounds described for the deaf: [wind], (laughs).
 _SOUND = re.compile(r"\[[^\]\[]*\]|\([^()]*\)|\u266a")
+# Control characters but tab and line feed, and halves of letters (from JSON escapes).
+_CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 _TAG = re.compile(r"<[^<>]*>|\{\\[^{}]*\}")
 
 
@@ -110,7 +112,12 @@ def _decoded(path: Path) -> str:
             where=f"{path} line {line}",
             mend="Give a .vtt, .srt, .json or .txt transcript",
         )
-    return text.replace("\r\n", "\n").replace("\r", "\n")
+    return without_controls(text.replace("\r\n", "\n").replace("\r", "\n"))
+
+
+def without_controls(text: str) -> str:
+    """Put a space for what is no text: terminals obey it, and XML cannot hold it."""
+    return _CONTROLS.sub(" ", text)
 
 
 def _format(path: Path, text: str) -> str:

@@ -76,7 +76,9 @@ def _put(kind: str, ending: str, data: bytes, hunt_dir: Path) -> None:
     if kind == "review":
         review.write_bytes(data)
         return
-    review.write_text(REVIEW, "utf-8")
+    # Without trips `locate` reads the tracks, and has no seconds of work to do.
+    shown = REVIEW.splitlines(keepends=True)[:2] if kind == "gpx" else [REVIEW]
+    review.write_text("".join(shown), "utf-8")
     match kind:
         case "hunt":
             (hunt_dir / "hunt.toml").write_bytes(data)
