@@ -59,7 +59,8 @@ def replacing(path: Path) -> Iterator[Path]:
                 mend="Close it there and run the command again.",
             ) from error
     finally:
-        beside.unlink(missing_ok=True)
+        with suppress(OSError):  # what went wrong before is what is to be told
+            beside.unlink(missing_ok=True)
 
 
 def write_text(path: Path, text: str) -> None:

@@ -58,9 +58,8 @@ def only_command(
         ) from error
     try:
         with suppress(OSError):  # only for the message to others
-            owner.write_text(
-                json.dumps({"command": command, "since_s": time.time()}), "utf-8"
-            )
+            said = {"command": command, "since_s": time.time()}
+            owner.write_bytes(json.dumps(said).encode())
         clear_leftovers(hunt_dir)
         yield
     finally:
