@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 from typing import TYPE_CHECKING
 
+from treeward.errors import ReviewError
 from treeward.notes.review_file import read_review, write_review
 
 if TYPE_CHECKING:
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from treeward.notes.review_file import ReviewRow
+
+_TRIES = 4  # times that another command may write while we read
 
 
 class ReviewStore:
@@ -54,6 +57,19 @@ class ReviewStore:
         ReviewError
             With a line for every cell that cannot be read.
         """
+        for _ in range(_TRIES):
+            before = self._seen()
+            try:
+                pair = self._pair()
+            except ReviewError:
+                if self._seen() == before:
+                    raise
+            else:
+                if self._seen() == before:  # else another command wrote in between
+                    return pair
+        return self._pair()
+
+    def _pair(self) -> tuple[list[ReviewRow], list[ReviewRow] | None]:
         machine = self.machine_rows()
         if not self.review_path.exists():
             return machine, None
@@ -64,6 +80,9 @@ class ReviewStore:
         if left := self._ready_for_this_review():
             left.replace(self._machine_path)
         self._forget_ready()
+
+    def _seen(self) -> str:
+        return _digest(self.review_path) if self.review_path.is_file() else ""
 
     def write(self, rows: Sequence[ReviewRow], machine: Sequence[ReviewRow]) -> None:
         """Write both copies so that a crash at any moment leaves a pair that fits."""

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -20,9 +21,12 @@ from treeward.atomic import (
 )
 from treeward.errors import TreewardError
 from treeward.hunt import Hunt
+from treeward.review_store import ReviewStore
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from treeward.notes.review_file import ReviewRow
 
 NAMES = ("a.txt", "b.txt", "c.txt")
 
@@ -161,3 +165,28 @@ def test_a_file_that_may_not_be_replaced_stays_and_leaves_nothing(
         write_text(path, "other")
 
     assert contents(tmp_path) == {"review.csv": "mine"}
+
+
+def test_a_reader_never_sees_one_copy_old_and_the_other_new(
+    typed_hunt: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hunt = Hunt(typed_hunt)
+    rows = hunt.rows()
+    hunt.review.write(rows, rows)
+    newer = [replace(row, event=replace(row.event, heard="anew")) for row in rows]
+    plain = ReviewStore.machine_rows
+    written: list[int] = []
+
+    def and_another_writes(store: ReviewStore) -> list[ReviewRow]:
+        found = plain(store)
+        if not written:
+            written.append(1)
+            hunt.review.write(newer, newer)
+        return found
+
+    monkeypatch.setattr(ReviewStore, "machine_rows", and_another_writes)
+    machine, current = hunt.review.read()
+
+    assert current is not None
+    assert {row.event.heard for row in machine} == {"anew"}
+    assert {row.event.heard for row in current} == {"anew"}
