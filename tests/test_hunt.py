@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import csv
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward import Hunt
+from treeward import Hunt, hearing
 from treeward.errors import HuntError, TreewardError
 from treeward.heard import HeardFile
 from treeward.notes.review_file import read_review, write_review
@@ -366,3 +366,26 @@ def test_an_error_is_always_one_line(typed_hunt: Path) -> None:
         Hunt(typed_hunt).trips()
 
     assert "\n" not in caught.value.line()
+
+
+def test_a_correction_made_while_recordings_are_heard_is_kept(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    (hunt.recordings_dir / "2026-07-14_1000.txt").write_text(TRANSCRIPT, "utf-8")
+    hunt.transcribe()
+    text = hunt.review_path.read_text("utf-8")
+    (hunt.recordings_dir / "2026-07-15_1000.txt").write_text(TRANSCRIPT, "utf-8")
+    plain = hearing.hear_all
+
+    def and_meanwhile(*arguments: Any, **named: Any) -> Any:
+        lines = text.splitlines()
+        lines[2] += "seen by me"
+        hunt.review_path.write_text("\n".join(lines) + "\n", "utf-8")
+        return plain(*arguments, **named)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("treeward.hunt.hear_all", and_meanwhile)
+        done = hunt.transcribe()
+
+    remarks = [row.remark for row in hunt.rows()]
+    assert remarks.count("seen by me") == 1
+    assert done.rows == 2 * len(text.splitlines()[1:])

@@ -58,14 +58,14 @@ class ReviewStore:
             With a line for every cell that cannot be read.
         """
         for _ in range(_TRIES):
-            before = self._seen()
+            before = self.digest()
             try:
                 pair = self._pair()
             except ReviewError:
-                if self._seen() == before:
+                if self.digest() == before:
                     raise
             else:
-                if self._seen() == before:  # else another command wrote in between
+                if self.digest() == before:  # else another command wrote in between
                     return pair
         return self._pair()
 
@@ -81,7 +81,8 @@ class ReviewStore:
             left.replace(self._machine_path)
         self._forget_ready()
 
-    def _seen(self) -> str:
+    def digest(self) -> str:
+        """Return a digest of review.csv as it is now; "" where there is none."""
         return _digest(self.review_path) if self.review_path.is_file() else ""
 
     def write(self, rows: Sequence[ReviewRow], machine: Sequence[ReviewRow]) -> None:
