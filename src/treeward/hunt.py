@@ -39,14 +39,11 @@ if TYPE_CHECKING:
     from os import PathLike
     from zoneinfo import ZoneInfo
 
-    from treeward.notes.clock import ClockResult
     from treeward.notes.events import Event
     from treeward.notes.review_file import ReviewRow
-    from treeward.notes.review_merge import MergeResult
     from treeward.positions import Position
     from treeward.report.records import HuntResult, WrittenFiles
     from treeward.review_store import ReviewStore
-    from treeward.review_update import ReviewUpdate
     from treeward.speech.phrasebook import PhraseBook
     from treeward.trips.records import TripTable
 
@@ -221,7 +218,7 @@ class Hunt:
                 Recorded(name=file.name, fault=fault, complete=False)
                 for file, fault in faults.items()
             ]
-            merge, clocks = self._merged(update, recorded)
+            merge, clocks = update.merged_with_file(recorded)
             self.review.write(merge.rows, merge.machine)
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
@@ -237,16 +234,6 @@ class Hunt:
                     for flag in clock.flags
                 ),
             )
-
-    def _merged(
-        self, update: ReviewUpdate, recorded: Sequence[Recorded]
-    ) -> tuple[MergeResult, list[ClockResult]]:
-        """Merge with review.csv as it is now; the person may have saved meanwhile."""
-        while True:
-            seen = self.review.digest()
-            merged = update.merged(recorded, *self.review.read())
-            if self.review.digest() == seen:
-                return merged
 
     def rows(self) -> list[ReviewRow]:
         """Read review.csv.

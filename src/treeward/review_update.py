@@ -43,6 +43,17 @@ class ReviewUpdate:
                 found.append(recorded_of(self._hunt, path, kept, name=name))
         return found
 
+    def merged_with_file(
+        self, recorded: Sequence[Recorded]
+    ) -> tuple[MergeResult, list[ClockResult]]:
+        """Merge with review.csv as it is now; a spreadsheet may save it meanwhile."""
+        review = self._hunt.review
+        while True:
+            seen = review.digest()
+            merged = self.merged(recorded, *review.read())
+            if review.digest() == seen:
+                return merged
+
     def merged(
         self,
         recorded: Sequence[Recorded],
