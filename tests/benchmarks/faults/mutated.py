@@ -22,11 +22,16 @@ import tempfile
 import time
 import warnings
 from collections import Counter
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from benchmarks.faults import record
 from faults.inputs import KINDS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 TESTS = Path(__file__).resolve().parents[2]
 LONGEST_S = 5  # of processor, for one file; the clock's would tell of other programs
@@ -50,10 +55,32 @@ class Piece:
     digests: list[str] = field(default_factory=list)
 
 
+class TooLongError(BaseException):
+    """Took longer than LONGEST_S; no reader's except clause may swallow it."""
+
+
+@contextmanager
+def in_time() -> Iterator[None]:
+    """Stop what takes too long."""
+    import signal
+
+    def stop(*_: object) -> None:
+        raise TooLongError
+
+    signal.signal(signal.SIGPROF, stop)
+    signal.signal(signal.SIGALRM, stop)
+    signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
+    signal.alarm(LONGEST_WAIT_S)
+    try:
+        yield
+    finally:
+        signal.alarm(0)
+        signal.setitimer(signal.ITIMER_PROF, 0)
+
+
 def work(kind: str, seed_number: int, count: int, state: Path) -> Piece:
     """Try `count` files; the one in hand lies in `state` should this process die."""
     import resource
-    import signal
 
     from hypothesis import HealthCheck, Phase, given, seed, settings
 
@@ -61,14 +88,6 @@ def work(kind: str, seed_number: int, count: int, state: Path) -> Piece:
     from faults import contract
     from faults.inputs import strategy
 
-    class TooLongError(BaseException):
-        """Took longer than LONGEST_S; no reader's except clause may swallow it."""
-
-    def stop(*_: object) -> None:
-        raise TooLongError
-
-    signal.signal(signal.SIGPROF, stop)
-    signal.signal(signal.SIGALRM, stop)
     warnings.simplefilter("error")
     contract.quiet()
     limit = 4 * MOST_MEMORY_MB * 2**20  # of addresses, most of them never touched
@@ -93,13 +112,12 @@ def work(kind: str, seed_number: int, count: int, state: Path) -> Piece:
             piece.inputs += 1
             piece.digests.append(hashlib.sha256(data).hexdigest()[:16])
             began = time.process_time()
-            signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
-            signal.alarm(LONGEST_WAIT_S)
             try:
-                piece.read += contract.walk(kind, ending, data, ground)
-                if piece.inputs % TO_PROGRAM == 0:
-                    check_program(kind, ending, data, ground)
-                    piece.programs += 1
+                with in_time():
+                    piece.read += contract.walk(kind, ending, data, ground)
+                    if piece.inputs % TO_PROGRAM == 0:
+                        check_program(kind, ending, data, ground)
+                        piece.programs += 1
             except BaseException as error:
                 if isinstance(error, KeyboardInterrupt):
                     raise
@@ -108,8 +126,6 @@ def work(kind: str, seed_number: int, count: int, state: Path) -> Piece:
                 said = f"{type(error).__name__}: {error}"[:300]
                 piece.breaches.append(f"{name}: {said!r}")
             finally:
-                signal.alarm(0)
-                signal.setitimer(signal.ITIMER_PROF, 0)
                 spent_s = time.process_time() - began
                 piece.slowest_s = max(piece.slowest_s, spent_s)
 
