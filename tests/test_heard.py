@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tempfile
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hypothesis import given
@@ -11,8 +13,6 @@ from treeward.heard import HeardBy, HeardFile
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     import pytest
 
 BY = HeardBy(
@@ -95,3 +95,29 @@ def test_going_on_after_a_crash_leaves_a_readable_file(
     assert after.by == BY
     assert after.utterances == (*before.utterances, utterance(100))
     assert after.reached_s == 112
+
+
+@given(
+    st.lists(
+        st.sampled_from(
+            [
+                "[]", "1", "null", '{"by": 1}', '{"by": {"engine": "x"}}', "{}",
+                '{"words": [{}], "reached_s": 1}', '{"reached_s": "x"}',
+                '{"piece": 7, "reached_s": 1}', '{"piece": "a"}', '{"remark": 3}',
+                '{"words": 3}', '{"done": true}', '{"pieces": [[1]], "by": {}}',
+            ]
+        )
+        | st.text(max_size=20),
+        max_size=6,
+    )
+)  # fmt: skip
+def test_a_spoilt_file_is_heard_anew_and_never_stops_a_run(lines: list[str]) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        kept = HeardFile(Path(folder) / "a.jsonl")
+        kept.path.write_text("\n".join(lines), "utf-8", errors="replace")
+
+        kept.resume()
+        kept.begin(BY)
+        kept.add([utterance(1.0)], reached_s=3.0)
+
+        assert kept.read().utterances == (utterance(1.0),)

@@ -72,6 +72,13 @@ class HeardFile:
 
     def read(self) -> Heard:
         """Return what is kept; nothing where there is no file or it is unreadable."""
+        try:
+            return self._read()
+        except (AttributeError, IndexError, KeyError, TypeError, ValueError):
+            # Spoilt, or of another version: the recording is heard anew.
+            return Heard(by=None, pieces=(HeardPiece(WHOLE),), done=False)
+
+    def _read(self) -> Heard:
         by: HeardBy | None = None
         pieces = [HeardPiece(WHOLE)]
         remarks: list[str] = []
