@@ -47,7 +47,16 @@ class ReviewStore:
     def machine_rows(self) -> list[ReviewRow]:
         """Return what the machine wrote last; empty before its first run."""
         path = self._ready_for_this_review() or self._machine_path
-        return read_review(path, self._zone) if path.exists() else []
+        if not path.exists():
+            return []
+        try:
+            return read_review(path, self._zone)
+        except ReviewError as error:
+            raise ReviewError(
+                f"Treeward's own copy of the review is spoilt ({error.line()})",
+                where=str(path),
+                mend="Take it away: then every row of review.csv counts as yours.",
+            ) from error
 
     def read(self) -> tuple[list[ReviewRow], list[ReviewRow] | None]:
         """Return the machine's rows, and the person's (None where there is no file).

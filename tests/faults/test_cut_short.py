@@ -190,3 +190,17 @@ def test_a_reader_never_sees_one_copy_old_and_the_other_new(
     assert current is not None
     assert {row.event.heard for row in machine} == {"anew"}
     assert {row.event.heard for row in current} == {"anew"}
+
+
+def test_a_spoilt_machine_copy_is_named_with_its_folder(typed_hunt: Path) -> None:
+    hunt = Hunt(typed_hunt)
+    rows = hunt.rows()
+    hunt.review.write(rows, rows)
+    copy = typed_hunt / ".treeward" / "review_machine.csv"
+    copy.write_bytes(bytes(500))
+
+    with pytest.raises(TreewardError, match=r"\.treeward.*own copy.*Take it away"):
+        hunt.rows()
+    copy.unlink()
+
+    assert len(hunt.rows()) == len(rows)
