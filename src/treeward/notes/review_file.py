@@ -106,7 +106,9 @@ def write_review(path: Path, rows: Sequence[ReviewRow]) -> None:
     writer.writerow(guard(name) for name in columns)
     for row in rows:
         cells = cells_of(row)
-        writer.writerow(guard(cells.get(name, "")) for name in columns)
+        # A lone carriage return would end the line: the csv module leaves it bare.
+        texts = (re.sub(r"\r\n?", "\n", cells.get(name, "")) for name in columns)
+        writer.writerow(guard(text) for text in texts)
     text = out.getvalue()
     try:
         write_text(path, text if text.isascii() else f"\ufeff{text}")

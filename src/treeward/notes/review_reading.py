@@ -102,9 +102,7 @@ def _names(table: Table, machine: Mapping[str, ReviewRow]) -> list[tuple[str, bo
     without a name are matched with the machine's by recording and second, where the
     name column was dropped, and otherwise get a name of their own.
     """
-    given = [
-        _CONTROLS.sub(" ", line.cells.get("row", "")).strip() for line in table.lines
-    ]
+    given = [_plain(line.cells.get("row", "")).strip() for line in table.lines]
     by_place = {_place(cells_of(row)): name for name, row in machine.items()}
     taken = {name for name in given if name}
     named: list[str] = []
@@ -185,7 +183,7 @@ def _row(
         found = line.cells.get(column)
         if found is None:
             return before.get(column, "")
-        return _CONTROLS.sub(" ", found).strip()
+        return _plain(found).strip()
 
     kind = _kind(reader, line, cell("event"))
     clock = _clock(reader, line, cell("clock"), written)
@@ -226,7 +224,7 @@ def _row(
     if len(reader.faults) > faults_before:
         return None
     extra = tuple(
-        (column, line.cells[column])
+        (column, _plain(line.cells[column]))
         for column in reader.table.columns
         if column and column not in COLUMNS and line.cells.get(column)
     )
@@ -237,6 +235,10 @@ def _row(
         extra=extra,
         line=line.number,
     )
+
+
+def _plain(text: str) -> str:
+    return _CONTROLS.sub(" ", re.sub(r"\r\n?", "\n", text))
 
 
 def _with_machine_cells(event: Event, written: Event) -> Event:

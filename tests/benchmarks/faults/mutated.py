@@ -3,7 +3,7 @@
     PYTHONPATH=tests python -m benchmarks.faults.mutated [--kind sound] [--minutes 8]
 
 The files are those of tests/faults (made by hypothesis, from a seed for each piece of
-work), and so is what must hold of each: see tests/faults/contract.py. One in ten also
+work), and so is what must hold of each: see tests/faults/contract.py. One in 25 also
 goes through the program itself. A child does each piece, with limits on memory and
 time; one that crashes is told with the file that crashed it. What is done is kept in
 --state, so that a stopped run goes on; the tables in RESULTS.md are written anew after
@@ -37,7 +37,7 @@ TESTS = Path(__file__).resolve().parents[2]
 LONGEST_S = 5  # of processor, for one file; the clock's would tell of other programs
 LONGEST_WAIT_S = 60  # by the clock
 MOST_MEMORY_MB = 1024
-TO_PROGRAM = 10  # every so many files go through the program as well
+TO_PROGRAM = 25  # every so many files go through the program as well
 
 
 @dataclass(slots=True, kw_only=True)

@@ -1,0 +1,91 @@
+"""No cell that we write is run by a spreadsheet, and every text comes back."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import tempfile
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from treeward.hunt import Hunt
+from treeward.notes.events import Event, EventKind
+from treeward.notes.review_file import ReviewRow, read_review, write_review
+from treeward.notes.review_table import guard, unguard
+from treeward.speech.records import Alternative
+
+LONDON = ZoneInfo("Europe/London")
+RUN = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
+# OWASP, "CSV Injection": what begins such a cell, and the separators and quotation
+# marks with which one is begun inside another.
+PARTS = st.sampled_from(
+    [*RUN, "'", '"', ";", ",", "|", " ", "a", "1", "=1+1", "@SUM(A1)", "'=", ";-1"]
+)
+TEXTS = st.lists(PARTS, max_size=8).map("".join)
+
+
+def row(text: str, extra: str) -> ReviewRow:
+    return ReviewRow(
+        event=Event(
+            kind=EventKind.REMARK,
+            value=text,
+            recording=text,
+            start_s=1.0,
+            heard=text,
+            mark="",
+            flags=(text,) if text.strip() else (),
+            alternatives=(Alternative(text=text.strip() or "x", confidence=0.5),),
+            row="r0001",
+        ),
+        remark=text,
+        extra=(("weather", extra),) if extra else (),
+    )
+
+
+@given(TEXTS)
+def test_what_is_guarded_comes_back(text: str) -> None:
+    assert unguard(guard(text)) == text
+    assert not guard(text).startswith(RUN)
+
+
+@settings(deadline=None)
+@given(text=TEXTS, extra=TEXTS)
+def test_whatever_ends_a_cell_no_formula_begins_the_next(text: str, extra: str) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "review.csv"
+        write_review(path, [row(text, extra)])
+        written = path.read_bytes().decode("utf-8-sig")
+        (back,) = read_review(path, LONDON)
+
+    for line in csv.reader(io.StringIO(written, newline="")):
+        assert not any(cell.startswith(RUN) for cell in line)
+    for separator in ";\t|\n\r":  # of a program with other settings
+        for piece in written.split(separator)[1:]:
+            assert not re.match(r'[\s"]*[=+\-@\uff1d\uff0b\uff0d\uff20]', piece), piece
+    assert back.remark == text.replace("\r", "\n").strip()
+    assert back.event.heard == back.remark
+    assert dict(back.extra).get("weather", "") == extra.replace("\r", "\n")
+
+
+@pytest.mark.parametrize("mark", ["=1+1", "+yellow", "-blue", "@white", "\uff1dred"])
+def test_tables_of_results_are_as_harmless(typed_hunt: Path, mark: str) -> None:
+    review = typed_hunt / "review.csv"
+    text = review.read_text("utf-8").replace(",yellow,", f",{mark},")
+    review.write_text(text, "utf-8")
+    hunt = Hunt(typed_hunt)
+    result = hunt.paired()
+
+    from treeward.report.tables import bees_frame, trips_frame
+
+    for frame in (trips_frame(result), bees_frame(result)):
+        out = io.StringIO(frame.to_csv(index=False), newline="")
+        for line in csv.reader(out):
+            for cell in line:
+                number = re.fullmatch(r"-?\d+(\.\d+)?(e-?\d+)?", cell)
+                assert number or not cell.startswith(RUN)
+    assert any(trip.mark.startswith(RUN) for trip in result.table.trips)
