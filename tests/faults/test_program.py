@@ -137,3 +137,25 @@ def test_a_second_command_waits_where_it_may(typed_hunt: Path) -> None:
     child.communicate(timeout=20)
 
     assert child.returncode == 0
+
+
+def test_the_second_of_two_commands_is_told_which_is_at_work(
+    typed_hunt: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    recordings = typed_hunt / "recordings"
+    recordings.mkdir()
+    (recordings / "2026-07-14_1200.txt").write_text("[0:01] yellow away\n", "utf-8")
+    before = (typed_hunt / "review.csv").read_bytes()
+    with Hunt(typed_hunt).locked("locate"), pytest.raises(SystemExit) as ended:
+        cli.main(["transcribe", "--hunt", str(typed_hunt)])
+    said = capsys.readouterr().err
+
+    assert ended.value.code == 1
+    assert said.count("\n") == 1
+    assert "at work on this hunt (treeward locate, since " in said
+    assert "Wait until it has ended" in said
+    assert (typed_hunt / "review.csv").read_bytes() == before
+
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["transcribe", "--hunt", str(typed_hunt)])
+    assert ended.value.code == 0
