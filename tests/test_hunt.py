@@ -12,6 +12,7 @@ from treeward import Hunt, hearing
 from treeward.errors import HuntError, TreewardError
 from treeward.heard import HeardFile
 from treeward.notes.review_file import read_review, write_review
+from treeward.report.words import placed_sentence
 from treeward.speech.records import Utterance, Word, WordSource
 from treeward.transcription import find_recordings, heard_by, take_in
 
@@ -81,6 +82,44 @@ def test_a_station_without_position_takes_it_from_a_waypoint(typed_hunt: Path) -
     assert place is not None
     assert place.placed_by == "waypoint"
     assert place.latitude_deg == pytest.approx(52.3012)
+
+
+def gpx_track(day: str) -> str:
+    points = "".join(
+        f'<trkpt lat="52.3012" lon="{-3.6104 - 0.001 * abs(minute - 10):.4f}">'
+        f"<time>{day}T09:{minute:02d}:00Z</time></trkpt>"
+        for minute in range(30)
+    )
+    return (
+        '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">'
+        f"<trk><trkseg>{points}</trkseg></trk></gpx>"
+    )
+
+
+@pytest.mark.parametrize("day", ["2026-07-14", "2026-07-13"])
+def test_a_station_without_position_takes_it_from_the_track_of_that_time(
+    typed_hunt: Path, day: str
+) -> None:
+    toml = (typed_hunt / "hunt.toml").read_text("utf-8")
+    without = toml.replace('position = "52.301200, -3.610400"\n', "")
+    (typed_hunt / "hunt.toml").write_text(without, "utf-8")
+    (typed_hunt / "walk.gpx").write_text(gpx_track(day), "utf-8")
+
+    result = Hunt(typed_hunt).locate()
+
+    place = result.station("1")
+    if day == "2026-07-14":  # notes from 10:00 to 10:21 local, an hour before in UTC
+        assert place is not None
+        assert place.placed_by == "track"
+        assert place.latitude_deg == pytest.approx(52.3012)
+        assert placed_sentence(result) == "Positions: station 1 from the GPX track."
+    else:
+        assert place is None
+        assert result.missing[0] == (
+            "Station 1 is not to be found in walk.gpx: no waypoint is called '1' or "
+            "'station 1', its notes are of 14 Jul 10:01 to 10:21, and the track in "
+            "walk.gpx is of 13 Jul 10:00 to 10:29."
+        )
 
 
 def test_a_station_without_any_position_is_said_to_be_missing(

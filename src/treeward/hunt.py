@@ -284,7 +284,7 @@ class Hunt:
             self._unlocated(rows, table),
             stations=surveyed.stations,
             fix=surveyed.fix,
-            missing=surveyed.missing,
+            missing=places.unfound + surveyed.missing,
             tracks=places.tracks,
             days=days,
         )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.tracks import Track, position_over, read_gpx, span, waypoint
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -22,10 +22,14 @@ MOST_TRACK_POINTS = 2000  # on the map; more cannot be told apart there; choice
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Places:
-    """Station id -> position and where it is known from; and the ways walked."""
+    """Station id -> position and where it is known from; and the ways walked.
+
+    `unfound` says of stations that the GPX files do not tell of what these do hold.
+    """
 
     positions: dict[str, tuple[Position, str]]
     tracks: tuple[TrackLine, ...]
+    unfound: tuple[str, ...] = ()
 
 
 def find_tracks(hunt_dir: Path) -> list[Path]:
@@ -55,6 +59,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
     read = [(path, read_gpx(path)) for path in find_tracks(hunt_dir)]
     tracks = [track for _, track in read]
     positions: dict[str, tuple[Position, str]] = {}
+    unfound: list[str] = []
     for station in hunt_file.station:
         if station.position is not None:
             positions[station.id] = (station.position, "hunt.toml")
@@ -69,9 +74,44 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
         walked = (position_over(track, clocks) for track in tracks)
         if (place := next((p for p in walked if p is not None), None)) is not None:
             positions[station.id] = (place, "track")
+        elif clocks and tracks:
+            unfound.append(_not_found(station.id, named, clocks, read, hunt_file))
     return Places(
         positions=positions,
         tracks=tuple(_line(track, path.stem) for path, track in read if span(track)),
+        unfound=tuple(unfound),
+    )
+
+
+def _not_found(
+    station: str,
+    names: Sequence[str],
+    clocks: Sequence[datetime],
+    read: Sequence[tuple[Path, Track]],
+    hunt_file: HuntFile,
+) -> str:
+    """Say why the GPX files do not give a station's position."""
+    zone = hunt_file.hunt.zone
+
+    def stretch(first: datetime, last: datetime) -> str:
+        first, last = first.astimezone(zone), last.astimezone(zone)
+        same = first.date() == last.date()
+        return (
+            f"{first.day} {first:%b %H:%M} to "
+            f"{f'{last:%H:%M}' if same else f'{last.day} {last:%b %H:%M}'}"
+        )
+
+    held = [
+        f"the track in {path.name} is of {stretch(*ends)}"
+        for path, track in read
+        if (ends := span(track))
+    ]
+    files = ", ".join(path.name for path, _ in read)
+    return (
+        f"Station {station} is not to be found in {files}: no waypoint is called "
+        f"{' or '.join(repr(name) for name in names)}, its notes are of "
+        f"{stretch(min(clocks), max(clocks))}"
+        f"{', and ' if held else ''}{'; '.join(held)}."
     )
 
 

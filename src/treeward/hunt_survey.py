@@ -333,14 +333,16 @@ def _missing(
 ) -> tuple[str, ...]:
     seen = {t.station for t in table.trips} | {line.station for line in table.lines}
     said = [
-        f"Station {station.id} has no position; write it into hunt.toml."
+        f"Station {station.id} has no position: write it into hunt.toml, or put your "
+        "phone's GPX file beside it, with a waypoint of that name or the track of "
+        "that day."
         for station in hunt_file.station
         if station.id not in known and (station.id in seen or not known)
     ]
     if strange := sorted(seen - {s.id for s in hunt_file.station} - {""}):
         said.append(
             f"The notes name station {', '.join(strange)}, which hunt.toml does not "
-            "have; add it there or correct the notes."
+            f'have: add [[station]] id = "{strange[0]}" there, or correct the notes.'
         )
     return tuple(said)
 

@@ -156,7 +156,7 @@ def test_trips_that_are_all_doubtful_are_not_called_missing(result: HuntResult) 
     said = missing_sentences(doubtful)
 
     assert said == [
-        "Every timed trip is doubtful; the table below says why.",
+        "Every timed trip is doubtful; the table of trips says why.",
         "Every bearing was left out; the table of bearings says why.",
     ]
 

@@ -427,7 +427,9 @@ def test_a_station_that_is_not_in_the_hunt() -> None:
     table = pair_trips([note(-5, "station", "", "7"), *rounds(2)], hunt("1", "2"))
 
     assert not only(table).used
-    assert table.doubts == ("station 7 was said but is not in hunt.toml (1, 2)",)
+    assert table.doubts == (
+        "station 7 was said but is not in hunt.toml, which has 1, 2",
+    )
 
 
 def test_two_recorders_at_two_stations_at_once() -> None:

@@ -71,6 +71,7 @@ def answer_lines(result: HuntResult) -> list[str]:
         headline,
         missing_sentences,
         next_of,
+        placed_sentence,
     )
 
     if result.fix is None or not result.fix.colonies:
@@ -93,6 +94,7 @@ def answer_lines(result: HuntResult) -> list[str]:
         lines += next_of(result, colony)
     lines += day_lines(result)
     lines += list(result.missing)
+    lines += filter(None, [placed_sentence(result)])
     lines.append(basis_sentence(result))
     return lines
 

@@ -31,13 +31,17 @@ def command(directory: Path, name: str | None, timezone: str | None) -> None:
             mend="Name it, for example --timezone Europe/London.",
         )
     hunt = Hunt.create(directory, name=name or directory.resolve().name, timezone=zone)
-    click.echo(f"A new hunt stands in {hunt.path}.")
-    click.echo(f"  1. Write your stations' positions into {hunt.path / 'hunt.toml'}.")
+    click.echo(f"A new hunt stands in {hunt.path}. Spoken times are read in {zone};")
+    click.echo("if you watch elsewhere, change that in hunt.toml.")
+    click.echo(f"  1. Write your stations' positions into {hunt.path / 'hunt.toml'},")
+    click.echo("     or put your phone's GPX track or waypoints beside it.")
     click.echo(
         f"  2. Put recordings into {hunt.recordings_dir}, or run treeward listen."
     )
-    click.echo("  3. Stand in that folder and run: treeward transcribe, then")
-    click.echo("     look at review.csv, then: treeward locate.")
+    click.echo(
+        f"  3. Stand in the folder (cd {hunt.path}) and run: treeward transcribe,"
+    )
+    click.echo("     then look at review.csv, then: treeward locate.")
     click.echo("What can be said: treeward phrases")
 
 

@@ -72,6 +72,12 @@ def command(
     else:
         for line in summary_lines(done, hunt.review_path):
             click.echo(line)
+        if done.rows and not done.faults and not done.stopped:
+            click.echo(
+                "Next: treeward review, then treeward locate"
+                if done.to_look_at
+                else "Next: treeward locate"
+            )
     for fault in done.faults:
         click.echo(f"treeward: {fault}", err=True)
     if done.faults or done.stopped:
@@ -91,10 +97,15 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
         )
         lines += [f"  {remark}" for remark in recording.remarks]
     lines += done.remarks
-    lines.append(
-        f"{review_path}: {done.rows} rows, {done.to_look_at} to look at"
-        + (f", {done.kept_changes} of your changes kept" if done.kept_changes else "")
-    )
+    if done.rows or not done.faults:  # else nothing was written
+        lines.append(
+            f"{review_path}: {done.rows} rows, {done.to_look_at} to look at"
+            + (
+                f", {done.kept_changes} of your changes kept"
+                if done.kept_changes
+                else ""
+            )
+        )
     if done.stopped:
         lines.append("Stopped. Run the same command again to go on.")
     return lines

@@ -12,7 +12,7 @@ from treeward.positions import Position, format_position, utm_text
 from .lines import timed_ends, true_bearing_deg
 from .paint import paint_hex, split_mark
 from .units import Units, bearing_text, duration_text
-from .words import for_colony, seats
+from .words import PLACED_BY, for_colony, seats
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -282,7 +282,9 @@ class Lines:
             _place(
                 "station",
                 f"Station {s.id}",
-                ", ".join(filter(None, (s.name, s.cargo))),
+                ", ".join(
+                    filter(None, (s.name, s.cargo, PLACED_BY.get(s.placed_by, "")))
+                ),
                 s.latitude_deg,
                 s.longitude_deg,
             )

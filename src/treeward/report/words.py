@@ -203,7 +203,7 @@ def missing_sentences(result: HuntResult) -> list[str]:
             "“yellow back” when she returns."
         )
     elif not used_trips:
-        said.append("Every timed trip is doubtful; the table below says why.")
+        said.append("Every timed trip is doubtful; the table of trips says why.")
     if not result.table.lines:
         said.append(
             "No bearing was spoken: say “yellow away, bearing two one zero” with the "
@@ -240,6 +240,19 @@ def basis_sentence(result: HuntResult) -> str:
     ]
     places = f"{stations} station{'s' * (stations != 1)}"
     return f"This rests on {listing(parts)} from {places}."
+
+
+PLACED_BY = {"track": "from the GPX track", "waypoint": "from a GPX waypoint"}
+
+
+def placed_sentence(result: HuntResult) -> str:
+    """Say which stations' positions come from a phone's GPX file; "" for none."""
+    parts = []
+    for kind, words in PLACED_BY.items():
+        ids = [place.id for place in result.stations if place.placed_by == kind]
+        if ids:
+            parts.append(f"station{'s' * (len(ids) > 1)} {listing(ids)} {words}")
+    return f"Positions: {listing(parts)}." if parts else ""
 
 
 def compass_sentence(result: HuntResult) -> str:

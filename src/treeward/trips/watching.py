@@ -111,7 +111,7 @@ def _about_stations(
     }
     ids = ", ".join(s.id for s in hunt_file.station)
     doubts += [
-        f"station {station} was said but is not in hunt.toml ({ids})"
+        f"station {station} was said but is not in hunt.toml, which has {ids}"
         for station in sorted(unknown)
     ]
     return tuple(doubts)
