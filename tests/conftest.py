@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import Any
 
 import pytest
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 HUNT_TOML = """\
 [hunt]
@@ -59,6 +57,41 @@ def typed_hunt(tmp_path: Path) -> Path:
     ]
     (folder / "review.csv").write_text("\n".join(lines) + "\n", "utf-8")
     return folder
+
+
+def refuse_if_open(*paths: str | os.PathLike[str]) -> None:
+    """Raise what Windows raises where a file that we hold open is moved or removed."""
+    wanted = [os.path.realpath(path) for path in paths]
+    for descriptor in Path("/proc/self/fd").iterdir():
+        try:
+            held = str(descriptor.readlink())
+        except OSError:
+            continue  # closed meanwhile
+        if any(held == path or held.startswith(f"{path}/") for path in wanted):
+            raise PermissionError(13, "held open by this very process", held)
+
+
+@pytest.fixture(autouse=os.environ.get("TREEWARD_WINDOWS_RULES") == "1")
+def windows_rules(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let files that are open be neither moved nor removed, as on Windows (on Linux).
+
+    Every test keeps to it when TREEWARD_WINDOWS_RULES=1.
+    """
+
+    def guarded(name: str, count: int) -> None:
+        plain = getattr(os, name)
+
+        def refusing(*args: Any, **options: Any) -> Any:
+            if options.get("dir_fd") is None:
+                refuse_if_open(*args[:count])
+            return plain(*args, **options)
+
+        monkeypatch.setattr(os, name, refusing)
+
+    for name, count in (
+        ("replace", 2), ("rename", 2), ("unlink", 1), ("remove", 1), ("rmdir", 1)
+    ):  # fmt: skip
+        guarded(name, count)
 
 
 _skipped: list[str] = []

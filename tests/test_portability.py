@@ -298,3 +298,32 @@ def test_the_kind_of_line_end_a_file_gets_is_ours(typed_hunt: Path) -> None:
         "map.geojson": False,
         "stations.gpx": False,
     }
+
+
+# --- files that are open -------------------------------------------------------
+
+
+@pytest.mark.usefixtures("windows_rules")
+def test_the_rule_that_open_files_stay_is_kept_in_tests(tmp_path: Path) -> None:
+    path = tmp_path / "a.txt"
+    with path.open("w", encoding="utf-8", newline="\n"):
+        with pytest.raises(PermissionError, match="held open"):
+            path.replace(tmp_path / "b.txt")
+        with pytest.raises(PermissionError, match="held open"):
+            path.unlink()
+
+    path.replace(tmp_path / "b.txt")
+
+
+@pytest.mark.usefixtures("windows_rules")
+def test_results_and_review_are_written_twice_over_without_an_open_file(
+    typed_hunt: Path,
+) -> None:
+    hunt = treeward.Hunt(typed_hunt)
+    for _ in range(2):
+        hunt.write_results(hunt.locate())
+        machine, rows = hunt.review.read()
+        hunt.review.write(rows or [], machine)
+
+    assert (typed_hunt / "results" / "report.html").is_file()
+    assert len(hunt.rows()) > 10

@@ -144,14 +144,14 @@ def memo(path: Path) -> None:
     (source,) = (example_hunt_dir() / "recordings").glob("*station-3.ogg")
     with av.open(str(source)) as read, av.open(str(path), "w") as write:
         stream = write.add_stream("aac", rate=16_000)
-        stream.layout = "mono"  # type: ignore[attr-defined]
+        stream.layout = "mono"
         resampler = av.AudioResampler(format="fltp", layout="mono", rate=16_000)
         for frame in read.decode(audio=0):
             if frame.time is not None and frame.time > MEMO_S:
                 break
             for part in resampler.resample(frame):
-                write.mux(stream.encode(part))  # type: ignore[attr-defined]
-        write.mux(stream.encode(None))  # type: ignore[attr-defined]
+                write.mux(stream.encode(part))
+        write.mux(stream.encode(None))
 
 
 def run(command: str, folder: Path) -> str:

@@ -42,7 +42,7 @@ def usual_jobs() -> int:
 @dataclass(slots=True)
 class _Child:
     process: SpawnProcess
-    pipe: Connection[Any, Any]
+    pipe: Any  # a Connection; on Windows a PipeConnection
     task: Task | None = None
 
 
@@ -58,7 +58,7 @@ def hear_in_processes(
     When it ends, by an exception too, so have the processes.
     """
     waiting = deque(tasks)
-    children: dict[Connection[Any, Any], _Child] = {}
+    children: dict[Any, _Child] = {}  # by pipe
 
     def give(child: _Child) -> None:
         child.task = waiting.popleft()
@@ -76,7 +76,7 @@ def hear_in_processes(
             start()
         while children:
             for pipe in wait(list(children), _LOOK_UP_S):
-                child = children[pipe]  # type: ignore[index]
+                child = children[pipe]
                 assert child.task is not None  # noqa: S101
                 try:
                     message = child.pipe.recv()

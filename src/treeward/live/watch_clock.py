@@ -29,10 +29,11 @@ STEP_S = 1.0  # a wall clock that moved this far against elapsed was set; guess
 
 def elapsed_s() -> float:
     """Return seconds that never jump and, on Linux, go on through sleep."""
-    clock = getattr(time, "CLOCK_BOOTTIME", None)
-    if clock is not None:
-        return time.clock_gettime(clock)
-    return time.monotonic()
+    return (
+        time.clock_gettime(time.CLOCK_BOOTTIME)
+        if sys.platform == "linux"
+        else time.monotonic()
+    )
 
 
 class WatchClock:
