@@ -6,6 +6,7 @@ their format is made, with parts in them that make trouble.
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
@@ -156,17 +157,56 @@ def _written(kind: str) -> st.SearchStrategy[bytes]:
                 lambda lines: seeds.TOML_HEAD + "\n".join(lines)
             )
         case "gpx":
+            part = st.sampled_from(seeds.GPX_PARTS) | cell
             element = st.tuples(
-                st.sampled_from(seeds.GPX_ELEMENTS), cell, cell, cell
+                st.sampled_from(seeds.GPX_ELEMENTS), part, part, part
             ).map(lambda t: t[0].format(*t[1:]))
-            whole = st.lists(element, max_size=10).map(
+            whole = st.lists(element, max_size=4).map(
                 lambda found: seeds.GPX_HEAD + "".join(found) + "</gpx>"
             )
+        case "json":
+            whole = st.one_of(_word_lists(cell), _json_values(cell)).map(json.dumps)
         case _:
             whole = st.lists(cell, max_size=30).map(
                 lambda found: seeds.OPENINGS[kind] + "".join(found)
             )
     return whole.map(_encoded)
+
+
+def _json_values(text: st.SearchStrategy[str]) -> st.SearchStrategy[object]:
+    """Any JSON, with the keys of transcripts in it."""
+    leaf = st.one_of(
+        st.none(), st.booleans(), st.integers(), st.floats(), text, st.just(1.5)
+    )
+    return st.recursive(
+        leaf,
+        lambda inner: (
+            st.lists(inner, max_size=4)
+            | st.dictionaries(st.sampled_from(seeds.JSON_KEYS), inner, max_size=5)
+        ),
+        max_leaves=12,
+    )
+
+
+def _word_lists(text: st.SearchStrategy[str]) -> st.SearchStrategy[object]:
+    """Words and segments as they should be, but for what is in them."""
+    second = st.integers(0, 4000) | st.floats(0, 4000)
+    word = st.builds(
+        lambda said, at, more, conf: {
+            "word": said, "text": said, "start": at, "end": at + more, "conf": conf
+        },
+        text,
+        second,
+        st.sampled_from([0, 0.5, 1, 30, -1]),
+        st.sampled_from([0, 0.5, 1, 2, -1, None]),
+    )  # fmt: skip
+    words = st.lists(word, max_size=12)
+    return st.one_of(
+        words,
+        words.map(lambda found: {"result": found}),
+        words.map(lambda found: {"segments": found}),
+        words.map(lambda found: {"segments": [{"start": 0, "end": 9, "words": found}]}),
+    )
 
 
 def _recoded(kind: str) -> st.SearchStrategy[bytes]:

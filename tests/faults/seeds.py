@@ -177,6 +177,11 @@ _GPX = (
         '<gpx version="1.1"><wpt lat="1" lon="2"><name>&x;</name></wpt></gpx>'
     ),
 )
+JSON_KEYS = (
+    "word", "text", "start", "end", "conf", "segments", "words", "result", "results",
+    "transcription", "offsets", "from", "to", "partial", "probability",
+)  # fmt: skip
+GPX_PARTS = ("52.3", "-3.6", "1.5", "Z", ".25Z", "2026-07-14T09:00:00Z", "Station 1")
 GPX_ELEMENTS = (
     '<wpt lat="{0}" lon="{1}"><name>{2}</name></wpt>',
     '<wpt lat="52.3" lon="-3.6"><time>{0}</time><name>{1}</name><ele>{2}</ele></wpt>',
@@ -185,6 +190,9 @@ GPX_ELEMENTS = (
         '<trk><name>{0}</name><trkseg><trkpt lat="52.3" lon="-3.6"><time>'
         "2026-07-14T09:00:00{1}</time></trkpt></trkseg></trk>"
     ),
+    '<wpt lat="52.3" lon="-3.6"><name>{0}</name></wpt>',
+    '<wpt lat="-52.3" lon="179.9999"><name>2</name><desc>{1}</desc></wpt>',
+    '<wpt lat="1" lon="{0}"><name>1</name></wpt>',
     '<rte><rtept lat="{0}" lon="{1}"/></rte>',
     "<metadata><time>{0}</time><bounds minlat='{1}'/></metadata>",
     "<extensions><{0}>{1}</{0}></extensions>",
