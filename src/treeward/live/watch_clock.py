@@ -30,7 +30,7 @@ STEP_S = 1.0  # a wall clock that moved this far against elapsed was set; guess
 def elapsed_s() -> float:
     """Return seconds that never jump and, on Linux, go on through sleep."""
     # A type checker follows the platform in a statement only.
-    if sys.platform == "linux":  # noqa: SIM108
+    if sys.platform == "linux":
         now_s = time.clock_gettime(time.CLOCK_BOOTTIME)
     else:
         now_s = time.monotonic()
