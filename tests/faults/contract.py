@@ -19,7 +19,7 @@ from treeward.errors import TreewardError
 from treeward.hunt import Hunt
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
     from treeward.notes.review_file import ReviewRow
@@ -55,6 +55,9 @@ class DeafEngine:
 
     name = "deaf"
     model = "1"
+
+    def get_used_to(self, stretches: Iterable[object]) -> None:
+        """Take nothing in."""
 
     def decode(self, samples: Sequence[float], start_s: float) -> Utterance | None:
         """Hear nothing."""

@@ -14,7 +14,7 @@ from faults import contract
 from treeward.atomic import PREFIX
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     import numpy as np
 
@@ -126,6 +126,9 @@ class Buzz:
 
     name = "buzz"
     model = "1"
+
+    def get_used_to(self, stretches: Iterable[object]) -> None:
+        """Take nothing in."""
 
     def decode(self, samples: np.ndarray[Any, Any], start_s: float) -> Utterance | None:
         """Hear a bee come back."""
