@@ -80,6 +80,24 @@ def test_what_stands_beside_the_rooms_imports_no_room() -> None:
     assert wrong == {}
 
 
+def test_only_the_program_itself_imports_the_command_line() -> None:
+    importers = {
+        str(path.relative_to(PACKAGE))
+        for path in modules()
+        if "cli" in imported(path) and path.parent.name != "cli"
+    }
+
+    assert importers == {"__main__.py"}
+
+
+def test_a_hunt_as_a_whole_stands_on_the_rooms_and_not_the_other_way() -> None:
+    of_hunts = {p.stem for p in PACKAGE.glob("*.py")} - BESIDE - {"__init__"}
+    rooms = [p for room in MAY_IMPORT for p in sorted((PACKAGE / room).rglob("*.py"))]
+
+    assert "hunt" in of_hunts
+    assert [str(p) for p in rooms if imported(p) & of_hunts] == []
+
+
 def test_no_module_has_a_name_that_says_nothing() -> None:
     empty_names = {"utils", "util", "helpers", "helper", "common", "misc"}
 
