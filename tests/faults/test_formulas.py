@@ -72,6 +72,19 @@ def test_whatever_ends_a_cell_no_formula_begins_the_next(text: str, extra: str) 
     assert dict(back.extra).get("weather", "") == re.sub("\r\n?", "\n", extra)
 
 
+@pytest.mark.parametrize("name", ["=weather", "-1", "@x", "a;=b"])
+def test_a_column_of_the_person_s_keeps_its_name(tmp_path: Path, name: str) -> None:
+    path = tmp_path / "review.csv"
+    path.write_text(f'clock,event,"{name}"\n2026-07-14 10:00,away,x\n', "utf-8")
+    for _ in range(2):
+        rows = read_review(path, LONDON)
+        assert rows[0].extra == ((name, "x"),)
+        write_review(path, rows)
+
+    heading = path.read_text("utf-8").splitlines()[0]
+    assert not re.search(r'[,;]"?[=+\-@]', heading)
+
+
 @pytest.mark.parametrize("mark", ["=1+1", "+yellow", "-blue", "@white", "\uff1dred"])
 def test_tables_of_results_are_as_harmless(typed_hunt: Path, mark: str) -> None:
     review = typed_hunt / "review.csv"

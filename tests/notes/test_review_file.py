@@ -202,6 +202,24 @@ def test_a_local_date_of_a_spreadsheet_is_no_change(clock: str) -> None:
     assert found.event.clock == MORNING
 
 
+@pytest.mark.parametrize(
+    "clock",
+    [
+        "2026-07-1time0:06:10",
+        "yesterday 10:22",
+        "today 10:22:31",
+        "Monday 10:22",
+        "July 10:22",
+        "in 5:00 hours",
+        "3:00 hours ago",
+        "now 1:00",
+    ],
+)
+def test_no_clock_is_guessed_from_today(clock: str) -> None:
+    with pytest.raises(ReviewFaultsError, match="is no date and time"):
+        read(as_saved([row()], ";", clock=clock))
+
+
 def test_decimal_commas_are_numbers() -> None:
     saved = as_saved([row()], ";", start_s="118,50", end_s="119,3", confidence="0,93")
 

@@ -31,6 +31,7 @@ _NUMBERS = re.compile(
     rf"\.?(?:[T,\s]+{_TIME}{_OFFSET})?$",
     re.IGNORECASE,
 )
+_RUN_TOGETHER = re.compile(r"\d[a-z]{3}|[a-z]{3}\d", re.IGNORECASE)  # a spoilt cell
 _DAY_FIRST = re.compile(
     rf"^(?P<day>[^:]*[^\W\d_]{{3}}[^:]*?)[,\s]+{_TIME}{_OFFSET}$", re.IGNORECASE
 )
@@ -223,7 +224,7 @@ def _in_letters(text: str, zone: ZoneInfo) -> ClockCell:
     )
     if not re.search(r"[^\W\d_]{3,}", text) or not re.search(r"\d:\d\d", text):
         raise refused
-    if len(text) > 60:
+    if len(text) > 60 or _RUN_TOGETHER.search(text):
         raise refused
     if (match := _DAY_FIRST.match(text)) and (day := _day_in_letters(match["day"])):
         return _put_together(day, match, zone, text)
@@ -247,6 +248,10 @@ def _day_in_letters(text: str) -> date | None:
 def _parsed_in_letters(text: str) -> datetime | None:
     import dateparser
 
-    needed = {"REQUIRE_PARTS": ["day", "month", "year"]}
+    # No "yesterday" and the like: a spoilt cell would be read as a moment of today.
+    needed = {
+        "REQUIRE_PARTS": ["day", "month", "year"],
+        "PARSERS": ["absolute-time"],
+    }
     found: datetime | None = dateparser.parse(text, settings=needed)
     return found

@@ -161,7 +161,7 @@ def parse_table(raw: bytes, *, where: str) -> Table:
             mend=f"Its first line must be: {','.join(COLUMNS)}",
         )
     number, heading = numbered[0]
-    columns = [name.strip().lower().strip('"') for name in heading]
+    columns = [unguard(name).strip().lower().strip('"') for name in heading]
     _check_heading(columns, where=f"{where} row {number}")
     lines = [
         TableLine(
