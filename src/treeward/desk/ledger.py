@@ -18,10 +18,10 @@ from treeward.notes.review_file import (
     PERSON_COLUMNS,
     ReviewRow,
     cells_of,
-    normal_mark,
     write_review,
 )
 from treeward.notes.review_reading import rows_from_table
+from treeward.notes.review_row import normal_mark
 from treeward.notes.review_table import Table, TableLine, parse_table, table_bytes
 
 from .records import Applied, CellEdit, Conflict, Edit, NewRow, Sheet, TakenOut

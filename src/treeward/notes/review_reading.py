@@ -18,7 +18,7 @@ from .review_cells import (
     split_texts,
 )
 from .review_clock import ClockCell, ClockCellError, Order, date_order, parse_clock
-from .review_file import (
+from .review_row import (
     ReviewRow,
     cells_of,
     decision_from,
