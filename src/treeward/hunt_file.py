@@ -270,10 +270,6 @@ class HuntFile(_Table):
                 owners[mark] = colony.id
         return self
 
-    def station_by_id(self, station_id: str) -> StationTable | None:
-        """Return the station of that id, or None."""
-        return next((s for s in self.station if s.id == station_id), None)
-
 
 def read_hunt_file(path: Path) -> HuntFile:
     """Read and check hunt.toml.
