@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 LARGEST_BYTES = 24 * 1024**2  # days of one point a second; needs 0.9 GB of memory
 # A position is taken between two points no further apart in time than this, and from
 # a lone point no further away than this; guess.
+EARLIEST_YEAR, LATEST_YEAR = 1970, 2200  # as in the clocks of notes
 GAP_S = 600.0
 NEAR_S = 120.0
 
@@ -110,7 +111,8 @@ def read_gpx(path: Path) -> Track:
         if point.time is None:
             untimed += 1
         else:
-            points.append(TrackPoint(clock=_aware(point.time), position=place))
+            clock = _aware(point.time, path, f"track point {number}")
+            points.append(TrackPoint(clock=clock, position=place))
     if not points and not waypoints:
         raise TrackError(
             "holds neither a waypoint with a name nor a track point with a time"
@@ -179,10 +181,18 @@ def _position(
         ) from error
 
 
-def _aware(clock: datetime) -> datetime:
-    return (clock.replace(tzinfo=UTC) if clock.tzinfo is None else clock).astimezone(
-        UTC
-    )
+def _aware(clock: datetime, path: Path, what: str) -> datetime:
+    try:
+        found = clock.replace(tzinfo=clock.tzinfo or UTC).astimezone(UTC)
+        if not EARLIEST_YEAR <= found.year <= LATEST_YEAR:
+            raise ValueError(found.year)  # noqa: TRY301  (one message for both)
+    except (ValueError, OverflowError) as error:
+        raise TrackError(
+            f"{what}: its time is no time of these centuries",
+            where=str(path),
+            mend="Correct it, or export the track again.",
+        ) from error
+    return found
 
 
 def waypoint(track: Track, *names: str) -> Position | None:

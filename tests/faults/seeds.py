@@ -181,7 +181,17 @@ JSON_KEYS = (
     "word", "text", "start", "end", "conf", "segments", "words", "result", "results",
     "transcription", "offsets", "from", "to", "partial", "probability",
 )  # fmt: skip
-GPX_PARTS = ("52.3", "-3.6", "1.5", "Z", ".25Z", "2026-07-14T09:00:00Z", "Station 1")
+GPX_PARTS = (
+    "0001-01-01T00:00:00+14:00",
+    "9999-12-31T23:59:59-14:00",
+    "52.3",
+    "-3.6",
+    "1.5",
+    "Z",
+    ".25Z",
+    "2026-07-14T09:00:00Z",
+    "Station 1",
+)
 GPX_ELEMENTS = (
     '<wpt lat="{0}" lon="{1}"><name>{2}</name></wpt>',
     '<wpt lat="52.3" lon="-3.6"><time>{0}</time><name>{1}</name><ele>{2}</ele></wpt>',

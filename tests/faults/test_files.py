@@ -11,9 +11,10 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
-from treeward.errors import TreewardError
+from treeward.errors import ClockError, TreewardError
 from treeward.hunt import Hunt
 from treeward.hunt_file import read_hunt_file
+from treeward.notes.clock_evidence import parse_start
 from treeward.speech.transcripts import read_transcript
 from treeward.tracks import TrackError, read_gpx
 
@@ -183,3 +184,30 @@ def test_what_a_terminal_would_obey_is_not_taken_in(tmp_path: Path) -> None:
     assert row.name == "a"
     assert row.event.mark.isprintable()
     assert row.remark == "x ]0;y"
+
+
+LOST_YEARS = (
+    "0001-01-01T00:00:00+14:00",
+    "9999-12-31T23:59:59-14:00",
+    "1066-10-14T09:00Z",
+)
+
+
+@pytest.mark.parametrize("clock", LOST_YEARS)
+def test_no_time_of_other_centuries_is_reckoned_with(
+    tmp_path: Path, clock: str
+) -> None:
+    track = tmp_path / "walk.gpx"
+    track.write_text(
+        '<gpx version="1.1" creator="x"><trk><trkseg><trkpt lat="1" lon="1"><time>'
+        f"{clock.replace('Z', ':00Z')}</time></trkpt></trkseg></trk></gpx>",
+        "utf-8",
+    )
+    with pytest.raises(TrackError, match="track point 1: its time is no time of these"):
+        read_gpx(track)
+    hunt = Hunt(contract.Ground(tmp_path).lay_out())
+    hunt.review_path.write_text(f"clock,event,mark\n{clock},away,yellow\n", "utf-8")
+    with pytest.raises(TreewardError, match=r"row 2: clock: .* (lies in|is no time)"):
+        hunt.rows()
+    with pytest.raises(ClockError, match=r"--start: .* lies in the year"):
+        parse_start(clock, hunt.zone, where="--start")

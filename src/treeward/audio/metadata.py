@@ -14,6 +14,7 @@ _KEYS = (
     "date",
     "origination_date",  # of a broadcast WAV (EBU Tech 3285)
 )
+_FIRST_YEAR, _LAST_YEAR = 1900, 2200  # others cannot be reckoned with
 
 
 def creation_time(path: Path) -> datetime | None:
@@ -53,6 +54,7 @@ def _parsed(text: str) -> datetime | None:
     if "T" not in text and " " not in text:  # a bare day says nothing of the time
         return None
     try:
-        return datetime.fromisoformat(text)
+        moment = datetime.fromisoformat(text)
     except ValueError:
         return None
+    return moment if _FIRST_YEAR <= moment.year <= _LAST_YEAR else None

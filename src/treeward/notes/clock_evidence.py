@@ -20,6 +20,7 @@ Source = Literal["spoken times", "start given", "container", "file name", "file 
 AGREE_S = (
     120.0  # two clocks that differ by less agree: nobody sets a watch finer; guess
 )
+EARLIEST_YEAR, LATEST_YEAR = 1970, 2200  # of a clock that somebody wrote; choice
 FIRST_YEAR = 2000  # metadata before it are a clock that was never set (1904, 1970)
 _SAME_MOMENT_S = 10.0  # a file is closed within this of its last sample; guess
 
@@ -102,7 +103,14 @@ def parse_start(text: str, zone: ZoneInfo, *, where: str) -> tuple[datetime, flo
         ) from None
     if ":" not in text:
         raise ClockError(f"{text!r} has no time of day", where=where, mend=mend)
-    local = in_zone(moment, zone)
+    try:
+        local = in_zone(moment, zone)
+    except OverflowError:
+        local = moment
+    if not EARLIEST_YEAR <= local.year <= LATEST_YEAR:
+        raise ClockError(
+            f"{text!r} lies in the year {local.year}", where=where, mend=mend
+        )
     if moment.tzinfo is None and not exists(local):
         raise ClockError(
             f"{text!r} does not exist in {zone.key}, the clocks went forward over it",

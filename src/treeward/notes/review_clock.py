@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
-from .clock_evidence import exists, in_zone
+from .clock_evidence import EARLIEST_YEAR, LATEST_YEAR, exists, in_zone
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -188,7 +188,7 @@ def _put_together(
         if offset := match["offset"]:
             moment = datetime.fromisoformat(f"{local.isoformat()}{offset.upper()}")
             return ClockCell(
-                clock=in_zone(moment, zone),
+                clock=_of_these_centuries(in_zone(moment, zone), text),
                 resolution_s=60.0 if match["second"] is None else 1.0,
             )
     except (ValueError, OverflowError):
@@ -203,11 +203,7 @@ def _put_together(
 def _checked(
     local: datetime, zone: ZoneInfo, text: str, *, resolution_s: float
 ) -> ClockCell:
-    clock = local.replace(tzinfo=zone)
-    if not 1970 <= local.year <= 2200:
-        raise ClockCellError(
-            f"{text!r} lies in the year {local.year}", "Correct the year."
-        )
+    clock = _of_these_centuries(local.replace(tzinfo=zone), text)
     if not exists(clock):
         raise ClockCellError(
             f"{text!r} does not exist, the clocks went forward over it",
@@ -215,6 +211,14 @@ def _checked(
         )
     doubled = clock.utcoffset() != clock.replace(fold=1).utcoffset()
     return ClockCell(clock=clock, resolution_s=resolution_s, doubled=doubled)
+
+
+def _of_these_centuries(clock: datetime, text: str) -> datetime:
+    if not EARLIEST_YEAR <= clock.year <= LATEST_YEAR:
+        raise ClockCellError(
+            f"{text!r} lies in the year {clock.year}", "Correct the year."
+        )
+    return clock
 
 
 def _in_letters(text: str, zone: ZoneInfo) -> ClockCell:

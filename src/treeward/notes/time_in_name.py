@@ -113,6 +113,9 @@ def _date_in_letters(text: str) -> date | None:
 
     found = dateparser.parse(
         re.sub(r"[_.,-]+", " ", text),
-        settings={"REQUIRE_PARTS": ["day", "month", "year"]},
+        settings={
+            "REQUIRE_PARTS": ["day", "month", "year"],
+            "PARSERS": ["absolute-time"],
+        },
     )
     return found.date() if found else None
