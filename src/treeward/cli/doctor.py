@@ -91,7 +91,7 @@ def _embedded_engine() -> Finding:
             works=False,
             needed=True,
             detail=f"cannot be opened ({error})",
-            mend="Install it again: pip install --force-reinstall pocketsphinx",
+            mend=_mend_of_engine(),
         )
     return Finding(
         part=part,
@@ -99,6 +99,18 @@ def _embedded_engine() -> Finding:
         needed=True,
         detail=f"{version('pocketsphinx')}; "
         f"in use: {recognizer.name} with {recognizer.model}",
+    )
+
+
+def _mend_of_engine() -> str:
+    from pathlib import Path
+
+    if str(Path.home()).isascii():
+        return "Install it again: pip install --force-reinstall pocketsphinx"
+    # On Windows it opens files by names in an old code page; not tried there.
+    return (
+        "It may not take the letters in your home folder's name: set "
+        "TREEWARD_CACHE_DIR to a folder with plain letters, and install into one"
     )
 
 
