@@ -54,11 +54,20 @@ Pair = tuple[
 
 
 _ZONE_REACH_DEG = 40.0  # no civil time zone strays further from its meridian; guess
+_CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f\x7f-\x9f]")
 _MOST_BYTES = 1 << 20  # a hunt of a thousand stations takes a tenth of it
 
 
 class _Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _can_be_shown(cls, value: object) -> object:
+        for text in value if isinstance(value, list) else [value]:
+            if isinstance(text, str) and (found := _CONTROL.search(text)):
+                raise ValueError(f"holds {found[0]!a}, which cannot be shown")
+        return value
 
 
 class HuntTable(_Table):

@@ -211,3 +211,14 @@ def test_no_time_of_other_centuries_is_reckoned_with(
         hunt.rows()
     with pytest.raises(ClockError, match=r"--start: .* lies in the year"):
         parse_start(clock, hunt.zone, where="--start")
+
+
+def test_names_that_cannot_be_shown_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "hunt.toml"
+    text = contract.HUNT_TOML.replace("Marl Hollow", r"Marl \u001b[2J Hollow")
+    path.write_text(text, "utf-8")
+
+    with pytest.raises(
+        TreewardError, match=r"hunt\.name: holds .*x1b.* cannot be shown"
+    ):
+        read_hunt_file(path)
