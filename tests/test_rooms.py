@@ -34,8 +34,17 @@ BESIDE = {
     "tracks",
     "atomic",
     "within",
+    "whole_file",
 }
-LIGHT = {"errors", "positions", "hunt_file", "hunt_template", "resources", "atomic"}
+LIGHT = {
+    "errors",
+    "positions",
+    "hunt_file",
+    "hunt_template",
+    "resources",
+    "atomic",
+    "whole_file",
+}
 
 
 def imported(path: Path) -> set[str]:

@@ -24,6 +24,7 @@ from pydantic import (
 
 from treeward.errors import HuntError
 from treeward.positions import Position, parse_position
+from treeward.whole_file import read_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -289,27 +290,19 @@ def read_hunt_file(path: Path) -> HuntFile:
         One line naming file, key and mend; the first fault where there are many,
         with their number.
     """
-    try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise HuntError(
-                f"is larger than {_MOST_BYTES // 1024} KiB",
-                where=str(path),
-                mend="This is no hunt.toml; see that the right one lies there.",
-            )
-        raw = path.read_bytes()
-    except FileNotFoundError:
-        raise HuntError(
+    raw = read_whole(
+        path,
+        most_bytes=_MOST_BYTES,
+        error=HuntError,
+        too_large="This is no hunt.toml; see that the right one lies there.",
+        missing=(
             "there is no hunt.toml here",
-            where=str(path),
-            mend=f"Start a hunt with: treeward new {path.parent.name or 'DIR'}, "
-            "or name its folder with --hunt DIR.",
-        ) from None
-    except OSError as error:
-        raise HuntError(
-            f"cannot be read ({error.strerror})",
-            where=str(path),
-            mend="Check that it is a file you may read.",
-        ) from error
+            (
+                f"Start a hunt with: treeward new {path.parent.name or 'DIR'}, "
+                "or name its folder with --hunt DIR."
+            ),
+        ),
+    )
     try:
         table = tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as error:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import TreewardError
 from treeward.positions import Position
+from treeward.whole_file import read_whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -125,22 +126,12 @@ def read_gpx(path: Path) -> Track:
 
 
 def _text(path: Path) -> str:
-    try:
-        size = path.stat().st_size
-        if size > LARGEST_BYTES:
-            raise TrackError(
-                f"is {size / 1e6:.0f} MB, more than the "
-                f"{LARGEST_BYTES / 1e6:.0f} MB that are read",
-                where=str(path),
-                mend="Cut the track to the days of the hunt.",
-            )
-        raw = path.read_bytes()
-    except OSError as error:
-        raise TrackError(
-            f"cannot be read ({error.strerror})",
-            where=str(path),
-            mend="Check that it is a file you may read.",
-        ) from error
+    raw = read_whole(
+        path,
+        most_bytes=LARGEST_BYTES,
+        error=TrackError,
+        too_large="Cut the track to the days of the hunt.",
+    )
     declared = _ENCODING.match(raw)
     name = declared[1].decode("ascii") if declared else "utf-8"
     encoding = next((code for bom, code in _BOMS if raw.startswith(bom)), name)

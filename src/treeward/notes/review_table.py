@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewError
+from treeward.whole_file import read_whole
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -108,26 +109,14 @@ def table_bytes(path: Path) -> bytes:
     ReviewError
         If it is not there, too large for a review file, or cannot be read.
     """
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise ReviewError(
-                f"is larger than {MOST_BYTES // 1_000_000} MB",
-                where=path.name,
-                mend="This is no review file; see that the right one lies there.",
-            )
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise ReviewError(
-            "is not there",
-            where=str(path),
-            mend="Run treeward transcribe, or write one by hand.",
-        ) from None
-    except OSError as error:
-        raise ReviewError(
-            f"cannot be read ({error.strerror})",
-            where=str(path),
-            mend="Close it where it is open and check that you may read it.",
-        ) from error
+    return read_whole(
+        path,
+        most_bytes=MOST_BYTES,
+        error=ReviewError,
+        too_large="This is no review file; see that the right one lies there.",
+        missing=("is not there", "Run treeward transcribe, or write one by hand."),
+        unreadable="Close it where it is open and check that you may read it.",
+    )
 
 
 def parse_table(raw: bytes, *, where: str) -> Table:
