@@ -212,7 +212,7 @@ def main() -> None:
     """Do pieces until every kind has its count, or the minutes are over."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--kind", choices=list(KINDS), action="append")
-    parser.add_argument("--count", type=int, default=10_000, help="different files")
+    parser.add_argument("--count", type=int, default=10_000, help="files")
     parser.add_argument("--minutes", type=float, default=1e6)
     default = Path(tempfile.gettempdir()) / "treeward-faults"
     parser.add_argument("--state", type=Path, default=default)
@@ -237,15 +237,14 @@ def main() -> None:
         seeds = Counter(piece.kind for piece in pieces)
         while time.monotonic() < until:
             mine = [piece for piece in pieces if piece.kind == kind]
-            different = {digest for piece in mine for digest in piece.digests}
-            if len(different) >= options.count:
+            if sum(piece.inputs for piece in mine) >= options.count:
                 break
             seeds[kind] += 1
             piece = in_child(kind, seeds[kind], 1000, options.state)
             pieces.append(piece)
             with kept.open("a") as file:
                 file.write(json.dumps(asdict(piece)) + "\n")
-            print(kind, len(different), "breaches:", *piece.breaches, sep="\n  ")
+            print(kind, len(mine) + 1, *piece.breaches, sep="\n  ", flush=True)
             record.write("mutated", table(pieces))
     print("\n".join(table(pieces)))
 
