@@ -37,6 +37,9 @@ class Engine:
     def __init__(self, fails):
         self.fails, self.before = fails, 0
 
+    def get_used_to(self, stretches):
+        self.before += sum(1 for _ in stretches)
+
     def decode(self, samples, start_s):
         self.before += 1
         if self.before > 5 and self.fails == "dies":

@@ -17,6 +17,7 @@ from treeward.speech.records import Utterance, Word, WordSource
 from treeward.transcription import find_recordings, heard_by, take_in
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
 TRANSCRIPT = """\
@@ -270,6 +271,9 @@ class ScriptedRecognizer:
         self.decoded: list[float] = []
         self.stop_after: int | None = None
 
+    def get_used_to(self, stretches: Iterable[object]) -> None:
+        """A scripted engine has nothing to get used to."""
+
     def decode(self, samples: object, start_s: float) -> Utterance | None:
         assert len(samples) > 0  # type: ignore[arg-type]
         if self.stop_after is not None and len(self.decoded) >= self.stop_after:
@@ -311,8 +315,7 @@ def test_a_stopped_hearing_goes_on_where_it_stopped(
 
     hunt.transcribe()
     whole = list(scripted.decoded)
-    run_in = len(whole) - len(set(whole))  # stretches heard before they count
-    assert run_in > 0
+    run_in = len(whole) - len(set(whole))  # stretches heard before they count, if any
     assert whole[run_in:] == sorted(set(whole))
     hunt.heard_file(sound.name).path.unlink()
     scripted.decoded.clear()

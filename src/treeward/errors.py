@@ -2,6 +2,7 @@
 
     TreewardError             the person's input is at fault; printed as one line
     ├── HuntError             hunt.toml or the hunt folder
+    │   └── ListenerAtWorkError   two listeners on one hunt
     ├── SoundError            a recording or a microphone
     ├── SpeechError           a speech engine or its model
     ├── TranscriptError       a timed transcript
@@ -58,6 +59,10 @@ def _plain(text: str) -> str:
 
 class HuntError(TreewardError):
     """hunt.toml or the hunt folder is at fault."""
+
+
+class ListenerAtWorkError(HuntError):
+    """Somebody is listening on this hunt already."""
 
 
 class SoundError(TreewardError):

@@ -1,8 +1,13 @@
-"""What listening needs of a hunt: trips and distance meanwhile, review.csv after."""
+"""What listening needs of a hunt: trips and distance meanwhile, review.csv after.
+
+And what other commands need of listening: the notes of a session that was killed.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+
+from treeward.errors import ListenerAtWorkError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -46,6 +51,28 @@ def merge_into_review(
 def _moment(event: Event) -> tuple[str, int]:
     clock_s = event.clock.timestamp() if event.clock else 0.0
     return event.kind.value, round(clock_s)
+
+
+def recover_sessions(hunt: Hunt) -> list[str]:
+    """Finish what a killed listening session left, and say what was found.
+
+    While somebody is listening nothing is touched; that is said.
+
+    Raises
+    ------
+    TreewardError
+        From the merge, as `merge_into_review` says.
+    """
+    from treeward.live.opening import only_listener
+    from treeward.live.recovery import left_behind, recover
+
+    if not left_behind(hunt.path):
+        return []
+    try:
+        with only_listener(hunt.path):
+            return recover(hunt.path, merge_into_review(hunt)).lines
+    except ListenerAtWorkError:
+        return ["treeward listen is at work here; its notes come when it ends"]
 
 
 def pair_for(hunt: Hunt) -> Callable[[Sequence[Event]], TripTable]:

@@ -168,7 +168,7 @@ def heard_by(path: Path, recognizer: Recognizer, book: PhraseBook) -> HeardBy:
 
 def recorded_of(hunt: Hunt, path: Path, kept: HeardFile, *, name: str) -> Recorded:
     """Turn what was heard, or a transcript, into events without clock times."""
-    from treeward.live.recovery import without_own_voice
+    from treeward.live.recovery import with_answered, without_own_voice
 
     book = hunt.phrase_book
     if is_transcript(path):
@@ -182,9 +182,10 @@ def recorded_of(hunt: Hunt, path: Path, kept: HeardFile, *, name: str) -> Record
     heard = kept.read()
     flag_below = hunt.file.speech.flag_below
     events = parse_notes(heard.utterances, book, recording=name, flag_below=flag_below)
+    others = without_own_voice(hunt.path, events)
     return Recorded(
         name=name,
-        events=tuple(without_own_voice(hunt.path, events)),
+        events=tuple(with_answered(hunt.path, name, others)),
         complete=heard.done,
         remarks=heard.remarks,
     )

@@ -33,9 +33,11 @@ def command(
     network for anything, but for online-map.html, which --online-map adds: it fetches
     map pictures, when it is looked at, from the server named in hunt.toml.
     """
+    from treeward.cli.recovered import recover_first
     from treeward.hunt import Hunt
 
     hunt = Hunt(hunt_dir)
+    recover_first(hunt)
     result = hunt.locate()
     written = hunt.write_results(result, with_sound=with_sound, online_map=online_map)
     if as_json:

@@ -34,6 +34,7 @@ def command(
 
     Example: treeward review --browser
     """
+    from treeward.cli.recovered import recover_first
     from treeward.desk.desk import Desk
     from treeward.hunt import Hunt
 
@@ -42,6 +43,7 @@ def command(
     if no_open and not browser:
         raise click.UsageError("--no-open goes with --browser.")
     hunt = Hunt(hunt_dir)
+    recover_first(hunt)
     desk = Desk(hunt)
     desk.sheet()  # a fault in review.csv is told before anything opens
     if browser:

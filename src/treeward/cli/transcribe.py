@@ -50,12 +50,14 @@ def command(
     Example: treeward transcribe memo.m4a --start "2026-07-14 10:20"
     """
     from treeward.cli.progress import ProgressBar
+    from treeward.cli.recovered import recover_first
     from treeward.hearing_processes import usual_jobs
     from treeward.hunt import Hunt
 
     if start and len(files) != 1:
         raise click.UsageError("--start goes with one FILE.")
     hunt = Hunt(hunt_dir)
+    recover_first(hunt)
     with ProgressBar() as bar:
         done = hunt.transcribe(
             files,

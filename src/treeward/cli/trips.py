@@ -25,9 +25,11 @@ def command(*, hunt_dir: Path, as_json: bool) -> None:
 
     Every trip says whether it counts, and why not.
     """
+    from treeward.cli.recovered import recover_first
     from treeward.hunt import Hunt
 
     hunt = Hunt(hunt_dir)
+    recover_first(hunt)
     if as_json:
         import json
 

@@ -12,7 +12,7 @@ from typing import IO, TYPE_CHECKING
 from filelock import FileLock, Timeout
 
 from treeward import __version__
-from treeward.errors import HuntError
+from treeward.errors import HuntError, ListenerAtWorkError
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.live.ears import open_ears
 from treeward.live.journal import Journal
@@ -64,7 +64,7 @@ def only_listener(hunt_dir: Path) -> Iterator[None]:
 
     Raises
     ------
-    HuntError
+    ListenerAtWorkError
         Another listener is at work on this hunt.
     """
     folder = hunt_dir / ".treeward"
@@ -78,7 +78,7 @@ def only_listener(hunt_dir: Path) -> Iterator[None]:
             who = f" (process {owner.read_text(encoding='utf-8').strip()})"
         except OSError:
             who = ""
-        raise HuntError(
+        raise ListenerAtWorkError(
             f"another treeward listen is at work on this hunt{who}",
             where=str(hunt_dir),
             mend="End it there with Ctrl-C, or use another hunt folder.",

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 JOURNALS = ".treeward/live"
 SAID_AGAIN = "said again"
+NOT_AGAIN = "noted while listening, not heard in the recording"
+SAME_MOMENT_S = 1.0  # two passes put a note this near to each other; guess
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +151,70 @@ def without_own_voice(hunt_dir: Path, events: Iterable[Event]) -> list[Event]:
         if start_s is None or not any(a <= start_s <= b for a, b in spans[name]):
             kept.append(event)
     return kept
+
+
+def with_answered(
+    hunt_dir: Path, recording: str, events: Sequence[Event]
+) -> list[Event]:
+    """Add notes that were answered while listening and a later pass did not hear.
+
+    Where the later pass read the same moment differently, its reading stands and a
+    flag tells of the other.
+
+    Parameters
+    ----------
+    hunt_dir
+        The hunt's folder, with the journals.
+    recording
+        Name of the recording that was heard again.
+    events
+        What was heard in it, in order of time.
+
+    Returns
+    -------
+    list of Event
+        In order of time; all of `events` where no session made the recording.
+    """
+    path = journals_dir(hunt_dir) / f"{PurePosixPath(recording).stem}.jsonl"
+    if not recording or not path.exists():
+        return list(events)
+    found = list(events)
+    free = set(range(len(found)))
+    added = []
+    for live in for_review(read_session(path)):
+        near = [n for n in free if _apart_s(found[n], live) <= SAME_MOMENT_S]
+        if not near:
+            added.append(replace(live, clock=None, flags=(*live.flags, NOT_AGAIN)))
+            continue
+        said = (live.kind, live.mark, live.value)
+        best = min(
+            near,
+            key=lambda n: (
+                (found[n].kind, found[n].mark, found[n].value) != said,
+                _apart_s(found[n], live),
+            ),
+        )
+        free.discard(best)
+        other = found[best]
+        if (other.kind, other.mark, other.value) != said:
+            words = " ".join(filter(None, (live.mark, live.kind.value, live.value)))
+            flag = f"heard as {words!r} while listening"
+            found[best] = replace(other, flags=(*other.flags, flag))
+    return sorted([*found, *added], key=lambda event: event.start_s or 0.0)
+
+
+def _apart_s(one: Event, other: Event) -> float:
+    if one.start_s is None or other.start_s is None:
+        return float("inf")
+    return abs(one.start_s - other.start_s)
+
+
+def left_behind(hunt_dir: Path) -> bool:
+    """Tell whether a session is not in review.csv yet, or its sound is in pieces."""
+    folder = journals_dir(hunt_dir)
+    if any(path.is_dir() for path in folder.glob("live-*")):
+        return True
+    return any(not session.merged for session in sessions_of(hunt_dir))
 
 
 def recover(

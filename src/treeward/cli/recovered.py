@@ -1,0 +1,18 @@
+"""Before a command looks at a hunt: the notes of a listening that was killed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from treeward.hunt import Hunt
+
+
+def recover_first(hunt: Hunt) -> None:
+    """Bring them into review.csv and say so on standard error."""
+    from treeward.listening import recover_sessions
+
+    for line in recover_sessions(hunt):
+        click.echo(line, err=True)
