@@ -13,12 +13,10 @@ from collections import deque
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import butter, sosfilt
 
 from treeward.audio.records import SAMPLE_RATE_HZ, Block
+from treeward.speech.level_frames import FRAME, SILENCE_DB, LevelFrames
 
-FRAME = 160  # samples, 10 ms
-BAND_HZ = (250.0, 3800.0)  # speech is there, wind mostly is not
 QUIET_FRAMES = 40  # the last 0.4 s decide whether a phrase is over; measured
 QUIET_SHARE = 0.85  # of them that must not stand out; measured
 BEFORE_FRAMES = 33  # kept before the first frame that stands out
@@ -32,7 +30,6 @@ BACKGROUND_FRAMES = 400  # whose middle level is the background's; measured
 LEAST_FRAMES = 50  # before anything is known of the background
 _LOOK_EVERY = 5  # frames
 _SMOOTHING = 0.3
-_SILENCE_DB = -75.0  # dB of full scale; below it nothing counts as speech
 
 Samples = NDArray[np.float32]
 
@@ -41,13 +38,11 @@ class PhraseEnds:
     """Push running sound in, take phrases out as soon as they end."""
 
     def __init__(self) -> None:
-        self._sos = butter(2, BAND_HZ, "band", fs=SAMPLE_RATE_HZ, output="sos")
-        self._filter = np.zeros((len(self._sos), 2))
-        self._pending: Samples = np.zeros(0, np.float32)
+        self._frames = LevelFrames()
         self._done = 0
-        self._level = _SILENCE_DB
+        self._level = SILENCE_DB
         self._past: deque[float] = deque(maxlen=BACKGROUND_FRAMES)
-        self._begin_db = self._end_db = _SILENCE_DB
+        self._begin_db = self._end_db = SILENCE_DB
         self._above: deque[bool] = deque(maxlen=8)
         self._quiet: deque[bool] = deque(maxlen=QUIET_FRAMES)
         self._kept: deque[Samples] = deque(maxlen=BEFORE_FRAMES)
@@ -61,17 +56,9 @@ class PhraseEnds:
 
     def push(self, samples: Samples) -> list[Block]:
         """Take sound that follows on; return the phrases that ended with it."""
-        sound = np.concatenate([self._pending, samples])
-        count = len(sound) // FRAME
-        self._pending = sound[count * FRAME :]
-        if not count:
-            return []
-        frames = sound[: count * FRAME].reshape(count, FRAME)
-        banded, self._filter = sosfilt(self._sos, frames.ravel(), zi=self._filter)
-        power = np.square(banded).reshape(count, FRAME).mean(axis=1)
         ended: list[Block] = []
-        for frame, level_db in zip(frames, 10 * np.log10(power + 1e-12), strict=True):
-            ended += self._frame(frame, float(level_db))
+        for frame, level_db in self._frames.push(samples):
+            ended += self._frame(frame, level_db)
         return ended
 
     def flush(self) -> list[Block]:
@@ -110,8 +97,8 @@ class PhraseEnds:
         middle, low = np.quantile(self._past, (0.5, 0.2))
         swing = float(middle - low)
         begin = float(middle) + max(RISE_DB, swing + SWING_RISE_DB)
-        self._begin_db = max(begin, _SILENCE_DB)
-        self._end_db = max(float(middle) + max(FALL_DB, swing), _SILENCE_DB)
+        self._begin_db = max(begin, SILENCE_DB)
+        self._end_db = max(float(middle) + max(FALL_DB, swing), SILENCE_DB)
 
     def _end(self, count: int) -> list[Block]:
         frames, rest = self._open[:count], self._open[count:]

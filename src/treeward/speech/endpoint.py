@@ -11,12 +11,10 @@ from collections import deque
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import butter, sosfilt
 
 from treeward.audio.records import SAMPLE_RATE_HZ, Block
+from treeward.speech.level_frames import FRAME, SILENCE_DB, LevelFrames
 
-FRAME = 160  # samples, 10 ms
-BAND_HZ = (250.0, 3800.0)  # telephone band: speech is there, wind mostly is not
 QUIET_S = 0.45  # quiet that ends a stretch: longer than a pause inside a note
 BEFORE_S = 0.25  # kept before the first frame of speech, for weak consonants
 AFTER_S = 0.2  # and after the last
@@ -28,7 +26,6 @@ BEGIN_FRAMES = 5  # of the last eight that must be over, to begin
 _FLOOR_S = 6.0  # the floor is the lowest level of this long, and rises no faster
 _SMOOTHING = 0.2  # of the level from frame to frame
 _FLOOR_STEPS = 16
-_SILENCE_DB = -75.0  # dB of full scale; below it nothing counts as speech
 
 Samples = NDArray[np.float32]
 
@@ -47,9 +44,7 @@ class Endpointer:
     def __init__(self, *, start_s: float = 0.0, quiet_s: float = QUIET_S) -> None:
         self._start_s = start_s
         self._quiet_frames = int(quiet_s / 0.01)
-        self._sos = butter(2, BAND_HZ, "band", fs=SAMPLE_RATE_HZ, output="sos")
-        self._filter = np.zeros((len(self._sos), 2))
-        self._pending: Samples = np.zeros(0, np.float32)
+        self._frames = LevelFrames()
         self._done = 0  # frames taken in
         self._level: float | None = None
         self._floor = _Floor()
@@ -68,18 +63,9 @@ class Endpointer:
 
     def push(self, samples: Samples) -> list[Block]:
         """Take sound that follows on; return the stretches that closed with it."""
-        sound = np.concatenate([self._pending, samples])
-        count = len(sound) // FRAME
-        self._pending = sound[count * FRAME :]
-        if not count:
-            return []
-        frames = sound[: count * FRAME].reshape(count, FRAME)
-        banded, self._filter = sosfilt(self._sos, frames.ravel(), zi=self._filter)
-        power = np.square(banded).reshape(count, FRAME).mean(axis=1)
-        levels_db = 10 * np.log10(power + 1e-12)
         closed: list[Block] = []
-        for frame, level_db in zip(frames, levels_db, strict=True):
-            closed += self._frame(frame, float(level_db))
+        for frame, level_db in self._frames.push(samples):
+            closed += self._frame(frame, level_db)
         return closed
 
     def flush(self) -> list[Block]:
@@ -94,7 +80,7 @@ class Endpointer:
         self._done += 1
         if not self._open:
             self._kept.append(frame)
-            self._recent.append(level > max(floor + RISE_DB, _SILENCE_DB))
+            self._recent.append(level > max(floor + RISE_DB, SILENCE_DB))
             if sum(self._recent) >= BEGIN_FRAMES:
                 self._open = list(self._kept)
                 self._levels = [level_db] * len(self._open)
@@ -104,7 +90,7 @@ class Endpointer:
             return []
         self._open.append(frame)
         self._levels.append(level_db)
-        if level > max(floor + FALL_DB, _SILENCE_DB):
+        if level > max(floor + FALL_DB, SILENCE_DB):
             self._speech += 1
             self._quiet = 0
         else:
