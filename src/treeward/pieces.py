@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from treeward.audio.records import Block
     from treeward.errors import SoundError
 
-LONGEST_S = 1200.0  # each piece costs a run-in of 30 s of speech; guess
+LONGEST_S = 1800.0  # each piece costs a run-in, of up to ten minutes; guess
 LOOK_S = 20.0  # before and after an even cut, for a pause to cut in; guess
 _PAUSE_S = 1.0  # the quietest second is cut in its middle
 _STEP_S = 0.05
