@@ -1,13 +1,15 @@
 """A season through transcribe, review rows, trips and locate: time and memory.
 
     cd tests
-    python -m benchmarks.scale.run make DIR --hours 60      # sound, a day of three hours a recording
-    python -m benchmarks.scale.run hear DIR --jobs 2        # treeward transcribe; --stop-after S: Ctrl-C
-    python -m benchmarks.scale.run fresh DIR                # forget what was heard and measured
-    python -m benchmarks.scale.run rows DIR                 # a digest of review.csv, to compare
-    python -m benchmarks.scale.run work DIR                 # treeward trips, treeward locate
-    python -m benchmarks.scale.run typed DIR                # the same on a typed season of 20 days
-    python -m benchmarks.scale.run plain DIR --minutes 10   # the plain engine on the whole of a file
+    python -m benchmarks.scale.run STEP DIR
+
+    make --hours 60       sound, a day of three hours for each recording
+    hear --jobs 2         treeward transcribe; --stop-after S presses Ctrl-C
+    fresh                 forget what was heard
+    rows                  a digest of review.csv, to compare
+    work                  treeward trips, treeward locate
+    typed                 the same on a season of 20 days that was typed
+    plain --minutes 10    the plain engine on the whole of a file
 
 Each prints a line and adds it to DIR.measured.txt. Linux only, for the memory.
 """
