@@ -84,7 +84,7 @@ def files(kind: str) -> st.SearchStrategy[bytes]:
         garbled(originals, pieces | st.sampled_from(_NASTY_BYTES)),
         garbled(originals, pieces),
         _written(kind),
-        _recoded(kind),
+        garbled(_recoded(kind), st.sampled_from(_NASTY_BYTES)),
         st.binary(max_size=300),
     )
 
@@ -209,15 +209,15 @@ def _word_lists(text: st.SearchStrategy[str]) -> st.SearchStrategy[object]:
     )
 
 
-def _recoded(kind: str) -> st.SearchStrategy[bytes]:
-    """Good files in other encodings and with other ends of lines."""
+def _recoded(kind: str) -> list[bytes]:
+    """Return good files in other encodings and with other ends of lines."""
     codes = ("utf-16", "utf-16-le", "utf-16-be", "utf-32", "utf-8-sig", "utf-7")
-    return st.tuples(
-        st.sampled_from(seeds.TEXTS[kind]),
-        st.sampled_from(codes),
-        st.sampled_from(["\n", "\r\n", "\r", "\n\n", "\u2028"]),
-        st.integers(0, 3),
-    ).map(lambda t: t[0].replace("\n", t[2]).encode(t[1])[t[3] // 2 :])
+    return [
+        text.replace("\n", end).encode(code)
+        for text in seeds.TEXTS[kind]
+        for code in codes
+        for end in ("\n", "\r\n", "\r", "\n\n", "\u2028")
+    ]
 
 
 @cache
