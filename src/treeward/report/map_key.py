@@ -208,20 +208,21 @@ def _line_symbol(key: _Key, y: float, mark: str) -> None:
 
 
 def _notes(result: HuntResult, zone: str) -> list[str]:
-    notes = []
+    # What a map cannot do without comes first: there may be no room for all.
+    notes = [compass_sentence(result)]
+    if zone:
+        notes.append(f"Grid: UTM zone {zone}, WGS84; north is true north.")
     if result.fix is not None and len(result.fix.colonies) > 1:
         notes += [
             sentence
             for colony in result.fix.colonies
             for sentence in colony_sentences(result, colony)[:1]
         ]
-    notes += [basis_sentence(result), compass_sentence(result)]
+    notes.append(basis_sentence(result))
     if bundles_by_bee(result):
         notes.append("Grey fans hold about two in three single bearings.")
     if result.fix is not None and any(c.search_plan for c in result.fix.colonies):
         notes.append("Arrows: the strips to walk, in the order that finds it soonest.")
     if result.tracks:
         notes.append("Dotted grey: the way walked.")
-    if zone:
-        notes.append(f"Grid: UTM zone {zone}, WGS84; north is true north.")
     return notes

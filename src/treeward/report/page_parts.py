@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from treeward.positions import Position, format_position, utm_text
 
+from .days import day_text
 from .lines import timed_ends, true_bearing_deg
 from .paint import paint_hex, split_mark
 from .units import Units, bearing_text, duration_text
@@ -176,7 +177,7 @@ class Lines:
         known = next((clock for clock in clocks if clock is not None), None)
         if known is None:
             return ""
-        return f"{known.astimezone(self._result.hunt_file.hunt.zone):%Y-%m-%d}"
+        return day_text(known.astimezone(self._result.hunt_file.hunt.zone).date())
 
     def _links(self, *rows: str) -> tuple[NoteLink, ...]:
         links = []
