@@ -165,7 +165,7 @@ def _microphone() -> Finding:
             works=False,
             needed=False,
             detail="the package sounddevice is not installed",
-            mend="For treeward listen: pip install 'treeward[live]'",
+            mend="For treeward listen: pip install sounddevice",
         )
     except OSError:
         return Finding(

@@ -23,7 +23,7 @@ QUEUE_CHUNKS = 300  # half a minute, while a slow disk holds things up
 SILENT_STREAM_S = 2.0  # no sound for this long: the microphone is gone; guess
 RETRY_S = 1.0
 _MEND_PORTAUDIO = (
-    "Install it: pip install 'treeward[live]', and on Debian or Ubuntu "
+    "Install it: pip install sounddevice, and on Debian or Ubuntu "
     "apt install libportaudio2; or feed sound by --input -."
 )
 _OWN_OUTPUT = ("monitor", "loopback", "stereo mix", "what u hear")

@@ -73,7 +73,7 @@ class HibariVoice:
         except ImportError as error:
             raise SpeechError(
                 "no voice to read the notes aloud: hibari-tts is not installed",
-                mend="Install it by: pip install 'treeward[voice]'; "
+                mend="Install it by: pip install hibari-tts; "
                 "or ask for events without sound.",
             ) from error
         self._accent, self._pitch, self._pace = accent, pitch, pace
