@@ -360,11 +360,10 @@ class Hunt:
                 used |= {line.row for line in result.table.lines}
                 notes = [note for row, note in result.rows.items() if row in used]
                 clips = clips_of(notes, self.recordings_dir)
-            written = write_results(
+            write_labels(result, self.recordings_dir)
+            return write_results(
                 result, self.results_dir, with_sound=clips, online_map=online_map
             )
-            write_labels(result, self.recordings_dir)
-            return written
 
     def positions(self) -> dict[str, tuple[Position, str]]:
         """Give the positions that hunt.toml states, by station id."""

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from treeward.atomic import PREFIX
 from treeward.errors import HuntError
 
 
@@ -79,9 +80,8 @@ def command(directory: Path) -> None:
 
 def _is_cut_short(directory: Path, source: Path) -> bool:
     """Tell whether an earlier demo was stopped here before it came to its results."""
-    toml = "hunt.toml"
-    return (
-        (directory / toml).is_file()
-        and (directory / toml).read_bytes() == (source / toml).read_bytes()
-        and not (directory / "results").exists()
-    )
+    mine, example = directory / "hunt.toml", source / "hunt.toml"
+    if not mine.is_file() or mine.read_bytes() != example.read_bytes():
+        return False
+    half_made = any(directory.glob(f"{PREFIX}*"))
+    return half_made or not (directory / "results" / "report.html").exists()
