@@ -29,6 +29,7 @@ from treeward.report.map_frame import (
 from treeward.report.map_picture import map_figure
 from treeward.report.paint import paint_hex, split_mark
 from treeward.report.picture_style import (
+    INK,
     drawable,
     drawing,
     pdf_bytes,
@@ -222,6 +223,45 @@ def test_several_days_have_a_strip_each(result: HuntResult) -> None:
 
     titles = [axes.get_title(loc="left") for axes in figure.axes]
     assert titles == ["Tuesday 14 July 2026", "Wednesday 15 July 2026"]
+
+
+def dots(figure: Figure, shape: str) -> list[tuple[float, float]]:
+    """Return where the rims of trips of that shape stand."""
+    return [
+        (round(float(line.get_xdata()[0]), 6), round(float(line.get_ydata()[0]), 6))  # type: ignore[index, arg-type]
+        for line in figure.axes[0].get_lines()
+        if line.get_marker() == shape and line.get_color() == INK
+    ]
+
+
+def test_trips_timed_with_the_loading_have_a_shape_of_their_own(
+    result: HuntResult,
+) -> None:
+    first, *rest = result.table.trips
+    used = sum(trip.used for trip in result.table.trips)
+    turned = replace(first, timing="round")
+    table = replace(result.table, trips=(turned, *rest))
+    with drawing():
+        plain = drawn(away_figure, result)
+        other = drawn(away_figure, replace(result, table=table))
+
+    assert (len(dots(plain, "o")), len(dots(plain, "D"))) == (used, 0)
+    assert (len(dots(other, "o")), len(dots(other, "D"))) == (used - 1, 1)
+    key = [text.get_text() for text in other.axes[1].texts]
+    assert "with the loading" in key
+    assert "with the loading" not in [text.get_text() for text in plain.axes[1].texts]
+
+
+def test_trips_of_one_length_are_two_dots(result: HuntResult) -> None:
+    first = result.table.trips[0]
+    alike = tuple(replace(first, away_s=away_s) for away_s in (300.0, 300.0, 301.0))
+    table = replace(result.table, trips=alike)
+    with drawing():
+        figure = drawn(away_figure, replace(result, table=table))
+
+    places = dots(figure, "o")
+    assert len(places) == 3
+    assert len({y for _, y in places}) == 3
 
 
 def test_the_distance_of_all_together_follows_the_map(result: HuntResult) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
+from treeward.report.days import disagreements
 from treeward.report.paint import paint_hex, split_mark
 from treeward.report.units import Units, bearing_text, duration_text
 from treeward.report.words import (
@@ -159,6 +160,7 @@ def answer_payload(result: HuntResult) -> dict[str, Any]:
         for number, colony in enumerate(fix.colonies):
             said = colony_sentences(result, colony)
             sentences += said[1:] if len(fix.colonies) == 1 and not number else said
+        sentences += disagreements(result)
         advice = fix.advice
         reach_m = max((bee.high90_m for bee in fix.bees), default=1.0)
         distances = [
