@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     Samples = NDArray[np.float32]
 
 HIGH_PASS_HZ = 80.0  # below any voice; wind and handling noise are there
-SUPPRESSED_SHARE = 0.8  # the rest is as it was: all suppressed heard fewer notes
+SUPPRESSED_SHARE = 0.95  # the rest is as it was
 RUN_IN_S = 0.5  # of sound the suppressor hears before what it gives out
 
 

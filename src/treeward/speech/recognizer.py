@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-RUN_IN_S = 30.0  # of speech, heard once before it counts; guess
+RUN_IN_S = 30.0  # of speech, for the engine to get used to first; guess
 RUN_IN_AT_MOST_S = 600.0  # of sound, where little is said; guess
 UTTERANCE_PAUSE_S = 1.0  # a longer pause ends an utterance
 
@@ -33,6 +33,16 @@ class Recognizer(Protocol):
 
     name: str  # "pocketsphinx"
     model: str  # "en-us 5.1.1"
+
+    def get_used_to(self, stretches: Iterable[NDArray[np.float32]]) -> None:
+        """Take in how voice and microphone sound, before anything is recognised.
+
+        Parameters
+        ----------
+        stretches
+            Cleaned sound as `decode` takes it, in which somebody probably speaks.
+        """
+        ...
 
     def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
         """Recognise one stretch of cleaned sound.
@@ -86,11 +96,11 @@ def transcribe(
         if not used_to_it:
             if spoken_s < RUN_IN_S and window.end_s - begun_s < RUN_IN_AT_MOST_S:
                 continue
-            _run_in(recognizer, waiting)
+            recognizer.get_used_to(_all(waiting))
             used_to_it = True
         yield from _decoded(recognizer, waiting, progress)
     if not used_to_it:
-        _run_in(recognizer, waiting)
+        recognizer.get_used_to(_all(waiting))
     yield from _decoded(recognizer, waiting, progress)
 
 
@@ -104,18 +114,10 @@ def _stretches(window: Block) -> list[Block]:
     ]
 
 
-def _run_in(
-    recognizer: Recognizer, waiting: Sequence[tuple[float, Sequence[Block]]]
-) -> None:
-    """Let the engine get used to voice and microphone: what it hears is thrown away.
-
-    PocketSphinx takes the mean of the sound seen so far off each frame (cepstral mean
-    normalisation), and begins with that of another microphone. On a recording with
-    fifty single notes this brought those heard from 31 to 49.
-    """
-    for _, stretches in waiting:
-        for stretch in stretches:
-            recognizer.decode(stretch.samples, stretch.start_s)
+def _all(
+    waiting: Sequence[tuple[float, Sequence[Block]]],
+) -> Iterator[NDArray[np.float32]]:
+    return (stretch.samples for _, stretches in waiting for stretch in stretches)
 
 
 def _decoded(

@@ -14,6 +14,7 @@ import numpy as np
 from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.errors import PhraseBookError, SpeechError
 from treeward.speech import mixed_model
+from treeward.speech.cepstra import CepstralMean, cepstra_of
 from treeward.speech.evidence import (
     SINKS,
     TWIN_CONFIDENCE,
@@ -28,17 +29,18 @@ from treeward.speech.strict_pass import FRAME_S, note_grammar, run_decoder
 from treeward.speech.token_words import note_words, notes_of, talk_words
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from numpy.typing import NDArray
 
+    from treeward.speech.cepstra import Cepstra
     from treeward.speech.phrase_tokens import Phones, TokenTable
     from treeward.speech.phrasebook import PhraseBook
     from treeward.speech.records import Word
     from treeward.speech.spans import Stretch
     from treeward.speech.token_words import HeardNote
 
-DITHER = 1e-4  # exact zeros break recognition
+DITHER = 5e-4  # covers what suppression leaves of noise; exact zeros break recognition
 LEVEL = 0.5  # the loudest 0.1 % of a window is brought here
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
@@ -85,9 +87,9 @@ class SphinxRecognizer:
         self.model = f"en-us {metadata.version('pocketsphinx')}"
         made = prepare_model(book, cache_dir=cache_dir)
         self._tokens = made.tokens
-        self._random = np.random.default_rng(0)
+        self._mean = CepstralMean()
         self._mixed = open_decoder(made, lm=str(made.language_model), bestpath=True)
-        second = {"compallsen": True, "cmn": "live", "bestpath": False}
+        second = {"compallsen": True, "bestpath": False}
         self._talk = open_decoder(made, lm=str(made.talk_only), maxhmmpf=2000, **second)
         # Noise and voices beside the note go to the fillers, not into its words.
         fillers = {"silprob": SILENCE_SHARE, "fillprob": FILLER_SHARE}
@@ -97,18 +99,24 @@ class SphinxRecognizer:
         # Told of each note that was weighed; for measuring.
         self.on_note: Callable[[WeighedNote], None] | None = None
 
+    def get_used_to(self, stretches: Iterable[NDArray[np.float32]]) -> None:
+        """Take voice and microphone in; see `Recognizer.get_used_to`."""
+        for samples in stretches:
+            self._mean.take(cepstra_of(self._levelled(samples, 0.0)))
+
     def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
         """Recognise one stretch of cleaned sound; see `Recognizer.decode`."""
         if len(samples) < SHORTEST_S * SAMPLE_RATE_HZ:
             return None
-        sound = self._as_int16(samples)
-        first = run_decoder(self._mixed, sound.tobytes())
+        cepstra = cepstra_of(self._levelled(samples, start_s))
+        sound = self._mean.off(cepstra)
+        first = run_decoder(self._mixed, sound)
         if first is None:
             return None
-        cmn = self._mixed.get_cmn(False)
         words: list[Word] = []
         for stretch in stretches(first.heard):
-            words += self._words_of(stretch, sound, cmn, start_s)
+            self._mean.take(cepstra[_padded(stretch)])
+            words += self._words_of(stretch, sound, start_s)
         if not words:
             return None
         words.sort(key=lambda word: word.start_s)
@@ -116,13 +124,11 @@ class SphinxRecognizer:
             words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
         )
 
-    def _words_of(
-        self, stretch: Stretch, sound: NDArray[np.int16], cmn: str, start_s: float
-    ) -> list[Word]:
+    def _words_of(self, stretch: Stretch, sound: Cepstra, start_s: float) -> list[Word]:
         """Give the notes of a stretch where it holds any, else its talk."""
         words = talk_words(stretch.heard, self._tokens, start_s)
         for part in worth_a_look(stretch, self._tokens):
-            for weighed in self._weigh(part, sound, cmn):
+            for weighed in self._weigh(part, sound):
                 if self.on_note is not None:
                     self.on_note(replace(weighed, start_s=start_s))
                 if weighed.confidence < LEAST_CONFIDENCE:
@@ -135,19 +141,14 @@ class SphinxRecognizer:
                 words += found
         return words
 
-    def _weigh(
-        self, part: Stretch, sound: NDArray[np.int16], cmn: str
-    ) -> Iterator[WeighedNote]:
-        low_s = max(part.start_s - PADDING_S, 0.0)
-        low = int(low_s * SAMPLE_RATE_HZ)
-        high = int((part.end_s + PADDING_S) * SAMPLE_RATE_HZ)
-        piece = sound[low:high].tobytes()
-        notes = run_decoder(self._notes, piece, cmn)
+    def _weigh(self, part: Stretch, sound: Cepstra) -> Iterator[WeighedNote]:
+        piece = sound[_padded(part)]
+        low_s = _padded(part).start * FRAME_S
+        notes = run_decoder(self._notes, piece)
         if notes is None:
             return
-        talk = run_decoder(self._talk, piece, cmn)
-        frames = len(piece) / 2 / SAMPLE_RATE_HZ / FRAME_S
-        margin = (notes.score - (talk.score if talk else 0.0)) / frames
+        talk = run_decoder(self._talk, piece)
+        margin = (notes.score - (talk.score if talk else 0.0)) / len(piece)
         rivals = notes_of(part.heard, self._tokens)
         found = notes_of(notes.heard, self._tokens)
         for note in found:
@@ -194,11 +195,20 @@ class SphinxRecognizer:
             " ".join((anchor, *other)) for other in twins(words) if graph.holds(other)
         ]
 
-    def _as_int16(self, samples: NDArray[np.float32]) -> NDArray[np.int16]:
+    def _levelled(
+        self, samples: NDArray[np.float32], start_s: float
+    ) -> NDArray[np.floating]:
         loud = float(np.quantile(np.abs(samples), 0.999))
         gain = LEVEL / loud if loud > 1e-6 else 1.0
-        dithered = samples * gain + DITHER * self._random.standard_normal(len(samples))
-        return (np.clip(dithered, -1, 1) * 32767).astype("<i2")
+        # The same stretch is heard the same, whatever was heard before it.
+        random = np.random.default_rng(int(start_s * SAMPLE_RATE_HZ))
+        return samples * gain + DITHER * random.standard_normal(len(samples))
+
+
+def _padded(stretch: Stretch) -> slice:
+    """Give the frames of a stretch and a little around it."""
+    low = max(int((stretch.start_s - PADDING_S) / FRAME_S), 0)
+    return slice(low, int((stretch.end_s + PADDING_S) / FRAME_S))
 
 
 def open_decoder(made: mixed_model.MixedModel, **settings: Any) -> Any:  # noqa: ANN401
@@ -217,6 +227,8 @@ def open_decoder(made: mixed_model.MixedModel, **settings: Any) -> Any:  # noqa:
         "fwdflat": False,
         "maxhmmpf": 3000,
         "maxwpf": 30,
+        # Its looking ahead finds nothing in cepstra that come frame by frame.
+        "pl_window": 0,
         "loglevel": "FATAL",
     }
     try:

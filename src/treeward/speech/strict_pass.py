@@ -10,14 +10,20 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from treeward.speech.cepstra import CEPSTRA
 from treeward.speech.token_words import Heard
 
 if TYPE_CHECKING:
+    from treeward.speech.cepstra import Cepstra
     from treeward.speech.phrase_tokens import TokenTable
 
 FRAME_S = 0.01  # of PocketSphinx's features
 ANOTHER_NOTE = 0.01  # share of notes followed by any other without a pause; guess
 THEN_BEARING = 0.2  # share of departures followed by their bearing; guess
+_REACH = 3  # frames
+_NO_MEAN = ",".join(["0"] * CEPSTRA)  # to be taken off by PocketSphinx
 _SCORE_SCALE = 1024  # hypothesis scores are shifted by 10 bits (src/hmm.h)
 
 
@@ -29,12 +35,13 @@ class Decode:
     heard: tuple[Heard, ...]
 
 
-def run_decoder(decoder: Any, sound: bytes, cmn: str | None = None) -> Decode | None:  # noqa: ANN401
-    """Decode 16-bit sound; with `cmn`, at that cepstral mean instead of its own."""
-    if cmn is not None:
-        decoder.set_cmn(cmn)
+def run_decoder(decoder: Any, cepstra: Cepstra) -> Decode | None:  # noqa: ANN401
+    """Decode cepstra whose mean was taken off; times count from their first frame."""
+    # Rates of change reach three frames to either side.
+    framed = np.pad(cepstra, ((_REACH, _REACH), (0, 0)), mode="edge")
+    decoder.set_cmn(_NO_MEAN)
     decoder.start_utt()
-    decoder.process_raw(sound, full_utt=cmn is None)
+    decoder.process_cep(framed.astype("<f4").tobytes(), full_utt=False)
     decoder.end_utt()
     hypothesis = decoder.hyp()
     if hypothesis is None:

@@ -20,7 +20,7 @@ from treeward.speech.phrase_match import PhraseMatcher
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -106,6 +106,9 @@ class VoskRecognizer:
         for text in (*dict.fromkeys(texts), UNKNOWN):
             if all(self.knows(word) for word in text.split()):
                 yield text
+
+    def get_used_to(self, stretches: Iterable[NDArray[np.float32]]) -> None:
+        """Do nothing: Vosk's models get used to a voice within a stretch."""
 
     def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
         """Recognise one stretch of sound; see `Recognizer.decode`."""
