@@ -6,9 +6,10 @@ The library mirrors the commands: ``Hunt(path)`` has one method for each.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
+TYPE_CHECKING = False  # type checkers take it for typing's, which is slow to import
 if TYPE_CHECKING:
+    from typing import Any
+
     from treeward import survey
     from treeward.hunt import Hunt
 

@@ -85,7 +85,9 @@ def test_a_hunt_toml_of_a_megabyte_is_not_read(tmp_path: Path) -> None:
     path = tmp_path / "hunt.toml"
     path.write_bytes(b"# \n" * 400_000)
 
-    with pytest.raises(TreewardError, match=r"is 1\.2 MB large, more than the 1\.05 MB"):
+    with pytest.raises(
+        TreewardError, match=r"is 1\.2 MB large, more than the 1\.05 MB"
+    ):
         read_hunt_file(path)
 
 

@@ -159,3 +159,47 @@ def test_the_second_of_two_commands_is_told_which_is_at_work(
     with pytest.raises(SystemExit) as ended:
         cli.main(["transcribe", "--hunt", str(typed_hunt)])
     assert ended.value.code == 0
+
+
+def test_ctrl_c_that_a_library_swallows_is_raised_again(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    class Dropped:
+        def __del__(self) -> None:
+            raise KeyboardInterrupt
+
+    def swallows() -> None:
+        dropped = Dropped()
+        del dropped  # Python tells of it, and goes on
+        for _ in range(500):
+            time.sleep(0.01)
+
+    before = signal.getsignal(signal.SIGINT), sys.unraisablehook
+    monkeypatch.setattr(cli, "main", swallows)
+    began = time.monotonic()
+    try:
+        with pytest.raises(SystemExit) as ended:
+            program.run()
+    finally:
+        signal.signal(signal.SIGINT, before[0])
+
+    assert ended.value.code == 1
+    assert capsys.readouterr().err == "Stopped.\n"
+    assert time.monotonic() - began < 4
+    assert sys.unraisablehook is before[1]
+
+
+def test_little_is_imported_before_ctrl_c_is_answered() -> None:
+    code = "import sys, treeward.__main__; print('typing' in sys.modules)"
+    run = subprocess.run(
+        [
+            sys.executable,
+            "-S",
+            "-c",
+            f"import sys; sys.path[:0] = {sys.path!r}; {code}",
+        ],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert run.stdout == "False\n"
