@@ -259,9 +259,14 @@ def _attach(
 ) -> dict[int, ReviewRow]:
     """Find new events that say what a row added by hand says already."""
     found: dict[int, ReviewRow] = {}
+    alike: dict[tuple[str, str, str], list[int]] = {}
+    for j, event in enumerate(new):
+        alike.setdefault((event.kind, event.mark, event.value), []).append(j)
     for row in by_hand:
-        for j, event in enumerate(new):
-            if j not in taken and j not in found and same_note(row.event, event):
+        for j in alike.get((row.event.kind, row.event.mark, row.event.value), ()):
+            if j in taken or j in found:
+                continue
+            if same_note(row.event, new[j]):
                 found[j] = row
                 break
     return found
