@@ -57,7 +57,10 @@ def main() -> None:
             if number == 0:
                 length_s = time.monotonic() - began
                 continue
-            seen[_kind(child.returncode, said)] += 1
+            kind = _kind(child.returncode, said)
+            if "ours" in kind or "else" in kind:
+                print(said)
+            seen[kind] += 1
     print(seen)
     record.write(
         "starts",
