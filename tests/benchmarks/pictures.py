@@ -48,6 +48,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("hunt", type=Path, help="a hunt that was transcribed")
     parser.add_argument("directory", type=Path, help="where the pictures go")
+    parser.add_argument("--only", metavar="NAME", help="report.png or a review page's")
     arguments = parser.parse_args()
     arguments.directory.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as play:
@@ -56,8 +57,11 @@ def main() -> None:
             executable_path=shutil.which("chromium"),
             args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
         )
-        report_pictures(browser, Hunt(copy), arguments.directory)
+        if arguments.only in {None, "report.png"}:
+            report_pictures(browser, Hunt(copy), arguments.directory)
         for name, width, height, dots, scheme in PICTURES:
+            if arguments.only not in {None, name}:
+                continue
             server = ReviewServer(Hunt(copy))
             threading.Thread(target=server.run, daemon=True).start()
             page = browser.new_page(

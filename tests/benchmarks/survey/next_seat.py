@@ -235,8 +235,8 @@ def write(lines: list[str], hunts: int, seed: int) -> None:
             f"`python tests/benchmarks/survey/next_seat.py --hunts {hunts} "
             f"--seed {seed}`: three bees not watched before, for an "
             "hour at the place advised. The promise is a mean over where the colony "
-            f"may be, and counts on {SESSION_BEARINGS} bearings: most hunts come out below "
-            "it, a few large ones above."
+            f"may be, and counts on {SESSION_BEARINGS} bearings: most hunts come out "
+            "below it, a few large ones above."
         ),
         "",
         *lines,
