@@ -155,7 +155,7 @@ def _recordings(home: Path) -> None:
     hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
     hunt.review_path.write_text(contract.REVIEW, "utf-8")
     rng = np.random.default_rng(5)
-    time_s = np.arange(20 * 16_000) / 16_000
+    time_s = np.arange(8 * 16_000) / 16_000
     voice = sum(np.sin(2 * np.pi * 140 * k * time_s) / k for k in range(1, 20))
     burst = 0.5 * (1 + np.sign(np.sin(2 * np.pi * 0.35 * time_s)))
     sound = 0.1 * voice * burst + 0.002 * rng.standard_normal(len(time_s))
