@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
 from importlib.resources import files
 from itertools import pairwise
 from pathlib import Path
@@ -38,7 +39,9 @@ def drawn(
     if kind == "plain":
         whole = build()
     elif kind == "hostile":
-        whole = build(name=HOSTILE)
+        whole = build(name=HOSTILE.replace("\x07", ""))
+        named = replace(whole.stations[0], name=HOSTILE)
+        whole = replace(whole, stations=(named, *whole.stations[1:]))
     else:
         whole = request.getfixturevalue(kind)
     return whole, sketch(whole)
