@@ -77,7 +77,8 @@ def weigh(
         weighed.append(replace(evidence, used=used, note=note))
     if [e.source for e in weighed if e.used] == ["file time"]:
         flags.append(
-            "the clock rests on the file's time alone; say a time now and then"
+            "the clock rests on the file's time alone; say a time now and then, or "
+            "give --start"
         )
     return weighed, flags
 
