@@ -48,10 +48,10 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def address(result: HuntResult, tmp_path_factory: pytest.TempPathFactory) -> str:
+def address(two_days: HuntResult, tmp_path_factory: pytest.TempPathFactory) -> str:
     folder = tmp_path_factory.mktemp("browser") / "results"
     clips = {"2": silent_clip(), "3": silent_clip()}
-    return write_results(result, folder, with_sound=clips).report.as_uri()
+    return write_results(two_days, folder, with_sound=clips).report.as_uri()
 
 
 def view_box(page: Page) -> list[float]:
