@@ -19,6 +19,7 @@ from treeward.atomic import (
     replacing_set,
     write_text,
 )
+from treeward.cli import demo
 from treeward.errors import TreewardError
 from treeward.hunt import Hunt
 from treeward.review_store import ReviewStore
@@ -204,3 +205,20 @@ def test_a_spoilt_machine_copy_is_named_with_its_folder(typed_hunt: Path) -> Non
     copy.unlink()
 
     assert len(hunt.rows()) == len(rows)
+
+
+def test_a_demo_goes_on_only_where_it_was_cut_short(tmp_path: Path) -> None:
+    source, mine = tmp_path / "example", tmp_path / "mine"
+    for folder in (source, mine):
+        folder.mkdir()
+        (folder / "hunt.toml").write_text("[hunt]", "utf-8")
+
+    assert demo.is_cut_short(mine, source)
+    (mine / "results").mkdir()
+    assert demo.is_cut_short(mine, source)
+    (mine / "results" / "report.html").write_text("all of it", "utf-8")
+    assert not demo.is_cut_short(mine, source)
+    (mine / f"{PREFIX}results-x").mkdir()
+    assert demo.is_cut_short(mine, source)
+    (mine / "hunt.toml").write_text("[hunt]  # mine", "utf-8")
+    assert not demo.is_cut_short(mine, source)

@@ -8,10 +8,12 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
-from treeward.errors import ClockError, TreewardError
+from treeward.audio.reader import read_blocks
+from treeward.errors import ClockError, SoundError, TreewardError
 from treeward.hunt import Hunt
 from treeward.hunt_file import read_hunt_file
 from treeward.notes.clock_evidence import parse_start
@@ -71,6 +73,28 @@ def test_a_rate_that_makes_a_short_file_last_for_days_is_refused(
     data = sounds.wav(samples=samples, rate=1)
 
     assert not contract.walk("sound", ".wav", data, contract.Ground(tmp_path))
+
+
+def test_samples_stay_within_full_scale_whatever_the_file_holds(
+    tmp_path: Path,
+) -> None:
+    square = np.repeat(np.tile([1, -1], 300), 20).astype("<f4")
+    endless = np.tile(np.array([np.inf, -np.inf, np.nan, 3e38], "<f4"), 4000)
+    for name, samples, channels in (("a", square, 1), ("b", endless, 2)):
+        path = tmp_path / f"{name}.wav"
+        data = sounds.wav(samples=samples.tobytes(), tag=3, bits=32, channels=channels)
+        path.write_bytes(data)
+        found = np.concatenate([block.samples for block in read_blocks(path)])
+        assert len(found) > 10_000
+        assert np.abs(found).max() <= 1.0
+
+
+def test_a_sound_track_that_no_decoder_knows_is_a_line(tmp_path: Path) -> None:
+    path = tmp_path / "memo.wav"
+    path.write_bytes(sounds.wav(samples=bytes(4000), tag=0xFEED))
+
+    with pytest.raises(SoundError, match=r"memo\.wav: is not a recording"):
+        list(read_blocks(path))
 
 
 def test_a_number_too_long_to_read_is_a_line(tmp_path: Path) -> None:

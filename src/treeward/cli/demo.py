@@ -35,7 +35,7 @@ def command(directory: Path) -> None:
     from treeward.resources import example_hunt_dir
 
     source = example_hunt_dir()
-    cut_short = _is_cut_short(directory, source)
+    cut_short = is_cut_short(directory, source)
     taken = directory.exists() and (not directory.is_dir() or any(directory.iterdir()))
     if taken and not cut_short:
         raise HuntError(
@@ -78,7 +78,7 @@ def command(directory: Path) -> None:
         click.echo(f"   {path}  {what}")
 
 
-def _is_cut_short(directory: Path, source: Path) -> bool:
+def is_cut_short(directory: Path, source: Path) -> bool:
     """Tell whether an earlier demo was stopped here before it came to its results."""
     mine, example = directory / "hunt.toml", source / "hunt.toml"
     if not mine.is_file() or mine.read_bytes() != example.read_bytes():
