@@ -181,7 +181,7 @@ def _check_kept(row: ReviewRow, after: dict[str, ReviewRow]) -> None:
     before = (mine.kind, mine.mark, mine.value, mine.clock, row.decision, row.remark)
     if before != (now.kind, now.mark, now.value, now.clock, kept.decision, kept.remark):
         raise Breach(f"row {row.name} was {row}, is {kept}")
-    if row.extra != kept.extra:
+    if dict(row.extra) != dict(kept.extra):
         raise Breach(f"row {row.name} lost a column: {row.extra}, {kept.extra}")
 
 
