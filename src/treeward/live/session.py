@@ -139,9 +139,11 @@ class Session:
         self.intake.start()
         self._recognise.start()
         try:
-            while self._recognise.is_alive():
+            hearing = True  # one look at least, though the sound may end at once
+            while hearing:
                 each_tick(self.tick())
                 self._recognise.join(TICK_S)
+                hearing = self._recognise.is_alive()
         finally:
             self.finish()
         each_tick(self.snapshot())
