@@ -239,6 +239,18 @@ def test_no_time_of_other_centuries_is_reckoned_with(
         parse_start(clock, hunt.zone, where="--start")
 
 
+def test_a_number_without_end_in_a_transcript_is_a_line(tmp_path: Path) -> None:
+    path = tmp_path / "memo.srt"
+    path.write_text(
+        "1\n00:00:01,000 --> 00:00:03,000\nyellow away\n\n" + "9" * 200_000, "utf-8"
+    )
+
+    with pytest.raises(
+        TreewardError, match=r"memo\.srt line 5: holds a number without"
+    ):
+        read_transcript(path)
+
+
 def test_names_that_cannot_be_shown_are_refused(tmp_path: Path) -> None:
     path = tmp_path / "hunt.toml"
     text = contract.HUNT_TOML.replace("Marl Hollow", r"Marl \u001b[2J Hollow")

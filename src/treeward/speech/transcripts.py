@@ -34,6 +34,7 @@ _TEXT_LINE = re.compile(
 _INNER_TIME = re.compile(rf"<{_CUE_TIME}>")
 # Sounds described for the deaf: [wind], (laughs).
 _SOUND = re.compile(r"\[[^\]\[]*\]|\([^()]*\)|\u266a")
+_ENDLESS = re.compile(r"\d{100}")
 # Control characters but tab and line feed, and halves of letters (from JSON escapes).
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 _TAG = re.compile(r"<[^<>]*>|\{\\[^{}]*\}")
@@ -205,6 +206,12 @@ def _from_srt(path: Path, text: str) -> list[Utterance]:
     import srt
 
     times = _cue_times(path, text)
+    if match := _ENDLESS.search(text):  # srt's pattern takes the square of its length
+        raise TranscriptError(
+            "holds a number without end",
+            where=f"{path} line {text[: match.start()].count(chr(10)) + 1}",
+            mend="Each cue is a number, a line of times and its words",
+        )
     try:
         cues = [
             (cue.start.total_seconds(), cue.end.total_seconds(), cue.content)
