@@ -13,16 +13,20 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound="Callable[..., Any]")
 
 
-def hunt_option(function: F) -> F:
-    """Add --hunt DIR, passed on as `hunt_dir`; the folder one stands in by default."""
+def _hunt(help_line: str) -> Callable[[F], F]:
     return click.option(
         "--hunt",
         "hunt_dir",
         type=click.Path(path_type=Path, file_okay=False),
         default=Path(),
         metavar="DIR",
-        help="The hunt's folder, when it is not the one you stand in.",
-    )(function)
+        help=help_line,
+    )
+
+
+def hunt_option(function: F) -> F:
+    """Add --hunt DIR, passed on as `hunt_dir`; the folder one stands in by default."""
+    return _hunt("The hunt's folder, when it is not the one you stand in.")(function)
 
 
 def own_data_option(what: str) -> Callable[[F], F]:
@@ -33,18 +37,7 @@ def own_data_option(what: str) -> Callable[[F], F]:
     what
         The file or folder of a hunt that such a command heeds.
     """
-
-    def add(function: F) -> F:
-        return click.option(
-            "--hunt",
-            "hunt_dir",
-            type=click.Path(path_type=Path, file_okay=False),
-            default=Path(),
-            metavar="DIR",
-            help=f"A hunt whose own {what} counts too.",
-        )(function)
-
-    return add
+    return _hunt(f"A hunt whose own {what} counts too.")
 
 
 def json_option(function: F) -> F:
