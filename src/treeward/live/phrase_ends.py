@@ -2,7 +2,8 @@
 
 Speech stands out from the middle level of the last seconds by more than the
 background's own swing. A phrase is over when most of the last frames do not stand out:
-a single gust among them does not hold the answer up. Measured against
+a single gust among them does not hold the answer up. Nor do gusts and bees that go on:
+what is far softer than the phrase's own loudest part ends it too. Measured against
 speech.endpoint's way, which waits for a level near the lowest of the last seconds and
 so goes on for seconds in wind (tests/benchmarks/live/latency.py).
 """
@@ -20,12 +21,17 @@ from treeward.speech.level_frames import FRAME, SILENCE_DB, LevelFrames
 QUIET_FRAMES = 40  # the last 0.4 s decide whether a phrase is over; measured
 QUIET_SHARE = 0.85  # of them that must not stand out; measured
 BEFORE_FRAMES = 33  # kept before the first frame that stands out
-AFTER_FRAMES = 20  # and after the last
+AFTER_FRAMES = 28  # and after the last: the softest end of a word
 BEGIN_FRAMES = 5  # of the last eight must stand out, to begin
 LONGEST_FRAMES = 800  # 8 s: nobody speaks a note that long
 RISE_DB = 7.0  # speech begins this far over the middle level; guess
 FALL_DB = 6.0  # and ends below this; guess
 SWING_RISE_DB = 2.0  # over the swing, if that is more
+LOUD_FRAMES = 8  # as many are as loud as the phrase's loud part; a click is shorter
+DROP_DB = 22.0  # below the loud part nothing is speech of the same mouth; measured
+LULL_FRAMES = 90  # without a frame near the loud part end a phrase; measured
+LULL_DB = 12.0  # near: a word of the same breath is no softer; guess
+LULL_AFTER_FRAMES = 40  # of such a lull are kept
 BACKGROUND_FRAMES = 400  # whose middle level is the background's; measured
 LEAST_FRAMES = 50  # before anything is known of the background
 _LOOK_EVERY = 5  # frames
@@ -48,6 +54,8 @@ class PhraseEnds:
         self._kept: deque[Samples] = deque(maxlen=BEFORE_FRAMES)
         self._open: list[Samples] = []
         self._open_db: list[float] = []  # levels of the open phrase
+        self._loud_db = -np.inf  # of its loud part
+        self._lull = 0  # frames since one near it
 
     @property
     def in_speech(self) -> bool:
@@ -81,12 +89,16 @@ class PhraseEnds:
                 self._open = list(self._kept)
                 self._above.clear()
                 self._quiet.clear()
+                self._loud_db, self._lull = -np.inf, 0
             return []
         self._open.append(frame)
-        self._quiet.append(self._level <= self._end_db)
+        self._quiet.append(self._level <= max(self._end_db, self._loud_db - DROP_DB))
+        self._lull = 0 if self._level > self._loud_db - LULL_DB else self._lull + 1
         enough = len(self._quiet) == QUIET_FRAMES
         if enough and sum(self._quiet) >= QUIET_SHARE * QUIET_FRAMES:
             return self._end(len(self._open) - QUIET_FRAMES + AFTER_FRAMES)
+        if self._lull >= LULL_FRAMES:
+            return self._end(len(self._open) - LULL_FRAMES + LULL_AFTER_FRAMES)
         if len(self._open) >= LONGEST_FRAMES:
             self._past.extend(self._open_db)  # too long for a note: noise has grown
             return self._end(len(self._open))
@@ -99,6 +111,9 @@ class PhraseEnds:
         begin = float(middle) + max(RISE_DB, swing + SWING_RISE_DB)
         self._begin_db = max(begin, SILENCE_DB)
         self._end_db = max(float(middle) + max(FALL_DB, swing), SILENCE_DB)
+        if len(self._open_db) >= LOUD_FRAMES:
+            loudest = np.partition(self._open_db, -LOUD_FRAMES)
+            self._loud_db = float(loudest[-LOUD_FRAMES])
 
     def _end(self, count: int) -> list[Block]:
         frames, rest = self._open[:count], self._open[count:]
