@@ -34,7 +34,7 @@ SHARE_COMMAND = 0.05
 CHAIN_BREAKS = 0.02  # share of chains that go on in other words than the graph's
 AFTER_NOTE_END = 0.35  # share of notes after which the person is silent
 AFTER_NOTE_NOTE = 0.45  # share of notes followed by another at once
-MOST_PRONUNCIATIONS = 8  # of one joined phrase
+MOST_PRONUNCIATIONS = 12  # of one joined phrase
 
 # Digits as radio operators say them, beside the plain words: ICAO Annex 10,
 # Volume II, 5.2.1.4.3.
