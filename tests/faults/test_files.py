@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
-from treeward.audio.reader import read_blocks
+from treeward.audio.reader import probe, read_blocks
 from treeward.errors import ClockError, SoundError, TreewardError
 from treeward.hunt import Hunt
 from treeward.hunt_file import read_hunt_file
@@ -87,6 +87,16 @@ def test_samples_stay_within_full_scale_whatever_the_file_holds(
         found = np.concatenate([block.samples for block in read_blocks(path)])
         assert len(found) > 10_000
         assert np.abs(found).max() <= 1.0
+
+
+@pytest.mark.parametrize("size", [0x7FFFFFFF, 0xFFFFFFFE, 5000])
+def test_room_is_made_for_no_more_than_a_file_holds(tmp_path: Path, size: int) -> None:
+    path = tmp_path / "memo.wav"
+    remarks = b"LIST" + size.to_bytes(4, "little") + b"INFO"
+    path.write_bytes(sounds.wav(samples=bytes(range(200)), before=remarks))
+
+    with pytest.raises(SoundError, match=r"memo\.wav: .*its header is spoilt"):
+        probe(path)
 
 
 def test_a_sound_track_that_no_decoder_knows_is_a_line(tmp_path: Path) -> None:

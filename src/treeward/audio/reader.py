@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 MOST_CHANNELS = 64  # more is not a sound recording
 LEAST_RATE_HZ = 4000  # telephones sample 8000 times a second; less is no speech; choice
 MOST_RATE_HZ = 768_000  # the fastest recorders for sound; more is a spoilt header
+MOST_CHUNKS = 1000  # before the samples of a WAV file; more is a spoilt header
 SILENT_PEAK = 1e-5  # -100 dB of full scale: below the last bit of 16
 _READ_S = 1.0  # libsndfile and memory are both content with a second at a time
 _MEND_COPY = "Copy it from the recorder again, or convert it to WAV"
@@ -148,7 +149,37 @@ def _existing(path: str | PathLike[str]) -> Path:
         ) from error
     if size == 0:
         raise SoundError("is empty (0 bytes)", where=str(path), mend=_MEND_COPY)
+    if _has_endless_chunk(path, size):
+        raise SoundError(
+            "is not a recording that can be read (its header is spoilt)",
+            where=str(path),
+            mend=_MEND_COPY,
+        )
     return path
+
+
+def _has_endless_chunk(path: Path, size: int) -> bool:
+    """Tell whether a WAV or AIFF file has a chunk of remarks longer than the file.
+
+    Decoders make room for all that a header promises, which may be gigabytes. The
+    chunk of samples may promise too much: a recorder that lost power leaves it so.
+    """
+    with path.open("rb") as file:
+        head = file.read(12)
+        order = {b"RIFF": "little", b"RF64": "little", b"RIFX": "big", b"FORM": "big"}
+        if (name := order.get(head[:4])) is None:
+            return False
+        at = 12
+        for _ in range(MOST_CHUNKS):
+            file.seek(at)
+            chunk = file.read(8)
+            if len(chunk) < 8 or chunk[:4] in {b"data", b"SSND"}:
+                return False
+            length = int.from_bytes(chunk[4:], "big" if name == "big" else "little")
+            at += 8 + length + length % 2
+            if at > size + 1:
+                return True
+    return True
 
 
 def _open_chunks(
@@ -233,7 +264,7 @@ def _soundfile_chunks(path: Path, start_s: float, faults: list[SoundError]) -> C
             while len(part := sound.read(step, dtype="float32", always_2d=True)):
                 done += len(part)
                 yield _mono(part)
-        except soundfile.LibsndfileError as error:
+        except (soundfile.LibsndfileError, ValueError) as error:  # ends before it says
             faults.append(_cut_off(path, done / sound.samplerate, str(error)))
             return
         stated = max(sound.frames, _stated_frames(path, sound))
