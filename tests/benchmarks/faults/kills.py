@@ -163,11 +163,13 @@ class Round:
         shutil.rmtree(self._home, ignore_errors=True)
         shutil.copytree(self._template, self._home, symlinks=True)
 
-    def kill(self, number: int, rng: random.Random, tally: Tally) -> None:
+    def kill(
+        self, number: int, rng: random.Random, tally: Tally, *, interrupt: bool
+    ) -> None:
         """End the command once and look at what it left."""
         self._lay_out()
         after_s = rng.uniform(0.0, self._whole.seconds * 1.05)
-        match number % 5:
+        match 4 if interrupt else number % 5:
             case 0 | 1:
                 how = "SIGKILL at a moment"
                 ended = run_child(self._scenario, self._ground, after_s=after_s)
@@ -253,6 +255,7 @@ def main() -> None:
     parser.add_argument("--times", type=int, default=200, help="of each in all")
     parser.add_argument("--minutes", type=float, default=1e6)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--interrupt", action="store_true", help="Ctrl-C alone")
     default = Path(tempfile.gettempdir()) / "treeward-kills"
     parser.add_argument("--state", type=Path, default=default)
     options = parser.parse_args()
@@ -262,6 +265,8 @@ def main() -> None:
     said = json.loads(kept.read_text()) if kept.exists() else {}
     tallies = {name: Tally(**tally) for name, tally in said.items()}
     preload()
+    # Whoever starts this in the background has Ctrl-C ignored, by us and our children.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     for scenario in SCENARIOS:
         if options.scenarios and scenario.short not in options.scenarios:
             continue
@@ -273,7 +278,7 @@ def main() -> None:
             killed = Round(scenario, Path(folder).resolve())
             while tally.runs < times and time.monotonic() < until:
                 rng = random.Random(f"{options.seed} {tally.runs}")  # noqa: S311
-                killed.kill(tally.runs, rng, tally)
+                killed.kill(tally.runs, rng, tally, interrupt=options.interrupt)
         print(scenario.name, tally, flush=True)
         kept.write_text(json.dumps({name: asdict(t) for name, t in tallies.items()}))
         record.write("kills", table(tallies))

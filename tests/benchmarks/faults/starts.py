@@ -33,6 +33,8 @@ def main() -> None:
     parser.add_argument("--times", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
+    # Whoever starts this in the background has Ctrl-C ignored, by our children as well.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     rng = random.Random(options.seed)  # noqa: S311  (moments, no secrets)
     seen: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as folder:
