@@ -109,6 +109,9 @@ def run_child(
             sys.stdout.flush()
             sys.stderr.flush()
             count.write_text(str(changes.made))
+        except KeyboardInterrupt:  # before the program had begun, or after it
+            os.write(2, b"Stopped beside the program")
+            status = 130
         finally:
             os._exit(status)
     if after_s is not None:
