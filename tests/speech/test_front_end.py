@@ -99,6 +99,12 @@ def test_watch_tells_loud_noise_from_quiet() -> None:
     assert all(told[-50:])
 
 
+def test_long_silence_is_not_taken_for_noise() -> None:
+    watch = neural.NoiseWatch()
+    quiet = hiss(60.0, 0.0005)
+    assert not any(watch.push(quiet) for _ in range(15))
+
+
 def test_sound_keeps_its_length_when_noise_comes_and_goes() -> None:
     sound = np.concatenate([hiss(8, 0.0005), with_water(20.0), hiss(25, 0.0005)])
     front_end = FrontEnd()

@@ -146,6 +146,7 @@ class NoiseWatch:
     USUAL_SPEECH_DB = -28.0  # of full scale in the band, until speech was heard; guess
     MEMORY_S = 15.0
     FADE_DB_PER_S = 0.05  # of what is remembered of the level of speech; guess
+    SILENT_DB = -58.0  # in the band: nothing to suppress, however long nobody speaks
 
     def __init__(self) -> None:
         self._sos = butter(3, self.BAND_HZ, "band", fs=SAMPLE_RATE_HZ, output="sos")
@@ -167,7 +168,9 @@ class NoiseWatch:
         if len(self._levels) < 50:
             return self.calls_for_it
         quiet_db, loud_db = np.quantile(self._levels, (0.2, 0.98))
-        faded = self._speech_db - self.FADE_DB_PER_S * len(samples) / SAMPLE_RATE_HZ
+        faded = self._speech_db
+        if quiet_db > self.SILENT_DB:
+            faded -= self.FADE_DB_PER_S * len(samples) / SAMPLE_RATE_HZ
         if loud_db - quiet_db > self.WANTED_BELOW_DB / 2:
             faded = max(faded, float(loud_db))
             if faded - loud_db > self.WANTED_BELOW_DB / 2:
