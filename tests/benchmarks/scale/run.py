@@ -106,7 +106,11 @@ def hear(directory: Path, jobs: int, stop_after_s: float | None) -> None:
     """Transcribe the season."""
     command = [*TREEWARD, "transcribe", "--hunt", str(directory), "--jobs", str(jobs)]
     spent = watched([*command, "--model", "pocketsphinx"], stop_after_s)
-    stopped = f" stopped at {stop_after_s:.0f} s" if stop_after_s else ""
+    stopped = ""
+    if stop_after_s:
+        # It ends with 0 when it was done before, or Ctrl-C did not reach it.
+        what = "stopped at" if spent.status else "NOT stopped, though told to at"
+        stopped = f" {what} {stop_after_s:.0f} s"
     tell(
         directory,
         f"hear {hours_of(directory):.0f} h --jobs {jobs}{stopped}: "
@@ -173,6 +177,8 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=10)
     args = parser.parse_args()
     directory: Path = args.directory
+    # Whoever starts this in the background has Ctrl-C ignored, by our children as well.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     if args.step == "make":
         begun = time.monotonic()
         invented = season.invent(round(args.hours / season.DAY_H))
