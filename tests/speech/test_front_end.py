@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from treeward.audio.records import SAMPLE_RATE_HZ, Block
 from treeward.speech import neural
 from treeward.speech.endpoint import Endpointer
-from treeward.speech.front_end import FrontEnd
+from treeward.speech.front_end import TURNED_DOWN, FrontEnd
 from treeward.speech.windows import LONGEST_S, cut_windows
 
 if TYPE_CHECKING:
@@ -97,6 +97,22 @@ def test_watch_tells_loud_noise_from_quiet() -> None:
     loud = with_water(20.0)
     told = [watch.push(loud[i : i + 1600]) for i in range(0, 320_000, 1600)]
     assert all(told[-50:])
+
+
+def test_noise_is_only_turned_down_where_nobody_speaks() -> None:
+    front_end = FrontEnd()
+    sound = with_water(20.0)
+    given = [
+        front_end.push(sound[i : i + 16_000], spoken=i < 200_000)
+        for i in range(0, 320_000, 16_000)
+    ]
+    clean = np.concatenate([*given, front_end.flush()])
+    assert len(clean) == len(sound)
+    silent = slice(240_000, 320_000)
+    plain = through(FrontEnd(suppress=False), sound, [16_000] * 20)
+    np.testing.assert_allclose(
+        clean[silent], TURNED_DOWN * plain[silent], rtol=1e-4, atol=1e-7
+    )
 
 
 def test_long_silence_is_not_taken_for_noise() -> None:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 HIGH_PASS_HZ = 80.0  # below any voice; wind and handling noise are there
 SUPPRESSED_SHARE = 0.95  # the rest is as it was
+TURNED_DOWN = 0.03  # of noise where nobody speaks, about what suppression leaves
 RUN_IN_S = 0.5  # of sound the suppressor hears before what it gives out
 
 
@@ -46,15 +47,25 @@ class FrontEnd:
         self._run_in = 0  # samples it gives out that are not wanted
         self._last: Samples = np.zeros(0, np.float32)
 
-    def push(self, samples: Samples) -> Samples:
-        """Take in samples and give out those that are ready."""
+    def push(self, samples: Samples, *, spoken: bool = True) -> Samples:
+        """Take in samples and give out those that are ready.
+
+        Parameters
+        ----------
+        samples
+            Sound that follows on what was pushed before.
+        spoken
+            Whether somebody may be speaking in it. Where nobody does, noise that
+            calls for suppression is only turned down, which costs nothing.
+        """
         if not len(samples):
             return np.zeros(0, np.float32)
         filtered, self._filter = sosfilt(self._sos, samples, zi=self._filter)
         sound = np.asarray(filtered, np.float32)
         if not self._may_suppress:
             return sound
-        wanted = self._watch.push(sound)
+        noisy = self._watch.push(sound)
+        wanted = noisy and spoken
         before = np.zeros(0, np.float32)
         if wanted and not self._suppressing:
             self._begin()
@@ -64,7 +75,7 @@ class FrontEnd:
             -int(RUN_IN_S * SAMPLE_RATE_HZ) :
         ]
         if not self._suppressing or self._suppressor is None:
-            return np.concatenate([before, sound])
+            return np.concatenate([before, sound * TURNED_DOWN if noisy else sound])
         self._held = np.concatenate([self._held, sound])
         return self._given(self._suppressor.push(sound))
 

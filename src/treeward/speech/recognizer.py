@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 from treeward.audio.records import SAMPLE_RATE_HZ, Block
 from treeward.speech.front_end import FrontEnd
 from treeward.speech.records import Utterance
-from treeward.speech.sieve import spoken_spans
+from treeward.speech.sieve import Rises, spoken_spans
 from treeward.speech.windows import cut_windows
 
 if TYPE_CHECKING:
@@ -139,14 +139,29 @@ def _decoded(
 def _cleaned(blocks: Iterable[Block]) -> Iterator[Block]:
     front_end = FrontEnd()
     at_s: float | None = None
-    for block in blocks:
+    for block, spoken in _with_speech_near(blocks):
         if at_s is None:
             at_s = block.start_s
-        clean = Block(start_s=at_s, samples=front_end.push(block.samples))
+        cleaned = front_end.push(block.samples, spoken=spoken)
+        clean = Block(start_s=at_s, samples=cleaned)
         at_s = clean.end_s
         yield clean
     if at_s is not None:
         yield Block(start_s=at_s, samples=front_end.flush())
+
+
+def _with_speech_near(blocks: Iterable[Block]) -> Iterator[tuple[Block, bool]]:
+    """Tell of each block whether something rises in it, before it or after it."""
+    rises = Rises()
+    held: Block | None = None
+    before = now = False
+    for block in blocks:
+        after = rises.push(block.samples)
+        if held is not None:
+            yield held, before or now or after
+        held, before, now = block, now, after
+    if held is not None:
+        yield held, before or now
 
 
 def part_at_pauses(utterance: Utterance) -> Iterator[Utterance]:

@@ -8,12 +8,14 @@ any suppression. Steady noise stays quiet; gusts and passing insects are let thr
 
 from __future__ import annotations
 
+from collections import deque
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.signal import butter, sosfilt
 
 from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.speech.level_frames import LevelFrames
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -30,6 +32,34 @@ JOIN_S = 0.6  # rises no farther apart stay together beside their padding; guess
 _FRAME = 160  # samples, 10 ms
 _SMOOTH = 6  # frames
 _DEAF_DB = -90.0  # of full scale: quieter is below the last bit of most recorders
+
+
+class Rises:
+    """Says of running sound, before any suppression, whether something rises in it.
+
+    It is asked once a second or so, and need be sure of silence only.
+    """
+
+    # Over the quiet level. Of 364 notes of tuning speakers in water at 15 dB and in all
+    # noises at 8 dB none was missed even at 9 dB.
+    RISE_DB = 8.0
+    MEMORY_S = 15.0
+
+    def __init__(self) -> None:
+        self._frames = LevelFrames()
+        self._levels: deque[float] = deque(maxlen=int(self.MEMORY_S * 100))
+
+    def push(self, samples: NDArray[np.float32]) -> bool:
+        """Take sound that follows on; say whether somebody may be speaking in it."""
+        new = [level_db for _, level_db in self._frames.push(samples)]
+        self._levels.extend(new)
+        if len(self._levels) < self.MEMORY_S * 20 or len(new) < _SMOOTH:
+            return True
+        power = np.power(10, np.array(new) / 10)
+        smooth = np.convolve(power, np.ones(_SMOOTH) / _SMOOTH, "same")
+        quiet_db = max(float(np.quantile(self._levels, QUIET_SHARE)), _DEAF_DB)
+        risen = 10 * np.log10(smooth + 1e-12) > quiet_db + self.RISE_DB
+        return bool(np.count_nonzero(risen) >= NEEDED_FRAMES)
 
 
 def spoken_spans(samples: NDArray[np.float32]) -> list[tuple[int, int]]:
