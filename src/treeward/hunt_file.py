@@ -160,7 +160,7 @@ class SpeechTable(_Table):
     """[speech]: how notes are heard in this hunt."""
 
     # Rows of less confidence are flagged; as notes.parser.DOUBT_BELOW.
-    flag_below: float = Field(default=0.8, ge=0, le=1)
+    flag_below: float = Field(default=0.9, ge=0, le=1)
 
 
 class WalkTable(_Table):

@@ -58,7 +58,7 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # Rows that were heard with less confidence than this are flagged for a look: higher
 # flags more of them. `treeward practice` finds what suits a voice and a microphone.
 # [speech]
-# flag_below = 0.8
+# flag_below = 0.9
 
 # Where the next station may be.
 # [walk]
