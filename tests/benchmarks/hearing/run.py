@@ -4,7 +4,7 @@
 
 CORPUS is a folder made by make_corpus. Each system runs in a process of its own, one
 after the other, so that its peak memory is its own. `--write` puts the tables into
-RESULTS.md beside this file.
+RESULTS.md beside this file, above what was written there by hand.
 """
 
 from __future__ import annotations
@@ -45,6 +45,7 @@ QUIET_COLUMNS = (
     "false events an hour, unflagged / all",
     "x real time (CPU)",
 )
+BY_HAND = "## Beside the tables"  # from here on RESULTS.md is kept as it is
 WITHOUT_NOTES = ("talk-only", "noise-only", "real-speech")
 
 
@@ -189,7 +190,10 @@ def main() -> None:
             "The speakers are synthetic, the noise is made: speech that "
             "people make outdoors will be harder.\n\n"
         )
-        Path(__file__).with_name("RESULTS.md").write_text(head + text, encoding="utf-8")
+        results = Path(__file__).with_name("RESULTS.md")
+        written = results.read_text(encoding="utf-8") if results.exists() else ""
+        _, mark, by_hand = written.partition(BY_HAND)
+        results.write_text(head + text + "\n" + mark + by_hand, encoding="utf-8")
 
 
 if __name__ == "__main__":
