@@ -40,6 +40,7 @@ class MixedModel:
     language_model: Path  # talk and notes
     talk_only: Path  # the same without the notes
     dictionary: Path
+    features: Path  # settings of the acoustic model, see write_features
     tokens: TokenTable
 
 
@@ -185,6 +186,18 @@ def settings() -> tuple[str, ...]:
         f"{COMMONEST_WORDS} {MOST_PAIRS} {SHARE_AFTER_SILENCE} {SHARE_AMID_TALK}",
         f"{phrase_tokens.AFTER_NOTE_END} {phrase_tokens.AFTER_NOTE_NOTE}",
     )
+
+
+def write_features(path: Path, bundled: Path) -> None:
+    """Write the settings of the acoustic model for cepstra without their mean.
+
+    PocketSphinx heeds this file more than what it is told, and would take the mean of
+    each stretch off, however short.
+    """
+    settings = bundled.read_text(encoding="utf-8").replace("-cmn batch", "-cmn none")
+    beside = path.with_suffix(f".{os.getpid()}")
+    beside.write_text(settings, encoding="utf-8", newline="\n")
+    beside.replace(path)
 
 
 def make(model: MixedModel, bundled_path: Path, spoken: Mapping[str, Phones]) -> None:

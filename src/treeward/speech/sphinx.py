@@ -46,7 +46,7 @@ SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
 FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
 LEAST_CONFIDENCE = 0.3  # a note less sure is taken for talk
-_DECODER_VERSION = 2  # counts changes to the model's making, for the cache
+_DECODER_VERSION = 3  # counts changes to the model's making, for the cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,8 +227,7 @@ def open_decoder(made: mixed_model.MixedModel, **settings: Any) -> Any:  # noqa:
         "fwdflat": False,
         "maxhmmpf": 3000,
         "maxwpf": 30,
-        # Its looking ahead finds nothing in cepstra that come frame by frame.
-        "pl_window": 0,
+        "featparams": str(made.features),
         "loglevel": "FATAL",
     }
     try:
@@ -265,14 +264,15 @@ def prepare_model(
         language_model=folder / "notes.lm",
         talk_only=folder / "talk.lm",
         dictionary=folder / "notes.dict",
+        features=folder / "feat.params",
         tokens=tokens,
     )
     if not (made.language_model.exists() and made.dictionary.exists()):
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            mixed_model.make(
-                made, Path(pocketsphinx.get_model_path("en-us/en-us.lm.bin")), spoken
-            )
+            bundled = Path(pocketsphinx.get_model_path("en-us"))
+            mixed_model.write_features(made.features, bundled / "en-us" / "feat.params")
+            mixed_model.make(made, bundled / "en-us.lm.bin", spoken)
         except OSError as error:
             raise SpeechError(
                 f"the speech model cannot be kept ({error.strerror or error})",

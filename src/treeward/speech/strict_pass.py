@@ -10,9 +10,6 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from treeward.speech.cepstra import CEPSTRA
 from treeward.speech.token_words import Heard
 
 if TYPE_CHECKING:
@@ -22,8 +19,6 @@ if TYPE_CHECKING:
 FRAME_S = 0.01  # of PocketSphinx's features
 ANOTHER_NOTE = 0.01  # share of notes followed by any other without a pause; guess
 THEN_BEARING = 0.2  # share of departures followed by their bearing; guess
-_REACH = 3  # frames
-_NO_MEAN = ",".join(["0"] * CEPSTRA)  # to be taken off by PocketSphinx
 _SCORE_SCALE = 1024  # hypothesis scores are shifted by 10 bits (src/hmm.h)
 
 
@@ -37,11 +32,8 @@ class Decode:
 
 def run_decoder(decoder: Any, cepstra: Cepstra) -> Decode | None:  # noqa: ANN401
     """Decode cepstra whose mean was taken off; times count from their first frame."""
-    # Rates of change reach three frames to either side.
-    framed = np.pad(cepstra, ((_REACH, _REACH), (0, 0)), mode="edge")
-    decoder.set_cmn(_NO_MEAN)
     decoder.start_utt()
-    decoder.process_cep(framed.astype("<f4").tobytes(), full_utt=False)
+    decoder.process_cep(cepstra.astype("<f4").tobytes(), full_utt=True)
     decoder.end_utt()
     hypothesis = decoder.hyp()
     if hypothesis is None:
