@@ -17,7 +17,16 @@ from treeward.errors import TreewardError
 from treeward.hunt import Hunt
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
+
+
+@pytest.fixture(autouse=True)
+def ctrl_c_is_heeded() -> Iterator[None]:
+    """Heed Ctrl-C as in a terminal: a shell lets its background jobs ignore it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
 def test_a_fault_of_our_own_is_one_line_and_kept_for_a_report(

@@ -25,6 +25,7 @@ import pytest
 from treeward.audio.reader import read_blocks
 from treeward.audio.records import SAMPLE_RATE_HZ, Block
 from treeward.notes.parser import parse_notes
+from treeward.speech.cepstra import CepstralMean, cepstra_of
 from treeward.speech.number_forms import DIGIT_WORDS
 from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.recognizer import transcribe
@@ -166,8 +167,10 @@ def test_digits_are_read_right_with_our_dictionary(
         prepare_model(book, cache_dir=tmp_path), lm=None, bestpath=False
     )
     listen_for_digits(decoder)
-    sound = (as_samples(speech_data / name) * 32767).astype("<i2").tobytes()
-    heard = heard_text(decoder, lambda: decoder.process_raw(sound, full_utt=True))
+    cepstra, mean = cepstra_of(as_samples(speech_data / name)), CepstralMean()
+    mean.take(cepstra)
+    sound = mean.off(cepstra).astype("<f4").tobytes()
+    heard = heard_text(decoder, lambda: decoder.process_cep(sound, full_utt=True))
     assert heard == said
 
 
