@@ -78,7 +78,8 @@ def test_the_mean_forgets_what_was_long_ago() -> None:
 
 def test_without_anything_heard_a_usual_mean_is_taken_off() -> None:
     start = np.array([CepstralMean.START], np.float32)
-    np.testing.assert_allclose(CepstralMean().off(start), 0, atol=1e-6)
+    # Single precision holds seven digits of 64.6.
+    np.testing.assert_allclose(CepstralMean().off(start), 0, atol=1e-5)
 
 
 def test_the_model_has_the_settings_that_are_built_in() -> None:
