@@ -5,40 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from .sketch import Sketch
+    from .sketch import Area, Sketch
 
 
 def geojson_dict(sketch: Sketch) -> dict[str, Any]:
     """Return a FeatureCollection; properties carry units in their names."""
-    features = [
-        _feature(
-            {
-                "type": "MultiPolygon",
-                "coordinates": [list(patch) for patch in area.patches],
-            },
-            kind="search_area",
-            name=area.name,
-            note=area.note,
-            colony=area.colony,
-            probability_percent=area.percent,
-            area_ha=round(area.area_m2 / 1e4, 4),
-        )
-        for area in sketch.areas
-    ]
+    features = [_search_area(area, kind="search_area") for area in sketch.areas]
     features += [
-        _feature(
-            {
-                "type": "MultiPolygon",
-                "coordinates": [list(patch) for patch in area.patches],
-            },
-            kind="search_area_of_day",
-            name=area.name,
-            note=area.note,
-            colony=area.colony,
-            day=area.day,
-            probability_percent=area.percent,
-            area_ha=round(area.area_m2 / 1e4, 4),
-        )
+        _search_area(area, kind="search_area_of_day", day=area.day)
         for area in sketch.day_areas
     ]
     features += [
@@ -88,6 +62,20 @@ def geojson_dict(sketch: Sketch) -> dict[str, Any]:
         for spot in sketch.spots
     ]
     return {"type": "FeatureCollection", "features": features}
+
+
+def _search_area(area: Area, *, kind: str, **of_day: str) -> dict[str, Any]:
+    patches = [list(patch) for patch in area.patches]
+    return _feature(
+        {"type": "MultiPolygon", "coordinates": patches},
+        kind=kind,
+        name=area.name,
+        note=area.note,
+        colony=area.colony,
+        **of_day,
+        probability_percent=area.percent,
+        area_ha=round(area.area_m2 / 1e4, 4),
+    )
 
 
 def _feature(

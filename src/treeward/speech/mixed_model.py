@@ -164,8 +164,13 @@ def write_dictionary(
         add(word, spoken[word])
     for name, token in table.tokens.items():
         add(name, token.phones)
+    _put(path, "".join(lines))
+
+
+def _put(path: Path, text: str) -> None:
+    """Write a file, replaced in one step."""
     beside = path.with_suffix(f".{os.getpid()}")
-    beside.write_text("".join(lines), encoding="utf-8", newline="\n")
+    beside.write_text(text, encoding="utf-8", newline="\n")
     beside.replace(path)
 
 
@@ -195,9 +200,7 @@ def write_features(path: Path, bundled: Path) -> None:
     each stretch off, however short.
     """
     settings = bundled.read_text(encoding="utf-8").replace("-cmn batch", "-cmn none")
-    beside = path.with_suffix(f".{os.getpid()}")
-    beside.write_text(settings, encoding="utf-8", newline="\n")
-    beside.replace(path)
+    _put(path, settings)
 
 
 def make(model: MixedModel, bundled_path: Path, spoken: Mapping[str, Phones]) -> None:

@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 
 SLOT = "{mark}"
 UNMARKED = "unmarked"
-# The kinds an event can have; speech stands below notes and cannot import EventKind.
-ACTION_KINDS = ("back", "away", "mark", "missed")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

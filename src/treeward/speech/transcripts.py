@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from os import PathLike
 
-SUFFIXES = frozenset({".vtt", ".srt", ".json", ".jsonl", ".txt"})
 _PAUSE_S = 0.8  # words further apart are two utterances; guess
 _CHARACTER_S = 0.08  # a spoken word lasts about so long for each letter; guess
 _FLASH_S = 0.05  # rolling captions show each line again for a moment
