@@ -161,6 +161,12 @@ def main() -> None:
     parser.add_argument("--only", default="", help="part of condition_speaker")
     parser.add_argument("--write", action="store_true", help="update RESULTS.md")
     parser.add_argument("--faults", type=Path, help="file for all that went wrong")
+    parser.add_argument(
+        "--keep",
+        type=Path,
+        help="folder: what is there already, of a "
+        "run that was stopped, is not measured again",
+    )
     parser.add_argument("--child", help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.child:
@@ -168,10 +174,17 @@ def main() -> None:
         return
     found: dict[str, dict[str, Any]] = {}
     for system in args.systems.split(","):
+        kept = args.keep / f"{system}.json" if args.keep else None
+        if kept and kept.exists():
+            found[system] = json.loads(kept.read_text(encoding="utf-8"))
+            continue
         command = [sys.executable, "-m", "benchmarks.hearing.run", str(args.corpus)]
         command += ["--child", system, "--only", args.only]
         done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True)
         found[system] = json.loads(done.stdout)
+        if kept:
+            kept.parent.mkdir(parents=True, exist_ok=True)
+            kept.write_text(done.stdout, encoding="utf-8")
     text = table(found)
     print(text)
     if args.faults:
