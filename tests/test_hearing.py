@@ -40,7 +40,8 @@ class Engine:
     def get_used_to(self, stretches):
         self.before += sum(1 for _ in stretches)
 
-    def decode(self, samples, start_s):
+    def decode(self, stretch):
+        start_s = stretch.start_s
         self.before += 1
         if self.before > 5 and self.fails == "dies":
             os._exit(3)

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
+    from treeward.audio.records import Block
+
 TRANSCRIPT = """\
 [0:02] it's ten oh one in the morning
 [0:10] yellow away
@@ -274,8 +276,9 @@ class ScriptedRecognizer:
     def get_used_to(self, stretches: Iterable[object]) -> None:
         """A scripted engine has nothing to get used to."""
 
-    def decode(self, samples: object, start_s: float) -> Utterance | None:
-        assert len(samples) > 0  # type: ignore[arg-type]
+    def decode(self, stretch: Block) -> Utterance | None:
+        assert len(stretch.samples) > 0
+        start_s = stretch.start_s
         if self.stop_after is not None and len(self.decoded) >= self.stop_after:
             raise KeyboardInterrupt
         self.decoded.append(start_s)

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
+    from treeward.audio.records import Block
     from treeward.notes.review_file import ReviewRow
     from treeward.speech.records import Utterance
 
@@ -59,9 +60,9 @@ class DeafEngine:
     def get_used_to(self, stretches: Iterable[object]) -> None:
         """Take nothing in."""
 
-    def decode(self, samples: Sequence[float], start_s: float) -> Utterance | None:
+    def decode(self, stretch: Block) -> Utterance | None:
         """Hear nothing."""
-        del samples, start_s
+        del stretch
         return None
 
 
@@ -257,7 +258,7 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
     before = hunt.rows()
     check_samples(path)
     opened = choose.open_recognizer
-    choose.open_recognizer = lambda *_a, **_k: DeafEngine()  # type: ignore[assignment]
+    choose.open_recognizer = lambda *_a, **_k: DeafEngine()
     try:
         done = hunt.transcribe()
     except TreewardError as error:

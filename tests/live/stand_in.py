@@ -103,11 +103,15 @@ class PassThrough:
     def flush(self) -> NDArray[np.float32]:
         return np.zeros(0, np.float32)
 
+    def before(self, first: int, end: int) -> None:
+        """Nothing was taken off."""
+
 
 class BeepRecognizer:
     name = "beeps"
 
-    def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
+    def decode(self, stretch: Block) -> Utterance | None:
+        samples, start_s = stretch.samples, stretch.start_s
         size = int(BEEP_S * SAMPLE_RATE_HZ)
         words = []
         for first in range(0, len(samples) - size // 2, size):

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     import click
-    import numpy as np
-    from numpy.typing import NDArray
+
+    from treeward.audio.records import Block
 
 NAME = "live-20260714-102000-station-1"
 START = datetime(2026, 7, 14, 9, 20, tzinfo=UTC)
@@ -51,8 +51,8 @@ class Knowing:
     def get_used_to(self, stretches: Iterable[object]) -> None:
         """Nothing to get used to."""
 
-    def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
-        end_s = start_s + len(samples) / 16_000
+    def decode(self, stretch: Block) -> Utterance | None:
+        start_s, end_s = stretch.start_s, stretch.end_s
         words = tuple(
             Word(
                 text=f"{mark} {kind}",

@@ -361,9 +361,9 @@ def test_a_recognizer_that_cannot_keep_up_leaves_the_rest_to_the_second_pass(
     monkeypatch.setattr(intake, "HELD_STRETCHES", 1)
     slow = stand_in.BeepRecognizer.decode
 
-    def decode(self: object, samples: NDArray[np.float32], start_s: float) -> object:
+    def decode(self: object, stretch: Block) -> object:
         time.sleep(0.3)
-        return slow(self, samples, start_s)  # type: ignore[arg-type]
+        return slow(self, stretch)  # type: ignore[arg-type]
 
     monkeypatch.setattr(stand_in.BeepRecognizer, "decode", decode)
     notes = [(1.0 + n, "red", "back") for n in range(8)]

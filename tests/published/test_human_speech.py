@@ -25,11 +25,12 @@ import pytest
 from treeward.audio.reader import read_blocks
 from treeward.audio.records import SAMPLE_RATE_HZ, Block
 from treeward.notes.parser import parse_notes
-from treeward.speech.cepstra import CepstralMean, cepstra_of
+from treeward.speech.cepstra import CepstralMean, cepstra_of, log_mel_of
 from treeward.speech.number_forms import DIGIT_WORDS
 from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.recognizer import transcribe
-from treeward.speech.sphinx import SphinxRecognizer, open_decoder, prepare_model
+from treeward.speech.sphinx import SphinxRecognizer
+from treeward.speech.sphinx_model import open_decoder, prepare_model
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -167,7 +168,8 @@ def test_digits_are_read_right_with_our_dictionary(
         prepare_model(book, cache_dir=tmp_path), lm=None, bestpath=False
     )
     listen_for_digits(decoder)
-    cepstra, mean = cepstra_of(as_samples(speech_data / name)), CepstralMean()
+    cepstra = cepstra_of(log_mel_of(as_samples(speech_data / name)))
+    mean = CepstralMean()
     mean.take(cepstra)
     sound = mean.off(cepstra).astype("<f4").tobytes()
     heard = heard_text(decoder, lambda: decoder.process_cep(sound, full_utt=True))

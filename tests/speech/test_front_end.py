@@ -115,6 +115,28 @@ def test_noise_is_only_turned_down_where_nobody_speaks() -> None:
     )
 
 
+def test_sound_is_kept_as_it_came_where_noise_was_met() -> None:
+    front_end = FrontEnd()
+    sound = np.concatenate([hiss(20, 0.0005), with_water(30.0)])
+    plain = through(FrontEnd(suppress=False), sound, [16_000] * 50)
+    for at in range(0, len(sound), 16_000):
+        front_end.push(sound[at : at + 16_000])
+    whole = len(sound)
+    for first, end in ((whole - 70_000, whole), (whole - 200_001, whole - 150_000)):
+        kept = front_end.before(first, end)
+        assert kept is not None
+        np.testing.assert_allclose(kept, plain[first:end], atol=1e-6)
+    assert front_end.before(0, 16_000) is None  # long gone
+
+
+def test_nothing_is_kept_where_it_is_quiet() -> None:
+    for front_end in (FrontEnd(), FrontEnd(suppress=False)):
+        sound = hiss(10.0, 0.0005)
+        sound[80_000:96_000] += voice(1.0)
+        front_end.push(sound)
+        assert front_end.before(70_000, 100_000) is None
+
+
 def test_long_silence_is_not_taken_for_noise() -> None:
     watch = neural.NoiseWatch()
     quiet = hiss(60.0, 0.0005)

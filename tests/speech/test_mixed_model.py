@@ -12,7 +12,7 @@ import pytest
 from treeward.errors import PhraseBookError, SpeechError
 from treeward.speech.bundled_model import LOG_BASE, read_bundled_model
 from treeward.speech.phrasebook import PhraseBook
-from treeward.speech.sphinx import prepare_model
+from treeward.speech.sphinx_model import prepare_model
 
 if TYPE_CHECKING:
     from treeward.speech.mixed_model import MixedModel

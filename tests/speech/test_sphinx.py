@@ -19,7 +19,8 @@ from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.recognizer import part_at_pauses, transcribe
 from treeward.speech.records import Utterance, Word, WordSource
 from treeward.speech.spans import PAUSE_S, stretches
-from treeward.speech.sphinx import SphinxRecognizer, prepare_model
+from treeward.speech.sphinx import SphinxRecognizer
+from treeward.speech.sphinx_model import prepare_model
 from treeward.speech.token_words import Heard, note_words, notes_of, talk_words
 
 if TYPE_CHECKING:
@@ -107,27 +108,27 @@ def test_stretches_part_at_long_pauses_only() -> None:
 numbers = st.floats(-5, 5)
 
 
-@given(numbers, st.booleans(), st.floats(0, 1), st.floats(0.2, 8), st.integers(1, 8))
+@given(numbers, st.booleans(), st.floats(0, 1), st.integers(1, 6), st.integers(1, 8))
 def test_agreement_and_margin_raise_confidence(
-    margin: float, alone: bool, posterior: float, duration_s: float, words: int
+    margin: float, alone: bool, posterior: float, notes: int, words: int
 ) -> None:
-    def sure(margin: float, *, agreed: bool) -> float:
+    def sure(margin: float, *, agreed: bool, repeated: bool = False) -> float:
         return probability(
             Evidence(
                 margin=margin,
                 agreed=agreed,
                 posterior=posterior if agreed else 0.0,
-                rivalled=False,
-                duration_s=duration_s,
                 alone=alone,
                 words=words,
-                notes=1,
-                sink=False,
+                sayings=notes,
+                repeated=repeated,
+                phrase_posterior=posterior if repeated else 0.0,
             )
         )
 
     assert 0 < sure(margin, agreed=False) < 1
     assert sure(margin, agreed=True) > sure(margin, agreed=False)
+    assert sure(margin, agreed=True, repeated=True) > sure(margin, agreed=True)
     assert sure(margin + 1, agreed=True) >= sure(margin, agreed=True)
 
 
@@ -147,8 +148,9 @@ def test_teens_and_tens_have_twins(said: str, others: list[str]) -> None:
 
 
 def test_silence_and_nothing_make_no_words(engine: SphinxRecognizer) -> None:
-    assert engine.decode(np.zeros(0, np.float32), 0.0) is None
-    assert engine.decode(np.zeros(16_000, np.float32), 0.0) is None
+    for length in (0, 16_000):
+        silence = Block(start_s=0.0, samples=np.zeros(length, np.float32))
+        assert engine.decode(silence) is None
     quiet = [Block(start_s=0.0, samples=np.zeros(320_000, np.float32))]
     done: list[float] = []
     assert list(transcribe(quiet, engine, progress=done.append)) == []

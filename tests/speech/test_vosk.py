@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from treeward.audio.records import Block
 from treeward.errors import SpeechError
 from treeward.speech import choose, models
 from treeward.speech.phrasebook import PhraseBook
@@ -189,7 +190,8 @@ def test_decodes_keep_the_time_of_the_recording(korean_engine: VoskRecognizer) -
     sounding = (time_s > 0.6) & (time_s < 1.4)
     sound = np.asarray(0.1 * buzz * sounding, np.float32)
     starts = (0.0, 100.0, 3600.0)
-    utterances = [korean_engine.decode(sound, start_s) for start_s in starts]
+    blocks = [Block(start_s=start_s, samples=sound) for start_s in starts]
+    utterances = [korean_engine.decode(block) for block in blocks]
     assert any(utterances)
     for start_s, heard in zip(starts, utterances, strict=True):
         for word in heard.words if heard else ():

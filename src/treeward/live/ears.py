@@ -5,9 +5,10 @@ Cleaning and cutting happen with the sound; recognising in a thread of its own.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
+from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.notes.parser import DOUBT_BELOW
 
 if TYPE_CHECKING:
@@ -33,6 +34,9 @@ class Cleaner(Protocol):
 
     def flush(self) -> NDArray[np.float32]:
         """Return the rest."""
+
+    def before(self, first: int, end: int) -> NDArray[np.float32] | None:
+        """Return samples as they came, where noise was taken off them."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -65,12 +69,20 @@ class Cutter:
 
     def push(self, samples: NDArray[np.float32]) -> Sequence[Block]:
         """Take sound; return stretches that are complete, in the recording's time."""
-        return self._endpoint.push(self._cleaner.push(samples))
+        return self._with_plain(self._endpoint.push(self._cleaner.push(samples)))
 
     def flush(self) -> Sequence[Block]:
         """Return what is open at the end of the recording."""
         rest = self._endpoint.push(self._cleaner.flush())
-        return (*rest, *self._endpoint.flush())
+        return self._with_plain((*rest, *self._endpoint.flush()))
+
+    def _with_plain(self, stretches: Sequence[Block]) -> Sequence[Block]:
+        found = []
+        for stretch in stretches:
+            first = round(stretch.start_s * SAMPLE_RATE_HZ)
+            plain = self._cleaner.before(first, first + len(stretch.samples))
+            found.append(replace(stretch, plain=plain))
+        return found
 
 
 class Reader:
@@ -84,7 +96,7 @@ class Reader:
 
     def read(self, block: Block, recording: str) -> list[Event]:
         """Return the notes that end within this stretch."""
-        heard = self._ears.recognizer.decode(block.samples, block.start_s)
+        heard = self._ears.recognizer.decode(block)
         if recording != self._recording:
             self._recording, self._recent = recording, []
             self._done_s = float("-inf")

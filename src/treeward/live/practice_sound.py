@@ -87,7 +87,7 @@ class PhraseCatcher:
 
     def _phrases(self, block: Block) -> list[Phrase]:
         self._spoken.append((block.start_s, block.end_s))
-        heard = self._ears.recognizer.decode(block.samples, block.start_s)
+        heard = self._ears.recognizer.decode(block)
         if heard is None or not heard.words:
             return [
                 Phrase(

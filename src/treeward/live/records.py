@@ -50,7 +50,7 @@ class Hearing(Protocol):
 
     name: str
 
-    def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
+    def decode(self, stretch: Block) -> Utterance | None:
         """Return what was said, or None for no words."""
 
 

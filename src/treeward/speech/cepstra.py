@@ -19,13 +19,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Cepstra = NDArray[np.float32]
+    LogMel = NDArray[np.float64]
 
 # As the bundled model wants them (its feat.params, and PocketSphinx's defaults).
 CEPSTRA = 13
 HOP = 160  # samples, 10 ms
 _WINDOW = 410  # samples, 25.625 ms
 _POINTS = 512  # of the Fourier transform
-_FILTERS = 25
+FILTERS = 25
 _LOWEST_HZ, _HIGHEST_HZ = 130.0, 6800.0
 _LIFTER = 22
 _PRE_EMPHASIS = 0.97
@@ -33,8 +34,8 @@ _LOG_FLOOR = 1e-4  # of power in a filter, for samples in the range of 16-bit in
 _FULL_SCALE = 32767.0
 
 
-def cepstra_of(samples: NDArray[np.floating]) -> Cepstra:
-    """Give the mel cepstra of a stretch of sound (Davis & Mermelstein 1980).
+def log_mel_of(samples: NDArray[np.floating]) -> LogMel:
+    """Give the log power of a stretch of sound in mel filters.
 
     Parameters
     ----------
@@ -43,17 +44,32 @@ def cepstra_of(samples: NDArray[np.floating]) -> Cepstra:
 
     Returns
     -------
-    array, shape (frames, 13)
+    array, shape (frames, 25)
         One row every 10 ms; none where the stretch is shorter than one window.
     """
     sound = np.asarray(samples, np.float64) * _FULL_SCALE
     if len(sound) < _WINDOW:
-        return np.zeros((0, CEPSTRA), np.float32)
+        return np.zeros((0, FILTERS))
     sharp = np.append(sound[:1], sound[1:] - _PRE_EMPHASIS * sound[:-1])
     windows = np.lib.stride_tricks.sliding_window_view(sharp, _WINDOW)[::HOP]
     power = np.abs(np.fft.rfft(windows * _HAMMING, _POINTS)) ** 2
-    logs = np.log(power @ _MEL_FILTERS.T + _LOG_FLOOR)
-    return (logs @ _COSINES.T * _LIFT).astype(np.float32)
+    return np.asarray(np.log(power @ _MEL_FILTERS.T + _LOG_FLOOR))
+
+
+def cepstra_of(log_mel: LogMel) -> Cepstra:
+    """Give the mel cepstra of log powers in mel filters (Davis & Mermelstein 1980).
+
+    Parameters
+    ----------
+    log_mel
+        As `log_mel_of` gives it, shape (frames, 25).
+
+    Returns
+    -------
+    array, shape (frames, 13)
+        One row a frame.
+    """
+    return (log_mel @ _COSINES.T * _LIFT).astype(np.float32)
 
 
 class CepstralMean:
@@ -92,7 +108,7 @@ def _mel_filters() -> NDArray[np.float64]:
         return float(2595 * np.log10(1 + hz / 700))
 
     bin_hz = SAMPLE_RATE_HZ / _POINTS
-    edges_mel = np.linspace(mel(_LOWEST_HZ), mel(_HIGHEST_HZ), _FILTERS + 2)
+    edges_mel = np.linspace(mel(_LOWEST_HZ), mel(_HIGHEST_HZ), FILTERS + 2)
     edges_hz = np.floor(700 * (10 ** (edges_mel / 2595) - 1) / bin_hz + 0.5) * bin_hz
     hz = np.arange(_POINTS // 2 + 1) * bin_hz
     rows = []
@@ -105,9 +121,9 @@ def _mel_filters() -> NDArray[np.float64]:
 
 def _cosines() -> NDArray[np.float64]:
     """Give the orthonormal cosine transform, one row a cepstrum."""
-    order = np.arange(CEPSTRA)[:, None] * (np.arange(_FILTERS) + 0.5)
-    rows = np.cos(np.pi / _FILTERS * order) * np.sqrt(2 / _FILTERS)
-    rows[0] = np.sqrt(1 / _FILTERS)
+    order = np.arange(CEPSTRA)[:, None] * (np.arange(FILTERS) + 0.5)
+    rows = np.cos(np.pi / FILTERS * order) * np.sqrt(2 / FILTERS)
+    rows[0] = np.sqrt(1 / FILTERS)
     return np.asarray(rows)
 
 

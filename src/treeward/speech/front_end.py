@@ -3,12 +3,14 @@
 Spectral suppression by minimum statistics and log-spectral amplitude was tried here
 and lost more notes than it won (first decode, two tuning speakers in running water at
 15 dB: 10 of 53 notes heard, 18 without; with neural suppression 30), so that without
-the optional package for that the sound is left alone.
+the optional package for that the sound is left alone. What it was before is kept for a
+while: an engine may hear more in both than in either.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections import deque
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.signal import butter, sosfilt
@@ -25,6 +27,17 @@ HIGH_PASS_HZ = 80.0  # below any voice; wind and handling noise are there
 SUPPRESSED_SHARE = 0.95  # the rest is as it was
 TURNED_DOWN = 0.03  # of noise where nobody speaks, about what suppression leaves
 RUN_IN_S = 0.5  # of sound the suppressor hears before what it gives out
+KEPT_S = 30.0  # of sound as it came; longer than a window with all that lags; choice
+
+
+class _Kept(NamedTuple):
+    first: int  # sample
+    sound: Samples
+    noisy: bool
+
+    @property
+    def end(self) -> int:
+        return self.first + len(self.sound)
 
 
 class FrontEnd:
@@ -33,14 +46,16 @@ class FrontEnd:
     Parameters
     ----------
     suppress
-        Take noise off where it calls for it; without it only the high-pass is done.
+        Look out for noise, and take it off where it calls for that; without it only
+        the high-pass is done.
     """
 
     def __init__(self, *, suppress: bool = True) -> None:
         self._sos = butter(2, HIGH_PASS_HZ, "high", fs=SAMPLE_RATE_HZ, output="sos")
         self._filter = np.zeros((len(self._sos), 2))
-        self._watch = neural.NoiseWatch()
-        self._may_suppress = suppress and neural.is_available()
+        self._watch = neural.NoiseWatch() if suppress else None
+        self._can_suppress = suppress and neural.is_available()
+        self._kept: deque[_Kept] = deque()
         self._suppressor: neural.NeuralSuppressor | None = None
         self._suppressing = False
         self._held: Samples = np.zeros(0, np.float32)  # taken, not yet given out
@@ -62,9 +77,12 @@ class FrontEnd:
             return np.zeros(0, np.float32)
         filtered, self._filter = sosfilt(self._sos, samples, zi=self._filter)
         sound = np.asarray(filtered, np.float32)
-        if not self._may_suppress:
+        if self._watch is None:
             return sound
         noisy = self._watch.push(sound)
+        self._keep(sound, noisy=noisy)
+        if not self._can_suppress:
+            return sound
         wanted = noisy and spoken
         before = np.zeros(0, np.float32)
         if wanted and not self._suppressing:
@@ -82,6 +100,32 @@ class FrontEnd:
     def flush(self) -> Samples:
         """Give out the samples still held back, at the end of the sound."""
         return self._end() if self._suppressing else np.zeros(0, np.float32)
+
+    def before(self, first: int, end: int) -> Samples | None:
+        """Give sound of the last KEPT_S as it was before noise was taken off.
+
+        Parameters
+        ----------
+        first, end
+            First sample and the one after the last, counted from the first pushed.
+
+        Returns
+        -------
+        array or None
+            With the high-pass only; None where no noise calls for more.
+        """
+        parts = [kept for kept in self._kept if kept.first < end and kept.end > first]
+        if not any(kept.noisy for kept in parts) or parts[0].first > first:
+            return None
+        sound = np.concatenate([kept.sound for kept in parts])
+        return sound[first - parts[0].first :][: end - first]
+
+    def _keep(self, sound: Samples, *, noisy: bool) -> None:
+        end = self._kept[-1].end if self._kept else 0
+        self._kept.append(_Kept(end, sound, noisy))
+        oldest = self._kept[-1].end - int(KEPT_S * SAMPLE_RATE_HZ)
+        while self._kept[0].end < oldest:
+            self._kept.popleft()
 
     def _begin(self) -> None:
         if self._suppressor is None:

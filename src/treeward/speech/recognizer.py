@@ -20,9 +20,6 @@ from treeward.speech.windows import cut_windows
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    import numpy as np
-    from numpy.typing import NDArray
-
 RUN_IN_S = 30.0  # of speech, for the engine to get used to first; guess
 RUN_IN_AT_MOST_S = 600.0  # of sound, where little is said; guess
 UTTERANCE_PAUSE_S = 1.0  # a longer pause ends an utterance
@@ -34,7 +31,7 @@ class Recognizer(Protocol):
     name: str  # "pocketsphinx"
     model: str  # "en-us 5.1.1"
 
-    def get_used_to(self, stretches: Iterable[NDArray[np.float32]]) -> None:
+    def get_used_to(self, stretches: Iterable[Block]) -> None:
         """Take in how voice and microphone sound, before anything is recognised.
 
         Parameters
@@ -44,15 +41,13 @@ class Recognizer(Protocol):
         """
         ...
 
-    def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
+    def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of cleaned sound.
 
         Parameters
         ----------
-        samples
-            Mono at 16 kHz, at most about 12 s, in [-1, 1].
-        start_s
-            Second of the recording at which it begins.
+        stretch
+            At most about 12 s, with the sound as it came where noise was taken off.
 
         Returns
         -------
@@ -88,9 +83,10 @@ def transcribe(
     """
     waiting: list[tuple[float, list[Block]]] = []
     spoken_s, used_to_it, begun_s = 0.0, False, None
-    for window in cut_windows(_cleaned(blocks)):
+    front_end = FrontEnd()
+    for window in cut_windows(_cleaned(blocks, front_end)):
         begun_s = window.start_s if begun_s is None else begun_s
-        stretches = _stretches(window)
+        stretches = _stretches(window, front_end, begun_s)
         spoken_s += sum(stretch.end_s - stretch.start_s for stretch in stretches)
         waiting.append((window.end_s, stretches))
         if not used_to_it:
@@ -104,20 +100,20 @@ def transcribe(
     yield from _decoded(recognizer, waiting, progress)
 
 
-def _stretches(window: Block) -> list[Block]:
+def _stretches(window: Block, front_end: FrontEnd, begun_s: float) -> list[Block]:
+    at = round((window.start_s - begun_s) * SAMPLE_RATE_HZ)
     return [
         Block(
             start_s=window.start_s + first / SAMPLE_RATE_HZ,
             samples=window.samples[first:end],
+            plain=front_end.before(at + first, at + end),
         )
         for first, end in spoken_spans(window.samples)
     ]
 
 
-def _all(
-    waiting: Sequence[tuple[float, Sequence[Block]]],
-) -> Iterator[NDArray[np.float32]]:
-    return (stretch.samples for _, stretches in waiting for stretch in stretches)
+def _all(waiting: Sequence[tuple[float, Sequence[Block]]]) -> Iterator[Block]:
+    return (stretch for _, stretches in waiting for stretch in stretches)
 
 
 def _decoded(
@@ -128,7 +124,7 @@ def _decoded(
     """Recognise the windows that wait, and empty the list."""
     for end_s, stretches in waiting:
         for stretch in stretches:
-            heard = recognizer.decode(stretch.samples, stretch.start_s)
+            heard = recognizer.decode(stretch)
             if heard is not None:
                 yield from part_at_pauses(heard)
         if progress is not None:
@@ -136,8 +132,7 @@ def _decoded(
     waiting.clear()
 
 
-def _cleaned(blocks: Iterable[Block]) -> Iterator[Block]:
-    front_end = FrontEnd()
+def _cleaned(blocks: Iterable[Block], front_end: FrontEnd) -> Iterator[Block]:
     at_s: float | None = None
     for block, spoken in _with_speech_near(blocks):
         if at_s is None:

@@ -2,39 +2,30 @@
 
 from __future__ import annotations
 
-import hashlib
-import os
 from dataclasses import dataclass, replace
 from importlib import metadata
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from treeward.audio.records import SAMPLE_RATE_HZ
-from treeward.errors import PhraseBookError, SpeechError
-from treeward.speech import mixed_model
-from treeward.speech.cepstra import CepstralMean, cepstra_of
-from treeward.speech.evidence import (
-    SINKS,
-    TWIN_CONFIDENCE,
-    Evidence,
-    probability,
-    twins,
-)
-from treeward.speech.phrase_tokens import build_tokens
+from treeward.resources import feature_map_path
+from treeward.speech.cepstra import CepstralMean, cepstra_of, log_mel_of
+from treeward.speech.evidence import TWIN_CONFIDENCE, Evidence, probability, twins
+from treeward.speech.feature_map import FeatureMap
 from treeward.speech.records import Alternative, Utterance
 from treeward.speech.spans import PADDING_S, stretches, worth_a_look
+from treeward.speech.sphinx_model import open_decoder, prepare_model
 from treeward.speech.strict_pass import FRAME_S, note_grammar, run_decoder
-from treeward.speech.token_words import note_words, notes_of, talk_words
+from treeward.speech.token_words import note_words, notes_of, sayings, talk_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
+    from pathlib import Path
 
-    from numpy.typing import NDArray
-
+    from treeward.audio.records import Block
     from treeward.speech.cepstra import Cepstra
-    from treeward.speech.phrase_tokens import Phones, TokenTable
+    from treeward.speech.mixed_model import MixedModel
     from treeward.speech.phrasebook import PhraseBook
     from treeward.speech.records import Word
     from treeward.speech.spans import Stretch
@@ -45,8 +36,12 @@ LEVEL = 0.5  # the loudest 0.1 % of a window is brought here
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
 FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
-LEAST_CONFIDENCE = 0.3  # a note less sure is taken for talk
-_DECODER_VERSION = 3  # counts changes to the model's making, for the cache
+# Of a path that ends a word; PocketSphinx's 7e-29 makes lattices ten times as slow, and
+# tells no more (44 notes of two tuning speakers).
+LATTICE_BEAM = 1e-15
+MOST_NOTES = 3  # in a stretch that may be notes and not talk; guess
+LONGEST_FRAMES = 600  # of such a stretch, 6 s; guess
+LEAST_CONFIDENCE = 0.5  # a note that is rather none is taken for talk
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +59,8 @@ class SphinxRecognizer:
     """PocketSphinx behind the protocol `Recognizer`.
 
     A first decode with the mixed model finds stretches of speech and what is said;
-    each stretch that may be a note is decoded again as notes only and as talk only.
+    each stretch that may be a note is decoded again as notes only and as talk only, and
+    where it holds few notes once more for how sure each of its words is.
 
     Parameters
     ----------
@@ -88,35 +84,34 @@ class SphinxRecognizer:
         made = prepare_model(book, cache_dir=cache_dir)
         self._tokens = made.tokens
         self._mean = CepstralMean()
+        self._map: FeatureMap | None = None  # read when the first noise is met
         self._mixed = open_decoder(made, lm=str(made.language_model), bestpath=True)
-        second = {"compallsen": True, "bestpath": False}
-        self._talk = open_decoder(made, lm=str(made.talk_only), maxhmmpf=2000, **second)
-        # Noise and voices beside the note go to the fillers, not into its words.
-        fillers = {"silprob": SILENCE_SHARE, "fillprob": FILLER_SHARE}
-        self._notes = open_decoder(made, lm=None, **fillers, **second)
-        self._notes.add_fsg("notes", note_grammar(self._notes, made.tokens))
-        self._notes.activate_search("notes")
+        second = {"compallsen": True, "bestpath": False, "maxhmmpf": 2000}
+        self._talk = open_decoder(made, lm=str(made.talk_only), **second)
+        self._notes = _open_strict(made, bestpath=False)
+        self._lattice = _open_strict(made, bestpath=True, wbeam=LATTICE_BEAM)
         # Told of each note that was weighed; for measuring.
         self.on_note: Callable[[WeighedNote], None] | None = None
 
-    def get_used_to(self, stretches: Iterable[NDArray[np.float32]]) -> None:
+    def get_used_to(self, stretches: Iterable[Block]) -> None:
         """Take voice and microphone in; see `Recognizer.get_used_to`."""
-        for samples in stretches:
-            self._mean.take(cepstra_of(self._levelled(samples, 0.0)))
+        for stretch in stretches:
+            self._mean.take(self._cepstra(stretch))
 
-    def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
+    def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of cleaned sound; see `Recognizer.decode`."""
-        if len(samples) < SHORTEST_S * SAMPLE_RATE_HZ:
+        start_s = stretch.start_s
+        if len(stretch.samples) < SHORTEST_S * SAMPLE_RATE_HZ:
             return None
-        cepstra = cepstra_of(self._levelled(samples, start_s))
+        cepstra = self._cepstra(stretch)
         sound = self._mean.off(cepstra)
         first = run_decoder(self._mixed, sound)
         if first is None:
             return None
         words: list[Word] = []
-        for stretch in stretches(first.heard):
-            self._mean.take(cepstra[_padded(stretch)])
-            words += self._words_of(stretch, sound, start_s)
+        for part in stretches(first.heard):
+            self._mean.take(cepstra[_padded(part)])
+            words += self._words_of(part, sound, start_s)
         if not words:
             return None
         words.sort(key=lambda word: word.start_s)
@@ -151,21 +146,25 @@ class SphinxRecognizer:
         margin = (notes.score - (talk.score if talk else 0.0)) / len(piece)
         rivals = notes_of(part.heard, self._tokens)
         found = notes_of(notes.heard, self._tokens)
+        there = self._looked_at_again(found, piece)
         for note in found:
             placed = note.shifted(low_s)
             beside = [rival for rival in rivals if rival.overlaps(placed)]
             same = [rival for rival in beside if rival.text == placed.text]
             others = [rival for rival in beside if rival.text != placed.text]
+            twice = [n for n in there if n.overlaps(note) and n.text == note.text]
             evidence = Evidence(
                 margin=margin,
                 agreed=bool(same),
                 posterior=max((rival.posterior for rival in same), default=0.0),
-                rivalled=bool(others) and not same,
-                duration_s=part.duration_s,
                 alone=part.alone,
                 words=len(placed.text.split()),
-                notes=len(found),
-                sink=placed.text.split()[-1] in SINKS,
+                sayings=sayings(found),
+                repeated=bool(twice),
+                # Of a number it says nothing: "bearing" and "heading" share it.
+                phrase_posterior=max(
+                    (n.posterior for n in twice if not n.is_number), default=0.0
+                ),
             )
             sure = probability(evidence)
             doubles = self._twins(placed)
@@ -185,6 +184,15 @@ class SphinxRecognizer:
                 ),
             )
 
+    def _looked_at_again(
+        self, found: list[HeardNote], piece: Cepstra
+    ) -> list[HeardNote]:
+        """Give the notes on the best path through the lattice, where there are few."""
+        if not found or len(found) > MOST_NOTES or len(piece) > LONGEST_FRAMES:
+            return []
+        again = run_decoder(self._lattice, piece)
+        return notes_of(again.heard, self._tokens) if again else []
+
     def _twins(self, note: HeardNote) -> list[str]:
         """Give the other readings of a number that has a teen or a ten in it."""
         graph = self._tokens.graphs.get(note.tokens[0].chain)
@@ -195,116 +203,32 @@ class SphinxRecognizer:
             " ".join((anchor, *other)) for other in twins(words) if graph.holds(other)
         ]
 
-    def _levelled(
-        self, samples: NDArray[np.float32], start_s: float
-    ) -> NDArray[np.floating]:
-        loud = float(np.quantile(np.abs(samples), 0.999))
+    def _cepstra(self, stretch: Block) -> Cepstra:
+        """Give the cepstra of a levelled stretch, mended where there was noise."""
+        loud = float(np.quantile(np.abs(stretch.samples), 0.999))
         gain = LEVEL / loud if loud > 1e-6 else 1.0
         # The same stretch is heard the same, whatever was heard before it.
-        random = np.random.default_rng(int(start_s * SAMPLE_RATE_HZ))
-        return samples * gain + DITHER * random.standard_normal(len(samples))
+        random = np.random.default_rng(int(stretch.start_s * SAMPLE_RATE_HZ))
+        dither = DITHER * random.standard_normal(len(stretch.samples))
+        log_mel = log_mel_of(stretch.samples * gain + dither)
+        if stretch.plain is not None:
+            if self._map is None:
+                self._map = FeatureMap(feature_map_path())
+            log_mel = self._map(log_mel, log_mel_of(stretch.plain * gain + dither))
+        return cepstra_of(log_mel)
+
+
+def _open_strict(made: MixedModel, **settings: Any) -> Any:  # noqa: ANN401
+    """Open a decoder that knows notes only."""
+    # Noise and voices beside the note go to the fillers, not into its words.
+    fillers = {"silprob": SILENCE_SHARE, "fillprob": FILLER_SHARE}
+    decoder = open_decoder(made, lm=None, compallsen=True, **fillers, **settings)
+    decoder.add_fsg("notes", note_grammar(decoder, made.tokens))
+    decoder.activate_search("notes")
+    return decoder
 
 
 def _padded(stretch: Stretch) -> slice:
     """Give the frames of a stretch and a little around it."""
     low = max(int((stretch.start_s - PADDING_S) / FRAME_S), 0)
     return slice(low, int((stretch.end_s + PADDING_S) / FRAME_S))
-
-
-def open_decoder(made: mixed_model.MixedModel, **settings: Any) -> Any:  # noqa: ANN401
-    """Open PocketSphinx with a made model.
-
-    Raises
-    ------
-    SpeechError
-        PocketSphinx refuses it.
-    """
-    import pocketsphinx
-
-    usual = {
-        "hmm": pocketsphinx.get_model_path("en-us/en-us"),
-        "dict": str(made.dictionary),
-        "fwdflat": False,
-        "maxhmmpf": 3000,
-        "maxwpf": 30,
-        "featparams": str(made.features),
-        "loglevel": "FATAL",
-    }
-    try:
-        return pocketsphinx.Decoder(**(usual | settings))
-    except RuntimeError as error:
-        raise SpeechError(
-            f"PocketSphinx does not take its model ({error})",
-            where=str(made.language_model.parent),
-            mend="Delete this folder and run again",
-        ) from error
-
-
-def prepare_model(
-    book: PhraseBook, *, cache_dir: Path | None = None
-) -> mixed_model.MixedModel:
-    """Make the model's files for a phrase book, or find them made."""
-    import pocketsphinx
-
-    if cache_dir is None:
-        import platformdirs
-
-        own = os.environ.get("TREEWARD_CACHE_DIR")
-        usual = platformdirs.user_cache_dir("treeward", appauthor=False)
-        cache_dir = Path(own or usual)
-    spoken = mixed_model.read_dictionary(
-        Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict"))
-    )
-    for word, ways in book.pronunciations().items():
-        spoken[word] = tuple(dict.fromkeys((*spoken.get(word, ()), *ways)))
-    tokens = build_tokens(book, _pronouncer(spoken, book))
-    digest = _digest(tokens)
-    folder = cache_dir / "pocketsphinx" / digest
-    made = mixed_model.MixedModel(
-        language_model=folder / "notes.lm",
-        talk_only=folder / "talk.lm",
-        dictionary=folder / "notes.dict",
-        features=folder / "feat.params",
-        tokens=tokens,
-    )
-    if not (made.language_model.exists() and made.dictionary.exists()):
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            bundled = Path(pocketsphinx.get_model_path("en-us"))
-            mixed_model.write_features(made.features, bundled / "en-us" / "feat.params")
-            mixed_model.make(made, bundled / "en-us.lm.bin", spoken)
-        except OSError as error:
-            raise SpeechError(
-                f"the speech model cannot be kept ({error.strerror or error})",
-                where=str(folder),
-                mend="Make room there, or set TREEWARD_CACHE_DIR to another folder",
-            ) from error
-    return made
-
-
-def _digest(tokens: TokenTable) -> str:
-    parts = (
-        metadata.version("pocketsphinx"),
-        str(_DECODER_VERSION),
-        *mixed_model.settings(),
-        repr(sorted(tokens.tokens.items())),
-        repr(sorted(tokens.starts.items())),
-        repr(sorted(tokens.ends.items())),
-        repr(sorted((k, sorted(v.items())) for k, v in tokens.follow.items())),
-    )
-    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:16]
-
-
-def _pronouncer(spoken: dict[str, Phones], book: PhraseBook) -> Callable[[str], Phones]:
-    def pronounce(word: str) -> Phones:
-        try:
-            return spoken[word]
-        except KeyError:
-            where = str(book.sources[-1]) if book.sources else "phrase book"
-            raise PhraseBookError(
-                f"the recognizer's dictionary has no {word!r}",
-                where=where,
-                mend=f'Say how it sounds under [pronunciations]: {word} = ["..."]',
-            ) from None
-
-    return pronounce

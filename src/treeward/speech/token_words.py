@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.speech.records import Word, WordSource
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from treeward.speech.records import Alternative
 
 _JOINED_CHAIN = "mark"  # its tokens are one phrase; those of numbers stay words
+ITS_BEARING_WITHIN_S = 1.0  # a bearing after a departure is said with it; guess
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +67,11 @@ class HeardNote:
         """Posterior of its least sure segment."""
         return min(segment.posterior for segment in self.heard)
 
+    @property
+    def is_number(self) -> bool:
+        """Whether it is an anchor ("bearing") and a number."""
+        return self.tokens[0].chain not in {"", _JOINED_CHAIN}
+
 
 def base_name(token: str) -> str:
     """Take off the number of the pronunciation: "with(2)" -> "with"."""
@@ -96,6 +103,16 @@ def notes_of(heard: Sequence[Heard], table: TokenTable) -> list[HeardNote]:
     return found
 
 
+def sayings(notes: Sequence[HeardNote]) -> int:
+    """Count notes in a breath, a bee's leaving and its bearing as one."""
+    count = len(notes)
+    for before, after in pairwise(notes):
+        is_bearing = [note.tokens[0].kind == "bearing" for note in (before, after)]
+        near = after.start_s - before.end_s < ITS_BEARING_WITHIN_S
+        count -= is_bearing == [False, True] and near
+    return count
+
+
 def _chain_end(kept: Sequence[Heard], at: int, table: TokenTable) -> int:
     end = at + 1
     while end < len(kept):
@@ -113,7 +130,7 @@ def note_words(
     alternatives: tuple[Alternative, ...] = (),
 ) -> list[Word]:
     """Make words of a note; its alternatives stand on the first."""
-    if note.tokens[0].chain in {"", _JOINED_CHAIN}:
+    if not note.is_number:
         return [
             Word(
                 text=note.text,

@@ -22,8 +22,7 @@ from treeward.speech.records import Alternative, Utterance, Word, WordSource
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from numpy.typing import NDArray
-
+    from treeward.audio.records import Block
     from treeward.speech.models import FoundModel
     from treeward.speech.phrasebook import PhraseBook
 
@@ -107,12 +106,13 @@ class VoskRecognizer:
             if all(self.knows(word) for word in text.split()):
                 yield text
 
-    def get_used_to(self, stretches: Iterable[NDArray[np.float32]]) -> None:
+    def get_used_to(self, stretches: Iterable[Block]) -> None:
         """Do nothing: Vosk's models get used to a voice within a stretch."""
 
-    def decode(self, samples: NDArray[np.float32], start_s: float) -> Utterance | None:
+    def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of sound; see `Recognizer.decode`."""
-        sound = (np.clip(samples, -1, 1) * 32767).astype("<i2").tobytes()
+        start_s = stretch.start_s
+        sound = (np.clip(stretch.samples, -1, 1) * 32767).astype("<i2").tobytes()
         free = self._matcher.mark(self._free.words(sound, start_s))
         words = free
         if self._strict is not None:

@@ -8,7 +8,7 @@ import sys
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path, PurePath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from faults import contract
 from treeward.atomic import PREFIX
@@ -16,8 +16,7 @@ from treeward.atomic import PREFIX
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
-    import numpy as np
-
+    from treeward.audio.records import Block
     from treeward.report.records import HuntResult
     from treeward.speech.records import Utterance
 
@@ -130,11 +129,11 @@ class Buzz:
     def get_used_to(self, stretches: Iterable[object]) -> None:
         """Take nothing in."""
 
-    def decode(self, samples: np.ndarray[Any, Any], start_s: float) -> Utterance | None:
+    def decode(self, stretch: Block) -> Utterance | None:
         """Hear a bee come back."""
         from treeward.speech.records import Utterance, Word, WordSource
 
-        del samples
+        start_s = stretch.start_s
         word = Word(
             text="yellow back",
             start_s=start_s + 0.1,

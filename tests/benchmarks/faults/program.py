@@ -55,7 +55,7 @@ def run(arguments: list[str]) -> tuple[int, str, str]:
 
     out, err = io.StringIO(), io.StringIO()
     opened = choose.open_recognizer
-    choose.open_recognizer = lambda *_a, **_k: DeafEngine()  # type: ignore[assignment]
+    choose.open_recognizer = lambda *_a, **_k: DeafEngine()
     status: object = 0
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):

@@ -1,0 +1,213 @@
+"""Make what the feature map learns from: speech in noise, beside the same in quiet.
+
+    PYTHONPATH=tests python -m benchmarks.hearing.make_training OUT.npz --minutes 45
+
+Nobody who speaks here speaks in the "judge" part of the benchmark, nor in its "tune"
+part but for one: flite's kal16, at other pitches, is the speaker of festival-kal.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pocketsphinx
+from scipy.signal import butter, lfilter, sosfilt
+
+from benchmarks.hearing import chatter
+from benchmarks.hearing.notes_said import Diary
+from benchmarks.hearing.speakers import Paced, Program
+from treeward.simulate import noise
+from treeward.simulate.voice import SPEECH_LEVEL_DBFS
+from treeward.speech.cepstra import log_mel_of
+from treeward.speech.front_end import HIGH_PASS_HZ, SUPPRESSED_SHARE
+from treeward.speech.neural import NeuralSuppressor
+from treeward.speech.sphinx import DITHER, LEVEL
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from treeward.simulate.noise import Bed
+    from treeward.simulate.voice import Voice
+
+    Samples = NDArray[np.float64]
+
+RATE_HZ = 16_000
+SPEECH_LEVEL = 10 ** (SPEECH_LEVEL_DBFS / 20)
+RECORDING_S = 60.0  # of one voice in one noise
+PADDING_S = 0.3  # around speech, as the sieve leaves it
+LONGEST_S = 11.0  # of a stretch
+NOTES_SHARE, TALK_SHARE = 0.5, 0.2  # the rest is words picked blindly; choice
+# Variants of two synthesis systems, none of them a speaker of the benchmark.
+ESPEAK = {
+    "en-gb": ("m1", "m3", "m5", "m7", "f1", "f3", "f4"),
+    "en-us": ("m2", "m4", "f4", "f5"),
+    "en-gb-scotland": ("m2", "f3"),
+    "en-gb-x-rp": ("m6", "f1"),
+    "en-gb-x-gbclan": ("m3", "f4"),
+    "en-029": ("m1", "f5"),
+}
+KAL16_PITCHES = (0.82, 0.9, 1.0, 1.1, 1.2)
+HIBARI_PITCHES = (0.86, 0.94, 1.0, 1.08, 1.18)
+
+
+def voices() -> list[Voice]:
+    """Return those who speak."""
+    found: list[Voice] = []
+    variants = [f"{way}+{who}" for way, names in ESPEAK.items() for who in names]
+    for number, variant in enumerate(variants):
+        pitch = str(35 + 7 * number % 40)
+        espeak = ("espeak-ng", "-v", variant, "-p", pitch, "-s", "{words_per_min}")
+        espeak_file = (*espeak, "-w", "{wav}", "-f", "{txt}")
+        found.append(Program(f"espeak-{variant}", espeak_file))
+    for pitch_factor in KAL16_PITCHES:
+        flite = ("flite", "-voice", "kal16", "--setf", "duration_stretch={stretch}")
+        command = (*flite, "-t", "{text}", "-o", "{wav}")
+        found.append(Program(f"kal16-{pitch_factor:g}", command, pitch=pitch_factor))
+    found += [Paced(f"hibari-{p:g}", "british", p) for p in HIBARI_PITCHES]
+    return found
+
+
+class Coloured:
+    """Noise with a slope of its own, swelling and falling off."""
+
+    def __init__(self, rng: np.random.Generator) -> None:
+        self._rng = rng
+        self._slope = float(rng.uniform(-0.6, 0.97))
+        low_hz = float(np.exp(rng.uniform(np.log(100), np.log(1200))))
+        high_hz = float(rng.uniform(1.8 * low_hz + 500, 7500))
+        self._band = butter(1, [low_hz, high_hz], "band", fs=RATE_HZ, output="sos")
+        self._banded = float(rng.random()) < 0.6
+        self._depth = float(rng.uniform(0, 0.8))
+        self._period_s = float(np.exp(rng.uniform(np.log(0.1), np.log(4))))
+
+    def block(self, n: int) -> Samples:
+        """Return the next `n` samples."""
+        sound = lfilter([1.0], [1.0, -self._slope], self._rng.standard_normal(n))
+        if self._banded:
+            sound = sosfilt(self._band, sound)
+        knots = max(int(n / RATE_HZ / self._period_s), 1) + 2
+        curve = np.interp(
+            np.linspace(0, knots - 1, n),
+            np.arange(knots),
+            self._rng.standard_normal(knots),
+        )
+        sound = np.asarray(sound) * np.exp(self._depth * curve)
+        return np.asarray(sound / noise.band_level(sound, RATE_HZ))
+
+
+def background(rng: np.random.Generator) -> Bed:
+    """Pick a noise: those of the benchmark, others, or both together."""
+    draw = rng.random()
+    if draw < 0.35:
+        return Coloured(rng)
+    kind = str(rng.choice(noise.KINDS))
+    if draw < 0.5:
+        return noise.Mixed([noise.bed(kind, rng, RATE_HZ), Coloured(rng)])
+    return noise.bed(kind, rng, RATE_HZ)
+
+
+def _sentence(rng: np.random.Generator, diary: Diary, words: list[str]) -> str:
+    draw = rng.random()
+    if draw < NOTES_SHARE:
+        return " ".join(diary.note(float(rng.uniform(0, 3600))).pieces)
+    if draw < NOTES_SHARE + TALK_SHARE:
+        return chatter.sentence(rng)
+    return " ".join(rng.choice(words, int(rng.integers(2, 8))))
+
+
+def speech(
+    voice: Voice, rng: np.random.Generator, words: list[str]
+) -> tuple[Samples, list[tuple[int, int]]]:
+    """Say sentences with pauses; tell from which to which sample each one goes."""
+    diary = Diary(rng)
+    sound = np.zeros(round(RECORDING_S * RATE_HZ))
+    spans: list[tuple[int, int]] = []
+    at = RATE_HZ
+    while True:
+        text = _sentence(rng, diary, words)
+        wave = voice.say(text, rate_hz=RATE_HZ, seed=int(rng.integers(1 << 30)))
+        if at + len(wave) + RATE_HZ // 2 > len(sound):
+            return sound, spans
+        sound[at : at + len(wave)] += wave * 10 ** (float(rng.uniform(-4, 1)) / 20)
+        spans.append((at, at + len(wave)))
+        at += len(wave) + round(float(rng.uniform(0.3, 1.6)) * RATE_HZ)
+
+
+def _stretches(spans: list[tuple[int, int]]) -> Iterator[slice]:
+    """Join sentences close together, as the sieve does."""
+    pad = round(PADDING_S * RATE_HZ)
+    low, high = spans[0]
+    for start, end in spans[1:]:
+        if start - high < 3 * pad and end - low < LONGEST_S * RATE_HZ:
+            high = end
+            continue
+        yield slice(max(low - pad, 0), high + pad)
+        low, high = start, end
+    yield slice(max(low - pad, 0), high + pad)
+
+
+def examples(
+    voice: Voice, snr_db: float, rng: np.random.Generator, words: list[str]
+) -> Iterator[tuple[NDArray[np.float16], ...]]:
+    """Yield log mel powers: noise taken off, as it came, and without noise."""
+    clean, spans = speech(voice, rng, words)
+    if not spans:
+        return
+    behind = background(rng).block(len(clean))
+    behind /= noise.band_level(behind, RATE_HZ)
+    noisy = np.tanh(clean + noise.gain_for(SPEECH_LEVEL, snr_db) * behind)
+    sos = butter(2, HIGH_PASS_HZ, "high", fs=RATE_HZ, output="sos")
+    clean, plain = (sosfilt(sos, each) for each in (clean, noisy))
+    suppressor = NeuralSuppressor()
+    parts = [suppressor.push(plain.astype(np.float32)), suppressor.flush()]
+    taken_off = np.concatenate(parts)[: len(plain)]
+    cleaned = SUPPRESSED_SHARE * taken_off + (1 - SUPPRESSED_SHARE) * plain
+    for part in _stretches(spans):
+        loud = float(np.quantile(np.abs(cleaned[part]), 0.999))
+        dither = DITHER * rng.standard_normal(len(cleaned[part]))
+        yield tuple(
+            log_mel_of(LEVEL / loud * each[part] + dither).astype(np.float16)
+            for each in (cleaned, plain, clean)
+        )
+
+
+def main() -> None:
+    """Make a file of examples."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--minutes", type=float, default=45.0)
+    parser.add_argument("--snr", type=float, nargs=2, default=(3.0, 20.0))
+    parser.add_argument("--seed", type=int, default=1)
+    args = parser.parse_args()
+    rng = np.random.default_rng(args.seed)
+    dictionary = Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict"))
+    listed = [line.split()[0] for line in dictionary.open(encoding="utf-8")]
+    words = [w for w in listed if w.isalpha() and 3 <= len(w) <= 8]
+    speakers = voices()
+    rows: list[list[NDArray[np.float16]]] = [[], [], []]
+    made_s = 0.0
+    while made_s < args.minutes * 60:
+        voice = speakers[int(rng.integers(len(speakers)))]
+        snr_db = float(rng.uniform(*args.snr))
+        for triple in examples(voice, snr_db, rng, words):
+            for row, each in zip(rows, triple, strict=True):
+                row.append(each)
+            made_s += len(triple[0]) / 100
+        print(f"{made_s / 60:.1f} min", flush=True)
+    cleaned, plain, clean = (np.concatenate(row) for row in rows)
+    np.savez(
+        args.out,
+        cleaned=cleaned,
+        plain=plain,
+        clean=clean,
+        lengths=np.array([len(each) for each in rows[0]]),
+    )
+
+
+if __name__ == "__main__":
+    main()
