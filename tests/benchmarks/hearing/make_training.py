@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pocketsphinx
-from scipy.signal import butter, lfilter, sosfilt
+from scipy.signal import butter, firwin2, lfilter, sosfilt
 
 from benchmarks.hearing import chatter
 from benchmarks.hearing.notes_said import Diary
 from benchmarks.hearing.speakers import Paced, Program
 from treeward.simulate import noise
-from treeward.simulate.voice import SPEECH_LEVEL_DBFS
+from treeward.simulate.voice import SPEECH_LEVEL_DBFS, retune
 from treeward.speech.cepstra import log_mel_of
 from treeward.speech.front_end import HIGH_PASS_HZ, SUPPRESSED_SHARE
 from treeward.speech.neural import NeuralSuppressor
@@ -41,6 +41,11 @@ SPEECH_LEVEL = 10 ** (SPEECH_LEVEL_DBFS / 20)
 RECORDING_S = 60.0  # of one voice in one noise
 PADDING_S = 0.3  # around speech, as the sieve leaves it
 LONGEST_S = 11.0  # of a stretch
+# Few voices are at hand, so each is made into many: vocal tracts longer and shorter,
+# with the pitch, and other mouths, rooms and microphones as a curve over the spectrum.
+WARP = 0.16  # largest log of the factor on pitch and formants; choice
+CURVE_DB = 4.0  # standard deviation of the curve at each knot; choice
+CURVE_HZ = (0.0, 250.0, 600.0, 1200.0, 2200.0, 3600.0, 5500.0, 8000.0)  # knots
 NOTES_SHARE, TALK_SHARE = 0.5, 0.2  # the rest is words picked blindly; choice
 # Variants of two synthesis systems, none of them a speaker of the benchmark.
 ESPEAK = {
@@ -126,11 +131,13 @@ def speech(
     """Say sentences with pauses; tell from which to which sample each one goes."""
     diary = Diary(rng)
     sound = np.zeros(round(RECORDING_S * RATE_HZ))
+    factor = float(np.exp(rng.uniform(-WARP, WARP)))
     spans: list[tuple[int, int]] = []
     at = RATE_HZ
     while True:
         text = _sentence(rng, diary, words)
-        wave = voice.say(text, rate_hz=RATE_HZ, seed=int(rng.integers(1 << 30)))
+        said = voice.say(text, rate_hz=RATE_HZ, seed=int(rng.integers(1 << 30)))
+        wave = retune(said.astype(np.float64), RATE_HZ * factor, RATE_HZ)
         if at + len(wave) + RATE_HZ // 2 > len(sound):
             return sound, spans
         sound[at : at + len(wave)] += wave * 10 ** (float(rng.uniform(-4, 1)) / 20)
@@ -158,6 +165,10 @@ def examples(
     clean, spans = speech(voice, rng, words)
     if not spans:
         return
+    curve_db = rng.normal(0, CURVE_DB, len(CURVE_HZ))
+    shape = firwin2(257, CURVE_HZ, 10 ** (curve_db / 20), fs=RATE_HZ)
+    curved = np.convolve(clean, shape, "same")
+    clean = curved * np.std(clean) / np.std(curved)
     behind = background(rng).block(len(clean))
     behind /= noise.band_level(behind, RATE_HZ)
     noisy = np.tanh(clean + noise.gain_for(SPEECH_LEVEL, snr_db) * behind)

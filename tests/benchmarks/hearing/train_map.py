@@ -124,6 +124,7 @@ def main() -> None:
     parser.add_argument("out", type=Path)
     parser.add_argument("data", type=Path, nargs="+")
     parser.add_argument("--epochs", type=int, default=14)
+    parser.add_argument("--start", type=Path, help="weights to go on from")
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     torch.manual_seed(args.seed)
@@ -132,6 +133,16 @@ def main() -> None:
     held_back = stretches[::HELD_BACK]
     learnt = [s for n, s in enumerate(stretches) if n % HELD_BACK]
     network, loss_of = Network(), Loss(learnt)
+    if args.start:
+        with np.load(args.start) as kept:
+            network.load_state_dict(
+                {
+                    name: torch.from_numpy(
+                        kept[name.replace(".", "_")].astype(np.float32)
+                    )
+                    for name in network.state_dict()
+                }
+            )
     optimiser = torch.optim.AdamW(network.parameters(), lr=1e-3, weight_decay=1e-3)
     steps = args.epochs * -(-len(learnt) // BATCH)
     schedule = torch.optim.lr_scheduler.OneCycleLR(
