@@ -18,7 +18,7 @@ from treeward.speech.phrase_match import PhraseMatcher
 from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.recognizer import part_at_pauses, transcribe
 from treeward.speech.records import Utterance, Word, WordSource
-from treeward.speech.spans import LONG_PAUSE_S, PAUSE_S, stretches
+from treeward.speech.spans import PAUSE_S, stretches
 from treeward.speech.sphinx import SphinxRecognizer
 from treeward.speech.sphinx_model import prepare_model
 from treeward.speech.token_words import Heard, note_words, notes_of, talk_words
@@ -105,12 +105,6 @@ def test_stretches_part_at_long_pauses_only() -> None:
     assert stretches(heard("<sil>", "[NOISE]")) == []
 
 
-def test_stretches_know_the_pause_beside_them() -> None:
-    far = stretches(heard("a", "b", "c", gap_s=0.7))
-    assert [part.pause_s for part in far] == pytest.approx([0.7, 0.7, 0.7])
-    assert [part.pause_s for part in stretches(heard("a"))] == [LONG_PAUSE_S]
-
-
 numbers = st.floats(-5, 5)
 
 
@@ -125,7 +119,6 @@ def test_agreement_and_margin_raise_confidence(
                 agreed=agreed,
                 posterior=posterior if agreed else 0.0,
                 alone=alone,
-                pause_s=1.0 if alone else 0.0,
                 words=words,
                 sayings=notes,
                 repeated=repeated,

@@ -158,7 +158,6 @@ class SphinxRecognizer:
                 agreed=bool(same),
                 posterior=max((rival.posterior for rival in same), default=0.0),
                 alone=part.alone,
-                pause_s=part.pause_s,
                 words=len(placed.text.split()),
                 sayings=sayings(found),
                 repeated=bool(twice),

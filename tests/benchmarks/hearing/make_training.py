@@ -2,6 +2,8 @@
 
     PYTHONPATH=tests python -m benchmarks.hearing.make_training OUT.npz --minutes 45
 
+Few voices are at hand. `--warp 0.16` makes many of each, with vocal tracts longer and
+shorter, and `--curve-db 4` other mouths, rooms and microphones.
 Nobody who speaks here speaks in the "judge" part of the benchmark, nor in its "tune"
 part but for one: flite's kal16, at other pitches, is the speaker of festival-kal.
 """
@@ -41,10 +43,6 @@ SPEECH_LEVEL = 10 ** (SPEECH_LEVEL_DBFS / 20)
 RECORDING_S = 60.0  # of one voice in one noise
 PADDING_S = 0.3  # around speech, as the sieve leaves it
 LONGEST_S = 11.0  # of a stretch
-# Few voices are at hand, so each is made into many: vocal tracts longer and shorter,
-# with the pitch, and other mouths, rooms and microphones as a curve over the spectrum.
-WARP = 0.16  # largest log of the factor on pitch and formants; choice
-CURVE_DB = 4.0  # standard deviation of the curve at each knot; choice
 CURVE_HZ = (0.0, 250.0, 600.0, 1200.0, 2200.0, 3600.0, 5500.0, 8000.0)  # knots
 NOTES_SHARE, TALK_SHARE = 0.5, 0.2  # the rest is words picked blindly; choice
 # Variants of two synthesis systems, none of them a speaker of the benchmark.
@@ -126,12 +124,12 @@ def _sentence(rng: np.random.Generator, diary: Diary, words: list[str]) -> str:
 
 
 def speech(
-    voice: Voice, rng: np.random.Generator, words: list[str]
+    voice: Voice, rng: np.random.Generator, words: list[str], warp: float
 ) -> tuple[Samples, list[tuple[int, int]]]:
     """Say sentences with pauses; tell from which to which sample each one goes."""
     diary = Diary(rng)
     sound = np.zeros(round(RECORDING_S * RATE_HZ))
-    factor = float(np.exp(rng.uniform(-WARP, WARP)))
+    factor = float(np.exp(rng.uniform(-warp, warp)))
     spans: list[tuple[int, int]] = []
     at = RATE_HZ
     while True:
@@ -159,14 +157,20 @@ def _stretches(spans: list[tuple[int, int]]) -> Iterator[slice]:
 
 
 def examples(
-    voice: Voice, snr_db: float, rng: np.random.Generator, words: list[str]
+    voice: Voice,
+    snr_db: float,
+    rng: np.random.Generator,
+    words: list[str],
+    *,
+    warp: float = 0.0,
+    curve_db: float = 0.0,
 ) -> Iterator[tuple[NDArray[np.float16], ...]]:
     """Yield log mel powers: noise taken off, as it came, and without noise."""
-    clean, spans = speech(voice, rng, words)
+    clean, spans = speech(voice, rng, words, warp)
     if not spans:
         return
-    curve_db = rng.normal(0, CURVE_DB, len(CURVE_HZ))
-    shape = firwin2(257, CURVE_HZ, 10 ** (curve_db / 20), fs=RATE_HZ)
+    knots_db = rng.normal(0, curve_db, len(CURVE_HZ))
+    shape = firwin2(257, CURVE_HZ, 10 ** (knots_db / 20), fs=RATE_HZ)
     curved = np.convolve(clean, shape, "same")
     clean = curved * np.std(clean) / np.std(curved)
     behind = background(rng).block(len(clean))
@@ -193,6 +197,12 @@ def main() -> None:
     parser.add_argument("out", type=Path)
     parser.add_argument("--minutes", type=float, default=45.0)
     parser.add_argument("--snr", type=float, nargs=2, default=(3.0, 20.0))
+    parser.add_argument(
+        "--warp", type=float, default=0.0, help="largest log factor on pitch and tract"
+    )
+    parser.add_argument(
+        "--curve-db", type=float, default=0.0, help="over the spectrum, at each knot"
+    )
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     rng = np.random.default_rng(args.seed)
@@ -205,7 +215,8 @@ def main() -> None:
     while made_s < args.minutes * 60:
         voice = speakers[int(rng.integers(len(speakers)))]
         snr_db = float(rng.uniform(*args.snr))
-        for triple in examples(voice, snr_db, rng, words):
+        kinds = {"warp": args.warp, "curve_db": args.curve_db}
+        for triple in examples(voice, snr_db, rng, words, **kinds):
             for row, each in zip(rows, triple, strict=True):
                 row.append(each)
             made_s += len(triple[0]) / 100
