@@ -39,7 +39,7 @@ FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
 # Of a path that ends a word; PocketSphinx's 7e-29 makes lattices ten times as slow, and
 # tells no more (44 notes of two tuning speakers).
 LATTICE_BEAM = 1e-15
-MOST_NOTES = 3  # in a stretch that may be notes and not talk; guess
+MOST_NOTES = 3  # in a stretch that may be notes where talk explains it better; guess
 LONGEST_FRAMES = 600  # of such a stretch, 6 s; guess
 LEAST_CONFIDENCE = 0.5  # a note that is rather none is taken for talk
 
@@ -146,7 +146,7 @@ class SphinxRecognizer:
         margin = (notes.score - (talk.score if talk else 0.0)) / len(piece)
         rivals = notes_of(part.heard, self._tokens)
         found = notes_of(notes.heard, self._tokens)
-        there = self._looked_at_again(found, piece)
+        there = self._looked_at_again(found, piece, margin)
         for note in found:
             placed = note.shifted(low_s)
             beside = [rival for rival in rivals if rival.overlaps(placed)]
@@ -185,10 +185,12 @@ class SphinxRecognizer:
             )
 
     def _looked_at_again(
-        self, found: list[HeardNote], piece: Cepstra
+        self, found: list[HeardNote], piece: Cepstra, margin: float
     ) -> list[HeardNote]:
-        """Give the notes on the best path through the lattice, where there are few."""
-        if not found or len(found) > MOST_NOTES or len(piece) > LONGEST_FRAMES:
+        """Give the notes on the best path through the lattice, where likely any are."""
+        if not found or len(piece) > LONGEST_FRAMES:
+            return []
+        if len(found) > MOST_NOTES and margin < 0:
             return []
         again = run_decoder(self._lattice, piece)
         return notes_of(again.heard, self._tokens) if again else []
