@@ -103,8 +103,8 @@ class PassThrough:
     def flush(self) -> NDArray[np.float32]:
         return np.zeros(0, np.float32)
 
-    def before(self, first: int, end: int) -> None:
-        """Nothing was taken off."""
+    def with_plain(self, stretch: Block) -> Block:
+        return stretch
 
 
 class BeepRecognizer:

@@ -6,16 +6,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from scipy.signal import butter, sosfilt
 
 from treeward.errors import SpeechError
 from treeward.resources import feature_map_path
 from treeward.simulate import noise
 from treeward.simulate.voice import SPEECH_LEVEL_DBFS, HibariVoice
 from treeward.speech import neural
-from treeward.speech.cepstra import FILTERS, cepstra_of, log_mel_of
+from treeward.speech.cepstra import DITHER, FILTERS, cepstra_of, log_mel_of
 from treeward.speech.feature_map import FeatureMap
-from treeward.speech.sphinx import DITHER
+from treeward.speech.front_end import SUPPRESSED_SHARE, FrontEnd
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -32,9 +31,8 @@ def feature_map() -> FeatureMap:
 
 
 def powers(sound: np.ndarray) -> LogMel:
-    high_pass = butter(2, 80.0, "high", fs=RATE_HZ, output="sos")
     dither = DITHER * np.random.default_rng(0).standard_normal(len(sound))
-    return log_mel_of(sosfilt(high_pass, sound) + dither)
+    return log_mel_of(FrontEnd(suppress=False).push(sound) + dither)
 
 
 def spoken(kind: str, snr_db: float) -> tuple[LogMel, LogMel, LogMel]:
@@ -48,7 +46,8 @@ def spoken(kind: str, snr_db: float) -> tuple[LogMel, LogMel, LogMel]:
     if neural.is_available():
         suppressor = neural.NeuralSuppressor()
         parts = [suppressor.push(noisy), suppressor.flush()]
-        taken_off = 0.95 * np.concatenate(parts)[: len(noisy)] + 0.05 * noisy
+        left = np.concatenate(parts)[: len(noisy)]
+        taken_off = SUPPRESSED_SHARE * left + (1 - SUPPRESSED_SHARE) * noisy
     return powers(taken_off), powers(noisy), powers(clean)
 
 
@@ -65,6 +64,7 @@ def test_speech_in_noise_comes_nearer_to_speech_in_quiet(
     taken_off, noisy, clean = spoken(kind, snr_db)
     for before in (taken_off, noisy):
         mapped = feature_map(before, noisy)
+        # Measured: at most 0.75, suppressed water; a first guess of 0.67 was too bold.
         assert off(mapped, clean) < 0.85 * off(before, clean)
 
 

@@ -5,10 +5,9 @@ Cleaning and cutting happen with the sound; recognising in a thread of its own.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.notes.parser import DOUBT_BELOW
 
 if TYPE_CHECKING:
@@ -35,8 +34,8 @@ class Cleaner(Protocol):
     def flush(self) -> NDArray[np.float32]:
         """Return the rest."""
 
-    def before(self, first: int, end: int) -> NDArray[np.float32] | None:
-        """Return samples as they came, where noise was taken off them."""
+    def with_plain(self, stretch: Block) -> Block:
+        """Put the sound as it came beside it, where noise was taken off."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -69,20 +68,15 @@ class Cutter:
 
     def push(self, samples: NDArray[np.float32]) -> Sequence[Block]:
         """Take sound; return stretches that are complete, in the recording's time."""
-        return self._with_plain(self._endpoint.push(self._cleaner.push(samples)))
+        return self._cut(self._endpoint.push(self._cleaner.push(samples)))
 
     def flush(self) -> Sequence[Block]:
         """Return what is open at the end of the recording."""
         rest = self._endpoint.push(self._cleaner.flush())
-        return self._with_plain((*rest, *self._endpoint.flush()))
+        return self._cut((*rest, *self._endpoint.flush()))
 
-    def _with_plain(self, stretches: Sequence[Block]) -> Sequence[Block]:
-        found = []
-        for stretch in stretches:
-            first = round(stretch.start_s * SAMPLE_RATE_HZ)
-            plain = self._cleaner.before(first, first + len(stretch.samples))
-            found.append(replace(stretch, plain=plain))
-        return found
+    def _cut(self, stretches: Sequence[Block]) -> Sequence[Block]:
+        return [self._cleaner.with_plain(stretch) for stretch in stretches]
 
 
 class Reader:

@@ -16,11 +16,15 @@ import numpy as np
 from treeward.audio.records import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     Cepstra = NDArray[np.float32]
     LogMel = NDArray[np.float64]
 
+DITHER = 5e-4  # covers what suppression leaves of noise; exact zeros break recognition
+LEVEL = 0.5  # the loudest 0.1 % of a stretch is brought here
 # As the bundled model wants them (its feat.params, and PocketSphinx's defaults).
 CEPSTRA = 13
 HOP = 160  # samples, 10 ms
@@ -54,6 +58,30 @@ def log_mel_of(samples: NDArray[np.floating]) -> LogMel:
     windows = np.lib.stride_tricks.sliding_window_view(sharp, _WINDOW)[::HOP]
     power = np.abs(np.fft.rfft(windows * _HAMMING, _POINTS)) ** 2
     return np.asarray(np.log(power @ _MEL_FILTERS.T + _LOG_FLOOR))
+
+
+def levelled_log_mels(
+    sounds: Sequence[NDArray[np.floating]], random: np.random.Generator
+) -> list[LogMel]:
+    """Give log powers of the same stretch in several states, levelled by the first.
+
+    Parameters
+    ----------
+    sounds
+        Of one length, mono at 16 kHz; all get the gain that the first needs, and the
+        same dither.
+    random
+        Where the dither comes from.
+
+    Returns
+    -------
+    list of array, shape (frames, 25)
+        As `log_mel_of` gives them.
+    """
+    loud = float(np.quantile(np.abs(sounds[0]), 0.999))
+    gain = LEVEL / loud if loud > 1e-6 else 1.0
+    dither = DITHER * random.standard_normal(len(sounds[0]))
+    return [log_mel_of(sound * gain + dither) for sound in sounds]
 
 
 def cepstra_of(log_mel: LogMel) -> Cepstra:

@@ -10,6 +10,7 @@ while: an engine may hear more in both than in either.
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -20,6 +21,8 @@ from treeward.speech import neural
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from treeward.audio.records import Block
 
     Samples = NDArray[np.float32]
 
@@ -38,6 +41,14 @@ class _Kept(NamedTuple):
     @property
     def end(self) -> int:
         return self.first + len(self.sound)
+
+
+def _joined(parts: list[_Kept], first: int, end: int) -> Samples:
+    """Give the samples from `first` to `end` out of the parts that hold them."""
+    if not parts:
+        return np.zeros(0, np.float32)
+    sound = np.concatenate([kept.sound for kept in parts])
+    return sound[first - parts[0].first :][: end - first]
 
 
 class FrontEnd:
@@ -60,7 +71,6 @@ class FrontEnd:
         self._suppressing = False
         self._held: Samples = np.zeros(0, np.float32)  # taken, not yet given out
         self._run_in = 0  # samples it gives out that are not wanted
-        self._last: Samples = np.zeros(0, np.float32)
 
     def push(self, samples: Samples, *, spoken: bool = True) -> Samples:
         """Take in samples and give out those that are ready.
@@ -89,9 +99,6 @@ class FrontEnd:
             self._begin()
         elif self._suppressing and not wanted:
             before = self._end()
-        self._last = np.concatenate([self._last, sound])[
-            -int(RUN_IN_S * SAMPLE_RATE_HZ) :
-        ]
         if not self._suppressing or self._suppressor is None:
             return np.concatenate([before, sound * TURNED_DOWN if noisy else sound])
         self._held = np.concatenate([self._held, sound])
@@ -114,11 +121,26 @@ class FrontEnd:
         array or None
             With the high-pass only; None where no noise calls for more.
         """
-        parts = [kept for kept in self._kept if kept.first < end and kept.end > first]
+        parts = self._parts(first, end)
         if not any(kept.noisy for kept in parts) or parts[0].first > first:
             return None
-        sound = np.concatenate([kept.sound for kept in parts])
-        return sound[first - parts[0].first :][: end - first]
+        return _joined(parts, first, end)
+
+    def with_plain(self, stretch: Block, begun_s: float = 0.0) -> Block:
+        """Put beside a stretch of what was given out the sound as it was before.
+
+        Parameters
+        ----------
+        stretch
+            Cut out of the cleaned sound.
+        begun_s
+            Second of the recording at which the first sample was pushed.
+        """
+        first = round((stretch.start_s - begun_s) * SAMPLE_RATE_HZ)
+        return replace(stretch, plain=self.before(first, first + len(stretch.samples)))
+
+    def _parts(self, first: int, end: int) -> list[_Kept]:
+        return [kept for kept in self._kept if kept.first < end and kept.end > first]
 
     def _keep(self, sound: Samples, *, noisy: bool) -> None:
         end = self._kept[-1].end if self._kept else 0
@@ -132,8 +154,11 @@ class FrontEnd:
             self._suppressor = neural.NeuralSuppressor()
         self._suppressor.restart()
         self._suppressing = True
-        self._run_in = len(self._last)
-        self._given(self._suppressor.push(self._last))
+        end = self._kept[-1].first  # what comes now is not run in with
+        first = max(end - int(RUN_IN_S * SAMPLE_RATE_HZ), 0)
+        last = _joined(self._parts(first, end), first, end)
+        self._run_in = len(last)
+        self._given(self._suppressor.push(last))
 
     def _end(self) -> Samples:
         self._suppressing = False

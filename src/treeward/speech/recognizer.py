@@ -101,15 +101,14 @@ def transcribe(
 
 
 def _stretches(window: Block, front_end: FrontEnd, begun_s: float) -> list[Block]:
-    at = round((window.start_s - begun_s) * SAMPLE_RATE_HZ)
-    return [
+    cut = [
         Block(
             start_s=window.start_s + first / SAMPLE_RATE_HZ,
             samples=window.samples[first:end],
-            plain=front_end.before(at + first, at + end),
         )
         for first, end in spoken_spans(window.samples)
     ]
+    return [front_end.with_plain(stretch, begun_s) for stretch in cut]
 
 
 def _all(waiting: Sequence[tuple[float, Sequence[Block]]]) -> Iterator[Block]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.resources import feature_map_path
-from treeward.speech.cepstra import CepstralMean, cepstra_of, log_mel_of
+from treeward.speech.cepstra import CepstralMean, cepstra_of, levelled_log_mels
 from treeward.speech.evidence import TWIN_CONFIDENCE, Evidence, probability, twins
 from treeward.speech.feature_map import FeatureMap
 from treeward.speech.records import Alternative, Utterance
@@ -31,8 +31,6 @@ if TYPE_CHECKING:
     from treeward.speech.spans import Stretch
     from treeward.speech.token_words import HeardNote
 
-DITHER = 5e-4  # covers what suppression leaves of noise; exact zeros break recognition
-LEVEL = 0.5  # the loudest 0.1 % of a window is brought here
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
 FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
@@ -86,8 +84,8 @@ class SphinxRecognizer:
         self._mean = CepstralMean()
         self._map: FeatureMap | None = None  # read when the first noise is met
         self._mixed = open_decoder(made, lm=str(made.language_model), bestpath=True)
-        second = {"compallsen": True, "bestpath": False, "maxhmmpf": 2000}
-        self._talk = open_decoder(made, lm=str(made.talk_only), **second)
+        talk = {"lm": str(made.talk_only), "maxhmmpf": 2000}
+        self._talk = open_decoder(made, compallsen=True, bestpath=False, **talk)
         self._notes = _open_strict(made, bestpath=False)
         self._lattice = _open_strict(made, bestpath=True, wbeam=LATTICE_BEAM)
         # Told of each note that was weighed; for measuring.
@@ -207,17 +205,14 @@ class SphinxRecognizer:
 
     def _cepstra(self, stretch: Block) -> Cepstra:
         """Give the cepstra of a levelled stretch, mended where there was noise."""
-        loud = float(np.quantile(np.abs(stretch.samples), 0.999))
-        gain = LEVEL / loud if loud > 1e-6 else 1.0
         # The same stretch is heard the same, whatever was heard before it.
         random = np.random.default_rng(int(stretch.start_s * SAMPLE_RATE_HZ))
-        dither = DITHER * random.standard_normal(len(stretch.samples))
-        log_mel = log_mel_of(stretch.samples * gain + dither)
-        if stretch.plain is not None:
-            if self._map is None:
-                self._map = FeatureMap(feature_map_path())
-            log_mel = self._map(log_mel, log_mel_of(stretch.plain * gain + dither))
-        return cepstra_of(log_mel)
+        if stretch.plain is None:
+            return cepstra_of(*levelled_log_mels([stretch.samples], random))
+        if self._map is None:
+            self._map = FeatureMap(feature_map_path())
+        both = levelled_log_mels([stretch.samples, stretch.plain], random)
+        return cepstra_of(self._map(*both))
 
 
 def _open_strict(made: MixedModel, **settings: Any) -> Any:  # noqa: ANN401

@@ -23,10 +23,9 @@ from benchmarks.hearing.notes_said import Diary
 from benchmarks.hearing.speakers import Paced, Program
 from treeward.simulate import noise
 from treeward.simulate.voice import SPEECH_LEVEL_DBFS, retune
-from treeward.speech.cepstra import log_mel_of
-from treeward.speech.front_end import HIGH_PASS_HZ, SUPPRESSED_SHARE
+from treeward.speech.cepstra import levelled_log_mels
+from treeward.speech.front_end import SUPPRESSED_SHARE, FrontEnd
 from treeward.speech.neural import NeuralSuppressor
-from treeward.speech.sphinx import DITHER, LEVEL
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -176,18 +175,18 @@ def examples(
     behind = background(rng).block(len(clean))
     behind /= noise.band_level(behind, RATE_HZ)
     noisy = np.tanh(clean + noise.gain_for(SPEECH_LEVEL, snr_db) * behind)
-    sos = butter(2, HIGH_PASS_HZ, "high", fs=RATE_HZ, output="sos")
-    clean, plain = (sosfilt(sos, each) for each in (clean, noisy))
+    quiet, plain = (
+        FrontEnd(suppress=False).push(each.astype(np.float32))
+        for each in (clean, noisy)
+    )
     suppressor = NeuralSuppressor()
-    parts = [suppressor.push(plain.astype(np.float32)), suppressor.flush()]
+    parts = [suppressor.push(plain), suppressor.flush()]
     taken_off = np.concatenate(parts)[: len(plain)]
     cleaned = SUPPRESSED_SHARE * taken_off + (1 - SUPPRESSED_SHARE) * plain
     for part in _stretches(spans):
-        loud = float(np.quantile(np.abs(cleaned[part]), 0.999))
-        dither = DITHER * rng.standard_normal(len(cleaned[part]))
+        states = [each[part] for each in (cleaned, plain, quiet)]
         yield tuple(
-            log_mel_of(LEVEL / loud * each[part] + dither).astype(np.float16)
-            for each in (cleaned, plain, clean)
+            log_mel.astype(np.float16) for log_mel in levelled_log_mels(states, rng)
         )
 
 
