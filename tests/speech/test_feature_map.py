@@ -98,6 +98,10 @@ def test_a_file_that_is_none_is_refused(tmp_path: Path) -> None:
     file.write_bytes(b"PK nothing of the kind")
     with pytest.raises(SpeechError, match="cannot be read"):
         FeatureMap(file)
+    for half in (feature_map_path().read_bytes()[:5000], b""):
+        file.write_bytes(half)
+        with pytest.raises(SpeechError, match="cannot be read"):
+            FeatureMap(file)
     np.savez(file, first_weight=np.zeros((2, 2)))
     with pytest.raises(SpeechError, match=r"feature_map\.npz"):
         FeatureMap(file)

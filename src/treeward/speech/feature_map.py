@@ -12,6 +12,7 @@ tests/benchmarks/hearing/train_map.py made them.
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -58,7 +59,7 @@ class FeatureMap:
                     for layer in _LAYERS
                     for part in ("weight", "bias")
                 }
-        except (OSError, ValueError, KeyError) as error:
+        except (OSError, ValueError, KeyError, EOFError, BadZipFile) as error:
             raise SpeechError(
                 f"the weights for speech in noise cannot be read ({error})",
                 where=str(path),
