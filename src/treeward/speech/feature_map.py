@@ -53,7 +53,7 @@ class FeatureMap:
 
     def __init__(self, path: Path) -> None:
         try:
-            with np.load(path) as kept:
+            with path.open("rb") as file, np.load(file) as kept:
                 self._weights = {
                     f"{layer}_{part}": kept[f"{layer}_{part}"].astype(np.float32)
                     for layer in _LAYERS
