@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import TranscriptError
 from treeward.speech.records import Utterance, Word, WordSource
+from treeward.whole_file import read_whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -84,20 +85,13 @@ def read_transcript(path: str | PathLike[str]) -> list[Utterance]:
 
 
 def _decoded(path: Path) -> str:
-    try:
-        if path.stat().st_size > _LARGEST:
-            raise TranscriptError(
-                f"is larger than {_LARGEST // 2**20} MB",
-                where=str(path),
-                mend="A transcript is text; choose the right file",
-            )
-        raw = path.read_bytes()
-    except OSError as error:
-        raise TranscriptError(
-            f"cannot be read ({error.strerror or error})",
-            where=str(path),
-            mend="Check that the file exists and may be read",
-        ) from error
+    raw = read_whole(
+        path,
+        most_bytes=_LARGEST,
+        error=TranscriptError,
+        too_large="A transcript is text; choose the right file.",
+        unreadable="Check that the file exists and may be read.",
+    )
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         text = raw.decode("utf-16", errors="replace")
     else:
