@@ -103,6 +103,16 @@ def test_days_that_agree_are_said_to(two_days: HuntResult) -> None:
     assert disagreements(two_days) == []
 
 
+def test_many_days_are_counted_not_listed(two_days: HuntResult) -> None:
+    first = two_days.days[0]
+    season = tuple(
+        replace(first, day=first.day + timedelta(days=3 * n)) for n in range(20)
+    )
+    said, *_ = agreement_sentences(replace(two_days, days=season))
+
+    assert said.startswith("All 20 days, 14 Jul 2026 to 9 Sep 2026, agree: ")
+
+
 def test_a_day_that_does_not_agree_is_named(days_apart: HuntResult) -> None:
     (said,) = agreement_sentences(days_apart)
 

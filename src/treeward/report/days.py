@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 # Bearings spread wider than this have no mean worth telling: two colonies, or a
 # compass beside iron; guess.
 SCATTERED_DEG = 30.0
+MOST_LISTED = 4  # days; choice
 
 
 def trip_day(trip: Trip, zone: tzinfo) -> date | None:
@@ -107,6 +108,13 @@ def day_text(day: date) -> str:
     return f"{day.day} {day:%b %Y}"
 
 
+def _named(days: list[date]) -> str:
+    """List a few days, and give the number and the ends of many."""
+    if len(days) <= MOST_LISTED:
+        return listing([day_text(day) for day in days])
+    return f"All {len(days)} days, {day_text(days[0])} to {day_text(days[-1])},"
+
+
 def agreement_text(one: DayColony) -> str:
     """Say in two or three words whether a day agrees with all days together."""
     if one.holds_percent is None:
@@ -139,7 +147,7 @@ def agreement_sentences(result: HuntResult) -> list[str]:
         subject = f" on {name}" if name else ""
         against = [(day, one) for day, one in told if one.holds_percent is None]
         if not against:
-            days = listing([day_text(day) for day, _ in told])
+            days = _named([day for day, _ in told])
             said.append(
                 f"{days} agree{subject}: the place that all days give together lies "
                 "within what each day gives alone."
