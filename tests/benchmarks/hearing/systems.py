@@ -13,7 +13,8 @@ import numpy as np
 import pocketsphinx
 
 from treeward.audio.reader import read_blocks
-from treeward.notes.parser import parse_notes
+from treeward.notes.context import read_again
+from treeward.notes.parser import DOUBT_BELOW, parse_notes
 from treeward.resources import phrasebook_path
 from treeward.simulate.wording import digit_words, number_words
 from treeward.speech.choose import open_recognizer
@@ -58,7 +59,8 @@ class Treeward:
     def hear(self, path: Path) -> list[Event]:
         """Return the events of one recording."""
         utterances = list(transcribe(read_blocks(path), self.engine))
-        return parse_notes(utterances, self.book)
+        events = parse_notes(utterances, self.book)
+        return read_again(events, flag_below=DOUBT_BELOW)
 
 
 class MarksNamed(Treeward):
