@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +19,7 @@ from treeward.speech.phrase_match import PhraseMatcher
 from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.recognizer import part_at_pauses, transcribe
 from treeward.speech.records import Utterance, Word, WordSource
-from treeward.speech.spans import PAUSE_S, stretches
+from treeward.speech.spans import LONG_PAUSE_S, PAUSE_S, stretches
 from treeward.speech.sphinx import SphinxRecognizer
 from treeward.speech.sphinx_model import prepare_model
 from treeward.speech.token_words import Heard, note_words, notes_of, talk_words
@@ -105,30 +106,45 @@ def test_stretches_part_at_long_pauses_only() -> None:
     assert stretches(heard("<sil>", "[NOISE]")) == []
 
 
+def test_the_shorter_pause_beside_a_stretch_counts() -> None:
+    segments = heard("a", "b", "c", "d", gap_s=0.0)
+    moved = [
+        replace(each, start_s=each.start_s + later, end_s=each.end_s + later)
+        for each, later in zip(segments, (0.0, 0.6, 1.1, 5.0), strict=True)
+    ]
+    pauses_s = [stretch.pause_s for stretch in stretches(moved)]
+    # Nothing is known of what is said before the first and after the last.
+    assert pauses_s == pytest.approx([0.6, 0.5, 0.5, LONG_PAUSE_S])
+
+
 numbers = st.floats(-5, 5)
 
 
-@given(numbers, st.booleans(), st.floats(0, 1), st.integers(1, 6), st.integers(1, 8))
+@given(
+    numbers,
+    st.booleans(),
+    st.floats(0, 1),
+    st.booleans(),
+    st.tuples(st.integers(1, 6), st.integers(1, 8)),
+)
 def test_agreement_and_margin_raise_confidence(
-    margin: float, alone: bool, posterior: float, notes: int, words: int
+    margin: float, alone: bool, pause_s: float, noisy: bool, counts: tuple[int, int]
 ) -> None:
-    def sure(margin: float, *, agreed: bool, repeated: bool = False) -> float:
+    def sure(margin: float, *, agreed: bool) -> float:
         return probability(
             Evidence(
                 margin=margin,
                 agreed=agreed,
-                posterior=posterior if agreed else 0.0,
                 alone=alone,
-                words=words,
-                sayings=notes,
-                repeated=repeated,
-                phrase_posterior=posterior if repeated else 0.0,
+                pause_s=pause_s,
+                noisy=noisy,
+                words=counts[0],
+                sayings=counts[1],
             )
         )
 
     assert 0 < sure(margin, agreed=False) < 1
     assert sure(margin, agreed=True) > sure(margin, agreed=False)
-    assert sure(margin, agreed=True, repeated=True) > sure(margin, agreed=True)
     assert sure(margin + 1, agreed=True) >= sure(margin, agreed=True)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.speech.number_forms import NUMBER_WORDS
@@ -19,6 +20,7 @@ LONGEST_UNHEARD_S = 2.2  # a longer note has some word that the first decode hea
 NUMBERS_HEARD = 2  # number words in talk that deserve a look; guess
 LONGEST_NOTE_S = 5.0  # two notes in one breath, spoken slowly; guess
 SHORTEST_NOTE_S = 0.25  # "pause", spoken fast; guess
+LONG_PAUSE_S = 1.0  # what is said before it has nothing to do with what comes; guess
 PADDING_S = 0.15  # before and after a stretch, so that no consonant is lost
 
 
@@ -30,6 +32,7 @@ class Stretch:
     start_s: float
     end_s: float
     alone: bool  # pauses on both sides
+    pause_s: float = LONG_PAUSE_S  # the shorter of the two, LONG_PAUSE_S at most
 
     @property
     def duration_s(self) -> float:
@@ -39,26 +42,32 @@ class Stretch:
 
 def stretches(heard: Sequence[Heard]) -> list[Stretch]:
     """Part the segments of a decode at its pauses."""
-    found: list[Stretch] = []
-    held: list[Heard] = []
+    groups: list[list[Heard]] = []
     for segment in heard:
         if is_filler(segment.token):
             continue
-        if held and segment.start_s - held[-1].end_s >= PAUSE_S:
-            found.append(_stretch(held))
-            held = []
-        held.append(segment)
-    if held:
-        found.append(_stretch(held))
-    return found
+        if not groups or segment.start_s - groups[-1][-1].end_s >= PAUSE_S:
+            groups.append([])
+        groups[-1].append(segment)
+    if not groups:
+        return []
+    gaps_s = [after[0].start_s - before[-1].end_s for before, after in pairwise(groups)]
+    sides_s = pairwise([LONG_PAUSE_S, *gaps_s, LONG_PAUSE_S])
+    return [
+        _stretch(group, pause_s=min(*sides, LONG_PAUSE_S))
+        for group, sides in zip(groups, sides_s, strict=True)
+    ]
 
 
-def _stretch(held: Sequence[Heard], *, alone: bool = True) -> Stretch:
+def _stretch(
+    held: Sequence[Heard], *, alone: bool = True, pause_s: float = 0.0
+) -> Stretch:
     return Stretch(
         heard=tuple(held),
         start_s=held[0].start_s,
         end_s=held[-1].end_s,
         alone=alone,
+        pause_s=pause_s,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from importlib import metadata
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
     from treeward.audio.records import Block
     from treeward.speech.cepstra import Cepstra
-    from treeward.speech.mixed_model import MixedModel
     from treeward.speech.phrasebook import PhraseBook
     from treeward.speech.records import Word
     from treeward.speech.spans import Stretch
@@ -34,11 +33,6 @@ if TYPE_CHECKING:
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
 FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
-# Of a path that ends a word; PocketSphinx's 7e-29 makes lattices ten times as slow, and
-# tells no more (44 notes of two tuning speakers).
-LATTICE_BEAM = 1e-15
-MOST_NOTES = 3  # in a stretch that may be notes where talk explains it better; guess
-LONGEST_FRAMES = 600  # of such a stretch, 6 s; guess
 LEAST_CONFIDENCE = 0.5  # a note that is rather none is taken for talk
 
 
@@ -57,8 +51,7 @@ class SphinxRecognizer:
     """PocketSphinx behind the protocol `Recognizer`.
 
     A first decode with the mixed model finds stretches of speech and what is said;
-    each stretch that may be a note is decoded again as notes only and as talk only, and
-    where it holds few notes once more for how sure each of its words is.
+    each stretch that may be a note is decoded again as notes only and as talk only.
 
     Parameters
     ----------
@@ -86,8 +79,13 @@ class SphinxRecognizer:
         self._mixed = open_decoder(made, lm=str(made.language_model), bestpath=True)
         talk = {"lm": str(made.talk_only), "maxhmmpf": 2000}
         self._talk = open_decoder(made, compallsen=True, bestpath=False, **talk)
-        self._notes = _open_strict(made, bestpath=False)
-        self._lattice = _open_strict(made, bestpath=True, wbeam=LATTICE_BEAM)
+        # Noise and voices beside the note go to the fillers, not into its words.
+        fillers = {"silprob": SILENCE_SHARE, "fillprob": FILLER_SHARE}
+        strict = {"lm": None, "bestpath": False, "compallsen": True, **fillers}
+        self._notes = open_decoder(made, **strict)
+        grammar = note_grammar(self._notes, made.tokens)
+        self._notes.add_fsg("notes", grammar)
+        self._notes.activate_search("notes")
         # Told of each note that was weighed; for measuring.
         self.on_note: Callable[[WeighedNote], None] | None = None
 
@@ -98,7 +96,6 @@ class SphinxRecognizer:
 
     def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of cleaned sound; see `Recognizer.decode`."""
-        start_s = stretch.start_s
         if len(stretch.samples) < SHORTEST_S * SAMPLE_RATE_HZ:
             return None
         cepstra = self._cepstra(stretch)
@@ -109,7 +106,7 @@ class SphinxRecognizer:
         words: list[Word] = []
         for part in stretches(first.heard):
             self._mean.take(cepstra[_padded(part)])
-            words += self._words_of(part, sound, start_s)
+            words += self._words_of(part, sound, stretch)
         if not words:
             return None
         words.sort(key=lambda word: word.start_s)
@@ -117,11 +114,12 @@ class SphinxRecognizer:
             words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
         )
 
-    def _words_of(self, stretch: Stretch, sound: Cepstra, start_s: float) -> list[Word]:
-        """Give the notes of a stretch where it holds any, else its talk."""
-        words = talk_words(stretch.heard, self._tokens, start_s)
-        for part in worth_a_look(stretch, self._tokens):
-            for weighed in self._weigh(part, sound):
+    def _words_of(self, part: Stretch, sound: Cepstra, block: Block) -> list[Word]:
+        """Give the notes of a part of a block where it holds any, else its talk."""
+        start_s, noisy = block.start_s, block.plain is not None
+        words = talk_words(part.heard, self._tokens, start_s)
+        for piece in worth_a_look(part, self._tokens):
+            for weighed in self._weigh(piece, sound, noisy=noisy):
                 if self.on_note is not None:
                     self.on_note(replace(weighed, start_s=start_s))
                 if weighed.confidence < LEAST_CONFIDENCE:
@@ -134,7 +132,9 @@ class SphinxRecognizer:
                 words += found
         return words
 
-    def _weigh(self, part: Stretch, sound: Cepstra) -> Iterator[WeighedNote]:
+    def _weigh(
+        self, part: Stretch, sound: Cepstra, *, noisy: bool
+    ) -> Iterator[WeighedNote]:
         piece = sound[_padded(part)]
         low_s = _padded(part).start * FRAME_S
         notes = run_decoder(self._notes, piece)
@@ -144,25 +144,19 @@ class SphinxRecognizer:
         margin = (notes.score - (talk.score if talk else 0.0)) / len(piece)
         rivals = notes_of(part.heard, self._tokens)
         found = notes_of(notes.heard, self._tokens)
-        there = self._looked_at_again(found, piece, margin)
         for note in found:
             placed = note.shifted(low_s)
             beside = [rival for rival in rivals if rival.overlaps(placed)]
             same = [rival for rival in beside if rival.text == placed.text]
             others = [rival for rival in beside if rival.text != placed.text]
-            twice = [n for n in there if n.overlaps(note) and n.text == note.text]
             evidence = Evidence(
                 margin=margin,
                 agreed=bool(same),
-                posterior=max((rival.posterior for rival in same), default=0.0),
                 alone=part.alone,
+                pause_s=part.pause_s,
+                noisy=noisy,
                 words=len(placed.text.split()),
                 sayings=sayings(found),
-                repeated=bool(twice),
-                # Of a number it says nothing: "bearing" and "heading" share it.
-                phrase_posterior=max(
-                    (n.posterior for n in twice if not n.is_number), default=0.0
-                ),
             )
             sure = probability(evidence)
             doubles = self._twins(placed)
@@ -181,17 +175,6 @@ class SphinxRecognizer:
                     for o in others
                 ),
             )
-
-    def _looked_at_again(
-        self, found: list[HeardNote], piece: Cepstra, margin: float
-    ) -> list[HeardNote]:
-        """Give the notes on the best path through the lattice, where likely any are."""
-        if not found or len(piece) > LONGEST_FRAMES:
-            return []
-        if len(found) > MOST_NOTES and margin < 0:
-            return []
-        again = run_decoder(self._lattice, piece)
-        return notes_of(again.heard, self._tokens) if again else []
 
     def _twins(self, note: HeardNote) -> list[str]:
         """Give the other readings of a number that has a teen or a ten in it."""
@@ -213,16 +196,6 @@ class SphinxRecognizer:
             self._map = FeatureMap(feature_map_path())
         both = levelled_log_mels([stretch.samples, stretch.plain], random)
         return cepstra_of(self._map(*both))
-
-
-def _open_strict(made: MixedModel, **settings: Any) -> Any:  # noqa: ANN401
-    """Open a decoder that knows notes only."""
-    # Noise and voices beside the note go to the fillers, not into its words.
-    fillers = {"silprob": SILENCE_SHARE, "fillprob": FILLER_SHARE}
-    decoder = open_decoder(made, lm=None, compallsen=True, **fillers, **settings)
-    decoder.add_fsg("notes", note_grammar(decoder, made.tokens))
-    decoder.activate_search("notes")
-    return decoder
 
 
 def _padded(stretch: Stretch) -> slice:

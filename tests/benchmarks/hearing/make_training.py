@@ -2,10 +2,8 @@
 
     PYTHONPATH=tests python -m benchmarks.hearing.make_training OUT.npz --minutes 45
 
-Few voices are at hand. `--warp 0.16` makes many of each, with vocal tracts longer and
-shorter, and `--curve-db 4` other mouths, rooms and microphones.
-Nobody who speaks here speaks in the "judge" part of the benchmark, nor in its "tune"
-part but for one: flite's kal16, at other pitches, is the speaker of festival-kal.
+`--warp 0.16` makes many voices of each, with vocal tracts longer and shorter, and
+`--curve-db 4` other mouths, rooms and microphones. Who speaks is in training_voices.py.
 """
 
 from __future__ import annotations
@@ -20,7 +18,7 @@ from scipy.signal import butter, firwin2, lfilter, sosfilt
 
 from benchmarks.hearing import chatter
 from benchmarks.hearing.notes_said import Diary
-from benchmarks.hearing.speakers import Paced, Program
+from benchmarks.hearing.training_voices import pick, systems
 from treeward.simulate import noise
 from treeward.simulate.voice import SPEECH_LEVEL_DBFS, retune
 from treeward.speech.cepstra import levelled_log_mels
@@ -44,34 +42,6 @@ PADDING_S = 0.3  # around speech, as the sieve leaves it
 LONGEST_S = 11.0  # of a stretch
 CURVE_HZ = (0.0, 250.0, 600.0, 1200.0, 2200.0, 3600.0, 5500.0, 8000.0)  # knots
 NOTES_SHARE, TALK_SHARE = 0.5, 0.2  # the rest is words picked blindly; choice
-# Variants of two synthesis systems, none of them a speaker of the benchmark.
-ESPEAK = {
-    "en-gb": ("m1", "m3", "m5", "m7", "f1", "f3", "f4"),
-    "en-us": ("m2", "m4", "f4", "f5"),
-    "en-gb-scotland": ("m2", "f3"),
-    "en-gb-x-rp": ("m6", "f1"),
-    "en-gb-x-gbclan": ("m3", "f4"),
-    "en-029": ("m1", "f5"),
-}
-KAL16_PITCHES = (0.82, 0.9, 1.0, 1.1, 1.2)
-HIBARI_PITCHES = (0.86, 0.94, 1.0, 1.08, 1.18)
-
-
-def voices() -> list[Voice]:
-    """Return those who speak."""
-    found: list[Voice] = []
-    variants = [f"{way}+{who}" for way, names in ESPEAK.items() for who in names]
-    for number, variant in enumerate(variants):
-        pitch = str(35 + 7 * number % 40)
-        espeak = ("espeak-ng", "-v", variant, "-p", pitch, "-s", "{words_per_min}")
-        espeak_file = (*espeak, "-w", "{wav}", "-f", "{txt}")
-        found.append(Program(f"espeak-{variant}", espeak_file))
-    for pitch_factor in KAL16_PITCHES:
-        flite = ("flite", "-voice", "kal16", "--setf", "duration_stretch={stretch}")
-        command = (*flite, "-t", "{text}", "-o", "{wav}")
-        found.append(Program(f"kal16-{pitch_factor:g}", command, pitch=pitch_factor))
-    found += [Paced(f"hibari-{p:g}", "british", p) for p in HIBARI_PITCHES]
-    return found
 
 
 class Coloured:
@@ -202,17 +172,20 @@ def main() -> None:
     parser.add_argument(
         "--curve-db", type=float, default=0.0, help="over the spectrum, at each knot"
     )
+    parser.add_argument(
+        "--recordings", type=Path, nargs="*", default=[], help="folders of one person's"
+    )
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     rng = np.random.default_rng(args.seed)
     dictionary = Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict"))
     listed = [line.split()[0] for line in dictionary.open(encoding="utf-8")]
     words = [w for w in listed if w.isalpha() and 3 <= len(w) <= 8]
-    speakers = voices()
+    known = systems(args.recordings)
     rows: list[list[NDArray[np.float16]]] = [[], [], []]
     made_s = 0.0
     while made_s < args.minutes * 60:
-        voice = speakers[int(rng.integers(len(speakers)))]
+        voice = pick(known, rng)
         snr_db = float(rng.uniform(*args.snr))
         kinds = {"warp": args.warp, "curve_db": args.curve_db}
         for triple in examples(voice, snr_db, rng, words, **kinds):

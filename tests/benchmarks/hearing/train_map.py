@@ -3,7 +3,8 @@
     PYTHONPATH=tests python -m benchmarks.hearing.train_map OUT.npz DATA.npz ...
 
 reads what make_training.py made and writes the weights for models/feature_map.npz in
-half precision. Every hundredth stretch is held back; the loss on those is printed.
+half precision. Every hundredth stretch is held back; the loss on those is printed:
+how far off cepstra are, and how much less the acoustic model knows its own sounds.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import numpy as np
 import torch
 from torch import nn
 
+from benchmarks.hearing.acoustic_classes import bundled
 from treeward.speech import cepstra
 from treeward.speech.cepstra import FILTERS
 from treeward.speech.feature_map import CENTRE, DILATIONS, LEAN, QUANTILES, SWING
@@ -29,6 +31,8 @@ UNSUPPRESSED = 0.2  # of stretches are shown as if there were no suppressor; cho
 SHIFT = 0.5  # standard deviation of a change of level, in nats; choice
 HELD_BACK = 100
 DELTA_FRAMES, DELTA_WEIGHT = 2, 0.5  # the change between frames counts too; choice
+CLASS_EVERY = 4  # frames; neighbours are alike
+CLASS_SCALE = 0.5  # of acoustic scores, which are too sure of themselves; choice
 
 
 class Network(nn.Module):  # type: ignore[misc]  # torch is no dependency
@@ -118,6 +122,60 @@ class Loss:
         return level + DELTA_WEIGHT * delta
 
 
+class ClassLoss:
+    """How much of what the acoustic model knows of clean speech is lost, in nats.
+
+    That is the Kullback-Leibler divergence of its 126 sounds (three states of each
+    phone), in a frame of mapped speech, from those in the same frame of clean speech.
+    """
+
+    def __init__(self) -> None:
+        model = bundled()
+        inverse = 1 / model.variances
+        squares = (model.means**2 * inverse + np.log(model.variances)).sum(axis=-1)
+        streams, _, _, size = model.means.shape
+        both = np.concatenate([-0.5 * inverse, model.means * inverse], axis=-1)
+        self._slopes = torch.from_numpy(both.reshape(streams, -1, 2 * size))
+        self._constants = torch.from_numpy(-0.5 * squares.reshape(streams, -1))
+        weights = np.exp(model.log_weights).transpose(0, 1, 3, 2)
+        self._weights = torch.from_numpy(np.ascontiguousarray(weights))
+        basis = np.stack([cepstra.cepstra_of(row) for row in np.eye(FILTERS)])
+        self._basis = torch.from_numpy((basis * SWING).astype(np.float32))
+
+    def __call__(
+        self, mapped: torch.Tensor, clean: torch.Tensor, there: torch.Tensor, first: int
+    ) -> torch.Tensor:
+        """Give the mean over every fourth frame that is there, beginning at `first`."""
+        clean_cepstra = clean @ self._basis
+        mean = (clean_cepstra * there[:, :, None]).sum(dim=1, keepdim=True)
+        mean = mean / there.sum(dim=1)[:, None, None]
+        # Three frames on either side are in the curvature.
+        picked = there[:, 6:][:, first::CLASS_EVERY].bool()
+        with torch.no_grad():
+            wanted = self._scores(clean_cepstra - mean, picked, first)
+        found = self._scores(mapped.transpose(1, 2) @ self._basis - mean, picked, first)
+        return (wanted.exp() * (wanted - found)).sum(dim=1).mean()
+
+    def _scores(
+        self, still: torch.Tensor, picked: torch.Tensor, first: int
+    ) -> torch.Tensor:
+        slope = still[:, 4:] - still[:, :-4]
+        curve = slope[:, 2:] - slope[:, :-2]
+        total: torch.Tensor | float = 0.0
+        for number, stream in enumerate((still[:, 3:-3], slope[:, 1:-1], curve)):
+            x = stream[:, first::CLASS_EVERY][picked]
+            near = torch.cat([x**2, x], dim=1) @ self._slopes[number].T
+            near = (near + self._constants[number]).unflatten(
+                1, self._weights.shape[1:3]
+            )
+            top = near.amax(dim=2, keepdim=True).detach()
+            held = torch.einsum(
+                "ncg,cgs->ncs", (near - top).exp(), self._weights[number]
+            )
+            total = total + held.log() + top
+        return torch.log_softmax(CLASS_SCALE * total.flatten(1), dim=1)
+
+
 def main() -> None:
     """Train and write."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -125,6 +183,8 @@ def main() -> None:
     parser.add_argument("data", type=Path, nargs="+")
     parser.add_argument("--epochs", type=int, default=14)
     parser.add_argument("--start", type=Path, help="weights to go on from")
+    parser.add_argument("--classes", type=float, default=0.2, help="weight of sounds")
+    parser.add_argument("--rate", type=float, default=2e-3, help="of learning, highest")
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     torch.manual_seed(args.seed)
@@ -132,7 +192,7 @@ def main() -> None:
     stretches = read(args.data)
     held_back = stretches[::HELD_BACK]
     learnt = [s for n, s in enumerate(stretches) if n % HELD_BACK]
-    network, loss_of = Network(), Loss(learnt)
+    network, loss_of, class_loss_of = Network(), Loss(learnt), ClassLoss()
     if args.start:
         with np.load(args.start) as kept:
             network.load_state_dict(
@@ -143,30 +203,37 @@ def main() -> None:
                     for name in network.state_dict()
                 }
             )
-    optimiser = torch.optim.AdamW(network.parameters(), lr=1e-3, weight_decay=1e-3)
+    optimiser = torch.optim.AdamW(network.parameters(), lr=args.rate, weight_decay=1e-3)
     steps = args.epochs * -(-len(learnt) // BATCH)
     schedule = torch.optim.lr_scheduler.OneCycleLR(
-        optimiser, max_lr=2e-3, total_steps=steps
+        optimiser, max_lr=args.rate, total_steps=steps
     )
     for epoch in range(args.epochs):
         network.train()
-        total = 0.0
+        total = np.zeros(2)
         for both, whole, clean, there in batches(learnt, rng):
-            loss = loss_of(network(both, whole), clean, there)
+            mapped = network(both, whole)
+            off = loss_of(mapped, clean, there)
+            first = int(rng.integers(CLASS_EVERY))
+            lost = class_loss_of(mapped, clean, there, first)
             optimiser.zero_grad()
-            loss.backward()
+            (off + args.classes * lost).backward()
             nn.utils.clip_grad_norm_(network.parameters(), 1.0)
             optimiser.step()
             schedule.step()
-            total += float(loss.detach()) * len(both)
+            total += len(both) * np.array([off.item(), lost.item()])
         network.eval()
+        kept = np.zeros(2)
         with torch.no_grad():
-            kept = [
-                float(loss_of(network(both, whole), clean, there)) * len(both)
-                for both, whole, clean, there in batches(held_back, None)
-            ]
-        shown = f"learnt {total / len(learnt):.4f}, "
-        shown += f"held back {sum(kept) / len(held_back):.4f}"
+            for both, whole, clean, there in batches(held_back, None):
+                mapped = network(both, whole)
+                off = loss_of(mapped, clean, there)
+                lost = class_loss_of(mapped, clean, there, 0)
+                kept += len(both) * np.array([off.item(), lost.item()])
+        learnt_off, learnt_lost = total / len(learnt)
+        kept_off, kept_lost = kept / len(held_back)
+        shown = f"learnt {learnt_off:.4f} and {learnt_lost:.3f}, "
+        shown += f"held back {kept_off:.4f} and {kept_lost:.3f}"
         print(f"epoch {epoch + 1}: {shown}", flush=True)
         weights = {
             name.replace(".", "_"): value.detach().numpy().astype(np.float16)
