@@ -124,11 +124,15 @@ numbers = st.floats(-5, 5)
     numbers,
     st.booleans(),
     st.floats(0, 1),
-    st.booleans(),
+    st.none() | st.floats(-20, 5),
     st.tuples(st.integers(1, 6), st.integers(1, 8)),
 )
 def test_agreement_and_margin_raise_confidence(
-    margin: float, alone: bool, pause_s: float, noisy: bool, counts: tuple[int, int]
+    margin: float,
+    alone: bool,
+    pause_s: float,
+    left: float | None,
+    counts: tuple[int, int],
 ) -> None:
     def sure(margin: float, *, agreed: bool) -> float:
         return probability(
@@ -137,7 +141,7 @@ def test_agreement_and_margin_raise_confidence(
                 agreed=agreed,
                 alone=alone,
                 pause_s=pause_s,
-                noisy=noisy,
+                left=left,
                 words=counts[0],
                 sayings=counts[1],
             )
@@ -146,6 +150,13 @@ def test_agreement_and_margin_raise_confidence(
     assert 0 < sure(margin, agreed=False) < 1
     assert sure(margin, agreed=True) > sure(margin, agreed=False)
     assert sure(margin + 1, agreed=True) >= sure(margin, agreed=True)
+
+
+def test_what_suppression_took_away_was_noise() -> None:
+    words = {"margin": 0.0, "agreed": True, "alone": True, "pause_s": 1.0}
+    evidence = Evidence(**words, words=2, sayings=1, left=-1.0)  # type: ignore[arg-type]
+
+    assert probability(replace(evidence, left=-5.0)) < probability(evidence)
 
 
 @pytest.mark.parametrize(

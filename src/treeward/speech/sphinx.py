@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
 
+    from numpy.typing import NDArray
+
     from treeward.audio.records import Block
     from treeward.speech.cepstra import Cepstra
     from treeward.speech.phrasebook import PhraseBook
@@ -45,6 +47,21 @@ class WeighedNote:
     confidence: float
     alternatives: tuple[Alternative, ...]
     start_s: float = 0.0  # of the window in the recording
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sound:
+    """What is decoded, and how much of it suppression left if it was at work."""
+
+    cepstra: Cepstra
+    left: NDArray[np.float64] | None  # mean log power after less before, nats
+
+    def left_of(self, note: HeardNote) -> float | None:
+        """Give what was left of a note, its median frame."""
+        if self.left is None:
+            return None
+        low, high = int(note.start_s / FRAME_S), int(note.end_s / FRAME_S)
+        return float(np.median(self.left[min(low, len(self.left) - 1) : high + 1]))
 
 
 class SphinxRecognizer:
@@ -92,21 +109,21 @@ class SphinxRecognizer:
     def get_used_to(self, stretches: Iterable[Block]) -> None:
         """Take voice and microphone in; see `Recognizer.get_used_to`."""
         for stretch in stretches:
-            self._mean.take(self._cepstra(stretch))
+            self._mean.take(self._sound(stretch).cepstra)
 
     def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of cleaned sound; see `Recognizer.decode`."""
         if len(stretch.samples) < SHORTEST_S * SAMPLE_RATE_HZ:
             return None
-        cepstra = self._cepstra(stretch)
-        sound = self._mean.off(cepstra)
-        first = run_decoder(self._mixed, sound)
+        sound = self._sound(stretch)
+        level = replace(sound, cepstra=self._mean.off(sound.cepstra))
+        first = run_decoder(self._mixed, level.cepstra)
         if first is None:
             return None
         words: list[Word] = []
         for part in stretches(first.heard):
-            self._mean.take(cepstra[_padded(part)])
-            words += self._words_of(part, sound, stretch)
+            self._mean.take(sound.cepstra[_padded(part)])
+            words += self._words_of(part, level, stretch.start_s)
         if not words:
             return None
         words.sort(key=lambda word: word.start_s)
@@ -114,12 +131,11 @@ class SphinxRecognizer:
             words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
         )
 
-    def _words_of(self, part: Stretch, sound: Cepstra, block: Block) -> list[Word]:
+    def _words_of(self, part: Stretch, sound: _Sound, start_s: float) -> list[Word]:
         """Give the notes of a part of a block where it holds any, else its talk."""
-        start_s, noisy = block.start_s, block.plain is not None
         words = talk_words(part.heard, self._tokens, start_s)
         for piece in worth_a_look(part, self._tokens):
-            for weighed in self._weigh(piece, sound, noisy=noisy):
+            for weighed in self._weigh(piece, sound):
                 if self.on_note is not None:
                     self.on_note(replace(weighed, start_s=start_s))
                 if weighed.confidence < LEAST_CONFIDENCE:
@@ -132,10 +148,8 @@ class SphinxRecognizer:
                 words += found
         return words
 
-    def _weigh(
-        self, part: Stretch, sound: Cepstra, *, noisy: bool
-    ) -> Iterator[WeighedNote]:
-        piece = sound[_padded(part)]
+    def _weigh(self, part: Stretch, sound: _Sound) -> Iterator[WeighedNote]:
+        piece = sound.cepstra[_padded(part)]
         low_s = _padded(part).start * FRAME_S
         notes = run_decoder(self._notes, piece)
         if notes is None:
@@ -154,7 +168,7 @@ class SphinxRecognizer:
                 agreed=bool(same),
                 alone=part.alone,
                 pause_s=part.pause_s,
-                noisy=noisy,
+                left=sound.left_of(placed),
                 words=len(placed.text.split()),
                 sayings=sayings(found),
             )
@@ -186,16 +200,20 @@ class SphinxRecognizer:
             " ".join((anchor, *other)) for other in twins(words) if graph.holds(other)
         ]
 
-    def _cepstra(self, stretch: Block) -> Cepstra:
+    def _sound(self, stretch: Block) -> _Sound:
         """Give the cepstra of a levelled stretch, mended where there was noise."""
         # The same stretch is heard the same, whatever was heard before it.
         random = np.random.default_rng(int(stretch.start_s * SAMPLE_RATE_HZ))
         if stretch.plain is None:
-            return cepstra_of(*levelled_log_mels([stretch.samples], random))
+            (quiet,) = levelled_log_mels([stretch.samples], random)
+            return _Sound(cepstra=cepstra_of(quiet), left=None)
         if self._map is None:
             self._map = FeatureMap(feature_map_path())
-        both = levelled_log_mels([stretch.samples, stretch.plain], random)
-        return cepstra_of(self._map(*both))
+        cleaned, plain = levelled_log_mels([stretch.samples, stretch.plain], random)
+        return _Sound(
+            cepstra=cepstra_of(self._map(cleaned, plain)),
+            left=(cleaned - plain).mean(axis=1),
+        )
 
 
 def _padded(stretch: Stretch) -> slice:
