@@ -161,7 +161,7 @@ class ClassLoss:
     ) -> torch.Tensor:
         slope = still[:, 4:] - still[:, :-4]
         curve = slope[:, 2:] - slope[:, :-2]
-        total: torch.Tensor | float = 0.0
+        scores = []
         for number, stream in enumerate((still[:, 3:-3], slope[:, 1:-1], curve)):
             x = stream[:, first::CLASS_EVERY][picked]
             near = torch.cat([x**2, x], dim=1) @ self._slopes[number].T
@@ -172,7 +172,8 @@ class ClassLoss:
             held = torch.einsum(
                 "ncg,cgs->ncs", (near - top).exp(), self._weights[number]
             )
-            total = total + held.log() + top
+            scores.append(held.log() + top)
+        total = torch.stack(scores).sum(dim=0)
         return torch.log_softmax(CLASS_SCALE * total.flatten(1), dim=1)
 
 
