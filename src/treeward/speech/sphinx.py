@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
 FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
-LEAST_CONFIDENCE = 0.5  # a note that is rather none is taken for talk
+LEAST_CONFIDENCE = 0.4  # a note that is rather none is taken for talk
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,11 +57,12 @@ class _Sound:
     left: NDArray[np.float64] | None  # mean log power after less before, nats
 
     def left_of(self, note: HeardNote) -> float | None:
-        """Give what was left of a note, its median frame."""
+        """Give what was left of a note: a quarter of its frames kept more."""
         if self.left is None:
             return None
         low, high = int(note.start_s / FRAME_S), int(note.end_s / FRAME_S)
-        return float(np.median(self.left[min(low, len(self.left) - 1) : high + 1]))
+        part = self.left[min(low, len(self.left) - 1) : high + 1]
+        return float(np.quantile(part, 0.75))
 
 
 class SphinxRecognizer:
