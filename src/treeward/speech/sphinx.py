@@ -35,7 +35,8 @@ if TYPE_CHECKING:
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
 FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
-LEAST_CONFIDENCE = 0.4  # a note that is rather none is taken for talk
+# What is less sure is taken for talk: between 0.3 and it two in seven had been said.
+LEAST_CONFIDENCE = 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
