@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from importlib import metadata
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from treeward.audio.records import Block
     from treeward.speech.cepstra import Cepstra
+    from treeward.speech.mixed_model import MixedModel
     from treeward.speech.phrasebook import PhraseBook
     from treeward.speech.records import Word
     from treeward.speech.spans import Stretch
@@ -34,6 +35,9 @@ if TYPE_CHECKING:
 
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
+# Beams of the second try, likelihoods beside the best; PocketSphinx's own are 1e-48,
+# 1e-48 and 7e-29.
+WIDE = {"beam": 1e-90, "pbeam": 1e-90, "wbeam": 1e-70}
 FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
 # What is less sure is taken for talk: between 0.3 and it two in seven had been said.
 LEAST_CONFIDENCE = 0.4
@@ -98,13 +102,10 @@ class SphinxRecognizer:
         self._mixed = open_decoder(made, lm=str(made.language_model), bestpath=True)
         talk = {"lm": str(made.talk_only), "maxhmmpf": 2000}
         self._talk = open_decoder(made, compallsen=True, bestpath=False, **talk)
-        # Noise and voices beside the note go to the fillers, not into its words.
-        fillers = {"silprob": SILENCE_SHARE, "fillprob": FILLER_SHARE}
-        strict = {"lm": None, "bestpath": False, "compallsen": True, **fillers}
-        self._notes = open_decoder(made, **strict)
-        grammar = note_grammar(self._notes, made.tokens)
-        self._notes.add_fsg("notes", grammar)
-        self._notes.activate_search("notes")
+        self._notes = _open_strict(made)
+        # Where a word is far from what is expected the way to the note is given up, and
+        # none is found; this one goes on, at twice the cost.
+        self._notes_wide = _open_strict(made, **WIDE)
         # Told of each note that was weighed; for measuring.
         self.on_note: Callable[[WeighedNote], None] | None = None
 
@@ -153,7 +154,7 @@ class SphinxRecognizer:
     def _weigh(self, part: Stretch, sound: _Sound) -> Iterator[WeighedNote]:
         piece = sound.cepstra[_padded(part)]
         low_s = _padded(part).start * FRAME_S
-        notes = run_decoder(self._notes, piece)
+        notes = run_decoder(self._notes, piece) or run_decoder(self._notes_wide, piece)
         if notes is None:
             return
         talk = run_decoder(self._talk, piece)
@@ -216,6 +217,17 @@ class SphinxRecognizer:
             cepstra=cepstra_of(self._map(cleaned, plain)),
             left=(cleaned - plain).mean(axis=1),
         )
+
+
+def _open_strict(made: MixedModel, **beams: float) -> Any:  # noqa: ANN401
+    """Open a decoder that knows notes only."""
+    # Noise and voices beside the note go to the fillers, not into its words.
+    fillers = {"silprob": SILENCE_SHARE, "fillprob": FILLER_SHARE}
+    settings: dict[str, Any] = {"lm": None, "bestpath": False, "compallsen": True}
+    decoder = open_decoder(made, **settings, **fillers, **beams)
+    decoder.add_fsg("notes", note_grammar(decoder, made.tokens))
+    decoder.activate_search("notes")
+    return decoder
 
 
 def _padded(stretch: Stretch) -> slice:
