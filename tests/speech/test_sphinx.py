@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from treeward.audio.reader import read_blocks
 from treeward.audio.records import Block
 from treeward.resources import example_hunt_dir
+from treeward.simulate.voice import HibariVoice
+from treeward.speech import sphinx
 from treeward.speech.evidence import Evidence, probability, twins
 from treeward.speech.phrase_match import PhraseMatcher
 from treeward.speech.phrasebook import PhraseBook
@@ -25,6 +27,8 @@ from treeward.speech.sphinx_model import prepare_model
 from treeward.speech.token_words import Heard, note_words, notes_of, talk_words
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from treeward.speech.phrase_tokens import TokenTable
 
 
@@ -210,6 +214,33 @@ def test_notes_of_the_example_hunt_are_heard(engine: SphinxRecognizer) -> None:
     assert sure[0] == "station"
     assert "time" in sure
     assert len(sure) >= 5
+
+
+def test_a_note_is_found_though_the_first_way_to_it_is_given_up(
+    book: PhraseBook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    narrow = {"beam": 0.1, "pbeam": 0.1, "wbeam": 0.1}
+    said = HibariVoice("american").say("station two.", rate_hz=16_000, seed=1)
+    quiet = 1e-3 * np.random.default_rng(1).standard_normal(len(said) + 16_000)
+    quiet[8_000 : 8_000 + len(said)] += said
+    block = Block(samples=quiet.astype(np.float32), start_s=0.0)
+
+    def heard_with(wide: dict[str, float]) -> str:
+        opened = iter([narrow, wide])
+        first = sphinx._open_strict
+        monkeypatch.setattr(
+            sphinx, "_open_strict", lambda m, **_: first(m, **next(opened))
+        )
+        recognizer = SphinxRecognizer(book, cache_dir=tmp_path)
+        monkeypatch.undo()
+        found = recognizer.decode(block)
+        notes = (
+            [w for w in found.words if w.source is WordSource.PHRASE] if found else []
+        )
+        return " ".join(word.text for word in notes)
+
+    assert heard_with(narrow) == ""
+    assert heard_with(sphinx.WIDE) == "station two"
 
 
 def test_phrases_are_found_among_plain_words(book: PhraseBook) -> None:
