@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from benchmarks.hearing.acoustic_classes import LEAST_VARIANCE, STATES, bundled
+from .acoustic_classes import LEAST_VARIANCE, STATES, bundled
 
 
 def test_the_bundled_model_has_its_shape() -> None:
