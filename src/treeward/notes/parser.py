@@ -30,8 +30,7 @@ ONE_BREATH_S = 2.5  # from "yellow away" to its bearing
 TALK_S = 0.35  # words closer than this belong to the same talk; guess
 REMARK_GAP_S = 1.2  # a remark ends at a silence this long; guess
 # Confidence under which a row says so: of notes by judge speakers stated above it 97 %
-# were right, of those between 0.8 and it 85 %, and of those invented in an hour of talk
-# one went unflagged, five with 0.8 (tests/benchmarks/hearing/RESULTS.md).
+# were right, of those between 0.8 and it 72 % (tests/benchmarks/hearing/RESULTS.md).
 DOUBT_BELOW = 0.9
 
 
