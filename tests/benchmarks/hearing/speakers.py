@@ -73,18 +73,21 @@ class Paced:
         return self._voices[seed % 2].say(text, rate_hz=rate_hz, seed=seed)
 
 
-def _flite(voice: str, pitch: float = 1.0) -> Program:
+def flite(voice: str, pitch: float = 1.0) -> Program:
+    """Return a voice of flite."""
     command = ("flite", "-voice", voice, "--setf", "duration_stretch={stretch}")
     name = f"flite-{voice}" + ("" if pitch == 1.0 else f"-{pitch:g}")
     return Program(name, (*command, "-t", "{text}", "-o", "{wav}"), pitch=pitch)
 
 
-def _espeak(voice: str, pitch: int) -> Program:
+def espeak(voice: str, pitch: int) -> Program:
+    """Return a voice, or a variant of one, of espeak-ng."""
     command = ("espeak-ng", "-v", voice, "-p", str(pitch), "-s", "{words_per_min}")
     return Program(f"espeak-{voice}", (*command, "-w", "{wav}", "-f", "{txt}"))
 
 
-def _festival(voice: str) -> Program:
+def festival(voice: str) -> Program:
+    """Return a voice of festival."""
     start = f"(begin (voice_{voice}) (Parameter.set 'Duration_Stretch {{stretch}}))"
     command = ("text2wave", "-eval", start, "-o", "{wav}", "{txt}")
     return Program(f"festival-{voice}", command)
@@ -95,14 +98,14 @@ def speakers(part: Part) -> list[Voice]:
     if part == "tune":
         return [
             Paced("hibari-british", "british", 0.92),
-            _flite("awb"),
-            _espeak("en-gb", 45),
-            _festival("kal_diphone"),
+            flite("awb"),
+            espeak("en-gb", 45),
+            festival("kal_diphone"),
         ]
     return [
         Paced("hibari-american-low", "american", 0.8),
-        _flite("rms"),
-        _flite("slt"),
-        _espeak("en-us+f2", 55),
-        _festival("ked_diphone"),
+        flite("rms"),
+        flite("slt"),
+        espeak("en-us+f2", 55),
+        festival("ked_diphone"),
     ]

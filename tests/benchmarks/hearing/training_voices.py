@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import av
 import numpy as np
 
-from benchmarks.hearing.speakers import Paced, Program
+from benchmarks.hearing.speakers import Paced, espeak, festival, flite
 from treeward.simulate.voice import tidy
 
 if TYPE_CHECKING:
@@ -95,10 +95,10 @@ def systems(recordings: Sequence[Path] = ()) -> list[list[Voice]]:
     """Return those who speak, by the system they come from."""
     variants = [f"{way}+{who}" for way, names in ESPEAK.items() for who in names]
     found: list[list[Voice]] = [
-        [_espeak(variant, 35 + 7 * n % 40) for n, variant in enumerate(variants)],
-        [_kal16(pitch) for pitch in KAL16_PITCHES],
+        [espeak(variant, 35 + 7 * n % 40) for n, variant in enumerate(variants)],
+        [flite("kal16", pitch) for pitch in KAL16_PITCHES],
         [Paced(f"hibari-{p:g}", "british", p) for p in HIBARI_PITCHES],
-        [_festival(voice) for voice in FESTIVAL],
+        [festival(voice) for voice in FESTIVAL],
     ]
     if recordings:
         found.append([Recorded(folder) for folder in recordings])
@@ -109,20 +109,3 @@ def pick(known: Sequence[Sequence[Voice]], rng: np.random.Generator) -> Voice:
     """Pick a system, then a voice of it."""
     voices = known[int(rng.integers(len(known)))]
     return voices[int(rng.integers(len(voices)))]
-
-
-def _espeak(variant: str, pitch: int) -> Program:
-    command = ("espeak-ng", "-v", variant, "-p", str(pitch), "-s", "{words_per_min}")
-    return Program(f"espeak-{variant}", (*command, "-w", "{wav}", "-f", "{txt}"))
-
-
-def _kal16(pitch_factor: float) -> Program:
-    flite = ("flite", "-voice", "kal16", "--setf", "duration_stretch={stretch}")
-    command = (*flite, "-t", "{text}", "-o", "{wav}")
-    return Program(f"kal16-{pitch_factor:g}", command, pitch=pitch_factor)
-
-
-def _festival(voice: str) -> Program:
-    start = f"(begin (voice_{voice}) (Parameter.set 'Duration_Stretch {{stretch}}))"
-    command = ("text2wave", "-eval", start, "-o", "{wav}", "{txt}")
-    return Program(f"festival-{voice}", command)
