@@ -42,6 +42,13 @@ def read_again(events: Sequence[Event], *, flag_below: float) -> list[Event]:
         The same events; of some the value is another.
     """
     found = list(events)
+    times = [e for e in events if e.kind is EventKind.TIME and e.start_s is not None]
+    offsets_s = [
+        seconds - (one.start_s or 0.0)
+        for one in times
+        if one.confidence >= flag_below
+        if (seconds := _seconds(one.value)) is not None
+    ]
     for place, event in enumerate(events):
         if event.confidence >= flag_below or not event.value:
             continue
@@ -50,13 +57,6 @@ def read_again(events: Sequence[Event], *, flag_below: float) -> list[Event]:
             sure = [float(one.value) for one in stay if one.value.isdigit()]
             found[place] = _best(event, _bearing, _near_bearing(sure), LEAST_BEARINGS)
         elif event.kind is EventKind.TIME and event.start_s is not None:
-            offsets_s = [
-                seconds - one.start_s
-                for one in events
-                if one.kind is EventKind.TIME and one.confidence >= flag_below
-                if one.start_s is not None
-                if (seconds := _seconds(one.value)) is not None
-            ]
             near = _near_time(offsets_s, event.start_s)
             found[place] = _best(event, _time, near, LEAST_TIMES)
     return found
@@ -116,8 +116,9 @@ def _time(text: str) -> str | None:
     words = text.split()
     if len(words) == 2 and _seconds(words[1]) is not None:
         return words[1]
-    value = time_value(plain_words(text)[1:])
-    if value is None or value.used + 1 < len(plain_words(text)):
+    said = plain_words(text)[1:]
+    value = time_value(said)
+    if value is None or value.used < len(said):
         return None
     return value.text or None
 

@@ -35,10 +35,10 @@ if TYPE_CHECKING:
 
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
+FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
 # Beams of the second try, likelihoods beside the best; PocketSphinx's own are 1e-48,
 # 1e-48 and 7e-29.
 WIDE = {"beam": 1e-90, "pbeam": 1e-90, "wbeam": 1e-70}
-FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
 # What is less sure is taken for talk: between 0.3 and it two in seven had been said.
 LEAST_CONFIDENCE = 0.4
 

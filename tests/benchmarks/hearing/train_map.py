@@ -31,6 +31,7 @@ UNSUPPRESSED = 0.2  # of stretches are shown as if there were no suppressor; cho
 SHIFT = 0.5  # standard deviation of a change of level, in nats; choice
 HELD_BACK = 100
 DELTA_FRAMES, DELTA_WEIGHT = 2, 0.5  # the change between frames counts too; choice
+BASIS = np.stack([cepstra.cepstra_of(row) for row in np.eye(FILTERS)])  # 25 x 13
 CLASS_EVERY = 4  # frames; neighbours are alike
 CLASS_SCALE = 0.5  # of acoustic scores, which are too sure of themselves; choice
 
@@ -105,10 +106,9 @@ class Loss:
     def __init__(
         self, stretches: list[tuple[np.ndarray, np.ndarray, np.ndarray]]
     ) -> None:
-        basis = np.stack([cepstra.cepstra_of(row) for row in np.eye(FILTERS)])
         clean = np.concatenate([each[2] for each in stretches])
-        swing = (clean @ basis).std(axis=0)
-        self._basis = torch.from_numpy((basis / swing).astype(np.float32))
+        swing = (clean @ BASIS).std(axis=0)
+        self._basis = torch.from_numpy((BASIS / swing).astype(np.float32))
 
     def __call__(
         self, mapped: torch.Tensor, clean: torch.Tensor, there: torch.Tensor
@@ -139,8 +139,7 @@ class ClassLoss:
         self._constants = torch.from_numpy(-0.5 * squares.reshape(streams, -1))
         weights = np.exp(model.log_weights).transpose(0, 1, 3, 2)
         self._weights = torch.from_numpy(np.ascontiguousarray(weights))
-        basis = np.stack([cepstra.cepstra_of(row) for row in np.eye(FILTERS)])
-        self._basis = torch.from_numpy((basis * SWING).astype(np.float32))
+        self._basis = torch.from_numpy((BASIS * SWING).astype(np.float32))
 
     def __call__(
         self, mapped: torch.Tensor, clean: torch.Tensor, there: torch.Tensor, first: int

@@ -101,7 +101,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("directory", type=Path)
     args = parser.parse_args()
-    heard: dict[tuple[str, str, int], bool] = {}
+    heard: dict[tuple[str, str, str, int], bool] = {}
     with tempfile.TemporaryDirectory() as room:
         engine = open_system("treeward", Path(room))
         for path in recordings(args.directory):
@@ -111,7 +111,8 @@ def main() -> None:
             engine.get_ready(path)
             events = engine.hear(path)
             for each in truth["events"]:
-                heard[path.name, each["word"], each["pair"]] = any(
+                about = (truth["condition"], truth["speaker"])
+                heard[*about, each["word"], each["pair"]] = any(
                     is_right(event, each)
                     and abs((event.start_s or 0.0) - each["start_s"]) <= WITHIN_S
                     for event in events
@@ -124,17 +125,16 @@ def main() -> None:
             _row(heard, word, other)
 
 
-def _row(heard: dict[tuple[str, str, int], bool], word: str, other: str) -> None:
+def _row(heard: dict[tuple[str, str, str, int], bool], word: str, other: str) -> None:
     said: Counter[str] = Counter()
     right: Counter[str] = Counter()
     alone = beaten = 0
-    for (name, which, pair), caught in heard.items():
+    for (level, speaker, which, pair), caught in heard.items():
         if which != word:
             continue
-        level = next(level for level in LEVELS_DB if level.replace(" ", "-") in name)
         said[level] += 1
         right[level] += caught
-        rival = heard[name, other, pair]
+        rival = heard[level, speaker, other, pair]
         alone += caught and not rival
         beaten += rival and not caught
     shares = " | ".join(f"{right[level]}/{said[level]}" for level in LEVELS_DB)
