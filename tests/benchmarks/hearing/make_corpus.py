@@ -40,6 +40,7 @@ FULL = {
     f"{kind}-{snr}": (kind, float(snr)) for snr in (30, 15, 8) for kind in noise.KINDS
 }
 TALK_SHARE = 0.3  # of things said in a recording of notes; choice
+IN_A_BREATH_S = (0.08, 0.35)  # between notes with hardly a pause; choice
 FRIEND_DB = (-10.0, -3.0)  # level of the second voice under the first; choice
 
 
@@ -117,30 +118,36 @@ def _level(bed: noise.Bed, total: int) -> float:
 
 
 def notes_and_talk(
-    recording: Recording, voice: Voice, friend: Voice, length_s: float
+    recording: Recording, voice: Voice, friend: Voice, length_s: float, hurry: float
 ) -> None:
-    """Fill a recording with notes amid talk."""
-    rng, truth = recording.rng, recording.truth
+    """Fill a recording with notes amid talk; `hurry` share of notes await no pause."""
+    rng = recording.rng
     diary = Diary(rng)
     recording.at_s = 1.5
     while recording.at_s < length_s:
         if rng.random() < TALK_SHARE:
             _talk(recording, voice, friend)
         else:
-            note = diary.note(recording.at_s)
-            spans = []
-            for piece in note.pieces:
-                start_s = recording.say(voice, piece, "note")
-                spans.append((start_s, recording.at_s))
-                recording.at_s += note.gap_s
-            for event in note.events:
-                start_s, end_s = spans[event.piece]
-                truth.events.append(
-                    asdict(event)
-                    | {"start_s": round(start_s, 3), "end_s": round(end_s, 3)}
-                )
+            _note(recording, voice, diary)
+            while hurry and rng.random() < hurry:
+                recording.at_s += float(rng.uniform(*IN_A_BREATH_S))
+                _note(recording, voice, diary)
         recording.at_s += 0.7 + float(rng.exponential(1.6))
     recording.at_s += 1.0
+
+
+def _note(recording: Recording, voice: Voice, diary: Diary) -> None:
+    note = diary.note(recording.at_s)
+    spans = []
+    for piece in note.pieces:
+        start_s = recording.say(voice, piece, "note")
+        spans.append((start_s, recording.at_s))
+        recording.at_s += note.gap_s
+    for event in note.events:
+        start_s, end_s = spans[event.piece]
+        recording.truth.events.append(
+            asdict(event) | {"start_s": round(start_s, 3), "end_s": round(end_s, 3)}
+        )
 
 
 def _talk(recording: Recording, voice: Voice, friend: Voice) -> None:
@@ -171,6 +178,7 @@ def plan(
     quiet_minutes: float,
     seed: int,
     only: str,
+    hurry: float = 0.0,
 ) -> Iterator[tuple[Recording, str, float]]:
     """Yield each recording, filled, with its noise."""
     voices = speakers(part)
@@ -187,7 +195,7 @@ def plan(
             if only in f"{condition}_{voice.name}":
                 recording = start(condition, voice.name, kind, snr_db)
                 friend = voices[(number + 1) % len(voices)]
-                notes_and_talk(recording, voice, friend, minutes * 60)
+                notes_and_talk(recording, voice, friend, minutes * 60, hurry)
                 yield recording, kind, snr_db
     if only in "talk-only":
         recording = start("talk-only", "all", "mixed", 20.0)
@@ -209,6 +217,9 @@ def main() -> None:
     parser.add_argument("--quiet-minutes", type=float, help="talk-only and noise-only")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", default="", help="part of condition_speaker")
+    parser.add_argument(
+        "--hurry", type=float, default=0.0, help="share of notes without a pause after"
+    )
     args = parser.parse_args()
     args.directory.mkdir(parents=True, exist_ok=True)
     quiet = args.quiet_minutes or (60.0 if args.full else 6.0)
@@ -219,6 +230,7 @@ def main() -> None:
         quiet_minutes=quiet,
         seed=args.seed,
         only=args.only,
+        hurry=args.hurry,
     )
     for recording, kind, snr_db in todo:
         recording.write(args.directory, kind, snr_db)

@@ -83,7 +83,15 @@ def background(rng: np.random.Generator) -> Bed:
     return noise.bed(kind, rng, RATE_HZ)
 
 
-def _sentence(rng: np.random.Generator, diary: Diary, words: list[str]) -> str:
+def dictionary_words() -> list[str]:
+    """Give words of the bundled dictionary, neither short nor long."""
+    dictionary = Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict"))
+    listed = [line.split()[0] for line in dictionary.open(encoding="utf-8")]
+    return [word for word in listed if word.isalpha() and 3 <= len(word) <= 8]
+
+
+def sentence(rng: np.random.Generator, diary: Diary, words: list[str]) -> str:
+    """Make up something to say: a note, talk, or words without sense."""
     draw = rng.random()
     if draw < NOTES_SHARE:
         return " ".join(diary.note(float(rng.uniform(0, 3600))).pieces)
@@ -102,7 +110,7 @@ def speech(
     spans: list[tuple[int, int]] = []
     at = RATE_HZ
     while True:
-        text = _sentence(rng, diary, words)
+        text = sentence(rng, diary, words)
         said = voice.say(text, rate_hz=RATE_HZ, seed=int(rng.integers(1 << 30)))
         wave = retune(said.astype(np.float64), RATE_HZ * factor, RATE_HZ)
         if at + len(wave) + RATE_HZ // 2 > len(sound):
@@ -173,14 +181,17 @@ def main() -> None:
         "--curve-db", type=float, default=0.0, help="over the spectrum, at each knot"
     )
     parser.add_argument(
-        "--recordings", type=Path, nargs="*", default=[], help="folders of one person's"
+        "--recordings",
+        type=Path,
+        nargs="+",
+        action="append",
+        default=[],
+        help="folders of one person's; given twice, two groups asked equally often",
     )
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     rng = np.random.default_rng(args.seed)
-    dictionary = Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict"))
-    listed = [line.split()[0] for line in dictionary.open(encoding="utf-8")]
-    words = [w for w in listed if w.isalpha() and 3 <= len(w) <= 8]
+    words = dictionary_words()
     known = systems(args.recordings)
     rows: list[list[NDArray[np.float16]]] = [[], [], []]
     made_s = 0.0

@@ -34,14 +34,15 @@ ESPEAK = {
 }
 KAL16_PITCHES = (0.82, 0.9, 1.0, 1.1, 1.2)
 HIBARI_PITCHES = (0.86, 0.94, 1.0, 1.08, 1.18)
-# Debian: festvox-italp16k, festvox-itapc16k, festvox-czech-dita, -machac and -ph,
-# festvox-suopuhe-lj and -mv, festvox-ca-ona-hts.
+# Debian: festvox-italp16k, festvox-itapc16k, festvox-czech-dita, -machac, -ph and -krb
+# (a child), festvox-suopuhe-lj and -mv, festvox-ca-ona-hts.
 FESTIVAL = (
     "lp_diphone",
     "pc_diphone",
     "czech_dita",
     "czech_machac",
     "czech_ph",
+    "czech_krb",
     "suo_fi_lj_diphone",
     "hy_fi_mv_diphone",
     "upc_ca_ona_hts",
@@ -91,8 +92,8 @@ def _read(path: Path, rate_hz: int) -> NDArray[np.float64]:
     return np.concatenate([*parts, np.zeros(0)]).astype(np.float64)
 
 
-def systems(recordings: Sequence[Path] = ()) -> list[list[Voice]]:
-    """Return those who speak, by the system they come from."""
+def systems(recordings: Sequence[Sequence[Path]] = ()) -> list[list[Voice]]:
+    """Return those who speak, by the system or the group they come from."""
     variants = [f"{way}+{who}" for way, names in ESPEAK.items() for who in names]
     found: list[list[Voice]] = [
         [espeak(variant, 35 + 7 * n % 40) for n, variant in enumerate(variants)],
@@ -100,8 +101,7 @@ def systems(recordings: Sequence[Path] = ()) -> list[list[Voice]]:
         [Paced(f"hibari-{p:g}", "british", p) for p in HIBARI_PITCHES],
         [festival(voice) for voice in FESTIVAL],
     ]
-    if recordings:
-        found.append([Recorded(folder) for folder in recordings])
+    found += [[Recorded(folder) for folder in group] for group in recordings]
     return found
 
 
