@@ -9,7 +9,14 @@ import numpy as np
 import pocketsphinx
 import pytest
 
-from treeward.speech.cepstra import CEPSTRA, HOP, CepstralMean, cepstra_of, log_mel_of
+from treeward.speech.cepstra import (
+    CEPSTRA,
+    HOP,
+    CepstralMean,
+    cepstra_of,
+    flat_log_mel,
+    log_mel_of,
+)
 
 
 @pytest.fixture(scope="module")
@@ -84,6 +91,7 @@ def test_without_anything_heard_a_usual_mean_is_taken_off() -> None:
     start = np.array([CepstralMean.START], np.float32)
     # Single precision holds seven digits of 64.6.
     np.testing.assert_allclose(CepstralMean().off(start), 0, atol=1e-5)
+    np.testing.assert_allclose(cepstra_of(flat_log_mel()), start, atol=1e-4)
 
 
 def test_the_model_has_the_settings_that_are_built_in() -> None:

@@ -21,10 +21,23 @@ from treeward.speech.phrase_match import PhraseMatcher
 from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.recognizer import part_at_pauses, transcribe
 from treeward.speech.records import Utterance, Word, WordSource
-from treeward.speech.spans import LONG_PAUSE_S, PAUSE_S, stretches
+from treeward.speech.spans import (
+    GAP_S,
+    LONG_PAUSE_S,
+    LONGEST_NOTE_S,
+    PAUSE_S,
+    stretches,
+    worth_a_look,
+)
 from treeward.speech.sphinx import SphinxRecognizer
 from treeward.speech.sphinx_model import prepare_model
-from treeward.speech.token_words import Heard, note_words, notes_of, talk_words
+from treeward.speech.token_words import (
+    Heard,
+    note_words,
+    notes_of,
+    sayings,
+    talk_words,
+)
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -119,6 +132,44 @@ def test_the_shorter_pause_beside_a_stretch_counts() -> None:
     pauses_s = [stretch.pause_s for stretch in stretches(moved)]
     # Nothing is known of what is said before the first and after the last.
     assert pauses_s == pytest.approx([0.6, 0.5, 0.5, LONG_PAUSE_S])
+
+
+def test_many_notes_in_a_breath_are_looked_at_in_parts(table: TokenTable) -> None:
+    tokens = ["_yellow_back", "two", "one", "_red_away"] * 4
+    close = heard(*tokens, gap_s=GAP_S / 2)
+    # The longest gap is after the ninth of sixteen.
+    moved = [
+        replace(each, start_s=each.start_s + 0.3, end_s=each.end_s + 0.3)
+        for each in close[9:]
+    ]
+    (whole,) = stretches(close[:9] + moved)
+    assert whole.duration_s > LONGEST_NOTE_S
+
+    parts = list(worth_a_look(whole, table))
+
+    assert [len(part.heard) for part in parts] == [9, 7]
+    assert parts[0].pause_s == pytest.approx(0.3 + GAP_S / 2)
+    assert not any(part.alone for part in parts)
+
+
+def test_without_any_gap_only_tokens_are_looked_at(table: TokenTable) -> None:
+    (whole,) = stretches(heard("a", "_yellow_back", *"bcdefghijk", "_red_away"))
+    parts = list(worth_a_look(whole, table))
+    assert [[h.token for h in p.heard] for p in parts] == [
+        ["_yellow_back"],
+        ["_red_away"],
+    ]
+
+
+def test_leaving_and_its_bearing_are_one_saying(table: TokenTable) -> None:
+    number = chain(table, "bearing", "bearing", "two", "one", "zero")
+    segments = heard("_red_away", *number, *number, "_blue_back")
+    groups = sayings(notes_of(segments, table))
+    assert [[note.text for note in group] for group in groups] == [
+        ["red away", "bearing two one zero"],
+        ["bearing two one zero"],
+        ["blue back"],
+    ]
 
 
 numbers = st.floats(-5, 5)

@@ -112,9 +112,9 @@ class CepstralMean:
     START_FRAMES = 50.0  # as much as it counts for; guess
     LONGEST_FRAMES = 3000.0  # half a minute; guess
 
-    def __init__(self) -> None:
+    def __init__(self, start: Sequence[float] = START) -> None:
         self._frames = self.START_FRAMES
-        self._sum = np.array(self.START) * self._frames
+        self._sum = np.array(start) * self._frames
 
     def take(self, cepstra: Cepstra) -> None:
         """Count frames of speech in."""
@@ -129,15 +129,25 @@ class CepstralMean:
         return (cepstra - self._sum / self._frames).astype(np.float32)
 
 
-def _mel_filters() -> NDArray[np.float64]:
-    """Give the triangles, one row a filter, each of unit area, on whole bins."""
+def flat_log_mel() -> LogMel:
+    """Give a frame whose cepstra are the mean's start; its fine structure is flat."""
+    return np.asarray((np.array([CepstralMean.START]) / _LIFT) @ _COSINES)
+
+
+def _edges_hz() -> NDArray[np.float64]:
+    """Give where the triangles begin, peak and end, evenly spaced in mel."""
 
     def mel(hz: float) -> float:
         return float(2595 * np.log10(1 + hz / 700))
 
-    bin_hz = SAMPLE_RATE_HZ / _POINTS
     edges_mel = np.linspace(mel(_LOWEST_HZ), mel(_HIGHEST_HZ), FILTERS + 2)
-    edges_hz = np.floor(700 * (10 ** (edges_mel / 2595) - 1) / bin_hz + 0.5) * bin_hz
+    return np.asarray(700 * (10 ** (edges_mel / 2595) - 1))
+
+
+def _mel_filters() -> NDArray[np.float64]:
+    """Give the triangles, one row a filter, each of unit area, on whole bins."""
+    bin_hz = SAMPLE_RATE_HZ / _POINTS
+    edges_hz = np.floor(_edges_hz() / bin_hz + 0.5) * bin_hz
     hz = np.arange(_POINTS // 2 + 1) * bin_hz
     rows = []
     for low, middle, high in zip(edges_hz, edges_hz[1:], edges_hz[2:], strict=False):
@@ -157,5 +167,6 @@ def _cosines() -> NDArray[np.float64]:
 
 _HAMMING = np.hamming(_WINDOW)
 _MEL_FILTERS = _mel_filters()
+CENTRES_HZ = _edges_hz()[1:-1]
 _COSINES = _cosines()
 _LIFT = 1 + _LIFTER / 2 * np.sin(np.pi * np.arange(CEPSTRA) / _LIFTER)

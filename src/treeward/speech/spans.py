@@ -19,6 +19,7 @@ PAUSE_S = 0.4  # parts stretches; a shorter one may stand inside "red ... back"
 LONGEST_UNHEARD_S = 2.2  # a longer note has some word that the first decode hears
 NUMBERS_HEARD = 2  # number words in talk that deserve a look; guess
 LONGEST_NOTE_S = 5.0  # two notes in one breath, spoken slowly; guess
+GAP_S = 0.1  # between notes in one breath; less may be the closure of a "t"; guess
 SHORTEST_NOTE_S = 0.25  # "pause", spoken fast; guess
 LONG_PAUSE_S = 1.0  # what is said before it has nothing to do with what comes; guess
 PADDING_S = 0.15  # before and after a stretch, so that no consonant is lost
@@ -71,8 +72,23 @@ def _stretch(
     )
 
 
+def _parted(stretch: Stretch) -> tuple[Stretch, Stretch] | None:
+    """Part a stretch at its longest gap, if it has one."""
+    gaps_s = [b.start_s - a.end_s for a, b in pairwise(stretch.heard)]
+    widest_s = max(gaps_s, default=0.0)
+    if widest_s < GAP_S:
+        return None
+    at = gaps_s.index(widest_s) + 1
+    pause_s = min(widest_s, stretch.pause_s)
+    before, after = (
+        _stretch(held, alone=False, pause_s=pause_s)
+        for held in (stretch.heard[:at], stretch.heard[at:])
+    )
+    return before, after
+
+
 def worth_a_look(stretch: Stretch, table: TokenTable) -> Iterator[Stretch]:
-    """Give the part of a stretch that may be a note: all, its tokens, or nothing."""
+    """Give the parts of a stretch that may be notes: all, some of it, or nothing."""
     if stretch.duration_s < SHORTEST_NOTE_S:
         return
     names = [base_name(segment.token) for segment in stretch.heard]
@@ -83,6 +99,11 @@ def worth_a_look(stretch: Stretch, table: TokenTable) -> Iterator[Stretch]:
         return
     if stretch.duration_s <= LONGEST_NOTE_S:
         yield stretch
+        return
+    parts = _parted(stretch)
+    if parts:
+        for part in parts:
+            yield from worth_a_look(part, table)
         return
     held: list[Heard] = []
     for segment in stretch.heard:

@@ -10,14 +10,16 @@ import numpy as np
 
 from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.resources import feature_map_path
-from treeward.speech.cepstra import CepstralMean, cepstra_of, levelled_log_mels
+from treeward.speech.cepstra import levelled_log_mels
 from treeward.speech.evidence import TWIN_CONFIDENCE, Evidence, probability, twins
 from treeward.speech.feature_map import FeatureMap
 from treeward.speech.records import Alternative, Utterance
-from treeward.speech.spans import PADDING_S, stretches, worth_a_look
+from treeward.speech.spans import PADDING_S, worth_a_look
+from treeward.speech.spans import stretches as stretches_of
 from treeward.speech.sphinx_model import open_decoder, prepare_model
 from treeward.speech.strict_pass import FRAME_S, note_grammar, run_decoder
 from treeward.speech.token_words import note_words, notes_of, sayings, talk_words
+from treeward.speech.vocal_tract import FACTORS, Voice
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -26,13 +28,16 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.audio.records import Block
-    from treeward.speech.cepstra import Cepstra
+    from treeward.speech.cepstra import Cepstra, LogMel
     from treeward.speech.mixed_model import MixedModel
     from treeward.speech.phrasebook import PhraseBook
     from treeward.speech.records import Word
     from treeward.speech.spans import Stretch
+    from treeward.speech.strict_pass import Decode
     from treeward.speech.token_words import HeardNote
 
+SURE_ENOUGH = 0.7  # of a note, to learn the voice from it; guess
+HOPELESS = -3.0  # nats a frame: the margin of what no way to a note explains
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
 FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
@@ -58,7 +63,7 @@ class WeighedNote:
 class _Sound:
     """What is decoded, and how much of it suppression left if it was at work."""
 
-    cepstra: Cepstra
+    log_mel: LogMel
     left: NDArray[np.float64] | None  # mean log power after less before, nats
 
     def left_of(self, note: HeardNote) -> float | None:
@@ -97,7 +102,7 @@ class SphinxRecognizer:
         self.model = f"en-us {metadata.version('pocketsphinx')}"
         made = prepare_model(book, cache_dir=cache_dir)
         self._tokens = made.tokens
-        self._mean = CepstralMean()
+        self._voice = Voice()
         self._map: FeatureMap | None = None  # read when the first noise is met
         self._mixed = open_decoder(made, lm=str(made.language_model), bestpath=True)
         talk = {"lm": str(made.talk_only), "maxhmmpf": 2000}
@@ -111,22 +116,32 @@ class SphinxRecognizer:
 
     def get_used_to(self, stretches: Iterable[Block]) -> None:
         """Take voice and microphone in; see `Recognizer.get_used_to`."""
-        for stretch in stretches:
-            self._mean.take(self._sound(stretch).cepstra)
+        sounds = [self._sound(stretch) for stretch in stretches]
+        for sound in sounds:
+            self._voice.take(sound.log_mel)
+        for sound in sounds:
+            if self._voice.settled:
+                break
+            cepstra = self._voice.cepstra(sound.log_mel)
+            first = run_decoder(self._mixed, cepstra)
+            for part in stretches_of(first.heard) if first else ():
+                for piece in worth_a_look(part, self._tokens):
+                    weighed = list(self._weigh(piece, sound, cepstra))
+                    self._compare(piece, sound, weighed)
 
     def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of cleaned sound; see `Recognizer.decode`."""
         if len(stretch.samples) < SHORTEST_S * SAMPLE_RATE_HZ:
             return None
         sound = self._sound(stretch)
-        level = replace(sound, cepstra=self._mean.off(sound.cepstra))
-        first = run_decoder(self._mixed, level.cepstra)
+        cepstra = self._voice.cepstra(sound.log_mel)
+        first = run_decoder(self._mixed, cepstra)
         if first is None:
             return None
         words: list[Word] = []
-        for part in stretches(first.heard):
-            self._mean.take(sound.cepstra[_padded(part)])
-            words += self._words_of(part, level, stretch.start_s)
+        for part in stretches_of(first.heard):
+            self._voice.take(sound.log_mel[_padded(part)])
+            words += self._words_of(part, sound, cepstra, stretch.start_s)
         if not words:
             return None
         words.sort(key=lambda word: word.start_s)
@@ -134,11 +149,15 @@ class SphinxRecognizer:
             words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
         )
 
-    def _words_of(self, part: Stretch, sound: _Sound, start_s: float) -> list[Word]:
+    def _words_of(
+        self, part: Stretch, sound: _Sound, cepstra: Cepstra, start_s: float
+    ) -> list[Word]:
         """Give the notes of a part of a block where it holds any, else its talk."""
         words = talk_words(part.heard, self._tokens, start_s)
         for piece in worth_a_look(part, self._tokens):
-            for weighed in self._weigh(piece, sound):
+            all_weighed = list(self._weigh(piece, sound, cepstra))
+            self._compare(piece, sound, all_weighed)
+            for weighed in all_weighed:
                 if self.on_note is not None:
                     self.on_note(replace(weighed, start_s=start_s))
                 if weighed.confidence < LEAST_CONFIDENCE:
@@ -151,17 +170,32 @@ class SphinxRecognizer:
                 words += found
         return words
 
-    def _weigh(self, part: Stretch, sound: _Sound) -> Iterator[WeighedNote]:
-        piece = sound.cepstra[_padded(part)]
+    def _compare(
+        self, part: Stretch, sound: _Sound, weighed: list[WeighedNote]
+    ) -> None:
+        """Compare the lengths of vocal tract where a note was surely said."""
+        sure = max((note.confidence for note in weighed), default=0.0)
+        if self._voice.settled or sure < SURE_ENOUGH:
+            return
+        frames = _padded(part)
+        pieces = [self._voice.cepstra(sound.log_mel[frames], f) for f in FACTORS]
+        decodes = [run_decoder(self._notes, piece) for piece in pieces]
+        scores = [decode.score for decode in decodes if decode]
+        if len(scores) == len(FACTORS):
+            self._voice.compare(scores, len(pieces[0]))
+
+    def _weigh(
+        self, part: Stretch, sound: _Sound, cepstra: Cepstra
+    ) -> Iterator[WeighedNote]:
+        piece = cepstra[_padded(part)]
         low_s = _padded(part).start * FRAME_S
         notes = run_decoder(self._notes, piece) or run_decoder(self._notes_wide, piece)
         if notes is None:
             return
-        talk = run_decoder(self._talk, piece)
-        margin = (notes.score - (talk.score if talk else 0.0)) / len(piece)
         rivals = notes_of(part.heard, self._tokens)
         found = notes_of(notes.heard, self._tokens)
-        for note in found:
+        margins = self._margins(notes, found, piece)
+        for note, margin in zip(found, margins, strict=True):
             placed = note.shifted(low_s)
             beside = [rival for rival in rivals if rival.overlaps(placed)]
             same = [rival for rival in beside if rival.text == placed.text]
@@ -173,7 +207,7 @@ class SphinxRecognizer:
                 pause_s=part.pause_s,
                 left=sound.left_of(placed),
                 words=len(placed.text.split()),
-                sayings=sayings(found),
+                sayings=len(sayings(found)),
             )
             sure = probability(evidence)
             doubles = self._twins(placed)
@@ -193,6 +227,26 @@ class SphinxRecognizer:
                 ),
             )
 
+    def _margins(
+        self, notes: Decode, found: list[HeardNote], piece: Cepstra
+    ) -> list[float]:
+        """Say of each note how much better its saying is explained by notes."""
+        groups = sayings(found)
+        if len(groups) < 2:
+            return [self._margin(notes, piece)] * len(found)
+        margins = []
+        for group in groups:
+            # Each saying of a breath by itself: what was said beside it may be talk.
+            own = piece[_frames(group[0].start_s, group[-1].end_s)]
+            heard = run_decoder(self._notes, own)
+            margin = self._margin(heard, own) if heard else HOPELESS
+            margins += [margin] * len(group)
+        return margins
+
+    def _margin(self, notes: Decode, piece: Cepstra) -> float:
+        talk = run_decoder(self._talk, piece)
+        return (notes.score - (talk.score if talk else 0.0)) / len(piece)
+
     def _twins(self, note: HeardNote) -> list[str]:
         """Give the other readings of a number that has a teen or a ten in it."""
         graph = self._tokens.graphs.get(note.tokens[0].chain)
@@ -204,17 +258,17 @@ class SphinxRecognizer:
         ]
 
     def _sound(self, stretch: Block) -> _Sound:
-        """Give the cepstra of a levelled stretch, mended where there was noise."""
+        """Give the spectra of a levelled stretch, mended where there was noise."""
         # The same stretch is heard the same, whatever was heard before it.
         random = np.random.default_rng(int(stretch.start_s * SAMPLE_RATE_HZ))
         if stretch.plain is None:
             (quiet,) = levelled_log_mels([stretch.samples], random)
-            return _Sound(cepstra=cepstra_of(quiet), left=None)
+            return _Sound(log_mel=quiet, left=None)
         if self._map is None:
             self._map = FeatureMap(feature_map_path())
         cleaned, plain = levelled_log_mels([stretch.samples, stretch.plain], random)
         return _Sound(
-            cepstra=cepstra_of(self._map(cleaned, plain)),
+            log_mel=self._map(cleaned, plain),
             left=(cleaned - plain).mean(axis=1),
         )
 
@@ -231,6 +285,10 @@ def _open_strict(made: MixedModel, **beams: float) -> Any:  # noqa: ANN401
 
 
 def _padded(stretch: Stretch) -> slice:
-    """Give the frames of a stretch and a little around it."""
-    low = max(int((stretch.start_s - PADDING_S) / FRAME_S), 0)
-    return slice(low, int((stretch.end_s + PADDING_S) / FRAME_S))
+    return _frames(stretch.start_s, stretch.end_s)
+
+
+def _frames(start_s: float, end_s: float) -> slice:
+    """Give the frames from one second to another and a little around them."""
+    low = max(int((start_s - PADDING_S) / FRAME_S), 0)
+    return slice(low, int((end_s + PADDING_S) / FRAME_S))

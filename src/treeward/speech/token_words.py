@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.speech.records import Word, WordSource
@@ -103,14 +102,22 @@ def notes_of(heard: Sequence[Heard], table: TokenTable) -> list[HeardNote]:
     return found
 
 
-def sayings(notes: Sequence[HeardNote]) -> int:
-    """Count notes in a breath, a bee's leaving and its bearing as one."""
-    count = len(notes)
-    for before, after in pairwise(notes):
-        is_bearing = [note.tokens[0].kind == "bearing" for note in (before, after)]
-        near = after.start_s - before.end_s < ITS_BEARING_WITHIN_S
-        count -= is_bearing == [False, True] and near
-    return count
+def sayings(notes: Sequence[HeardNote]) -> list[list[HeardNote]]:
+    """Group the notes of a breath: a bee's leaving and its bearing are one saying."""
+    groups: list[list[HeardNote]] = []
+    for note in notes:
+        before = groups[-1][-1] if groups else None
+        is_bearing = note.tokens[0].kind == "bearing"
+        if (
+            before is not None
+            and is_bearing
+            and before.tokens[0].kind != "bearing"
+            and note.start_s - before.end_s < ITS_BEARING_WITHIN_S
+        ):
+            groups[-1].append(note)
+        else:
+            groups.append([note])
+    return groups
 
 
 def _chain_end(kept: Sequence[Heard], at: int, table: TokenTable) -> int:
