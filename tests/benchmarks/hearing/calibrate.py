@@ -1,8 +1,8 @@
 """Fit the confidence of notes to the share that is right.
 
-    PYTHONPATH=tests python -m benchmarks.hearing.calibrate CORPUS
+    PYTHONPATH=tests python -m benchmarks.hearing.calibrate CORPUS --hurried OTHER
 
-runs the embedded engine over the "tune" part of a corpus, compares every note that it
+runs the embedded engine over the "tune" part of corpora, compares every note that it
 weighed with what was said, and prints the coefficients for
 treeward.speech.evidence.COEFFICIENTS with a reliability table. The table is made by
 leaving out one speaker at a time, so that it tells of speakers not fitted to.
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
     Numbers = NDArray[np.float64]
 
+HURRIED_WEIGHT = 0.4  # people pause after most notes; choice
 PENALTY = 0.3  # on the squares of the coefficients: few speakers, many features
 
 
@@ -46,10 +47,15 @@ class Case:
     text: str
     features: tuple[float, ...]
     right: bool
+    weight: float = 1.0
 
 
 def cases_of(
-    weighed: list[WeighedNote], truth: dict[str, object], book: PhraseBook
+    weighed: list[WeighedNote],
+    truth: dict[str, object],
+    book: PhraseBook,
+    *,
+    weight: float = 1.0,
 ) -> list[Case]:
     """Compare the notes of one recording with its truth."""
     said = truth["events"]
@@ -76,21 +82,23 @@ def cases_of(
                 text=note.note.text,
                 features=features(note.evidence),
                 right=right,
+                weight=weight,
             )
         )
     return cases
 
 
-def fit(inputs: Numbers, right: Numbers) -> Numbers:
+def fit(inputs: Numbers, right: Numbers, weights: Numbers) -> Numbers:
     """Fit a logistic regression with a ridge on all but the constant."""
     ridge = np.full(inputs.shape[1], PENALTY)
     ridge[0] = 0.0
 
     def loss(coefficients: Numbers) -> tuple[float, Numbers]:
         z = inputs @ coefficients
-        value = np.logaddexp(0, z).sum() - right @ z
+        value = weights @ (np.logaddexp(0, z) - right * z)
         value += float(ridge @ coefficients**2)
-        slope = inputs.T @ (1 / (1 + np.exp(-z)) - right) + 2 * ridge * coefficients
+        slope = inputs.T @ (weights * (1 / (1 + np.exp(-z)) - right))
+        slope += 2 * ridge * coefficients
         return float(value), slope
 
     found = minimize(loss, np.zeros(inputs.shape[1]), jac=True, method="L-BFGS-B")
@@ -104,37 +112,43 @@ def left_out(cases: list[Case]) -> list[tuple[float, bool]]:
         others = [case for case in cases if case.speaker != speaker]
         coefficients = fit(*arrays(others))
         own = [case for case in cases if case.speaker == speaker]
-        inputs, _ = arrays(own)
+        inputs, _, _ = arrays(own)
         confidence = 1 / (1 + np.exp(-inputs @ coefficients))
         pairs = zip(confidence, own, strict=True)
         stated += [(float(c), case.right) for c, case in pairs]
     return stated
 
 
-def arrays(cases: list[Case]) -> tuple[Numbers, Numbers]:
-    """Give features and answers of cases as arrays."""
+def arrays(cases: list[Case]) -> tuple[Numbers, Numbers, Numbers]:
+    """Give features, answers and weights of cases as arrays."""
     inputs = np.array([case.features for case in cases])
-    return inputs, np.array([case.right for case in cases], dtype=float)
+    right = np.array([case.right for case in cases], dtype=float)
+    return inputs, right, np.array([case.weight for case in cases])
 
 
 def main() -> None:
     """Run, fit, print."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("corpus", type=Path)
+    parser.add_argument("corpora", type=Path, nargs="+")
+    parser.add_argument(
+        "--hurried", type=Path, help="made with make_corpus --hurry; counts for less"
+    )
     parser.add_argument("--only", default="", help="part of condition_speaker")
     args = parser.parse_args()
     book = PhraseBook.load()
-    engine = SphinxRecognizer(book)
     cases: list[Case] = []
-    for file in sorted(args.corpus.glob("*.json")):
+    corpora = [*args.corpora, *([args.hurried] if args.hurried else [])]
+    for file in (path for corpus in corpora for path in sorted(corpus.glob("*.json"))):
         truth = json.loads(file.read_text(encoding="utf-8"))
         if truth["part"] != "tune" or args.only not in file.stem:
             continue
         weighed: list[WeighedNote] = []
+        engine = SphinxRecognizer(book)  # anew, as each is by another speaker
         engine.on_note = weighed.append
-        for _ in transcribe(read_blocks(args.corpus / truth["recording"]), engine):
+        for _ in transcribe(read_blocks(file.parent / truth["recording"]), engine):
             pass
-        cases += cases_of(weighed, truth, book)
+        weight = HURRIED_WEIGHT if file.parent == args.hurried else 1.0
+        cases += cases_of(weighed, truth, book, weight=weight)
     coefficients = fit(*arrays(cases))
     print(f"{len(cases)} notes weighed, {sum(case.right for case in cases)} right")
     print("COEFFICIENTS =", tuple(round(float(c), 2) for c in coefficients))
