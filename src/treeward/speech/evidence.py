@@ -77,10 +77,11 @@ def features(evidence: Evidence) -> tuple[float, ...]:
 
 # 2481 notes weighed in 52 recordings by four speakers, of talk and of noise, 947 right.
 # Those of twelve recordings in which notes followed each other with hardly a pause
-# count for less (HURRIED_WEIGHT of calibrate.py). Left out one speaker at a time, of those
-# stated above 0.98 all were right, between 0.95 and 0.98 96 %, between 0.8 and 0.95
-# 93 %, between 0.5 and 0.8 71 %. Without notes in a hurry the log loss of the others
-# would be .068 instead of .077, and 55 % of those in a hurry would be taken, not 96 %.
+# count for less (HURRIED_WEIGHT of calibrate.py). Left out one speaker at a time, of
+# notes stated above 0.98 all were right, between 0.95 and 0.98 96 %, between 0.8 and
+# 0.95 93 %, between 0.5 and 0.8 71 %. Without notes in a hurry the log loss of the
+# others would be .068 instead of .077, and 55 % of those in a hurry would be taken, not
+# 96 %.
 COEFFICIENTS = (2.37, 2.08, 0.57, 1.62, -1.18, 2.3, -0.09, -0.38, -4.46, 0.64, 2.07)
 
 
