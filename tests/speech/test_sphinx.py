@@ -193,6 +193,7 @@ def test_agreement_and_margin_raise_confidence(
         return probability(
             Evidence(
                 margin=margin,
+                poorest=min(margin, 0.0),
                 agreed=agreed,
                 alone=alone,
                 pause_s=pause_s,
@@ -207,8 +208,31 @@ def test_agreement_and_margin_raise_confidence(
     assert sure(margin + 1, agreed=True) >= sure(margin, agreed=True)
 
 
+def test_a_breath_with_talk_in_it_is_doubted() -> None:
+    pair = Evidence(
+        margin=0.4,
+        poorest=0.4,
+        agreed=True,
+        alone=True,
+        pause_s=1.0,
+        left=None,
+        words=2,
+        sayings=2,
+    )
+    talk = replace(pair, poorest=-3.0)
+    assert probability(talk) < 0.5 < probability(pair)
+    # One note alone has nothing beside it.
+    assert probability(replace(talk, sayings=1)) > probability(talk)
+
+
 def test_what_suppression_took_away_was_noise() -> None:
-    words = {"margin": 0.0, "agreed": True, "alone": True, "pause_s": 1.0}
+    words = {
+        "margin": 0.0,
+        "poorest": 0.0,
+        "agreed": True,
+        "alone": True,
+        "pause_s": 1.0,
+    }
     evidence = Evidence(**words, words=2, sayings=1, left=-1.0)  # type: ignore[arg-type]
 
     assert probability(replace(evidence, left=-5.0)) < probability(evidence)

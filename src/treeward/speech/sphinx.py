@@ -44,8 +44,7 @@ FILLER_SHARE = 0.02  # likewise of noise and unclear speech, 1e-8 for prose
 # Beams of the second try, likelihoods beside the best; PocketSphinx's own are 1e-48,
 # 1e-48 and 7e-29.
 WIDE = {"beam": 1e-90, "pbeam": 1e-90, "wbeam": 1e-70}
-# What is less sure is taken for talk: between 0.3 and it two in seven had been said.
-LEAST_CONFIDENCE = 0.4
+LEAST_CONFIDENCE = 0.5  # what is less sure is taken for talk
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,6 +201,7 @@ class SphinxRecognizer:
             others = [rival for rival in beside if rival.text != placed.text]
             evidence = Evidence(
                 margin=margin,
+                poorest=min(margins),
                 agreed=bool(same),
                 alone=part.alone,
                 pause_s=part.pause_s,
