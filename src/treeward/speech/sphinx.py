@@ -193,7 +193,8 @@ class SphinxRecognizer:
             return
         rivals = notes_of(part.heard, self._tokens)
         found = notes_of(notes.heard, self._tokens)
-        margins = self._margins(notes, found, piece)
+        groups = sayings(found)
+        margins = self._margins(notes, groups, piece)
         for note, margin in zip(found, margins, strict=True):
             placed = note.shifted(low_s)
             beside = [rival for rival in rivals if rival.overlaps(placed)]
@@ -207,7 +208,7 @@ class SphinxRecognizer:
                 pause_s=part.pause_s,
                 left=sound.left_of(placed),
                 words=len(placed.text.split()),
-                sayings=len(sayings(found)),
+                sayings=len(groups),
             )
             sure = probability(evidence)
             doubles = self._twins(placed)
@@ -228,12 +229,11 @@ class SphinxRecognizer:
             )
 
     def _margins(
-        self, notes: Decode, found: list[HeardNote], piece: Cepstra
+        self, notes: Decode, groups: list[list[HeardNote]], piece: Cepstra
     ) -> list[float]:
         """Say of each note how much better its saying is explained by notes."""
-        groups = sayings(found)
-        if len(groups) < 2:
-            return [self._margin(notes, piece)] * len(found)
+        if len(groups) == 1:
+            return [self._margin(notes, piece)] * len(groups[0])
         margins = []
         for group in groups:
             # Each saying of a breath by itself: what was said beside it may be talk.
