@@ -198,6 +198,7 @@ def test_agreement_and_margin_raise_confidence(
                 alone=alone,
                 pause_s=pause_s,
                 left=left,
+                talk=0.0,
                 words=counts[0],
                 sayings=counts[1],
             )
@@ -216,6 +217,7 @@ def test_a_breath_with_talk_in_it_is_doubted() -> None:
         alone=True,
         pause_s=1.0,
         left=None,
+        talk=0.0,
         words=2,
         sayings=2,
     )
@@ -232,6 +234,7 @@ def test_what_suppression_took_away_was_noise() -> None:
         "agreed": True,
         "alone": True,
         "pause_s": 1.0,
+        "talk": 0.0,
     }
     evidence = Evidence(**words, words=2, sayings=1, left=-1.0)  # type: ignore[arg-type]
 
@@ -262,6 +265,29 @@ def test_silence_and_nothing_make_no_words(engine: SphinxRecognizer) -> None:
     assert list(transcribe(quiet, engine, progress=done.append)) == []
     assert done[-1] == pytest.approx(20.0)
     assert done == sorted(done)
+
+
+def test_notes_without_any_pause_between_are_heard(engine: SphinxRecognizer) -> None:
+    said = [
+        "yellow back.",
+        "green away.",
+        "bearing two hundred and ten.",
+        "red landed.",
+    ]
+    voice = HibariVoice("british")
+    spoken = [
+        voice.say(text, rate_hz=16_000, seed=number) for number, text in enumerate(said)
+    ]
+    quiet = 1e-3 * np.random.default_rng(1).standard_normal(
+        sum(map(len, spoken)) + 16_000
+    )
+    quiet[8_000:-8_000] += np.concatenate(spoken)
+    found = engine.decode(Block(samples=quiet.astype(np.float32), start_s=0.0))
+    assert found is not None
+    assert found.text == (
+        "yellow back green away bearing two hundred and ten red landed"
+    )
+    assert all(word.confidence > 0.5 for word in found.words)
 
 
 def test_utterances_are_parted_where_nobody_speaks() -> None:

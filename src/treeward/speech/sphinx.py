@@ -10,7 +10,12 @@ import numpy as np
 
 from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.resources import feature_map_path
-from treeward.speech.cepstra import levelled_log_mels
+from treeward.speech.cepstra import (
+    CepstralMean,
+    cepstra_of,
+    levelled_log_mels,
+    smoothed,
+)
 from treeward.speech.evidence import TWIN_CONFIDENCE, Evidence, probability, twins
 from treeward.speech.feature_map import FeatureMap
 from treeward.speech.records import Alternative, Utterance
@@ -19,7 +24,6 @@ from treeward.speech.spans import stretches as stretches_of
 from treeward.speech.sphinx_model import open_decoder, prepare_model
 from treeward.speech.strict_pass import FRAME_S, note_grammar, run_decoder
 from treeward.speech.token_words import note_words, notes_of, sayings, talk_words
-from treeward.speech.vocal_tract import FACTORS, Voice
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -28,7 +32,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.audio.records import Block
-    from treeward.speech.cepstra import Cepstra, LogMel
+    from treeward.speech.cepstra import Cepstra
     from treeward.speech.mixed_model import MixedModel
     from treeward.speech.phrasebook import PhraseBook
     from treeward.speech.records import Word
@@ -36,7 +40,6 @@ if TYPE_CHECKING:
     from treeward.speech.strict_pass import Decode
     from treeward.speech.token_words import HeardNote
 
-SURE_ENOUGH = 0.7  # of a note, to learn the voice from it; guess
 HOPELESS = -3.0  # nats a frame: the margin of what no way to a note explains
 SHORTEST_S = 0.1  # nothing can be said in less
 SILENCE_SHARE = 0.1  # in the grammar of notes; PocketSphinx's 0.005 is for prose
@@ -62,7 +65,7 @@ class WeighedNote:
 class _Sound:
     """What is decoded, and how much of it suppression left if it was at work."""
 
-    log_mel: LogMel
+    cepstra: Cepstra  # with the mean in
     left: NDArray[np.float64] | None  # mean log power after less before, nats
 
     def left_of(self, note: HeardNote) -> float | None:
@@ -101,7 +104,7 @@ class SphinxRecognizer:
         self.model = f"en-us {metadata.version('pocketsphinx')}"
         made = prepare_model(book, cache_dir=cache_dir)
         self._tokens = made.tokens
-        self._voice = Voice()
+        self._mean = CepstralMean()
         self._map: FeatureMap | None = None  # read when the first noise is met
         self._mixed = open_decoder(made, lm=str(made.language_model), bestpath=True)
         talk = {"lm": str(made.talk_only), "maxhmmpf": 2000}
@@ -115,31 +118,21 @@ class SphinxRecognizer:
 
     def get_used_to(self, stretches: Iterable[Block]) -> None:
         """Take voice and microphone in; see `Recognizer.get_used_to`."""
-        sounds = [self._sound(stretch) for stretch in stretches]
-        for sound in sounds:
-            self._voice.take(sound.log_mel)
-        for sound in sounds:
-            if self._voice.settled:
-                break
-            cepstra = self._voice.cepstra(sound.log_mel)
-            first = run_decoder(self._mixed, cepstra)
-            for part in stretches_of(first.heard) if first else ():
-                for piece in worth_a_look(part, self._tokens):
-                    weighed = list(self._weigh(piece, sound, cepstra))
-                    self._compare(piece, sound, weighed)
+        for stretch in stretches:
+            self._mean.take(self._sound(stretch).cepstra)
 
     def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of cleaned sound; see `Recognizer.decode`."""
         if len(stretch.samples) < SHORTEST_S * SAMPLE_RATE_HZ:
             return None
         sound = self._sound(stretch)
-        cepstra = self._voice.cepstra(sound.log_mel)
+        cepstra = self._mean.off(sound.cepstra)
         first = run_decoder(self._mixed, cepstra)
         if first is None:
             return None
         words: list[Word] = []
         for part in stretches_of(first.heard):
-            self._voice.take(sound.log_mel[_padded(part)])
+            self._mean.take(sound.cepstra[_padded(part)])
             words += self._words_of(part, sound, cepstra, stretch.start_s)
         if not words:
             return None
@@ -154,9 +147,7 @@ class SphinxRecognizer:
         """Give the notes of a part of a block where it holds any, else its talk."""
         words = talk_words(part.heard, self._tokens, start_s)
         for piece in worth_a_look(part, self._tokens):
-            all_weighed = list(self._weigh(piece, sound, cepstra))
-            self._compare(piece, sound, all_weighed)
-            for weighed in all_weighed:
+            for weighed in self._weigh(piece, sound, cepstra):
                 if self.on_note is not None:
                     self.on_note(replace(weighed, start_s=start_s))
                 if weighed.confidence < LEAST_CONFIDENCE:
@@ -168,20 +159,6 @@ class SphinxRecognizer:
                 words = [w for w in words if w.end_s <= low or w.start_s >= high]
                 words += found
         return words
-
-    def _compare(
-        self, part: Stretch, sound: _Sound, weighed: list[WeighedNote]
-    ) -> None:
-        """Compare the lengths of vocal tract where a note was surely said."""
-        sure = max((note.confidence for note in weighed), default=0.0)
-        if self._voice.settled or sure < SURE_ENOUGH:
-            return
-        frames = _padded(part)
-        pieces = [self._voice.cepstra(sound.log_mel[frames], f) for f in FACTORS]
-        decodes = [run_decoder(self._notes, piece) for piece in pieces]
-        scores = [decode.score for decode in decodes if decode]
-        if len(scores) == len(FACTORS):
-            self._voice.compare(scores, len(pieces[0]))
 
     def _weigh(
         self, part: Stretch, sound: _Sound, cepstra: Cepstra
@@ -208,6 +185,7 @@ class SphinxRecognizer:
                 pause_s=part.pause_s,
                 left=sound.left_of(placed),
                 words=len(placed.text.split()),
+                talk=self._talk_share(part),
                 sayings=len(groups),
             )
             sure = probability(evidence)
@@ -235,9 +213,9 @@ class SphinxRecognizer:
         if len(groups) == 1:
             return [self._margin(notes, piece)] * len(groups[0])
         margins = []
-        for group in groups:
+        for number, group in enumerate(groups):
             # Each saying of a breath by itself: what was said beside it may be talk.
-            own = piece[_frames(group[0].start_s, group[-1].end_s)]
+            own = piece[_between(groups, number)]
             heard = run_decoder(self._notes, own)
             margin = self._margin(heard, own) if heard else HOPELESS
             margins += [margin] * len(group)
@@ -246,6 +224,10 @@ class SphinxRecognizer:
     def _margin(self, notes: Decode, piece: Cepstra) -> float:
         talk = run_decoder(self._talk, piece)
         return (notes.score - (talk.score if talk else 0.0)) / len(piece)
+
+    def _talk_share(self, part: Stretch) -> float:
+        talk = talk_words(part.heard, self._tokens, 0.0)
+        return sum(word.end_s - word.start_s for word in talk) / part.duration_s
 
     def _twins(self, note: HeardNote) -> list[str]:
         """Give the other readings of a number that has a teen or a ten in it."""
@@ -263,12 +245,12 @@ class SphinxRecognizer:
         random = np.random.default_rng(int(stretch.start_s * SAMPLE_RATE_HZ))
         if stretch.plain is None:
             (quiet,) = levelled_log_mels([stretch.samples], random)
-            return _Sound(log_mel=quiet, left=None)
+            return _Sound(cepstra=cepstra_of(smoothed(quiet)), left=None)
         if self._map is None:
             self._map = FeatureMap(feature_map_path())
         cleaned, plain = levelled_log_mels([stretch.samples, stretch.plain], random)
         return _Sound(
-            log_mel=self._map(cleaned, plain),
+            cepstra=cepstra_of(smoothed(self._map(cleaned, plain))),
             left=(cleaned - plain).mean(axis=1),
         )
 
@@ -282,6 +264,18 @@ def _open_strict(made: MixedModel, **beams: float) -> Any:  # noqa: ANN401
     decoder.add_fsg("notes", note_grammar(decoder, made.tokens))
     decoder.activate_search("notes")
     return decoder
+
+
+def _between(groups: list[list[HeardNote]], number: int) -> slice:
+    """Give the frames of one saying, not reaching into those beside it."""
+    own = groups[number]
+    frames = _frames(own[0].start_s, own[-1].end_s)
+    low, high = frames.start, frames.stop
+    if number > 0:
+        low = max(low, int(groups[number - 1][-1].end_s / FRAME_S))
+    if number + 1 < len(groups):
+        high = min(high, int(groups[number + 1][0].start_s / FRAME_S))
+    return slice(low, high)
 
 
 def _padded(stretch: Stretch) -> slice:

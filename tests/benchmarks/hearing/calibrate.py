@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     Numbers = NDArray[np.float64]
 
-HURRIED_WEIGHT = 0.4  # people pause after most notes; choice
+HURRIED_WEIGHT = 0.3  # people pause after most notes; choice
 PENALTY = 0.3  # on the squares of the coefficients: few speakers, many features
 
 
@@ -131,13 +131,17 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("corpora", type=Path, nargs="+")
     parser.add_argument(
-        "--hurried", type=Path, help="made with make_corpus --hurry; counts for less"
+        "--hurried",
+        type=Path,
+        nargs="+",
+        default=[],
+        help="made with make_corpus --hurry; count for less",
     )
     parser.add_argument("--only", default="", help="part of condition_speaker")
     args = parser.parse_args()
     book = PhraseBook.load()
     cases: list[Case] = []
-    corpora = [*args.corpora, *([args.hurried] if args.hurried else [])]
+    corpora = [*args.corpora, *args.hurried]
     for file in (path for corpus in corpora for path in sorted(corpus.glob("*.json"))):
         truth = json.loads(file.read_text(encoding="utf-8"))
         if truth["part"] != "tune" or args.only not in file.stem:
@@ -147,7 +151,7 @@ def main() -> None:
         engine.on_note = weighed.append
         for _ in transcribe(read_blocks(file.parent / truth["recording"]), engine):
             pass
-        weight = HURRIED_WEIGHT if file.parent == args.hurried else 1.0
+        weight = HURRIED_WEIGHT if file.parent in args.hurried else 1.0
         cases += cases_of(weighed, truth, book, weight=weight)
     coefficients = fit(*arrays(cases))
     print(f"{len(cases)} notes weighed, {sum(case.right for case in cases)} right")

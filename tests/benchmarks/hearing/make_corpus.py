@@ -40,7 +40,7 @@ FULL = {
     f"{kind}-{snr}": (kind, float(snr)) for snr in (30, 15, 8) for kind in noise.KINDS
 }
 TALK_SHARE = 0.3  # of things said in a recording of notes; choice
-IN_A_BREATH_S = (0.08, 0.35)  # between notes with hardly a pause; choice
+IN_A_BREATH_S = (0.0, 0.35)  # between notes with hardly a pause; choice
 FRIEND_DB = (-10.0, -3.0)  # level of the second voice under the first; choice
 
 
