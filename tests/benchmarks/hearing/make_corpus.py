@@ -18,11 +18,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import soundfile
 
-from benchmarks.hearing import chatter
-from benchmarks.hearing.notes_said import Diary
-from benchmarks.hearing.speakers import Part, speakers
 from treeward.simulate import noise
 from treeward.simulate.voice import SPEECH_LEVEL_DBFS, Voice
+
+from . import chatter
+from .notes_said import Diary
+from .speakers import Part, speakers
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

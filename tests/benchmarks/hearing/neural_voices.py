@@ -28,12 +28,13 @@ import soundfile
 
 from treeward.simulate.voice import retune, tidy
 
+from .speakers import PACES
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 KOKORO_HZ, PIPER_HZ = 24_000, 22_050
 PACE = (0.8, 1.25)  # of Kokoro, slowest and fastest; choice
-LENGTHS = (0.9, 1.0, 1.0, 1.1)  # of Piper, like speakers.PACES
 PIPER_NOISE, PIPER_WIDTH_NOISE = 0.667, 0.8  # as its own settings file has them
 KOKORO_PARTS = 4
 MAN = "jm_kumo"  # one of five voices, so that half of all is said with his part
@@ -132,7 +133,7 @@ class PiperJoe:
 
     def say(self, text: str, *, rate_hz: int, seed: int) -> NDArray[np.float32]:
         """Read `text` aloud; `seed` picks the pace. No two readings are the same."""
-        length = float(np.random.default_rng(seed).choice(LENGTHS))
+        length = float(np.random.default_rng(seed).choice(PACES))
         signs, between = self._signs, self._signs["_"]
         numbers = [*signs["^"], *between]
         for sign in phonemes(text).replace("^", "") + ".":
