@@ -55,8 +55,9 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # id = "A"
 # marks = ["yellow", "blue-white"]
 
-# Rows that were heard with less confidence than this are flagged for a look: higher
-# flags more of them. `treeward practice` finds what suits a voice and a microphone.
+# Rows that were heard with less confidence than this are flagged for a look (bearings
+# and times 0.05 above): higher flags more of them. `treeward practice` finds what suits
+# a voice and a microphone.
 # [speech]
 # flag_below = 0.9
 

@@ -321,6 +321,24 @@ def test_rows_under_the_asked_confidence_say_so(
     assert event.flags == flags
 
 
+@pytest.mark.parametrize(("confidence", "flagged"), [(0.94, True), (0.96, False)])
+def test_numbers_are_flagged_a_little_sooner(confidence: float, flagged: bool) -> None:
+    texts = ("bearing", "two", "one", "zero")
+    words = tuple(
+        Word(
+            text=text,
+            start_s=number * 0.4,
+            end_s=number * 0.4 + 0.3,
+            confidence=confidence,
+            source=WordSource.GRAMMAR,
+        )
+        for number, text in enumerate(texts)
+    )
+    (event,) = parse_notes([Utterance(words=words, start_s=0, end_s=2)], BOOK)
+    assert event.value == "210"
+    assert bool(event.flags) == flagged
+
+
 @given(
     st.lists(
         st.tuples(
