@@ -152,6 +152,20 @@ def test_many_notes_in_a_breath_are_looked_at_in_parts(table: TokenTable) -> Non
     assert not any(part.alone for part in parts)
 
 
+def test_a_gap_beside_a_note_parts_before_a_longer_one(table: TokenTable) -> None:
+    close = heard(*"abcde", "_yellow_back", "_red_away", *"fghij")
+    # The longer one, after "b", may lie in a note that was misheard.
+    later_s = [0.0] * 2 + [0.3] * 5 + [0.45] * 5
+    moved = [
+        replace(each, start_s=each.start_s + later, end_s=each.end_s + later)
+        for each, later in zip(close, later_s, strict=True)
+    ]
+    (whole,) = stretches(moved)
+    parts = list(worth_a_look(whole, table))
+    assert [h.token for h in parts[0].heard][-2:] == ["_yellow_back", "_red_away"]
+    assert parts[0].pause_s == pytest.approx(0.15)
+
+
 def test_without_any_gap_only_tokens_are_looked_at(table: TokenTable) -> None:
     (whole,) = stretches(heard("a", "_yellow_back", *"bcdefghijk", "_red_away"))
     parts = list(worth_a_look(whole, table))

@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.speech.number_forms import NUMBER_WORDS
-from treeward.speech.token_words import base_name, is_filler
+from treeward.speech.token_words import base_name, is_filler, notes_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -72,13 +72,20 @@ def _stretch(
     )
 
 
-def _parted(stretch: Stretch) -> tuple[Stretch, Stretch] | None:
-    """Part a stretch at its longest gap, if it has one."""
-    gaps_s = [b.start_s - a.end_s for a, b in pairwise(stretch.heard)]
-    widest_s = max(gaps_s, default=0.0)
-    if widest_s < GAP_S:
+def _parted(stretch: Stretch, table: TokenTable) -> tuple[Stretch, Stretch] | None:
+    """Part a stretch at its longest gap beside a note, or at its longest, if any."""
+    notes = notes_of(stretch.heard, table)
+    begins = {note.start_s for note in notes}
+    ends = {note.end_s for note in notes}
+    gaps = [
+        (b.start_s in begins or a.end_s in ends, b.start_s - a.end_s, at)
+        for at, (a, b) in enumerate(pairwise(stretch.heard), start=1)
+        if b.start_s - a.end_s >= GAP_S
+    ]
+    if not gaps:
         return None
-    at = gaps_s.index(widest_s) + 1
+    # A gap in what was taken for talk may be one inside a note that was misheard.
+    _, widest_s, at = max(gaps, key=lambda gap: (gap[0], gap[1], -gap[2]))
     pause_s = min(widest_s, stretch.pause_s)
     before, after = (
         _stretch(held, alone=False, pause_s=pause_s)
@@ -100,7 +107,7 @@ def worth_a_look(stretch: Stretch, table: TokenTable) -> Iterator[Stretch]:
     if stretch.duration_s <= LONGEST_NOTE_S:
         yield stretch
         return
-    parts = _parted(stretch)
+    parts = _parted(stretch, table)
     if parts:
         for part in parts:
             yield from worth_a_look(part, table)
