@@ -29,8 +29,8 @@ WITHIN_NUMBER_S = 1.2  # between the words of one number; guess
 ONE_BREATH_S = 2.5  # from "yellow away" to its bearing
 TALK_S = 0.35  # words closer than this belong to the same talk; guess
 REMARK_GAP_S = 1.2  # a remark ends at a silence this long; guess
-# Confidence under which a row says so: of notes by judge speakers stated above it 97 %
-# were right, of those between 0.8 and it 72 % (tests/benchmarks/hearing/RESULTS.md).
+# Confidence under which a row says so: of notes by judge speakers stated above it 96 %
+# were right, of those below 71 % (tests/benchmarks/hearing/RESULTS.md).
 DOUBT_BELOW = 0.9
 # Numbers say so a little above that too: a wrong digit is seen by nobody afterwards. Of
 # numbers by tuning speakers stated between 0.9 and 0.95 one in ten was wrong, of other
