@@ -172,6 +172,7 @@ class SphinxRecognizer:
         found = notes_of(notes.heard, self._tokens)
         groups = sayings(found)
         margins = self._margins(notes, groups, piece)
+        talk = self._talk_share(part)
         for note, margin in zip(found, margins, strict=True):
             placed = note.shifted(low_s)
             beside = [rival for rival in rivals if rival.overlaps(placed)]
@@ -185,7 +186,7 @@ class SphinxRecognizer:
                 pause_s=part.pause_s,
                 left=sound.left_of(placed),
                 words=len(placed.text.split()),
-                talk=self._talk_share(part),
+                talk=talk,
                 sayings=len(groups),
             )
             sure = probability(evidence)
@@ -226,6 +227,7 @@ class SphinxRecognizer:
         return (notes.score - (talk.score if talk else 0.0)) / len(piece)
 
     def _talk_share(self, part: Stretch) -> float:
+        """Say in how much of a stretch the first pass heard words of talk."""
         talk = talk_words(part.heard, self._tokens, 0.0)
         return sum(word.end_s - word.start_s for word in talk) / part.duration_s
 
