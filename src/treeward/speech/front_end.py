@@ -59,15 +59,19 @@ class FrontEnd:
     suppress
         Look out for noise, and take it off where it calls for that; without it only
         the high-pass is done.
+    in_batches
+        Noise may be taken off seconds of sound at a time, which is faster; for
+        recordings, not for live listening.
     """
 
-    def __init__(self, *, suppress: bool = True) -> None:
+    def __init__(self, *, suppress: bool = True, in_batches: bool = False) -> None:
         self._sos = butter(2, HIGH_PASS_HZ, "high", fs=SAMPLE_RATE_HZ, output="sos")
         self._filter = np.zeros((len(self._sos), 2))
         self._watch = neural.NoiseWatch() if suppress else None
         self._can_suppress = suppress and neural.is_available()
         self._kept: deque[_Kept] = deque()
         self._suppressor: neural.NeuralSuppressor | None = None
+        self._in_batches = in_batches
         self._suppressing = False
         self._held: Samples = np.zeros(0, np.float32)  # taken, not yet given out
         self._run_in = 0  # samples it gives out that are not wanted
@@ -151,7 +155,7 @@ class FrontEnd:
 
     def _begin(self) -> None:
         if self._suppressor is None:
-            self._suppressor = neural.NeuralSuppressor()
+            self._suppressor = neural.NeuralSuppressor(in_batches=self._in_batches)
         self._suppressor.restart()
         self._suppressing = True
         end = self._kept[-1].first  # what comes now is not run in with

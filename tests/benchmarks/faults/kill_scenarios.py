@@ -300,19 +300,17 @@ SCENARIOS = (
     ),
     Scenario(
         short="draw",
-        name="results/: `locate`, drawn anew (a tenth of the kills)",
+        name="results/: `locate`, drawn anew",
         prepare=_located,
         run=_draw_answer,
         at_stake=_named("review.csv", "results"),
-        share=0.1,
     ),
     Scenario(
         short="trips",
-        name="nothing, it only reads: `trips` (a quarter of the kills)",
+        name="nothing, it only reads: `trips`",
         prepare=_transcripts,
         run=lambda: program("trips", "--hunt", "hunt"),
         at_stake=_named("hunt"),
-        share=0.25,
     ),
     Scenario(
         short="new",
