@@ -48,6 +48,17 @@ def test_every_command_has_help_and_is_listed(name: str) -> None:
             assert parameter.help, f"{name} {parameter.opts} has no help"
 
 
+@pytest.mark.parametrize("name", ["models", "phrases", "trips"])
+def test_a_hunt_that_is_named_must_be_there(tmp_path: Path, name: str) -> None:
+    run = treeward(name, "--hunt", "nowhere", cwd=tmp_path)
+
+    assert run.returncode == 1
+    assert run.stdout == ""
+    assert run.stderr.count("\n") == 1
+    assert "nowhere" in run.stderr
+    assert "there is no hunt.toml here" in run.stderr
+
+
 def test_trips_prints_a_table(typed_hunt: Path) -> None:
     run = treeward("trips", cwd=typed_hunt)
 

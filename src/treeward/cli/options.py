@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound="Callable[..., Any]")
 
 
-def _hunt(help_line: str) -> Callable[[F], F]:
+def _hunt(help_line: str, **settings: Any) -> Callable[[F], F]:  # noqa: ANN401
     return click.option(
         "--hunt",
         "hunt_dir",
@@ -21,6 +21,7 @@ def _hunt(help_line: str) -> Callable[[F], F]:
         default=Path(),
         metavar="DIR",
         help=help_line,
+        **settings,
     )
 
 
@@ -37,7 +38,19 @@ def own_data_option(what: str) -> Callable[[F], F]:
     what
         The file or folder of a hunt that such a command heeds.
     """
-    return _hunt(f"A hunt whose own {what} counts too.")
+    return _hunt(f"A hunt whose own {what} counts too.", callback=_is_a_hunt)
+
+
+def _is_a_hunt(context: click.Context, option: click.Parameter, folder: Path) -> Path:
+    """Refuse a folder that was named and is no hunt; standing outside one is fine."""
+    from click.core import ParameterSource
+
+    source = context.get_parameter_source(option.name or "")
+    if source is not ParameterSource.DEFAULT:
+        from treeward.hunt_file import read_hunt_file
+
+        read_hunt_file(folder / "hunt.toml")
+    return folder
 
 
 def json_option(function: F) -> F:
