@@ -42,7 +42,7 @@ UNPORTABLE_CALLS = {
     "setlocale": "formatting of our own",
     "getpreferredencoding": "utf-8",
 }
-HARMLESS = {"platform.system", "engine.open", "tarfile.open"}  # calls only named like them
+HARMLESS = {"platform.system", "engine.open", "tarfile.open"}  # only named like them
 UNPORTABLE_KEYWORDS = {"preexec_fn", "start_new_session", "dir_fd", "pass_fds"}
 # "module: what" -> why it may stand there.
 ALLOWED = {
