@@ -71,7 +71,7 @@ def test_a_batch_is_what_the_library_gives_frame_by_frame() -> None:
     whole = through(NeuralSuppressor(in_batches=True), seconds)[: len(sound)]
     frames = through(NeuralSuppressor(), seconds)[: len(sound)]
     assert len(whole) == len(frames) == len(sound)
-    first = slice(0, 5 * SAMPLE_RATE_HZ)  # within the first batch
+    first = slice(0, int(3.9 * SAMPLE_RATE_HZ))  # within the first batch
     assert likeness_db(frames[first], whole[first]) > 60  # rounding; 80 was measured
 
 
@@ -84,7 +84,7 @@ def test_later_batches_sound_like_the_first() -> None:
     # The networks remember the last two seconds only.
     assert likeness_db(frames[later], whole[later]) > 15
     # Nothing clicks or is lost where batches meet.
-    edges = [round(n * CHUNK * HOP / RATE_HZ * SAMPLE_RATE_HZ) for n in (1, 2, 3)]
+    edges = [round(n * CHUNK * HOP / RATE_HZ * SAMPLE_RATE_HZ) for n in range(1, 5)]
     for edge in edges:
         near = slice(edge - 800, edge + 800)
         assert likeness_db(frames[near], whole[near]) > 8

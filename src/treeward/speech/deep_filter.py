@@ -11,6 +11,7 @@ Interspeech; values that these leave open are those of libDF, their authors' lib
 
 from __future__ import annotations
 
+import functools
 import importlib
 import importlib.util
 import tarfile
@@ -41,7 +42,7 @@ FORGET = 0.99  # a frame; exp(-0.01) for one second, rounded as in training
 FIRST_LEVELS_DB = (-60.0, -90.0)  # of the lowest and the highest band; libDF
 FIRST_UNITS = (1e-3, 1e-4)  # of the lowest and the highest filtered bin; libDF
 LEVEL_SWING_DB = 40.0  # brings levels to small numbers; libDF
-CHUNK = 600  # frames at once; choice: more is hardly faster and takes more memory
+CHUNK = 400  # frames at once; choice: more is hardly faster and takes more memory
 # Frames before a chunk that are run again, for the networks' memory; they were trained
 # on pieces of 3 s. Choice: twice as much makes the sound hardly more alike.
 CONTEXT = 200
@@ -206,12 +207,14 @@ def _usual(
     return means, after
 
 
+@functools.cache  # opened once: they keep nothing from one call to the next
 def _open_networks(model: Path) -> dict[str, Any]:
     runtime = importlib.import_module("onnxruntime")
     options = runtime.SessionOptions()
     options.intra_op_num_threads = 1  # recordings are heard side by side instead
     options.inter_op_num_threads = 1
     options.enable_cpu_mem_arena = False  # keeps the most it ever asked for
+    options.enable_mem_pattern = False  # likewise, for every length it met
     networks = {}
     with tarfile.open(model) as archive:
         for member in archive:
