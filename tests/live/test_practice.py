@@ -447,6 +447,21 @@ def test_the_least_confidence_that_does_is_suggested() -> None:
     assert (found.wrong_flagged, found.right_flagged) == (18, 1)
 
 
+@given(st.floats(0.5, 1.0), st.integers(50, 99))
+def test_what_is_counted_as_flagged_is_what_would_be(
+    confidence: float, limit: int
+) -> None:
+    for text in ("yellow back", "bearing two one zero", "time ten fifteen"):
+        attempt = judge(prompts(text)[0], [heard(text, confidence=confidence)], PARSE)
+        found = suggest_sensitivity(attempt.readings(), now=limit / 100)
+        (event,) = parse_notes(
+            [p.utterance for p in attempt.phrases if p.utterance],
+            BOOK,
+            flag_below=limit / 100,
+        )
+        assert found.right_flagged == bool(event.flags), text
+
+
 def test_few_mistakes_do_not_lower_the_sensitivity() -> None:
     found = suggest_sensitivity([(0.2, False), (0.3, False), (0.9, True)], now=0.5)
 

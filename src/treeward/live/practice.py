@@ -15,6 +15,7 @@ from difflib import SequenceMatcher
 from typing import TYPE_CHECKING
 
 from treeward.live.practice_prompts import reading_of
+from treeward.notes.parser import flagged_above
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -76,13 +77,20 @@ class Attempt:
         return f"no note, only '{words}'" if words else "nothing"
 
     def readings(self) -> list[tuple[float, bool]]:
-        """Give confidence, and whether it is right, for each note that was heard."""
+        """Give confidence, and whether it is right, for each note that was heard.
+
+        Confidence as it counts against the limit of doubt: bearings and times are
+        flagged a little above it too, so theirs is so much less.
+        """
         right = {
             id(event)
             for event, wanted in zip(self.matched, self.prompt.wanted, strict=True)
             if event is not None and reading_of(event) == wanted
         }
-        return [(event.confidence, id(event) in right) for event in self.events]
+        return [
+            (round(e.confidence - flagged_above(e.kind), 6), id(e) in right)
+            for e in self.events
+        ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -260,6 +260,11 @@ def _spelt(span: Span, value: str) -> str:
     return " ".join(filter(None, (span.kind.value, span.mark, value)))
 
 
+def flagged_above(kind: EventKind) -> float:
+    """Say how much above the limit of doubt notes of a kind are still flagged."""
+    return NUMBERS_MORE if kind in _NUMBERS else 0.0
+
+
 def _event(
     pieces: Sequence[Piece], span: Span, recording: str, flag_below: float
 ) -> Event:
@@ -275,8 +280,8 @@ def _event(
             for option in span.options
         )
     flags = span.flags
-    more = NUMBERS_MORE if span.kind in _NUMBERS else 0.0
-    if confidence < round(flag_below + more, 6):  # 0.9 + 0.05 is over 0.95
+    # 0.9 + 0.05 is over 0.95
+    if confidence < round(flag_below + flagged_above(span.kind), 6):
         flags = (*flags, f"heard with little confidence ({confidence:.2f})")
     return Event(
         kind=span.kind,
