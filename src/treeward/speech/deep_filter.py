@@ -90,6 +90,7 @@ class DeepFilter:
     """
 
     DELAY = HOP  # samples by which its sound comes late
+    RUN_IN_S = 3.0  # of sound to hear before what is wanted, as it begins anew; choice
 
     def __init__(self, model: Path) -> None:
         self._networks = _open_networks(model)

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 HIGH_PASS_HZ = 80.0  # below any voice; wind and handling noise are there
 SUPPRESSED_SHARE = 0.95  # the rest is as it was
 TURNED_DOWN = 0.03  # of noise where nobody speaks, about what suppression leaves
-RUN_IN_S = 0.5  # of sound the suppressor hears before what it gives out
 KEPT_S = 30.0  # of sound as it came; longer than a window with all that lags; choice
 
 
@@ -159,7 +158,7 @@ class FrontEnd:
         self._suppressor.restart()
         self._suppressing = True
         end = self._kept[-1].first  # what comes now is not run in with
-        first = max(end - int(RUN_IN_S * SAMPLE_RATE_HZ), 0)
+        first = max(end - int(self._suppressor.run_in_s * SAMPLE_RATE_HZ), 0)
         last = _joined(self._parts(first, end), first, end)
         self._run_in = len(last)
         self._given(self._suppressor.push(last))

