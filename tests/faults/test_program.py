@@ -198,6 +198,40 @@ def test_ctrl_c_that_a_library_swallows_is_raised_again(
     assert sys.unraisablehook is before[1]
 
 
+def test_ctrl_c_that_a_library_makes_an_error_of_is_no_fault(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def draws(**_: object) -> None:
+        try:
+            signal.raise_signal(signal.SIGINT)
+        except KeyboardInterrupt:
+            raise ValueError("Invalid bounding box") from None
+
+    usual = signal.getsignal(signal.SIGINT)
+    monkeypatch.setattr(cli.group, "main", draws)
+    with pytest.raises(SystemExit) as ended:
+        cli.main([])
+
+    assert ended.value.code == 1
+    assert capsys.readouterr().err == "Stopped. What was finished is kept.\n"
+    assert signal.getsignal(signal.SIGINT) is usual
+
+
+def test_an_error_without_ctrl_c_is_a_fault(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    def fails(**_: object) -> None:
+        raise ValueError("Invalid bounding box")
+
+    monkeypatch.setattr(cli.group, "main", fails)
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    with pytest.raises(SystemExit) as ended:
+        cli.main([])
+
+    assert ended.value.code == 1
+    assert "a fault of Treeward's own" in capsys.readouterr().err
+
+
 def test_little_is_imported_before_ctrl_c_is_answered() -> None:
     code = "import sys, treeward.__main__; print('typing' in sys.modules)"
     run = subprocess.run(

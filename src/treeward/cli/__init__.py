@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import importlib
+import signal
 import sys
+import threading
+import time
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,7 +16,10 @@ from treeward import __version__
 from treeward.errors import TreewardError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
+    from types import FrameType
+
+CTRL_C_COUNTS_S = 5.0  # an error that comes later is one of its own; guess
 
 # Command -> (module with an attribute `command`, help line). The line stands here so
 # that `treeward --help` need not import the modules.
@@ -77,33 +84,66 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run the program; a fault in the input is one line and exit status 1."""
     _speak_utf8()
     code: Any = 0
-    try:
-        code = group.main(args=arguments, standalone_mode=False)
-    except TreewardError as error:
-        _fail(error)
-    except click.ClickException as error:
-        error.show()
-        sys.exit(error.exit_code)
-    except (click.Abort, KeyboardInterrupt):
-        click.echo("Stopped. What was finished is kept.", err=True)
-        sys.exit(1)
-    except BrokenPipeError:
-        sys.stderr.close()  # the reader left; nothing is wrong
-        sys.exit(0)
-    except MemoryError:
-        click.echo("treeward: there is not enough memory for this.", err=True)
-        sys.exit(1)
-    except OSError as error:
-        where = f"{error.filename}: " if error.filename else ""
-        click.echo(
-            f"treeward: {where}{error.strerror or error}. "
-            "Check the name, your rights to it, and that the disk has room.",
-            err=True,
-        )
-        sys.exit(1)
-    except Exception as error:  # noqa: BLE001  (nobody is to see a traceback)
-        _own_fault(error)
+    with _ctrl_c_noted() as pressed:
+        try:
+            code = group.main(args=arguments, standalone_mode=False)
+        except TreewardError as error:
+            _fail(error)
+        except click.ClickException as error:
+            error.show()
+            sys.exit(error.exit_code)
+        except (click.Abort, KeyboardInterrupt):
+            _stopped()
+        except BrokenPipeError:
+            sys.stderr.close()  # the reader left; nothing is wrong
+            sys.exit(0)
+        except MemoryError:
+            click.echo("treeward: there is not enough memory for this.", err=True)
+            sys.exit(1)
+        except OSError as error:
+            where = f"{error.filename}: " if error.filename else ""
+            click.echo(
+                f"treeward: {where}{error.strerror or error}. "
+                "Check the name, your rights to it, and that the disk has room.",
+                err=True,
+            )
+            sys.exit(1)
+        except Exception as error:  # noqa: BLE001  (nobody is to see a traceback)
+            if pressed and time.monotonic() - pressed[-1] < CTRL_C_COUNTS_S:
+                _stopped()
+            _own_fault(error)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+@contextmanager
+def _ctrl_c_noted() -> Iterator[list[float]]:
+    """Keep in a list when Ctrl-C was pressed.
+
+    A library in another language may make an error of its own out of it: Matplotlib,
+    amid drawing, says "Invalid bounding box".
+    """
+    pressed: list[float] = []
+    usual = signal.getsignal(signal.SIGINT)
+    here = threading.current_thread() is threading.main_thread()
+    if usual is not signal.default_int_handler or not here:
+        yield pressed
+        return
+
+    def note(number: int, frame: FrameType | None) -> None:
+        pressed.append(time.monotonic())
+        signal.default_int_handler(number, frame)
+
+    signal.signal(signal.SIGINT, note)
+    try:
+        yield pressed
+    finally:
+        if signal.getsignal(signal.SIGINT) is note:
+            signal.signal(signal.SIGINT, usual)
+
+
+def _stopped() -> None:
+    click.echo("Stopped. What was finished is kept.", err=True)
+    sys.exit(1)
 
 
 def _own_fault(error: Exception) -> None:

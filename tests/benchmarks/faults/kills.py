@@ -96,6 +96,8 @@ def run_child(
     said, count = ground / "said", ground / "count"
     count.unlink(missing_ok=True)
     began = time.monotonic()
+    # Ctrl-C waits until what the child says goes to the file that is looked into.
+    usual = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     child = os.fork()
     if child == 0:
         status = 70
@@ -103,6 +105,7 @@ def run_child(
             out = os.open(said, os.O_CREAT | os.O_WRONLY | os.O_TRUNC)
             os.dup2(out, 1)
             os.dup2(out, 2)
+            signal.pthread_sigmask(signal.SIG_SETMASK, usual)
             os.chdir(ground / "home")
             changes = Changes(ground / "home", before_change)
             status = scenario.run()
@@ -114,6 +117,7 @@ def run_child(
             status = 130
         finally:
             os._exit(status)
+    signal.pthread_sigmask(signal.SIG_SETMASK, usual)
     if after_s is not None:
         time.sleep(after_s)
         os.kill(child, by)
