@@ -52,7 +52,7 @@ def fetch_source(room: Path) -> Path:
     """Fetch PocketSphinx's source distribution and return its unpacked folder."""
     version = metadata.version("pocketsphinx")
     command = [sys.executable, "-m", "pip", "download", "--no-deps", "-d", str(room)]
-    command += ["--no-binary", ":all:", f"pocketsphinx=={version}"]
+    command += ["--no-binary", "pocketsphinx", f"pocketsphinx=={version}"]
     subprocess.run(command, check=True, capture_output=True)
     archive = next(room.glob("pocketsphinx-*.tar.gz"))
     with tarfile.open(archive) as tar:
