@@ -46,6 +46,7 @@ CHUNK = 400  # frames at once; choice: more is hardly faster and takes more memo
 # Frames before a chunk that are run again, for the networks' memory; they were trained
 # on pieces of 3 s. Choice: twice as much makes the sound hardly more alike.
 CONTEXT = 200
+_ERRORS_ONLY = 3  # of what ONNX Runtime says to the terminal
 
 
 def is_available() -> bool:
@@ -211,6 +212,7 @@ def _usual(
 @functools.cache  # opened once: they keep nothing from one call to the next
 def _open_networks(model: Path) -> dict[str, Any]:
     runtime = importlib.import_module("onnxruntime")
+    runtime.set_default_logger_severity(_ERRORS_ONLY)
     options = runtime.SessionOptions()
     options.intra_op_num_threads = 1  # recordings are heard side by side instead
     options.inter_op_num_threads = 1
