@@ -24,7 +24,8 @@ HUNTS = Path(__file__).resolve().parents[3] / "fixtures" / "hunts"
 MODULES = (
     "scipy.stats", "pandas", "matplotlib.pyplot", "treeward.cli.transcribe",
     "treeward.cli.locate", "treeward.cli.simulate", "treeward.cli.new",
-    "treeward.cli.demo", "treeward.report.writing", "treeward.hunt_survey",
+    "treeward.cli.demo", "treeward.cli.phrases", "treeward.report.writing",
+    "treeward.hunt_survey",
     "treeward.notes.narration", "treeward.desk.desk", "treeward.hearing_processes",
     "treeward.simulate.write", "webvtt", "srt", "soundfile", "av", "filelock",
 )  # fmt: skip
@@ -41,13 +42,12 @@ class Scenario:
 
     short: str
     name: str
-    prepare: Callable[[Path], None]
+    prepare: Callable[[Path], object]
     run: Callable[[], int]
     at_stake: Callable[[PurePath], bool]
     good: frozenset[int] = frozenset({0})
     good_again: frozenset[int] = frozenset({0})
     keeps_part_when_stopped: bool = False  # Ctrl-C writes what was done up to then
-    share: float = 1.0  # of the times asked for
 
 
 def preload() -> None:
@@ -327,6 +327,13 @@ SCENARIOS = (
         run=lambda: program("simulate", "hunt", "--seed", "3"),
         at_stake=_named("hunt", "hunt.truth.toml"),
         good_again=_DONE_BEFORE,
+    ),
+    Scenario(
+        short="card",
+        name="a card made before: `phrases --card`",
+        prepare=lambda home: (home / "card.pdf").write_text("of last year", "utf-8"),
+        run=lambda: program("phrases", "--card", "card.pdf"),
+        at_stake=_named("card.pdf"),
     ),
     Scenario(
         short="demo",

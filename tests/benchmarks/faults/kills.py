@@ -278,12 +278,11 @@ def main() -> None:
         if options.scenarios and scenario.short not in options.scenarios:
             continue
         tally = tallies.setdefault(scenario.name, Tally())
-        times = round(options.times * scenario.share)
-        if tally.runs >= times or time.monotonic() > until:
+        if tally.runs >= options.times or time.monotonic() > until:
             continue
         with tempfile.TemporaryDirectory(prefix="treeward-kills-") as folder:
             killed = Round(scenario, Path(folder).resolve())
-            while tally.runs < times and time.monotonic() < until:
+            while tally.runs < options.times and time.monotonic() < until:
                 rng = random.Random(f"{options.seed} {tally.runs}")  # noqa: S311
                 killed.kill(tally.runs, rng, tally, interrupt=options.interrupt)
         print(scenario.name, tally, flush=True)
