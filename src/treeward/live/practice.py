@@ -88,7 +88,7 @@ class Attempt:
             if event is not None and reading_of(event) == wanted
         }
         return [
-            (round(e.confidence - flagged_above(e.kind), 6), id(e) in right)
+            (round(e.confidence - flagged_above(e.kind), 12), id(e) in right)
             for e in self.events
         ]
 

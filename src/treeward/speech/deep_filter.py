@@ -45,6 +45,7 @@ CHUNK = 400  # frames at once; choice: more is hardly faster and takes more memo
 # Frames before a chunk that are run again, for the networks' memory; they were trained
 # on pieces of 3 s. Choice: twice as much makes the sound hardly more alike.
 CONTEXT = 200
+_HELD = ("_spectra", "_band_rows", "_bin_rows")  # a row a frame
 _ERRORS_ONLY = 3  # of what ONNX Runtime says to the terminal
 
 
@@ -132,11 +133,8 @@ class DeepFilter:
     def flush(self) -> Samples:
         """Give out what is held back, but for samples that make no whole frame."""
         left = len(self._spectra) - self._done
-        nothing = np.zeros((LOOKAHEAD, 1), np.float32)
-        for name in ("_spectra", "_band_rows", "_bin_rows"):
-            rows = getattr(self, name)
-            tail = np.broadcast_to(nothing, (LOOKAHEAD, rows.shape[1]))
-            setattr(self, name, np.concatenate([rows, tail.astype(rows.dtype)]))
+        for name in _HELD:
+            setattr(self, name, np.pad(getattr(self, name), ((0, LOOKAHEAD), (0, 0))))
         out = self._give(left) if left > 0 else np.zeros(0, np.float32)
         self.restart()
         return out
@@ -151,11 +149,8 @@ class DeepFilter:
         usual, self._levels = _usual(levels, self._levels)
         low = spectra[:, :FILTERED_BINS]
         units, self._units = _usual(np.abs(low), self._units)
-        for name, rows in (
-            ("_spectra", spectra),
-            ("_band_rows", (levels - usual) / LEVEL_SWING_DB),
-            ("_bin_rows", low / np.sqrt(units)),
-        ):
+        new = (spectra, (levels - usual) / LEVEL_SWING_DB, low / np.sqrt(units))
+        for name, rows in zip(_HELD, new, strict=True):
             held = getattr(self, name)
             setattr(self, name, np.concatenate([held, rows.astype(held.dtype)]))
 
@@ -184,7 +179,7 @@ class DeepFilter:
         self._overlap = pieces[-1, HOP:]
         forgotten = max(end - CONTEXT, 0)
         self._done = end - forgotten
-        for name in ("_spectra", "_band_rows", "_bin_rows"):
+        for name in _HELD:
             setattr(self, name, getattr(self, name)[forgotten:])
         return sound.ravel().astype(np.float32)
 
