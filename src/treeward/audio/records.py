@@ -21,8 +21,8 @@ class Block:
 
     start_s: float  # seconds from the start of the recording
     samples: NDArray[np.float32]  # shape (n,)
-    # The same sound before noise was taken off it; None where none was.
-    plain: NDArray[np.float32] | None = None
+    # Where somebody speaks in it, (start, end) in seconds from its first sample.
+    voiced: tuple[tuple[float, float], ...] = ()
 
     @property
     def end_s(self) -> float:

@@ -48,7 +48,7 @@ class Piece:
     @property
     def strong(self) -> bool:
         """Whether the engine listened for just this."""
-        return self.source in {WordSource.PHRASE, WordSource.GRAMMAR}
+        return self.source is WordSource.PHRASE
 
 
 def _pieces_of(word: Word, count: int, utterance: int) -> list[Piece]:
@@ -84,6 +84,8 @@ def stream(utterances: Iterable[Utterance]) -> list[Piece]:
     ordered = sorted(utterances, key=lambda utterance: utterance.start_s)
     for number, utterance in enumerate(ordered):
         for word in utterance.words:
+            if word.source is WordSource.TALK:
+                continue
             pieces += _pieces_of(word, count, number)
             count += 1
     return pieces

@@ -3,51 +3,40 @@
     for utterance in transcribe(read_blocks(path), open_recognizer(book)):
         ...
 
-A live listener cleans the sound with `FrontEnd`, cuts phrases with `Endpointer` and
-hands each to `Recognizer.decode`.
+A live listener cuts the sound with `Segmenter` itself, and hands each stretch to
+`Recognizer.decode`.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol
 
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
-from treeward.speech.front_end import FrontEnd
 from treeward.speech.records import Utterance
-from treeward.speech.sieve import Rises, spoken_spans
-from treeward.speech.windows import cut_windows
+from treeward.speech.segments import Segmenter
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-RUN_IN_S = 30.0  # of speech, for the engine to get used to first; guess
-RUN_IN_AT_MOST_S = 600.0  # of sound, where little is said; guess
+    from treeward.audio.records import Block
+    from treeward.speech.records import Word
+
 UTTERANCE_PAUSE_S = 1.0  # a longer pause ends an utterance
+SILENCE_S = 20.0  # where nobody speaks, progress is told this often
 
 
 class Recognizer(Protocol):
     """A speech engine with its model."""
 
-    name: str  # "pocketsphinx"
-    model: str  # "en-us 5.1.1"
-
-    def get_used_to(self, stretches: Iterable[Block]) -> None:
-        """Take in how voice and microphone sound, before anything is recognised.
-
-        Parameters
-        ----------
-        stretches
-            Cleaned sound as `decode` takes it, in which somebody probably speaks.
-        """
-        ...
+    name: str  # "neural"
+    model: str  # "tiny-en"
 
     def decode(self, stretch: Block) -> Utterance | None:
-        """Recognise one stretch of cleaned sound.
+        """Recognise one stretch of sound.
 
         Parameters
         ----------
         stretch
-            At most about 12 s, with the sound as it came where noise was taken off.
+            Some nine seconds at most, and where in it somebody speaks.
 
         Returns
         -------
@@ -81,81 +70,32 @@ def transcribe(
     Utterance
         In order of time, parted where nobody speaks for UTTERANCE_PAUSE_S.
     """
-    waiting: list[tuple[float, list[Block]]] = []
-    spoken_s, used_to_it, begun_s = 0.0, False, None
-    front_end = FrontEnd(in_batches=True)
-    for window in cut_windows(_cleaned(blocks, front_end)):
-        begun_s = window.start_s if begun_s is None else begun_s
-        stretches = _stretches(window, front_end, begun_s)
-        spoken_s += sum(stretch.end_s - stretch.start_s for stretch in stretches)
-        waiting.append((window.end_s, stretches))
-        if not used_to_it:
-            if spoken_s < RUN_IN_S and window.end_s - begun_s < RUN_IN_AT_MOST_S:
-                continue
-            recognizer.get_used_to(_all(waiting))
-            used_to_it = True
-        yield from _decoded(recognizer, waiting, progress)
-    if not used_to_it:
-        recognizer.get_used_to(_all(waiting))
-    yield from _decoded(recognizer, waiting, progress)
-
-
-def _stretches(window: Block, front_end: FrontEnd, begun_s: float) -> list[Block]:
-    cut = [
-        Block(
-            start_s=window.start_s + first / SAMPLE_RATE_HZ,
-            samples=window.samples[first:end],
-        )
-        for first, end in spoken_spans(window.samples)
-    ]
-    return [front_end.with_plain(stretch, begun_s) for stretch in cut]
-
-
-def _all(waiting: Sequence[tuple[float, Sequence[Block]]]) -> Iterator[Block]:
-    return (stretch for _, stretches in waiting for stretch in stretches)
-
-
-def _decoded(
-    recognizer: Recognizer,
-    waiting: list[tuple[float, list[Block]]],
-    progress: Callable[[float], None] | None,
-) -> Iterator[Utterance]:
-    """Recognise the windows that wait, and empty the list."""
-    for end_s, stretches in waiting:
-        for stretch in stretches:
-            heard = recognizer.decode(stretch)
-            if heard is not None:
-                yield from part_at_pauses(heard)
+    segmenter: Segmenter | None = None
+    told_s = end_s = 0.0
+    for block in blocks:
+        if segmenter is None:
+            segmenter, told_s = Segmenter(start_s=block.start_s), block.start_s
+        for stretch in segmenter.push(block.samples):
+            yield from _heard(recognizer, stretch)
+            told_s = stretch.start_s + stretch.voiced[-1][1]
+            if progress is not None:
+                progress(told_s)
+        end_s = block.end_s
+        quiet_s = segmenter.quiet_until_s
+        if progress is not None and quiet_s - told_s > SILENCE_S:
+            told_s = quiet_s
+            progress(told_s)
+    if segmenter is not None:
+        for stretch in segmenter.flush():
+            yield from _heard(recognizer, stretch)
         if progress is not None:
             progress(end_s)
-    waiting.clear()
 
 
-def _cleaned(blocks: Iterable[Block], front_end: FrontEnd) -> Iterator[Block]:
-    at_s: float | None = None
-    for block, spoken in _with_speech_near(blocks):
-        if at_s is None:
-            at_s = block.start_s
-        cleaned = front_end.push(block.samples, spoken=spoken)
-        clean = Block(start_s=at_s, samples=cleaned)
-        at_s = clean.end_s
-        yield clean
-    if at_s is not None:
-        yield Block(start_s=at_s, samples=front_end.flush())
-
-
-def _with_speech_near(blocks: Iterable[Block]) -> Iterator[tuple[Block, bool]]:
-    """Tell of each block whether something rises in it, before it or after it."""
-    rises = Rises()
-    held: Block | None = None
-    before = now = False
-    for block in blocks:
-        after = rises.push(block.samples)
-        if held is not None:
-            yield held, before or now or after
-        held, before, now = block, now, after
-    if held is not None:
-        yield held, before or now
+def _heard(recognizer: Recognizer, stretch: Block) -> Iterator[Utterance]:
+    heard = recognizer.decode(stretch)
+    if heard is not None:
+        yield from part_at_pauses(heard)
 
 
 def part_at_pauses(utterance: Utterance) -> Iterator[Utterance]:
@@ -169,7 +109,7 @@ def part_at_pauses(utterance: Utterance) -> Iterator[Utterance]:
     yield _joined(held)
 
 
-def _joined(words: list) -> Utterance:  # type: ignore[type-arg]
+def _joined(words: Sequence[Word]) -> Utterance:
     return Utterance(
         words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
     )

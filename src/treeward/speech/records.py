@@ -10,8 +10,8 @@ class WordSource(StrEnum):
     """How a word came to be heard."""
 
     PHRASE = "phrase"  # a whole phrase of the phrase book, as one token
-    GRAMMAR = "grammar"  # strict second decode of a number
     GENERAL = "general"  # the engine's general vocabulary
+    TALK = "talk"  # said between the notes, and looked through for none
     TEXT = "text"  # a timed transcript
 
 

@@ -1,0 +1,1 @@
+"""The embedded engine: a neural recogniser, weighed against all that can be said."""

@@ -1,0 +1,314 @@
+"""The embedded engine: a neural recogniser, led by all that can be said."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.speech.neural import certainty
+from treeward.speech.neural.certainty import Beside, Look
+from treeward.speech.neural.model import LONGEST_S, Model
+from treeward.speech.neural.place import place_notes
+from treeward.speech.neural.search import parted, search
+from treeward.speech.neural.spelt_graph import SpeltGraph
+from treeward.speech.note_graph import NoteGraph
+from treeward.speech.records import Alternative, Utterance, Word, WordSource
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from treeward.audio.records import Block
+    from treeward.speech.note_graph import Note
+    from treeward.speech.phrasebook import PhraseBook
+
+NARROW_S, WIDE_S = 0.3, 0.8  # of sound around what voice activity found; measured
+NEIGHBOUR_S = 0.05  # by which a window may reach into the next span
+HOPELESS = 14.0  # nats below the free text no note is looked for; measured
+SURE = 0.97  # so sure a reading of the whole stretch is not tried in parts
+ONE_NOTE_S = 6.5  # a note said word by word takes no longer
+SAME_PAUSE_S = 0.1  # a pause this much longer than those around still joins; measured
+MOST_ALTERNATIVES = 4
+REMARK_SHARE = 0.9  # of what begins with the word for a remark, that are remarks; guess
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """Neighbouring spans of a stretch, read as a whole.
+
+    `first` and `last` (included) count spans. `share` is the probability that the
+    reading is right, 0 where there is none.
+    """
+
+    first: int
+    last: int
+    look: Look
+    share: float = 0.0
+    evidence: NDArray[np.float64] | None = None
+    remark: str = ""  # the word that announces a remark, where it is one
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """The notes of its best reading."""
+        return self.look.readings[0].notes if self.look.readings else ()
+
+    @property
+    def worth(self) -> float:
+        """What is won by taking it: notes, as far as they are sure."""
+        count = 1 if self.remark else len(self.notes)
+        return (self.share - certainty.TAKEN_FROM) * count
+
+
+class NeuralRecognizer:
+    """The recogniser behind the protocol `Recognizer`.
+
+    Parameters
+    ----------
+    book
+        What can be said.
+    folder
+        The model's files.
+
+    Raises
+    ------
+    SpeechError
+        A file is missing or spoilt, or ONNX Runtime does not open.
+    """
+
+    def __init__(self, book: PhraseBook, folder: Path, *, name: str) -> None:
+        self.name = "neural"
+        self.model = name
+        self._model = Model(folder)
+        graph = NoteGraph(book)
+        self._graph = SpeltGraph(graph, self._model.tokens, book.misheard)
+        self._words = graph
+        self._remarks = tuple(book.anchors().get("remark", ()))
+
+    def decode(self, stretch: Block) -> Utterance | None:
+        """Recognise one stretch of sound; see `Recognizer.decode`."""
+        runs = self.runs(stretch)
+        words: list[Word] = []
+        for run in runs:
+            words += self._spoken(stretch, run)
+        if not words:
+            return None
+        words.sort(key=lambda word: word.start_s)
+        return Utterance(
+            words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
+        )
+
+    def runs(self, stretch: Block) -> list[Run]:
+        """Give the likeliest runs of a stretch, in order: notes, remarks and talk."""
+        spans = stretch.voiced or ((0.0, stretch.end_s - stretch.start_s),)
+        whole = self.read(stretch, 0, len(spans) - 1)
+        if len(spans) == 1 or whole.share >= SURE or whole.remark:
+            return [whole]
+        tried = [whole]
+        tried += [self.read(stretch, *run) for run in _possible(spans)]
+        chosen = _best_of(tried, len(spans))
+        if not chosen:
+            return [whole]
+        return chosen + [self._talk(stretch, *rest) for rest in _rests(chosen, spans)]
+
+    def read(self, stretch: Block, first: int, last: int) -> Run:
+        """Read neighbouring spans as a whole."""
+        spans = stretch.voiced or ((0.0, stretch.end_s - stretch.start_s),)
+        wide = self._look(stretch, first, last, WIDE_S)
+        if remark := self._announces(wide):
+            return Run(
+                first=first, last=last, look=wide, share=REMARK_SHARE, remark=remark
+            )
+        if not wide.readings:
+            return Run(first=first, last=last, look=wide)
+        narrow = self._look(stretch, first, last, NARROW_S)
+        end_s = stretch.end_s - stretch.start_s
+        before_s = spans[first - 1][1] if first else -math.inf
+        after_s = spans[last + 1][0] if last + 1 < len(spans) else math.inf
+        beside = Beside(
+            voiced_s=sum(b - a for a, b in spans[first : last + 1]),
+            pause_before_s=spans[first][0] - before_s,
+            pause_after_s=min(after_s, end_s + 1.0) - spans[last][1],
+        )
+        found = []
+        for look, other in ((wide, narrow), (narrow, wide)):
+            if look.readings:
+                evidence = certainty.evidence(look, other, beside)
+                share = certainty.share_right(evidence)
+                found.append(
+                    Run(
+                        first=first,
+                        last=last,
+                        look=look,
+                        share=share,
+                        evidence=evidence,
+                    )
+                )
+        return max(found, key=lambda run: run.share)
+
+    def _look(self, stretch: Block, first: int, last: int, around_s: float) -> Look:
+        spans = stretch.voiced or ((0.0, stretch.end_s - stretch.start_s),)
+        low = spans[first - 1][1] - NEIGHBOUR_S if first else 0.0
+        high = math.inf
+        if last + 1 < len(spans):
+            high = spans[last + 1][0] + NEIGHBOUR_S
+        start_s = max(spans[first][0] - around_s, low, 0.0)
+        end_s = min(
+            spans[last][1] + around_s,
+            high,
+            stretch.end_s - stretch.start_s,
+            start_s + LONGEST_S,
+        )
+        encoded = self._model.encode(_cut(stretch, start_s, end_s))
+        free = self._model.write(encoded)
+        readings = search(
+            self._model, encoded, self._graph, at_least=free.log_p - HOPELESS
+        )
+        return Look(
+            start_s=start_s,
+            end_s=end_s,
+            free=free,
+            text=self._model.tokens.text(free.pieces),
+            readings=readings,
+        )
+
+    def _announces(self, look: Look) -> str:
+        said = certainty.plain(look.text)
+        for word in self._remarks:
+            if said.startswith(word + " "):
+                return word
+        return ""
+
+    def _talk(self, stretch: Block, first: int, last: int) -> Run:
+        return Run(
+            first=first, last=last, look=self._look(stretch, first, last, NARROW_S)
+        )
+
+    def _spoken(self, stretch: Block, run: Run) -> Iterator[Word]:
+        """Give the words of a run: notes as a word each, or what was said else."""
+        spans = stretch.voiced or ((0.0, stretch.end_s - stretch.start_s),)
+        spans = spans[run.first : run.last + 1]
+        if run.share < certainty.TAKEN_FROM or run.remark:
+            yield from _free_words(stretch, run, spans)
+            return
+        look, best = run.look, run.look.readings[0]
+        voiced = [(a - look.start_s, b - look.start_s) for a, b in spans]
+        places = place_notes(
+            self._model,
+            _cut(stretch, look.start_s, look.end_s),
+            parted(self._graph, best.pieces),
+            voiced,
+        )
+        shares = certainty.share_of_each(look, run.share)
+        shift_s = stretch.start_s + look.start_s
+        for number, (note, (start_s, end_s), share) in enumerate(
+            zip(best.notes, places, shares, strict=True)
+        ):
+            yield Word(
+                text=note.text,
+                start_s=shift_s + start_s,
+                end_s=shift_s + end_s,
+                confidence=round(share, 4),
+                source=WordSource.PHRASE,
+                alternatives=_alternatives(look, number, share),
+            )
+
+
+def _cut(stretch: Block, start_s: float, end_s: float) -> NDArray[np.float32]:
+    first, last = int(start_s * SAMPLE_RATE_HZ), int(end_s * SAMPLE_RATE_HZ)
+    return stretch.samples[first:last]
+
+
+def _possible(spans: Sequence[tuple[float, float]]) -> Iterator[tuple[int, int]]:
+    """Give runs of spans that may be said in one go: no pause inside is the longest."""
+    count = len(spans)
+    pauses = [b[0] - a[1] for a, b in pairwise(spans)]
+    for first in range(count):
+        for last in range(first, count):
+            if (first, last) == (0, count - 1):
+                continue
+            if last > first and spans[last][1] - spans[first][0] > ONE_NOTE_S:
+                break
+            inside = max(pauses[first:last], default=0.0)
+            around = min(
+                pauses[first - 1] if first else math.inf,
+                pauses[last] if last < count - 1 else math.inf,
+            )
+            if inside <= around + SAME_PAUSE_S:
+                yield first, last
+
+
+def _best_of(tried: Sequence[Run], count: int) -> list[Run]:
+    """Choose runs that do not overlap and are worth most together."""
+    best: list[tuple[float, list[Run]]] = [(0.0, [])]
+    for last in range(count):
+        ways = [best[last]]
+        for run in tried:
+            if run.last == last and run.worth > 0:
+                worth, before = best[run.first]
+                ways.append((worth + run.worth, [*before, run]))
+        best.append(max(ways, key=lambda way: way[0]))
+    return best[-1][1]
+
+
+def _rests(
+    chosen: Sequence[Run], spans: Sequence[tuple[float, float]]
+) -> Iterator[tuple[int, int]]:
+    """Give the runs of spans that none of the chosen holds."""
+    at = 0
+    for run in chosen:
+        if run.first > at:
+            yield at, run.first - 1
+        at = run.last + 1
+    if at < len(spans):
+        yield at, len(spans) - 1
+
+
+def _free_words(
+    stretch: Block, run: Run, spans: Sequence[tuple[float, float]]
+) -> Iterator[Word]:
+    """Give the free text's words, laid along the spans by their length."""
+    texts = run.look.text.split()
+    if not texts:
+        return
+    confidence = math.exp(run.look.free.log_p / len(run.look.free.each))
+    start_s, end_s = stretch.start_s + spans[0][0], stretch.start_s + spans[-1][1]
+    total, said = sum(len(text) + 1 for text in texts), 0
+    for number, text in enumerate(texts):
+        begin_s = start_s + (end_s - start_s) * said / total
+        said += len(text) + 1
+        source = WordSource.TALK
+        if run.remark:
+            source = WordSource.GENERAL if number else WordSource.PHRASE
+        yield Word(
+            text=text if source is WordSource.TALK else certainty.plain(text),
+            start_s=begin_s,
+            end_s=start_s + (end_s - start_s) * said / total,
+            confidence=round(run.share if run.remark else confidence, 4),
+            source=source,
+        )
+
+
+def _alternatives(look: Look, number: int, share: float) -> tuple[Alternative, ...]:
+    """Give the next readings of a note, with the probability that is left."""
+    best = look.readings[0]
+    others: dict[str, float] = {}
+    for reading in look.readings[1:]:
+        if len(reading.notes) != len(best.notes):
+            continue
+        note = reading.notes[number]
+        if note.meaning != best.notes[number].meaning:
+            weight = math.exp(reading.log_p - best.log_p)
+            others[note.text] = others.get(note.text, 0.0) + weight
+    total = 1.0 + sum(others.values())
+    likeliest = sorted(others.items(), key=lambda item: -item[1])[:MOST_ALTERNATIVES]
+    return tuple(
+        Alternative(text=text, confidence=round(min(weight / total, 1 - share), 4))
+        for text, weight in likeliest
+        if weight / total >= 0.001
+    )

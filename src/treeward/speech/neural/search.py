@@ -1,0 +1,153 @@
+"""The notes that a stretch of sound most probably says, all spellings together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from treeward.speech.neural.tokens import END
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from treeward.speech.neural.model import Beam, Encoded, Model
+    from treeward.speech.neural.spelt_graph import SpeltGraph, Thread
+    from treeward.speech.note_graph import Meaning, Note
+
+BEAM = 12  # beginnings kept; more changed nothing
+SPELLINGS = 3  # kept of the same words, or their spellings would fill the beam
+LOOKED_AT = 4  # times the beam: ways that are made before the beam is thinned
+BEHIND = 6.0  # nats below the likeliest text of as many pieces; measured
+FAR_BEHIND = 12.0  # nats below the best text that has ended: no use going on
+
+
+@dataclass(slots=True)
+class Reading:
+    """Notes that a stretch may say, and how probable they are."""
+
+    notes: tuple[Note, ...]
+    pieces: tuple[int, ...]  # of the likeliest spelling
+    log_p: float  # of all spellings found, natural logarithm
+    best_log_p: float = field(default=-np.inf)  # of that one
+
+    @property
+    def meaning(self) -> tuple[Meaning, ...]:
+        """What it says, whatever the words."""
+        return tuple(note.meaning for note in self.notes)
+
+
+@dataclass(slots=True)
+class _Way:
+    """A text under way."""
+
+    pieces: tuple[int, ...]
+    log_p: float
+    threads: Sequence[Thread]
+    row: int = 0
+
+
+def search(
+    model: Model, encoded: Encoded, graph: SpeltGraph, *, at_least: float = -np.inf
+) -> list[Reading]:
+    """Find the likeliest notes.
+
+    Parameters
+    ----------
+    model, encoded
+        The recogniser and what it made of the sound.
+    graph
+        What can be said.
+    at_least
+        Natural logarithm of a probability below which nothing is of interest.
+
+    Returns
+    -------
+    list of Reading
+        The likeliest first; none where nothing comes near `at_least`.
+    """
+    beam = encoded.first
+    ways = [_Way(pieces=(), log_p=0.0, threads=graph.start)]
+    found: dict[tuple[Meaning, ...], Reading] = {}
+    best = -np.inf
+    for _ in range(encoded.most_pieces + 1):
+        longer = _longer(ways, beam, graph, max(at_least, best - FAR_BEHIND))
+        for way in longer:
+            if way.pieces[-1] == END:
+                best = max(best, way.log_p)
+                _keep(found, way)
+        ways = [way for way in longer if way.pieces[-1] != END]
+        limit = max(at_least, best - FAR_BEHIND)
+        if ways:
+            limit = max(limit, ways[0].log_p - BEHIND)
+        ways = _thinned([way for way in ways if way.log_p > limit])
+        if not ways:
+            break
+        rows = [way.row for way in ways]
+        beam = model.step(encoded, beam, rows, [way.pieces[-1] for way in ways])
+    return sorted(found.values(), key=lambda reading: -reading.log_p)
+
+
+def _longer(
+    ways: Sequence[_Way], beam: Beam, graph: SpeltGraph, above: float
+) -> list[_Way]:
+    """Go on with every piece that may follow; the likeliest few, in order."""
+    each: list[NDArray[np.intp]] = [graph.next_pieces(way.threads) for way in ways]
+    pieces = np.concatenate(each)
+    rows = np.repeat(np.arange(len(ways)), [len(one) for one in each])
+    begun = np.array([way.log_p for way in ways])
+    log_p = beam.log_p[rows, pieces] + begun[rows]
+    order = np.argsort(-log_p)[: LOOKED_AT * BEAM]
+    order = order[log_p[order] > above]
+    return [
+        _Way(
+            pieces=(*ways[row].pieces, piece),
+            log_p=float(log_p[place]),
+            threads=graph.take(ways[row].threads, piece),
+            row=row,
+        )
+        for place, row, piece in zip(
+            order.tolist(), rows[order].tolist(), pieces[order].tolist(), strict=True
+        )
+    ]
+
+
+def _thinned(ways: Sequence[_Way]) -> list[_Way]:
+    kept: list[_Way] = []
+    counts: dict[tuple[object, ...], int] = {}
+    for way in ways:
+        thread = way.threads[0]
+        said = (thread.notes, thread.words, bool(thread.rest))
+        counts[said] = counts.get(said, 0) + 1
+        if counts[said] <= SPELLINGS:
+            kept.append(way)
+        if len(kept) == BEAM:
+            break
+    return kept
+
+
+def _keep(found: dict[tuple[Meaning, ...], Reading], way: _Way) -> None:
+    notes = way.threads[0].notes
+    meaning = tuple(note.meaning for note in notes)
+    known = found.get(meaning)
+    if known is None:
+        known = found[meaning] = Reading(notes=notes, pieces=(), log_p=-np.inf)
+    known.log_p = float(np.logaddexp(known.log_p, way.log_p))
+    if way.log_p > known.best_log_p:
+        known.best_log_p, known.notes = way.log_p, notes
+        known.pieces = way.pieces[:-1]
+
+
+def parted(graph: SpeltGraph, pieces: Sequence[int]) -> list[list[int]]:
+    """Part the pieces of a text into those of each note."""
+    notes: list[list[int]] = [[]]
+    threads: Sequence[Thread] = graph.start
+    for piece in pieces:
+        threads = graph.take(threads, piece)
+        if len(threads[0].notes) == len(notes):
+            notes.append([])
+        notes[-1].append(piece)
+    return notes
