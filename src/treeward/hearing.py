@@ -1,7 +1,7 @@
 """Hearing the recordings of a hunt, by one process or several.
 
-What is heard does not depend on how many there are: the cuts are the same, and each
-piece is heard by an engine that was opened for it.
+What is heard does not depend on how many there are: the cuts are the same, and an
+engine hears each stretch by itself.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from treeward.transcription import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from treeward.heard import HeardFile
@@ -164,6 +164,7 @@ def hear_all(
     jobs: int = 1,
     watcher: Watcher | None = None,
     fresh: bool = False,
+    say: Callable[[str], None] | None = None,
 ) -> tuple[list[Recorded], str, bool]:
     """Hear recordings; a fault of one does not stop the rest.
 
@@ -184,6 +185,8 @@ def hear_all(
         Told of the progress.
     fresh
         Forget what was heard before.
+    say
+        Told where the engine that comes with Treeward does not work.
 
     Returns
     -------
@@ -201,7 +204,7 @@ def hear_all(
     sounds = [path for path in paths if not is_transcript(path)]
     stopped, name = False, ""
     try:
-        opened = [engine.open()] if sounds else []
+        opened = [engine.open(say)] if sounds else []
         name = opened[0].name if opened else ""
         for path in sounds:
             called = recording_name(path, hunt.recordings_dir)
@@ -222,8 +225,7 @@ def hear_all(
         else:
             for task in hearing_round.tasks:
                 hearing_round.tell(task, Begun())
-                recognizer = opened.pop() if opened else engine.open()
-                hear_piece(task, recognizer, hearing_round.tell)
+                hear_piece(task, opened[0], hearing_round.tell)
     except KeyboardInterrupt:
         stopped = True
     finally:

@@ -25,21 +25,26 @@ class EngineChoice:
     """Opens the speech engine of a hunt, in any process."""
 
     hunt_dir: Path
-    model: str | None = None  # name or folder of a Vosk model
+    model: str | None = None  # name or folder of a model
 
-    def open(self) -> Recognizer:
-        """Open it afresh: an engine gets used to a voice as it goes.
+    def open(self, say: Callable[[str], None] | None = None) -> Recognizer:
+        """Open it.
+
+        Parameters
+        ----------
+        say
+            Told where the engine that comes with Treeward does not work.
 
         Raises
         ------
         SpeechError
             There is no such model, or it cannot be used.
         """
-        from treeward.speech.choose import open_recognizer
+        from treeward.speech.engines import open_recognizer
         from treeward.speech.phrasebook import PhraseBook
 
         book = PhraseBook.for_hunt(self.hunt_dir)
-        return open_recognizer(book, model=self.model, hunt_dir=self.hunt_dir)
+        return open_recognizer(book, model=self.model, hunt_dir=self.hunt_dir, say=say)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -174,7 +174,7 @@ class Hunt:
         start
             Clock time of the first second, for one file.
         model
-            A Vosk model to use, by path or name.
+            A speech model to use, by path or name.
         fresh
             Forget what was heard before.
         jobs
@@ -206,6 +206,7 @@ class Hunt:
             if start is not None and paths:
                 update.keep_start(paths[0], start)
             self.review.read()  # so is a faulty review.csv
+            said: list[str] = []
             recorded, engine, stopped = hear_all(
                 self,
                 paths,
@@ -213,6 +214,7 @@ class Hunt:
                 jobs=jobs,
                 watcher=watcher,
                 fresh=fresh,
+                say=said.append,
             )
             recorded += [
                 Recorded(name=file.name, fault=fault, complete=False)
@@ -228,7 +230,8 @@ class Hunt:
                 to_look_at=to_look_at,
                 kept_changes=len(merge.report.kept_changes),
                 stopped=stopped,
-                remarks=tuple(
+                remarks=tuple(said)
+                + tuple(
                     f"{clock.recording}: {flag}"
                     for clock in clocks
                     for flag in clock.flags

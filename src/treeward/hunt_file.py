@@ -161,6 +161,8 @@ class SpeechTable(_Table):
 
     # Rows of less confidence are flagged; as notes.parser.DOUBT_BELOW.
     flag_below: float = Field(default=0.9, ge=0, le=1)
+    model: str | None = None  # name or folder of another speech model
+    keep_talk: bool = True  # results/talk.vtt: what was said between the notes
 
 
 class WalkTable(_Table):

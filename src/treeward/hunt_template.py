@@ -60,6 +60,8 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # a voice and a microphone.
 # [speech]
 # flag_below = 0.9
+# model = "models/base-en"      # another speech model: see treeward models
+# keep_talk = false             # keep nothing of what is said between the notes
 
 # Where the next station may be.
 # [walk]

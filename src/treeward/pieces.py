@@ -1,7 +1,7 @@
 """A long recording is heard in pieces, which may be heard at the same time.
 
-The cuts depend on the sound alone, and each piece is heard by an engine that has
-heard nothing before it, so that the same is heard however many work at once.
+The cuts depend on the sound alone, and an engine hears each stretch by itself, so that
+the same is heard however many work at once.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from treeward.audio.records import Block
     from treeward.errors import SoundError
 
-LONGEST_S = 1800.0  # each piece costs a run-in, of up to ten minutes; guess
+LONGEST_S = 1800.0  # so that two processes have work on an hour; choice
 LOOK_S = 20.0  # before and after an even cut, for a pause to cut in; guess
 _PAUSE_S = 1.0  # the quietest second is cut in its middle
 _STEP_S = 0.05

@@ -19,11 +19,6 @@ def phrasebook_path() -> Path:
     return _shipped("_models/phrasebook.toml", "models/phrasebook.toml")
 
 
-def feature_map_path() -> Path:
-    """Return the weights of the feature map for speech in noise."""
-    return _shipped("_models/feature_map.npz", "models/feature_map.npz")
-
-
 def models_dir() -> Path:
     """Return the folder where a Vosk model is looked for first."""
     return _shipped("_models", "models")

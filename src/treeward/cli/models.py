@@ -21,7 +21,8 @@ def command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
 
     Example: treeward models --get vosk-model-small-en-us-0.15
     """
-    from treeward.speech.choose import EMBEDDED, choose_model
+    from treeward.errors import SpeechError
+    from treeward.speech.engines import EMBEDDED, MEND, choose, embedded_folder
     from treeward.speech.models import fetch, find_models
 
     if get is not None:
@@ -29,8 +30,13 @@ def command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
         click.echo(f"{got.name} is in {got.path}.")
         return
     found = find_models(hunt_dir)
-    chosen = choose_model(None, hunt_dir)
-    in_use = EMBEDDED if chosen is None else chosen.name
+    embedded = embedded_folder()
+    wrong = ""
+    try:
+        chosen = choose(None, hunt_dir)
+        in_use, wrong = chosen.model, chosen.instead
+    except SpeechError as error:
+        in_use, wrong = "", error.line()
     if as_json:
         import json
 
@@ -43,13 +49,25 @@ def command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
             }
             for model in found
         ]
-        click.echo(json.dumps({"in_use": in_use, "vosk_models": models}, indent=2))
+        told = {
+            "in_use": in_use,
+            "embedded": str(embedded) if embedded else None,
+            "vosk_models": models,
+        }
+        click.echo(json.dumps(told, indent=2))
         return
-    click.echo(f"In use: {in_use}")
-    click.echo(f"  {EMBEDDED}: US English, in the package itself, always here")
+    click.echo(f"In use: {in_use or 'none'}")
+    if wrong:
+        click.echo(f"  {wrong}")
+    if embedded is not None:
+        click.echo(f"  {EMBEDDED}: English, comes with Treeward; {embedded}")
+    elif MEND not in wrong:
+        click.echo(f"  {EMBEDDED}: not installed. {MEND}")
     for model in found:
         grammar = "takes the phrase book" if model.takes_grammar else "decodes freely"
         language = model.language or "language not told by its name"
         click.echo(f"  {model.name}: Vosk, {language}, {grammar}; {model.path}")
-    if not found:
-        click.echo("  no Vosk model found; treeward models --get NAME downloads one")
+    click.echo(
+        "Another model: --model FOLDER, or [speech] model in hunt.toml. A folder with "
+        "encoder_model.ort, decoder_model_merged.ort and tokenizer.bin, or Vosk's."
+    )

@@ -67,7 +67,7 @@ if TYPE_CHECKING:
     metavar="PERCENT",
     help="Share of wrong readings that the suggested sensitivity shall flag.",
 )
-@click.option("--model", metavar="PATH|NAME", help="A Vosk model to use.")
+@click.option("--model", metavar="PATH|NAME", help="Another speech model to use.")
 @json_option
 def command(*, hunt_dir: Path, only_list: bool, as_json: bool, **asked: Any) -> None:  # noqa: ANN401
     """Find out how well your voice and microphone are heard.
@@ -125,8 +125,6 @@ def _practise(
     as_json: bool,
     **asked: Any,  # noqa: ANN401
 ) -> None:
-    from dataclasses import replace
-
     from treeward.audio.reader import probe
     from treeward.live.ears import open_ears
     from treeward.live.practice_outcome import (
@@ -136,7 +134,6 @@ def _practise(
         outcome_of,
     )
     from treeward.live.practice_sound import PhraseCatcher
-    from treeward.speech.endpoint import Endpointer
 
     def say(line: str) -> None:
         click.echo(line, err=as_json)
@@ -144,8 +141,7 @@ def _practise(
     played = None if asked["input_"] in (None, "-") else Path(asked["input_"])
     if played is not None:
         probe(played)  # a faulty file is told before the engine is opened
-    # No haste here: of phrases read in close order, this one cuts each off whole.
-    ears = replace(open_ears(hunt_dir, model=asked["model"]), make_endpoint=Endpointer)
+    ears = open_ears(hunt_dir, model=asked["model"])
     catcher = PhraseCatcher(ears)
     if played is not None:
         aligned = _from_file(played, ears, catcher, prompts)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     metavar="WHEN",
     help='Clock time of the first second, as "2026-07-14 10:20"; for one FILE.',
 )
-@click.option("--model", metavar="PATH|NAME", help="A Vosk model to use.")
+@click.option("--model", metavar="PATH|NAME", help="Another speech model to use.")
 @click.option(
     "--jobs",
     type=click.IntRange(1, 64),

@@ -1,41 +1,33 @@
-"""Running sound to utterances and notes: clean, cut, recognise, parse.
+"""Running sound to utterances and notes: cut, recognise, parse.
 
-Cleaning and cutting happen with the sound; recognising in a thread of its own.
+Cutting happens with the sound; recognising in a thread of its own.
 """
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from functools import partial
+from typing import TYPE_CHECKING
 
+import numpy as np
+
+from treeward.audio.records import SAMPLE_RATE_HZ, Block
 from treeward.notes.parser import DOUBT_BELOW
+from treeward.speech.records import WordSource
+from treeward.speech.segments import LONGEST_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from treeward.audio.records import Block
-    from treeward.live.records import Endpoint, Hearing
+    from treeward.live.records import Hearing, Segments
     from treeward.notes.events import Event
     from treeward.speech.records import Utterance
 
+PAUSE_S = 0.4  # of silence end a phrase, so that it is answered soon; choice
+GOES_ON_S = 1.0  # a longer pause is outside a note said word by word; guess
 REMEMBER_S = 6.0  # a note may be cut by a pause; earlier words are kept this long
-
-
-class Cleaner(Protocol):
-    """Takes noise off running sound (speech.front_end)."""
-
-    def push(self, samples: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Return what is clean by now."""
-
-    def flush(self) -> NDArray[np.float32]:
-        """Return the rest."""
-
-    def with_plain(self, stretch: Block) -> Block:
-        """Put the sound as it came beside it, where noise was taken off."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -44,8 +36,7 @@ class Ears:
 
     recognizer: Hearing
     parse: Callable[[Sequence[Utterance], str], Sequence[Event]]
-    make_cleaner: Callable[[], Cleaner]
-    make_endpoint: Callable[[], Endpoint]
+    make_segmenter: Callable[[], Segments]
     flag_below: float = DOUBT_BELOW  # confidence under which a note is asked for again
 
     @property
@@ -54,46 +45,26 @@ class Ears:
         return self.recognizer.name
 
 
-class Cutter:
-    """Cuts one recording's sound into stretches with speech in them."""
-
-    def __init__(self, ears: Ears) -> None:
-        self._cleaner = ears.make_cleaner()
-        self._endpoint = ears.make_endpoint()
-
-    @property
-    def in_speech(self) -> bool:
-        """Whether somebody is speaking now."""
-        return self._endpoint.in_speech
-
-    def push(self, samples: NDArray[np.float32]) -> Sequence[Block]:
-        """Take sound; return stretches that are complete, in the recording's time."""
-        return self._cut(self._endpoint.push(self._cleaner.push(samples)))
-
-    def flush(self) -> Sequence[Block]:
-        """Return what is open at the end of the recording."""
-        rest = self._endpoint.push(self._cleaner.flush())
-        return self._cut((*rest, *self._endpoint.flush()))
-
-    def _cut(self, stretches: Sequence[Block]) -> Sequence[Block]:
-        return [self._cleaner.with_plain(stretch) for stretch in stretches]
-
-
 class Reader:
-    """Turns stretches into new notes, with the words before them in mind."""
+    """Turns stretches into new notes, with the words before them in mind.
+
+    An answer is wanted soon, so a stretch ends at a short pause. Who says a note word
+    by word pauses longer: a stretch without a note is read again with the next one.
+    """
 
     def __init__(self, ears: Ears) -> None:
         self._ears = ears
         self._recent: list[Utterance] = []
+        self._held: Block | None = None  # without a note, may go on
         self._recording = ""
         self._done_s = float("-inf")
 
     def read(self, block: Block, recording: str) -> list[Event]:
         """Return the notes that end within this stretch."""
-        heard = self._ears.recognizer.decode(block)
         if recording != self._recording:
-            self._recording, self._recent = recording, []
+            self._recording, self._recent, self._held = recording, [], None
             self._done_s = float("-inf")
+        heard = self._decoded(block)
         if heard is None or not heard.words:
             return []
         oldest_s = heard.start_s - REMEMBER_S
@@ -101,11 +72,46 @@ class Reader:
         notes = [
             note
             for note in self._ears.parse(self._recent, recording)
-            if note.end_s is not None and note.end_s > max(self._done_s, block.start_s)
+            if note.end_s is not None and note.end_s > max(self._done_s, heard.start_s)
         ]
         if notes:
             self._done_s = max(note.end_s or 0.0 for note in notes)
         return notes
+
+    def _decoded(self, block: Block) -> Utterance | None:
+        heard = self._ears.recognizer.decode(block)
+        held, self._held = self._held, None
+        if _has_note(heard):
+            return heard
+        if held is not None and (joined := _joined(held, block)) is not None:
+            together = self._ears.recognizer.decode(joined)
+            if _has_note(together):
+                return together
+        self._held = block
+        return heard
+
+
+def _has_note(heard: Utterance | None) -> bool:
+    return heard is not None and any(
+        word.source is WordSource.PHRASE for word in heard.words
+    )
+
+
+def _joined(held: Block, block: Block) -> Block | None:
+    """Put a stretch before the one that follows it closely, else give None."""
+    if not held.voiced or not block.voiced:
+        return None
+    shift_s = block.start_s - held.start_s
+    pause_s = shift_s + block.voiced[0][0] - held.voiced[-1][1]
+    length_s = shift_s + block.voiced[-1][1] - held.voiced[0][0]
+    kept = round(shift_s * SAMPLE_RATE_HZ)
+    if pause_s > GOES_ON_S or length_s > LONGEST_S or kept > len(held.samples):
+        return None
+    return Block(
+        start_s=held.start_s,
+        samples=np.concatenate((held.samples[:kept], block.samples)),
+        voiced=held.voiced + tuple((a + shift_s, b + shift_s) for a, b in block.voiced),
+    )
 
 
 def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
@@ -117,11 +123,10 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
         No engine can be used, or the phrase book or hunt.toml is at fault.
     """
     from treeward.hunt_file import read_hunt_file
-    from treeward.live.phrase_ends import PhraseEnds
     from treeward.notes.parser import parse_notes
-    from treeward.speech.choose import open_recognizer
-    from treeward.speech.front_end import FrontEnd
+    from treeward.speech.engines import open_recognizer
     from treeward.speech.phrasebook import PhraseBook
+    from treeward.speech.segments import Segmenter
 
     book = PhraseBook.for_hunt(hunt_dir)
     hunt_toml = hunt_dir / "hunt.toml"
@@ -133,9 +138,12 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
         return parse_notes(utterances, book, recording=recording, flag_below=flag_below)
 
     return Ears(
-        recognizer=open_recognizer(book, model=model, hunt_dir=hunt_dir),
+        recognizer=open_recognizer(book, model=model, hunt_dir=hunt_dir, say=_say),
         parse=parse,
-        make_cleaner=FrontEnd,
-        make_endpoint=PhraseEnds,
+        make_segmenter=partial(Segmenter, pause_s=PAUSE_S),
         flag_below=flag_below,
     )
+
+
+def _say(line: str) -> None:
+    sys.stderr.write(f"{line}\n")

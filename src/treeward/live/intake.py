@@ -9,12 +9,11 @@ from __future__ import annotations
 import math
 import queue
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
+from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
-from treeward.live.ears import Cutter
 from treeward.live.level import LevelMeter
 from treeward.live.watch_clock import GAP_S, SampleClock
 
@@ -24,6 +23,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from treeward.audio.records import Block
     from treeward.live.ears import Ears
     from treeward.live.gate import Gate
     from treeward.live.records import Chunk, Source
@@ -90,7 +90,7 @@ class Intake:
             HELD_STRETCHES if paced else 1
         )
         self._clock = SampleClock()
-        self._cutter = Cutter(ears)
+        self._cutter = ears.make_segmenter()
         self._piece_s = 0.0
         self._last_s = watch.now_s()  # elapsed second up to which sound is there
         self._try_disk_s = -math.inf
@@ -200,7 +200,7 @@ class Intake:
     def _break(self) -> None:
         """End what hangs together: sound is missing from here on."""
         self._pass_on(self._cutter.flush())
-        self._cutter = Cutter(self._ears)
+        self._cutter = self._ears.make_segmenter()
         self._clock = SampleClock()
         self._keeper.end()
         self._try_disk_s = -math.inf
@@ -209,7 +209,7 @@ class Intake:
         """Hand stretches to the recognizer, in seconds of the session."""
         for cut in blocks:
             start_s = self._clock.elapsed_at(cut.start_s)
-            block = Block(start_s=start_s, samples=cut.samples)
+            block = replace(cut, start_s=start_s)
             if not self._source.live:
                 self.stretches.put(block)
                 continue

@@ -9,7 +9,6 @@ import numpy as np
 
 from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.errors import SoundError
-from treeward.live.ears import Cutter
 from treeward.live.level import CLIP_AT, CLIPPED_SHARE, FLOOR_DBFS
 from treeward.live.practice import Attempt, Loudness, Phrase, judge
 from treeward.speech.records import Utterance
@@ -25,7 +24,7 @@ if TYPE_CHECKING:
     from treeward.live.records import Chunk
     from treeward.notes.events import Event
 
-FRAME = 160  # samples, 10 ms, as the endpointer's
+FRAME = 160  # samples, 10 ms
 BEGIN_QUIET_S = 1.0  # to learn the background from, before the first prompt; choice
 GIVE_UP_S = 8.0  # nobody speaks for so long after a prompt: it was missed; choice
 GOES_ON_S = 0.8  # after a phrase that is not right yet, it may go on; choice
@@ -38,7 +37,7 @@ class PhraseCatcher:
 
     def __init__(self, ears: Ears) -> None:
         self._ears = ears
-        self._cutter = Cutter(ears)
+        self._cutter = ears.make_segmenter()
         self._rest: NDArray[np.float32] = np.zeros(0, np.float32)
         self._power: list[NDArray[np.float64]] = []  # mean square of each frame
         self._clipped: list[NDArray[np.int64]] = []  # samples at full scale
@@ -86,15 +85,17 @@ class PhraseCatcher:
         return self._power[0]
 
     def _phrases(self, block: Block) -> list[Phrase]:
-        self._spoken.append((block.start_s, block.end_s))
+        voiced = block.voiced or ((0.0, block.end_s - block.start_s),)
+        start_s, end_s = block.start_s + voiced[0][0], block.start_s + voiced[-1][1]
+        self._spoken.append((start_s, end_s))
         heard = self._ears.recognizer.decode(block)
         if heard is None or not heard.words:
             return [
                 Phrase(
-                    start_s=block.start_s,
-                    end_s=block.end_s,
+                    start_s=start_s,
+                    end_s=end_s,
                     utterance=None,
-                    loudness=self._loudness(block.start_s, block.end_s),
+                    loudness=self._loudness(start_s, end_s),
                 )
             ]
         return [

@@ -54,8 +54,8 @@ class Hearing(Protocol):
         """Return what was said, or None for no words."""
 
 
-class Endpoint(Protocol):
-    """Cuts running sound into stretches with speech (speech.endpoint)."""
+class Segments(Protocol):
+    """Cuts running sound into stretches with speech (speech.segments)."""
 
     @property
     def in_speech(self) -> bool:

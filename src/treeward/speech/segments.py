@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
+from treeward.audio.records import Block
 from treeward.speech.voice_activity import FRAME, FRAME_S, VoiceActivity
 
 if TYPE_CHECKING:

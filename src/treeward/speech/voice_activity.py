@@ -81,7 +81,7 @@ def is_available() -> bool:
 
 
 @cache
-def _network() -> Any:
+def _network() -> Any:  # noqa: ANN401 (the package has no types)
     path = file_in_package(PACKAGE, FILE)
     if path is None:
         raise SpeechError("the voice activity network is not installed", mend=MEND)

@@ -20,7 +20,7 @@ from treeward.speech.phrase_match import PhraseMatcher
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
     from treeward.audio.records import Block
     from treeward.speech.models import FoundModel
@@ -105,9 +105,6 @@ class VoskRecognizer:
         for text in (*dict.fromkeys(texts), UNKNOWN):
             if all(self.knows(word) for word in text.split()):
                 yield text
-
-    def get_used_to(self, stretches: Iterable[Block]) -> None:
-        """Do nothing: Vosk's models get used to a voice within a stretch."""
 
     def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of sound; see `Recognizer.decode`."""

@@ -30,7 +30,7 @@ def file_in_package(package: str, name: str) -> Path | None:
     return None
 
 
-def open_network(path: Path, *, mend: str) -> Any:
+def open_network(path: Path, *, mend: str) -> Any:  # noqa: ANN401 (the package has no types)
     """Open a network with ONNX Runtime, for one processor core.
 
     Raises

@@ -23,9 +23,13 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-ENCODER, DECODER, PIECES = "encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin"
+ENCODER, DECODER, PIECES = (
+    "encoder_model.ort",
+    "decoder_model_merged.ort",
+    "tokenizer.bin",
+)
 LEAST_SAMPLES = 3200  # 0.2 s; the encoder's first layers want some sound
-PIECES_A_SECOND = 6.5  # people say no more; the decoder repeats itself on drawn-out words
+PIECES_A_SECOND = 6.5  # people say no more; drawn-out words make it repeat itself
 SPARE_PIECES = 4  # beside that
 MEND = "Install or copy the model again; treeward doctor says where it was looked for"
 LONGEST_S = 9.1  # of sound at a time; the networks were made for no more
@@ -140,7 +144,9 @@ class Model:
             feeds[name] = past[rows]
         for name, heads in zip(self._cross, encoded.heads, strict=True):
             feeds[name] = np.repeat(heads, count, axis=0) if count > 1 else heads
-        states = np.repeat(encoded.states, count, axis=0) if count > 1 else encoded.states
+        states = (
+            np.repeat(encoded.states, count, axis=0) if count > 1 else encoded.states
+        )
         ids = np.array(pieces, dtype=np.int64)[:, None]
         feeds |= self._fixed(states, ids, cached=True)
         names = [_present(name) for name in self._own]
@@ -171,7 +177,8 @@ class Model:
         feeds |= self._fixed(states, ids, cached=False)
         logits = self._decoder.run([self._logits], feeds)[0]
         log_p = _log_softmax(logits[0])
-        return log_p[np.arange(len(pieces) + 1), [*pieces, END]]
+        each: NDArray[np.float32] = log_p[np.arange(len(ids[0])), [*pieces, END]]
+        return each
 
     def _fixed(
         self, states: NDArray[np.float32], ids: NDArray[np.int64], *, cached: bool
@@ -189,7 +196,10 @@ class Model:
 def _log_softmax(logits: NDArray[np.float32]) -> NDArray[np.float32]:
     top = logits.max(axis=-1, keepdims=True)
     shifted = logits - top
-    return shifted - np.log(np.exp(shifted).sum(axis=-1, keepdims=True))
+    found: NDArray[np.float32] = shifted - np.log(
+        np.exp(shifted).sum(axis=-1, keepdims=True)
+    )
+    return found
 
 
 def _present(past: str) -> str:

@@ -23,15 +23,32 @@ if TYPE_CHECKING:
     from treeward.speech.neural.model import Model
 
 FALL = 3.0  # nats lost that tell of a word's loss; measured on people's words
+LEAST_NOTE_S = 0.25  # no note is shorter; guess
+PARTED_WITHIN_S = 1.5  # of where two notes would be parted by length; guess
 PRECISE_S = 0.04  # to which a cut is searched
-STARTS_BEFORE_S = 0.22  # a word begins no longer before the cut that spoils it; measured
+STARTS_BEFORE_S = 0.22  # a word begins no longer before the cut; measured
 ENDS_AFTER_S = 0.3  # and ends no longer after; measured
 LULL_S = 0.25  # a longer lull is outside the note; slow words have shorter ones
 CLEAR = 5.0  # a note so far out of the noise needs no search for cuts; measured
 QUITE_CLEAR = 15.0  # below this noise hides the soft ends of words; measured
 HIDDEN_START_S, HIDDEN_END_S = 0.04, 0.07  # of a word, hidden by noise; measured
 _HOP, _WINDOW, _SPECTRUM = 160, 400, 512  # samples: 10 ms steps, 25 ms windows
-_BANDS_HZ = (200, 300, 400, 500, 650, 800, 1000, 1250, 1600, 2000, 2500, 3150, 4000, 6300)
+_BANDS_HZ = (
+    200,
+    300,
+    400,
+    500,
+    650,
+    800,
+    1000,
+    1250,
+    1600,
+    2000,
+    2500,
+    3150,
+    4000,
+    6300,
+)
 _LEAST_SPREAD_DB = 1.5  # of a band's background; guess
 _SPREADS = 8.0  # out of its background no band counts more than this; guess
 _SHARE_OF_PEAK = 0.12  # of a note's loudest part that is still the note; measured
@@ -63,47 +80,75 @@ def place_notes(
     list of (start, end)
         In seconds of the sound.
     """
-    levels = _Levels(sound, voiced)
+    placer = _Placer(model, sound, voiced)
     low, found = 0.0, []
     length_s = len(sound) / SAMPLE_RATE_HZ
     for number, pieces in enumerate(notes):
         rest = [piece for later in notes[number + 1 :] for piece in later]
-        high = length_s
-        if rest:
-            high = _parting(model, sound, (low, length_s), pieces, rest, levels)
-        found.append(_edges(model, sound, (low, high), pieces, levels, voiced))
+        high = placer.parting((low, length_s), pieces, rest) if rest else length_s
+        found.append(placer.edges((low, high), pieces))
         low = high
     return found
 
 
-def _edges(
-    model: Model,
-    sound: NDArray[np.float32],
-    span: tuple[float, float],
-    pieces: Sequence[int],
-    levels: _Levels,
-    voiced: Sequence[tuple[float, float]],
-) -> tuple[float, float]:
-    low, high = span
-    inside = [(a, b) for a, b in voiced if b > low and a < high]
-    latest = min(max(inside[0][1], low + 0.2), high) if inside else (low + high) / 2
-    earliest = max(min(inside[-1][0], high - 0.2), low) if inside else latest
+class _Placer:
+    """Finds the edges of notes in one stretch."""
 
-    def log_p(start_s: float, end_s: float) -> float:
-        return _log_p(model, sound, start_s, end_s, pieces)
+    def __init__(
+        self,
+        model: Model,
+        sound: NDArray[np.float32],
+        voiced: Sequence[tuple[float, float]],
+    ) -> None:
+        self._model = model
+        self._sound = sound
+        self._voiced = voiced
+        self._levels = _Levels(sound, voiced)
 
-    core = (inside[0][0], inside[-1][1]) if inside else (latest, latest)
-    start_s, end_s, contrast = levels.extent(core, low, high)
-    if contrast < QUITE_CLEAR:
-        start_s, end_s = start_s - HIDDEN_START_S, end_s + HIDDEN_END_S
-    if contrast > CLEAR:
-        return max(start_s, low), min(end_s, high)
-    whole = log_p(low, high)
-    first = _last_good(lambda at: log_p(at, high) > whole - FALL, low, latest)
-    last = _last_good(lambda at: log_p(low, at) > whole - FALL, high, earliest)
-    start_s = min(max(start_s, first - STARTS_BEFORE_S), first)
-    end_s = max(min(end_s, last + ENDS_AFTER_S), last)
-    return max(start_s, low), min(end_s, high)
+    def edges(
+        self, span: tuple[float, float], pieces: Sequence[int]
+    ) -> tuple[float, float]:
+        """Find where the one note of a span begins and ends."""
+        low, high = span
+        inside = [(a, b) for a, b in self._voiced if b > low and a < high]
+        latest = min(max(inside[0][1], low + 0.2), high) if inside else (low + high) / 2
+        earliest = max(min(inside[-1][0], high - 0.2), low) if inside else latest
+        core = (inside[0][0], inside[-1][1]) if inside else (latest, latest)
+        start_s, end_s, contrast = self._levels.extent(core, low, high)
+        if contrast < QUITE_CLEAR:
+            start_s, end_s = start_s - HIDDEN_START_S, end_s + HIDDEN_END_S
+        if contrast < CLEAR:
+            least = self._log_p(low, high, pieces) - FALL
+            first = _last_good(
+                lambda at: self._log_p(at, high, pieces) > least, low, latest
+            )
+            last = _last_good(
+                lambda at: self._log_p(low, at, pieces) > least, high, earliest
+            )
+            start_s = min(max(start_s, first - STARTS_BEFORE_S), first)
+            end_s = max(min(end_s, last + ENDS_AFTER_S), last)
+        return max(start_s, low), min(max(end_s, start_s + PRECISE_S), high)
+
+    def parting(
+        self, span: tuple[float, float], first: Sequence[int], rest: Sequence[int]
+    ) -> float:
+        """Find where one note ends and the rest begins."""
+        low, high = span
+        share = len(first) / (len(first) + len(rest))
+        guess = low + share * (high - low)
+        cuts = self._levels.dips(
+            max(low + LEAST_NOTE_S, guess - PARTED_WITHIN_S),
+            min(high - LEAST_NOTE_S, guess + PARTED_WITHIN_S),
+        )
+
+        def both(at: float) -> float:
+            return self._log_p(low, at, first) + self._log_p(at, high, rest)
+
+        return max(cuts, key=both) if cuts else guess
+
+    def _log_p(self, start_s: float, end_s: float, pieces: Sequence[int]) -> float:
+        cut = self._sound[int(start_s * SAMPLE_RATE_HZ) : int(end_s * SAMPLE_RATE_HZ)]
+        return float(self._model.weigh(self._model.states(cut), pieces).sum())
 
 
 def _last_good(good: Callable[[float], bool], safe: float, spoilt: float) -> float:
@@ -119,38 +164,6 @@ def _last_good(good: Callable[[float], bool], safe: float, spoilt: float) -> flo
     return safe
 
 
-def _parting(
-    model: Model,
-    sound: NDArray[np.float32],
-    span: tuple[float, float],
-    first: Sequence[int],
-    rest: Sequence[int],
-    levels: _Levels,
-) -> float:
-    """Find where one note ends and the rest begins."""
-    low, high = span
-    share = len(first) / (len(first) + len(rest))
-    guess = low + share * (high - low)
-    cuts = levels.dips(max(low + 0.25, guess - 1.5), min(high - 0.25, guess + 1.5))
-
-    def both(at: float) -> float:
-        before = _log_p(model, sound, low, at, first)
-        return before + _log_p(model, sound, at, high, rest)
-
-    return max(cuts, key=both) if cuts else guess
-
-
-def _log_p(
-    model: Model,
-    sound: NDArray[np.float32],
-    start_s: float,
-    end_s: float,
-    pieces: Sequence[int],
-) -> float:
-    cut = sound[int(start_s * SAMPLE_RATE_HZ) : int(end_s * SAMPLE_RATE_HZ)]
-    return float(model.weigh(model.states(cut), pieces).sum())
-
-
 class _Levels:
     """How far the sound rises out of its own background, every 10 ms."""
 
@@ -163,7 +176,9 @@ class _Levels:
         for start_s, end_s in voiced:
             quiet &= (self._seconds < start_s - 0.1) | (self._seconds > end_s + 0.1)
         enough = quiet.sum() > _LEAST_QUIET
-        middle_db, spread_db = _middle_and_spread(level_db[quiet] if enough else level_db)
+        middle_db, spread_db = _middle_and_spread(
+            level_db[quiet] if enough else level_db
+        )
         spreads = (level_db - middle_db) / np.maximum(spread_db, _LEAST_SPREAD_DB) - 1
         over = np.clip(spreads, 0, _SPREADS).mean(axis=1)
         self._over = np.convolve(over, np.ones(5) / 5, "same")

@@ -2,8 +2,8 @@
 
 Each word is spelt with and without a capital, joined to the word before ("greenback",
 "two-ten"), in digits, and as the phrase book's usual mishearings. Full stops and commas
-may stand between words, and after one note another may follow. Ways that are spelt alike
-are walked together, so that a search sees each text once.
+may stand between words, and after one note another may follow. Ways that are spelt
+alike are walked together, so that a search sees each text once.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.speech.neural.tokens import SPACE
 from treeward.speech.neural.tokens import END as NO_MORE
+from treeward.speech.neural.tokens import SPACE
 from treeward.speech.note_graph import END, MORE, START, Arc, Meaning, Note, NoteGraph
 from treeward.speech.number_forms import DIGIT_WORDS, TEEN_WORDS, TENS_WORDS
 
@@ -39,7 +39,7 @@ _SAME_SOUND: Mapping[str, tuple[str, ...]] = {
 }
 _DIGITS: Mapping[str, str] = {
     word: str(digit) for digit, words in DIGIT_WORDS.items() for word in words
-} | {word: str(value) for value, word in (TEEN_WORDS | TENS_WORDS).items()}
+} | {word: str(value) for value, word in {**TEEN_WORDS, **TENS_WORDS}.items()}
 
 
 @dataclass(frozen=True, slots=True)

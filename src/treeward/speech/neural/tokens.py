@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.errors import SpeechError
@@ -79,7 +80,7 @@ class Tokens:
         while True:
             joined = [
                 (self._ids[a + b], place)
-                for place, (a, b) in enumerate(zip(parts, parts[1:], strict=False))
+                for place, (a, b) in enumerate(pairwise(parts))
                 if a + b in self._ids
             ]
             if not joined:
