@@ -1,8 +1,9 @@
 """Which recordings each kind of noise is laid of.
 
-The packages do not say where and how these were recorded; by their sound they are
-field recordings, but that is a guess. They are short (see `distinct_s` in the truth):
-a bed repeats them in pieces of a few seconds, faded into each other.
+The packages do not say where and how these were recorded; that they are field
+recordings is a guess from what they are for. A bed takes them in pieces of a few
+seconds, faded into each other, and repeats them in time (see `distinct_s` in the truth
+of noise alone).
 """
 
 from __future__ import annotations
@@ -10,38 +11,49 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from benchmarks.hearing.people import sound
-from benchmarks.hearing.people.sources import RATE_HZ, Sound, find, read
+from . import sound
+from .sources import RATE_HZ, Sound, find, read
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     import numpy as np
 
-AIR, CITY = "flightgear-data-base", "lincity-ng-data"
-STAMPS, WOODS = "tuxpaint-stamps-default", "wesnoth-1.16-data"
+GAME, WOODS = "0ad-data", "megaglest-data"
+CITY, STAMPS = "lincity-ng-data", "tuxpaint-stamps-default"
 KINDS: dict[str, tuple[tuple[str, str], ...]] = {  # package, pattern of the file
-    "wind": ((AIR, "Sounds/wind1.wav"), (AIR, "Sounds/wind.wav")),
-    "water": (
-        (AIR, "Sounds/water-still.wav"),
-        (CITY, "Water[1-5].wav"),
-        (CITY, "ParklandLake[12].wav"),
+    "wind": (
+        (GAME, "weather/wind_11.ogg"),
+        (GAME, "weather/windstorm_11.ogg"),
+        (GAME, "weather/windleaves_1[01].ogg"),
+        (WOODS, "winter/sounds/wind.ogg"),
     ),
-    "rain": ((AIR, "Sounds/rain.wav"), (AIR, "Sounds/rain-windshield.wav")),
+    "water": (
+        (GAME, "water/river_*.ogg"),
+        (GAME, "water/waterfall_31.ogg"),
+    ),
+    "rain": (
+        (GAME, "weather/rain_1[12].ogg"),
+        (WOODS, "autumn/sounds/rain.ogg"),
+        (WOODS, "birch_forest/sounds/rain.ogg"),
+        (WOODS, "desert2/sounds/rain.wav"),
+    ),
     "birds-insects": (
-        (STAMPS, "birds/blackbird.ogg"),
-        (STAMPS, "birds/seagull.ogg"),
+        (GAME, "dayscape/day_temperate_*.ogg"),
+        (WOODS, "birch_forest/sounds/[dn]*.ogg"),
+        (WOODS, "dark_forest/sounds/[dn]*.ogg"),
+        (WOODS, "fernland/sounds/[dn]*.ogg"),
+        (WOODS, "spring/sounds/day.ogg"),
+        (WOODS, "mediterran/sounds/night.ogg"),
         (STAMPS, "insects/bee.ogg"),
         (STAMPS, "insects/mosquito.ogg"),
         (STAMPS, "insects/grasshopper.ogg"),
-        (WOODS, "ambient/birds[23].ogg"),
-        (WOODS, "ambient/night.ogg"),
-        (CITY, "ParklandPlane[1-3].wav"),
     ),
     "town": (
+        (GAME, "building/amb_trade_*.ogg"),
+        (GAME, "building/amb_port_*.ogg"),
         (CITY, "Trafic*.wav"),
         (CITY, "Market*.wav"),
-        (CITY, "Mill[1-3].wav"),
         (CITY, "RailTrain*.wav"),
     ),
 }
@@ -65,7 +77,7 @@ def distinct_s(room: Path, kind: str) -> float:
 
 
 def lay(room: Path, kind: str, length: int, rng: np.random.Generator) -> Sound:
-    """Return noise of a kind; "mixed" is wind, water, birds and insects, equally loud."""
+    """Return noise of a kind; "mixed" is wind, water and birds, equally loud."""
     kinds = MIXED if kind == "mixed" else (kind,)
     out = sound.bed(pieces(room, kinds[0]), length, rng)
     for each in kinds[1:]:

@@ -2,7 +2,7 @@
 
     PYTHONPATH=tests python -m benchmarks.hearing.people.build ROOM CORPUS
 
-fetches what is missing into ROOM (1.8 GB pass through, 0.5 GB stay) and writes into
+fetches what is missing into ROOM (2.3 GB pass through, 0.6 GB stay) and writes into
 CORPUS, for each speaker and condition, NAME.flac, NAME.truth.json and
 NAME.phrasebook.toml, which goes into the hunt's folder as phrasebook.toml; recordings
 without notes have no phrase book and are heard with the usual one. Words, times and
@@ -16,17 +16,18 @@ import argparse
 import json
 import zlib
 from dataclasses import asdict, dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import soundfile
 
-from benchmarks.hearing.people import beds, sound
-from benchmarks.hearing.people.sources import RATE_HZ, Sound, fetch, find, folder_of
-from benchmarks.hearing.people.sources import read as read_sound
-from benchmarks.hearing.people.speakers import Said, Speaker
-from benchmarks.hearing.people.speakers import load as load_speakers
+from . import beds, sound
+from .sources import RATE_HZ, Sound, fetch, find, folder_of
+from .sources import read as read_sound
+from .speakers import Said, Speaker
+from .speakers import load as load_speakers
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -53,6 +54,10 @@ TALK_SHARE = 0.45  # of things said that are talk by others; choice
 BETWEEN_S = (0.02, 0.09)  # words of a note; choice
 SLOWLY_S = (0.3, 0.7)  # words of a note said word by word; choice
 NOISE_DBFS = -40.0  # of noise alone; choice
+NOT_TALK = (  # beginnings of names of files that hold tones, cries, laughter
+    *("beep", "tone", "silence", "tt-monkeys", "ascending", "descending", "laugh"),
+    *("jump", "ow", "ooff", "hmm", "nooo", "ouch", "poison", "firepunch", "flyaway"),
+)
 FLOOR_DBFS = -75.0  # hiss of a microphone, so that no quiet is digital; choice
 DRAWN_OUT = 0.6  # tempo of drawn-out speech
 
@@ -113,11 +118,13 @@ def say_note(
         each = word(text)
         # Words were recorded on different days: first each at one level.
         parts.append(sound.at_level(each if slow else sound.as_in_a_phrase(each, text)))
-    start_s, end_s = tape.lay(sound.at_level(np.concatenate(parts)))
+    note = sound.at_level(np.concatenate(parts))
+    low, high = sound.span(note)
+    start_s, _ = tape.lay(note)
     tape.truth.events.append(
         {
-            "start_s": round(start_s + sound.EDGE_S, 3),
-            "end_s": round(end_s - sound.EDGE_S, 3),
+            "start_s": round(start_s + low / RATE_HZ, 3),
+            "end_s": round(start_s + high / RATE_HZ, 3),
             "event": said.event,
             "mark": said.mark,
             "value": said.value,
@@ -207,7 +214,7 @@ class Builder:
             for speaker in self.speakers:
                 if speaker.acted:
                     files += find(self.room, speaker.package, f"{speaker.folder}/*.ogg")
-        for pattern in ("librivox/*.wav", "cards/*.wav", "goforward.raw", "*/*.raw"):
+        for pattern in ("librivox/*.wav", "cards/*.wav", "*.raw"):
             files += find(self.room, "pocketsphinx-testdata", pattern)
         pool = [self.read(each) for each in files if not _no_speech(each)]
         for name in ("beckett", "two_cities", "endgame_nagg_nell", "clone-test"):
@@ -233,9 +240,7 @@ class Builder:
                 tape = Tape(truth)
                 notes = speaker.notes(NOTES, rng)
                 talk = self.talk(speaker.package)
-                notes_and_talk(
-                    tape, notes, lambda text, s=speaker: self.word(s, text), talk, rng
-                )
+                notes_and_talk(tape, notes, partial(self.word, speaker), talk, rng)
                 self.finish(name, tape, rng)
                 book = (self.corpus / name).with_suffix(".phrasebook.toml")
                 book.write_text(speaker.phrasebook(), encoding="utf-8")
@@ -286,9 +291,7 @@ class Builder:
                 level = np.sqrt(np.mean(sound.in_band(back) ** 2))
                 truth = Truth(kind, "noise", False, kind)
                 truth.distinct_s = round(beds.distinct_s(self.room, kind), 1)
-                write(
-                    self.corpus / name, truth, back * 10 ** (NOISE_DBFS / 20) / level
-                )
+                write(self.corpus / name, truth, back * 10 ** (NOISE_DBFS / 20) / level)
         self._bad(minutes)
 
     def _bad(self, minutes: float) -> None:
@@ -353,9 +356,12 @@ def write8k(path: Path, truth: Truth, samples: Sound) -> None:
 
 def _no_speech(path: Path) -> bool:
     # Tones, cries and laughter: "talk" here is talk.
-    none = ("beep", "tone", "silence", "monkeys", "laugh", "jump", "ow", "ooff", "hmm")
-    none = (*none, "nooo", "ouch", "poison", "firepunch", "flyaway")
-    return path.stem.lower().startswith(none) or "silence" in path.parts
+    # And a lone "pause" is a note in everybody's phrase book.
+    return (
+        path.stem == "pause"
+        or path.stem.lower().startswith(NOT_TALK)
+        or "silence" in path.parts
+    )
 
 
 def main() -> None:

