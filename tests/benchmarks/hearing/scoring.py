@@ -1,8 +1,9 @@
 """Compares the events that came out with those that were said.
 
 An event is right when kind, mark and value are right and it starts within a second
-of where it was said. Times of day are compared on the twelve-hour dial, since which
-half of the day it is follows from other evidence than sound.
+(or what the caller asks for) of where it was said. Times of day are compared on the
+twelve-hour dial, since which half of the day it is follows from other evidence than
+sound.
 """
 
 from __future__ import annotations
@@ -36,7 +37,8 @@ class Tally:
     talk_s: float = 0.0
     wall_s: float = 0.0
     cpu_s: float = 0.0
-    late_s: list[float] = field(default_factory=list)
+    late_s: list[float] = field(default_factory=list)  # of the start, either way
+    end_late_s: list[float] = field(default_factory=list)
     stated: list[tuple[float, bool]] = field(default_factory=list)
 
     def __iadd__(self, other: Tally) -> Tally:
@@ -48,6 +50,11 @@ class Tally:
     def precision(self) -> float:
         """Share of heard events that are right."""
         return self.right / self.heard if self.heard else float("nan")
+
+    @property
+    def unflagged_wrong(self) -> int:
+        """Number of rows without a flag that are wrong, or where no note was."""
+        return self.heard_unflagged - self.right_unflagged
 
     @property
     def recall(self) -> float:
@@ -79,10 +86,16 @@ def _on_dial(value: str) -> tuple[int, int] | None:
     return int(hour) % 12, int(minute[:2])
 
 
-def compare(events: Sequence[Event], said: Sequence[dict[str, Any]]) -> Tally:
+def compare(
+    events: Sequence[Event],
+    said: Sequence[dict[str, Any]],
+    *,
+    within_s: float = WITHIN_S,
+) -> Tally:
     """Count what is right, wrong, missing and invented in one recording.
 
-    Notes taken back by the next ("scratch that") are neither asked for nor wrong.
+    An event must start within `within_s` of where its note was said. Notes taken back
+    by the next ("scratch that") are neither asked for nor wrong.
     """
     tally = Tally(said=sum(not each["optional"] for each in said))
     free = list(range(len(said)))
@@ -92,7 +105,7 @@ def compare(events: Sequence[Event], said: Sequence[dict[str, Any]]) -> Tally:
             number
             for number in free
             if is_right(event, said[number])
-            and _apart_s(event, said[number]) <= WITHIN_S
+            and _apart_s(event, said[number]) <= within_s
         ]
         if not near:
             rest.append(event)
@@ -106,6 +119,8 @@ def compare(events: Sequence[Event], said: Sequence[dict[str, Any]]) -> Tally:
         tally.heard_unflagged += not event.flags
         tally.right_unflagged += not event.flags
         tally.late_s.append(_apart_s(event, said[found]))
+        if event.end_s is not None:
+            tally.end_late_s.append(abs(event.end_s - float(said[found]["end_s"])))
         tally.stated.append((event.confidence, True))
     for event in rest:
         tally.heard += 1
