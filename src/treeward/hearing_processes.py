@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from multiprocessing.context import SpawnProcess
 
     from treeward.hearing_work import EngineChoice
+    from treeward.speech.recognizer import Recognizer
 
 MOST_JOBS = 8  # used unasked: 300 MB each; guess
 _LOOK_UP_S = 0.5  # Windows tells of Ctrl-C only between waits
@@ -144,10 +145,12 @@ def _work(pipe: Connection[Any, Any], engine: EngineChoice) -> None:
         pipe.send(message)
 
     with suppress(EOFError, OSError):  # the other end is gone: so are we
+        recognizer: Recognizer | None = None
         while True:
             task = pipe.recv()
             try:
-                hear_piece(task, engine.open(), tell)
+                recognizer = recognizer or engine.open()
+                hear_piece(task, recognizer, tell)
             except (EOFError, BrokenPipeError, ConnectionError):
                 return
             except Exception as error:  # noqa: BLE001  (it must be told over there)

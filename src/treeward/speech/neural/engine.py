@@ -201,7 +201,7 @@ class NeuralRecognizer:
         places = place_notes(
             self._model,
             _cut(stretch, look.start_s, look.end_s),
-            parted(self._graph, best.pieces),
+            parted(self._graph, best),
             voiced,
         )
         shares = certainty.share_of_each(look, run.share)

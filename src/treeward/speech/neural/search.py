@@ -141,13 +141,26 @@ def _keep(found: dict[tuple[Meaning, ...], Reading], way: _Way) -> None:
         known.pieces = way.pieces[:-1]
 
 
-def parted(graph: SpeltGraph, pieces: Sequence[int]) -> list[list[int]]:
-    """Part the pieces of a text into those of each note."""
-    notes: list[list[int]] = [[]]
+def parted(graph: SpeltGraph, reading: Reading) -> list[list[int]]:
+    """Part the pieces of a reading's text into those of each note."""
+    parts: list[list[int]] = [[] for _ in reading.notes]
     threads: Sequence[Thread] = graph.start
-    for piece in pieces:
-        threads = graph.take(threads, piece)
-        if len(threads[0].notes) == len(notes):
-            notes.append([])
-        notes[-1].append(piece)
-    return notes
+    at = 0
+    for piece in reading.pieces:
+        threads = [
+            thread
+            for thread in graph.take(threads, piece)
+            if _leads_to(thread, reading.notes)
+        ]
+        at = min(len(threads[0].notes), len(parts) - 1)
+        parts[at].append(piece)
+    return parts
+
+
+def _leads_to(thread: Thread, notes: Sequence[Note]) -> bool:
+    """Tell whether the notes begin as this thread does."""
+    done = len(thread.notes)
+    if done >= len(notes):
+        return not thread.words and thread.notes == tuple(notes)
+    words = notes[done].words[: len(thread.words)]
+    return thread.notes == tuple(notes[:done]) and thread.words == words
