@@ -29,6 +29,8 @@ from treeward.transcription import (
     Recorded,
     Transcribed,
     find_recordings,
+    is_transcript,
+    recording_name,
     take_in,
     unreadable,
 )
@@ -222,6 +224,7 @@ class Hunt:
             ]
             merge, clocks = update.merged_with_file(recorded)
             self.review.write(merge.rows, merge.machine)
+            self._keep_talk(paths)
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
                 recordings=tuple(recorded),
@@ -237,6 +240,23 @@ class Hunt:
                     for flag in clock.flags
                 ),
             )
+
+    def _keep_talk(self, paths: Sequence[Path]) -> None:
+        """Write what was said between the notes, as subtitles of each recording."""
+        from treeward.report.labels import talk_webvtt
+
+        if not self.file.speech.keep_talk:
+            return
+        sounds = [path for path in self.recordings() if not is_transcript(path)]
+        for path in paths:
+            if is_transcript(path):
+                continue
+            name = recording_name(path, self.recordings_dir)
+            text = talk_webvtt(self.heard_file(name).read().utterances)
+            head = "" if len(sounds) == 1 else name.replace("/", "__") + "."
+            if text:
+                self.results_dir.mkdir(exist_ok=True)
+                write_text(self.results_dir / f"{head}talk.vtt", text)
 
     def rows(self) -> list[ReviewRow]:
         """Read review.csv.

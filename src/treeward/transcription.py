@@ -179,11 +179,13 @@ def recorded_of(hunt: Hunt, path: Path, kept: HeardFile, *, name: str) -> Record
         return Recorded(name=name, events=tuple(narrated))
     from treeward.notes.context import read_again
     from treeward.notes.parser import parse_notes
+    from treeward.notes.plausible import weigh_by_bees
 
     heard = kept.read()
     flag_below = hunt.file.speech.flag_below
     events = parse_notes(heard.utterances, book, recording=name, flag_below=flag_below)
     events = read_again(events, flag_below=flag_below)
+    events = weigh_by_bees(events, book, flag_below=flag_below)
     others = without_own_voice(hunt.path, events)
     return Recorded(
         name=name,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from treeward.notes import stream as st
 from treeward.notes import values
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import UNMARKED, Event, EventKind
 from treeward.notes.lexicon import Lexicon, longest
 from treeward.speech.records import Alternative, WordSource
 
@@ -256,6 +256,14 @@ def _judge(pieces: Sequence[Piece], spans: Sequence[Span], number: int) -> Span 
     return replace(span, flags=flags)
 
 
+def _painted(span: Span, marks: frozenset[str]) -> Span:
+    """Doubt a mark that hunt.toml does not list, where it lists any."""
+    if not marks or span.mark in {"", UNMARKED, *marks}:
+        return span
+    flag = f"{span.mark} is not among the marks in hunt.toml"
+    return replace(span, flags=(*span.flags, flag))
+
+
 def _spelt(span: Span, value: str) -> str:
     return " ".join(filter(None, (span.kind.value, span.mark, value)))
 
@@ -361,7 +369,12 @@ def parse_notes(
         note before it says that it was taken back.
     """
     pieces = st.stream(utterances)
-    spans = _Finder(pieces, Lexicon.of(book)).spans()
+    every = replace(book, marks_in_use=frozenset())
+    spans = _Finder(pieces, Lexicon.of(every)).spans()
     judged = [_judge(pieces, spans, number) for number in range(len(spans))]
-    events = [_event(pieces, span, recording, flag_below) for span in judged if span]
+    events = [
+        _event(pieces, _painted(span, book.marks_in_use), recording, flag_below)
+        for span in judged
+        if span
+    ]
     return flag_scratched(marks_of_bearings(events))

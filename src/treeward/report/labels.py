@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from treeward.speech.records import WordSource
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+    from treeward.speech.records import Utterance
 
     from .records import NoteRow
 
@@ -44,11 +48,28 @@ def webvtt_text(rows: Iterable[NoteRow], recording: str) -> str:
     parts = ["WEBVTT"]
     for start, end, note in _timed(rows, recording):
         said = _one_line(note.said or note.heard) or "note"
-        said = said.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+        said = _escaped(said)
         name = _one_line(note.row).replace("-->", "->")
         head = f"row {name}\n" if name else ""
         parts.append(f"{head}{_stamp(start)} --> {_stamp(end)}\n{said}")
     return "\n\n".join(parts) + "\n"
+
+
+def talk_webvtt(utterances: Iterable[Utterance]) -> str:
+    """Write what was said between the notes as WebVTT cues; "" where nothing was."""
+    cues = []
+    for utterance in utterances:
+        words = [word for word in utterance.words if word.source is WordSource.TALK]
+        if words:
+            start, end = words[0].start_s, words[-1].end_s
+            said = _escaped(" ".join(_one_line(word.text) for word in words))
+            stop = _stamp(max(end, start + _SHORTEST_S))
+            cues.append(f"{_stamp(max(start, 0.0))} --> {stop}\n{said}")
+    return "\n\n".join(["WEBVTT", *cues]) + "\n" if cues else ""
+
+
+def _escaped(text: str) -> str:
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
 def label_track_text(rows: Iterable[NoteRow], recording: str) -> str:

@@ -17,7 +17,7 @@ from treeward.notes.context import read_again
 from treeward.notes.parser import DOUBT_BELOW, parse_notes
 from treeward.resources import phrasebook_path
 from treeward.simulate.wording import digit_words, number_words
-from treeward.speech.choose import open_recognizer
+from treeward.speech.engines import open_recognizer
 from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.recognizer import transcribe
 from treeward.speech.records import Utterance, Word, WordSource

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -12,9 +12,10 @@ from treeward.speech.neural import certainty
 from treeward.speech.neural.certainty import Beside, Look
 from treeward.speech.neural.model import LONGEST_S, Model
 from treeward.speech.neural.place import place_notes
-from treeward.speech.neural.search import parted, search
+from treeward.speech.neural.search import clauses, parted, search
 from treeward.speech.neural.spelt_graph import SpeltGraph
 from treeward.speech.note_graph import NoteGraph
+from treeward.speech.phrasebook import UNMARKED
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.audio.records import Block
+    from treeward.speech.neural.search import Reading
     from treeward.speech.note_graph import Note
     from treeward.speech.phrasebook import PhraseBook
 
@@ -34,7 +36,9 @@ HOPELESS = 14.0  # nats below the free text no note is looked for; measured
 SURE = 0.97  # so sure a reading of the whole stretch is not tried in parts
 ONE_NOTE_S = 6.5  # a note said word by word takes no longer
 SAME_PAUSE_S = 0.1  # a pause this much longer than those around still joins; measured
+UNPAINTED = 5.0  # nats against a mark that hunt.toml does not list; guess
 MOST_ALTERNATIVES = 4
+AMID_TALK = 0.85  # of notes found among talk, that are notes; guess
 REMARK_SHARE = 0.9  # of what begins with the word for a remark, that are remarks; guess
 
 
@@ -85,9 +89,9 @@ class NeuralRecognizer:
         self.name = "neural"
         self.model = name
         self._model = Model(folder)
-        graph = NoteGraph(book)
-        self._graph = SpeltGraph(graph, self._model.tokens, book.misheard)
-        self._words = graph
+        every = replace(book, marks_in_use=frozenset())
+        self._graph = SpeltGraph(NoteGraph(every), self._model.tokens, book.misheard)
+        self._painted = book.marks_in_use
         self._remarks = tuple(book.anchors().get("remark", ()))
 
     def decode(self, stretch: Block) -> Utterance | None:
@@ -174,8 +178,20 @@ class NeuralRecognizer:
             end_s=end_s,
             free=free,
             text=self._model.tokens.text(free.pieces),
-            readings=readings,
+            readings=self._painted_first(readings),
         )
+
+    def _painted_first(self, readings: list[Reading]) -> list[Reading]:
+        """Make readings less likely that name marks which hunt.toml does not."""
+        if not self._painted:
+            return readings
+        for reading in readings:
+            strange = sum(
+                note.part("mark") not in {"", UNMARKED, *self._painted}
+                for note in reading.notes
+            )
+            reading.log_p -= UNPAINTED * strange
+        return sorted(readings, key=lambda reading: -reading.log_p)
 
     def _announces(self, look: Look) -> str:
         said = certainty.plain(look.text)
@@ -194,7 +210,11 @@ class NeuralRecognizer:
         spans = stretch.voiced or ((0.0, stretch.end_s - stretch.start_s),)
         spans = spans[run.first : run.last + 1]
         if run.share < certainty.TAKEN_FROM or run.remark:
-            yield from _free_words(stretch, run, spans)
+            within = [] if run.remark else self._within(run.look)
+            if within:
+                yield from self._amid_talk(stretch, run, spans, within)
+            else:
+                yield from _free_words(stretch, run, spans)
             return
         look, best = run.look, run.look.readings[0]
         voiced = [(a - look.start_s, b - look.start_s) for a, b in spans]
@@ -217,6 +237,55 @@ class NeuralRecognizer:
                 source=WordSource.PHRASE,
                 alternatives=_alternatives(look, number, share),
             )
+
+    def _within(self, look: Look) -> list[tuple[int, int, Note]]:
+        """Find notes among what was said freely: clauses that say just a note."""
+        found = []
+        for first, last in clauses(self._graph, look.free.pieces):
+            note = self._graph.note_of(look.free.pieces[first:last])
+            if note and (note.part("mark") or note.part("value")):
+                found.append((first, last, note))
+        return found
+
+    def _amid_talk(
+        self,
+        stretch: Block,
+        run: Run,
+        spans: Sequence[tuple[float, float]],
+        within: Sequence[tuple[int, int, Note]],
+    ) -> Iterator[Word]:
+        """Give the words of talk with notes in it, each where it was said."""
+        look, pieces = run.look, run.look.free.pieces
+        parts: list[tuple[Sequence[int], Note | None, float]] = []
+        at = 0
+        for first, last, note in within:
+            parts.append((pieces[at:first], None, 0.0))
+            share = math.exp(sum(look.free.each[first:last])) * AMID_TALK
+            parts.append((pieces[first:last], note, share))
+            at = last
+        parts.append((pieces[at:], None, 0.0))
+        parts = [
+            part for part in parts if self._model.tokens.text(part[0]).strip(" .,")
+        ]
+        places = place_notes(
+            self._model,
+            _cut(stretch, look.start_s, look.end_s),
+            [part for part, _, _ in parts],
+            [(a - look.start_s, b - look.start_s) for a, b in spans],
+        )
+        shift_s = stretch.start_s + look.start_s
+        for (said, told, share), (start_s, end_s) in zip(parts, places, strict=True):
+            span = (shift_s + start_s, shift_s + end_s)
+            if told is None:
+                yield from _laid_along(self._model.tokens.text(said), span)
+            else:
+                yield Word(
+                    text=told.text,
+                    start_s=span[0],
+                    end_s=span[1],
+                    confidence=round(share, 4),
+                    source=WordSource.PHRASE,
+                )
 
 
 def _cut(stretch: Block, start_s: float, end_s: float) -> NDArray[np.float32]:
@@ -272,25 +341,33 @@ def _rests(
 def _free_words(
     stretch: Block, run: Run, spans: Sequence[tuple[float, float]]
 ) -> Iterator[Word]:
-    """Give the free text's words, laid along the spans by their length."""
-    texts = run.look.text.split()
-    if not texts:
-        return
-    confidence = math.exp(run.look.free.log_p / len(run.look.free.each))
-    start_s, end_s = stretch.start_s + spans[0][0], stretch.start_s + spans[-1][1]
-    total, said = sum(len(text) + 1 for text in texts), 0
-    for number, text in enumerate(texts):
-        begin_s = start_s + (end_s - start_s) * said / total
-        said += len(text) + 1
-        source = WordSource.TALK
+    """Give the free text's words; of a remark, the first as what announces it."""
+    span = (stretch.start_s + spans[0][0], stretch.start_s + spans[-1][1])
+    sure = math.exp(run.look.free.log_p / len(run.look.free.each))
+    for number, word in enumerate(_laid_along(run.look.text, span, sure)):
         if run.remark:
             source = WordSource.GENERAL if number else WordSource.PHRASE
+            text = certainty.plain(word.text)
+            yield replace(word, text=text, source=source, confidence=run.share)
+        else:
+            yield word
+
+
+def _laid_along(
+    text: str, span: tuple[float, float], confidence: float = 1.0
+) -> Iterator[Word]:
+    """Lay words along a span by their length."""
+    start_s, end_s = span
+    total, said = len(text) + 1, 0
+    for word in text.split():
+        begin_s = start_s + (end_s - start_s) * said / total
+        said += len(word) + 1
         yield Word(
-            text=text if source is WordSource.TALK else certainty.plain(text),
+            text=word,
             start_s=begin_s,
             end_s=start_s + (end_s - start_s) * said / total,
-            confidence=round(run.share if run.remark else confidence, 4),
-            source=source,
+            confidence=round(confidence, 4),
+            source=WordSource.TALK,
         )
 
 

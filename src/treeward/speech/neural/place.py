@@ -110,7 +110,9 @@ class _Placer:
     ) -> tuple[float, float]:
         """Find where the one note of a span begins and ends."""
         low, high = span
-        inside = [(a, b) for a, b in self._voiced if b > low and a < high]
+        inside = [
+            (max(a, low), min(b, high)) for a, b in self._voiced if b > low and a < high
+        ]
         latest = min(max(inside[0][1], low + 0.2), high) if inside else (low + high) / 2
         earliest = max(min(inside[-1][0], high - 0.2), low) if inside else latest
         core = (inside[0][0], inside[-1][1]) if inside else (latest, latest)

@@ -164,3 +164,14 @@ def _leads_to(thread: Thread, notes: Sequence[Note]) -> bool:
         return not thread.words and thread.notes == tuple(notes)
     words = notes[done].words[: len(thread.words)]
     return thread.notes == tuple(notes[:done]) and thread.words == words
+
+
+def clauses(graph: SpeltGraph, pieces: Sequence[int]) -> list[tuple[int, int]]:
+    """Part a text at its full stops and commas: first and last (not included) piece."""
+    found, first = [], 0
+    for place, piece in enumerate((*pieces, None)):
+        if piece is None or graph.is_pause(piece):
+            if place > first:
+                found.append((first, place))
+            first = place + 1
+    return found

@@ -81,6 +81,20 @@ class SpeltGraph:
         spelt = (tokens.spell(text) for text in texts)
         self._pauses = frozenset(one[0] for one in spelt if one and len(one) == 1)
 
+    def is_pause(self, piece: int) -> bool:
+        """Tell whether a piece is a full stop, a comma or the like."""
+        return piece in self._pauses
+
+    def note_of(self, pieces: Iterable[int]) -> Note | None:
+        """Give the one note that a text says, if it says just that."""
+        threads: Iterable[Thread] = self.start
+        for piece in pieces:
+            threads = self.take(threads, piece)
+        for thread in threads:
+            if thread.node in (END, MORE) and not thread.rest and not thread.notes:
+                return Note(words=thread.words, meaning=thread.meaning)
+        return None
+
     @property
     def start(self) -> tuple[Thread, ...]:
         """Where every text begins."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from treeward.errors import SpeechError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
 START, END = 1, 2  # ids of "begin here" and "nothing more", as the model was taught
@@ -91,7 +92,7 @@ class Tokens:
             return None
         return tuple(self._ids[part] for part in parts)
 
-    def text(self, ids: tuple[int, ...] | list[int]) -> str:
+    def text(self, ids: Iterable[int]) -> str:
         """Give what pieces say."""
         said = b"".join(
             self._byte(number) for number in ids if number not in (START, END)

@@ -94,7 +94,7 @@ def hear(path: Path, book: PhraseBook, model: str | None) -> list[Event]:
     from treeward.audio.reader import read_blocks
     from treeward.notes.context import read_again
     from treeward.notes.parser import DOUBT_BELOW, parse_notes
-    from treeward.speech.choose import open_recognizer
+    from treeward.speech.engines import open_recognizer
     from treeward.speech.recognizer import transcribe
 
     engine = open_recognizer(book, model=model)
