@@ -1,163 +1,158 @@
-"""Fit the confidence of notes to the share that is right.
+"""Fit how sure the embedded engine is to the share of its readings that are right.
 
-    PYTHONPATH=tests python -m benchmarks.hearing.calibrate CORPUS --hurried OTHER
+    PYTHONPATH=tests python -m benchmarks.hearing.calibrate CORPUS...
 
-runs the embedded engine over the "tune" part of corpora, compares every note that it
-weighed with what was said, and prints the coefficients for
-treeward.speech.evidence.COEFFICIENTS with a reliability table. The table is made by
-leaving out one speaker at a time, so that it tells of speakers not fitted to.
+Each CORPUS is a folder of recordings (.ogg or .flac) with NAME.truth.json and, where it
+has a phrase book of its own, NAME.phrasebook.toml beside them, as `people/build.py`
+writes them. Every run of spans that the engine would weigh is read and compared with
+what was said there, and a logistic regression is fitted. The reliability table is made
+by leaving out every other half minute, so that it tells of notes not fitted to; whoever
+judges takes other speakers. Prints the constants of treeward.speech.neural.certainty.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.optimize import minimize
 
-from benchmarks.hearing.scoring import WITHIN_S, is_right, reliability
+from benchmarks.hearing.scoring import reliability
 from treeward.audio.reader import read_blocks
-from treeward.notes.parser import parse_notes
-from treeward.speech.evidence import features
+from treeward.resources import phrasebook_path
+from treeward.speech.engines import EMBEDDED, embedded_folder
+from treeward.speech.neural.engine import NeuralRecognizer, possible_runs
 from treeward.speech.phrasebook import PhraseBook
-from treeward.speech.recognizer import transcribe
-from treeward.speech.records import Utterance
-from treeward.speech.sphinx import SphinxRecognizer, WeighedNote
-from treeward.speech.token_words import note_words
+from treeward.speech.segments import Segmenter
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
     from numpy.typing import NDArray
+
+    from treeward.audio.records import Block
+    from treeward.speech.neural.engine import Run
 
     Numbers = NDArray[np.float64]
 
-HURRIED_WEIGHT = 0.3  # people pause after most notes; choice
-PENALTY = 0.3  # on the squares of the coefficients: few speakers, many features
+PENALTY = 3e-3  # on the squares of the standardised weights, per case; choice
+ROUNDS = 60  # of Newton's method; it settles in ten
+BLOCK_S = 30.0  # of sound held out together
+BESIDE_S = 0.35  # a note's middle so near a run belongs to it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """One note that was weighed, and whether it was said."""
+    """One reading, and whether just this was said."""
 
-    condition: str
-    speaker: str
-    text: str
-    features: tuple[float, ...]
+    second: float
+    evidence: Numbers
     right: bool
-    weight: float = 1.0
 
 
-def cases_of(
-    weighed: list[WeighedNote],
-    truth: dict[str, object],
-    book: PhraseBook,
-    *,
-    weight: float = 1.0,
-) -> list[Case]:
-    """Compare the notes of one recording with its truth."""
-    said = truth["events"]
-    assert isinstance(said, list)
-    cases = []
-    for note in weighed:
-        words = tuple(note_words(note.note, note.start_s, 1.0))
-        utterance = Utterance(
-            words=words, start_s=words[0].start_s, end_s=words[-1].end_s
+def cases_of(sound: Path) -> Iterator[Case]:
+    """Read every run of a recording."""
+    truth = json.loads(_beside(sound, ".truth.json").read_text(encoding="utf-8"))
+    own = _beside(sound, ".phrasebook.toml")
+    books = (phrasebook_path(), own) if own.is_file() else (phrasebook_path(),)
+    folder = embedded_folder()
+    if folder is None:
+        sys.exit("The embedded model is not installed.")
+    engine = NeuralRecognizer(PhraseBook.load(*books), folder, name=EMBEDDED)
+    for stretch in _stretches(read_blocks(sound)):
+        last = len(stretch.voiced) - 1
+        for run in ((0, last), *possible_runs(stretch.voiced)):
+            found = engine.read(stretch, *run)
+            if found.evidence is not None:
+                yield Case(
+                    second=stretch.start_s,
+                    evidence=found.evidence,
+                    right=_is_right(found, stretch, truth["events"]),
+                )
+
+
+def _stretches(blocks: Iterable[Block]) -> Iterator[Block]:
+    segmenter = Segmenter()
+    for block in blocks:
+        yield from segmenter.push(block.samples)
+    yield from segmenter.flush()
+
+
+def _beside(sound: Path, ending: str) -> Path:
+    return sound.with_name(sound.stem + ending)
+
+
+def _is_right(run: Run, stretch: Block, events: list[dict[str, Any]]) -> bool:
+    start_s = stretch.start_s + stretch.voiced[run.first][0] - BESIDE_S
+    end_s = stretch.start_s + stretch.voiced[run.last][1] + BESIDE_S
+    said = [
+        (each["event"], each["mark"], _plain(each["event"], each["value"]))
+        for each in events
+        if start_s < (each["start_s"] + each["end_s"]) / 2 < end_s
+    ]
+    heard = [
+        (
+            note.part("kind"),
+            note.part("mark"),
+            _plain(note.part("kind"), note.part("value")),
         )
-        events = parse_notes([utterance], book)
-        right = bool(events) and all(
-            any(
-                is_right(event, each)
-                and abs((event.start_s or 0.0) - float(each["start_s"])) <= WITHIN_S
-                for each in said
-            )
-            for event in events
-        )
-        cases.append(
-            Case(
-                condition=str(truth["condition"]),
-                speaker=str(truth["speaker"]),
-                text=note.note.text,
-                features=features(note.evidence),
-                right=right,
-                weight=weight,
-            )
-        )
-    return cases
+        for note in run.notes
+    ]
+    return said == heard
 
 
-def fit(inputs: Numbers, right: Numbers, weights: Numbers) -> Numbers:
-    """Fit a logistic regression with a ridge on all but the constant."""
-    ridge = np.full(inputs.shape[1], PENALTY)
-    ridge[0] = 0.0
-
-    def loss(coefficients: Numbers) -> tuple[float, Numbers]:
-        z = inputs @ coefficients
-        value = weights @ (np.logaddexp(0, z) - right * z)
-        value += float(ridge @ coefficients**2)
-        slope = inputs.T @ (weights * (1 / (1 + np.exp(-z)) - right))
-        slope += 2 * ridge * coefficients
-        return float(value), slope
-
-    found = minimize(loss, np.zeros(inputs.shape[1]), jac=True, method="L-BFGS-B")
-    return np.asarray(found.x)
+def _plain(kind: str, value: str) -> str:
+    if kind == "time":
+        hour, minute = value.split(":")[:2]
+        return f"{int(hour) % 12}:{minute}"
+    return str(int(value) % 360) if kind == "bearing" and value.isdigit() else value
 
 
-def left_out(cases: list[Case]) -> list[tuple[float, bool]]:
-    """State each case's confidence, fitted on the other speakers only."""
-    stated = []
-    for speaker in sorted({case.speaker for case in cases}):
-        others = [case for case in cases if case.speaker != speaker]
-        coefficients = fit(*arrays(others))
-        own = [case for case in cases if case.speaker == speaker]
-        inputs, _, _ = arrays(own)
-        confidence = 1 / (1 + np.exp(-inputs @ coefficients))
-        pairs = zip(confidence, own, strict=True)
-        stated += [(float(c), case.right) for c, case in pairs]
-    return stated
-
-
-def arrays(cases: list[Case]) -> tuple[Numbers, Numbers, Numbers]:
-    """Give features, answers and weights of cases as arrays."""
-    inputs = np.array([case.features for case in cases])
-    right = np.array([case.right for case in cases], dtype=float)
-    return inputs, right, np.array([case.weight for case in cases])
+def fit(evidence: Numbers, right: Numbers) -> tuple[float, Numbers]:
+    """Fit offset and weights by Newton's method on the penalised likelihood."""
+    middle, spread = evidence.mean(axis=0), evidence.std(axis=0) + 1e-6
+    columns = np.column_stack([np.ones(len(right)), (evidence - middle) / spread])
+    weights = np.zeros(columns.shape[1])
+    penalty = np.full(len(weights), PENALTY * len(right))
+    penalty[0] = 1e-6
+    for _ in range(ROUNDS):
+        share = 1 / (1 + np.exp(-columns @ weights))
+        slope = columns.T @ (right - share) - penalty * weights
+        curve = (columns * (share * (1 - share))[:, None]).T @ columns
+        weights += np.linalg.solve(curve + np.diag(penalty), slope)
+    plain = weights[1:] / spread
+    return float(weights[0] - plain @ middle), plain
 
 
 def main() -> None:
-    """Run, fit, print."""
+    """Fit what the arguments name."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("corpora", type=Path, nargs="+")
-    parser.add_argument(
-        "--hurried",
-        type=Path,
-        nargs="+",
-        default=[],
-        help="made with make_corpus --hurry; count for less",
-    )
-    parser.add_argument("--only", default="", help="part of condition_speaker")
-    args = parser.parse_args()
-    book = PhraseBook.load()
+    parser.add_argument("corpus", type=Path, nargs="+")
     cases: list[Case] = []
-    corpora = [*args.corpora, *args.hurried]
-    for file in (path for corpus in corpora for path in sorted(corpus.glob("*.json"))):
-        truth = json.loads(file.read_text(encoding="utf-8"))
-        if truth["part"] != "tune" or args.only not in file.stem:
-            continue
-        weighed: list[WeighedNote] = []
-        engine = SphinxRecognizer(book)  # anew, as each is by another speaker
-        engine.on_note = weighed.append
-        for _ in transcribe(read_blocks(file.parent / truth["recording"]), engine):
-            pass
-        weight = HURRIED_WEIGHT if file.parent in args.hurried else 1.0
-        cases += cases_of(weighed, truth, book, weight=weight)
-    coefficients = fit(*arrays(cases))
-    print(f"{len(cases)} notes weighed, {sum(case.right for case in cases)} right")
-    print("COEFFICIENTS =", tuple(round(float(c), 2) for c in coefficients))
-    for label, count, share in reliability(left_out(cases)):
-        print(f"stated {label}: {count} notes, {share:.2f} right")
+    for folder in parser.parse_args().corpus:
+        for sound in sorted([*folder.glob("*.ogg"), *folder.glob("*.flac")]):
+            found = list(cases_of(sound))
+            right = sum(case.right for case in found)
+            print(f"{sound.stem}: {len(found)} runs, {right} right", file=sys.stderr)
+            cases += found
+    evidence = np.array([case.evidence for case in cases])
+    right = np.array([case.right for case in cases], dtype=np.float64)
+    half = np.array([int(case.second / BLOCK_S) % 2 for case in cases])
+    shares = np.empty(len(cases))
+    for part in (0, 1):
+        offset, weights = fit(evidence[half != part], right[half != part])
+        z = offset + evidence[half == part] @ weights
+        shares[half == part] = 1 / (1 + np.exp(-z))
+    stated = list(zip(shares.tolist(), (right > 0).tolist(), strict=True))
+    for label, count, share in reliability(stated):
+        print(f"stated {label}: {count} readings, {share:.3f} right")
+    offset, weights = fit(evidence, right)
+    print(f"_OFFSET = {offset:.4f}")
+    print(f"_WEIGHTS = {[round(float(weight), 4) for weight in weights]}")
 
 
 if __name__ == "__main__":

@@ -114,7 +114,7 @@ class NeuralRecognizer:
         if len(spans) == 1 or whole.share >= SURE or whole.remark:
             return [whole]
         tried = [whole]
-        tried += [self.read(stretch, *run) for run in _possible(spans)]
+        tried += [self.read(stretch, *run) for run in possible_runs(spans)]
         chosen = _best_of(tried, len(spans))
         if not chosen:
             return [whole]
@@ -293,7 +293,7 @@ def _cut(stretch: Block, start_s: float, end_s: float) -> NDArray[np.float32]:
     return stretch.samples[first:last]
 
 
-def _possible(spans: Sequence[tuple[float, float]]) -> Iterator[tuple[int, int]]:
+def possible_runs(spans: Sequence[tuple[float, float]]) -> Iterator[tuple[int, int]]:
     """Give runs of spans that may be said in one go: no pause inside is the longest."""
     count = len(spans)
     pauses = [b[0] - a[1] for a, b in pairwise(spans)]

@@ -147,11 +147,8 @@ def parted(graph: SpeltGraph, reading: Reading) -> list[list[int]]:
     threads: Sequence[Thread] = graph.start
     at = 0
     for piece in reading.pieces:
-        threads = [
-            thread
-            for thread in graph.take(threads, piece)
-            if _leads_to(thread, reading.notes)
-        ]
+        taken = graph.take(threads, piece)
+        threads = [one for one in taken if _leads_to(one, reading.notes)] or taken
         at = min(len(threads[0].notes), len(parts) - 1)
         parts[at].append(piece)
     return parts

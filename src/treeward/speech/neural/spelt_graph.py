@@ -129,7 +129,7 @@ class SpeltGraph:
                     found.append(here)
             if piece in self._pauses and not thread.paused and thread.node != START:
                 found.append(Thread(thread.node, (), *said, paused=True))
-        return found
+        return found if len(found) < 2 else _without_twins(found)
 
     def _next_of(self, thread: Thread) -> NDArray[np.intp]:
         if thread.rest:
@@ -172,6 +172,19 @@ class SpeltGraph:
             texts += [SPACE + digits, digits, "-" + digits, ":" + digits, "." + digits]
         spelt = (self._tokens.spell(text) for text in texts)
         return list(dict.fromkeys(one for one in spelt if one))
+
+
+def _without_twins(threads: Iterable[Thread]) -> list[Thread]:
+    """Keep one of the threads that are at the same place and mean the same.
+
+    "zero" and "oh" are both written 0: in a row of digits they would double each time.
+    """
+    kept: dict[tuple[object, ...], Thread] = {}
+    for thread in threads:
+        meant = tuple(note.meaning for note in thread.notes)
+        place = (thread.node, thread.rest, thread.paused)
+        kept.setdefault((*place, thread.meaning, meant), thread)
+    return list(kept.values())
 
 
 def _at_border(thread: Thread) -> tuple[Thread, ...]:
