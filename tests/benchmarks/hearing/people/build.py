@@ -2,7 +2,7 @@
 
     PYTHONPATH=tests python -m benchmarks.hearing.people.build ROOM CORPUS
 
-fetches what is missing into ROOM (2.3 GB pass through, 0.6 GB stay) and writes into
+fetches what is missing into ROOM (2.1 GB pass through, 0.2 GB stay) and writes into
 CORPUS, for each speaker and condition, NAME.flac, NAME.truth.json and
 NAME.phrasebook.toml, which goes into the hunt's folder as phrasebook.toml; recordings
 without notes have no phrase book and are heard with the usual one. Words, times and

@@ -122,7 +122,7 @@ def measure(
     tally.talk_s = truth.get("talk_s", 0.0)
     return Measured(
         name,
-        truth.get("speaker", speaker) if speaker != "commands" else speaker,
+        speaker,
         truth.get("condition", condition),
         truth.get("acted", False),
         truth.get("distinct_s"),

@@ -175,23 +175,25 @@ def fetch(room: Path) -> None:
             command = ["apt-get", "download", package.name]
             subprocess.run(command, cwd=out, check=True, capture_output=True)
             archive = next(Path(out).glob("*.deb"))
-            tar = Path(out, "all.tar")
-            with tar.open("wb") as sink:
-                command = ["dpkg-deb", "--fsys-tarfile", str(archive)]
-                subprocess.run(command, stdout=sink, check=True)
-            part = folder.with_suffix(".part")
-            with tarfile.open(tar) as source:
-                for member in source:
-                    path = Path(member.name)
-                    licence = path.name == "copyright"
-                    if member.isfile() and (
-                        licence or any(path.match(each) for each in _deep(package))
-                    ):
-                        source.extract(member, part, filter="data")
+            part = room / f"{package.name}.part"
+            _unpack(archive, part, package)
             if package.inside:
                 _take_out(part, package.inside)
             part.rename(folder)
         print(f"{package.name}: fetched", file=sys.stderr)
+
+
+def _unpack(archive: Path, folder: Path, package: Package) -> None:
+    command = ["dpkg-deb", "--fsys-tarfile", str(archive)]
+    with (
+        subprocess.Popen(command, stdout=subprocess.PIPE) as unpacked,
+        tarfile.open(fileobj=unpacked.stdout, mode="r|") as source,
+    ):
+        for member in source:
+            path = Path(member.name)
+            wanted = any(path.match(each) for each in _deep(package))
+            if member.isfile() and (wanted or path.name == "copyright"):
+                source.extract(member, folder, filter="data")
 
 
 def _take_out(folder: Path, pattern: str) -> None:
