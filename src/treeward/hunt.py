@@ -287,6 +287,7 @@ class Hunt:
             missing=places.unfound + surveyed.missing,
             tracks=places.tracks,
             days=days,
+            settings=surveyed.settings,
         )
 
     def paired(self) -> HuntResult:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from treeward.errors import HuntError
+from treeward.hunt_settings import CALIBRATION_SEAT, settings_from
 from treeward.report.records import StationPlace
 
 if TYPE_CHECKING:
@@ -16,13 +17,10 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward import survey
-    from treeward.hunt_file import HuntFile, Pair
+    from treeward.hunt_file import HuntFile
     from treeward.positions import Position
     from treeward.survey.records import Fix
     from treeward.trips.records import FlightLine, Trip, TripTable, Wind
-
-Z_90 = 1.6449  # half-width of a 90 % range in standard deviations, normal quantile
-_CALIBRATION = " (calibration)"  # station id of trips set apart for calibration
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +30,7 @@ class Surveyed:
     stations: tuple[StationPlace, ...]
     fix: Fix | None
     missing: tuple[str, ...]
+    settings: survey.Settings
 
 
 def survey_hunt(
@@ -70,12 +69,12 @@ def survey_hunt(
     trips = [trip for trip in table.trips if trip.used and trip.station in known]
     lines = [line for line in table.lines if line.used and line.station in known]
     missing = _missing(hunt_file, table, known)
-    if not trips and not lines:
-        return Surveyed(stations=places, fix=None, missing=missing)
     arrays = _Arrays(hunt_file, places, trips, lines, table.winds)
+    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
+    if not trips and not lines:
+        return Surveyed(stations=places, fix=None, missing=missing, settings=settings)
     if hunt_file.hunt.compass == "true":
         declination_sd_deg = 0.0
-    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
     if assigned is not None:
         known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
         settings = replace(settings, assigned=known_bees)
@@ -93,83 +92,7 @@ def survey_hunt(
             where="hunt.toml and review.csv",
             mend="Correct that value.",
         ) from error
-    return Surveyed(stations=places, fix=fix, missing=missing)
-
-
-def settings_from(
-    hunt_file: HuntFile, bees: Sequence[str], mark_of: Mapping[str, str]
-) -> survey.Settings:
-    """Turn the overrides of hunt.toml into the survey's settings.
-
-    A 90 % range becomes the median and spread of a lognormal with those 5 % and
-    95 % points.
-    """
-    from treeward import survey
-
-    model, chosen = hunt_file.model, dict[str, Any]()
-    for key, name in (
-        (model.flight_speed_out_m_per_s, "flight_speed_out_mps"),
-        (model.flight_speed_home_m_per_s, "flight_speed_home_mps"),
-    ):
-        if key is not None:
-            median, spread = _lognormal(key)
-            chosen |= {
-                name: median,
-                "flight_speed_factor": 1.0,
-                "flight_speed_factor_sd": spread,
-            }
-    if model.in_hive_s is not None:
-        median, spread = _lognormal(model.in_hive_s)
-        chosen |= {
-            "in_hive_s": dict.fromkeys(("water", "syrup", "nectar"), median),
-            "in_hive_factor": 1.0,
-            "in_hive_factor_sd": spread,
-        }
-    for value, name in (
-        (model.compass_sd_deg, "compass_sd_deg"),
-        (model.prior_distance_median_m, "distance_median_m"),
-        (model.prior_distance_sigma, "distance_sigma"),
-        (model.prior_distance_max_m, "distance_cut_m"),
-    ):
-        if value is not None:
-            chosen[name] = max(value, 0.01) if name == "compass_sd_deg" else value
-
-    def bees_of(marks: Sequence[str]) -> tuple[str, ...]:
-        return tuple(bee for bee in bees if mark_of[bee] in marks or bee in marks)
-
-    calibration = hunt_file.calibration
-    if calibration is not None:
-        suffix = _CALIBRATION if calibration.marks else ""
-        chosen["calibrations"] = (
-            survey.Calibration(
-                station=calibration.station + suffix,
-                hive_latitude_deg=calibration.hive.latitude_deg,
-                hive_longitude_deg=calibration.hive.longitude_deg,
-            ),
-        )
-    return survey.Settings(
-        known_hives=tuple(
-            survey.KnownHive(
-                name=hive.name,
-                latitude_deg=hive.position.latitude_deg,
-                longitude_deg=hive.position.longitude_deg,
-                marks=bees_of(hive.marks),
-            )
-            for hive in hunt_file.known_hive
-        ),
-        assigned={
-            bee: colony.id
-            for colony in hunt_file.colony
-            for bee in bees_of(colony.marks)
-        },
-        walk_limit_m=hunt_file.walk.limit_m,
-        leave_out=tuple(
-            np.array([[p.longitude_deg, p.latitude_deg] for p in ring])
-            for ring in hunt_file.walk.leave_out
-        ),
-        imperial=hunt_file.hunt.units == "imperial",
-        **chosen,
-    )
+    return Surveyed(stations=places, fix=fix, missing=missing, settings=settings)
 
 
 class _Arrays:
@@ -204,10 +127,10 @@ class _Arrays:
             and calibration.station == station
             and mark in calibration.marks
         )
-        return station + _CALIBRATION if apart else station
+        return station + CALIBRATION_SEAT if apart else station
 
     def _place(self, seat: str) -> StationPlace:
-        return self._places[seat.removesuffix(_CALIBRATION)]
+        return self._places[seat.removesuffix(CALIBRATION_SEAT)]
 
     def stations(self) -> survey.Stations:
         from treeward import survey
@@ -351,8 +274,3 @@ def _first_clock(table: TripTable) -> datetime | None:
     clocks = [t.away_clock or t.back_clock for t in table.trips]
     clocks += [line.clock for line in table.lines]
     return min((clock for clock in clocks if clock is not None), default=None)
-
-
-def _lognormal(pair: Pair) -> tuple[float, float]:
-    low, high = pair
-    return math.sqrt(low * high), math.log(high / low) / (2 * Z_90)

@@ -80,7 +80,9 @@ def test_lines_left_out_are_not_drawn(
 
     assert group.mean_true_deg == pytest.approx(204.38)
     assert len(group.lines) == 2
-    assert group.spread_deg == some.bearing_sd_deg  # two say nothing of their spread
+    assert (
+        group.spread_deg == some.settings.bearing_sd_deg
+    )  # two say nothing of their spread
 
 
 def test_each_colony_gets_the_lines_of_its_bees(two_colonies: HuntResult) -> None:

@@ -78,7 +78,7 @@ def bundle(
     mean = circular_mean_deg(bearings)
     if mean is None:
         return None
-    assumed = result.bearing_sd_deg
+    assumed = result.settings.bearing_sd_deg
     if result.fix is not None and "bearing_sd_deg" in result.fix.learned:
         assumed = result.fix.learned["bearing_sd_deg"][0]
     spread = circular_sd_deg(bearings) if len(bearings) >= 3 else 0.0

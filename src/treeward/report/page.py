@@ -18,7 +18,7 @@ from .day_parts import day_lines, day_places, map_days, together
 from .days import agreement_sentences, disagreements, undated
 from .lines import bundles_by_bee
 from .page_parts import Lines, chip
-from .records import SPEED_HOME_MPS, SPEED_OUT_MPS
+from .settings_in_force import settings_rows
 from .units import Units, wind_name
 from .words import (
     advice_sentences,
@@ -133,7 +133,6 @@ def page_text(
         Sound by row of review.csv, each a whole file.
     """
     lines = Lines(result, clips or {})
-    units = Units(result.hunt_file.hunt.units)
     colonies = result.fix.colonies if result.fix else ()
     zone = result.hunt_file.hunt.zone
     script = read_template("map.js") + read_template("report.js")
@@ -181,8 +180,7 @@ def page_text(
             checks=_cross_checks(result),
             learned=_learned(result),
             cautions=CAUTIONS,
-            speed_out=units.speed(SPEED_OUT_MPS),
-            speed_home=units.speed(SPEED_HOME_MPS),
+            settings=settings_rows(result),
             rule_sources=_rule_sources(result),
             version=result.software_version,
             created=f"{result.created.astimezone(zone):%Y-%m-%d %H:%M}",

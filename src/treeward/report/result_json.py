@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from .lines import circular_mean_deg, true_bearing_deg
+from .settings_in_force import settings_dict
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -70,6 +71,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         if fix
         else [],
         "advice": list(fix.advice) if fix else [],
+        "settings": settings_dict(result),
         "days": [_day(day) for day in result.days],
         "missing": list(result.missing),
         "doubts": list(table.doubts),
