@@ -10,6 +10,7 @@ import numpy as np
 
 from treeward.errors import HuntError
 from treeward.hunt_settings import CALIBRATION_SEAT, settings_from
+from treeward.report.compass import to_true_deg
 from treeward.report.records import StationPlace
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
     from treeward import survey
     from treeward.hunt_file import HuntFile
+    from treeward.notes.bearing_cells import Reference
     from treeward.positions import Position
     from treeward.survey.records import Fix
     from treeward.trips.records import FlightLine, Trip, TripTable, Wind
@@ -73,7 +75,8 @@ def survey_hunt(
     settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
     if not trips and not lines:
         return Surveyed(stations=places, fix=None, missing=missing, settings=settings)
-    if hunt_file.hunt.compass == "true":
+    compass = hunt_file.hunt.compass
+    if all((line.reference or compass) == "true" for line in lines):
         declination_sd_deg = 0.0
     if assigned is not None:
         known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
@@ -164,7 +167,7 @@ class _Arrays:
         lines = self._lines
         seats = [self._ids.index(self._seat(x.station, x.mark)) for x in lines]
         true_deg = [
-            (x.bearing_read_deg + self._correction_deg(x.station)) % 360 for x in lines
+            self._true_deg(x.bearing_read_deg, x.reference, x.station) for x in lines
         ]
         return survey.Bearings(
             bee=np.array(
@@ -201,13 +204,17 @@ class _Arrays:
                 last = before[-1]
                 speed_mps[index] = survey.WIND_MPS.get(last.strength, math.nan)
                 if last.from_deg is not None:
-                    from_deg[index] = last.from_deg
+                    # Said at no station, it was said near this one.
+                    here = last.station if last.station in self._places else ""
+                    from_deg[index] = self._true_deg(
+                        last.from_deg, last.reference, here or trip.station
+                    )
         return survey.TripWind(speed_mps=speed_mps, from_true_deg=from_deg)
 
-    def _correction_deg(self, station: str) -> float:
-        if self._hunt_file.hunt.compass == "true":
-            return 0.0
-        return self._places[station].declination_deg
+    def _true_deg(self, read_deg: float, reference: Reference, station: str) -> float:
+        compass = self._hunt_file.hunt.compass
+        declination_deg = self._places[station].declination_deg
+        return to_true_deg(read_deg, reference, compass, declination_deg)
 
 
 def _station_places(

@@ -6,11 +6,13 @@ Values are text, as they stand in review.csv:
     back       bee       ""
     away       bee       ""            a bearing said with it is a row of its own
     mark       bee       ""            the bee was painted now
-    bearing    bee or "" "210"         degrees as read off the compass, 0-359
+    bearing    bee or "" "210"         degrees as read off the compass, 0-359; a point
+                                       of the compass "225 sw"; "210 true" where it was
+                                       not read as hunt.toml's compass says
     time       ""        "10:22"       or "10:22:30"; 24 h once resolved
     station    ""        station id
     wind       ""        "calm" "light" "moderate" "strong", and where from:
-                         "light 225"
+                         "light 225", "light 225 true"
     duration   bee       "away 330"    or "round 330", seconds
     missed     bee       ""
     pause, resume, scratch  ""  ""
@@ -25,6 +27,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
+
+from treeward.notes.bearing_cells import BearingCell, Reference, read_bearing_cell
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -74,3 +78,20 @@ class Event:
     alternatives: tuple[Alternative, ...] = ()
     flags: tuple[str, ...] = ()
     row: str = ""  # stable row name in review.csv, "" before the file is written
+
+    @property
+    def bearing(self) -> BearingCell | None:
+        """What a bearing says; None for other notes, and where none can be read."""
+        if self.kind is not EventKind.BEARING:
+            return None
+        return read_bearing_cell(self.value)
+
+    @property
+    def precision_deg(self) -> float | None:
+        """Width that a bearing was rounded to: 1, 22.5 or 45, or as said; degrees."""
+        return None if self.bearing is None else self.bearing.precision_deg
+
+    @property
+    def reference(self) -> Reference:
+        """North that a bearing was read against, "" where it was not said."""
+        return "" if self.bearing is None else self.bearing.reference

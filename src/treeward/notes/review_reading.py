@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewError
 
+from .bearing_cells import read_bearing_cell
 from .clock_anchors import parse_spoken_time
 from .events import Event, EventKind
 from .review_cells import (
@@ -322,6 +323,8 @@ def _means_the_same(kind: EventKind, cell: str, written: str) -> bool:
         if one is None or two is None:
             return False
         return one[:2] == two[:2] and (one[2] or 0) == (two[2] or 0)
+    if kind == EventKind.BEARING:
+        return read_bearing_cell(cell) == read_bearing_cell(written) is not None
     if cell.isdigit() and written.isdigit():
         return int(cell) == int(written)
     return False
@@ -332,11 +335,7 @@ def _anything(_cell: str) -> bool:
 
 
 def _is_bearing(cell: str) -> bool:
-    try:
-        number = parse_number(cell, decimal_comma=False)
-    except CellError:
-        return bool(re.fullmatch(r"[NESWnesw]{1,3}|[A-Za-z]+(?:[- ]?[A-Za-z]+)*", cell))
-    return number is not None and 0 <= number <= 360
+    return read_bearing_cell(cell) is not None
 
 
 def _is_duration(cell: str) -> bool:
@@ -344,7 +343,10 @@ def _is_duration(cell: str) -> bool:
 
 
 _VALUES: dict[EventKind, tuple[str, Callable[[str], bool]]] = {
-    EventKind.BEARING: ("Write degrees from 0 to 359, as 210.", _is_bearing),
+    EventKind.BEARING: (
+        "Write degrees from 0 to 359: 210, or 210 true, or with a point: 225 sw.",
+        _is_bearing,
+    ),
     EventKind.TIME: (
         "Write hours and minutes, as 10:22.",
         lambda cell: parse_spoken_time(cell) is not None,

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from .compass import to_true_deg
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import datetime
@@ -39,11 +41,11 @@ def timed_ends(trip: Trip) -> tuple[datetime | None, datetime | None]:
 def true_bearing_deg(result: HuntResult, line: FlightLine) -> float | None:
     """Return a line's bearing against true north; None where its place is unknown."""
     place = result.station(line.station)
-    if result.hunt_file.hunt.compass == "true":
-        return line.bearing_read_deg % 360
-    if place is None:
+    compass = result.hunt_file.hunt.compass
+    if place is None and (line.reference or compass) == "magnetic":
         return None
-    return (line.bearing_read_deg + place.declination_deg) % 360
+    declination_deg = 0.0 if place is None else place.declination_deg
+    return to_true_deg(line.bearing_read_deg, line.reference, compass, declination_deg)
 
 
 def circular_mean_deg(bearings_deg: Iterable[float]) -> float | None:

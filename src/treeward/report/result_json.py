@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from .compass import to_compass_deg
 from .lines import circular_mean_deg, true_bearing_deg
 from .settings_in_force import settings_dict
 
@@ -55,8 +56,8 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             for wind in table.winds
         ],
         "bees": [_bee(bee) for bee in fix.bees] if fix else [],
-        "colonies": [_colony(colony) for colony in fix.colonies] if fix else [],
-        "next_station": _next(fix.next_station) if fix and fix.next_station else None,
+        "colonies": [_colony(result, colony) for colony in fix.colonies] if fix else [],
+        "next_station": _next(result, fix.next_station) if fix else None,
         "search_plan": _search_plan(fix.search_plan) if fix else [],
         "learned": {
             name: {"median": number(median, 4), "sd": number(sd, 4)}
@@ -72,7 +73,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         else [],
         "advice": list(fix.advice) if fix else [],
         "settings": settings_dict(result),
-        "days": [_day(day) for day in result.days],
+        "days": [_day(result, day) for day in result.days],
         "missing": list(result.missing),
         "doubts": list(table.doubts),
     }
@@ -183,6 +184,7 @@ def _line(result: HuntResult, line: FlightLine) -> dict[str, Any]:
         "bearing_read_deg": number(line.bearing_read_deg, 2),
         "bearing_true_deg": number(true_bearing_deg(result, line), 2),
         "rounding_deg": number(line.rounding_deg, 2),
+        "reference": line.reference or result.hunt_file.hunt.compass,
         "used": line.used,
         "doubts": list(line.doubts),
         "note": _where(result, line.row),
@@ -233,7 +235,7 @@ def _area(area: SearchArea) -> dict[str, Any]:
     }
 
 
-def _colony(colony: Colony) -> dict[str, Any]:
+def _colony(result: HuntResult, colony: Colony) -> dict[str, Any]:
     return {
         "id": colony.id,
         "marks": list(colony.marks),
@@ -265,13 +267,13 @@ def _colony(colony: Colony) -> dict[str, Any]:
             }
             for fix in colony.classical
         ],
-        "next_station": _next(colony.next_station) if colony.next_station else None,
+        "next_station": _next(result, colony.next_station),
         "search_plan": _search_plan(colony.search_plan),
         "advice": list(colony.advice),
     }
 
 
-def _day(day: DayResult) -> dict[str, Any]:
+def _day(result: HuntResult, day: DayResult) -> dict[str, Any]:
     return {
         "day": day.day.isoformat(),
         "stations": [
@@ -288,7 +290,7 @@ def _day(day: DayResult) -> dict[str, Any]:
         ],
         "bees": [_bee(bee) for bee in day.bees],
         "colonies": [
-            _place_alone(one.colony)
+            _place_alone(result, one.colony)
             | {
                 "agrees": one.holds_percent is not None,
                 "smallest_area_with_common_place_percent": one.holds_percent,
@@ -302,20 +304,26 @@ def _day(day: DayResult) -> dict[str, Any]:
     }
 
 
-def _place_alone(colony: Colony) -> dict[str, Any]:
+def _place_alone(result: HuntResult, colony: Colony) -> dict[str, Any]:
     """Return what one day alone says of a colony, without what to do next."""
     keys = ("id", "marks", "best", "words", "distance_m", "search_area")
-    whole = _colony(colony)
+    whole = _colony(result, colony)
     return {key: whole[key] for key in keys}
 
 
-def _next(place: NextStation) -> dict[str, Any]:
+def _next(result: HuntResult, place: NextStation | None) -> dict[str, Any] | None:
+    if place is None:
+        return None
+    read_deg = to_compass_deg(
+        result, place.walk_bearing_true_deg, result.station(place.from_station)
+    )
     return {
         "latitude_deg": number(place.latitude_deg, 7),
         "longitude_deg": number(place.longitude_deg, 7),
         "from_station": place.from_station,
         "walk_m": number(place.walk_m, 1),
         "walk_bearing_true_deg": number(place.walk_bearing_true_deg, 2),
+        "walk_bearing_compass_deg": number(read_deg, 2),
         "area_90_ha": number(place.area_90_m2 / 10_000, 4),
         "expected_area_90_ha": number(place.expected_area_90_m2 / 10_000, 4),
         "why": place.why,

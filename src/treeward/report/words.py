@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from treeward.survey.frame import geodesic
 
+from .compass import both_text
 from .units import Units, wind_name
 
 if TYPE_CHECKING:
@@ -176,7 +177,9 @@ def next_of(result: HuntResult, colony: Colony) -> list[str]:
     units = Units(result.hunt_file.hunt.units)
     way = wind_name(place.walk_bearing_true_deg)
     walk = f"about {units.distance(place.walk_m)} from station {place.from_station}"
-    said = [f"Sit next {walk}, towards the {way}."]
+    station = result.station(place.from_station)
+    bearing = both_text(result, place.walk_bearing_true_deg, station)
+    said = [f"Sit next {walk}, towards the {way}, on {bearing}."]
     if 0 < place.expected_area_90_m2 < place.area_90_m2:
         said.append(
             "An hour of notes there should shrink the shaded area to about "

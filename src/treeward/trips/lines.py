@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
-import re
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from treeward.notes.bearing_cells import DEGREES_WIDTH_DEG, read_bearing_cell
 from treeward.notes.events import UNMARKED, Event, EventKind
 
 from .pairing import note_doubts
@@ -14,6 +13,8 @@ from .records import FlightLine, Wind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+
+    from treeward.notes.bearing_cells import BearingCell
 
     from .sightings import Notes, Sighting
 
@@ -23,46 +24,6 @@ _ARRIVING_S = 10.0  # a bearing this soon after a landing was read on an arrivin
 _FIRST = "her first departure: bees circle before they know the way"
 # BEEBOOK 4.2.4.1 (Human et al. 2013): read bearings on bees leaving, and wait for
 # repeat visitors, since the first departures circle.
-
-_SIXTEEN = (
-    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
-    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
-)
-COMPASS_POINTS_DEG = {name: index * 22.5 for index, name in enumerate(_SIXTEEN)}
-_POINT_WORDS = {"north": "N", "east": "E", "south": "S", "west": "W"}
-_COMPASS_FLAG = re.compile(r"a compass word, good to about (\d+) degrees")
-
-
-def read_bearing(event: Event) -> tuple[float, float] | None:
-    """Read a bearing's degrees, and the width it was rounded to.
-
-    Degrees are taken as read to one, compass words to 45 (north, north-east) or 22.5
-    (north-north-east); `flight_lines` widens them where all are round numbers.
-    """
-    text = event.value.strip()
-    letters = "".join(
-        _POINT_WORDS.get(word, word.upper())
-        for word in re.findall(r"north|south|east|west|[nesw]+", text.lower())
-    )
-    if re.fullmatch(r"[A-Za-z -]+", text) and letters in COMPASS_POINTS_DEG:
-        return COMPASS_POINTS_DEG[letters], _point_width(letters)
-    try:
-        degrees = float(text.replace(",", ".").removesuffix("°"))
-    except ValueError:
-        return None
-    if not math.isfinite(degrees) or not 0 <= degrees <= 360:
-        return None
-    for flag in event.flags:
-        if match := _COMPASS_FLAG.match(flag):
-            return degrees % 360, 45.0 if int(match[1]) > 15 else 22.5
-    words = re.findall(r"north|south|east|west", event.heard.lower())
-    if words and not re.search(r"\d", event.heard):
-        return degrees % 360, _point_width("".join(_POINT_WORDS[w] for w in words))
-    return degrees % 360, 1.0
-
-
-def _point_width(letters: str) -> float:
-    return 45.0 if len(letters) < 3 else 22.5
 
 
 def flight_lines(
@@ -90,9 +51,11 @@ def flight_lines(
         if s.kind is EventKind.BEARING
         if (found := _read_or_leave_out(s.event, notes)) is not None
     ]
-    rounding = _habit([degrees for _, (degrees, width) in read if width == 1.0])
+    plain = DEGREES_WIDTH_DEG
+    rounding = _habit([one.deg for _, one in read if one.precision_deg == plain])
     lines: list[FlightLine] = []
-    for sighting, (degrees, width) in read:
+    for sighting, one in read:
+        width = one.precision_deg
         event = sighting.event
         left = _departure_of(sighting, departures)
         doubts = [*note_doubts(sighting)]
@@ -111,8 +74,9 @@ def flight_lines(
                 bee=bee,
                 station=sighting.station,
                 clock=event.clock,
-                bearing_read_deg=degrees,
-                rounding_deg=rounding if width == 1.0 else width,
+                bearing_read_deg=one.deg,
+                rounding_deg=rounding if width == plain else width,
+                reference=one.reference,
                 used=not why_not,
                 doubts=tuple(dict.fromkeys([*why_not, *doubts])),
                 row=event.row,
@@ -121,8 +85,8 @@ def flight_lines(
     return lines
 
 
-def _read_or_leave_out(event: Event, notes: Notes) -> tuple[float, float] | None:
-    found = read_bearing(event)
+def _read_or_leave_out(event: Event, notes: Notes) -> BearingCell | None:
+    found = event.bearing
     if found is None:
         why = (
             f"{event.value!r} is no bearing" if event.value else "no bearing was heard"
@@ -224,14 +188,7 @@ def winds(notes: Notes) -> list[Wind]:
             continue
         event = sighting.event
         words = event.value.split()
-        from_deg: float | None = None
-        if len(words) > 1:
-            try:
-                from_deg = float(words[-1])
-            except ValueError:
-                from_deg = None
-            if from_deg is not None and not 0 <= from_deg <= 360:
-                from_deg = None
+        origin = read_bearing_cell(" ".join(words[1:]))
         if not words:
             notes.leave_out(event, "nothing was said of the wind's strength")
             continue
@@ -239,7 +196,9 @@ def winds(notes: Notes) -> list[Wind]:
             Wind(
                 clock=event.clock,
                 strength=words[0].lower(),
-                from_deg=from_deg,
+                from_deg=None if origin is None else origin.deg,
+                reference="" if origin is None else origin.reference,
+                station=sighting.station,
                 row=event.row,
             )
         )

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from treeward.notes.bearing_cells import Reference
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Visit:
@@ -69,11 +71,12 @@ class FlightLine:
     bee: str
     station: str
     clock: datetime | None
-    bearing_read_deg: float  # clockwise, against what hunt.toml's compass says
+    bearing_read_deg: float  # clockwise, as it was said
     rounding_deg: float  # 1, 5, 22.5 (sixteen winds) or 45 (eight winds)
     used: bool
     doubts: tuple[str, ...] = ()
     row: str = ""
+    reference: Reference = ""  # the north it was read against; "": hunt.toml's compass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,8 +85,10 @@ class Wind:
 
     clock: datetime | None
     strength: str
-    from_deg: float | None
+    from_deg: float | None  # where it blows from, as it was said
     row: str = ""
+    reference: Reference = ""  # as of a FlightLine
+    station: str = ""  # where it was said; "" where that is not known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
