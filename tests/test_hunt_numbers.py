@@ -60,11 +60,12 @@ def typed(
 
 def told(monkeypatch: pytest.MonkeyPatch, hunt: Hunt) -> dict[str, Any]:
     """Locate, and return what the survey core was told."""
-    plain, seen = survey.locate, {}
+    plain, seen = survey.locate, dict[str, Any]()
 
     def locate(*arguments: Any, **named: Any) -> Any:
         names = ("stations", "trips", "bearings", "settings")
-        seen.update(dict(zip(names, arguments, strict=True)) | named)
+        if not seen:  # the calls after it are of single days
+            seen.update(dict(zip(names, arguments, strict=True)) | named)
         return plain(*arguments, **named)
 
     monkeypatch.setattr("treeward.survey.locate", locate)
@@ -258,3 +259,94 @@ def test_walk_hives_and_colonies_arrive_in_the_settings(
     assert (hive.latitude_deg, hive.longitude_deg) == (-45.88, 170.49)
     assert settings.assigned == {"yellow": "Q"}
     assert seen["result"].settings is settings
+
+
+def test_observers_days_and_doubtful_bees_reach_the_survey(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hunt = typed(tmp_path / "h", place=DUNEDIN, more=TWO_STATIONS)
+    lines = ["recording,clock,event,mark,value"]
+    for day, recording, station in (
+        (14, "ann 1.m4a", "1"),
+        (14, "bob 1.m4a", "2"),
+        (14, "ann 2.m4a", "2"),
+        (15, "ann 3.m4a", "1"),
+    ):
+        hour = 11 if recording == "ann 2.m4a" else 10
+        lines += [
+            f"{recording},2026-01-{day} {hour}:{minute:02d}:00,{event},{mark},{value}"
+            for minute, event, mark, value in (
+                (0, "station", "", station),
+                (1, "away", "yellow", ""),
+                (1, "bearing", "yellow", "100"),
+                (6, "back", "yellow", ""),
+                (7, "away", "yellow", ""),
+                (12, "back", "yellow", ""),
+            )
+        ]
+    (hunt.path / "review.csv").write_text("\n".join(lines) + "\n", "utf-8")
+
+    seen = told(monkeypatch, hunt)
+
+    trips, bearings = seen["trips"], seen["bearings"]
+    names = [trips.bees[bee] for bee in trips.bee]
+    by_bee = dict(zip(names, trips.day, strict=True))
+    assert by_bee == {
+        "yellow 14 Jan of Ann": 0,
+        "yellow 14 Jan of Bob": 0,
+        "yellow 14 Jan of Ann at 2": 0,
+        "yellow 15 Jan of Ann": 1,
+    }
+    pairs = {(trips.bees[a], trips.bees[b]) for a, b in trips.maybe_same}
+    assert pairs == {("yellow 14 Jan of Ann", "yellow 14 Jan of Ann at 2")}
+    whose = {
+        trips.bees[bee].split(" of ")[1][:3]: observer
+        for bee, observer in zip(bearings.bee, bearings.observer, strict=True)
+    }
+    assert set(whose) == {"Ann", "Bob"}
+    assert whose["Ann"] != whose["Bob"]
+
+
+TWO_STATIONS = (
+    '[[station]]\nid = "2"\nposition = "-45.8690, 170.5030"\n'
+    '[[recording]]\nname = "ann*"\nobserver = "Ann"\n'
+    '[[recording]]\nname = "bob*"\nobserver = "Bob"\n'
+)
+
+
+@pytest.mark.parametrize(
+    ("longitude", "said"), [(170.5031, "not what was taken"), (170.6, "")]
+)
+def test_the_track_offers_the_station_that_nobody_said(
+    tmp_path: Path, longitude: float, said: str
+) -> None:
+    hunt = typed(tmp_path / "h", place=DUNEDIN, more=TWO_STATIONS)
+    lines = ["recording,clock,event,mark,value"]
+    lines += [
+        f"{recording},2026-01-14 {hour}:{minute:02d}:00,{event},{mark},{value}"
+        for recording, hour in (("ann 1.m4a", 10), ("ann 2.m4a", 11))
+        for minute, event, mark, value in (
+            (0, "station", "", "1"),
+            (1, "away", "yellow", ""),
+            (6, "back", "yellow", ""),
+        )
+        if event != "station" or recording == "ann 1.m4a"
+    ]
+    (hunt.path / "review.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    points = "".join(
+        f'<trkpt lat="-45.8690" lon="{longitude}">'
+        f"<time>2026-01-13T22:{minute:02d}:00Z</time></trkpt>"  # 11:00 in Dunedin
+        for minute in range(15)
+    )
+    (hunt.path / "walk.gpx").write_text(
+        '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">'
+        f"<trk><trkseg>{points}</trkseg></trk></gpx>",
+        "utf-8",
+    )
+
+    table = hunt.trips()
+
+    offers = [text for text in table.doubts if "GPX track" in text]
+    assert len(offers) == bool(said)
+    assert all("from station 2" in text and said in text for text in offers)
+    assert any("no station was said in ann 2.m4a" in text for text in table.doubts)

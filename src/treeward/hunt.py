@@ -379,7 +379,17 @@ class Hunt:
         from treeward.trips import pair_trips
 
         machine = self.review.machine_rows()
-        return pair_trips(effective_events(rows, machine), self.file)
+        table = pair_trips(effective_events(rows, machine), self.file)
+        return self._with_offers(table)
+
+    def _with_offers(self, table: TripTable) -> TripTable:
+        """Add what a phone's track says of recordings without a spoken station."""
+        if not table.assumed:
+            return table
+        from treeward.hunt_places import offered_stations
+
+        offers = offered_stations(self.file, self.path, table)
+        return replace(table, doubts=(*table.doubts, *offers))
 
 
 def said_in_words(event: Event) -> str:

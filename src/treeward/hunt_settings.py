@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward import survey
-    from treeward.hunt_file import HuntFile, ModelTable, Pair
+    from treeward.hunt_file import HuntFile, Pair
+    from treeward.hunt_tables import ModelTable
 
 CALIBRATION_SEAT = " (calibration)"  # of trips set apart for calibration
 _LOW, _HIGH = 0.05, 0.95  # of the prior, where a 90 % range begins and ends

@@ -11,18 +11,21 @@ import numpy as np
 from treeward.errors import HuntError
 from treeward.hunt_settings import CALIBRATION_SEAT, settings_from
 from treeward.report.compass import to_true_deg
+from treeward.report.days import trip_day
 from treeward.report.records import StationPlace
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
+    from numpy.typing import NDArray
+
     from treeward import survey
     from treeward.hunt_file import HuntFile
     from treeward.notes.bearing_cells import Reference
     from treeward.positions import Position
     from treeward.survey.records import Fix
-    from treeward.trips.records import FlightLine, Trip, TripTable, Wind
+    from treeward.trips.records import FlightLine, Trip, TripTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +74,7 @@ def survey_hunt(
     trips = [trip for trip in table.trips if trip.used and trip.station in known]
     lines = [line for line in table.lines if line.used and line.station in known]
     missing = _missing(hunt_file, table, known)
-    arrays = _Arrays(hunt_file, places, trips, lines, table.winds)
+    arrays = _Arrays(hunt_file, places, trips, lines, table)
     settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
     if not trips and not lines:
         return Surveyed(stations=places, fix=None, missing=missing, settings=settings)
@@ -107,13 +110,14 @@ class _Arrays:
         places: Sequence[StationPlace],
         trips: Sequence[Trip],
         lines: Sequence[FlightLine],
-        winds: Sequence[Wind],
+        table: TripTable,
     ) -> None:
         self._hunt_file = hunt_file
         self._places = {place.id: place for place in places}
         self._trips = trips
         self._lines = lines
-        self._winds = winds
+        self._winds = table.winds
+        self._maybe_same = table.maybe_same
         named = [(t.bee, t.mark) for t in trips]
         named += [(line.bee, line.mark) for line in lines if line.bee]
         self.mark_of = dict(named)
@@ -159,13 +163,27 @@ class _Arrays:
             round_trip=np.array([t.timing == "round" for t in trips], dtype=np.bool_),
             rounding_s=np.array([t.rounding_s for t in trips], dtype=np.float64),
             cycles=np.array([t.cycles for t in trips], dtype=np.intp),
+            day=self._days(),
+            maybe_same=tuple(
+                (self.bees.index(one), self.bees.index(two))
+                for one, two in self._maybe_same
+                if one in self.bees and two in self.bees
+            ),
         )
+
+    def _days(self) -> NDArray[np.intp]:
+        """Give each trip the number of its day; without a clock it is the first."""
+        zone = self._hunt_file.hunt.zone
+        days = [trip_day(trip, zone) for trip in self._trips]
+        order = sorted({day for day in days if day is not None})
+        return np.array([order.index(d) if d else 0 for d in days], dtype=np.intp)
 
     def bearings(self, declination_sd_deg: float) -> survey.Bearings:
         from treeward import survey
 
         lines = self._lines
         seats = [self._ids.index(self._seat(x.station, x.mark)) for x in lines]
+        observers = list(dict.fromkeys(x.observer for x in lines))
         true_deg = [
             self._true_deg(x.bearing_read_deg, x.reference, x.station) for x in lines
         ]
@@ -177,6 +195,9 @@ class _Arrays:
             bearing_true_deg=np.array(true_deg, dtype=np.float64),
             rounding_deg=np.array([x.rounding_deg for x in lines], dtype=np.float64),
             declination_sd_deg=declination_sd_deg,
+            observer=np.array(
+                [observers.index(x.observer) for x in lines], dtype=np.intp
+            ),
         )
 
     def wind(self) -> survey.TripWind | None:

@@ -36,6 +36,9 @@ if TYPE_CHECKING:
     from treeward.speech.records import Alternative
 
 UNMARKED = "unmarked"
+# Flags that are settled elsewhere, or are not about what was heard: they put no note in
+# doubt by themselves.
+SETTLED_FLAGS = ("taken back by", "clock: ", "station: ")
 
 
 class EventKind(StrEnum):
@@ -78,6 +81,11 @@ class Event:
     alternatives: tuple[Alternative, ...] = ()
     flags: tuple[str, ...] = ()
     row: str = ""  # stable row name in review.csv, "" before the file is written
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether a flag puts the note in doubt; what a person confirmed has none."""
+        return any(not flag.startswith(SETTLED_FLAGS) for flag in self.flags)
 
     @property
     def bearing(self) -> BearingCell | None:

@@ -39,6 +39,8 @@ class Trips:
     round_trip: NDArray[np.bool_]  # (T,) landing to landing: holds loading too
     rounding_s: NDArray[np.float64]  # (T,) width it was rounded to, 0 if timed
     cycles: NDArray[np.intp]  # (T,) probable number of trips in the gap
+    day: NDArray[np.intp] | None = None  # (T,) number of the day, None where not known
+    maybe_same: tuple[tuple[int, int], ...] = ()  # pairs of bees that may be one bee
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +52,7 @@ class Bearings:
     bearing_true_deg: NDArray[np.float64]  # (B,)
     rounding_deg: NDArray[np.float64]  # (B,) width it was rounded to
     declination_sd_deg: float = 0.0  # of the correction, shared by all
+    observer: NDArray[np.intp] | None = None  # (B,) who read it off which compass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,7 @@ from .pairing import note_doubts
 from .records import FlightLine, Wind
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from treeward.notes.bearing_cells import BearingCell
 
@@ -27,7 +27,10 @@ _FIRST = "her first departure: bees circle before they know the way"
 
 
 def flight_lines(
-    notes: Notes, bee_of: Mapping[int, str], barred: Mapping[str, tuple[str, ...]]
+    notes: Notes,
+    bee_of: Mapping[int, str],
+    bee_named: Callable[[Sighting], str],
+    barred: Mapping[str, tuple[str, ...]],
 ) -> list[FlightLine]:
     """Turn bearings into flight lines, each with the bee that it was read on.
 
@@ -37,6 +40,8 @@ def flight_lines(
         All notes; bearings that cannot be read are left out there, with the reason.
     bee_of
         `id()` of a sighting to the bee that it is about.
+    bee_named
+        The bee that a note's mark stands for where no other note tells.
     barred
         Why nothing of a station, by its id, can be used.
     """
@@ -52,7 +57,16 @@ def flight_lines(
         if (found := _read_or_leave_out(s.event, notes)) is not None
     ]
     plain = DEGREES_WIDTH_DEG
-    rounding = _habit([one.deg for _, one in read if one.precision_deg == plain])
+    habit = {
+        who: _habit(
+            [
+                one.deg
+                for s, one in read
+                if s.observer == who and one.precision_deg == plain
+            ]
+        )
+        for who in {s.observer for s, _ in read}
+    }
     lines: list[FlightLine] = []
     for sighting, one in read:
         width = one.precision_deg
@@ -67,7 +81,8 @@ def flight_lines(
         mark = left.event.mark if left is not None else event.mark
         bee = bee_of.get(id(left), "") if left is not None else ""
         if not bee and mark and mark != UNMARKED:
-            bee = _bee_named(mark, sighting, notes.sightings, bee_of)
+            near = _bee_nearest(mark, sighting, notes.sightings, bee_of)
+            bee = near or bee_named(sighting)
         lines.append(
             FlightLine(
                 mark=mark,
@@ -75,8 +90,9 @@ def flight_lines(
                 station=sighting.station,
                 clock=event.clock,
                 bearing_read_deg=one.deg,
-                rounding_deg=rounding if width == plain else width,
+                rounding_deg=habit[sighting.observer] if width == plain else width,
                 reference=one.reference,
+                observer=sighting.observer,
                 used=not why_not,
                 doubts=tuple(dict.fromkeys([*why_not, *doubts])),
                 row=event.row,
@@ -122,9 +138,7 @@ def _departure_of(bearing: Sighting, departures: Sequence[Sighting]) -> Sighting
     best: tuple[float, Sighting] | None = None
     for sighting in departures:
         late_s = bearing.time_s - sighting.time_s
-        if sighting.station != bearing.station or (
-            mark and sighting.event.mark != mark
-        ):
+        if not _same_seat(sighting, bearing) or (mark and sighting.event.mark != mark):
             continue
         if -ATTACH_BEFORE_S <= late_s <= ATTACH_S:
             # A departure before the bearing goes before one after it.
@@ -136,14 +150,14 @@ def _departure_of(bearing: Sighting, departures: Sequence[Sighting]) -> Sighting
 
 def _just_landed(bearing: Sighting, landings: Sequence[Sighting]) -> bool:
     return any(
-        s.station == bearing.station
+        _same_seat(s, bearing)
         and 0 <= bearing.time_s - s.time_s <= _ARRIVING_S
         and bearing.event.mark in {"", s.event.mark}
         for s in landings
     )
 
 
-def _bee_named(
+def _bee_nearest(
     mark: str,
     bearing: Sighting,
     sightings: Sequence[Sighting],
@@ -153,9 +167,14 @@ def _bee_named(
     near = [
         (abs(s.time_s - bearing.time_s), index, bee_of[id(s)])
         for index, s in enumerate(sightings)
-        if s.event.mark == mark and id(s) in bee_of and s.station == bearing.station
+        if s.event.mark == mark and id(s) in bee_of and _same_seat(s, bearing)
     ]
-    return min(near)[2] if near else mark
+    return min(near)[2] if near else ""
+
+
+def _same_seat(one: Sighting, two: Sighting) -> bool:
+    """Tell whether two notes are of one station and one observer."""
+    return (one.station, one.observer) == (two.station, two.observer)
 
 
 def bearing_doubts(lines: Sequence[FlightLine]) -> list[str]:

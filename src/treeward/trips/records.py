@@ -38,7 +38,8 @@ class Trip:
     rounded to (0 for a timed one; a minute where the recorder was stopped
     meanwhile). `station` is where it was seen; `bee` tells apart two bees of the same
     colour: it is the mark, or "yellow (2)", and where a colour was used again on
-    another day, "yellow 14 Jul".
+    another day, "yellow 14 Jul", at another station "yellow at 2", or by another
+    observer "yellow of Ann".
 
     A "round" trip is timed between two landings, or between two departures where the
     landing was not noted; `from_clock` and `to_clock` are the ends of the timed
@@ -77,6 +78,7 @@ class FlightLine:
     doubts: tuple[str, ...] = ()
     row: str = ""
     reference: Reference = ""  # the north it was read against; "": hunt.toml's compass
+    observer: str = ""  # who read it off which compass; "" where hunt.toml names nobody
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,12 +106,28 @@ class Unpaired:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AssumedStation:
+    """A recording in which no station was said, and the one that was taken for it.
+
+    `station` is "" where nothing tells it; `clocks` are those of its notes.
+    """
+
+    recording: str
+    station: str
+    notes: int
+    clocks: tuple[datetime, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TripTable:
     """Everything paired from the events of a hunt.
 
     Every "back", "away", "bearing", "duration" and "missed" note is in `visits`,
     `trips` or `lines`, or stands in `unpaired` with the reason; and so do notes of
     the other kinds that could not be used.
+
+    `maybe_same` holds pairs of bees of one colour at two stations that may be one bee;
+    `assumed` the recordings whose station nobody said.
     """
 
     visits: tuple[Visit, ...]
@@ -118,3 +136,5 @@ class TripTable:
     winds: tuple[Wind, ...]
     doubts: tuple[str, ...] = ()  # about the whole: "nobody said a station"
     unpaired: tuple[Unpaired, ...] = ()
+    maybe_same: tuple[tuple[str, str], ...] = ()
+    assumed: tuple[AssumedStation, ...] = ()
