@@ -38,7 +38,7 @@ def command(
 
     hunt = Hunt(hunt_dir)
     recover_first(hunt)
-    result = hunt.locate()
+    result = hunt.weigh_doubts(hunt.locate())
     written = hunt.write_results(result, with_sound=with_sound, online_map=online_map)
     if as_json:
         import json
@@ -70,6 +70,7 @@ def answer_lines(result: HuntResult) -> list[str]:
     from treeward.report.words import (
         basis_sentence,
         colony_sentences,
+        doubt_sentences,
         headline,
         missing_sentences,
         next_of,
@@ -77,7 +78,11 @@ def answer_lines(result: HuntResult) -> list[str]:
     )
 
     if result.fix is None or not result.fix.colonies:
-        return [headline(result), *missing_sentences(result)]
+        return [
+            headline(result),
+            *missing_sentences(result),
+            *doubt_sentences(result),
+        ]
     units = Units(result.hunt_file.hunt.units)
     lines = []
     if len(result.fix.colonies) > 1:
@@ -98,6 +103,7 @@ def answer_lines(result: HuntResult) -> list[str]:
     lines += list(result.missing)
     lines += filter(None, [placed_sentence(result)])
     lines.append(basis_sentence(result))
+    lines += doubt_sentences(result)
     return lines
 
 

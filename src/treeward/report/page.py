@@ -25,6 +25,7 @@ from .words import (
     basis_sentence,
     colony_sentences,
     compass_sentence,
+    doubt_sentences,
     headline,
     missing_sentences,
     next_of,
@@ -155,6 +156,7 @@ def page_text(
             next_words=next_sentences(result),
             advice=advice_sentences(result),
             basis=basis_sentence(result),
+            to_look_at=doubt_sentences(result),
             compass=compass_sentence(result),
             doubts=[sentence(text) for text in result.table.doubts],
             drawings={

@@ -113,6 +113,25 @@ class DayResult:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DoubtfulNotes:
+    """Notes in doubt of one sort, that nobody has looked at yet.
+
+    `about` is "bearing", "landing or departure", "station", "pause", "scratch", "wind"
+    or "time". `believed` says whether they count meanwhile. `moves_m` is how far the
+    best place moves at most if they are otherwise, all of them or, where they are few,
+    any one; None where that was not worked out. `lost` says that an answer would then
+    be lacking.
+    """
+
+    about: str
+    notes: int
+    rows: tuple[str, ...]
+    believed: bool = True
+    moves_m: float | None = None
+    lost: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HuntResult:
     """Everything that the tables, pictures, map files and the report show.
 
@@ -135,6 +154,7 @@ class HuntResult:
     days: tuple[DayResult, ...] = ()
     recordings_from_results: str = "../recordings/"
     settings: Settings = field(default_factory=Settings)
+    doubtful: tuple[DoubtfulNotes, ...] = ()
 
     @property
     def flight_s_per_m(self) -> float:

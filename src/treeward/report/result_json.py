@@ -76,6 +76,17 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         "days": [_day(result, day) for day in result.days],
         "missing": list(result.missing),
         "doubts": list(table.doubts),
+        "to_look_at": [
+            {
+                "about": lot.about,
+                "notes": lot.notes,
+                "rows": list(lot.rows),
+                "believed": lot.believed,
+                "moves_m": number(lot.moves_m, 1),
+                "answer_lost": lot.lost,
+            }
+            for lot in result.doubtful
+        ],
     }
 
 

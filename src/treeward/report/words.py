@@ -15,10 +15,11 @@ if TYPE_CHECKING:
 
     from treeward.survey.records import Colony, NextStation
 
-    from .records import HuntResult, StationPlace
+    from .records import DoubtfulNotes, HuntResult, StationPlace
 
 # The survey's reason repeats the walk and the areas, which are said in full here.
 _WALK_AND_AREA = re.compile(r"^[\d ]+ (?:m|yd) on \d{3} true: |; expected area .*$")
+NO_MOVE_M = 5.0  # less than a phone's receiver tells; common practice
 LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
 
 
@@ -243,6 +244,41 @@ def basis_sentence(result: HuntResult) -> str:
     ]
     places = f"{stations} station{'s' * (stations != 1)}"
     return f"This rests on {listing(parts)} from {places}."
+
+
+_PLURALS = {
+    "landing or departure": "landings or departures",
+    "scratch": "scratches",
+    "wind": "winds",
+}
+
+
+def doubt_sentences(result: HuntResult) -> list[str]:
+    """Say how many notes are still to look at, and what they could move."""
+    count = sum(lot.notes for lot in result.doubtful)
+    if not count:
+        return []
+    notes = "1 note is" if count == 1 else f"{count} notes are"
+    return [
+        f"{notes} still to look at (treeward review):",
+        *(_doubt_text(result, lot) for lot in result.doubtful),
+    ]
+
+
+def _doubt_text(result: HuntResult, lot: DoubtfulNotes) -> str:
+    plural = _PLURALS.get(lot.about, f"{lot.about}s")
+    what = lot.about if lot.notes == 1 else plural
+    it = "it is" if lot.notes == 1 else "they are"
+    verdict = "wrong" if lot.believed else "right after all"
+    said = f"{lot.notes} doubtful {what}: if {it} {verdict},"
+    if lot.moves_m is None and not lot.lost:
+        return f"{lot.notes} doubtful {what}: what hangs on that was not worked out."
+    if lot.lost:
+        return f"{said} nothing is left to tell where the colony is."
+    if (lot.moves_m or 0.0) < NO_MOVE_M:
+        return f"{said} the best place stays where it is."
+    far = Units(result.hunt_file.hunt.units).distance(lot.moves_m or 0.0)
+    return f"{said} the best place moves by up to {far}."
 
 
 PLACED_BY = {"track": "from the GPX track", "waypoint": "from a GPX waypoint"}
