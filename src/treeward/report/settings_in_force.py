@@ -32,8 +32,8 @@ _SOURCES: Mapping[str, tuple[str, str]] = {
         "spread of its logarithm",
         "means of several publications run from 0.85 to 1.1 of Wenner's",
     ),
-    "flight_speed_out_sd": ("spread of the log speed from the hive alone", _GUESS),
-    "flight_speed_home_sd": ("spread of the log speed home alone", _GUESS),
+    "flight_speed_out_sd": ("spread of the log speed from the hive", _GUESS),
+    "flight_speed_home_sd": ("spread of the log speed home", _GUESS),
     "in_hive_factor": (
         "share of these times that a hunt's bees stay, median",
         "guess within what the published rules imply",
