@@ -220,6 +220,7 @@ class Hunt:
             ]
             merge, clocks = update.merged_with_file(recorded)
             self.review.write(merge.rows, merge.machine)
+            update.keep_facts(clocks)
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
                 recordings=tuple(recorded),
@@ -231,7 +232,7 @@ class Hunt:
                 remarks=tuple(
                     f"{clock.recording}: {flag}"
                     for clock in clocks
-                    for flag in clock.flags
+                    for flag in clock.remarks
                 ),
             )
 

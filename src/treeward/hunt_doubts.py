@@ -30,6 +30,7 @@ MOST_ALONE = 4  # notes of a lot that are tried one by one; each costs a survey;
 ABOUT: Mapping[EventKind, str] = {
     EventKind.STATION: "station",
     EventKind.TIME: "time",
+    EventKind.DATE: "date",
     EventKind.BEARING: "bearing",
     EventKind.BACK: "landing or departure",
     EventKind.AWAY: "landing or departure",
@@ -44,7 +45,7 @@ ABOUT: Mapping[EventKind, str] = {
 # Not believed while in doubt, so that the question is what if they are right.
 UNBELIEVED = frozenset({"station", "pause", "scratch"})
 # The clock of every other note hangs on them, and is not worked out again here.
-_NOT_WEIGHED = frozenset({"time"})
+_NOT_WEIGHED = frozenset({"time", "date"})
 
 
 def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:

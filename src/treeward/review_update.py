@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.atomic import write_text
+from treeward.recording_facts import as_first_seen, keep_facts
 from treeward.transcription import (
     Recorded,
     file_modified,
@@ -109,7 +110,7 @@ class ReviewUpdate:
         from treeward.audio.reader import probe
 
         info = probe(path)
-        return RecordingFacts(
+        facts = RecordingFacts(
             name=name,
             duration_s=info.duration_s,
             created=info.created,
@@ -117,6 +118,16 @@ class ReviewUpdate:
             start=start,
             start_resolution_s=resolution_s,
         )
+        return as_first_seen(self._hunt.machine_dir, facts, path.stat().st_size)
+
+    def keep_facts(self, clocks: Sequence[ClockResult]) -> None:
+        """Keep for all later runs when each recording was made, and by what."""
+        seen = []
+        for clock in clocks:
+            path = self._hunt.recordings_dir / clock.recording
+            size_bytes = path.stat().st_size
+            seen.append((self._facts(clock.recording), size_bytes))
+        keep_facts(self._hunt.machine_dir, seen, clocks)
 
     def _daylight(self) -> Callable[[datetime], bool] | None:
         from treeward.notes.clock_evidence import daylight_at

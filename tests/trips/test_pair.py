@@ -745,3 +745,23 @@ def test_the_time_of_day_does_not_matter(events: list[Event], minutes: int) -> N
         (v.visit_s, v.used) for v in two.visits
     ]
     assert [u.why for u in one.unpaired] == [u.why for u in two.unpaired]
+
+
+def test_flights_in_the_dark_raise_a_doubt() -> None:
+    day = pair_trips(rounds(3), hunt())
+    night = pair_trips([replace(e, clock=at(-9 * 3600 + n * 300)) for n, e in
+                        enumerate(rounds(3))], hunt())  # fmt: skip
+
+    assert not any("dark" in doubt for doubt in day.doubts)
+    assert "6 notes are of bees flying in the dark, the first at 14 Jul 01:00" in (
+        " ".join(night.doubts)
+    )
+
+
+def test_days_that_lie_months_apart_raise_a_doubt() -> None:
+    late = [replace(e, clock=at(112 * 86_400 + n * 300)) for n, e in
+            enumerate(rounds(2))]  # fmt: skip
+
+    table = pair_trips([*rounds(2), *late], hunt())
+
+    assert any("lie 112 days apart: are both days right?" in d for d in table.doubts)

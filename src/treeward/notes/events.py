@@ -10,6 +10,7 @@ Values are text, as they stand in review.csv:
                                        of the compass "225 sw"; "210 true" where it was
                                        not read as hunt.toml's compass says
     time       ""        "10:22"       or "10:22:30"; 24 h once resolved
+    date       ""        "2026-07-14", or "14 July" until the year is known
     station    ""        station id
     wind       ""        "calm" "light" "moderate" "strong", and where from:
                          "light 225", "light 225 true"
@@ -50,6 +51,7 @@ class EventKind(StrEnum):
     BEARING = "bearing"
     TIME = "time"
     STATION = "station"
+    DATE = "date"
     WIND = "wind"
     DURATION = "duration"
     MISSED = "missed"

@@ -168,6 +168,8 @@ class _Finder:
                 return values.bearing_value(texts)
             case EventKind.TIME:
                 return values.time_value(texts)
+            case EventKind.DATE:
+                return values.date_value(texts)
             case EventKind.STATION:
                 return values.station_value(self.lexicon, texts)
             case EventKind.WIND:

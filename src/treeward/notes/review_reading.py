@@ -11,6 +11,7 @@ from treeward.errors import ReviewError
 
 from .bearing_cells import read_bearing_cell
 from .clock_anchors import parse_spoken_time
+from .dates import is_date, parse_date
 from .events import Event, EventKind
 from .review_cells import (
     CellError,
@@ -323,6 +324,8 @@ def _means_the_same(kind: EventKind, cell: str, written: str) -> bool:
         if one is None or two is None:
             return False
         return one[:2] == two[:2] and (one[2] or 0) == (two[2] or 0)
+    if kind == EventKind.DATE:
+        return parse_date(cell) == parse_date(written) is not None
     if kind == EventKind.BEARING:
         return read_bearing_cell(cell) == read_bearing_cell(written) is not None
     if cell.isdigit() and written.isdigit():
@@ -351,6 +354,7 @@ _VALUES: dict[EventKind, tuple[str, Callable[[str], bool]]] = {
         "Write hours and minutes, as 10:22.",
         lambda cell: parse_spoken_time(cell) is not None,
     ),
+    EventKind.DATE: ("Write the year first, as 2026-07-14.", is_date),
     EventKind.DURATION: (
         "Write away or round and seconds, as away 330.",
         _is_duration,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.notes.bearing_cells import point_at
+from treeward.notes.dates import read_date
 from treeward.notes.lexicon import Lexicon, longest
 from treeward.notes.number_words import cardinal_run
 from treeward.notes.numbers import read_bearing, read_compass, read_time
@@ -91,6 +92,14 @@ def time_value(texts: Sequence[str]) -> Value | None:
         flags=reading.flags,
         options=reading.options,
     )
+
+
+def date_value(texts: Sequence[str]) -> Value | None:
+    """Read the date at the start of `texts`; None when there is none."""
+    reading = read_date(texts)
+    if reading is None:
+        return None
+    return Value(text=reading.value, used=reading.used, flags=reading.flags)
 
 
 def station_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 from treeward.notes.events import UNMARKED, Event, EventKind
 
 from .bees import PAIRABLE, Bees, colour_of, questions
+from .daylight import dark_doubts
 from .lines import bearing_doubts, flight_lines, winds
 from .pairing import Circumstances, pair_colour
 from .records import Trip, TripTable, Visit
-from .sightings import Notes, Sighting, sort_notes
+from .sightings import Notes, Sighting, far_days, sort_notes
 from .stated import stated_trips
 
 if TYPE_CHECKING:
@@ -98,7 +99,8 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
     trips += stated_trips(notes, trips, bee_named, barred)
     lines = flight_lines(notes, bee_of, bee_named, of_station)
     blown = winds(notes)
-    notes.doubts += bearing_doubts(lines)
+    notes.doubts += [*bearing_doubts(lines), *dark_doubts(notes, hunt_file)]
+    notes.doubts += far_days(notes)
     open_pairs = bees.maybe_same()
     notes.doubts += questions(open_pairs)
     return TripTable(

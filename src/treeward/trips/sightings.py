@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import UTC, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from treeward.notes.clock import MONTHS_APART_DAYS
 from treeward.notes.events import UNMARKED, Event, EventKind
 from treeward.notes.scratch import taken_back
 
@@ -26,6 +28,7 @@ _RANK = {
     kind: rank
     for rank, kind in enumerate(
         (
+            EventKind.DATE,
             EventKind.TIME,
             EventKind.STATION,
             EventKind.RESUME,
@@ -141,6 +144,17 @@ def _sightings(
             )
         )
     return found
+
+
+def far_days(notes: Notes) -> list[str]:
+    """Say of days that lie months apart that one of them may be wrong."""
+    days = sorted({s.day for s in notes.sightings})
+    return [
+        f"the notes of {one.day} {one:%b %Y} and of {two.day} {two:%b %Y} lie "
+        f"{(two - one).days} days apart: are both days right?"
+        for one, two in pairwise(days)
+        if (two - one).days > MONTHS_APART_DAYS
+    ]
 
 
 def _order(event: Event) -> tuple[float, int, str, float, str, str, str]:
