@@ -462,3 +462,29 @@ def test_copying_a_hunt_does_not_move_its_days(tmp_path: Path) -> None:
     told = "memo.wav: 14 Jul 2026, the day by the file's time"
     assert told in first.remarks
     assert told in again.remarks
+
+
+def test_two_departures_in_a_row_are_put_up_for_review(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    said = TRANSCRIPT.replace("[4:40] yellow back", "[4:40] yellow away")
+    (hunt.recordings_dir / "2026-07-14_1000.txt").write_text(said, "utf-8")
+
+    done = hunt.transcribe()
+
+    flags = [r["flag"] for r in rows_of(hunt.review_path) if r["event"] == "away"]
+    assert [flag.startswith("order: ") for flag in flags] == [True, True, True]
+    assert done.to_look_at == 3
+
+
+def test_a_corrected_date_moves_the_notes_that_hang_on_it(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    said = "[0:01] date fourteenth of july twenty twenty six\n" + TRANSCRIPT
+    (hunt.recordings_dir / "memo.txt").write_text(said, "utf-8")
+    hunt.transcribe()
+    before = {str(row.event.clock)[:10] for row in hunt.rows()}
+    text = hunt.review_path.read_text("utf-8")
+    hunt.review_path.write_text(text.replace(",2026-07-14,", ",2026-07-13,"), "utf-8")
+
+    after = {str(row.event.clock)[:10] for row in hunt.rows()}
+
+    assert (before, after) == ({"2026-07-14"}, {"2026-07-13"})

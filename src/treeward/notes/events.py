@@ -39,7 +39,8 @@ if TYPE_CHECKING:
 UNMARKED = "unmarked"
 # Flags that are settled elsewhere, or are not about what was heard: they put no note in
 # doubt by themselves.
-SETTLED_FLAGS = ("taken back by", "clock: ", "station: ")
+ORDER_FLAG, STATION_FLAG = "order: ", "station: "  # begin what `second_look` says
+SETTLED_FLAGS = ("taken back by", "clock: ", ORDER_FLAG, STATION_FLAG)
 
 
 class EventKind(StrEnum):

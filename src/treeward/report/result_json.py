@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from .compass import to_compass_deg
 from .lines import circular_mean_deg, true_bearing_deg
 from .settings_in_force import settings_dict
+from .words import STOP_LINING, days_disagree
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -71,7 +72,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         ]
         if fix
         else [],
-        "advice": list(fix.advice) if fix else [],
+        "advice": _advice(result),
         "settings": settings_dict(result),
         "days": [_day(result, day) for day in result.days],
         "missing": list(result.missing),
@@ -88,6 +89,18 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             for lot in result.doubtful
         ],
     }
+
+
+def _advice(result: HuntResult) -> list[str]:
+    """Return the advice; to stop lining is none where the days disagree."""
+    fix = result.fix
+    if fix is None:
+        return []
+    apart = [one for one in fix.colonies if days_disagree(result, one)]
+    heads = {STOP_LINING, *(f"colony {one.id}: {STOP_LINING}" for one in apart)}
+    return [
+        text for text in fix.advice if not (apart and text.startswith(tuple(heads)))
+    ]
 
 
 def number(value: float | None, digits: int) -> float | None:
@@ -280,7 +293,11 @@ def _colony(result: HuntResult, colony: Colony) -> dict[str, Any]:
         ],
         "next_station": _next(result, colony.next_station),
         "search_plan": _search_plan(colony.search_plan),
-        "advice": list(colony.advice),
+        "advice": [
+            text
+            for text in colony.advice
+            if not (text.startswith(STOP_LINING) and days_disagree(result, colony))
+        ],
     }
 
 

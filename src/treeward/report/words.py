@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 # The survey's reason repeats the walk and the areas, which are said in full here.
 _WALK_AND_AREA = re.compile(r"^[\d ]+ (?:m|yd) on \d{3} true: |; expected area .*$")
 NO_MOVE_M = 5.0  # less than a phone's receiver tells; common practice
+STOP_LINING = "stop lining"  # begins the survey's advice to look up trees
 LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
 
 
@@ -150,6 +151,17 @@ def seats(result: HuntResult) -> list[tuple[Colony, NextStation]]:
     return [(one, one.next_station) for one in colonies if one.next_station is not None]
 
 
+def days_disagree(result: HuntResult, colony: Colony) -> bool:
+    """Say whether a day alone puts a colony where all days together do not.
+
+    Where fewer than two days tell of it, there is nothing to disagree.
+    """
+    told = [
+        one for day in result.days for one in day.colonies if one.colony.id == colony.id
+    ]
+    return len(told) > 1 and any(one.holds_percent is None for one in told)
+
+
 def for_colony(result: HuntResult, colony: Colony) -> str:
     """Return ", colony B" where there are several colonies, else nothing."""
     several = result.fix is not None and len(result.fix.colonies) > 1
@@ -174,7 +186,10 @@ def next_sentences(result: HuntResult) -> list[str]:
 def next_of(result: HuntResult, colony: Colony) -> list[str]:
     """Say where to sit next for one colony, or that looking up trees is better."""
     if (place := colony.next_station) is None:
-        return [sentence(a) for a in colony.advice if a.startswith("stop lining")]
+        stop = [sentence(a) for a in colony.advice if a.startswith(STOP_LINING)]
+        if stop and days_disagree(result, colony):
+            return ["The days disagree: find out why before you look up trees."]
+        return stop
     units = Units(result.hunt_file.hunt.units)
     way = wind_name(place.walk_bearing_true_deg)
     walk = f"about {units.distance(place.walk_m)} from station {place.from_station}"
@@ -222,7 +237,7 @@ def advice_sentences(result: HuntResult) -> list[str]:
     """Say what would help, without what `next_sentences` says already."""
     if result.fix is None:
         return []
-    said = re.compile(r"(?:colony \S+: )?(?:sit next|stop lining)")
+    said = re.compile(rf"(?:colony \S+: )?(?:sit next|{STOP_LINING})")
     return [sentence(text) for text in result.fix.advice if not said.match(text)]
 
 

@@ -142,7 +142,7 @@ class _Watch:
 
     def _known_beforehand(self, recording: str) -> str:
         told = self._hunt_file.station_of(recording)
-        return told or _named(recording, self._hunt_file)
+        return told or station_in_name(recording, self._hunt_file)
 
     def station_of(self, event: Event) -> tuple[str, tuple[str, ...]]:
         """Return an event's station, and what is doubtful about it."""
@@ -212,7 +212,7 @@ def _about_stations(
     return tuple(doubts)
 
 
-def _named(recording: str, hunt_file: HuntFile) -> str:
+def station_in_name(recording: str, hunt_file: HuntFile) -> str:
     """Return the station that a recording's file name holds, "" if none."""
     for match in re.finditer(r"(?i)station[-_ ]*([^-_ .]+)", recording):
         for station in hunt_file.station:
