@@ -322,6 +322,7 @@ class Hunt:
 
     def _unlocated(self, rows: Sequence[ReviewRow], table: TripTable) -> HuntResult:
         from treeward.hunt_notes import note_rows
+        from treeward.recording_facts import days_told
         from treeward.report.records import HuntResult
 
         return HuntResult(
@@ -330,6 +331,7 @@ class Hunt:
             table=table,
             fix=None,
             rows=note_rows(rows),
+            recording_days=days_told(self.machine_dir),
             software_version=__version__,
             created=self._now(),
         )

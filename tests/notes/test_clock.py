@@ -560,3 +560,19 @@ def test_bees_fly_until_sunset_and_not_to_the_end_of_twilight() -> None:
 
     assert light(datetime(2026, 7, 14, 21, 28, tzinfo=LONDON))
     assert not light(datetime(2026, 7, 14, 21, 32, tzinfo=LONDON))
+
+
+def test_a_flagged_time_alone_does_not_outweigh_what_the_file_itself_says() -> None:
+    flag = ("heard with little confidence (0.90)",)
+    wrong = said(100, "11:22", flags=flag, confidence=0.9)
+    named = facts(name="2026-07-14 10.20.33.m4a")
+
+    doubtful = place_on_clock([wrong, note(400)], named, LONDON)
+    two = place_on_clock(
+        [wrong, said(700, "11:32", flags=flag, confidence=0.9)], named, LONDON
+    )
+    weak = place_on_clock([wrong], facts(file_modified=NOVEMBER), LONDON)
+
+    assert clocks(doubtful)[1] == "10:27:13"
+    assert clocks(two)[1].startswith("11:32")  # two that agree do
+    assert clocks(weak)[0].startswith("11:22")  # and a file's time is weak

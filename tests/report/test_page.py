@@ -189,6 +189,19 @@ def test_places_in_a_recording() -> None:
     assert second_text(3785) == "1:03:05"
 
 
+def test_the_day_of_each_recording_is_told_with_what_tells_it(
+    build: Callable[..., HuntResult],
+) -> None:
+    some = build(recording_days={"memo 1.ogg": ("2026-07-14", "file time")})
+
+    words = Page(page_text(some, drawings={})).words
+
+    assert "memo 1.ogg: 14 Jul 2026, the day by the file's time" in words
+    assert result_dict(some)["recordings"] == [
+        {"name": "memo 1.ogg", "day": "2026-07-14", "day_from": "file time"}
+    ]
+
+
 def test_the_settings_in_force_stand_in_report_and_result(
     build: Callable[..., HuntResult],
 ) -> None:

@@ -84,7 +84,7 @@ def bees_of(table: TripTable) -> list[BeeLines]:
             bearings=tuple(
                 BearingLine(
                     row=x.row,
-                    text=bearing_text(x.bearing_read_deg),
+                    text=f"{bearing_text(x.bearing_read_deg)} {x.reference}".rstrip(),
                     used=x.used,
                     doubts=x.doubts,
                 )

@@ -152,6 +152,7 @@ def place_on_clock(
         start_utc_s=window,
         end_offset_s=end_offset_s(recording, zone),
         is_daylight=is_daylight or _is_day,
+        start_is_weak=all(e.source == "file time" for e in lower),
     )
     if stretches:
         clock = from_spoken(stretches, lower, placed, recording, zone)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from datetime import date
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -12,10 +13,11 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from treeward.cautions import CAUTIONS
+from treeward.notes.clock import DAY_FROM
 from treeward.survey.frame import geodesic
 
 from .day_parts import day_lines, day_places, map_days, together
-from .days import agreement_sentences, disagreements, undated
+from .days import agreement_sentences, day_text, disagreements, undated
 from .lines import bundles_by_bee
 from .page_parts import Lines, chip
 from .settings_in_force import settings_rows
@@ -157,6 +159,7 @@ def page_text(
             advice=advice_sentences(result),
             basis=basis_sentence(result),
             to_look_at=doubt_sentences(result),
+            recording_days=_recording_days(result),
             compass=compass_sentence(result),
             doubts=[sentence(text) for text in result.table.doubts],
             drawings={
@@ -202,6 +205,14 @@ def map_key(result: HuntResult) -> dict[str, Any]:
         "map_days": map_days(result),
         "tracks": bool(result.tracks),
     }
+
+
+def _recording_days(result: HuntResult) -> list[str]:
+    """Say of each recording which day it is of, and what tells that."""
+    return [
+        f"{name}: {day_text(date.fromisoformat(day))}, {DAY_FROM.get(told, told)}"
+        for name, (day, told) in sorted(result.recording_days.items())
+    ]
 
 
 def _undated(result: HuntResult) -> str:

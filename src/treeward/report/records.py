@@ -138,8 +138,9 @@ class HuntResult:
     `fix` is None where nothing could be located; `missing` then says in sentences
     what was lacking. `recordings_from_results` is the way from results/ to the folder
     of the recordings, for links to the sound. `settings` are what the survey went by,
-    with what hunt.toml says in place of the defaults. `days` is empty for a hunt of
-    one day.
+    with what hunt.toml says in place of the defaults. `recording_days` holds each
+    recording's day, ISO 8601, and what tells it (notes.clock.DAY_FROM). `days` is
+    empty for a hunt of one day.
     """
 
     hunt_file: HuntFile
@@ -155,6 +156,7 @@ class HuntResult:
     recordings_from_results: str = "../recordings/"
     settings: Settings = field(default_factory=Settings)
     doubtful: tuple[DoubtfulNotes, ...] = ()
+    recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
     @property
     def flight_s_per_m(self) -> float:

@@ -52,6 +52,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
                 "clock": _clock(wind.clock),
                 "strength": wind.strength,
                 "from_deg": number(wind.from_deg, 1),
+                "reference": wind.reference or result.hunt_file.hunt.compass,
                 "row": wind.row,
             }
             for wind in table.winds
@@ -75,6 +76,10 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         "advice": _advice(result),
         "settings": settings_dict(result),
         "days": [_day(result, day) for day in result.days],
+        "recordings": [
+            {"name": name, "day": day, "day_from": told}
+            for name, (day, told) in result.recording_days.items()
+        ],
         "missing": list(result.missing),
         "doubts": list(table.doubts),
         "to_look_at": [
