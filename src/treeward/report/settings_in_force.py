@@ -43,6 +43,12 @@ _SOURCES: Mapping[str, tuple[str, str]] = {
         "guess within what the published rules imply",
     ),
     "compass_sd_deg": ("offset of a compass and its reader, spread", _GUESS),
+    "station_sd_deg": ("deviation of a station's line, spread", _GUESS),
+    "station_tail_share": ("share of stations whose line deviates a lot", _GUESS),
+    "station_tail_sd_deg": ("deviation of those, spread", _GUESS),
+    "bee_line_sd_deg": ("deviation of a bee's line, spread", _GUESS),
+    "circling_m": ("width of departing circles and of a GPS position", _GUESS),
+    "wind_compensation": ("share of the wind that bees make up for", _GUESS),
     "bearing_sd_deg": (
         "spread of single bearings, median",
         "common practice: 5 to 10 degrees by hand",
@@ -82,8 +88,8 @@ def settings_rows(result: HuntResult) -> list[SettingRow]:
     units = Units(result.hunt_file.hunt.units)
     rows = []
     for field, (name, _) in _SOURCES.items():
-        value = getattr(result.settings, field)
-        if value is None:
+        value = getattr(result.settings, field, None)
+        if value is None:  # not given, or nothing that the survey goes by
             continue
         rows.append(
             SettingRow(
@@ -103,7 +109,7 @@ def settings_dict(result: HuntResult) -> dict[str, Any]:
     found = {
         field: {"value": _rounded(value), "source": source_of(result, field)}
         for field in _SOURCES
-        if (value := getattr(result.settings, field)) is not None
+        if (value := getattr(result.settings, field, None)) is not None
     }
     found["in_hive_s"] = {
         cargo: {"value": _rounded(seconds), "source": source}
