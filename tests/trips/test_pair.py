@@ -541,7 +541,7 @@ def test_a_colour_at_another_station_is_left_open() -> None:
         ("yellow at 2", "2"),
     }
     assert table.maybe_same == (("yellow", "yellow at 2"),)
-    assert any('same_bee = ["yellow"]' in doubt for doubt in table.doubts)
+    assert any("same_bee = ['yellow']" in doubt for doubt in table.doubts)
 
 
 @pytest.mark.parametrize(

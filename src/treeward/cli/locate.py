@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from treeward.report.records import HuntResult
 
 
+MOST_DOUBTS = 6  # on the screen, where the answer is what is wanted; choice
+
+
 @click.command(name="locate")
 @hunt_option
 @click.option("--with-sound", is_flag=True, help="Put short clips into the report.")
@@ -104,7 +107,23 @@ def answer_lines(result: HuntResult) -> list[str]:
     lines += filter(None, [placed_sentence(result)])
     lines.append(basis_sentence(result))
     lines += doubt_sentences(result)
+    lines += table_doubts(result)
     return lines
+
+
+def table_doubts(result: HuntResult) -> list[str]:
+    """Give the doubts about the notes as a whole, the first few of many."""
+    from treeward.report.words import sentence
+
+    doubts = result.table.doubts
+    if not doubts:
+        return []
+    more = len(doubts) - MOST_DOUBTS
+    return [
+        "Doubts about the notes:",
+        *(f"  {sentence(text)}" for text in doubts[:MOST_DOUBTS]),
+        *([f"  And {more} more: treeward trips lists them."] if more > 0 else []),
+    ]
 
 
 def day_lines(result: HuntResult) -> list[str]:

@@ -68,4 +68,7 @@ def both_text(
     read_deg = to_compass_deg(result, bearing_true_deg, station)
     if read_deg is None or result.hunt_file.hunt.compass == "true":
         return true
-    return f"{bearing_text(read_deg)} by compass ({true})"
+    read = bearing_text(read_deg)
+    if read == bearing_text(bearing_true_deg):
+        return f"{read} by compass, true alike"
+    return f"{read} by compass ({true})"

@@ -154,13 +154,17 @@ def colour_of(sighting: Sighting, hunt_file: HuntFile) -> Colour:
 
 
 def questions(pairs: Sequence[tuple[Colour, Colour]]) -> list[str]:
-    """Ask of each colour seen at two stations whether it is one bee."""
-    asked: dict[str, set[str]] = {}
+    """Ask of the colours seen at two stations whether each is one bee."""
+    seats: dict[str, set[str]] = {}
     for one, two in pairs:
-        asked.setdefault(one.mark, set()).update((one.station, two.station))
+        seats.setdefault(one.mark, set()).update((one.station, two.station))
+    marks: dict[tuple[str, ...], list[str]] = {}
+    for mark, stations in seats.items():
+        marks.setdefault(tuple(sorted(stations)), []).append(mark)
     return [
-        f"{mark} was seen at stations {' and '.join(sorted(stations))}: if it is the "
-        f'same bee, write same_bee = ["{mark}"] at the top of hunt.toml; until then '
-        "that is left open"
-        for mark, stations in asked.items()
+        f"{' and '.join(sorted(own))} {'was' if len(own) == 1 else 'were'} seen at "
+        f"stations {' and '.join(stations)}: are they the same bees? Those that are, "
+        f"write at the top of hunt.toml, same_bee = {sorted(own)}; until then that is "
+        "left open"
+        for stations, own in marks.items()
     ]
