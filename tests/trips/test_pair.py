@@ -613,6 +613,20 @@ def test_each_observer_has_a_station_bearings_and_a_pause_of_their_own() -> None
     assert all(t.used for t in table.trips if t.station == "1")
 
 
+def test_a_pause_of_one_observer_is_none_of_the_other_at_the_same_station() -> None:
+    told = [{**one, "station": "1"} for one in TWO_OBSERVERS]
+    one = by("ann 1.m4a", rounds(2))
+    two = by("bob 1.m4a", rounds(2, "white", first=1))
+    pause = by("bob 1.m4a", [note(90, "pause"), note(300, "resume")])
+
+    table = pair_trips(one + two + pause, hunt("1", "2", recording=told))
+
+    assert [(t.mark, t.used) for t in table.trips] == [
+        ("yellow", True),
+        ("white", False),
+    ]
+
+
 def test_a_recording_without_a_station_is_doubted_and_named() -> None:
     first = by("a.m4a", [note(-5, "station", "", "1"), *rounds(3)])
     second = by("b.m4a", rounds(3, first=4000))

@@ -109,8 +109,9 @@ def bundles_by_bee(result: HuntResult) -> tuple[LineBundle, ...]:
 
 def belongs_to(colony: Colony, line: FlightLine) -> bool:
     """Say whether a line is of a bee of that colony; an unnamed one is of any."""
-    names = {line.bee, line.mark} - {""}
-    return not names or not colony.marks or bool(names & set(colony.marks))
+    # The mark alone may be another bee's name: "yellow" beside "yellow at 2".
+    name = line.bee or line.mark
+    return not name or not colony.marks or name in colony.marks
 
 
 def bundles_by_colony(result: HuntResult) -> tuple[LineBundle, ...]:

@@ -75,7 +75,11 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
             sightings,
             Circumstances(
                 station=station,
-                pauses=tuple(p for p in notes.pauses if p.station == station),
+                pauses=tuple(
+                    p
+                    for p in notes.pauses
+                    if p.station == station and observer in {"", p.observer}
+                ),
                 missed_s=tuple(s.time_s for s in own),
                 barred=barred(mark, station),
             ),

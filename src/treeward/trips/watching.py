@@ -40,6 +40,7 @@ class Pause:
     from_s: float
     to_s: float
     why: str = "nobody was watching"
+    observer: str = ""  # who did not watch
 
     @property
     def hides_a_visit(self) -> bool:
@@ -255,7 +256,14 @@ def pauses_in(
         elif seat in since and event.kind in {EventKind.RESUME, *_SEEN}:
             if event.kind is not EventKind.RESUME and event.doubtful:
                 continue  # it may not have been said at all
-            pauses.append(Pause(station=station, from_s=since.pop(seat), to_s=time_s))
+            pauses.append(
+                Pause(
+                    station=station,
+                    from_s=since.pop(seat),
+                    to_s=time_s,
+                    observer=observer,
+                )
+            )
             if event.kind is not EventKind.RESUME:
                 doubts.append(
                     "a pause was not ended by a resume; it was taken to last until the "
@@ -266,14 +274,14 @@ def pauses_in(
 
 def _between_recordings(notes: Sequence[tuple[Event, float, str, str]]) -> list[Pause]:
     """Find the gaps between recordings of a station, from their first to last note."""
-    spans: dict[str, dict[str, tuple[float, float]]] = {}
-    for event, time_s, station, _ in notes:
+    spans: dict[tuple[str, str], dict[str, tuple[float, float]]] = {}
+    for event, time_s, station, observer in notes:
         if event.recording:
-            of_station = spans.setdefault(station, {})
+            of_station = spans.setdefault((station, observer), {})
             first_s, _ = of_station.get(event.recording, (time_s, time_s))
             of_station[event.recording] = (first_s, time_s)
     gaps: list[Pause] = []
-    for station, of_station in spans.items():
+    for (station, observer), of_station in spans.items():
         reached_s: float | None = None
         for first_s, last_s in sorted(of_station.values()):
             if reached_s is not None and first_s > reached_s:
@@ -283,6 +291,7 @@ def _between_recordings(notes: Sequence[tuple[Event, float, str, str]]) -> list[
                         from_s=reached_s,
                         to_s=first_s,
                         why="between two recordings",
+                        observer=observer,
                     )
                 )
             reached_s = max(last_s, reached_s if reached_s is not None else last_s)
