@@ -35,7 +35,7 @@ ABOUT: Mapping[EventKind, str] = {
     EventKind.BACK: "landing or departure",
     EventKind.AWAY: "landing or departure",
     EventKind.MARK: "landing or departure",
-    EventKind.MISSED: "landing or departure",
+    EventKind.MISSED: "missed return",
     EventKind.DURATION: "landing or departure",
     EventKind.PAUSE: "pause",
     EventKind.RESUME: "pause",
@@ -43,7 +43,7 @@ ABOUT: Mapping[EventKind, str] = {
     EventKind.WIND: "wind",
 }
 # Not believed while in doubt, so that the question is what if they are right.
-UNBELIEVED = frozenset({"station", "pause", "scratch"})
+UNBELIEVED = frozenset({"station", "pause", "scratch", "missed return"})
 # The clock of every other note hangs on them, and is not worked out again here.
 _NOT_WEIGHED = frozenset({"time", "date"})
 

@@ -174,3 +174,18 @@ def test_the_wind_is_read() -> None:
         ("strong", None),
     ]
     assert table.unpaired[0].row == "wind-120"
+
+
+def test_flagged_notes_change_neither_rounding_nor_wind() -> None:
+    flag = ("heard with little confidence (0.70)",)
+    sure = [note(n * 10, "bearing", "", value) for n, value in
+            enumerate(("210", "220", "200"))]  # fmt: skip
+    wind = note(-5, "wind", "", "light 225")
+    odd = replace(note(40, "bearing", "", "213"), flags=flag)
+    gust = replace(note(41, "wind", "", "strong 90"), flags=flag)
+
+    table = pair_trips([*sure, wind, odd, gust], HUNT)
+
+    assert [x.rounding_deg for x in table.lines if x.row != odd.row] == [10.0] * 3
+    assert [w.strength for w in table.winds] == ["light"]
+    assert any(u.row == gust.row for u in table.unpaired)

@@ -320,6 +320,29 @@ def test_a_flagged_note_cuts_up_no_trip_that_sure_notes_tell(
     assert "surer notes" in left_over(table)[f"{kind}-yellow-{second}"]
 
 
+def test_a_flagged_missed_return_takes_no_trip_away() -> None:
+    events = without(rounds(6), 6, 7)  # one gap holds two trips
+    plain = pair_trips(events, hunt())
+    missed = note(900, "missed", "yellow")
+
+    table = pair_trips([*events, doubted(missed)], hunt())
+
+    assert bees_used(table) == bees_used(plain)
+    assert left_over(table)["missed-yellow-900"].startswith("heard with doubt")
+    assert bees_used(pair_trips([*events, missed], hunt())) != bees_used(plain)
+
+
+def test_flagged_notes_do_not_bend_what_is_usual() -> None:
+    sure = rounds(5)
+    odd = [doubted(e) for e in rounds(4, first=3000, away=100)]
+    long = [note(6000, "away", "yellow"), note(6560, "back", "yellow")]
+
+    table = pair_trips([*sure, *odd, *long], hunt())
+
+    (last,) = (t for t in table.trips if t.away_s == 560)
+    assert any("against the usual 5:00 min" in doubt for doubt in last.doubts)
+
+
 def test_flagged_notes_still_fill_what_sure_ones_leave_open() -> None:
     events = rounds(6)
     fill = [doubted(e) if i in {4, 5} else e for i, e in enumerate(events)]

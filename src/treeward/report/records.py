@@ -117,10 +117,10 @@ class DoubtfulNotes:
     """Notes in doubt of one sort, that nobody has looked at yet.
 
     `about` is "bearing", "landing or departure", "station", "pause", "scratch", "wind",
-    "time" or "date". `believed` says whether they count meanwhile. `moves_m` is how far
-    the best place moves at most if they are otherwise, all of them or, where they are
-    few, any one; None where that was not worked out. `lost` says that an answer would
-    then be lacking.
+    "missed return", "time" or "date". `believed` says whether they count meanwhile.
+    `moves_m` is how far the best place moves at most if they are otherwise, all of them
+    or, where they are few, any one; None where that was not worked out. `lost` says
+    that an answer would then be lacking.
     """
 
     about: str

@@ -13,6 +13,7 @@ from .records import FlightLine, Wind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
+    from datetime import date
 
     from treeward.notes.bearing_cells import BearingCell
 
@@ -62,7 +63,9 @@ def flight_lines(
             [
                 one.deg
                 for s, one in read
-                if s.observer == who and one.precision_deg == plain
+                if s.observer == who
+                and one.precision_deg == plain
+                and not s.event.doubtful
             ]
         )
         for who in {s.observer for s, _ in read}
@@ -202,6 +205,7 @@ def bearing_doubts(lines: Sequence[FlightLine]) -> list[str]:
 def winds(notes: Notes) -> list[Wind]:
     """Read what was said of the wind: "light", or "light 225"."""
     found: list[Wind] = []
+    sure: set[date] = set()  # days on which the wind was surely told of
     for sighting in notes.sightings:
         if sighting.kind is not EventKind.WIND:
             continue
@@ -211,6 +215,11 @@ def winds(notes: Notes) -> list[Wind]:
         if not words:
             notes.leave_out(event, "nothing was said of the wind's strength")
             continue
+        if event.doubtful and sighting.day in sure:
+            notes.leave_out(event, "heard with doubt; what was surely said goes on")
+            continue
+        if not event.doubtful:
+            sure.add(sighting.day)
         found.append(
             Wind(
                 clock=event.clock,

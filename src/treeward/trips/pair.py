@@ -92,9 +92,12 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
         for sighting, why in paired.left_over:
             notes.leave_out(sighting.event, _elsewhere(sighting, why, notes))
         heeded |= {id(s) for s in own if _is_within(s, paired.trips)}
-    for sighting in missed:
-        if id(sighting) not in heeded:
-            notes.leave_out(sighting.event, "she was not known to be away then")
+    for sighting in notes.sightings:
+        if sighting.kind is EventKind.MISSED and sighting.event.mark:
+            if sighting.event.doubtful:
+                notes.leave_out(sighting.event, "heard with doubt, so not believed")
+            elif id(sighting) not in heeded:
+                notes.leave_out(sighting.event, "she was not known to be away then")
     _leave_out_unnamed(notes)
 
     def bee_named(sighting: Sighting) -> str:
@@ -150,7 +153,12 @@ def _barred_marks(hunt_file: HuntFile) -> dict[str, tuple[str, ...]]:
 
 
 def _missed(notes: Notes) -> list[Sighting]:
-    return [s for s in notes.sightings if s.kind is EventKind.MISSED and s.event.mark]
+    """Return what was surely said of bees that did not come when expected."""
+    return [
+        s
+        for s in notes.sightings
+        if s.kind is EventKind.MISSED and s.event.mark and not s.event.doubtful
+    ]
 
 
 def _is_within(missed: Sighting, trips: Sequence[Trip]) -> bool:

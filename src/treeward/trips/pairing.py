@@ -77,6 +77,10 @@ class _Gap:
     def length_s(self) -> float:
         return self.two.time_s - self.one.time_s
 
+    @property
+    def doubtful(self) -> bool:
+        return self.one.event.doubtful or self.two.event.doubtful
+
 
 @dataclass(slots=True)
 class _Track:
@@ -145,11 +149,13 @@ def pair_colour(
             if _visit_doubt(a, b, around) == ""
         ]
         clean = [
-            g.length_s
+            g
             for g in track.gaps
             if _is_clean(g, around) and (id(g.one), id(g.two)) not in unsure
         ]
-        usual = usual_of(clean, clean_visits)
+        surely = [g for g in clean if not g.doubtful]
+        told_by = surely if len(surely) >= _SURE_TRIPS else clean
+        usual = usual_of([g.length_s for g in told_by], clean_visits)
         longest_s = max(LONG_VISIT_S, LONG_VISIT * usual.visit_s)
         visits += [_visit(track.name, a, b, around, longest_s) for a, b in track.visits]
         for gap in track.gaps:
