@@ -115,3 +115,26 @@ def test_confirmed_notes_are_not_told_of(tmp_path: Path) -> None:
 
     assert result.doubtful == ()
     assert not any("still to look at" in line for line in answer_lines(result))
+
+
+def test_many_doubtful_notes_are_weighed_together_and_said_so(tmp_path: Path) -> None:
+    rows = [("10:00:00", "station", "", "1", "")]
+    rows += [
+        (f"{10 + n // 7}:{(8 * n) % 56 + k[0]:02d}:00", k[1], "yellow", k[2], k[3])
+        for n in range(12)
+        for k in (
+            (0, "away", "", ""),
+            (0, "bearing", "250" if n < 6 else "210", DOUBT if n < 6 else ""),
+            (5, "back", "", ""),
+        )
+    ]
+    hunt = hunt_of(tmp_path / "many", rows)
+
+    result = hunt.weigh_doubts(hunt.locate())
+
+    (lot,) = result.doubtful
+    assert (lot.notes, lot.singly) == (6, False)
+    said = "6 doubtful bearings: if all of them are wrong, the best place moves by "
+    assert any(
+        line.startswith(said) and "up to" not in line for line in answer_lines(result)
+    )

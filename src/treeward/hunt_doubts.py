@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from treeward.errors import HuntError
 from treeward.hunt_survey import survey_hunt
 from treeward.notes.events import EventKind
 from treeward.positions import Position
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     from treeward.survey.records import Fix
 
 MOST_ALONE = 4  # notes of a lot that are tried one by one; each costs a survey; choice
+MOST_ALONE_IN_ALL = 8  # such surveys, of a second or so each; choice
+MOST_TRIPS = 1000  # with more, a survey takes many seconds: nothing is weighed; choice
 # What a note is about, in the order in which it is told.
 ABOUT: Mapping[EventKind, str] = {
     EventKind.STATION: "station",
@@ -99,36 +102,49 @@ def weigh_doubts(
 
     def locate(others: Sequence[Event]) -> Fix | None:
         table = pair_trips(others, hunt_file)
-        return survey_hunt(hunt_file, table, positions, today=today).fix
+        try:
+            return survey_hunt(hunt_file, table, positions, today=today).fix
+        except HuntError:  # without these notes there is no answer
+            return None
 
-    lots = tuple(_weighed(lot, events, fix, locate) for lot in gather(events))
+    lots = gather(events)
+    if fix is not None and sum(trip.used for trip in result.table.trips) <= MOST_TRIPS:
+        alone = 0
+        weighed = []
+        for lot in lots:
+            singly = 1 < lot.notes <= min(MOST_ALONE, MOST_ALONE_IN_ALL - alone)
+            alone += lot.notes if singly else 0
+            weighed.append(_weighed(lot, events, fix, locate, singly=singly))
+        lots = tuple(weighed)
     return replace(result, doubtful=lots)
 
 
 def _weighed(
     lot: DoubtfulNotes,
     events: Sequence[Event],
-    fix: Fix | None,
+    fix: Fix,
     locate: Callable[[Sequence[Event]], Fix | None],
+    *,
+    singly: bool,
 ) -> DoubtfulNotes:
-    if fix is None or lot.about in _NOT_WEIGHED:
+    if lot.about in _NOT_WEIGHED:
         return lot
     moves_m, lost = 0.0, False
-    for other in _other_ways(lot, events):
+    for other in _other_ways(lot, events, singly=singly):
         found = locate(other)
         if found is None or not found.colonies:
             lost = True
         else:
             moves_m = max(moves_m, farthest_m(fix, found))
-    return replace(lot, moves_m=moves_m, lost=lost)
+    return replace(lot, moves_m=moves_m, lost=lost, singly=singly or lot.notes == 1)
 
 
 def _other_ways(
-    lot: DoubtfulNotes, events: Sequence[Event]
+    lot: DoubtfulNotes, events: Sequence[Event], *, singly: bool
 ) -> Iterator[Sequence[Event]]:
     """Give the events as they are if the lot is otherwise, all of it and singly."""
     rows = [frozenset(lot.rows)]
-    if 1 < len(lot.rows) <= MOST_ALONE:
+    if singly:
         rows += [frozenset({row}) for row in lot.rows]
     for chosen in rows:
         if lot.believed:

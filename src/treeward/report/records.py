@@ -118,9 +118,9 @@ class DoubtfulNotes:
 
     `about` is "bearing", "landing or departure", "station", "pause", "scratch", "wind",
     "missed return", "time" or "date". `believed` says whether they count meanwhile.
-    `moves_m` is how far the best place moves at most if they are otherwise, all of them
-    or, where they are few, any one; None where that was not worked out. `lost` says
-    that an answer would then be lacking.
+    `moves_m` is how far the best place moves if they are all otherwise, or at most if
+    all or any single one of them is where `singly`; None where that was not worked out.
+    `lost` says that an answer would then be lacking.
     """
 
     about: str
@@ -128,6 +128,7 @@ class DoubtfulNotes:
     rows: tuple[str, ...]
     believed: bool = True
     moves_m: float | None = None
+    singly: bool = False
     lost: bool = False
 
 

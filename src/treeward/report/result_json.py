@@ -89,6 +89,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
                 "rows": list(lot.rows),
                 "believed": lot.believed,
                 "moves_m": number(lot.moves_m, 1),
+                "weighed_singly": lot.singly,
                 "answer_lost": lot.lost,
             }
             for lot in result.doubtful

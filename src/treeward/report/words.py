@@ -283,7 +283,8 @@ def doubt_sentences(result: HuntResult) -> list[str]:
 def _doubt_text(result: HuntResult, lot: DoubtfulNotes) -> str:
     plural = _PLURALS.get(lot.about, f"{lot.about}s")
     what = lot.about if lot.notes == 1 else plural
-    it = "it is" if lot.notes == 1 else "they are"
+    few = "they are" if lot.singly else "all of them are"
+    it = "it is" if lot.notes == 1 else few
     verdict = "wrong" if lot.believed else "right after all"
     said = f"{lot.notes} doubtful {what}: if {it} {verdict},"
     if lot.moves_m is None and not lot.lost:
@@ -293,7 +294,8 @@ def _doubt_text(result: HuntResult, lot: DoubtfulNotes) -> str:
     if (lot.moves_m or 0.0) < NO_MOVE_M:
         return f"{said} the best place stays where it is."
     far = Units(result.hunt_file.hunt.units).distance(lot.moves_m or 0.0)
-    return f"{said} the best place moves by up to {far}."
+    up_to = "up to " if lot.singly and lot.notes > 1 else ""
+    return f"{said} the best place moves by {up_to}{far}."
 
 
 PLACED_BY = {"track": "from the GPX track", "waypoint": "from a GPX waypoint"}
