@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import shutil
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -434,3 +436,55 @@ def test_a_correction_made_while_recordings_are_heard_is_kept(tmp_path: Path) ->
     remarks = [row.remark for row in hunt.rows()]
     assert remarks.count("seen by me") == 1
     assert done.rows == 2 * len(text.splitlines()[1:])
+
+
+def test_copying_a_hunt_does_not_move_its_days(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    sound = hunt.recordings_dir / "memo.wav"
+    speech_like(sound, 20)
+    july_s, november_s = 1_784_020_800, 1_793_700_000  # 14 July and 3 November 2026
+    os.utime(sound, (july_s, july_s))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(
+            "treeward.speech.choose.open_recognizer",
+            lambda *_a, **_k: ScriptedRecognizer(),
+        )
+        first = hunt.transcribe()
+        days = {r["clock"][:10] for r in rows_of(hunt.review_path)}
+        copy = tmp_path / "copy"
+        shutil.copytree(hunt.path, copy, copy_function=shutil.copyfile)
+        os.utime(copy / "recordings" / "memo.wav", (november_s, november_s))
+        (copy / "review.csv").unlink()
+        again = Hunt(copy).transcribe()
+
+    assert days == {"2026-07-14"}
+    assert {r["clock"][:10] for r in rows_of(copy / "review.csv")} == days
+    told = "memo.wav: 14 Jul 2026, the day by the file's time"
+    assert told in first.remarks
+    assert told in again.remarks
+
+
+def test_two_departures_in_a_row_are_put_up_for_review(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    said = TRANSCRIPT.replace("[4:40] yellow back", "[4:40] yellow away")
+    (hunt.recordings_dir / "2026-07-14_1000.txt").write_text(said, "utf-8")
+
+    done = hunt.transcribe()
+
+    flags = [r["flag"] for r in rows_of(hunt.review_path) if r["event"] == "away"]
+    assert [flag.startswith("order: ") for flag in flags] == [True, True, True]
+    assert done.to_look_at == 3
+
+
+def test_a_corrected_date_moves_the_notes_that_hang_on_it(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    said = "[0:01] date fourteenth of july twenty twenty six\n" + TRANSCRIPT
+    (hunt.recordings_dir / "memo.txt").write_text(said, "utf-8")
+    hunt.transcribe()
+    before = {str(row.event.clock)[:10] for row in hunt.rows()}
+    text = hunt.review_path.read_text("utf-8")
+    hunt.review_path.write_text(text.replace(",2026-07-14,", ",2026-07-13,"), "utf-8")
+
+    after = {str(row.event.clock)[:10] for row in hunt.rows()}
+
+    assert (before, after) == ({"2026-07-14"}, {"2026-07-13"})

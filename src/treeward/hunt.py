@@ -225,6 +225,7 @@ class Hunt:
             merge, clocks = update.merged_with_file(recorded)
             self.review.write(merge.rows, merge.machine)
             self._keep_talk(paths)
+            update.keep_facts(clocks)
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
                 recordings=tuple(recorded),
@@ -237,7 +238,7 @@ class Hunt:
                 + tuple(
                     f"{clock.recording}: {flag}"
                     for clock in clocks
-                    for flag in clock.flags
+                    for flag in clock.remarks
                 ),
             )
 
@@ -285,6 +286,12 @@ class Hunt:
                 return list(merge.rows)
         return current
 
+    def events(self, rows: Sequence[ReviewRow] | None = None) -> list[Event]:
+        """Give the events that count: the person's word over the machine's."""
+        from treeward.notes.review_file import effective_events
+
+        return effective_events(rows or self.rows(), self.review.machine_rows())
+
     def trips(self) -> TripTable:
         """Pair the events of review.csv into visits, trips and flight lines."""
         return self._trips_of(self.rows())
@@ -295,6 +302,7 @@ class Hunt:
         In a hunt of several days also where each day alone puts them.
         """
         from treeward.hunt_days import locate_days
+        from treeward.hunt_doubts import gather
         from treeward.hunt_places import place_stations
         from treeward.hunt_survey import survey_hunt
 
@@ -310,7 +318,18 @@ class Hunt:
             missing=places.unfound + surveyed.missing,
             tracks=places.tracks,
             days=days,
+            settings=surveyed.settings,
+            doubtful=gather(self.events(rows)),
         )
+
+    def weigh_doubts(self, result: HuntResult) -> HuntResult:
+        """Add how far the notes still to be looked at could move the answer.
+
+        Each sort of them costs a survey or a few.
+        """
+        from treeward.hunt_doubts import weigh_doubts
+
+        return weigh_doubts(result, self.events(), today=self._now())
 
     def paired(self) -> HuntResult:
         """Give the trips with their links to review.csv, and no place yet."""
@@ -325,28 +344,17 @@ class Hunt:
         return datetime.now(tz=UTC).astimezone(self.zone)
 
     def _unlocated(self, rows: Sequence[ReviewRow], table: TripTable) -> HuntResult:
-        from treeward.report.records import HuntResult, NoteRow
+        from treeward.hunt_notes import note_rows
+        from treeward.recording_facts import days_told
+        from treeward.report.records import HuntResult
 
         return HuntResult(
             hunt_file=self.file,
             stations=(),
             table=table,
             fix=None,
-            rows={
-                row.name: NoteRow(
-                    row=row.name,
-                    recording=row.event.recording,
-                    start_s=row.event.start_s,
-                    end_s=row.event.end_s,
-                    clock=row.event.clock,
-                    said=said_in_words(row.event),
-                    heard=row.event.heard,
-                    confidence=row.event.confidence,
-                    flag="; ".join(row.event.flags),
-                    decision=row.decision,
-                )
-                for row in rows
-            },
+            rows=note_rows(rows),
+            recording_days=days_told(self.machine_dir),
             software_version=__version__,
             created=self._now(),
         )
@@ -397,16 +405,15 @@ class Hunt:
         }
 
     def _trips_of(self, rows: Sequence[ReviewRow]) -> TripTable:
-        from treeward.notes.review_file import effective_events
         from treeward.trips import pair_trips
 
-        machine = self.review.machine_rows()
-        return pair_trips(effective_events(rows, machine), self.file)
+        return self._with_offers(pair_trips(self.events(rows), self.file))
 
+    def _with_offers(self, table: TripTable) -> TripTable:
+        """Add what a phone's track says of recordings without a spoken station."""
+        if not table.assumed:
+            return table
+        from treeward.hunt_places import offered_stations
 
-def said_in_words(event: Event) -> str:
-    """Say an event in plain words: "yellow away", "bearing 210 (yellow)"."""
-    parts = [event.mark, event.kind.value, event.value]
-    if event.kind in {"bearing", "duration"} and event.mark:
-        parts = [event.kind.value, event.value, f"({event.mark})"]
-    return " ".join(part for part in parts if part)
+        offers = offered_stations(self.file, self.path, table)
+        return replace(table, doubts=(*table.doubts, *offers))

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from treeward.report.units import Units
+from treeward.survey.frame import geodesic
 from treeward.tracks import Track, position_over, read_gpx, span, waypoint
 
 if TYPE_CHECKING:
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from treeward.report.records import TrackLine
     from treeward.trips.records import TripTable
 
+NEAR_STATION_M = 50.0  # of a track's place from the station that is offered; guess
 MOST_TRACK_POINTS = 2000  # on the map; more cannot be told apart there; choice
 
 
@@ -81,6 +84,52 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
         tracks=tuple(_line(track, path.stem) for path, track in read if span(track)),
         unfound=tuple(unfound),
     )
+
+
+def offered_stations(
+    hunt_file: HuntFile, hunt_dir: Path, table: TripTable
+) -> tuple[str, ...]:
+    """Say where a phone's track puts the recordings in which no station was said.
+
+    Nothing is taken from it; the person decides.
+
+    Raises
+    ------
+    TrackError
+        If a GPX file cannot be read.
+    """
+    if not table.assumed:
+        return ()
+    places = place_stations(hunt_file, hunt_dir, table)
+    tracks = [read_gpx(path) for path in find_tracks(hunt_dir)]
+    said = []
+    for one in table.assumed:
+        walked = (position_over(track, one.clocks) for track in tracks)
+        here = next((place for place in walked if place is not None), None)
+        if here is None:
+            continue
+        near = sorted(
+            (_apart_m(here, place), name)
+            for name, (place, placed_by) in places.positions.items()
+            if placed_by != "track"  # such a place may rest on these very notes
+        )
+        if not near or near[0][0] > NEAR_STATION_M:
+            continue
+        off_m, name = near[0]
+        away = Units(hunt_file.hunt.units).distance(off_m)
+        same = "as was taken" if name == one.station else "not what was taken"
+        said.append(
+            f"the GPX track was {away} from station {name} while {one.recording} was "
+            f'spoken, {same}: to say so, add [[recording]] name = "{one.recording}", '
+            f'station = "{name}" to hunt.toml'
+        )
+    return tuple(said)
+
+
+def _apart_m(one: Position, two: Position) -> float:
+    return geodesic(
+        one.latitude_deg, one.longitude_deg, two.latitude_deg, two.longitude_deg
+    )[0]
 
 
 def _not_found(

@@ -4,25 +4,28 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from treeward.errors import HuntError
+from treeward.hunt_settings import CALIBRATION_SEAT, settings_from
+from treeward.report.compass import to_true_deg
+from treeward.report.days import trip_day
 from treeward.report.records import StationPlace
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
+    from numpy.typing import NDArray
+
     from treeward import survey
-    from treeward.hunt_file import HuntFile, Pair
+    from treeward.hunt_file import HuntFile
+    from treeward.notes.bearing_cells import Reference
     from treeward.positions import Position
     from treeward.survey.records import Fix
-    from treeward.trips.records import FlightLine, Trip, TripTable, Wind
-
-Z_90 = 1.6449  # half-width of a 90 % range in standard deviations, normal quantile
-_CALIBRATION = " (calibration)"  # station id of trips set apart for calibration
+    from treeward.trips.records import FlightLine, Trip, TripTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +35,7 @@ class Surveyed:
     stations: tuple[StationPlace, ...]
     fix: Fix | None
     missing: tuple[str, ...]
+    settings: survey.Settings
 
 
 def survey_hunt(
@@ -70,12 +74,13 @@ def survey_hunt(
     trips = [trip for trip in table.trips if trip.used and trip.station in known]
     lines = [line for line in table.lines if line.used and line.station in known]
     missing = _missing(hunt_file, table, known)
-    if not trips and not lines:
-        return Surveyed(stations=places, fix=None, missing=missing)
-    arrays = _Arrays(hunt_file, places, trips, lines, table.winds)
-    if hunt_file.hunt.compass == "true":
-        declination_sd_deg = 0.0
+    arrays = _Arrays(hunt_file, places, trips, lines, table)
     settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
+    if not trips and not lines:
+        return Surveyed(stations=places, fix=None, missing=missing, settings=settings)
+    compass = hunt_file.hunt.compass
+    if all((line.reference or compass) == "true" for line in lines):
+        declination_sd_deg = 0.0
     if assigned is not None:
         known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
         settings = replace(settings, assigned=known_bees)
@@ -93,83 +98,7 @@ def survey_hunt(
             where="hunt.toml and review.csv",
             mend="Correct that value.",
         ) from error
-    return Surveyed(stations=places, fix=fix, missing=missing)
-
-
-def settings_from(
-    hunt_file: HuntFile, bees: Sequence[str], mark_of: Mapping[str, str]
-) -> survey.Settings:
-    """Turn the overrides of hunt.toml into the survey's settings.
-
-    A 90 % range becomes the median and spread of a lognormal with those 5 % and
-    95 % points.
-    """
-    from treeward import survey
-
-    model, chosen = hunt_file.model, dict[str, Any]()
-    for key, name in (
-        (model.flight_speed_out_m_per_s, "flight_speed_out_mps"),
-        (model.flight_speed_home_m_per_s, "flight_speed_home_mps"),
-    ):
-        if key is not None:
-            median, spread = _lognormal(key)
-            chosen |= {
-                name: median,
-                "flight_speed_factor": 1.0,
-                "flight_speed_factor_sd": spread,
-            }
-    if model.in_hive_s is not None:
-        median, spread = _lognormal(model.in_hive_s)
-        chosen |= {
-            "in_hive_s": dict.fromkeys(("water", "syrup", "nectar"), median),
-            "in_hive_factor": 1.0,
-            "in_hive_factor_sd": spread,
-        }
-    for value, name in (
-        (model.compass_sd_deg, "compass_sd_deg"),
-        (model.prior_distance_median_m, "distance_median_m"),
-        (model.prior_distance_sigma, "distance_sigma"),
-        (model.prior_distance_max_m, "distance_cut_m"),
-    ):
-        if value is not None:
-            chosen[name] = max(value, 0.01) if name == "compass_sd_deg" else value
-
-    def bees_of(marks: Sequence[str]) -> tuple[str, ...]:
-        return tuple(bee for bee in bees if mark_of[bee] in marks or bee in marks)
-
-    calibration = hunt_file.calibration
-    if calibration is not None:
-        suffix = _CALIBRATION if calibration.marks else ""
-        chosen["calibrations"] = (
-            survey.Calibration(
-                station=calibration.station + suffix,
-                hive_latitude_deg=calibration.hive.latitude_deg,
-                hive_longitude_deg=calibration.hive.longitude_deg,
-            ),
-        )
-    return survey.Settings(
-        known_hives=tuple(
-            survey.KnownHive(
-                name=hive.name,
-                latitude_deg=hive.position.latitude_deg,
-                longitude_deg=hive.position.longitude_deg,
-                marks=bees_of(hive.marks),
-            )
-            for hive in hunt_file.known_hive
-        ),
-        assigned={
-            bee: colony.id
-            for colony in hunt_file.colony
-            for bee in bees_of(colony.marks)
-        },
-        walk_limit_m=hunt_file.walk.limit_m,
-        leave_out=tuple(
-            np.array([[p.longitude_deg, p.latitude_deg] for p in ring])
-            for ring in hunt_file.walk.leave_out
-        ),
-        imperial=hunt_file.hunt.units == "imperial",
-        **chosen,
-    )
+    return Surveyed(stations=places, fix=fix, missing=missing, settings=settings)
 
 
 class _Arrays:
@@ -181,13 +110,14 @@ class _Arrays:
         places: Sequence[StationPlace],
         trips: Sequence[Trip],
         lines: Sequence[FlightLine],
-        winds: Sequence[Wind],
+        table: TripTable,
     ) -> None:
         self._hunt_file = hunt_file
         self._places = {place.id: place for place in places}
         self._trips = trips
         self._lines = lines
-        self._winds = winds
+        self._winds = table.winds
+        self._maybe_same = table.maybe_same
         named = [(t.bee, t.mark) for t in trips]
         named += [(line.bee, line.mark) for line in lines if line.bee]
         self.mark_of = dict(named)
@@ -204,10 +134,10 @@ class _Arrays:
             and calibration.station == station
             and mark in calibration.marks
         )
-        return station + _CALIBRATION if apart else station
+        return station + CALIBRATION_SEAT if apart else station
 
     def _place(self, seat: str) -> StationPlace:
-        return self._places[seat.removesuffix(_CALIBRATION)]
+        return self._places[seat.removesuffix(CALIBRATION_SEAT)]
 
     def stations(self) -> survey.Stations:
         from treeward import survey
@@ -233,15 +163,29 @@ class _Arrays:
             round_trip=np.array([t.timing == "round" for t in trips], dtype=np.bool_),
             rounding_s=np.array([t.rounding_s for t in trips], dtype=np.float64),
             cycles=np.array([t.cycles for t in trips], dtype=np.intp),
+            day=self._days(),
+            maybe_same=tuple(
+                (self.bees.index(one), self.bees.index(two))
+                for one, two in self._maybe_same
+                if one in self.bees and two in self.bees
+            ),
         )
+
+    def _days(self) -> NDArray[np.intp]:
+        """Give each trip the number of its day; without a clock it is the first."""
+        zone = self._hunt_file.hunt.zone
+        days = [trip_day(trip, zone) for trip in self._trips]
+        order = sorted({day for day in days if day is not None})
+        return np.array([order.index(d) if d else 0 for d in days], dtype=np.intp)
 
     def bearings(self, declination_sd_deg: float) -> survey.Bearings:
         from treeward import survey
 
         lines = self._lines
         seats = [self._ids.index(self._seat(x.station, x.mark)) for x in lines]
+        observers = list(dict.fromkeys(x.observer for x in lines))
         true_deg = [
-            (x.bearing_read_deg + self._correction_deg(x.station)) % 360 for x in lines
+            self._true_deg(x.bearing_read_deg, x.reference, x.station) for x in lines
         ]
         return survey.Bearings(
             bee=np.array(
@@ -251,6 +195,9 @@ class _Arrays:
             bearing_true_deg=np.array(true_deg, dtype=np.float64),
             rounding_deg=np.array([x.rounding_deg for x in lines], dtype=np.float64),
             declination_sd_deg=declination_sd_deg,
+            observer=np.array(
+                [observers.index(x.observer) for x in lines], dtype=np.intp
+            ),
         )
 
     def wind(self) -> survey.TripWind | None:
@@ -278,13 +225,17 @@ class _Arrays:
                 last = before[-1]
                 speed_mps[index] = survey.WIND_MPS.get(last.strength, math.nan)
                 if last.from_deg is not None:
-                    from_deg[index] = last.from_deg
+                    # Said at no station, it was said near this one.
+                    here = last.station if last.station in self._places else ""
+                    from_deg[index] = self._true_deg(
+                        last.from_deg, last.reference, here or trip.station
+                    )
         return survey.TripWind(speed_mps=speed_mps, from_true_deg=from_deg)
 
-    def _correction_deg(self, station: str) -> float:
-        if self._hunt_file.hunt.compass == "true":
-            return 0.0
-        return self._places[station].declination_deg
+    def _true_deg(self, read_deg: float, reference: Reference, station: str) -> float:
+        compass = self._hunt_file.hunt.compass
+        declination_deg = self._places[station].declination_deg
+        return to_true_deg(read_deg, reference, compass, declination_deg)
 
 
 def _station_places(
@@ -351,8 +302,3 @@ def _first_clock(table: TripTable) -> datetime | None:
     clocks = [t.away_clock or t.back_clock for t in table.trips]
     clocks += [line.clock for line in table.lines]
     return min((clock for clock in clocks if clock is not None), default=None)
-
-
-def _lognormal(pair: Pair) -> tuple[float, float]:
-    low, high = pair
-    return math.sqrt(low * high), math.log(high / low) / (2 * Z_90)

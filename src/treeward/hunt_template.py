@@ -6,7 +6,8 @@ TEMPLATE = """\
 # A hunt: one search for one or more colonies. Lines that begin with # are comments;
 # take the # away from a key to use it. Every key but name and timezone may be left out.
 
-# A colour stands for one bee a day. Name marks here that are the same bee every day.
+# A colour stands for one bee a day, and whether it is the same bee at another station
+# is left open. Name marks here that are the same bee every day and everywhere.
 # same_bee = ["yellow"]
 
 [hunt]
@@ -36,6 +37,13 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # nor file name tells): the clock time of its first second.
 # [start]
 # "memo-3.m4a" = "2026-07-14 10:20"
+
+# Two people with a compass and marks of their own: who spoke which recording ("*"
+# stands for any letters), and the station, where that was not said in it.
+# [[recording]]
+# name = "memo-3.m4a"
+# observer = "Ann"
+# station = "2"
 
 # Trips between a station and a hive of known place measure the time bees spend inside,
 # which makes every distance of the hunt sharper.

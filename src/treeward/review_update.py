@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.atomic import write_text
+from treeward.recording_facts import as_first_seen, keep_facts
 from treeward.transcription import (
     Recorded,
     file_modified,
@@ -66,6 +67,7 @@ class ReviewUpdate:
         """
         from treeward.notes.clock import place_recordings
         from treeward.notes.review_merge import heed_corrected_times, merge_review
+        from treeward.notes.second_look import look_twice
 
         readable = [r for r in recorded if not r.fault]
         batch = []
@@ -81,15 +83,32 @@ class ReviewUpdate:
                 clock.events, originals[clock.recording], strict=True
             ):
                 # The machine's own reading of a time stays in the machine's copy.
-                corrected = event.kind == "time" and event.value != original.value
+                corrected = (
+                    event.kind in {"time", "date"} and event.value != original.value
+                )
                 spoken = (
                     original.value if corrected and not event.value else event.value
                 )
                 new.append(replace(event, value=spoken))
+        new = look_twice(new, without_station=self._wanting_a_station(readable))
         merge = merge_review(
             previous, current, new, transcribed=[r.name for r in readable]
         )
         return merge, clocks
+
+    def _wanting_a_station(self, recorded: Sequence[Recorded]) -> set[str]:
+        """Return the recordings whose station only a note can tell."""
+        from treeward.trips.watching import station_in_name
+
+        hunt_file = self._hunt.file
+        if len(hunt_file.station) < 2:
+            return set()
+        return {
+            one.name
+            for one in recorded
+            if not hunt_file.station_of(one.name)
+            and not station_in_name(one.name, hunt_file)
+        }
 
     def _facts(self, name: str) -> RecordingFacts:
         from treeward.notes.clock import RecordingFacts
@@ -109,7 +128,7 @@ class ReviewUpdate:
         from treeward.audio.reader import probe
 
         info = probe(path)
-        return RecordingFacts(
+        facts = RecordingFacts(
             name=name,
             duration_s=info.duration_s,
             created=info.created,
@@ -117,6 +136,16 @@ class ReviewUpdate:
             start=start,
             start_resolution_s=resolution_s,
         )
+        return as_first_seen(self._hunt.machine_dir, facts, path.stat().st_size)
+
+    def keep_facts(self, clocks: Sequence[ClockResult]) -> None:
+        """Keep for all later runs when each recording was made, and by what."""
+        seen = []
+        for clock in clocks:
+            path = self._hunt.recordings_dir / clock.recording
+            size_bytes = path.stat().st_size
+            seen.append((self._facts(clock.recording), size_bytes))
+        keep_facts(self._hunt.machine_dir, seen, clocks)
 
     def _daylight(self) -> Callable[[datetime], bool] | None:
         from treeward.notes.clock_evidence import daylight_at
@@ -159,10 +188,10 @@ class ReviewUpdate:
 def times_corrected(
     previous: Sequence[ReviewRow], current: Sequence[ReviewRow]
 ) -> bool:
-    """Tell whether the person corrected, dropped or deleted a spoken time."""
+    """Tell whether the person corrected, dropped or deleted a spoken time or date."""
     now = {row.name: row for row in current}
     for row in previous:
-        if row.event.kind != "time":
+        if row.event.kind not in {"time", "date"}:
             continue
         mine = now.get(row.name)
         if (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -473,3 +473,106 @@ def test_no_values_crash_it_and_no_event_is_lost(
 
     assert [e.start_s for e in result.events] == [e.start_s for e in events]
     assert all(e.clock is not None for e in result.events)
+
+
+def dated(second: float, value: str, **more: object) -> Event:
+    event = replace(said(second, value), kind=EventKind.DATE)
+    return replace(event, **more)  # type: ignore[arg-type]
+
+
+NOVEMBER = datetime(2026, 11, 3, 9, 0, tzinfo=LONDON)
+
+
+def test_a_spoken_date_wins_over_the_files_time() -> None:
+    events = [dated(5, "14 July"), said(100, "10:22"), note(400)]
+
+    result = place_on_clock(events, facts(file_modified=NOVEMBER), LONDON)
+
+    assert (result.day, result.day_from) == (date(2026, 7, 14), "spoken date")
+    assert result.events[0].value == "2026-07-14"  # the year that is nearest
+    assert [e.clock and e.clock.date() for e in result.events] == [result.day] * 3
+    assert clocks(result)[1].startswith("10:22")
+    assert result.remarks[0] == "14 Jul 2026, the day as it was said"
+
+
+def test_a_spoken_date_keeps_the_time_that_suits_it() -> None:
+    named = facts(name="2026-07-14 10.20.33.m4a", file_modified=NOVEMBER)
+
+    result = place_on_clock([dated(5, "14 July"), note(60)], named, LONDON)
+
+    assert clocks(result) == ["10:20:38", "10:21:33"]
+    assert result.day_from == "spoken date"
+
+
+def test_a_spoken_date_without_any_time_of_day_places_nothing() -> None:
+    result = place_on_clock(
+        [dated(5, "14 July"), note(60)], facts(file_modified=NOVEMBER), LONDON
+    )
+
+    assert clocks(result) == ["", ""]
+    assert "nothing tells when" in result.flags[-1]
+
+
+def test_a_flagged_date_moves_nothing() -> None:
+    doubtful = dated(5, "14 July", flags=("heard with little confidence (0.70)",))
+    day = facts(file_modified=NOVEMBER)
+
+    result = place_on_clock([doubtful, note(60)], day, LONDON)
+
+    assert result.start == place_on_clock([note(60)], day, LONDON).start
+    assert any("14 July was heard with doubt" in flag for flag in result.flags)
+
+
+@pytest.mark.parametrize(
+    ("known", "day_from"),
+    [
+        (facts(start=START), "start given"),
+        (facts(created=START.astimezone(UTC)), "container"),
+        (facts(name="2026-07-14.m4a"), "file name"),
+        (facts(file_modified=START + timedelta(seconds=1800)), "file time"),
+    ],
+)
+def test_what_a_day_was_taken_from_is_told(
+    known: RecordingFacts, day_from: str
+) -> None:
+    result = place_on_clock([said(100, "10:22"), note(400)], known, LONDON)
+
+    assert (result.day, result.day_from) == (date(2026, 7, 14), day_from)
+    assert result.remarks[0].startswith("14 Jul 2026, the day ")
+
+
+def test_recordings_months_apart_put_the_weaker_day_in_doubt() -> None:
+    july = facts(name="2026-07-14 10.20.33.m4a")
+    copied = facts(name="memo 2.m4a", file_modified=NOVEMBER)
+
+    one, two = place_recordings([(copied, [note(60)]), (july, [note(60)])], LONDON)
+
+    assert one.flags == ()
+    assert "lies 112 days from 2026-07-14 10.20.33.m4a: is its day right?" in " ".join(
+        two.flags
+    )
+
+
+def test_bees_fly_until_sunset_and_not_to_the_end_of_twilight() -> None:
+    # Sunset at 52.3 N 3.6 W on 14 July 2026 is at 21:30 BST by astral, which
+    # tests/published/test_sun.py holds against an almanac.
+    light = daylight_at(latitude_deg=52.3, longitude_deg=-3.6)
+
+    assert light(datetime(2026, 7, 14, 21, 28, tzinfo=LONDON))
+    assert not light(datetime(2026, 7, 14, 21, 32, tzinfo=LONDON))
+
+
+def test_a_flagged_time_alone_does_not_outweigh_what_the_file_itself_says() -> None:
+    flag = ("heard with little confidence (0.90)",)
+    wrong = said(100, "11:22", flags=flag, confidence=0.9)
+    named = facts(name="2026-07-14 10.20.33.m4a")
+
+    doubtful = place_on_clock([wrong, note(400)], named, LONDON)
+    two = place_on_clock(
+        [wrong, said(700, "11:32", flags=flag, confidence=0.9)], named, LONDON
+    )
+    weak = place_on_clock([wrong], facts(file_modified=NOVEMBER), LONDON)
+
+    assert clocks(doubtful)[1] == "10:27:13"
+    assert clocks(two)[1].startswith("11:32")  # two that agree do
+    assert clocks(weak)[0].startswith("11:22")  # and a file's time is weak

@@ -136,7 +136,7 @@ def test_a_whole_scene() -> None:
         "away:yellow",
         "bearing:yellow:135",
         "away:white",
-        "bearing:white:225",
+        "bearing:white:225 sw",
         "pause",
         "resume",
         "time::11:31",

@@ -44,7 +44,8 @@ CLOCKS = st.none() | st.integers(0, 10**7).map(
     )
 )
 VALUES = {
-    EventKind.BEARING: ["", "0", "210", "SW"],
+    EventKind.BEARING: ["", "0", "210", "SW", "225 sw", "210 true"],
+    EventKind.DATE: ["", "2026-07-14", "14 July"],
     EventKind.TIME: ["", "10:22", "10:22:30", "9:40"],
     EventKind.DURATION: ["away 330", "round 600"],
     EventKind.STATION: ["1", "north gate"],

@@ -171,3 +171,28 @@ def test_map_files_carry_the_area_of_each_day(two_days: HuntResult) -> None:
         "90 % search area, 15 Jul 2026 alone",
     ]
     assert all(area.patches for area in areas)
+
+
+def test_days_that_disagree_never_stand_beside_stop_lining(
+    days_apart: HuntResult, two_days: HuntResult
+) -> None:
+    stop = "stop lining and look up trees: the 90 % area is 9.5 ha"
+
+    def without_a_seat(some: HuntResult) -> HuntResult:
+        assert some.fix is not None
+        colony = replace(some.fix.colonies[0], next_station=None, advice=(stop,))
+        fix = replace(some.fix, colonies=(colony,), next_station=None, advice=(stop,))
+        return replace(some, fix=fix)
+
+    apart, agreed = without_a_seat(days_apart), without_a_seat(two_days)
+
+    said = disagreements(apart)
+    assert len(said) == 1
+    # What differs by day comes first, before faults of the person.
+    assert said[0].index("in the hive that day") < said[0].index("read wrong")
+    words = page_text(apart, drawings={})
+    assert "top lining" not in words
+    assert "The days disagree: find out why" in words
+    assert "top lining" not in str(result_dict(apart))
+    assert "Stop lining" in page_text(agreed, drawings={})
+    assert result_dict(agreed)["advice"] == [stop]

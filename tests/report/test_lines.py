@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.report.lines import (
+    belongs_to,
     bundles_by_bee,
     bundles_by_colony,
     circular_mean_deg,
@@ -80,7 +81,9 @@ def test_lines_left_out_are_not_drawn(
 
     assert group.mean_true_deg == pytest.approx(204.38)
     assert len(group.lines) == 2
-    assert group.spread_deg == some.bearing_sd_deg  # two say nothing of their spread
+    assert (
+        group.spread_deg == some.settings.bearing_sd_deg
+    )  # two say nothing of their spread
 
 
 def test_each_colony_gets_the_lines_of_its_bees(two_colonies: HuntResult) -> None:
@@ -91,3 +94,16 @@ def test_each_colony_gets_the_lines_of_its_bees(two_colonies: HuntResult) -> Non
         allowed = {"A": {"yellow", "blue-white"}, "B": {"white", "red"}}[group.name]
         assert bees <= allowed
     assert {group.name for group in groups} == {"A", "B"}
+
+
+def test_a_line_belongs_to_its_bee_and_not_to_another_of_that_colour(
+    result: HuntResult,
+) -> None:
+    assert result.fix is not None
+    line = replace(result.table.lines[0], mark="yellow", bee="yellow at 2")
+    first = replace(result.fix.colonies[0], marks=("yellow",))
+    second = replace(result.fix.colonies[0], marks=("yellow at 2",))
+
+    assert not belongs_to(first, line)
+    assert belongs_to(second, line)
+    assert belongs_to(first, replace(line, bee=""))

@@ -15,6 +15,8 @@ from treeward.cautions import CAUTIONS
 from treeward.report.page import page_text
 from treeward.report.page_parts import clip_address, second_text
 from treeward.report.records import NoteRow
+from treeward.report.result_json import result_dict
+from treeward.survey.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -116,7 +118,7 @@ def test_the_answer_comes_first(result: HuntResult) -> None:
     answer = words.index("The colony is probably about 530 m from station 2")
     assert answer < words.index("Before you go") < words.index("Every trip")
     assert "nine chances in ten" in words
-    assert "flight speeds are 27 km/h on the way out and 23 km/h" in words
+    assert "from the hive to the station 7.50 m/s, 27 km/h Wenner 1963" in words
 
 
 def test_an_empty_hunt_is_told_honestly(empty: HuntResult) -> None:
@@ -185,3 +187,41 @@ def test_units_are_the_persons(build: Callable[..., HuntResult]) -> None:
 def test_places_in_a_recording() -> None:
     assert second_text(185.9) == "3:05"
     assert second_text(3785) == "1:03:05"
+
+
+def test_the_day_of_each_recording_is_told_with_what_tells_it(
+    build: Callable[..., HuntResult],
+) -> None:
+    some = build(recording_days={"memo 1.ogg": ("2026-07-14", "file time")})
+
+    words = Page(page_text(some, drawings={})).words
+
+    assert "memo 1.ogg: 14 Jul 2026, the day by the file's time" in words
+    assert result_dict(some)["recordings"] == [
+        {"name": "memo 1.ogg", "day": "2026-07-14", "day_from": "file time"}
+    ]
+
+
+def test_the_settings_in_force_stand_in_report_and_result(
+    build: Callable[..., HuntResult],
+) -> None:
+    chosen = Settings(
+        flight_speed_out_mps=6.0,
+        flight_speed_home_mps=5.0,
+        in_hive_s={"water": 200.0},
+        in_hive_factor=1.0,
+        bearing_sd_deg=12.0,
+    )
+    some = build(settings=chosen)
+
+    words = Page(page_text(some, drawings={})).words
+    written = result_dict(some)["settings"]
+
+    assert "from the hive to the station 6.00 m/s, 22 km/h hunt.toml" in words
+    assert "flight speed home, with a load 5.00 m/s, 18 km/h hunt.toml" in words
+    assert "time in the hive with water, median 200 s hunt.toml" in words
+    assert "spread of single bearings, median 12° hunt.toml" in words
+    assert "distance of colonies, median 900 m BEEBOOK" in words
+    assert written["flight_speed_out_mps"] == {"value": 6.0, "source": "hunt.toml"}
+    assert "Wenner" not in written["flight_speed_home_mps"]["source"]
+    assert some.flight_s_per_m == pytest.approx(1 / 6 + 1 / 5)

@@ -8,6 +8,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from treeward.report.gpx import gpx_text
+from treeward.report.kml import kml_bytes
+from treeward.report.page_parts import Lines
+from treeward.report.result_json import result_dict
+from treeward.report.sketch import sketch
 from treeward.report.words import (
     advice_sentences,
     basis_sentence,
@@ -20,6 +25,8 @@ from treeward.report.words import (
     next_sentences,
     seats,
 )
+
+from .conftest import STATIONS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -165,3 +172,35 @@ def test_listing() -> None:
     assert listing([]) == ""
     assert listing(["a"]) == "a"
     assert listing(["a", "b", "c"]) == "a, b and c"
+
+
+def test_directions_are_shown_as_the_persons_compass_reads_with_true_beside(
+    build: Callable[..., HuntResult],
+) -> None:
+    east = tuple(replace(place, declination_deg=25.0) for place in STATIONS)
+    some = build(stations=east)  # magnetic: 257 true is 232 on its dial
+    table = {"name": "x", "timezone": "Europe/London", "compass": "true"}
+    by_true = replace(
+        some,
+        hunt_file=some.hunt_file.model_copy(
+            update={"hunt": some.hunt_file.hunt.model_validate(table)}
+        ),
+    )
+    both = "232° by compass (257° true)"
+
+    assert both in " ".join(next_sentences(some))
+    assert both in Lines(some, {}).places()[-1].note
+    sketched = sketch(some)
+    seat = next(s for s in sketched.spots if s.kind == "next_station")
+    assert both in seat.note
+    assert seat.properties["walk_bearing_compass_deg"] == 232.0
+    for text in (
+        kml_bytes(sketched).decode(),
+        gpx_text(sketched, created=some.created, software_version="1"),
+    ):
+        assert both in text
+    mean = sketched.paths[0].bearing_true_deg
+    assert f"{round(mean - 25) % 360:03d}° by compass" in sketched.paths[0].note
+    assert result_dict(some)["next_station"]["walk_bearing_compass_deg"] == 232.0
+    assert "on 257° true." in " ".join(next_sentences(by_true))
+    assert "by compass" not in " ".join(s.note for s in sketch(by_true).spots)

@@ -11,7 +11,6 @@ import pytest
 from treeward.hunt_file import parse_hunt_table
 from treeward.notes.events import Event, EventKind
 from treeward.trips import pair_trips
-from treeward.trips.lines import read_bearing
 
 MORNING = datetime(2026, 7, 14, 10, 0, tzinfo=ZoneInfo("Europe/London"))
 HUNT = parse_hunt_table(
@@ -34,35 +33,46 @@ def note(second: float, kind: str, mark: str = "", value: str = "") -> Event:
 
 
 @pytest.mark.parametrize(
-    ("value", "heard", "expected"),
+    ("value", "expected"),
     [
-        ("210", "bearing two ten", (210.0, 1.0)),
-        ("360", "bearing three six zero", (0.0, 1.0)),
-        ("212.5", "", (212.5, 1.0)),
-        ("225", "bearing south west", (225.0, 45.0)),
-        ("180", "heading south", (180.0, 45.0)),
-        ("203", "bearing south south west", (203.0, 22.5)),
-        ("SW", "", (225.0, 45.0)),
-        ("ssw", "", (202.5, 22.5)),
-        ("south-south-west", "", (202.5, 22.5)),
-        ("North East", "", (45.0, 45.0)),
+        ("210", (210.0, 1.0, "")),
+        ("360", (0.0, 1.0, "")),
+        ("212.5", (212.5, 1.0, "")),
+        ("225 sw", (225.0, 45.0, "")),
+        ("180 s", (180.0, 45.0, "")),
+        ("203 ssw", (202.5, 22.5, "")),
+        ("SW", (225.0, 45.0, "")),
+        ("ssw", (202.5, 22.5, "")),
+        ("south-south-west", (202.5, 22.5, "")),
+        ("North East", (45.0, 45.0, "")),
+        ("southwest", (225.0, 45.0, "")),
+        ("210 true", (210.0, 1.0, "true")),
+        ("225 SW magnetic", (225.0, 45.0, "magnetic")),
+        ("210 +-10", (210.0, 20.0, "")),
+        ("210\u00b0 true", (210.0, 1.0, "true")),
     ],
 )
-def test_bearings_are_read_with_their_width(
-    value: str, heard: str, expected: tuple[float, float]
+def test_bearings_carry_their_width_and_their_north(
+    value: str, expected: tuple[float, float, str]
 ) -> None:
-    event = replace(note(0, "bearing", "", value), heard=heard)
+    event = note(0, "bearing", "", value)
 
-    assert read_bearing(event) == expected
+    assert event.bearing is not None
+    read = (event.bearing.deg, event.precision_deg, event.reference)
+    assert read == expected
+    (line,) = pair_trips([event], HUNT).lines
+    assert (line.bearing_read_deg, line.rounding_deg, line.reference) == expected
 
 
-def test_the_width_of_a_compass_word_is_told_by_its_flag() -> None:
-    event = replace(
-        note(0, "bearing", "", "225"),
-        flags=("a compass word, good to about 22 degrees",),
-    )
+@pytest.mark.parametrize(
+    "value", ["", "400", "home", "100 sw", "210 true magnetic", "210 +-0", "-5"]
+)
+def test_what_is_no_bearing_is_left_out(value: str) -> None:
+    event = note(0, "bearing", "", value)
 
-    assert read_bearing(event) == (225.0, 45.0)
+    assert event.bearing is None
+    assert event.precision_deg is None
+    assert pair_trips([event], HUNT).lines == ()
 
 
 @pytest.mark.parametrize("value", ["", "400", "-5", "nan", "over the oak", "SSSW"])
@@ -164,3 +174,18 @@ def test_the_wind_is_read() -> None:
         ("strong", None),
     ]
     assert table.unpaired[0].row == "wind-120"
+
+
+def test_flagged_notes_change_neither_rounding_nor_wind() -> None:
+    flag = ("heard with little confidence (0.70)",)
+    sure = [note(n * 10, "bearing", "", value) for n, value in
+            enumerate(("210", "220", "200"))]  # fmt: skip
+    wind = note(-5, "wind", "", "light 225")
+    odd = replace(note(40, "bearing", "", "213"), flags=flag)
+    gust = replace(note(41, "wind", "", "strong 90"), flags=flag)
+
+    table = pair_trips([*sure, wind, odd, gust], HUNT)
+
+    assert [x.rounding_deg for x in table.lines if x.row != odd.row] == [10.0] * 3
+    assert [w.strength for w in table.winds] == ["light"]
+    assert any(u.row == gust.row for u in table.unpaired)

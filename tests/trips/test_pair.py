@@ -252,13 +252,102 @@ def test_a_pause_that_nobody_ended_lasts_to_the_next_bee() -> None:
     assert "was not ended by a resume" in table.doubts[0]
 
 
-def test_a_doubtful_pause_that_nobody_ended_is_not_believed() -> None:
-    pause = replace(note(500, "pause"), confidence=0.4)
+def doubted(event: Event) -> Event:
+    flag = "heard with little confidence (0.70)"
+    return replace(event, confidence=0.7, flags=(flag,))
 
-    table = pair_trips([*rounds(3), pause], hunt())
 
-    assert all(not t.doubts for t in table.trips)
-    assert "it was not believed" in table.doubts[0]
+def bees_used(table: TripTable) -> list[tuple[str, str, float]]:
+    return sorted((t.bee, t.station, t.away_s) for t in table.trips if t.used)
+
+
+@pytest.mark.parametrize("ended", [True, False])
+def test_a_flagged_pause_takes_no_trip_away(*, ended: bool) -> None:
+    both = [*rounds(2), *rounds(2, "white", first=5)]
+    plain = pair_trips(both, hunt())
+    pause = note(100, "pause")
+    resume = [note(200, "resume")] if ended else []
+
+    table = pair_trips([*both, doubted(pause), *resume], hunt())
+
+    assert bees_used(table) == bees_used(plain)
+    assert all(not trip.doubts for trip in table.trips)
+    assert any("not believed until its row is kept" in text for text in table.doubts)
+    kept = pair_trips([*both, pause, *resume], hunt())
+    assert bees_used(kept) == []  # what a sure pause does
+
+
+def test_a_flagged_resume_does_not_end_a_pause() -> None:
+    events = [*rounds(5), note(440, "pause"), note(1100, "resume")]
+    early = doubted(note(450, "resume"))
+
+    assert bees_used(pair_trips([*events, early], hunt())) == bees_used(
+        pair_trips(events, hunt())
+    )
+
+
+def test_a_flagged_scratch_takes_nothing_back() -> None:
+    events = rounds(3)
+    scratch = doubted(note(61, "scratch"))
+
+    table = pair_trips([*events, scratch], hunt())
+
+    assert bees_used(table) == bees_used(pair_trips(events, hunt()))
+    assert left_over(table)["scratch--61"].startswith("it was heard with doubt")
+
+
+def test_a_flagged_station_moves_no_sure_note() -> None:
+    events = [note(-5, "station", "", "1"), *rounds(3)]
+    moved = doubted(note(200, "station", "", "2"))
+
+    table = pair_trips([*events, moved], hunt("1", "2"))
+
+    assert {t.station for t in table.trips} == {"1"}
+    assert all(t.used and "not believed yet" in t.doubts[0] for t in table.trips[1:])
+    assert any("count for station 1 until its row is kept" in d for d in table.doubts)
+
+
+@pytest.mark.parametrize(("second", "kind"), [(520, "back"), (560, "away")])
+def test_a_flagged_note_cuts_up_no_trip_that_sure_notes_tell(
+    second: float, kind: str
+) -> None:
+    events = rounds(6)
+    odd = doubted(note(second, kind, "yellow"))
+
+    table = pair_trips([*events, odd], hunt())
+
+    assert bees_used(table) == bees_used(pair_trips(events, hunt()))
+    assert "surer notes" in left_over(table)[f"{kind}-yellow-{second}"]
+
+
+def test_a_flagged_missed_return_takes_no_trip_away() -> None:
+    events = without(rounds(6), 6, 7)  # one gap holds two trips
+    plain = pair_trips(events, hunt())
+    missed = note(900, "missed", "yellow")
+
+    table = pair_trips([*events, doubted(missed)], hunt())
+
+    assert bees_used(table) == bees_used(plain)
+    assert left_over(table)["missed-yellow-900"].startswith("heard with doubt")
+    assert bees_used(pair_trips([*events, missed], hunt())) != bees_used(plain)
+
+
+def test_flagged_notes_do_not_bend_what_is_usual() -> None:
+    sure = rounds(5)
+    odd = [doubted(e) for e in rounds(4, first=3000, away=100)]
+    long = [note(6000, "away", "yellow"), note(6560, "back", "yellow")]
+
+    table = pair_trips([*sure, *odd, *long], hunt())
+
+    (last,) = (t for t in table.trips if t.away_s == 560)
+    assert any("against the usual 5:00 min" in doubt for doubt in last.doubts)
+
+
+def test_flagged_notes_still_fill_what_sure_ones_leave_open() -> None:
+    events = rounds(6)
+    fill = [doubted(e) if i in {4, 5} else e for i, e in enumerate(events)]
+
+    assert bees_used(pair_trips(fill, hunt())) == bees_used(pair_trips(events, hunt()))
 
 
 def test_a_gap_between_recordings_is_unwatched() -> None:
@@ -412,7 +501,7 @@ def test_the_station_in_force() -> None:
     table = pair_trips(events, hunt("1", "2"))
 
     assert [(t.station, t.away_s) for t in table.trips] == [("1", 300), ("2", 300)]
-    assert left_over(table)["away-red-900"] == "she was next seen at station 2"
+    assert left_over(table)["away-red-900"] == "her colour was next seen at station 2"
 
 
 def test_nobody_said_a_station() -> None:
@@ -455,6 +544,135 @@ def test_a_station_said_late_counts_for_the_recording_with_a_doubt() -> None:
 
     assert (trip.station, trip.used) == ("2", True)
     assert trip.doubts == ("the station was said only later",)
+
+
+def at_two_stations(*between: Event, second: float = 1500) -> list[Event]:
+    return [
+        note(-5, "station", "", "1"),
+        *rounds(4),
+        note(second - 5, "station", "", "2"),
+        *between,
+        *rounds(4, first=second),
+    ]
+
+
+def test_a_colour_at_another_station_is_left_open() -> None:
+    table = pair_trips(at_two_stations(), hunt("1", "2"))
+
+    assert {(b, s) for b, s, _ in bees_used(table)} == {
+        ("yellow", "1"),
+        ("yellow at 2", "2"),
+    }
+    assert table.maybe_same == (("yellow", "yellow at 2"),)
+    assert any("same_bee = ['yellow']" in doubt for doubt in table.doubts)
+
+
+@pytest.mark.parametrize(
+    "events",
+    [
+        at_two_stations(note(1490, "mark", "yellow")),
+        at_two_stations(second=1440 + 3 * 3600),
+    ],
+    ids=["painted there", "hours between"],
+)
+def test_a_colour_painted_anew_is_another_bee(events: list[Event]) -> None:
+    table = pair_trips(events, hunt("1", "2"))
+
+    assert {b for b, _, _ in bees_used(table)} == {"yellow", "yellow at 2"}
+    assert table.maybe_same == ()
+
+
+def test_same_bee_is_one_bee_at_every_station() -> None:
+    table = pair_trips(at_two_stations(), hunt("1", "2", same_bee=["yellow"]))
+
+    assert {b for b, _, _ in bees_used(table)} == {"yellow"}
+    assert table.maybe_same == ()
+
+
+def by(recording: str, events: list[Event]) -> list[Event]:
+    return [replace(e, recording=recording) for e in events]
+
+
+TWO_OBSERVERS = [
+    {"name": "ann*.m4a", "observer": "Ann", "station": "1"},
+    {"name": "bob*.m4a", "observer": "Bob", "station": "2"},
+]
+
+
+@pytest.mark.parametrize("same_bee", [[], ["yellow"]])
+@pytest.mark.parametrize("named", [True, False])
+def test_the_same_colour_at_two_stations_at_once_is_two_bees(
+    *, named: bool, same_bee: list[str]
+) -> None:
+    one = by("ann 1.m4a", [note(-5, "station", "", "1"), *rounds(4)])
+    two = by("bob 1.m4a", [note(1, "station", "", "2"), *rounds(4, first=7, away=500)])
+    recording = TWO_OBSERVERS if named else []
+
+    table = pair_trips(
+        one + two, hunt("1", "2", recording=recording, same_bee=same_bee)
+    )
+
+    # The same words within ten seconds of each other: neither drops the other's.
+    assert [(s, a) for _, s, a in bees_used(table)].count(("1", 300)) == 3
+    assert [(s, a) for _, s, a in bees_used(table)].count(("2", 500)) == 3
+    assert len({b for b, _, _ in bees_used(table)}) == 2
+    assert table.maybe_same == ()
+
+
+def test_each_observer_has_a_station_bearings_and_a_pause_of_their_own() -> None:
+    one = by("ann 1.m4a", [*rounds(2), note(61, "bearing", "yellow", "210")])
+    two = by("bob 1.m4a", [*rounds(2, first=1), note(64, "bearing", "", "100")])
+    pause = by("bob 1.m4a", [note(90, "pause"), note(400, "resume")])
+
+    table = pair_trips(one + two + pause, hunt("1", "2", recording=TWO_OBSERVERS))
+
+    told = {(x.observer, x.station, x.bee, x.bearing_read_deg) for x in table.lines}
+    assert told == {
+        ("Ann", "1", "yellow of Ann", 210.0),
+        ("Bob", "2", "yellow of Bob", 100.0),
+    }
+    assert {b for b, _, _ in bees_used(table) if b.endswith("Ann")}
+    assert not any(t.used for t in table.trips if t.station == "2")
+    assert all(t.used for t in table.trips if t.station == "1")
+
+
+def test_a_pause_of_one_observer_is_none_of_the_other_at_the_same_station() -> None:
+    told = [{**one, "station": "1"} for one in TWO_OBSERVERS]
+    one = by("ann 1.m4a", rounds(2))
+    two = by("bob 1.m4a", rounds(2, "white", first=1))
+    pause = by("bob 1.m4a", [note(90, "pause"), note(300, "resume")])
+
+    table = pair_trips(one + two + pause, hunt("1", "2", recording=told))
+
+    assert [(t.mark, t.used) for t in table.trips] == [
+        ("yellow", True),
+        ("white", False),
+    ]
+
+
+def test_a_recording_without_a_station_is_doubted_and_named() -> None:
+    first = by("a.m4a", [note(-5, "station", "", "1"), *rounds(3)])
+    second = by("b.m4a", rounds(3, first=4000))
+
+    table = pair_trips(first + second, hunt("1", "2"))
+
+    late = [t for t in table.trips if t.from_clock and t.from_clock > at(3000)]
+    assert [t.station for t in late] == ["1", "1"]
+    assert all("no station was said in b.m4a" in t.doubts[0] for t in late)
+    assert any("no station was said in b.m4a: its 6 notes" in d for d in table.doubts)
+    (assumed,) = table.assumed
+    assert (assumed.recording, assumed.station, assumed.notes) == ("b.m4a", "1", 6)
+
+
+def test_hunt_toml_gives_a_recording_its_station() -> None:
+    first = by("a.m4a", [note(-5, "station", "", "1"), *rounds(3)])
+    second = by("b.m4a", rounds(3, first=4000))
+    told = [{"name": "b.m4a", "station": "2"}]
+
+    table = pair_trips(first + second, hunt("1", "2", recording=told))
+
+    assert {s for _, s, _ in bees_used(table)} == {"1", "2"}
+    assert table.assumed == ()
 
 
 def test_bees_of_a_known_hive_are_left_out() -> None:
@@ -564,3 +782,23 @@ def test_the_time_of_day_does_not_matter(events: list[Event], minutes: int) -> N
         (v.visit_s, v.used) for v in two.visits
     ]
     assert [u.why for u in one.unpaired] == [u.why for u in two.unpaired]
+
+
+def test_flights_in_the_dark_raise_a_doubt() -> None:
+    day = pair_trips(rounds(3), hunt())
+    night = pair_trips([replace(e, clock=at(-9 * 3600 + n * 300)) for n, e in
+                        enumerate(rounds(3))], hunt())  # fmt: skip
+
+    assert not any("dark" in doubt for doubt in day.doubts)
+    assert "6 notes are of bees flying in the dark, the first at 14 Jul 01:00" in (
+        " ".join(night.doubts)
+    )
+
+
+def test_days_that_lie_months_apart_raise_a_doubt() -> None:
+    late = [replace(e, clock=at(112 * 86_400 + n * 300)) for n, e in
+            enumerate(rounds(2))]  # fmt: skip
+
+    table = pair_trips([*rounds(2), *late], hunt())
+
+    assert any("lie 112 days apart: are both days right?" in d for d in table.doubts)

@@ -63,7 +63,7 @@ def command(directory: Path) -> None:
         click.echo(f"   {line}")
     table = hunt.trips()
     click.echo(f"3. {count_line(table)}")
-    result = hunt.locate()
+    result = hunt.weigh_doubts(hunt.locate())
     written = hunt.write_results(result)
     click.echo("4. The answer:")
     for line in answer_lines(result):

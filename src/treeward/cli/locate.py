@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from treeward.report.records import HuntResult
 
 
+MOST_DOUBTS = 6  # on the screen, where the answer is what is wanted; choice
+
+
 @click.command(name="locate")
 @hunt_option
 @click.option("--with-sound", is_flag=True, help="Put short clips into the report.")
@@ -38,7 +41,7 @@ def command(
 
     hunt = Hunt(hunt_dir)
     recover_first(hunt)
-    result = hunt.locate()
+    result = hunt.weigh_doubts(hunt.locate())
     written = hunt.write_results(result, with_sound=with_sound, online_map=online_map)
     if as_json:
         import json
@@ -70,6 +73,7 @@ def answer_lines(result: HuntResult) -> list[str]:
     from treeward.report.words import (
         basis_sentence,
         colony_sentences,
+        doubt_sentences,
         headline,
         missing_sentences,
         next_of,
@@ -77,7 +81,11 @@ def answer_lines(result: HuntResult) -> list[str]:
     )
 
     if result.fix is None or not result.fix.colonies:
-        return [headline(result), *missing_sentences(result)]
+        return [
+            headline(result),
+            *missing_sentences(result),
+            *doubt_sentences(result),
+        ]
     units = Units(result.hunt_file.hunt.units)
     lines = []
     if len(result.fix.colonies) > 1:
@@ -98,7 +106,24 @@ def answer_lines(result: HuntResult) -> list[str]:
     lines += list(result.missing)
     lines += filter(None, [placed_sentence(result)])
     lines.append(basis_sentence(result))
+    lines += doubt_sentences(result)
+    lines += table_doubts(result)
     return lines
+
+
+def table_doubts(result: HuntResult) -> list[str]:
+    """Give the doubts about the notes as a whole, the first few of many."""
+    from treeward.report.words import sentence
+
+    doubts = result.table.doubts
+    if not doubts:
+        return []
+    more = len(doubts) - MOST_DOUBTS
+    return [
+        "Doubts about the notes:",
+        *(f"  {sentence(text)}" for text in doubts[:MOST_DOUBTS]),
+        *([f"  And {more} more: treeward trips lists them."] if more > 0 else []),
+    ]
 
 
 def day_lines(result: HuntResult) -> list[str]:

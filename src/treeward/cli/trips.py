@@ -112,7 +112,7 @@ def _bearing_rows(table: TripTable) -> list[tuple[str, ...]]:
             line.bee or "(no bee named)",
             line.station,
             _time(line.clock),
-            f"{line.bearing_read_deg:.0f}°",
+            f"{line.bearing_read_deg:.0f}° {line.reference}".rstrip(),
             "used" if line.used else "left out",
             "; ".join(line.doubts),
         )

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 WEIGHT: Mapping[EventKind, float] = {
     EventKind.TIME: 3.0,
     EventKind.STATION: 3.0,
+    EventKind.DATE: 3.0,
     EventKind.BACK: 2.0,
     EventKind.AWAY: 2.0,
     EventKind.BEARING: 2.0,
@@ -34,7 +35,10 @@ WEIGHT: Mapping[EventKind, float] = {
     EventKind.REMARK: 0.2,
 }
 NEEDS_VALUE = frozenset(
-    {EventKind.TIME, EventKind.STATION, EventKind.BEARING, EventKind.DURATION}
+    {
+        *(EventKind.TIME, EventKind.DATE, EventKind.STATION),
+        *(EventKind.BEARING, EventKind.DURATION),
+    }
 )
 _NEEDS_MARK = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK})
 _WEIGHT_REFUSED = 1.2  # of a time that does not fit the others; guess

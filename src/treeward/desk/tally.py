@@ -9,6 +9,7 @@ from treeward.report.days import disagreements
 from treeward.report.paint import paint_hex, split_mark
 from treeward.report.units import Units, bearing_text, duration_text
 from treeward.report.words import (
+    advice_sentences,
     basis_sentence,
     colony_sentences,
     headline,
@@ -83,7 +84,7 @@ def bees_of(table: TripTable) -> list[BeeLines]:
             bearings=tuple(
                 BearingLine(
                     row=x.row,
-                    text=bearing_text(x.bearing_read_deg),
+                    text=f"{bearing_text(x.bearing_read_deg)} {x.reference}".rstrip(),
                     used=x.used,
                     doubts=x.doubts,
                 )
@@ -155,13 +156,13 @@ def answer_payload(result: HuntResult) -> dict[str, Any]:
     fix = result.fix
     sentences: list[str] = []
     distances: list[dict[str, Any]] = []
-    advice: tuple[str, ...] = ()
+    advice: list[str] = []
     if fix is not None:
         for number, colony in enumerate(fix.colonies):
             said = colony_sentences(result, colony)
             sentences += said[1:] if len(fix.colonies) == 1 and not number else said
         sentences += disagreements(result)
-        advice = fix.advice
+        advice = advice_sentences(result)
         reach_m = max((bee.high90_m for bee in fix.bees), default=1.0)
         distances = [
             {
@@ -184,6 +185,6 @@ def answer_payload(result: HuntResult) -> dict[str, Any]:
         "next": next_sentences(result),
         "basis": basis_sentence(result),
         "missing": missing_sentences(result),
-        "advice": list(advice),
+        "advice": advice,
         "distances": distances,
     }

@@ -86,8 +86,8 @@ def board(
             case EventKind.MARK:
                 seen.setdefault(mark, _Seen("seen", event.clock))
             case EventKind.BEARING:
-                if event.value:
-                    bearings.setdefault(mark, []).append(float(event.value))
+                if event.bearing is not None:
+                    bearings.setdefault(mark, []).append(event.bearing.deg)
             case _:
                 pass
     rows = [

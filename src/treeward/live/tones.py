@@ -32,6 +32,7 @@ _SHAPES: dict[str, tuple[tuple[float, float, float], ...]] = {
     EventKind.BEARING: ((1568, 1568, 0.22),),
     EventKind.TIME: ((2093, 2093, 0.03), (0, 0, 0.09), (1568, 1568, 0.03)),
     EventKind.STATION: ((659, 659, 0.10), (659, 659, 0.10)),
+    EventKind.DATE: ((494, 494, 0.05), (740, 740, 0.05), (494, 494, 0.05)),
     EventKind.WIND: ((700, 1900, 0.13), (1900, 700, 0.13)),
     EventKind.DURATION: ((988, 988, 0.06), (1175, 1175, 0.06), (988, 988, 0.06)),
     EventKind.MISSED: ((740, 520, 0.22),),

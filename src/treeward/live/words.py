@@ -18,7 +18,8 @@ def event_text(event: Event) -> str:
         case EventKind.MARK:
             text = f"marked {mark}"
         case EventKind.BEARING:
-            text = f"{mark} bearing {event.value}°"
+            degrees, *more = event.value.split() or [""]
+            text = f"{mark} bearing {degrees}° {' '.join(more)}"
         case EventKind.DURATION:
             text = f"{mark} {_stated(event.value)}"
         case EventKind.SCRATCH:
@@ -41,7 +42,8 @@ def _stated(value: str) -> str:
 def spoken_event(event: Event, away_s: float | None) -> str:
     """Return what is read back: "yellow back, six minutes ten"."""
     if event.kind is EventKind.BEARING:
-        said = " ".join(event.value.zfill(3))
+        degrees, *more = event.value.split() or [""]
+        said = " ".join([*degrees.zfill(3), *more])
         return f"{event.mark} bearing {said}".strip()
     text = event_text(event).replace("-", " ")
     if event.kind is EventKind.BACK and away_s is not None:

@@ -20,6 +20,7 @@ from .clock_anchors import (
     parse_spoken_time,
     read_anchors,
 )
+from .clock_dates import by_spoken_day, spoken_day
 from .clock_evidence import (
     AGREE_S,
     Evidence,
@@ -56,6 +57,15 @@ __all__ = [
     "place_recordings",
 ]
 
+MONTHS_APART_DAYS = 60  # a hunt is over before, mostly; guess
+DAY_FROM = {
+    "spoken date": "the day as it was said",
+    "start given": "the day as it was given",
+    "container": "the day as the sound file itself says",
+    "file name": "the day by the file's name",
+    "file time": "the day by the file's time",
+    "transcript": "the day as the transcript says",
+}
 CLOCK_FLAG = "clock: "  # every flag that this module sets on an event begins so
 _DAY_HOURS = range(7, 20)  # where the place is not known, bees fly then; guess
 
@@ -76,6 +86,16 @@ class ClockResult:
     stretches: tuple[ClockStretch, ...] = ()
     flags: tuple[str, ...] = ()
     end: datetime | None = None
+    day: date | None = None
+    day_from: str = ""  # the evidence that tells the day: a `Source`, or "transcript"
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What is to be told of the recording: its day, and every flag."""
+        if self.day is None:
+            return self.flags
+        told = DAY_FROM[self.day_from]
+        return (f"{self.day.day} {self.day:%b %Y}, {told}", *self.flags)
 
     @property
     def rests_on(self) -> str:
@@ -116,7 +136,14 @@ def place_on_clock(
         their value on the twenty-four-hour dial.
     """
     placed = [_plain(event, zone, anew=anew) for event in events]
+    flags: list[str] = []
     lower = lower_evidence(recording, zone)
+    said = spoken_day(placed, lower, flags)
+    against: list[Evidence] = []
+    if said is not None:
+        lower, against = by_spoken_day(lower, said[1])
+        value = said[1].isoformat()
+        placed[said[0]] = replace(placed[said[0]], value=value)
     days = _days(lower, recording, zone)
     anchors = read_anchors(placed, days, zone)
     window = _start_window(lower, zone)
@@ -125,8 +152,8 @@ def place_on_clock(
         start_utc_s=window,
         end_offset_s=end_offset_s(recording, zone),
         is_daylight=is_daylight or _is_day,
+        start_is_weak=all(e.source == "file time" for e in lower),
     )
-    flags: list[str] = []
     if stretches:
         clock = from_spoken(stretches, lower, placed, recording, zone)
     else:
@@ -136,7 +163,7 @@ def place_on_clock(
         start = _moment(clock[0].offset_utc_s, zone)
         spoken = [text for stretch in clock for text in stretch.spoken]
         evidence, disagreements = weigh(
-            lower, start, clock[0].half_width_s, zone, spoken=spoken
+            [*lower, *against], start, clock[0].half_width_s, zone, spoken=spoken
         )
         flags += disagreements
         if not any(e.start for e in lower) and _only_twelve_hour(stretches):
@@ -167,6 +194,7 @@ def place_on_clock(
         if clock and recording.duration_s is not None
         else None
     )
+    day, day_from = _day_of(start, lower, placed)
     return ClockResult(
         recording=recording.name,
         start=start,
@@ -175,6 +203,8 @@ def place_on_clock(
         evidence=tuple(evidence),
         stretches=tuple(clock),
         flags=tuple(flags),
+        day=day,
+        day_from=day_from,
     )
 
 
@@ -207,7 +237,48 @@ def place_recordings(
                 "or one of the clocks is wrong"
             )
             results[index + 1] = replace(two, flags=(*two.flags, said))
-    return results
+    return _months_apart(results)
+
+
+def _months_apart(results: Sequence[ClockResult]) -> list[ClockResult]:
+    """Doubt the days of recordings that lie months from the one before them."""
+    found = list(results)
+    dated = [index for index, one in enumerate(results) if one.day is not None]
+    for before, after in pairwise(dated):
+        one, two = found[before], found[after]
+        if one.day is None or two.day is None:
+            continue
+        apart_days = (two.day - one.day).days
+        if apart_days > MONTHS_APART_DAYS:
+            # The one whose day is known less well is named.
+            weaker = max(after, before, key=lambda i: _RANK.index(found[i].day_from))
+            other = one if weaker == after else two
+            told = DAY_FROM[found[weaker].day_from]
+            said = (
+                f"lies {apart_days} days from {other.recording}: is its day right? It "
+                f"is {told}; say the date, or give --start"
+            )
+            found[weaker] = replace(found[weaker], flags=(*found[weaker].flags, said))
+    return found
+
+
+_RANK = ("spoken date", "start given", "transcript", "container", "file name",
+         "file time")  # fmt: skip
+
+
+def _day_of(
+    start: datetime | None, lower: Sequence[Evidence], events: Sequence[Event]
+) -> tuple[date | None, str]:
+    """Return the day of a recording, and the evidence that told it."""
+    if start is None:
+        clocks = [event.clock for event in events if event.clock is not None]
+        return (min(clocks).date(), "transcript") if clocks else (None, "")
+    for evidence in lower:
+        told = evidence.start.date() if evidence.start else evidence.day
+        said = any(one.source == "spoken date" for one in lower)
+        if told is not None and abs((told - start.date()).days) <= 1:
+            return start.date(), "spoken date" if said else evidence.source
+    return start.date(), "transcript"
 
 
 def _plain(event: Event, zone: ZoneInfo, *, anew: bool) -> Event:

@@ -37,6 +37,7 @@ _THRIFTY = 1.0  # somebody stops the recorder whenever nothing happens; each pau
 _THRIFTY_PAUSE = 0.2  # and each stretch with one spoken time is then no surprise
 _FITS = 0.53  # per factor e by which the room a misheard time fell into is narrow
 _AGAINST_START = 0.6  # the other evidence tells another start
+_DOUBTFUL_AGAINST = 0.4  # more, so that one time in doubt alone does not outweigh that
 _PER_DAY_AWAY = 0.3  # and the farther, the worse, up to a day
 _DARK = 0.2  # no bee flies then
 _PAUSE_PER_S = 1 / 10_800.0  # a pause of hours is as odd as a misheard time
@@ -63,6 +64,7 @@ class Anchor:
     text: str
     confidence: float
     readings: tuple[Reading, ...]
+    doubtful: bool = False  # flagged, and nobody has confirmed it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,6 +165,7 @@ def read_anchors(
                 text=event.value,
                 confidence=event.confidence,
                 readings=readings,
+                doubtful=event.doubtful,
             )
         )
     anchors.sort(key=lambda a: (a.second, a.index))
@@ -194,6 +197,7 @@ def explain(
     start_utc_s: tuple[float, float] | None,
     end_offset_s: float | None,
     is_daylight: Callable[[datetime], bool],
+    start_is_weak: bool = False,
 ) -> list[Stretch]:
     """Return the stretches of the likeliest explanation, in order of the sound.
 
@@ -209,14 +213,19 @@ def explain(
         known: the offset of its last stretch. It can confirm a pause.
     is_daylight
         Whether bees fly at a moment.
+    start_is_weak
+        Whether the other evidence may well be wrong (a file's time), so that even a
+        spoken time that is in doubt outweighs it.
     """
     lone_cost = _LONE if len(anchors) >= 3 else 0.0
 
-    def opening_cost(reading: Reading, *, first: bool) -> float:
+    def opening_cost(reading: Reading, anchor: Anchor, *, first: bool) -> float:
         cost = 0.0 if is_daylight(reading.local) else _DARK
         if first and start_utc_s is not None:
             away_s = outside_s(start_utc_s, reading.low_s, reading.high_s)
             if away_s > AGREE_S:
+                if anchor.doubtful and not start_is_weak:
+                    cost += _DOUBTFUL_AGAINST
                 cost += _AGAINST_START + _PER_DAY_AWAY * min(1.0, away_s / 86_400)
         return cost
 
@@ -243,7 +252,7 @@ def explain(
         )
         now = story.current
         if now is None:
-            base = story.base + opening_cost(reading, first=True)
+            base = story.base + opening_cost(reading, anchor, first=True)
             return story._replace(base=base, current=opened, refused=())
         refused_cost = _refused_cost(story.refused, now, reading)
         low_s = max(now.low_s, reading.low_s)
@@ -259,7 +268,8 @@ def explain(
             return None
         before = close(story, last=False)
         pause_s = reading.low_s - now.high_s
-        base = before.base + refused_cost + opening_cost(reading, first=False)
+        opening = opening_cost(reading, anchor, first=False)
+        base = before.base + refused_cost + opening
         return before._replace(
             base=base + _PAUSE_PER_S * pause_s,
             pauses=before.pauses + 1,

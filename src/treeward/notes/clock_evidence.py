@@ -15,13 +15,16 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from zoneinfo import ZoneInfo
 
-Source = Literal["spoken times", "start given", "container", "file name", "file time"]
+Source = Literal[
+    "spoken times", "spoken date", "start given", "container", "file name", "file time"
+]
 
 AGREE_S = (
     120.0  # two clocks that differ by less agree: nobody sets a watch finer; guess
 )
 EARLIEST_YEAR, LATEST_YEAR = 1970, 2200  # of a clock that somebody wrote; choice
 FIRST_YEAR = 2000  # metadata before it are a clock that was never set (1904, 1970)
+SUNSET_DEG = -0.833  # of the sun's middle at sunset: refraction and radius; definition
 _SAME_MOMENT_S = 10.0  # a file is closed within this of its last sample; guess
 
 
@@ -215,7 +218,8 @@ def daylight_at(
 ) -> Callable[[datetime], bool]:
     """Return a test for whether bees could see to fly there at a moment.
 
-    The sun is less than six degrees under the horizon (civil twilight).
+    The sun is up: bees are mostly home about sunset (common practice; no published
+    threshold was found).
     """
     from astral import Observer
     from astral.sun import elevation
@@ -223,6 +227,7 @@ def daylight_at(
     place = Observer(latitude=latitude_deg, longitude=longitude_deg)
 
     def is_daylight(moment: datetime) -> bool:
-        return float(elevation(place, moment)) > -6.0
+        height_deg = float(elevation(place, moment, with_refraction=False))
+        return height_deg > SUNSET_DEG
 
     return is_daylight

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from treeward.notes.bearing_cells import read_bearing_cell
 from treeward.notes.events import Event, EventKind
 from treeward.notes.number_words import plain_words
 from treeward.notes.values import bearing_value, time_value
@@ -54,7 +55,7 @@ def read_again(events: Sequence[Event], *, flag_below: float) -> list[Event]:
             continue
         if event.kind is EventKind.BEARING:
             stay = _same_station(events, place, flag_below)
-            sure = [float(one.value) for one in stay if one.value.isdigit()]
+            sure = [one.bearing.deg for one in stay if one.bearing is not None]
             found[place] = _best(event, _bearing, _near_bearing(sure), LEAST_BEARINGS)
         elif event.kind is EventKind.TIME and event.start_s is not None:
             near = _near_time(offsets_s, event.start_s)
@@ -125,10 +126,10 @@ def _time(text: str) -> str | None:
 
 def _near_bearing(sure_deg: Sequence[float]) -> Callable[[str], int]:
     def count(value: str) -> int:
-        if not value.isdigit():
+        if (cell := read_bearing_cell(value)) is None:
             return 0
         return sum(
-            abs((float(value) - other + 180) % 360 - 180) <= BEARINGS_NEAR_DEG
+            abs((cell.deg - other + 180) % 360 - 180) <= BEARINGS_NEAR_DEG
             for other in sure_deg
         )
 

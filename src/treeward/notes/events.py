@@ -6,11 +6,14 @@ Values are text, as they stand in review.csv:
     back       bee       ""
     away       bee       ""            a bearing said with it is a row of its own
     mark       bee       ""            the bee was painted now
-    bearing    bee or "" "210"         degrees as read off the compass, 0-359
+    bearing    bee or "" "210"         degrees as read off the compass, 0-359; a point
+                                       of the compass "225 sw"; "210 true" where it was
+                                       not read as hunt.toml's compass says
     time       ""        "10:22"       or "10:22:30"; 24 h once resolved
+    date       ""        "2026-07-14", or "14 July" until the year is known
     station    ""        station id
     wind       ""        "calm" "light" "moderate" "strong", and where from:
-                         "light 225"
+                         "light 225", "light 225 true"
     duration   bee       "away 330"    or "round 330", seconds
     missed     bee       ""
     pause, resume, scratch  ""  ""
@@ -26,12 +29,18 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from treeward.notes.bearing_cells import BearingCell, Reference, read_bearing_cell
+
 if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.speech.records import Alternative
 
 UNMARKED = "unmarked"
+# Flags that are settled elsewhere, or are not about what was heard: they put no note in
+# doubt by themselves.
+ORDER_FLAG, STATION_FLAG = "order: ", "station: "  # begin what `second_look` says
+SETTLED_FLAGS = ("taken back by", "clock: ", ORDER_FLAG, STATION_FLAG)
 
 
 class EventKind(StrEnum):
@@ -43,6 +52,7 @@ class EventKind(StrEnum):
     BEARING = "bearing"
     TIME = "time"
     STATION = "station"
+    DATE = "date"
     WIND = "wind"
     DURATION = "duration"
     MISSED = "missed"
@@ -74,3 +84,25 @@ class Event:
     alternatives: tuple[Alternative, ...] = ()
     flags: tuple[str, ...] = ()
     row: str = ""  # stable row name in review.csv, "" before the file is written
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether a flag puts the note in doubt; what a person confirmed has none."""
+        return any(not flag.startswith(SETTLED_FLAGS) for flag in self.flags)
+
+    @property
+    def bearing(self) -> BearingCell | None:
+        """What a bearing says; None for other notes, and where none can be read."""
+        if self.kind is not EventKind.BEARING:
+            return None
+        return read_bearing_cell(self.value)
+
+    @property
+    def precision_deg(self) -> float | None:
+        """Width that a bearing was rounded to: 1, 22.5 or 45, or as said; degrees."""
+        return None if self.bearing is None else self.bearing.precision_deg
+
+    @property
+    def reference(self) -> Reference:
+        """North that a bearing was read against, "" where it was not said."""
+        return "" if self.bearing is None else self.bearing.reference

@@ -37,7 +37,8 @@ class Lexicon:
             marks={tuple(way.split()): mark for way, mark in book.marks().items()},
             after=_by_place(actions, "after"),
             before=_by_place(actions, "before"),
-            anchors={
+            anchors={("date",): EventKind.DATE}
+            | {
                 tuple(way.split()): EventKind(kind)
                 for kind, ways in book.anchors().items()
                 for way in ways

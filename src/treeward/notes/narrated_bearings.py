@@ -49,6 +49,7 @@ _ENOUGH = re.compile(
     r"|this time|$)"
 )
 _AT = re.compile(r"\bat $")
+_ROUGH_AFTER = re.compile(r"(?:, )?(more or less|or so)\b")
 
 
 def leads_to_bearing(text: str, place: int) -> bool:
@@ -102,6 +103,8 @@ class Bearings:
             for word in dict.fromkeys(text[place:number_at].split())
             if word in values.ROUGHLY
         )
+        if after := _ROUGH_AFTER.match(text, end):
+            flags = (*flags, f"said to be rough: '{after[1]}'")
         clock = values.time_value(words)
         if _AT.search(text[place:number_at]) and clock and clock.text:
             flags = (*flags, "a bearing or a time of day?")

@@ -34,6 +34,10 @@ _TELLS = re.compile(
     r"|midday|watch|phone) |\d:\d\d"
 )
 _ON_WATCH = re.compile(r"(?:exactly|precisely|(?:on|by) my (?:watch|phone)) ")
+_DATE = re.compile(
+    r"(?:(?:the )?date(?: today)?(?: is)? (?:, )?|(?:and )?today is "
+    r"|it is (?=(?:the |on )?(?:\w+day )?(?:the )?[\w-]+ (?:[\w-]+ )?(?:of )?[a-z]+))"
+)
 _STATION = re.compile(
     r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down|gone|going"
     r"|starting|start|now|arrived|set up|sitting) )*"
@@ -79,6 +83,7 @@ class ValueNotes:
         finders: tuple[Callable[[str, int], Told | None], ...] = (
             self._watching.at,
             self._durations.at,
+            self._date,
             self._station,
             self._wind,
             lambda text, place: self._time(text, place, asked=asked),
@@ -139,6 +144,23 @@ class ValueNotes:
             value=value.text,
             flags=flags,
             options=value.options,
+        )
+
+    @staticmethod
+    def _date(text: str, place: int) -> Told | None:
+        lead = _DATE.match(text, place)
+        if lead is None:
+            return None
+        value = values.date_value(words_from(text, lead.end()))
+        if value is None:
+            return None
+        end = place_after(text, lead.end(), value.used)
+        return Told(
+            kind=EventKind.DATE,
+            start=place,
+            end=end,
+            value=value.text,
+            flags=value.flags,
         )
 
     def _station(self, text: str, place: int) -> Told | None:

@@ -14,6 +14,7 @@ from treeward.notes import stream as st
 from treeward.notes import values
 from treeward.notes.events import UNMARKED, Event, EventKind
 from treeward.notes.lexicon import Lexicon, longest
+from treeward.notes.scratch import taken_back
 from treeward.speech.records import Alternative, WordSource
 
 if TYPE_CHECKING:
@@ -167,6 +168,8 @@ class _Finder:
                 return values.bearing_value(texts)
             case EventKind.TIME:
                 return values.time_value(texts)
+            case EventKind.DATE:
+                return values.date_value(texts)
             case EventKind.STATION:
                 return values.station_value(self.lexicon, texts)
             case EventKind.WIND:
@@ -328,15 +331,9 @@ def marks_of_bearings(events: Sequence[Event]) -> list[Event]:
 def flag_scratched(events: Sequence[Event]) -> list[Event]:
     """Say on each note that a later "scratch that" takes it back."""
     found = list(events)
-    open_notes: list[int] = []
-    for index, event in enumerate(found):
-        if event.kind is not EventKind.SCRATCH:
-            open_notes.append(index)
-            continue
-        if open_notes:
-            taken = open_notes.pop()
-            flag = f"taken back by '{event.heard}'"
-            found[taken] = replace(found[taken], flags=(*found[taken].flags, flag))
+    for taken, scratch in taken_back(events).items():
+        flag = f"taken back by '{events[scratch].heard}'"
+        found[taken] = replace(found[taken], flags=(*found[taken].flags, flag))
     return found
 
 

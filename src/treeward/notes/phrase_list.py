@@ -68,6 +68,13 @@ def _sitting_down(book: PhraseBook) -> list[Saying]:
                 also=tuple(f"{other} ten twenty-two" for other in anchors[1:]),
             )
         )
+    if anchors := book.anchor_words.get("date", ()):
+        found.append(
+            Saying(
+                say=f"{anchors[0]} fourteenth of july",
+                means="the day; once at its beginning is enough",
+            )
+        )
     if anchors := book.anchor_words.get("wind", ()):
         strengths = ", ".join(ways[0] for ways in book.wind.values())
         found.append(Saying(say=f"{anchors[0]} light", means=f"the wind: {strengths}"))

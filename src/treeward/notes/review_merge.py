@@ -165,7 +165,7 @@ def changed_columns(machine: ReviewRow, row: ReviewRow) -> frozenset[str]:
 def heed_corrected_times(
     new: Sequence[Event], previous: Sequence[ReviewRow], current: Sequence[ReviewRow]
 ) -> list[Event]:
-    """Return new events with the person's word on spoken times, for the clock.
+    """Return new events with the person's word on spoken times and dates.
 
     A corrected time takes the person's value, and one that was dropped, deleted or
     turned into something else loses its value, so that it anchors nothing. The
@@ -175,10 +175,10 @@ def heed_corrected_times(
     pairs = match_events([row.event for row in previous], new)
     heeded = list(new)
     for i, j in pairs.items():
-        if new[j].kind != EventKind.TIME:
+        if new[j].kind not in {EventKind.TIME, EventKind.DATE}:
             continue
         row = mine.get(previous[i].name)
-        if row is None or row.decision == "drop" or row.event.kind != EventKind.TIME:
+        if row is None or row.decision == "drop" or row.event.kind != new[j].kind:
             heeded[j] = replace(new[j], value="")
         elif "value" in changed_columns(previous[i], row):
             heeded[j] = replace(new[j], value=row.event.value)

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewError
 
+from .bearing_cells import read_bearing_cell
 from .clock_anchors import parse_spoken_time
+from .dates import is_date, parse_date
 from .events import Event, EventKind
 from .review_cells import (
     CellError,
@@ -322,6 +324,10 @@ def _means_the_same(kind: EventKind, cell: str, written: str) -> bool:
         if one is None or two is None:
             return False
         return one[:2] == two[:2] and (one[2] or 0) == (two[2] or 0)
+    if kind == EventKind.DATE:
+        return parse_date(cell) == parse_date(written) is not None
+    if kind == EventKind.BEARING:
+        return read_bearing_cell(cell) == read_bearing_cell(written) is not None
     if cell.isdigit() and written.isdigit():
         return int(cell) == int(written)
     return False
@@ -332,11 +338,7 @@ def _anything(_cell: str) -> bool:
 
 
 def _is_bearing(cell: str) -> bool:
-    try:
-        number = parse_number(cell, decimal_comma=False)
-    except CellError:
-        return bool(re.fullmatch(r"[NESWnesw]{1,3}|[A-Za-z]+(?:[- ]?[A-Za-z]+)*", cell))
-    return number is not None and 0 <= number <= 360
+    return read_bearing_cell(cell) is not None
 
 
 def _is_duration(cell: str) -> bool:
@@ -344,11 +346,15 @@ def _is_duration(cell: str) -> bool:
 
 
 _VALUES: dict[EventKind, tuple[str, Callable[[str], bool]]] = {
-    EventKind.BEARING: ("Write degrees from 0 to 359, as 210.", _is_bearing),
+    EventKind.BEARING: (
+        "Write degrees from 0 to 359: 210, or 210 true, or with a point: 225 sw.",
+        _is_bearing,
+    ),
     EventKind.TIME: (
         "Write hours and minutes, as 10:22.",
         lambda cell: parse_spoken_time(cell) is not None,
     ),
+    EventKind.DATE: ("Write the year first, as 2026-07-14.", is_date),
     EventKind.DURATION: (
         "Write away or round and seconds, as away 330.",
         _is_duration,

@@ -16,7 +16,7 @@ def taken_back(events: Sequence[Event]) -> dict[int, int]:
     """Find the note that each "scratch that" takes back.
 
     It is the last one before it in the same recording that still stands; said twice,
-    the last two go.
+    the last two go. A scratch that is in doubt itself takes nothing back.
 
     Parameters
     ----------
@@ -34,6 +34,6 @@ def taken_back(events: Sequence[Event]) -> dict[int, int]:
         before = standing.setdefault(event.recording, [])
         if event.kind is not EventKind.SCRATCH:
             before.append(index)
-        elif before:
+        elif before and not event.doubtful:
             gone[before.pop()] = index
     return gone

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from treeward.notes.bearing_cells import point_at
+from treeward.notes.dates import read_date
 from treeward.notes.lexicon import Lexicon, longest
 from treeward.notes.number_words import cardinal_run
 from treeward.notes.numbers import read_bearing, read_compass, read_time
@@ -23,7 +25,6 @@ ROUGHLY = frozenset(
 _WIND_LINKS = frozenset(
     {"from", "the", "is", "now", "a", "and", "out", "of", "coming", "blowing", "to"}
 )
-_POINT_SPREAD = "a compass word, good to about {spread} degrees"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,26 +52,33 @@ def skip_links(texts: Sequence[str]) -> tuple[int, tuple[str, ...]]:
 
 
 def bearing_value(texts: Sequence[str]) -> Value | None:
-    """Read the bearing at the start of `texts`; None when there is none."""
+    """Read the bearing at the start of `texts`; None when there is none.
+
+    A point of the compass stays beside its degrees ("225 sw"), and so does a north
+    that was named ("210 true").
+    """
     skip = 1 if texts and texts[0] == "due" else 0
     reading = read_bearing(texts[skip:])
     if reading is None:
         return None
-    flags = reading.flags
+    more: list[str] = []
     if reading.deg is not None and read_compass(texts[skip:]) is not None:
-        spread = 22 if reading.deg % 45 == 0 else 11
-        flags = (*flags, _POINT_SPREAD.format(spread=spread))
+        more.append(point_at(reading.deg))
     used = skip + reading.used
-    if texts[used : used + 1] == ["true"]:
-        flags = (*flags, "said to be from true north")
     if texts[used : used + 1] in (["true"], ["magnetic"]):
+        more.append(texts[used])
         used += 1
+        used += texts[used : used + 1] == ["north"]
     return Value(
-        text="" if reading.deg is None else str(reading.deg % 360),
+        text="" if reading.deg is None else _joined(reading.deg, more),
         used=used,
-        flags=flags,
-        options=tuple(str(deg % 360) for deg in reading.options),
+        flags=reading.flags,
+        options=tuple(_joined(deg, more) for deg in reading.options),
     )
+
+
+def _joined(deg: int, more: Sequence[str]) -> str:
+    return " ".join([str(deg % 360), *more])
 
 
 def time_value(texts: Sequence[str]) -> Value | None:
@@ -86,6 +94,14 @@ def time_value(texts: Sequence[str]) -> Value | None:
     )
 
 
+def date_value(texts: Sequence[str]) -> Value | None:
+    """Read the date at the start of `texts`; None when there is none."""
+    reading = read_date(texts)
+    if reading is None:
+        return None
+    return Value(text=reading.value, used=reading.used, flags=reading.flags)
+
+
 def station_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:
     """Read a station's name at the start of `texts`, or its number."""
     named = longest(lexicon.stations, texts)
@@ -99,7 +115,7 @@ def station_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:
 
 def wind_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:
     """Read how strong the wind is and where from, in either order."""
-    strength = ""
+    strength, north = "", ""
     origin: int | None = None
     used = 0
     place = 0
@@ -110,6 +126,8 @@ def wind_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:
             strength, length = found
         elif compass and compass.deg is not None and origin is None:
             origin, length = compass.deg, compass.used
+        elif texts[place] in {"true", "magnetic"} and origin is not None:
+            north, length = f" {texts[place]}", 1
         elif texts[place] in _WIND_LINKS:
             place += 1
             continue
@@ -119,5 +137,5 @@ def wind_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:
         used = place
     if not strength:
         return None
-    text = strength if origin is None else f"{strength} {origin}"
+    text = strength if origin is None else f"{strength} {origin}{north}"
     return Value(text=text, used=used)

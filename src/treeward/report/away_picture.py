@@ -121,9 +121,9 @@ def away_figure(result: HuntResult) -> Figure | None:
 
 def flight_s(result: HuntResult, distance_m: float) -> float:
     """Return the time that flying out and home takes, at this hunt's speed."""
-    factor = 1.0
+    factor = result.settings.flight_speed_factor
     if result.fix is not None:
-        factor = result.fix.learned.get("flight_speed_factor", (1.0, 0.0))[0]
+        factor = result.fix.learned.get("flight_speed_factor", (factor, 0.0))[0]
     return distance_m * result.flight_s_per_m / factor
 
 

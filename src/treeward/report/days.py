@@ -155,8 +155,10 @@ def agreement_sentences(result: HuntResult) -> list[str]:
         said += [
             f"{day_text(day)} does not agree{subject}: alone it gives a place "
             f"{off_text(result, one)} of the one that all days give together, which "
-            "lies outside that day's 95 % area. Look for a compass or a station's "
-            "position read wrong, or for bees of another colony."
+            "lies outside that day's 95 % area. Bees may have stayed longer or shorter "
+            "in the hive that day (heat, cold, what the colony needs): compare the "
+            "away times first. Else look for a compass or a station's position read "
+            "wrong, or for bees of another colony."
             for day, one in against
         ]
     return said

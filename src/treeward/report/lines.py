@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from .compass import to_true_deg
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import datetime
@@ -39,11 +41,11 @@ def timed_ends(trip: Trip) -> tuple[datetime | None, datetime | None]:
 def true_bearing_deg(result: HuntResult, line: FlightLine) -> float | None:
     """Return a line's bearing against true north; None where its place is unknown."""
     place = result.station(line.station)
-    if result.hunt_file.hunt.compass == "true":
-        return line.bearing_read_deg % 360
-    if place is None:
+    compass = result.hunt_file.hunt.compass
+    if place is None and (line.reference or compass) == "magnetic":
         return None
-    return (line.bearing_read_deg + place.declination_deg) % 360
+    declination_deg = 0.0 if place is None else place.declination_deg
+    return to_true_deg(line.bearing_read_deg, line.reference, compass, declination_deg)
 
 
 def circular_mean_deg(bearings_deg: Iterable[float]) -> float | None:
@@ -78,7 +80,7 @@ def bundle(
     mean = circular_mean_deg(bearings)
     if mean is None:
         return None
-    assumed = result.bearing_sd_deg
+    assumed = result.settings.bearing_sd_deg
     if result.fix is not None and "bearing_sd_deg" in result.fix.learned:
         assumed = result.fix.learned["bearing_sd_deg"][0]
     spread = circular_sd_deg(bearings) if len(bearings) >= 3 else 0.0
@@ -107,8 +109,9 @@ def bundles_by_bee(result: HuntResult) -> tuple[LineBundle, ...]:
 
 def belongs_to(colony: Colony, line: FlightLine) -> bool:
     """Say whether a line is of a bee of that colony; an unnamed one is of any."""
-    names = {line.bee, line.mark} - {""}
-    return not names or not colony.marks or bool(names & set(colony.marks))
+    # The mark alone may be another bee's name: "yellow" beside "yellow at 2".
+    name = line.bee or line.mark
+    return not name or not colony.marks or name in colony.marks
 
 
 def bundles_by_colony(result: HuntResult) -> tuple[LineBundle, ...]:

@@ -9,6 +9,7 @@ from matplotlib.patches import Rectangle
 
 from treeward.positions import Position, format_position, utm_text
 
+from .compass import both_text, to_compass_deg
 from .days import day_text
 from .lines import bundles_by_bee
 from .map_days import dash_of, drawn_days
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from .lines import LineBundle
     from .records import HuntResult
 
 _LINE = 0.0245  # height of one line of the key, share of the sheet
@@ -129,7 +131,11 @@ def _places(key: _Key, result: HuntResult) -> None:
         walk = (
             f"{units.distance(place_next.walk_m)} from station "
             f"{place_next.from_station} on "
-            f"{bearing_text(place_next.walk_bearing_true_deg)} true"
+            + both_text(
+                result,
+                place_next.walk_bearing_true_deg,
+                result.station(place_next.from_station),
+            )
         )
         title = f"Next station{for_colony(result, colony)}"
         y = key.entry(drawable(title), drawable(walk, 60))
@@ -179,12 +185,14 @@ def _lines(key: _Key, result: HuntResult) -> None:
         key.heading("Flight lines")
         entries = [(name, name) for name in dict.fromkeys(g.name for g in groups)]
     else:
-        key.heading("Flight lines: mean, true (bearings)")
+        true = result.hunt_file.hunt.compass == "true"
+        north = "true" if true else "by compass, true"
+        key.heading(f"Flight lines: mean {north} (bearings)")
         entries = [
             (
                 group.name,
                 drawable(f"{group.name} from {group.station.id}", 24)
-                + f": {bearing_text(group.mean_true_deg)} ({len(group.lines)})",
+                + f": {_mean_text(result, group)} ({len(group.lines)})",
             )
             for group in groups
         ]
@@ -193,6 +201,15 @@ def _lines(key: _Key, result: HuntResult) -> None:
             key.text("and more", indent=0.14, muted=True)
             return
         _line_symbol(key, key.entry(drawable(text, 44)), mark)
+
+
+def _mean_text(result: HuntResult, group: LineBundle) -> str:
+    """Write "211°, 210°": as the person's compass reads, and true."""
+    true = bearing_text(group.mean_true_deg)
+    read_deg = to_compass_deg(result, group.mean_true_deg, group.station)
+    if read_deg is None or result.hunt_file.hunt.compass == "true":
+        return true
+    return f"{bearing_text(read_deg)}, {true}"
 
 
 def _line_symbol(key: _Key, y: float, mark: str) -> None:

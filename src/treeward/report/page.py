@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from datetime import date
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -12,19 +13,21 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from treeward.cautions import CAUTIONS
+from treeward.notes.clock import DAY_FROM
 from treeward.survey.frame import geodesic
 
 from .day_parts import day_lines, day_places, map_days, together
-from .days import agreement_sentences, disagreements, undated
+from .days import agreement_sentences, day_text, disagreements, undated
 from .lines import bundles_by_bee
 from .page_parts import Lines, chip
-from .records import SPEED_HOME_MPS, SPEED_OUT_MPS
+from .settings_in_force import settings_rows
 from .units import Units, wind_name
 from .words import (
     advice_sentences,
     basis_sentence,
     colony_sentences,
     compass_sentence,
+    doubt_sentences,
     headline,
     missing_sentences,
     next_of,
@@ -133,7 +136,6 @@ def page_text(
         Sound by row of review.csv, each a whole file.
     """
     lines = Lines(result, clips or {})
-    units = Units(result.hunt_file.hunt.units)
     colonies = result.fix.colonies if result.fix else ()
     zone = result.hunt_file.hunt.zone
     script = read_template("map.js") + read_template("report.js")
@@ -156,6 +158,8 @@ def page_text(
             next_words=next_sentences(result),
             advice=advice_sentences(result),
             basis=basis_sentence(result),
+            to_look_at=doubt_sentences(result),
+            recording_days=_recording_days(result),
             compass=compass_sentence(result),
             doubts=[sentence(text) for text in result.table.doubts],
             drawings={
@@ -181,8 +185,7 @@ def page_text(
             checks=_cross_checks(result),
             learned=_learned(result),
             cautions=CAUTIONS,
-            speed_out=units.speed(SPEED_OUT_MPS),
-            speed_home=units.speed(SPEED_HOME_MPS),
+            settings=settings_rows(result),
             rule_sources=_rule_sources(result),
             version=result.software_version,
             created=f"{result.created.astimezone(zone):%Y-%m-%d %H:%M}",
@@ -202,6 +205,14 @@ def map_key(result: HuntResult) -> dict[str, Any]:
         "map_days": map_days(result),
         "tracks": bool(result.tracks),
     }
+
+
+def _recording_days(result: HuntResult) -> list[str]:
+    """Say of each recording which day it is of, and what tells that."""
+    return [
+        f"{name}: {day_text(date.fromisoformat(day))}, {DAY_FROM.get(told, told)}"
+        for name, (day, told) in sorted(result.recording_days.items())
+    ]
 
 
 def _undated(result: HuntResult) -> str:

@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from treeward.positions import Position, format_position, utm_text
 
+from .compass import both_text
 from .days import day_text
 from .lines import timed_ends, true_bearing_deg
 from .paint import paint_hex, split_mark
@@ -224,7 +225,11 @@ class Lines:
                     bee=chip(line.bee or line.mark),
                     station=line.station,
                     clock=self._clock(line.clock, missing="\u2013"),
-                    read=bearing_text(line.bearing_read_deg),
+                    read=" ".join(
+                        filter(
+                            None, (bearing_text(line.bearing_read_deg), line.reference)
+                        )
+                    ),
                     true="\u2013" if true is None else bearing_text(true),
                     used=line.used,
                     doubts=line.doubts,
@@ -301,7 +306,10 @@ class Lines:
         for colony, nxt in seats(result):
             walk = (
                 f"{self._units.distance(nxt.walk_m)} from station {nxt.from_station} "
-                f"on {bearing_text(nxt.walk_bearing_true_deg)} true"
+                "on "
+                + both_text(
+                    result, nxt.walk_bearing_true_deg, result.station(nxt.from_station)
+                )
             )
             where = nxt.latitude_deg, nxt.longitude_deg
             name = f"Next station{for_colony(result, colony)}"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from treeward.survey.settings import Settings
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date, datetime
@@ -13,13 +15,6 @@ if TYPE_CHECKING:
     from treeward.hunt_file import Cargo, HuntFile
     from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.records import TripTable
-
-SPEED_OUT_MPS = 7.5  # m/s; Wenner 1963, J. Apic. Res. 2:25-32
-SPEED_HOME_MPS = 6.5  # m/s, loaded; Wenner 1963
-# Seconds of flight, out and home, per metre of one-way distance.
-FLIGHT_S_PER_M = 1 / SPEED_OUT_MPS + 1 / SPEED_HOME_MPS
-# Spread of a single vanishing bearing read off a hand compass; guess.
-BEARING_SD_DEG = 8.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,15 +113,35 @@ class DayResult:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DoubtfulNotes:
+    """Notes in doubt of one sort, that nobody has looked at yet.
+
+    `about` is "bearing", "landing or departure", "station", "pause", "scratch", "wind",
+    "missed return", "time" or "date". `believed` says whether they count meanwhile.
+    `moves_m` is how far the best place moves if they are all otherwise, or at most if
+    all or any single one of them is where `singly`; None where that was not worked out.
+    `lost` says that an answer would then be lacking.
+    """
+
+    about: str
+    notes: int
+    rows: tuple[str, ...]
+    believed: bool = True
+    moves_m: float | None = None
+    singly: bool = False
+    lost: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HuntResult:
     """Everything that the tables, pictures, map files and the report show.
 
     `fix` is None where nothing could be located; `missing` then says in sentences
     what was lacking. `recordings_from_results` is the way from results/ to the folder
-    of the recordings, for links to the sound. `flight_s_per_m` is the time that
-    flying out and home takes per metre of distance, for showing which part of an
-    away time is flight. `bearing_sd_deg` is the spread of one bearing as the survey
-    takes it. `days` is empty for a hunt of one day.
+    of the recordings, for links to the sound. `settings` are what the survey went by,
+    with what hunt.toml says in place of the defaults. `recording_days` holds each
+    recording's day, ISO 8601, and what tells it (notes.clock.DAY_FROM). `days` is
+    empty for a hunt of one day.
     """
 
     hunt_file: HuntFile
@@ -140,8 +155,18 @@ class HuntResult:
     tracks: tuple[TrackLine, ...] = ()
     days: tuple[DayResult, ...] = ()
     recordings_from_results: str = "../recordings/"
-    flight_s_per_m: float = FLIGHT_S_PER_M
-    bearing_sd_deg: float = BEARING_SD_DEG
+    settings: Settings = field(default_factory=Settings)
+    doubtful: tuple[DoubtfulNotes, ...] = ()
+    recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+
+    @property
+    def flight_s_per_m(self) -> float:
+        """Seconds of flight, out and home, per metre of distance."""
+        out, home = (
+            self.settings.flight_speed_out_mps,
+            self.settings.flight_speed_home_mps,
+        )
+        return 1 / out + 1 / home
 
     def station(self, station_id: str) -> StationPlace | None:
         """Return the station of that id if its position is known."""

@@ -5,7 +5,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from .compass import to_compass_deg
 from .lines import circular_mean_deg, true_bearing_deg
+from .settings_in_force import settings_dict
+from .words import STOP_LINING, days_disagree
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -49,13 +52,14 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
                 "clock": _clock(wind.clock),
                 "strength": wind.strength,
                 "from_deg": number(wind.from_deg, 1),
+                "reference": wind.reference or result.hunt_file.hunt.compass,
                 "row": wind.row,
             }
             for wind in table.winds
         ],
         "bees": [_bee(bee) for bee in fix.bees] if fix else [],
-        "colonies": [_colony(colony) for colony in fix.colonies] if fix else [],
-        "next_station": _next(fix.next_station) if fix and fix.next_station else None,
+        "colonies": [_colony(result, colony) for colony in fix.colonies] if fix else [],
+        "next_station": _next(result, fix.next_station) if fix else None,
         "search_plan": _search_plan(fix.search_plan) if fix else [],
         "learned": {
             name: {"median": number(median, 4), "sd": number(sd, 4)}
@@ -69,11 +73,40 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         ]
         if fix
         else [],
-        "advice": list(fix.advice) if fix else [],
-        "days": [_day(day) for day in result.days],
+        "advice": _advice(result),
+        "settings": settings_dict(result),
+        "days": [_day(result, day) for day in result.days],
+        "recordings": [
+            {"name": name, "day": day, "day_from": told}
+            for name, (day, told) in result.recording_days.items()
+        ],
         "missing": list(result.missing),
         "doubts": list(table.doubts),
+        "to_look_at": [
+            {
+                "about": lot.about,
+                "notes": lot.notes,
+                "rows": list(lot.rows),
+                "believed": lot.believed,
+                "moves_m": number(lot.moves_m, 1),
+                "weighed_singly": lot.singly,
+                "answer_lost": lot.lost,
+            }
+            for lot in result.doubtful
+        ],
     }
+
+
+def _advice(result: HuntResult) -> list[str]:
+    """Return the advice; to stop lining is none where the days disagree."""
+    fix = result.fix
+    if fix is None:
+        return []
+    apart = [one for one in fix.colonies if days_disagree(result, one)]
+    heads = {STOP_LINING, *(f"colony {one.id}: {STOP_LINING}" for one in apart)}
+    return [
+        text for text in fix.advice if not (apart and text.startswith(tuple(heads)))
+    ]
 
 
 def number(value: float | None, digits: int) -> float | None:
@@ -181,6 +214,7 @@ def _line(result: HuntResult, line: FlightLine) -> dict[str, Any]:
         "bearing_read_deg": number(line.bearing_read_deg, 2),
         "bearing_true_deg": number(true_bearing_deg(result, line), 2),
         "rounding_deg": number(line.rounding_deg, 2),
+        "reference": line.reference or result.hunt_file.hunt.compass,
         "used": line.used,
         "doubts": list(line.doubts),
         "note": _where(result, line.row),
@@ -231,7 +265,7 @@ def _area(area: SearchArea) -> dict[str, Any]:
     }
 
 
-def _colony(colony: Colony) -> dict[str, Any]:
+def _colony(result: HuntResult, colony: Colony) -> dict[str, Any]:
     return {
         "id": colony.id,
         "marks": list(colony.marks),
@@ -263,13 +297,17 @@ def _colony(colony: Colony) -> dict[str, Any]:
             }
             for fix in colony.classical
         ],
-        "next_station": _next(colony.next_station) if colony.next_station else None,
+        "next_station": _next(result, colony.next_station),
         "search_plan": _search_plan(colony.search_plan),
-        "advice": list(colony.advice),
+        "advice": [
+            text
+            for text in colony.advice
+            if not (text.startswith(STOP_LINING) and days_disagree(result, colony))
+        ],
     }
 
 
-def _day(day: DayResult) -> dict[str, Any]:
+def _day(result: HuntResult, day: DayResult) -> dict[str, Any]:
     return {
         "day": day.day.isoformat(),
         "stations": [
@@ -286,7 +324,7 @@ def _day(day: DayResult) -> dict[str, Any]:
         ],
         "bees": [_bee(bee) for bee in day.bees],
         "colonies": [
-            _place_alone(one.colony)
+            _place_alone(result, one.colony)
             | {
                 "agrees": one.holds_percent is not None,
                 "smallest_area_with_common_place_percent": one.holds_percent,
@@ -300,20 +338,26 @@ def _day(day: DayResult) -> dict[str, Any]:
     }
 
 
-def _place_alone(colony: Colony) -> dict[str, Any]:
+def _place_alone(result: HuntResult, colony: Colony) -> dict[str, Any]:
     """Return what one day alone says of a colony, without what to do next."""
     keys = ("id", "marks", "best", "words", "distance_m", "search_area")
-    whole = _colony(colony)
+    whole = _colony(result, colony)
     return {key: whole[key] for key in keys}
 
 
-def _next(place: NextStation) -> dict[str, Any]:
+def _next(result: HuntResult, place: NextStation | None) -> dict[str, Any] | None:
+    if place is None:
+        return None
+    read_deg = to_compass_deg(
+        result, place.walk_bearing_true_deg, result.station(place.from_station)
+    )
     return {
         "latitude_deg": number(place.latitude_deg, 7),
         "longitude_deg": number(place.longitude_deg, 7),
         "from_station": place.from_station,
         "walk_m": number(place.walk_m, 1),
         "walk_bearing_true_deg": number(place.walk_bearing_true_deg, 2),
+        "walk_bearing_compass_deg": number(read_deg, 2),
         "area_90_ha": number(place.area_90_m2 / 10_000, 4),
         "expected_area_90_ha": number(place.expected_area_90_m2 / 10_000, 4),
         "why": place.why,

@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING, Literal
 
 from treeward.survey.frame import geodesic
 
+from .compass import both_text, to_compass_deg
 from .days import day_text
 from .lines import belongs_to, bundles_by_bee
+from .result_json import number
 from .rings import polygon_rings
-from .units import Units, bearing_text
+from .units import Units
 from .words import for_colony, seats
 
 if TYPE_CHECKING:
@@ -145,7 +147,11 @@ def _found(result: HuntResult) -> list[Spot]:
                 name=f"Next station{for_colony(result, colony)}",
                 note=f"{units.distance(place.walk_m)} from station "
                 f"{place.from_station} on "
-                f"{bearing_text(place.walk_bearing_true_deg)} true",
+                + both_text(
+                    result,
+                    place.walk_bearing_true_deg,
+                    result.station(place.from_station),
+                ),
                 longitude_deg=place.longitude_deg,
                 latitude_deg=place.latitude_deg,
                 properties={
@@ -153,6 +159,14 @@ def _found(result: HuntResult) -> list[Spot]:
                     "from_station": place.from_station,
                     "walk_m": round(place.walk_m, 1),
                     "walk_bearing_true_deg": round(place.walk_bearing_true_deg, 1),
+                    "walk_bearing_compass_deg": number(
+                        to_compass_deg(
+                            result,
+                            place.walk_bearing_true_deg,
+                            result.station(place.from_station),
+                        ),
+                        1,
+                    ),
                     "why": place.why,
                 },
             )
@@ -207,8 +221,8 @@ def _paths(result: HuntResult) -> list[FlightPath]:
         paths.append(
             FlightPath(
                 name=f"{group.name} from station {place.id}",
-                note=f"{bearing_text(group.mean_true_deg)} true, mean of {count} "
-                f"bearing{'s' if count != 1 else ''}",
+                note=f"{both_text(result, group.mean_true_deg, place)}, mean of "
+                f"{count} bearing{'s' if count != 1 else ''}",
                 bee=group.name,
                 station=place.id,
                 start_lonlat=(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from treeward.survey.frame import geodesic
 
+from .compass import both_text
 from .units import Units, wind_name
 
 if TYPE_CHECKING:
@@ -14,10 +15,12 @@ if TYPE_CHECKING:
 
     from treeward.survey.records import Colony, NextStation
 
-    from .records import HuntResult, StationPlace
+    from .records import DoubtfulNotes, HuntResult, StationPlace
 
 # The survey's reason repeats the walk and the areas, which are said in full here.
 _WALK_AND_AREA = re.compile(r"^[\d ]+ (?:m|yd) on \d{3} true: |; expected area .*$")
+NO_MOVE_M = 5.0  # less than a phone's receiver tells; common practice
+STOP_LINING = "stop lining"  # begins the survey's advice to look up trees
 LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
 
 
@@ -148,6 +151,17 @@ def seats(result: HuntResult) -> list[tuple[Colony, NextStation]]:
     return [(one, one.next_station) for one in colonies if one.next_station is not None]
 
 
+def days_disagree(result: HuntResult, colony: Colony) -> bool:
+    """Say whether a day alone puts a colony where all days together do not.
+
+    Where fewer than two days tell of it, there is nothing to disagree.
+    """
+    told = [
+        one for day in result.days for one in day.colonies if one.colony.id == colony.id
+    ]
+    return len(told) > 1 and any(one.holds_percent is None for one in told)
+
+
 def for_colony(result: HuntResult, colony: Colony) -> str:
     """Return ", colony B" where there are several colonies, else nothing."""
     several = result.fix is not None and len(result.fix.colonies) > 1
@@ -172,11 +186,16 @@ def next_sentences(result: HuntResult) -> list[str]:
 def next_of(result: HuntResult, colony: Colony) -> list[str]:
     """Say where to sit next for one colony, or that looking up trees is better."""
     if (place := colony.next_station) is None:
-        return [sentence(a) for a in colony.advice if a.startswith("stop lining")]
+        stop = [sentence(a) for a in colony.advice if a.startswith(STOP_LINING)]
+        if stop and days_disagree(result, colony):
+            return ["The days disagree: find out why before you look up trees."]
+        return stop
     units = Units(result.hunt_file.hunt.units)
     way = wind_name(place.walk_bearing_true_deg)
     walk = f"about {units.distance(place.walk_m)} from station {place.from_station}"
-    said = [f"Sit next {walk}, towards the {way}."]
+    station = result.station(place.from_station)
+    bearing = both_text(result, place.walk_bearing_true_deg, station)
+    said = [f"Sit next {walk}, towards the {way}, on {bearing}."]
     if 0 < place.expected_area_90_m2 < place.area_90_m2:
         said.append(
             "An hour of notes there should shrink the shaded area to about "
@@ -218,7 +237,7 @@ def advice_sentences(result: HuntResult) -> list[str]:
     """Say what would help, without what `next_sentences` says already."""
     if result.fix is None:
         return []
-    said = re.compile(r"(?:colony \S+: )?(?:sit next|stop lining)")
+    said = re.compile(rf"(?:colony \S+: )?(?:sit next|{STOP_LINING})")
     return [sentence(text) for text in result.fix.advice if not said.match(text)]
 
 
@@ -240,6 +259,43 @@ def basis_sentence(result: HuntResult) -> str:
     ]
     places = f"{stations} station{'s' * (stations != 1)}"
     return f"This rests on {listing(parts)} from {places}."
+
+
+_PLURALS = {
+    "landing or departure": "landings or departures",
+    "scratch": "scratches",
+    "wind": "winds",
+}
+
+
+def doubt_sentences(result: HuntResult) -> list[str]:
+    """Say how many notes are still to look at, and what they could move."""
+    count = sum(lot.notes for lot in result.doubtful)
+    if not count:
+        return []
+    notes = "1 note is" if count == 1 else f"{count} notes are"
+    return [
+        f"{notes} still to look at (treeward review):",
+        *(_doubt_text(result, lot) for lot in result.doubtful),
+    ]
+
+
+def _doubt_text(result: HuntResult, lot: DoubtfulNotes) -> str:
+    plural = _PLURALS.get(lot.about, f"{lot.about}s")
+    what = lot.about if lot.notes == 1 else plural
+    few = "they are" if lot.singly else "all of them are"
+    it = "it is" if lot.notes == 1 else few
+    verdict = "wrong" if lot.believed else "right after all"
+    said = f"{lot.notes} doubtful {what}: if {it} {verdict},"
+    if lot.moves_m is None and not lot.lost:
+        return f"{lot.notes} doubtful {what}: what hangs on that was not worked out."
+    if lot.lost:
+        return f"{said} nothing is left to tell where the colony is."
+    if (lot.moves_m or 0.0) < NO_MOVE_M:
+        return f"{said} the best place stays where it is."
+    far = Units(result.hunt_file.hunt.units).distance(lot.moves_m or 0.0)
+    up_to = "up to " if lot.singly and lot.notes > 1 else ""
+    return f"{said} the best place moves by {up_to}{far}."
 
 
 PLACED_BY = {"track": "from the GPX track", "waypoint": "from a GPX waypoint"}

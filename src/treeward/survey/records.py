@@ -39,6 +39,10 @@ class Trips:
     round_trip: NDArray[np.bool_]  # (T,) landing to landing: holds loading too
     rounding_s: NDArray[np.float64]  # (T,) width it was rounded to, 0 if timed
     cycles: NDArray[np.intp]  # (T,) probable number of trips in the gap
+    day: NDArray[np.intp] | None = None  # (T,) on which of the days; None: on one
+    # Pairs of indices into bees that may be one bee, by nobody's word: their in-hive
+    # times are not tied.
+    maybe_same: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +54,8 @@ class Bearings:
     bearing_true_deg: NDArray[np.float64]  # (B,)
     rounding_deg: NDArray[np.float64]  # (B,) width it was rounded to
     declination_sd_deg: float = 0.0  # of the correction, shared by all
+    # (B,) by which of the observers, each with a compass of its own; None: by one.
+    observer: NDArray[np.intp] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -82,6 +82,10 @@ class Settings:
     flight_speed_home_mps: float = 6.5  # Wenner 1963, loaded
     flight_speed_factor: float = 0.97  # median; published means run 0.85-1.1 of Wenner
     flight_speed_factor_sd: float = 0.075  # of its logarithm
+    # Where the person gives a leg's own range: the sd of its logarithm. That leg then
+    # keeps its median as given, without the factor above.
+    flight_speed_out_sd: float | None = None
+    flight_speed_home_sd: float | None = None
     # In the hive: median seconds by cargo, and a factor shared by all bees of a hunt.
     in_hive_s: Mapping[Cargo, float] = field(default_factory=dict)  # overrides
     in_hive_factor: float = 1.12  # median of the hunt's factor on the defaults

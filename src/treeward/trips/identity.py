@@ -144,7 +144,7 @@ def _best(sightings: Sequence[Sighting], *, bees: int) -> list[_Story]:
     stories = [_Story(0.0, 0.0, 0.0, None, (_State(),))]
     for sighting in sightings:
         grown: list[_Story] = []
-        misheard = _MISHEARD_FLAGGED if sighting.event.flags else _MISHEARD
+        misheard = _MISHEARD_FLAGGED if sighting.event.doubtful else _MISHEARD
         for story in stories:
             states = story.states
             for index, state in enumerate(states):

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-import math
-import re
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from treeward.notes.bearing_cells import DEGREES_WIDTH_DEG, read_bearing_cell
 from treeward.notes.events import UNMARKED, Event, EventKind
 
 from .pairing import note_doubts
 from .records import FlightLine, Wind
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
+    from datetime import date
+
+    from treeward.notes.bearing_cells import BearingCell
 
     from .sightings import Notes, Sighting
 
@@ -24,49 +26,12 @@ _FIRST = "her first departure: bees circle before they know the way"
 # BEEBOOK 4.2.4.1 (Human et al. 2013): read bearings on bees leaving, and wait for
 # repeat visitors, since the first departures circle.
 
-_SIXTEEN = (
-    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
-    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
-)
-COMPASS_POINTS_DEG = {name: index * 22.5 for index, name in enumerate(_SIXTEEN)}
-_POINT_WORDS = {"north": "N", "east": "E", "south": "S", "west": "W"}
-_COMPASS_FLAG = re.compile(r"a compass word, good to about (\d+) degrees")
-
-
-def read_bearing(event: Event) -> tuple[float, float] | None:
-    """Read a bearing's degrees, and the width it was rounded to.
-
-    Degrees are taken as read to one, compass words to 45 (north, north-east) or 22.5
-    (north-north-east); `flight_lines` widens them where all are round numbers.
-    """
-    text = event.value.strip()
-    letters = "".join(
-        _POINT_WORDS.get(word, word.upper())
-        for word in re.findall(r"north|south|east|west|[nesw]+", text.lower())
-    )
-    if re.fullmatch(r"[A-Za-z -]+", text) and letters in COMPASS_POINTS_DEG:
-        return COMPASS_POINTS_DEG[letters], _point_width(letters)
-    try:
-        degrees = float(text.replace(",", ".").removesuffix("°"))
-    except ValueError:
-        return None
-    if not math.isfinite(degrees) or not 0 <= degrees <= 360:
-        return None
-    for flag in event.flags:
-        if match := _COMPASS_FLAG.match(flag):
-            return degrees % 360, 45.0 if int(match[1]) > 15 else 22.5
-    words = re.findall(r"north|south|east|west", event.heard.lower())
-    if words and not re.search(r"\d", event.heard):
-        return degrees % 360, _point_width("".join(_POINT_WORDS[w] for w in words))
-    return degrees % 360, 1.0
-
-
-def _point_width(letters: str) -> float:
-    return 45.0 if len(letters) < 3 else 22.5
-
 
 def flight_lines(
-    notes: Notes, bee_of: Mapping[int, str], barred: Mapping[str, tuple[str, ...]]
+    notes: Notes,
+    bee_of: Mapping[int, str],
+    bee_named: Callable[[Sighting], str],
+    barred: Mapping[str, tuple[str, ...]],
 ) -> list[FlightLine]:
     """Turn bearings into flight lines, each with the bee that it was read on.
 
@@ -76,6 +41,8 @@ def flight_lines(
         All notes; bearings that cannot be read are left out there, with the reason.
     bee_of
         `id()` of a sighting to the bee that it is about.
+    bee_named
+        The bee that a note's mark stands for where no other note tells.
     barred
         Why nothing of a station, by its id, can be used.
     """
@@ -90,9 +57,22 @@ def flight_lines(
         if s.kind is EventKind.BEARING
         if (found := _read_or_leave_out(s.event, notes)) is not None
     ]
-    rounding = _habit([degrees for _, (degrees, width) in read if width == 1.0])
+    plain = DEGREES_WIDTH_DEG
+    habit = {
+        who: _habit(
+            [
+                one.deg
+                for s, one in read
+                if s.observer == who
+                and one.precision_deg == plain
+                and not s.event.doubtful
+            ]
+        )
+        for who in {s.observer for s, _ in read}
+    }
     lines: list[FlightLine] = []
-    for sighting, (degrees, width) in read:
+    for sighting, one in read:
+        width = one.precision_deg
         event = sighting.event
         left = _departure_of(sighting, departures)
         doubts = [*note_doubts(sighting)]
@@ -104,15 +84,18 @@ def flight_lines(
         mark = left.event.mark if left is not None else event.mark
         bee = bee_of.get(id(left), "") if left is not None else ""
         if not bee and mark and mark != UNMARKED:
-            bee = _bee_named(mark, sighting, notes.sightings, bee_of)
+            near = _bee_nearest(mark, sighting, notes.sightings, bee_of)
+            bee = near or bee_named(sighting)
         lines.append(
             FlightLine(
                 mark=mark,
                 bee=bee,
                 station=sighting.station,
                 clock=event.clock,
-                bearing_read_deg=degrees,
-                rounding_deg=rounding if width == 1.0 else width,
+                bearing_read_deg=one.deg,
+                rounding_deg=habit[sighting.observer] if width == plain else width,
+                reference=one.reference,
+                observer=sighting.observer,
                 used=not why_not,
                 doubts=tuple(dict.fromkeys([*why_not, *doubts])),
                 row=event.row,
@@ -121,8 +104,8 @@ def flight_lines(
     return lines
 
 
-def _read_or_leave_out(event: Event, notes: Notes) -> tuple[float, float] | None:
-    found = read_bearing(event)
+def _read_or_leave_out(event: Event, notes: Notes) -> BearingCell | None:
+    found = event.bearing
     if found is None:
         why = (
             f"{event.value!r} is no bearing" if event.value else "no bearing was heard"
@@ -158,9 +141,7 @@ def _departure_of(bearing: Sighting, departures: Sequence[Sighting]) -> Sighting
     best: tuple[float, Sighting] | None = None
     for sighting in departures:
         late_s = bearing.time_s - sighting.time_s
-        if sighting.station != bearing.station or (
-            mark and sighting.event.mark != mark
-        ):
+        if not _same_seat(sighting, bearing) or (mark and sighting.event.mark != mark):
             continue
         if -ATTACH_BEFORE_S <= late_s <= ATTACH_S:
             # A departure before the bearing goes before one after it.
@@ -172,14 +153,14 @@ def _departure_of(bearing: Sighting, departures: Sequence[Sighting]) -> Sighting
 
 def _just_landed(bearing: Sighting, landings: Sequence[Sighting]) -> bool:
     return any(
-        s.station == bearing.station
+        _same_seat(s, bearing)
         and 0 <= bearing.time_s - s.time_s <= _ARRIVING_S
         and bearing.event.mark in {"", s.event.mark}
         for s in landings
     )
 
 
-def _bee_named(
+def _bee_nearest(
     mark: str,
     bearing: Sighting,
     sightings: Sequence[Sighting],
@@ -189,9 +170,14 @@ def _bee_named(
     near = [
         (abs(s.time_s - bearing.time_s), index, bee_of[id(s)])
         for index, s in enumerate(sightings)
-        if s.event.mark == mark and id(s) in bee_of and s.station == bearing.station
+        if s.event.mark == mark and id(s) in bee_of and _same_seat(s, bearing)
     ]
-    return min(near)[2] if near else mark
+    return min(near)[2] if near else ""
+
+
+def _same_seat(one: Sighting, two: Sighting) -> bool:
+    """Tell whether two notes are of one station and one observer."""
+    return (one.station, one.observer) == (two.station, two.observer)
 
 
 def bearing_doubts(lines: Sequence[FlightLine]) -> list[str]:
@@ -219,27 +205,28 @@ def bearing_doubts(lines: Sequence[FlightLine]) -> list[str]:
 def winds(notes: Notes) -> list[Wind]:
     """Read what was said of the wind: "light", or "light 225"."""
     found: list[Wind] = []
+    sure: set[date] = set()  # days on which the wind was surely told of
     for sighting in notes.sightings:
         if sighting.kind is not EventKind.WIND:
             continue
         event = sighting.event
         words = event.value.split()
-        from_deg: float | None = None
-        if len(words) > 1:
-            try:
-                from_deg = float(words[-1])
-            except ValueError:
-                from_deg = None
-            if from_deg is not None and not 0 <= from_deg <= 360:
-                from_deg = None
+        origin = read_bearing_cell(" ".join(words[1:]))
         if not words:
             notes.leave_out(event, "nothing was said of the wind's strength")
             continue
+        if event.doubtful and sighting.day in sure:
+            notes.leave_out(event, "heard with doubt; what was surely said goes on")
+            continue
+        if not event.doubtful:
+            sure.add(sighting.day)
         found.append(
             Wind(
                 clock=event.clock,
                 strength=words[0].lower(),
-                from_deg=from_deg,
+                from_deg=None if origin is None else origin.deg,
+                reference="" if origin is None else origin.reference,
+                station=sighting.station,
                 row=event.row,
             )
         )

@@ -6,24 +6,19 @@ from typing import TYPE_CHECKING
 
 from treeward.notes.events import UNMARKED, Event, EventKind
 
+from .bees import PAIRABLE, Bees, colour_of, questions
+from .daylight import dark_doubts
 from .lines import bearing_doubts, flight_lines, winds
 from .pairing import Circumstances, pair_colour
 from .records import Trip, TripTable, Visit
-from .sightings import Notes, Sighting, sort_notes
+from .sightings import Notes, Sighting, far_days, sort_notes
 from .stated import stated_trips
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import date, datetime
+    from datetime import datetime
 
     from treeward.hunt_file import HuntFile
-
-_MONTHS = (
-    *("Jan", "Feb", "Mar", "Apr", "May", "Jun"),
-    *("Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
-)
-_PAIRABLE = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK})
-_Group = tuple[str, str, "date | None"]  # mark, station, day; None: one on every day
 
 
 def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
@@ -31,7 +26,8 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
 
     A trip runs from a bee's departure to her next landing at the same station on the
     same day. A colour used again on another day is another bee ("yellow 14 Jul"),
-    unless hunt.toml's `same_bee` names it; "mark" in the records stays the colour.
+    and at another station perhaps another one ("yellow at 2", see `maybe_same`), unless
+    hunt.toml's `same_bee` names it; "mark" in the records stays the colour.
 
     Parameters
     ----------
@@ -57,8 +53,7 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
         )
     of_station = _barred_stations(notes, hunt_file)
     of_mark = _barred_marks(hunt_file)
-    groups = _groups(notes, hunt_file)
-    days = _days_of_marks(groups)
+    bees = Bees.among(notes.sightings, hunt_file)
     missed = _missed(notes)
     visits: list[Visit] = []
     trips: list[Trip] = []
@@ -68,17 +63,27 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
     def barred(mark: str, station: str) -> tuple[str, ...]:
         return (*of_station.get(station, ()), *of_mark.get(mark, ()))
 
-    for (mark, station, day), sightings in groups.items():
-        own = [s for s in missed if s.event.mark == mark and s.station == station]
+    for colour, sightings in bees.groups.items():
+        mark, station, observer, _ = colour
+        own = [
+            s
+            for s in missed
+            if (s.event.mark, s.station) == (mark, station)
+            and observer in {"", s.observer}
+        ]
         paired = pair_colour(
             sightings,
             Circumstances(
                 station=station,
-                pauses=tuple(p for p in notes.pauses if p.station == station),
+                pauses=tuple(
+                    p
+                    for p in notes.pauses
+                    if p.station == station and observer in {"", p.observer}
+                ),
                 missed_s=tuple(s.time_s for s in own),
                 barred=barred(mark, station),
             ),
-            lambda bee, mark=mark, day=day: _bee_name(mark, day, bee, days),  # type: ignore[misc]
+            lambda number, colour=colour: bees.name(colour, number),  # type: ignore[misc]
         )
         visits += paired.visits
         trips += paired.trips
@@ -87,26 +92,32 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
         for sighting, why in paired.left_over:
             notes.leave_out(sighting.event, _elsewhere(sighting, why, notes))
         heeded |= {id(s) for s in own if _is_within(s, paired.trips)}
-    for sighting in missed:
-        if id(sighting) not in heeded:
-            notes.leave_out(sighting.event, "she was not known to be away then")
+    for sighting in notes.sightings:
+        if sighting.kind is EventKind.MISSED and sighting.event.mark:
+            if sighting.event.doubtful:
+                notes.leave_out(sighting.event, "heard with doubt, so not believed")
+            elif id(sighting) not in heeded:
+                notes.leave_out(sighting.event, "she was not known to be away then")
     _leave_out_unnamed(notes)
 
     def bee_named(sighting: Sighting) -> str:
-        mark = sighting.event.mark
-        day = None if mark in hunt_file.same_bee else sighting.day
-        return _bee_name(mark, day, 0, days)
+        return bees.name(colour_of(sighting, hunt_file))
 
     trips += stated_trips(notes, trips, bee_named, barred)
-    lines = flight_lines(notes, bee_of, of_station)
+    lines = flight_lines(notes, bee_of, bee_named, of_station)
     blown = winds(notes)
-    notes.doubts += bearing_doubts(lines)
+    notes.doubts += [*bearing_doubts(lines), *dark_doubts(notes, hunt_file)]
+    notes.doubts += far_days(notes)
+    open_pairs = bees.maybe_same()
+    notes.doubts += questions(open_pairs)
     return TripTable(
         visits=tuple(sorted(visits, key=lambda v: (v.back_clock.timestamp(), v.mark))),
         trips=tuple(sorted(trips, key=_trip_order)),
         lines=tuple(lines),
         winds=tuple(blown),
         doubts=tuple(dict.fromkeys(notes.doubts)),
+        assumed=notes.assumed,
+        maybe_same=tuple((bees.name(one), bees.name(two)) for one, two in open_pairs),
         unpaired=tuple(
             sorted(notes.unpaired, key=lambda u: (_time_s(u.clock), u.kind, u.row))
         ),
@@ -119,35 +130,6 @@ def _trip_order(trip: Trip) -> tuple[float, bool, str, str]:
 
 def _time_s(clock: datetime | None) -> float:
     return clock.timestamp() if clock is not None else 0.0
-
-
-def _groups(notes: Notes, hunt_file: HuntFile) -> dict[_Group, list[Sighting]]:
-    """Gather what may be one bee's notes: of one mark, at one station, on one day."""
-    groups: dict[_Group, list[Sighting]] = {}
-    for sighting in notes.sightings:
-        mark = sighting.event.mark
-        if sighting.kind in _PAIRABLE and mark not in {"", UNMARKED}:
-            day = None if mark in hunt_file.same_bee else sighting.day
-            groups.setdefault((mark, sighting.station, day), []).append(sighting)
-    return groups
-
-
-def _days_of_marks(groups: dict[_Group, list[Sighting]]) -> dict[str, set[date]]:
-    days: dict[str, set[date]] = {}
-    for mark, _, day in groups:
-        if day is not None:
-            days.setdefault(mark, set()).add(day)
-    return days
-
-
-def _bee_name(mark: str, day: date | None, bee: int, days: dict[str, set[date]]) -> str:
-    name = mark
-    used_on = days.get(mark, set())
-    if day is not None and len(used_on | {day}) > 1:
-        name = f"{mark} {day.day} {_MONTHS[day.month - 1]}"
-        if len({d.year for d in used_on | {day}}) > 1:
-            name = f"{name} {day.year}"
-    return f"{name} ({bee + 1})" if bee else name
 
 
 def _barred_stations(notes: Notes, hunt_file: HuntFile) -> dict[str, tuple[str, ...]]:
@@ -171,7 +153,12 @@ def _barred_marks(hunt_file: HuntFile) -> dict[str, tuple[str, ...]]:
 
 
 def _missed(notes: Notes) -> list[Sighting]:
-    return [s for s in notes.sightings if s.kind is EventKind.MISSED and s.event.mark]
+    """Return what was surely said of bees that did not come when expected."""
+    return [
+        s
+        for s in notes.sightings
+        if s.kind is EventKind.MISSED and s.event.mark and not s.event.doubtful
+    ]
 
 
 def _is_within(missed: Sighting, trips: Sequence[Trip]) -> bool:
@@ -189,11 +176,12 @@ def _elsewhere(sighting: Sighting, why: str, notes: Notes) -> str:
     for later in notes.sightings:
         if (
             later.time_s > sighting.time_s
-            and later.kind in _PAIRABLE
+            and later.kind in PAIRABLE
             and later.event.mark == sighting.event.mark
+            and later.observer == sighting.observer
         ):
             if later.station != sighting.station:
-                return f"she was next seen at station {later.station}"
+                return f"her colour was next seen at station {later.station}"
             return f"{why} that day"
     return why
 

@@ -7,11 +7,19 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 from treeward.notes.clock import CLOCK_DOUBT
-from treeward.notes.events import EventKind
+from treeward.notes.events import SETTLED_FLAGS, EventKind
 
 from .identity import LEAST_AWAY_S, LEAST_ROUND_S, tell_bees_apart
 from .records import Trip, Visit
-from .usual import LONGEST_S, Usual, Verdict, judge_gap, judge_unwatched, usual_of
+from .usual import (
+    LONGEST_S,
+    UPPER_BOUND,
+    Usual,
+    Verdict,
+    judge_gap,
+    judge_unwatched,
+    usual_of,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -21,8 +29,9 @@ if TYPE_CHECKING:
 
 LONG_VISIT = 3.0  # times the usual, and longer than:
 LONG_VISIT_S = 180.0  # a departure and a return may have been missed; guess
+_SURE_TRIPS = 3  # that must agree before a note in doubt is not believed; guess
+_AGAINST_SURE = "heard with doubt, and does not fit what surer notes say"
 _EITHER = "two bees wear this mark at once, and this could be either of them"
-STALE_FLAGS = ("taken back by", "clock: ")  # said of the event, settled elsewhere
 STOPPED_S = 30.0  # more clock than sound between two notes: the recorder was stopped
 STOPPED_WIDTH_S = 60.0  # a spoken time before and one after it name the minute only
 
@@ -68,6 +77,10 @@ class _Gap:
     def length_s(self) -> float:
         return self.two.time_s - self.one.time_s
 
+    @property
+    def doubtful(self) -> bool:
+        return self.one.event.doubtful or self.two.event.doubtful
+
 
 @dataclass(slots=True)
 class _Track:
@@ -107,6 +120,7 @@ def pair_colour(
     name_of
         Name of the first (0) and the second (1) bee of the colour.
     """
+    sightings, refused = _sure_first(sightings, around)
     identities = tell_bees_apart(sightings)
     tracks = [
         _Track(
@@ -135,11 +149,13 @@ def pair_colour(
             if _visit_doubt(a, b, around) == ""
         ]
         clean = [
-            g.length_s
+            g
             for g in track.gaps
             if _is_clean(g, around) and (id(g.one), id(g.two)) not in unsure
         ]
-        usual = usual_of(clean, clean_visits)
+        surely = [g for g in clean if not g.doubtful]
+        told_by = surely if len(surely) >= _SURE_TRIPS else clean
+        usual = usual_of([g.length_s for g in told_by], clean_visits)
         longest_s = max(LONG_VISIT_S, LONG_VISIT * usual.visit_s)
         visits += [_visit(track.name, a, b, around, longest_s) for a, b in track.visits]
         for gap in track.gaps:
@@ -163,6 +179,7 @@ def pair_colour(
         for i, s in enumerate(sightings)
         if id(s) not in used_notes and s.kind is not EventKind.MARK
     ]
+    left_over += [(s, _AGAINST_SURE) for s in refused]
     return Paired(
         visits=tuple(visits),
         trips=tuple(trips),
@@ -170,6 +187,36 @@ def pair_colour(
         bee_of=bee_of,
         doubts=tuple(doubts),
     )
+
+
+def _sure_first(
+    sightings: Sequence[Sighting], around: Circumstances
+) -> tuple[list[Sighting], list[Sighting]]:
+    """Part notes in doubt that would cut up a trip which sure notes tell plainly.
+
+    Such a trip is no longer than is usual of this bee by her other sure trips.
+    """
+    sure = [s for s in sightings if not s.event.doubtful]
+    if len(sure) in {0, len(sightings)}:
+        return list(sightings), []
+    track = _Track("", sure)
+    track.walk()
+    clean = [g for g in track.gaps if _is_clean(g, around)]
+    visits = [b.time_s - a.time_s for a, b in track.visits]
+    usual = usual_of([g.length_s for g in clean], visits)
+    if usual.away_s is None or usual.trips < _SURE_TRIPS:
+        return list(sightings), []
+    longest_s = UPPER_BOUND * usual.away_s
+    plain = [(g.one.time_s, g.two.time_s) for g in clean if g.length_s <= longest_s]
+    refused = [
+        s
+        for s in sightings
+        if s.event.doubtful
+        and s.kind is not EventKind.MARK
+        and any(begin_s <= s.time_s <= end_s for begin_s, end_s in plain)
+    ]
+    gone = {id(s) for s in refused}
+    return [s for s in sightings if id(s) not in gone], refused
 
 
 def _why_left_over(sighting: Sighting, bee: int, tracks: Sequence[_Track]) -> str:
@@ -213,7 +260,7 @@ def note_doubts(*sightings: Sighting) -> tuple[str, ...]:
     found: list[str] = []
     for sighting in sightings:
         for flag in sighting.event.flags:
-            if not flag.startswith(STALE_FLAGS):
+            if not flag.startswith(SETTLED_FLAGS):
                 row = sighting.event.row
                 found.append(f"{row}: {flag}" if row else flag)
         found += sighting.doubts

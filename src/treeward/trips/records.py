@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from treeward.notes.bearing_cells import Reference
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Visit:
@@ -36,7 +38,8 @@ class Trip:
     rounded to (0 for a timed one; a minute where the recorder was stopped
     meanwhile). `station` is where it was seen; `bee` tells apart two bees of the same
     colour: it is the mark, or "yellow (2)", and where a colour was used again on
-    another day, "yellow 14 Jul".
+    another day, "yellow 14 Jul", at another station "yellow at 2", or by another
+    observer "yellow of Ann".
 
     A "round" trip is timed between two landings, or between two departures where the
     landing was not noted; `from_clock` and `to_clock` are the ends of the timed
@@ -69,11 +72,13 @@ class FlightLine:
     bee: str
     station: str
     clock: datetime | None
-    bearing_read_deg: float  # clockwise, against what hunt.toml's compass says
+    bearing_read_deg: float  # clockwise, as it was said
     rounding_deg: float  # 1, 5, 22.5 (sixteen winds) or 45 (eight winds)
     used: bool
     doubts: tuple[str, ...] = ()
     row: str = ""
+    reference: Reference = ""  # the north it was read against; "": hunt.toml's compass
+    observer: str = ""  # who read it off which compass; "" where hunt.toml names nobody
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,8 +87,10 @@ class Wind:
 
     clock: datetime | None
     strength: str
-    from_deg: float | None
+    from_deg: float | None  # where it blows from, as it was said
     row: str = ""
+    reference: Reference = ""  # as of a FlightLine
+    station: str = ""  # where it was said; "" where that is not known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,12 +106,28 @@ class Unpaired:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AssumedStation:
+    """A recording in which no station was said, and the one that was taken for it.
+
+    `station` is "" where nothing tells it; `clocks` are those of its notes.
+    """
+
+    recording: str
+    station: str
+    notes: int
+    clocks: tuple[datetime, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TripTable:
     """Everything paired from the events of a hunt.
 
     Every "back", "away", "bearing", "duration" and "missed" note is in `visits`,
     `trips` or `lines`, or stands in `unpaired` with the reason; and so do notes of
     the other kinds that could not be used.
+
+    `maybe_same` holds pairs of bees of one colour at two stations that may be one bee;
+    `assumed` the recordings whose station nobody said.
     """
 
     visits: tuple[Visit, ...]
@@ -113,3 +136,5 @@ class TripTable:
     winds: tuple[Wind, ...]
     doubts: tuple[str, ...] = ()  # about the whole: "nobody said a station"
     unpaired: tuple[Unpaired, ...] = ()
+    maybe_same: tuple[tuple[str, str], ...] = ()
+    assumed: tuple[AssumedStation, ...] = ()

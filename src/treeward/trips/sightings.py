@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import UTC, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from treeward.notes.clock import MONTHS_APART_DAYS
 from treeward.notes.events import UNMARKED, Event, EventKind
 from treeward.notes.scratch import taken_back
 
-from .records import Unpaired
-from .watching import Pause, pauses_in, stations_in_force
+from .records import AssumedStation, Unpaired
+from .watching import Pause, StationsInForce, pauses_in, stations_in_force
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,6 +28,7 @@ _RANK = {
     kind: rank
     for rank, kind in enumerate(
         (
+            EventKind.DATE,
             EventKind.TIME,
             EventKind.STATION,
             EventKind.RESUME,
@@ -52,6 +55,7 @@ class Sighting:
     time_s: float  # UTC timestamp
     station: str  # "" where it is not known
     day: date
+    observer: str = ""  # who spoke it, as hunt.toml says
     doubts: tuple[str, ...] = ()  # about the station
 
     @property
@@ -69,6 +73,7 @@ class Notes:
     pauses: list[Pause] = field(default_factory=list)
     unpaired: list[Unpaired] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
+    assumed: tuple[AssumedStation, ...] = ()
 
     def leave_out(self, event: Event, why: str) -> None:
         """Note that an event is not used, and why."""
@@ -100,7 +105,9 @@ def sort_notes(events: Sequence[Event], hunt_file: HuntFile) -> Notes:
         if index in gone:
             notes.leave_out(event, "taken back by a scratch")
         elif event.kind is EventKind.SCRATCH:
-            if index not in scratches:
+            if event.doubtful:
+                notes.leave_out(event, "it was heard with doubt, so nothing was taken")
+            elif index not in scratches:
                 notes.leave_out(event, "there was no note before it to take back")
         else:
             standing.append(event)
@@ -108,26 +115,46 @@ def sort_notes(events: Sequence[Event], hunt_file: HuntFile) -> Notes:
         count = len(gone)
         said = "1 note was" if count == 1 else f"{count} notes were"
         notes.doubts.append(f"{said} taken back by a scratch")
-    standing = _once_each(standing, notes)
-    zone = hunt_file.hunt.zone
     stations = stations_in_force(standing, hunt_file)
     notes.doubts += stations.doubts
-    for event, (station, doubts) in zip(standing, stations.of_events, strict=True):
+    notes.assumed = stations.assumed
+    notes.sightings = _once_each(_sightings(standing, stations, hunt_file), notes)
+    spans = [(s.event, s.time_s, s.station, s.observer) for s in notes.sightings]
+    notes.pauses, doubts_of_pauses = pauses_in(spans)
+    notes.doubts += doubts_of_pauses
+    return notes
+
+
+def _sightings(
+    events: Sequence[Event], stations: StationsInForce, hunt_file: HuntFile
+) -> list[Sighting]:
+    zone = hunt_file.hunt.zone
+    found = []
+    for event, (station, doubts) in zip(events, stations.of_events, strict=True):
         assert event.clock is not None  # noqa: S101  (only clocked ones stand)
         local = event.clock.astimezone(zone).replace(tzinfo=None)
-        notes.sightings.append(
+        found.append(
             Sighting(
                 event=event,
                 time_s=event.clock.timestamp(),
                 station=station,
                 day=(local - DAY_STARTS).date(),
+                observer=hunt_file.observer_of(event.recording),
                 doubts=doubts,
             )
         )
-    spans = [(s.event, s.time_s, s.station) for s in notes.sightings]
-    notes.pauses, doubts_of_pauses = pauses_in(spans)
-    notes.doubts += doubts_of_pauses
-    return notes
+    return found
+
+
+def far_days(notes: Notes) -> list[str]:
+    """Say of days that lie months apart that one of them may be wrong."""
+    days = sorted({s.day for s in notes.sightings})
+    return [
+        f"the notes of {one.day} {one:%b %Y} and of {two.day} {two:%b %Y} lie "
+        f"{(two - one).days} days apart: are both days right?"
+        for one, two in pairwise(days)
+        if (two - one).days > MONTHS_APART_DAYS
+    ]
 
 
 def _order(event: Event) -> tuple[float, int, str, float, str, str, str]:
@@ -143,19 +170,19 @@ def _order(event: Event) -> tuple[float, int, str, float, str, str, str]:
     )
 
 
-def _once_each(events: Sequence[Event], notes: Notes) -> list[Event]:
-    """Leave out notes that say again what was just said."""
-    last: dict[tuple[EventKind, str], float] = {}
-    kept: list[Event] = []
-    for event in events:
-        assert event.clock is not None  # noqa: S101  (only clocked ones stand)
+def _once_each(sightings: Sequence[Sighting], notes: Notes) -> list[Sighting]:
+    """Leave out notes that say again what was just said, by the same observer there."""
+    last: dict[tuple[EventKind, str, str, str], float] = {}
+    kept: list[Sighting] = []
+    for sighting in sightings:
+        event, now_s = sighting.event, sighting.time_s
         if event.kind not in {EventKind.BACK, EventKind.AWAY} or not event.mark:
-            kept.append(event)
+            kept.append(sighting)
             continue
-        key, now_s = (event.kind, event.mark), event.clock.timestamp()
-        before_s = last.get(key)
+        whose = event.mark, sighting.station, sighting.observer
+        before_s = last.get((event.kind, *whose))
         opposite = EventKind.AWAY if event.kind is EventKind.BACK else EventKind.BACK
-        between_s = last.get((opposite, event.mark))
+        between_s = last.get((opposite, *whose))
         again = (
             before_s is not None
             and now_s - before_s <= REPEAT_S
@@ -164,6 +191,6 @@ def _once_each(events: Sequence[Event], notes: Notes) -> list[Event]:
         if again and event.mark != UNMARKED:
             notes.leave_out(event, "the same was said just before")
             continue
-        last[key] = now_s
-        kept.append(event)
+        last[event.kind, *whose] = now_s
+        kept.append(sighting)
     return kept

@@ -8,22 +8,28 @@ from typing import TYPE_CHECKING
 
 from treeward.notes.events import Event, EventKind
 
+from .records import AssumedStation
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import date
 
     from treeward.hunt_file import HuntFile
 
 HIDES_A_VISIT_S = 30.0  # landing, loading and leaving take this long; common practice
-LEAST_TRUST = 0.6  # confidence of a "pause" that nobody ended by "resume"; guess
 _SEEN = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK, EventKind.BEARING})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationsInForce:
-    """The station of each event, with its doubts, and doubts about the whole."""
+    """The station of each event, with its doubts, and doubts about the whole.
+
+    `assumed` names recordings in which no station was said.
+    """
 
     of_events: tuple[tuple[str, tuple[str, ...]], ...]
     doubts: tuple[str, ...] = ()
+    assumed: tuple[AssumedStation, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +40,7 @@ class Pause:
     from_s: float
     to_s: float
     why: str = "nobody was watching"
+    observer: str = ""  # who did not watch
 
     @property
     def hides_a_visit(self) -> bool:
@@ -44,58 +51,147 @@ class Pause:
 def stations_in_force(events: Sequence[Event], hunt_file: HuntFile) -> StationsInForce:
     """Say for each event at which station it was spoken.
 
-    In this order: the latest "station" note before it in the same recording; the
-    station in the recording's file name ("2026-07-14_1020_station-1"); the first
-    "station" note after it in the same recording; the latest before it in any; the
-    hunt's only station.
+    In this order: the latest "station" note before it in the same recording; what
+    hunt.toml says of the recording; the station in its file name
+    ("2026-07-14_1020_station-1"); the first "station" note after it in the same
+    recording; the hunt's only station; the latest of the same observer before it in
+    any recording, which is a doubt. A "station" note that is in doubt moves nobody away
+    from a station that is known.
 
     Parameters
     ----------
     events
         In order of time.
     hunt_file
-        hunt.toml, for the stations there are.
+        hunt.toml, for the stations there are and who spoke what.
     """
-    ids = {s.id.casefold(): s.id for s in hunt_file.station}
-    names = {s.name.casefold(): s.id for s in hunt_file.station if s.name}
-    sole = hunt_file.station[0].id if len(hunt_file.station) == 1 else ""
-
-    def known(said: str) -> str:
-        plain = " ".join(said.split())
-        return ids.get(plain.casefold()) or names.get(plain.casefold()) or plain
-
-    first: dict[str, str] = {}
-    for event in events:
-        if event.kind is EventKind.STATION and event.value.strip():
-            first.setdefault(event.recording, known(event.value))
-    in_recording: dict[str, str] = {}
-    latest, latest_day = "", None
-    found: list[tuple[str, tuple[str, ...]]] = []
-    unsaid = 0
-    for event in events:
-        recording = event.recording
-        if event.kind is EventKind.STATION and event.value.strip():
-            latest = in_recording[recording] = known(event.value)
-            latest_day = event.clock.date() if event.clock else None
-        doubts: tuple[str, ...] = ()
-        station = in_recording.get(recording) or _named(recording, hunt_file)
-        if not station and recording and recording in first:
-            station = first[recording]
-            doubts = ("the station was said only later",)
-        if not station and latest:
-            station = latest
-            today = event.clock.date() if event.clock else None
-            if today != latest_day:
-                doubts = ("the station was said on another day",)
-        station = station or sole
-        if not station:
-            unsaid += event.kind in _SEEN
-            doubts = ("no station was said",)
-        elif hunt_file.station and station.casefold() not in ids:
-            doubts = (*doubts, f"station {station} is not in hunt.toml")
-        found.append((station, doubts))
+    watch = _Watch(events, hunt_file)
+    found = [watch.station_of(event) for event in events]
     return StationsInForce(
-        of_events=tuple(found), doubts=_about_stations(found, hunt_file, unsaid)
+        of_events=tuple(found),
+        doubts=(
+            *_about_stations(found, hunt_file, watch.unsaid),
+            *watch.not_believed,
+            *(_assumed_text(one) for one in watch.assumed()),
+        ),
+        assumed=watch.assumed(),
+    )
+
+
+class _Watch:
+    """Goes through the notes and keeps where each observer sits."""
+
+    def __init__(self, events: Sequence[Event], hunt_file: HuntFile) -> None:
+        self._hunt_file = hunt_file
+        self._ids = {s.id.casefold(): s.id for s in hunt_file.station}
+        self._names = {s.name.casefold(): s.id for s in hunt_file.station if s.name}
+        sole = hunt_file.station
+        self._sole = sole[0].id if len(sole) == 1 else ""
+        self._first: dict[str, str] = {}
+        for event in events:
+            if self._said(event) and not event.doubtful:
+                self._first.setdefault(event.recording, self._known(event.value))
+        self._here: dict[str, str] = {}  # recording -> station said in it
+        self._in_doubt: dict[str, str] = {}  # recording -> why its station may be wrong
+        self._latest: dict[str, tuple[str, date | None]] = {}  # by observer
+        self._assumed: dict[str, list[Event]] = {}
+        self._taken: dict[str, str] = {}
+        self.not_believed: list[str] = []
+        self.unsaid = 0
+
+    @staticmethod
+    def _said(event: Event) -> bool:
+        return event.kind is EventKind.STATION and bool(event.value.strip())
+
+    def _known(self, said: str) -> str:
+        plain = " ".join(said.split())
+        folded = plain.casefold()
+        return self._ids.get(folded) or self._names.get(folded) or plain
+
+    def assumed(self) -> tuple[AssumedStation, ...]:
+        """Return the recordings whose station nobody said."""
+        return tuple(
+            AssumedStation(
+                recording=recording,
+                station=self._taken[recording],
+                notes=len(events),
+                clocks=tuple(e.clock for e in events if e.clock is not None),
+            )
+            for recording, events in self._assumed.items()
+        )
+
+    def _move(self, event: Event) -> None:
+        """Take in a "station" note."""
+        recording, said = event.recording, self._known(event.value)
+        row = f" ({event.row})" if event.row else ""
+        held = self._here.get(recording) or self._known_beforehand(recording)
+        if event.doubtful and held and held != said:
+            doubt = f"station {said}{row} was heard with doubt and is not believed yet"
+            self._in_doubt[recording] = doubt
+            self.not_believed.append(
+                f"{doubt}: the notes after it count for station {held} until its row "
+                "is kept"
+            )
+            return
+        self._here[recording] = said
+        if event.doubtful and held != said:
+            self._in_doubt[recording] = f"station {said}{row} was heard with doubt"
+        elif not event.doubtful:
+            self._in_doubt.pop(recording, None)
+            day = event.clock.date() if event.clock else None
+            self._latest[self._hunt_file.observer_of(recording)] = said, day
+
+    def _known_beforehand(self, recording: str) -> str:
+        told = self._hunt_file.station_of(recording)
+        return told or station_in_name(recording, self._hunt_file)
+
+    def station_of(self, event: Event) -> tuple[str, tuple[str, ...]]:
+        """Return an event's station, and what is doubtful about it."""
+        recording = event.recording
+        if self._said(event):
+            self._move(event)
+        doubts: tuple[str, ...] = ()
+        station = self._here.get(recording) or self._known_beforehand(recording)
+        if station and recording in self._in_doubt:
+            doubts = (self._in_doubt[recording],)
+        if not station and recording and recording in self._first:
+            station = self._first[recording]
+            doubts = ("the station was said only later",)
+        if not station and self._sole:
+            station = self._sole
+        observer = self._hunt_file.observer_of(recording)
+        if not station and observer in self._latest:
+            station, day = self._latest[observer]
+            doubts = (
+                f"no station was said in {recording}; station {station}, the last one "
+                "before, was taken"
+                if recording
+                else "no station was said",
+            )
+            if day != (event.clock.date() if event.clock else None):
+                doubts = (*doubts, "the station was said on another day")
+            if event.kind in _SEEN:
+                self._assumed.setdefault(recording, []).append(event)
+                self._taken[recording] = station
+        if not station:
+            self.unsaid += event.kind in _SEEN
+            doubts = ("no station was said",)
+            if event.kind in _SEEN and recording:
+                self._assumed.setdefault(recording, []).append(event)
+                self._taken[recording] = ""
+        elif self._ids and station.casefold() not in self._ids:
+            doubts = (*doubts, f"station {station} is not in hunt.toml")
+        return station, doubts
+
+
+def _assumed_text(one: AssumedStation) -> str:
+    notes = "1 note" if one.notes == 1 else f"{one.notes} notes"
+    where = one.recording or "the notes typed by hand"
+    if not one.station:
+        return f"no station was said in {where}, so its {notes} are not used"
+    return (
+        f"no station was said in {where}: its {notes} count for station "
+        f"{one.station}, the last one said before"
     )
 
 
@@ -117,7 +213,7 @@ def _about_stations(
     return tuple(doubts)
 
 
-def _named(recording: str, hunt_file: HuntFile) -> str:
+def station_in_name(recording: str, hunt_file: HuntFile) -> str:
     """Return the station that a recording's file name holds, "" if none."""
     for match in re.finditer(r"(?i)station[-_ ]*([^-_ .]+)", recording):
         for station in hunt_file.station:
@@ -127,16 +223,17 @@ def _named(recording: str, hunt_file: HuntFile) -> str:
 
 
 def pauses_in(
-    notes: Sequence[tuple[Event, float, str]],
+    notes: Sequence[tuple[Event, float, str, str]],
 ) -> tuple[list[Pause], list[str]]:
     """Find when nobody was watching: said so, or between two recordings.
 
-    A pause that nobody ended lasts until the next bee is spoken of at that station.
+    A pause that nobody ended lasts until the next bee is spoken of at that station by
+    the same observer. A pause that is in doubt is none.
 
     Parameters
     ----------
     notes
-        Events in order of time with their UTC timestamp and station.
+        Events in order of time with their UTC timestamp, station and observer.
 
     Returns
     -------
@@ -145,24 +242,28 @@ def pauses_in(
     """
     pauses: list[Pause] = []
     doubts: list[str] = []
-    since: dict[str, float] = {}
-    doubtful: set[str] = set()
-    for event, time_s, station in notes:
-        if event.kind is EventKind.PAUSE:
-            since.setdefault(station, time_s)
-            if event.confidence < LEAST_TRUST:
-                doubtful.add(station)
-            else:
-                doubtful.discard(station)
-        elif station in since and event.kind in {EventKind.RESUME, *_SEEN}:
-            began_s = since.pop(station)
-            if event.kind is not EventKind.RESUME and station in doubtful:
-                doubts.append(
-                    "a pause heard with little confidence was not ended by a resume; "
-                    "it was not believed"
+    since: dict[tuple[str, str], float] = {}
+    for event, time_s, station, observer in notes:
+        seat = station, observer
+        if event.kind in {EventKind.PAUSE, EventKind.RESUME} and event.doubtful:
+            row = f" ({event.row})" if event.row else ""
+            doubts.append(
+                f"a {event.kind.value} at {event.clock:%H:%M:%S}{row} was heard with "
+                "doubt and is not believed until its row is kept"
+            )
+        elif event.kind is EventKind.PAUSE:
+            since.setdefault(seat, time_s)
+        elif seat in since and event.kind in {EventKind.RESUME, *_SEEN}:
+            if event.kind is not EventKind.RESUME and event.doubtful:
+                continue  # it may not have been said at all
+            pauses.append(
+                Pause(
+                    station=station,
+                    from_s=since.pop(seat),
+                    to_s=time_s,
+                    observer=observer,
                 )
-                continue
-            pauses.append(Pause(station=station, from_s=began_s, to_s=time_s))
+            )
             if event.kind is not EventKind.RESUME:
                 doubts.append(
                     "a pause was not ended by a resume; it was taken to last until the "
@@ -171,16 +272,16 @@ def pauses_in(
     return pauses + _between_recordings(notes), doubts
 
 
-def _between_recordings(notes: Sequence[tuple[Event, float, str]]) -> list[Pause]:
+def _between_recordings(notes: Sequence[tuple[Event, float, str, str]]) -> list[Pause]:
     """Find the gaps between recordings of a station, from their first to last note."""
-    spans: dict[str, dict[str, tuple[float, float]]] = {}
-    for event, time_s, station in notes:
+    spans: dict[tuple[str, str], dict[str, tuple[float, float]]] = {}
+    for event, time_s, station, observer in notes:
         if event.recording:
-            of_station = spans.setdefault(station, {})
+            of_station = spans.setdefault((station, observer), {})
             first_s, _ = of_station.get(event.recording, (time_s, time_s))
             of_station[event.recording] = (first_s, time_s)
     gaps: list[Pause] = []
-    for station, of_station in spans.items():
+    for (station, observer), of_station in spans.items():
         reached_s: float | None = None
         for first_s, last_s in sorted(of_station.values()):
             if reached_s is not None and first_s > reached_s:
@@ -190,6 +291,7 @@ def _between_recordings(notes: Sequence[tuple[Event, float, str]]) -> list[Pause
                         from_s=reached_s,
                         to_s=first_s,
                         why="between two recordings",
+                        observer=observer,
                     )
                 )
             reached_s = max(last_s, reached_s if reached_s is not None else last_s)

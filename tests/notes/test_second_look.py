@@ -1,0 +1,57 @@
+"""Notes put up for review for what they do not fit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from treeward.notes.events import Event, EventKind
+from treeward.notes.second_look import look_twice
+
+
+def note(second: float, kind: str, mark: str = "yellow", value: str = "") -> Event:
+    return Event(
+        kind=EventKind(kind),
+        mark=mark,
+        value=value,
+        start_s=second,
+        end_s=second + 1,
+        recording="a.m4a",
+    )
+
+
+def flagged(events: list[Event]) -> list[float]:
+    return [e.start_s or 0.0 for e in look_twice(events) if e.flags]
+
+
+def test_two_departures_in_a_row_are_both_put_up() -> None:
+    events = [note(0, "away"), note(300, "away"), note(360, "back"), note(420, "away")]
+
+    looked = look_twice(events)
+
+    assert flagged(events) == [0.0, 300.0]
+    assert "two departures of yellow in a row, 5:00 min apart" in looked[0].flags[0]
+    assert not looked[0].doubtful  # it was heard well: it still counts in full
+    assert look_twice(looked) == looked
+
+
+def test_others_are_not() -> None:
+    plain = [note(0, "away"), note(300, "back"), note(360, "away")]
+    two_bees = [note(0, "away"), note(100, "away", "white")]
+    twice = [note(0, "away"), note(4, "away")]
+    unnamed = [note(0, "away", ""), note(100, "away", "")]
+    landings = [note(0, "back"), note(300, "back")]
+    two_recorders = [note(0, "away"), replace(note(90, "away"), recording="b.m4a")]
+
+    for events in (plain, two_bees, twice, unnamed, landings, two_recorders):
+        assert flagged(events) == []
+
+
+def test_the_first_note_of_a_recording_without_a_station_is_put_up() -> None:
+    events = [note(5, "time", "", "10:01"), note(10, "away"), note(310, "back")]
+    said = [note(1, "station", "", "1"), *events]
+
+    looked = look_twice(events, without_station={"a.m4a"})
+
+    assert [bool(e.flags) for e in looked] == [False, True, False]
+    assert not any(e.flags for e in look_twice(said, without_station={"a.m4a"}))
+    assert not any(e.flags for e in look_twice(events))
