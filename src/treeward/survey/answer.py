@@ -140,10 +140,9 @@ def share_unmarked(hunt: Hunt, groups: list[Group], grids: list[Grid]) -> bool:
         fit = []
         for grid in grids:
             likeliest = grid.inside(0.9)[:400]
-            by_place = alone.lines_by_node(grid.xy[likeliest])
-            weight = np.exp(hunt.case.line_nodes.log_weight).sum(axis=0)
             share = grid.probability[likeliest] / grid.probability[likeliest].sum()
-            fit.append(float(np.einsum("n,nij,ij->", share, np.exp(by_place), weight)))
+            by_place = alone.lines_alone(grid.xy[likeliest])
+            fit.append(float(share @ np.exp(by_place)))
         order = np.argsort(fit)[::-1]
         if fit[order[0]] > _SHARE_ODDS * fit[order[1]]:
             groups[order[0]].use_bearing[n] = True

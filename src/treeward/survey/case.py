@@ -9,13 +9,19 @@ import numpy as np
 
 from . import check, lines, timing
 from .calibrate import taught
-from .evidence import BeeTimes, Case, Place, bee_tables
+from .evidence import BeeTimes, Case, Place
 from .frame import LocalFrame
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from .arrays import Bools, Floats, Ints
-    from .records import Bearings, Stations, Trips
+    from .records import Bearings, Cargo, Stations, Trips
     from .settings import Settings, TripWind
+
+
+_CALM_MPS = 1.0  # wind below this has no direction
+_TURN_DEG = 5.0  # directions of wind are taken to the nearest of these
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,33 +70,15 @@ def prepare(
     direction = np.full(count, np.nan) if wind is None else wind.from_true_deg
     places, trip_place = _places(stations, station_xy, trips, speed, direction)
     windy = float(np.nanmean(speed)) if np.isfinite(speed).any() else 0.0
-    # The longest flight the map can ask for, at the slowest node of speed.
-    slowest = settings.flight_speed_factor * np.exp(
-        -4.2 * np.hypot(settings.flight_speed_factor_sd, 0.02 * windy)
-    )
-    per_metre = 1 / settings.flight_speed_out_mps + 1 / settings.flight_speed_home_mps
-    nodes_s = timing.flight_nodes(
-        min(settings.distance_cut_m * per_metre / slowest, 5000.0)
-    )
+    nodes_s = timing.flight_nodes(_longest_s(settings, windy))
     used_trip = ~np.isin(trips.bee, list(lost)) & ~np.isin(trips.station, apart)
+    spreads, log_spread = _spreads_of(places, trips, trip_place, nodes_s)
 
     def tables(chosen: Bools) -> list[BeeTimes]:
-        result: list[BeeTimes] = []
-        for bee in np.unique(trips.bee[chosen]):
-            own = chosen & (trips.bee == bee)
-            result += bee_tables(
-                places,
-                int(bee),
-                trip_place=trip_place[own],
-                away_s=trips.away_s[own],
-                round_trip=trips.round_trip[own],
-                rounding_s=trips.rounding_s[own],
-                cycles=trips.cycles[own],
-                flight_nodes_s=nodes_s,
-            )
-        return result
+        return _bee_times(places, trips, trip_place, chosen, nodes_s, spreads)
 
     times = tables(used_trip)
+    names, observer = _observers(bearings)
     used_line = ~np.isin(bearings.bee, list(lost)) & ~np.isin(bearings.station, apart)
     chosen = np.flatnonzero(used_line)
     active = [
@@ -106,14 +94,17 @@ def prepare(
         places=places,
         times=tuple(times),
         flight_nodes_s=nodes_s,
-        time_nodes=timing.shared_nodes(settings, windy),
+        time_nodes=timing.shared_nodes(settings, windy, log_spread),
+        spreads=spreads,
         line_nodes=lines.line_nodes(
             settings,
             bearings.declination_sd_deg,
-            int(np.bincount(bearings.station[chosen]).max()) if chosen.size else 1,
+            observers=len(names),
+            stations=len(np.unique(bearings.station[chosen])),
         ),
         bearing_bee=bearings.bee[chosen],
         bearing_station=bearings.station[chosen],
+        bearing_observer=observer[chosen],
         bearing_rad=np.radians(bearings.bearing_true_deg[chosen]),
         rounding_rad=np.radians(bearings.rounding_deg[chosen]),
     )
@@ -131,6 +122,8 @@ def prepare(
             station=station,
             bearing_rad=np.radians(bearings.bearing_true_deg[here]),
             rounding_rad=np.radians(bearings.rounding_deg[here]),
+            bee=bearings.bee[here],
+            observer=observer[here],
         )
     bees = {t.bee for t in times} | {int(b) for b in case.bearing_bee if b >= 0}
     return Hunt(
@@ -145,6 +138,114 @@ def prepare(
     )
 
 
+def _longest_s(settings: Settings, windy: float) -> float:
+    """Return the longest flight the map can ask for, at the slowest node of speed."""
+    nodes = timing.shared_nodes(settings, windy)
+    per_metre = (
+        nodes.slow_out[0] / settings.flight_speed_out_mps
+        + nodes.slow_home[0] / settings.flight_speed_home_mps
+    )
+    return float(min(settings.distance_cut_m * per_metre, 5000.0))
+
+
+def _observers(bearings: Bearings) -> tuple[Ints, Ints]:
+    """Return the observers, and which of them read each bearing; at least one."""
+    if bearings.observer is None or not len(bearings.observer):
+        return np.zeros(1, dtype=np.intp), np.zeros(len(bearings.bee), dtype=np.intp)
+    names, place = np.unique(bearings.observer, return_inverse=True)
+    return names, np.asarray(np.ravel(place), dtype=np.intp)
+
+
+def _spreads_of(
+    places: Sequence[Place], trips: Trips, trip_place: Ints, nodes_s: Floats
+) -> tuple[tuple[timing.Spread, ...], Floats]:
+    """Return the spreads of in-hive time that the trips speak for, and their prior."""
+    every, log_prior = timing.spreads()
+    whole = np.ones(len(trip_place), dtype=bool)
+    coarse = _tables(places, trips, trip_place, whole, nodes_s, every, every_m=4)
+    kept = set(timing.worth_while(list(coarse.values()), log_prior).tolist())
+    # A bee may be a step off its hunt, so each keeps its neighbours.
+    step = len(timing.LONG_STAYS)
+    kept |= {k + d for k in kept for d in (-step, step)}
+    chosen = sorted(k for k in kept if 0 <= k < len(every))
+    return tuple(every[k] for k in chosen), log_prior[chosen]
+
+
+def _tables(
+    places: Sequence[Place],
+    trips: Trips,
+    trip_place: Ints,
+    chosen: Bools,
+    nodes_s: Floats,
+    spreads: Sequence[timing.Spread],
+    *,
+    every_m: int = 1,
+) -> dict[tuple[int, int, int], timing.Table]:
+    """Return (bee, day, place) -> the (nk, nF, nm) table of its trips."""
+    day = np.zeros(len(trip_place), dtype=np.intp) if trips.day is None else trips.day
+    keys = np.stack([trips.bee, day, trip_place], axis=1)
+    # Trips of one cargo in one wind share the work of their tables.
+    alike = [(places[p].cargo, places[p].wind_mps) for p in trip_place]
+    result = {}
+    for cargo, wind_mps in dict.fromkeys(
+        a for a, used in zip(alike, chosen, strict=True) if used
+    ):
+        own = np.flatnonzero(
+            chosen & np.array([one == (cargo, wind_mps) for one in alike])
+        )
+        owners, owner = np.unique(keys[own], axis=0, return_inverse=True)
+        tables = timing.trip_tables(
+            timing.Gaps(
+                away_s=trips.away_s[own],
+                round_trip=trips.round_trip[own],
+                rounding_s=trips.rounding_s[own],
+                cycles=trips.cycles[own],
+                owner=np.ravel(owner),
+                owners=len(owners),
+            ),
+            loading_s=timing.LOADING_S[cargo],
+            flight_s=nodes_s,
+            of=spreads,
+            wind_mps=wind_mps,
+            every_m=every_m,
+        )
+        for key, table in zip(owners, tables, strict=True):
+            result[int(key[0]), int(key[1]), int(key[2])] = table
+    return dict(sorted(result.items()))
+
+
+def _bee_times(
+    places: Sequence[Place],
+    trips: Trips,
+    trip_place: Ints,
+    chosen: Bools,
+    nodes_s: Floats,
+    spreads: Sequence[timing.Spread],
+) -> list[BeeTimes]:
+    """Return the trips of each bee, day and cargo."""
+    tables = _tables(places, trips, trip_place, chosen, nodes_s, spreads)
+    groups: dict[tuple[int, int, Cargo], list[int]] = {}
+    for bee, day, place in tables:
+        groups.setdefault((bee, day, places[place].cargo), []).append(place)
+    result = []
+    for (bee, day, cargo), own_places in groups.items():
+        own = chosen & (trips.bee == bee) & np.isin(trip_place, own_places)
+        if trips.day is not None:
+            own &= trips.day == day
+        result.append(
+            BeeTimes(
+                bee=bee,
+                cargo=cargo,
+                places=tuple(own_places),
+                tables=tuple(tables[bee, day, place] for place in own_places),
+                trips=int(own.sum()),
+                usual_s=float(np.quantile(trips.away_s[own], 0.3)),
+                day=day,
+            )
+        )
+    return result
+
+
 def _places(
     stations: Stations,
     station_xy: Floats,
@@ -157,8 +258,12 @@ def _places(
         [
             trips.station.astype(np.float64),
             np.nan_to_num(np.round(speed), nan=0.0),
-            # Direction matters only above the wind that bees hold their speed in.
-            np.where(speed > 3.0, np.nan_to_num(np.round(direction), nan=-1.0), -1.0),
+            # Nobody says a direction closer than this, and calm has none.
+            np.where(
+                np.nan_to_num(speed) >= _CALM_MPS,
+                np.nan_to_num(_TURN_DEG * np.round(direction / _TURN_DEG), nan=-1.0),
+                -1.0,
+            ),
         ],
         axis=1,
     )

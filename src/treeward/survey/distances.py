@@ -85,19 +85,23 @@ def distance_posterior(hunt: Hunt, times: list[BeeTimes]) -> tuple[Floats, Float
     """Return a grid of distances [m] and their probability, from trips alone."""
     settings, nodes = hunt.case.settings, hunt.case.time_nodes
     d = np.linspace(0.0, settings.distance_cut_m, 1501)[1:]
-    per_metre = 1 / settings.flight_speed_out_mps + 1 / settings.flight_speed_home_mps
-    position = timing.flight_position(
-        d[:, None] * per_metre * np.exp(-nodes.ln_f)[None, :]
+    per_metre = (
+        nodes.slow_out / settings.flight_speed_out_mps
+        + nodes.slow_home / settings.flight_speed_home_mps
     )
-    total = np.zeros((d.size, nodes.ln_f.size, nodes.ln_g.size))
+    position = timing.flight_position(d[:, None] * per_metre)
+    total = np.zeros((d.size, *nodes.log_weight.shape[1:]))
+    near = timing.near_bees(hunt.case.spreads)
     for t in times:
         kernel = timing.bee_kernel(
             timing.in_hive_median_s(t.cargo, settings),
             nodes.ln_g,
             hunt.case.flight_nodes_s,
         )
-        table = timing.over_bees(t.tables[0], kernel)
-        total += timing.look_up(table, position)
+        table = timing.over_bees(t.tables[0], kernel, near)
+        total += timing.look_up(table.reshape(len(table), -1), position).reshape(
+            total.shape
+        )
     z = np.log(d / settings.distance_median_m) / settings.distance_sigma
     by_kind = integrate_nodes(total, nodes.log_weight)
     value = log_sum_exp(by_kind, axis=1) - 0.5 * z**2 - np.log(d)

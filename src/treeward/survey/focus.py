@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .evidence import Case, Evidence
+from .evidence import Case, Evidence, Shared
 from .grid import refine
 
 if TYPE_CHECKING:
@@ -23,16 +23,16 @@ _REACH = 4.0  # standard deviations kept to either side
 _SLACK = 1.0  # and steps of the wide nodes, since they blur what they show
 _ROUGH_CELLS = 60  # in the 90 % area, to see where the unknowns are
 MANY_BEES = 10
-MANY_BEARINGS = 40
+MANY_STATIONS = 5
 
 
 def much_data(evidence: Evidence) -> bool:
     """Return whether the nodes should be drawn together before solving."""
-    bearings = int(evidence.use_bearing.sum())
-    return len(evidence.bees) > MANY_BEES or bearings > MANY_BEARINGS
+    stations = len(np.unique(evidence.case.bearing_station[evidence.use_bearing]))
+    return len(evidence.bees) > MANY_BEES or stations > MANY_STATIONS
 
 
-def focused_evidence(evidence: Evidence) -> tuple[Evidence, tuple[Floats, Floats]]:
+def focused_evidence(evidence: Evidence) -> tuple[Evidence, Shared]:
     """Return the evidence on nodes drawn together, and its wide nodes' weights."""
     case = evidence.case
     rough = refine(
@@ -45,31 +45,46 @@ def focused_evidence(evidence: Evidence) -> tuple[Evidence, tuple[Floats, Floats
     likeliest = rough.inside(0.99)
     share = rough.probability[likeliest] / rough.probability[likeliest].sum()
     weights = evidence.shared(rough.xy[likeliest], share)
-    narrow = focused(case, *weights)
+    narrow = focused(case, weights)
     return Evidence(narrow, evidence.bees, evidence.use_bearing), weights
 
 
-def focused(case: Case, times: Floats, of_lines: Floats) -> Case:
+def focused(case: Case, weights: Shared) -> Case:
     """Return the case with nodes over the range that holds the posterior.
 
     Parameters
     ----------
     case
         The hunt.
-    times, of_lines
-        Posterior weights of the nodes, as from `Evidence.shared`.
+    weights
+        Posterior weights of the nodes.
     """
     time_nodes, line_nodes = case.time_nodes, case.line_nodes
-    ln_f = _narrowed(time_nodes.ln_f, times.sum(axis=1))
-    ln_g = _narrowed(time_nodes.ln_g, times.sum(axis=0))
+    ln_f = _narrowed(time_nodes.ln_f, weights.times.sum(axis=(1, 2)))
+    ln_g = _narrowed(time_nodes.ln_g, weights.times.sum(axis=(0, 2)))
     weight = _moved(time_nodes.log_weight, time_nodes.ln_f, ln_f, axis=1)
     weight = _moved(weight, time_nodes.ln_g, ln_g, axis=2)
-    offset = _narrowed(line_nodes.offset_rad, of_lines.sum(axis=1))
-    by_offset = _moved(line_nodes.log_weight, line_nodes.offset_rad, offset, axis=1)
+
+    def on_speed(values: Floats) -> Floats:
+        return np.asarray(np.interp(ln_f, time_nodes.ln_f, values))
+
+    offset = line_nodes.offset_rad.copy()
+    by_offset = line_nodes.offset_log_weight.copy()
+    for one, own in enumerate(weights.offsets):
+        old = line_nodes.offset_rad[one]
+        offset[one] = _narrowed(old, own)
+        by_offset[:, one] = _moved(by_offset[:, one], old, offset[one], axis=1)
     return replace(
         case,
-        time_nodes=replace(time_nodes, ln_f=ln_f, ln_g=ln_g, log_weight=weight),
-        line_nodes=replace(line_nodes, offset_rad=offset, log_weight=by_offset),
+        time_nodes=replace(
+            time_nodes,
+            ln_f=ln_f,
+            ln_g=ln_g,
+            slow_out=on_speed(time_nodes.slow_out),
+            slow_home=on_speed(time_nodes.slow_home),
+            log_weight=weight,
+        ),
+        line_nodes=replace(line_nodes, offset_rad=offset, offset_log_weight=by_offset),
     )
 
 

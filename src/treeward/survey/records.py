@@ -39,6 +39,10 @@ class Trips:
     round_trip: NDArray[np.bool_]  # (T,) landing to landing: holds loading too
     rounding_s: NDArray[np.float64]  # (T,) width it was rounded to, 0 if timed
     cycles: NDArray[np.intp]  # (T,) probable number of trips in the gap
+    day: NDArray[np.intp] | None = None  # (T,) on which of the days; None: on one
+    # Pairs of indices into bees that may be one bee, by nobody's word: their in-hive
+    # times are not tied.
+    maybe_same: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +54,8 @@ class Bearings:
     bearing_true_deg: NDArray[np.float64]  # (B,)
     rounding_deg: NDArray[np.float64]  # (B,) width it was rounded to
     declination_sd_deg: float = 0.0  # of the correction, shared by all
+    # (B,) by which of the observers, each with a compass of its own; None: by one.
+    observer: NDArray[np.intp] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,6 +149,25 @@ class Strip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Enough:
+    """More of the same hardly helps: other bees, or another place, would.
+
+    For bearings at a station the unit is degrees and `sd_now` the standard deviation of
+    the line they fix, of which `sd_least` would be left by any number of bearings. For
+    trips of a bee it is seconds, of the bee's usual away time as a measure of what bees
+    of this colony need.
+    """
+
+    kind: Literal["bearings", "trips"]
+    station: str  # Stations.id
+    bee: str  # Trips.bees; "" for bearings
+    count: int  # taken
+    enough: int  # from here on, another does less than a fiftieth
+    sd_now: float
+    sd_least: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Colony:
     """Where one colony probably is, and how to come nearer to it."""
 
@@ -180,3 +205,4 @@ class Fix:
     # shared unknowns of the hunt -> (median, sd): "flight_speed_factor", ...
     same_colony: Mapping[tuple[str, str], float] = field(default_factory=dict)
     # (mark, mark) -> probability that they share a colony, on their own evidence
+    enough: tuple[Enough, ...] = ()  # where further notes of the same stop paying

@@ -2,32 +2,44 @@
 
 One trip of a bee away for `a` seconds is
 
-    a = F + h,   F = distance * (1 / v_out + 1 / v_home) / f,   h around m
+    a = F + h,   F = flight out and home,   h around m
 
-with f the hunt's factor on flight speed and m the median in-hive time of that bee.
-Around the median F + m the time scatters with the variance of flight and in-hive
-time together and the skewness of a lognormal in-hive time (a shifted lognormal that
-matches both, so that near hives give the skewed shape and far ones the normal one).
-Mixed in are long stays (exponential excess), gaps that hold two or three trips with
-loadings between them, and a broad share of times that mean nothing. The hint
-`cycles` moves the mixture, it never decides.
+with m the median in-hive time of that bee. Around the median F + m the time scatters
+with the variance of flight and in-hive time together and the skewness of a lognormal
+in-hive time (a shifted lognormal that matches both, so that near hives give the skewed
+shape and far ones the normal one). Mixed in are long stays (exponential excess), gaps
+that hold two or three trips with loadings between them, and a broad share of times
+that mean nothing. The hint `cycles` moves the mixture, it never decides.
 
-All trips of one bee at one station thus come down to a table over (F, m), and, m
-being spread lognormally about the hunt's in-hive factor g times the cargo's median,
-to a table over (F, g). Cells of the map only look up; that is what makes it fast.
+How much the in-hive time scatters from trip to trip is unknown, and so is whether long
+stays are few and long or many and short: since the scatter is in proportion to the
+in-hive time, a fixed scatter would read regular bees as bees that stay briefly, and
+put the colony too far off. `Spread` is one pair of the two; a hunt has one of them,
+each bee one near it, and the evidence is summed over all that are not far below the
+best.
+
+All trips of one bee at one station thus come down to a table over (spread, F, m), and,
+m being spread lognormally about the hunt's in-hive factor g times the cargo's median,
+to a table over (F, g, spread). Cells of the map only look up; that is what makes it
+fast.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from .arrays import Bools, Floats, Ints
     from .records import Cargo
     from .settings import Settings
+
+Table: TypeAlias = NDArray[np.float32]  # log likelihoods; 7 digits are plenty
 
 IN_HIVE_S: dict[Cargo, float] = {  # medians [s] that the hunt's factor multiplies
     "water": 120.0,  # between 73 and 198 s implied by the published rules; guess
@@ -39,15 +51,21 @@ LOADING_S: dict[Cargo, float] = {
     "syrup": 75.0,  # 55 s pure ingestion (Wainselboim and Farina 2000), landing
     "nectar": 75.0,  # from a feeder, as syrup; guess
 }
-TRIP_SIGMA = 0.25  # of log in-hive time, trip to trip in one bee; guess
+TRIP_SIGMAS = np.geomspace(0.08, 0.48, 7)  # of log in-hive time, trip to trip; guess
+TRIP_SIGMA_MEDIAN = 0.22  # of the hunt's; guess
+TRIP_SIGMA_SIGMA = 0.45  # of its logarithm, hunt to hunt; guess
+TRIP_SIGMA_BY_BEE = (0.15, 0.70, 0.15)  # a bee's: a step lower, the same, higher; guess
+LONG_STAYS = (  # share of trips, mean excess [s], weight; guesses
+    (0.08, 400.0, 0.6),  # few and long
+    (0.22, 120.0, 0.4),  # many and short
+)
 BEE_SIGMA = 0.20  # of log in-hive time, bee to bee in one hunt; guess
+DAY_SIGMA = 0.15  # of log in-hive time, day to day in one colony; guess
 LOADING_SIGMA = 0.40  # of log loading time; guess
 FLIGHT_CV = 0.05  # of flight time, trip to trip; guess
 BEE_FLIGHT_CV = 0.04  # of flight time, bee to bee; guess
 WIND_SD_PER_MPS = 0.02  # of log speed, per m/s of wind; guess
 CLOCK_SD_S = 4.0  # speaking late about what was seen; guess
-LONG_SHARE = 0.08  # of trips with a long stay in the hive; guess
-LONG_MEAN_S = 400.0  # excess of a long stay; guess
 OUTLIER_SHARE = 0.02  # of times that mean nothing; guess
 OUTLIER_RANGE_S = (20.0, 14400.0)  # where those lie, uniform in the logarithm
 CYCLE_SHARES = {  # hint -> share of gaps that hold 1, 2, 3 trips; guess
@@ -61,24 +79,53 @@ SLOW_HIVE = (2.0, 0.7)  # the same of the in-hive time: a factor about 1.6
 
 _F_SPAN = (-4.2, 2.6, 12)  # nodes of log speed, in sd of the usual
 _G_SPAN = (-2.8, 3.8, 13)  # nodes of log in-hive time
+_SAID_SPAN = (-3.3, 3.3)  # of either, where the person gave a range
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
-_M_NODES = np.exp(np.linspace(np.log(30.0), np.log(800.0), 24))
+_M_NODES = np.exp(np.linspace(np.log(30.0), np.log(800.0), 46))
+_REACH_SD = 8.0  # from its median, a trip's density is nothing
+_WORTH = 12.0  # nats below the best spread, a spread is left out
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How in-hive times scatter in one hunt."""
+
+    sigma: float  # of log in-hive time, trip to trip in one bee
+    long_share: float  # of trips with a long stay
+    long_mean_s: float  # its excess
+
+
+def spreads() -> tuple[tuple[Spread, ...], Floats]:
+    """Return all spreads and their log prior; long stays vary fastest."""
+    prior = np.exp(
+        -0.5 * (np.log(TRIP_SIGMAS / TRIP_SIGMA_MEDIAN) / TRIP_SIGMA_SIGMA) ** 2
+    )
+    weight = np.outer(prior, [w for *_, w in LONG_STAYS]).ravel()
+    every = tuple(
+        Spread(float(sigma), share, mean)
+        for sigma in TRIP_SIGMAS
+        for share, mean, _ in LONG_STAYS
+    )
+    return every, np.log(weight / weight.sum())
 
 
 @dataclass(frozen=True, slots=True)
 class TimeNodes:
     """Quadrature nodes of the shared unknowns of flight and hive, and their prior."""
 
-    ln_f: Floats  # (nf,)
+    ln_f: Floats  # (nf,) log factor on published flight speed, both ways together
+    slow_out: Floats  # (nf,) factor on the time from hive to station
+    slow_home: Floats  # (nf,) on the time from station to hive
     ln_g: Floats  # (ng,)
-    log_weight: Floats  # (2, nf, ng) for usual and poor hunts, sums to one
+    log_weight: Floats  # (2, nf, ng, nk) for usual and poor hunts, sums to one
 
 
-def shared_nodes(settings: Settings, wind_mps: float = 0.0) -> TimeNodes:
+def shared_nodes(
+    settings: Settings, wind_mps: float = 0.0, log_spread: Floats | None = None
+) -> TimeNodes:
     """Return nodes and prior of the speed factor and the in-hive factor.
 
-    Wind widens the prior on speed and does not shift it, since bees hold their
-    ground speed in wind up to about 3 m/s (Wenner 1963).
+    Wind widens the prior on speed; what it does on each leg is `evidence.Place`'s.
 
     The usual prior is flat-topped about the medians (exp(-(z / 1.72)^4), whose
     standard deviation is the one given), since published means are spread evenly over
@@ -88,25 +135,66 @@ def shared_nodes(settings: Settings, wind_mps: float = 0.0) -> TimeNodes:
     Slow flight and long stays both make a colony seem farther off than it is, and
     only calibration or more stations tell, so a prior without such days would be
     falsely sure.
+
+    Where the person gave a range (`flight_speed_out_sd`, `flight_speed_home_sd`,
+    `in_hive_s`), that is a lognormal and stays so on poor days: 90 % of the prior
+    lies in a 90 % range.
+
+    Parameters
+    ----------
+    settings
+        Medians and spreads.
+    wind_mps
+        Mean wind of the hunt [m/s].
+    log_spread
+        (nk,) log prior of the spreads in use; one spread if left out.
     """
-    speed_sd = np.hypot(settings.flight_speed_factor_sd, WIND_SD_PER_MPS * wind_mps)
-    z_f = np.linspace(*_F_SPAN)
-    z_g = np.linspace(*_G_SPAN)
-    usual = np.outer(np.exp(-((z_f / 1.72) ** 4)), np.exp(-((z_g / 1.72) ** 4)))
-    poor = np.outer(
-        np.exp(-0.5 * ((z_f - SLOW_SPEED[0]) / SLOW_SPEED[1]) ** 2),
-        np.exp(-0.5 * ((z_g - SLOW_HIVE[0]) / SLOW_HIVE[1]) ** 2),
+    blown = WIND_SD_PER_MPS * wind_mps
+    said_speed = (
+        settings.flight_speed_out_sd is not None
+        or settings.flight_speed_home_sd is not None
     )
+    z_f = np.linspace(*_SAID_SPAN, _F_SPAN[2]) if said_speed else np.linspace(*_F_SPAN)
+    said_stay = bool(settings.in_hive_s)
+    z_g = np.linspace(*_SAID_SPAN, _G_SPAN[2]) if said_stay else np.linspace(*_G_SPAN)
+
+    def leg(sd: float | None) -> Floats:
+        if sd is not None:  # the leg's own median and spread, as the person gave them
+            return np.asarray(np.exp(-z_f * np.hypot(sd, blown)))
+        spread = np.hypot(settings.flight_speed_factor_sd, blown)
+        return np.asarray(np.exp(-z_f * spread) / settings.flight_speed_factor)
+
+    slow_out = leg(settings.flight_speed_out_sd)
+    slow_home = leg(settings.flight_speed_home_sd)
+    out, home = settings.flight_speed_out_mps, settings.flight_speed_home_mps
+    both = (slow_out / out + slow_home / home) / (1 / out + 1 / home)
+
+    def shapes(z: Floats, poor: tuple[float, float], *, said: bool) -> list[Floats]:
+        if said:
+            return [np.exp(-0.5 * z**2)] * 2
+        return [
+            np.exp(-((z / 1.72) ** 4)),
+            np.exp(-0.5 * ((z - poor[0]) / poor[1]) ** 2),
+        ]
+
     weight = np.stack(
         [
-            (1 - POOR_SHARE) * usual / usual.sum(),
-            POOR_SHARE * poor / poor.sum(),
+            share * np.outer(of_f / of_f.sum(), of_g / of_g.sum())
+            for share, of_f, of_g in zip(
+                (1 - POOR_SHARE, POOR_SHARE),
+                shapes(z_f, SLOW_SPEED, said=said_speed),
+                shapes(z_g, SLOW_HIVE, said=said_stay),
+                strict=True,
+            )
         ]
     )
+    by_spread = np.zeros(1) if log_spread is None else log_spread
     return TimeNodes(
-        np.log(settings.flight_speed_factor) + z_f * speed_sd,
+        -np.log(both),
+        slow_out,
+        slow_home,
         np.log(settings.in_hive_factor) + z_g * settings.in_hive_factor_sd,
-        np.log(weight + 1e-300),
+        np.log(weight + 1e-300)[..., None] + by_spread,
     )
 
 
@@ -132,114 +220,233 @@ def flight_position(flight_s: Floats) -> Floats:
     return np.asarray(np.log1p(_F_GROWTH * flight_s / _F_STEP_S) / _F_GROWTH)
 
 
-def trip_table(
-    away_s: Floats,
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gaps:
+    """Trips of one cargo, by whom; n of them."""
+
+    away_s: Floats
+    round_trip: Bools
+    rounding_s: Floats
+    cycles: Ints
+    owner: Ints  # whose table it goes into, 0 to owners - 1
+    owners: int
+
+
+def trip_tables(
+    gaps: Gaps,
     *,
-    round_trip: Bools,
-    rounding_s: Floats,
-    cycles: Ints,
     loading_s: float,
     flight_s: Floats,
+    of: Sequence[Spread],
     wind_mps: float = 0.0,
-) -> Floats:
-    """Return the log likelihood of one bee's trips over (F, m).
+    every_m: int = 1,
+) -> Table:
+    """Return the log likelihood of trips over (owner, spread, F, m).
+
+    Times said alike by several bees are worked out once.
 
     Parameters
     ----------
-    away_s, round_trip, rounding_s, cycles
-        (n,) trips, as in `records.Trips`.
+    gaps
+        The trips.
     loading_s
         Median loading time of the cargo [s].
     flight_s
         (nF,) nodes of flight time.
+    of
+        (nk,) spreads.
     wind_mps
         Wind during these trips, which widens the flight time [m/s].
+    every_m
+        Only each so-manieth node of in-hive time.
 
     Returns
     -------
     numpy.ndarray
-        (nF, nm), m at the module's nodes of in-hive time.
+        (owners, nk, nF, nm), m at the module's nodes of in-hive time.
     """
-    table = np.zeros((flight_s.size, _M_NODES.size))
+    stay_s = _M_NODES[::every_m]
+    tables = np.zeros((gaps.owners, len(of), flight_s.size, stay_s.size), np.float32)
     flight_cv = float(np.hypot(FLIGHT_CV, WIND_SD_PER_MPS * wind_mps))
-    outlier = 1.0 / np.log(OUTLIER_RANGE_S[1] / OUTLIER_RANGE_S[0])
-    for kind in (0, 1):
-        for width in np.unique(rounding_s[round_trip == kind]):
-            shapes = [
-                _shape(
-                    flight_s,
-                    cycles=n,
-                    kind=kind,
-                    loading_s=loading_s,
-                    rounding_s=float(width),
-                    flight_cv=flight_cv,
-                )
-                for n in (1, 2, 3)
-            ]
-            chosen = (round_trip == kind) & (rounding_s == width)
-            pairs = np.stack([away_s[chosen], cycles[chosen]], axis=1)
-            unique, counts = np.unique(pairs, axis=0, return_counts=True)
-            for (a, hint), count in zip(unique, counts, strict=True):
-                shares = CYCLE_SHARES[int(np.clip(hint, 1, 3))]
-                density = sum(
-                    share * _density(a, *shape)
-                    for share, shape in zip(shares, shapes, strict=True)
-                )
-                density = (1 - LONG_SHARE) * density + LONG_SHARE * _long_density(
-                    a, *shapes[0]
-                )
-                density = (1 - OUTLIER_SHARE) * density + OUTLIER_SHARE * outlier / a
-                table += count * np.log(density)
-    return table
-
-
-def _shape(
-    flight_s: Floats,
-    *,
-    cycles: int,
-    kind: int,
-    loading_s: float,
-    rounding_s: float,
-    flight_cv: float,
-) -> tuple[Floats, Floats, Floats]:
-    """Return median, sd and lognormal shape of a gap of so many trips, over (F, m)."""
-    f, m = flight_s[:, None], _M_NODES[None, :]
-    loads = cycles - 1 + kind
-    hive_variance = (
-        cycles * (TRIP_SIGMA * m) ** 2 + loads * (LOADING_SIGMA * loading_s) ** 2
+    rows = np.stack(
+        [
+            gaps.round_trip.astype(np.float64),
+            gaps.rounding_s,
+            gaps.away_s,
+            np.clip(gaps.cycles, 1, 3).astype(np.float64),
+        ],
+        axis=1,
     )
-    variance = (
-        hive_variance
-        + cycles * (flight_cv * f) ** 2
-        + 2 * CLOCK_SD_S**2
-        + rounding_s**2 / 12.0
-    )
-    # Third moment of a lognormal with small sigma: 3 sigma (sigma m)^3.
-    third = (
-        cycles * TRIP_SIGMA * (TRIP_SIGMA * m) ** 3
-        + loads * LOADING_SIGMA * (LOADING_SIGMA * loading_s) ** 3
-    )
-    sd = np.sqrt(variance)
-    return cycles * (f + m) + loads * loading_s, sd, third / sd**3
+    distinct, place = np.unique(rows, axis=0, return_inverse=True)
+    place = np.ravel(place)
+    owned = [
+        np.unique(gaps.owner[place == i], return_counts=True)
+        for i in range(len(distinct))
+    ]
+    for sigma in dict.fromkeys(spread.sigma for spread in of):
+        mine = [k for k, spread in enumerate(of) if spread.sigma == sigma]
+        shapes: dict[tuple[float, float], list[_Shape]] = {}
+        for (kind, width, away, hint), (owners, counts) in zip(
+            distinct, owned, strict=True
+        ):
+            if (kind, width) not in shapes:
+                shapes[kind, width] = [
+                    _Shape.of_gap(
+                        flight_s,
+                        stay_s,
+                        sigma=sigma,
+                        cycles=n,
+                        kind=int(kind),
+                        loading_s=loading_s,
+                        rounding_s=float(width),
+                        flight_cv=flight_cv,
+                    )
+                    for n in (1, 2, 3)
+                ]
+            logs = _log_density(
+                float(away), int(hint), shapes[kind, width], [of[k] for k in mine]
+            )
+            for k, (value, floor) in zip(mine, logs, strict=True):
+                near = len(value)
+                for owner, count in zip(owners, counts, strict=True):
+                    tables[owner, k, :near] += count * value
+                    tables[owner, k, near:] += np.float32(count * floor)
+    return tables
 
 
-def _density(a: float, median: Floats, sd: Floats, shape: Floats) -> Floats:
-    """Return the density of a shifted lognormal of given sd and shape at `a`."""
-    stretch = np.maximum(1.0 + shape * (a - median) / sd, 1e-12)
-    z = np.log(stretch) / shape
-    return np.asarray(np.exp(-0.5 * z * z) / (np.sqrt(2 * np.pi) * sd * stretch))
+def _log_density(
+    away: float, hint: int, shapes: list[_Shape], of: list[Spread]
+) -> list[tuple[Table, float]]:
+    """Return the log density of one gap over near F and m, and beyond, by spread."""
+    broad = OUTLIER_SHARE / np.log(OUTLIER_RANGE_S[1] / OUTLIER_RANGE_S[0]) / away
+    usual = np.zeros_like(shapes[0].median[: shapes[0].reach(away)])
+    for share, shape in zip(CYCLE_SHARES[hint], shapes, strict=True):
+        near = min(shape.reach(away), len(usual))
+        usual[:near] += np.float32(share) * shape.density(away, near)
+    result = []
+    for spread in of:
+        long_ = shapes[0].long_density(away, len(usual), spread.long_mean_s)
+        density = (1 - spread.long_share) * usual + spread.long_share * long_
+        density *= np.float32(1 - OUTLIER_SHARE)
+        density += np.float32(broad)
+        result.append((np.log(density), float(np.log(broad))))
+    return result
 
 
-def _long_density(a: float, median: Floats, sd: Floats, _shape: Floats) -> Floats:
-    """Return the density of a normal time with an exponential excess at `a`."""
-    from scipy.special import ndtr
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """Median, sd and lognormal shape of a gap of so many trips, over (F, m)."""
 
-    rate = 1.0 / LONG_MEAN_S
-    power = np.minimum(rate * (median - a) + 0.5 * (rate * sd) ** 2, 50.0)
-    return np.asarray(rate * np.exp(power) * ndtr((a - median) / sd - rate * sd))
+    median: Table
+    sd: Table
+    shape: Table
+
+    @classmethod
+    def of_gap(
+        cls,
+        flight_s: Floats,
+        stay_s: Floats,
+        *,
+        sigma: float,
+        cycles: int,
+        kind: int,
+        loading_s: float,
+        rounding_s: float,
+        flight_cv: float,
+    ) -> _Shape:
+        """Return the shape of a gap; kind 0 away to back, 1 landing to landing."""
+        f, m = flight_s[:, None], stay_s[None, :]
+        loads = cycles - 1 + kind
+        hive_variance = (
+            cycles * (sigma * m) ** 2 + loads * (LOADING_SIGMA * loading_s) ** 2
+        )
+        variance = (
+            hive_variance
+            + cycles * (flight_cv * f) ** 2
+            + 2 * CLOCK_SD_S**2
+            + rounding_s**2 / 12.0
+        )
+        # Third moment of a lognormal with small sigma: 3 sigma (sigma m)^3.
+        third = (
+            cycles * sigma * (sigma * m) ** 3
+            + loads * LOADING_SIGMA * (LOADING_SIGMA * loading_s) ** 3
+        )
+        sd = np.sqrt(variance)
+        return cls(
+            (cycles * (f + m) + loads * loading_s).astype(np.float32),
+            sd.astype(np.float32),
+            (third / sd**3).astype(np.float32),
+        )
+
+    def reach(self, away: float) -> int:
+        """Return how many rows of F, from the first, may hold a gap of this length."""
+        least = self.median[:, 0] - _REACH_SD * self.sd[:, 0]
+        return max(1, int(np.searchsorted(np.maximum.accumulate(least), away)))
+
+    def density(self, away: float, near: int) -> Table:
+        """Return the density of a shifted lognormal of given sd and shape."""
+        sd, shape = self.sd[:near], self.shape[:near]
+        stretch = 1 + shape * (np.float32(away) - self.median[:near]) / sd
+        stretch = np.maximum(stretch, np.float32(1e-12))
+        z = np.log(stretch) / shape
+        z *= z
+        z *= np.float32(-0.5)
+        return np.asarray(np.exp(z) / (np.float32(np.sqrt(2 * np.pi)) * sd * stretch))
+
+    def long_density(self, away: float, near: int, mean_s: float) -> Table:
+        """Return the density of a normal time with an exponential excess."""
+        sd = self.sd[:near]
+        rate = np.float32(1.0 / mean_s)
+        late = np.float32(away) - self.median[:near]
+        power = np.minimum(rate * (0.5 * rate * sd * sd - late), np.float32(50.0))
+        return np.asarray(rate * np.exp(power) * _below(late / sd - rate * sd))
 
 
-def bee_kernel(in_hive_s: float, ln_g: Floats, flight_s: Floats) -> Floats:
+def _below(z: Table) -> Table:
+    """Return the normal distribution function, to 1.4e-4.
+
+    Bowling et al. 2009, J. Ind. Eng. Manag. 2:114-127 (a logistic function of a
+    cubic); ten times as fast as the exact one, which a check stands beside.
+    """
+    z = np.clip(z, np.float32(-9.0), np.float32(9.0))
+    return np.asarray(1 / (1 + np.exp(-z * (np.float32(1.5976) + 0.07056 * z * z))))
+
+
+def worth_while(tables: Sequence[Table], log_prior: Floats) -> Ints:
+    """Return the spreads that some trips speak for, given coarse tables.
+
+    Each bee is fitted at the distance and in-hive time that suit it best, so that this
+    judges the scatter alone and no place.
+
+    Parameters
+    ----------
+    tables
+        (nk, nF, nm) for each bee and place, of all spreads.
+    log_prior
+        (nk,) of the spreads.
+    """
+    if not tables:
+        return np.array([int(np.argmax(log_prior))])
+    total = log_prior.copy()
+    for table in tables:
+        total += table.max(axis=(1, 2))
+    return np.flatnonzero(total > total.max() - _WORTH)
+
+
+def near_bees(of: Sequence[Spread]) -> Floats:
+    """Return (nk, nk) shares: of bees with a spread, in a hunt with a spread."""
+    step = np.log(TRIP_SIGMAS[1] / TRIP_SIGMAS[0])
+    lower, same, higher = TRIP_SIGMA_BY_BEE
+    share = np.zeros((len(of), len(of)))
+    for i, hunt in enumerate(of):
+        for j, bee in enumerate(of):
+            if bee.long_mean_s == hunt.long_mean_s:
+                steps = round(float(np.log(bee.sigma / hunt.sigma) / step))
+                share[i, j] = {-1: lower, 0: same, 1: higher}.get(steps, 0.0)
+    return np.asarray(share / share.sum(axis=1, keepdims=True))
+
+
+def bee_kernel(in_hive_s: float, ln_g: Floats, flight_s: Floats) -> Table:
     """Return the spread of a bee's m about g times the cargo's median.
 
     The differences in flight speed between bees are carried along: they shift the
@@ -257,21 +464,28 @@ def bee_kernel(in_hive_s: float, ln_g: Floats, flight_s: Floats) -> Floats:
     )
     z = (np.log(_M_NODES)[None, :, None] - centre[None, None, :]) / spread[:, None, :]
     weight = np.exp(-0.5 * z**2)
-    return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+    return np.asarray(weight / weight.sum(axis=1, keepdims=True), dtype=np.float32)
 
 
-def over_bees(table: Floats, kernel: Floats) -> Floats:
-    """Integrate a (nF, nm) table over m; return (nF, ng)."""
-    top = table.max(axis=1, keepdims=True)
-    likelihood = np.exp(table - top)[:, None, :] @ kernel
-    return np.asarray(np.log(likelihood[:, 0, :] + 1e-300) + top)
+def over_bees(table: Table, kernel: Table, near: Floats) -> Table:
+    """Integrate one bee's (nk, nF, nm) table over m and its own spread.
+
+    Returns
+    -------
+    numpy.ndarray
+        (nF, ng, nk).
+    """
+    top = table.max(axis=(0, 2))
+    likelihood = np.exp(table - top[None, :, None]).transpose(1, 0, 2) @ kernel
+    mixed = np.einsum("fig,ki->fgk", likelihood, near.astype(np.float32), optimize=True)
+    return np.asarray(np.log(mixed + np.float32(1e-37)) + top[:, None, None])
 
 
-def look_up(table: Floats, position: Floats) -> Floats:
+def look_up(table: Table, position: Floats) -> Table:
     """Interpolate a table with rows at whole positions; (..., n columns)."""
     position = np.clip(position, 0.0, table.shape[0] - 1.000001)
     row = position.astype(np.intp)
     result = np.take(np.diff(table, axis=0), row, axis=0)
-    result *= (position - row)[..., None]
+    result *= (position - row)[..., None].astype(table.dtype)
     result += np.take(table, row, axis=0)
     return np.asarray(result)
