@@ -13,7 +13,7 @@ from .colonies import Group, group_bees
 from .cross_check import classical_fixes
 from .distances import bee_distances, weighted_quantiles
 from .evidence import Case, Evidence
-from .focus import focused_evidence, much_data
+from .focus import focused_evidence, much_data, pruned_evidence
 from .grid import Grid, refine
 from .next_station import choose
 from .records import Colony, Fix, NextStation, Strip
@@ -112,14 +112,18 @@ def solve_all(case: Case, groups: list[Group]) -> tuple[list[Evidence], list[Gri
 
 def solve(evidence: Evidence) -> tuple[Evidence, Grid]:
     """Return the posterior of one group of bees, and the evidence it is made of."""
+    rough = None
     if much_data(evidence):
         evidence, _ = focused_evidence(evidence)
+    else:
+        evidence, rough = pruned_evidence(evidence)
     case = evidence.case
     grid = refine(
         evidence.log_density,
         case.origin_xy,
         case.settings.distance_cut_m,
         case.station_xy,
+        start=rough,
     )
     return evidence, grid
 

@@ -200,7 +200,8 @@ def _spread_fit(case: Case, bees: tuple[int, ...]) -> Floats:
     for times in case.times:
         if times.bee in bees:
             for table in times.tables:
-                fit += table.max(axis=(1, 2))
+                best = table.max(axis=(1, 2)).astype(np.float64)
+                fit += np.log(case.near @ np.exp(best - best.max())) + best.max()
     return np.asarray(fit - fit.max())
 
 
@@ -276,7 +277,6 @@ def _scored(
     nodes = case.time_nodes
     shape = (len(draws.speed), len(xy))
     times = {bee: np.zeros(shape, dtype=np.float32) for bee in bees}
-    near = timing.near_bees(case.spreads)
     positions: dict[int, Floats] = {}
     for one in case.times:
         if one.bee not in times:
@@ -290,7 +290,7 @@ def _scored(
             if place not in positions:
                 flight = case.places[place].flight_s(xy, case.settings, nodes)
                 positions[place] = timing.flight_position(flight)
-            over = timing.over_bees(table, kernel, near)
+            over = timing.over_bees(table, kernel, case.near)
             for n in range(shape[0]):
                 column = over[:, draws.hive[n], draws.spread[n]][:, None]
                 at = positions[place][:, draws.speed[n]]

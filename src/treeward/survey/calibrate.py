@@ -78,7 +78,6 @@ def _times(case: Case, hive_xy: Floats, times: list[BeeTimes]) -> Floats:
     nodes, settings = case.time_nodes, case.settings
     span = nodes.ln_g[-1] - nodes.ln_g[0]
     fine = np.linspace(nodes.ln_g[0] - 0.1 * span, nodes.ln_g[-1] + 0.1 * span, _FINE)
-    near = timing.near_bees(case.spreads)
     total = np.zeros((nodes.ln_f.size, _FINE, len(case.spreads)))
     for bee in times:
         kernel = timing.bee_kernel(
@@ -86,7 +85,7 @@ def _times(case: Case, hive_xy: Floats, times: list[BeeTimes]) -> Floats:
         )
         for place, table in zip(bee.places, bee.tables, strict=True):
             flight = case.places[place].flight_s(hive_xy[None, :], settings, nodes)[0]
-            over = timing.over_bees(table, kernel, near)
+            over = timing.over_bees(table, kernel, case.near)
             seen = timing.look_up(
                 over.reshape(len(over), -1), timing.flight_position(flight)
             )

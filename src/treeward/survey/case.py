@@ -72,10 +72,10 @@ def prepare(
     windy = float(np.nanmean(speed)) if np.isfinite(speed).any() else 0.0
     nodes_s = timing.flight_nodes(_longest_s(settings, windy))
     used_trip = ~np.isin(trips.bee, list(lost)) & ~np.isin(trips.station, apart)
-    spreads, log_spread = _spreads_of(places, trips, trip_place, nodes_s)
+    spreads, log_spread, of_bees = _spreads_of(places, trips, trip_place, nodes_s)
 
     def tables(chosen: Bools) -> list[BeeTimes]:
-        return _bee_times(places, trips, trip_place, chosen, nodes_s, spreads)
+        return _bee_times(places, trips, trip_place, chosen, nodes_s, of_bees)
 
     times = tables(used_trip)
     names, observer = _observers(bearings)
@@ -96,6 +96,7 @@ def prepare(
         flight_nodes_s=nodes_s,
         time_nodes=timing.shared_nodes(settings, windy, log_spread),
         spreads=spreads,
+        near=timing.near_bees(spreads, of_bees),
         line_nodes=lines.line_nodes(
             settings,
             bearings.declination_sd_deg,
@@ -158,17 +159,21 @@ def _observers(bearings: Bearings) -> tuple[Ints, Ints]:
 
 def _spreads_of(
     places: Sequence[Place], trips: Trips, trip_place: Ints, nodes_s: Floats
-) -> tuple[tuple[timing.Spread, ...], Floats]:
-    """Return the spreads of in-hive time that the trips speak for, and their prior."""
+) -> tuple[tuple[timing.Spread, ...], Floats, tuple[timing.Spread, ...]]:
+    """Return the hunt's spreads that the trips speak for, their prior, the bees'."""
     every, log_prior = timing.spreads()
     whole = np.ones(len(trip_place), dtype=bool)
     coarse = _tables(places, trips, trip_place, whole, nodes_s, every, every_m=4)
     kept = set(timing.worth_while(list(coarse.values()), log_prior).tolist())
     # A bee may be a step off its hunt, so each keeps its neighbours.
     step = len(timing.LONG_STAYS)
+    chosen = sorted(kept)
     kept |= {k + d for k in kept for d in (-step, step)}
-    chosen = sorted(k for k in kept if 0 <= k < len(every))
-    return tuple(every[k] for k in chosen), log_prior[chosen]
+    return (
+        tuple(every[k] for k in chosen),
+        log_prior[chosen],
+        tuple(every[k] for k in sorted(kept) if 0 <= k < len(every)),
+    )
 
 
 def _tables(

@@ -30,7 +30,9 @@ if TYPE_CHECKING:
 
 _BLOCK = 256  # places at a time, so that the work stays in the cache
 _SLOWEST_MPS = 2.0  # no bee makes less way than this and still comes back; guess
-_NOTHING = 25.0  # nats below the best place: not worth working out
+_UNLIKELY = 1e-6  # of a bee's in-hive times: left out
+_NOTHING = 18.0  # nats below the best place: not worth working out
+_SLACK = 10.0  # nats by which trips may be likelier than at any place looked at
 
 
 def ground_speed_mps(
@@ -113,7 +115,7 @@ class BeeTimes:
     bee: int
     cargo: Cargo
     places: tuple[int, ...]
-    tables: tuple[timing.Table, ...]  # one (nk, nF, nm) for each place
+    tables: tuple[timing.Table, ...]  # one (nb, nF, nm) for each place
     trips: int
     usual_s: float  # a typical away time, for the spread between bees
     day: int = 0
@@ -139,7 +141,8 @@ class Case:
     times: tuple[BeeTimes, ...]
     flight_nodes_s: Floats
     time_nodes: timing.TimeNodes
-    spreads: tuple[timing.Spread, ...]  # (nk,) those worth a look
+    spreads: tuple[timing.Spread, ...]  # (nk,) of the hunt, those worth a look
+    near: Floats  # (nk, nb) shares of bees with a spread, in a hunt with a spread
     line_nodes: lines.LineNodes
     bearing_bee: Ints
     bearing_station: Ints
@@ -178,33 +181,29 @@ class Evidence:
     _by_place: dict[tuple[int, int], timing.Table] = field(
         init=False, default_factory=dict
     )
-    _moving: list[tuple[BeeTimes, timing.Table]] = field(
+    _moving: list[tuple[BeeTimes, tuple[timing.Table, ...], timing.Table]] = field(
         init=False, default_factory=list
     )
     _by_seat: list[tuple[int, int, timing.Table]] = field(
         init=False, default_factory=list
     )
-    _near: Floats = field(init=False)
-    _most: float = field(init=False, default=0.0)  # no place's trips are likelier
 
     def __post_init__(self) -> None:
         """Add up the tables of the group."""
         case = self.case
         nodes = case.time_nodes
-        self._near = timing.near_bees(case.spreads)
         kernels: dict[str, timing.Table] = {}
         for times in case.times:
             if times.bee not in self.bees:
                 continue
             base = timing.in_hive_median_s(times.cargo, case.settings)
-            self._most += sum(float(table.max()) for table in times.tables)
             if len(times.places) == 1:
                 if times.cargo not in kernels:
                     kernels[times.cargo] = timing.bee_kernel(
                         base, nodes.ln_g, case.flight_nodes_s
                     )
                 table = timing.over_bees(
-                    times.tables[0], kernels[times.cargo], self._near
+                    times.tables[0], kernels[times.cargo], case.near
                 )
                 key = (times.day, times.places[0])
                 known = self._by_place.get(key)
@@ -213,7 +212,16 @@ class Evidence:
                 # One in-hive time at all its stations: integrated cell by cell.
                 flight = max(0.0, times.usual_s - base)
                 kernel = timing.bee_kernel(base, nodes.ln_g, np.array([flight]))[0]
-                self._moving.append((times, kernel))
+                stays = np.flatnonzero(kernel.max(axis=1) > _UNLIKELY)
+                flat = tuple(
+                    np.ascontiguousarray(
+                        table[:, :, stays]
+                        .transpose(1, 0, 2)
+                        .reshape(table.shape[1], -1)
+                    )
+                    for table in times.tables
+                )
+                self._moving.append((times, flat, kernel[stays]))
         for station, observer, own in case.seats(np.flatnonzero(self.use_bearing)):
             by_bee = lines.bee_tables(
                 case.bearing_rad[own],
@@ -236,10 +244,11 @@ class Evidence:
         """Whether any bearing says something about direction."""
         return bool(self._by_seat)
 
-    def times_by_node(self, xy: Floats) -> Floats:
+    def times_by_node(self, xy: Floats) -> timing.Table:
         """Return the log likelihood of the trips at (n, 2) places; (n, nf, ng, nk)."""
-        days = {day for day, _ in self._by_place} | {t.day for t, _ in self._moving}
-        total = np.zeros((len(xy), *self.case.time_nodes.log_weight.shape[1:]))
+        days = {day for day, _ in self._by_place} | {t.day for t, *_ in self._moving}
+        shape = (len(xy), *self.case.time_nodes.log_weight.shape[1:])
+        total = np.zeros(shape, dtype=np.float32)
         positions: dict[int, Floats] = {}
         for day in sorted(days):
             of_day = self._times_of_day(xy, day, positions)
@@ -263,21 +272,19 @@ class Evidence:
             if on == day:
                 flat = table.reshape(len(table), -1)
                 total += timing.look_up(flat, position(place)).reshape(shape)
-        near = self._near.T.astype(np.float32)
-        for times, kernel in self._moving:
+        near = case.near.T.astype(np.float32)
+        for times, tables, kernel in self._moving:
             if times.day != day:
                 continue
-            by_m = sum(
-                timing.look_up(
-                    table.transpose(1, 0, 2).reshape(table.shape[1], -1),
-                    position(place),
-                )
-                for place, table in zip(times.places, times.tables, strict=True)
-            )
-            by_m = np.asarray(by_m).reshape(*shape[:2], shape[3], -1)
+            by_m = timing.look_up(tables[0], position(times.places[0]))
+            for place, table in zip(times.places[1:], tables[1:], strict=True):
+                by_m += timing.look_up(table, position(place))
+            by_m = by_m.reshape(*shape[:2], len(near), -1)
             top = by_m.max(axis=(2, 3))[..., None, None]
-            # (n, nf, nk, nm) over m, then over the bee's own spread.
-            likelihood = (np.exp(by_m - top) @ kernel).transpose(0, 1, 3, 2) @ near
+            by_m -= top
+            # (n, nf, nb, nm) over m, then over the bee's own spread.
+            np.exp(by_m, out=by_m)
+            likelihood = (by_m @ kernel).transpose(0, 1, 3, 2) @ near
             total += np.log(likelihood + np.float32(1e-37)) + top
         return total
 
@@ -310,8 +317,8 @@ class Evidence:
     def log_density(self, xy: Floats) -> Floats:
         """Return the log posterior density at (n, 2) places, up to a constant.
 
-        Places that the bearings and the prior rule out whatever the trips say are
-        given as impossible.
+        Places are taken in the order of what bearings and prior say, and the rest given
+        as impossible once no trips to be expected could make up for it.
         """
         result = self.case.log_prior(xy)
         possible = np.flatnonzero(np.isfinite(result))
@@ -322,14 +329,16 @@ class Evidence:
         without = result + of_lines.max(axis=1)
         order = possible[np.argsort(-without[possible], kind="stable")]
         best = -np.inf
+        likeliest = 0.0 if not self.has_times else -np.inf  # of the trips, so far
         for start in range(0, len(order), _BLOCK):
             block = order[start : start + _BLOCK]
-            if without[block[0]] + max(self._most, 0.0) < best - _NOTHING:
+            if without[block[0]] + likeliest + _SLACK < best - _NOTHING:
                 result[order[start:]] = -np.inf
                 break
-            by_kind = self._times_by_kind(xy[block]) + of_lines[block]
-            result[block] += log_sum_exp(by_kind, axis=1)
+            times = self._times_by_kind(xy[block])
+            result[block] += log_sum_exp(times + of_lines[block], axis=1)
             best = max(best, float(result[block].max()))
+            likeliest = max(likeliest, float(times.max()))
         return result
 
     def lines_alone(self, xy: Floats) -> Floats:

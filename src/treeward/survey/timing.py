@@ -433,13 +433,13 @@ def worth_while(tables: Sequence[Table], log_prior: Floats) -> Ints:
     return np.flatnonzero(total > total.max() - _WORTH)
 
 
-def near_bees(of: Sequence[Spread]) -> Floats:
-    """Return (nk, nk) shares: of bees with a spread, in a hunt with a spread."""
+def near_bees(hunts: Sequence[Spread], bees: Sequence[Spread]) -> Floats:
+    """Return (nk, nb) shares: of bees with a spread, in a hunt with a spread."""
     step = np.log(TRIP_SIGMAS[1] / TRIP_SIGMAS[0])
     lower, same, higher = TRIP_SIGMA_BY_BEE
-    share = np.zeros((len(of), len(of)))
-    for i, hunt in enumerate(of):
-        for j, bee in enumerate(of):
+    share = np.zeros((len(hunts), len(bees)))
+    for i, hunt in enumerate(hunts):
+        for j, bee in enumerate(bees):
             if bee.long_mean_s == hunt.long_mean_s:
                 steps = round(float(np.log(bee.sigma / hunt.sigma) / step))
                 share[i, j] = {-1: lower, 0: same, 1: higher}.get(steps, 0.0)
@@ -468,7 +468,7 @@ def bee_kernel(in_hive_s: float, ln_g: Floats, flight_s: Floats) -> Table:
 
 
 def over_bees(table: Table, kernel: Table, near: Floats) -> Table:
-    """Integrate one bee's (nk, nF, nm) table over m and its own spread.
+    """Integrate one bee's (nb, nF, nm) table over m and its own spread.
 
     Returns
     -------
