@@ -12,6 +12,7 @@ from .case import Hunt, prepare
 from .colonies import Group, group_bees
 from .cross_check import classical_fixes
 from .distances import bee_distances, weighted_quantiles
+from .enough import enough
 from .evidence import Case, Evidence
 from .focus import focused_evidence, much_data, pruned_evidence
 from .grid import Grid, refine
@@ -21,6 +22,8 @@ from .search_plan import search_plan
 from .settings import Settings, TripWind
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from .records import Bearings, Stations, Trips
 
 _SHARE_ODDS = 3.0  # guess; below, an unmarked bearing is given to no colony
@@ -56,16 +59,20 @@ def locate(
     evidences, grids = solve_all(hunt.case, groups)
     if len(groups) > 1 and share_unmarked(hunt, groups, grids):
         evidences, grids = solve_all(hunt.case, groups)
+    taught = [words.learned(*solved) for solved in zip(evidences, grids, strict=True)]
     colonies = tuple(
         colony(
             group.id,
             hunt=hunt,
             evidence=evidence,
             grid=grid,
+            learned=learned,
             stations=stations,
             trips=trips,
         )
-        for group, evidence, grid in zip(groups, evidences, grids, strict=True)
+        for group, evidence, grid, learned in zip(
+            groups, evidences, grids, taught, strict=True
+        )
     )
     said = all_advice(colonies)
     if hunt.left_out:
@@ -79,8 +86,13 @@ def locate(
         next_station=colonies[0].next_station,
         search_plan=colonies[0].search_plan,
         advice=tuple(said),
-        learned=words.learned(evidences[0], grids[0]),
+        learned=taught[0],
         same_colony=pairs,
+        enough=tuple(
+            fact
+            for group, evidence, learned in zip(groups, evidences, taught, strict=True)
+            for fact in enough(group.id, hunt, evidence, stations, trips, learned)
+        ),
     )
 
 
@@ -160,6 +172,7 @@ def colony(
     hunt: Hunt,
     evidence: Evidence,
     grid: Grid,
+    learned: Mapping[str, tuple[float, float]],
     stations: Stations,
     trips: Trips,
 ) -> Colony:
@@ -177,7 +190,6 @@ def colony(
     seat: NextStation | None = None
     plan: tuple[Strip, ...] = ()
     if evidence.has_times or evidence.has_lines:
-        learned = words.learned(evidence, grid)
         seat, where = choose(hunt, evidence, grid, stations, learned)
         said.insert(0, where)
         plan = search_plan(grid, hunt.frame)

@@ -178,6 +178,7 @@ class Evidence:
     case: Case
     bees: frozenset[int]
     use_bearing: Bools  # (B,) of the case
+    rough: bool = False  # in-hive times of bees at several stations in wider steps
     _by_place: dict[tuple[int, int], timing.Table] = field(
         init=False, default_factory=dict
     )
@@ -213,6 +214,9 @@ class Evidence:
                 flight = max(0.0, times.usual_s - base)
                 kernel = timing.bee_kernel(base, nodes.ln_g, np.array([flight]))[0]
                 stays = np.flatnonzero(kernel.max(axis=1) > _UNLIKELY)
+                if self.rough:
+                    stays = stays[::2]
+                    kernel = kernel / kernel[stays].sum(axis=0)
                 flat = tuple(
                     np.ascontiguousarray(
                         table[:, :, stays]

@@ -49,8 +49,9 @@ def pruned_evidence(evidence: Evidence) -> tuple[Evidence, Grid]:
     return Evidence(case, evidence.bees, evidence.use_bearing), rough
 
 
-def _rough(evidence: Evidence) -> tuple[Grid, Shared]:
-    case = evidence.case
+def _rough(whole: Evidence) -> tuple[Grid, Shared]:
+    case = whole.case
+    evidence = Evidence(case, whole.bees, whole.use_bearing, rough=True)
     rough = refine(
         evidence.log_density,
         case.origin_xy,

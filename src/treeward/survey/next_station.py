@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from . import timing, words
+from .enough import line_variance_deg2
 from .records import NextStation
 
 if TYPE_CHECKING:
@@ -189,7 +190,7 @@ def _session_errors(
     line = np.sqrt(
         spread**2 / SESSION_BEARINGS
         + settings.bee_line_sd_deg**2 / SESSION_BEES
-        + _station_variance_deg2(settings)
+        + line_variance_deg2(settings)
         + offset**2
     )
     usual = (settings.in_hive_factor, settings.in_hive_factor_sd)
@@ -203,13 +204,6 @@ def _session_errors(
         float(base * np.hypot(hive_sd / hive, by_bee)),
         float(speed_sd / speed),
     )
-
-
-def _station_variance_deg2(settings: Settings) -> float:
-    """Return the variance of a station's line, its tail counted in [degrees^2]."""
-    share = settings.station_tail_share
-    usual, wide = settings.station_sd_deg, settings.station_tail_sd_deg
-    return (1 - share) * usual**2 + share * wide**2
 
 
 def _polar(steps: Floats) -> tuple[Floats, Floats]:

@@ -150,19 +150,21 @@ class Strip:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Enough:
-    """More of the same hardly helps: other bees, or another place, would.
+    """When more of the same hardly helps: other bees, or another place, would.
 
-    For bearings at a station the unit is degrees and `sd_now` the standard deviation of
-    the line they fix, of which `sd_least` would be left by any number of bearings. For
-    trips of a bee it is seconds, of the bee's usual away time as a measure of what bees
-    of this colony need.
+    Bearings at a station share the deviation of its line and the compass; trips of a
+    bee share its in-hive time and speed, and the hunt's. From `enough` of them on, all
+    further ones together take less than an eighth off the variance.
     """
 
     kind: Literal["bearings", "trips"]
-    station: str  # Stations.id
+    colony: str  # Colony.id
+    station: str  # Stations.id; for trips the bee's last
     bee: str  # Trips.bees; "" for bearings
-    count: int  # taken
-    enough: int  # from here on, another does less than a fiftieth
+    count: int  # taken so far
+    enough: int  # from here on, more of the same stops paying
+    # Standard deviation of the line they fix [degrees], or of the bee's usual away
+    # time as a measure of distance [s]: now, and with any number more.
     sd_now: float
     sd_least: float
 

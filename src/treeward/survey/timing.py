@@ -83,7 +83,7 @@ _SAID_SPAN = (-3.3, 3.3)  # of either, where the person gave a range
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
 _M_NODES = np.exp(np.linspace(np.log(30.0), np.log(800.0), 46))
 _REACH_SD = 8.0  # from its median, a trip's density is nothing
-_WORTH = 12.0  # nats below the best spread, a spread is left out
+_WORTH = 8.0  # nats below the best spread, a spread is left out
 
 
 @dataclass(frozen=True, slots=True)
