@@ -125,7 +125,7 @@ def solve_all(case: Case, groups: list[Group]) -> tuple[list[Evidence], list[Gri
 def solve(evidence: Evidence) -> tuple[Evidence, Grid]:
     """Return the posterior of one group of bees, and the evidence it is made of."""
     rough = None
-    if much_data(evidence):
+    if much_data(evidence.case, evidence.bees, evidence.use_bearing):
         evidence, _ = focused_evidence(evidence)
     else:
         evidence, rough = pruned_evidence(evidence)

@@ -128,14 +128,13 @@ class Scores:
 
 def score_bees(hunt: Hunt) -> Scores:
     """Return every bee's likelihood over draws of the shared unknowns and places."""
-    whole = Evidence(
-        hunt.case, frozenset(hunt.bees), np.ones(len(hunt.bearing_used), dtype=bool)
-    )
     case = hunt.case
-    if much_data(whole):
+    everything = np.ones(len(hunt.bearing_used), dtype=bool)
+    if much_data(case, hunt.bees, everything):
         # Draws from the prior would all miss what so much data says of the hunt; a
         # split would then be claimed to make up for it. Draws from the posterior of
         # one colony lean towards one, and clear splits stand all the same.
+        whole = Evidence(case, frozenset(hunt.bees), everything)
         narrow, _ = focused_evidence(whole)
         _, of_one = focused_evidence(narrow)
         case = narrow.case

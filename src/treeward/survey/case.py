@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 
 _CALM_MPS = 1.0  # wind below this has no direction
+_ONE_SPOT_M = 5.0  # stations nearer than positions by GPS can tell apart
 _TURN_DEG = 5.0  # directions of wind are taken to the nearest of these
 
 
@@ -104,7 +105,7 @@ def prepare(
             stations=len(np.unique(bearings.station[chosen])),
         ),
         bearing_bee=bearings.bee[chosen],
-        bearing_station=bearings.station[chosen],
+        bearing_station=_spots(station_xy, searching)[bearings.station[chosen]],
         bearing_observer=observer[chosen],
         bearing_rad=np.radians(bearings.bearing_true_deg[chosen]),
         rounding_rad=np.radians(bearings.rounding_deg[chosen]),
@@ -147,6 +148,22 @@ def _longest_s(settings: Settings, windy: float) -> float:
         + nodes.slow_home[0] / settings.flight_speed_home_mps
     )
     return float(min(settings.distance_cut_m * per_metre, 5000.0))
+
+
+def _spots(station_xy: Floats, searching: Sequence[int]) -> Ints:
+    """Return for each station the first at the same spot, itself if it is the first.
+
+    Stations so near together are one place with two names: the same hedge and hill
+    turn the lines of both.
+    """
+    spot = np.arange(len(station_xy))
+    for n, station in enumerate(searching):
+        for earlier in searching[:n]:
+            apart_m = np.hypot(*(station_xy[station] - station_xy[earlier]))
+            if spot[earlier] == earlier and apart_m < _ONE_SPOT_M:
+                spot[station] = earlier
+                break
+    return spot
 
 
 def _observers(bearings: Bearings) -> tuple[Ints, Ints]:

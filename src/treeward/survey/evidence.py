@@ -178,11 +178,13 @@ class Evidence:
     case: Case
     bees: frozenset[int]
     use_bearing: Bools  # (B,) of the case
-    rough: bool = False  # in-hive times of bees at several stations in wider steps
     _by_place: dict[tuple[int, int], timing.Table] = field(
         init=False, default_factory=dict
     )
     _moving: list[tuple[BeeTimes, tuple[timing.Table, ...], timing.Table]] = field(
+        init=False, default_factory=list
+    )
+    _pairs: list[tuple[BeeTimes, timing.Table]] = field(
         init=False, default_factory=list
     )
     _by_seat: list[tuple[int, int, timing.Table]] = field(
@@ -210,22 +212,24 @@ class Evidence:
                 known = self._by_place.get(key)
                 self._by_place[key] = table if known is None else known + table
             else:
-                # One in-hive time at all its stations: integrated cell by cell.
+                # One in-hive time at all its stations.
                 flight = max(0.0, times.usual_s - base)
                 kernel = timing.bee_kernel(base, nodes.ln_g, np.array([flight]))[0]
                 stays = np.flatnonzero(kernel.max(axis=1) > _UNLIKELY)
-                if self.rough:
-                    stays = stays[::2]
-                    kernel = kernel / kernel[stays].sum(axis=0)
+                tables = tuple(table[:, :, stays] for table in times.tables)
+                kernel = kernel[stays]
+                if len(tables) == 2:
+                    pair = timing.pair_table(*tables, kernel, case.near)
+                    self._pairs.append((times, pair))
+                    continue
+                # At three and more: integrated cell by cell.
                 flat = tuple(
-                    np.ascontiguousarray(
-                        table[:, :, stays]
-                        .transpose(1, 0, 2)
-                        .reshape(table.shape[1], -1)
+                    np.ascontiguousarray(table.transpose(1, 0, 2)).reshape(
+                        table.shape[1], -1
                     )
-                    for table in times.tables
+                    for table in tables
                 )
-                self._moving.append((times, flat, kernel[stays]))
+                self._moving.append((times, flat, kernel))
         for station, observer, own in case.seats(np.flatnonzero(self.use_bearing)):
             by_bee = lines.bee_tables(
                 case.bearing_rad[own],
@@ -241,7 +245,7 @@ class Evidence:
     @property
     def has_times(self) -> bool:
         """Whether any trip says something about distance."""
-        return bool(self._by_place or self._moving)
+        return bool(self._by_place or self._pairs or self._moving)
 
     @property
     def has_lines(self) -> bool:
@@ -250,7 +254,9 @@ class Evidence:
 
     def times_by_node(self, xy: Floats) -> timing.Table:
         """Return the log likelihood of the trips at (n, 2) places; (n, nf, ng, nk)."""
-        days = {day for day, _ in self._by_place} | {t.day for t, *_ in self._moving}
+        days = {day for day, _ in self._by_place}
+        days |= {times.day for times, _ in self._pairs}
+        days |= {times.day for times, *_ in self._moving}
         shape = (len(xy), *self.case.time_nodes.log_weight.shape[1:])
         total = np.zeros(shape, dtype=np.float32)
         positions: dict[int, Floats] = {}
@@ -276,6 +282,10 @@ class Evidence:
             if on == day:
                 flat = table.reshape(len(table), -1)
                 total += timing.look_up(flat, position(place)).reshape(shape)
+        for times, pair in self._pairs:
+            if times.day == day:
+                one, other = (position(place) for place in times.places)
+                total += timing.look_up_pair(pair, one, other)
         near = case.near.T.astype(np.float32)
         for times, tables, kernel in self._moving:
             if times.day != day:

@@ -17,7 +17,9 @@ from .evidence import Case, Evidence, Shared
 from .grid import refine
 
 if TYPE_CHECKING:
-    from .arrays import Floats, Ints
+    from collections.abc import Collection
+
+    from .arrays import Bools, Floats, Ints
     from .grid import Grid
 
 _REACH = 4.0  # standard deviations kept to either side
@@ -29,10 +31,10 @@ MANY_BEES = 10
 MANY_STATIONS = 5
 
 
-def much_data(evidence: Evidence) -> bool:
+def much_data(case: Case, bees: Collection[int], use_bearing: Bools) -> bool:
     """Return whether the nodes should be drawn together before solving."""
-    stations = len(np.unique(evidence.case.bearing_station[evidence.use_bearing]))
-    return len(evidence.bees) > MANY_BEES or stations > MANY_STATIONS
+    stations = len(np.unique(case.bearing_station[use_bearing]))
+    return len(bees) > MANY_BEES or stations > MANY_STATIONS
 
 
 def focused_evidence(evidence: Evidence) -> tuple[Evidence, Shared]:
@@ -49,9 +51,8 @@ def pruned_evidence(evidence: Evidence) -> tuple[Evidence, Grid]:
     return Evidence(case, evidence.bees, evidence.use_bearing), rough
 
 
-def _rough(whole: Evidence) -> tuple[Grid, Shared]:
-    case = whole.case
-    evidence = Evidence(case, whole.bees, whole.use_bearing, rough=True)
+def _rough(evidence: Evidence) -> tuple[Grid, Shared]:
+    case = evidence.case
     rough = refine(
         evidence.log_density,
         case.origin_xy,

@@ -489,3 +489,61 @@ def look_up(table: Table, position: Floats) -> Table:
     result *= (position - row)[..., None].astype(table.dtype)
     result += np.take(table, row, axis=0)
     return np.asarray(result)
+
+
+def pair_table(one: Table, other: Table, kernel: Table, near: Floats) -> Table:
+    """Integrate a bee's trips at two places over its one in-hive time and spread.
+
+    Parameters
+    ----------
+    one, other
+        (nb, nF, nm) tables of its trips at either place.
+    kernel
+        (nm, ng) spread of its in-hive time.
+    near
+        (nk, nb) shares of bees with a spread, in a hunt with a spread.
+
+    Returns
+    -------
+    numpy.ndarray
+        (rows, rows, ng, nk) over flight time to either place; beyond the last row,
+        which no trip reaches, it stays as it is there.
+    """
+    one, other = _reached(one), _reached(other)
+    result = np.empty(
+        (one.shape[1], other.shape[1], kernel.shape[1], len(near)), dtype=np.float32
+    )
+    shares = near.astype(np.float32)
+    for row in range(one.shape[1]):
+        # (nb, nF, nm) over m, then over the bee's own spread.
+        both = other + one[:, row][:, None, :]
+        top = both.max(axis=2).max(axis=0)
+        both -= top[:, None]
+        likelihood = np.exp(both, out=both) @ kernel
+        mixed = np.tensordot(likelihood, shares, axes=([0], [1]))
+        result[row] = np.log(mixed + np.float32(1e-37)) + top[:, None, None]
+    return result
+
+
+def _reached(table: Table) -> Table:
+    """Return a table without the rows of F that no trip reaches, but one."""
+    differs = (table != table[:, -1:]).any(axis=(0, 2))
+    return table[:, : int(np.flatnonzero(np.append(True, differs))[-1]) + 1]
+
+
+def look_up_pair(table: Table, one: Floats, other: Floats) -> Table:
+    """Interpolate a pair's table at two fractional rows; (..., ng, nk)."""
+    flat = table.reshape(table.shape[0] * table.shape[1], -1)
+    rows = []
+    for position, count in ((one, table.shape[0]), (other, table.shape[1])):
+        at = np.clip(position, 0.0, max(count - 1.000001, 0.0))
+        row = at.astype(np.intp)
+        part = (at - row).astype(np.float32)[..., None]
+        rows.append(((row, 1 - part), (np.minimum(row + 1, count - 1), part)))
+    result: Table | None = None
+    for row, share in rows[0]:
+        for column, part in rows[1]:
+            value = np.take(flat, row * table.shape[1] + column, axis=0)
+            value *= share * part
+            result = value if result is None else np.add(result, value, out=result)
+    return np.asarray(result).reshape(*one.shape, *table.shape[2:])
