@@ -7,7 +7,6 @@ from scipy import special
 from survey.hunts import PER_METRE
 from treeward.survey import Settings, timing
 
-
 USUAL = timing.Spread(sigma=0.25, long_share=0.08, long_mean_s=400.0)
 STAY = 25  # a node of in-hive time about three minutes
 
@@ -31,6 +30,7 @@ def table(
             owners=1,
         ),
         loading_s=50.0,
+        stay_s=134.0,
         flight_s=timing.flight_nodes(2000.0) if flight_s is None else flight_s,
         of=[of],
     )[0, 0]
@@ -63,6 +63,7 @@ def test_trips_of_two_bees_are_told_apart_and_counted_each() -> None:
             owners=2,
         ),
         loading_s=50.0,
+        stay_s=134.0,
         flight_s=timing.flight_nodes(2000.0),
         of=[USUAL],
     )[:, 0]

@@ -13,7 +13,7 @@ from .evidence import BeeTimes, Case, Place
 from .frame import LocalFrame
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from .arrays import Bools, Floats, Ints
     from .records import Bearings, Cargo, Stations, Trips
@@ -73,10 +73,16 @@ def prepare(
     windy = float(np.nanmean(speed)) if np.isfinite(speed).any() else 0.0
     nodes_s = timing.flight_nodes(_longest_s(settings, windy))
     used_trip = ~np.isin(trips.bee, list(lost)) & ~np.isin(trips.station, apart)
-    spreads, log_spread, of_bees = _spreads_of(places, trips, trip_place, nodes_s)
+    usual_s = {
+        cargo: settings.in_hive_factor * timing.in_hive_median_s(cargo, settings)
+        for cargo in timing.IN_HIVE_S
+    }
+    spreads, log_spread, of_bees = _spreads_of(
+        places, trips, trip_place, nodes_s, usual_s
+    )
 
     def tables(chosen: Bools) -> list[BeeTimes]:
-        return _bee_times(places, trips, trip_place, chosen, nodes_s, of_bees)
+        return _bee_times(places, trips, trip_place, chosen, nodes_s, usual_s, of_bees)
 
     times = tables(used_trip)
     names, observer = _observers(bearings)
@@ -175,12 +181,18 @@ def _observers(bearings: Bearings) -> tuple[Ints, Ints]:
 
 
 def _spreads_of(
-    places: Sequence[Place], trips: Trips, trip_place: Ints, nodes_s: Floats
+    places: Sequence[Place],
+    trips: Trips,
+    trip_place: Ints,
+    nodes_s: Floats,
+    usual_s: Mapping[Cargo, float],
 ) -> tuple[tuple[timing.Spread, ...], Floats, tuple[timing.Spread, ...]]:
     """Return the hunt's spreads that the trips speak for, their prior, the bees'."""
     every, log_prior = timing.spreads()
     whole = np.ones(len(trip_place), dtype=bool)
-    coarse = _tables(places, trips, trip_place, whole, nodes_s, every, every_m=4)
+    coarse = _tables(
+        places, trips, trip_place, whole, nodes_s, usual_s, every, every_m=4
+    )
     kept = set(timing.worth_while(list(coarse.values()), log_prior).tolist())
     # A bee may be a step off its hunt, so each keeps its neighbours.
     step = len(timing.LONG_STAYS)
@@ -199,6 +211,7 @@ def _tables(
     trip_place: Ints,
     chosen: Bools,
     nodes_s: Floats,
+    usual_s: Mapping[Cargo, float],
     spreads: Sequence[timing.Spread],
     *,
     every_m: int = 1,
@@ -226,6 +239,7 @@ def _tables(
                 owners=len(owners),
             ),
             loading_s=timing.LOADING_S[cargo],
+            stay_s=usual_s[cargo],
             flight_s=nodes_s,
             of=spreads,
             wind_mps=wind_mps,
@@ -242,10 +256,11 @@ def _bee_times(
     trip_place: Ints,
     chosen: Bools,
     nodes_s: Floats,
+    usual_s: Mapping[Cargo, float],
     spreads: Sequence[timing.Spread],
 ) -> list[BeeTimes]:
     """Return the trips of each bee, day and cargo."""
-    tables = _tables(places, trips, trip_place, chosen, nodes_s, spreads)
+    tables = _tables(places, trips, trip_place, chosen, nodes_s, usual_s, spreads)
     groups: dict[tuple[int, int, Cargo], list[int]] = {}
     for bee, day, place in tables:
         groups.setdefault((bee, day, places[place].cargo), []).append(place)

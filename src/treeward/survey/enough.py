@@ -121,7 +121,8 @@ def _time_variances(
     of_cargo = next(one for one in timing.IN_HIVE_S if one == cargo)
     stay = timing.in_hive_median_s(of_cargo, settings) * hive
     flight = max(0.0, usual_s - stay)
-    single = (spread * stay) ** 2 + (timing.FLIGHT_CV * flight) ** 2
+    usual = timing.in_hive_median_s(of_cargo, settings) * settings.in_hive_factor
+    single = (spread * usual) ** 2 + (timing.FLIGHT_CV * flight) ** 2
     single += 2 * timing.CLOCK_SD_S**2
     shared = (timing.BEE_SIGMA**2 + (hive_sd / hive) ** 2) * stay**2
     shared += (timing.BEE_FLIGHT_CV**2 + (speed_sd / speed) ** 2) * flight**2

@@ -12,11 +12,11 @@ that hold two or three trips with loadings between them, and a broad share of ti
 that mean nothing. The hint `cycles` moves the mixture, it never decides.
 
 How much the in-hive time scatters from trip to trip is unknown, and so is whether long
-stays are few and long or many and short: since the scatter is in proportion to the
-in-hive time, a fixed scatter would read regular bees as bees that stay briefly, and
-put the colony too far off. `Spread` is one pair of the two; a hunt has one of them,
-each bee one near it, and the evidence is summed over all that are not far below the
-best.
+stays are few and long or many and short. `Spread` is one pair of the two; a hunt has
+one of them, each bee one near it, and the evidence is summed over all that are not far
+below the best. The scatter is a share of the cargo's usual in-hive time and not of the
+bee's own: else regular bees would be read as bees that stay briefly, and the colony put
+too far off, and irregular ones drawn near.
 
 All trips of one bee at one station thus come down to a table over (spread, F, m), and,
 m being spread lognormally about the hunt's in-hive factor g times the cargo's median,
@@ -51,7 +51,7 @@ LOADING_S: dict[Cargo, float] = {
     "syrup": 75.0,  # 55 s pure ingestion (Wainselboim and Farina 2000), landing
     "nectar": 75.0,  # from a feeder, as syrup; guess
 }
-TRIP_SIGMAS = np.geomspace(0.08, 0.48, 7)  # of log in-hive time, trip to trip; guess
+TRIP_SIGMAS = np.geomspace(0.08, 0.48, 7)  # of the usual in-hive time; guess
 TRIP_SIGMA_MEDIAN = 0.22  # of the hunt's; guess
 TRIP_SIGMA_SIGMA = 0.45  # of its logarithm, hunt to hunt; guess
 TRIP_SIGMA_BY_BEE = (0.15, 0.70, 0.15)  # a bee's: a step lower, the same, higher; guess
@@ -90,7 +90,7 @@ _WORTH = 8.0  # nats below the best spread, a spread is left out
 class Spread:
     """How in-hive times scatter in one hunt."""
 
-    sigma: float  # of log in-hive time, trip to trip in one bee
+    sigma: float  # from trip to trip in one bee, as a share of the usual in-hive time
     long_share: float  # of trips with a long stay
     long_mean_s: float  # its excess
 
@@ -236,6 +236,7 @@ def trip_tables(
     gaps: Gaps,
     *,
     loading_s: float,
+    stay_s: float,
     flight_s: Floats,
     of: Sequence[Spread],
     wind_mps: float = 0.0,
@@ -251,6 +252,8 @@ def trip_tables(
         The trips.
     loading_s
         Median loading time of the cargo [s].
+    stay_s
+        Usual in-hive time of the cargo, that spreads are shares of [s].
     flight_s
         (nF,) nodes of flight time.
     of
@@ -265,8 +268,8 @@ def trip_tables(
     numpy.ndarray
         (owners, nk, nF, nm), m at the module's nodes of in-hive time.
     """
-    stay_s = _M_NODES[::every_m]
-    tables = np.zeros((gaps.owners, len(of), flight_s.size, stay_s.size), np.float32)
+    stays_s = _M_NODES[::every_m]
+    tables = np.zeros((gaps.owners, len(of), flight_s.size, stays_s.size), np.float32)
     flight_cv = float(np.hypot(FLIGHT_CV, WIND_SD_PER_MPS * wind_mps))
     rows = np.stack(
         [
@@ -293,7 +296,8 @@ def trip_tables(
                 shapes[kind, width] = [
                     _Shape.of_gap(
                         flight_s,
-                        stay_s,
+                        stays_s,
+                        usual_s=stay_s,
                         sigma=sigma,
                         cycles=n,
                         kind=int(kind),
@@ -345,8 +349,9 @@ class _Shape:
     def of_gap(
         cls,
         flight_s: Floats,
-        stay_s: Floats,
+        stays_s: Floats,
         *,
+        usual_s: float,
         sigma: float,
         cycles: int,
         kind: int,
@@ -355,10 +360,10 @@ class _Shape:
         flight_cv: float,
     ) -> _Shape:
         """Return the shape of a gap; kind 0 away to back, 1 landing to landing."""
-        f, m = flight_s[:, None], stay_s[None, :]
+        f, m = flight_s[:, None], stays_s[None, :]
         loads = cycles - 1 + kind
         hive_variance = (
-            cycles * (sigma * m) ** 2 + loads * (LOADING_SIGMA * loading_s) ** 2
+            cycles * (sigma * usual_s) ** 2 + loads * (LOADING_SIGMA * loading_s) ** 2
         )
         variance = (
             hive_variance
@@ -368,10 +373,10 @@ class _Shape:
         )
         # Third moment of a lognormal with small sigma: 3 sigma (sigma m)^3.
         third = (
-            cycles * sigma * (sigma * m) ** 3
+            cycles * sigma * (sigma * usual_s) ** 3
             + loads * LOADING_SIGMA * (LOADING_SIGMA * loading_s) ** 3
         )
-        sd = np.sqrt(variance)
+        sd = np.broadcast_to(np.sqrt(variance), np.broadcast_shapes(f.shape, m.shape))
         return cls(
             (cycles * (f + m) + loads * loading_s).astype(np.float32),
             sd.astype(np.float32),

@@ -183,6 +183,7 @@ class Model:
                         f,
                         stay,
                         FILL_S[cargo],
+                        1.12 * base,
                         spread_own,
                         many,
                     )
@@ -200,6 +201,7 @@ class Model:
         flight: Floats,
         stay: Floats,
         fill: float,
+        usual: float,
         sigma: Floats,
         many: Ints,
     ) -> Floats:
@@ -209,9 +211,9 @@ class Model:
         long_mean = np.array([400.0, 120.0])[many]
         for n, share in enumerate(shares, start=1):
             loads = n - 1 + whole
-            variance = n * (sigma * stay) ** 2 + loads * (0.4 * fill) ** 2
+            variance = n * (sigma * usual) ** 2 + loads * (0.4 * fill) ** 2
             variance = variance + n * (0.05 * flight) ** 2 + 2 * 4.0**2
-            third = n * sigma**4 * stay**3 + loads * 0.4**4 * fill**3
+            third = n * sigma**4 * usual**3 + loads * 0.4**4 * fill**3
             sd = np.sqrt(variance)
             shape = third / sd**3
             middle = n * (flight + stay) + loads * fill
