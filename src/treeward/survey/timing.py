@@ -76,9 +76,11 @@ CYCLE_SHARES = {  # hint -> share of gaps that hold 1, 2, 3 trips; guess
 POOR_SHARE = 0.18  # of hunts on which everything is worse at once; guess
 SLOW_SPEED = (-2.2, 0.8)  # mean and sd, in sd of the usual: a factor about 0.82
 SLOW_HIVE = (2.0, 0.7)  # the same of the in-hive time: a factor about 1.6
+EAGER_SHARE = 0.12  # of usual hunts; guess
+EAGER_HIVE = (-2.6, 0.8)  # mean and sd as above: a factor about 0.7; guess
 
 _F_SPAN = (-4.2, 2.6, 12)  # nodes of log speed, in sd of the usual
-_G_SPAN = (-2.8, 3.8, 13)  # nodes of log in-hive time
+_G_SPAN = (-4.2, 3.8, 15)  # nodes of log in-hive time
 _SAID_SPAN = (-3.3, 3.3)  # of either, where the person gave a range
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
 _M_NODES = np.exp(np.linspace(np.log(30.0), np.log(800.0), 46))
@@ -132,6 +134,8 @@ def shared_nodes(
     their range. A share `POOR_SHARE` of hunts is poor: bees that fly slowly and also
     stay long in the hive (cool weather, a colony in little need), a compass read
     badly, more strays. Each alone would be unlikely; together they are one bad day.
+    In a share `EAGER_SHARE` of usual hunts the colony wants what its bees bring and
+    unloads them at once: the 42 s that Visscher and Seeley's 5 minutes to 900 m leave.
     Slow flight and long stays both make a colony seem farther off than it is, and
     only calibration or more stations tell, so a prior without such days would be
     falsely sure.
@@ -169,23 +173,24 @@ def shared_nodes(
     out, home = settings.flight_speed_out_mps, settings.flight_speed_home_mps
     both = (slow_out / out + slow_home / home) / (1 / out + 1 / home)
 
-    def shapes(z: Floats, poor: tuple[float, float], *, said: bool) -> list[Floats]:
-        if said:
-            return [np.exp(-0.5 * z**2)] * 2
-        return [
-            np.exp(-((z / 1.72) ** 4)),
-            np.exp(-0.5 * ((z - poor[0]) / poor[1]) ** 2),
-        ]
+    def usual(z: Floats) -> Floats:
+        return np.asarray(np.exp(-((z / 1.72) ** 4)))
 
+    def about(z: Floats, middle: tuple[float, float]) -> Floats:
+        shape = np.exp(-0.5 * ((z - middle[0]) / middle[1]) ** 2)
+        return np.asarray(shape / shape.sum())
+
+    of_f, of_g = [about(z_f, (0.0, 1.0))] * 2, [about(z_g, (0.0, 1.0))] * 2
+    if not said_speed:
+        of_f = [usual(z_f) / usual(z_f).sum(), about(z_f, SLOW_SPEED)]
+    if not said_stay:
+        eager = EAGER_SHARE * about(z_g, EAGER_HIVE)
+        eager += (1 - EAGER_SHARE) * usual(z_g) / usual(z_g).sum()
+        of_g = [eager, about(z_g, SLOW_HIVE)]
     weight = np.stack(
         [
-            share * np.outer(of_f / of_f.sum(), of_g / of_g.sum())
-            for share, of_f, of_g in zip(
-                (1 - POOR_SHARE, POOR_SHARE),
-                shapes(z_f, SLOW_SPEED, said=said_speed),
-                shapes(z_g, SLOW_HIVE, said=said_stay),
-                strict=True,
-            )
+            (1 - POOR_SHARE) * np.outer(of_f[0], of_g[0]),
+            POOR_SHARE * np.outer(of_f[1], of_g[1]),
         ]
     )
     by_spread = np.zeros(1) if log_spread is None else log_spread

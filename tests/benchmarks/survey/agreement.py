@@ -122,8 +122,10 @@ class Model:
     def _kind_prior(kind: int, z_f: Floats, z_g: Floats, z_o: Floats) -> Floats:
         """Return the log prior of the shared unknowns in usual and poor hunts."""
         if kind == 0:
-            times = np.exp(-((z_f / 1.72) ** 4) - (z_g / 1.72) ** 4)
-            times /= (2 * 1.72 * special.gamma(1.25)) ** 2
+            flat = 2 * 1.72 * special.gamma(1.25)
+            eager = stats.norm.pdf((z_g + 2.6) / 0.8) / 0.8 / stats.norm.cdf(2.0)
+            times = np.exp(-((z_f / 1.72) ** 4)) / flat
+            times *= 0.88 * np.exp(-((z_g / 1.72) ** 4)) / flat + 0.12 * eager
             times *= 1 - time_model.POOR_SHARE
         else:
             times = np.exp(-0.5 * ((z_f + 2.2) / 0.8) ** 2)
@@ -136,7 +138,7 @@ class Model:
         offset: Floats = np.zeros_like(z_o)
         for part, sd in ((1 - share, scale), (share, max(scale, wide))):
             offset += part * stats.norm.pdf(z_o / sd) / sd
-        bad = (z_f < -4.2) | (z_f > 2.6) | (z_g < -2.8) | (z_g > 3.8)
+        bad = (z_f < -4.2) | (z_f > 2.6) | (z_g < -4.2) | (z_g > 3.8)
         bad |= np.abs(z_o) > line_model.OFFSET_SPAN
         return np.where(bad, -np.inf, np.log(times * offset))
 
