@@ -27,7 +27,7 @@ def draw_settings(
     """
     if calibration is None:
         calibration = bool(rng.random() < 0.25)
-    return SimulationSettings(
+    settings = SimulationSettings(
         stations=int(rng.integers(1, 5)),
         bees=int(rng.integers(2, 9)),
         colonies=colonies,
@@ -38,6 +38,8 @@ def draw_settings(
         bearing_share=float(rng.uniform(0.2, 0.6)),
         calibration=calibration,
     )
+    # Regular bees and irregular ones; drawn last, so that the rest of a seed stays.
+    return replace(settings, in_hive_trip_spread=float(rng.uniform(0.10, 0.45)))
 
 
 def beyond(settings: SimulationSettings) -> SimulationSettings:

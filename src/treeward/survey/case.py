@@ -200,7 +200,7 @@ def _spreads_of(
     kept |= {k + d for k in kept for d in (-step, step)}
     return (
         tuple(every[k] for k in chosen),
-        log_prior[chosen],
+        log_prior[chosen] - np.log(np.exp(log_prior[chosen]).sum()),
         tuple(every[k] for k in sorted(kept) if 0 <= k < len(every)),
     )
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from .settings import Settings
 
 _BLOCK = 256  # places at a time, so that the work stays in the cache
+_LADDER_MPS = 0.7  # steps of distance: so much for each step of flight time
 _SLOWEST_MPS = 2.0  # no bee makes less way than this and still comes back; guess
 _UNLIKELY = 1e-6  # of a bee's in-hive times: left out
 _NOTHING = 18.0  # nats below the best place: not worth working out
@@ -187,6 +188,7 @@ class Evidence:
     _pairs: list[tuple[BeeTimes, timing.Table]] = field(
         init=False, default_factory=list
     )
+    _ladder: tuple[Floats, Floats] | None = field(init=False, default=None)
     _by_seat: list[tuple[int, int, timing.Table]] = field(
         init=False, default_factory=list
     )
@@ -230,6 +232,7 @@ class Evidence:
                     for table in tables
                 )
                 self._moving.append((times, flat, kernel))
+        self._ladder = self._by_distance()
         for station, observer, own in case.seats(np.flatnonzero(self.use_bearing)):
             by_bee = lines.bee_tables(
                 case.bearing_rad[own],
@@ -241,6 +244,23 @@ class Evidence:
                 np.sum(list(by_bee.values()), axis=0), case.line_nodes
             )
             self._by_seat.append((station, observer, table))
+
+    def _by_distance(self) -> tuple[Floats, Floats] | None:
+        """Return distances and the trips' evidence there, where that is all there is.
+
+        So it is with trips of one day at one station without wind.
+        """
+        if len(self._by_place) != 1 or self._pairs or self._moving:
+            return None
+        ((_, place),) = self._by_place
+        here = self.case.places[place]
+        if here.wind_mps > 0.0 and not np.isnan(here.wind_from_rad):
+            return None
+        far = 2.0 * self.case.settings.distance_cut_m
+        away = timing.flight_nodes(far / _LADDER_MPS) * _LADDER_MPS
+        xy = np.stack([here.x_m + away, np.full(away.size, here.y_m)], axis=1)
+        weight = self.case.time_nodes.log_weight
+        return away, integrate_nodes(self.times_by_node(xy), weight)
 
     @property
     def has_times(self) -> bool:
@@ -365,6 +385,12 @@ class Evidence:
         weight = self.case.time_nodes.log_weight
         if not self.has_times:
             return np.broadcast_to(log_sum_exp(weight, axis=(1, 2, 3)), (len(xy), 2))
+        if self._ladder is not None:
+            ((_, place),) = self._by_place
+            here = self.case.places[place]
+            away = np.hypot(xy[:, 0] - here.x_m, xy[:, 1] - here.y_m)
+            far, known = self._ladder
+            return np.stack([np.interp(away, far, known[:, k]) for k in (0, 1)], axis=1)
         return integrate_nodes(self.times_by_node(xy), weight)
 
     def _lines_by_kind(self, xy: Floats) -> Floats:

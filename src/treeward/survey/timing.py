@@ -85,6 +85,7 @@ _SAID_SPAN = (-3.3, 3.3)  # of either, where the person gave a range
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
 _M_NODES = np.exp(np.linspace(np.log(30.0), np.log(800.0), 46))
 _REACH_SD = 8.0  # from its median, a trip's density is nothing
+_MANY_SIGMAS = 5  # kept by few trips: see `worth_while`
 _WORTH = 8.0  # nats below the best spread, a spread is left out
 
 
@@ -440,7 +441,12 @@ def worth_while(tables: Sequence[Table], log_prior: Floats) -> Ints:
     total = log_prior.copy()
     for table in tables:
         total += table.max(axis=(1, 2))
-    return np.flatnonzero(total > total.max() - _WORTH)
+    kept = np.flatnonzero(total > total.max() - _WORTH)
+    # Few trips hardly tell one spread from the next: every second will do.
+    sigma = kept // len(LONG_STAYS)
+    if len(np.unique(sigma)) > _MANY_SIGMAS:
+        kept = kept[(sigma - sigma[0]) % 2 == 0]
+    return kept
 
 
 def near_bees(hunts: Sequence[Spread], bees: Sequence[Spread]) -> Floats:
