@@ -81,7 +81,7 @@ def fly(
 ) -> list[Stop]:
     """Let one bee come and go until the observer leaves the station."""
     homeward_deg, distance_m = line(station.position, colony.position)
-    varying = varying_share(settings.in_hive_trip_spread)
+    varying = settings.in_hive_varying_share
 
     def flight_s(still_mps: float, along_deg: float) -> float:
         speed = still_mps * shared.speed_factor * bee.speed_factor

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from treeward.simulate.flights import varying_share
 from treeward.simulate.records import SimulationSettings
 
 if TYPE_CHECKING:
@@ -39,7 +40,8 @@ def draw_settings(
         calibration=calibration,
     )
     # Regular bees and irregular ones; drawn last, so that the rest of a seed stays.
-    return replace(settings, in_hive_trip_spread=float(rng.uniform(0.10, 0.45)))
+    spread = float(rng.uniform(0.10, 0.45))
+    return replace(settings, in_hive_varying_share=varying_share(spread))
 
 
 def beyond(settings: SimulationSettings) -> SimulationSettings:
