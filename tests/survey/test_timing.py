@@ -20,7 +20,7 @@ def table(
     of: timing.Spread = USUAL,
 ) -> np.ndarray:
     n = len(away)
-    return timing.trip_tables(
+    tables = timing.trip_tables(
         timing.Gaps(
             away_s=np.array(away),
             round_trip=np.full(n, whole),
@@ -33,7 +33,8 @@ def table(
         stay_s=134.0,
         flight_s=timing.flight_nodes(2000.0) if flight_s is None else flight_s,
         of=[of],
-    )[0, 0]
+    )
+    return np.asarray(tables[0, 0])
 
 
 @pytest.mark.parametrize("of", timing.spreads()[0][::3])

@@ -91,7 +91,14 @@ def locate(
         enough=tuple(
             fact
             for group, evidence, learned in zip(groups, evidences, taught, strict=True)
-            for fact in enough(group.id, hunt, evidence, stations, trips, learned)
+            for fact in enough(
+                group.id,
+                hunt,
+                evidence,
+                stations=stations,
+                trips=trips,
+                learned=learned,
+            )
         ),
     )
 

@@ -77,14 +77,11 @@ def prepare(
         cargo: settings.in_hive_factor * timing.in_hive_median_s(cargo, settings)
         for cargo in timing.IN_HIVE_S
     }
-    spreads, log_spread, of_bees = _spreads_of(
-        places, trips, trip_place, nodes_s, usual_s
+    flights = _Flights(
+        places=places, trips=trips, place=trip_place, nodes_s=nodes_s, usual_s=usual_s
     )
-
-    def tables(chosen: Bools) -> list[BeeTimes]:
-        return _bee_times(places, trips, trip_place, chosen, nodes_s, usual_s, of_bees)
-
-    times = tables(used_trip)
+    spreads, log_spread, of_bees = flights.spreads()
+    times = flights.bee_times(used_trip, of_bees)
     names, observer = _observers(bearings)
     used_line = ~np.isin(bearings.bee, list(lost)) & ~np.isin(bearings.station, apart)
     chosen = np.flatnonzero(used_line)
@@ -126,7 +123,7 @@ def prepare(
                 np.array([calibration.hive_latitude_deg]),
                 np.array([calibration.hive_longitude_deg]),
             )[0],
-            times=tables(trips.station == station),
+            times=flights.bee_times(trips.station == station, of_bees),
             station=station,
             bearing_rad=np.radians(bearings.bearing_true_deg[here]),
             rounding_rad=np.radians(bearings.rounding_deg[here]),
@@ -180,107 +177,96 @@ def _observers(bearings: Bearings) -> tuple[Ints, Ints]:
     return names, np.asarray(np.ravel(place), dtype=np.intp)
 
 
-def _spreads_of(
-    places: Sequence[Place],
-    trips: Trips,
-    trip_place: Ints,
-    nodes_s: Floats,
-    usual_s: Mapping[Cargo, float],
-) -> tuple[tuple[timing.Spread, ...], Floats, tuple[timing.Spread, ...]]:
-    """Return the hunt's spreads that the trips speak for, their prior, the bees'."""
-    every, log_prior = timing.spreads()
-    whole = np.ones(len(trip_place), dtype=bool)
-    coarse = _tables(
-        places, trips, trip_place, whole, nodes_s, usual_s, every, every_m=4
-    )
-    kept = set(timing.worth_while(list(coarse.values()), log_prior).tolist())
-    # A bee may be a step off its hunt, so each keeps its neighbours.
-    step = len(timing.LONG_STAYS)
-    chosen = sorted(kept)
-    kept |= {k + d for k in kept for d in (-step, step)}
-    return (
-        tuple(every[k] for k in chosen),
-        log_prior[chosen] - np.log(np.exp(log_prior[chosen]).sum()),
-        tuple(every[k] for k in sorted(kept) if 0 <= k < len(every)),
-    )
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Flights:
+    """The trips of a hunt, and what their tables are made with."""
 
+    places: tuple[Place, ...]
+    trips: Trips
+    place: Ints  # (T,) of each trip
+    nodes_s: Floats  # of flight time
+    usual_s: Mapping[Cargo, float]  # in-hive time by cargo
 
-def _tables(
-    places: Sequence[Place],
-    trips: Trips,
-    trip_place: Ints,
-    chosen: Bools,
-    nodes_s: Floats,
-    usual_s: Mapping[Cargo, float],
-    spreads: Sequence[timing.Spread],
-    *,
-    every_m: int = 1,
-) -> dict[tuple[int, int, int], timing.Table]:
-    """Return (bee, day, place) -> the (nk, nF, nm) table of its trips."""
-    day = np.zeros(len(trip_place), dtype=np.intp) if trips.day is None else trips.day
-    keys = np.stack([trips.bee, day, trip_place], axis=1)
-    # Trips of one cargo in one wind share the work of their tables.
-    alike = [(places[p].cargo, places[p].wind_mps) for p in trip_place]
-    result = {}
-    for cargo, wind_mps in dict.fromkeys(
-        a for a, used in zip(alike, chosen, strict=True) if used
-    ):
-        own = np.flatnonzero(
-            chosen & np.array([one == (cargo, wind_mps) for one in alike])
+    def spreads(
+        self,
+    ) -> tuple[tuple[timing.Spread, ...], Floats, tuple[timing.Spread, ...]]:
+        """Return spreads of the hunt worth a look, their log prior, and of bees."""
+        every, log_prior = timing.spreads()
+        whole = np.ones(len(self.place), dtype=bool)
+        coarse = self._tables(whole, every, every_m=4)
+        chosen = timing.worth_while(list(coarse.values()), log_prior)
+        # A bee may be a step off its hunt, so each keeps its neighbours.
+        step = len(timing.LONG_STAYS)
+        near = {int(k) + d for k in chosen for d in (-step, 0, step)}
+        return (
+            tuple(every[k] for k in chosen),
+            log_prior[chosen] - np.log(np.exp(log_prior[chosen]).sum()),
+            tuple(every[k] for k in sorted(near) if 0 <= k < len(every)),
         )
-        owners, owner = np.unique(keys[own], axis=0, return_inverse=True)
-        tables = timing.trip_tables(
-            timing.Gaps(
-                away_s=trips.away_s[own],
-                round_trip=trips.round_trip[own],
-                rounding_s=trips.rounding_s[own],
-                cycles=trips.cycles[own],
-                owner=np.ravel(owner),
-                owners=len(owners),
-            ),
-            loading_s=timing.LOADING_S[cargo],
-            stay_s=usual_s[cargo],
-            flight_s=nodes_s,
-            of=spreads,
-            wind_mps=wind_mps,
-            every_m=every_m,
-        )
-        for key, table in zip(owners, tables, strict=True):
-            result[int(key[0]), int(key[1]), int(key[2])] = table
-    return dict(sorted(result.items()))
 
-
-def _bee_times(
-    places: Sequence[Place],
-    trips: Trips,
-    trip_place: Ints,
-    chosen: Bools,
-    nodes_s: Floats,
-    usual_s: Mapping[Cargo, float],
-    spreads: Sequence[timing.Spread],
-) -> list[BeeTimes]:
-    """Return the trips of each bee, day and cargo."""
-    tables = _tables(places, trips, trip_place, chosen, nodes_s, usual_s, spreads)
-    groups: dict[tuple[int, int, Cargo], list[int]] = {}
-    for bee, day, place in tables:
-        groups.setdefault((bee, day, places[place].cargo), []).append(place)
-    result = []
-    for (bee, day, cargo), own_places in groups.items():
-        own = chosen & (trips.bee == bee) & np.isin(trip_place, own_places)
-        if trips.day is not None:
-            own &= trips.day == day
-        result.append(
-            BeeTimes(
-                bee=bee,
-                cargo=cargo,
-                places=tuple(own_places),
-                tables=tuple(tables[bee, day, place] for place in own_places),
-                trips=int(own.sum()),
-                usual_s=float(np.quantile(trips.away_s[own], 0.3)),
-                day=day,
+    def bee_times(
+        self, chosen: Bools, spreads: Sequence[timing.Spread]
+    ) -> list[BeeTimes]:
+        """Return the chosen trips of each bee, day and cargo."""
+        trips = self.trips
+        tables = self._tables(chosen, spreads)
+        groups: dict[tuple[int, int, Cargo], list[int]] = {}
+        for bee, day, place in tables:
+            groups.setdefault((bee, day, self.places[place].cargo), []).append(place)
+        result = []
+        for (bee, day, cargo), own_places in groups.items():
+            own = chosen & (trips.bee == bee) & np.isin(self.place, own_places)
+            if trips.day is not None:
+                own &= trips.day == day
+            result.append(
+                BeeTimes(
+                    bee=bee,
+                    cargo=cargo,
+                    places=tuple(own_places),
+                    tables=tuple(tables[bee, day, place] for place in own_places),
+                    trips=int(own.sum()),
+                    usual_s=float(np.quantile(trips.away_s[own], 0.3)),
+                    day=day,
+                )
             )
-        )
-    return result
+        return result
+
+    def _tables(
+        self, chosen: Bools, spreads: Sequence[timing.Spread], *, every_m: int = 1
+    ) -> dict[tuple[int, int, int], timing.Table]:
+        """Return (bee, day, place) -> the (nb, nF, nm) table of its trips."""
+        trips, places = self.trips, self.places
+        day = np.zeros(len(self.place), np.intp) if trips.day is None else trips.day
+        keys = np.stack([trips.bee, day, self.place], axis=1)
+        # Trips of one cargo in one wind share the work of their tables.
+        alike = [(places[p].cargo, places[p].wind_mps) for p in self.place]
+        result = {}
+        for cargo, wind_mps in dict.fromkeys(
+            one for one, used in zip(alike, chosen, strict=True) if used
+        ):
+            own = np.flatnonzero(
+                chosen & np.array([one == (cargo, wind_mps) for one in alike])
+            )
+            owners, owner = np.unique(keys[own], axis=0, return_inverse=True)
+            tables = timing.trip_tables(
+                timing.Gaps(
+                    away_s=trips.away_s[own],
+                    round_trip=trips.round_trip[own],
+                    rounding_s=trips.rounding_s[own],
+                    cycles=trips.cycles[own],
+                    owner=np.ravel(owner),
+                    owners=len(owners),
+                ),
+                loading_s=timing.LOADING_S[cargo],
+                stay_s=self.usual_s[cargo],
+                flight_s=self.nodes_s,
+                of=spreads,
+                wind_mps=wind_mps,
+                every_m=every_m,
+            )
+            for key, table in zip(owners, tables, strict=True):
+                result[int(key[0]), int(key[1]), int(key[2])] = table
+        return dict(sorted(result.items()))
 
 
 def _places(

@@ -30,6 +30,7 @@ def enough(
     name: str,
     hunt: Hunt,
     evidence: Evidence,
+    *,
     stations: Stations,
     trips: Trips,
     learned: Mapping[str, tuple[float, float]],
@@ -56,7 +57,14 @@ def enough(
         count = len(np.unique(bees[bees >= 0])) + 0.5 * float((bees < 0).sum())
         single, shared = _line_variances(case.settings, learned, max(1.0, count))
         result.append(
-            _fact("bearings", name, stations.id[station], "", len(bees), single, shared)
+            _fact(
+                name,
+                stations.id[station],
+                "",
+                count=len(bees),
+                single=single,
+                shared=shared,
+            )
         )
     used = hunt.trip_used
     for times in case.times:
@@ -67,22 +75,24 @@ def enough(
         own = used[trips.bee[used] == times.bee]
         seat = stations.id[trips.station[own[-1]]]
         bee = trips.bees[times.bee]
-        result.append(_fact("trips", name, seat, bee, times.trips, single, shared))
+        result.append(
+            _fact(name, seat, bee, count=times.trips, single=single, shared=shared)
+        )
     return result
 
 
-def _fact(  # noqa: PLR0917
-    kind: str,
+def _fact(
     colony: str,
     station: str,
     bee: str,
+    *,
     count: int,
     single: float,
     shared: float,
 ) -> Enough:
     needed = (1 - LEFT) / LEFT * single / shared
     return Enough(
-        kind="bearings" if kind == "bearings" else "trips",
+        kind="trips" if bee else "bearings",
         colony=colony,
         station=station,
         bee=bee,

@@ -76,6 +76,7 @@ def refine(
     centre: Floats,
     half_width_m: float,
     sharp_at: Floats,
+    *,
     enough_cells: int = ENOUGH_CELLS,
     start: Grid | None = None,
 ) -> Grid:

@@ -5,8 +5,9 @@
 emcee samples place, flight speed, in-hive time, spread of trips, kind of long stays,
 compass offset, scatter of bearings, the deviation of every station's line and every
 bee's own in-hive time of three invented hunts, from the model's formulas written out
-again here; a bee's own line and spread are summed over for each draw. Its 90 % area is taken two ways: as the level set of the
-survey's density that holds 90 % of the draws, and by a kernel density of the draws.
+again here; a bee's own line and spread are summed over for each draw. Its 90 % area is
+taken two ways: as the level set of the survey's density that holds 90 % of the draws,
+and by a kernel density of the draws.
 """
 
 from __future__ import annotations
@@ -142,7 +143,7 @@ class Model:
         bad |= np.abs(z_o) > line_model.OFFSET_SPAN
         return np.where(bad, -np.inf, np.log(times * offset))
 
-    def _bee(
+    def _bee(  # noqa: PLR0917
         self,
         bee: int,
         xy: Floats,
@@ -193,7 +194,7 @@ class Model:
             by_step.append(fit)
         ends = (sigma == 0) | (sigma == len(SIGMAS) - 1)
         whole = np.where(ends, 0.85, 1.0)
-        return value + np.logaddexp.reduce(by_step) - np.log(whole)
+        return np.asarray(value + np.logaddexp.reduce(by_step) - np.log(whole))
 
     @staticmethod
     def _gap(  # noqa: PLR0917

@@ -213,7 +213,7 @@ def invent(rng: np.random.Generator, c: Conditions) -> WorldHunt:
     names: list[str] = []
     clock = 0.0
     for seat, dish in enumerate(dishes):
-        spots = [_spot(rng, c, day, dish, tree, seat, cargo) for tree in trees]
+        spots = [_spot(day, dish, tree, seat=seat, cargo=cargo) for tree in trees]
         here = [b for b in range(len(bees)) if rng.random() < 0.3]
         fresh = int(rng.integers(2, 4)) if c.lines_apart_deg == 0 else 4
         here += list(range(len(bees), len(bees) + fresh))
@@ -234,9 +234,20 @@ def invent(rng: np.random.Generator, c: Conditions) -> WorldHunt:
         watch_s = 60.0 * rng.uniform(30.0, 70.0)
         for b in here:
             bee = bees[b]
-            _sit(day, notes, b, bee, seat, spots[bee.colony], clock, watch_s)
+            _sit(
+                day,
+                notes,
+                number=b,
+                bee=bee,
+                seat=seat,
+                spot=spots[bee.colony],
+                start_s=clock,
+                watch_s=watch_s,
+            )
         clock += watch_s + 900.0
-    return _brought_home(rng, c, notes, names, bees, dishes, trees, cargo)
+    return _brought_home(
+        day, notes, names=names, bees=bees, dishes=dishes, trees=trees, cargo=cargo
+    )
 
 
 def _trees(rng: np.random.Generator, c: Conditions) -> Floats:
@@ -267,15 +278,8 @@ def _dishes(rng: np.random.Generator, c: Conditions, tree: Floats) -> list[Float
     return dishes
 
 
-def _spot(
-    rng: np.random.Generator,
-    c: Conditions,
-    day: _Day,
-    dish: Floats,
-    tree: Floats,
-    seat: int,
-    cargo: str,
-) -> _Spot:
+def _spot(day: _Day, dish: Floats, tree: Floats, *, seat: int, cargo: str) -> _Spot:
+    rng, c = day.rng, day.c
     straight = tree - dish
     far = float(np.hypot(*straight))
     leaves = float(np.degrees(np.arctan2(*straight)))
@@ -305,6 +309,7 @@ def _spot(
 def _sit(
     day: _Day,
     notes: _Notes,
+    *,
     number: int,
     bee: _Bee,
     seat: int,
@@ -341,7 +346,17 @@ def _sit(
         noted("back")
         clock += rng.uniform(*DRINKING_S[spot.cargo])
         if noted("away") and rng.random() < 0.45:
-            _read(day, notes, number, seat, spot, own_deg, stands, round_, clock)
+            _read(
+                day,
+                notes,
+                number=number,
+                seat=seat,
+                spot=spot,
+                own_deg=own_deg,
+                stands=stands,
+                round_=round_,
+                clock_s=start_s + clock,
+            )
         clock += day.leg_s(bee, spot, start_s + clock, laden=True)
         if c.learning and round_ < 2:
             clock += rng.uniform(5.0, 40.0)  # looks the place over before it leaves
@@ -359,6 +374,7 @@ def _sit(
 def _read(
     day: _Day,
     notes: _Notes,
+    *,
     number: int,
     seat: int,
     spot: _Spot,
@@ -403,15 +419,16 @@ def _said_wind(day: _Day, clock_s: float) -> tuple[float, float]:
 
 
 def _brought_home(
-    rng: np.random.Generator,
-    c: Conditions,
+    day: _Day,
     notes: _Notes,
+    *,
     names: list[str],
     bees: list[_Bee],
     dishes: list[Floats],
     trees: Floats,
     cargo: str,
 ) -> WorldHunt:
+    rng, c = day.rng, day.c
     off = 5.0 if c.lanes else 0.0  # a phone's GPS in the open, 5 to 10 m
     said = [place(dish + rng.normal(0.0, off, size=2)) for dish in dishes]
     more = {}
