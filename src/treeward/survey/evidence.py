@@ -162,7 +162,10 @@ class Case:
         return np.where(distance <= s.distance_cut_m, value, -np.inf)
 
     def seats(self, chosen: Ints) -> list[tuple[int, int, Ints]]:
-        """Return station, observer and bearings of each flight line among `chosen`."""
+        """Return station, observer and bearings of each flight line among `chosen`.
+
+        Two observers at one station are taken for two lines that deviate on their own.
+        """
         pairs = np.stack(
             [self.bearing_station[chosen], self.bearing_observer[chosen]], axis=1
         )

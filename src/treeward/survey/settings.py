@@ -78,8 +78,8 @@ class Settings:
     """
 
     # Flight: factor on the published ground speed, shared by all bees of a hunt.
-    flight_speed_out_mps: float = 7.5  # Wenner 1963
-    flight_speed_home_mps: float = 6.5  # Wenner 1963, loaded
+    flight_speed_out_mps: float = 7.5  # hive to station, unladen; Wenner 1963
+    flight_speed_home_mps: float = 6.5  # station to hive, laden; Wenner 1963
     flight_speed_factor: float = 0.97  # median; published means run 0.85-1.1 of Wenner
     flight_speed_factor_sd: float = 0.075  # of its logarithm
     # Where the person gives a leg's own range: the sd of its logarithm. That leg then
