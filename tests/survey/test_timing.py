@@ -5,7 +5,7 @@ import pytest
 from scipy import special
 
 from survey.hunts import PER_METRE
-from treeward.survey import Settings, timing
+from treeward.survey import Settings, timing, trip_tables
 
 USUAL = timing.Spread(sigma=0.25, long_share=0.08, long_mean_s=400.0)
 STAY = 25  # a node of in-hive time about three minutes
@@ -20,8 +20,8 @@ def table(
     of: timing.Spread = USUAL,
 ) -> np.ndarray:
     n = len(away)
-    tables = timing.trip_tables(
-        timing.Gaps(
+    tables = trip_tables.trip_tables(
+        trip_tables.Gaps(
             away_s=np.array(away),
             round_trip=np.full(n, whole),
             rounding_s=np.zeros(n),
@@ -41,7 +41,7 @@ def table(
 def test_density_of_a_trip_integrates_to_one(of: timing.Spread) -> None:
     # Over away times, at every node of flight and in-hive time that is not absurd.
     nodes = timing.flight_nodes(600.0)[::12]
-    total = np.zeros((nodes.size, timing._M_NODES.size))
+    total = np.zeros((nodes.size, timing.STAY_NODES_S.size))
     for a in np.arange(21.0, 14400.0, 3.0):
         total += 3.0 * np.exp(table([a], flight_s=nodes, of=of))
     # The lognormal of a matched skewness loses a little where skewness is large.
@@ -50,12 +50,12 @@ def test_density_of_a_trip_integrates_to_one(of: timing.Spread) -> None:
 
 def test_the_quick_normal_distribution_is_near_the_exact_one() -> None:
     z = np.linspace(-8.0, 8.0, 999, dtype=np.float32)
-    assert timing._below(z) == pytest.approx(special.ndtr(z), abs=1.5e-4)
+    assert trip_tables._below(z) == pytest.approx(special.ndtr(z), abs=1.5e-4)
 
 
 def test_trips_of_two_bees_are_told_apart_and_counted_each() -> None:
-    both = timing.trip_tables(
-        timing.Gaps(
+    both = trip_tables.trip_tables(
+        trip_tables.Gaps(
             away_s=np.array([300.0, 400.0, 300.0]),
             round_trip=np.zeros(3, dtype=bool),
             rounding_s=np.zeros(3),
@@ -76,7 +76,7 @@ def test_likeliest_flight_time_is_the_away_time_less_the_stay() -> None:
     found = table([300.0] * 10)
     stay = STAY
     at = timing.flight_nodes(2000.0)[int(np.argmax(found[:, stay]))]
-    assert at == pytest.approx(300.0 - timing._M_NODES[stay], abs=12.0)
+    assert at == pytest.approx(300.0 - timing.STAY_NODES_S[stay], abs=12.0)
 
 
 def test_a_missed_visit_hardly_moves_the_likeliest_flight() -> None:

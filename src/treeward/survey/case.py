@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import check, lines, timing
+from . import check, lines, timing, trip_tables
 from .calibrate import taught
-from .evidence import BeeTimes, Case, Place
+from .evidence import BeeTimes, Case
 from .frame import LocalFrame
+from .places import Place
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -248,8 +249,8 @@ class _Flights:
                 chosen & np.array([one == (cargo, wind_mps) for one in alike])
             )
             owners, owner = np.unique(keys[own], axis=0, return_inverse=True)
-            tables = timing.trip_tables(
-                timing.Gaps(
+            tables = trip_tables.trip_tables(
+                trip_tables.Gaps(
                     away_s=trips.away_s[own],
                     round_trip=trips.round_trip[own],
                     rounding_s=trips.rounding_s[own],
