@@ -83,7 +83,7 @@ def test_more_bearings_at_the_same_stations_do_not_make_the_answer_sure() -> Non
 
 
 def test_each_observer_has_a_compass_of_their_own() -> None:
-    stations, bearings, colony = lines_of(20, offset_deg=(14.0, -14.0))
+    stations, bearings, colony = lines_of(20, offset_deg=(8.0, -8.0))
     times = hunts.trips(
         [hunts.usual(870.0)] * 40,
         bee=[0, 1, 2, 3] * 10,

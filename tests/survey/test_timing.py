@@ -173,3 +173,37 @@ def test_a_range_of_one_leg_leaves_the_other_as_published() -> None:
     one = timing.shared_nodes(Settings(flight_speed_out_sd=0.01))
     assert np.ptp(np.log(one.slow_out)) < 0.1
     assert np.ptp(np.log(one.slow_home)) > 0.4
+
+
+def test_a_pair_of_places_is_one_in_hive_time_at_both() -> None:
+    # Against the sum over in-hive times written out, at rows and between them.
+    rows = timing.flight_nodes(400.0)
+    of = timing.spreads()[0][4:8]
+    both = trip_tables.trip_tables(
+        trip_tables.Gaps(
+            away_s=np.array([300.0, 320.0, 210.0, 215.0]),
+            round_trip=np.zeros(4, dtype=bool),
+            rounding_s=np.zeros(4),
+            cycles=np.ones(4, dtype=np.intp),
+            owner=np.array([0, 0, 1, 1], dtype=np.intp),
+            owners=2,
+        ),
+        loading_s=50.0,
+        stay_s=134.0,
+        flight_s=rows,
+        of=of,
+    )
+    ln_g = np.log([0.9, 1.2])
+    kernel = timing.bee_kernel(120.0, ln_g, np.array([150.0]))[0]
+    near = timing.near_bees(of, of)
+    pair = timing.pair_table(both[0], both[1], kernel, near)
+
+    at = (14, 7)
+    by_stay = np.exp(both[0][:, at[0]].astype(float) + both[1][:, at[1]])
+    expected = np.log(near @ by_stay @ kernel).T
+    found = timing.look_up_pair(pair, np.array(at[0] * 1.0), np.array(at[1] * 1.0))
+    assert found == pytest.approx(expected, rel=1e-4)
+    # Beyond the last row that a trip reaches nothing changes.
+    far = timing.look_up_pair(pair, np.array(300.0), np.array(7.0))
+    assert np.isfinite(far).all()
+    assert (far < found).all()

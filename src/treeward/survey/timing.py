@@ -16,7 +16,7 @@ stays are few and long or many and short. `Spread` is one pair of the two; a hun
 one of them, each bee one near it, and the evidence is summed over all that are not far
 below the best. The scatter is a share of the cargo's usual in-hive time and not of the
 bee's own: else regular bees would be read as bees that stay briefly, and the colony put
-too far off, and irregular ones drawn near.
+too far off, and irregular ones drawn near. Flight times scatter along with it.
 
 All trips of one bee at one station thus come down to a table over (spread, F, m), and,
 m being spread lognormally about the hunt's in-hive factor g times the cargo's median,
@@ -62,7 +62,7 @@ LONG_STAYS = (  # share of trips, mean excess [s], weight; guesses
 BEE_SIGMA = 0.20  # of log in-hive time, bee to bee in one hunt; guess
 DAY_SIGMA = 0.15  # of log in-hive time, day to day in one colony; guess
 LOADING_SIGMA = 0.40  # of log loading time; guess
-FLIGHT_CV = 0.05  # of flight time, trip to trip; guess
+FLIGHT_CV = 0.05  # of flight time, trip to trip, at the median spread; guess
 BEE_FLIGHT_CV = 0.04  # of flight time, bee to bee; guess
 WIND_SD_PER_MPS = 0.02  # of log speed, per m/s of wind; guess
 CLOCK_SD_S = 4.0  # speaking late about what was seen; guess

@@ -19,6 +19,7 @@ from .timing import (
     OUTLIER_RANGE_S,
     OUTLIER_SHARE,
     STAY_NODES_S,
+    TRIP_SIGMA_MEDIAN,
     WIND_SD_PER_MPS,
 )
 
@@ -81,7 +82,6 @@ def trip_tables(
     """
     stays_s = STAY_NODES_S[::every_m]
     tables = np.zeros((gaps.owners, len(of), flight_s.size, stays_s.size), np.float32)
-    flight_cv = float(np.hypot(FLIGHT_CV, WIND_SD_PER_MPS * wind_mps))
     rows = np.stack(
         [
             gaps.round_trip.astype(np.float64),
@@ -100,6 +100,9 @@ def trip_tables(
     for sigma in dict.fromkeys(spread.sigma for spread in of):
         mine = [k for k, spread in enumerate(of) if spread.sigma == sigma]
         shapes: dict[tuple[float, float], list[_Shape]] = {}
+        # Regular bees fly regularly too: else far off would be ruled out for them.
+        flight_cv = FLIGHT_CV * sigma / TRIP_SIGMA_MEDIAN
+        flight_cv = float(np.hypot(flight_cv, WIND_SD_PER_MPS * wind_mps))
         for (kind, width, away, hint), (owners, counts) in zip(
             distinct, owned, strict=True
         ):

@@ -215,7 +215,7 @@ class Model:
         for n, share in enumerate(shares, start=1):
             loads = n - 1 + whole
             variance = n * (sigma * usual) ** 2 + loads * (0.4 * fill) ** 2
-            variance = variance + n * (0.05 * flight) ** 2 + 2 * 4.0**2
+            variance = variance + n * (0.05 * sigma / 0.22 * flight) ** 2 + 2 * 4.0**2
             third = n * sigma**4 * usual**3 + loads * 0.4**4 * fill**3
             sd = np.sqrt(variance)
             shape = third / sd**3
