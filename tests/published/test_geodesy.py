@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from pyproj import Geod
 
 from treeward import survey
 
@@ -104,3 +105,30 @@ def test_local_frame_hardly_bends_bearings_between_other_places() -> None:
     flat = np.degrees(np.arctan2(*(xy[1] - xy[0]))) % 360
     assert azimuth == pytest.approx(flat, abs=0.15)  # meridians converge by 0.12
     assert distance == pytest.approx(np.hypot(*(xy[1] - xy[0])), rel=2e-6)
+
+
+@pytest.mark.parametrize(
+    ("latitude_deg", "longitude_deg"),
+    [
+        (65.0, 25.0),  # far north, where meridians close in fast
+        (52.3, -0.0005),  # across the border of UTM zones 30 and 31
+        (-17.0, 179.9995),  # across 180 degrees
+        (-37.95, 144.42),  # south of the equator
+    ],
+)
+def test_two_exact_bearings_cross_at_the_colony(
+    latitude_deg: float, longitude_deg: float
+) -> None:
+    # Stations 700 m either side of a place 1.2 km off, by Karney's geodesics (pyproj);
+    # the bearings are exact, so that what is off is the frame's.
+    globe = Geod(ellps="WGS84")
+    spots = [globe.fwd(longitude_deg, latitude_deg, a, 700.0) for a in (80.0, 265.0)]
+    colony = globe.fwd(longitude_deg, latitude_deg, 10.0, 1200.0)
+    longitude, latitude = np.array([spot[:2] for spot in spots]).T
+    bearing = np.array([globe.inv(*spot[:2], *colony[:2])[0] for spot in spots]) % 360
+    frame = survey.LocalFrame.about(latitude, longitude)
+    x, y = frame.to_xy(latitude, longitude).T
+    (crossing,) = survey.crossings(x, y, bearing)
+    found = frame.to_lonlat(crossing)
+    off_m, _ = survey.geodesic(found[1], found[0], colony[1], colony[0])
+    assert off_m < 2.0

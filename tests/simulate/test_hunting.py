@@ -8,6 +8,7 @@ import pytest
 
 from treeward.notes.events import EventKind
 from treeward.simulate import SimulationSettings, simulate_hunt
+from treeward.simulate.flights import varying_share
 from treeward.simulate.hunting import WORD_S
 from treeward.simulate.population import beyond, draw_settings
 from treeward.simulate.world import declination_deg, line
@@ -225,3 +226,25 @@ def test_a_population_draws_within_its_bounds() -> None:
 def test_impossible_settings_are_refused(fault: dict[str, float], named: str) -> None:
     with pytest.raises(ValueError, match=named):
         SimulationSettings(**fault)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("spread", [0.10, 0.25, 0.45])
+def test_in_hive_times_vary_as_much_as_they_should(spread: float) -> None:
+    # Long stays apart: they are another matter.
+    settings = SimulationSettings(
+        in_hive_varying_share=varying_share(spread),
+        in_hive_bee_spread=1e-9,
+        long_stay_share=0.0,
+        watch_min=600.0,
+        stations=1,
+    )
+    stays = [trip.in_hive_s for trip in simulate_hunt(settings, 3).trips]
+    assert len(stays) > 200
+    assert np.std(stays) / np.mean(stays) == pytest.approx(spread, rel=0.12)
+
+
+def test_drawn_hunts_have_regular_bees_and_irregular_ones() -> None:
+    drawn = [draw_settings(np.random.default_rng(n)) for n in range(60)]
+    shares = [settings.in_hive_varying_share for settings in drawn]
+    assert varying_share(0.10) <= min(shares) < varying_share(0.15)
+    assert varying_share(0.40) < max(shares) <= varying_share(0.45)

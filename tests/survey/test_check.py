@@ -73,6 +73,12 @@ def test_bad_stations_are_refused_by_name(change: dict[str, Any], message: str) 
         ("bearings", {"bee": BEARINGS.bee - 2}, r"^bearings\.bee: "),
         ("bearings", {"rounding_deg": BEARINGS.rounding_deg + 200}, r"rounding_deg"),
         ("bearings", {"declination_sd_deg": np.nan}, r"declination_sd_deg"),
+        ("bearings", {"observer": BEARINGS.bee[:3]}, r"^bearings\.observer: .*shape"),
+        ("bearings", {"observer": BEARINGS.bee - 9}, r"^bearings\.observer: "),
+        ("trips", {"day": TRIPS.bee[:3]}, r"^trips\.day: .*shape"),
+        ("trips", {"day": TRIPS.bee * 0.5}, r"^trips\.day: .*whole"),
+        ("trips", {"maybe_same": ((0, 9),)}, r"^trips\.maybe_same: "),
+        ("trips", {"maybe_same": ((2, 2),)}, r"^trips\.maybe_same: .*pairs"),
     ],
 )
 def test_bad_indices_are_refused_by_name(
@@ -94,6 +100,8 @@ def test_bad_indices_are_refused_by_name(
         ({"compass_sd_deg": np.nan}, r"^settings\.compass_sd_deg: "),
         ({"distance_cut_m": 1e6}, r"^settings\.distance_cut_m: "),
         ({"in_hive_s": {"water": 0.0}}, r"^settings\.in_hive_s: "),
+        ({"flight_speed_out_sd": 0.0}, r"^settings\.flight_speed_out_sd: "),
+        ({"wind_compensation": 1.5}, r"^settings\.wind_compensation: "),
     ],
 )
 def test_bad_settings_are_refused_by_name(change: dict[str, Any], message: str) -> None:

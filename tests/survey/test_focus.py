@@ -50,10 +50,12 @@ def test_focused_nodes_give_the_same_answer_as_wide_ones_where_both_will_do() ->
     plain = evidence.Evidence(
         hunt.case, frozenset(hunt.bees), np.ones(len(hunt.bearing_used), dtype=bool)
     )
-    assert not focus.much_data(plain)
+    assert not focus.much_data(hunt.case, hunt.bees, plain.use_bearing)
     _, wide = answer.solve(plain)
     narrow, weights = focus.focused_evidence(plain)
-    assert weights[0].sum() == pytest.approx(1.0, abs=1e-3)
+    assert weights.times.sum() == pytest.approx(1.0, abs=1e-3)
+    assert weights.scatter.sum() == pytest.approx(1.0, abs=1e-3)
+    assert weights.offsets.sum(axis=1) == pytest.approx(1.0, abs=1e-3)
     _, fine = answer.solve(narrow)
     areas = [len(g.inside(0.9)) * g.cell_m**2 for g in (wide, fine)]
     assert areas[0] == pytest.approx(areas[1], rel=0.05)

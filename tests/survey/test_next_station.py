@@ -59,6 +59,20 @@ def test_no_seat_in_an_area_left_out() -> None:
     assert any(said.startswith("no new place to sit") for said in nowhere.advice)
 
 
+def test_the_next_station_is_advised_for_what_bees_carry_here() -> None:
+    # What bees carrying water would do matters nothing at a syrup dish.
+    def seat(water_s: float) -> survey.NextStation | None:
+        return survey.locate(
+            hunts.stations(cargo="syrup"),
+            hunts.trips([hunts.usual(900.0)] * 6),
+            hunts.bearings([30.0, 38.0, 25.0, 33.0, 31.0, 29.0], bee=[0] * 6),
+            survey.Settings(in_hive_s={"syrup": 150.0, "water": water_s}),
+        ).next_station
+
+    assert seat(60.0) == seat(1200.0)
+    assert seat(60.0) is not None
+
+
 def test_imperial_words() -> None:
     seat = one_station(survey.Settings(imperial=True)).next_station
     assert seat is not None

@@ -32,8 +32,7 @@ LOADING_S: dict[Cargo, float] = {
     "syrup": 80.0,  # 55 s at a strong flow (Wainselboim and Farina 2000), and more
     "nectar": 80.0,  # guess, as syrup
 }
-QUICKEST_SHARE = 0.72  # of the usual in-hive time that no trip falls under; guess
-SKEW = 2.2  # shape of the gamma-distributed rest; guess
+SKEW = 2.2  # shape of the gamma-distributed part of an in-hive time; guess
 LONG_STAY_MEAN_S = 360.0  # rest, grooming, other errands; guess
 FLIGHT_SCATTER = 0.05  # share, between flights of one bee; guess
 
@@ -61,6 +60,16 @@ def ground_speed_mps(
     return float(max(still_mps + beyond_mps * tail, 2.5))
 
 
+def varying_share(spread: float) -> float:
+    """Return what share of the usual in-hive time varies, for a given sd / mean.
+
+    Of a share r, gamma-distributed with mode near one, and 1 - r that no trip falls
+    under, sd / mean is r sqrt(k) / (k - 0.6) / (1 + 0.6 r / (k - 0.6)), k the shape.
+    """
+    width = np.sqrt(SKEW) / (SKEW - 0.6)
+    return float(spread / (width - spread * 0.6 / (SKEW - 0.6)))
+
+
 def fly(
     bee: SimulatedBee,
     station: SimulatedStation,
@@ -72,6 +81,7 @@ def fly(
 ) -> list[Stop]:
     """Let one bee come and go until the observer leaves the station."""
     homeward_deg, distance_m = line(station.position, colony.position)
+    varying = settings.in_hive_varying_share
 
     def flight_s(still_mps: float, along_deg: float) -> float:
         speed = still_mps * shared.speed_factor * bee.speed_factor
@@ -82,8 +92,8 @@ def fly(
 
     def in_hive_s() -> float:
         usual = IN_HIVE_S[station.cargo] * shared.in_hive_factor * bee.in_hive_factor
-        rest = (1 - QUICKEST_SHARE) * rng.gamma(SKEW, 1.0 / (SKEW - 0.6))
-        stay = usual * (QUICKEST_SHARE + rest)
+        rest = varying * rng.gamma(SKEW, 1.0 / (SKEW - 0.6))
+        stay = usual * (1 - varying + rest)
         if rng.random() < settings.long_stay_share:
             stay += rng.exponential(LONG_STAY_MEAN_S)
         return float(stay)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from treeward.simulate.flights import varying_share
 from treeward.simulate.records import SimulationSettings
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ def draw_settings(
     """
     if calibration is None:
         calibration = bool(rng.random() < 0.25)
-    return SimulationSettings(
+    settings = SimulationSettings(
         stations=int(rng.integers(1, 5)),
         bees=int(rng.integers(2, 9)),
         colonies=colonies,
@@ -38,6 +39,9 @@ def draw_settings(
         bearing_share=float(rng.uniform(0.2, 0.6)),
         calibration=calibration,
     )
+    # Regular bees and irregular ones; drawn last, so that the rest of a seed stays.
+    spread = float(rng.uniform(0.10, 0.45))
+    return replace(settings, in_hive_varying_share=varying_share(spread))
 
 
 def beyond(settings: SimulationSettings) -> SimulationSettings:

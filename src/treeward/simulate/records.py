@@ -42,6 +42,7 @@ class SimulationSettings:
     speed_factor: Range = (0.85, 1.1)  # on Wenner 1963, J. Apic. Res. 2:25-32
     in_hive_factor: Range = (0.8, 1.5)
     in_hive_bee_spread: float = 0.18  # share, between the bees of a hunt
+    in_hive_varying_share: float = 0.28  # of the usual time; no trip is below the rest
     long_stay_share: float = 0.06  # of trips
     wind_mps: Range = (0.0, 6.0)
     compass_sd_deg: float = 3.0  # of an offset shared by all readings
@@ -67,7 +68,13 @@ class SimulationSettings:
             raise ValueError(f"watch_min: {self.watch_min} is not above 0")
         if not 1 <= self.rounding_deg <= 45:
             raise ValueError(f"rounding_deg: {self.rounding_deg} is not 1 to 45")
-        for name in ("missed_share", "stray_share", "long_stay_share", "bearing_share"):
+        for name in (
+            "missed_share",
+            "stray_share",
+            "long_stay_share",
+            "bearing_share",
+            "in_hive_varying_share",
+        ):
             if not 0 <= getattr(self, name) <= 1:
                 raise ValueError(f"{name}: {getattr(self, name)} is not 0 to 1")
 

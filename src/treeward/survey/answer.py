@@ -12,8 +12,9 @@ from .case import Hunt, prepare
 from .colonies import Group, group_bees
 from .cross_check import classical_fixes
 from .distances import bee_distances, weighted_quantiles
+from .enough import enough
 from .evidence import Case, Evidence
-from .focus import focused_evidence, much_data
+from .focus import focused_evidence, much_data, pruned_evidence
 from .grid import Grid, refine
 from .next_station import choose
 from .records import Colony, Fix, NextStation, Strip
@@ -21,6 +22,8 @@ from .search_plan import search_plan
 from .settings import Settings, TripWind
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from .records import Bearings, Stations, Trips
 
 _SHARE_ODDS = 3.0  # guess; below, an unmarked bearing is given to no colony
@@ -56,16 +59,20 @@ def locate(
     evidences, grids = solve_all(hunt.case, groups)
     if len(groups) > 1 and share_unmarked(hunt, groups, grids):
         evidences, grids = solve_all(hunt.case, groups)
+    taught = [words.learned(*solved) for solved in zip(evidences, grids, strict=True)]
     colonies = tuple(
         colony(
             group.id,
             hunt=hunt,
             evidence=evidence,
             grid=grid,
+            learned=learned,
             stations=stations,
             trips=trips,
         )
-        for group, evidence, grid in zip(groups, evidences, grids, strict=True)
+        for group, evidence, grid, learned in zip(
+            groups, evidences, grids, taught, strict=True
+        )
     )
     said = all_advice(colonies)
     if hunt.left_out:
@@ -79,8 +86,20 @@ def locate(
         next_station=colonies[0].next_station,
         search_plan=colonies[0].search_plan,
         advice=tuple(said),
-        learned=words.learned(evidences[0], grids[0]),
+        learned=taught[0],
         same_colony=pairs,
+        enough=tuple(
+            fact
+            for group, evidence, learned in zip(groups, evidences, taught, strict=True)
+            for fact in enough(
+                group.id,
+                hunt,
+                evidence,
+                stations=stations,
+                trips=trips,
+                learned=learned,
+            )
+        ),
     )
 
 
@@ -112,14 +131,18 @@ def solve_all(case: Case, groups: list[Group]) -> tuple[list[Evidence], list[Gri
 
 def solve(evidence: Evidence) -> tuple[Evidence, Grid]:
     """Return the posterior of one group of bees, and the evidence it is made of."""
-    if much_data(evidence):
+    rough = None
+    if much_data(evidence.case, evidence.bees, evidence.use_bearing):
         evidence, _ = focused_evidence(evidence)
+    else:
+        evidence, rough = pruned_evidence(evidence)
     case = evidence.case
     grid = refine(
         evidence.log_density,
         case.origin_xy,
         case.settings.distance_cut_m,
         case.station_xy,
+        start=rough,
     )
     return evidence, grid
 
@@ -140,10 +163,9 @@ def share_unmarked(hunt: Hunt, groups: list[Group], grids: list[Grid]) -> bool:
         fit = []
         for grid in grids:
             likeliest = grid.inside(0.9)[:400]
-            by_place = alone.lines_by_node(grid.xy[likeliest])
-            weight = np.exp(hunt.case.line_nodes.log_weight).sum(axis=0)
             share = grid.probability[likeliest] / grid.probability[likeliest].sum()
-            fit.append(float(np.einsum("n,nij,ij->", share, np.exp(by_place), weight)))
+            by_place = alone.lines_alone(grid.xy[likeliest])
+            fit.append(float(share @ np.exp(by_place)))
         order = np.argsort(fit)[::-1]
         if fit[order[0]] > _SHARE_ODDS * fit[order[1]]:
             groups[order[0]].use_bearing[n] = True
@@ -157,6 +179,7 @@ def colony(
     hunt: Hunt,
     evidence: Evidence,
     grid: Grid,
+    learned: Mapping[str, tuple[float, float]],
     stations: Stations,
     trips: Trips,
 ) -> Colony:
@@ -174,7 +197,6 @@ def colony(
     seat: NextStation | None = None
     plan: tuple[Strip, ...] = ()
     if evidence.has_times or evidence.has_lines:
-        learned = words.learned(evidence, grid)
         seat, where = choose(hunt, evidence, grid, stations, learned)
         said.insert(0, where)
         plan = search_plan(grid, hunt.frame)

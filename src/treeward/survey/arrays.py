@@ -21,9 +21,13 @@ def log_sum_exp(values: Floats, axis: int | tuple[int, ...]) -> Floats:
     return np.asarray(total + np.squeeze(top, axis=axis), dtype=np.float64)
 
 
-def integrate_nodes(by_node: Floats, log_weight: Floats) -> Floats:
-    """Sum (n, a, b) log likelihoods over nodes with (k, a, b) log weights; (n, k)."""
-    top = by_node.max(axis=(1, 2))
-    likelihood = np.exp(by_node - top[:, None, None]).reshape(len(by_node), -1)
-    weight = np.exp(log_weight).reshape(len(log_weight), -1)
-    return np.asarray(np.log(likelihood @ weight.T + 1e-300) + top[:, None])
+def integrate_nodes(
+    by_node: Floats | NDArray[np.float32], log_weight: Floats
+) -> Floats:
+    """Sum (n, ...) log likelihoods over nodes with (k, ...) log weights; (n, k)."""
+    flat = by_node.reshape(len(by_node), -1)
+    top = flat.max(axis=1)
+    likelihood = np.exp(flat - top[:, None])
+    weight = np.exp(log_weight).reshape(len(log_weight), -1).astype(flat.dtype)
+    total = (likelihood @ weight.T).astype(np.float64)
+    return np.asarray(np.log(total + 1e-300) + top[:, None])

@@ -3,6 +3,10 @@
 The unknowns of the hunt are drawn once, by a low-discrepancy sequence, and every
 partition of the bees is averaged over the same draws. Places are cells in log
 distance and direction, split where the likelihood of a draw peaks.
+
+Bees of one colony share the deviation of their station's line, bees of two colonies do
+not: so the bearings of a group at a station are one table, with the deviation
+integrated out for the group and not for each bee.
 """
 
 from __future__ import annotations
@@ -19,6 +23,8 @@ from .evidence import Evidence
 from .focus import focused_evidence, much_data
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from .arrays import Floats, Ints
@@ -30,63 +36,181 @@ _DRAWS = 32
 _DIRECTIONS, _RINGS = 120, 40
 _NEAREST_M = 25.0
 _HALVINGS, _BEST = 3, 2  # rounds of splitting, cells split in each draw
+_KEPT_TOTALS = 40  # groups whose likelihoods are kept to build others from
+
+
+@dataclass(frozen=True, slots=True)
+class _Draws:
+    """Node indices of the shared unknowns, and how much each draw counts."""
+
+    speed: Ints  # (draws,)
+    hive: Ints
+    spread: Ints
+    offset: Ints  # (draws, observers)
+    scatter: Ints
+    log_weight: Floats  # (draws,)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seat:
+    """One observer's bearings at one station."""
+
+    station: int
+    observer: int
+    by_bee: Mapping[int, Floats]  # (ANGLES, ns), blurred by the bee's own deviation
 
 
 @dataclass(slots=True)
 class Scores:
-    """Log likelihood of each bee over draws of the shared unknowns and places."""
+    """Log likelihood of groups of bees over draws of the shared unknowns and places."""
 
-    by_bee: dict[int, NDArray[np.float32]]  # (draws, places)
+    case: Case
+    draws: _Draws
+    times: dict[int, NDArray[np.float32]]  # bee -> (draws, places)
+    seats: list[_Seat]
+    where: list[NDArray[np.intp]]  # for each seat (draws, places), into its table
     log_prior: Floats  # (places,)
     _known: dict[frozenset[int], Floats] = field(default_factory=dict)
+    _totals: dict[frozenset[int], NDArray[np.float32]] = field(default_factory=dict)
+    _lines: dict[tuple[int, frozenset[int]], timing.Table] = field(default_factory=dict)
 
     def group(self, bees: frozenset[int]) -> Floats:
         """Return the log evidence of one colony for each draw; (draws,)."""
         if bees not in self._known:
-            total = np.sum([self.by_bee[bee] for bee in sorted(bees)], axis=0)
-            self._known[bees] = log_sum_exp(
-                np.asarray(total + self.log_prior, dtype=np.float64), axis=1
-            )
+            value = self.total(bees) + self.log_prior.astype(np.float32)
+            top = value.max(axis=1)
+            likelihood = np.exp(value - top[:, None])
+            self._known[bees] = np.log(likelihood.sum(axis=1, dtype=np.float64)) + top
         return self._known[bees]
+
+    def total(self, bees: frozenset[int]) -> NDArray[np.float32]:
+        """Return the log likelihood of one colony; (draws, places)."""
+        if bees not in self._totals:
+            base = self._nearest(bees)
+            new = bees - base
+            if base:
+                total = self._totals[base].copy()
+            else:
+                total = np.zeros_like(next(iter(self.times.values())))
+            for bee in sorted(new):
+                total += self.times[bee]
+            for n, seat in enumerate(self.seats):
+                own = bees.intersection(seat.by_bee)
+                before = base.intersection(seat.by_bee)
+                if own != before:
+                    total += self._of_seat(n, own)
+                    if before:
+                        total -= self._of_seat(n, before)
+            while len(self._totals) >= _KEPT_TOTALS:
+                del self._totals[next(iter(self._totals))]
+            self._totals[bees] = total
+        return self._totals[bees]
+
+    def _nearest(self, bees: frozenset[int]) -> frozenset[int]:
+        """Return the largest kept group that these bees hold."""
+        inside = [known for known in self._totals if known < bees]
+        return max(inside, key=len, default=frozenset())
+
+    def _of_seat(self, number: int, bees: frozenset[int]) -> NDArray[np.float32]:
+        key = (number, bees)
+        if key not in self._lines:
+            by_bee = self.seats[number].by_bee
+            table = np.sum([by_bee[bee] for bee in sorted(bees)], axis=0)
+            self._lines[key] = lines.station_table(table, self.case.line_nodes)
+        return np.take(self._lines[key].ravel(), self.where[number])
 
     def partition(self, groups: list[frozenset[int]]) -> float:
         """Return the log posterior of a partition, up to a constant."""
         by_draw = np.sum([self.group(bees) for bees in groups], axis=0)
         prior = sum(float(np.log(CROWD)) + lgamma(len(bees)) for bees in groups)
-        return float(log_sum_exp(np.asarray(by_draw), axis=0)) + prior
+        return float(log_sum_exp(by_draw + self.draws.log_weight, axis=0)) + prior
 
 
 def score_bees(hunt: Hunt) -> Scores:
     """Return every bee's likelihood over draws of the shared unknowns and places."""
-    whole = Evidence(
-        hunt.case, frozenset(hunt.bees), np.ones(len(hunt.bearing_used), dtype=bool)
-    )
     case = hunt.case
-    weights = np.exp(case.time_nodes.log_weight), np.exp(case.line_nodes.log_weight)
-    if much_data(whole):
+    everything = np.ones(len(hunt.bearing_used), dtype=bool)
+    if much_data(case, hunt.bees, everything):
         # Draws from the prior would all miss what so much data says of the hunt; a
         # split would then be claimed to make up for it. Draws from the posterior of
         # one colony lean towards one, and clear splits stand all the same.
+        whole = Evidence(case, frozenset(hunt.bees), everything)
         narrow, _ = focused_evidence(whole)
         _, of_one = focused_evidence(narrow)
         case = narrow.case
-        weights = of_one[0][None], of_one[1][None]
-    draws = _draw(*weights)
+        seats = _seats_of(case)
+        draws = _draw(
+            of_one.times[None], of_one.offsets[None], of_one.scatter[None], None
+        )
+    else:
+        seats = _seats_of(case)
+        nodes = case.line_nodes
+        draws = _draw(
+            np.exp(case.time_nodes.log_weight),
+            np.exp(log_sum_exp(nodes.offset_log_weight, axis=3)),
+            np.exp(nodes.scatter_log_weight),
+            (_spread_fit(case, hunt.bees), _scatter_fit(seats, nodes.sd_rad.size)),
+        )
     cells = _Cells.polar(case)
-    by_bee = _by_bee(case, hunt.bees, draws, cells)
+    scores = _scored(case, hunt.bees, draws, seats, cells)
+    everyone = frozenset(hunt.bees)
     for _ in range(_HALVINGS):
-        total = np.sum(list(by_bee.values()), axis=0) + cells.log_mass(case)
+        total = scores.total(everyone) + cells.log_mass(case)
         best = np.unique(np.argpartition(-total, _BEST, axis=1)[:, :_BEST])
         kept = np.setdiff1d(np.arange(len(cells.u)), best)
         finer = cells.split(best)
-        added = _by_bee(case, hunt.bees, draws, finer)
-        by_bee = {
-            bee: np.concatenate([value[:, kept], added[bee]], axis=1)
-            for bee, value in by_bee.items()
+        added = _scored(case, hunt.bees, draws, seats, finer)
+        scores.times = {
+            bee: np.concatenate([value[:, kept], added.times[bee]], axis=1)
+            for bee, value in scores.times.items()
         }
+        scores.where = [
+            np.concatenate([old[:, kept], new], axis=1)
+            for old, new in zip(scores.where, added.where, strict=True)
+        ]
+        scores._totals.clear()
         cells = cells.only(kept).joined(finer)
     log_prior = cells.log_mass(case)
-    return Scores(by_bee, log_prior - log_sum_exp(log_prior, axis=0))
+    scores.log_prior = log_prior - log_sum_exp(log_prior, axis=0)
+    return scores
+
+
+def _seats_of(case: Case) -> list[_Seat]:
+    """Return the bearings of marked bees, by station and observer."""
+    marked = np.flatnonzero(case.bearing_bee >= 0)
+    return [
+        _Seat(
+            station,
+            observer,
+            lines.bee_tables(
+                case.bearing_rad[own],
+                case.rounding_rad[own],
+                case.bearing_bee[own],
+                nodes=case.line_nodes,
+            ),
+        )
+        for station, observer, own in case.seats(marked)
+    ]
+
+
+def _spread_fit(case: Case, bees: tuple[int, ...]) -> Floats:
+    """Return how well each spread suits the bees, wherever they may fly; (nk,)."""
+    fit = np.zeros(len(case.spreads))
+    for times in case.times:
+        if times.bee in bees:
+            for table in times.tables:
+                best = table.max(axis=(1, 2)).astype(np.float64)
+                fit += np.log(case.near @ np.exp(best - best.max())) + best.max()
+    return np.asarray(fit - fit.max())
+
+
+def _scatter_fit(seats: list[_Seat], count: int) -> Floats:
+    """Return how well each scatter suits the bees, wherever they may fly; (ns,)."""
+    fit = np.zeros(count)
+    for seat in seats:
+        for table in seat.by_bee.values():
+            fit += table.max(axis=0)
+    return np.asarray(fit - fit.max())
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,79 +268,91 @@ class _Cells:
         )
 
 
-def _by_bee(
-    case: Case, bees: tuple[int, ...], draws: Ints, cells: _Cells
-) -> dict[int, NDArray[np.float32]]:
-    """Return each bee's log likelihood; (draws, cells)."""
+def _scored(
+    case: Case, bees: tuple[int, ...], draws: _Draws, seats: list[_Seat], cells: _Cells
+) -> Scores:
+    """Return the likelihoods of the trips, and where bearings are looked up."""
     xy = cells.xy(case)
-    result = {}
-    for bee in bees:
-        value = np.zeros((_DRAWS, len(xy)))
-        _add_times(case, bee, draws, xy, value)
-        _add_lines(case, bee, draws, xy, value)
-        result[bee] = value.astype(np.float32)
-    return result
+    nodes = case.time_nodes
+    shape = (len(draws.speed), len(xy))
+    times = {bee: np.zeros(shape, dtype=np.float32) for bee in bees}
+    positions: dict[int, Floats] = {}
+    for one in case.times:
+        if one.bee not in times:
+            continue
+        kernel = timing.bee_kernel(
+            timing.in_hive_median_s(one.cargo, case.settings),
+            nodes.ln_g,
+            case.flight_nodes_s,
+        )
+        for place, table in zip(one.places, one.tables, strict=True):
+            if place not in positions:
+                flight = case.places[place].flight_s(xy, case.settings, nodes)
+                positions[place] = timing.flight_position(flight)
+            over = timing.over_bees(table, kernel, case.near)
+            for n in range(shape[0]):
+                column = over[:, draws.hive[n], draws.spread[n]][:, None]
+                at = positions[place][:, draws.speed[n]]
+                times[one.bee][n] += timing.look_up(column, at)[:, 0]
+    where = []
+    of_lines = case.line_nodes
+    for seat in seats:
+        step = xy - case.station_xy[seat.station]
+        size = np.round(of_lines.deviation_position(np.hypot(*step.T))).astype(np.intp)
+        offset = of_lines.offset_rad[seat.observer][draws.offset[:, seat.observer]]
+        turn = np.arctan2(step[:, 0], step[:, 1])[None, :] + offset[:, None]
+        row = np.round(lines.direction_position(turn)).astype(np.intp) % lines.ANGLES
+        row += size[None, :] * lines.ANGLES
+        where.append(row * of_lines.sd_rad.size + draws.scatter[:, None])
+    return Scores(case, draws, times, seats, where, np.zeros(len(xy)))
 
 
-def _draw(times: Floats, of_lines: Floats) -> Ints:
-    """Draw node indices of speed, in-hive, offset and spread.
+def _draw(
+    times: Floats,
+    offsets: Floats,
+    scatter: Floats,
+    towards: tuple[Floats, Floats] | None,
+) -> _Draws:
+    """Draw node indices of the shared unknowns.
 
     Parameters
     ----------
-    times, of_lines
-        (k, nf, ng) and (k, no, ns) weights of the nodes for k kinds of hunt.
-
-    Returns
-    -------
-    numpy.ndarray
-        (draws, 4).
+    times, offsets, scatter
+        (k, nf, ng, nk), (k, observers, no) and (k, ns) weights of the nodes for k
+        kinds of hunt.
+    towards
+        Log fit of the spreads and of the scatters, to draw more of those that suit;
+        each draw then counts for so much less.
     """
-    # Additive recurrence with powers of the root of x^6 = x + 1: even in 5-D.
-    root = 1.1347241384015194
+    log_weight = np.zeros(_DRAWS)
+    if towards is not None:
+        times = times * np.exp(towards[0])
+        scatter = scatter * np.exp(towards[1])
+    observers = offsets.shape[1]
+    # Additive recurrence with powers of the root of x^(d + 1) = x + 1: even in d
+    # dimensions.
+    root = 2.0
+    for _ in range(60):
+        root = (1.0 + root) ** (1.0 / (6 + observers))
     n = np.arange(1, _DRAWS + 1)[:, None]
-    uniform = (0.5 + n * root ** -np.arange(1.0, 6.0)) % 1.0
-    by_kind = times.sum(axis=(1, 2)) * of_lines.sum(axis=(1, 2))
-    result = np.zeros((_DRAWS, 4), dtype=np.intp)
-    for row, at in zip(result, uniform, strict=True):
+    uniform = (0.5 + n * root ** -np.arange(1.0, 6.0 + observers)) % 1.0
+    by_kind = times.sum(axis=(1, 2, 3)) * scatter.sum(axis=1)
+    picks = np.zeros((_DRAWS, 4), dtype=np.intp)
+    offset = np.zeros((_DRAWS, observers), dtype=np.intp)
+    for row, own, at in zip(picks, offset, uniform, strict=True):
         kind = _pick(by_kind, at[4])
-        row[0] = _pick(times[kind].sum(axis=1), at[0])
-        row[1] = _pick(times[kind, row[0]], at[1])
-        row[2] = _pick(of_lines[kind].sum(axis=1), at[2])
-        row[3] = _pick(of_lines[kind, row[2]], at[3])
-    return result
+        row[0] = _pick(times[kind].sum(axis=(1, 2)), at[0])
+        row[1] = _pick(times[kind, row[0]].sum(axis=1), at[1])
+        row[2] = _pick(times[kind, row[0], row[1]], at[2])
+        row[3] = _pick(scatter[kind], at[3])
+        for one in range(observers):
+            own[one] = _pick(offsets[kind, one], at[5 + one])
+    if towards is not None:
+        log_weight = -towards[0][picks[:, 2]] - towards[1][picks[:, 3]]
+    speed, hive, spread, of_scatter = picks.T
+    return _Draws(speed, hive, spread, offset, of_scatter, log_weight)
 
 
 def _pick(weight: Floats, uniform: float) -> int:
     total = np.cumsum(weight)
     return min(int(np.searchsorted(total / total[-1], uniform)), weight.size - 1)
-
-
-def _add_times(case: Case, bee: int, draws: Ints, xy: Floats, value: Floats) -> None:
-    nodes = case.time_nodes
-    for times in case.times:
-        if times.bee != bee:
-            continue
-        kernel = timing.bee_kernel(
-            timing.in_hive_median_s(times.cargo, case.settings),
-            nodes.ln_g,
-            case.flight_nodes_s,
-        )
-        for place, table in zip(times.places, times.tables, strict=True):
-            integrated = timing.over_bees(table, kernel)
-            flight = case.places[place].flight_s(xy, case.settings)
-            for n, (i, j, _, _) in enumerate(draws):
-                at = timing.flight_position(flight * np.exp(-nodes.ln_f[i]))
-                value[n] += timing.look_up(integrated[:, j : j + 1], at)[:, 0]
-
-
-def _add_lines(case: Case, bee: int, draws: Ints, xy: Floats, value: Floats) -> None:
-    nodes = case.line_nodes
-    own = np.flatnonzero(case.bearing_bee == bee)
-    for station in np.unique(case.bearing_station[own]):
-        here = own[case.bearing_station[own] == station]
-        table = lines.line_table(case.bearing_rad[here], case.rounding_rad[here], nodes)
-        east, north = (xy - case.station_xy[station]).T
-        direction = np.arctan2(east, north)
-        for n, (_, _, i, j) in enumerate(draws):
-            at = lines.direction_position(direction + nodes.offset_rad[i])
-            value[n] += timing.look_up(table[:, j : j + 1], at)[:, 0]

@@ -7,15 +7,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import check, lines, timing
+from . import check, lines, timing, trip_tables
 from .calibrate import taught
-from .evidence import BeeTimes, Case, Place, bee_tables
+from .evidence import BeeTimes, Case
 from .frame import LocalFrame
+from .places import Place
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from .arrays import Bools, Floats, Ints
-    from .records import Bearings, Stations, Trips
+    from .records import Bearings, Cargo, Stations, Trips
     from .settings import Settings, TripWind
+
+
+_CALM_MPS = 1.0  # wind below this has no direction
+_ONE_SPOT_M = 5.0  # stations nearer than positions by GPS can tell apart
+_TURN_DEG = 5.0  # directions of wind are taken to the nearest of these
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,33 +72,18 @@ def prepare(
     direction = np.full(count, np.nan) if wind is None else wind.from_true_deg
     places, trip_place = _places(stations, station_xy, trips, speed, direction)
     windy = float(np.nanmean(speed)) if np.isfinite(speed).any() else 0.0
-    # The longest flight the map can ask for, at the slowest node of speed.
-    slowest = settings.flight_speed_factor * np.exp(
-        -4.2 * np.hypot(settings.flight_speed_factor_sd, 0.02 * windy)
-    )
-    per_metre = 1 / settings.flight_speed_out_mps + 1 / settings.flight_speed_home_mps
-    nodes_s = timing.flight_nodes(
-        min(settings.distance_cut_m * per_metre / slowest, 5000.0)
-    )
+    nodes_s = timing.flight_nodes(_longest_s(settings, windy))
     used_trip = ~np.isin(trips.bee, list(lost)) & ~np.isin(trips.station, apart)
-
-    def tables(chosen: Bools) -> list[BeeTimes]:
-        result: list[BeeTimes] = []
-        for bee in np.unique(trips.bee[chosen]):
-            own = chosen & (trips.bee == bee)
-            result += bee_tables(
-                places,
-                int(bee),
-                trip_place=trip_place[own],
-                away_s=trips.away_s[own],
-                round_trip=trips.round_trip[own],
-                rounding_s=trips.rounding_s[own],
-                cycles=trips.cycles[own],
-                flight_nodes_s=nodes_s,
-            )
-        return result
-
-    times = tables(used_trip)
+    usual_s = {
+        cargo: settings.in_hive_factor * timing.in_hive_median_s(cargo, settings)
+        for cargo in timing.IN_HIVE_S
+    }
+    flights = _Flights(
+        places=places, trips=trips, place=trip_place, nodes_s=nodes_s, usual_s=usual_s
+    )
+    spreads, log_spread, of_bees = flights.spreads()
+    times = flights.bee_times(used_trip, of_bees)
+    names, observer = _observers(bearings)
     used_line = ~np.isin(bearings.bee, list(lost)) & ~np.isin(bearings.station, apart)
     chosen = np.flatnonzero(used_line)
     active = [
@@ -106,14 +99,18 @@ def prepare(
         places=places,
         times=tuple(times),
         flight_nodes_s=nodes_s,
-        time_nodes=timing.shared_nodes(settings, windy),
+        time_nodes=timing.shared_nodes(settings, windy, log_spread),
+        spreads=spreads,
+        near=timing.near_bees(spreads, of_bees),
         line_nodes=lines.line_nodes(
             settings,
             bearings.declination_sd_deg,
-            int(np.bincount(bearings.station[chosen]).max()) if chosen.size else 1,
+            observers=len(names),
+            stations=len(np.unique(bearings.station[chosen])),
         ),
         bearing_bee=bearings.bee[chosen],
-        bearing_station=bearings.station[chosen],
+        bearing_station=_spots(station_xy, searching)[bearings.station[chosen]],
+        bearing_observer=observer[chosen],
         bearing_rad=np.radians(bearings.bearing_true_deg[chosen]),
         rounding_rad=np.radians(bearings.rounding_deg[chosen]),
     )
@@ -127,10 +124,12 @@ def prepare(
                 np.array([calibration.hive_latitude_deg]),
                 np.array([calibration.hive_longitude_deg]),
             )[0],
-            times=tables(trips.station == station),
+            times=flights.bee_times(trips.station == station, of_bees),
             station=station,
             bearing_rad=np.radians(bearings.bearing_true_deg[here]),
             rounding_rad=np.radians(bearings.rounding_deg[here]),
+            bee=bearings.bee[here],
+            observer=observer[here],
         )
     bees = {t.bee for t in times} | {int(b) for b in case.bearing_bee if b >= 0}
     return Hunt(
@@ -145,6 +144,132 @@ def prepare(
     )
 
 
+def _longest_s(settings: Settings, windy: float) -> float:
+    """Return the longest flight the map can ask for, at the slowest node of speed."""
+    nodes = timing.shared_nodes(settings, windy)
+    per_metre = (
+        nodes.slow_out[0] / settings.flight_speed_out_mps
+        + nodes.slow_home[0] / settings.flight_speed_home_mps
+    )
+    return float(min(settings.distance_cut_m * per_metre, 5000.0))
+
+
+def _spots(station_xy: Floats, searching: Sequence[int]) -> Ints:
+    """Return for each station the first at the same spot, itself if it is the first.
+
+    Stations so near together are one place with two names: the same hedge and hill
+    turn the lines of both.
+    """
+    spot = np.arange(len(station_xy))
+    for n, station in enumerate(searching):
+        for earlier in searching[:n]:
+            apart_m = np.hypot(*(station_xy[station] - station_xy[earlier]))
+            if spot[earlier] == earlier and apart_m < _ONE_SPOT_M:
+                spot[station] = earlier
+                break
+    return spot
+
+
+def _observers(bearings: Bearings) -> tuple[Ints, Ints]:
+    """Return the observers, and which of them read each bearing; at least one."""
+    if bearings.observer is None or not len(bearings.observer):
+        return np.zeros(1, dtype=np.intp), np.zeros(len(bearings.bee), dtype=np.intp)
+    names, place = np.unique(bearings.observer, return_inverse=True)
+    return names, np.asarray(np.ravel(place), dtype=np.intp)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Flights:
+    """The trips of a hunt, and what their tables are made with."""
+
+    places: tuple[Place, ...]
+    trips: Trips
+    place: Ints  # (T,) of each trip
+    nodes_s: Floats  # of flight time
+    usual_s: Mapping[Cargo, float]  # in-hive time by cargo
+
+    def spreads(
+        self,
+    ) -> tuple[tuple[timing.Spread, ...], Floats, tuple[timing.Spread, ...]]:
+        """Return spreads of the hunt worth a look, their log prior, and of bees."""
+        every, log_prior = timing.spreads()
+        whole = np.ones(len(self.place), dtype=bool)
+        coarse = self._tables(whole, every, every_m=4)
+        chosen = timing.worth_while(list(coarse.values()), log_prior)
+        # A bee may be a step off its hunt, so each keeps its neighbours.
+        step = len(timing.LONG_STAYS)
+        near = {int(k) + d for k in chosen for d in (-step, 0, step)}
+        return (
+            tuple(every[k] for k in chosen),
+            log_prior[chosen] - np.log(np.exp(log_prior[chosen]).sum()),
+            tuple(every[k] for k in sorted(near) if 0 <= k < len(every)),
+        )
+
+    def bee_times(
+        self, chosen: Bools, spreads: Sequence[timing.Spread]
+    ) -> list[BeeTimes]:
+        """Return the chosen trips of each bee, day and cargo."""
+        trips = self.trips
+        tables = self._tables(chosen, spreads)
+        groups: dict[tuple[int, int, Cargo], list[int]] = {}
+        for bee, day, place in tables:
+            groups.setdefault((bee, day, self.places[place].cargo), []).append(place)
+        result = []
+        for (bee, day, cargo), own_places in groups.items():
+            own = chosen & (trips.bee == bee) & np.isin(self.place, own_places)
+            if trips.day is not None:
+                own &= trips.day == day
+            result.append(
+                BeeTimes(
+                    bee=bee,
+                    cargo=cargo,
+                    places=tuple(own_places),
+                    tables=tuple(tables[bee, day, place] for place in own_places),
+                    trips=int(own.sum()),
+                    usual_s=float(np.quantile(trips.away_s[own], 0.3)),
+                    day=day,
+                )
+            )
+        return result
+
+    def _tables(
+        self, chosen: Bools, spreads: Sequence[timing.Spread], *, every_m: int = 1
+    ) -> dict[tuple[int, int, int], timing.Table]:
+        """Return (bee, day, place) -> the (nb, nF, nm) table of its trips."""
+        trips, places = self.trips, self.places
+        day = np.zeros(len(self.place), np.intp) if trips.day is None else trips.day
+        keys = np.stack([trips.bee, day, self.place], axis=1)
+        # Trips of one cargo in one wind share the work of their tables.
+        alike = [(places[p].cargo, places[p].wind_mps) for p in self.place]
+        result = {}
+        for cargo, wind_mps in dict.fromkeys(
+            one for one, used in zip(alike, chosen, strict=True) if used
+        ):
+            own = np.flatnonzero(
+                chosen & np.array([one == (cargo, wind_mps) for one in alike])
+            )
+            owners, owner = np.unique(keys[own], axis=0, return_inverse=True)
+            tables = trip_tables.trip_tables(
+                trip_tables.Gaps(
+                    away_s=trips.away_s[own],
+                    round_trip=trips.round_trip[own],
+                    rounding_s=trips.rounding_s[own],
+                    cycles=trips.cycles[own],
+                    owner=np.ravel(owner),
+                    owners=len(owners),
+                ),
+                loading_s=timing.LOADING_S[cargo],
+                stay_s=self.usual_s[cargo],
+                flight_s=self.nodes_s,
+                of=spreads,
+                wind_mps=wind_mps,
+                every_m=every_m,
+            )
+            for key, table in zip(owners, tables, strict=True):
+                result[int(key[0]), int(key[1]), int(key[2])] = table
+        return dict(sorted(result.items()))
+
+
 def _places(
     stations: Stations,
     station_xy: Floats,
@@ -157,8 +282,12 @@ def _places(
         [
             trips.station.astype(np.float64),
             np.nan_to_num(np.round(speed), nan=0.0),
-            # Direction matters only above the wind that bees hold their speed in.
-            np.where(speed > 3.0, np.nan_to_num(np.round(direction), nan=-1.0), -1.0),
+            # Nobody says a direction closer than this, and calm has none.
+            np.where(
+                np.nan_to_num(speed) >= _CALM_MPS,
+                np.nan_to_num(_TURN_DEG * np.round(direction / _TURN_DEG), nan=-1.0),
+                -1.0,
+            ),
         ],
         axis=1,
     )

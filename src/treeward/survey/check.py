@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 CARGOS = ("water", "syrup", "nectar")
 WIDEST_HUNT_M = 30_000.0  # twice the farthest flight on record, and some
+MOST_DAYS, MOST_OBSERVERS = 1000, 100  # indices beyond these are slips
 LONGEST_AWAY_S = 6 * 3600.0  # longer is another day's flight, not a trip
 
 
@@ -71,6 +72,14 @@ def check_trips(trips: Trips, station_count: int) -> None:
     _within("trips.away_s", trips.away_s, 1.0, LONGEST_AWAY_S)
     _within("trips.rounding_s", trips.rounding_s, 0.0, 3600.0)
     _index("trips.cycles", trips.cycles, 1, 100)
+    if trips.day is not None:
+        _length("trips.day", trips.day, count)
+        _index("trips.day", trips.day, 0, MOST_DAYS)
+    for pair in trips.maybe_same:
+        if len(set(pair)) != 2:
+            msg = f"trips.maybe_same: must be pairs of two bees, not {pair}"
+            raise ValueError(msg)
+        _index("trips.maybe_same", np.array(pair), 0, len(trips.bees))
 
 
 def check_bearings(bearings: Bearings, station_count: int, bee_count: int) -> None:
@@ -82,6 +91,9 @@ def check_bearings(bearings: Bearings, station_count: int, bee_count: int) -> No
     _index("bearings.station", bearings.station, 0, station_count)
     _within("bearings.bearing_true_deg", bearings.bearing_true_deg, 0.0, 360.0)
     _within("bearings.rounding_deg", bearings.rounding_deg, 0.0, 90.0)
+    if bearings.observer is not None:
+        _length("bearings.observer", bearings.observer, count)
+        _index("bearings.observer", bearings.observer, 0, MOST_OBSERVERS)
     sd = np.asarray([bearings.declination_sd_deg], dtype=np.float64)
     _within("bearings.declination_sd_deg", sd, 0.0, 90.0)
 

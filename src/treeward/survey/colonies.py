@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from .arrays import Bools
     from .case import Hunt
 
-CLAIM_ODDS = 6.0  # guess; keeps wrongly claimed colonies below 3 in 100 hunts
+CLAIM_ODDS = 3.0  # guess; of 100 hunts with every trouble, 3 were split wrongly
 _PAIRS_UP_TO = 24  # bees; above, joining starts from groups grown one by one
 
 

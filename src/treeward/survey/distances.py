@@ -83,23 +83,28 @@ def bee_distances(
 
 def distance_posterior(hunt: Hunt, times: list[BeeTimes]) -> tuple[Floats, Floats]:
     """Return a grid of distances [m] and their probability, from trips alone."""
-    settings, nodes = hunt.case.settings, hunt.case.time_nodes
-    d = np.linspace(0.0, settings.distance_cut_m, 1501)[1:]
-    per_metre = 1 / settings.flight_speed_out_mps + 1 / settings.flight_speed_home_mps
-    position = timing.flight_position(
-        d[:, None] * per_metre * np.exp(-nodes.ln_f)[None, :]
+    case = hunt.case
+    settings, nodes = case.settings, case.time_nodes
+    per_metre = (
+        nodes.slow_out / settings.flight_speed_out_mps
+        + nodes.slow_home / settings.flight_speed_home_mps
     )
-    total = np.zeros((d.size, nodes.ln_f.size, nodes.ln_g.size))
+    # The likelihood is worked out where flight times are told apart, and read between.
+    cut = settings.distance_cut_m
+    far = timing.flight_nodes(cut * float(per_metre.min())) / float(per_metre.min())
+    position = timing.flight_position(far[:, None] * per_metre)
+    total = np.zeros((far.size, *nodes.log_weight.shape[1:]), dtype=np.float32)
     for t in times:
         kernel = timing.bee_kernel(
-            timing.in_hive_median_s(t.cargo, settings),
-            nodes.ln_g,
-            hunt.case.flight_nodes_s,
+            timing.in_hive_median_s(t.cargo, settings), nodes.ln_g, case.flight_nodes_s
         )
-        table = timing.over_bees(t.tables[0], kernel)
-        total += timing.look_up(table, position)
+        table = timing.over_bees(t.tables[0], kernel, case.near)
+        total += timing.look_up(table.reshape(len(table), -1), position).reshape(
+            total.shape
+        )
+    likelihood = log_sum_exp(integrate_nodes(total, nodes.log_weight), axis=1)
+    d = np.linspace(0.0, cut, 1501)[1:]
     z = np.log(d / settings.distance_median_m) / settings.distance_sigma
-    by_kind = integrate_nodes(total, nodes.log_weight)
-    value = log_sum_exp(by_kind, axis=1) - 0.5 * z**2 - np.log(d)
+    value = np.interp(d, far, likelihood) - 0.5 * z**2 - np.log(d)
     p = np.exp(value - value.max())
     return d, p / p.sum()

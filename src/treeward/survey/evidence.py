@@ -7,10 +7,11 @@ kind of hunt, so
     p(place | data) ~ prior(place) * sum over kinds of hunt of T(place) * B(place).
 
 The kinds are usual and poor ones (see `timing.shared_nodes`). T is integrated over
-flight speed factor, in-hive factor and each bee's own in-hive time, B over compass
-offset, spread and share of strays, all by quadrature on fixed nodes: equal steps,
-where the trapezoid rule is exact to many digits as long as the step stays below
-about two standard deviations of what is integrated.
+flight speed factor, in-hive factor (of the hunt, and of each day where there are
+several), spread of trips and each bee's own in-hive time; B over the deviations of
+stations and bees, each observer's compass offset, scatter and share of strays; all by
+quadrature on fixed nodes: equal steps, where the trapezoid rule is exact to many digits
+as long as the step stays below about two standard deviations of what is integrated.
 """
 
 from __future__ import annotations
@@ -24,67 +25,56 @@ from . import lines, timing
 from .arrays import Bools, Floats, Ints, integrate_nodes, log_sum_exp
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
+    from .places import Place
     from .records import Cargo
     from .settings import Settings
 
-HELD_WIND_MPS = 3.0  # bees hold their ground speed in wind up to this; Wenner 1963
 _BLOCK = 256  # places at a time, so that the work stays in the cache
-_SLOWEST_MPS = 2.0  # no bee makes less way than this and still comes back; guess
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
-    """A station under one wind: where a flight time belongs to."""
-
-    x_m: float
-    y_m: float
-    cargo: Cargo
-    wind_mps: float = 0.0
-    wind_from_rad: float = np.nan
-
-    def flight_s(self, xy: Floats, settings: Settings) -> Floats:
-        """Return the flight time out and home to each of (n, 2) places [s]."""
-        east, north = xy[:, 0] - self.x_m, xy[:, 1] - self.y_m
-        distance = np.hypot(east, north)
-        excess = max(0.0, self.wind_mps - HELD_WIND_MPS)
-        out, home = settings.flight_speed_out_mps, settings.flight_speed_home_mps
-        if excess == 0.0 or np.isnan(self.wind_from_rad):
-            return np.asarray(distance * (1.0 / out + 1.0 / home))
-        head = excess * np.cos(np.arctan2(east, north) - self.wind_from_rad)
-        return np.asarray(
-            distance / np.maximum(out - head, _SLOWEST_MPS)
-            + distance / np.maximum(home + head, _SLOWEST_MPS)
-        )
+_LADDER_MPS = 0.7  # steps of distance: so much for each step of flight time
+_UNLIKELY = 1e-6  # of a bee's in-hive times: left out
+_NOTHING = 18.0  # nats below the best place: not worth working out
+_SLACK = 10.0  # nats by which trips may be likelier than at any place looked at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BeeTimes:
-    """The trips of one bee with one cargo, as tables over (F, m)."""
+    """The trips of one bee on one day with one cargo, as tables."""
 
     bee: int
     cargo: Cargo
     places: tuple[int, ...]
-    tables: tuple[Floats, ...]  # one (nF, nm) for each place
+    tables: tuple[timing.Table, ...]  # one (nb, nF, nm) for each place
     trips: int
     usual_s: float  # a typical away time, for the spread between bees
+    day: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shared:
+    """Posterior weights of the unknowns that a hunt's bees share."""
+
+    times: Floats  # (nf, ng, nk)
+    offsets: Floats  # (observers, no)
+    scatter: Floats  # (ns,)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """A hunt in the local frame, with everything that does not depend on grouping."""
+    """A hunt in the local frame, its trips as tables."""
 
     settings: Settings
-    station_xy: Floats  # (S, 2)
-    origin_xy: Floats  # (2,) the station where lining began
+    station_xy: Floats
+    origin_xy: Floats
     places: tuple[Place, ...]
     times: tuple[BeeTimes, ...]
     flight_nodes_s: Floats
     time_nodes: timing.TimeNodes
+    spreads: tuple[timing.Spread, ...]  # (nk,) of the hunt, those worth a look
+    near: Floats  # (nk, nb) shares of bees with a spread, in a hunt with a spread
     line_nodes: lines.LineNodes
     bearing_bee: Ints
     bearing_station: Ints
+    bearing_observer: Ints
     bearing_rad: Floats
     rounding_rad: Floats
 
@@ -98,6 +88,19 @@ class Case:
         value = -0.5 * z**2 - 2.0 * np.log(r)
         return np.where(distance <= s.distance_cut_m, value, -np.inf)
 
+    def seats(self, chosen: Ints) -> list[tuple[int, int, Ints]]:
+        """Return station, observer and bearings of each flight line among `chosen`.
+
+        Two observers at one station are taken for two lines that deviate on their own.
+        """
+        pairs = np.stack(
+            [self.bearing_station[chosen], self.bearing_observer[chosen]], axis=1
+        )
+        return [
+            (int(station), int(observer), chosen[(pairs == (station, observer)).all(1)])
+            for station, observer in np.unique(pairs, axis=0)
+        ]
+
 
 @dataclass(slots=True)
 class Evidence:
@@ -106,15 +109,25 @@ class Evidence:
     case: Case
     bees: frozenset[int]
     use_bearing: Bools  # (B,) of the case
-    _by_place: dict[int, Floats] = field(init=False, default_factory=dict)
-    _moving: list[tuple[BeeTimes, Floats]] = field(init=False, default_factory=list)
-    _by_station: dict[int, Floats] = field(init=False, default_factory=dict)
+    _by_place: dict[tuple[int, int], timing.Table] = field(
+        init=False, default_factory=dict
+    )
+    _moving: list[tuple[BeeTimes, tuple[timing.Table, ...], timing.Table]] = field(
+        init=False, default_factory=list
+    )
+    _pairs: list[tuple[BeeTimes, timing.Table]] = field(
+        init=False, default_factory=list
+    )
+    _ladder: tuple[Floats, Floats] | None = field(init=False, default=None)
+    _by_seat: list[tuple[int, int, timing.Table]] = field(
+        init=False, default_factory=list
+    )
 
     def __post_init__(self) -> None:
         """Add up the tables of the group."""
         case = self.case
         nodes = case.time_nodes
-        kernels: dict[str, Floats] = {}
+        kernels: dict[str, timing.Table] = {}
         for times in case.times:
             if times.bee not in self.bees:
                 continue
@@ -124,158 +137,247 @@ class Evidence:
                     kernels[times.cargo] = timing.bee_kernel(
                         base, nodes.ln_g, case.flight_nodes_s
                     )
-                table = timing.over_bees(times.tables[0], kernels[times.cargo])
-                place = times.places[0]
-                self._by_place[place] = self._by_place.get(place, 0.0) + table
+                table = timing.over_bees(
+                    times.tables[0], kernels[times.cargo], case.near
+                )
+                key = (times.day, times.places[0])
+                known = self._by_place.get(key)
+                self._by_place[key] = table if known is None else known + table
             else:
-                # One in-hive time at all its stations: integrated cell by cell.
+                # One in-hive time at all its stations.
                 flight = max(0.0, times.usual_s - base)
                 kernel = timing.bee_kernel(base, nodes.ln_g, np.array([flight]))[0]
-                self._moving.append((times, kernel))
-        used = np.flatnonzero(self.use_bearing)
-        for station in np.unique(case.bearing_station[used]):
-            own = used[case.bearing_station[used] == station]
-            self._by_station[int(station)] = lines.line_table(
-                case.bearing_rad[own], case.rounding_rad[own], case.line_nodes
+                stays = np.flatnonzero(kernel.max(axis=1) > _UNLIKELY)
+                tables = tuple(table[:, :, stays] for table in times.tables)
+                kernel = kernel[stays]
+                if len(tables) == 2:
+                    pair = timing.pair_table(*tables, kernel, case.near)
+                    self._pairs.append((times, pair))
+                    continue
+                # At three and more: integrated cell by cell.
+                flat = tuple(
+                    np.ascontiguousarray(table.transpose(1, 0, 2)).reshape(
+                        table.shape[1], -1
+                    )
+                    for table in tables
+                )
+                self._moving.append((times, flat, kernel))
+        self._ladder = self._by_distance()
+        for station, observer, own in case.seats(np.flatnonzero(self.use_bearing)):
+            by_bee = lines.bee_tables(
+                case.bearing_rad[own],
+                case.rounding_rad[own],
+                case.bearing_bee[own],
+                nodes=case.line_nodes,
             )
+            table = lines.station_table(
+                np.sum(list(by_bee.values()), axis=0), case.line_nodes
+            )
+            self._by_seat.append((station, observer, table))
+
+    def _by_distance(self) -> tuple[Floats, Floats] | None:
+        """Return distances and the trips' evidence there, where that is all there is.
+
+        So it is with trips of one day at one station without wind.
+        """
+        if len(self._by_place) != 1 or self._pairs or self._moving:
+            return None
+        ((_, place),) = self._by_place
+        here = self.case.places[place]
+        if here.wind_mps > 0.0 and not np.isnan(here.wind_from_rad):
+            return None
+        far = 2.0 * self.case.settings.distance_cut_m
+        away = timing.flight_nodes(far / _LADDER_MPS) * _LADDER_MPS
+        xy = np.stack([here.x_m + away, np.full(away.size, here.y_m)], axis=1)
+        weight = self.case.time_nodes.log_weight
+        return away, integrate_nodes(self.times_by_node(xy), weight)
 
     @property
     def has_times(self) -> bool:
         """Whether any trip says something about distance."""
-        return bool(self._by_place or self._moving)
+        return bool(self._by_place or self._pairs or self._moving)
 
     @property
     def has_lines(self) -> bool:
         """Whether any bearing says something about direction."""
-        return bool(self._by_station)
+        return bool(self._by_seat)
 
-    def times_by_node(self, xy: Floats) -> Floats:
-        """Return the log likelihood of the trips at (n, 2) places; (n, nf, ng)."""
-        case, nodes = self.case, self.case.time_nodes
-        total = np.zeros((len(xy), nodes.ln_f.size, nodes.ln_g.size))
-        slower = np.exp(-nodes.ln_f)[None, :]
-
-        def position(place: int) -> Floats:
-            flight = case.places[place].flight_s(xy, case.settings)
-            return timing.flight_position(flight[:, None] * slower)
-
-        for place, table in self._by_place.items():
-            total += timing.look_up(table, position(place))
-        for times, kernel in self._moving:
-            by_m = sum(
-                timing.look_up(table, position(place))
-                for place, table in zip(times.places, times.tables, strict=True)
-            )
-            top = np.max(by_m, axis=2, keepdims=True)
-            total += np.log(np.exp(by_m - top) @ kernel + 1e-300) + top
+    def times_by_node(self, xy: Floats) -> timing.Table:
+        """Return the log likelihood of the trips at (n, 2) places; (n, nf, ng, nk)."""
+        days = {day for day, _ in self._by_place}
+        days |= {times.day for times, _ in self._pairs}
+        days |= {times.day for times, *_ in self._moving}
+        shape = (len(xy), *self.case.time_nodes.log_weight.shape[1:])
+        total = np.zeros(shape, dtype=np.float32)
+        positions: dict[int, Floats] = {}
+        for day in sorted(days):
+            of_day = self._times_of_day(xy, day, positions)
+            total += of_day if len(days) == 1 else self._blurred(of_day)
         return total
 
-    def lines_by_node(self, xy: Floats) -> Floats:
-        """Return the log likelihood of the bearings at (n, 2) places; (n, no, ns)."""
+    def _times_of_day(
+        self, xy: Floats, day: int, positions: dict[int, Floats]
+    ) -> timing.Table:
+        case, nodes = self.case, self.case.time_nodes
+        shape = (len(xy), *nodes.log_weight.shape[1:])
+        total = np.zeros(shape, dtype=np.float32)
+
+        def position(place: int) -> Floats:
+            if place not in positions:
+                flight = case.places[place].flight_s(xy, case.settings, nodes)
+                positions[place] = timing.flight_position(flight)
+            return positions[place]
+
+        for (on, place), table in self._by_place.items():
+            if on == day:
+                flat = table.reshape(len(table), -1)
+                total += timing.look_up(flat, position(place)).reshape(shape)
+        for times, pair in self._pairs:
+            if times.day == day:
+                one, other = (position(place) for place in times.places)
+                total += timing.look_up_pair(pair, one, other)
+        near = case.near.T.astype(np.float32)
+        for times, tables, kernel in self._moving:
+            if times.day != day:
+                continue
+            by_m = timing.look_up(tables[0], position(times.places[0]))
+            for place, table in zip(times.places[1:], tables[1:], strict=True):
+                by_m += timing.look_up(table, position(place))
+            by_m = by_m.reshape(*shape[:2], len(near), -1)
+            top = by_m.max(axis=(2, 3))[..., None, None]
+            by_m -= top
+            # (n, nf, nb, nm) over m, then over the bee's own spread.
+            np.exp(by_m, out=by_m)
+            likelihood = (by_m @ kernel).transpose(0, 1, 3, 2) @ near
+            total += np.log(likelihood + np.float32(1e-37)) + top
+        return total
+
+    def _blurred(self, of_day: timing.Table) -> timing.Table:
+        """Return the trips of one day over the hunt's in-hive factor, not the day's."""
+        ln_g = self.case.time_nodes.ln_g
+        z = (ln_g[:, None] - ln_g[None, :]) / timing.DAY_SIGMA
+        share = np.exp(-0.5 * z**2)
+        share /= share.sum(axis=1, keepdims=True)
+        top = of_day.max(axis=2, keepdims=True)
+        mixed = np.einsum(
+            "nfhk,gh->nfgk",
+            np.exp(of_day - top),
+            share.astype(np.float32),
+            optimize=True,
+        )
+        return np.asarray(np.log(mixed + np.float32(1e-37)) + top)
+
+    def lines_by_node(self, xy: Floats, observer: int) -> timing.Table:
+        """Return the log likelihood of one observer's bearings; (n, no, ns)."""
         nodes = self.case.line_nodes
-        total = np.zeros((len(xy), nodes.offset_rad.size, nodes.sd_rad.size))
-        for station, table in self._by_station.items():
-            east, north = (xy - self.case.station_xy[station]).T
-            direction = np.arctan2(east, north)[:, None] + nodes.offset_rad[None, :]
-            total += timing.look_up(table, lines.direction_position(direction))
+        offset = nodes.offset_rad[observer]
+        total = np.zeros((len(xy), offset.size, nodes.sd_rad.size), dtype=np.float32)
+        for station, by, table in self._by_seat:
+            if by == observer:
+                step = xy - self.case.station_xy[station]
+                total += lines.look_up(table, step, offset, nodes)
         return total
 
     def log_density(self, xy: Floats) -> Floats:
-        """Return the log posterior density at (n, 2) places, up to a constant."""
+        """Return the log posterior density at (n, 2) places, up to a constant.
+
+        Places are taken in the order of what bearings and prior say, and the rest given
+        as impossible once no trips to be expected could make up for it.
+        """
         result = self.case.log_prior(xy)
         possible = np.flatnonzero(np.isfinite(result))
+        of_lines = np.zeros((len(xy), 2))
         for start in range(0, len(possible), _BLOCK):
             block = possible[start : start + _BLOCK]
-            by_kind = self._times_by_kind(xy[block]) + self._lines_by_kind(xy[block])
-            result[block] += log_sum_exp(by_kind, axis=1)
+            of_lines[block] = self._lines_by_kind(xy[block])
+        without = result + of_lines.max(axis=1)
+        order = possible[np.argsort(-without[possible], kind="stable")]
+        best = -np.inf
+        likeliest = 0.0 if not self.has_times else -np.inf  # of the trips, so far
+        for start in range(0, len(order), _BLOCK):
+            block = order[start : start + _BLOCK]
+            if without[block[0]] + likeliest + _SLACK < best - _NOTHING:
+                result[order[start:]] = -np.inf
+                break
+            times = self._times_by_kind(xy[block])
+            result[block] += log_sum_exp(times + of_lines[block], axis=1)
+            best = max(best, float(result[block].max()))
+            likeliest = max(likeliest, float(times.max()))
         return result
+
+    def lines_alone(self, xy: Floats) -> Floats:
+        """Return the log likelihood of the bearings at (n, 2) places; (n,)."""
+        kinds = log_sum_exp(self.case.time_nodes.log_weight, axis=(1, 2, 3))
+        return log_sum_exp(self._lines_by_kind(xy) + kinds, axis=1)
 
     def _times_by_kind(self, xy: Floats) -> Floats:
         """Return the evidence of the trips in usual and in poor hunts; (n, 2)."""
         weight = self.case.time_nodes.log_weight
         if not self.has_times:
-            return np.broadcast_to(log_sum_exp(weight, axis=(1, 2)), (len(xy), 2))
+            return np.broadcast_to(log_sum_exp(weight, axis=(1, 2, 3)), (len(xy), 2))
+        if self._ladder is not None:
+            ((_, place),) = self._by_place
+            here = self.case.places[place]
+            away = np.hypot(xy[:, 0] - here.x_m, xy[:, 1] - here.y_m)
+            far, known = self._ladder
+            return np.stack([np.interp(away, far, known[:, k]) for k in (0, 1)], axis=1)
         return integrate_nodes(self.times_by_node(xy), weight)
 
     def _lines_by_kind(self, xy: Floats) -> Floats:
         """Return the evidence of the bearings in usual and in poor hunts; (n, 2)."""
-        weight = self.case.line_nodes.log_weight
-        if not self.has_lines:
-            return np.broadcast_to(log_sum_exp(weight, axis=(1, 2)), (len(xy), 2))
-        return integrate_nodes(self.lines_by_node(xy), weight)
+        return log_sum_exp(self._lines_by_scatter(xy), axis=2)
 
-    def shared(self, xy: Floats, probability: Floats) -> tuple[Floats, Floats]:
+    def _lines_by_scatter(self, xy: Floats) -> Floats:
+        """Return the same for each scatter, with its prior; (n, 2, ns)."""
+        nodes = self.case.line_nodes
+        total = np.repeat(nodes.scatter_log_weight[None], len(xy), axis=0)
+        for observer in range(len(nodes.offset_rad)):
+            weight = nodes.offset_log_weight[:, observer]
+            if any(by == observer for _, by, _ in self._by_seat):
+                by_node = self.lines_by_node(xy, observer)
+                top = by_node.max(axis=1, keepdims=True)
+                likelihood = np.exp(by_node - top)
+                over = np.einsum(
+                    "nos,kos->nks",
+                    likelihood,
+                    np.exp(weight).astype(np.float32),
+                    optimize=True,
+                )
+                total += np.log(over + 1e-37) + top
+            else:
+                total += log_sum_exp(weight, axis=1)[None]
+        return total
+
+    def shared(self, xy: Floats, probability: Floats) -> Shared:
         """Return the posterior weights of the shared unknowns.
 
         Parameters
         ----------
         xy, probability
             (n, 2) places and (n,) their probability.
-
-        Returns
-        -------
-        tuple
-            (nf, ng) weights of the time nodes, (no, ns) weights of the line nodes.
         """
-        times, of_lines = self._times_by_kind(xy), self._lines_by_kind(xy)
+        case = self.case
+        times = self._times_by_kind(xy)
+        by_scatter = self._lines_by_scatter(xy)
+        of_lines = log_sum_exp(by_scatter, axis=2)
         kind = times + of_lines
         share = np.exp(kind - log_sum_exp(kind, axis=1)[:, None])
         share *= probability[:, None]
-
-        def weigh(by_node: Floats, log_weight: Floats, total: Floats) -> Floats:
-            posterior = np.zeros(log_weight.shape[1:])
+        by_node = self.times_by_node(xy)
+        of_times = np.zeros(by_node.shape[1:])
+        for k in range(2):
+            value = by_node + case.time_nodes.log_weight[k]
+            value -= times[:, k, None, None, None]
+            of_times += np.einsum("n,nfgk->fgk", share[:, k], np.exp(value))
+        scatter = np.exp(by_scatter - of_lines[..., None]) * share[..., None]
+        nodes = case.line_nodes
+        offsets = np.zeros(nodes.offset_rad.shape)
+        for observer in range(len(offsets)):
+            by_offset = self.lines_by_node(xy, observer)
             for k in range(2):
-                value = by_node + log_weight[k] - total[:, k, None, None]
-                posterior += np.einsum("n,nij->ij", share[:, k], np.exp(value))
-            return posterior
-
-        return (
-            weigh(self.times_by_node(xy), self.case.time_nodes.log_weight, times),
-            weigh(self.lines_by_node(xy), self.case.line_nodes.log_weight, of_lines),
-        )
-
-
-def bee_tables(
-    case_places: Sequence[Place],
-    bee: int,
-    *,
-    trip_place: Ints,
-    away_s: Floats,
-    round_trip: Bools,
-    rounding_s: Floats,
-    cycles: Ints,
-    flight_nodes_s: Floats,
-) -> list[BeeTimes]:
-    """Return one bee's trips as tables, one `BeeTimes` for each cargo."""
-    result: list[BeeTimes] = []
-    cargos = sorted({case_places[p].cargo for p in np.unique(trip_place)})
-    for cargo in cargos:
-        places = [
-            int(p) for p in np.unique(trip_place) if case_places[p].cargo == cargo
-        ]
-        tables = []
-        for place in places:
-            own = trip_place == place
-            tables.append(
-                timing.trip_table(
-                    away_s[own],
-                    round_trip=round_trip[own],
-                    rounding_s=rounding_s[own],
-                    cycles=cycles[own],
-                    loading_s=timing.LOADING_S[cargo],
-                    flight_s=flight_nodes_s,
-                    wind_mps=case_places[place].wind_mps,
+                value = by_offset + nodes.offset_log_weight[k, observer]
+                value = value - log_sum_exp(value, axis=1)[:, None, :]
+                offsets[observer] += np.einsum(
+                    "ns,nos->o", scatter[:, k], np.exp(value)
                 )
-            )
-        chosen = np.isin(trip_place, places)
-        result.append(
-            BeeTimes(
-                bee=bee,
-                cargo=cargo,
-                places=tuple(places),
-                tables=tuple(tables),
-                trips=int(chosen.sum()),
-                usual_s=float(np.quantile(away_s[chosen], 0.3)),
-            )
-        )
-    return result
+        return Shared(times=of_times, offsets=offsets, scatter=scatter.sum(axis=(0, 1)))

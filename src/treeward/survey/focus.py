@@ -13,27 +13,45 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .evidence import Case, Evidence
+from .evidence import Case, Evidence, Shared
 from .grid import refine
 
 if TYPE_CHECKING:
-    from .arrays import Floats
+    from collections.abc import Collection
+
+    from .arrays import Bools, Floats, Ints
+    from .grid import Grid
 
 _REACH = 4.0  # standard deviations kept to either side
 _SLACK = 1.0  # and steps of the wide nodes, since they blur what they show
+_PRUNED = 1e-3  # of the posterior weight on one axis
+_MOST_CELLS = 250  # likeliest cells, to weigh the nodes by
 _ROUGH_CELLS = 60  # in the 90 % area, to see where the unknowns are
 MANY_BEES = 10
-MANY_BEARINGS = 40
+MANY_STATIONS = 5
 
 
-def much_data(evidence: Evidence) -> bool:
+def much_data(case: Case, bees: Collection[int], use_bearing: Bools) -> bool:
     """Return whether the nodes should be drawn together before solving."""
-    bearings = int(evidence.use_bearing.sum())
-    return len(evidence.bees) > MANY_BEES or bearings > MANY_BEARINGS
+    stations = len(np.unique(case.bearing_station[use_bearing]))
+    return len(bees) > MANY_BEES or stations > MANY_STATIONS
 
 
-def focused_evidence(evidence: Evidence) -> tuple[Evidence, tuple[Floats, Floats]]:
+def focused_evidence(evidence: Evidence) -> tuple[Evidence, Shared]:
     """Return the evidence on nodes drawn together, and its wide nodes' weights."""
+    _, weights = _rough(evidence)
+    narrow = focused(evidence.case, weights)
+    return Evidence(narrow, evidence.bees, evidence.use_bearing), weights
+
+
+def pruned_evidence(evidence: Evidence) -> tuple[Evidence, Grid]:
+    """Return the evidence without the nodes that say nothing, and a rough solution."""
+    rough, weights = _rough(evidence)
+    case = pruned(evidence.case, weights)
+    return Evidence(case, evidence.bees, evidence.use_bearing), rough
+
+
+def _rough(evidence: Evidence) -> tuple[Grid, Shared]:
     case = evidence.case
     rough = refine(
         evidence.log_density,
@@ -42,34 +60,97 @@ def focused_evidence(evidence: Evidence) -> tuple[Evidence, tuple[Floats, Floats
         case.station_xy,
         enough_cells=_ROUGH_CELLS,
     )
-    likeliest = rough.inside(0.99)
+    likeliest = rough.inside(0.99)[:_MOST_CELLS]
     share = rough.probability[likeliest] / rough.probability[likeliest].sum()
-    weights = evidence.shared(rough.xy[likeliest], share)
-    narrow = focused(case, *weights)
-    return Evidence(narrow, evidence.bees, evidence.use_bearing), weights
+    return rough, evidence.shared(rough.xy[likeliest], share)
 
 
-def focused(case: Case, times: Floats, of_lines: Floats) -> Case:
+def pruned(case: Case, weights: Shared) -> Case:
+    """Return the case without nodes whose posterior weights are next to nothing.
+
+    Parameters
+    ----------
+    case
+        The hunt.
+    weights
+        Posterior weights of the nodes.
+    """
+    of_f = _worth_keeping(weights.times.sum(axis=(1, 2)))
+    of_g = _worth_keeping(weights.times.sum(axis=(0, 2)))
+    of_k = _worth_keeping(weights.times.sum(axis=(0, 1)))
+    near = case.near[of_k]
+    bees = np.flatnonzero(near.any(axis=0))
+    scatter = _worth_keeping(weights.scatter)
+    nodes, line_nodes = case.time_nodes, case.line_nodes
+    return replace(
+        case,
+        spreads=tuple(case.spreads[k] for k in of_k),
+        near=near[:, bees],
+        times=tuple(
+            replace(times, tables=tuple(table[bees] for table in times.tables))
+            for times in case.times
+        ),
+        time_nodes=replace(
+            nodes,
+            ln_f=nodes.ln_f[of_f],
+            slow_out=nodes.slow_out[of_f],
+            slow_home=nodes.slow_home[of_f],
+            ln_g=nodes.ln_g[of_g],
+            log_weight=nodes.log_weight[:, of_f][:, :, of_g][..., of_k],
+        ),
+        line_nodes=replace(
+            line_nodes,
+            sd_rad=line_nodes.sd_rad[scatter],
+            stray=line_nodes.stray[scatter],
+            scatter_log_weight=line_nodes.scatter_log_weight[:, scatter],
+            offset_log_weight=line_nodes.offset_log_weight[..., scatter],
+        ),
+    )
+
+
+def _worth_keeping(weight: Floats) -> Ints:
+    """Return the nodes that hold all but `_PRUNED` of the weight, in order."""
+    order = np.argsort(-weight)
+    total = np.cumsum(weight[order]) / weight.sum()
+    return np.sort(order[: int(np.searchsorted(total, 1.0 - _PRUNED)) + 1])
+
+
+def focused(case: Case, weights: Shared) -> Case:
     """Return the case with nodes over the range that holds the posterior.
 
     Parameters
     ----------
     case
         The hunt.
-    times, of_lines
-        Posterior weights of the nodes, as from `Evidence.shared`.
+    weights
+        Posterior weights of the nodes.
     """
     time_nodes, line_nodes = case.time_nodes, case.line_nodes
-    ln_f = _narrowed(time_nodes.ln_f, times.sum(axis=1))
-    ln_g = _narrowed(time_nodes.ln_g, times.sum(axis=0))
+    ln_f = _narrowed(time_nodes.ln_f, weights.times.sum(axis=(1, 2)))
+    ln_g = _narrowed(time_nodes.ln_g, weights.times.sum(axis=(0, 2)))
     weight = _moved(time_nodes.log_weight, time_nodes.ln_f, ln_f, axis=1)
     weight = _moved(weight, time_nodes.ln_g, ln_g, axis=2)
-    offset = _narrowed(line_nodes.offset_rad, of_lines.sum(axis=1))
-    by_offset = _moved(line_nodes.log_weight, line_nodes.offset_rad, offset, axis=1)
+
+    def on_speed(values: Floats) -> Floats:
+        return np.asarray(np.interp(ln_f, time_nodes.ln_f, values))
+
+    offset = line_nodes.offset_rad.copy()
+    by_offset = line_nodes.offset_log_weight.copy()
+    for one, own in enumerate(weights.offsets):
+        old = line_nodes.offset_rad[one]
+        offset[one] = _narrowed(old, own)
+        by_offset[:, one] = _moved(by_offset[:, one], old, offset[one], axis=1)
     return replace(
         case,
-        time_nodes=replace(time_nodes, ln_f=ln_f, ln_g=ln_g, log_weight=weight),
-        line_nodes=replace(line_nodes, offset_rad=offset, log_weight=by_offset),
+        time_nodes=replace(
+            time_nodes,
+            ln_f=ln_f,
+            ln_g=ln_g,
+            slow_out=on_speed(time_nodes.slow_out),
+            slow_home=on_speed(time_nodes.slow_home),
+            log_weight=weight,
+        ),
+        line_nodes=replace(line_nodes, offset_rad=offset, offset_log_weight=by_offset),
     )
 
 

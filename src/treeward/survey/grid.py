@@ -21,6 +21,7 @@ FIRST_CELLS = 52  # across the map at level 0
 KEPT_MASS = 1.0 - 5e-5
 ENOUGH_CELLS = 450  # in the 90 % area, for an area good to about 1 %
 ENOUGH_IN_HALF = 70  # in the 50 % area
+_HIDE_UNTIL = 4  # levels: from here on no patch hides between cells
 _LOST = 1e-4  # of the mass: a patch that may be missed
 LAST_LEVEL = 11  # cells of 12 km / 52 / 2**11 = 11 cm
 
@@ -75,7 +76,9 @@ def refine(
     centre: Floats,
     half_width_m: float,
     sharp_at: Floats,
+    *,
     enough_cells: int = ENOUGH_CELLS,
+    start: Grid | None = None,
 ) -> Grid:
     """Return the posterior on cells fine enough for its areas.
 
@@ -89,15 +92,23 @@ def refine(
         (s, 2) places about which narrow peaks may hide: the stations.
     enough_cells
         Cells wanted in the 90 % area.
+    start
+        A rougher grid of the same square, to go on from.
     """
     corner = np.asarray(centre, dtype=np.float64) - half_width_m
     cell = 2.0 * half_width_m / FIRST_CELLS
-    side = np.arange(FIRST_CELLS)
-    index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
-    xy = corner + (index + 0.5) * cell
-    value = log_density(xy)
-    sharp_at = _worth_a_look(log_density, value, sharp_at, cell)
-    level = 0
+    if start is None:
+        level, side = 0, np.arange(FIRST_CELLS)
+        index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
+        xy = corner + (index + 0.5) * cell
+        value = log_density(xy)
+        sharp_at = _worth_a_look(log_density, value, sharp_at, cell)
+    else:
+        level, index, xy = round(np.log2(cell / start.cell_m)), start.index, start.xy
+        cell = start.cell_m
+        with np.errstate(divide="ignore"):
+            value = np.log(start.probability)
+        sharp_at = sharp_at[:0] if level >= _HIDE_UNTIL else sharp_at
     while True:
         possible = np.isfinite(value)
         if not possible.any():
@@ -117,7 +128,7 @@ def refine(
             len(grid.inside(0.9)) >= enough_cells
             and len(grid.inside(0.5)) >= enough_cells * ENOUGH_IN_HALF / ENOUGH_CELLS
         )
-        hidden = level < 4 and _near(xy, sharp_at, 3.0 * cell).any()
+        hidden = level < _HIDE_UNTIL and _near(xy, sharp_at, 3.0 * cell).any()
         if (fine and not hidden) or level == LAST_LEVEL:
             return grid
         keep = np.zeros(len(xy), dtype=bool)

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from . import timing, words
+from .enough import line_variance_deg2
 from .records import NextStation
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from .case import Hunt
     from .evidence import Evidence
     from .grid import Grid
-    from .records import Stations
+    from .records import Cargo, Stations
     from .settings import Settings
 
 SESSION_BEARINGS = 8  # what an hour at a station brings; common practice
@@ -37,7 +38,6 @@ WORTH_WHILE = 0.8  # a station that leaves more than this of the area is none
 _CELLS = 500
 _COLONIES = 24
 _CLOSEST_M = 60.0  # a shorter move is hardly a new station
-_NO_LINE_M = 20.0  # this near the nest bees leave in any direction; guess
 
 Learned: TypeAlias = tuple[float, float]
 
@@ -52,7 +52,11 @@ class Outlook:
 
 
 def best_seat(
-    hunt: Hunt, evidence: Evidence, grid: Grid, learned: Mapping[str, Learned]
+    hunt: Hunt,
+    evidence: Evidence,
+    grid: Grid,
+    stations: Stations,
+    learned: Mapping[str, Learned],
 ) -> Outlook | None:
     """Return the place to sit that leaves the smallest expected 90 % area.
 
@@ -60,6 +64,8 @@ def best_seat(
     ----------
     hunt, evidence, grid
         One colony of a hunt, and where it probably is.
+    stations
+        As given to `locate`; the next one is like the last in what bees carry.
     learned
         Median and sd of the shared unknowns, as in `records.Fix`.
 
@@ -79,7 +85,8 @@ def best_seat(
     picks = (np.arange(_COLONIES) + 0.5) / _COLONIES
     truths = xy[order[np.searchsorted(total, picks * total[-1])]]
     settings = evidence.case.settings
-    line_sd, hive_sd_s, speed_sd = _session_errors(settings, learned)
+    cargo = stations.cargo[_standing(hunt)[1]]
+    line_sd, hive_sd_s, speed_sd = _session_errors(settings, learned, cargo)
     pace = settings.flight_speed_out_mps * settings.flight_speed_home_mps
     pace /= settings.flight_speed_out_mps + settings.flight_speed_home_mps
     expected = np.empty(len(seats))
@@ -88,7 +95,7 @@ def best_seat(
         away_t, turn_t = _polar(truths - seat)
         error = np.angle(np.exp(1j * (turn[None, :] - turn_t[:, None])))
         # Close to the nest bees leave in any direction: a line is worth less.
-        spread = np.hypot(line_sd, np.arctan2(_NO_LINE_M, away_t))[:, None]
+        spread = np.hypot(line_sd, np.arctan2(settings.circling_m, away_t))[:, None]
         sd = np.hypot(hive_sd_s * pace, speed_sd * away_t)[:, None]
         value = -0.5 * (error / spread) ** 2
         value -= 0.5 * ((away[None, :] - away_t[:, None]) / sd) ** 2
@@ -107,7 +114,7 @@ def choose(
 ) -> tuple[NextStation | None, str]:
     """Return the next station, if one is worth its while, and advice in words."""
     settings = hunt.case.settings
-    outlook = best_seat(hunt, evidence, grid, learned)
+    outlook = best_seat(hunt, evidence, grid, stations, learned)
     if outlook is None:
         return None, (
             "no new place to sit within the walk limit and outside the areas left "
@@ -175,18 +182,23 @@ def _standing(hunt: Hunt) -> tuple[Floats, int]:
 
 
 def _session_errors(
-    settings: Settings, learned: Mapping[str, Learned]
+    settings: Settings, learned: Mapping[str, Learned], cargo: Cargo
 ) -> tuple[float, float, float]:
     """Return sd of a session's mean line [rad], in-hive time [s], log speed."""
     spread, _ = learned.get("bearing_sd_deg", (settings.bearing_sd_deg, 0.0))
     _, offset = learned.get("compass_offset_deg", (0.0, settings.compass_sd_deg))
-    line = np.hypot(spread / np.sqrt(SESSION_BEARINGS), offset)
+    line = np.sqrt(
+        spread**2 / SESSION_BEARINGS
+        + settings.bee_line_sd_deg**2 / SESSION_BEES
+        + line_variance_deg2(settings)
+        + offset**2
+    )
     usual = (settings.in_hive_factor, settings.in_hive_factor_sd)
     hive, hive_sd = learned.get("in_hive_factor", usual)
     usual = (settings.flight_speed_factor, settings.flight_speed_factor_sd)
     speed, speed_sd = learned.get("flight_speed_factor", usual)
     by_bee = timing.BEE_SIGMA / np.sqrt(SESSION_BEES)
-    base = timing.in_hive_median_s("water", settings) * hive
+    base = timing.in_hive_median_s(cargo, settings) * hive
     return (
         float(np.radians(line)),
         float(base * np.hypot(hive_sd / hive, by_bee)),

@@ -149,6 +149,27 @@ class Strip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Enough:
+    """When more of the same hardly helps: other bees, or another place, would.
+
+    Bearings at a station share the deviation of its line and the compass; trips of a
+    bee share its in-hive time and speed, and the hunt's. From `enough` of them on, all
+    further ones together take less than an eighth off the variance.
+    """
+
+    kind: Literal["bearings", "trips"]
+    colony: str  # Colony.id
+    station: str  # Stations.id; for trips the bee's last
+    bee: str  # Trips.bees; "" for bearings
+    count: int  # taken so far
+    enough: int  # from here on, more of the same stops paying
+    # Standard deviation of the line they fix [degrees], or of the bee's usual away
+    # time as a measure of distance [s]: now, and with any number more.
+    sd_now: float
+    sd_least: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Colony:
     """Where one colony probably is, and how to come nearer to it."""
 
@@ -186,3 +207,4 @@ class Fix:
     # shared unknowns of the hunt -> (median, sd): "flight_speed_factor", ...
     same_colony: Mapping[tuple[str, str], float] = field(default_factory=dict)
     # (mark, mark) -> probability that they share a colony, on their own evidence
+    enough: tuple[Enough, ...] = ()  # where further notes of the same stop paying

@@ -78,21 +78,27 @@ class Settings:
     """
 
     # Flight: factor on the published ground speed, shared by all bees of a hunt.
-    flight_speed_out_mps: float = 7.5  # Wenner 1963
-    flight_speed_home_mps: float = 6.5  # Wenner 1963, loaded
+    flight_speed_out_mps: float = 7.5  # hive to station, unladen; Wenner 1963
+    flight_speed_home_mps: float = 6.5  # station to hive, laden; Wenner 1963
     flight_speed_factor: float = 0.97  # median; published means run 0.85-1.1 of Wenner
     flight_speed_factor_sd: float = 0.075  # of its logarithm
     # Where the person gives a leg's own range: the sd of its logarithm. That leg then
     # keeps its median as given, without the factor above.
     flight_speed_out_sd: float | None = None
     flight_speed_home_sd: float | None = None
+    wind_compensation: float = 0.6  # share of head and tail wind made up for; guess
     # In the hive: median seconds by cargo, and a factor shared by all bees of a hunt.
     in_hive_s: Mapping[Cargo, float] = field(default_factory=dict)  # overrides
     in_hive_factor: float = 1.12  # median of the hunt's factor on the defaults
     in_hive_factor_sd: float = 0.18  # of its logarithm
     calibration_transfer_sd: float = 0.05  # guess: calibrated against hunted colony
     # Compass and flight lines.
-    compass_sd_deg: float = 3.0  # shared offset of the instrument and its reader
+    compass_sd_deg: float = 3.0  # shared offset of an instrument and its reader
+    station_sd_deg: float = 3.5  # of a station's line, shared by its bees; guess
+    station_tail_share: float = 0.12  # of stations whose line deviates a lot; guess
+    station_tail_sd_deg: float = 13.0  # of those; guess
+    bee_line_sd_deg: float = 4.0  # of a bee's line about its station's; guess
+    circling_m: float = 8.0  # departing circles, and positions by GPS; guess
     bearing_sd_deg: float = 9.0  # median spread of single bearings; 5-10 by hand
     bearing_sd_sigma: float = 0.45  # of its logarithm (guess)
     bearing_sd_floor_deg: float = 3.0  # few bearings must not look perfect
@@ -121,6 +127,10 @@ class Settings:
             "in_hive_factor_sd",
             "calibration_transfer_sd",
             "compass_sd_deg",
+            "station_sd_deg",
+            "station_tail_sd_deg",
+            "bee_line_sd_deg",
+            "circling_m",
             "bearing_sd_deg",
             "bearing_sd_sigma",
             "bearing_sd_floor_deg",
@@ -132,6 +142,16 @@ class Settings:
             value = float(getattr(self, name))
             if not (np.isfinite(value) and value > 0):
                 msg = f"settings.{name}: must be a positive number, not {value}"
+                raise ValueError(msg)
+        for name in ("flight_speed_out_sd", "flight_speed_home_sd"):
+            spread = getattr(self, name)
+            if spread is not None and not (np.isfinite(spread) and spread > 0):
+                msg = f"settings.{name}: must be a positive number, not {spread}"
+                raise ValueError(msg)
+        for name in ("wind_compensation", "station_tail_share"):
+            share = float(getattr(self, name))
+            if not 0 <= share <= 1:
+                msg = f"settings.{name}: must be a share, 0 to 1, not {share}"
                 raise ValueError(msg)
         for cargo, seconds in self.in_hive_s.items():
             if not (np.isfinite(seconds) and 1 <= seconds <= 7200):

@@ -2,32 +2,44 @@
 
 One trip of a bee away for `a` seconds is
 
-    a = F + h,   F = distance * (1 / v_out + 1 / v_home) / f,   h around m
+    a = F + h,   F = flight out and home,   h around m
 
-with f the hunt's factor on flight speed and m the median in-hive time of that bee.
-Around the median F + m the time scatters with the variance of flight and in-hive
-time together and the skewness of a lognormal in-hive time (a shifted lognormal that
-matches both, so that near hives give the skewed shape and far ones the normal one).
-Mixed in are long stays (exponential excess), gaps that hold two or three trips with
-loadings between them, and a broad share of times that mean nothing. The hint
-`cycles` moves the mixture, it never decides.
+with m the median in-hive time of that bee. Around the median F + m the time scatters
+with the variance of flight and in-hive time together and the skewness of a lognormal
+in-hive time (a shifted lognormal that matches both, so that near hives give the skewed
+shape and far ones the normal one). Mixed in are long stays (exponential excess), gaps
+that hold two or three trips with loadings between them, and a broad share of times
+that mean nothing. The hint `cycles` moves the mixture, it never decides.
 
-All trips of one bee at one station thus come down to a table over (F, m), and, m
-being spread lognormally about the hunt's in-hive factor g times the cargo's median,
-to a table over (F, g). Cells of the map only look up; that is what makes it fast.
+How much the in-hive time scatters from trip to trip is unknown, and so is whether long
+stays are few and long or many and short. `Spread` is one pair of the two; a hunt has
+one of them, each bee one near it, and the evidence is summed over all that are not far
+below the best. The scatter is a share of the cargo's usual in-hive time and not of the
+bee's own: else regular bees would be read as bees that stay briefly, and the colony put
+too far off, and irregular ones drawn near. Flight times scatter along with it.
+
+All trips of one bee at one station thus come down to a table over (spread, F, m), and,
+m being spread lognormally about the hunt's in-hive factor g times the cargo's median,
+to a table over (F, g, spread). Cells of the map only look up; that is what makes it
+fast.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from .arrays import Bools, Floats, Ints
+    from collections.abc import Sequence
+
+    from .arrays import Floats, Ints
     from .records import Cargo
     from .settings import Settings
+
+Table: TypeAlias = NDArray[np.float32]  # log likelihoods; 7 digits are plenty
 
 IN_HIVE_S: dict[Cargo, float] = {  # medians [s] that the hunt's factor multiplies
     "water": 120.0,  # between 73 and 198 s implied by the published rules; guess
@@ -39,15 +51,21 @@ LOADING_S: dict[Cargo, float] = {
     "syrup": 75.0,  # 55 s pure ingestion (Wainselboim and Farina 2000), landing
     "nectar": 75.0,  # from a feeder, as syrup; guess
 }
-TRIP_SIGMA = 0.25  # of log in-hive time, trip to trip in one bee; guess
+TRIP_SIGMAS = np.geomspace(0.08, 0.48, 7)  # of the usual in-hive time; guess
+TRIP_SIGMA_MEDIAN = 0.22  # of the hunt's; guess
+TRIP_SIGMA_SIGMA = 0.45  # of its logarithm, hunt to hunt; guess
+TRIP_SIGMA_BY_BEE = (0.15, 0.70, 0.15)  # a bee's: a step lower, the same, higher; guess
+LONG_STAYS = (  # share of trips, mean excess [s], weight; guesses
+    (0.08, 400.0, 0.6),  # few and long
+    (0.22, 120.0, 0.4),  # many and short
+)
 BEE_SIGMA = 0.20  # of log in-hive time, bee to bee in one hunt; guess
+DAY_SIGMA = 0.15  # of log in-hive time, day to day in one colony; guess
 LOADING_SIGMA = 0.40  # of log loading time; guess
-FLIGHT_CV = 0.05  # of flight time, trip to trip; guess
+FLIGHT_CV = 0.05  # of flight time, trip to trip, at the median spread; guess
 BEE_FLIGHT_CV = 0.04  # of flight time, bee to bee; guess
 WIND_SD_PER_MPS = 0.02  # of log speed, per m/s of wind; guess
 CLOCK_SD_S = 4.0  # speaking late about what was seen; guess
-LONG_SHARE = 0.08  # of trips with a long stay in the hive; guess
-LONG_MEAN_S = 400.0  # excess of a long stay; guess
 OUTLIER_SHARE = 0.02  # of times that mean nothing; guess
 OUTLIER_RANGE_S = (20.0, 14400.0)  # where those lie, uniform in the logarithm
 CYCLE_SHARES = {  # hint -> share of gaps that hold 1, 2, 3 trips; guess
@@ -58,55 +76,130 @@ CYCLE_SHARES = {  # hint -> share of gaps that hold 1, 2, 3 trips; guess
 POOR_SHARE = 0.18  # of hunts on which everything is worse at once; guess
 SLOW_SPEED = (-2.2, 0.8)  # mean and sd, in sd of the usual: a factor about 0.82
 SLOW_HIVE = (2.0, 0.7)  # the same of the in-hive time: a factor about 1.6
+EAGER_SHARE = 0.12  # of usual hunts; guess
+EAGER_HIVE = (-2.6, 0.8)  # mean and sd as above: a factor about 0.7; guess
 
 _F_SPAN = (-4.2, 2.6, 12)  # nodes of log speed, in sd of the usual
-_G_SPAN = (-2.8, 3.8, 13)  # nodes of log in-hive time
+_G_SPAN = (-4.2, 3.8, 15)  # nodes of log in-hive time
+_SAID_SPAN = (-3.3, 3.3)  # of either, where the person gave a range
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
-_M_NODES = np.exp(np.linspace(np.log(30.0), np.log(800.0), 24))
+STAY_NODES_S = np.exp(np.linspace(np.log(30.0), np.log(800.0), 46))
+_MANY_SIGMAS = 5  # kept by few trips: see `worth_while`
+_WORTH = 8.0  # nats below the best spread, a spread is left out
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How in-hive times scatter in one hunt."""
+
+    sigma: float  # from trip to trip in one bee, as a share of the usual in-hive time
+    long_share: float  # of trips with a long stay
+    long_mean_s: float  # its excess
+
+
+def spreads() -> tuple[tuple[Spread, ...], Floats]:
+    """Return all spreads and their log prior; long stays vary fastest."""
+    prior = np.exp(
+        -0.5 * (np.log(TRIP_SIGMAS / TRIP_SIGMA_MEDIAN) / TRIP_SIGMA_SIGMA) ** 2
+    )
+    weight = np.outer(prior, [w for *_, w in LONG_STAYS]).ravel()
+    every = tuple(
+        Spread(float(sigma), share, mean)
+        for sigma in TRIP_SIGMAS
+        for share, mean, _ in LONG_STAYS
+    )
+    return every, np.log(weight / weight.sum())
 
 
 @dataclass(frozen=True, slots=True)
 class TimeNodes:
     """Quadrature nodes of the shared unknowns of flight and hive, and their prior."""
 
-    ln_f: Floats  # (nf,)
+    ln_f: Floats  # (nf,) log factor on published flight speed, both ways together
+    slow_out: Floats  # (nf,) factor on the time from hive to station
+    slow_home: Floats  # (nf,) on the time from station to hive
     ln_g: Floats  # (ng,)
-    log_weight: Floats  # (2, nf, ng) for usual and poor hunts, sums to one
+    log_weight: Floats  # (2, nf, ng, nk) for usual and poor hunts, sums to one
 
 
-def shared_nodes(settings: Settings, wind_mps: float = 0.0) -> TimeNodes:
+def shared_nodes(
+    settings: Settings, wind_mps: float = 0.0, log_spread: Floats | None = None
+) -> TimeNodes:
     """Return nodes and prior of the speed factor and the in-hive factor.
 
-    Wind widens the prior on speed and does not shift it, since bees hold their
-    ground speed in wind up to about 3 m/s (Wenner 1963).
+    Wind widens the prior on speed; what it does on each leg is `evidence.Place`'s.
 
     The usual prior is flat-topped about the medians (exp(-(z / 1.72)^4), whose
     standard deviation is the one given), since published means are spread evenly over
     their range. A share `POOR_SHARE` of hunts is poor: bees that fly slowly and also
     stay long in the hive (cool weather, a colony in little need), a compass read
     badly, more strays. Each alone would be unlikely; together they are one bad day.
+    In a share `EAGER_SHARE` of usual hunts the colony wants what its bees bring and
+    unloads them at once: the 42 s that Visscher and Seeley's 5 minutes to 900 m leave.
     Slow flight and long stays both make a colony seem farther off than it is, and
     only calibration or more stations tell, so a prior without such days would be
     falsely sure.
+
+    Where the person gave a range (`flight_speed_out_sd`, `flight_speed_home_sd`,
+    `in_hive_s`), that is a lognormal and stays so on poor days: 90 % of the prior
+    lies in a 90 % range.
+
+    Parameters
+    ----------
+    settings
+        Medians and spreads.
+    wind_mps
+        Mean wind of the hunt [m/s].
+    log_spread
+        (nk,) log prior of the spreads in use; one spread if left out.
     """
-    speed_sd = np.hypot(settings.flight_speed_factor_sd, WIND_SD_PER_MPS * wind_mps)
-    z_f = np.linspace(*_F_SPAN)
-    z_g = np.linspace(*_G_SPAN)
-    usual = np.outer(np.exp(-((z_f / 1.72) ** 4)), np.exp(-((z_g / 1.72) ** 4)))
-    poor = np.outer(
-        np.exp(-0.5 * ((z_f - SLOW_SPEED[0]) / SLOW_SPEED[1]) ** 2),
-        np.exp(-0.5 * ((z_g - SLOW_HIVE[0]) / SLOW_HIVE[1]) ** 2),
+    blown = WIND_SD_PER_MPS * wind_mps
+    said_speed = (
+        settings.flight_speed_out_sd is not None
+        or settings.flight_speed_home_sd is not None
     )
+    z_f = np.linspace(*_SAID_SPAN, _F_SPAN[2]) if said_speed else np.linspace(*_F_SPAN)
+    said_stay = bool(settings.in_hive_s)
+    z_g = np.linspace(*_SAID_SPAN, _G_SPAN[2]) if said_stay else np.linspace(*_G_SPAN)
+
+    def leg(sd: float | None) -> Floats:
+        if sd is not None:  # the leg's own median and spread, as the person gave them
+            return np.asarray(np.exp(-z_f * np.hypot(sd, blown)))
+        spread = np.hypot(settings.flight_speed_factor_sd, blown)
+        return np.asarray(np.exp(-z_f * spread) / settings.flight_speed_factor)
+
+    slow_out = leg(settings.flight_speed_out_sd)
+    slow_home = leg(settings.flight_speed_home_sd)
+    out, home = settings.flight_speed_out_mps, settings.flight_speed_home_mps
+    both = (slow_out / out + slow_home / home) / (1 / out + 1 / home)
+
+    def usual(z: Floats) -> Floats:
+        return np.asarray(np.exp(-((z / 1.72) ** 4)))
+
+    def about(z: Floats, middle: tuple[float, float]) -> Floats:
+        shape = np.exp(-0.5 * ((z - middle[0]) / middle[1]) ** 2)
+        return np.asarray(shape / shape.sum())
+
+    of_f, of_g = [about(z_f, (0.0, 1.0))] * 2, [about(z_g, (0.0, 1.0))] * 2
+    if not said_speed:
+        of_f = [usual(z_f) / usual(z_f).sum(), about(z_f, SLOW_SPEED)]
+    if not said_stay:
+        eager = EAGER_SHARE * about(z_g, EAGER_HIVE)
+        eager += (1 - EAGER_SHARE) * usual(z_g) / usual(z_g).sum()
+        of_g = [eager, about(z_g, SLOW_HIVE)]
     weight = np.stack(
         [
-            (1 - POOR_SHARE) * usual / usual.sum(),
-            POOR_SHARE * poor / poor.sum(),
+            (1 - POOR_SHARE) * np.outer(of_f[0], of_g[0]),
+            POOR_SHARE * np.outer(of_f[1], of_g[1]),
         ]
     )
+    by_spread = np.zeros(1) if log_spread is None else log_spread
     return TimeNodes(
-        np.log(settings.flight_speed_factor) + z_f * speed_sd,
+        -np.log(both),
+        slow_out,
+        slow_home,
         np.log(settings.in_hive_factor) + z_g * settings.in_hive_factor_sd,
-        np.log(weight + 1e-300),
+        np.log(weight + 1e-300)[..., None] + by_spread,
     )
 
 
@@ -132,114 +225,46 @@ def flight_position(flight_s: Floats) -> Floats:
     return np.asarray(np.log1p(_F_GROWTH * flight_s / _F_STEP_S) / _F_GROWTH)
 
 
-def trip_table(
-    away_s: Floats,
-    *,
-    round_trip: Bools,
-    rounding_s: Floats,
-    cycles: Ints,
-    loading_s: float,
-    flight_s: Floats,
-    wind_mps: float = 0.0,
-) -> Floats:
-    """Return the log likelihood of one bee's trips over (F, m).
+def worth_while(tables: Sequence[Table], log_prior: Floats) -> Ints:
+    """Return the spreads that some trips speak for, given coarse tables.
+
+    Each bee is fitted at the distance and in-hive time that suit it best, so that this
+    judges the scatter alone and no place.
 
     Parameters
     ----------
-    away_s, round_trip, rounding_s, cycles
-        (n,) trips, as in `records.Trips`.
-    loading_s
-        Median loading time of the cargo [s].
-    flight_s
-        (nF,) nodes of flight time.
-    wind_mps
-        Wind during these trips, which widens the flight time [m/s].
-
-    Returns
-    -------
-    numpy.ndarray
-        (nF, nm), m at the module's nodes of in-hive time.
+    tables
+        (nk, nF, nm) for each bee and place, of all spreads.
+    log_prior
+        (nk,) of the spreads.
     """
-    table = np.zeros((flight_s.size, _M_NODES.size))
-    flight_cv = float(np.hypot(FLIGHT_CV, WIND_SD_PER_MPS * wind_mps))
-    outlier = 1.0 / np.log(OUTLIER_RANGE_S[1] / OUTLIER_RANGE_S[0])
-    for kind in (0, 1):
-        for width in np.unique(rounding_s[round_trip == kind]):
-            shapes = [
-                _shape(
-                    flight_s,
-                    cycles=n,
-                    kind=kind,
-                    loading_s=loading_s,
-                    rounding_s=float(width),
-                    flight_cv=flight_cv,
-                )
-                for n in (1, 2, 3)
-            ]
-            chosen = (round_trip == kind) & (rounding_s == width)
-            pairs = np.stack([away_s[chosen], cycles[chosen]], axis=1)
-            unique, counts = np.unique(pairs, axis=0, return_counts=True)
-            for (a, hint), count in zip(unique, counts, strict=True):
-                shares = CYCLE_SHARES[int(np.clip(hint, 1, 3))]
-                density = sum(
-                    share * _density(a, *shape)
-                    for share, shape in zip(shares, shapes, strict=True)
-                )
-                density = (1 - LONG_SHARE) * density + LONG_SHARE * _long_density(
-                    a, *shapes[0]
-                )
-                density = (1 - OUTLIER_SHARE) * density + OUTLIER_SHARE * outlier / a
-                table += count * np.log(density)
-    return table
+    if not tables:
+        return np.array([int(np.argmax(log_prior))])
+    total = log_prior.copy()
+    for table in tables:
+        total += table.max(axis=(1, 2))
+    kept = np.flatnonzero(total > total.max() - _WORTH)
+    # Few trips hardly tell one spread from the next: every second will do.
+    sigma = kept // len(LONG_STAYS)
+    if len(np.unique(sigma)) > _MANY_SIGMAS:
+        kept = kept[(sigma - sigma[0]) % 2 == 0]
+    return kept
 
 
-def _shape(
-    flight_s: Floats,
-    *,
-    cycles: int,
-    kind: int,
-    loading_s: float,
-    rounding_s: float,
-    flight_cv: float,
-) -> tuple[Floats, Floats, Floats]:
-    """Return median, sd and lognormal shape of a gap of so many trips, over (F, m)."""
-    f, m = flight_s[:, None], _M_NODES[None, :]
-    loads = cycles - 1 + kind
-    hive_variance = (
-        cycles * (TRIP_SIGMA * m) ** 2 + loads * (LOADING_SIGMA * loading_s) ** 2
-    )
-    variance = (
-        hive_variance
-        + cycles * (flight_cv * f) ** 2
-        + 2 * CLOCK_SD_S**2
-        + rounding_s**2 / 12.0
-    )
-    # Third moment of a lognormal with small sigma: 3 sigma (sigma m)^3.
-    third = (
-        cycles * TRIP_SIGMA * (TRIP_SIGMA * m) ** 3
-        + loads * LOADING_SIGMA * (LOADING_SIGMA * loading_s) ** 3
-    )
-    sd = np.sqrt(variance)
-    return cycles * (f + m) + loads * loading_s, sd, third / sd**3
+def near_bees(hunts: Sequence[Spread], bees: Sequence[Spread]) -> Floats:
+    """Return (nk, nb) shares: of bees with a spread, in a hunt with a spread."""
+    step = np.log(TRIP_SIGMAS[1] / TRIP_SIGMAS[0])
+    lower, same, higher = TRIP_SIGMA_BY_BEE
+    share = np.zeros((len(hunts), len(bees)))
+    for i, hunt in enumerate(hunts):
+        for j, bee in enumerate(bees):
+            if bee.long_mean_s == hunt.long_mean_s:
+                steps = round(float(np.log(bee.sigma / hunt.sigma) / step))
+                share[i, j] = {-1: lower, 0: same, 1: higher}.get(steps, 0.0)
+    return np.asarray(share / share.sum(axis=1, keepdims=True))
 
 
-def _density(a: float, median: Floats, sd: Floats, shape: Floats) -> Floats:
-    """Return the density of a shifted lognormal of given sd and shape at `a`."""
-    stretch = np.maximum(1.0 + shape * (a - median) / sd, 1e-12)
-    z = np.log(stretch) / shape
-    return np.asarray(np.exp(-0.5 * z * z) / (np.sqrt(2 * np.pi) * sd * stretch))
-
-
-def _long_density(a: float, median: Floats, sd: Floats, _shape: Floats) -> Floats:
-    """Return the density of a normal time with an exponential excess at `a`."""
-    from scipy.special import ndtr
-
-    rate = 1.0 / LONG_MEAN_S
-    power = np.minimum(rate * (median - a) + 0.5 * (rate * sd) ** 2, 50.0)
-    return np.asarray(rate * np.exp(power) * ndtr((a - median) / sd - rate * sd))
-
-
-def bee_kernel(in_hive_s: float, ln_g: Floats, flight_s: Floats) -> Floats:
+def bee_kernel(in_hive_s: float, ln_g: Floats, flight_s: Floats) -> Table:
     """Return the spread of a bee's m about g times the cargo's median.
 
     The differences in flight speed between bees are carried along: they shift the
@@ -255,23 +280,90 @@ def bee_kernel(in_hive_s: float, ln_g: Floats, flight_s: Floats) -> Floats:
         BEE_SIGMA**2
         + (BEE_FLIGHT_CV * flight_s[:, None] / np.exp(centre)[None, :]) ** 2
     )
-    z = (np.log(_M_NODES)[None, :, None] - centre[None, None, :]) / spread[:, None, :]
+    z = (np.log(STAY_NODES_S)[None, :, None] - centre[None, None, :]) / spread[
+        :, None, :
+    ]
     weight = np.exp(-0.5 * z**2)
-    return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+    return np.asarray(weight / weight.sum(axis=1, keepdims=True), dtype=np.float32)
 
 
-def over_bees(table: Floats, kernel: Floats) -> Floats:
-    """Integrate a (nF, nm) table over m; return (nF, ng)."""
-    top = table.max(axis=1, keepdims=True)
-    likelihood = np.exp(table - top)[:, None, :] @ kernel
-    return np.asarray(np.log(likelihood[:, 0, :] + 1e-300) + top)
+def over_bees(table: Table, kernel: Table, near: Floats) -> Table:
+    """Integrate one bee's (nb, nF, nm) table over m and its own spread.
+
+    Returns
+    -------
+    numpy.ndarray
+        (nF, ng, nk).
+    """
+    top = table.max(axis=(0, 2))
+    likelihood = np.exp(table - top[None, :, None]).transpose(1, 0, 2) @ kernel
+    mixed = np.einsum("fig,ki->fgk", likelihood, near.astype(np.float32), optimize=True)
+    return np.asarray(np.log(mixed + np.float32(1e-37)) + top[:, None, None])
 
 
-def look_up(table: Floats, position: Floats) -> Floats:
+def look_up(table: Table, position: Floats) -> Table:
     """Interpolate a table with rows at whole positions; (..., n columns)."""
     position = np.clip(position, 0.0, table.shape[0] - 1.000001)
     row = position.astype(np.intp)
     result = np.take(np.diff(table, axis=0), row, axis=0)
-    result *= (position - row)[..., None]
+    result *= (position - row)[..., None].astype(table.dtype)
     result += np.take(table, row, axis=0)
     return np.asarray(result)
+
+
+def pair_table(one: Table, other: Table, kernel: Table, near: Floats) -> Table:
+    """Integrate a bee's trips at two places over its one in-hive time and spread.
+
+    Parameters
+    ----------
+    one, other
+        (nb, nF, nm) tables of its trips at either place.
+    kernel
+        (nm, ng) spread of its in-hive time.
+    near
+        (nk, nb) shares of bees with a spread, in a hunt with a spread.
+
+    Returns
+    -------
+    numpy.ndarray
+        (rows, rows, ng, nk) over flight time to either place; beyond the last row,
+        which no trip reaches, it stays as it is there.
+    """
+    one, other = _reached(one), _reached(other)
+    result = np.empty(
+        (one.shape[1], other.shape[1], kernel.shape[1], len(near)), dtype=np.float32
+    )
+    shares = near.astype(np.float32)
+    for row in range(one.shape[1]):
+        # (nb, nF, nm) over m, then over the bee's own spread.
+        both = other + one[:, row][:, None, :]
+        top = both.max(axis=2).max(axis=0)
+        both -= top[:, None]
+        likelihood = np.exp(both, out=both) @ kernel
+        mixed = np.tensordot(likelihood, shares, axes=([0], [1]))
+        result[row] = np.log(mixed + np.float32(1e-37)) + top[:, None, None]
+    return result
+
+
+def _reached(table: Table) -> Table:
+    """Return a table without the rows of F that no trip reaches, but one."""
+    differs = (table != table[:, -1:]).any(axis=(0, 2))
+    return table[:, : int(np.flatnonzero(np.append(True, differs))[-1]) + 1]
+
+
+def look_up_pair(table: Table, one: Floats, other: Floats) -> Table:
+    """Interpolate a pair's table at two fractional rows; (..., ng, nk)."""
+    flat = table.reshape(table.shape[0] * table.shape[1], -1)
+    rows = []
+    for position, count in ((one, table.shape[0]), (other, table.shape[1])):
+        at = np.clip(position, 0.0, max(count - 1.000001, 0.0))
+        row = at.astype(np.intp)
+        part = (at - row).astype(np.float32)[..., None]
+        rows.append(((row, 1 - part), (np.minimum(row + 1, count - 1), part)))
+    result: Table | None = None
+    for row, share in rows[0]:
+        for column, part in rows[1]:
+            value = np.take(flat, row * table.shape[1] + column, axis=0)
+            value *= share * part
+            result = value if result is None else np.add(result, value, out=result)
+    return np.asarray(result).reshape(*one.shape, *table.shape[2:])

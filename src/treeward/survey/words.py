@@ -84,22 +84,29 @@ def learned(evidence: Evidence, grid: Grid) -> dict[str, tuple[float, float]]:
     step = max(1, len(likeliest) // 300)
     chosen = likeliest[::step]
     share = grid.probability[chosen] / grid.probability[chosen].sum()
-    times, of_lines = evidence.shared(grid.xy[chosen], share)
+    shared = evidence.shared(grid.xy[chosen], share)
     case = evidence.case
     result = {}
     if evidence.has_times:
+        times = shared.times
         result["flight_speed_factor"] = _summary(
-            np.exp(case.time_nodes.ln_f), times.sum(axis=1)
+            np.exp(case.time_nodes.ln_f), times.sum(axis=(1, 2))
         )
         result["in_hive_factor"] = _summary(
-            np.exp(case.time_nodes.ln_g), times.sum(axis=0)
+            np.exp(case.time_nodes.ln_g), times.sum(axis=(0, 2))
+        )
+        result["trip_spread"] = _summary(
+            np.array([spread.sigma for spread in case.spreads]), times.sum(axis=(0, 1))
         )
     if evidence.has_lines:
+        # Of several observers the one who read most; the others' are their own.
+        read = np.bincount(case.bearing_observer[evidence.use_bearing])
+        one = int(np.argmax(read))
         result["compass_offset_deg"] = _summary(
-            np.degrees(case.line_nodes.offset_rad), of_lines.sum(axis=1)
+            np.degrees(case.line_nodes.offset_rad[one]), shared.offsets[one]
         )
         result["bearing_sd_deg"] = _summary(
-            np.degrees(case.line_nodes.sd_rad), of_lines.sum(axis=0)
+            np.degrees(case.line_nodes.sd_rad), shared.scatter
         )
     return result
 

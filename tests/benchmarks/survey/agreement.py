@@ -2,10 +2,12 @@
 
     python tests/benchmarks/survey/agreement.py
 
-emcee samples place, flight speed, in-hive time, compass offset, spread of bearings
-and every bee's own in-hive time of three invented hunts, from the model's formulas
-written out again here. Its 90 % area is taken two ways: as the level set of the
-survey's density that holds 90 % of the draws, and by a kernel density of the draws.
+emcee samples place, flight speed, in-hive time, spread of trips, kind of long stays,
+compass offset, scatter of bearings, the deviation of every station's line and every
+bee's own in-hive time of three invented hunts, from the model's formulas written out
+again here; a bee's own line and spread are summed over for each draw. Its 90 % area is
+taken two ways: as the level set of the survey's density that holds 90 % of the draws,
+and by a kernel density of the draws.
 """
 
 from __future__ import annotations
@@ -36,11 +38,15 @@ if TYPE_CHECKING:
     from treeward.survey.grid import Grid
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
 
 PER_METRE = 1 / 7.5 + 1 / 6.5
 HIVE_S = {"water": 120.0, "syrup": 150.0}
 FILL_S = {"water": 50.0, "syrup": 75.0}
 CYCLES = {1: (0.95, 0.04, 0.01), 2: (0.25, 0.70, 0.05), 3: (0.20, 0.20, 0.60)}
+SIGMAS = 0.08 * 6.0 ** (np.arange(7) / 6.0)  # 0.08 to 0.48
+OWN_RAD, OWN_WEIGHT = np.polynomial.hermite_e.hermegauss(15)
+OWN_RAD, OWN_WEIGHT = np.radians(4.0) * OWN_RAD, OWN_WEIGHT / OWN_WEIGHT.sum()
 HUNTS = ((1, 4), (2, 9), (3, 2))  # stations, seed: small hunts without calibration
 
 
@@ -51,20 +57,32 @@ class Model:
     hunt: population.InventedHunt
     station_xy: Floats
     bees: list[int]
+    stations: list[int]  # with bearings
 
     def __call__(self, theta: Floats) -> Floats:
         """Return log posterior of (walkers, dimensions) vectors."""
         xy = theta[:, :2]
-        z_f, z_g, z_o, ln_sd = theta[:, 2:6].T
-        own = theta[:, 6:]
+        z_f, z_g, z_o, ln_sd, at_sigma, at_long = theta[:, 2:8].T
+        deviation = theta[:, 8 : 8 + len(self.stations)]
+        own = theta[:, 8 + len(self.stations) :]
+        sigma = np.clip(np.floor(at_sigma), 0, len(SIGMAS) - 1).astype(np.intp)
+        many = np.clip(np.floor(at_long), 0, 1).astype(np.intp)
         with np.errstate(all="ignore"):
             value = self._place_prior(xy, ln_sd)
+            bad = (at_sigma < 0) | (at_sigma >= len(SIGMAS))
+            bad |= (at_long < 0) | (at_long >= 2)
+            value = np.where(bad, -np.inf, value)
+            value = value - 0.5 * (np.log(SIGMAS[sigma] / 0.22) / 0.45) ** 2
+            value = value + np.log(np.array([0.6, 0.4])[many])
             ln_f = np.log(0.97) + 0.075 * z_f
             ln_g = np.log(1.12) + 0.18 * z_g
             for column, bee in enumerate(self.bees):
-                value = value + self._bee(bee, xy, ln_f, ln_g, own[:, column])
+                value = value + self._bee(
+                    bee, xy, ln_f, ln_g, own[:, column], sigma, many
+                )
             offset = np.radians(z_o * np.hypot(3.0, 0.4))
-            by_share = self._lines(xy, offset, np.exp(ln_sd))
+            value = value + self._deviations(xy, deviation)
+            by_share = self._lines(xy, offset, np.exp(ln_sd), deviation)
             kinds = [
                 self._kind_prior(kind, z_f, z_g, z_o) + np.logaddexp(*weighed)
                 for kind in (0, 1)
@@ -80,6 +98,19 @@ class Model:
             value = value + np.logaddexp(*kinds)
         return np.where(np.isfinite(value), value, -np.inf)
 
+    def _deviations(self, xy: Floats, deviation: Floats) -> Floats:
+        """Return the log prior of the deviations of the stations' lines."""
+        total: Floats = np.zeros(len(xy))
+        for column, station in enumerate(self.stations):
+            away = np.hypot(*(xy - self.station_xy[station]).T)
+            size = np.hypot(np.radians(3.5), np.arctan2(8.0, away))
+            wide = np.maximum(size, np.radians(13.0))
+            of_one = deviation[:, column]
+            density = 0.88 * stats.norm.pdf(of_one / size) / size
+            density += 0.12 * stats.norm.pdf(of_one / wide) / wide
+            total = total + np.log(density)
+        return total
+
     def _place_prior(self, xy: Floats, ln_sd: Floats) -> Floats:
         away = np.maximum(np.hypot(*(xy - self.station_xy[0]).T), 1.0)
         value = -0.5 * (np.log(away / 900.0) / 0.8) ** 2 - 2 * np.log(away)
@@ -92,8 +123,10 @@ class Model:
     def _kind_prior(kind: int, z_f: Floats, z_g: Floats, z_o: Floats) -> Floats:
         """Return the log prior of the shared unknowns in usual and poor hunts."""
         if kind == 0:
-            times = np.exp(-((z_f / 1.72) ** 4) - (z_g / 1.72) ** 4)
-            times /= (2 * 1.72 * special.gamma(1.25)) ** 2
+            flat = 2 * 1.72 * special.gamma(1.25)
+            eager = stats.norm.pdf((z_g + 2.6) / 0.8) / 0.8 / stats.norm.cdf(2.0)
+            times = np.exp(-((z_f / 1.72) ** 4)) / flat
+            times *= 0.88 * np.exp(-((z_g / 1.72) ** 4)) / flat + 0.12 * eager
             times *= 1 - time_model.POOR_SHARE
         else:
             times = np.exp(-0.5 * ((z_f + 2.2) / 0.8) ** 2)
@@ -102,14 +135,23 @@ class Model:
             times /= stats.norm.cdf(2.5) * stats.norm.cdf(1.8 / 0.7)
             times *= time_model.POOR_SHARE
         scale = line_model.COMPASS_TIMES[kind]
-        offset = stats.norm.pdf(z_o / scale) / scale
-        offset /= 1 - 2 * stats.norm.sf(line_model.OFFSET_SPAN / scale)
-        bad = (z_f < -4.2) | (z_f > 2.6) | (z_g < -2.8) | (z_g > 3.8)
+        share, wide = line_model.COMPASS_TAIL
+        offset: Floats = np.zeros_like(z_o)
+        for part, sd in ((1 - share, scale), (share, max(scale, wide))):
+            offset += part * stats.norm.pdf(z_o / sd) / sd
+        bad = (z_f < -4.2) | (z_f > 2.6) | (z_g < -4.2) | (z_g > 3.8)
         bad |= np.abs(z_o) > line_model.OFFSET_SPAN
         return np.where(bad, -np.inf, np.log(times * offset))
 
-    def _bee(
-        self, bee: int, xy: Floats, ln_f: Floats, ln_g: Floats, z: Floats
+    def _bee(  # noqa: PLR0917
+        self,
+        bee: int,
+        xy: Floats,
+        ln_f: Floats,
+        ln_g: Floats,
+        z: Floats,
+        sigma: Ints,
+        many: Ints,
     ) -> Floats:
         trips = self.hunt.trips
         rows = np.flatnonzero(trips.bee == bee)
@@ -127,19 +169,32 @@ class Model:
         spread = np.hypot(0.20, 0.04 * extra / (base * np.exp(ln_g)))
         stay = base * np.exp(ln_g + spread * z)
         value = -0.5 * z**2
-        for row in rows:
-            f = flight[int(trips.station[row])]
-            value = value + np.log(
-                self._gap(
-                    float(trips.away_s[row]),
-                    bool(trips.round_trip[row]),
-                    CYCLES[int(trips.cycles[row])],
-                    f,
-                    stay,
-                    FILL_S[cargo],
+        # The bee's own spread: a step lower, the same, a step higher than the hunt's.
+        by_step = []
+        for step, share in ((-1, 0.15), (0, 0.70), (1, 0.15)):
+            at = sigma + step
+            inside = (at >= 0) & (at < len(SIGMAS))
+            spread_own = SIGMAS[np.clip(at, 0, len(SIGMAS) - 1)]
+            fit: Floats = np.where(inside, np.log(share), -np.inf)
+            for row in rows:
+                f = flight[int(trips.station[row])]
+                fit = fit + np.log(
+                    self._gap(
+                        float(trips.away_s[row]),
+                        bool(trips.round_trip[row]),
+                        CYCLES[int(trips.cycles[row])],
+                        f,
+                        stay,
+                        FILL_S[cargo],
+                        1.12 * base,
+                        spread_own,
+                        many,
+                    )
                 )
-            )
-        return value
+            by_step.append(fit)
+        ends = (sigma == 0) | (sigma == len(SIGMAS) - 1)
+        whole = np.where(ends, 0.85, 1.0)
+        return np.asarray(value + np.logaddexp.reduce(by_step) - np.log(whole))
 
     @staticmethod
     def _gap(  # noqa: PLR0917
@@ -149,14 +204,19 @@ class Model:
         flight: Floats,
         stay: Floats,
         fill: float,
+        usual: float,
+        sigma: Floats,
+        many: Ints,
     ) -> Floats:
         density: Floats = np.zeros_like(flight)
         excess: Floats = np.zeros_like(flight)
+        long_share = np.array([0.08, 0.22])[many]
+        long_mean = np.array([400.0, 120.0])[many]
         for n, share in enumerate(shares, start=1):
             loads = n - 1 + whole
-            variance = n * (0.25 * stay) ** 2 + loads * (0.4 * fill) ** 2
-            variance = variance + n * (0.05 * flight) ** 2 + 2 * 4.0**2
-            third = n * 0.25**4 * stay**3 + loads * 0.4**4 * fill**3
+            variance = n * (sigma * usual) ** 2 + loads * (0.4 * fill) ** 2
+            variance = variance + n * (0.05 * sigma / 0.22 * flight) ** 2 + 2 * 4.0**2
+            third = n * sigma**4 * usual**3 + loads * 0.4**4 * fill**3
             sd = np.sqrt(variance)
             shape = third / sd**3
             middle = n * (flight + stay) + loads * fill
@@ -164,14 +224,17 @@ class Model:
             log_z = np.log(stretch) / shape
             density += share * stats.norm.pdf(log_z) / (sd * stretch)
             if n == 1:
-                excess = np.asarray(
-                    stats.exponnorm.pdf(gap, 400.0 / sd, loc=middle, scale=sd)
-                )
-        density = 0.92 * density + 0.08 * excess
+                late = (gap - middle) / sd - sd / long_mean
+                power = (0.5 * sd * sd / long_mean - (gap - middle)) / long_mean
+                excess = np.exp(np.minimum(power, 50.0)) * special.ndtr(late)
+                excess = excess / long_mean
+        density = (1 - long_share) * density + long_share * excess
         broad = 1 / (gap * np.log(14400.0 / 20.0))
         return np.asarray(0.98 * density + 0.02 * broad)
 
-    def _lines(self, xy: Floats, offset: Floats, sd: Floats) -> list[Floats]:
+    def _lines(
+        self, xy: Floats, offset: Floats, sd: Floats, deviation: Floats
+    ) -> list[Floats]:
         """Return the log likelihood of the bearings for each share of strays."""
         b = self.hunt.bearings
         c = np.exp(-0.5 * sd**2)
@@ -180,19 +243,31 @@ class Model:
         )
         scale = 2 * np.pi * special.i0e(kappa)
         totals: list[Floats] = [np.zeros(len(xy)) for _ in line_model.STRAY_SHARES]
-        for i in range(len(b.bee)):
-            way = xy - self.station_xy[b.station[i]]
-            centre = np.arctan2(way[:, 0], way[:, 1]) + offset
-            pieces = max(1, int(np.ceil(b.rounding_deg[i] / 3.0)))
-            density: Floats = np.zeros(len(xy))
-            for k in range(pieces):
-                part = ((k + 0.5) / pieces - 0.5) * b.rounding_deg[i]
-                error = np.radians(b.bearing_true_deg[i] + part) - centre
-                density += np.exp(kappa * (np.cos(error) - 1)) / (scale * pieces)
-            for n, stray in enumerate(line_model.STRAY_SHARES):
-                totals[n] = totals[n] + np.log(
-                    (1 - stray) * density + stray / (2 * np.pi)
-                )
+        for column, station in enumerate(self.stations):
+            way = xy - self.station_xy[station]
+            centre = np.arctan2(way[:, 0], way[:, 1]) + offset + deviation[:, column]
+            for bee in np.unique(b.bee[b.station == station]):
+                rows = np.flatnonzero((b.station == station) & (b.bee == bee))
+                by_own = [np.log(OWN_WEIGHT) for _ in totals]
+                for i in rows:
+                    pieces = max(1, int(np.ceil(b.rounding_deg[i] / 3.0)))
+                    density: Floats = np.zeros((len(xy), OWN_RAD.size))
+                    for k in range(pieces):
+                        part = ((k + 0.5) / pieces - 0.5) * b.rounding_deg[i]
+                        error = np.radians(b.bearing_true_deg[i] + part)
+                        error = error - centre[:, None] - OWN_RAD
+                        density += np.exp(kappa[:, None] * (np.cos(error) - 1))
+                    density /= (scale * pieces)[:, None]
+                    by_own = [
+                        own + np.log((1 - stray) * density + stray / (2 * np.pi))
+                        for own, stray in zip(
+                            by_own, line_model.STRAY_SHARES, strict=True
+                        )
+                    ]
+                totals = [
+                    total + special.logsumexp(own, axis=1)
+                    for total, own in zip(totals, by_own, strict=True)
+                ]
         return totals
 
 
@@ -200,12 +275,16 @@ def sample(model: Model, start: Floats, steps: int, seed: int) -> tuple[Floats, 
     """Return draws of the place, and the longest autocorrelation time."""
     rng = np.random.default_rng(seed)
     walkers = 80
-    dimensions = 6 + len(model.bees)
+    seats = len(model.stations)
+    dimensions = 8 + seats + len(model.bees)
     first = np.zeros((walkers, dimensions))
     first[:, :2] = start[rng.integers(len(start), size=walkers)]
     first[:, 2:5] = 0.5 * rng.standard_normal((walkers, 3))
     first[:, 5] = np.log(np.radians(9.0)) + 0.2 * rng.standard_normal(walkers)
-    first[:, 6:] = 0.5 * rng.standard_normal((walkers, dimensions - 6))
+    first[:, 6] = rng.uniform(1.0, 6.0, walkers)
+    first[:, 7] = rng.uniform(0.0, 2.0, walkers)
+    first[:, 8 : 8 + seats] = np.radians(2.0 * rng.standard_normal((walkers, seats)))
+    first[:, 8 + seats :] = 0.5 * rng.standard_normal((walkers, len(model.bees)))
     sampler = emcee.EnsembleSampler(
         walkers,
         dimensions,
@@ -262,7 +341,12 @@ def main() -> None:
         )
         _, grid = answer.solve(known)
         begin = time.process_time()
-        model = Model(hunt, prepared.case.station_xy, list(prepared.bees))
+        model = Model(
+            hunt,
+            prepared.case.station_xy,
+            list(prepared.bees),
+            np.unique(hunt.bearings.station).tolist(),
+        )
         draws, correlation = sample(model, grid.xy[grid.inside(0.9)], args.steps, seed)
         slow = time.process_time() - begin
         area = len(grid.inside(0.9)) * grid.cell_m**2 / 1e4

@@ -101,7 +101,7 @@ def coverage_lines(name: str, tally: Tally) -> list[str]:
     return [*lines, ""]
 
 
-def sharpness_lines(tally: Tally) -> list[str]:
+def sharpness_lines(tally: Tally, name: str) -> list[str]:
     """Return how the answers compare with the oracle's on the same hunts."""
     n = len(tally.oracle_held)
     if not n:
@@ -111,7 +111,7 @@ def sharpness_lines(tally: Tally) -> list[str]:
     ratio = np.median(np.array(tally.area_ha[:n]) / np.array(tally.oracle_area_ha))
     held = float(np.mean(tally.oracle_held))
     return [
-        f"### Against the oracle, on {n} hunts inside the population",
+        f"### Against the oracle, on {n} hunts {name}",
         "",
         "| | survey | oracle | ratio |",
         "|---|---|---|---|",
@@ -189,7 +189,11 @@ def main() -> None:
     inside = run(args.hunts, population.INSIDE, args.seed, min(args.oracle, args.hunts))
     text = coverage_lines("Inside the population", inside)
     print("\n".join(text), flush=True)
-    more = sharpness_lines(inside)
+    more = sharpness_lines(inside, "inside the population")
+    print("\n".join(more), flush=True)
+    free = run(args.hunts, population.FREE, args.seed, min(args.oracle, args.hunts))
+    name = "with the spread of in-hive times free, 0.10 to 0.45"
+    more += coverage_lines(f"Inside, {name}", free) + sharpness_lines(free, name)
     print("\n".join(more), flush=True)
     outside = run(args.hunts, population.OUTSIDE, args.seed + 1)
     last = coverage_lines(

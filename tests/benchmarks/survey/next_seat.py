@@ -63,7 +63,10 @@ def watched(
             bee=bee,
             seat=seat,
             way=way,
-            manner=population._manner(rng, p, shifts["speed"], shifts["hive"]),
+            manner=(
+                *population._manner(rng, p, shifts["speed"], shifts["hive"]),
+                shifts["by_trip"],
+            ),
             cargo=cargo,
             visits=rounds + 1,
             missed=MISSED,

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import logsumexp
 
 from benchmarks.survey.population import BACK_MPS, FILL_S, OUT_MPS, UNLOAD_S
 
@@ -28,6 +29,7 @@ GRID = 2048  # residual times from -LEFT to GRID * STEP - LEFT
 LEFT_S = 800.0
 NOISE_SD = np.array([6.0, 12.0, 22.0, 36.0, 55.0, 80.0, 120.0])
 STAY_S = np.geomspace(45.0, 600.0, 40)  # a bee's own median in the hive
+SPREADS = 7  # of in-hive time from trip to trip, where the population draws it
 KINDS = ((1, 0), (1, 1), (2, 1), (2, 2))  # trips and fillings in a gap
 FLIGHT_S = np.linspace(0.0, 2600.0, 520)  # out and home at the bee's own speed
 
@@ -42,8 +44,10 @@ class Answer:
     holds_90: bool
 
 
-@lru_cache(maxsize=4)
-def residual_tables(p: Population, fill_s: float) -> dict[tuple[int, int], Floats]:
+@lru_cache(maxsize=16)
+def residual_tables(
+    p: Population, fill_s: float, by_trip: float
+) -> dict[tuple[int, int], Floats]:
     """Return density of (gap - trips * flight): (noise, stay, residual time)."""
     t = np.arange(GRID) * STEP_S
     frequency = np.fft.rfftfreq(GRID, STEP_S) * 2 * np.pi
@@ -63,7 +67,7 @@ def residual_tables(p: Population, fill_s: float) -> dict[tuple[int, int], Float
     for trips, fillings in KINDS:
         table = np.empty((NOISE_SD.size, STAY_S.size, GRID))
         for j, stay in enumerate(STAY_S):
-            hive = np.fft.rfft(lognormal(stay, p.hive_by_trip)) * long_
+            hive = np.fft.rfft(lognormal(stay, by_trip)) * long_
             whole = hive**trips * fill**fillings * shift
             for i, sd in enumerate(NOISE_SD):
                 noise = np.exp(-0.5 * (sd * frequency) ** 2)
@@ -73,10 +77,10 @@ def residual_tables(p: Population, fill_s: float) -> dict[tuple[int, int], Float
 
 
 def _gap_log_likelihood(
-    p: Population, gap: float, whole: bool, fill_s: float
+    p: Population, gap: float, whole: bool, fill_s: float, by_trip: float
 ) -> Floats:
     """Return log density of one gap over (FLIGHT_S, STAY_S)."""
-    tables = residual_tables(p, fill_s)
+    tables = residual_tables(p, fill_s, by_trip)
     miss = float(np.mean(p.missed))
     kinds = ((1, 1), (2, 2)) if whole else ((1, 0), (2, 1))
     total = np.zeros((FLIGHT_S.size, STAY_S.size))
@@ -97,7 +101,9 @@ def _gap_log_likelihood(
     return np.log(total)
 
 
-def _bees(hunt: InventedHunt, p: Population) -> dict[int, dict[int, Floats]]:
+def _bees(
+    hunt: InventedHunt, p: Population, by_trip: float
+) -> dict[int, dict[int, Floats]]:
     """Return bee -> station -> (FLIGHT_S, STAY_S) log likelihood."""
     result: dict[int, dict[int, Floats]] = {}
     trips = hunt.trips
@@ -105,7 +111,7 @@ def _bees(hunt: InventedHunt, p: Population) -> dict[int, dict[int, Floats]]:
         trips.bee, trips.station, trips.away_s, trips.round_trip, strict=True
     ):
         fill = FILL_S[hunt.stations.cargo[station]]
-        table = _gap_log_likelihood(p, float(gap), bool(whole), fill)
+        table = _gap_log_likelihood(p, float(gap), bool(whole), fill, by_trip)
         own = result.setdefault(int(bee), {})
         own[int(station)] = own.get(int(station), 0.0) + table
     return result
@@ -195,7 +201,10 @@ def _prior(p: Population, xy: Floats) -> Floats:
 
 def ask(hunt: InventedHunt, p: Population) -> Answer:
     """Return the oracle's answer for a hunt with one colony."""
-    bees = _bees(hunt, p)
+    low, high = p.hive_by_trip
+    steps = low + (np.arange(SPREADS) + 0.5) / SPREADS * (high - low)
+    by_trip = [float(s) for s in (steps if high > low else steps[:1] * 0 + low)]
+    bees = [_bees(hunt, p, one) for one in by_trip]
 
     def posterior(xy: Floats) -> Floats:
         parts = []
@@ -203,7 +212,9 @@ def ask(hunt: InventedHunt, p: Population) -> Answer:
             block = xy[start : start + 300]
             parts.append(
                 _prior(p, block)
-                + _time_log_likelihood(hunt, p, bees, block)
+                + logsumexp(
+                    [_time_log_likelihood(hunt, p, own, block) for own in bees], axis=0
+                )
                 + _line_log_likelihood(hunt, p, block)
             )
         return np.concatenate(parts)

@@ -37,7 +37,7 @@ class Population:
     long_stays: float = 0.08
     long_mean_s: float = 400.0
     hive_by_bee: float = 0.20  # sd of the logarithm
-    hive_by_trip: float = 0.25
+    hive_by_trip: tuple[float, float] = (0.25, 0.25)  # drawn for each hunt
     speed_by_bee: float = 0.04
     speed_by_trip: float = 0.05
     fill_by_trip: float = 0.40
@@ -52,6 +52,7 @@ class Population:
 
 
 INSIDE = Population()
+FREE = Population(hive_by_trip=(0.10, 0.45))
 OUTSIDE = Population(
     speed=(0.75, 0.90), hive=(1.4, 1.8), compass_sd_deg=7.0, strays=(0.15, 0.15)
 )
@@ -113,6 +114,9 @@ def invent(
     speed, hive = rng.uniform(*p.speed), rng.uniform(*p.hive)
     offset = rng.normal(0.0, p.compass_sd_deg)
     spread, strays = rng.uniform(*p.spread_deg), rng.uniform(*p.strays)
+    by_trip = p.hive_by_trip[0]
+    if p.hive_by_trip[1] > by_trip:  # else the draws of older runs stay the same
+        by_trip = rng.uniform(*p.hive_by_trip)
     missed = rng.uniform(*p.missed)
     truth = np.array([_colony(rng, p) for _ in range(colonies)])
     if colonies == 2:  # directions that differ by 50 degrees or more
@@ -132,7 +136,7 @@ def invent(
     owner = [b % colonies for b in range(bees)]
     notes = Notes()
     for bee in range(bees):
-        manner = _manner(rng, p, speed, hive)
+        manner = (*_manner(rng, p, speed, hive), by_trip)
         moves = rng.random() < 0.5
         home = int(rng.integers(count))
         seats = range(count) if moves else [home if rng.random() < 0.5 else bee % count]
@@ -171,7 +175,7 @@ def invent(
                 bee=bee,
                 seat=count,
                 way=known - seat_xy,
-                manner=_manner(rng, p, speed, hive),
+                manner=(*_manner(rng, p, speed, hive), by_trip),
                 cargo=cargo[count],
                 visits=int(rng.integers(5, 9)),
                 missed=missed,
@@ -213,6 +217,7 @@ def invent(
             "hive": hive,
             "offset_deg": offset,
             "spread_deg": spread,
+            "by_trip": by_trip,
         },
     )
 
@@ -242,14 +247,14 @@ def _sit(
     bee: int,
     seat: int,
     way: Floats,
-    manner: tuple[float, float],
+    manner: tuple[float, float, float],
     cargo: str,
     visits: int,
     missed: float,
     lines: tuple[float, float, float],
 ) -> None:
     """Let one bee come and go, and note what an observer catches of it."""
-    speed, hive = manner
+    speed, hive, by_trip = manner
     distance = float(np.hypot(*way))
     azimuth = float(np.degrees(np.arctan2(way[0], way[1])))
     clock, last = 0.0, None
@@ -280,7 +285,7 @@ def _sit(
             else:
                 flight = distance * (1 / OUT_MPS + 1 / BACK_MPS) / speed
                 clock += flight * max(0.5, 1 + p.speed_by_trip * rng.normal())
-                clock += UNLOAD_S[cargo] * hive * np.exp(p.hive_by_trip * rng.normal())
+                clock += UNLOAD_S[cargo] * hive * np.exp(by_trip * rng.normal())
                 if rng.random() < p.long_stays:
                     clock += rng.exponential(p.long_mean_s)
     for gap, whole in gaps:

@@ -1,0 +1,176 @@
+"""What hunts share and no single trip or bearing tells."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from survey import hunts
+from treeward import survey
+
+NO_LINES = hunts.bearings([])
+BEES = ("yellow", "blue", "white", "red")
+
+
+def even_trips(spread: float, distance_m: float, seed: int) -> survey.Trips:
+    """Return four bees with fifteen trips each, regular or not."""
+    rng = np.random.default_rng(seed)
+    bee = np.repeat(np.arange(4), 15)
+    stay = 134.0 * np.exp(0.15 * rng.standard_normal(4))
+    away = hunts.usual(distance_m, stay_s=0.0) * (1 + 0.05 * rng.standard_normal(60))
+    gap = away + stay[bee] * np.exp(spread * rng.standard_normal(60))
+    return hunts.trips(np.round(gap), bee=list(bee), bees=BEES)
+
+
+@pytest.mark.parametrize("spread", [0.08, 0.25, 0.5])
+def test_regular_bees_are_not_pushed_away_nor_irregular_ones_drawn_near(
+    spread: float,
+) -> None:
+    off, held = [], 0
+    for seed in range(5):
+        fix = survey.locate(hunts.stations(), even_trips(spread, 150.0, seed), NO_LINES)
+        low, median, high = fix.colonies[0].distance_m["1"]
+        off.append(median - 150.0)
+        held += low < 150.0 < high
+    assert held >= 4
+    assert abs(np.median(off)) < 110.0
+
+
+def test_the_spread_of_the_trips_is_learned() -> None:
+    learned = [
+        survey.locate(hunts.stations(), even_trips(s, 150.0, 1), NO_LINES).learned
+        for s in (0.10, 0.40)
+    ]
+    narrow, wide = (one["trip_spread"][0] for one in learned)
+    assert narrow < 0.17
+    assert wide > 0.28
+
+
+def lines_of(
+    count: int, *, offset_deg: tuple[float, float] = (0.0, 0.0)
+) -> tuple[survey.Stations, survey.Bearings, tuple[float, float]]:
+    """Return stations either side of a line to a colony, read by a person each."""
+    rng = np.random.default_rng(4)
+    colony, spots = (0.0, 800.0), [(-350.0, 0.0), (350.0, 0.0)]
+    way = np.array(colony) - np.array(spots)
+    seat = np.repeat([0, 1], count)
+    turn = np.degrees(np.arctan2(*way.T))[seat] + np.array(offset_deg)[seat]
+    turn = turn + 5.0 * rng.standard_normal(2 * count)
+    bee = np.arange(2 * count) % 2 + 2 * seat
+    return (
+        hunts.stations(*spots),
+        hunts.bearings(turn, bee=list(bee), station=list(seat)),
+        colony,
+    )
+
+
+def area_90(fix: survey.Fix) -> float:
+    return fix.colonies[0].search_areas[90].area_m2
+
+
+ASSIGNED = survey.Settings(assigned=dict.fromkeys(BEES, "oak"))
+
+
+def test_more_bearings_at_the_same_stations_do_not_make_the_answer_sure() -> None:
+    times = hunts.trips([hunts.usual(870.0)] * 8, bee=[0, 1, 2, 3] * 2, bees=BEES)
+    few, many = (
+        survey.locate(stations, times, bearings, ASSIGNED)
+        for stations, bearings, _ in (lines_of(15), lines_of(150))
+    )
+    assert area_90(many) > 0.5 * area_90(few)
+
+
+def test_each_observer_has_a_compass_of_their_own() -> None:
+    stations, bearings, colony = lines_of(20, offset_deg=(8.0, -8.0))
+    times = hunts.trips(
+        [hunts.usual(870.0)] * 40,
+        bee=[0, 1, 2, 3] * 10,
+        station=[0, 0, 1, 1] * 10,
+        bees=BEES,
+    )
+    two = dataclasses.replace(bearings, observer=np.repeat([7, 3], 20))
+    apart = survey.locate(stations, times, two, ASSIGNED)
+    assert hunts.holds(apart.colonies[0].search_areas[95], colony)
+    # The same said of one person is another claim: one offset for both lines.
+    one = dataclasses.replace(bearings, observer=np.full(40, 2))
+    alone = survey.locate(stations, times, one, ASSIGNED)
+    plain = survey.locate(stations, times, bearings, ASSIGNED)
+    assert area_90(alone) == pytest.approx(area_90(plain), rel=1e-9)
+    assert area_90(apart) != pytest.approx(area_90(plain), rel=0.02)
+
+
+def test_a_line_that_leaves_along_a_lane_is_no_second_colony() -> None:
+    # All bees of one station off by 16 degrees, those of the other by none.
+    stations, bearings, _ = lines_of(12, offset_deg=(16.0, 0.0))
+    times = hunts.trips(
+        [hunts.usual(870.0, stay_s=100.0), hunts.usual(870.0, stay_s=150.0)] * 20,
+        bee=[0, 1, 2, 3] * 10,
+        station=[0, 0, 1, 1] * 10,
+        bees=BEES,
+    )
+    fix = survey.locate(stations, times, bearings)
+    assert [colony.marks for colony in fix.colonies] == [BEES]
+
+
+def test_in_hive_times_may_differ_by_day() -> None:
+    # The same bee, 60 s longer in the hive on the second day: told of two days that is
+    # no sign of distance, told of one day it is a wide spread.
+    away = [hunts.usual(500.0, stay_s=100.0)] * 8 + [hunts.usual(500.0, stay_s=190)] * 8
+    plain = hunts.trips(away, bee=[0, 1] * 8, bees=("yellow", "blue"))
+    days = dataclasses.replace(plain, day=np.repeat([0, 5], 8))
+    fix = survey.locate(hunts.stations(), days, NO_LINES)
+    low, _, high = fix.colonies[0].distance_m["1"]
+    assert low < 500.0 < high
+    one_day = dataclasses.replace(plain, day=np.full(16, 3))
+    same = survey.locate(hunts.stations(), one_day, NO_LINES)
+    assert area_90(same) == pytest.approx(
+        area_90(survey.locate(hunts.stations(), plain, NO_LINES)), rel=1e-9
+    )
+    spread = [f.learned["trip_spread"][0] for f in (fix, same)]
+    assert spread[0] < spread[1]
+
+
+def test_bees_that_may_be_one_are_not_tied() -> None:
+    # A colour at two stations: as two bees, whether they may be one or not.
+    trips = hunts.trips(
+        [hunts.usual(700.0)] * 5 + [hunts.usual(400.0)] * 5,
+        bee=[0] * 5 + [1] * 5,
+        station=[0] * 5 + [1] * 5,
+        bees=("yellow", "yellow at 2"),
+    )
+    perhaps = dataclasses.replace(trips, maybe_same=((0, 1),))
+    at = hunts.stations((0.0, 0.0), (0.0, 300.0))
+    two = survey.locate(at, trips, NO_LINES)
+    unsure = survey.locate(at, perhaps, NO_LINES)
+    assert area_90(unsure) == pytest.approx(area_90(two), rel=1e-9)
+
+
+def test_stations_are_told_when_they_have_had_enough() -> None:
+    stations, bearings, _ = lines_of(20)
+    times = hunts.trips(
+        [hunts.usual(870.0)] * 20 + [hunts.usual(880.0)],
+        bee=[0] * 20 + [2],
+        station=[0] * 20 + [1],
+        bees=BEES,
+    )
+    fix = survey.locate(stations, times, bearings, ASSIGNED)
+    of_station = {f.station: f for f in fix.enough if f.kind == "bearings"}
+    assert set(of_station) == {"1", "2"}
+    for fact in of_station.values():
+        assert fact.count == 20
+        assert fact.count > fact.enough
+        assert fact.sd_least < fact.sd_now < 1.07 * fact.sd_least
+    of_bee = {f.bee: f for f in fix.enough if f.kind == "trips"}
+    assert of_bee["yellow"].count == 20 > of_bee["yellow"].enough
+    assert of_bee["white"].count == 1 < of_bee["white"].enough
+    assert {f.colony for f in fix.enough} == {"oak"}
+
+
+def test_usual_hunts_have_enough_with_some_dozen_bearings_and_some_five_trips() -> None:
+    fix = survey.locate(*hunts.two_station_hunt())
+    bearings = [f.enough for f in fix.enough if f.kind == "bearings"]
+    trips = [f.enough for f in fix.enough if f.kind == "trips"]
+    assert all(5 <= n <= 20 for n in bearings)
+    assert all(3 <= n <= 9 for n in trips)
