@@ -62,7 +62,8 @@ class Journal:
         """
         line = json.dumps(record, ensure_ascii=False, separators=(",", ":"))
         with self._lock:
-            self._waiting.append(line.encode() + b"\n")
+            # A name that is not UTF-8 comes back as it was: JSON writes it so too.
+            self._waiting.append(line.encode("utf-8", "backslashreplace") + b"\n")
             return self._drain()
 
     def retry(self) -> bool:
@@ -76,6 +77,8 @@ class Journal:
         return len(self._waiting)
 
     def _drain(self) -> bool:
+        if self._file.closed:
+            return False
         while self._waiting:
             if self._append(self._waiting[0]):
                 self._waiting.popleft()
@@ -108,6 +111,8 @@ class Journal:
     def close(self) -> None:
         """Write what is waiting, as far as it goes, and close."""
         with self._lock:
+            if self._file.closed:
+                return
             self._drain()
             self._file.close()
             self._ballast.unlink(missing_ok=True)
