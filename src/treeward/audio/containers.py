@@ -25,6 +25,8 @@ _MARKS: tuple[tuple[int, bytes, str], ...] = (
     (0, b"MAC ", "Monkey's Audio, compressed sound"),
     (0, b"FLV\x01", "a film"),
     (0, b"\x00\x00\x01\xba", "a film"),
+    (8, b"AIFF", "an AIFF file"),
+    (8, b"AIFC", "an AIFF file"),
     (4, b"ftyp", "MP4 or M4A, compressed sound"),
     (4, b"moov", "a film"),
     (0, b"PK\x03\x04", "a ZIP file"),
@@ -45,8 +47,6 @@ def container_of(head: bytes) -> str:
     """
     if head[:4] == b"RIFF":
         return "WAV" if head[8:12] == b"WAVE" else "a RIFF file without plain sound"
-    if head[:4] == b"FORM" and head[8:12] in {b"AIFF", b"AIFC"}:
-        return "an AIFF file"
     for at, mark, what in _MARKS:
         if head[at : at + len(mark)] == mark:
             return what
@@ -54,9 +54,8 @@ def container_of(head: bytes) -> str:
         return "MP3, compressed sound"
     if _follow_on(head, _adts_frame_bytes):
         return "AAC, compressed sound"
-    if len(head) >= 64 and all(32 <= byte < 127 or byte in b"\t\r\n" for byte in head):
-        return "text"
-    return ""
+    letters = all(32 <= byte < 127 or byte in b"\t\r\n" for byte in head)
+    return "text" if letters and len(head) >= 64 else ""
 
 
 def _follow_on(head: bytes, frame_bytes: Callable[[bytes], int]) -> bool:
@@ -71,7 +70,7 @@ def _follow_on(head: bytes, frame_bytes: Callable[[bytes], int]) -> bool:
 
 
 def _mp3_frame_bytes(header: bytes) -> int:
-    """Give the length of a layer III frame (ISO/IEC 11172-3, 13818-3); 0: it is none."""
+    """Give the bytes of a layer III frame (ISO/IEC 11172-3, 13818-3); 0: it is none."""
     if len(header) < 4 or header[0] != 0xFF or header[1] & 0xE6 != 0xE2:
         return 0
     version = header[1] >> 3 & 3

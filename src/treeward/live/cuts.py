@@ -7,7 +7,6 @@ for the journal.
 from __future__ import annotations
 
 import queue
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -16,7 +15,7 @@ from treeward.live.ears import Cutter
 from treeward.live.level import LevelMeter
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     import numpy as np
     from numpy.typing import NDArray

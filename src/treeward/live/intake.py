@@ -38,6 +38,7 @@ SETTLE_SOUND_S = 5.0  # or after so much sound: more than a pipe and a card hold
 MISPLACED_S = 0.02  # first sound put this far off is moved to its place; choice
 MISSING_S = 0.25  # sound this far behind the clock has a hole in it; guess
 BACK_MOST_S = 0.1  # cut off between pieces, of a card that runs fast; choice
+CARD_OFF = 3e-4  # no card's crystal is further off; guess
 LEAVE_S = 5.0  # for an open device to be closed before we exit
 
 
@@ -246,7 +247,7 @@ class Intake:
         ahead_s = self._timeline.offset_s - self._clock.offset_s
         if ahead_s > STEP_S:
             return
-        back_s = min(ahead_s, BACK_MOST_S)
+        back_s = min(ahead_s, BACK_MOST_S, CARD_OFF * begins_s)
         offset_s = self._timeline.offset_s - back_s
         if self._settled and offset_s != self._timeline.offset_s:
             self._timeline = self._timeline.step(begins_s, offset_s)

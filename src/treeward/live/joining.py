@@ -14,7 +14,7 @@ from __future__ import annotations
 import os
 import re
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -79,8 +79,6 @@ def join_pieces(pieces_dir: Path, recording: Path) -> Joined | None:
     OSError
         A piece or the folder may not be read or written.
     """
-    import soundfile
-
     pieces, spoilt = _pieces(pieces_dir)
     if not pieces and not spoilt:
         _remove(pieces_dir)
@@ -101,30 +99,42 @@ def join_pieces(pieces_dir: Path, recording: Path) -> Joined | None:
     recording.parent.mkdir(parents=True, exist_ok=True)
     near = [one for one in pieces if one[0] <= LONGEST_MS]
     for at_ms, path in pieces[len(near) :]:
-        kept = _keep_apart(path, recording, at_ms)
-        remarks.append(f"{kept.name}: sound from {at_ms / 3_600_000:.0f} h on")
+        apart = _keep_apart(path, recording, at_ms)
+        remarks.append(f"{apart.name}: sound from {at_ms / 3_600_000:.0f} h on")
     if not near:
         _remove(pieces_dir)
         return _nothing_new(recording, remarks)
-    size = sum(path.stat().st_size for _, path in near)
+    joined = _join(near, recording, remarks)
+    if joined.fault:
+        return replace(joined, path=pieces_dir)
+    _remove(pieces_dir)
+    return joined
+
+
+def _join(pieces: Sequence[Piece], recording: Path, remarks: Sequence[str]) -> Joined:
+    import soundfile
+
+    size = sum(path.stat().st_size for _, path in pieces)
     part = recording.with_name(f".{recording.name}.part")
+    sound = length = 0
     try:
         if shutil.disk_usage(recording.parent).free < size + SPARE_BYTES:
-            return Joined(path=pieces_dir, sound_s=0, length_s=0, fault="no room")
-        sound, length = _write(part, near)
-        whole = soundfile.info(part).frames == length
+            fault = "no room"
+        else:
+            sound, length = _write(part, pieces)
+            whole = soundfile.info(part).frames == length
+            fault = "" if whole else "disk full"
     except (OSError, soundfile.LibsndfileError) as error:
+        fault = str(error)
+    if fault:
         part.unlink(missing_ok=True)
-        return Joined(path=pieces_dir, sound_s=0, length_s=0, fault=str(error))
-    if not whole:
-        part.unlink(missing_ok=True)
-        return Joined(path=pieces_dir, sound_s=0, length_s=0, fault="disk full")
-    part.replace(recording)
-    _remove(pieces_dir)
+    else:
+        part.replace(recording)
     return Joined(
         path=recording,
         sound_s=sound / SAMPLE_RATE_HZ,
         length_s=length / SAMPLE_RATE_HZ,
+        fault=fault,
         remarks=tuple(remarks),
     )
 
@@ -152,7 +162,7 @@ def _write(part: Path, pieces: Sequence[Piece]) -> tuple[int, int]:
 
 
 def _placed(pieces: Sequence[Piece]) -> Iterator[tuple[int, int, Path]]:
-    """Yield (sample it is put at, samples left out at its start, file) of each piece."""
+    """Yield where each piece is put, samples left out at its start, and its file."""
     import soundfile
 
     length = 0

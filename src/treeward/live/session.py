@@ -218,7 +218,8 @@ class Session:
             try:
                 self._hear(reader, stretch)
             except Exception as error:  # noqa: BLE001 (one phrase, not the session)
-                self._hearing_fault = f"a phrase was not heard ({type(error).__name__}); its sound is kept"
+                why = type(error).__name__
+                self._hearing_fault = f"a phrase was not heard ({why}), but is kept"
                 self._on_unheard(stretch.start_s, stretch.end_s)
             self._in_hand = None
             self._read_s = time.monotonic()
