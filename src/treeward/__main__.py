@@ -10,7 +10,7 @@ import sys
 
 TYPE_CHECKING = False  # type checkers take it for typing's, which is slow to import
 if TYPE_CHECKING:
-    from collections.abc import Buffer, Callable
+    from collections.abc import Callable
     from typing import TextIO
 
 
@@ -19,16 +19,21 @@ def run() -> None:
     told = sys.unraisablehook
     sys.unraisablehook = _not_swallowed(told)
     _open_closed_streams()
-    sys.stdout, sys.stderr = _bearing(sys.stdout), _bearing(sys.stderr)
+    if sys.stdout is not None:
+        sys.stdout = _bearing(sys.stdout)
+    if sys.stderr is not None:
+        sys.stderr = _bearing(sys.stderr)
     try:
         from treeward.cli import main
 
         main()
     except KeyboardInterrupt:
-        sys.stderr.write("Stopped.\n")
+        if sys.stderr is not None:
+            sys.stderr.write("Stopped.\n")
         sys.exit(1)
     finally:
         _let_end_in_peace()
+        _flush()
         sys.unraisablehook = told
 
 
@@ -63,7 +68,7 @@ def _open_closed_streams() -> None:
             os.open(os.devnull, os.O_RDWR)  # takes the lowest that is free
 
 
-def _bearing(stream: TextIO | None) -> TextIO | None:
+def _bearing(stream: TextIO) -> TextIO:
     """Let a command come to its end though nobody reads what it says any more.
 
     A pipe that was left (`| head`) or a terminal that was closed then takes everything
@@ -72,8 +77,8 @@ def _bearing(stream: TextIO | None) -> TextIO | None:
     import io
 
     buffer = getattr(stream, "buffer", None)
-    raw = getattr(buffer, "raw", None)
-    if stream is None or type(raw) is not io.FileIO:
+    raw = getattr(buffer, "raw", buffer)  # unbuffered, it stands there itself
+    if type(raw) is not io.FileIO:
         return stream
 
     import errno
@@ -83,7 +88,7 @@ def _bearing(stream: TextIO | None) -> TextIO | None:
         left.add(errno.EINVAL)  # what a pipe without a reader says there
 
     class Bearing(io.FileIO):
-        def write(self, data: Buffer, /) -> int:
+        def write(self, data: bytes | memoryview, /) -> int:  # type: ignore[override]
             try:
                 return super().write(data)
             except OSError as error:
@@ -96,12 +101,25 @@ def _bearing(stream: TextIO | None) -> TextIO | None:
     # A terminal's and standard error's words are not held back.
     beneath = Bearing(raw.fileno(), "w", closefd=False)
     return io.TextIOWrapper(
-        io.BufferedWriter(beneath),
+        io.BufferedWriter(beneath),  # type: ignore[type-var]
         encoding=stream.encoding,
         errors=stream.errors,
         line_buffering=line_buffering,
         write_through=getattr(stream, "write_through", False),
     )
+
+
+def _flush() -> None:
+    """Send off what is held back; what cannot be sent was told or is not wanted."""
+    import os
+
+    for stream in (sys.stdout, sys.stderr):
+        if stream is None:
+            continue
+        try:
+            stream.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _let_end_in_peace() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import signal
 import sys
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext, suppress
 from typing import TYPE_CHECKING, Any, TextIO
 
 import click
@@ -207,7 +207,8 @@ def _screen(session: Session) -> Iterator[Callable[[Snapshot], None]]:
 
         def show(snapshot: Snapshot) -> None:
             view.snapshot = snapshot
-            live.refresh()
+            with suppress(OSError):  # a terminal that was closed
+                live.refresh()
 
         yield show
 
@@ -244,11 +245,13 @@ def _quiet(*_: object) -> None:
 
 
 def _to_stdout(line: str) -> None:
-    click.echo(line)
+    with suppress(OSError):  # whoever read along has gone, and the listening goes on
+        click.echo(line)
 
 
 def _to_stderr(line: str) -> None:
-    click.echo(line, err=True)
+    with suppress(OSError):
+        click.echo(line, err=True)
 
 
 def _heard_line(heard: Heard) -> str:
