@@ -9,6 +9,7 @@ the file is read.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,9 @@ from treeward.speech.records import Alternative, Utterance, Word, WordSource
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
+
+
+_LONGEST_NAME = 200  # bytes; most systems take 255
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +66,24 @@ class Heard:
     def reached_s(self) -> float:
         """Seconds of sound that were heard."""
         return sum(max(one.reached_s - one.piece.start_s, 0.0) for one in self.pieces)
+
+
+def heard_name(recording: str) -> str:
+    """Return the file name under which a recording's hearing is kept.
+
+    No two recordings share one: a folder's stroke and the sign that stands for it are
+    written in the percent notation of RFC 3986. A name too long for a file, or with
+    signs that not every system has in names, is told by its digest.
+    """
+    safe = recording.replace("%", "%25").replace("/", "%2F")
+    try:
+        short = len(safe.encode("utf-8")) <= _LONGEST_NAME
+    except UnicodeEncodeError:  # the recording's name is not UTF-8
+        short = False
+    if not short:
+        digest = hashlib.sha256(recording.encode("utf-8", "surrogatepass"))
+        safe = f"%{digest.hexdigest()}"
+    return f"{safe}.jsonl"
 
 
 class HeardFile:
