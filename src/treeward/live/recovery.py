@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
 from treeward.live.joining import clear_joined, is_pieces, join_pieces
-from treeward.live.journal import BALLAST_NAME, event_of, read_journal
+from treeward.live.journal import BALLAST_NAME, event_of, number_of, read_journal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -65,8 +65,9 @@ def journals_dir(hunt_dir: Path) -> Path:
 
 
 def sessions_of(hunt_dir: Path) -> list[SessionText]:
-    """Read the journals of a hunt, oldest first."""
-    return [read_session(p) for p in sorted(journals_dir(hunt_dir).glob("*.jsonl"))]
+    """Read the journals of a hunt, oldest first; what is no file is passed over."""
+    paths = sorted(journals_dir(hunt_dir).glob("*.jsonl"))
+    return [read_session(path) for path in paths if path.is_file()]
 
 
 def read_session(path: Path) -> SessionText:
@@ -87,12 +88,12 @@ def read_session(path: Path) -> SessionText:
             elif kind == "own voice":
                 own.append(
                     OwnVoice(
-                        start_s=float(record["start_s"]),
-                        end_s=float(record["end_s"]),
+                        start_s=number_of(record["start_s"]),
+                        end_s=number_of(record["end_s"]),
                         words=str(record.get("words", "")),
                     )
                 )
-        except (KeyError, TypeError, ValueError):
+        except (KeyError, TypeError, ValueError, OverflowError):
             broken += 1
     return SessionText(
         path=path,
@@ -151,7 +152,7 @@ def without_own_voice(hunt_dir: Path, events: Iterable[Event]) -> list[Event]:
         name = event.recording
         if name not in spans:
             path = journals_dir(hunt_dir) / f"{PurePosixPath(name).stem}.jsonl"
-            own = read_session(path).own_voice if name and path.exists() else ()
+            own = read_session(path).own_voice if name and path.is_file() else ()
             spans[name] = [(one.start_s, one.end_s) for one in own]
         start_s = event.start_s
         if start_s is None or not any(a <= start_s <= b for a, b in spans[name]):
@@ -182,7 +183,7 @@ def with_answered(
         In order of time; all of `events` where no session made the recording.
     """
     path = journals_dir(hunt_dir) / f"{PurePosixPath(recording).stem}.jsonl"
-    if not recording or not path.exists():
+    if not recording or not path.is_file():
         return list(events)
     found = list(events)
     free = set(range(len(found)))
