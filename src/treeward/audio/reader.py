@@ -10,6 +10,7 @@ from __future__ import annotations
 import logging
 import os
 import sys
+import threading
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -42,6 +43,7 @@ _GUESSED = frozenset({"amr", "amrnb", "amrwb", "aac", "mp3"})
 _MOST_MISSING_S = 600.0  # of silence in place of what cannot be decoded; choice
 _READ_S = 1.0  # libsndfile and memory are both content with a second at a time
 _MEND_COPY = "Copy it from the recorder again, or convert it to WAV"
+_HUSHING = threading.RLock()
 _log = logging.getLogger(__name__)
 
 
@@ -215,7 +217,7 @@ def _for_soundfile(path: Path) -> bool:
     import soundfile
 
     try:
-        with soundfile.SoundFile(_named(path)) as sound:
+        with _hushed(), soundfile.SoundFile(_named(path)) as sound:
             # A recorder that lost power leaves a header that says nothing is there.
             plausible = _plausible(sound.samplerate, sound.channels)
             return plausible and bool(0 < sound.frames < 1 << 62)
@@ -231,8 +233,32 @@ def _plausible(rate_hz: int, channels: int) -> bool:
 def _soundfile(path: Path) -> Iterator[Any]:
     import soundfile
 
-    with soundfile.SoundFile(_named(path)) as sound:
+    with _hushed():
+        sound = soundfile.SoundFile(_named(path))
+    with sound:
         yield sound
+
+
+@contextmanager
+def _hushed(*, when: bool = True) -> Iterator[None]:
+    """Keep what libmpg123 says of a broken MP3 off the terminal, beneath Python."""
+    if not when:
+        yield
+        return
+    with _HUSHING:
+        try:
+            kept = os.dup(2)
+        except OSError:  # it is closed: nothing can be said
+            yield
+            return
+        try:
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, 2)
+            os.close(nowhere)
+            yield
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)
 
 
 @contextmanager
@@ -269,15 +295,21 @@ def _container(path: Path) -> Iterator[tuple[Any, Any]]:
 def _soundfile_chunks(path: Path, start_s: float, faults: list[SoundError]) -> Chunks:
     import soundfile
 
-    with soundfile.SoundFile(_named(path)) as sound:
+    with _soundfile(path) as sound:
+        talks = sound.format not in {"WAV", "WAVEX", "FLAC", "OGG"}
         first = round(start_s * sound.samplerate)
         if first >= sound.frames:
             return
         done = first
         try:
-            sound.seek(first)
+            with _hushed(when=talks):
+                sound.seek(first)
             step = max(int(sound.samplerate * _READ_S), 1)
-            while len(part := sound.read(step, dtype="float32", always_2d=True)):
+            while True:
+                with _hushed(when=talks):
+                    part = sound.read(step, dtype="float32", always_2d=True)
+                if not len(part):
+                    break
                 done += len(part)
                 yield _mono(part)
         except (soundfile.LibsndfileError, ValueError) as error:  # ends before it says
