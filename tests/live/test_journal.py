@@ -176,6 +176,8 @@ GOOD = {
         ("flags", 5),
         ("flags", [5]),
         ("heard", {}),
+        ("heard", "caf\udce9"),
+        ("kind", "bearing"),  # without a bearing
     ],
 )
 def test_a_record_of_wrong_types_is_left_out_and_told(

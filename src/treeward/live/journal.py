@@ -186,8 +186,11 @@ def event_of(record: dict[str, Any]) -> Event:
         The record is no event that this version wrote.
     """
     start_s, end_s = record.get("start_s"), record.get("end_s")
+    kind = EventKind(record["kind"])
+    if kind is EventKind.BEARING:
+        number_of(float(_text(record["value"])), most=360.0)
     return Event(
-        kind=EventKind(record["kind"]),
+        kind=kind,
         mark=_text(record.get("mark", "")),
         value=_text(record.get("value", "")),
         recording=_text(record.get("recording", "")),
@@ -223,6 +226,7 @@ def number_of(value: Any, *, most: float = MOST_S) -> float:  # noqa: ANN401 (fr
 def _text(value: Any) -> str:  # noqa: ANN401 (from JSON)
     if not isinstance(value, str):
         raise TypeError(value)
+    value.encode("utf-8")  # what review.csv cannot hold raises here
     return value
 
 

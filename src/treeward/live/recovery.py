@@ -255,10 +255,10 @@ def recover(
             continue
         try:
             found.lines += finish_session(session, merge)
-        except (TreewardError, OSError) as error:
+        except Exception as error:
             if not can_wait:
                 raise
-            said = error.line() if isinstance(error, TreewardError) else str(error)
+            said = error.line() if isinstance(error, TreewardError) else repr(error)
             found.waiting.append(
                 f"{session.path.stem}: {_count(len(session.events), 'note')} kept, not "
                 f"in review.csv yet ({said.rstrip('.')})"
