@@ -186,11 +186,8 @@ def event_of(record: dict[str, Any]) -> Event:
         The record is no event that this version wrote.
     """
     start_s, end_s = record.get("start_s"), record.get("end_s")
-    kind = EventKind(record["kind"])
-    if kind is EventKind.BEARING:
-        number_of(float(_text(record["value"])), most=360.0)
     return Event(
-        kind=kind,
+        kind=EventKind(record["kind"]),
         mark=_text(record.get("mark", "")),
         value=_text(record.get("value", "")),
         recording=_text(record.get("recording", "")),
