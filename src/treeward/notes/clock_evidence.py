@@ -99,7 +99,8 @@ def parse_start(text: str, zone: ZoneInfo, *, where: str) -> tuple[datetime, flo
     """
     mend = 'Write it like "2026-07-14 10:20" or "2026-07-14 10:20:33+01:00".'
     try:
-        moment = datetime.fromisoformat(text.strip())
+        whole = re.sub(r"(?<=\d[ T])(?=\d:)", "0", text.strip())  # nine is 9:00 too
+        moment = datetime.fromisoformat(whole)
     except ValueError:
         raise ClockError(
             f"{text!r} is not a date and a time", where=where, mend=mend
