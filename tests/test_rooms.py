@@ -44,6 +44,7 @@ LIGHT = {
     "resources",
     "atomic",
     "whole_file",
+    "within",
 }
 
 

@@ -16,10 +16,14 @@ from typing import TYPE_CHECKING, Any
 from treeward.atomic import write_text
 from treeward.pieces import WHOLE, Piece
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
+from treeward.whole_file import read_plain
+from treeward.within import open_plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
+
+MOST_BYTES = 256_000_000  # a recording of a whole day has 10 MB of words; choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,16 +69,27 @@ class Heard:
 
 
 class HeardFile:
-    """The file that holds one recording's hearing."""
+    """The file that holds one recording's hearing.
 
-    def __init__(self, path: Path) -> None:
+    `within` is the hunt it belongs to; no link below that is followed.
+    """
+
+    def __init__(self, path: Path, *, within: Path | None = None) -> None:
         self.path = path
+        self._hunt_dir = within
 
     def read(self) -> Heard:
         """Return what is kept; nothing where there is no file or it is unreadable."""
         try:
             return self._read()
-        except (AttributeError, IndexError, KeyError, TypeError, ValueError):
+        except (
+            AttributeError,
+            IndexError,
+            KeyError,
+            TypeError,
+            ValueError,
+            OverflowError,
+        ):
             # Spoilt, or of another version: the recording is heard anew.
             return Heard(by=None, pieces=(HeardPiece(WHOLE),), done=False)
 
@@ -104,8 +119,7 @@ class HeardFile:
 
     def begin(self, by: HeardBy, pieces: Sequence[Piece] = (WHOLE,)) -> None:
         """Start afresh: forget what is kept."""
-        self.path.parent.mkdir(parents=True, exist_ok=True)
-        write_text(self.path, _head(by, pieces))
+        write_text(self.path, _head(by, pieces), within=self._hunt_dir)
 
     def resume(self) -> Heard:
         """Return what is kept, and cut off what a crash left half written."""
@@ -121,7 +135,7 @@ class HeardFile:
                     lines.append(_line({"piece": number, "done": True}))
             if heard.done:
                 lines.append(_line({"done": True}))
-            write_text(self.path, "".join(lines))
+            write_text(self.path, "".join(lines), within=self._hunt_dir)
         return heard
 
     def add(
@@ -161,12 +175,13 @@ class HeardFile:
         self._append(_line({"done": True}))
 
     def _append(self, text: str) -> None:
-        with self.path.open("a", encoding="utf-8", newline="\n") as file:
+        with open_plain(self.path, "a", encoding="utf-8", newline="\n") as file:
             file.write(text)
 
     def _entries(self) -> list[dict[str, Any]]:
         try:
-            lines = self.path.read_text("utf-8", errors="replace").splitlines()
+            raw = read_plain(self.path, most_bytes=MOST_BYTES)
+            lines = raw.decode("utf-8", errors="replace").splitlines()
         except OSError:
             return []
         entries = []
@@ -174,7 +189,7 @@ class HeardFile:
         for line in lines:
             try:
                 entry = json.loads(line)
-            except ValueError:
+            except (ValueError, RecursionError):
                 break  # cut short; what follows cannot be trusted
             pending.append(entry)
             # Utterances count only with the mark that says how far they reach, so

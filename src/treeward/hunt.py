@@ -32,6 +32,7 @@ from treeward.transcription import (
     take_in,
     unreadable,
 )
+from treeward.within import refuse_links
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -97,8 +98,13 @@ class Hunt:
         parse_hunt_table(
             {"hunt": {"name": name, "timezone": timezone}}, where=str(hunt_toml)
         )
+        refuse_links(hunt.path)
         hunt.recordings_dir.mkdir(parents=True, exist_ok=True)
-        write_text(hunt_toml, filled_template(name=name, timezone=timezone))
+        write_text(
+            hunt_toml,
+            filled_template(name=name, timezone=timezone),
+            within=hunt.path,
+        )
         return hunt
 
     @cached_property
@@ -153,7 +159,8 @@ class Hunt:
     def heard_file(self, name: str) -> HeardFile:
         """Return where the hearing of a recording is kept."""
         safe = name.replace("/", "__")
-        return HeardFile(self.machine_dir / "heard" / f"{safe}.jsonl")
+        path = self.machine_dir / "heard" / f"{safe}.jsonl"
+        return HeardFile(path, within=self.path)
 
     def transcribe(
         self,

@@ -14,6 +14,7 @@ from treeward.transcription import (
     recorded_of,
     recording_name,
 )
+from treeward.whole_file import read_plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
     from treeward.notes.review_file import ReviewRow
     from treeward.notes.review_merge import MergeResult
+
+_MOST_STARTS_BYTES = 4_000_000  # a line for each recording; choice
 
 
 class ReviewUpdate:
@@ -131,10 +134,9 @@ class ReviewUpdate:
     def _kept_starts(self) -> dict[str, str]:
         """Give the starts that were given with --start in earlier runs."""
         try:
-            kept = json.loads(
-                (self._hunt.machine_dir / "starts.json").read_text("utf-8")
-            )
-        except (OSError, ValueError):
+            path = self._hunt.machine_dir / "starts.json"
+            kept = json.loads(read_plain(path, most_bytes=_MOST_STARTS_BYTES))
+        except (OSError, ValueError, RecursionError):
             return {}
         return (
             {str(k): str(v) for k, v in kept.items()} if isinstance(kept, dict) else {}
@@ -153,7 +155,11 @@ class ReviewUpdate:
         parse_start(start, self._hunt.zone, where="--start")
         starts = self._kept_starts()
         starts[recording_name(path, self._hunt.recordings_dir)] = start
-        write_text(self._hunt.machine_dir / "starts.json", json.dumps(starts, indent=1))
+        write_text(
+            self._hunt.machine_dir / "starts.json",
+            json.dumps(starts, indent=1),
+            within=self._hunt.path,
+        )
 
 
 def times_corrected(

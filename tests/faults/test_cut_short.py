@@ -161,7 +161,7 @@ def test_a_file_that_may_not_be_replaced_stays_and_leaves_nothing(
 
     path = tmp_path / "review.csv"
     path.write_text("mine", "utf-8")
-    monkeypatch.setattr("pathlib.Path.replace", refuse)
+    monkeypatch.setattr("os.replace", refuse)
     with pytest.raises(TreewardError, match=r"review\.csv: cannot be replaced"):
         write_text(path, "other")
 

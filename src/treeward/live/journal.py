@@ -19,11 +19,14 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.notes.events import Event, EventKind
 from treeward.speech.records import Alternative
+from treeward.whole_file import read_plain
+from treeward.within import open_plain
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 BALLAST_BYTES = 256 * 1024  # about 700 notes; a day holds fewer
+MOST_BYTES = 64 * 1024 * 1024  # a day's journal is one MB; choice
 BALLAST_NAME = "room-for-notes.bin"
 
 
@@ -42,7 +45,7 @@ class Journal:
         self._ballast = path.parent / BALLAST_NAME
         self._lock = threading.Lock()
         self._waiting: deque[bytes] = deque()
-        self._file = path.open("ab", buffering=0)
+        self._file = open_plain(path, "ab", buffering=0)
         self._good = self._file.seek(0, os.SEEK_END)
         self._set_room_aside()
 
@@ -125,12 +128,12 @@ def read_journal(path: Path) -> JournalText:
     """Read a journal, leaving out lines that a crash cut short."""
     records: list[dict[str, Any]] = []
     broken = 0
-    for line in path.read_bytes().split(b"\n"):
+    for line in read_plain(path, most_bytes=MOST_BYTES).split(b"\n"):
         if not line:
             continue
         try:
             record = json.loads(line)
-        except ValueError:
+        except (ValueError, RecursionError):
             broken += 1
             continue
         if isinstance(record, dict):

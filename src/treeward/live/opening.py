@@ -22,6 +22,7 @@ from treeward.live.session import Session, Setting
 from treeward.live.sky import Sky, sky_of
 from treeward.live.streams import BlocksSource, PcmFormat, RehearsalTime, StreamSource
 from treeward.live.watch_clock import WatchClock
+from treeward.within import refuse_links
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -67,6 +68,7 @@ def only_listener(hunt_dir: Path) -> Iterator[None]:
     ListenerAtWorkError
         Another listener is at work on this hunt.
     """
+    refuse_links(hunt_dir)
     folder = hunt_dir / ".treeward"
     folder.mkdir(parents=True, exist_ok=True)
     lock = FileLock(folder / LOCK_NAME, timeout=0)

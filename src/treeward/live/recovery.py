@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.live.joining import join_pieces
 from treeward.live.journal import BALLAST_NAME, event_of, read_journal
+from treeward.within import open_plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -274,7 +275,7 @@ def finish_session(
         )
     if session.events:
         lines += merge(for_review(session), session.recordings)
-    with session.path.open("ab") as file:
+    with open_plain(session.path, "ab") as file:
         # A journal cut short may lack its last line's end.
         file.write(b'\n{"type":"merged"}\n')
     return lines

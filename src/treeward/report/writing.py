@@ -74,7 +74,7 @@ def write_results(
         When a file cannot be written or replaced. The old files are then still there.
     """
     try:
-        with replacing_set(directory, MANAGED) as beside:
+        with replacing_set(directory, MANAGED, within=directory.parent) as beside:
             drawings = _write_all(result, beside, with_sound or {})
             if online_map and (page := online_page(result, drawings)) is not None:
                 _text(beside / "online-map.html", page)
@@ -105,7 +105,7 @@ def write_labels(result: HuntResult, recordings: Path) -> tuple[Path, ...]:
             (".events.txt", label_track_text(result.rows.values(), name)),
         ):
             path = sound.with_name(sound.stem + ending)
-            write_text(path, text)
+            write_text(path, text, within=recordings.parent)
             written.append(path)
     return tuple(written)
 
