@@ -80,8 +80,13 @@ def replacing(path: Path, *, within: Path | None = None) -> Iterator[Path]:
 
 def write_text(path: Path, text: str, *, within: Path | None = None) -> None:
     """Write a whole UTF-8 file at once, line ends as given; see `replacing`."""
+    write_bytes(path, text.encode("utf-8"), within=within)
+
+
+def write_bytes(path: Path, data: bytes, *, within: Path | None = None) -> None:
+    """Write a whole file at once; see `replacing`."""
     with replacing(path, within=within) as beside:
-        beside.write_bytes(text.encode("utf-8"))
+        beside.write_bytes(data)
 
 
 @contextmanager

@@ -225,8 +225,8 @@ class Hunt:
                 Recorded(name=file.name, fault=fault, complete=False)
                 for file, fault in faults.items()
             ]
-            merge, clocks = update.merged_with_file(recorded)
-            self.review.write(merge.rows, merge.machine)
+            written = update.write_merged(recorded)
+            merge = written.merge
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
                 recordings=tuple(recorded),
@@ -235,9 +235,10 @@ class Hunt:
                 to_look_at=to_look_at,
                 kept_changes=len(merge.report.kept_changes),
                 stopped=stopped,
-                remarks=tuple(
+                remarks=written.remarks
+                + tuple(
                     f"{clock.recording}: {flag}"
-                    for clock in clocks
+                    for clock in written.clocks
                     for flag in clock.flags
                 ),
             )

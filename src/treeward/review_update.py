@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.atomic import write_text
+from treeward.errors import ReviewChangedError
+from treeward.review_store import gone_words
 from treeward.transcription import (
     Recorded,
     file_modified,
@@ -30,6 +32,31 @@ if TYPE_CHECKING:
 _MOST_STARTS_BYTES = 4_000_000  # a line for each recording; choice
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """What was written into review.csv, and what the person is to be told of it."""
+
+    merge: MergeResult
+    clocks: tuple[ClockResult, ...]
+    remarks: tuple[str, ...]
+
+
+def written_lines(gone: Sequence[ReviewRow], loser: Path | None) -> tuple[str, ...]:
+    """Say what was put back, and what another program saved at the same moment."""
+    lines = []
+    if gone:
+        lines.append(
+            f"review.csv: {gone_words(gone)} gone from it since Treeward wrote it, and "
+            "stand in it again; to leave a row out, write drop in it"
+        )
+    if loser is not None:
+        lines.append(
+            f"review.csv was saved by another program at the same moment; what that "
+            f"saved is kept in {loser.name}: look what differs, then take it away"
+        )
+    return tuple(lines)
+
+
 class ReviewUpdate:
     """Puts events on the clock and merges them into the review of a hunt."""
 
@@ -46,16 +73,24 @@ class ReviewUpdate:
                 found.append(recorded_of(self._hunt, path, kept, name=name))
         return found
 
-    def merged_with_file(
-        self, recorded: Sequence[Recorded]
-    ) -> tuple[MergeResult, list[ClockResult]]:
-        """Merge with review.csv as it is now; a spreadsheet may save it meanwhile."""
+    def write_merged(self, recorded: Sequence[Recorded]) -> Written:
+        """Merge with review.csv as it is now and write it.
+
+        A spreadsheet may save it meanwhile, again and again: then it is merged anew.
+        """
         review = self._hunt.review
         while True:
             seen = review.digest()
-            merged = self.merged(recorded, *review.read())
-            if review.digest() == seen:
-                return merged
+            previous, current = review.read()
+            current, gone = review.with_gone(current)
+            merge, clocks = self.merged(recorded, previous, current)
+            try:
+                loser = review.write(merge.rows, merge.machine, seen=seen)
+            except ReviewChangedError:
+                continue
+            return Written(
+                merge=merge, clocks=tuple(clocks), remarks=written_lines(gone, loser)
+            )
 
     def merged(
         self,

@@ -160,6 +160,20 @@ class Held:
             error.filename, error.filename2 = str(target.path / new), None
             raise
 
+    def name_twice(self, name: str, new: str) -> bool:
+        """Give a file a second name; return False where the disk has no such thing."""
+        try:
+            os.link(
+                self._at(name),
+                self._at(new),
+                src_dir_fd=self._handle,
+                dst_dir_fd=self._handle,
+                follow_symlinks=False,
+            )
+        except (OSError, NotImplementedError):
+            return False
+        return True
+
     def remove(self, name: str) -> None:
         """Take a file away, or the link of that name; nothing where there is none."""
         with suppress(FileNotFoundError):

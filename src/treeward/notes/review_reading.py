@@ -25,7 +25,7 @@ from .review_row import (
     kind_from,
     normal_mark,
 )
-from .review_table import COLUMNS, ReviewFaultsError, Table, TableLine
+from .review_table import COLUMNS, ReviewFaultsError, Table, TableLine, heading_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -92,7 +92,20 @@ def rows_from_table(
             break
     if reader.faults:
         raise ReviewFaultsError(reader.faults)
+    if rows and (headed := _headed_alone(table)):  # so that the headings stay
+        rows[0] = replace(rows[0], extra=(*rows[0].extra, *headed))
     return rows
+
+
+def _headed_alone(table: Table) -> list[tuple[str, str]]:
+    """Return the person's columns that have a heading and no cell yet."""
+    return [
+        (column, "")
+        for column in table.columns
+        if column not in COLUMNS
+        and heading_of(column)
+        and not any(line.cells.get(column) for line in table.lines)
+    ]
 
 
 def _names(table: Table, machine: Mapping[str, ReviewRow]) -> list[tuple[str, bool]]:
@@ -226,7 +239,7 @@ def _row(
     extra = tuple(
         (column, _plain(line.cells[column]))
         for column in reader.table.columns
-        if column and column not in COLUMNS and line.cells.get(column)
+        if column not in COLUMNS and line.cells.get(column)
     )
     return ReviewRow(
         event=event,
