@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from treeward import Hunt, review_store
 from treeward.cli import group
-from treeward.notes.review_file import cells_of
+from treeward.notes.review_file import cells_of, write_review
 from treeward.notes.review_merge import PUT_BACK
 from treeward.within import Held
 
@@ -176,7 +176,7 @@ def test_a_save_while_transcribe_writes_is_merged_or_kept(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     saves = Saves(hunt, by_renaming=by_renaming)
-    plain_write = review_store.write_review
+    plain_write = write_review
     plain_digest = review_store.ReviewStore.digest
     plain_name_twice = Held.name_twice
 
@@ -201,7 +201,7 @@ def test_a_save_while_transcribe_writes_is_merged_or_kept(
             saves.once()  # after the last comparison, before the renaming
         return found
 
-    monkeypatch.setattr(review_store, "write_review", write)
+    monkeypatch.setattr("treeward.review_store.write_review", write)
     monkeypatch.setattr(review_store.ReviewStore, "digest", digest)
     monkeypatch.setattr(Held, "name_twice", name_twice)
     remarks = hear_more(hunt)

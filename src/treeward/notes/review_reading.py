@@ -12,6 +12,7 @@ from treeward.errors import ReviewError
 from .clock_anchors import parse_spoken_time
 from .events import Event, EventKind
 from .review_cells import (
+    LONGEST_S,
     CellError,
     parse_alternatives,
     parse_number,
@@ -310,6 +311,9 @@ def _number(reader: _Reader, line: TableLine, column: str, cell: str) -> float |
         return None
     if number is not None and number < 0:
         reader.fault(line, column, f"{cell} is below zero", "Correct or empty it.")
+    if number is not None and number > LONGEST_S:
+        what = f"{cell[:40]} is more seconds than any recording has"
+        reader.fault(line, column, what, "Correct or empty it.")
     return number
 
 
