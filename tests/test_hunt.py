@@ -126,6 +126,25 @@ def test_a_station_without_position_takes_it_from_the_track_of_that_time(
         )
 
 
+def test_a_missing_waypoint_is_told_with_those_that_are_there(typed_hunt: Path) -> None:
+    toml = (typed_hunt / "hunt.toml").read_text("utf-8")
+    without = toml.replace('position = "52.301200, -3.610400"\n', "")
+    (typed_hunt / "hunt.toml").write_text(without, "utf-8")
+    points = "".join(
+        f'<wpt lat="52.3" lon="-3.6"><name>{name}</name></wpt>'
+        for name in ("Spring", "gate", *(f"P{n}" for n in range(9)))
+    )
+    gpx = f'<gpx version="1.1" creator="x">{points}</gpx>'
+    (typed_hunt / "walk.gpx").write_text(gpx, "utf-8")
+
+    line = Hunt(typed_hunt).locate().missing[0]
+
+    assert (
+        "no waypoint is called '1' or 'station 1' (there are 'Spring', 'gate', " in line
+    )
+    assert "and 3 more)" in line
+
+
 def test_a_station_without_any_position_is_said_to_be_missing(
     typed_hunt: Path,
 ) -> None:

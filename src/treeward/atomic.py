@@ -11,6 +11,7 @@ from __future__ import annotations
 import glob
 import json
 import os
+import re
 import shutil
 import stat
 import tempfile
@@ -30,8 +31,24 @@ if TYPE_CHECKING:
 
 PREFIX = ".treeward-"  # of everything that is written beside
 LEFT_AFTER_S = 3600.0  # no command writes at one file for so long; choice
+_TEMPORARY = re.compile(
+    rf"{re.escape(PREFIX)}(?:old-)?([^/\\]*)-[0-9a-z_]{{8,12}}(?=[./\\]|$)(\.[^/\\]*)?"
+)
 _COMPLETE = "complete.json"  # lies in a set of files once all of them are there
 _MOST_BYTES = 1_000_000  # of that file, which holds a few dozen names
+
+
+def meant(path: str) -> str:
+    """Return the name of the file that a temporary one beside it is for.
+
+    Examples
+    --------
+    >>> meant("fern-bank/.treeward-results-0123456789ab/map.png")
+    'fern-bank/results/map.png'
+    >>> meant("fern-bank/.treeward-review-0123456789ab.csv")
+    'fern-bank/review.csv'
+    """
+    return _TEMPORARY.sub(r"\1\2", path)
 
 
 @contextmanager
@@ -182,7 +199,7 @@ def new_folder(directory: Path) -> Iterator[Path]:
         If it cannot be written, or somebody else has filled `directory` meanwhile.
     """
     directory.parent.mkdir(parents=True, exist_ok=True)
-    head = f"{PREFIX}{directory.resolve().name}-"
+    head = f"{PREFIX}{Path(os.path.realpath(directory)).name}-"
     for left in directory.parent.glob(f"{glob.escape(head)}*"):
         if time.time() - left.lstat().st_mtime > LEFT_AFTER_S:  # of a killed command
             shutil.rmtree(left, ignore_errors=True)

@@ -32,7 +32,6 @@ from treeward.transcription import (
     take_in,
     unreadable,
 )
-from treeward.within import refuse_links
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -98,7 +97,6 @@ class Hunt:
         parse_hunt_table(
             {"hunt": {"name": name, "timezone": timezone}}, where=str(hunt_toml)
         )
-        refuse_links(hunt.path)
         hunt.recordings_dir.mkdir(parents=True, exist_ok=True)
         write_text(
             hunt_toml,
@@ -195,6 +193,7 @@ class Hunt:
         HuntError, SpeechError, ReviewError
             When nothing can be done. A fault of one recording is in the result.
         """
+        from treeward.left_out import LeftOut
         from treeward.review_update import ReviewUpdate
 
         update = ReviewUpdate(self)
@@ -202,9 +201,13 @@ class Hunt:
         with self.locked("transcribe"):
             faults = unreadable(files, self.recordings_dir)
             readable = [file for file in files if file not in faults]
-            paths = take_in(readable, self.recordings_dir)
-            paths = paths if files else self.recordings()
-            if not paths and not faults:
+            remarks: list[str] = []
+            paths = take_in(readable, self.recordings_dir, tell=remarks.append)
+            left_out = LeftOut(self.path, self.machine_dir, self.recordings_dir)
+            if not files:
+                paths, lines = left_out.without(self.recordings())
+                remarks += lines
+            if not paths and not faults and not remarks:
                 raise HuntError(
                     "there are no recordings",
                     where=str(self.recordings_dir),
@@ -221,6 +224,7 @@ class Hunt:
                 watcher=watcher,
                 fresh=fresh,
             )
+            left_out.note(paths, {one.name for one in recorded if one.fault})
             recorded += [
                 Recorded(name=file.name, fault=fault, complete=False)
                 for file, fault in faults.items()
@@ -235,12 +239,7 @@ class Hunt:
                 to_look_at=to_look_at,
                 kept_changes=len(merge.report.kept_changes),
                 stopped=stopped,
-                remarks=written.remarks
-                + tuple(
-                    f"{clock.recording}: {flag}"
-                    for clock in written.clocks
-                    for flag in clock.flags
-                ),
+                remarks=(*remarks, *written.remarks),
             )
 
     def rows(self) -> list[ReviewRow]:

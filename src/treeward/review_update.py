@@ -37,7 +37,6 @@ class Written:
     """What was written into review.csv, and what the person is to be told of it."""
 
     merge: MergeResult
-    clocks: tuple[ClockResult, ...]
     remarks: tuple[str, ...]
 
 
@@ -88,9 +87,9 @@ class ReviewUpdate:
                 loser = review.write(merge.rows, merge.machine, seen=seen)
             except ReviewChangedError:
                 continue
-            return Written(
-                merge=merge, clocks=tuple(clocks), remarks=written_lines(gone, loser)
-            )
+            flags = [f"{c.recording}: {flag}" for c in clocks for flag in c.flags]
+            said = (*written_lines(gone, loser), *flags)
+            return Written(merge=merge, remarks=said)
 
     def merged(
         self,

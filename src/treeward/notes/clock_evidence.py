@@ -96,7 +96,9 @@ def parse_start(text: str, zone: ZoneInfo, *, where: str) -> tuple[datetime, flo
     """
     mend = 'Write it like "2026-07-14 10:20" or "2026-07-14 10:20:33+01:00".'
     try:
-        moment = datetime.fromisoformat(text.strip())
+        # "9:00" is a time to people, and ISO 8601 wants "09:00".
+        plain = re.sub(r"(?<=[ T])(\d)(?=:)", r"0\1", text.strip())
+        moment = datetime.fromisoformat(plain)
     except ValueError:
         raise ClockError(
             f"{text!r} is not a date and a time", where=where, mend=mend

@@ -18,7 +18,14 @@ from .review_cells import (
     parse_number,
     split_texts,
 )
-from .review_clock import ClockCell, ClockCellError, Order, date_order, parse_clock
+from .review_clock import (
+    ClockCell,
+    ClockCellError,
+    NoDayError,
+    Order,
+    date_order,
+    parse_clock,
+)
 from .review_row import (
     ReviewRow,
     cells_of,
@@ -53,6 +60,7 @@ class _Reader:
     order: Order | None = None
     days: dict[str, date] = field(default_factory=dict)  # recording -> its day
     faults: list[ReviewError] = field(default_factory=list)
+    undated: bool = False  # a row without a day was told of
 
     def fault(self, line: TableLine, column: str, what: str, mend: str) -> None:
         name = line.cells.get("row", "").strip()
@@ -288,6 +296,15 @@ def _clock(
         found = parse_clock(
             cell, reader.zone, order=reader.order, machine=machine, day=day
         )
+    except NoDayError as error:
+        if not reader.undated:  # one line for all of them
+            mend = f"Write the date in this row, as 2026-07-14 {cell[:12]}"
+            more = (
+                "; the rows after it are then of that day." if not reader.days else "."
+            )
+            reader.fault(line, "clock", error.what, mend + more)
+        reader.undated = True
+        return None
     except ClockCellError as error:
         reader.fault(line, "clock", error.what, error.mend)
         return None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from treeward.atomic import replacing_set, write_text
+from treeward.atomic import meant, replacing_set, write_text
 from treeward.errors import ReportError
 from treeward.within import file_within
 
@@ -113,7 +113,7 @@ def write_labels(result: HuntResult, recordings: Path) -> tuple[Path, ...]:
 def _cannot(path: Path, error: OSError) -> ReportError:
     return ReportError(
         f"the results cannot be written ({error.strerror or error})",
-        where=str(error.filename or path),
+        where=meant(str(error.filename or path)),
         mend="Close other programs that have them open, or check that you may write "
         "there.",
     )
