@@ -57,8 +57,8 @@ class LeftOut:
             files = "1 file" if len(names) == 1 else f"{len(names)} files"
             lines.append(
                 f"left out as before, {files} not to be read: {', '.join(names[:5])}"
-                f"{', ...' if len(names) > 5 else ''}; name one to try it again, or take "
-                "it away"
+                f"{', ...' if len(names) > 5 else ''}; name one to try it again, or "
+                "take it away"
             )
         return taken, (*lines, *_oddities(self._recordings_dir))
 

@@ -225,9 +225,9 @@ def test_no_name_of_a_temporary_file_is_shown() -> None:
 
 def test_new_speaks_of_no_hunt_toml_that_it_did_not_write(tmp_path: Path) -> None:
     for arguments, said in (
-        (("--timezone", "Mars/Olympus"), "--timezone 'Mars/Olympus' is no IANA time"),
-        (("--timezone", "Europe/London", "--name", "x" * 61), "more than 60 letters"),
-        (("--timezone", "Europe/London", "--name", "a\nb"), "odd letters"),
+        (["--timezone", "Mars/Olympus"], "--timezone 'Mars/Olympus' is no IANA time"),
+        (["--timezone", "Europe/London", "--name", "x" * 61], "more than 60 letters"),
+        (["--timezone", "Europe/London", "--name", "a\nb"], "odd letters"),
     ):
         done = treeward("new", "fern", *arguments, cwd=tmp_path)
         assert done.returncode == 1

@@ -123,7 +123,7 @@ def test_room_set_aside_is_given_back_when_the_disk_is_full(tmp_path: Path) -> N
     disk = FullFile(journal._file, 0)
     journal._file = disk
 
-    class Freed(type(ballast)):
+    class Freed(type(ballast)):  # type: ignore[misc]
         def unlink(self, missing_ok: bool = False) -> None:
             super().unlink(missing_ok=missing_ok)
             disk.room = before
