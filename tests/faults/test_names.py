@@ -250,7 +250,7 @@ def test_a_typed_sheet_without_dates_is_one_line(typed_hunt: Path) -> None:
     assert (
         "row 2: clock: '10:00:00' has no date. Write the date in this row" in lines[0]
     )
-    heading, first, *rest = dated.replace("2026-07-14 ", "").split("\n")
+    heading, first, *rest = [*dated.replace("2026-07-14 ", "").split("\n")]
     mended = "\n".join([heading, f"2026-07-14 {first}", *rest])
     review.write_text(mended, "utf-8")
     assert len(Hunt(typed_hunt).trips().trips) == 6
