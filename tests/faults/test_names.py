@@ -245,7 +245,7 @@ def test_a_typed_sheet_without_dates_is_one_line(typed_hunt: Path) -> None:
     with pytest.raises(ReviewError) as caught:
         Hunt(typed_hunt).trips()
 
-    lines = getattr(caught.value, "lines", ())
+    lines: tuple[str, ...] = getattr(caught.value, "lines", ())
     assert len(lines) == 1
     assert (
         "row 2: clock: '10:00:00' has no date. Write the date in this row" in lines[0]
