@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.heard import HeardBy, HeardFile
+from treeward.heard import HeardBy, HeardFile, heard_name
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
-
-if TYPE_CHECKING:
-    import pytest
 
 BY = HeardBy(
     engine="pocketsphinx", model="en-us", phrase_book="1", size_bytes=9, modified_ns=7
@@ -121,3 +118,51 @@ def test_a_spoilt_file_is_heard_anew_and_never_stops_a_run(lines: list[str]) -> 
         kept.add([utterance(1.0)], reached_s=3.0)
 
         assert kept.read().utterances == (utterance(1.0),)
+
+
+def test_no_two_recordings_share_a_hearing() -> None:
+    names = [
+        "a/b.wav", "a__b.wav", "a%2Fb.wav", "a%252Fb.wav", "a/b%2Fc.wav", "a%2Fb/c.wav",
+        "x" * 240 + "1.wav", "x" * 240 + "2.wav", "caf\udce9.wav", "caf\udcea.wav",
+    ]  # fmt: skip
+
+    kept = [heard_name(name) for name in names]
+
+    assert len(set(kept)) == len(names)
+    assert heard_name("live-1.flac") == "live-1.flac.jsonl"  # as it always was
+    for name in kept:
+        assert "/" not in name
+        assert len(name.encode()) <= 255
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("0.9375", "Infinity"),
+        ("0.9375", "NaN"),
+        ("0.9375", '"much"'),
+        ('"reached_s": 12.0', '"reached_s": 1e999'),
+        ('"yellow back"', "7"),
+        ('"words": [', '"words": [[], '),
+        ('"pieces": [[0.0, null]]', '"pieces": [[null, 1]]'),
+        ('"pieces": [[0.0, null]]', '"pieces": 5'),
+        ('{"by"', '[[[ {"by"'),
+        ('{"by"', '7\n{"by"'),
+        ('{"by"', '\x00{"by"'),
+    ],
+)
+def test_a_hearing_that_is_spoilt_is_made_anew(
+    tmp_path: Path, old: str, new: str
+) -> None:
+    kept = HeardFile(tmp_path / "a.jsonl")
+    kept.begin(BY)
+    kept.add([utterance(1.0)], reached_s=12.0)
+    text = kept.path.read_text("utf-8")
+    assert old in text
+    new = new.replace("[[[", "[" * 100_000)
+    kept.path.write_text(text.replace(old, new), "utf-8")
+
+    heard = kept.resume()
+
+    assert heard.by is None or heard.utterances == ()
+    assert not heard.done

@@ -9,6 +9,7 @@ the file is read.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -24,6 +25,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 MOST_BYTES = 256_000_000  # a recording of a whole day has 10 MB of words; choice
+
+
+_MOST = 1e9  # of any number in here: seconds, shares; choice
+_LONGEST_NAME = 200  # bytes; most systems take 255
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +73,24 @@ class Heard:
         return sum(max(one.reached_s - one.piece.start_s, 0.0) for one in self.pieces)
 
 
+def heard_name(recording: str) -> str:
+    """Return the file name under which a recording's hearing is kept.
+
+    No two recordings share one: a folder's stroke and the sign that stands for it are
+    written in the percent notation of RFC 3986. A name too long for a file, or with
+    signs that not every system has in names, is told by its digest.
+    """
+    safe = recording.replace("%", "%25").replace("/", "%2F")
+    try:
+        short = len(safe.encode("utf-8")) <= _LONGEST_NAME
+    except UnicodeEncodeError:  # the recording's name is not UTF-8
+        short = False
+    if not short:
+        digest = hashlib.sha256(recording.encode("utf-8", "surrogatepass"))
+        safe = f"%{digest.hexdigest()}"
+    return f"{safe}.jsonl"
+
+
 class HeardFile:
     """The file that holds one recording's hearing.
 
@@ -82,14 +105,7 @@ class HeardFile:
         """Return what is kept; nothing where there is no file or it is unreadable."""
         try:
             return self._read()
-        except (
-            AttributeError,
-            IndexError,
-            KeyError,
-            TypeError,
-            ValueError,
-            OverflowError,
-        ):
+        except (LookupError, AttributeError, TypeError, ValueError, ArithmeticError):
             # Spoilt, or of another version: the recording is heard anew.
             return Heard(by=None, pieces=(HeardPiece(WHOLE),), done=False)
 
@@ -100,7 +116,7 @@ class HeardFile:
         done = False
         for entry in self._entries():
             if "by" in entry:
-                by = HeardBy(**entry["by"])
+                by = _by_from(entry["by"])
                 pieces = _pieces_from(entry)
                 continue
             if "remark" in entry:
@@ -112,8 +128,8 @@ class HeardFile:
             one = pieces[entry.get("piece", 0)]
             if "words" in entry:
                 one.utterances.append(_utterance_from(entry))
-            one.reached_s = max(one.reached_s, float(entry.get("reached_s", 0.0)))
-            one.peak = max(one.peak, float(entry.get("peak", 0.0)))
+            one.reached_s = max(one.reached_s, _number(entry.get("reached_s", 0.0)))
+            one.peak = max(one.peak, _number(entry.get("peak", 0.0)))
             one.done = one.done or bool(entry.get("done"))
         return Heard(by=by, pieces=tuple(pieces), done=done, remarks=tuple(remarks))
 
@@ -191,6 +207,8 @@ class HeardFile:
                 entry = json.loads(line)
             except (ValueError, RecursionError):
                 break  # cut short; what follows cannot be trusted
+            if not isinstance(entry, dict):
+                raise TypeError(entry)
             pending.append(entry)
             # Utterances count only with the mark that says how far they reach, so
             # that going on never hears a stretch twice or leaves one out.
@@ -213,7 +231,12 @@ def _pieces_from(entry: dict[str, Any]) -> list[HeardPiece]:
     cuts = entry.get("pieces") or [[0.0, None]]
     return [
         HeardPiece(
-            Piece(number=number, start_s=start_s, end_s=end_s), reached_s=start_s
+            Piece(
+                number=number,
+                start_s=_number(start_s),
+                end_s=None if end_s is None else _number(end_s),
+            ),
+            reached_s=_number(start_s),
         )
         for number, (start_s, end_s) in enumerate(cuts)
     ]
@@ -246,19 +269,44 @@ def _entry_of(utterance: Utterance, piece: int) -> dict[str, Any]:
     }
 
 
+def _by_from(said: dict[str, Any]) -> HeardBy:
+    by = HeardBy(**said)
+    for name in ("engine", "model", "phrase_book"):
+        _text(getattr(by, name))
+    return by
+
+
+def _number(value: Any) -> float:  # noqa: ANN401 (from JSON)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise TypeError(value)
+    if not 0.0 <= value <= _MOST:  # nor is it one that is no number
+        raise ValueError(value)
+    return float(value)
+
+
+def _text(value: Any) -> str:  # noqa: ANN401 (from JSON)
+    if not isinstance(value, str):
+        raise TypeError(value)
+    return value
+
+
 def _utterance_from(entry: dict[str, Any]) -> Utterance:
     words = tuple(
         Word(
-            text=word["text"],
-            start_s=word["start_s"],
-            end_s=word["end_s"],
-            confidence=word["confidence"],
+            text=_text(word["text"]),
+            start_s=_number(word["start_s"]),
+            end_s=_number(word["end_s"]),
+            confidence=_number(word["confidence"]),
             source=WordSource(word["source"]),
             alternatives=tuple(
-                Alternative(text=text, confidence=confidence)
+                Alternative(text=_text(text), confidence=_number(confidence))
                 for text, confidence in word["alternatives"]
             ),
         )
         for word in entry["words"]
     )
-    return Utterance(words=words, start_s=entry["start_s"], end_s=entry["end_s"])
+    return Utterance(
+        words=words,
+        start_s=_number(entry["start_s"]),
+        end_s=_number(entry["end_s"]),
+    )

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 from treeward import __version__
 from treeward.atomic import write_text
 from treeward.errors import HuntError
-from treeward.heard import HeardFile
+from treeward.heard import HeardFile, heard_name
 from treeward.hearing import Watcher, hear_all
 from treeward.hearing_work import EngineChoice
 from treeward.hunt_file import HuntFile, read_hunt_file
@@ -156,8 +156,7 @@ class Hunt:
 
     def heard_file(self, name: str) -> HeardFile:
         """Return where the hearing of a recording is kept."""
-        safe = name.replace("/", "__")
-        path = self.machine_dir / "heard" / f"{safe}.jsonl"
+        path = self.machine_dir / "heard" / heard_name(name)
         return HeardFile(path, within=self.path)
 
     def transcribe(

@@ -22,9 +22,16 @@ _PATIENCE_S = 10.0  # the notes are in the journal: they can wait for another co
 
 
 def merge_into_review(
-    hunt: Hunt,
+    hunt: Hunt, *, wait_s: float = _PATIENCE_S
 ) -> Callable[[Sequence[Event], frozenset[str]], list[str]]:
     """Return what merges events of named recordings into the hunt's review.csv.
+
+    Parameters
+    ----------
+    hunt
+        The hunt.
+    wait_s
+        How long to wait for another command that is at work on it.
 
     Raises
     ------
@@ -37,7 +44,7 @@ def merge_into_review(
         from treeward.notes.review_merge import merge_review
         from treeward.review_update import written_lines
 
-        with hunt.locked("listen", wait_s=_PATIENCE_S):
+        with hunt.locked("listen", wait_s=wait_s):
             seen = hunt.review.digest()
             previous, current = hunt.review.read()
             current, gone = hunt.review.with_gone(current)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import itertools
+import os
 import struct
+import sys
 import tracemalloc
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import av
@@ -20,8 +24,6 @@ from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.errors import SoundError
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from numpy.typing import NDArray
 
 TONE_HZ = 440.0
@@ -253,3 +255,100 @@ def test_memory_does_not_grow_with_length(tmp_path: Path) -> None:
         tracemalloc.stop()
     assert peaks[1] < 1.2 * peaks[0]
     assert peaks[1] < 20e6
+
+
+def chained(path: Path, *links: tuple[int, str, float, float]) -> Path:
+    """Write Ogg streams of (rate, codec, pitch, seconds), one after the other."""
+    data = b""
+    for rate_hz, codec, pitch_hz, length_s in links:
+        t = np.arange(round(rate_hz * length_s)) / rate_hz
+        out = io.BytesIO()
+        tone = 0.3 * np.sin(2 * np.pi * pitch_hz * t)
+        soundfile.write(out, tone, rate_hz, format="OGG", subtype=codec)
+        data += out.getvalue()
+    path.write_bytes(data)
+    return path
+
+
+@pytest.mark.parametrize(
+    "links",
+    [
+        ((16_000, "VORBIS", 400, 2.0), (16_000, "VORBIS", 1000, 3.0)),
+        ((48_000, "OPUS", 400, 2.0), (48_000, "OPUS", 1000, 3.0)),
+        ((16_000, "VORBIS", 400, 2.0), (44_100, "VORBIS", 1000, 3.0)),
+    ],
+)
+def test_every_stream_of_a_chained_ogg_file_is_heard(
+    tmp_path: Path, links: tuple[tuple[int, str, float, float], ...]
+) -> None:
+    path = chained(tmp_path / "two.ogg", *links)
+
+    whole = np.concatenate([b.samples for b in read_blocks(path)])
+    later = np.concatenate([b.samples for b in read_blocks(path, start_s=3.0)])
+
+    assert probe(path).duration_s == pytest.approx(5.0, abs=0.02)
+    assert len(whole) == pytest.approx(5 * SAMPLE_RATE_HZ, abs=400)
+    assert pitch_of(whole[8000:24_000]) == pytest.approx(400, abs=2)
+    assert pitch_of(whole[48_000:64_000]) == pytest.approx(1000, abs=2)
+    assert len(later) == pytest.approx(2 * SAMPLE_RATE_HZ, abs=400)
+    assert later[4000:8000] == pytest.approx(whole[52_000:56_000], abs=0.02)
+
+
+def test_a_chained_file_cut_off_in_its_second_stream_says_so(tmp_path: Path) -> None:
+    path = chained(
+        tmp_path / "cut.ogg", (16_000, "VORBIS", 400, 2.0), (16_000, "VORBIS", 9e2, 3)
+    )
+    data = path.read_bytes()
+    path.write_bytes(data[: data.rindex(b"\x05vorbis") + 40])
+    faults: list[SoundError] = []
+
+    whole = np.concatenate([b.samples for b in read_blocks(path, warn=faults.append)])
+
+    assert len(whole) == pytest.approx(2 * SAMPLE_RATE_HZ, abs=400)
+    assert "cut off after 2.0 s" in faults[0].line()
+
+
+def pitch_of(sound: NDArray[np.float32]) -> float:
+    peak = np.argmax(np.abs(np.fft.rfft(sound)))
+    return float(peak) * SAMPLE_RATE_HZ / len(sound)
+
+
+@pytest.mark.parametrize("silences", [False, True])
+def test_a_whole_amr_file_is_not_called_cut_off(tmp_path: Path, silences: bool) -> None:
+    """3GPP TS 26.101: frames of 32 bytes at 12.2 kbit/s, 1 where nobody speaks."""
+    rng = np.random.default_rng(3)
+    frames = [
+        b"\x7c" if silences and n % 100 > 30 else b"\x3c" + rng.bytes(31)
+        for n in range(1000)
+    ]
+    path = tmp_path / "memo.amr"
+    path.write_bytes(b"#!AMR\n" + b"".join(frames))
+    faults: list[SoundError] = []
+
+    count = sum(len(b.samples) for b in read_blocks(path, warn=faults.append))
+
+    assert faults == []
+    # Silence at the very end is left out.
+    assert count / SAMPLE_RATE_HZ == pytest.approx(18.62 if silences else 20.0, abs=0.1)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names are UTF-8 there")
+@pytest.mark.parametrize("suffix", [b".wav", b".flac", b".m4a"])
+def test_a_name_that_is_not_utf8(tmp_path: Path, suffix: bytes) -> None:
+    path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/caf\xe9" + suffix))
+    good = tmp_path / f"good{suffix.decode()}"
+    if suffix == b".m4a":
+        with av.open(str(good), "w") as container:
+            stream = container.add_stream("aac", rate=16_000)
+            frame = av.AudioFrame.from_ndarray(
+                np.zeros((1, 16_000), np.float32) + 0.1, format="fltp", layout="mono"
+            )
+            frame.sample_rate = 16_000
+            for packet in (*stream.encode(frame), *stream.encode(None)):
+                container.mux(packet)
+    else:
+        soundfile.write(good, np.full(16_000, 0.1), 16_000)
+    good.rename(path)
+
+    assert probe(path).duration_s == pytest.approx(1.0, abs=0.1)
+    assert sum(len(b.samples) for b in read_blocks(path)) >= 15_000

@@ -1,9 +1,11 @@
 from __future__ import annotations
 
 import errno
+import json
 from datetime import datetime, timedelta, timezone
 from typing import TYPE_CHECKING, Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,6 +16,7 @@ from treeward.live.journal import (
     event_record,
     read_journal,
 )
+from treeward.live.recovery import read_session
 from treeward.notes.events import Event, EventKind
 from treeward.speech.records import Alternative
 
@@ -140,3 +143,69 @@ def test_close_leaves_no_ballast(tmp_path: Path) -> None:
     journal.close()
 
     assert [p.name for p in tmp_path.iterdir()] == ["a.jsonl"]
+
+
+GOOD = {
+    "type": "event", "n": 1, "kind": "back", "mark": "red", "recording": "live-1.flac",
+    "start_s": 1.0, "end_s": 1.4, "clock": "2026-07-14T10:20:01+01:00",
+    "confidence": 0.9, "alternatives": [["red away", 0.1]], "flags": ["x"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("start_s", float("inf")),
+        ("start_s", float("nan")),
+        ("end_s", "soon"),
+        ("end_s", -1),
+        ("start_s", 1e300),
+        ("start_s", True),
+        ("confidence", float("inf")),
+        ("confidence", "much"),
+        ("kind", 5),
+        ("kind", ["back"]),
+        ("mark", ["red"]),
+        ("recording", 5),
+        ("clock", "2026-07-14T10:20:01"),
+        ("clock", "9999-12-31T23:59:59+00:00"),
+        ("clock", 5),
+        ("alternatives", 5),
+        ("alternatives", [["red away"]]),
+        ("alternatives", [["red away", float("nan")]]),
+        ("flags", 5),
+        ("flags", [5]),
+        ("heard", {}),
+    ],
+)
+def test_a_record_of_wrong_types_is_left_out_and_told(
+    tmp_path: Path, key: str, value: object
+) -> None:
+    path = tmp_path / "live-1.jsonl"
+    records = [GOOD, GOOD | {key: value}, {"type": "own voice", "start_s": value}]
+    path.write_text("\n".join(json.dumps(r) for r in records), "utf-8")
+
+    session = read_session(path)
+
+    assert len(session.events) == 1
+    assert session.broken_lines == 2
+
+
+def test_lines_that_are_no_records_are_counted(tmp_path: Path) -> None:
+    path = tmp_path / "live-1.jsonl"
+    lines = [json.dumps(GOOD), "[" * 100_000, "7", "\x00" * 50, "{", json.dumps(GOOD)]
+    path.write_text("\n".join(lines), "utf-8")
+
+    session = read_session(path)
+
+    assert (len(session.events), session.broken_lines) == (2, 4)
+
+
+def test_a_name_that_is_not_utf8_comes_back(tmp_path: Path) -> None:
+    journal = Journal(tmp_path / "live-1.jsonl")
+    assert journal.write({"type": "session", "source": "caf\udce9.wav"})
+    journal.close()
+
+    (record,) = read_journal(journal.path).records
+    assert record["source"] == "caf\udce9.wav"
+    assert not journal.write({"type": "late"})  # after the end, by a thread that hung

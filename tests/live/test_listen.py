@@ -22,6 +22,7 @@ from live import stand_in
 from treeward.cli.listen import command
 from treeward.errors import HuntError, SoundError, TreewardError
 from treeward.hunt import Hunt
+from treeward.listening import recover_sessions
 from treeward.live import opening
 from treeward.live.journal import read_journal
 from treeward.live.opening import only_listener
@@ -182,6 +183,74 @@ def test_a_second_listener_on_one_hunt_is_refused(hunt_dir: Path, beeps: Path) -
     rehearse(hunt_dir, beeps)  # once the first has ended it works
 
 
+BAD_CELL = ("2026-07-14T10:20:01", "2026-07-14 at ten")
+
+
+def spoil_review(hunt_dir: Path) -> None:
+    path = hunt_dir / "review.csv"
+    text = path.read_text("utf-8")
+    assert BAD_CELL[0] in text
+    path.write_text(text.replace(*BAD_CELL), "utf-8")
+
+
+def test_a_bad_cell_in_the_review_keeps_nobody_from_dictating(
+    hunt_dir: Path, beeps: Path
+) -> None:
+    rehearse(hunt_dir, beeps)
+    spoil_review(hunt_dir)
+
+    results = [
+        CliRunner().invoke(
+            command,
+            ["--hunt", str(hunt_dir), "--input", str(beeps), "--pace", "fast",
+             "--start", "2026-07-15 09:00:00"],
+        )
+        for _ in range(2)
+    ]  # fmt: skip
+
+    for result in results:
+        assert result.exit_code == 1
+        assert "09:00:05  red back" in result.stdout
+        assert "3 notes" in result.stdout
+        assert "3 notes kept, not in review.csv yet (review.csv row" in result.stderr
+        assert "treeward review: it brings them in" in result.stderr
+    path = hunt_dir / "review.csv"
+    path.write_text(path.read_text("utf-8").replace(*BAD_CELL[::-1]), "utf-8")
+    recover_sessions(Hunt(hunt_dir))
+    assert sorted(review(hunt_dir)) == sorted(WANTED * 3)
+
+
+def test_another_command_at_work_does_not_hold_up_dictation(
+    hunt_dir: Path, beeps: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("treeward.listening._PATIENCE_S", 0.0)
+    rehearse(hunt_dir, beeps)
+    path = hunt_dir / ".treeward" / "live"
+    for journal in path.glob("*.jsonl"):  # as if its notes were not merged yet
+        kept = [x for x in journal.read_text("utf-8").split("\n") if "merged" not in x]
+        journal.write_text("\n".join(kept), "utf-8")
+
+    with Hunt(hunt_dir).locked("transcribe"):
+        result = CliRunner().invoke(
+            command,
+            ["--hunt", str(hunt_dir), "--input", str(beeps), "--pace", "fast"],
+        )
+
+    assert "red back" in result.stdout
+    assert "another Treeward command is at work" in result.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such shell there")
+def test_standard_input_that_is_closed_is_told_in_one_line(hunt_dir: Path) -> None:
+    done = subprocess.run(
+        ["/bin/sh", "-c", '"$0" "$1" --hunt "$2" --input - <&-', sys.executable,
+         str(STAND_IN), str(hunt_dir)],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+
+    assert "SoundError: standard input: is closed" in done.stderr.splitlines()[-1]
+
+
 # --- with processes ------------------------------------------------------------
 
 
@@ -241,8 +310,10 @@ def test_killed_listener_loses_no_answered_note_and_a_second_of_sound(
     process.send_signal(signal.SIGKILL)
     process.wait()
 
-    (piece,) = (hunt_dir / ".treeward" / "live").glob("live-*/*.wav")
-    on_disk, _ = soundfile.read(piece, dtype="float32")  # playable as it lies there
+    pieces = sorted((hunt_dir / ".treeward" / "live").glob("live-*/0*.*"))
+    on_disk = np.concatenate(  # playable as they lie there
+        [soundfile.read(piece, dtype="float32")[0] for piece in pieces]
+    )
     output = invoke(hunt_dir, "--input", "-", "--no-sounds", input=bytes(3200))
 
     assert fed / 32_000 - len(on_disk) / 16_000 <= 1.0
@@ -266,7 +337,7 @@ def test_a_plain_kill_ends_as_ctrl_c_does(hunt_dir: Path, start: Start) -> None:
     rest, _ = process.communicate(timeout=20)
 
     assert process.returncode == 0
-    assert b"1 notes" in rest
+    assert b"1 note, " in rest
     assert review(hunt_dir) == WANTED[:1]
 
 

@@ -14,7 +14,7 @@ import soundfile
 
 from live import stand_in
 from treeward.audio.records import SAMPLE_RATE_HZ, Block
-from treeward.live import intake
+from treeward.live import cuts, intake
 from treeward.live.journal import Journal, read_journal
 from treeward.live.office import Office, trips_to_halve
 from treeward.live.records import Chunk, Snapshot
@@ -358,7 +358,7 @@ def test_a_second_pass_leaves_out_what_the_tool_said(tmp_path: Path) -> None:
 def test_a_recognizer_that_cannot_keep_up_leaves_the_rest_to_the_second_pass(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(intake, "HELD_STRETCHES", 1)
+    monkeypatch.setattr(cuts, "HELD_STRETCHES", 1)
     slow = stand_in.BeepRecognizer.decode
 
     def decode(self: object, stretch: Block) -> object:

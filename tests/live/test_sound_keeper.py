@@ -195,3 +195,108 @@ def test_nothing_to_join(tmp_path: Path) -> None:
 
     assert join_pieces(tmp_path / "live-1", tmp_path / "live-1.flac") is None
     assert not (tmp_path / "live-1").exists()
+
+
+def killed_while_removing(tmp_path: Path, *gone: int) -> tuple[Path, Path]:
+    """Three pieces that were joined, of which some are removed already."""
+    pieces, recording = tmp_path / "live-1", tmp_path / "recordings" / "live-1.flac"
+    for at_ms, seed in ((0, 1), (1000, 2), (2500, 3)):
+        write_piece(pieces, at_ms, noise(1.0, seed))
+    kept = tmp_path / "kept"
+    shutil.copytree(pieces, kept)
+    assert join_pieces(pieces, recording) is not None
+    for at_ms in gone:
+        (kept / f"{at_ms:010d}.flac").unlink()
+    kept.rename(pieces)
+    return pieces, recording
+
+
+@pytest.mark.parametrize("gone", [(), (0,), (0, 1000), (1000,), (2500,)])
+def test_a_removal_cut_short_leaves_the_recording_as_it_was(
+    tmp_path: Path, gone: tuple[int, ...]
+) -> None:
+    pieces, recording = killed_while_removing(tmp_path, *gone)
+    before = recording.read_bytes()
+
+    assert join_pieces(pieces, recording) is None
+
+    assert recording.read_bytes() == before
+    assert [p.name for p in tmp_path.rglob("*.flac")] == ["live-1.flac"]
+
+
+def test_a_piece_that_is_open_elsewhere_is_seen_to_be_joined(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pieces, recording = tmp_path / "live-1", tmp_path / "live-1.flac"
+    write_piece(pieces, 0, noise(1.0))
+
+    def held(self: Path, target: Path) -> Path:
+        raise PermissionError(13, "open elsewhere", str(self), None, str(target))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(type(pieces), "rename", held)
+        assert join_pieces(pieces, recording) is not None
+    before = recording.read_bytes()
+
+    assert join_pieces(pieces, recording) is None
+    assert recording.read_bytes() == before
+    assert not pieces.exists()
+
+
+def test_another_recording_of_that_name_is_not_written_over(tmp_path: Path) -> None:
+    pieces, recording = tmp_path / "live-1", tmp_path / "live-1.flac"
+    write_piece(pieces, 0, noise(1.0, 1))
+    soundfile.write(recording, noise(2.0, 2), SAMPLE_RATE_HZ)
+    before = recording.read_bytes()
+
+    joined = join_pieces(pieces, recording)
+
+    assert joined is not None
+    assert joined.path.name == "live-1-part-2.flac"
+    assert any("kept beside" in line for line in joined.remarks)
+    assert recording.read_bytes() == before
+    assert np.array_equal(read(joined.path), noise(1.0, 1))
+
+
+def test_a_piece_named_for_years_on_is_kept_apart(tmp_path: Path) -> None:
+    pieces, recording = tmp_path / "live-1", tmp_path / "live-1.flac"
+    write_piece(pieces, 0, noise(1.0, 1))
+    write_piece(pieces, 99_999_999_999_999, noise(1.0, 2))
+
+    joined = join_pieces(pieces, recording)
+
+    assert joined is not None
+    assert np.array_equal(read(recording), noise(1.0, 1))
+    apart = tmp_path / "live-1-from-99999999999999.flac"
+    assert np.array_equal(read(apart), noise(1.0, 2))
+    assert any(line.startswith(apart.name) for line in joined.remarks)
+
+
+def test_a_piece_that_cannot_be_read_is_kept_and_told_once(tmp_path: Path) -> None:
+    pieces, recording = tmp_path / "live-1", tmp_path / "live-1.flac"
+    write_piece(pieces, 0, noise(1.0, 1))
+    (pieces / "0000001000.flac").write_bytes(b"fLaC, and no more")
+    (pieces / "\N{SUPERSCRIPT TWO}.wav").write_bytes(b"no piece")
+
+    joined = join_pieces(pieces, recording)
+
+    assert joined is not None
+    assert any("cannot be read" in line for line in joined.remarks)
+    assert np.array_equal(read(recording), noise(1.0, 1))
+    kept = tmp_path / "live-1.left" / "0000001000.flac"
+    assert kept.read_bytes() == b"fLaC, and no more"
+    assert not pieces.exists()
+
+
+def test_a_piece_is_moved_to_where_it_began_after_all(tmp_path: Path) -> None:
+    keeper = SoundKeeper(tmp_path)
+    keeper.begin(4.0)
+    keeper.write(noise(1.0))
+    keeper.end(moved_to_s=2.5)
+    keeper.begin(4.0)
+    keeper.write(noise(0.5, 2))
+    keeper.close()
+
+    assert sorted(p.name for p in tmp_path.iterdir()) == [
+        "0000002500.flac", "0000004000.flac"
+    ]  # fmt: skip

@@ -8,6 +8,8 @@ sound of a film is as good as a memo.
 from __future__ import annotations
 
 import logging
+import os
+import sys
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from treeward.audio.metadata import creation_time
+from treeward.audio.ogg_links import LinkFile, links_of
 from treeward.audio.records import SAMPLE_RATE_HZ, Block, SoundInfo
 from treeward.audio.resample import Resampler
 from treeward.errors import SoundError
@@ -25,6 +28,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from treeward.audio.ogg_links import Link
+
     Chunks = Iterator[NDArray[np.float32]]
 
 MOST_CHANNELS = 64  # more is not a sound recording
@@ -32,6 +37,9 @@ LEAST_RATE_HZ = 4000  # telephones sample 8000 times a second; less is no speech
 MOST_RATE_HZ = 768_000  # the fastest recorders for sound; more is a spoilt header
 MOST_CHUNKS = 1000  # before the samples of a WAV file; more is a spoilt header
 SILENT_PEAK = 1e-5  # -100 dB of full scale: below the last bit of 16
+# Formats without a length: what FFmpeg tells is a guess from the bit rate.
+_GUESSED = frozenset({"amr", "amrnb", "amrwb", "aac", "mp3"})
+_MOST_MISSING_S = 600.0  # of silence in place of what cannot be decoded; choice
 _READ_S = 1.0  # libsndfile and memory are both content with a second at a time
 _MEND_COPY = "Copy it from the recorder again, or convert it to WAV"
 _log = logging.getLogger(__name__)
@@ -48,10 +56,11 @@ def probe(path: str | PathLike[str]) -> SoundInfo:
     path = _existing(path)
     created = creation_time(path)
     if _for_soundfile(path):
+        chained_s = sum(length_s for _, length_s in _chained(path))
         with _soundfile(path) as sound:
             return SoundInfo(
                 path=path,
-                duration_s=sound.frames / sound.samplerate,
+                duration_s=chained_s or sound.frames / sound.samplerate,
                 sample_rate_hz=sound.samplerate,
                 channels=sound.channels,
                 container=sound.format,
@@ -186,6 +195,8 @@ def _open_chunks(
     path: Path, start_s: float, faults: list[SoundError]
 ) -> tuple[Chunks, int]:
     if _for_soundfile(path):
+        if links := _chained(path):
+            return _chained_chunks(path, links, start_s, faults), SAMPLE_RATE_HZ
         with _soundfile(path) as sound:
             rate = int(sound.samplerate)
         return _soundfile_chunks(path, start_s, faults), rate
@@ -194,12 +205,17 @@ def _open_chunks(
     return _container_chunks(path, start_s, faults), rate
 
 
+def _named(path: Path) -> str | bytes:
+    """Give a path as soundfile takes it, also one that is not UTF-8."""
+    return str(path) if sys.platform == "win32" else os.fsencode(path)
+
+
 def _for_soundfile(path: Path) -> bool:
     """Say whether soundfile reads this file, and finds something in it."""
     import soundfile
 
     try:
-        with soundfile.SoundFile(path) as sound:
+        with soundfile.SoundFile(_named(path)) as sound:
             # A recorder that lost power leaves a header that says nothing is there.
             plausible = _plausible(sound.samplerate, sound.channels)
             return plausible and bool(0 < sound.frames < 1 << 62)
@@ -215,7 +231,7 @@ def _plausible(rate_hz: int, channels: int) -> bool:
 def _soundfile(path: Path) -> Iterator[Any]:
     import soundfile
 
-    with soundfile.SoundFile(path) as sound:
+    with soundfile.SoundFile(_named(path)) as sound:
         yield sound
 
 
@@ -253,7 +269,7 @@ def _container(path: Path) -> Iterator[tuple[Any, Any]]:
 def _soundfile_chunks(path: Path, start_s: float, faults: list[SoundError]) -> Chunks:
     import soundfile
 
-    with soundfile.SoundFile(path) as sound:
+    with soundfile.SoundFile(_named(path)) as sound:
         first = round(start_s * sound.samplerate)
         if first >= sound.frames:
             return
@@ -276,6 +292,52 @@ def _soundfile_chunks(path: Path, start_s: float, faults: list[SoundError]) -> C
                     f"the header says {stated / sound.samplerate:.1f} s",
                 )
             )
+
+
+def _chained(path: Path) -> list[tuple[Link, float]]:
+    """Give the streams of a chained Ogg file with their seconds; none of others."""
+    import soundfile
+
+    links = links_of(path)
+    if len(links) < 2:
+        return []
+    lengths = []
+    for link in links:
+        try:
+            with LinkFile(path, link) as part, soundfile.SoundFile(part) as sound:
+                good = _plausible(sound.samplerate, sound.channels)
+                lengths.append(sound.frames / sound.samplerate if good else 0.0)
+        except soundfile.LibsndfileError:
+            lengths.append(0.0)
+    return list(zip(links, lengths, strict=True))
+
+
+def _chained_chunks(
+    path: Path,
+    links: list[tuple[Link, float]],
+    start_s: float,
+    faults: list[SoundError],
+) -> Chunks:
+    """Read the streams of a chained file one after the other, at SAMPLE_RATE_HZ."""
+    import soundfile
+
+    begins_s = 0.0
+    for link, length_s in links:
+        if not length_s:
+            faults.append(_cut_off(path, begins_s, "a part of it cannot be read"))
+            continue
+        ends_s = begins_s + length_s
+        if start_s < ends_s:
+            with LinkFile(path, link) as part, soundfile.SoundFile(part) as sound:
+                sound.seek(round(max(start_s - begins_s, 0.0) * sound.samplerate))
+                yield from Resampler(sound.samplerate).stream(_parts(sound))
+        begins_s = ends_s
+
+
+def _parts(sound: Any) -> Chunks:  # noqa: ANN401 (untyped)
+    step = max(int(sound.samplerate * _READ_S), 1)
+    while len(part := sound.read(step, dtype="float32", always_2d=True)):
+        yield _mono(part)
 
 
 def _cut_off(path: Path, at_s: float, why: str) -> SoundError:
@@ -318,11 +380,14 @@ def _container_chunks(path: Path, start_s: float, faults: list[SoundError]) -> C
             if start_s:
                 at = int(start_s / stream.time_base)
                 container.seek(at, stream=stream, backward=True)
-            for frame in container.decode(stream):
+            for frame, missing_s in _frames(container, stream):
                 part = _mono(_as_rows(frame))
                 if skip is None:
                     begins_s = frame.time if frame.time is not None else start_s
                     skip = max(round((start_s - begins_s) * frame.sample_rate), 0)
+                elif missing_s:
+                    gap = np.zeros(round(missing_s * frame.sample_rate), np.float32)
+                    part = np.concatenate([gap, part])
                 done += len(part) / frame.sample_rate
                 dropped = min(skip, len(part))
                 skip -= dropped
@@ -332,9 +397,43 @@ def _container_chunks(path: Path, start_s: float, faults: list[SoundError]) -> C
             faults.append(_cut_off(path, start_s + done, str(error.strerror)))
             return
         stated = container.duration
+        if container.format.name in _GUESSED:
+            return
         if stated and not start_s and done < stated / 1e6 - 0.5:
             why = f"the header says {stated / 1e6:.1f} s"
             faults.append(_cut_off(path, done, why))
+
+
+def _frames(container: Any, stream: Any) -> Iterator[tuple[Any, float]]:  # noqa: ANN401
+    """Yield frames, and the seconds before each that the decoder knows nothing of.
+
+    Phones leave out what is silent, and a bit may be wrong: the rest is good still.
+
+    Raises
+    ------
+    FFmpegError
+        Nothing good follows.
+    """
+    from av.error import FFmpegError, InvalidDataError
+
+    missing_s = 0.0
+    fault: FFmpegError | None = None
+    try:
+        for packet in container.demux(stream):
+            try:
+                frames = packet.decode()
+            except InvalidDataError as error:
+                missing_s += float((packet.duration or 0) * (packet.time_base or 0))
+                if packet.size > 1:  # AMR: one byte says that nobody spoke
+                    fault = error
+                continue
+            for frame in frames:
+                yield frame, min(missing_s, _MOST_MISSING_S)
+                missing_s, fault = 0.0, None
+    except FFmpegError as error:
+        fault = error
+    if fault is not None:
+        raise fault
 
 
 def _as_rows(frame: Any) -> NDArray[np.float32]:  # noqa: ANN401

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import signal
 import sys
-from contextlib import contextmanager, nullcontext
-from typing import TYPE_CHECKING, Any
+from contextlib import contextmanager, nullcontext, suppress
+from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from treeward.live.opening import Wanted
     from treeward.live.records import Heard, Snapshot
     from treeward.live.session import Session
+    from treeward.live.streams import Pipe
+
+
+_MEND_WAITING = "Mend that, then run treeward review: it brings them in."
 
 
 @click.command(name="listen")
@@ -82,27 +86,36 @@ def command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noq
     _check(asked)
     from treeward.hunt import Hunt
     from treeward.listening import merge_into_review
-    from treeward.live.opening import only_listener
+    from treeward.live.opening import only_listener, open_pipe
     from treeward.live.recovery import recover
 
+    pipe = open_pipe() if asked["input_"] == "-" else None
     say = _to_stderr if asked["as_json"] else _to_stdout
     hunt = Hunt(hunt_dir)
     wanted = _wanted(hunt, asked)
-    merge = merge_into_review(hunt)
     with only_listener(hunt_dir):
-        for line in recover(hunt_dir, merge).lines:
+        # Somebody wants to speak: what takes long or is at fault comes afterwards.
+        now = merge_into_review(hunt, wait_s=0.0)
+        before = recover(hunt_dir, now, sound=False, can_wait=True)
+        for line in before.lines:
             say(line)
+        if before.waiting:
+            say("Notes of earlier listening are kept, and wait for later.")
         _show_cautions(hunt_dir, say, can_ask=asked["input_"] != "-")
-        session = _listen(hunt, wanted, plain=_is_plain(asked), say=say)
-        done = recover(hunt_dir, merge)
+        session = _listen(hunt, wanted, plain=_is_plain(asked), say=say, stdin=pipe)
+        done = recover(hunt_dir, merge_into_review(hunt), can_wait=True)
     summary = session.summary()
     if asked["as_json"]:
         import json
 
         click.echo(json.dumps(summary, indent=2))
-        return
-    for line in [*done.lines, *_summary_lines(summary)]:
-        click.echo(line)
+    else:
+        for line in [*done.lines, *_summary_lines(summary)]:
+            click.echo(line)
+    if done.waiting:
+        for line in done.waiting:
+            click.echo(f"treeward: {line}. {_MEND_WAITING}", err=True)
+        sys.exit(1)
 
 
 def _check(asked: dict[str, Any]) -> None:
@@ -140,11 +153,20 @@ def _wanted(hunt: Hunt, asked: dict[str, Any]) -> Wanted:
 
 
 def _is_plain(asked: dict[str, Any]) -> bool:
-    return bool(asked["plain"] or asked["as_json"]) or not sys.stdout.isatty()
+    return bool(asked["plain"] or asked["as_json"]) or not _is_terminal(sys.stdout)
+
+
+def _is_terminal(stream: TextIO | None) -> bool:
+    return stream is not None and stream.isatty()
 
 
 def _listen(
-    hunt: Hunt, wanted: Wanted, *, plain: bool, say: Callable[[str], None]
+    hunt: Hunt,
+    wanted: Wanted,
+    *,
+    plain: bool,
+    say: Callable[[str], None],
+    stdin: Pipe | None,
 ) -> Session:
     from datetime import datetime
 
@@ -159,19 +181,17 @@ def _listen(
         wanted,
         pair=pair_for(hunt),
         locate=locate_for(hunt, datetime.now(tz=hunt.zone)),
+        stdin=stdin,
         on_heard=printed if plain else _quiet,
         on_said=say if plain else _quiet,
     )
     if plain:
         say(f"Listening to {session.source_name}. Ctrl-C ends.")
     with (
-        _ends_on_signal(),
+        _ends_on_signal(session.ask_to_stop),
         nullcontext(_nothing) if plain else _screen(session) as show,
     ):
-        try:
-            session.run(show)
-        except KeyboardInterrupt:
-            session.finish()
+        session.run(show)
     return session
 
 
@@ -187,20 +207,23 @@ def _screen(session: Session) -> Iterator[Callable[[Snapshot], None]]:
 
         def show(snapshot: Snapshot) -> None:
             view.snapshot = snapshot
-            live.refresh()
+            with suppress(OSError):  # a terminal that was closed
+                live.refresh()
 
         yield show
 
 
 @contextmanager
-def _ends_on_signal() -> Iterator[None]:
-    """Let a closed terminal or a plain kill end the session as Ctrl-C does.
+def _ends_on_signal(ask_to_stop: Callable[[], None]) -> Iterator[None]:
+    """Let Ctrl-C, a closed terminal and a plain kill end the session.
 
-    Ctrl-C is named too: a shell lets its background jobs ignore it.
+    The handler only sets a mark: an exception out of a lock or a join would leave
+    threads at work behind a closed journal. Ctrl-C is named too, as a shell lets its
+    background jobs ignore it.
     """
 
     def end(*_: object) -> None:
-        raise KeyboardInterrupt
+        ask_to_stop()
 
     # SIGBREAK is what Windows makes of a closed console, SIGHUP what others do.
     ends = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
@@ -222,11 +245,13 @@ def _quiet(*_: object) -> None:
 
 
 def _to_stdout(line: str) -> None:
-    click.echo(line)
+    with suppress(OSError):  # whoever read along has gone, and the listening goes on
+        click.echo(line)
 
 
 def _to_stderr(line: str) -> None:
-    click.echo(line, err=True)
+    with suppress(OSError):
+        click.echo(line, err=True)
 
 
 def _heard_line(heard: Heard) -> str:
@@ -254,7 +279,7 @@ def _show_cautions(
         return
     for head, body in CAUTIONS:
         say(f"{head}. {body}")
-    if can_ask and sys.stdin.isatty() and sys.stdout.isatty():
+    if can_ask and _is_terminal(sys.stdin) and _is_terminal(sys.stdout):
         click.pause("Press any key to go on.")
     cautions_shown(hunt_dir)
 
@@ -272,11 +297,12 @@ def _list_devices() -> None:
 
 def _summary_lines(summary: dict[str, Any]) -> list[str]:
     minutes = summary["sound_kept_s"] / 60
-    lines = [f"{summary['notes']} notes, {minutes:.1f} minutes of sound kept"]
+    notes = f"{summary['notes']} note{'' if summary['notes'] == 1 else 's'}"
+    lines = [f"{notes}, {minutes:.1f} minutes of sound kept"]
     if summary["latency_median_s"] is not None:
         lines.append(
-            f"answered {summary['latency_median_s']:.2f} s after a phrase (median), "
-            f"{summary['latency_95_s']:.2f} s (95 %)"
+            f"Half of them were answered within {summary['latency_median_s']:.1f} s of "
+            f"being said, nearly all within {summary['latency_95_s']:.1f} s"
         )
     lines.append("Look the notes over: treeward review")
     return lines

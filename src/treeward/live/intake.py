@@ -1,7 +1,8 @@
-"""Sound from its source to the disk and to the recognizer's queue.
+"""Sound from its source to the disk.
 
-Two threads: one takes sound from the source, one keeps it, watches for gaps and cuts
-it. Nothing in the first waits for the disk.
+Two threads: one takes sound from the source, one writes it to the disk. The second
+waits for the disk alone: cutting, hearing and the journal have threads of their own
+(cuts.py, session.py), to which it only hands on.
 """
 
 from __future__ import annotations
@@ -12,20 +13,17 @@ import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
+from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
-from treeward.live.ears import Cutter
-from treeward.live.level import LevelMeter
-from treeward.live.watch_clock import GAP_S, SampleClock
+from treeward.live.cuts import Cuts, Sound
+from treeward.live.watch_clock import GAP_S, STEP_S, SampleClock, Timeline
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-
-    import numpy as np
-    from numpy.typing import NDArray
+    from collections.abc import Callable
 
     from treeward.live.ears import Ears
     from treeward.live.gate import Gate
+    from treeward.live.level import LevelMeter
     from treeward.live.records import Chunk, Source
     from treeward.live.sound_keeper import SoundKeeper
     from treeward.live.watch_clock import WatchClock
@@ -34,13 +32,19 @@ PIECE_S = 600.0  # a piece is ended at the next pause after this; choice
 PIECE_MOST_S = 660.0  # and at this, pause or not
 HELD_CHUNKS = 600  # a minute of sound between source and disk
 REHEARSED_CHUNKS = 4  # played fast, time must not run ahead of the notes
-HELD_STRETCHES = 64  # waiting to be recognised
 DISK_RETRY_S = 5.0
+SETTLE_S = 0.5  # after which it is known how old the first sound was; guess
+SETTLE_SOUND_S = 5.0  # or after so much sound: more than a pipe and a card hold; guess
+MISPLACED_S = 0.02  # first sound put this far off is moved to its place; choice
+MISSING_S = 0.25  # sound this far behind the clock has a hole in it; guess
+BACK_MOST_S = 0.1  # cut off between pieces, of a card that runs fast; choice
+CARD_OFF = 3e-4  # no card's crystal is further off; guess
+LEAVE_S = 5.0  # for an open device to be closed before we exit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gap:
-    """Sound that is missing, between two elapsed seconds."""
+    """Sound that is missing, between two seconds of the recording."""
 
     from_s: float
     to_s: float
@@ -48,14 +52,15 @@ class Gap:
 
 
 class Intake:
-    """Runs the two sound threads.
+    """Runs the sound's threads.
 
     Parameters
     ----------
-    on_gap, on_piece, on_lost, on_unheard
-        Told of missing sound after it has ended; of each piece that begins, with its
-        second and the sound card's drift so far; of a source that went silent; of a
-        stretch that could not wait for the recognizer.
+    on_gap, on_piece, on_lost, on_unheard, on_clock_set
+        Told, from the cutter's thread, of missing sound after it has ended; of each
+        piece that begins, with its second and the sound card's drift so far; of a
+        source that went silent; of seconds that the recognizer could not take; of the
+        computer's clock being set.
     """
 
     def __init__(
@@ -69,39 +74,48 @@ class Intake:
         on_gap: Callable[[Gap], None],
         on_piece: Callable[[float, float], None],
         on_lost: Callable[[str], None],
-        on_unheard: Callable[[Block], None],
+        on_unheard: Callable[[float, float], None],
         on_clock_set: Callable[[float], None],
         paced: bool = True,
     ) -> None:
         self._source = source
         self._keeper = keeper
-        self._ears = ears
         self._watch = watch
-        self._gate = gate
         self._on_gap = on_gap
         self._on_piece = on_piece
         self._on_lost = on_lost
-        self._on_unheard = on_unheard
         self._on_clock_set = on_clock_set
         self._chunks: queue.Queue[Chunk | None] = queue.Queue(
             HELD_CHUNKS if paced else REHEARSED_CHUNKS
         )
-        self.stretches: queue.Queue[Block | None] = queue.Queue(
-            HELD_STRETCHES if paced else 1
-        )
+        self._cuts = Cuts(ears, gate, on_unheard=on_unheard, paced=paced)
+        self.stretches = self._cuts.stretches
         self._clock = SampleClock()
-        self._cutter = Cutter(ears)
+        self._timeline = Timeline()
+        self._settled = False
+        self._first_arrival_s = 0.0
+        self._earliest_s = 0.0  # that sound may be put at
+        self._last_s = watch.now_s()  # second of the recording up to which sound is
         self._piece_s = 0.0
-        self._last_s = watch.now_s()  # elapsed second up to which sound is there
         self._try_disk_s = -math.inf
-        self.meter = LevelMeter()
         self.heard_samples = 0
         self.worst_drift_s = 0.0
         self.fault: Exception | None = None
         self._threads = [
             threading.Thread(target=self._draw, name="source", daemon=True),
             threading.Thread(target=self._keep, name="keep", daemon=True),
+            threading.Thread(target=self._cuts.run, name="cut", daemon=True),
         ]
+
+    @property
+    def meter(self) -> LevelMeter:
+        """How loud the sound is."""
+        return self._cuts.meter
+
+    @property
+    def hearing_fault(self) -> str:
+        """What keeps sound from being cut for the recognizer, "" while all is well."""
+        return self._cuts.fault
 
     @property
     def current_offset_s(self) -> float:
@@ -113,6 +127,18 @@ class Intake:
         for thread in self._threads:
             thread.start()
 
+    def close(self) -> None:
+        """Stop the source and wait until what it gave is kept and cut."""
+        self._source.stop()
+        source, keep, cut = self._threads
+        if not source.ident:
+            return  # never started
+        source.join(timeout=LEAVE_S)
+        if source.is_alive():  # waits for input that may never come
+            self._chunks.put(None)
+        keep.join()
+        cut.join()
+
     def _draw(self) -> None:
         try:
             for chunk in self._source.chunks():
@@ -122,57 +148,136 @@ class Intake:
         finally:
             self._chunks.put(None)
 
+    # --- the disk's thread ---------------------------------------------------
+
     def _keep(self) -> None:
         try:
-            while (chunk := self._chunks.get()) is not None:
+            while (chunk := self._next()) is not None:
                 self._take(chunk)
+            self._break()
         except Exception as error:  # noqa: BLE001 (told by the main thread; a thread would die unheard)
             self.fault = error
             self._source.stop()
             while self._chunks.get() is not None:
                 pass
         finally:
-            self._break()
-            self.stretches.put(None)
+            self._cuts.end()
+
+    def _next(self) -> Chunk | None:
+        while True:
+            unsettled = self._timeline.steps and not self._settled
+            try:
+                return self._chunks.get(timeout=SETTLE_S if unsettled else None)
+            except queue.Empty:  # nothing more comes: what is here is all there was
+                self._settle(self._clock.end_sample / SAMPLE_RATE_HZ)
+                self._cuts.place(self._timeline)
 
     def _take(self, chunk: Chunk) -> None:
         if not len(chunk.samples):
             if chunk.lost:
                 self._break()
-                self._on_lost(chunk.lost)
+                self._cuts.tell(lambda: self._on_lost(chunk.lost))
             return
         self._watch_for_gap(chunk)
         clock = self._clock
+        begins_s = clock.end_sample / SAMPLE_RATE_HZ  # of the sound that hangs together
         clock.push(len(chunk.samples), chunk.arrival_s)
-        if abs(drift := clock.drift_s()) > abs(self.worst_drift_s):
-            self.worst_drift_s = drift
-        length_s = len(chunk.samples) / SAMPLE_RATE_HZ
-        start_s = clock.elapsed_at(clock.end_sample / SAMPLE_RATE_HZ - length_s)
-        self._store(chunk.samples, start_s)
+        self._place(chunk, begins_s)
+        self._store(chunk, begins_s)
         self.heard_samples += len(chunk.samples)
-        self._last_s = start_s + length_s
-        self.meter.push(chunk.samples)
-        samples = chunk.samples
-        if self._gate is not None:
-            samples = self._gate.mute(samples, start_s)
-        self._pass_on(self._cutter.push(samples))
+        ends_s = begins_s + len(chunk.samples) / SAMPLE_RATE_HZ
+        self._last_s = self._timeline.at(begins_s) + ends_s - begins_s
+        self._cuts.push(
+            Sound(
+                samples=chunk.samples,
+                begins_s=begins_s,
+                elapsed_s=clock.elapsed_at(begins_s),
+                timeline=self._timeline if self._settled else None,
+                # What comes faster than it was spoken can wait in its pipe.
+                can_wait=not self._source.live
+                or self._last_s > chunk.arrival_s + STEP_S,
+            )
+        )
 
-    def _store(self, samples: NDArray[np.float32], start_s: float) -> None:
+    # --- where sound is put --------------------------------------------------
+
+    def _place(self, chunk: Chunk, begins_s: float) -> None:
+        """Bring the timeline up to a chunk."""
+        offset_s = max(self._clock.offset_s, self._earliest_s)
+        if not self._timeline.steps:
+            self._first_arrival_s = chunk.arrival_s
+            self._timeline = self._timeline.step(0.0, offset_s)
+            self._settled = not self._source.live
+            return
+        if not self._settled:
+            waited_s = chunk.arrival_s - self._first_arrival_s
+            if waited_s >= SETTLE_S or begins_s >= SETTLE_SOUND_S:
+                self._settle(begins_s)
+            return
+        if abs(drift := self._clock.drift_s()) > abs(self.worst_drift_s):
+            self.worst_drift_s = drift
+        if self._clock.offset_s - self._timeline.offset_s > MISSING_S:
+            self._end_piece()  # what follows is put where it belongs
+
+    def _settle(self, begins_s: float) -> None:
+        """Fix where the first sound lies, which may have waited in a pipe or a card.
+
+        It is kept from its first chunk on, under the second at which that came. What
+        came more promptly after it tells how old it was; then its piece is moved to its
+        place. No stretch is handed on before, so that no note can lie beside its sound.
+        """
+        self._settled = True
+        came_s = self._timeline.offset_s
+        offset_s = max(self._clock.offset_s, self._earliest_s)
+        if came_s - offset_s <= MISPLACED_S:
+            return
+        self._timeline = Timeline().step(0.0, offset_s)
+        if self._keeper.writing and begins_s > 0:
+            moved_s = self._piece_s - (came_s - offset_s)
+            self._keeper.end(moved_to_s=max(0.0, moved_s))
+            self._try_disk_s = -math.inf
+
+    def _correct(self, begins_s: float) -> None:
+        """Follow the clock where a piece begins.
+
+        Silence fills what is missing. Of sound that a card running fast made too much
+        of, little is cut off at a time; more than a card can be off is no card's doing
+        (a stream that comes faster than it was spoken), and stays as it is.
+        """
+        ahead_s = self._timeline.offset_s - self._clock.offset_s
+        if ahead_s > STEP_S:
+            return
+        back_s = min(ahead_s, BACK_MOST_S, CARD_OFF * begins_s)
+        offset_s = self._timeline.offset_s - back_s
+        if self._settled and offset_s != self._timeline.offset_s:
+            self._timeline = self._timeline.step(begins_s, offset_s)
+
+    def _end_piece(self) -> None:
+        self._keeper.end()
+        self._try_disk_s = -math.inf
+
+    def _store(self, chunk: Chunk, begins_s: float) -> None:
         """Keep sound on disk, in pieces that end where nobody speaks."""
         keeper = self._keeper
+        start_s = self._timeline.at(begins_s)
         age_s = start_s - self._piece_s
         if keeper.writing and (
-            age_s > PIECE_MOST_S or (age_s > PIECE_S and not self._cutter.in_speech)
+            age_s > PIECE_MOST_S or (age_s > PIECE_S and not self._cuts.in_speech)
         ):
-            keeper.end()
-            self._try_disk_s = -math.inf
+            self._end_piece()
         if not keeper.writing and start_s >= self._try_disk_s:
+            if begins_s:
+                self._correct(begins_s)
+            start_s = max(0.0, self._timeline.at(begins_s))
             self._piece_s, self._try_disk_s = start_s, start_s + DISK_RETRY_S
-            if keeper.begin(max(0.0, start_s)):
-                self._on_piece(start_s, self._clock.drift_s())
-        if keeper.writing and not keeper.write(samples):
+            if keeper.begin(start_s):
+                drift_s = self._clock.drift_s()
+                self._cuts.tell(lambda: self._on_piece(start_s, drift_s))
+        if keeper.writing and not keeper.write(chunk.samples):
             keeper.end()  # a minute of it waits in memory already: a hole follows
             self._try_disk_s = start_s + DISK_RETRY_S
+
+    # --- what is missing -----------------------------------------------------
 
     def _watch_for_gap(self, chunk: Chunk) -> None:
         length_s = len(chunk.samples) / SAMPLE_RATE_HZ
@@ -181,50 +286,31 @@ class Intake:
         if moved > GAP_S and self._watch.sleeps_unseen:
             self._watch.take_sleep(moved)
             self._break()
-            woke_s = self._last_s + moved
-            why = "the computer slept"
-            self._on_gap(Gap(from_s=self._last_s, to_s=woke_s, why=why))
-            self._last_s = woke_s
+            self._tell_gap(self._last_s + moved, "the computer slept")
             return
         if moved:
-            self._on_clock_set(moved)
+            self._cuts.tell(lambda: self._on_clock_set(moved))
         if self._source.live and not why:
             late_s = self._clock.late_s(len(chunk.samples), chunk.arrival_s)
             if late_s > GAP_S:
                 why = "the computer slept or stood still"
         if why:
             self._break()
-            begun_s = max(chunk.arrival_s - length_s, self._last_s)
-            self._on_gap(Gap(from_s=self._last_s, to_s=begun_s, why=why))
+            self._tell_gap(max(chunk.arrival_s - length_s, self._last_s), why)
+
+    def _tell_gap(self, to_s: float, why: str) -> None:
+        gap = Gap(from_s=self._last_s, to_s=to_s, why=why)
+        self._cuts.tell(lambda: self._on_gap(gap))
+        self._last_s = self._earliest_s = to_s
 
     def _break(self) -> None:
         """End what hangs together: sound is missing from here on."""
-        self._pass_on(self._cutter.flush())
-        self._cutter = Cutter(self._ears)
+        if not self._settled:
+            self._settle(self._clock.end_sample / SAMPLE_RATE_HZ)
+        self._cuts.cut_off(self._timeline)
+        self._end_piece()
         self._clock = SampleClock()
-        self._keeper.end()
-        self._try_disk_s = -math.inf
-
-    def _pass_on(self, blocks: Sequence[Block]) -> None:
-        """Hand stretches to the recognizer, in seconds of the session."""
-        for cut in blocks:
-            start_s = self._clock.elapsed_at(cut.start_s)
-            block = Block(start_s=start_s, samples=cut.samples)
-            if not self._source.live:
-                self.stretches.put(block)
-                continue
-            try:
-                self.stretches.put_nowait(block)
-            except queue.Full:
-                self._on_unheard(block)
-
-    def close(self) -> None:
-        """Stop the source and wait until what it gave is kept and cut."""
-        self._source.stop()
-        source, keep = self._threads
-        if not source.ident:
-            return  # never started
-        source.join(timeout=5.0)  # an open device must be closed before we exit
-        if source.is_alive():  # waits for input that may never come
-            self._chunks.put(None)
-        keep.join(timeout=30.0)
+        if self.heard_samples:
+            self._earliest_s = self._last_s
+        self._timeline = Timeline()
+        self._settled = False

@@ -9,6 +9,7 @@ after sound no longer fits.
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import threading
@@ -19,14 +20,14 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.notes.events import Event, EventKind
 from treeward.speech.records import Alternative
-from treeward.whole_file import read_plain
 from treeward.within import open_plain
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 BALLAST_BYTES = 256 * 1024  # about 700 notes; a day holds fewer
-MOST_BYTES = 64 * 1024 * 1024  # a day's journal is one MB; choice
+MOST_LINE_BYTES = 1 << 20  # a record is a few hundred bytes; choice
+MOST_S = 1e7  # of a session: four months; choice
 BALLAST_NAME = "room-for-notes.bin"
 
 
@@ -65,7 +66,8 @@ class Journal:
         """
         line = json.dumps(record, ensure_ascii=False, separators=(",", ":"))
         with self._lock:
-            self._waiting.append(line.encode() + b"\n")
+            # A name that is not UTF-8 comes back as it was: JSON writes it so too.
+            self._waiting.append(line.encode("utf-8", "backslashreplace") + b"\n")
             return self._drain()
 
     def retry(self) -> bool:
@@ -79,6 +81,8 @@ class Journal:
         return len(self._waiting)
 
     def _drain(self) -> bool:
+        if self._file.closed:
+            return False
         while self._waiting:
             if self._append(self._waiting[0]):
                 self._waiting.popleft()
@@ -111,6 +115,8 @@ class Journal:
     def close(self) -> None:
         """Write what is waiting, as far as it goes, and close."""
         with self._lock:
+            if self._file.closed:
+                return
             self._drain()
             self._file.close()
             self._ballast.unlink(missing_ok=True)
@@ -125,21 +131,30 @@ class JournalText:
 
 
 def read_journal(path: Path) -> JournalText:
-    """Read a journal, leaving out lines that a crash cut short."""
+    """Read a journal, leaving out lines that a crash cut short.
+
+    Raises
+    ------
+    OSError
+        It is no file, or may not be read.
+    """
     records: list[dict[str, Any]] = []
     broken = 0
-    for line in read_plain(path, most_bytes=MOST_BYTES).split(b"\n"):
-        if not line:
-            continue
-        try:
-            record = json.loads(line)
-        except (ValueError, RecursionError):
-            broken += 1
-            continue
-        if isinstance(record, dict):
-            records.append(record)
-        else:
-            broken += 1
+    if not path.is_file():  # a pipe would never end
+        raise OSError(errno.EINVAL, "is not a file", str(path))
+    with path.open("rb") as file:
+        while line := file.readline(MOST_LINE_BYTES):
+            if not line.strip():
+                continue
+            try:
+                record = json.loads(line)
+            except (ValueError, RecursionError):
+                broken += 1
+                continue
+            if isinstance(record, dict):
+                records.append(record)
+            else:
+                broken += 1
     return JournalText(records=tuple(records), broken_lines=broken)
 
 
@@ -168,24 +183,54 @@ def event_of(record: dict[str, Any]) -> Event:
 
     Raises
     ------
-    ValueError, KeyError, TypeError
+    ValueError, KeyError, TypeError, OverflowError
         The record is no event that this version wrote.
     """
-    clock = record.get("clock")
+    start_s, end_s = record.get("start_s"), record.get("end_s")
     return Event(
         kind=EventKind(record["kind"]),
-        mark=record.get("mark", ""),
-        value=record.get("value", ""),
-        recording=record.get("recording", ""),
-        start_s=record.get("start_s"),
-        end_s=record.get("end_s"),
-        clock=datetime.fromisoformat(clock) if clock else None,
-        confidence=float(record.get("confidence", 1.0)),
-        heard=record.get("heard", ""),
+        mark=_text(record.get("mark", "")),
+        value=_text(record.get("value", "")),
+        recording=_text(record.get("recording", "")),
+        start_s=None if start_s is None else number_of(start_s),
+        end_s=None if end_s is None else number_of(end_s),
+        clock=_clock(record.get("clock")),
+        confidence=number_of(record.get("confidence", 1.0), most=1.0),
+        heard=_text(record.get("heard", "")),
         alternatives=tuple(
-            Alternative(text=text, confidence=confidence)
+            Alternative(text=_text(text), confidence=number_of(confidence, most=1.0))
             for text, confidence in record.get("alternatives", ())
         ),
-        flags=tuple(record.get("flags", ())),
-        row=record.get("row", ""),
+        flags=tuple(_text(flag) for flag in record.get("flags", ())),
+        row=_text(record.get("row", "")),
     )
+
+
+def number_of(value: Any, *, most: float = MOST_S) -> float:  # noqa: ANN401 (from JSON)
+    """Return a number of a record, from 0 to `most`.
+
+    Raises
+    ------
+    ValueError, TypeError
+        It is none, or lies elsewhere.
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise TypeError(value)
+    if not 0.0 <= value <= most:  # nor is it one that is no number
+        raise ValueError(value)
+    return float(value)
+
+
+def _text(value: Any) -> str:  # noqa: ANN401 (from JSON)
+    if not isinstance(value, str):
+        raise TypeError(value)
+    return value
+
+
+def _clock(value: Any) -> datetime | None:  # noqa: ANN401 (from JSON)
+    if not value:
+        return None
+    clock = datetime.fromisoformat(_text(value))
+    if clock.tzinfo is None or not 1900 <= clock.year <= 2200:
+        raise ValueError(value)
+    return clock

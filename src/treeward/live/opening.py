@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import sys
 from contextlib import contextmanager
@@ -12,7 +13,7 @@ from typing import IO, TYPE_CHECKING
 from filelock import FileLock, Timeout
 
 from treeward import __version__
-from treeward.errors import HuntError, ListenerAtWorkError
+from treeward.errors import HuntError, ListenerAtWorkError, SoundError
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.live.ears import open_ears
 from treeward.live.journal import Journal
@@ -20,8 +21,14 @@ from treeward.live.office import Office
 from treeward.live.recovery import journals_dir, sessions_of
 from treeward.live.session import Session, Setting
 from treeward.live.sky import Sky, sky_of
-from treeward.live.streams import BlocksSource, PcmFormat, RehearsalTime, StreamSource
-from treeward.live.watch_clock import WatchClock
+from treeward.live.streams import (
+    BlocksSource,
+    PcmFormat,
+    Pipe,
+    RehearsalTime,
+    StreamSource,
+)
+from treeward.live.watch_clock import WatchClock, elapsed_s
 from treeward.within import refuse_links
 
 if TYPE_CHECKING:
@@ -102,14 +109,15 @@ def open_session(
     *,
     pair: Callable[[Sequence[Event]], TripTable],
     locate: Callable[[TripTable], Fix | None],
-    stdin: IO[bytes] | None = None,
+    stdin: IO[bytes] | Pipe | None = None,
     ears: Ears | None = None,
     on_heard: Callable[[Heard, Answer], None],
     on_said: Callable[[str], None],
 ) -> Session:
     """Open the sound, the engine and the journal.
 
-    `pair` and `locate` are how notes become trips and trips a distance.
+    `pair` and `locate` are how notes become trips and trips a distance. `stdin` is
+    what `--input -` reads, by a Pipe where it has begun to.
 
     Raises
     ------
@@ -123,12 +131,18 @@ def open_session(
     time = RehearsalTime() if rehearsal else None
     if time is None:
         early_s = PIPE_HOLDS_S if wanted.input == "-" else 0.0
+        if isinstance(stdin, Pipe):
+            early_s += math.ceil(elapsed_s() - stdin.began_s)
         watch = WatchClock(zone, start=wanted.start, early_s=early_s)
     else:
         start = wanted.start or WatchClock(zone).start
         watch = WatchClock(zone, start=start, elapsed=time, wall=time)
-    source = _source(wanted, watch, time, stdin)
-    ears = ears or open_ears(hunt_dir, model=wanted.model)
+    if wanted.input is not None:
+        source = _source(wanted, watch, time, stdin)
+        ears = ears or open_ears(hunt_dir, model=wanted.model)
+    else:  # a microphone that waits for an engine to be opened tells a wrong time
+        ears = ears or open_ears(hunt_dir, model=wanted.model)
+        source = _source(wanted, watch, time, stdin)
     player, synthesiser = (None, None) if rehearsal else _voices(wanted)
     name = _name(hunt_dir, watch.start, station)
     journal = Journal(journals_dir(hunt_dir) / f"{name}.jsonl")
@@ -165,6 +179,24 @@ def open_session(
     return session
 
 
+def open_pipe() -> Pipe:
+    """Begin to read sound from standard input.
+
+    Raises
+    ------
+    SoundError
+        It is closed.
+    """
+    if sys.stdin is None:
+        raise SoundError(
+            "is closed",
+            where="standard input",
+            mend="Feed it sound: arecord -t wav -f S16_LE -r 16000 | treeward listen "
+            "--input -",
+        )
+    return Pipe(sys.stdin.buffer)
+
+
 def _is_fast(wanted: Wanted) -> bool:
     return wanted.input not in (None, "-") and wanted.pace == "fast"
 
@@ -186,15 +218,14 @@ def _source(
     wanted: Wanted,
     watch: WatchClock,
     time: RehearsalTime | None,
-    stdin: IO[bytes] | None,
+    stdin: IO[bytes] | Pipe | None,
 ) -> Source:
     if wanted.input is None:
         from treeward.live.microphone import MicrophoneSource
 
         return MicrophoneSource(wanted.device, watch.now_s)
     if wanted.input == "-":
-        stream = stdin if stdin is not None else sys.stdin.buffer
-        return StreamSource(stream, watch.now_s, raw=wanted.raw)
+        return StreamSource(stdin or open_pipe(), watch.now_s, raw=wanted.raw)
     from pathlib import Path
 
     from treeward.audio.reader import probe, read_blocks

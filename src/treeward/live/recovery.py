@@ -6,8 +6,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
-from treeward.live.joining import join_pieces
-from treeward.live.journal import BALLAST_NAME, event_of, read_journal
+from treeward.errors import TreewardError
+from treeward.live.joining import clear_joined, is_pieces, join_pieces
+from treeward.live.journal import BALLAST_NAME, event_of, number_of, read_journal
 from treeward.within import open_plain
 
 if TYPE_CHECKING:
@@ -56,6 +57,7 @@ class Recovered:
     lines: list[str] = field(default_factory=list)
     notes: int = 0
     sound_s: float = 0.0
+    waiting: list[str] = field(default_factory=list)  # what could not be done yet
 
 
 def journals_dir(hunt_dir: Path) -> Path:
@@ -64,8 +66,9 @@ def journals_dir(hunt_dir: Path) -> Path:
 
 
 def sessions_of(hunt_dir: Path) -> list[SessionText]:
-    """Read the journals of a hunt, oldest first."""
-    return [read_session(p) for p in sorted(journals_dir(hunt_dir).glob("*.jsonl"))]
+    """Read the journals of a hunt, oldest first; what is no file is passed over."""
+    paths = sorted(journals_dir(hunt_dir).glob("*.jsonl"))
+    return [read_session(path) for path in paths if path.is_file()]
 
 
 def read_session(path: Path) -> SessionText:
@@ -86,12 +89,12 @@ def read_session(path: Path) -> SessionText:
             elif kind == "own voice":
                 own.append(
                     OwnVoice(
-                        start_s=float(record["start_s"]),
-                        end_s=float(record["end_s"]),
+                        start_s=number_of(record["start_s"]),
+                        end_s=number_of(record["end_s"]),
                         words=str(record.get("words", "")),
                     )
                 )
-        except (KeyError, TypeError, ValueError):
+        except (KeyError, TypeError, ValueError, OverflowError):
             broken += 1
     return SessionText(
         path=path,
@@ -102,6 +105,10 @@ def read_session(path: Path) -> SessionText:
         broken_lines=broken,
         unheard=kinds.count("unheard"),
     )
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _mark_said_again(events: list[Event], record: dict[str, Any]) -> None:
@@ -146,7 +153,7 @@ def without_own_voice(hunt_dir: Path, events: Iterable[Event]) -> list[Event]:
         name = event.recording
         if name not in spans:
             path = journals_dir(hunt_dir) / f"{PurePosixPath(name).stem}.jsonl"
-            own = read_session(path).own_voice if name and path.exists() else ()
+            own = read_session(path).own_voice if name and path.is_file() else ()
             spans[name] = [(one.start_s, one.end_s) for one in own]
         start_s = event.start_s
         if start_s is None or not any(a <= start_s <= b for a, b in spans[name]):
@@ -177,7 +184,7 @@ def with_answered(
         In order of time; all of `events` where no session made the recording.
     """
     path = journals_dir(hunt_dir) / f"{PurePosixPath(recording).stem}.jsonl"
-    if not recording or not path.exists():
+    if not recording or not path.is_file():
         return list(events)
     found = list(events)
     free = set(range(len(found)))
@@ -213,13 +220,17 @@ def _apart_s(one: Event, other: Event) -> float:
 def left_behind(hunt_dir: Path) -> bool:
     """Tell whether a session is not in review.csv yet, or its sound is in pieces."""
     folder = journals_dir(hunt_dir)
-    if any(path.is_dir() for path in folder.glob("live-*")):
+    if any(is_pieces(path) for path in folder.glob("live-*")):
         return True
     return any(not session.merged for session in sessions_of(hunt_dir))
 
 
 def recover(
-    hunt_dir: Path, merge: Callable[[Sequence[Event], frozenset[str]], list[str]]
+    hunt_dir: Path,
+    merge: Callable[[Sequence[Event], frozenset[str]], list[str]],
+    *,
+    sound: bool = True,
+    can_wait: bool = False,
 ) -> Recovered:
     """Finish what a crash left, and bring notes into review.csv that are not there.
 
@@ -230,11 +241,48 @@ def recover(
     merge
         Merges events of the named recordings into review.csv and says what it did.
         What it raises is passed on; nothing is lost by that.
+    sound
+        Join sound that is in pieces, which takes a minute for a day of it.
+    can_wait
+        What `merge` raises is told in `waiting` instead: listening goes on without.
     """
     found = Recovered()
     folder = journals_dir(hunt_dir)
-    for pieces in sorted(p for p in folder.glob("live-*") if p.is_dir()):
-        joined = join_pieces(pieces, hunt_dir / "recordings" / f"{pieces.name}.flac")
+    if sound:
+        _join_all(hunt_dir, found)
+        (folder / BALLAST_NAME).unlink(missing_ok=True)
+    for session in sessions_of(hunt_dir):
+        if session.merged:
+            continue
+        try:
+            found.lines += finish_session(session, merge)
+        except (TreewardError, OSError) as error:
+            if not can_wait:
+                raise
+            said = error.line() if isinstance(error, TreewardError) else str(error)
+            found.waiting.append(
+                f"{session.path.stem}: {_count(len(session.events), 'note')} kept, not "
+                f"in review.csv yet ({said.rstrip('.')})"
+            )
+            continue
+        found.notes += len(session.events)
+    return found
+
+
+def _join_all(hunt_dir: Path, found: Recovered) -> None:
+    folder = journals_dir(hunt_dir)
+    clear_joined(folder)
+    for pieces in sorted(p for p in folder.glob("live-*") if is_pieces(p)):
+        recording = hunt_dir / "recordings" / f"{pieces.name}.flac"
+        try:
+            joined = join_pieces(pieces, recording)
+        except OSError as error:
+            where = error.filename or pieces
+            found.lines.append(
+                f"{where}: sound left in pieces ({error.strerror or error}); see that "
+                "it may be read and written, and start again"
+            )
+            continue
         if joined is None:
             continue
         if joined.fault:
@@ -244,14 +292,9 @@ def recover(
             )
             continue
         found.sound_s += joined.sound_s
-        found.lines.append(f"{joined.path.name}: {joined.sound_s:.1f} s of sound")
-    (journals_dir(hunt_dir) / BALLAST_NAME).unlink(missing_ok=True)
-    for session in sessions_of(hunt_dir):
-        if session.merged:
-            continue
-        found.lines += finish_session(session, merge)
-        found.notes += len(session.events)
-    return found
+        if joined.sound_s:
+            found.lines.append(f"{joined.path.name}: {joined.sound_s:.1f} s of sound")
+        found.lines += joined.remarks
 
 
 def finish_session(
@@ -261,7 +304,7 @@ def finish_session(
     lines = []
     count = len(session.events)
     if not session.ended:
-        notes = f"{count} note{'' if count == 1 else 's'}"
+        notes = _count(count, "note")
         lines.append(f"{session.path.stem} was cut short: {notes} recovered")
     if session.broken_lines:
         lines.append(

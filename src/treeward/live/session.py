@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import queue
 import threading
 import time
 from dataclasses import dataclass, replace
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
     from treeward.live.watch_clock import WatchClock
 
 TICK_S = 0.5
+LOOK_S = 0.1  # for a signal, or the end of the sound
+GIVE_UP_S = 60.0  # without a phrase read, at the end; guess
 RETRY_JOURNAL_S = 2.0
 WATCHED_GAP_S = 10.0  # a shorter gap is no pause of the watching; guess
 
@@ -122,6 +125,10 @@ class Session:
         self._calls = Calls(due=setting.call_due)
         self._lost = ""
         self._finished = False
+        self._stop_asked = False
+        self._hearing_fault = ""
+        self._in_hand: Block | None = None  # what the recognizer is at
+        self._read_s = 0.0  # elapsed second at which a stretch was read last
         self.source_name = source.name
         self._retry_s = 0.0
         self._recognise = threading.Thread(target=self._run, name="hear", daemon=True)
@@ -142,27 +149,34 @@ class Session:
             hearing = True  # one look at least, though the sound may end at once
             while hearing:
                 each_tick(self.tick())
-                self._recognise.join(TICK_S)
-                hearing = self._recognise.is_alive()
+                looks = round(TICK_S / LOOK_S)
+                while hearing and looks and not self._stop_asked:
+                    looks -= 1
+                    self._recognise.join(LOOK_S)
+                    hearing = self._recognise.is_alive()
+                hearing = hearing and not self._stop_asked
         finally:
             self.finish()
         each_tick(self.snapshot())
         if self.intake.fault is not None:
             raise self.intake.fault
 
+    def ask_to_stop(self) -> None:
+        """Have `run` end soon; sets a mark and no more, so a signal may call it."""
+        self._stop_asked = True
+
     def stop(self) -> None:
         """End as soon as what was said is answered."""
         self._source.stop()
 
     def finish(self) -> None:
-        """Stop, wait for what is under way, and close every file; once."""
+        """Stop, read what was spoken up to now, and close every file; once."""
         if self._finished:
             return
         self._finished = True
         self.stop()
         self.intake.close()
-        if self._recognise.ident:
-            self._recognise.join(timeout=60.0)
+        self._finish_reading()
         self._answerer.close()
         self._office.close()
         self.keeper.close()
@@ -173,12 +187,42 @@ class Session:
         )  # fmt: skip
         self._journal.close()
 
+    def _finish_reading(self) -> None:
+        """Wait for the recognizer as long as it goes on from phrase to phrase."""
+        if not self._recognise.ident:
+            return
+        self._read_s = time.monotonic()
+        while self._recognise.is_alive():
+            self._recognise.join(LOOK_S)
+            if time.monotonic() - self._read_s > GIVE_UP_S:
+                self._leave_unheard()
+                return
+
+    def _leave_unheard(self) -> None:
+        """Leave what waits for a recognizer that hangs to the second pass."""
+        stretch = self._in_hand
+        while True:
+            if stretch is not None:
+                self._on_unheard(stretch.start_s, stretch.end_s)
+            try:
+                stretch = self.intake.stretches.get_nowait()
+            except queue.Empty:
+                return
+
     # --- the recognizer's thread ---------------------------------------------
 
     def _run(self) -> None:
         reader = Reader(self._ears)
         while (stretch := self.intake.stretches.get()) is not None:
-            self._hear(reader, stretch)
+            self._in_hand = stretch
+            try:
+                self._hear(reader, stretch)
+            except Exception as error:  # noqa: BLE001 (one phrase, not the session)
+                why = type(error).__name__
+                self._hearing_fault = f"a phrase was not heard ({why}), but is kept"
+                self._on_unheard(stretch.start_s, stretch.end_s)
+            self._in_hand = None
+            self._read_s = time.monotonic()
 
     def _hear(self, reader: Reader, stretch: Block) -> None:
         began = time.perf_counter()
@@ -238,12 +282,11 @@ class Session:
             }
         )
 
-    def _on_unheard(self, stretch: Block) -> None:
+    def _on_unheard(self, start_s: float, end_s: float) -> None:
         self.tally.unheard += 1
         self._journal.write(
-            {"type": "unheard", "start_s": round(stretch.start_s, 2),
-             "end_s": round(stretch.end_s, 2)}
-        )  # fmt: skip
+            {"type": "unheard", "start_s": round(start_s, 2), "end_s": round(end_s, 2)}
+        )
 
     def _on_clock_set(self, moved_s: float) -> None:
         self._journal.write({"type": "clock set", "by_s": round(moved_s, 3)})
@@ -337,6 +380,7 @@ class Session:
             found.append("notes are not on disk: make room, do not close")
         if warning := device_warning(self.source_name):
             found.append(warning)
+        found += filter(None, (self.intake.hearing_fault, self._hearing_fault))
         if self._office.fault:
             found.append(self._office.fault)
         if warning := self.intake.meter.level.warning:

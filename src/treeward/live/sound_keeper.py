@@ -99,7 +99,7 @@ class SoundKeeper:
         if not self._has_room(anew=True):
             self.fault = _FULL
             return False
-        wav = self.folder / f"{round(at_s * 1000):010d}.wav"
+        wav = self._free_name(at_s)
         flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
         try:
             self._fd = os.open(wav, flags, 0o644)
@@ -117,6 +117,15 @@ class SoundKeeper:
         self._wav, self._data, self.fault = wav, 0, ""
         self._flusher.watch(self._fd)
         return True
+
+    def _free_name(self, at_s: float) -> Path:
+        """Name a piece by its millisecond; the next one where that is taken."""
+        at_ms = round(at_s * 1000)
+        while True:
+            wav = self.folder / f"{at_ms:010d}.wav"
+            if not wav.exists() and not wav.with_suffix(".flac").exists():
+                return wav
+            at_ms += 1
 
     def write(self, samples: NDArray[np.float32]) -> bool:
         """Add sound; return False when it could not even be held in memory.
@@ -180,8 +189,14 @@ class SoundKeeper:
         _write_all(self._fd, wav_header(self._data))
         os.lseek(self._fd, HEADER_BYTES + self._data, os.SEEK_SET)
 
-    def end(self) -> None:
-        """Close the piece and turn it into FLAC in the background."""
+    def end(self, *, moved_to_s: float | None = None) -> None:
+        """Close the piece and turn it into FLAC in the background.
+
+        Parameters
+        ----------
+        moved_to_s
+            Second of the session at which it began after all.
+        """
         if self._wav is None:
             return
         self._flusher.watch(-1)
@@ -190,14 +205,15 @@ class SoundKeeper:
         self._backlog.clear()
         self._backlog_bytes = 0
         try:
-            os.fsync(fd)
+            os.close(fd)
+            if data == 0:
+                wav.unlink(missing_ok=True)
+                return
+            if moved_to_s is not None:
+                wav = wav.rename(self._free_name(moved_to_s))
         except OSError as error:
             self.fault = _say(error)
-        os.close(fd)
-        if data == 0:
-            wav.unlink(missing_ok=True)
-            return
-        thread = threading.Thread(target=finish_piece, args=(wav,), name="flac")
+        thread = threading.Thread(target=_flush_and_finish, args=(wav,), name="flac")
         thread.start()
         self._finishing = [t for t in self._finishing if t.is_alive()] + [thread]
 
@@ -225,7 +241,6 @@ class _Flusher:
         self._thread.start()
 
     def watch(self, fd: int) -> None:
-        # The lock keeps a descriptor from being closed under a running fsync.
         with self._lock:
             self._fd = fd
 
@@ -236,12 +251,25 @@ class _Flusher:
     def _run(self) -> None:
         while not self._stop.wait(FLUSH_EVERY_S):
             with self._lock:
-                if self._fd < 0:
-                    continue
-                try:
-                    os.fsync(self._fd)
-                except OSError:
-                    continue  # the next write says what is wrong
+                # A descriptor of its own: whoever ends the piece need not wait.
+                fd = os.dup(self._fd) if self._fd >= 0 else -1
+            if fd < 0:
+                continue
+            try:
+                os.fsync(fd)
+            except OSError:
+                pass  # the next write says what is wrong
+            finally:
+                os.close(fd)
+
+
+def _flush_and_finish(wav: Path) -> None:
+    try:
+        with wav.open("rb+") as file:
+            os.fsync(file.fileno())
+        finish_piece(wav)
+    except OSError:
+        return  # it stays as it is, and is joined as it is
 
 
 def finish_piece(wav: Path) -> Path | None:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 OFFSET_WINDOW_S = 20.0  # over which the promptest chunk sets the offset; guess
 GAP_S = 2.5  # later than this and sound was lost: card buffers hold < 1 s; guess
+_STEPS_KEPT = 8  # pieces of minutes: no stretch of speech is older
 STEP_S = 1.0  # a wall clock that moved this far against elapsed was set; guess
 
 
@@ -169,3 +170,34 @@ class SampleClock:
         if self.first_offset_s is None:
             return 0.0
         return self.offset_s - self.first_offset_s
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """Second of the recording for each second of sound that hangs together.
+
+    The one clock of sound and notes: a piece of sound is put where this says, and so
+    is every note heard in it. `steps` holds from which second of the sound on how much
+    is added; what was placed once stays there.
+    """
+
+    steps: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def offset_s(self) -> float:
+        """What is added now."""
+        return self.steps[-1][1] if self.steps else 0.0
+
+    def step(self, from_s: float, offset_s: float) -> Timeline:
+        """Return the same, with another offset from a second of the sound on."""
+        before = tuple(step for step in self.steps if step[0] < from_s)
+        return Timeline((*before[-_STEPS_KEPT:], (from_s, offset_s)))
+
+    def at(self, second: float) -> float:
+        """Return the second of the recording of a second of the sound."""
+        offset_s = self.steps[0][1] if self.steps else 0.0
+        for from_s, step_s in self.steps:
+            if from_s > second + 1e-6:
+                break
+            offset_s = step_s
+        return second + offset_s

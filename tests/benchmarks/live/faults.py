@@ -9,6 +9,9 @@ counted: notes that were answered but are not in review.csv, and seconds of soun
 were fed but are not in the recording. Ears are the beeps of tests/live/stand_in.py:
 what is tested comes before and after the recognizer.
 
+`--load` has two programs compute and one write and flush to the same disk all the
+while; `--folder` says where (a tmpfs, another disk).
+
 With root rights a small loopback file system is filled too (Linux).
 """
 
@@ -35,7 +38,7 @@ import numpy as np
 import soundfile
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
 TESTS = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(TESTS))
@@ -194,6 +197,33 @@ def kill_once(root: Path, number: int, rng: random.Random, data: bytes) -> Outco
     return Outcome(len(answered), len(lost), fed_s, lost_s, matches)
 
 
+_BUSY = "while True: sum(n * n for n in range(10**5))"
+_WRITES = """
+import os, sys
+while True:
+    with open(sys.argv[1], "wb") as file:
+        for _ in range(64):
+            file.write(os.urandom(1 << 20))
+            file.flush()
+            os.fsync(file.fileno())
+"""
+
+
+@contextlib.contextmanager
+def load_on(folder: Path) -> Iterator[None]:
+    """Keep two programs computing and one writing to the disk."""
+    started = [
+        subprocess.Popen([sys.executable, "-c", text, str(folder / "load.bin")])
+        for text in (_BUSY, _BUSY, _WRITES)
+    ]
+    try:
+        yield
+    finally:
+        for process in started:
+            process.kill()
+            process.wait()
+
+
 def take(kept: list[tuple[str, str, str]], note: tuple[str, str, str]) -> bool:
     if note in kept:
         kept.remove(note)
@@ -313,11 +343,17 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path)
+    parser.add_argument("--folder", type=Path, help="where the hunts are made")
+    parser.add_argument("--load", action="store_true")
+    parser.add_argument("--no-disk", action="store_true", help="fill no disk")
     options = parser.parse_args()
     rng = random.Random(options.seed)  # noqa: S311 (moments, no secrets)
     _, data = prepared(12.0)
     lines: list[str] = []
-    with tempfile.TemporaryDirectory() as folder:
+    with (
+        tempfile.TemporaryDirectory(dir=options.folder) as folder,
+        load_on(Path(folder)) if options.load else contextlib.nullcontext(),
+    ):
         root = Path(folder)
         outcomes = []
         for number in range(options.kills):
@@ -326,11 +362,11 @@ def main() -> None:
             print(number, outcome, flush=True)
         if outcomes:
             lines += kill_table(outcomes)
-        _, long = prepared(400.0)
+        _, long = prepared(1.0 if options.no_disk else 400.0)
         head = ("full disk (4 MB ext4)", "notes confirmed", 'told "not on disk"',
                 "confirmed but lost", "sound kept / fed (s)")  # fmt: skip
-        lines += ["", *table_head(head)]
-        for kill in (False, True):
+        lines += [] if options.no_disk else ["", *table_head(head)]
+        for kill in () if options.no_disk else (False, True):
             name = "then killed" if kill else "then room made again"
             full = fill_disk(root, long, kill=kill)
             print(name, full, flush=True)
