@@ -120,7 +120,7 @@ class HeardFile:
                 pieces = _pieces_from(entry)
                 continue
             if "remark" in entry:
-                remarks.append(str(entry["remark"]))
+                remarks.append(_text(entry["remark"]))
                 continue
             if "piece" not in entry and "done" in entry:
                 done = True
@@ -273,6 +273,9 @@ def _by_from(said: dict[str, Any]) -> HeardBy:
     by = HeardBy(**said)
     for name in ("engine", "model", "phrase_book"):
         _text(getattr(by, name))
+    for name in ("size_bytes", "modified_ns"):
+        if not isinstance(getattr(by, name), int):
+            raise TypeError(name)
     return by
 
 
@@ -287,6 +290,7 @@ def _number(value: Any) -> float:  # noqa: ANN401 (from JSON)
 def _text(value: Any) -> str:  # noqa: ANN401 (from JSON)
     if not isinstance(value, str):
         raise TypeError(value)
+    value.encode()  # half a pair is no text, and could not be written again
     return value
 
 

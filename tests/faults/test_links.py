@@ -46,16 +46,16 @@ NOTE = {
 }
 
 
+def write_few(_result: object, folder: Path, _clips: object) -> dict[str, str]:
+    """Write results of a word each: what is drawn does not matter here."""
+    for name in ("report.html", "map.kml", "trips.csv"):
+        (folder / name).write_text("ours", "utf-8")
+    return {}
+
+
 @pytest.fixture(autouse=True)
 def few_results(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let results be files of a word each: what is drawn does not matter here."""
-
-    def write(_result: object, folder: Path, _clips: object) -> dict[str, str]:
-        for name in ("report.html", "map.kml", "trips.csv"):
-            (folder / name).write_text("ours", "utf-8")
-        return {}
-
-    monkeypatch.setattr("treeward.report.writing._write_all", write)
+    monkeypatch.setattr("treeward.report.writing._write_all", write_few)
 
 
 def outside(root: Path) -> Path:

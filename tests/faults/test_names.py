@@ -7,7 +7,7 @@ import os
 import re
 import subprocess
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -17,9 +17,11 @@ from treeward.errors import HuntError, ReviewError
 from treeward.notes.clock_evidence import parse_start
 from treeward.transcription import take_in
 
+from . import contract, kept
 from .contract import MEMO, ZONE, check_line
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="links and such names: POSIX")
@@ -200,6 +202,44 @@ def test_what_is_kept_may_hold_anything(hunt: Hunt, place: str, text: str) -> No
     hunt.trips()
 
     assert {row.name: row.event for row in Hunt(hunt.path).rows()} == before
+
+
+ODD = (5, None, True, [], {}, 1e300, "\ud800", "", -1, [["a", 1]], 10**400)
+
+
+def places_in(value: object) -> Iterator[tuple[Any, Any]]:
+    """Yield every (holder, key) of a JSON value."""
+    pairs: Any = ()
+    if isinstance(value, dict):
+        pairs = list(value.items())
+    elif isinstance(value, list):
+        pairs = list(enumerate(value))
+    for key, inner in pairs:
+        yield value, key
+        yield from places_in(inner)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["heard", "journal"])
+def test_a_kept_line_may_hold_any_value_anywhere(kind: str, tmp_path: Path) -> None:
+    lines = kept.TEXTS[kind][0].splitlines()
+    ground = contract.Ground(tmp_path.resolve())
+    tried = 0
+    for number, line in enumerate(lines):
+        parsed = json.loads(line)
+        for holder, key in places_in(parsed):
+            before = holder[key]
+            for odd in ODD:
+                holder[key] = odd
+                text = "\n".join(
+                    [*lines[:number], json.dumps(parsed), *lines[number + 1 :]]
+                )
+                assert contract.walk(
+                    kind, kept.PLACES[kind][0], f"{text}\n".encode(), ground
+                )
+                tried += 1
+            holder[key] = before
+    assert tried > 100
 
 
 def test_what_a_killed_command_left_may_hold_anything(hunt: Hunt) -> None:
