@@ -72,12 +72,16 @@ def outside(root: Path) -> Path:
 
 
 def seen(folder: Path) -> dict[str, object]:
-    return {
-        str(path.relative_to(folder)): path.read_bytes()
-        if path.is_file()
-        else sorted(p.name for p in path.iterdir())
-        for path in sorted([folder, *folder.rglob("*")])
-    }
+    found: dict[str, object] = {}
+    for path in sorted([folder, *folder.rglob("*")]):
+        name = str(path.relative_to(folder))
+        if path.is_symlink():
+            found[name] = path.readlink()
+        elif path.is_dir():
+            found[name] = sorted(p.name for p in path.iterdir())
+        else:
+            found[name] = path.read_bytes()
+    return found
 
 
 def hunt_in(root: Path) -> Path:

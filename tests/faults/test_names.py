@@ -204,7 +204,19 @@ def test_what_is_kept_may_hold_anything(hunt: Hunt, place: str, text: str) -> No
     assert {row.name: row.event for row in Hunt(hunt.path).rows()} == before
 
 
-ODD: tuple[object, ...] = (5, None, True, [], {}, 1e300, "\ud800", "", -1, [["a", 1]], 10**400)
+ODD: tuple[object, ...] = (
+    5,
+    None,
+    True,
+    [],
+    {},
+    1e300,
+    "\ud800",
+    "",
+    -1,
+    [["a", 1]],
+    10**400,
+)
 
 
 def places_in(value: object) -> Iterator[tuple[Any, Any]]:
