@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.atomic import write_text
-from treeward.errors import ReviewChangedError
+from treeward.errors import ClockError, ReviewChangedError
 from treeward.review_store import gone_words
 from treeward.transcription import (
     Recorded,
@@ -134,11 +135,12 @@ class ReviewUpdate:
 
         path = self._hunt.recordings_dir / name
         start, resolution_s = None, 1.0
-        given = self._kept_starts().get(name) or self._hunt.file.start.get(name)
-        if given:
-            start, resolution_s = parse_start(
-                given, self._hunt.zone, where=f"start of {name}"
-            )
+        where, zone = f"start of {name}", self._hunt.zone
+        with suppress(ClockError):  # ours is good, or was spoilt on the disk since
+            kept = self._kept_starts().get(name, "")
+            start, resolution_s = parse_start(kept, zone, where=where)
+        if start is None and (given := self._hunt.file.start.get(name)):
+            start, resolution_s = parse_start(given, zone, where=where)
         if is_transcript(path):
             return RecordingFacts(
                 name=name, start=start, start_resolution_s=resolution_s

@@ -254,6 +254,13 @@ def test_a_kept_line_may_hold_any_value_anywhere(kind: str, tmp_path: Path) -> N
     assert tried > 100
 
 
+def test_a_start_that_is_spoilt_on_the_disk_is_left_out(hunt: Hunt) -> None:
+    kept_starts = hunt.machine_dir / "starts.json"
+    kept_starts.write_text('{"2026-07-14_1000.vtt": "2026-07-14 4 10:00"}', "utf-8")
+
+    assert not hunt.transcribe().faults
+
+
 def test_what_a_killed_command_left_may_hold_anything(hunt: Hunt) -> None:
     for number, text in enumerate((DEEP, "[]", "{}", '{"directory": 5}', "\0")):
         left = hunt.path / f".treeward-results-{number}"
