@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 import soundfile
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from treeward.audio.reader import probe, read_blocks
@@ -129,6 +129,7 @@ def test_a_header_that_promises_too_much_ends_the_pieces(tmp_path: Path) -> None
     assert len(found) == 2
 
 
+@settings(deadline=None)  # times belong in the benchmarks
 @given(
     seconds=st.floats(1, 40),
     longest_s=st.floats(3, 30),

@@ -352,3 +352,21 @@ def test_a_name_that_is_not_utf8(tmp_path: Path, suffix: bytes) -> None:
 
     assert probe(path).duration_s == pytest.approx(1.0, abs=0.1)
     assert sum(len(b.samples) for b in read_blocks(path)) >= 15_000
+
+
+@pytest.mark.parametrize("start_s", [0.0, 2.0])
+def test_a_broken_mp3_is_told_in_our_words_alone(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str], start_s: float
+) -> None:
+    path = tmp_path / "broken.mp3"
+    soundfile.write(path, tone(5.0, 16_000), 16_000)
+    data = bytearray(path.read_bytes())
+    data[3000:3400] = bytes(400)
+    path.write_bytes(bytes(data) + b"no sound" * 100)
+
+    probe(path)
+    count = sum(len(b.samples) for b in read_blocks(path, start_s=start_s))
+    os.write(2, b"still open")
+
+    assert count > (4.5 - start_s) * SAMPLE_RATE_HZ
+    assert capfd.readouterr().err == "still open"

@@ -176,6 +176,7 @@ GOOD = {
         ("flags", 5),
         ("flags", [5]),
         ("heard", {}),
+        ("heard", "caf\udce9"),
     ],
 )
 def test_a_record_of_wrong_types_is_left_out_and_told(
@@ -189,6 +190,22 @@ def test_a_record_of_wrong_types_is_left_out_and_told(
 
     assert len(session.events) == 1
     assert session.broken_lines == 2
+
+
+@pytest.mark.parametrize(
+    ("kind", "value"),
+    [("bearing", "400"), ("bearing", "-1"), ("bearing", "1e9"), ("time", "soon"),
+     ("duration", "330"), ("duration", "away long")],
+)  # fmt: skip
+def test_a_value_that_the_review_could_not_hold_is_left_out(
+    tmp_path: Path, kind: str, value: str
+) -> None:
+    path = tmp_path / "live-1.jsonl"
+    path.write_text(json.dumps(GOOD | {"kind": kind, "value": value}), "utf-8")
+
+    session = read_session(path)
+
+    assert (session.events, session.broken_lines) == ((), 1)
 
 
 def test_lines_that_are_no_records_are_counted(tmp_path: Path) -> None:

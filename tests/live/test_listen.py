@@ -220,6 +220,24 @@ def test_a_bad_cell_in_the_review_keeps_nobody_from_dictating(
     assert sorted(review(hunt_dir)) == sorted(WANTED * 3)
 
 
+def test_whatever_an_old_journal_does_to_the_merge_dictation_starts(
+    hunt_dir: Path, beeps: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rehearse(hunt_dir, beeps)
+
+    def failing(*_: object, **__: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("treeward.notes.review_merge.merge_review", failing)
+    result = CliRunner().invoke(
+        command, ["--hunt", str(hunt_dir), "--input", str(beeps), "--pace", "fast"]
+    )
+
+    assert "red back" in result.stdout
+    assert (result.exit_code, len(result.stderr.splitlines())) == (1, 1)
+    assert "3 notes kept, not in review.csv yet" in result.stderr
+
+
 def test_another_command_at_work_does_not_hold_up_dictation(
     hunt_dir: Path, beeps: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

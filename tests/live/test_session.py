@@ -377,6 +377,146 @@ def test_a_recognizer_that_cannot_keep_up_leaves_the_rest_to_the_second_pass(
     assert len(rig.recording()) == 10 * SAMPLE_RATE_HZ
 
 
+class RealTime:
+    """Live sound at its own speed."""
+
+    name = "real"
+    live = True
+
+    def __init__(self, sound: NDArray[np.float32], watch: WatchClock) -> None:
+        self.sound = sound
+        self.watch = watch
+        self.given = 0
+        self.stopped = threading.Event()
+
+    def stop(self) -> None:
+        self.stopped.set()
+
+    def chunks(self) -> Iterator[Chunk]:
+        begun_s = self.watch.now_s()
+        for first in range(0, len(self.sound), 800):
+            part = self.sound[first : first + 800]
+            due_s = begun_s + (first + len(part)) / SAMPLE_RATE_HZ
+            if self.stopped.wait(max(0.0, due_s - self.watch.now_s())):
+                return
+            self.given += len(part)
+            yield Chunk(samples=part, arrival_s=self.watch.now_s())
+
+
+@pytest.mark.parametrize("held_up", ["cutting", "recognizing", "the journal"])
+def test_sound_is_written_whatever_else_is_held_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, held_up: str
+) -> None:
+    watch = WatchClock(ZONE)
+    notes = [(0.2, "red", "away"), (0.9, "red", "back")]
+    source = RealTime(stand_in.spoken_at(notes, 3.0), watch)
+    rig = Rig(tmp_path, source, watch)
+    session = rig.session(paced=True)
+    free = threading.Event()
+    behind: list[int] = []
+    place = {
+        "cutting": (stand_in.PassThrough, "push"),
+        "recognizing": (stand_in.BeepRecognizer, "decode"),
+        "the journal": (Journal, "write"),
+    }[held_up]
+    usual = getattr(*place)
+
+    def held(*arguments: object, **named: object) -> object:
+        free.wait()
+        return usual(*arguments, **named)
+
+    monkeypatch.setattr(*place, held)
+
+    def look() -> None:
+        while source.given < len(source.sound):
+            time.sleep(0.05)
+            behind.append(source.given - session.keeper.kept_samples)
+        free.set()
+
+    looking = threading.Thread(target=look)
+    looking.start()
+    session.intake.start()
+    session._recognise.start()
+    looking.join()
+    session.finish()
+
+    assert max(behind) <= 0.5 * SAMPLE_RATE_HZ
+    assert rig.notes == [("red", "away"), ("red", "back")]
+
+
+def test_a_phrase_that_the_recognizer_fails_at_is_left_to_the_second_pass(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    decode = stand_in.BeepRecognizer.decode
+
+    def failing(self: stand_in.BeepRecognizer, stretch: Block) -> object:
+        if 2.9 < stretch.start_s < 3.1:
+            raise RuntimeError("of its inside")
+        return decode(self, stretch)
+
+    monkeypatch.setattr(stand_in.BeepRecognizer, "decode", failing)
+    rig = rehearsal(tmp_path, stand_in.spoken_at(NOTES, 8.0))
+
+    rig.run()
+
+    assert rig.notes == [("red", "away"), ("red", "back")]
+    (unheard,) = rig.records("unheard")
+    assert unheard["start_s"] == pytest.approx(3.0, abs=0.02)
+    assert any("a phrase was not heard" in fault for fault in rig.shots[-1].faults)
+    assert len(rig.recording()) == 8 * SAMPLE_RATE_HZ
+
+
+def test_a_fault_in_cutting_leaves_the_sound_and_the_rest(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pushed = []
+
+    def failing(_: object, samples: NDArray[np.float32]) -> NDArray[np.float32]:
+        pushed.append(len(samples))
+        if len(pushed) == 33:
+            raise FloatingPointError("of its inside")
+        return samples
+
+    monkeypatch.setattr(stand_in.PassThrough, "push", failing)
+    rig = rehearsal(tmp_path, stand_in.spoken_at(NOTES, 8.0))
+
+    rig.run()
+
+    assert rig.notes == [("red", "away"), ("red", "back")]
+    (unheard,) = rig.records("unheard")
+    assert unheard["end_s"] == pytest.approx(3.3, abs=0.02)
+    assert len(rig.recording()) == 8 * SAMPLE_RATE_HZ
+
+
+class Losing(ScriptedSource):
+    """Loses a second of sound at 4 s without a word, as an overrun card does."""
+
+    def chunks(self) -> Iterator[Chunk]:
+        for chunk in super().chunks():
+            late_s = 1.0 if chunk.arrival_s > 4.0 else 0.0
+            yield Chunk(samples=chunk.samples, arrival_s=chunk.arrival_s + late_s)
+
+
+def test_sound_lost_without_a_word_leaves_notes_at_their_sound(tmp_path: Path) -> None:
+    notes = [(2.0, "red", "away"), (6.0, "red", "back"), (30.0, "blue", "away")]
+    source = Losing([(0.0, stand_in.spoken_at(notes, 35.0), "")])
+    watch = WatchClock(
+        ZONE, start=WatchClock(ZONE).start, elapsed=source.clock, wall=source.clock
+    )
+    rig = Rig(tmp_path, source, watch)
+
+    rig.run()
+
+    kept = rig.recording()
+    events = [e for h in rig.heard for e in h.events]
+    assert len(kept) == 36 * SAMPLE_RATE_HZ
+    for event in events:
+        at = round((event.start_s or 0.0) * SAMPLE_RATE_HZ)
+        assert np.abs(kept[at + 400 : at + 3200]).mean() > 0.1
+        assert np.abs(kept[at - 3200 : at - 400]).mean() < 0.01
+    assert events[2].start_s == pytest.approx(31.0, abs=0.05)
+
+
 def test_trips_that_would_halve_the_interval() -> None:
     trips = [
         Trip(

@@ -230,11 +230,15 @@ def test_a_piece_that_is_open_elsewhere_is_seen_to_be_joined(
     pieces, recording = tmp_path / "live-1", tmp_path / "live-1.flac"
     write_piece(pieces, 0, noise(1.0))
 
-    def held(self: Path, target: Path) -> Path:
-        raise PermissionError(13, "open elsewhere", str(self), None, str(target))
+    usual = type(pieces).replace
+
+    def held_folder(self: Path, target: Path) -> Path:
+        if self.is_dir():
+            raise PermissionError(13, "open elsewhere", str(self), None, str(target))
+        return usual(self, target)
 
     with monkeypatch.context() as patch:
-        patch.setattr(type(pieces), "rename", held)
+        patch.setattr(type(pieces), "replace", held_folder)
         assert join_pieces(pieces, recording) is not None
     before = recording.read_bytes()
 

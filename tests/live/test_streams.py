@@ -1,17 +1,20 @@
 from __future__ import annotations
 
 import io
+import os
 import struct
 import threading
 import time
 from typing import TYPE_CHECKING
 
+import av
 import numpy as np
 import pytest
 import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from treeward.audio.containers import container_of
 from treeward.audio.records import SAMPLE_RATE_HZ, Block
 from treeward.errors import SoundError
 from treeward.live import microphone
@@ -19,6 +22,8 @@ from treeward.live.microphone import MicrophoneSource, device_warning
 from treeward.live.streams import BlocksSource, PcmFormat, RehearsalTime, StreamSource
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from treeward.live.records import Chunk, Source
 
 rng = np.random.default_rng(5)
@@ -123,6 +128,123 @@ def test_streams_that_cannot_be_read_are_refused(data: bytes, what: str) -> None
 
     with pytest.raises(SoundError, match=what):
         list(source.chunks())
+
+
+@pytest.mark.parametrize("worst", [np.nan, np.inf, -np.inf, 1e38, -3.4e38])
+def test_floats_of_any_kind_become_sound(worst: float) -> None:
+    sound = SOUND.copy()
+    sound[1000::100] = worst
+    stereo = np.stack([sound, sound], axis=1)
+
+    samples = heard(
+        StreamSource(io.BytesIO(wav(stereo, subtype="FLOAT")), time.monotonic)
+    )
+
+    assert np.abs(samples).max() <= 1.0
+    assert np.isfinite(samples).all()
+    assert samples[:1000] == pytest.approx(SOUND[:1000], abs=1e-4)
+
+
+def encoded(form: str, codec: str) -> bytes:
+    out = io.BytesIO()
+    with av.open(out, "w", format=form) as container:
+        stream = container.add_stream(codec, rate=44_100)
+        assert isinstance(stream, av.AudioStream)
+        for first in range(0, 44_100, 1152):
+            part = np.resize(SOUND[first % 20_000 :], (1, 1152))
+            frame = av.AudioFrame.from_ndarray(part, format="fltp", layout="mono")
+            frame.sample_rate = 44_100
+            for packet in stream.encode(frame):
+                container.mux(packet)
+        for packet in stream.encode(None):
+            container.mux(packet)
+    return out.getvalue()
+
+
+def as_file(form: str, subtype: str) -> bytes:
+    out = io.BytesIO()
+    soundfile.write(out, SOUND, SAMPLE_RATE_HZ, format=form, subtype=subtype)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("make", "what"),
+    [
+        (lambda: encoded("mp3", "mp3"), "MP3"),
+        (lambda: encoded("mp3", "mp3")[45:], "MP3"),  # without its ID3 tag
+        (lambda: encoded("adts", "aac"), "AAC"),
+        (lambda: encoded("ipod", "aac"), "M4A"),
+        (lambda: encoded("matroska", "aac"), "Matroska"),
+        (lambda: as_file("AIFF", "PCM_16"), "AIFF"),
+        (lambda: as_file("CAF", "PCM_16"), "CAF"),
+        (lambda: as_file("AU", "PCM_16"), "AU"),
+        (lambda: as_file("W64", "PCM_16"), "Wave64"),
+        (lambda: as_file("RF64", "PCM_16"), "RF64"),
+        (lambda: as_file("OGG", "VORBIS"), "Ogg"),
+        (lambda: b"#!AMR\n" + bytes(500), "AMR"),
+        (lambda: b"RIFF\0\0\0\0AVI LIST" + bytes(500), "RIFF"),
+        (lambda: b"0:01 yellow back\n" * 100, "text"),
+    ],
+    ids=["id3", "mp3", "adts", "m4a", "mkv", "aiff", "caf", "au", "w64", "rf64", "ogg",
+         "amr", "avi", "text"],
+)  # fmt: skip
+def test_containers_are_not_taken_for_bare_samples(
+    make: Callable[[], bytes], what: str
+) -> None:
+    with pytest.raises(SoundError, match=rf"the stream is .*{what}"):
+        heard(StreamSource(io.BytesIO(make()), time.monotonic))
+
+
+@given(st.binary(min_size=200, max_size=4000))
+@settings(max_examples=300, deadline=None)
+def test_bare_samples_are_hardly_ever_taken_for_a_container(data: bytes) -> None:
+    assert container_of(b"\x00\x01\x02" + data) == ""
+
+
+def test_what_follows_the_sound_of_a_wav_stream_is_not_heard() -> None:
+    data = wav(SOUND) + b"LIST" + struct.pack("<I", 4000) + b"\x7f" * 4000
+
+    assert len(heard(StreamSource(io.BytesIO(data), time.monotonic))) == len(SOUND)
+
+
+def test_a_wav_header_that_promises_gigabytes_of_remarks_is_refused() -> None:
+    data = wav(SOUND)[:12] + b"LIST" + struct.pack("<I", 0xFFFFFFF0) + bytes(5000)
+
+    with pytest.raises(SoundError, match="no sound in it"):
+        heard(StreamSource(io.BytesIO(data), time.monotonic))
+
+
+@pytest.mark.skipif(not hasattr(os, "set_blocking"), reason="no such pipes")
+def test_a_pipe_that_does_not_wait_is_read_to_its_end() -> None:
+    reading, writing = os.pipe()
+    os.set_blocking(reading, False)
+    data = pcm16(SOUND)
+
+    def feed() -> None:
+        with os.fdopen(writing, "wb", buffering=0) as pipe:
+            for first in range(0, len(data), 6400):
+                pipe.write(data[first : first + 6400])
+                time.sleep(0.03)
+
+    feeder = threading.Thread(target=feed)
+    feeder.start()
+    with os.fdopen(reading, "rb") as stream:
+        samples = heard(StreamSource(stream, time.monotonic))
+    feeder.join()
+
+    assert samples == pytest.approx(SOUND, abs=1e-4)
+
+
+def test_what_came_before_the_end_is_still_given() -> None:
+    reading, writing = os.pipe()
+    os.write(writing, pcm16(SOUND[:16_000]))
+    with os.fdopen(reading, "rb") as stream:
+        source = StreamSource(stream, time.monotonic)
+        source.stop()
+        samples = heard(source)
+        os.close(writing)
+
+    assert len(samples) == 16_000
 
 
 def test_a_file_played_fast_moves_the_rehearsals_own_time() -> None:
@@ -238,11 +360,45 @@ def test_microphone_unplugged_is_told_and_picked_up_again(
     assert fake.restarted == 2  # the first attempt found it still away
 
 
+def test_what_was_spoken_before_the_end_comes_from_the_microphone(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    fake = FakeSoundDevice(fails_after=10)
+    monkeypatch.setattr(microphone, "sounddevice", lambda: fake)
+    source = MicrophoneSource(None, time.monotonic)
+    while fake.sent < 10:
+        time.sleep(0.01)
+
+    source.stop()
+
+    assert sum(len(chunk.samples) for chunk in source.chunks()) == 16_000
+
+
 def test_no_such_microphone(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(microphone, "sounddevice", lambda: FakeSoundDevice(1))
 
     with pytest.raises(SoundError, match=r"there is no microphone 'nowhere'"):
         MicrophoneSource("nowhere", time.monotonic)
+
+
+def test_no_microphone_at_all_is_told_without_portaudios_own_words(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    fake = FakeSoundDevice(1)
+
+    def none(*_: object) -> dict[str, object]:
+        raise fake.PortAudioError("Error querying device -1")
+
+    monkeypatch.setattr(fake, "query_devices", none)
+    monkeypatch.setattr(microphone, "sounddevice", lambda: fake)
+
+    with pytest.raises(SoundError) as raised:
+        MicrophoneSource(None, time.monotonic)
+
+    assert raised.value.line() == (
+        "there is no microphone. Plug one in; `treeward listen --devices` lists those "
+        "there are."
+    )
 
 
 @pytest.mark.parametrize(

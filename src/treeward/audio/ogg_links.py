@@ -8,10 +8,16 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from treeward.audio.resample import Resampler
+from treeward.audio.samples import READ_S, cut_off, mono, plausible
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from treeward.audio.samples import Chunks
+    from treeward.errors import SoundError
 
 _HEADER_BYTES = 27  # of a page, before its table of segments (RFC 3533, section 6)
 _BEGINS = 0x02  # flag of a stream's first page
@@ -93,3 +99,49 @@ class LinkFile(io.RawIOBase):
         """Close the file."""
         self._file.close()
         super().close()
+
+
+def chained(path: Path) -> list[tuple[Link, float]]:
+    """Give the streams of a chained Ogg file with their seconds; none of others."""
+    import soundfile
+
+    links = links_of(path)
+    if len(links) < 2:
+        return []
+    lengths = []
+    for link in links:
+        try:
+            with LinkFile(path, link) as part, soundfile.SoundFile(part) as sound:
+                good = plausible(sound.samplerate, sound.channels)
+                lengths.append(sound.frames / sound.samplerate if good else 0.0)
+        except soundfile.LibsndfileError:
+            lengths.append(0.0)
+    return list(zip(links, lengths, strict=True))
+
+
+def chained_chunks(
+    path: Path,
+    links: list[tuple[Link, float]],
+    start_s: float,
+    faults: list[SoundError],
+) -> Chunks:
+    """Read the streams of a chained file one after the other, at SAMPLE_RATE_HZ."""
+    import soundfile
+
+    begins_s = 0.0
+    for link, length_s in links:
+        if not length_s:
+            faults.append(cut_off(path, begins_s, "a part of it cannot be read"))
+            continue
+        ends_s = begins_s + length_s
+        if start_s < ends_s:
+            with LinkFile(path, link) as part, soundfile.SoundFile(part) as sound:
+                sound.seek(round(max(start_s - begins_s, 0.0) * sound.samplerate))
+                yield from Resampler(sound.samplerate).stream(_parts(sound))
+        begins_s = ends_s
+
+
+def _parts(sound: Any) -> Chunks:  # noqa: ANN401 (untyped)
+    step = max(int(sound.samplerate * READ_S), 1)
+    while len(part := sound.read(step, dtype="float32", always_2d=True)):
+        yield mono(part)

@@ -6,6 +6,7 @@ A pure function of the events, the trips paired from them, and the time.
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from dataclasses import dataclass
 from statistics import median, quantiles
 from typing import TYPE_CHECKING
@@ -86,7 +87,7 @@ def board(
             case EventKind.MARK:
                 seen.setdefault(mark, _Seen("seen", event.clock))
             case EventKind.BEARING:
-                if event.value:
+                with suppress(ValueError):  # none was heard, or a point of the compass
                     bearings.setdefault(mark, []).append(float(event.value))
             case _:
                 pass

@@ -234,7 +234,7 @@ def _keep_left(folder: Path, spoilt: Sequence[Path]) -> Path:
     left = folder.with_name(folder.name + _LEFT)
     left.mkdir(exist_ok=True)
     for path in spoilt:
-        path.rename(left / path.name)
+        path.replace(left / path.name)
     return left
 
 
@@ -243,7 +243,7 @@ def _keep_apart(piece: Path, recording: Path, at_ms: int) -> Path:
     target = recording.with_name(f"{recording.stem}-from-{at_ms}{piece.suffix}")
     if target.exists():
         target = _free_beside(target)
-    return piece.rename(target)
+    return piece.replace(target)
 
 
 def _pieces(folder: Path) -> tuple[list[Piece], list[Path]]:
@@ -298,7 +298,7 @@ def _remove(folder: Path) -> None:
     gone = folder.with_name(folder.name + _JOINED)
     shutil.rmtree(gone, ignore_errors=True)
     try:
-        folder.rename(gone)
+        folder.replace(gone)
     except OSError:
         return  # a piece is open elsewhere; the next start sees that it is joined
     shutil.rmtree(gone, ignore_errors=True)

@@ -224,7 +224,7 @@ def number_of(value: Any, *, most: float = MOST_S) -> float:  # noqa: ANN401 (fr
 def _text(value: Any) -> str:  # noqa: ANN401 (from JSON)
     if not isinstance(value, str):
         raise TypeError(value)
-    value.encode()  # half a pair is no text, and could not be written again
+    value.encode("utf-8")  # what review.csv cannot hold raises here
     return value
 
 

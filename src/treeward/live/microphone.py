@@ -98,12 +98,25 @@ class MicrophoneSource:
         try:
             found = sd.query_devices(self._device, "input")
         except (ValueError, sd.PortAudioError) as error:
-            asked = "" if self._device is None else f" {self._device!r}"
-            raise SoundError(
-                f"there is no microphone{asked} ({error})",
-                mend="Plug one in; `treeward listen --devices` lists them.",
-            ) from None
+            raise self._missing(error) from None
         return str(found["name"])
+
+    def _missing(self, error: Exception) -> SoundError:
+        """Say which there is not; PortAudio's own words are of its inside."""
+        if self._device is None:
+            return SoundError(
+                "there is no microphone",
+                mend="Plug one in; `treeward listen --devices` lists those there are.",
+            )
+        if "multiple" in str(error).lower():
+            return SoundError(
+                f"several microphones are called {self._device!r}",
+                mend="Name one by its number: `treeward listen --devices`.",
+            )
+        return SoundError(
+            f"there is no microphone {self._device!r}",
+            mend="`treeward listen --devices` lists those there are.",
+        )
 
     def _open(self) -> Any:  # noqa: ANN401 (untyped)
         sd = sounddevice()
@@ -113,7 +126,10 @@ class MicrophoneSource:
             )
             self._rate_hz = SAMPLE_RATE_HZ
         except (ValueError, sd.PortAudioError):
-            found = sd.query_devices(self._device, "input")
+            try:
+                found = sd.query_devices(self._device, "input")
+            except (ValueError, sd.PortAudioError) as error:
+                raise self._missing(error) from None
             self._rate_hz = int(found["default_samplerate"])
         try:
             stream = sd.InputStream(
@@ -125,9 +141,9 @@ class MicrophoneSource:
                 callback=self._on_sound,
             )
             stream.start()
-        except (ValueError, sd.PortAudioError) as error:
+        except (ValueError, sd.PortAudioError):
             raise SoundError(
-                f"the microphone cannot be opened ({error})",
+                "the microphone cannot be opened",
                 where=self.name,
                 mend="Close what else records, or choose another by --device.",
             ) from None
@@ -154,7 +170,7 @@ class MicrophoneSource:
     def chunks(self) -> Iterator[Chunk]:
         """Yield sound; when the microphone goes away, wait for it to come back."""
         try:
-            while not self._stopped.is_set():
+            while True:
                 for samples in Resampler(self._rate_hz).stream(self._arrays()):
                     yield Chunk(
                         samples=samples, arrival_s=self._arrival_s, lost=self._lost
@@ -179,6 +195,12 @@ class MicrophoneSource:
                 return
             if self._dropped:
                 self._dropped, self._lost = False, "this computer could not keep up"
+            yield samples
+        while True:  # what was spoken before the end
+            try:
+                samples, self._arrival_s = self._queue.get_nowait()
+            except queue.Empty:
+                return
             yield samples
 
     def _reopen(self) -> None:

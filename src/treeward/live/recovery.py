@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
@@ -9,17 +10,19 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import TreewardError
 from treeward.live.joining import clear_joined, is_pieces, join_pieces
 from treeward.live.journal import BALLAST_NAME, event_of, number_of, read_journal
+from treeward.notes.events import Event, EventKind
 from treeward.within import open_plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
-    from treeward.notes.events import Event
 
 JOURNALS = ".treeward/live"
 SAID_AGAIN = "said again"
 NOT_AGAIN = "noted while listening, not heard in the recording"
+_STATED = re.compile(r"(?:away|round) [0-9]+(?:\.[0-9]+)?")  # as the parser writes it
+_NAMED = re.compile(r"[A-Za-z]+(?:[- ][A-Za-z]+)*")  # a bearing: "north-west"
 SAME_MOMENT_S = 1.0  # two passes put a note this near to each other; guess
 
 
@@ -83,7 +86,7 @@ def read_session(path: Path) -> SessionText:
         kinds.append(kind)
         try:
             if kind == "event":
-                events.append(event_of(record))
+                events.append(_sound_event(record))
             elif kind == SAID_AGAIN:
                 _mark_said_again(events, record)
             elif kind == "own voice":
@@ -105,6 +108,29 @@ def read_session(path: Path) -> SessionText:
         broken_lines=broken,
         unheard=kinds.count("unheard"),
     )
+
+
+def _sound_event(record: dict[str, Any]) -> Event:
+    """Return the event of a record, as review.csv can hold it.
+
+    Raises
+    ------
+    ValueError, KeyError, TypeError, OverflowError
+        It is none, or would make review.csv unreadable.
+    """
+    from treeward.notes.clock_anchors import parse_spoken_time
+
+    event = event_of(record)
+    match event.kind if event.value else None:
+        case EventKind.BEARING if not _NAMED.fullmatch(event.value):
+            number_of(float(event.value), most=360.0)
+        case EventKind.TIME if parse_spoken_time(event.value) is None:
+            raise ValueError(event.value)
+        case EventKind.DURATION if _STATED.fullmatch(event.value) is None:
+            raise ValueError(event.value)
+        case _:
+            pass
+    return event
 
 
 def _count(number: int, what: str) -> str:
@@ -256,10 +282,10 @@ def recover(
             continue
         try:
             found.lines += finish_session(session, merge)
-        except (TreewardError, OSError) as error:
+        except Exception as error:
             if not can_wait:
                 raise
-            said = error.line() if isinstance(error, TreewardError) else str(error)
+            said = error.line() if isinstance(error, TreewardError) else repr(error)
             found.waiting.append(
                 f"{session.path.stem}: {_count(len(session.events), 'note')} kept, not "
                 f"in review.csv yet ({said.rstrip('.')})"

@@ -210,7 +210,7 @@ class SoundKeeper:
                 wav.unlink(missing_ok=True)
                 return
             if moved_to_s is not None:
-                wav = wav.rename(self._free_name(moved_to_s))
+                wav = wav.replace(self._free_name(moved_to_s))
         except OSError as error:
             self.fault = _say(error)
         thread = threading.Thread(target=_flush_and_finish, args=(wav,), name="flac")

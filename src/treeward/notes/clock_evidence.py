@@ -96,9 +96,8 @@ def parse_start(text: str, zone: ZoneInfo, *, where: str) -> tuple[datetime, flo
     """
     mend = 'Write it like "2026-07-14 10:20" or "2026-07-14 10:20:33+01:00".'
     try:
-        # "9:00" is a time to people, and ISO 8601 wants "09:00".
-        plain = re.sub(r"(?<=[ T])(\d)(?=:)", r"0\1", text.strip())
-        moment = datetime.fromisoformat(plain)
+        whole = re.sub(r"(?<=\d[ T])(?=\d:)", "0", text.strip())  # nine is 9:00 too
+        moment = datetime.fromisoformat(whole)
     except ValueError:
         raise ClockError(
             f"{text!r} is not a date and a time", where=where, mend=mend

@@ -97,6 +97,39 @@ def _transcribe() -> int:
     )
 
 
+def _left_by_a_kill(home: Path) -> None:
+    """Lay out a hunt with a listening that was killed: a journal, and four pieces."""
+    import numpy as np
+    import soundfile
+
+    from treeward.hunt import Hunt
+    from treeward.live.journal import Journal, event_record
+    from treeward.live.recovery import journals_dir
+    from treeward.notes.events import Event, EventKind
+
+    hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
+    name = "live-20260714-102000"
+    folder = journals_dir(hunt.path)
+    journal = Journal(folder / f"{name}.jsonl")
+    for n in range(40):
+        event = Event(
+            kind=EventKind.AWAY if n // 4 % 2 == 0 else EventKind.BACK,
+            mark=("red", "yellow", "blue", "white")[n % 4],
+            recording=f"{name}.flac",
+            start_s=n + 0.5,
+            end_s=n + 0.9,
+            clock=datetime(2026, 7, 14, 9, 20, n, tzinfo=UTC),
+        )
+        journal.write(event_record(event, n))
+    journal.close()
+    (folder / name).mkdir()
+    rng = np.random.default_rng(4)
+    for at_ms in (0, 10_000, 20_000, 32_000):
+        pcm = rng.integers(-9000, 9000, 160_000).astype(np.int16)
+        ending = "wav" if at_ms == 32_000 else "flac"
+        soundfile.write(folder / name / f"{at_ms:010d}.{ending}", pcm, 16_000)
+
+
 def _correct() -> int:
     """Make a correction, as the review page and the terminal do."""
     from treeward.desk.desk import Desk
@@ -274,6 +307,16 @@ SCENARIOS = (
         run=_transcribe,
         at_stake=_named(
             *("review.csv", "review_machine.csv", "starts.json", "recordings"),
+        ),
+    ),
+    Scenario(
+        short="recover",
+        name="a killed listening's sound and notes: `trips`, which recovers them",
+        prepare=_left_by_a_kill,
+        run=lambda: program("trips", "--hunt", "hunt"),
+        at_stake=lambda path: (
+            path.parts[1:2] in {("recordings",), ("review.csv",)}
+            and not path.name.startswith(".")
         ),
     ),
     Scenario(

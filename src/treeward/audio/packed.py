@@ -1,0 +1,141 @@
+"""Sound that PyAV reads: memos, films, and what libsndfile does not know."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from treeward.audio.samples import MEND_COPY, cut_off, mono, plausible
+from treeward.errors import SoundError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from treeward.audio.samples import Chunks
+
+# Formats without a length: what FFmpeg tells is a guess from the bit rate.
+_GUESSED = frozenset({"amr", "amrnb", "amrwb", "aac", "mp3"})
+_MOST_MISSING_S = 600.0  # of silence in place of what cannot be decoded; choice
+
+
+@contextmanager
+def open_packed(path: Path) -> Iterator[tuple[Any, Any]]:
+    """Open a recording; give its container and its first stream of sound.
+
+    Raises
+    ------
+    SoundError
+        It is no recording, or one that no recorder makes.
+    """
+    import av
+    from av.error import FFmpegError
+
+    local_only = {"protocol_whitelist": "file"}  # a playlist must not reach out
+    try:
+        container = av.open(str(path.resolve()), options=local_only)
+    except (FFmpegError, ValueError) as error:
+        raise SoundError(
+            "is not a recording that can be read", where=str(path), mend=MEND_COPY
+        ) from error
+    with container:
+        stream = next(iter(container.streams.audio), None)
+        # A stream that no decoder is known for has not even the name of a rate.
+        if stream is None or not getattr(stream, "rate", 0):
+            raise SoundError(
+                "is not a recording that can be read (it has no sound track)",
+                where=str(path),
+                mend=MEND_COPY,
+            )
+        if not plausible(stream.rate, stream.channels):
+            raise SoundError(
+                f"says that it has {stream.channels} channels of {stream.rate} samples "
+                "a second, which no recorder makes",
+                where=str(path),
+                mend=MEND_COPY,
+            )
+        yield container, stream
+
+
+def packed_chunks(path: Path, start_s: float, faults: list[SoundError]) -> Chunks:
+    """Read the sound from `start_s` on; what is wrong with it goes to `faults`."""
+    from av.error import FFmpegError
+
+    with open_packed(path) as (container, stream):
+        done = 0.0
+        skip: int | None = None if start_s else 0
+        try:
+            if start_s:
+                at = int(start_s / stream.time_base)
+                container.seek(at, stream=stream, backward=True)
+            for frame, missing_s in _frames(container, stream):
+                part = mono(_as_rows(frame))
+                if skip is None:
+                    begins_s = frame.time if frame.time is not None else start_s
+                    skip = max(round((start_s - begins_s) * frame.sample_rate), 0)
+                elif missing_s:
+                    gap = np.zeros(round(missing_s * frame.sample_rate), np.float32)
+                    part = np.concatenate([gap, part])
+                done += len(part) / frame.sample_rate
+                dropped = min(skip, len(part))
+                skip -= dropped
+                if dropped < len(part):
+                    yield part[dropped:]
+        except FFmpegError as error:
+            faults.append(cut_off(path, start_s + done, str(error.strerror)))
+            return
+        stated = container.duration
+        if container.format.name in _GUESSED:
+            return
+        if stated and not start_s and done < stated / 1e6 - 0.5:
+            why = f"the header says {stated / 1e6:.1f} s"
+            faults.append(cut_off(path, done, why))
+
+
+def _frames(container: Any, stream: Any) -> Iterator[tuple[Any, float]]:  # noqa: ANN401
+    """Yield frames, and the seconds before each that the decoder knows nothing of.
+
+    Phones leave out what is silent, and a bit may be wrong: the rest is good still.
+
+    Raises
+    ------
+    FFmpegError
+        Nothing good follows.
+    """
+    from av.error import FFmpegError, InvalidDataError
+
+    missing_s = 0.0
+    fault: FFmpegError | None = None
+    try:
+        for packet in container.demux(stream):
+            try:
+                frames = packet.decode()
+            except InvalidDataError as error:
+                missing_s += float((packet.duration or 0) * (packet.time_base or 0))
+                if packet.size > 1:  # AMR: one byte says that nobody spoke
+                    fault = error
+                continue
+            for frame in frames:
+                yield frame, min(missing_s, _MOST_MISSING_S)
+                missing_s, fault = 0.0, None
+    except FFmpegError as error:
+        fault = error
+    if fault is not None:
+        raise fault
+
+
+def _as_rows(frame: Any) -> NDArray[np.float32]:  # noqa: ANN401
+    """Give a frame of any sample format as (samples, channels) in [-1, 1]."""
+    array = frame.to_ndarray()
+    channels = frame.layout.nb_channels
+    rows = array.T if frame.format.is_planar else array.reshape(-1, channels)
+    if np.issubdtype(rows.dtype, np.integer):
+        limits = np.iinfo(rows.dtype)
+        middle = (int(limits.max) + int(limits.min) + 1) / 2
+        scale = (int(limits.max) - int(limits.min) + 1) / 2
+        return np.asarray((rows - middle) / scale, np.float32)
+    return np.asarray(rows, np.float32)
