@@ -78,6 +78,8 @@ def windows_rules(monkeypatch: pytest.MonkeyPatch) -> None:
     Every test keeps to it when TREEWARD_WINDOWS_RULES=1.
     """
 
+    monkeypatch.setattr("treeward.within.BY_DESCRIPTOR", False)
+
     def guarded(name: str, count: int) -> None:
         plain = getattr(os, name)
 

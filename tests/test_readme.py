@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import signal
 import subprocess
 import sys
 import sysconfig
@@ -18,7 +19,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import click
+import numpy as np
 import pytest
+import soundfile
 
 from treeward.cli import COMMANDS, group
 from treeward.notes.parser import parse_notes
@@ -303,6 +306,110 @@ def test_the_card_is_made_as_the_readme_says(tmp_path: Path) -> None:
     run(command, tmp_path)
 
     assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
+
+
+# --- every other command ---------------------------------------------------------
+
+# What the README shows with a stand-in for the person's own file or number.
+START = '--start "2026-07-14 10:20"'
+WITH_OPTIONS = {
+    START: f"treeward transcribe memo.m4a {START}",
+    "--jobs N": "treeward transcribe --jobs 2",
+    "--json": "treeward trips --json",
+    "locate --with-sound": "treeward locate --with-sound",
+}
+ENDLESS = {"listen", "practice"}  # they go on until Ctrl-C, or want a microphone
+BY_CI = {"demo"}  # of the line that .ci/run runs
+
+
+def others() -> list[str]:
+    """Return the commands of ours that the README names beside the tour."""
+    toured_ones = {tuple(shlex.split(step)[1:]) for step in tour()}
+    return sorted(
+        {
+            shlex.join(("treeward", *command.words))
+            for command in commands_named(README)
+            if command.words not in toured_ones
+        }
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "command", [c for c in others() if c.split()[1] not in ENDLESS | BY_CI]
+)
+def test_every_other_command_runs_as_it_stands(toured: Path, command: str) -> None:
+    assert run(command, toured)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("shown", WITH_OPTIONS)
+def test_options_that_the_text_shows_run(toured: Path, shown: str) -> None:
+    assert " ".join(shown.split()) in " ".join(README.read_text("utf-8").split())
+
+    assert run(WITH_OPTIONS[shown], toured)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("command", [c for c in others() if c.split()[1] in ENDLESS])
+def test_a_command_that_listens_works_or_says_what_it_lacks(
+    toured: Path, command: str
+) -> None:
+    with subprocess.Popen(
+        [str(PROGRAM), *shlex.split(command)[1:]],
+        cwd=toured,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        encoding="utf-8",
+    ) as listening:
+        try:
+            _, said = listening.communicate(timeout=30)
+        except subprocess.TimeoutExpired:
+            listening.send_signal(signal.SIGINT)  # a microphone is here, and is heard
+            _, said = listening.communicate(timeout=60)
+            assert listening.returncode in {0, 1}
+    assert "Traceback" not in said
+    assert "fault of Treeward's own" not in said
+    if listening.returncode:
+        (line,) = [x for x in said.splitlines() if x.startswith("treeward: ")]
+        assert re.search("microphone|sound|terminal", line), line
+
+
+@pytest.mark.slow
+def test_a_stream_and_a_recording_are_listened_to_as_the_readme_says(
+    toured: Path,
+) -> None:
+    text = README.read_text("utf-8")
+    assert "`--input -` takes a stream" in " ".join(text.split())
+    assert "`--input FILE --pace real`" in text
+    short = toured / "short.wav"
+    noise = np.random.default_rng(1).normal(0, 0.01, 32_000)
+    soundfile.write(short, noise, 16_000)
+
+    run("treeward listen --input short.wav --pace real", toured)
+    with short.open("rb") as stream:
+        done = subprocess.run(
+            [str(PROGRAM), "listen", "--input", "-"],
+            cwd=toured,
+            stdin=stream,
+            capture_output=True,
+            timeout=120,
+            check=False,
+        )
+
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_lines_that_set_everything_up_are_run_by_ci() -> None:
+    (block,) = [b for b in code_blocks(README) if "venv" in b]
+    script = (ROOT / ".ci" / "readme_lines").read_text("utf-8")
+    first, second = block.splitlines()
+
+    assert f'readme_line "{first.partition("&&")[0]}&&"' in script
+    assert f'readme_line "{second.removeprefix(".venv/bin/")}"' in script
+    assert "readme_lines" in (ROOT / ".ci" / "run").read_text("utf-8")
 
 
 # --- what to say ---------------------------------------------------------------

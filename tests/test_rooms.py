@@ -46,6 +46,7 @@ LIGHT = {
     "resources",
     "atomic",
     "whole_file",
+    "within",
 }
 
 

@@ -9,6 +9,7 @@
     ├── PhraseBookError       models/phrasebook.toml or a hunt's own phrase book
     ├── NotesError            events that cannot be read
     │   └── ReviewError       review.csv
+    │       └── ReviewChangedError   saved by somebody else meanwhile
     ├── ClockError            times that cannot be placed
     ├── ReportError           a result that cannot be written
     └── TrackError            a GPX file (defined in tracks.py)
@@ -87,6 +88,10 @@ class NotesError(TreewardError):
 
 class ReviewError(NotesError):
     """review.csv is at fault."""
+
+
+class ReviewChangedError(ReviewError):
+    """review.csv was saved by somebody else since it was read; nothing was written."""
 
 
 class ClockError(TreewardError):

@@ -17,10 +17,14 @@ from typing import TYPE_CHECKING, Any
 from treeward.atomic import write_text
 from treeward.pieces import WHOLE, Piece
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
+from treeward.whole_file import read_plain
+from treeward.within import open_plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
+
+MOST_BYTES = 256_000_000  # a recording of a whole day has 10 MB of words; choice
 
 
 _MOST = 1e9  # of any number in here: seconds, shares; choice
@@ -88,10 +92,14 @@ def heard_name(recording: str) -> str:
 
 
 class HeardFile:
-    """The file that holds one recording's hearing."""
+    """The file that holds one recording's hearing.
 
-    def __init__(self, path: Path) -> None:
+    `within` is the hunt it belongs to; no link below that is followed.
+    """
+
+    def __init__(self, path: Path, *, within: Path | None = None) -> None:
         self.path = path
+        self._hunt_dir = within
 
     def read(self) -> Heard:
         """Return what is kept; nothing where there is no file or it is unreadable."""
@@ -112,7 +120,7 @@ class HeardFile:
                 pieces = _pieces_from(entry)
                 continue
             if "remark" in entry:
-                remarks.append(str(entry["remark"]))
+                remarks.append(_text(entry["remark"]))
                 continue
             if "piece" not in entry and "done" in entry:
                 done = True
@@ -127,8 +135,7 @@ class HeardFile:
 
     def begin(self, by: HeardBy, pieces: Sequence[Piece] = (WHOLE,)) -> None:
         """Start afresh: forget what is kept."""
-        self.path.parent.mkdir(parents=True, exist_ok=True)
-        write_text(self.path, _head(by, pieces))
+        write_text(self.path, _head(by, pieces), within=self._hunt_dir)
 
     def resume(self) -> Heard:
         """Return what is kept, and cut off what a crash left half written."""
@@ -144,7 +151,7 @@ class HeardFile:
                     lines.append(_line({"piece": number, "done": True}))
             if heard.done:
                 lines.append(_line({"done": True}))
-            write_text(self.path, "".join(lines))
+            write_text(self.path, "".join(lines), within=self._hunt_dir)
         return heard
 
     def add(
@@ -184,12 +191,13 @@ class HeardFile:
         self._append(_line({"done": True}))
 
     def _append(self, text: str) -> None:
-        with self.path.open("a", encoding="utf-8", newline="\n") as file:
+        with open_plain(self.path, "a", encoding="utf-8", newline="\n") as file:
             file.write(text)
 
     def _entries(self) -> list[dict[str, Any]]:
         try:
-            lines = self.path.read_text("utf-8", errors="replace").splitlines()
+            raw = read_plain(self.path, most_bytes=MOST_BYTES)
+            lines = raw.decode("utf-8", errors="replace").splitlines()
         except OSError:
             return []
         entries = []
@@ -265,6 +273,9 @@ def _by_from(said: dict[str, Any]) -> HeardBy:
     by = HeardBy(**said)
     for name in ("engine", "model", "phrase_book"):
         _text(getattr(by, name))
+    for name in ("size_bytes", "modified_ns"):
+        if not isinstance(getattr(by, name), int):
+            raise TypeError(name)
     return by
 
 
@@ -279,6 +290,7 @@ def _number(value: Any) -> float:  # noqa: ANN401 (from JSON)
 def _text(value: Any) -> str:  # noqa: ANN401 (from JSON)
     if not isinstance(value, str):
         raise TypeError(value)
+    value.encode()  # half a pair is no text, and could not be written again
     return value
 
 

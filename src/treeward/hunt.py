@@ -100,7 +100,11 @@ class Hunt:
             {"hunt": {"name": name, "timezone": timezone}}, where=str(hunt_toml)
         )
         hunt.recordings_dir.mkdir(parents=True, exist_ok=True)
-        write_text(hunt_toml, filled_template(name=name, timezone=timezone))
+        write_text(
+            hunt_toml,
+            filled_template(name=name, timezone=timezone),
+            within=hunt.path,
+        )
         return hunt
 
     @cached_property
@@ -154,7 +158,8 @@ class Hunt:
 
     def heard_file(self, name: str) -> HeardFile:
         """Return where the hearing of a recording is kept."""
-        return HeardFile(self.machine_dir / "heard" / heard_name(name))
+        path = self.machine_dir / "heard" / heard_name(name)
+        return HeardFile(path, within=self.path)
 
     def transcribe(
         self,
@@ -189,6 +194,7 @@ class Hunt:
         HuntError, SpeechError, ReviewError
             When nothing can be done. A fault of one recording is in the result.
         """
+        from treeward.left_out import LeftOut
         from treeward.review_update import ReviewUpdate
 
         update = ReviewUpdate(self)
@@ -196,9 +202,13 @@ class Hunt:
         with self.locked("transcribe"):
             faults = unreadable(files, self.recordings_dir)
             readable = [file for file in files if file not in faults]
-            paths = take_in(readable, self.recordings_dir)
-            paths = paths if files else self.recordings()
-            if not paths and not faults:
+            remarks: list[str] = []
+            paths = take_in(readable, self.recordings_dir, tell=remarks.append)
+            left_out = LeftOut(self.path, self.machine_dir, self.recordings_dir)
+            if not files:
+                paths, lines = left_out.without(self.recordings())
+                remarks += lines
+            if not paths and not faults and not remarks:
                 raise HuntError(
                     "there are no recordings",
                     where=str(self.recordings_dir),
@@ -217,14 +227,14 @@ class Hunt:
                 fresh=fresh,
                 say=said.append,
             )
+            left_out.note(paths, {one.name for one in recorded if one.fault})
             recorded += [
                 Recorded(name=file.name, fault=fault, complete=False)
                 for file, fault in faults.items()
             ]
-            merge, clocks = update.merged_with_file(recorded)
-            self.review.write(merge.rows, merge.machine)
+            written = update.write_merged(recorded)
+            merge = written.merge
             self._keep_talk(paths)
-            update.keep_facts(clocks)
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
                 recordings=tuple(recorded),
@@ -233,12 +243,7 @@ class Hunt:
                 to_look_at=to_look_at,
                 kept_changes=len(merge.report.kept_changes),
                 stopped=stopped,
-                remarks=tuple(said)
-                + tuple(
-                    f"{clock.recording}: {flag}"
-                    for clock in clocks
-                    for flag in clock.remarks
-                ),
+                remarks=(*remarks, *said, *written.remarks),
             )
 
     def _keep_talk(self, paths: Sequence[Path]) -> None:
@@ -256,7 +261,8 @@ class Hunt:
             head = "" if len(sounds) == 1 else name.replace("/", "__") + "."
             if text:
                 self.results_dir.mkdir(exist_ok=True)
-                write_text(self.results_dir / f"{head}talk.vtt", text)
+                path = self.results_dir / f"{head}talk.vtt"
+                write_text(path, text, within=self.path)
 
     def rows(self) -> list[ReviewRow]:
         """Read review.csv.

@@ -14,12 +14,15 @@ from typing import TYPE_CHECKING
 
 from treeward.atomic import clear_leftovers
 from treeward.errors import HuntError
+from treeward.whole_file import read_plain
+from treeward.within import open_plain, refuse_links
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
 LOCK_NAME = "lock"
+_MOST_OWNER_BYTES = 10_000  # of it: a command's name and a time
 OWNER_NAME = "at_work.json"  # beside the lock, which Windows lets nobody else read
 
 
@@ -45,6 +48,7 @@ def only_command(
     """
     from filelock import FileLock, Timeout
 
+    refuse_links(hunt_dir)
     machine_dir.mkdir(parents=True, exist_ok=True)
     lock = FileLock(machine_dir / LOCK_NAME, timeout=wait_s, poll_interval=0.1)
     owner = machine_dir / OWNER_NAME
@@ -59,7 +63,8 @@ def only_command(
     try:
         with suppress(OSError):  # only for the message to others
             said = {"command": command, "since_s": time.time()}
-            owner.write_bytes(json.dumps(said).encode())
+            with open_plain(owner, "wb") as file:
+                file.write(json.dumps(said).encode())
         clear_leftovers(hunt_dir)
         yield
     finally:
@@ -71,8 +76,15 @@ def only_command(
 def _told(owner: Path) -> str:
     """Say who holds the lock and since when, as far as that is known."""
     try:
-        said = json.loads(owner.read_text("utf-8"))
+        said = json.loads(read_plain(owner, most_bytes=_MOST_OWNER_BYTES))
         since = datetime.fromtimestamp(said["since_s"]).astimezone()
         return f" (treeward {said['command']}, since {since:%H:%M:%S})"
-    except (OSError, ValueError, KeyError, TypeError, OverflowError):
+    except (
+        OSError,
+        ValueError,
+        LookupError,
+        TypeError,
+        ArithmeticError,
+        RecursionError,
+    ):
         return ""

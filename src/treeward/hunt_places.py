@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from treeward.trips.records import TripTable
 
 NEAR_STATION_M = 50.0  # of a track's place from the station that is offered; guess
+_MOST_NAMED = 8  # waypoints in a sentence; choice
 MOST_TRACK_POINTS = 2000  # on the map; more cannot be told apart there; choice
 
 
@@ -77,7 +78,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
         walked = (position_over(track, clocks) for track in tracks)
         if (place := next((p for p in walked if p is not None), None)) is not None:
             positions[station.id] = (place, "track")
-        elif clocks and tracks:
+        elif tracks and (clocks or any(track.waypoints for track in tracks)):
             unfound.append(_not_found(station.id, named, clocks, read, hunt_file))
     return Places(
         positions=positions,
@@ -156,11 +157,15 @@ def _not_found(
         if (ends := span(track))
     ]
     files = ", ".join(path.name for path, _ in read)
+    there = list(dict.fromkeys(name for _, track in read for name in track.waypoints))
+    shown = ", ".join(repr(name) for name in there[:_MOST_NAMED])
+    more = f" and {len(there) - _MOST_NAMED} more" if len(there) > _MOST_NAMED else ""
     return (
         f"Station {station} is not to be found in {files}: no waypoint is called "
-        f"{' or '.join(repr(name) for name in names)}, its notes are of "
-        f"{stretch(min(clocks), max(clocks))}"
-        f"{', and ' if held else ''}{'; '.join(held)}."
+        f"{' or '.join(repr(name) for name in names)}"
+        f"{f' (there are {shown}{more})' if there else ''}"
+        + (f", its notes are of {stretch(min(clocks), max(clocks))}" if clocks else "")
+        + f"{', and ' if held else ''}{'; '.join(held)}."
     )
 
 

@@ -43,16 +43,20 @@ def merge_into_review(
     def merge(events: Sequence[Event], recordings: frozenset[str]) -> list[str]:
         from treeward.notes.review_merge import merge_review
         from treeward.notes.second_look import look_twice
+        from treeward.review_update import written_lines
 
         with hunt.locked("listen", wait_s=wait_s):
+            seen = hunt.review.digest()
             previous, current = hunt.review.read()
+            current, gone = hunt.review.with_gone(current)
             # What no recording holds (a pause of the listening) is merged once.
             there = {_moment(r.event) for r in previous if not r.event.recording}
             new = [e for e in events if e.recording or _moment(e) not in there]
             new = look_twice(new)
             done = merge_review(previous, current, new, transcribed=recordings - {""})
-            hunt.review.write(done.rows, done.machine)
-        return [f"review.csv: {line}" for line in done.report.lines()]
+            loser = hunt.review.write(done.rows, done.machine, seen=seen)
+        said = [f"review.csv: {line}" for line in done.report.lines()]
+        return [*said, *written_lines(gone, loser)]
 
     return merge
 

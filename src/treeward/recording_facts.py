@@ -75,7 +75,7 @@ def keep_facts(
         }
     text = json.dumps(kept, indent=1, ensure_ascii=False)
     if text != json.dumps(_read(machine_dir), indent=1, ensure_ascii=False):
-        write_text(machine_dir / _FILE, text)
+        write_text(machine_dir / _FILE, text, within=machine_dir.parent)
 
 
 def days_told(machine_dir: Path) -> dict[str, tuple[str, str]]:

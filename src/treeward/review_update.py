@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.atomic import write_text
 from treeward.recording_facts import as_first_seen, keep_facts
+from treeward.errors import ClockError, ReviewChangedError
+from treeward.review_store import gone_words
 from treeward.transcription import (
     Recorded,
     file_modified,
@@ -15,6 +18,7 @@ from treeward.transcription import (
     recorded_of,
     recording_name,
 )
+from treeward.whole_file import read_plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -26,6 +30,32 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
     from treeward.notes.review_file import ReviewRow
     from treeward.notes.review_merge import MergeResult
+
+_MOST_STARTS_BYTES = 4_000_000  # a line for each recording; choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """What was written into review.csv, and what the person is to be told of it."""
+
+    merge: MergeResult
+    remarks: tuple[str, ...]
+
+
+def written_lines(gone: Sequence[ReviewRow], loser: Path | None) -> tuple[str, ...]:
+    """Say what was put back, and what another program saved at the same moment."""
+    lines = []
+    if gone:
+        lines.append(
+            f"review.csv: {gone_words(gone)} gone from it since Treeward wrote it, and "
+            "stand in it again; to leave a row out, write drop in it"
+        )
+    if loser is not None:
+        lines.append(
+            f"review.csv was saved by another program at the same moment; what that "
+            f"saved is kept in {loser.name}: look what differs, then take it away"
+        )
+    return tuple(lines)
 
 
 class ReviewUpdate:
@@ -44,16 +74,25 @@ class ReviewUpdate:
                 found.append(recorded_of(self._hunt, path, kept, name=name))
         return found
 
-    def merged_with_file(
-        self, recorded: Sequence[Recorded]
-    ) -> tuple[MergeResult, list[ClockResult]]:
-        """Merge with review.csv as it is now; a spreadsheet may save it meanwhile."""
+    def write_merged(self, recorded: Sequence[Recorded]) -> Written:
+        """Merge with review.csv as it is now and write it.
+
+        A spreadsheet may save it meanwhile, again and again: then it is merged anew.
+        """
         review = self._hunt.review
         while True:
             seen = review.digest()
-            merged = self.merged(recorded, *review.read())
-            if review.digest() == seen:
-                return merged
+            previous, current = review.read()
+            current, gone = review.with_gone(current)
+            merge, clocks = self.merged(recorded, previous, current)
+            try:
+                loser = review.write(merge.rows, merge.machine, seen=seen)
+            except ReviewChangedError:
+                continue
+            flags = [f"{c.recording}: {flag}" for c in clocks for flag in c.remarks]
+            self.keep_facts(clocks)
+            said = (*written_lines(gone, loser), *flags)
+            return Written(merge=merge, remarks=said)
 
     def merged(
         self,
@@ -116,11 +155,12 @@ class ReviewUpdate:
 
         path = self._hunt.recordings_dir / name
         start, resolution_s = None, 1.0
-        given = self._kept_starts().get(name) or self._hunt.file.start.get(name)
-        if given:
-            start, resolution_s = parse_start(
-                given, self._hunt.zone, where=f"start of {name}"
-            )
+        where, zone = f"start of {name}", self._hunt.zone
+        with suppress(ClockError):  # ours is good, or was spoilt on the disk since
+            kept = self._kept_starts().get(name, "")
+            start, resolution_s = parse_start(kept, zone, where=where)
+        if start is None and (given := self._hunt.file.start.get(name)):
+            start, resolution_s = parse_start(given, zone, where=where)
         if is_transcript(path):
             return RecordingFacts(
                 name=name, start=start, start_resolution_s=resolution_s
@@ -160,10 +200,9 @@ class ReviewUpdate:
     def _kept_starts(self) -> dict[str, str]:
         """Give the starts that were given with --start in earlier runs."""
         try:
-            kept = json.loads(
-                (self._hunt.machine_dir / "starts.json").read_text("utf-8")
-            )
-        except (OSError, ValueError):
+            path = self._hunt.machine_dir / "starts.json"
+            kept = json.loads(read_plain(path, most_bytes=_MOST_STARTS_BYTES))
+        except (OSError, ValueError, RecursionError):
             return {}
         return (
             {str(k): str(v) for k, v in kept.items()} if isinstance(kept, dict) else {}
@@ -182,7 +221,11 @@ class ReviewUpdate:
         parse_start(start, self._hunt.zone, where="--start")
         starts = self._kept_starts()
         starts[recording_name(path, self._hunt.recordings_dir)] = start
-        write_text(self._hunt.machine_dir / "starts.json", json.dumps(starts, indent=1))
+        write_text(
+            self._hunt.machine_dir / "starts.json",
+            json.dumps(starts, indent=1),
+            within=self._hunt.path,
+        )
 
 
 def times_corrected(

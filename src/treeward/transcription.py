@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import shutil
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from treeward.atomic import PREFIX
+from treeward.atomic import replacing
 from treeward.errors import HuntError, SoundError
 from treeward.heard import HeardBy
+from treeward.whole_file import read_plain
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from pathlib import Path
+    from collections.abc import Callable, Sequence
 
     from treeward.heard import HeardFile
     from treeward.hunt import Hunt
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
     from treeward.speech.phrasebook import PhraseBook
     from treeward.speech.recognizer import Recognizer
 
+_MOST_BYTES = 16 * 2**20  # as much as is read of a transcript
+_SAME_LINES = 0.5  # of a transcript that was corrected, and not another one; guess
 TRANSCRIPT_SUFFIXES = frozenset({".vtt", ".srt", ".json", ".txt"})
 SOUND_SUFFIXES = frozenset(
     {
@@ -65,8 +69,25 @@ def is_transcript(path: Path) -> bool:
     return path.suffix.lower() in TRANSCRIPT_SUFFIXES
 
 
-def take_in(files: Sequence[Path], recordings_dir: Path) -> list[Path]:
+def has_plain_name(path: Path) -> bool:
+    """Tell whether a name can be written down: some disks hold names not UTF-8."""
+    try:
+        str(path).encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def take_in(
+    files: Sequence[Path],
+    recordings_dir: Path,
+    *,
+    tell: Callable[[str], None] = lambda _: None,
+) -> list[Path]:
     """Copy files that lie elsewhere into the hunt, keeping their time stamps.
+
+    A transcript that the hunt has already, and that was corrected, takes the place of
+    the one there, which is kept beside it; `tell` is told so in a line.
 
     Raises
     ------
@@ -74,9 +95,19 @@ def take_in(files: Sequence[Path], recordings_dir: Path) -> list[Path]:
         If a file is missing, or another one of that name is in the hunt already.
     """
     taken = []
-    home = recordings_dir.resolve()
+    home = Path(os.path.realpath(recordings_dir))
     for file in files:
-        path = file.resolve()
+        path = Path(os.path.realpath(file))  # of links in a ring, one of them
+        if not has_plain_name(Path(path.name)):
+            raise HuntError(
+                "has a name that is not UTF-8, which no row can hold",
+                where=str(file),
+                mend="Rename it.",
+            )
+        if path.is_symlink():
+            raise HuntError(
+                "is a link that leads nowhere", where=str(file), mend="Take it away."
+            )
         if not path.exists():
             raise HuntError(
                 "there is no such file",
@@ -89,8 +120,22 @@ def take_in(files: Sequence[Path], recordings_dir: Path) -> list[Path]:
                 where=str(file),
                 mend="Name the recordings in it.",
             )
+        if not path.is_file():
+            raise HuntError(
+                "is a pipe or a device, which cannot be copied into the hunt",
+                where=str(file),
+                mend="Name a file. To listen to a stream: treeward listen --input -",
+            )
         if not path.is_relative_to(home):
             copy = home / path.name
+            if copy.is_file() and _is_corrected(copy, path):
+                old = copy.with_name(f"{copy.name}.old")
+                replace_copy(copy, old, hunt_dir=home.parent)
+                replace_copy(path, copy, hunt_dir=home.parent)
+                tell(
+                    f"{copy.name} was read again as it is now; what the hunt had of it "
+                    f"is kept as {old.name}"
+                )
             if copy.exists() and _digest(copy) != _digest(path):
                 raise HuntError(
                     f"the hunt already has another recording named {path.name}",
@@ -98,16 +143,33 @@ def take_in(files: Sequence[Path], recordings_dir: Path) -> list[Path]:
                     mend="Rename one of them.",
                 )
             if not copy.exists():
-                home.mkdir(parents=True, exist_ok=True)
-                part = copy.with_name(f"{PREFIX}{copy.name}")
-                try:
-                    shutil.copy2(path, part)
-                    part.replace(copy)
-                finally:
-                    part.unlink(missing_ok=True)
+                replace_copy(path, copy, hunt_dir=home.parent)
             path = copy
         taken.append(path)
     return taken
+
+
+def replace_copy(path: Path, copy: Path, *, hunt_dir: Path) -> None:
+    """Copy a file into the hunt, with its time stamps, as a whole or not at all."""
+    with replacing(copy, within=hunt_dir) as beside:
+        shutil.copy2(path, beside)
+
+
+def _is_corrected(copy: Path, path: Path) -> bool:
+    """Tell whether a transcript is another one that was corrected, by its lines."""
+    if not is_transcript(path):
+        return False
+    try:
+        old, new = (
+            {
+                line.strip()
+                for line in read_plain(p, most_bytes=_MOST_BYTES).split(b"\n")
+            }
+            for p in (copy, path)
+        )
+    except OSError:
+        return False
+    return old != new and len(old & new) > _SAME_LINES * max(len(old), len(new))
 
 
 def unreadable(files: Sequence[Path], recordings_dir: Path) -> dict[Path, str]:
@@ -117,10 +179,10 @@ def unreadable(files: Sequence[Path], recordings_dir: Path) -> dict[Path, str]:
     """
     from treeward.audio.reader import probe
 
-    home = recordings_dir.resolve()
+    home = Path(os.path.realpath(recordings_dir))
     faults: dict[Path, str] = {}
     for file in files:
-        path = file.resolve()
+        path = Path(os.path.realpath(file))
         if is_transcript(path) or path.is_relative_to(home) or not path.is_file():
             continue
         try:
@@ -142,6 +204,7 @@ def find_recordings(recordings_dir: Path) -> list[Path]:
         path
         for path in recordings_dir.rglob("*")
         if path.is_file()
+        and has_plain_name(path.relative_to(recordings_dir))
         and not path.name.startswith(".")
         and not path.stem.endswith(".events")  # labels that Treeward wrote beside
         and path.suffix.lower() in SOUND_SUFFIXES | TRANSCRIPT_SUFFIXES
@@ -205,7 +268,8 @@ def recording_name(path: Path, recordings_dir: Path) -> str:
     try:  # a link in there may lead anywhere, and is still called what it is called
         return path.absolute().relative_to(recordings_dir.absolute()).as_posix()
     except ValueError:
-        return path.resolve().relative_to(recordings_dir.resolve()).as_posix()
+        real, home = os.path.realpath(path), os.path.realpath(recordings_dir)
+        return Path(real).relative_to(home).as_posix()
 
 
 def _digest(path: Path) -> bytes:

@@ -10,6 +10,7 @@ import pytest
 from treeward.desk.records import CellEdit, Conflict, NewRow, TakenOut
 from treeward.errors import HuntError, ReviewError
 from treeward.notes.review_file import cells_of
+from treeward.notes.review_merge import PUT_BACK
 
 if TYPE_CHECKING:
     from .conftest import Prepared
@@ -104,7 +105,7 @@ def test_of_several_cells_only_those_not_in_conflict_are_written(
     assert raw_cells(prepared, name)["decision"] == "keep"
 
 
-def test_a_row_deleted_meanwhile_does_not_come_back(prepared: Prepared) -> None:
+def test_a_row_that_went_meanwhile_is_no_longer_corrected(prepared: Prepared) -> None:
     name = prepared.doubtful["mark"]
     path = prepared.hunt.review_path
     kept = [x for x in path.read_text("utf-8").splitlines() if not x.startswith(name)]
@@ -114,6 +115,36 @@ def test_a_row_deleted_meanwhile_does_not_come_back(prepared: Prepared) -> None:
 
     assert [(c.row, c.column) for c in applied.conflicts] == [(name, "")]
     assert path.read_text("utf-8").splitlines() == kept
+
+
+def test_a_row_that_went_meanwhile_is_put_back_with_the_next_correction(
+    prepared: Prepared,
+) -> None:
+    name, other = prepared.doubtful["mark"], prepared.doubtful["right"]
+    prepared.desk.apply([edit(name, "remark", "seen by me", "")])
+    path = prepared.hunt.review_path
+    kept = [x for x in path.read_text("utf-8").splitlines() if not x.startswith(name)]
+    path.write_text("\n".join(kept) + "\n", "utf-8")
+
+    applied = prepared.desk.apply([edit(other, "decision", "keep", "")])
+
+    row = prepared.row(name)
+    assert applied.written
+    assert row.remark == "seen by me"
+    assert PUT_BACK in row.event.flags
+    clocks = [r.event.clock for r in prepared.desk.sheet().rows if r.event.clock]
+    assert clocks == sorted(clocks)
+
+
+def test_a_row_that_was_taken_out_here_does_not_come_back(prepared: Prepared) -> None:
+    new = NewRow(cells={"event": "back", "mark": "blue", "clock": "10:15:30"})
+    added = prepared.desk.apply([new])
+
+    prepared.desk.apply(list(added.undo))
+    name = prepared.doubtful["right"]
+    prepared.desk.apply([edit(name, "decision", "keep", "")])
+
+    assert added.added[0] not in {row.name for row in prepared.desk.sheet().rows}
 
 
 def test_an_added_row_lies_in_order_of_time_and_has_a_name(prepared: Prepared) -> None:

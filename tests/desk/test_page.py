@@ -104,6 +104,28 @@ def open_page(browser: Browser) -> Iterator[Callable[..., Sitting]]:
         assert not thread.is_alive()
 
 
+def test_the_file_that_the_browser_is_started_with_leads_in(
+    browser: Browser, prepared: Prepared
+) -> None:
+    server = ReviewServer(prepared.hunt)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    context = browser.new_context()
+    try:
+        page = context.new_page()
+        page.set_default_timeout(LOOK_MS)
+        with server.doorstep() as doorstep:
+            page.goto(doorstep)
+            page.wait_for_selector("html[data-ready=yes]")
+        assert page.url == f"{server.door.origin}/"
+        page.reload()
+        page.wait_for_selector("html[data-ready=yes]")
+    finally:
+        context.close()
+        server.stop()
+        thread.join(timeout=20)
+
+
 def test_the_whole_way_by_keyboard(
     open_page: Callable[..., Sitting], whole_hunt: Prepared
 ) -> None:

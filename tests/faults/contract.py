@@ -274,6 +274,46 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
     return not done.faults
 
 
+def _kept(hunt_dir: Path, place: str, data: bytes) -> bool:
+    """Put a file where Treeward keeps its own, and work on: nothing may be lost."""
+    from treeward.listening import recover_sessions
+
+    hunt = Hunt(hunt_dir)
+    (hunt_dir / "recordings" / "2026-07-14_1000.vtt").write_text(MEMO, "utf-8")
+    hunt.review_path.write_text(REVIEW, "utf-8")
+    hunt.transcribe()
+    text = hunt.review_path.read_text("utf-8")
+    hunt.review_path.write_text(text.replace("away,yellow", "away,white", 1), "utf-8")
+    before = {row.name: row for row in hunt.rows()}
+    mine = [r for r in before.values() if r.name[0] == "h" or r.event.mark == "white"]
+    path = hunt_dir / place
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data)
+    if path.name.endswith(".wav.jsonl"):
+        from treeward.transcription import recorded_of
+
+        kept = hunt.heard_file(path.name.removesuffix(".jsonl"))
+        kept.resume()
+        sound = hunt.recordings_dir / path.name.removesuffix(".jsonl")
+        recorded_of(hunt, sound, kept, name=sound.name)
+    try:
+        for line in recover_sessions(hunt):
+            check_line(line, "review.csv", path.stem, "treeward", "sound")
+        done = hunt.transcribe()
+        hunt.trips()
+    except TreewardError as error:
+        check_fault(error, "review.csv", path.name)
+        return False
+    if done.faults:
+        raise Breach(f"the transcript was not read any more: {done.faults}")
+    after = {row.name: row for row in Hunt(hunt_dir).rows()}
+    for row in mine:
+        _check_kept(row, after)
+    if (hunt_dir / "hunt.toml").read_text("utf-8") != HUNT_TOML:
+        raise Breach("hunt.toml was changed")
+    return True
+
+
 def check_samples(path: Path) -> None:
     """Read all the samples, and some from the middle."""
     import numpy as np
@@ -317,6 +357,10 @@ _WALKS: dict[str, Callable[[Path, str, bytes], bool]] = {
     "json": _transcript,
     "gpx": _gpx,
     "sound": _sound,
+    "machine": _kept,
+    "notes kept": _kept,
+    "heard": _kept,
+    "journal": _kept,
 }
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from hypothesis import strategies as st
 
-from . import seeds
+from . import kept, seeds
 from .sounds import SOUND_SEEDS, wav_files
 
 if TYPE_CHECKING:
@@ -39,8 +39,11 @@ KINDS = {
         Kind("json", (".json",)),
         Kind("gpx", (".gpx",)),
         Kind("sound", (".wav", ".flac", ".ogg", ".mp3", ".m4a", ".aiff", ".caf")),
+        *(Kind(name, places) for name, places in kept.PLACES.items()),
     )
 }
+_TEXTS = seeds.TEXTS | kept.TEXTS
+_TOKENS = seeds.TOKENS | kept.TOKENS
 
 # What breaks readers of text: ends of lines and of text, other alphabets, numbers that
 # are too large, halves of pairs, what a terminal or a spreadsheet would act upon.
@@ -77,8 +80,8 @@ def files(kind: str) -> st.SearchStrategy[bytes]:
             garbled(SOUND_SEEDS(), st.sampled_from(_NASTY_BYTES), headed=True),
             st.binary(max_size=400),
         )
-    originals = [text.encode() for text in seeds.TEXTS[kind]]
-    tokens = (*seeds.TOKENS[kind], *_NASTY_TEXT)
+    originals = [text.encode() for text in _TEXTS[kind]]
+    tokens = (*_TOKENS[kind], *_NASTY_TEXT)
     pieces = st.sampled_from([_encoded(token) for token in tokens])
     return st.one_of(
         garbled(originals, pieces | st.sampled_from(_NASTY_BYTES)),
@@ -138,7 +141,7 @@ def garbled(
 def _written(kind: str) -> st.SearchStrategy[bytes]:
     """Files of this kind put together from parts that fit, and parts that do not."""
     cell = st.one_of(
-        st.sampled_from(seeds.TOKENS[kind]),
+        st.sampled_from(_TOKENS[kind]),
         st.sampled_from(_NASTY_TEXT),
         st.text(max_size=8),
     )
@@ -164,11 +167,15 @@ def _written(kind: str) -> st.SearchStrategy[bytes]:
             whole = st.lists(element, max_size=4).map(
                 lambda found: seeds.GPX_HEAD + "".join(found) + "</gpx>"
             )
+        case "notes kept" | "heard" | "journal":
+            whole = st.lists(_json_values(cell), max_size=6).map(
+                lambda found: "\n".join(json.dumps(value) for value in found)
+            )
         case "json":
             whole = st.one_of(_word_lists(cell), _json_values(cell)).map(json.dumps)
         case _:
             whole = st.lists(cell, max_size=30).map(
-                lambda found: seeds.OPENINGS[kind] + "".join(found)
+                lambda found: seeds.OPENINGS.get(kind, "") + "".join(found)
             )
     return whole.map(_encoded)
 
@@ -214,7 +221,7 @@ def _recoded(kind: str) -> list[bytes]:
     codes = ("utf-16", "utf-16-le", "utf-16-be", "utf-32", "utf-8-sig", "utf-7")
     return [
         text.replace("\n", end).encode(code)
-        for text in seeds.TEXTS[kind]
+        for text in _TEXTS[kind]
         for code in codes
         for end in ("\n", "\r\n", "\r", "\n\n", "\u2028")
     ]

@@ -100,7 +100,7 @@ def test_full_disk_keeps_notes_in_memory_and_writes_them_later(tmp_path: Path) -
     journal = Journal(path)
     assert journal.write({"n": 1})
     disk = FullFile(journal._file, 0)
-    journal._file = disk  # type: ignore[assignment]
+    journal._file = disk
     journal._ballast.unlink()
 
     disk.room = 5
@@ -124,7 +124,7 @@ def test_room_set_aside_is_given_back_when_the_disk_is_full(tmp_path: Path) -> N
     ballast = tmp_path / BALLAST_NAME
     before = ballast.stat().st_size
     disk = FullFile(journal._file, 0)
-    journal._file = disk  # type: ignore[assignment]
+    journal._file = disk
 
     class Freed(type(ballast)):  # type: ignore[misc]
         def unlink(self, missing_ok: bool = False) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
@@ -412,3 +413,55 @@ def test_any_bytes_are_rows_or_a_clear_refusal(raw: bytes) -> None:
         assert "review.csv" in error.line()  # noqa: PT017
     else:
         assert all(r.event.clock or r.event.start_s is not None for r in found)
+
+
+OWN = (
+    "row,recording,start_s,end_s,clock,event,mark,value,confidence,heard,"
+    "alternatives,flag,decision,remark"
+)
+LINE = "r0001,m.wav,1.00,2.00,2026-07-14T10:20:01+01:00,back,red,,0.90,,,,,"
+
+
+def round_trip(tmp_path: Path, text: str) -> list[list[str]]:
+    path = tmp_path / "review.csv"
+    path.write_text(text, "utf-8")
+    for _ in range(2):
+        write_review(path, read_review(path, LONDON))
+    return list(csv.reader(path.read_text("utf-8-sig").splitlines()))
+
+
+def test_cells_right_of_the_last_heading_are_kept(tmp_path: Path) -> None:
+    heading, row = round_trip(tmp_path, f"{OWN},,\n{LINE},shade,\n")
+
+    assert (heading[-1], row[-1]) == ("", "shade")
+    assert len(row) == len(OWN.split(",")) + 1
+
+
+def test_both_of_two_columns_of_one_name_are_kept(tmp_path: Path) -> None:
+    heading, row = round_trip(tmp_path, f"{OWN},Wind,wind,Wind,,\n{LINE},a,b,c,d,e\n")
+
+    assert heading[-5:] == ["Wind", "wind", "Wind", "", ""]
+    assert row[-5:] == ["a", "b", "c", "d", "e"]
+
+
+def test_a_column_that_is_headed_and_still_empty_is_kept(tmp_path: Path) -> None:
+    heading, row = round_trip(tmp_path, f"{OWN},Shade\n{LINE},\n")
+
+    assert (heading[-1], row[-1]) == ("Shade", "")
+
+
+@pytest.mark.parametrize("cut", [3, 30, 60, len(LINE) - 1])
+def test_a_last_row_that_is_cut_off_is_told(cut: int) -> None:
+    text = f"{OWN}\n{LINE}\n{LINE[:cut]}"
+
+    with pytest.raises(ReviewError, match=r"review\.csv row 3: is cut off .* row"):
+        parse_table(text.encode(), where="review.csv")
+    quoted = f'{OWN}\n{LINE}"seen by'
+    with pytest.raises(ReviewError, match=r"row 2: is cut off"):
+        parse_table(quoted.encode(), where="review.csv")
+
+
+def test_a_short_last_row_typed_by_hand_is_whole() -> None:
+    text = "clock,event,mark,value\n2026-07-14 10:20,back,red"
+
+    assert len(parse_table(text.encode(), where="review.csv").lines) == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import signal
 import sys
 import threading
@@ -101,7 +102,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
             click.echo("treeward: there is not enough memory for this.", err=True)
             sys.exit(1)
         except OSError as error:
-            where = f"{error.filename}: " if error.filename else ""
+            from treeward.atomic import meant
+
+            # What is written beside is named by what it is for.
+            where = f"{meant(os.fsdecode(error.filename))}: " if error.filename else ""
+            where = where if where.isprintable() else ascii(where)[1:-1]
             click.echo(
                 f"treeward: {where}{error.strerror or error}. "
                 "Check the name, your rights to it, and that the disk has room.",

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
 
 from treeward.errors import HuntError
+
+LONGEST_NAME = 60  # letters, as hunt.toml allows
 
 
 @click.command(name="new")
@@ -23,6 +26,19 @@ def command(directory: Path, name: str | None, timezone: str | None) -> None:
     """
     from treeward.hunt import Hunt
 
+    if timezone and not _is_zone(timezone):
+        raise HuntError(
+            f"--timezone {timezone!r} is no IANA time zone",
+            mend="Write it like --timezone Europe/London.",
+        )
+    called = name or Path(os.path.realpath(directory)).name
+    if not 1 <= len(called) <= LONGEST_NAME or not called.isprintable():
+        raise HuntError(
+            f"the name {called!r} has "
+            + ("more than 60 letters" if called.isprintable() else "odd letters in it"),
+            where=str(directory),
+            mend='Give the hunt another one: --name "Fern Bank".',
+        )
     zone = timezone or machine_timezone()
     if zone is None:
         raise HuntError(
@@ -30,7 +46,7 @@ def command(directory: Path, name: str | None, timezone: str | None) -> None:
             where=str(directory),
             mend="Name it, for example --timezone Europe/London.",
         )
-    hunt = Hunt.create(directory, name=name or directory.resolve().name, timezone=zone)
+    hunt = Hunt.create(directory, name=called, timezone=zone)
     click.echo(f"A new hunt stands in {hunt.path}. Spoken times are read in {zone};")
     click.echo("if you watch elsewhere, change that in hunt.toml.")
     click.echo(f"  1. Write your stations' positions into {hunt.path / 'hunt.toml'},")
@@ -47,18 +63,8 @@ def command(directory: Path, name: str | None, timezone: str | None) -> None:
 
 def machine_timezone() -> str | None:
     """Return this machine's IANA time zone, or None where it cannot be told."""
-    import os
-    from zoneinfo import ZoneInfo
-
-    def known(key: str) -> bool:
-        try:
-            ZoneInfo(key)
-        except (KeyError, ValueError, OSError):
-            return False
-        return True
-
     named = os.environ.get("TZ", "").lstrip(":")
-    if named and known(named):
+    if named and _is_zone(named):
         return named
     from tzlocal import get_localzone_name
 
@@ -66,4 +72,14 @@ def machine_timezone() -> str | None:
         found: object = get_localzone_name()
     except (LookupError, OSError, ValueError):
         return None
-    return found if isinstance(found, str) and known(found) else None
+    return found if isinstance(found, str) and _is_zone(found) else None
+
+
+def _is_zone(key: str) -> bool:
+    from zoneinfo import ZoneInfo
+
+    try:
+        ZoneInfo(key)
+    except (KeyError, ValueError, OSError):
+        return False
+    return True

@@ -11,8 +11,13 @@ if TYPE_CHECKING:
 
 
 def recover_first(hunt: Hunt) -> None:
-    """Bring them into review.csv and say so on standard error."""
+    """Bring them into review.csv and say so on standard error.
+
+    So is said which rows have gone from review.csv since it was written.
+    """
     from treeward.listening import recover_sessions
 
     for line in recover_sessions(hunt):
+        click.echo(line, err=True)
+    if line := hunt.review.gone_line():
         click.echo(line, err=True)

@@ -69,23 +69,28 @@ def _serve(hunt: Hunt, *, open_page: bool) -> None:
     server = ReviewServer(hunt)
     click.echo(f"Review page: {server.address}")
     click.echo("The address is good once. Ctrl-C here, or Finish there, ends it.")
-    if open_page:
-        import threading
-
-        # A browser may take its time, or keep the terminal until it is closed.
-        threading.Thread(target=_open, args=(server.address,), daemon=True).start()
     try:
-        server.run()
+        if open_page:
+            with server.doorstep() as doorstep:
+                _open(doorstep)
+                server.run()
+        else:
+            server.run()
     except KeyboardInterrupt:
         click.echo()
     click.echo(f"Everything is saved in {hunt.review_path}. Next: treeward locate")
 
 
-def _open(address: str) -> None:
+def _open(doorstep: str) -> None:
+    """Open a browser, which may take its time or keep the terminal until it ends."""
+    import threading
     import webbrowser
 
-    if not webbrowser.open(address):
-        click.echo("No browser was found here; open the address yourself.")
+    def work() -> None:
+        if not webbrowser.open(doorstep):
+            click.echo("No browser was found here; open the address yourself.")
+
+    threading.Thread(target=work, daemon=True).start()
 
 
 def _sit_down(desk: Desk, *, all_rows: bool) -> None:

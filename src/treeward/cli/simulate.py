@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
@@ -106,7 +107,8 @@ def command(
         watch_min=minutes,
         calibration=calibration,
     )
-    truth = truth_path or directory.with_name(f"{directory.resolve().name}.truth.toml")
+    called = Path(os.path.realpath(directory)).name
+    truth = truth_path or directory.with_name(f"{called}.truth.toml")
     with new_folder(directory) as beside:  # a hunt cut short has no truth
         hunt = write_hunt(simulate_hunt(settings, seed=seed), beside, sound=sound)
         write_text(truth, truth_toml(hunt))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.errors import ReviewError, TreewardError
 from treeward.notes.events import UNMARKED, EventKind
+from treeward.notes.review_cells import LONGEST_S
 from treeward.notes.review_clock import format_clock
 from treeward.notes.review_file import cells_of, effective_events
 
@@ -196,6 +197,8 @@ class Desk:
             second = float(edit.cells.get("start_s") or "nan")
         except ValueError:
             return edit
+        if not 0 <= second <= LONGEST_S:
+            return edit  # the ledger says what is wrong with it
         clock = clock_at(self._worked(self.ledger.read()), recording, second)
         if clock is None:
             return edit

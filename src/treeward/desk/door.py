@@ -38,6 +38,10 @@ _CLOSED = (
     "This page belongs to a review that was opened from a terminal.\n"
     "Its address is good once. Start it again: treeward review --browser\n"
 )
+_COME_IN = (
+    '<!doctype html><html lang="en"><meta http-equiv="refresh" content="0; url=/">'
+    '<title>Treeward review</title><p><a href="/">To the review page</a></p>\n'
+)
 _NOT_HERE = "This address is not served here.\n"
 _NOT_OURS = "Requests from other pages are refused.\n"
 _NO_METHOD = "Only GET and POST are answered.\n"
@@ -74,12 +78,13 @@ class Door:
             for name, value in scope["headers"]
         }
         send = _with_headers(send)
-        status, reason = self._refusal(scope, headers)
+        query = parse_qs(scope["query_string"].decode("latin-1"))
+        entering = scope["path"] == "/" and "key" in query
+        status, reason = self._refusal(scope, headers, entering=entering)
         if status:
             await _answer(send, status, reason)
             return
-        query = parse_qs(scope["query_string"].decode("latin-1"))
-        if scope["path"] == "/" and "key" in query:
+        if entering:
             await self._exchange(send, query["key"][0], headers)
             return
         if not self._known(headers):
@@ -87,8 +92,14 @@ class Door:
             return
         await self._limited(scope, receive, send)
 
-    def _refusal(self, scope: Scope, headers: dict[str, str]) -> tuple[int, str]:
-        """Return status and reason of the first rule that is broken; 0 for none."""
+    def _refusal(
+        self, scope: Scope, headers: dict[str, str], *, entering: bool
+    ) -> tuple[int, str]:
+        """Return status and reason of the first rule that is broken; 0 for none.
+
+        Whoever has the key may come from anywhere: the file that leads here is, to a
+        browser, another site.
+        """
         hosts = [value for name, value in scope["headers"] if name.lower() == b"host"]
         origin = headers.get("origin")
         changes = scope["method"] == "POST"
@@ -97,10 +108,11 @@ class Door:
         plain = len(length) < 10 and length.isascii() and length.isdigit()
         too_long = not plain or int(length) > MOST_BYTES
         fetched_by = headers.get("sec-fetch-site", "none")
+        ours = entering or fetched_by in {"same-origin", "none"}
         rules = (
             (len(hosts) != 1 or headers.get("host") != self.host, 421, _NOT_HERE),
             (origin is not None and origin != self.origin, 403, _NOT_OURS),
-            (fetched_by not in {"same-origin", "none"}, 403, _NOT_OURS),
+            (not ours, 403, _NOT_OURS),
             (scope["method"] not in {"GET", "HEAD", "POST"}, 405, _NO_METHOD),
             (changes and origin is None, 403, _NO_ORIGIN),
             (changes and kind != "application/json", 415, "The body must be JSON.\n"),
@@ -135,7 +147,11 @@ class Door:
         elif not self._known(headers):
             await _answer(send, 403, _CLOSED)
             return
-        await _answer(send, 303, "", extra)
+        if headers.get("sec-fetch-site") == "cross-site":
+            # A redirect would still count as coming from there, without our cookie.
+            await _answer(send, 200, _COME_IN, extra[1:], kind="text/html")
+        else:
+            await _answer(send, 303, "", extra)
 
     async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Take the body in, as long as it is no longer than allowed, and pass it on."""
@@ -182,13 +198,15 @@ async def _answer(
     status: int,
     text: str,
     extra: list[tuple[bytes, bytes]] | None = None,
+    *,
+    kind: str = "text/plain",
 ) -> None:
     await send(
         {
             "type": "http.response.start",
             "status": status,
             "headers": [
-                (b"content-type", b"text/plain; charset=utf-8"),
+                (b"content-type", f"{kind}; charset=utf-8".encode()),
                 (b"content-length", str(len(text.encode())).encode()),
                 *(extra or []),
             ],

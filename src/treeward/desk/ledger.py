@@ -11,15 +11,15 @@ import hashlib
 import threading
 from typing import TYPE_CHECKING
 
-from treeward.errors import ReviewError
+from treeward.errors import ReviewChangedError, ReviewError
 from treeward.notes.review_clock import ClockCellError, format_clock, parse_clock
 from treeward.notes.review_file import (
     COLUMNS,
     PERSON_COLUMNS,
     ReviewRow,
     cells_of,
-    write_review,
 )
+from treeward.notes.review_merge import put_back
 from treeward.notes.review_reading import rows_from_table
 from treeward.notes.review_row import normal_mark
 from treeward.notes.review_table import Table, TableLine, parse_table, table_bytes
@@ -60,8 +60,8 @@ class Ledger:
     def digest(self) -> str:
         """Return a digest of the file as it is now, "" where there is none."""
         try:
-            return _digest(self._hunt.review_path.read_bytes())
-        except OSError:
+            return _digest(self._bytes())
+        except ReviewError:
             return ""
 
     def apply(self, edits: Sequence[Edit]) -> Applied:
@@ -82,8 +82,7 @@ class Ledger:
                 work.make(edits)
                 if not work.changed:
                     return work.outcome(written=False)
-                if self._bytes() == raw:
-                    self._write(work)
+                if self._write(work, seen=_digest(raw)):
                     return work.outcome(written=True)
         raise ReviewError(
             "is being written by another program",
@@ -91,10 +90,19 @@ class Ledger:
             mend="Wait until it has been saved there, then do this again.",
         )
 
-    def _write(self, work: _Work) -> None:
-        # The machine's copy first: it is told apart by the file as it is now.
-        self._hunt.review.settle()
-        write_review(self._hunt.review_path, work.rows)
+    def _write(self, work: _Work, *, seen: str) -> bool:
+        """Write the file, unless it is no longer the one that was seen."""
+        try:
+            loser = self._hunt.review.write(work.all_rows(), None, seen=seen)
+        except ReviewChangedError:
+            return False
+        if loser is not None:
+            raise ReviewError(
+                "was saved by another program at the same moment",
+                where=self._hunt.review_path.name,
+                mend=f"What that saved is kept in {loser.name}: look what differs.",
+            )
+        return True
 
     def _bytes(self) -> bytes:
         return table_bytes(self._hunt.review_path)
@@ -124,6 +132,10 @@ class _Work:
         self._conflicts: list[Conflict] = []
         self._undo: list[Edit] = []
         self._added: list[str] = []
+
+    def all_rows(self) -> list[ReviewRow]:
+        """Return the rows, with those that have gone from the file put back."""
+        return put_back(self.rows, self._hunt.review.gone(self._sheet.rows))
 
     def outcome(self, *, written: bool) -> Applied:
         return Applied(
@@ -282,7 +294,7 @@ class _Work:
 
 
 def _digest(raw: bytes) -> str:
-    return hashlib.sha256(raw).hexdigest()
+    return hashlib.sha256(raw).hexdigest()[:32]  # as the store makes it
 
 
 def _day_of(rows: Sequence[ReviewRow], recording: str) -> date | None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from contextlib import AbstractContextManager
     from pathlib import Path
     from zoneinfo import ZoneInfo
@@ -23,8 +23,17 @@ class ReviewCopies(Protocol):
     def machine_rows(self) -> list[ReviewRow]:
         """Return what the machine wrote last."""
 
-    def settle(self) -> None:
-        """Put right what an update that was cut off left."""
+    def gone(self, current: Sequence[ReviewRow]) -> list[ReviewRow]:
+        """Return rows that were written last and that `current` lacks."""
+
+    def write(
+        self,
+        rows: Sequence[ReviewRow],
+        machine: Sequence[ReviewRow] | None,
+        *,
+        seen: str | None = ...,
+    ) -> Path | None:
+        """Write review.csv if it is the one that was seen."""
 
 
 class DeskHunt(Protocol):

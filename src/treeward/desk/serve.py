@@ -2,15 +2,38 @@
 
 from __future__ import annotations
 
+import html
+import os
+import shutil
 import socket
+import stat
+import tempfile
+from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import TYPE_CHECKING
+
+from treeward.atomic import PREFIX
+from treeward.errors import TreewardError
+from treeward.within import held
 
 from .door import Door
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     import uvicorn
 
     from .records import DeskHunt
+
+_DOORSTEP = """\
+<!doctype html>
+<html lang="en">
+<meta charset="utf-8">
+<meta name="referrer" content="no-referrer">
+<meta http-equiv="refresh" content="0; url={address}">
+<title>Treeward review</title>
+<p><a href="{address}">To the review page</a></p>
+"""
 
 
 class ReviewServer:
@@ -26,7 +49,10 @@ class ReviewServer:
         import uvicorn
 
         from .app import ReviewApp
+        from .connections import PatientProtocol
 
+        self._hunt_dir = hunt.path
+        self._machine_dir = hunt.machine_dir
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         exclusive = getattr(socket, "SO_EXCLUSIVEADDRUSE", None)  # Windows has it
         if exclusive is not None:
@@ -38,13 +64,13 @@ class ReviewServer:
         self._uvicorn: uvicorn.Server = uvicorn.Server(
             uvicorn.Config(
                 self.door,
+                http=PatientProtocol,
                 log_level="critical",
                 access_log=False,
                 lifespan="off",
                 ws="none",
                 server_header=False,
                 timeout_graceful_shutdown=2,
-                limit_concurrency=64,
             )
         )
 
@@ -52,6 +78,19 @@ class ReviewServer:
     def address(self) -> str:
         """The address to open, good once."""
         return self.door.address
+
+    @contextmanager
+    def doorstep(self) -> Iterator[str]:
+        """Give the address of a file that leads to the page, as long as that is served.
+
+        What a browser is started with, every user of the machine can read; so that is
+        not the key, but a file that its owner alone may read. It lies in the hunt,
+        where also a browser may look that is kept out of the system's folders for
+        temporary files, or there, if the hunt's disk does not know owners.
+        """
+        text = _DOORSTEP.format(address=html.escape(self.address)).encode()
+        with _private_file(self._hunt_dir, self._machine_dir, text) as path:
+            yield path.resolve().as_uri()
 
     def run(self) -> None:
         """Serve until `stop` is called or Ctrl-C is pressed."""
@@ -64,3 +103,26 @@ class ReviewServer:
     def stop(self) -> None:
         """End soon; may be called from another thread."""
         self._uvicorn.should_exit = True
+
+
+@contextmanager
+def _private_file(hunt_dir: Path, folder: Path, data: bytes) -> Iterator[Path]:
+    """Give a file that nobody else can read, gone when the block ends."""
+    if os.name != "nt":  # there a folder's rights hold; the person's own is better
+        with suppress(OSError, TreewardError), held(hunt_dir, folder, make=True) as own:
+            name = own.make_file(f"{PREFIX}open-", ".html")
+            try:
+                found = own.look(name)
+                if found and not found.st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+                    (own.path / name).write_bytes(data)
+                    yield own.path / name
+                    return
+            finally:
+                own.remove(name)
+    temporary = Path(tempfile.mkdtemp(prefix="treeward-"))  # its owner's alone
+    try:
+        path = temporary / "open.html"
+        path.write_bytes(data)
+        yield path
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)

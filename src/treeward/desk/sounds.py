@@ -1,7 +1,8 @@
 """The hunt's recordings: which there are, short pieces of them, and their outline.
 
 A recording is asked for by a key made from its name, looked up among the files that
-lie in the hunt's recordings folder; no path that comes from outside is ever opened.
+lie in the hunt's recordings folder; no path that comes from outside is ever opened, and
+no link that leads out of that folder is followed.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ import numpy as np
 from treeward.audio.reader import probe, read_blocks
 from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.errors import SoundError
+from treeward.notes.review_cells import LONGEST_S
+from treeward.within import file_within
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -93,6 +96,7 @@ class Shelf:
             path.relative_to(self._dir).as_posix(): path
             for path in self._dir.rglob("*")
             if path.is_file()
+            and file_within(self._dir, str(path.relative_to(self._dir)))
         }
         path = files.get(recording)
         if path is not None and path.suffix.lower() in TRANSCRIPT_SUFFIXES:
@@ -131,7 +135,7 @@ def clip_samples(path: Path, start_s: float, end_s: float) -> NDArray[np.float32
         If the end is not after the start, or more than LONGEST_CLIP_S after it.
     """
     start_s = max(0.0, start_s)
-    if not 0 < end_s - start_s <= LONGEST_CLIP_S:
+    if not 0 < end_s - start_s <= LONGEST_CLIP_S or end_s > LONGEST_S:
         raise ValueError(f"end_s: {end_s} is not within a minute after {start_s}")
     wanted = round((end_s - start_s) * SAMPLE_RATE_HZ)
     parts: list[NDArray[np.float32]] = []

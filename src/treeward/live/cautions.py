@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from treeward.atomic import write_text
 from treeward.cautions import CAUTIONS
 
 if TYPE_CHECKING:
@@ -20,6 +21,5 @@ def cautions_due(hunt_dir: Path) -> bool:
 def cautions_shown(hunt_dir: Path) -> None:
     """Remember that they were shown."""
     folder = hunt_dir / ".treeward"
-    folder.mkdir(parents=True, exist_ok=True)
     text = "".join(f"{head}. {body}\n" for head, body in CAUTIONS)
-    (folder / SEEN_NAME).write_text(text, encoding="utf-8", newline="\n")
+    write_text(folder / SEEN_NAME, text, within=hunt_dir)

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.notes.events import Event, EventKind
 from treeward.speech.records import Alternative
+from treeward.within import open_plain
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -45,7 +46,7 @@ class Journal:
         self._ballast = path.parent / BALLAST_NAME
         self._lock = threading.Lock()
         self._waiting: deque[bytes] = deque()
-        self._file = path.open("ab", buffering=0)
+        self._file = open_plain(path, "ab", buffering=0)
         self._good = self._file.seek(0, os.SEEK_END)
         self._set_room_aside()
 

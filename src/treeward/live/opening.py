@@ -29,6 +29,7 @@ from treeward.live.streams import (
     StreamSource,
 )
 from treeward.live.watch_clock import WatchClock, elapsed_s
+from treeward.within import refuse_links
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -74,6 +75,7 @@ def only_listener(hunt_dir: Path) -> Iterator[None]:
     ListenerAtWorkError
         Another listener is at work on this hunt.
     """
+    refuse_links(hunt_dir)
     folder = hunt_dir / ".treeward"
     folder.mkdir(parents=True, exist_ok=True)
     lock = FileLock(folder / LOCK_NAME, timeout=0)

@@ -11,6 +11,7 @@ from treeward.errors import TreewardError
 from treeward.live.joining import clear_joined, is_pieces, join_pieces
 from treeward.live.journal import BALLAST_NAME, event_of, number_of, read_journal
 from treeward.notes.events import Event, EventKind
+from treeward.within import open_plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -343,7 +344,7 @@ def finish_session(
         )
     if session.events:
         lines += merge(for_review(session), session.recordings)
-    with session.path.open("ab") as file:
+    with open_plain(session.path, "ab") as file:
         # A journal cut short may lack its last line's end.
         file.write(b'\n{"type":"merged"}\n')
     return lines

@@ -49,6 +49,10 @@ class ClockCellError(ValueError):
         super().__init__(what)
 
 
+class NoDayError(ClockCellError):
+    """A time alone, where nothing tells the day."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClockCell:
     """A clock time, and how finely the cell gives it."""
@@ -118,7 +122,7 @@ def parse_clock(
     if match := _TIME_ONLY.match(text):
         known = machine.date() if machine is not None else day
         if known is None:
-            raise ClockCellError(
+            raise NoDayError(
                 f"{text!r} has no date",
                 "Write the date as well, as 2026-07-14 10:22:31.",
             )

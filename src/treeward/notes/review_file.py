@@ -17,7 +17,7 @@ from treeward.atomic import write_text
 from treeward.errors import ReviewError
 
 from .review_row import PERSON_COLUMNS, ReviewRow, cells_of
-from .review_table import COLUMNS, ReviewFaultsError, guard
+from .review_table import COLUMNS, ReviewFaultsError, guard, heading_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,8 +38,10 @@ __all__ = [
 ]
 
 
-def write_review(path: Path, rows: Sequence[ReviewRow]) -> None:
-    """Write review.csv, beside and then renamed.
+def write_review(
+    path: Path, rows: Sequence[ReviewRow], *, within: Path | None = None
+) -> None:
+    """Write review.csv, beside and then renamed; `within` is the hunt it belongs to.
 
     A byte-order mark stands first where a row holds more than plain letters, since
     spreadsheet programs otherwise read them wrongly.
@@ -53,7 +55,7 @@ def write_review(path: Path, rows: Sequence[ReviewRow]) -> None:
     columns = [*COLUMNS, *(name for name in extra if name not in COLUMNS)]
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(guard(name) for name in columns)
+    writer.writerow(guard(heading_of(name)) for name in columns)
     for row in rows:
         cells = cells_of(row)
         # A lone carriage return would end the line: the csv module leaves it bare.
@@ -61,7 +63,8 @@ def write_review(path: Path, rows: Sequence[ReviewRow]) -> None:
         writer.writerow(guard(text) for text in texts)
     text = out.getvalue()
     try:
-        write_text(path, text if text.isascii() else f"\ufeff{text}")
+        text = text if text.isascii() else f"\ufeff{text}"
+        write_text(path, text, within=within)
     except OSError as error:
         raise ReviewError(
             f"cannot be written ({error.strerror})",

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
 
 HEARD_ANEW = "heard anew as: "  # begins the flag where both sides changed a row
+PUT_BACK = "had gone from review.csv, put back: write drop to leave it out"
 NO_LONGER = "no longer heard, kept because you changed it"
 _TOUCHED = "touched"  # column of the machine's copy: cells the person once changed
 _CONFIRMED = ("event", "mark", "value")  # what "keep" says yes to
@@ -156,10 +157,32 @@ def changed_columns(machine: ReviewRow, row: ReviewRow) -> frozenset[str]:
     written, cells = cells_of(machine), cells_of(row)
     touched = set(written.get(_TOUCHED, "").split())
     touched |= {c for c in PERSON_COLUMNS if cells[c] != written[c]}
-    touched |= {"extra"} if row.extra else set()
+    touched |= {"extra"} if any(cell for _, cell in row.extra) else set()
     if row.decision == "keep":
         touched |= set(_CONFIRMED)
     return frozenset(touched)
+
+
+def put_back(rows: Sequence[ReviewRow], gone: Sequence[ReviewRow]) -> list[ReviewRow]:
+    """Return rows with others among them, in order of time."""
+    found = list(rows)
+    for row in gone:
+        clock = row.event.clock
+        place = next(
+            (
+                index
+                for index, other in enumerate(found)
+                if clock and other.event.clock and other.event.clock > clock
+            ),
+            len(found),
+        )
+        found.insert(place, row)
+    return found
+
+
+def all_of_the_persons(row: ReviewRow) -> ReviewRow:
+    """Return a row for the machine's copy whose every cell counts as the person's."""
+    return _remember(replace(row, extra=()), (*PERSON_COLUMNS[:4], "remark"))
 
 
 def heed_corrected_times(

@@ -14,12 +14,20 @@ from .clock_anchors import parse_spoken_time
 from .dates import is_date, parse_date
 from .events import Event, EventKind
 from .review_cells import (
+    LONGEST_S,
     CellError,
     parse_alternatives,
     parse_number,
     split_texts,
 )
-from .review_clock import ClockCell, ClockCellError, Order, date_order, parse_clock
+from .review_clock import (
+    ClockCell,
+    ClockCellError,
+    NoDayError,
+    Order,
+    date_order,
+    parse_clock,
+)
 from .review_row import (
     ReviewRow,
     cells_of,
@@ -27,7 +35,7 @@ from .review_row import (
     kind_from,
     normal_mark,
 )
-from .review_table import COLUMNS, ReviewFaultsError, Table, TableLine
+from .review_table import COLUMNS, ReviewFaultsError, Table, TableLine, heading_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -54,6 +62,7 @@ class _Reader:
     order: Order | None = None
     days: dict[str, date] = field(default_factory=dict)  # recording -> its day
     faults: list[ReviewError] = field(default_factory=list)
+    undated: bool = False  # a row without a day was told of
 
     def fault(self, line: TableLine, column: str, what: str, mend: str) -> None:
         name = line.cells.get("row", "").strip()
@@ -94,7 +103,20 @@ def rows_from_table(
             break
     if reader.faults:
         raise ReviewFaultsError(reader.faults)
+    if rows and (headed := _headed_alone(table)):  # so that the headings stay
+        rows[0] = replace(rows[0], extra=(*rows[0].extra, *headed))
     return rows
+
+
+def _headed_alone(table: Table) -> list[tuple[str, str]]:
+    """Return the person's columns that have a heading and no cell yet."""
+    return [
+        (column, "")
+        for column in table.columns
+        if column not in COLUMNS
+        and heading_of(column)
+        and not any(line.cells.get(column) for line in table.lines)
+    ]
 
 
 def _names(table: Table, machine: Mapping[str, ReviewRow]) -> list[tuple[str, bool]]:
@@ -228,7 +250,7 @@ def _row(
     extra = tuple(
         (column, _plain(line.cells[column]))
         for column in reader.table.columns
-        if column and column not in COLUMNS and line.cells.get(column)
+        if column not in COLUMNS and line.cells.get(column)
     )
     return ReviewRow(
         event=event,
@@ -276,6 +298,15 @@ def _clock(
         found = parse_clock(
             cell, reader.zone, order=reader.order, machine=machine, day=day
         )
+    except NoDayError as error:
+        if not reader.undated:  # one line for all of them
+            mend = f"Write the date in this row, as 2026-07-14 {cell[:12]}"
+            more = (
+                "; the rows after it are then of that day." if not reader.days else "."
+            )
+            reader.fault(line, "clock", error.what, mend + more)
+        reader.undated = True
+        return None
     except ClockCellError as error:
         reader.fault(line, "clock", error.what, error.mend)
         return None
@@ -299,6 +330,9 @@ def _number(reader: _Reader, line: TableLine, column: str, cell: str) -> float |
         return None
     if number is not None and number < 0:
         reader.fault(line, column, f"{cell} is below zero", "Correct or empty it.")
+    if number is not None and number > LONGEST_S:
+        what = f"{cell[:40]} is more seconds than any recording has"
+        reader.fault(line, column, what, "Correct or empty it.")
     return number
 
 

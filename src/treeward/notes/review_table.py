@@ -31,6 +31,7 @@ COLUMNS = (
     "decision",
     "remark",
 )
+SAME_NAME = "\x1f"  # ASCII's unit separator; no heading that is read holds it
 MOST_BYTES = 8_000_000  # a season is one MB; this takes 5 s and 300 MB of memory
 _DELIMITERS = (",", ";", "\t", "|")
 # What a spreadsheet program would run as a formula (OWASP, "CSV Injection"): at the
@@ -150,15 +151,14 @@ def parse_table(raw: bytes, *, where: str) -> Table:
             mend=f"Its first line must be: {','.join(COLUMNS)}",
         )
     number, heading = numbered[0]
-    columns = [unguard(name).strip().lower().strip('"') for name in heading]
-    _check_heading(columns, where=f"{where} row {number}")
+    columns = _columns(heading)
+    _check_heading(heading, where=f"{where} row {number}")
+    _check_whole(text, columns, numbered[-1], where=where)
     lines = [
         TableLine(
             number=number,
             cells={
-                name: unguard(cell)
-                for name, cell in zip(columns, cells, strict=False)
-                if name
+                name: unguard(cell) for name, cell in zip(columns, cells, strict=False)
             },
         )
         for number, cells in numbered[1:]
@@ -180,7 +180,49 @@ def _known(names: Sequence[str]) -> set[str]:
     return {name.strip().strip('"').strip().lower() for name in names} & set(COLUMNS)
 
 
-def _check_heading(columns: Sequence[str], *, where: str) -> None:
+def _columns(heading: Sequence[str]) -> list[str]:
+    """Name the columns: ours in small letters, the person's as they are written.
+
+    A column without a heading, and a second one of the same, gets a number behind
+    `SAME_NAME`, so that both are kept; `heading_of` takes it away again.
+    """
+    names: list[str] = []
+    for cell in heading:
+        plain = re.sub(r"[\x00-\x1f\x7f-\x9f]", " ", unguard(cell)).strip()
+        known = plain.lower().strip('"').strip()
+        name = known if known in COLUMNS else plain
+        number = 1
+        while name in names or not name:
+            number += 1
+            name = f"{plain}{SAME_NAME}{number}"
+        names.append(name)
+    return names
+
+
+def heading_of(column: str) -> str:
+    """Return what stands above a column; see `_columns`."""
+    return column.partition(SAME_NAME)[0]
+
+
+def _check_whole(
+    text: str, columns: Sequence[str], last: tuple[int, list[str]], *, where: str
+) -> None:
+    """Refuse a file of ours whose last row is cut off; a row typed by hand may be."""
+    number, cells = last
+    ours = set(COLUMNS) <= set(columns)
+    if not ours or text.endswith(("\n", "\r")):
+        return
+    if len(cells) < len(columns) or text.count('"') % 2:
+        raise ReviewError(
+            "is cut off in the middle of this row, which is the last one",
+            where=f"{where} row {number}",
+            mend="Save it again where it is open, or take this row away: Treeward puts "
+            "back what it wrote.",
+        )
+
+
+def _check_heading(heading: Sequence[str], *, where: str) -> None:
+    columns = [unguard(name).strip().lower().strip('"').strip() for name in heading]
     known = _known(columns)
     if "event" not in known or not known & {"clock", "start_s"}:
         missing = "event" if "event" not in known else "clock"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from treeward.atomic import replacing_set, write_text
+from treeward.atomic import meant, replacing_set, write_text
 from treeward.errors import ReportError
 from treeward.within import file_within
 
@@ -74,7 +74,7 @@ def write_results(
         When a file cannot be written or replaced. The old files are then still there.
     """
     try:
-        with replacing_set(directory, MANAGED) as beside:
+        with replacing_set(directory, MANAGED, within=directory.parent) as beside:
             drawings = _write_all(result, beside, with_sound or {})
             if online_map and (page := online_page(result, drawings)) is not None:
                 _text(beside / "online-map.html", page)
@@ -105,7 +105,7 @@ def write_labels(result: HuntResult, recordings: Path) -> tuple[Path, ...]:
             (".events.txt", label_track_text(result.rows.values(), name)),
         ):
             path = sound.with_name(sound.stem + ending)
-            write_text(path, text)
+            write_text(path, text, within=recordings.parent)
             written.append(path)
     return tuple(written)
 
@@ -113,7 +113,7 @@ def write_labels(result: HuntResult, recordings: Path) -> tuple[Path, ...]:
 def _cannot(path: Path, error: OSError) -> ReportError:
     return ReportError(
         f"the results cannot be written ({error.strerror or error})",
-        where=str(error.filename or path),
+        where=meant(str(error.filename or path)),
         mend="Close other programs that have them open, or check that you may write "
         "there.",
     )

@@ -7,7 +7,8 @@ import io
 import os
 from typing import TYPE_CHECKING
 
-from faults.contract import REVIEW, Breach, DeafEngine, Ground
+from faults.contract import MEMO, REVIEW, Breach, DeafEngine, Ground
+from faults.kept import PLACES
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,6 +22,7 @@ _COMMANDS = {
     "json": (["transcribe"],),
     "gpx": (["locate", "--json"],),
     "sound": (["transcribe"],),
+    **{kind: (["transcribe"], ["trips"]) for kind in PLACES},
 }
 
 
@@ -79,6 +81,12 @@ def _put(kind: str, ending: str, data: bytes, hunt_dir: Path) -> None:
     # Without trips `locate` reads the tracks, and has no seconds of work to do.
     shown = REVIEW.splitlines(keepends=True)[:2] if kind == "gpx" else [REVIEW]
     review.write_text("".join(shown), "utf-8")
+    if kind in PLACES:
+        (hunt_dir / "recordings" / "2026-07-14_1000.vtt").write_text(MEMO, "utf-8")
+        path = hunt_dir / ending
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+        return
     match kind:
         case "hunt":
             (hunt_dir / "hunt.toml").write_bytes(data)
