@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.atomic import write_text
-from treeward.recording_facts import as_first_seen, keep_facts
 from treeward.errors import ClockError, ReviewChangedError
+from treeward.recording_facts import as_first_seen, keep_facts
 from treeward.review_store import gone_words
 from treeward.transcription import (
     Recorded,

@@ -13,7 +13,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.speech.compass_words import COMPASS_POINTS
-from treeward.speech.number_forms import DIGIT_WORDS, bearing_forms, time_forms
+from treeward.speech.number_forms import (
+    DIGIT_WORDS,
+    MONTH_DAYS,
+    bearing_forms,
+    ordinal,
+    ordinal_numeral,
+    time_forms,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -135,7 +142,7 @@ class NoteGraph:
 
     def _add_values(self, book: PhraseBook) -> None:
         points = [tuple(point.split()) for point in COMPASS_POINTS]
-        for kind in ("bearing", "time", "station", "wind"):
+        for kind in ("bearing", "time", "date", "station", "wind"):
             value = self._node()
             for way in book.anchors().get(kind, ()):
                 for source in (START, BEE) if kind == "bearing" else (START,):
@@ -145,6 +152,8 @@ class NoteGraph:
                     self._add_bearings(value, points)
                 case "time":
                     self._add_times(value)
+                case "date":
+                    self._add_dates(value)
                 case "station":
                     for name, ways in book.stations.items():
                         for way in ways:
@@ -159,8 +168,10 @@ class NoteGraph:
                 if not _ODD_WORDS & set(words) and "-" not in form:
                     self._add(value, words, MORE, ("value", str(degrees % 360)))
         for point in points:
-            self._add(value, point, END, ("value", " ".join(point)))
+            self._add(value, point, MORE, ("value", " ".join(point)))
         self._add(MORE, ("degrees",), END)
+        for north in ("true", "magnetic"):
+            self._add(MORE, (north,), END, ("reference", north))
 
     def _add_times(self, value: int) -> None:
         for hour in range(24):
@@ -175,6 +186,17 @@ class NoteGraph:
                         continue
                     self._add(value, words, END, end)
                 self._add(value, (f"{hour}:{minute:02d}",), END, end)
+
+    def _add_dates(self, value: int) -> None:
+        for month, days in MONTH_DAYS.items():
+            for day in range(1, days + 1):
+                end = ("value", f"{day} {month}")
+                for spoken in (ordinal(day).split(), [ordinal_numeral(day)]):
+                    self._add(value, (*spoken, "of", month), END, end)
+                    self._add(value, ("the", *spoken, "of", month), END, end)
+                    self._add(value, (*spoken, month), END, end)
+                    self._add(value, (month, *spoken), END, end)
+                    self._add(value, (month, "the", *spoken), END, end)
 
     def _add_winds(
         self, value: int, book: PhraseBook, points: Sequence[tuple[str, ...]]

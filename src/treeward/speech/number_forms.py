@@ -52,6 +52,31 @@ NUMBER_WORDS: tuple[str, ...] = (
     *TENS_WORDS.values(),
     *("hundred", "and", "a", "past", "to", "half", "quarter", "o'clock", "degrees"),
 )
+MONTH_DAYS: Mapping[str, int] = {
+    "january": 31,
+    "february": 29,
+    "march": 31,
+    "april": 30,
+    "may": 31,
+    "june": 30,
+    "july": 31,
+    "august": 31,
+    "september": 30,
+    "october": 31,
+    "november": 30,
+    "december": 31,
+}
+_ODD_ORDINALS: Mapping[str, str] = {
+    "one": "first",
+    "two": "second",
+    "three": "third",
+    "five": "fifth",
+    "eight": "eighth",
+    "nine": "ninth",
+    "twelve": "twelfth",
+    "twenty": "twentieth",
+    "thirty": "thirtieth",
+}
 _PAST_LIMIT_MIN = 30  # later minutes are said "to" the next hour
 
 
@@ -66,6 +91,19 @@ def cardinal(value: int) -> str:
     tens, ones = divmod(value, 10)
     words = TENS_WORDS[tens * 10]
     return f"{words} {DIGIT_WORDS[ones][0]}" if ones else words
+
+
+def ordinal(value: int) -> str:
+    """Say the ordinal of a whole number from 1 to 99: 21 -> "twenty first"."""
+    *tens, last = cardinal(value).split()
+    return " ".join([*tens, _ODD_ORDINALS.get(last, f"{last}th")])
+
+
+def ordinal_numeral(value: int) -> str:
+    """Write an ordinal in figures: 21 -> "21st"."""
+    teen = value // 10 % 10 == 1
+    ending = {1: "st", 2: "nd", 3: "rd"}.get(0 if teen else value % 10, "th")
+    return f"{value}{ending}"
 
 
 def digit_forms(digits: str) -> list[str]:

@@ -82,7 +82,6 @@ class PhraseBook:
     wind: Mapping[str, tuple[str, ...]]
     commands: Mapping[str, tuple[str, ...]]
     misheard: Mapping[str, str]
-    spoken_as: Mapping[str, tuple[str, ...]]
     sources: tuple[Path, ...] = field(default=(), compare=False)
     marks_in_use: frozenset[str] = frozenset()  # empty: any mark may be said
 
@@ -249,10 +248,6 @@ class PhraseBook:
         """Give every word a spoken number or time of day is made of."""
         return number_forms.NUMBER_WORDS
 
-    def pronunciations(self) -> Mapping[str, tuple[str, ...]]:
-        """Give further pronunciations, in CMU phones: word -> phone strings."""
-        return dict(self.spoken_as)
-
     def vocabulary(self) -> frozenset[str]:
         """Give every single word of the phrase book, numbers included."""
         texts = [phrase.text for phrase in self._fixed()]
@@ -274,7 +269,6 @@ class PhraseBook:
             ],
             "anchors": dict(self.anchor_words),
             "numbers": self.number_words(),
-            "phones": dict(self.spoken_as),
             "misheard": dict(self.misheard),
         }
         return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:16]
@@ -336,6 +330,5 @@ def _build(read: PhraseBookFile, files: tuple[Path, ...]) -> PhraseBook:
         wind=_kept(read.wind),
         commands={kind: tuple(ways) for kind, ways in read.commands.items() if ways},
         misheard=dict(read.misheard),
-        spoken_as=_kept(read.pronunciations),
         sources=files,
     )

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 NARROW_S, WIDE_S = 0.3, 0.8  # of sound around what voice activity found; measured
 NEIGHBOUR_S = 0.05  # by which a window may reach into the next span
-HOPELESS = 14.0  # nats below the free text no note is looked for; measured
+HOPELESS = 12.0  # nats below the free text no note is looked for; measured
 SURE = 0.97  # so sure a reading of the whole stretch is not tried in parts
 ONE_NOTE_S = 6.5  # a note said word by word takes no longer
 SAME_PAUSE_S = 0.1  # a pause this much longer than those around still joins; measured

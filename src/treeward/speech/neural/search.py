@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from treeward.speech.neural.spelt_graph import SpeltGraph, Thread
     from treeward.speech.note_graph import Meaning, Note
 
-BEAM = 12  # beginnings kept; more changed nothing
+BEAM = 10  # beginnings kept; more changed nothing
 SPELLINGS = 3  # kept of the same words, or their spellings would fill the beam
-LOOKED_AT = 4  # times the beam: ways that are made before the beam is thinned
-BEHIND = 6.0  # nats below the likeliest text of as many pieces; measured
+LOOKED_AT = 2  # times the beam: ways that are made before the beam is thinned
+BEHIND = 5.0  # nats below the likeliest text of as many pieces; measured
 FAR_BEHIND = 12.0  # nats below the best text that has ended: no use going on
 
 
@@ -81,8 +81,6 @@ def search(
                 _keep(found, way)
         ways = [way for way in longer if way.pieces[-1] != END]
         limit = max(at_least, best - FAR_BEHIND)
-        if ways:
-            limit = max(limit, ways[0].log_p - BEHIND)
         ways = _thinned([way for way in ways if way.log_p > limit])
         if not ways:
             break
@@ -101,7 +99,10 @@ def _longer(
     begun = np.array([way.log_p for way in ways])
     log_p = beam.log_p[rows, pieces] + begun[rows]
     order = np.argsort(-log_p)[: LOOKED_AT * BEAM]
-    order = order[log_p[order] > above]
+    on = order[pieces[order] != END]
+    if len(on):
+        above = max(above, float(log_p[on[0]]) - BEHIND)
+    order = order[(log_p[order] > above) | (pieces[order] == END)]
     return [
         _Way(
             pieces=(*ways[row].pieces, piece),
