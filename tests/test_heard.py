@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import pytest
 
 BY = HeardBy(
-    engine="pocketsphinx", model="en-us", phrase_book="1", size_bytes=9, modified_ns=7
+    engine="neural", model="tiny-en", phrase_book="1", size_bytes=9, modified_ns=7
 )
 
 
