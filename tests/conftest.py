@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # for `loudness`, `live.stand_in`
 
 HUNT_TOML = """\
 [hunt]

@@ -13,7 +13,7 @@ from treeward.heard import HeardBy, HeardFile, heard_name
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
 
 BY = HeardBy(
-    engine="pocketsphinx", model="en-us", phrase_book="1", size_bytes=9, modified_ns=7
+    engine="neural", model="tiny-en", phrase_book="1", size_bytes=9, modified_ns=7
 )
 
 

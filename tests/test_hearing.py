@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from loudness import IN_USE, LoudActivity
 from treeward import Hunt, pieces
 from treeward.hearing import hear_all
 from treeward.hearing_processes import MOST_JOBS, usual_jobs
@@ -22,23 +23,22 @@ if TYPE_CHECKING:
 
     from treeward.transcription import Recorded
 
-# An engine that other processes can import. What it says depends on how much it has
-# heard before, as that of an engine that gets used to a voice does.
+# An engine that other processes can import. What it says depends on how the sound was
+# cut.
 ENGINE = """
 import os
 from dataclasses import dataclass
+from loudness import LoudActivity
 from treeward.errors import SoundError
 from treeward.hearing_work import EngineChoice
 from treeward.speech.records import Utterance, Word, WordSource
+from treeward.speech import segments
 
 class Engine:
     name, model = "scripted", "1"
 
     def __init__(self, fails):
         self.fails, self.before = fails, 0
-
-    def get_used_to(self, stretches):
-        self.before += sum(1 for _ in stretches)
 
     def decode(self, stretch):
         start_s = stretch.start_s
@@ -50,14 +50,15 @@ class Engine:
         if self.before > 5 and self.fails == "faulty":
             raise SoundError("is faulty", where="there")
         word = Word(text="yellow back", start_s=start_s + 0.1, end_s=start_s + 0.9,
-                    confidence=1 / (1 + self.before), source=WordSource.PHRASE)
+                    confidence=1 / (1 + len(stretch.samples) / 16000), source=WordSource.PHRASE)
         return Utterance(words=(word,), start_s=word.start_s, end_s=word.end_s)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice(EngineChoice):
     fails: str = ""
 
-    def open(self):
+    def open(self, say=None):
+        segments.VoiceActivity = LoudActivity
         return Engine(self.fails)
 """
 
@@ -67,6 +68,7 @@ def choice(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
     (tmp_path / "scripted_engine.py").write_text(ENGINE, "utf-8")
     monkeypatch.syspath_prepend(tmp_path)
     monkeypatch.delitem(sys.modules, "scripted_engine", raising=False)
+    monkeypatch.setattr(IN_USE, LoudActivity)  # and undone here, after the engine's own
     return importlib.import_module("scripted_engine").Choice
 
 

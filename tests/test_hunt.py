@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from loudness import IN_USE, LoudActivity
 from treeward import Hunt, hearing
 from treeward.errors import HuntError, TreewardError
 from treeward.heard import HeardFile
@@ -20,7 +21,6 @@ from treeward.speech.records import Utterance, Word, WordSource
 from treeward.transcription import find_recordings, heard_by, take_in
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
 
     from treeward.audio.records import Block
 
@@ -294,9 +294,6 @@ class ScriptedRecognizer:
         self.decoded: list[float] = []
         self.stop_after: int | None = None
 
-    def get_used_to(self, stretches: Iterable[object]) -> None:
-        """A scripted engine has nothing to get used to."""
-
     def decode(self, stretch: Block) -> Utterance | None:
         assert len(stretch.samples) > 0
         start_s = stretch.start_s
@@ -314,7 +311,7 @@ class ScriptedRecognizer:
 
 
 def speech_like(path: Path, seconds: float) -> None:
-    """Write loud noise bursts, which the search for voices takes for speech."""
+    """Write loud bursts, which `LoudActivity` takes for speech."""
     import numpy as np
     import soundfile
 
@@ -333,8 +330,9 @@ def test_a_stopped_hearing_goes_on_where_it_stopped(
     sound = hunt.recordings_dir / "2026-07-14_1000.wav"
     speech_like(sound, 60)
     scripted = ScriptedRecognizer()
+    monkeypatch.setattr(IN_USE, LoudActivity)
     monkeypatch.setattr(
-        "treeward.speech.choose.open_recognizer", lambda *_a, **_k: scripted
+        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: scripted
     )
 
     hunt.transcribe()
@@ -364,8 +362,9 @@ def test_a_hunt_says_below_which_confidence_its_rows_are_flagged(
     hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
     speech_like(hunt.recordings_dir / "2026-07-14_1000.wav", 15)
     scripted = ScriptedRecognizer()  # hears everything with 0.9
+    monkeypatch.setattr(IN_USE, LoudActivity)
     monkeypatch.setattr(
-        "treeward.speech.choose.open_recognizer", lambda *_a, **_k: scripted
+        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: scripted
     )
     usual = hunt.transcribe()
     decoded = len(scripted.decoded)

@@ -435,14 +435,13 @@ def uttered(text: str, book: PhraseBook) -> Utterance:
             (p for p in phrases if left == p or left.startswith(f"{p} ")),
             left.split()[0],
         )
-        known = phrase in phrases
         words.append(
             Word(
                 text=phrase,
                 start_s=at_s,
                 end_s=at_s + 0.5,
                 confidence=0.97,
-                source=WordSource.PHRASE if known else WordSource.GRAMMAR,
+                source=WordSource.PHRASE,
             )
         )
         at_s += 0.52

@@ -131,7 +131,7 @@ def test_help_imports_nothing_heavy() -> None:
         "import sys, treeward.cli\n"
         "try: treeward.cli.main(['--help'])\n"
         "except SystemExit: pass\n"
-        "heavy = {'numpy', 'pandas', 'scipy', 'matplotlib', 'pyproj', 'pocketsphinx',"
+        "heavy = {'numpy', 'pandas', 'scipy', 'matplotlib', 'pyproj', 'onnxruntime',"
         " 'vosk', 'dateparser', 'pydantic'} & set(sys.modules)\n"
         "print('heavy:', sorted(heavy))\n"
     )

@@ -260,9 +260,8 @@ class Hunt:
             text = talk_webvtt(self.heard_file(name).read().utterances)
             head = "" if len(sounds) == 1 else name.replace("/", "__") + "."
             if text:
-                self.results_dir.mkdir(exist_ok=True)
-                path = self.results_dir / f"{head}talk.vtt"
-                write_text(path, text, within=self.path)
+                talk = self.results_dir / f"{head}talk.vtt"
+                write_text(talk, text, within=self.path)
 
     def rows(self) -> list[ReviewRow]:
         """Read review.csv.

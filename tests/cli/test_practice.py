@@ -18,8 +18,8 @@ from treeward.cli.practice import command
 from treeward.errors import NotesError, SoundError, SpeechError, TreewardError
 from treeward.live import synthesiser
 from treeward.simulate.voice import retune
-from treeward.speech import choose
-from treeward.speech.choose import EMBEDDED, open_recognizer
+from treeward.speech import engines
+from treeward.speech.engines import EMBEDDED, open_recognizer
 from treeward.speech.phrasebook import PhraseBook
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ def test_a_recording_of_the_prompts_is_scored(spoken: Path, tmp_path: Path) -> N
     assert states["blue back"] == "missed"
     assert states["wind strong"] == "wrong"
     assert sum(states[text] in {"right", "flagged"} for text in SAID[:7]) >= 6
-    assert result["engine"] == "pocketsphinx"
+    assert result["engine"] == "neural"
     assert -35 < result["sound"]["speech_dbfs"] < -10
     assert result["sound"]["faults"] == []
     sensitivity = result["sensitivity"]
@@ -125,7 +125,7 @@ def test_sound_on_standard_input_is_listened_to_prompt_by_prompt(
     monkeypatch: pytest.MonkeyPatch,
     engine: Recognizer,
 ) -> None:
-    monkeypatch.setattr(choose, "open_recognizer", lambda *_, **__: engine)
+    monkeypatch.setattr(engines, "open_recognizer", lambda *_, **__: engine)
     (tmp_path / "hunt.toml").write_text(
         HUNT_TOML + "[speech]\nflag_below = 0.25\n", "utf-8"
     )
@@ -147,7 +147,7 @@ def test_sound_on_standard_input_is_listened_to_prompt_by_prompt(
 def test_a_recording_without_a_voice_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, engine: Recognizer
 ) -> None:
-    monkeypatch.setattr(choose, "open_recognizer", lambda *_, **__: engine)
+    monkeypatch.setattr(engines, "open_recognizer", lambda *_, **__: engine)
     noise = 0.0003 * np.random.default_rng(4).standard_normal(3 * RATE_HZ)
     soundfile.write(tmp_path / "quiet.wav", noise, RATE_HZ)
 
@@ -198,7 +198,7 @@ def test_faults_of_the_input_are_one_line(tmp_path: Path) -> None:
 def test_without_a_voice_to_read_aloud_the_way_out_is_named(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(choose, "open_recognizer", lambda *_, **__: None)
+    monkeypatch.setattr(engines, "open_recognizer", lambda *_, **__: None)
     monkeypatch.setattr(synthesiser, "find_synthesiser", lambda: None)
 
     with pytest.raises(SpeechError, match=r"no speech synthesiser.*espeak-ng"):

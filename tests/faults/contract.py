@@ -19,7 +19,7 @@ from treeward.errors import TreewardError
 from treeward.hunt import Hunt
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from treeward.audio.records import Block
@@ -56,9 +56,6 @@ class DeafEngine:
 
     name = "deaf"
     model = "1"
-
-    def get_used_to(self, stretches: Iterable[object]) -> None:
-        """Take nothing in."""
 
     def decode(self, stretch: Block) -> Utterance | None:
         """Hear nothing."""
@@ -248,7 +245,7 @@ def _gpx(hunt_dir: Path, ending: str, data: bytes) -> bool:
 
 
 def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
-    from treeward.speech import choose
+    from treeward.speech import engines
 
     hunt = Hunt(hunt_dir)
     name = f"2026-07-14_1000{ending}"
@@ -257,15 +254,15 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
     hunt.review_path.write_text(REVIEW, "utf-8")
     before = hunt.rows()
     check_samples(path)
-    opened = choose.open_recognizer
-    choose.open_recognizer = lambda *_a, **_k: DeafEngine()
+    opened = engines.open_recognizer
+    engines.open_recognizer = lambda *_a, **_k: DeafEngine()
     try:
         done = hunt.transcribe()
     except TreewardError as error:
         check_fault(error, name)
         return False
     finally:
-        choose.open_recognizer = opened
+        engines.open_recognizer = opened
     for fault in done.faults:
         check_line(fault, name)
     after = {row.name: row for row in Hunt(hunt_dir).rows()}

@@ -1,20 +1,29 @@
 """Ears for tests: beeps stand for words, so that no model is needed.
 
-A note is two beeps: the first one's pitch is the mark, the second one's the kind.
+A note is two beeps: the first one's pitch is the mark, the second one's the kind. The
+sound must be cut with `loudness.LoudActivity`, since a beep is no voice.
 """
 
 from __future__ import annotations
 
 import itertools
 import sys
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).parents[1]))  # for `loudness`
+
+from loudness import IN_USE, LoudActivity
 from treeward.audio.records import SAMPLE_RATE_HZ, Block
-from treeward.live.ears import Ears
+from treeward.live.ears import PAUSE_S, Ears
 from treeward.notes.events import Event, EventKind
-from treeward.speech.records import Utterance, Word
+from treeward.speech.records import Utterance, Word, WordSource
+from treeward.speech.segments import Segmenter
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -57,77 +66,35 @@ def spoken_at(
     return sound
 
 
-class BeepEndpoint:
-    """Closes a stretch after 0.3 s below a threshold."""
-
-    def __init__(self) -> None:
-        self._held: list[NDArray[np.float32]] = []
-        self._at = 0
-        self._quiet = 0
-        self._rest = np.zeros(0, np.float32)
-
-    @property
-    def in_speech(self) -> bool:
-        return bool(self._held)
-
-    def push(self, samples: NDArray[np.float32]) -> Sequence[Block]:
-        samples = np.concatenate([self._rest, samples])
-        frame = SAMPLE_RATE_HZ // 100
-        closed = []
-        for first in range(0, len(samples) - frame + 1, frame):
-            part = samples[first : first + frame]
-            loud = float(np.sqrt(np.mean(part**2))) > _LOUD
-            if loud or self._held:
-                self._held.append(part)
-            self._quiet = 0 if loud else self._quiet + 1
-            self._at += frame
-            if self._held and self._quiet >= 30:
-                closed.append(self._close())
-        self._rest = samples[len(samples) - len(samples) % frame :]
-        return closed
-
-    def _close(self) -> Block:
-        sound = np.concatenate(self._held)
-        start_s = (self._at - len(sound)) / SAMPLE_RATE_HZ
-        self._held = []
-        return Block(start_s=start_s, samples=sound)
-
-    def flush(self) -> Sequence[Block]:
-        return [self._close()] if self._held else []
-
-
-class PassThrough:
-    def push(self, samples: NDArray[np.float32]) -> NDArray[np.float32]:
-        return samples
-
-    def flush(self) -> NDArray[np.float32]:
-        return np.zeros(0, np.float32)
-
-    def with_plain(self, stretch: Block) -> Block:
-        return stretch
-
-
 class BeepRecognizer:
     name = "beeps"
 
     def decode(self, stretch: Block) -> Utterance | None:
-        samples, start_s = stretch.samples, stretch.start_s
-        size = int(BEEP_S * SAMPLE_RATE_HZ)
-        words = []
-        for first in range(0, len(samples) - size // 2, size):
-            part = samples[first : first + size]
-            if float(np.sqrt(np.mean(part**2))) < _LOUD:
-                continue
+        samples, size = stretch.samples, int(BEEP_S * SAMPLE_RATE_HZ)
+        known = {**MARKS, **KINDS}
+        words: list[Word] = []
+        at = 0
+        while len(loud := np.flatnonzero(np.abs(samples[at:]) > _LOUD)):
+            at += int(loud[0])
+            part = samples[at : at + size]
+            if len(part) < size // 2:
+                break
             spectrum = np.abs(np.fft.rfft(part * np.hanning(len(part))))
             pitch = float(np.argmax(spectrum)) * SAMPLE_RATE_HZ / len(part)
-            known = {**MARKS, **KINDS}
             nearest = min(known, key=lambda hz: abs(hz - pitch))
-            if abs(nearest - pitch) > 40:
-                continue
-            at_s = start_s + first / SAMPLE_RATE_HZ
-            words.append(Word(text=known[nearest], start_s=at_s, end_s=at_s + BEEP_S))
+            if abs(nearest - pitch) <= 40:
+                at_s = stretch.start_s + at / SAMPLE_RATE_HZ
+                words.append(
+                    Word(text=known[nearest], start_s=at_s, end_s=at_s + BEEP_S)
+                )
+            at += size
         if not words:
             return None
+        for place, (first, second) in enumerate(itertools.pairwise(words)):
+            if first.text in MARKS.values() and second.text in KINDS.values():
+                words[place : place + 2] = [
+                    replace(word, source=WordSource.PHRASE) for word in (first, second)
+                ]
         return Utterance(
             words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
         )
@@ -159,8 +126,7 @@ def ears() -> Ears:
     return Ears(
         recognizer=BeepRecognizer(),
         parse=parse,
-        make_cleaner=PassThrough,
-        make_endpoint=BeepEndpoint,
+        make_segmenter=partial(Segmenter, pause_s=PAUSE_S),
     )
 
 
@@ -170,7 +136,10 @@ def main() -> None:
 
     from treeward.cli.listen import command
 
-    with patch("treeward.live.opening.open_ears", lambda *_, **__: ears()):
+    with (
+        patch("treeward.live.opening.open_ears", lambda *_, **__: ears()),
+        patch(IN_USE, LoudActivity),
+    ):
         command.main(args=sys.argv[1:], prog_name="listen")
 
 

@@ -132,8 +132,11 @@ def test_what_the_person_changed_stays_when_another_session_is_merged(
 def test_wav_on_standard_input(hunt_dir: Path, beeps: Path) -> None:
     output = invoke(hunt_dir, "--input", "-", "--no-sounds", input=beeps.read_bytes())
 
+    # It comes unpaced, much faster than real: the seconds of the notes mean nothing.
     assert "3 notes" in output
-    assert review(hunt_dir) == WANTED
+    printed = [line[10:] for line in output.splitlines() if line[2:3] == ":"]
+    assert printed == [f"{mark} {kind}" for mark, kind in WANTED]
+    assert sorted(review(hunt_dir)) == sorted(WANTED)
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,6 @@ from treeward.notes.events import Event, EventKind
 from treeward.speech.records import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
     from pathlib import Path
 
     import click
@@ -48,9 +47,6 @@ class Knowing:
     def __init__(self, said: list[tuple[float, str, str]]) -> None:
         self._said = said
 
-    def get_used_to(self, stretches: Iterable[object]) -> None:
-        """Nothing to get used to."""
-
     def decode(self, stretch: Block) -> Utterance | None:
         start_s, end_s = stretch.start_s, stretch.end_s
         words = tuple(
@@ -73,7 +69,7 @@ def hear_again(
     said: list[tuple[float, str, str]],
 ) -> str:
     monkeypatch.setattr(
-        "treeward.speech.choose.open_recognizer", lambda *_a, **_k: Knowing(said)
+        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: Knowing(said)
     )
     arguments = ["--hunt", str(hunt_dir), "--jobs", "1"]
     done = CliRunner().invoke(transcribe.command, arguments)

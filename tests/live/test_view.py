@@ -39,7 +39,7 @@ SHOT = Snapshot(
     hunt="Test Moor",
     station="1",
     source="microphone",
-    engine="pocketsphinx",
+    engine="neural",
     bees=(bee("yellow", "away", 430, "overdue"), bee("blue-white", "here", 61)),
     notes=(Note(clock=NOW, text="blue-white back"),),
     level=Level(rms_dbfs=-30, peak_dbfs=-12),

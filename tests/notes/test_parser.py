@@ -15,7 +15,7 @@ from treeward.speech.records import Alternative, Utterance, Word, WordSource
 BOOK = PhraseBook.load()
 PHRASES = {phrase.text for phrase in BOOK.fixed_phrases()} | {"note"}
 ANCHORS = {way for ways in BOOK.anchors().values() for way in ways}
-P, G, N = WordSource.PHRASE, WordSource.GRAMMAR, WordSource.GENERAL
+P, G, N = WordSource.PHRASE, WordSource.PHRASE, WordSource.GENERAL
 
 
 def said(
@@ -330,7 +330,7 @@ def test_numbers_are_flagged_a_little_sooner(confidence: float, flagged: bool) -
             start_s=number * 0.4,
             end_s=number * 0.4 + 0.3,
             confidence=confidence,
-            source=WordSource.GRAMMAR,
+            source=WordSource.PHRASE,
         )
         for number, text in enumerate(texts)
     )

@@ -103,15 +103,6 @@ def test_kinds_are_event_kinds(book: PhraseBook) -> None:
     assert phrasebook.UNMARKED == UNMARKED
 
 
-def test_every_word_can_be_pronounced(book: PhraseBook) -> None:
-    pocketsphinx = pytest.importorskip("pocketsphinx")
-    dictionary = f"{pocketsphinx.get_model_path()}/en-us/cmudict-en-us.dict"
-    with open(dictionary, encoding="utf-8") as lines:  # noqa: PTH123
-        known = {line.split()[0] for line in lines}
-
-    assert book.vocabulary() - set(book.pronunciations()) <= known
-
-
 def test_hunt_adds_a_colour_and_a_way_of_saying(tmp_path: Path) -> None:
     own(
         tmp_path,

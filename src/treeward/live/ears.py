@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 PAUSE_S = 0.4  # of silence end a phrase, so that it is answered soon; choice
 GOES_ON_S = 1.0  # a longer pause is outside a note said word by word; guess
 REMEMBER_S = 6.0  # a note may be cut by a pause; earlier words are kept this long
+# Sound that is piped in faster than it was said sets the session's clock back for each
+# stretch; words of one that follows overlap those before by less.
+CLOCK_BACK_S = 0.2  # guess
 
 
 @dataclass(slots=True, kw_only=True)
@@ -67,6 +70,8 @@ class Reader:
         heard = self._decoded(block)
         if heard is None or not heard.words:
             return []
+        if heard.start_s < self._done_s - CLOCK_BACK_S:  # what was before is elsewhere
+            self._recent, self._done_s = [], float("-inf")
         oldest_s = heard.start_s - REMEMBER_S
         self._recent = [u for u in self._recent if u.end_s >= oldest_s] + [heard]
         notes = [

@@ -14,7 +14,7 @@ from faults import contract
 from treeward.atomic import PREFIX
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Mapping
 
     from treeward.audio.records import Block
     from treeward.report.records import HuntResult
@@ -159,9 +159,6 @@ class Buzz:
     name = "buzz"
     model = "1"
 
-    def get_used_to(self, stretches: Iterable[object]) -> None:
-        """Take nothing in."""
-
     def decode(self, stretch: Block) -> Utterance | None:
         """Hear a bee come back."""
         from treeward.speech.records import Utterance, Word, WordSource
@@ -197,9 +194,9 @@ def _recordings(home: Path) -> None:
 
 
 def _hear() -> int:
-    from treeward.speech import choose
+    from treeward.speech import engines
 
-    choose.open_recognizer = lambda *_a, **_k: Buzz()
+    engines.open_recognizer = lambda *_a, **_k: Buzz()
     return program("transcribe", "--jobs", "1", "--hunt", "hunt")
 
 

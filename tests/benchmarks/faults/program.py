@@ -53,11 +53,11 @@ def check_program(kind: str, ending: str, data: bytes, ground: Ground) -> None:
 def run(arguments: list[str]) -> tuple[int, str, str]:
     """Run the program's own `main` here; return status, output and errors."""
     from treeward.cli import main
-    from treeward.speech import choose
+    from treeward.speech import engines
 
     out, err = io.StringIO(), io.StringIO()
-    opened = choose.open_recognizer
-    choose.open_recognizer = lambda *_a, **_k: DeafEngine()
+    opened = engines.open_recognizer
+    engines.open_recognizer = lambda *_a, **_k: DeafEngine()
     status: object = 0
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
@@ -65,7 +65,7 @@ def run(arguments: list[str]) -> tuple[int, str, str]:
     except SystemExit as end:
         status = end.code or 0
     finally:
-        choose.open_recognizer = opened
+        engines.open_recognizer = opened
     return (
         status if isinstance(status, int) else 1,
         out.getvalue(),
