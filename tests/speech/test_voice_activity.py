@@ -33,7 +33,9 @@ def said(tmp_path_factory: pytest.TempPathFactory) -> NDArray[np.float64]:
     if shutil.which("espeak-ng") is None:
         pytest.skip("espeak-ng is not installed (apt install espeak-ng)")
     path = tmp_path_factory.mktemp("said") / "said.wav"
-    subprocess.run(["espeak-ng", "-w", path, "yellow back, bearing two one zero"])
+    subprocess.run(
+        ["espeak-ng", "-w", path, "yellow back, bearing two one zero"], check=True
+    )
     samples, rate_hz = soundfile.read(path)
     quiet = np.zeros(RATE_HZ)
     return np.concatenate([quiet, retune(samples, rate_hz, RATE_HZ), quiet])
