@@ -29,7 +29,7 @@ PRECISE_S = 0.04  # to which a cut is searched
 STARTS_BEFORE_S = 0.22  # a word begins no longer before the cut; measured
 ENDS_AFTER_S = 0.3  # and ends no longer after; measured
 LULL_S = 0.25  # a longer lull is outside the note; slow words have shorter ones
-CLEAR = 5.0  # a note so far out of the noise needs no search for cuts; measured
+CLEAR = 8.0  # a note so far out of the noise needs no search for cuts; measured
 QUITE_CLEAR = 15.0  # below this noise hides the soft ends of words; measured
 HIDDEN_START_S, HIDDEN_END_S = 0.04, 0.07  # of a word, hidden by noise; measured
 _HOP, _WINDOW, _SPECTRUM = 160, 400, 512  # samples: 10 ms steps, 25 ms windows
@@ -113,6 +113,8 @@ class _Placer:
         inside = [
             (max(a, low), min(b, high)) for a, b in self._voiced if b > low and a < high
         ]
+        if len(inside) > 1:
+            inside, low, high = self._needed(inside, low, high, pieces)
         latest = min(max(inside[0][1], low + 0.2), high) if inside else (low + high) / 2
         earliest = max(min(inside[-1][0], high - 0.2), low) if inside else latest
         core = (inside[0][0], inside[-1][1]) if inside else (latest, latest)
@@ -130,6 +132,27 @@ class _Placer:
             start_s = min(max(start_s, first - STARTS_BEFORE_S), first)
             end_s = max(min(end_s, last + ENDS_AFTER_S), last)
         return max(start_s, low), min(max(end_s, start_s + PRECISE_S), high)
+
+    def _needed(
+        self,
+        spans: list[tuple[float, float]],
+        low: float,
+        high: float,
+        pieces: Sequence[int],
+    ) -> tuple[list[tuple[float, float]], float, float]:
+        """Leave out spans at either end that the note does without: talk, a cough."""
+        least = self._log_p(low, high, pieces) - FALL / 2
+        while len(spans) > 1:
+            after = (spans[0][1] + spans[1][0]) / 2
+            if self._log_p(after, high, pieces) < least:
+                break
+            spans, low = spans[1:], after
+        while len(spans) > 1:
+            before = (spans[-2][1] + spans[-1][0]) / 2
+            if self._log_p(low, before, pieces) < least:
+                break
+            spans, high = spans[:-1], before
+        return spans, low, high
 
     def parting(
         self, span: tuple[float, float], first: Sequence[int], rest: Sequence[int]
