@@ -160,10 +160,13 @@ class _Placer:
         """Find where one note ends and the rest begins."""
         low, high = span
         share = len(first) / (len(first) + len(rest))
-        guess = low + share * (high - low)
+        inside = [(a, b) for a, b in self._voiced if b > low and a < high]
+        from_s = max(low, inside[0][0]) if inside else low
+        to_s = min(high, inside[-1][1]) if inside else high
+        guess = from_s + share * (to_s - from_s)
         cuts = self._levels.dips(
-            max(low + LEAST_NOTE_S, guess - PARTED_WITHIN_S),
-            min(high - LEAST_NOTE_S, guess + PARTED_WITHIN_S),
+            max(from_s + LEAST_NOTE_S, guess - PARTED_WITHIN_S),
+            min(to_s - LEAST_NOTE_S, guess + PARTED_WITHIN_S),
         )
 
         def both(at: float) -> float:
@@ -229,8 +232,8 @@ class _Levels:
         inside = np.flatnonzero(active[first : end + 1])
         if len(inside):
             first, end = first + int(inside[0]), first + int(inside[-1])
-        start_s = self._seconds[_followed(active, first, -1)] - _HOP / SAMPLE_RATE_HZ
-        end_s = self._seconds[_followed(active, end, 1)] + _HOP / SAMPLE_RATE_HZ
+        start_s = self._seconds[_followed(active, first, -1)]
+        end_s = self._seconds[_followed(active, end, 1)]
         contrast = loudest / max(self._noise, 1e-6)
         return max(float(start_s), low_s), min(float(end_s), high_s), contrast
 
