@@ -17,7 +17,6 @@ import os
 import sys
 import tempfile
 import time
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -38,7 +37,6 @@ from treeward.live.records import Chunk  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
 from treeward.live.streams import RehearsalTime  # noqa: E402
 from treeward.live.watch_clock import WatchClock  # noqa: E402
-from treeward.speech.front_end import FrontEnd  # noqa: E402
 from treeward.trips.records import TripTable  # noqa: E402
 
 if TYPE_CHECKING:
@@ -109,7 +107,7 @@ def resident_mb() -> float:
 
 
 def rehearse(
-    hours: float, ppm: float, folder: Path, *, suppress: bool
+    hours: float, ppm: float, folder: Path
 ) -> tuple[list[tuple[float, float]], list[tuple[float, float, float]], str]:
     """Memory by hour; (hour, raw error, error) of each note; and a line of facts."""
     length_s = hours * 3600
@@ -140,8 +138,6 @@ def rehearse(
 
     scale = 1 / (1 + ppm * 1e-6)  # true seconds of a second of this card's sound
     ears = open_ears(folder)
-    if not suppress:
-        ears.make_cleaner = partial(FrontEnd, suppress=False)
     table = TripTable(visits=(), trips=(), lines=(), winds=())
     session = Session(
         pieces_dir=folder / "pieces",
@@ -174,7 +170,6 @@ def rehearse(
     apart = np.array([e[2] for e in errors])
     raw = np.array([e[1] for e in errors])
     facts = (
-        f"{'With' if suppress else 'Without'} noise suppression: "
         f"{hours:g} h of sound in {took_s / 60:.0f} min (processor {cpu_s:.0f} s, "
         f"{100 * cpu_s / length_s:.1f} % of a core at real speed, the making of the "
         f"sound included). {len(said)} notes said, {len(errors)} heard, {wrong} of "
@@ -217,11 +212,6 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--hours", type=float, default=8.0)
     parser.add_argument("--ppm", type=float, default=50.0)
-    parser.add_argument(
-        "--no-suppression",
-        action="store_true",
-        help="leave the noise suppressor out, which takes most of the time",
-    )
     parser.add_argument("--out", type=Path)
     parser.add_argument("--picture", type=Path)
     options = parser.parse_args()
@@ -230,7 +220,6 @@ def main() -> None:
             options.hours,
             options.ppm,
             Path(folder),
-            suppress=not options.no_suppression,
         )
     print(facts)
     if options.picture:

@@ -28,7 +28,7 @@ sys.path.insert(0, str(TESTS))
 
 from benchmarks.live.dictation import Said, schedule, sound_of  # noqa: E402
 from treeward.audio.records import Block  # noqa: E402
-from treeward.live.ears import Cutter, Ears, Reader, open_ears  # noqa: E402
+from treeward.live.ears import Ears, Reader, open_ears  # noqa: E402
 from treeward.live.journal import Journal  # noqa: E402
 from treeward.live.office import Office  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
@@ -49,7 +49,7 @@ SETTINGS = (("buzz", 30.0), ("wind", 20.0), ("water", 20.0), ("mixed", 15.0))
 
 def offline(ears: Ears, said: list[Said], sound: list[NDArray[np.float32]]) -> str:
     """Waiting for the cutter and work of the recognizer, without any pacing."""
-    cutter, reader = Cutter(ears), Reader(ears)
+    cutter, reader = ears.make_segmenter(), Reader(ears)
     waiting, work, at_s, found = [], [], 0.0, 0
     busy = 0.0
     for second in sound:

@@ -1,0 +1,103 @@
+"""The real model on what a synthesiser says, and on sound that says nothing."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+import soundfile
+
+from treeward.audio.records import Block
+from treeward.notes.parser import parse_notes
+from treeward.simulate.voice import retune
+from treeward.speech.engines import EMBEDDED, embedded_folder, open_recognizer
+from treeward.speech.phrasebook import PhraseBook
+from treeward.speech.recognizer import transcribe
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from treeward.speech.recognizer import Recognizer
+
+RATE_HZ = 16_000
+BOOK = PhraseBook.load()
+pytestmark = pytest.mark.model
+
+
+@pytest.fixture(scope="module")
+def engine() -> Recognizer:
+    if embedded_folder() is None:
+        pytest.skip("moonshine-voice is not installed")
+    return open_recognizer(BOOK, model=EMBEDDED)
+
+
+def say(folder: Path, text: str, *, gain: float = 0.5) -> NDArray[np.float32]:
+    if shutil.which("espeak-ng") is None:
+        pytest.skip("espeak-ng is not installed (apt install espeak-ng)")
+    path = folder / "said.wav"
+    subprocess.run(["espeak-ng", "-v", "en-gb", "-w", path, text], check=True)
+    samples, rate_hz = soundfile.read(path)
+    quiet = np.zeros(RATE_HZ)
+    sound = np.concatenate([quiet, gain * retune(samples, rate_hz, RATE_HZ), quiet])
+    sound += 0.001 * np.random.default_rng(1).standard_normal(len(sound))
+    return np.clip(sound, -1, 1).astype(np.float32)
+
+
+def notes(engine: Recognizer, sound: NDArray[np.float32]) -> list[tuple[str, ...]]:
+    heard = list(transcribe([Block(start_s=0.0, samples=sound)], engine))
+    return [(e.kind.value, e.mark, e.value) for e in parse_notes(heard, BOOK)]
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("yellow landed", [("back", "yellow", "")]),
+        ("white away", [("away", "white", "")]),
+        ("bearing two one zero", [("bearing", "", "210")]),
+        ("heading two seven zero", [("bearing", "", "270")]),
+        ("station one", [("station", "", "1")]),
+        (
+            "red away, bearing one four three",
+            [("away", "red", ""), ("bearing", "red", "143")],
+        ),
+    ],
+)
+def test_notes_are_heard(
+    engine: Recognizer, tmp_path: Path, text: str, wanted: list[tuple[str, ...]]
+) -> None:
+    assert notes(engine, say(tmp_path, text)) == wanted
+
+
+def test_clipped_notes_are_heard(engine: Recognizer, tmp_path: Path) -> None:
+    sound = say(tmp_path, "yellow landed", gain=4.0)
+
+    assert np.abs(sound).max() == 1.0
+    assert notes(engine, sound) == [("back", "yellow", "")]
+
+
+def test_talk_makes_no_notes(engine: Recognizer, tmp_path: Path) -> None:
+    text = "shall we have some tea now, my feet are cold and the children are hungry"
+
+    assert notes(engine, say(tmp_path, text)) == []
+
+
+@pytest.mark.parametrize("seconds", [0.01, 0.1, 1.0, 9.5, 20.0])
+@pytest.mark.parametrize("kind", ["silence", "noise", "chord"])
+def test_sound_of_any_length_that_says_nothing_makes_no_notes(
+    engine: Recognizer, seconds: float, kind: str
+) -> None:
+    time_s = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    sound = {
+        "silence": 0 * time_s,
+        "noise": 0.1 * np.random.default_rng(7).standard_normal(len(time_s)),
+        "chord": sum(0.1 * np.sin(2 * np.pi * hz * time_s) for hz in (262, 330, 392)),
+    }[kind].astype(np.float32)  # type: ignore[union-attr]
+
+    heard = engine.decode(Block(start_s=0.0, samples=sound))
+
+    assert parse_notes([heard] if heard else [], BOOK) == []
