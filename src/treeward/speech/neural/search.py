@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 BEAM = 10  # beginnings kept; more changed nothing
 SPELLINGS = 3  # kept of the same words, or their spellings would fill the beam
 LOOKED_AT = 2  # times the beam: ways that are made before the beam is thinned
-# Natural logarithms below which a text is no note, whatever else might be said: of 1,000
-# right readings, most in noise, one in a hundred is less likely. Each note before the last
-# gives more room.
+# Natural logarithms below which a text is no note, whatever else might be said: of
+# right readings, most in noise, one in a hundred is less likely. Each note before the
+# last gives more room.
 LEAST, MORE_EACH_NOTE = -16.0, -10.0
 BEHIND = 5.0  # nats below the likeliest text of as many pieces; measured
 FAR_BEHIND = 12.0  # nats below the best text that has ended: no use going on
