@@ -9,7 +9,6 @@
     rows                  a digest of review.csv, to compare
     work                  treeward trips, treeward locate
     typed                 the same on a season of 20 days that was typed
-    plain --minutes 10    the plain engine on the whole of a file
 
 Each prints a line and adds it to DIR.measured.txt. Linux only, for the memory.
 """
@@ -151,7 +150,6 @@ def main() -> None:
     parser.add_argument("--quiet-db", type=float, default=season.QUIET_DB)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--stop-after", type=float)
-    parser.add_argument("--minutes", type=float, default=10)
     args = parser.parse_args()
     directory: Path = args.directory
     # Whoever starts this in the background has Ctrl-C ignored, by our children as well.
