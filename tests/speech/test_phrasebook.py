@@ -174,7 +174,6 @@ def test_digest_is_the_same_in_another_process() -> None:
         ('[actions.back]\nsay = ["{mark}"]\n', r"needs a word beside"),
         ("[actions.back]\nweight = 0\n", r"key actions\.back\.weight"),
         ('[actions.back]\ncard = "{mark} x"\nsay = ["{mark} y"]\n', r"not among say"),
-        ('[pronunciations]\nred = ["R EE D"]\n', r"red\[1\]: 'EE' in 'R EE D'"),
         ("schema = 2\n", r"key schema"),
         ("[colours\n", r"phrasebook\.toml: is not TOML"),
         ('[colours]\nrose = ["pink"]\n', r"'pink back' .* both .*pink.* rose"),

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     "--jobs",
     type=click.IntRange(1, 64),
     metavar="N",
-    help="Processes at work at once, 300 MB each. [one a core, at most 8]",
+    help="Processes at work at once, 350 MB each. [one a core, at most 8]",
 )
 @click.option("--fresh", is_flag=True, help="Forget what was heard before.")
 @json_option

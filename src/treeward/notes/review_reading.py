@@ -389,10 +389,7 @@ _VALUES: dict[EventKind, tuple[str, Callable[[str], bool]]] = {
         lambda cell: parse_spoken_time(cell) is not None,
     ),
     EventKind.DATE: ("Write the year first, as 2026-07-14.", is_date),
-    EventKind.DURATION: (
-        "Write away or round and seconds, as away 330.",
-        _is_duration,
-    ),
+    EventKind.DURATION: ("Write away or round and seconds: away 330.", _is_duration),
 }
 
 

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from treeward.speech.records import WordSource
-
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from treeward.speech.records import Utterance
-
     from .records import NoteRow
 
-_SHORTEST_S = 0.5  # a cue must last long enough to be seen; choice
+SHORTEST_S = 0.5  # a cue must last long enough to be seen; choice
 
 
-def _stamp(seconds: float) -> str:
+def stamp(seconds: float) -> str:
+    """Write seconds as a WebVTT time stamp."""
     thousandths = round(seconds * 1000)
     hours, rest = divmod(thousandths, 3_600_000)
     minutes, rest = divmod(rest, 60_000)
@@ -32,7 +29,7 @@ def _timed(
             continue
         start = max(note.start_s, 0.0)
         end = note.end_s if note.end_s is not None else start
-        found.append((start, max(end, start + _SHORTEST_S), note))
+        found.append((start, max(end, start + SHORTEST_S), note))
     return sorted(found, key=lambda item: (item[0], item[1], item[2].row))
 
 
@@ -48,27 +45,15 @@ def webvtt_text(rows: Iterable[NoteRow], recording: str) -> str:
     parts = ["WEBVTT"]
     for start, end, note in _timed(rows, recording):
         said = _one_line(note.said or note.heard) or "note"
-        said = _escaped(said)
+        said = escaped(said)
         name = _one_line(note.row).replace("-->", "->")
         head = f"row {name}\n" if name else ""
-        parts.append(f"{head}{_stamp(start)} --> {_stamp(end)}\n{said}")
+        parts.append(f"{head}{stamp(start)} --> {stamp(end)}\n{said}")
     return "\n\n".join(parts) + "\n"
 
 
-def talk_webvtt(utterances: Iterable[Utterance]) -> str:
-    """Write what was said between the notes as WebVTT cues; "" where nothing was."""
-    cues = []
-    for utterance in utterances:
-        words = [word for word in utterance.words if word.source is WordSource.TALK]
-        if words:
-            start, end = words[0].start_s, words[-1].end_s
-            said = _escaped(" ".join(_one_line(word.text) for word in words))
-            stop = _stamp(max(end, start + _SHORTEST_S))
-            cues.append(f"{_stamp(max(start, 0.0))} --> {stop}\n{said}")
-    return "\n\n".join(["WEBVTT", *cues]) + "\n" if cues else ""
-
-
-def _escaped(text: str) -> str:
+def escaped(text: str) -> str:
+    """Write text so that WebVTT takes nothing in it for markup."""
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 

@@ -108,12 +108,14 @@ def hunt_toml(hunt: SimulatedHunt) -> str:
     rows = [
         "# An invented hunt: the place, the bees and the voices do not exist.",
         "",
+        f"same_bee = [{painted}]  # one bee each, at every station",
+        "",
         "[hunt]",
         f'name = "{settings.name}"',
         f'timezone = "{settings.timezone}"  # IANA name of the time zone',
         'units = "metric"                 # or "imperial"; for display only',
         'compass = "magnetic"             # what spoken bearings are read against',
-        f"marks = [{painted}]  # no other is listened for",
+        f"marks = [{painted}]  # another is hardly heard, and flagged",
     ]
     for station in hunt.stations:
         rows += [

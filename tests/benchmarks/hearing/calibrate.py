@@ -136,13 +136,13 @@ def main() -> None:
     for folder in parser.parse_args().corpus:
         for sound in sorted([*folder.glob("*.ogg"), *folder.glob("*.flac")]):
             found = list(cases_of(sound))
-            right = sum(case.right for case in found)
-            print(f"{sound.stem}: {len(found)} runs, {right} right", file=sys.stderr)
+            count = sum(case.right for case in found)
+            print(f"{sound.stem}: {len(found)} runs, {count} right", file=sys.stderr)
             cases += found
     evidence = np.array([case.evidence for case in cases])
-    right = np.array([case.right for case in cases], dtype=np.float64)
-    half = np.array([int(case.second / BLOCK_S) % 2 for case in cases])
-    shares = np.empty(len(cases))
+    right: Numbers = np.array([case.right for case in cases], dtype=np.float64)
+    half = np.array([int(case.second / BLOCK_S) % 2 for case in cases], dtype=np.intp)
+    shares: Numbers = np.empty(len(cases), dtype=np.float64)
     for part in (0, 1):
         offset, weights = fit(evidence[half != part], right[half != part])
         z = offset + evidence[half == part] @ weights

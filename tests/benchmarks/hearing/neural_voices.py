@@ -14,7 +14,6 @@ phonemes.
 
 from __future__ import annotations
 
-import argparse
 import json
 import subprocess
 from functools import cached_property, lru_cache
@@ -24,7 +23,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import soundfile
 
 from treeward.simulate.voice import retune, tidy
 
@@ -147,35 +145,3 @@ class PiperJoe:
         }
         sound = np.asarray(self._network.run(None, given)[0], np.float64).ravel()
         return tidy(retune(sound, PIPER_HZ, rate_hz))
-
-
-def main() -> None:
-    """Say sentences and keep them."""
-    from benchmarks.hearing.make_training import dictionary_words, sentence
-    from benchmarks.hearing.notes_said import Diary
-
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("--minutes", type=float, default=40.0)
-    parser.add_argument("--seed", type=int, default=1)
-    args = parser.parse_args()
-    rng = np.random.default_rng(args.seed)
-    kokoro, diary, words = Kokoro(), Diary(rng), dictionary_words()
-    mans = [name for name in kokoro.styles if MAN in name]
-    made_s, number = 0.0, 0
-    while made_s < args.minutes * 60:
-        style = str(rng.choice(mans if rng.random() < 0.5 else list(kokoro.styles)))
-        accent = "en-gb" if rng.random() < BRITISH_SHARE else "en-us"
-        pace = float(rng.uniform(*PACE))
-        text = sentence(rng, diary, words)
-        sound = kokoro.say(text, style, pace=pace, accent=accent)
-        folder = args.folder / f"kokoro-{style}"
-        folder.mkdir(parents=True, exist_ok=True)
-        file = folder / f"{args.seed}-{number:05d}.flac"
-        soundfile.write(file, sound, KOKORO_HZ)
-        made_s, number = made_s + len(sound) / KOKORO_HZ, number + 1
-        print(f"{made_s / 60:.1f} min", end="\r", flush=True)
-
-
-if __name__ == "__main__":
-    main()

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import tempfile
 from collections import Counter
 from dataclasses import asdict
 from pathlib import Path
@@ -102,22 +101,21 @@ def main() -> None:
     parser.add_argument("directory", type=Path)
     args = parser.parse_args()
     heard: dict[tuple[str, str, str, int], bool] = {}
-    with tempfile.TemporaryDirectory() as room:
-        engine = open_system("treeward", Path(room))
-        for path in recordings(args.directory):
-            truth: dict[str, Any] = json.loads(
-                path.with_suffix(".json").read_text(encoding="utf-8")
+    engine = open_system("treeward")
+    for path in recordings(args.directory):
+        truth: dict[str, Any] = json.loads(
+            path.with_suffix(".json").read_text(encoding="utf-8")
+        )
+        engine.get_ready(path)
+        events = engine.hear(path)
+        for each in truth["events"]:
+            about = (truth["condition"], truth["speaker"])
+            heard[*about, each["word"], each["pair"]] = any(
+                is_right(event, each)
+                and abs((event.start_s or 0.0) - each["start_s"]) <= WITHIN_S
+                for event in events
             )
-            engine.get_ready(path)
-            events = engine.hear(path)
-            for each in truth["events"]:
-                about = (truth["condition"], truth["speaker"])
-                heard[*about, each["word"], each["pair"]] = any(
-                    is_right(event, each)
-                    and abs((event.start_s or 0.0) - each["start_s"]) <= WITHIN_S
-                    for event in events
-                )
-            print(f"{path.name} heard", flush=True)
+        print(f"{path.name} heard", flush=True)
     print("| word | in quiet | in noise | only this one of the pair | by chance |")
     print("|---|---|---|---|---|")
     for rivals in RIVALS:

@@ -9,7 +9,6 @@
     rows                  a digest of review.csv, to compare
     work                  treeward trips, treeward locate
     typed                 the same on a season of 20 days that was typed
-    plain --minutes 10    the plain engine on the whole of a file
 
 Each prints a line and adds it to DIR.measured.txt. Linux only, for the memory.
 """
@@ -141,40 +140,16 @@ def work(directory: Path) -> None:
         )
 
 
-def plain(directory: Path, minutes: float) -> None:
-    """Decode the beginning of a recording as a whole with the engine as it comes."""
-    import numpy as np
-    import pocketsphinx
-
-    path = min((directory / "recordings").glob("*.flac"))
-    decoder = pocketsphinx.Decoder(loglevel="FATAL")  # its own model and settings
-    begun, cpu = time.monotonic(), time.process_time()
-    decoder.start_utt()
-    with soundfile.SoundFile(path) as sound:
-        for _ in range(round(minutes * 60)):
-            block = sound.read(16_000, dtype="int16")
-            decoder.process_raw(np.ascontiguousarray(block).tobytes(), full_utt=False)
-    decoder.end_utt()
-    words = [s.word for s in decoder.seg() or () if not s.word.startswith(("<", "["))]
-    wall_s, cpu_s = time.monotonic() - begun, time.process_time() - cpu
-    tell(
-        directory,
-        f"plain engine, {minutes:.0f} min: wall {wall_s:.0f} s, cpu {cpu_s:.0f} s, "
-        f"{len(words)} words; an hour of sound takes {cpu_s / minutes * 60:.0f} s",
-    )
-
-
 def main() -> None:
     """Do one step."""
     parser = argparse.ArgumentParser(description=__doc__)
-    steps = ("make", "hear", "fresh", "rows", "work", "typed", "plain")
+    steps = ("make", "hear", "fresh", "rows", "work", "typed")
     parser.add_argument("step", choices=steps)
     parser.add_argument("directory", type=Path)
     parser.add_argument("--hours", type=float, default=60)
     parser.add_argument("--quiet-db", type=float, default=season.QUIET_DB)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--stop-after", type=float)
-    parser.add_argument("--minutes", type=float, default=10)
     args = parser.parse_args()
     directory: Path = args.directory
     # Whoever starts this in the background has Ctrl-C ignored, by our children as well.
@@ -193,11 +168,9 @@ def main() -> None:
         tell(directory, f"rows {digest(directory)}")
     elif args.step == "work":
         work(directory)
-    elif args.step == "typed":
+    else:
         season.write_typed(season.invent(20), directory)
         work(directory)
-    else:
-        plain(directory, args.minutes)
 
 
 if __name__ == "__main__":

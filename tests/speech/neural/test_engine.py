@@ -44,8 +44,9 @@ def say(folder: Path, text: str, *, gain: float = 0.5) -> NDArray[np.float32]:
     samples, rate_hz = soundfile.read(path)
     quiet = np.zeros(RATE_HZ)
     sound = np.concatenate([quiet, gain * retune(samples, rate_hz, RATE_HZ), quiet])
-    sound += 0.001 * np.random.default_rng(1).standard_normal(len(sound))
-    return np.clip(sound, -1, 1).astype(np.float32)
+    sound = sound + 0.001 * np.random.default_rng(1).standard_normal(len(sound))
+    clipped: NDArray[np.float32] = np.clip(sound, -1, 1).astype(np.float32)
+    return clipped
 
 
 def notes(engine: Recognizer, sound: NDArray[np.float32]) -> list[tuple[str, ...]]:

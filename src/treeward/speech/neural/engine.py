@@ -37,6 +37,7 @@ SURE = 0.97  # so sure a reading of the whole stretch is not tried in parts
 ONE_NOTE_S = 6.5  # a note said word by word takes no longer
 SAME_PAUSE_S = 0.1  # a pause this much longer than those around still joins; measured
 UNPAINTED = 5.0  # nats against a mark that hunt.toml does not list; guess
+REPEATED = 6.0  # nats against a note that is said twice in a row; guess
 MOST_ALTERNATIVES = 4
 AMID_TALK = 0.85  # of notes found among talk, that are notes; guess
 REMARK_SHARE = 0.9  # of what begins with the word for a remark, that are remarks; guess
@@ -178,19 +179,23 @@ class NeuralRecognizer:
             end_s=end_s,
             free=free,
             text=self._model.tokens.text(free.pieces),
-            readings=self._painted_first(readings),
+            readings=self._likely_first(readings),
         )
 
-    def _painted_first(self, readings: list[Reading]) -> list[Reading]:
-        """Make readings less likely that name marks which hunt.toml does not."""
-        if not self._painted:
-            return readings
+    def _likely_first(self, readings: list[Reading]) -> list[Reading]:
+        """Make readings less likely that are odd for what they say.
+
+        They name marks that hunt.toml does not, or say a note twice in one breath, as
+        the recogniser does where it hears next to nothing.
+        """
         for reading in readings:
             strange = sum(
                 note.part("mark") not in {"", UNMARKED, *self._painted}
                 for note in reading.notes
+                if self._painted
             )
-            reading.log_p -= UNPAINTED * strange
+            repeated = sum(a == b for a, b in pairwise(reading.meaning))
+            reading.log_p -= UNPAINTED * strange + REPEATED * repeated
         return sorted(readings, key=lambda reading: -reading.log_p)
 
     def _announces(self, look: Look) -> str:

@@ -29,7 +29,7 @@ PRECISE_S = 0.04  # to which a cut is searched
 STARTS_BEFORE_S = 0.22  # a word begins no longer before the cut; measured
 ENDS_AFTER_S = 0.3  # and ends no longer after; measured
 LULL_S = 0.25  # a longer lull is outside the note; slow words have shorter ones
-CLEAR = 5.0  # a note so far out of the noise needs no search for cuts; measured
+CLEAR = 8.0  # a note so far out of the noise needs no search for cuts; measured
 QUITE_CLEAR = 15.0  # below this noise hides the soft ends of words; measured
 HIDDEN_START_S, HIDDEN_END_S = 0.04, 0.07  # of a word, hidden by noise; measured
 _HOP, _WINDOW, _SPECTRUM = 160, 400, 512  # samples: 10 ms steps, 25 ms windows
@@ -113,6 +113,8 @@ class _Placer:
         inside = [
             (max(a, low), min(b, high)) for a, b in self._voiced if b > low and a < high
         ]
+        if len(inside) > 1:
+            inside, low, high = self._needed(inside, low, high, pieces)
         latest = min(max(inside[0][1], low + 0.2), high) if inside else (low + high) / 2
         earliest = max(min(inside[-1][0], high - 0.2), low) if inside else latest
         core = (inside[0][0], inside[-1][1]) if inside else (latest, latest)
@@ -131,16 +133,40 @@ class _Placer:
             end_s = max(min(end_s, last + ENDS_AFTER_S), last)
         return max(start_s, low), min(max(end_s, start_s + PRECISE_S), high)
 
+    def _needed(
+        self,
+        spans: list[tuple[float, float]],
+        low: float,
+        high: float,
+        pieces: Sequence[int],
+    ) -> tuple[list[tuple[float, float]], float, float]:
+        """Leave out spans at either end that the note does without: talk, a cough."""
+        least = self._log_p(low, high, pieces) - FALL / 2
+        while len(spans) > 1:
+            after = (spans[0][1] + spans[1][0]) / 2
+            if self._log_p(after, high, pieces) < least:
+                break
+            spans, low = spans[1:], after
+        while len(spans) > 1:
+            before = (spans[-2][1] + spans[-1][0]) / 2
+            if self._log_p(low, before, pieces) < least:
+                break
+            spans, high = spans[:-1], before
+        return spans, low, high
+
     def parting(
         self, span: tuple[float, float], first: Sequence[int], rest: Sequence[int]
     ) -> float:
         """Find where one note ends and the rest begins."""
         low, high = span
         share = len(first) / (len(first) + len(rest))
-        guess = low + share * (high - low)
+        inside = [(a, b) for a, b in self._voiced if b > low and a < high]
+        from_s = max(low, inside[0][0]) if inside else low
+        to_s = min(high, inside[-1][1]) if inside else high
+        guess = from_s + share * (to_s - from_s)
         cuts = self._levels.dips(
-            max(low + LEAST_NOTE_S, guess - PARTED_WITHIN_S),
-            min(high - LEAST_NOTE_S, guess + PARTED_WITHIN_S),
+            max(from_s + LEAST_NOTE_S, guess - PARTED_WITHIN_S),
+            min(to_s - LEAST_NOTE_S, guess + PARTED_WITHIN_S),
         )
 
         def both(at: float) -> float:
@@ -206,8 +232,8 @@ class _Levels:
         inside = np.flatnonzero(active[first : end + 1])
         if len(inside):
             first, end = first + int(inside[0]), first + int(inside[-1])
-        start_s = self._seconds[_followed(active, first, -1)] - _HOP / SAMPLE_RATE_HZ
-        end_s = self._seconds[_followed(active, end, 1)] + _HOP / SAMPLE_RATE_HZ
+        start_s = self._seconds[_followed(active, first, -1)]
+        end_s = self._seconds[_followed(active, end, 1)]
         contrast = loudest / max(self._noise, 1e-6)
         return max(float(start_s), low_s), min(float(end_s), high_s), contrast
 

@@ -21,6 +21,10 @@ if TYPE_CHECKING:
 BEAM = 10  # beginnings kept; more changed nothing
 SPELLINGS = 3  # kept of the same words, or their spellings would fill the beam
 LOOKED_AT = 2  # times the beam: ways that are made before the beam is thinned
+# Natural logarithms below which a text is no note, whatever else might be said: of
+# right readings, most in noise, one in a hundred is less likely. Each note before the
+# last gives more room.
+LEAST, MORE_EACH_NOTE = -16.0, -10.0
 BEHIND = 5.0  # nats below the likeliest text of as many pieces; measured
 FAR_BEHIND = 12.0  # nats below the best text that has ended: no use going on
 
@@ -49,6 +53,12 @@ class _Way:
     threads: Sequence[Thread]
     row: int = 0
 
+    @property
+    def said(self) -> int:
+        """Notes so far, the one under way included."""
+        thread = self.threads[0]
+        return len(thread.notes) + bool(thread.words)
+
 
 def search(
     model: Model, encoded: Encoded, graph: SpeltGraph, *, at_least: float = -np.inf
@@ -74,7 +84,11 @@ def search(
     found: dict[tuple[Meaning, ...], Reading] = {}
     best = -np.inf
     for _ in range(encoded.most_pieces + 1):
-        longer = _longer(ways, beam, graph, max(at_least, best - FAR_BEHIND))
+        longer = [
+            way
+            for way in _longer(ways, beam, graph, max(at_least, best - FAR_BEHIND))
+            if way.log_p > LEAST + MORE_EACH_NOTE * max(way.said - 1, 0)
+        ]
         for way in longer:
             if way.pieces[-1] == END:
                 best = max(best, way.log_p)
