@@ -30,7 +30,7 @@ def test_talk_is_kept_and_notes_are_not(tmp_path: Path) -> None:
     path = tmp_path / "talk.vtt"
     path.write_text(talk_webvtt([utterance]), encoding="utf-8")
 
-    (cue,) = webvtt.read(path)
+    (cue,) = webvtt.read(str(path)).captions
 
     assert cue.start == "00:01:01.000"
     assert cue.end == "00:01:01.900"

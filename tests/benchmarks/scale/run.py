@@ -104,7 +104,7 @@ def tell(directory: Path, line: str) -> None:
 def hear(directory: Path, jobs: int, stop_after_s: float | None) -> None:
     """Transcribe the season."""
     command = [*TREEWARD, "transcribe", "--hunt", str(directory), "--jobs", str(jobs)]
-    spent = watched([*command, "--model", "pocketsphinx"], stop_after_s)
+    spent = watched(command, stop_after_s)
     stopped = ""
     if stop_after_s:
         # It ends with 0 when it was done before, or Ctrl-C did not reach it.
