@@ -465,8 +465,9 @@ def test_copying_a_hunt_does_not_move_its_days(tmp_path: Path) -> None:
     july_s, november_s = 1_784_020_800, 1_793_700_000  # 14 July and 3 November 2026
     os.utime(sound, (july_s, july_s))
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(IN_USE, LoudActivity)
         patch.setattr(
-            "treeward.speech.choose.open_recognizer",
+            "treeward.speech.engines.open_recognizer",
             lambda *_a, **_k: ScriptedRecognizer(),
         )
         first = hunt.transcribe()
