@@ -22,7 +22,7 @@ from treeward.hunt import Hunt
 from treeward.speech.records import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -44,9 +44,6 @@ class BeepEngine:
     """Finds the beeps of a stretch wherever they lie in it."""
 
     name, model = "beeps", "1"
-
-    def get_used_to(self, stretches: Iterable[object]) -> None:
-        """Nothing to get used to."""
 
     def decode(self, stretch: Block) -> Utterance | None:
         words = [

@@ -23,7 +23,8 @@ from treeward.live.session import Session, Setting
 from treeward.live.streams import BlocksSource, RehearsalTime
 from treeward.live.watch_clock import WatchClock
 from treeward.notes.events import Event, EventKind
-from treeward.speech.segments import Segmenter
+from treeward.speech.segments import AROUND_S, Segmenter
+from treeward.speech.voice_activity import FRAME_S
 from treeward.trips.records import Trip, TripTable
 
 if TYPE_CHECKING:
@@ -451,10 +452,12 @@ def test_a_phrase_that_the_recognizer_fails_at_is_left_to_the_second_pass(
     decode = stand_in.BeepRecognizer.decode
 
     def failing(self: stand_in.BeepRecognizer, stretch: Block) -> object:
-        if 2.9 < stretch.start_s < 3.1:
+        if stretch.start_s < 3.0 < stretch.end_s:
+            failed.append(stretch)
             raise RuntimeError("of its inside")
         return decode(self, stretch)
 
+    failed: list[Block] = []
     monkeypatch.setattr(stand_in.BeepRecognizer, "decode", failing)
     rig = rehearsal(tmp_path, stand_in.spoken_at(NOTES, 8.0))
 
@@ -462,7 +465,12 @@ def test_a_phrase_that_the_recognizer_fails_at_is_left_to_the_second_pass(
 
     assert rig.notes == [("red", "away"), ("red", "back")]
     (unheard,) = rig.records("unheard")
-    assert unheard["start_s"] == pytest.approx(3.0, abs=0.02)
+    (stretch,) = failed
+    assert unheard["start_s"] == pytest.approx(stretch.start_s, abs=0.01)
+    assert unheard["end_s"] == pytest.approx(stretch.end_s, abs=0.01)
+    # Of the stretch no more than that note, with the sound that is kept around it.
+    assert unheard["start_s"] == pytest.approx(3.0 - AROUND_S, abs=2 * FRAME_S)
+    assert 3.0 + 2 * stand_in.BEEP_S < unheard["end_s"] < 6.0
     assert any("a phrase was not heard" in fault for fault in rig.shots[-1].faults)
     assert len(rig.recording()) == 8 * SAMPLE_RATE_HZ
 
