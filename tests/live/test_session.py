@@ -188,8 +188,9 @@ def test_a_closed_lid_is_a_gap_and_clocks_stay_right(tmp_path: Path) -> None:
     assert seconds == pytest.approx([1.0, 602.0], abs=0.05)
     (gap,) = rig.records("gap")
     assert gap["why"] == "the computer slept or stood still"
-    kinds = [r["kind"] for r in rig.records("event")]
-    assert kinds == ["away", "pause", "resume", "back"]
+    # Fed all at once, the gap may be written while the note before it is recognized.
+    by_clock = sorted(rig.records("event"), key=lambda r: str(r["clock"]))
+    assert [r["kind"] for r in by_clock] == ["away", "pause", "resume", "back"]
     whole = rig.recording()
     assert len(whole) == 604 * SAMPLE_RATE_HZ
     assert whole[600 * SAMPLE_RATE_HZ :] == pytest.approx(second, abs=1 / 32768)
