@@ -108,6 +108,7 @@ def hunt_toml(hunt: SimulatedHunt) -> str:
     rows = [
         "# An invented hunt: the place, the bees and the voices do not exist.",
         "",
+        *([f"same_bee = [{painted}]", ""] if settings.same_bee else []),
         "[hunt]",
         f'name = "{settings.name}"',
         f'timezone = "{settings.timezone}"  # IANA name of the time zone',
