@@ -227,11 +227,16 @@ def test_where_more_of_the_same_no_longer_pays(result: HuntResult) -> None:
     said = enough_sentences(replace(result, fix=replace(result.fix, enough=facts)))
 
     assert said == [
-        "More bearings at station 1 (8) hardly pay now: they share the line and the "
-        "compass; other bees, or another station, would help more.",
+        (
+            "More bearings at station 1 (8) hardly pay now: they share the line and "
+            "the compass; other bees, or another station, would help more."
+        ),
         "More bearings still pay at station 2 (up to 8, 3 so far).",
-        "More trips of yellow (9) and blue (12) hardly pay now: they share her speed "
-        "and her time in the hive; other bees, or another station, would help more.",
+        (
+            "More trips of yellow (9) and blue (12) hardly pay now: they share her "
+            "speed and her time in the hive; other bees, or another station, would "
+            "help more."
+        ),
     ]
 
 

@@ -251,13 +251,17 @@ def enough_sentences(result: HuntResult) -> list[str]:
     for kind, instead in (
         (
             "bearings",
-            "they share the line and the compass; other bees, or another station, "
-            "would help more",
+            (
+                "they share the line and the compass; other bees, or another station, "
+                "would help more"
+            ),
         ),
         (
             "trips",
-            "they share her speed and her time in the hive; other bees, or another "
-            "station, would help more",
+            (
+                "they share her speed and her time in the hive; other bees, or another "
+                "station, would help more"
+            ),
         ),
     ):
         full, wanting = [], []
