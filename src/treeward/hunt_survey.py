@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.errors import HuntError
+from treeward.errors import HuntError, TreewardError
 from treeward.hunt_settings import CALIBRATION_SEAT, settings_from
 from treeward.report.compass import to_true_deg
 from treeward.report.days import trip_day
@@ -17,6 +17,7 @@ from treeward.report.records import StationPlace
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
+    from pathlib import Path
 
     from numpy.typing import NDArray
 
@@ -236,6 +237,23 @@ class _Arrays:
         compass = self._hunt_file.hunt.compass
         declination_deg = self._places[station].declination_deg
         return to_true_deg(read_deg, reference, compass, declination_deg)
+
+
+def stations_of(
+    hunt_file: HuntFile, path: Path, table: TripTable, *, today: datetime
+) -> tuple[StationPlace, ...]:
+    """Return the stations whose place is known, for trips that are shown unlocated.
+
+    None where the places or the declination there cannot be told; `Hunt.locate` says
+    why.
+    """
+    from treeward.hunt_places import place_stations
+
+    try:
+        positions = place_stations(hunt_file, path, table).positions
+        return _station_places(hunt_file, positions, _first_clock(table) or today)[0]
+    except TreewardError:
+        return ()
 
 
 def _station_places(

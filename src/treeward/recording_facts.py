@@ -13,6 +13,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from treeward.atomic import write_text
+from treeward.whole_file import read_plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from treeward.notes.clock_evidence import RecordingFacts
 
 _FILE = "recordings.json"
+_MOST_BYTES = 16_000_000  # some 200 bytes for each recording; choice
 
 
 def as_first_seen(
@@ -89,7 +91,7 @@ def days_told(machine_dir: Path) -> dict[str, tuple[str, str]]:
 
 def _read(machine_dir: Path) -> dict[str, Any]:
     try:
-        kept = json.loads((machine_dir / _FILE).read_text("utf-8"))
+        kept = json.loads(read_plain(machine_dir / _FILE, most_bytes=_MOST_BYTES))
     except (OSError, ValueError, RecursionError):
         return {}  # they are worked out anew from the files as they are
     return kept if isinstance(kept, dict) else {}

@@ -204,9 +204,9 @@ class ReviewUpdate:
             kept = json.loads(read_plain(path, most_bytes=_MOST_STARTS_BYTES))
         except (OSError, ValueError, RecursionError):
             return {}
-        return (
-            {str(k): str(v) for k, v in kept.items()} if isinstance(kept, dict) else {}
-        )
+        if not isinstance(kept, dict):
+            return {}
+        return {k: v for k, v in kept.items() if isinstance(v, str)}
 
     def keep_start(self, path: Path, start: str) -> None:
         """Remember a start given with --start for all later runs.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from typing import TYPE_CHECKING
@@ -66,6 +67,47 @@ def test_trips_prints_a_table(typed_hunt: Path) -> None:
     assert "6 trips of 2 bees, 6 of them used; 3 of 3 bearings used" in run.stdout
     assert "5:10" in run.stdout
     assert run.stderr == ""
+
+
+def test_trips_shows_bearings_as_read_and_true_beside(typed_hunt: Path) -> None:
+    # At Seattle the needle points some 15 degrees east of true north (NOAA's charts
+    # for 2025; from memory).
+    path = typed_hunt / "hunt.toml"
+    toml = path.read_text("utf-8").replace("52.301200, -3.610400", "47.60, -122.33")
+    path.write_text(toml, "utf-8")
+
+    run = treeward("trips", cwd=typed_hunt)
+
+    found = re.search(r"211° \((\d{3})° true\)", run.stdout)
+    assert found, run.stdout
+    assert 14 <= int(found[1]) - 211 <= 16
+
+
+def test_trips_shows_bearings_read_against_true_north_once(typed_hunt: Path) -> None:
+    path = typed_hunt / "hunt.toml"
+    path.write_text(
+        path.read_text("utf-8").replace("[hunt]", '[hunt]\ncompass = "true"', 1),
+        "utf-8",
+    )
+
+    run = treeward("trips", cwd=typed_hunt)
+
+    assert "211°" in run.stdout
+    assert " true)" not in run.stdout
+
+
+def test_trips_of_a_station_without_a_place_shows_what_was_read(
+    typed_hunt: Path,
+) -> None:
+    path = typed_hunt / "hunt.toml"
+    kept = [x for x in path.read_text("utf-8").splitlines() if "position" not in x]
+    path.write_text("\n".join(kept), "utf-8")
+
+    run = treeward("trips", cwd=typed_hunt)
+
+    assert run.returncode == 0, run.stderr
+    assert "211°" in run.stdout
+    assert " true)" not in run.stdout
 
 
 def test_trips_as_json_has_the_fixed_keys(typed_hunt: Path) -> None:

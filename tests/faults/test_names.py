@@ -15,6 +15,8 @@ from treeward import Hunt
 from treeward.atomic import meant
 from treeward.errors import HuntError, ReviewError
 from treeward.notes.clock_evidence import parse_start
+from treeward.recording_facts import days_told
+from treeward.review_update import ReviewUpdate
 from treeward.transcription import take_in
 
 from . import contract, kept
@@ -259,6 +261,40 @@ def test_a_start_that_is_spoilt_on_the_disk_is_left_out(hunt: Hunt) -> None:
     kept_starts.write_text('{"2026-07-14_1000.vtt": "2026-07-14 4 10:00"}', "utf-8")
 
     assert not hunt.transcribe().faults
+
+
+def test_kept_starts_that_are_no_text_are_left_out(hunt: Hunt) -> None:
+    name = "2026-07-14_1000.vtt"
+    kept_starts = hunt.machine_dir / "starts.json"
+    spoilt = {"a": 5, "b": ["2026-07-14 10:00"], "d": None, "c": {}}
+    good = {"e": "2026-07-14 09:00"}
+    kept_starts.write_text(json.dumps({**spoilt, **good}), "utf-8")
+
+    ReviewUpdate(hunt).keep_start(hunt.recordings_dir / name, "2026-07-14 10:00")
+
+    assert json.loads(kept_starts.read_text("utf-8")) == {
+        **good,
+        name: "2026-07-14 10:00",
+    }
+
+
+def test_kept_facts_of_recordings_are_read_up_to_a_size(hunt: Hunt) -> None:
+    told = '{"a.flac": {"day": "2026-07-14", "day_from": "name"}}'
+    path = hunt.machine_dir / "recordings.json"
+    path.write_text(told, "utf-8")
+    assert days_told(hunt.machine_dir) == {"a.flac": ("2026-07-14", "name")}
+
+    path.write_text(told + " " * 20_000_000, "utf-8")
+
+    assert days_told(hunt.machine_dir) == {}
+
+
+@POSIX
+def test_a_pipe_in_the_place_of_kept_facts_is_not_waited_for(hunt: Hunt) -> None:
+    (hunt.machine_dir / "recordings.json").unlink(missing_ok=True)
+    os.mkfifo(hunt.machine_dir / "recordings.json")
+
+    assert days_told(hunt.machine_dir) == {}
 
 
 def test_what_a_killed_command_left_may_hold_anything(hunt: Hunt) -> None:

@@ -248,8 +248,8 @@ def test_sunset_is_announced_before_and_when_it_comes() -> None:
 
     assert said(-60) == ""
     assert said(-30).startswith("sunset in half an hour")
-    assert said(0).startswith("sunset:")
-    assert announcement(sky, sky.sunset, sky.dusk).startswith("end of flight")
+    assert said(0).startswith("sunset, end of flight")
+    assert announcement(sky, sky.sunset, sky.dusk) == ""  # they are home already
 
 
 def test_the_sun_that_does_not_set_is_no_fault() -> None:

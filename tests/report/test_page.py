@@ -225,3 +225,13 @@ def test_the_settings_in_force_stand_in_report_and_result(
     assert written["flight_speed_out_mps"] == {"value": 6.0, "source": "hunt.toml"}
     assert "Wenner" not in written["flight_speed_home_mps"]["source"]
     assert some.flight_s_per_m == pytest.approx(1 / 6 + 1 / 5)
+
+
+def test_all_that_the_survey_learns_has_a_name(result: HuntResult) -> None:
+    assert result.fix is not None
+    fix = replace(result.fix, learned={"trip_spread": (0.31, 0.05)})
+
+    page = page_text(replace(result, fix=fix), drawings={})
+
+    assert "spread of a bee&#39;s own trips" in page
+    assert "trip spread" not in page

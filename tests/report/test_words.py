@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -18,6 +18,7 @@ from treeward.report.words import (
     basis_sentence,
     colony_sentences,
     compass_sentence,
+    enough_sentences,
     for_colony,
     headline,
     listing,
@@ -25,6 +26,7 @@ from treeward.report.words import (
     next_sentences,
     seats,
 )
+from treeward.survey.records import Enough
 
 from .conftest import STATIONS
 
@@ -204,3 +206,50 @@ def test_directions_are_shown_as_the_persons_compass_reads_with_true_beside(
     assert result_dict(some)["next_station"]["walk_bearing_compass_deg"] == 232.0
     assert "on 257° true." in " ".join(next_sentences(by_true))
     assert "by compass" not in " ".join(s.note for s in sketch(by_true).spots)
+
+
+def stopping(kind: Any, station: str, bee: str, count: int, enough: int) -> Enough:
+    return Enough(
+        kind=kind, colony="A", station=station, bee=bee, count=count, enough=enough,
+        sd_now=6.0, sd_least=5.0,
+    )  # fmt: skip
+
+
+def test_where_more_of_the_same_no_longer_pays(result: HuntResult) -> None:
+    assert result.fix is not None
+    facts = (
+        stopping("bearings", "1", "", 8, 8),
+        stopping("bearings", "2", "", 3, 8),
+        stopping("trips", "2", "yellow", 9, 6),
+        stopping("trips", "2", "blue", 12, 6),
+    )
+
+    said = enough_sentences(replace(result, fix=replace(result.fix, enough=facts)))
+
+    assert said == [
+        (
+            "More bearings at station 1 (8) hardly pay now: they share the line and "
+            "the compass; other bees, or another station, would help more."
+        ),
+        "More bearings still pay at station 2 (up to 8, 3 so far).",
+        (
+            "More trips of yellow (9) and blue (12) hardly pay now: they share her "
+            "speed and her time in the hive; other bees, or another station, would "
+            "help more."
+        ),
+    ]
+
+
+def test_several_colonies_are_named_where_more_does_not_pay(
+    two_colonies: HuntResult,
+) -> None:
+    assert two_colonies.fix is not None
+    fix = replace(two_colonies.fix, enough=(stopping("bearings", "1", "", 9, 8),))
+
+    (said,) = enough_sentences(replace(two_colonies, fix=fix))
+
+    assert "colony A" in said
+
+
+def test_without_an_answer_nothing_is_said_of_enough(empty: HuntResult) -> None:
+    assert enough_sentences(empty) == []

@@ -60,6 +60,18 @@ def test_every_bee_has_trips_enough(truth: dict[str, Any]) -> None:
     assert min(seen.count(mark) for mark in marks) >= 5
 
 
+def test_the_example_says_that_its_bees_are_the_same_at_every_station(
+    truth: dict[str, Any],
+) -> None:
+    read = read_hunt_file(EXAMPLE / "hunt.toml")
+
+    marks = set(truth["colony"][0]["marks"])
+    assert set(read.same_bee) == marks
+    for station in read.station:
+        seen = {t["mark"] for t in truth["trip"] if t["station"] == station.id}
+        assert seen == marks
+
+
 def test_the_example_tells_nothing_of_the_colony(truth: dict[str, Any]) -> None:
     assert sorted(path.name for path in EXAMPLE.iterdir()) == [
         "hunt.toml",

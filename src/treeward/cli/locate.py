@@ -74,6 +74,7 @@ def answer_lines(result: HuntResult) -> list[str]:
         basis_sentence,
         colony_sentences,
         doubt_sentences,
+        enough_sentences,
         headline,
         missing_sentences,
         next_of,
@@ -102,6 +103,7 @@ def answer_lines(result: HuntResult) -> list[str]:
             f"90 % search area: {units.area(area)}."
         )
         lines += next_of(result, colony)
+    lines += enough_sentences(result)
     lines += day_lines(result)
     lines += list(result.missing)
     lines += filter(None, [placed_sentence(result)])

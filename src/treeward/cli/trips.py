@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.report.records import HuntResult
-    from treeward.trips.records import TripTable
+    from treeward.trips.records import FlightLine, TripTable
 
 
 @click.command(name="trips")
@@ -43,7 +43,7 @@ def command(*, hunt_dir: Path, as_json: bool) -> None:
         click.echo(json.dumps({key: whole[key] for key in keys}, indent=2))
         return
     paired = hunt.paired()
-    for line in (*table_lines(paired.table), *day_lines(paired)):
+    for line in (*table_lines(paired), *day_lines(paired)):
         click.echo(line)
     click.echo(count_line(paired.table))
 
@@ -64,8 +64,9 @@ def _counted(number: int, thing: str) -> str:
     return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
-def table_lines(table: TripTable) -> list[str]:
+def table_lines(result: HuntResult) -> list[str]:
     """Lay out trips, bearings and what was left over."""
+    table = result.table
     rows: list[tuple[str, ...]] = [("bee", "station", "from", "to", "away", "", "")]
     for trip in table.trips:
         kind = ""
@@ -88,7 +89,7 @@ def table_lines(table: TripTable) -> list[str]:
         columns(rows) if table.trips else ["No trips: no mark was said away and back."]
     )
     if table.lines:
-        said += ["", *columns(_bearing_rows(table))]
+        said += ["", *columns(_bearing_rows(result))]
     for heading, sentences in (
         ("Doubts about the whole", table.doubts),
         (
@@ -105,20 +106,32 @@ def table_lines(table: TripTable) -> list[str]:
     return [*said, ""]
 
 
-def _bearing_rows(table: TripTable) -> list[tuple[str, ...]]:
+def _bearing_rows(result: HuntResult) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = [("bearing", "station", "at", "read", "", "")]
     rows += [
         (
             line.bee or "(no bee named)",
             line.station,
             _time(line.clock),
-            f"{line.bearing_read_deg:.0f}° {line.reference}".rstrip(),
+            _bearing_text(result, line),
             "used" if line.used else "left out",
             "; ".join(line.doubts),
         )
-        for line in table.lines
+        for line in result.table.lines
     ]
     return rows
+
+
+def _bearing_text(result: HuntResult, line: FlightLine) -> str:
+    """Write a bearing as it was read, and true beside it where that is another."""
+    from treeward.report.lines import true_bearing_deg
+    from treeward.report.units import bearing_text
+
+    read = bearing_text(line.bearing_read_deg)
+    true_deg = true_bearing_deg(result, line)
+    true = read if true_deg is None else bearing_text(true_deg)
+    beside = "" if true == read else f"({true} true)"
+    return " ".join(filter(None, (read, line.reference, beside)))
 
 
 def day_lines(result: HuntResult) -> list[str]:

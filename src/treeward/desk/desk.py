@@ -24,6 +24,7 @@ from .queue import (
 from .readings import Reader, Reading
 from .records import NewRow
 from .sounds import Shelf
+from .talk import Talk
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -49,6 +50,7 @@ class Desk:
         self.hunt = hunt
         self.ledger = Ledger(hunt)
         self.shelf = Shelf(hunt.recordings_dir)
+        self.talk = Talk(hunt)
         self._reader: Reader | None = None
 
     @property
@@ -144,6 +146,7 @@ class Desk:
         event = row.event
         clock = worked or event.clock
         status = status_of(row, sheet.machine.get(row.name))
+        before, after = self.talk.around(event.recording, event.start_s, event.end_s)
         return {
             "row": row.name,
             "cells": cells_of(row),
@@ -156,6 +159,8 @@ class Desk:
             "recording": event.recording,
             "confidence": event.confidence,
             "heard": event.heard,
+            "talk_before": before,
+            "talk_after": after,
             "status": status.value,
             "lacks": lacks(row),
             "worry": round(worry(row), 3),

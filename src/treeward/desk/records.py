@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from zoneinfo import ZoneInfo
 
+    from treeward.heard import HeardFile
     from treeward.hunt_file import HuntFile
     from treeward.notes.review_file import ReviewRow
     from treeward.report.records import HuntResult, WrittenFiles
@@ -60,6 +61,9 @@ class DeskHunt(Protocol):
     @property
     def phrase_book(self) -> PhraseBook:
         """What can be said in this hunt."""
+
+    def heard_file(self, name: str) -> HeardFile:
+        """Where the hearing of a recording is kept."""
 
     def locked(
         self, command: str = ..., *, wait_s: float = ...

@@ -303,6 +303,13 @@ class Sitting:
         lines.append(f"   {status_of(row, sheet.machine.get(row.name))}\n", "dim")
         if event.heard:
             lines.append(f"heard “{event.heard}”, {event.confidence:.0%} sure\n", "dim")
+        before, after = self._desk.talk.around(
+            event.recording, event.start_s, event.end_s
+        )
+        if before:
+            lines.append(f"said before: “{before}”\n", "dim")
+        if after:
+            lines.append(f"said after: “{after}”\n", "dim")
         try:
             doubts = doubts_by_row(self._desk.trips()).get(row.name, ())
         except TreewardError:

@@ -135,7 +135,6 @@ def estimate_of(fix: Fix | None, table: TripTable, station: str) -> Estimate | N
             low90_m=low,
             high90_m=high,
             trips_to_halve=None,
-            advice=fix.advice[0] if fix.advice else "",
         )
     return None
 

@@ -124,7 +124,6 @@ class Estimate:
     low90_m: float
     high90_m: float
     trips_to_halve: int | None  # None: more trips alone will not halve it
-    advice: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,7 +140,6 @@ class Snapshot:
     level: Level
     estimate: Estimate | None
     sunset: datetime | None
-    flight_end: datetime | None
     kept_s: float  # sound on disk
     events: int
     watching: bool = True  # False between "pause" and "resume"

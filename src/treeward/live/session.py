@@ -343,7 +343,6 @@ class Session:
             level=self.intake.meter.level,
             estimate=self._office.estimate,
             sunset=sky.sunset if sky else None,
-            flight_end=sky.dusk if sky else None,
             kept_s=self.keeper.kept_samples / SAMPLE_RATE_HZ,
             events=len(notebook.events),
             watching=notebook.watching,

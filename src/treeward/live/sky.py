@@ -1,4 +1,4 @@
-"""Sunset and the end of flight at a station, and notes that were said after dark.
+"""Sunset, which ends flight at a station, and notes that were said after dark.
 
 Honey bees stop flying about sunset and are home by the end of civil twilight
 (common practice; no published threshold was found).
@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from treeward.trips.daylight import CIVIL_TWILIGHT_DEG
+
 if TYPE_CHECKING:
     from datetime import date, datetime, tzinfo
 
     from treeward.positions import Position
 
 SOON = timedelta(minutes=30)  # before sunset, when the person is told; choice
-CIVIL_TWILIGHT_DEG = 6.0  # sun's depth below the horizon; definition
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +62,5 @@ def announcement(sky: Sky, before: datetime, now: datetime) -> str:
         if before < sky.sunset - SOON <= now:
             return f"sunset in half an hour, at {sky.sunset:%H:%M}"
         if before < sky.sunset <= now:
-            return "sunset: the bees are going home"
-    if sky.dusk is not None and before < sky.dusk <= now:
-        return "end of flight: it is getting dark"
+            return "sunset, end of flight: the bees are going home"
     return ""

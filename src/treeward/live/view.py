@@ -214,11 +214,9 @@ def _status(shot: Snapshot, width: int) -> Text:
     sun = ""
     if shot.sunset is not None:
         left_s = shot.sunset.timestamp() - shot.now.timestamp()
-        sun = f"sunset {shot.sunset:%H:%M}"
+        sun = f"sunset, end of flight {shot.sunset:%H:%M}"
         if 0 < left_s < 7200:
             sun += f" (in {left_s / 60:.0f} min)"
-    if shot.flight_end is not None:
-        sun += f"  end of flight {shot.flight_end:%H:%M}"
     kept = f"kept {clock_face(shot.kept_s)}  {shot.events} notes"
     text = f" {kept}   {sun}"
     right = "Ctrl-C ends "

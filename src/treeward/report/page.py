@@ -28,6 +28,7 @@ from .words import (
     colony_sentences,
     compass_sentence,
     doubt_sentences,
+    enough_sentences,
     headline,
     missing_sentences,
     next_of,
@@ -104,6 +105,7 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
 _LEARNED_NAMES = {
     "flight_speed_factor": "flight speed, as a share of the published one",
     "in_hive_factor": "time in the hive, as a share of the published one",
+    "trip_spread": "spread of a bee's own trips, as a share of the time in the hive",
     "compass_offset_deg": "offset of the compass, degrees",
     "bearing_sd_deg": "spread of single bearings, degrees",
 }
@@ -156,7 +158,7 @@ def page_text(
             ],
             missing=missing,
             next_words=next_sentences(result),
-            advice=advice_sentences(result),
+            advice=[*advice_sentences(result), *enough_sentences(result)],
             basis=basis_sentence(result),
             to_look_at=doubt_sentences(result),
             recording_days=_recording_days(result),

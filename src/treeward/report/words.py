@@ -241,6 +241,47 @@ def advice_sentences(result: HuntResult) -> list[str]:
     return [sentence(text) for text in result.fix.advice if not said.match(text)]
 
 
+def enough_sentences(result: HuntResult) -> list[str]:
+    """Say where more of the same no longer pays, and how many more do elsewhere."""
+    facts = result.fix.enough if result.fix else ()
+    names = {
+        c.id: for_colony(result, c) for c in (result.fix.colonies if result.fix else ())
+    }
+    said = []
+    for kind, instead in (
+        (
+            "bearings",
+            (
+                "they share the line and the compass; other bees, or another station, "
+                "would help more"
+            ),
+        ),
+        (
+            "trips",
+            (
+                "they share her speed and her time in the hive; other bees, or another "
+                "station, would help more"
+            ),
+        ),
+    ):
+        full, wanting = [], []
+        for one in facts:
+            if one.kind != kind:
+                continue
+            what = one.bee or f"station {one.station}"
+            what += names.get(one.colony, "")
+            if one.count >= one.enough:
+                full.append(f"{what} ({one.count})")
+            else:
+                wanting.append(f"{what} (up to {one.enough}, {one.count} so far)")
+        of = "of" if kind == "trips" else "at"
+        if full:
+            said.append(f"More {kind} {of} {listing(full)} hardly pay now: {instead}.")
+        if wanting:
+            said.append(f"More {kind} still pay {of} {listing(wanting)}.")
+    return said
+
+
 def basis_sentence(result: HuntResult) -> str:
     """Say what the answer rests on."""
     trips = sum(trip.used for trip in result.table.trips)

@@ -31,6 +31,7 @@ SETTINGS = SimulationSettings(
     longitude_deg=-3.61040,
     stations=3,
     bees=4,
+    same_bee=True,
     distance_m=(480.0, 560.0),
     station_step_m=(160.0, 260.0),
     watch_min_each=(9.0, 22.0, 8.0),

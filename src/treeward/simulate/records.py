@@ -54,6 +54,7 @@ class SimulationSettings:
     slip_share: float = 0.015  # of notes said wrong and taken back
     stated_share: float = 0.0  # of returns at which the time away is said in words
     pause_share: float = 0.3  # of stations at which nobody watches for some minutes
+    same_bee: bool = False  # hunt.toml says that a mark is one bee at every station
     calibration: bool = False  # one more station, beside a hive of known place
     recorder_stops: tuple[str, ...] = ()  # stations with the recorder stopped at times
 
