@@ -314,17 +314,12 @@ class Hunt:
 
     def paired(self) -> HuntResult:
         """Give the trips with their links to review.csv, and no place yet."""
-        from treeward.hunt_survey import stations_of
         from treeward.report.days import days_of
 
         rows = self.rows()
         table = self._trips_of(rows)
         days = days_of(table, self.zone)
-        return replace(
-            self._unlocated(rows, table),
-            stations=stations_of(self.file, self.path, table, today=self._now()),
-            days=days if len(days) > 1 else (),
-        )
+        return replace(self._unlocated(rows, table), days=days if len(days) > 1 else ())
 
     def _now(self) -> datetime:
         return datetime.now(tz=UTC).astimezone(self.zone)

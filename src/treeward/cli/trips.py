@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -27,22 +28,25 @@ def command(*, hunt_dir: Path, as_json: bool) -> None:
     """
     from treeward.cli.recovered import recover_first
     from treeward.hunt import Hunt
+    from treeward.hunt_survey import stations_of
 
     hunt = Hunt(hunt_dir)
     recover_first(hunt)
+    paired = hunt.paired()
+    stations = stations_of(hunt.file, hunt.path, paired.table, today=paired.created)
+    paired = replace(paired, stations=stations)
     if as_json:
         import json
 
         from treeward.report.result_json import result_dict
 
-        whole = result_dict(hunt.paired())
+        whole = result_dict(paired)
         keys = (
             "schema", "hunt", "trips", "visits", "flight_lines", "winds", "days",
             "doubts",
         )  # fmt: skip
         click.echo(json.dumps({key: whole[key] for key in keys}, indent=2))
         return
-    paired = hunt.paired()
     for line in (*table_lines(paired), *day_lines(paired)):
         click.echo(line)
     click.echo(count_line(paired.table))

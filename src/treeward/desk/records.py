@@ -11,11 +11,11 @@ if TYPE_CHECKING:
     from pathlib import Path
     from zoneinfo import ZoneInfo
 
-    from treeward.heard import HeardFile
     from treeward.hunt_file import HuntFile
     from treeward.notes.review_file import ReviewRow
     from treeward.report.records import HuntResult, WrittenFiles
     from treeward.speech.phrasebook import PhraseBook
+    from treeward.speech.records import Utterance
 
 
 class ReviewCopies(Protocol):
@@ -35,6 +35,23 @@ class ReviewCopies(Protocol):
         seen: str | None = ...,
     ) -> Path | None:
         """Write review.csv if it is the one that was seen."""
+
+
+class Hearing(Protocol):
+    """The part of treeward.heard.Heard that the desk looks at."""
+
+    @property
+    def utterances(self) -> tuple[Utterance, ...]:
+        """What was heard, in order of time."""
+
+
+class KeptHearing(Protocol):
+    """The part of treeward.heard.HeardFile that the desk reads."""
+
+    path: Path
+
+    def read(self) -> Hearing:
+        """Return what is kept; nothing where there is no file."""
 
 
 class DeskHunt(Protocol):
@@ -62,7 +79,7 @@ class DeskHunt(Protocol):
     def phrase_book(self) -> PhraseBook:
         """What can be said in this hunt."""
 
-    def heard_file(self, name: str) -> HeardFile:
+    def heard_file(self, name: str) -> KeptHearing:
         """Where the hearing of a recording is kept."""
 
     def locked(
