@@ -26,7 +26,7 @@ def test_an_engine_that_does_not_open_fails_with_its_mend(
 
     assert done.exit_code == 1
     assert "cannot be opened (no such file)" in done.output
-    assert engines.MEND in done.output
+    assert engines.mend() in done.output
 
 
 def test_a_missing_voice_activity_network_fails_with_its_mend(

@@ -68,7 +68,7 @@ def test_a_missing_package_is_one_line(
     with pytest.raises(SpeechError, match="is not installed") as caught:
         engines.open_recognizer(PhraseBook.load(), hunt_dir=tmp_path)
 
-    assert engines.MEND in caught.value.line()
+    assert engines.mend() in caught.value.line()
     assert "\n" not in caught.value.line()
 
 
@@ -124,3 +124,12 @@ def test_a_spoilt_or_missing_file_is_named_in_one_line(
     line = caught.value.line()
     assert name in line
     assert "\n" not in line
+
+
+def test_a_machine_without_a_wheel_is_told_of_vosk(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert "moonshine-voice" in engines.mend()
+    monkeypatch.setattr("platform.machine", lambda: "ppc64")
+    assert "treeward models --get vosk" in engines.mend()
+    assert "moonshine" not in engines.mend()

