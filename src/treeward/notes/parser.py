@@ -199,6 +199,7 @@ class _Finder:
             last < len(self.pieces)
             and self.pieces[last].utterance == self.pieces[place].utterance
             and st.gap_before_s(self.pieces, last) <= REMARK_GAP_S
+            and not self._new_note(last)
         ):
             last += 1
         if last == after and self._close(after):  # a pause after "note"
@@ -209,6 +210,12 @@ class _Finder:
             return None
         words = st.heard(self.pieces[after:last])
         return Span(kind=EventKind.REMARK, first=place, last=last, value=words)
+
+    def _new_note(self, place: int) -> bool:
+        """Say whether a note that the engine listened for begins after a pause."""
+        return (
+            self.pieces[place].strong and st.gap_before_s(self.pieces, place) > TALK_S
+        )
 
 
 def _talk_around(pieces: Sequence[Piece], spans: Sequence[Span], number: int) -> int:
