@@ -107,7 +107,7 @@ def test_every_fixed_phrase(phrase: object) -> None:
         (("note", 0.8, "rain", "starts"), ["remark::rain starts"]),
         (
             ("note", "rain", "starts", 0.5, ("yellow back", P)),
-            ["remark::rain starts", "back:yellow:"],
+            ["remark::rain starts", "back:yellow"],
         ),
         ((("blue white", P), ("back", P)), ["back:blue-white"]),
         ((("yellow abdomen", P), ("landed", P)), ["back:yellow abdomen"]),
