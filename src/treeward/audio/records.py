@@ -29,6 +29,11 @@ class Block:
         """Second at which the block ends."""
         return self.start_s + len(self.samples) / SAMPLE_RATE_HZ
 
+    @property
+    def spoken(self) -> tuple[tuple[float, float], ...]:
+        """Where somebody speaks; all of it where nobody told."""
+        return self.voiced or ((0.0, self.end_s - self.start_s),)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SoundInfo:

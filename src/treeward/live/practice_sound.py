@@ -85,8 +85,8 @@ class PhraseCatcher:
         return self._power[0]
 
     def _phrases(self, block: Block) -> list[Phrase]:
-        voiced = block.voiced or ((0.0, block.end_s - block.start_s),)
-        start_s, end_s = block.start_s + voiced[0][0], block.start_s + voiced[-1][1]
+        start_s = block.start_s + block.spoken[0][0]
+        end_s = block.start_s + block.spoken[-1][1]
         self._spoken.append((start_s, end_s))
         heard = self._ears.recognizer.decode(block)
         if heard is None or not heard.words:

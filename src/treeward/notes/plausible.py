@@ -50,6 +50,8 @@ def weigh_by_bees(
     list of Event
         The same events; of some, kind or mark is another, and the row says so.
     """
+    if not any(_open_to_doubt(event, flag_below) for event in events):
+        return list(events)
     graph = NoteGraph(replace(book, marks_in_use=frozenset()))
     named = Counter(
         event.mark for event in events if event.mark and event.confidence >= flag_below
@@ -58,10 +60,16 @@ def weigh_by_bees(
     after = _states_after(events, flag_below)
     state: dict[str, str] = {}
     for place, event in enumerate(events):
-        if event.confidence < flag_below and event.kind in _MOVES:
+        if _open_to_doubt(event, flag_below):
             found[place] = _best(event, graph, state, after[place], named)
         _step(state, found[place])
     return found
+
+
+def _open_to_doubt(event: Event, flag_below: float) -> bool:
+    """Tell whether a note is a doubtful coming or going with other readings."""
+    doubtful = event.confidence < flag_below and event.kind in _MOVES
+    return doubtful and bool(event.alternatives)
 
 
 def _best(

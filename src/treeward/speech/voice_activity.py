@@ -75,11 +75,6 @@ class VoiceActivity:
         return TWICE * np.float32(gain)
 
 
-def is_available() -> bool:
-    """Tell whether the network's file is here; ONNX Runtime is another matter."""
-    return file_in_package(PACKAGE, FILE) is not None
-
-
 @cache
 def _network() -> Any:  # noqa: ANN401 (the package has no types)
     path = file_in_package(PACKAGE, FILE)

@@ -110,7 +110,7 @@ class NeuralRecognizer:
 
     def runs(self, stretch: Block) -> list[Run]:
         """Give the likeliest runs of a stretch, in order: notes, remarks and talk."""
-        spans = stretch.voiced or ((0.0, stretch.end_s - stretch.start_s),)
+        spans = stretch.spoken
         whole = self.read(stretch, 0, len(spans) - 1)
         if len(spans) == 1 or whole.share >= SURE or whole.remark:
             return [whole]
@@ -123,7 +123,7 @@ class NeuralRecognizer:
 
     def read(self, stretch: Block, first: int, last: int) -> Run:
         """Read neighbouring spans as a whole."""
-        spans = stretch.voiced or ((0.0, stretch.end_s - stretch.start_s),)
+        spans = stretch.spoken
         wide = self._look(stretch, first, last, WIDE_S)
         if remark := self._announces(wide):
             return Run(
@@ -157,7 +157,7 @@ class NeuralRecognizer:
         return max(found, key=lambda run: run.share)
 
     def _look(self, stretch: Block, first: int, last: int, around_s: float) -> Look:
-        spans = stretch.voiced or ((0.0, stretch.end_s - stretch.start_s),)
+        spans = stretch.spoken
         low = spans[first - 1][1] - NEIGHBOUR_S if first else 0.0
         high = math.inf
         if last + 1 < len(spans):
@@ -212,7 +212,7 @@ class NeuralRecognizer:
 
     def _spoken(self, stretch: Block, run: Run) -> Iterator[Word]:
         """Give the words of a run: notes as a word each, or what was said else."""
-        spans = stretch.voiced or ((0.0, stretch.end_s - stretch.start_s),)
+        spans = stretch.spoken
         spans = spans[run.first : run.last + 1]
         if run.share < certainty.TAKEN_FROM or run.remark:
             within = [] if run.remark else self._within(run.look)
