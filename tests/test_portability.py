@@ -46,7 +46,7 @@ HARMLESS = {"platform.system", "engine.open", "tarfile.open"}  # only named like
 UNPORTABLE_KEYWORDS = {"preexec_fn", "start_new_session", "dir_fd", "pass_fds"}
 # "module: what" -> why it may stand there.
 ALLOWED = {
-    "atomic.py: rename()": "into a folder that was not there before",
+    "files.py: rename()": "into a folder that was not there before",
     "within.py: link()": "suppressed where the disk has no such links",
     "within.py: dir_fd=": "None where the system has no descriptors of folders",
     "within.py: open() of text without encoding": "its callers name it",

@@ -16,15 +16,15 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from treeward.errors import TreewardError
-from treeward.hunt import Hunt
+from treeward.hunt.folder import Hunt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
-    from treeward.audio.records import Block
-    from treeward.notes.review_file import ReviewRow
-    from treeward.speech.records import Utterance
+    from treeward.audio.blocks import Block
+    from treeward.review.file import ReviewRow
+    from treeward.speech.utterances import Utterance
 
 LONGEST_LINE = 700  # letters; a message that fills more than a few lines helps nobody
 MOST_SAMPLES = 16_000 * 600  # ten minutes; no input here is that long
@@ -157,7 +157,7 @@ def _review(hunt_dir: Path, _ending: str, data: bytes) -> bool:
 
 
 def _check_written(path: Path, rows: Sequence[ReviewRow]) -> None:
-    from treeward.notes.review_file import cells_of, read_review, write_review
+    from treeward.review.file import cells_of, read_review, write_review
 
     write_review(path, rows)
     again = read_review(path, ZONE)
@@ -225,7 +225,7 @@ def _transcript(hunt_dir: Path, ending: str, data: bytes) -> bool:
 
 
 def _gpx(hunt_dir: Path, ending: str, data: bytes) -> bool:
-    from treeward.hunt_places import place_stations
+    from treeward.hunt.places import place_stations
 
     hunt = Hunt(hunt_dir)
     hunt.review_path.write_text(REVIEW, "utf-8")
@@ -273,7 +273,7 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
 
 def _kept(hunt_dir: Path, place: str, data: bytes) -> bool:
     """Put a file where Treeward keeps its own, and work on: nothing may be lost."""
-    from treeward.listening import recover_sessions
+    from treeward.live.listening import recover_sessions
 
     hunt = Hunt(hunt_dir)
     (hunt_dir / "recordings" / "2026-07-14_1000.vtt").write_text(MEMO, "utf-8")
@@ -287,7 +287,7 @@ def _kept(hunt_dir: Path, place: str, data: bytes) -> bool:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(data)
     if path.name.endswith(".wav.jsonl"):
-        from treeward.transcription import recorded_of
+        from treeward.hunt.transcription import recorded_of
 
         kept = hunt.heard_file(path.name.removesuffix(".jsonl"))
         kept.resume()
@@ -315,8 +315,8 @@ def check_samples(path: Path) -> None:
     """Read all the samples, and some from the middle."""
     import numpy as np
 
+    from treeward.audio.clips import cut_clip
     from treeward.audio.reader import probe, read_blocks
-    from treeward.clips import cut_clip
 
     warned: list[TreewardError] = []
     for work in (

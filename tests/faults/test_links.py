@@ -16,9 +16,9 @@ import pytest
 
 from treeward import within
 from treeward.errors import HuntError, TreewardError
-from treeward.hunt import Hunt
+from treeward.hunt.folder import Hunt
+from treeward.hunt.journal import Journal
 from treeward.live.cautions import cautions_shown
-from treeward.live.journal import Journal
 from treeward.live.opening import only_listener
 from treeward.within import held, open_plain, refuse_links
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
 
@@ -103,14 +103,14 @@ def hunt_in(root: Path) -> Path:
 
 
 def recover(hunt: Hunt) -> None:
-    from treeward.listening import recover_sessions
+    from treeward.live.listening import recover_sessions
 
     recover_sessions(hunt)
 
 
 def correct(hunt: Hunt) -> None:
     from treeward.desk.desk import Desk
-    from treeward.desk.records import NewRow
+    from treeward.desk.state import NewRow
 
     cells = {"clock": "10:15:00", "event": "wind", "value": "calm"}
     Desk(hunt).apply([NewRow(cells=cells)])

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from treeward import Hunt
-from treeward.atomic import meant
 from treeward.errors import HuntError, ReviewError
+from treeward.files import meant
+from treeward.hunt.recording_facts import days_told
+from treeward.hunt.review_update import ReviewUpdate
+from treeward.hunt.transcription import take_in
 from treeward.notes.clock_evidence import parse_start
-from treeward.recording_facts import days_told
-from treeward.review_update import ReviewUpdate
-from treeward.transcription import take_in
 
 from . import contract, kept
 from .contract import MEMO, ZONE, check_line
@@ -198,7 +198,7 @@ def test_what_is_kept_may_hold_anything(hunt: Hunt, place: str, text: str) -> No
     path.write_text(text, "utf-8")
 
     hunt.transcribe()
-    from treeward.listening import recover_sessions
+    from treeward.live.listening import recover_sessions
 
     recover_sessions(hunt)
     hunt.trips()

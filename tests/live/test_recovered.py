@@ -13,21 +13,21 @@ from click.testing import CliRunner
 from live import stand_in
 from treeward.cli import locate, review, transcribe, trips
 from treeward.errors import HuntError
-from treeward.hunt import Hunt
-from treeward.listening import recover_sessions
-from treeward.live.journal import Journal, event_record
+from treeward.hunt.folder import Hunt
+from treeward.hunt.journal import Journal, event_record
+from treeward.hunt.recovery import NOT_AGAIN, journals_dir
+from treeward.live.listening import recover_sessions
 from treeward.live.opening import only_listener
-from treeward.live.recovery import NOT_AGAIN, journals_dir
 from treeward.live.sound_keeper import SoundKeeper
 from treeward.notes.events import Event, EventKind
-from treeward.speech.records import Utterance, Word, WordSource
+from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     import click
 
-    from treeward.audio.records import Block
+    from treeward.audio.blocks import Block
 
 NAME = "live-20260714-102000-station-1"
 START = datetime(2026, 7, 14, 9, 20, tzinfo=UTC)

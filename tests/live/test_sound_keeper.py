@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from treeward.audio.records import SAMPLE_RATE_HZ
-from treeward.live.joining import join_pieces
+from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.hunt.joining import join_pieces
 from treeward.live.sound_keeper import SoundKeeper, finish_piece, mend_wav
 
 if TYPE_CHECKING:

@@ -7,8 +7,9 @@ import math
 from typing import TYPE_CHECKING, Any, cast
 
 from treeward.errors import TranscriptError
-from treeward.speech.records import Utterance, Word, WordSource
-from treeward.speech.transcripts import in_utterances, spread, without_controls
+
+from .transcripts import in_utterances, spread, without_controls
+from .utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from treeward.errors import TranscriptError
-from treeward.speech.records import Utterance, Word, WordSource
 from treeward.whole_file import read_whole
+
+from .utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -76,7 +77,7 @@ def read_transcript(path: str | PathLike[str]) -> list[Utterance]:
         case "srt":
             found = _from_srt(path, text)
         case "json":
-            from treeward.speech.json_transcripts import read_json
+            from .json_transcripts import read_json
 
             found = read_json(path, text)
         case _:
