@@ -18,8 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.narration import parse_narration
-from treeward.speech.transcripts import spread
-from treeward.speech.utterances import Utterance
+from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -17,7 +17,7 @@ import pytest
 import soundfile
 
 from treeward.desk.desk import Desk
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.notes.events import Event, EventKind
 from treeward.review.file import ReviewRow
 from treeward.speech.utterances import Alternative

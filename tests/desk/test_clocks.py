@@ -8,7 +8,7 @@ import pytest
 
 from treeward.desk.desk import Desk, clock_at
 from treeward.desk.state import CellEdit
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 
 if TYPE_CHECKING:
     from pathlib import Path

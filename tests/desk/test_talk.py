@@ -10,8 +10,8 @@ from rich.console import Console
 
 from treeward.desk.sitting import Sitting
 from treeward.desk.talk import Talk
-from treeward.hunt.folder import Hunt
 from treeward.hunt.heard import HeardBy
+from treeward.hunt.hunt import Hunt
 from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:

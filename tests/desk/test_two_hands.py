@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from treeward.desk.ledger import Ledger
 from treeward.desk.state import CellEdit
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.review.file import cells_of
 
 HUNT_TOML = """\

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from treeward.errors import TreewardError
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -21,7 +21,7 @@ from treeward.files import (
     replacing_set,
     write_text,
 )
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.review.store import ReviewStore
 
 if TYPE_CHECKING:

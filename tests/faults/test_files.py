@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 
 from treeward.audio.reader import probe, read_blocks
 from treeward.errors import ClockError, SoundError, TreewardError
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.hunt.tracks import TrackError, read_gpx
 from treeward.hunt_file import read_hunt_file
 from treeward.notes.clock_evidence import parse_start

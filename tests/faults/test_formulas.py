@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.notes.events import Event, EventKind
 from treeward.review.file import ReviewRow, read_review, write_review
 from treeward.review.table import guard, unguard

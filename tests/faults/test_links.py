@@ -16,7 +16,7 @@ import pytest
 
 from treeward import within
 from treeward.errors import HuntError, TreewardError
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import Journal
 from treeward.live.cautions import cautions_shown
 from treeward.live.opening import only_listener

@@ -15,8 +15,8 @@ from treeward import Hunt
 from treeward.errors import HuntError, ReviewError
 from treeward.files import meant
 from treeward.hunt.recording_facts import days_told
+from treeward.hunt.recordings import take_in
 from treeward.hunt.review_update import ReviewUpdate
-from treeward.hunt.transcription import take_in
 from treeward.notes.clock_evidence import parse_start
 
 from . import contract, kept

@@ -16,7 +16,8 @@ from treeward import Hunt
 from treeward.errors import HuntError, TreewardError
 from treeward.hunt import hearing
 from treeward.hunt.heard import HeardFile
-from treeward.hunt.transcription import find_recordings, heard_by, take_in
+from treeward.hunt.recordings import find_recordings, take_in
+from treeward.hunt.transcription import heard_by
 from treeward.report.wording import placed_sentence
 from treeward.review.file import read_review
 from treeward.speech.utterances import Utterance, Word, WordSource
@@ -451,7 +452,7 @@ def test_a_correction_made_while_recordings_are_heard_is_kept(tmp_path: Path) ->
         return plain(*arguments, **named)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("treeward.hunt.folder.hear_all", and_meanwhile)
+        patch.setattr("treeward.hunt.hunt.hear_all", and_meanwhile)
         done = hunt.transcribe()
 
     remarks = [row.remark for row in hunt.rows()]

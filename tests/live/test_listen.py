@@ -21,7 +21,7 @@ from click.testing import CliRunner
 from live import stand_in
 from treeward.cli.listen import command
 from treeward.errors import HuntError, SoundError, TreewardError
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import read_journal
 from treeward.live import opening
 from treeward.live.listening import recover_sessions

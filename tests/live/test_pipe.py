@@ -18,7 +18,7 @@ from click.testing import CliRunner
 from live import stand_in
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.cli import transcribe
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:

@@ -11,14 +11,14 @@ import soundfile
 from click.testing import CliRunner
 
 from live import stand_in
+from treeward.audio.recorder import Recorder
 from treeward.cli import locate, review, transcribe, trips
 from treeward.errors import HuntError
-from treeward.hunt.folder import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import Journal, event_record
 from treeward.hunt.recovery import NOT_AGAIN, journals_dir
 from treeward.live.listening import recover_sessions
 from treeward.live.opening import only_listener
-from treeward.live.sound_keeper import SoundKeeper
 from treeward.notes.events import Event, EventKind
 from treeward.speech.utterances import Utterance, Word, WordSource
 
@@ -96,7 +96,7 @@ def killed(hunt_dir: Path) -> Path:
             heard=f"{mark} {kind}",
         )
         journal.write(event_record(event, number))
-    keeper = SoundKeeper(journals_dir(hunt_dir) / NAME)
+    keeper = Recorder(journals_dir(hunt_dir) / NAME)
     keeper.begin(0.0)
     keeper.write(stand_in.spoken_at(NOTES, 9.0))
     keeper.wait()

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event, EventKind
 from treeward.notes.narration import parse_narration
-from treeward.speech.transcripts import spread
-from treeward.speech.utterances import Utterance
+from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
     from types import ModuleType

@@ -6,17 +6,9 @@ import io
 from typing import TYPE_CHECKING
 
 from treeward.errors import SoundError
-from treeward.within import file_within
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
     from pathlib import Path
-
-    from treeward.report.model import NoteRow
-
-BEFORE_S = 1.5  # sound kept before a note, to hear what led to it; choice
-AFTER_S = 1.0  # and after it; choice
-LONGEST_S = 60.0  # a note is a few seconds; more is an end that was typed wrongly
 
 
 def cut_clip(path: Path, start_s: float, end_s: float) -> bytes:
@@ -49,19 +41,3 @@ def cut_clip(path: Path, start_s: float, end_s: float) -> bytes:
     out = io.BytesIO()
     soundfile.write(out, samples, SAMPLE_RATE_HZ, format="OGG", subtype="VORBIS")
     return out.getvalue()
-
-
-def clips_of(notes: Iterable[NoteRow], recordings_dir: Path) -> dict[str, bytes]:
-    """Cut a clip for every note whose recording is at hand, by row."""
-    clips = {}
-    for note in notes:
-        path = file_within(recordings_dir, note.recording)
-        if path is None or note.start_s is None:
-            continue
-        end_s = note.start_s if note.end_s is None else note.end_s
-        end_s = min(end_s, note.start_s + LONGEST_S)
-        try:
-            clips[note.row] = cut_clip(path, note.start_s - BEFORE_S, end_s + AFTER_S)
-        except SoundError:
-            continue  # the report stands without this clip
-    return clips

@@ -26,8 +26,8 @@ def command(directory: Path) -> None:
     every voice in it. Nothing is fetched.
     """
     from treeward.files import new_folder
-    from treeward.hunt.folder import Hunt
     from treeward.hunt.hearing_processes import usual_jobs
+    from treeward.hunt.hunt import Hunt
     from treeward.resources import example_hunt_dir
 
     from .locate import answer_lines

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
     from treeward.live.answer import Answer
     from treeward.live.messages import Heard, Snapshot
     from treeward.live.opening import Wanted
@@ -84,7 +84,7 @@ def command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noq
         _list_devices()
         return
     _check(asked)
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
     from treeward.hunt.recovery import recover
     from treeward.live.listening import merge_into_review
     from treeward.live.opening import only_listener, open_pipe

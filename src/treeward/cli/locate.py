@@ -36,7 +36,7 @@ def command(
     network for anything, but for online-map.html, which --online-map adds: it fetches
     map pictures, when it is looked at, from the server named in hunt.toml.
     """
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
 
     from .recovered import recover_first
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
 
 
 def recover_first(hunt: Hunt) -> None:

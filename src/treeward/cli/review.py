@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.desk.desk import Desk
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
 
 
 @click.command(name="review")
@@ -35,7 +35,7 @@ def command(
     Example: treeward review --browser
     """
     from treeward.desk.desk import Desk
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
 
     from .recovered import recover_first
 

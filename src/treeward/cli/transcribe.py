@@ -49,8 +49,8 @@ def command(
 
     Example: treeward transcribe memo.m4a --start "2026-07-14 10:20"
     """
-    from treeward.hunt.folder import Hunt
     from treeward.hunt.hearing_processes import usual_jobs
+    from treeward.hunt.hunt import Hunt
 
     from .progress import ProgressBar
     from .recovered import recover_first

@@ -26,7 +26,7 @@ def command(*, hunt_dir: Path, as_json: bool) -> None:
 
     Every trip says whether it counts, and why not.
     """
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
     from treeward.hunt.locating import stations_of
 
     from .recovered import recover_first

@@ -15,9 +15,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from treeward.audio.pieces import WHOLE, Piece
-from treeward.files import write_text
+from treeward.files import read_plain, write_text
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
-from treeward.whole_file import read_plain
 from treeward.within import open_plain
 
 if TYPE_CHECKING:

@@ -13,13 +13,8 @@ from treeward.audio import pieces
 from treeward.errors import SoundError, TreewardError
 
 from .hearing_work import Begun, Ended, Reached, Remarked, Task, hear_piece
-from .transcription import (
-    Recorded,
-    heard_by,
-    is_transcript,
-    recorded_of,
-    recording_name,
-)
+from .recordings import is_transcript, recording_name
+from .transcription import Recorded, heard_by, recorded_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -27,7 +22,7 @@ if TYPE_CHECKING:
 
     from treeward.speech.recognizer import Recognizer
 
-    from .folder import Hunt
+    from .folder import HuntFolder
     from .heard import HeardFile
     from .hearing_work import EngineChoice, Message
 
@@ -68,7 +63,7 @@ class _Round:
     hearings: dict[str, _Hearing] = field(default_factory=dict)
     tasks: list[Task] = field(default_factory=list)
 
-    def prepare(self, hunt: Hunt, path: Path, recognizer: Recognizer) -> None:
+    def prepare(self, hunt: HuntFolder, path: Path, recognizer: Recognizer) -> None:
         """Find out what is left to be heard of a recording."""
         from treeward.audio.reader import probe
 
@@ -159,7 +154,7 @@ class _Round:
 
 
 def hear_all(
-    hunt: Hunt,
+    hunt: HuntFolder,
     paths: Sequence[Path],
     engine: EngineChoice,
     *,
@@ -236,7 +231,7 @@ def hear_all(
     return [_recorded(hunt, path, faults) for path in paths], name, stopped
 
 
-def _recorded(hunt: Hunt, path: Path, faults: dict[str, str]) -> Recorded:
+def _recorded(hunt: HuntFolder, path: Path, faults: dict[str, str]) -> Recorded:
     name = recording_name(path, hunt.recordings_dir)
     if fault := faults.get(name):
         return Recorded(name=name, fault=fault, complete=False)

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
-from treeward.live.sound_keeper import SPARE_BYTES, finish_piece
+from treeward.audio.recorder import SPARE_BYTES, finish_piece
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -11,10 +11,9 @@ import json
 from typing import TYPE_CHECKING
 
 from treeward import __version__
-from treeward.files import write_text
-from treeward.whole_file import read_plain
+from treeward.files import read_plain, write_text
 
-from .transcription import (
+from .recordings import (
     SOUND_SUFFIXES,
     TRANSCRIPT_SUFFIXES,
     has_plain_name,

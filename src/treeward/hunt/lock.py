@@ -13,8 +13,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError
-from treeward.files import clear_leftovers
-from treeward.whole_file import read_plain
+from treeward.files import clear_leftovers, read_plain
 from treeward.within import open_plain, refuse_links
 
 if TYPE_CHECKING:

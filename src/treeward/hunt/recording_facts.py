@@ -12,8 +12,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from treeward.files import write_text
-from treeward.whole_file import read_plain
+from treeward.files import read_plain, write_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -8,18 +8,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.errors import ClockError, ReviewChangedError
-from treeward.files import write_text
+from treeward.files import read_plain, write_text
 from treeward.review.store import gone_words
-from treeward.whole_file import read_plain
 
 from .recording_facts import as_first_seen, keep_facts
-from .transcription import (
-    Recorded,
-    file_modified,
-    is_transcript,
-    recorded_of,
-    recording_name,
-)
+from .recordings import file_modified, is_transcript, recording_name
+from .transcription import Recorded, recorded_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -31,7 +25,7 @@ if TYPE_CHECKING:
     from treeward.review.file import ReviewRow
     from treeward.review.merge import MergeResult
 
-    from .folder import Hunt
+    from .folder import HuntFolder
 
 _MOST_STARTS_BYTES = 4_000_000  # a line for each recording; choice
 
@@ -63,7 +57,7 @@ def written_lines(gone: Sequence[ReviewRow], loser: Path | None) -> tuple[str, .
 class ReviewUpdate:
     """Puts events on the clock and merges them into the review of a hunt."""
 
-    def __init__(self, hunt: Hunt) -> None:
+    def __init__(self, hunt: HuntFolder) -> None:
         self._hunt = hunt
 
     def recorded_before(self) -> list[Recorded]:

@@ -8,7 +8,7 @@ from treeward.files import write_text
 from treeward.report.formats.labels import SHORTEST_S, escaped, stamp
 from treeward.speech.utterances import WordSource
 
-from .transcription import is_transcript, recording_name
+from .recordings import is_transcript, recording_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -16,10 +16,10 @@ if TYPE_CHECKING:
 
     from treeward.speech.utterances import Utterance
 
-    from .folder import Hunt
+    from .folder import HuntFolder
 
 
-def keep_talk(hunt: Hunt, paths: Sequence[Path]) -> None:
+def keep_talk(hunt: HuntFolder, paths: Sequence[Path]) -> None:
     """Write talk.vtt of each recording that was heard, unless hunt.toml forbids it.
 
     Where a hunt has several recordings the file's name begins with the recording's.

@@ -11,8 +11,8 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from treeward.errors import TreewardError
+from treeward.files import read_whole
 from treeward.positions import Position
-from treeward.whole_file import read_whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping

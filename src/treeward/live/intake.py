@@ -22,11 +22,12 @@ from .watch_clock import GAP_S, STEP_S, SampleClock, Timeline
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from treeward.audio.recorder import Recorder
+
     from .ears import Ears
     from .gate import Gate
     from .level import LevelMeter
     from .messages import Chunk, Source
-    from .sound_keeper import SoundKeeper
     from .watch_clock import WatchClock
 
 PIECE_S = 600.0  # a piece is ended at the next pause after this; choice
@@ -67,7 +68,7 @@ class Intake:
     def __init__(
         self,
         source: Source,
-        keeper: SoundKeeper,
+        keeper: Recorder,
         ears: Ears,
         watch: WatchClock,
         gate: Gate | None,

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from datetime import datetime
 
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
     from treeward.notes.events import Event
     from treeward.survey.records import Fix
     from treeward.trips.table import TripTable

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio.recorder import Recorder
 from treeward.notes.events import Event, EventKind
 
 from .answer import Answer, Answerer
@@ -21,7 +22,6 @@ from .messages import Alarm, Heard, Snapshot, Tally
 from .microphone import device_warning
 from .notebook import Notebook
 from .players import SilentPlayer
-from .sound_keeper import SoundKeeper
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -93,7 +93,7 @@ class Session:
         self._sky_on = sky_on
         self._on_heard = on_heard
         self._on_said = on_said
-        self.keeper = SoundKeeper(pieces_dir)
+        self.keeper = Recorder(pieces_dir)
         self.notebook = Notebook(
             journal, lambda clock: sky_on(clock.date()), flag_below=ears.flag_below
         )

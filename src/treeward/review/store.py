@@ -24,8 +24,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewChangedError, ReviewError, TreewardError
-from treeward.files import PREFIX, write_bytes
-from treeward.whole_file import read_plain
+from treeward.files import PREFIX, read_plain, write_bytes
 from treeward.within import held
 
 from .file import read_review, write_review

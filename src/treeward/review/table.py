@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewError
-from treeward.whole_file import read_whole
+from treeward.files import read_whole
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -8,8 +8,14 @@ from typing import TYPE_CHECKING, Any, cast
 
 from treeward.errors import TranscriptError
 
-from .transcripts import in_utterances, spread, without_controls
-from .utterances import Utterance, Word, WordSource
+from .utterances import (
+    Utterance,
+    Word,
+    WordSource,
+    in_utterances,
+    spread,
+    without_controls,
+)
 
 if TYPE_CHECKING:
     from pathlib import Path

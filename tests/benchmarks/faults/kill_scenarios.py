@@ -70,7 +70,7 @@ def program(*arguments: str) -> int:
 
 def _transcripts(home: Path) -> None:
     """Lay out a hunt whose review the person has corrected, and a new transcript."""
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
 
     hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
     said = "[0:01] station one\n"
@@ -102,7 +102,7 @@ def _left_by_a_kill(home: Path) -> None:
     import numpy as np
     import soundfile
 
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
     from treeward.hunt.journal import Journal, event_record
     from treeward.hunt.recovery import journals_dir
     from treeward.notes.events import Event, EventKind
@@ -135,7 +135,7 @@ def _correct() -> int:
     from treeward.desk.desk import Desk
     from treeward.desk.state import CellEdit
     from treeward.errors import TreewardError
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
     from treeward.review.file import cells_of
 
     try:
@@ -179,7 +179,7 @@ def _recordings(home: Path) -> None:
     import numpy as np
     import soundfile
 
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
 
     hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
     hunt.review_path.write_text(contract.REVIEW, "utf-8")
@@ -213,7 +213,7 @@ _ANSWER = Answer()
 
 def _located(home: Path) -> None:
     """Lay out a hunt with results, whose review was corrected since."""
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
 
     moment = datetime(2026, 7, 20, 12, 0, tzinfo=UTC)  # or no two results are alike
     Hunt._now = lambda self: moment.astimezone(self.zone)  # type: ignore[method-assign]
@@ -251,7 +251,7 @@ def _write_answer() -> int:
 
 def _draw_answer() -> int:
     """Draw and write the results; they were worked out before."""
-    from treeward.hunt.folder import Hunt
+    from treeward.hunt.hunt import Hunt
 
     result = _ANSWER.result
     assert result is not None

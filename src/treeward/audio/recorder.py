@@ -60,7 +60,7 @@ def as_pcm16(samples: NDArray[np.float32]) -> bytes:
     return bytes(np.clip(scaled, -32768, 32767).astype("<i2").tobytes())
 
 
-class SoundKeeper:
+class Recorder:
     """Writes running sound into pieces in `folder`; used from one thread.
 
     Attributes

@@ -11,8 +11,8 @@ import pytest
 import soundfile
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio.recorder import Recorder, finish_piece, mend_wav
 from treeward.hunt.joining import join_pieces
-from treeward.live.sound_keeper import SoundKeeper, finish_piece, mend_wav
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -36,7 +36,7 @@ def read(path: Path) -> NDArray[np.float32]:
 
 
 def test_every_moment_of_a_piece_can_be_played(tmp_path: Path) -> None:
-    keeper = SoundKeeper(tmp_path)
+    keeper = Recorder(tmp_path)
     assert keeper.begin(12.345)
     sound = noise(1.0)
 
@@ -49,7 +49,7 @@ def test_every_moment_of_a_piece_can_be_played(tmp_path: Path) -> None:
 
 
 def test_closed_piece_is_flac_with_the_same_samples(tmp_path: Path) -> None:
-    keeper = SoundKeeper(tmp_path)
+    keeper = Recorder(tmp_path)
     keeper.begin(0.0)
     sound = noise(2.0)
     keeper.write(sound)
@@ -62,7 +62,7 @@ def test_closed_piece_is_flac_with_the_same_samples(tmp_path: Path) -> None:
 @pytest.mark.parametrize("cut", [1, 2, 3, 1601])
 def test_piece_whose_header_lags_behind_is_mended(tmp_path: Path, cut: int) -> None:
     """As a kill between writing sound and header leaves it."""
-    keeper = SoundKeeper(tmp_path)
+    keeper = Recorder(tmp_path)
     keeper.begin(0.0)
     keeper.write(noise(0.5))
     path = tmp_path / "0000000000.wav"
@@ -87,7 +87,7 @@ def test_piece_without_sound_goes_away(tmp_path: Path) -> None:
 def test_full_disk_is_told_and_sound_waits_in_memory(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    keeper = SoundKeeper(tmp_path)
+    keeper = Recorder(tmp_path)
     keeper.begin(0.0)
     sound = noise(3.0)
     keeper.write(sound[:16_000])
@@ -115,7 +115,7 @@ def test_full_disk_is_told_and_sound_waits_in_memory(
 def test_more_than_a_minute_is_not_held_in_memory(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    keeper = SoundKeeper(tmp_path)
+    keeper = Recorder(tmp_path)
     keeper.begin(0.0)
     monkeypatch.setattr(keeper, "_has_room", lambda **_: False)
 
@@ -128,7 +128,7 @@ def test_more_than_a_minute_is_not_held_in_memory(
 def test_no_piece_begins_where_only_the_notes_have_room(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    keeper = SoundKeeper(tmp_path)
+    keeper = Recorder(tmp_path)
     monkeypatch.setattr(shutil, "disk_usage", lambda _: Usage(10**9, 10**9, 500_000))
 
     assert not keeper.begin(0.0)
@@ -293,7 +293,7 @@ def test_a_piece_that_cannot_be_read_is_kept_and_told_once(tmp_path: Path) -> No
 
 
 def test_a_piece_is_moved_to_where_it_began_after_all(tmp_path: Path) -> None:
-    keeper = SoundKeeper(tmp_path)
+    keeper = Recorder(tmp_path)
     keeper.begin(4.0)
     keeper.write(noise(1.0))
     keeper.end(moved_to_s=2.5)
