@@ -248,3 +248,23 @@ def _past_and_to(minute: int, this_hour: str, next_hour: str) -> list[str]:
     plural = "minute" if said == 1 else "minutes"
     ways += [f"{way} {plural}" for way in _hyphens(said)]
     return [f"{way} {word} {hour}" for way in ways]
+
+
+COMPASS_POINTS: tuple[str, ...] = (
+    "north",
+    "north north east",
+    "north east",
+    "east north east",
+    "east",
+    "east south east",
+    "south east",
+    "south south east",
+    "south",
+    "south south west",
+    "south west",
+    "west south west",
+    "west",
+    "west north west",
+    "north west",
+    "north north west",
+)
