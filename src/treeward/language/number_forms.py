@@ -1,6 +1,6 @@
 """Values into words: every form in which a bearing or a time of day is said.
 
-The way back, words into values, is in `treeward.language.numbers`. Digit words follow
+The way back, words into values, is in the modules beside. Digit words follow
 common usage and ICAO Annex 10, Volume II, 5.2.1.4.3 (tree, fower, fife, niner).
 """
 
