@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from treeward.language.kinds import EventKind
 from treeward.live import tones
 from treeward.live.answer import Answer, Answerer
 from treeward.live.gate import Gate
@@ -21,7 +22,7 @@ from treeward.live.spoken import (
     spoken_time,
 )
 from treeward.live.synthesiser import find_synthesiser
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

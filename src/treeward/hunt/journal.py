@@ -18,7 +18,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.speech.utterances import Alternative
 from treeward.within import open_plain
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.errors import TreewardError
-from treeward.notes.events import EventKind
+from treeward.language.kinds import EventKind
 
 from .board import away_times_s
 from .messages import Estimate

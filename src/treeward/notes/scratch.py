@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from .events import EventKind
+from treeward.language.kinds import EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

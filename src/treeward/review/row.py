@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import Literal, cast
+from typing import TYPE_CHECKING, Literal, cast
 
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
 
 from .cells import format_alternatives, format_seconds, join_texts
 from .clock import format_clock
+
+if TYPE_CHECKING:
+    from treeward.notes.events import Event
 
 Decision = Literal["", "keep", "drop"]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import NUMBERS
 from treeward.language.note_graph import NoteGraph
 
 from .utterances import WordSource
@@ -30,12 +31,7 @@ class PhraseMatcher:
 
     def __init__(self, book: PhraseBook) -> None:
         self._graph = NoteGraph(book)
-        self._anchors = {
-            way
-            for kind in ("bearing", "time")
-            for way in book.anchors().get(kind, ())
-            if " " not in way
-        }
+        self._anchors = {way for way in book.announcing(*NUMBERS) if " " not in way}
 
     def mark(self, words: Sequence[Word]) -> tuple[Word, ...]:
         """Give the words again, with those of whole notes marked as such."""
