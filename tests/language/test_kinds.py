@@ -18,8 +18,8 @@ from treeward.language.kinds import (
 )
 from treeward.language.phrase_list import sections
 from treeward.language.phrasebook import PhraseBook
+from treeward.live.answer import tone
 from treeward.live.spoken import event_text, spoken_event
-from treeward.live.tones import tone
 from treeward.notes.events import Event
 from treeward.notes.typed import parse_typed
 

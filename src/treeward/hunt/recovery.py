@@ -7,11 +7,13 @@ from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
+from treeward.files import kept_number
 from treeward.language.kinds import KINDS, is_value
+from treeward.notes.events import Event
 from treeward.within import open_plain
 
 from .joining import clear_joined, is_pieces, join_pieces
-from .journal import BALLAST_NAME, event_of, number_of, read_journal
+from .journal import BALLAST_NAME, MOST_S, event_of, read_journal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -92,8 +94,8 @@ def read_session(path: Path) -> SessionText:
             elif kind == "own voice":
                 own.append(
                     OwnVoice(
-                        start_s=number_of(record["start_s"]),
-                        end_s=number_of(record["end_s"]),
+                        start_s=kept_number(record["start_s"], most=MOST_S),
+                        end_s=kept_number(record["end_s"], most=MOST_S),
                         words=str(record.get("words", "")),
                     )
                 )

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal, assert_never
 
-from .bearing_cells import read_bearing_cell
+from .bearings import read_bearing_cell
 from .dates import is_date, parse_date
 from .times_of_day import parse_spoken_time
 

@@ -12,9 +12,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, assert_never
 
-from .compass_words import COMPASS_POINTS
 from .kinds import KINDS, UNMARKED, EventKind, Holds, Need, kinds_holding
 from .number_forms import (
+    COMPASS_POINTS,
     DIGIT_WORDS,
     MONTH_DAYS,
     bearing_forms,
@@ -50,7 +50,7 @@ class Arc:
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
+class GraphNote:
     """One note: its words, and what they mean."""
 
     words: tuple[str, ...]
@@ -84,7 +84,7 @@ class NoteGraph:
             for way in ways:
                 self._add(START, way.split(), END, ("kind", kind))
 
-    def longest(self, words: Sequence[str]) -> Note | None:
+    def longest(self, words: Sequence[str]) -> GraphNote | None:
         """Give the longest note that begins with the first word."""
         ways: list[tuple[int, Meaning]] = [(START, ())]
         found = None
@@ -99,7 +99,7 @@ class NoteGraph:
                 break
             for node, meaning in ways:
                 if node in (MORE, END):
-                    found = Note(words=tuple(words[:count]), meaning=meaning)
+                    found = GraphNote(words=tuple(words[:count]), meaning=meaning)
         return found
 
     def _add(

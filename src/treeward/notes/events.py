@@ -33,7 +33,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.language.bearing_cells import BearingCell, Reference, read_bearing_cell
+from treeward.language.bearings import BearingCell, Reference, read_bearing_cell
 from treeward.language.kinds import KINDS, EventKind, Holds
 
 if TYPE_CHECKING:

@@ -6,8 +6,8 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from treeward.language.bearings import read_compass
 from treeward.language.kinds import EventKind
-from treeward.language.numbers import read_compass
 
 from . import values
 from .told import ROUGH, Told, place_after, words_from

@@ -21,7 +21,7 @@ from .events import Event
 from .found_notes import FoundNotes
 from .narrated_actions import Actions, Done
 from .narrated_values import ValueNotes
-from .parser import flag_scratched
+from .scratch import flag_scratched
 from .sentences import Speech, speech_of
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
     from treeward.speech.utterances import Utterance
 
-    from .stream import Piece
+    from .stream import StreamWord
     from .told import Told
 
 
@@ -51,7 +51,7 @@ class _Narrator:
     """Read the sentences of one recording from front to back."""
 
     def __init__(
-        self, speech: Speech, pieces: Sequence[Piece], book: PhraseBook
+        self, speech: Speech, pieces: Sequence[StreamWord], book: PhraseBook
     ) -> None:
         self.text = speech.text
         self.speech = speech

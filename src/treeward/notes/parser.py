@@ -17,7 +17,7 @@ from . import stream as st
 from . import values
 from .events import Event
 from .lexicon import Lexicon, longest
-from .scratch import taken_back
+from .scratch import flag_scratched
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
     from treeward.speech.utterances import Utterance
 
-    from .stream import Piece
+    from .stream import StreamWord
 
 WITHIN_PHRASE_S = 2.5  # a pause inside a note, "red ... back"
 WITHIN_MARK_S = 0.8  # between two colours of one bee; guess
@@ -58,7 +58,7 @@ class Span:
 class _Finder:
     """Find the notes in a stream of pieces, from left to right."""
 
-    def __init__(self, pieces: Sequence[Piece], lexicon: Lexicon) -> None:
+    def __init__(self, pieces: Sequence[StreamWord], lexicon: Lexicon) -> None:
         self.pieces = pieces
         self.lexicon = lexicon
 
@@ -228,7 +228,9 @@ class _Finder:
         )
 
 
-def _talk_around(pieces: Sequence[Piece], spans: Sequence[Span], number: int) -> int:
+def _talk_around(
+    pieces: Sequence[StreamWord], spans: Sequence[Span], number: int
+) -> int:
     """Count the sides, 0 to 2, on which a note runs straight into talk."""
     span = spans[number]
     sides = 0
@@ -258,7 +260,9 @@ def _alone(span: Span) -> bool:
     return "command" in KINDS[span.kind].said_as and not span.value
 
 
-def _judge(pieces: Sequence[Piece], spans: Sequence[Span], number: int) -> Span | None:
+def _judge(
+    pieces: Sequence[StreamWord], spans: Sequence[Span], number: int
+) -> Span | None:
     """Keep a note, keep it with a flag, or take it for talk."""
     span = spans[number]
     said = pieces[span.first : span.last]
@@ -300,7 +304,7 @@ def flagged_above(kind: EventKind) -> float:
 
 
 def _event(
-    pieces: Sequence[Piece], span: Span, recording: str, flag_below: float
+    pieces: Sequence[StreamWord], span: Span, recording: str, flag_below: float
 ) -> Event:
     said = pieces[span.first : span.last]
     if _in_own_words(span):
@@ -348,15 +352,6 @@ def marks_of_bearings(events: Sequence[Event]) -> list[Event]:
             found.append(replace(event, mark=before.mark))
         else:
             found.append(event)
-    return found
-
-
-def flag_scratched(events: Sequence[Event]) -> list[Event]:
-    """Say on each note that a later "scratch that" takes it back."""
-    found = list(events)
-    for taken, scratch in taken_back(events).items():
-        flag = f"taken back by '{events[scratch].heard}'"
-        found[taken] = replace(found[taken], flags=(*found[taken].flags, flag))
     return found
 
 

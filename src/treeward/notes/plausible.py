@@ -19,7 +19,7 @@ from treeward.speech.utterances import Alternative
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from treeward.language.note_graph import Note
+    from treeward.language.note_graph import GraphNote
     from treeward.language.phrasebook import PhraseBook
 
     from .events import Event
@@ -81,7 +81,7 @@ def _best(
     named: Mapping[str, int],
 ) -> Event:
     own = event.confidence * _plausible(event.kind, event.mark, before, after, named)
-    ways: list[tuple[float, Note, Alternative]] = []
+    ways: list[tuple[float, GraphNote, Alternative]] = []
     for other in event.alternatives:
         note = graph.longest(other.text.split())
         if note is None or not KINDS[EventKind(note.part("kind"))].then:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
@@ -37,3 +38,12 @@ def taken_back(events: Sequence[Event]) -> dict[int, int]:
         elif before and not event.doubtful:
             gone[before.pop()] = index
     return gone
+
+
+def flag_scratched(events: Sequence[Event]) -> list[Event]:
+    """Say on each note that a later "scratch that" takes it back."""
+    found = list(events)
+    for taken, scratch in taken_back(events).items():
+        flag = f"taken back by '{events[scratch].heard}'"
+        found[taken] = replace(found[taken], flags=(*found[taken].flags, flag))
+    return found

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.language.note_graph import Note
+    from treeward.language.note_graph import GraphNote
 
     from .model import Said
     from .search import Reading
@@ -103,7 +103,7 @@ def evidence(look: Look, other: Look, beside: Beside) -> NDArray[np.float64]:
     )
 
 
-def _is_number(note: Note) -> bool:
+def _is_number(note: GraphNote) -> bool:
     """Tell whether a note is a number that was announced."""
     holds = KINDS[EventKind(note.part("kind"))].holds
     return holds in NUMBERS and bool(note.part("value"))
