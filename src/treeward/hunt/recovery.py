@@ -147,7 +147,7 @@ def for_review(session: SessionText) -> list[Event]:
     with the time of the first. What was taken back stays, flagged, with the taking
     back.
     """
-    from treeward.notes.parser import flag_scratched
+    from treeward.notes.scratch import flag_scratched
 
     stand = [event for event in session.events if SAID_AGAIN not in event.flags]
     return [
