@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
 from treeward.files import kept_number
-from treeward.language.kinds import KINDS, is_value
+from treeward.language.kinds import KINDS
+from treeward.language.value_cells import is_value
 from treeward.notes.events import Event
 from treeward.within import open_plain
 
