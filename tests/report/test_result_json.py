@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from treeward.report.formats.result_json import hand_rule_range, number, result_dict
-from treeward.survey.records import HandRule
+from treeward.report.formats.found_json import hand_rule_range, number
+from treeward.report.formats.result_json import result_dict
+from treeward.survey.records import HandRule, HandRuleKind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -115,7 +116,7 @@ def test_what_was_missing_is_kept(build: Callable[..., HuntResult]) -> None:
 
 
 def test_rules_of_thumb_make_a_range() -> None:
-    rules = [HandRule(name="a", source="b", distance_m=d) for d in (300.0, 900.0)]
+    rules = [HandRule(kind=HandRuleKind.SEELEY, distance_m=d) for d in (300.0, 900.0)]
 
     assert hand_rule_range(rules) == {"low": 300.0, "high": 900.0}
     assert hand_rule_range([]) is None

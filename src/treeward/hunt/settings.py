@@ -81,7 +81,6 @@ def settings_from(
             np.array([[p.longitude_deg, p.latitude_deg] for p in ring])
             for ring in hunt_file.walk.leave_out
         ),
-        imperial=hunt_file.hunt.units == "imperial",
         **chosen,
     )
 
