@@ -97,9 +97,8 @@ def _advice_kind(one: Advice) -> dict[str, Any]:
         "marks": list(one.marks),
         "colony": one.colony,
     }
-    return {"kind": one.kind.value} | {
-        key: value for key, value in numbers.items() if value
-    }
+    told = {key: value for key, value in numbers.items() if value}
+    return {"kind": one.kind.value, **told}
 
 
 def number(value: float | None, digits: int) -> float | None:
