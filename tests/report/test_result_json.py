@@ -11,6 +11,7 @@ import pytest
 
 from treeward.report.formats.found_json import hand_rule_range, number
 from treeward.report.formats.result_json import result_dict
+from treeward.report.model import Missing, MissingKind
 from treeward.survey.records import HandRule, HandRuleKind
 
 if TYPE_CHECKING:
@@ -112,7 +113,15 @@ def test_a_hunt_without_anything_says_so(empty: HuntResult) -> None:
 
 
 def test_what_was_missing_is_kept(build: Callable[..., HuntResult]) -> None:
-    assert result_dict(build(missing=("no bearing",)))["missing"] == ["no bearing"]
+    lacking = Missing(kind=MissingKind.UNKNOWN_STATION, stations=("C", "D"))
+
+    plain = result_dict(build(missing=(lacking,)))
+
+    (said,) = plain["missing"]
+    assert said.startswith("The notes name station C, D, which hunt.toml does not")
+    assert plain["missing_kinds"] == [
+        {"kind": "unknown_station", "stations": ["C", "D"]}
+    ]
 
 
 def test_rules_of_thumb_make_a_range() -> None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from treeward.errors import HuntError
 from treeward.notes.events import EventKind
 from treeward.positions import Position
-from treeward.report.model import DoubtfulNotes
+from treeward.report.model import About, DoubtfulNotes
 from treeward.survey.frame import geodesic
 from treeward.trips import pair_trips
 
@@ -31,25 +31,25 @@ MOST_ALONE = 4  # notes of a lot that are tried one by one; each costs a survey;
 MOST_ALONE_IN_ALL = 8  # such surveys, of a second or so each; choice
 MOST_TRIPS = 1000  # with more, a survey takes many seconds: nothing is weighed; choice
 # What a note is about, in the order in which it is told.
-ABOUT: Mapping[EventKind, str] = {
-    EventKind.STATION: "station",
-    EventKind.TIME: "time",
-    EventKind.DATE: "date",
-    EventKind.BEARING: "bearing",
-    EventKind.BACK: "landing or departure",
-    EventKind.AWAY: "landing or departure",
-    EventKind.MARK: "landing or departure",
-    EventKind.MISSED: "missed return",
-    EventKind.DURATION: "landing or departure",
-    EventKind.PAUSE: "pause",
-    EventKind.RESUME: "pause",
-    EventKind.SCRATCH: "scratch",
-    EventKind.WIND: "wind",
+ABOUT: Mapping[EventKind, About] = {
+    EventKind.STATION: About.STATION,
+    EventKind.TIME: About.TIME,
+    EventKind.DATE: About.DATE,
+    EventKind.BEARING: About.BEARING,
+    EventKind.BACK: About.LANDING,
+    EventKind.AWAY: About.LANDING,
+    EventKind.MARK: About.LANDING,
+    EventKind.MISSED: About.MISSED,
+    EventKind.DURATION: About.LANDING,
+    EventKind.PAUSE: About.PAUSE,
+    EventKind.RESUME: About.PAUSE,
+    EventKind.SCRATCH: About.SCRATCH,
+    EventKind.WIND: About.WIND,
 }
 # Not believed while in doubt, so that the question is what if they are right.
-UNBELIEVED = frozenset({"station", "pause", "scratch", "missed return"})
+UNBELIEVED = frozenset({About.STATION, About.PAUSE, About.SCRATCH, About.MISSED})
 # The clock of every other note hangs on them, and is not worked out again here.
-_NOT_WEIGHED = frozenset({"time", "date"})
+_NOT_WEIGHED = frozenset({About.TIME, About.DATE})
 
 
 def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
@@ -60,7 +60,7 @@ def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
     events
         The events that count, as `notes.review_file.effective_events` gives them.
     """
-    lots: dict[str, list[Event]] = {about: [] for about in ABOUT.values()}
+    lots: dict[About, list[Event]] = {about: [] for about in ABOUT.values()}
     for event in events:
         if event.doubtful and event.kind in ABOUT:
             lots[ABOUT[event.kind]].append(event)

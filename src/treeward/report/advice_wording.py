@@ -1,4 +1,4 @@
-"""What the survey found and advises, in words: its kinds and numbers as sentences."""
+"""Kinds and numbers as sentences: what was found, is advised, and was lacking."""
 
 from __future__ import annotations
 
@@ -8,11 +8,16 @@ from typing import TYPE_CHECKING
 from treeward.survey.records import AdviceKind, HandRuleKind, SeatReason, Shape
 from treeward.units import ACRE_M2, HECTARE_M2, YARD_M
 
+from .model import MissingKind
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from datetime import datetime, tzinfo
 
     from treeward.survey.records import Advice, ClassicalFix, Colony, NextStation
     from treeward.units import UnitSystem
+
+    from .model import GpxSearch, Missing
 
 # What a published rule says, and where it stands.
 HAND_RULES: Mapping[HandRuleKind, tuple[str, str]] = {
@@ -93,6 +98,7 @@ ADVICE: Mapping[AdviceKind, str] = {
         "calibration changed the 90 % interval of distance from {before} to {now} wide"
     ),
 }
+MOST_NAMED = 8  # waypoints in a sentence; choice
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six")
 
 
@@ -142,6 +148,49 @@ def advice_text(advice: Advice, units: UnitSystem) -> str:
         now=_walk(advice.to_m, units),
     )
     return f"colony {advice.colony}: {said}" if advice.colony else said
+
+
+def missing_text(one: Missing, zone: tzinfo) -> str:
+    """Say what was lacking, and how to mend it."""
+    if one.gpx is not None:
+        return _gpx_text(one.stations[0], one.gpx, zone)
+    if one.kind is MissingKind.UNKNOWN_STATION:
+        return (
+            f"The notes name station {', '.join(one.stations)}, which hunt.toml does "
+            f'not have: add [[station]] id = "{one.stations[0]}" there, or correct the '
+            "notes."
+        )
+    return (
+        f"Station {one.stations[0]} has no position: write it into hunt.toml, or put "
+        "your phone's GPX file beside it, with a waypoint of that name or the track of "
+        "that day."
+    )
+
+
+def _gpx_text(station: str, search: GpxSearch, zone: tzinfo) -> str:
+    """Say why the GPX files do not give a station's position."""
+
+    def stretch(first: datetime, last: datetime) -> str:
+        first, last = first.astimezone(zone), last.astimezone(zone)
+        same = first.date() == last.date()
+        return (
+            f"{first.day} {first:%b %H:%M} to "
+            f"{f'{last:%H:%M}' if same else f'{last.day} {last:%b %H:%M}'}"
+        )
+
+    held = [
+        f"the track in {name} is of {stretch(*ends)}" for name, *ends in search.tracks
+    ]
+    there = search.waypoints
+    shown = ", ".join(repr(name) for name in there[:MOST_NAMED])
+    more = f" and {len(there) - MOST_NAMED} more" if len(there) > MOST_NAMED else ""
+    return (
+        f"Station {station} is not to be found in {', '.join(search.files)}: no "
+        f"waypoint is called {' or '.join(repr(name) for name in search.names)}"
+        f"{f' (there are {shown}{more})' if there else ''}"
+        + (f", its notes are of {stretch(*search.noted)}" if search.noted else "")
+        + f"{', and ' if held else ''}{'; '.join(held)}."
+    )
 
 
 def _area(square_metres: float, units: UnitSystem) -> str:

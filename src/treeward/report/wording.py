@@ -8,8 +8,9 @@ from treeward.survey.frame import geodesic
 from treeward.survey.records import AdviceKind, Shape
 from treeward.units import Units, wind_name
 
-from .advice_wording import REASONS, advice_text, counted
+from .advice_wording import REASONS, advice_text, counted, missing_text
 from .compass import both_text
+from .model import About, MissingKind
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -201,10 +202,11 @@ def next_of(result: HuntResult, colony: Colony) -> list[str]:
 
 def missing_sentences(result: HuntResult) -> list[str]:
     """Say what was lacking, from the result itself and from what the hunt found."""
-    said = list(result.missing)
+    said = [missing_text(one, result.hunt_file.hunt.zone) for one in result.missing]
+    unplaced = any(one.kind is MissingKind.NO_POSITION for one in result.missing)
     used_trips = sum(trip.used for trip in result.table.trips)
     used_lines = sum(line.used for line in result.table.lines)
-    if not result.stations and not any("no position" in line for line in said):
+    if not result.stations and not unplaced:
         said.append(
             "No station has a position: write one into hunt.toml, or import a GPX "
             "track or waypoint."
@@ -300,9 +302,8 @@ def basis_sentence(result: HuntResult) -> str:
 
 
 _PLURALS = {
-    "landing or departure": "landings or departures",
-    "scratch": "scratches",
-    "wind": "winds",
+    About.LANDING: "landings or departures",
+    About.SCRATCH: "scratches",
 }
 
 

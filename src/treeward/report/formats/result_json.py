@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from treeward.report.advice_wording import missing_text
 from treeward.report.bundles import circular_mean_deg, true_bearing_deg
 from treeward.report.settings_in_force import settings_dict
 
@@ -50,11 +51,17 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             {"name": name, "day": day, "day_from": told}
             for name, (day, told) in result.recording_days.items()
         ],
-        "missing": list(result.missing),
+        "missing": [
+            missing_text(one, result.hunt_file.hunt.zone) for one in result.missing
+        ],
+        "missing_kinds": [
+            {"kind": one.kind.value, "stations": list(one.stations)}
+            for one in result.missing
+        ],
         "doubts": list(table.doubts),
         "to_look_at": [
             {
-                "about": lot.about,
+                "about": lot.about.value,
                 "notes": lot.notes,
                 "rows": list(lot.rows),
                 "believed": lot.believed,
