@@ -11,7 +11,7 @@ import numpy as np
 from treeward.errors import HuntError, TreewardError
 from treeward.report.compass import to_true_deg
 from treeward.report.days import trip_day
-from treeward.report.model import StationPlace
+from treeward.report.model import Missing, MissingKind, StationPlace
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -35,7 +35,7 @@ class Surveyed:
 
     stations: tuple[StationPlace, ...]
     fix: Fix | None
-    missing: tuple[str, ...]
+    missing: tuple[Missing, ...]
     settings: survey.Settings
 
 
@@ -299,21 +299,17 @@ def _station_places(
 
 def _missing(
     hunt_file: HuntFile, table: TripTable, known: Mapping[str, StationPlace]
-) -> tuple[str, ...]:
+) -> tuple[Missing, ...]:
     seen = {t.station for t in table.trips} | {line.station for line in table.lines}
-    said = [
-        f"Station {station.id} has no position: write it into hunt.toml, or put your "
-        "phone's GPX file beside it, with a waypoint of that name or the track of "
-        "that day."
+    lacking = [
+        Missing(kind=MissingKind.NO_POSITION, stations=(station.id,))
         for station in hunt_file.station
         if station.id not in known and (station.id in seen or not known)
     ]
     if strange := sorted(seen - {s.id for s in hunt_file.station} - {""}):
-        said.append(
-            f"The notes name station {', '.join(strange)}, which hunt.toml does not "
-            f'have: add [[station]] id = "{strange[0]}" there, or correct the notes.'
-        )
-    return tuple(said)
+        unknown = MissingKind.UNKNOWN_STATION
+        lacking.append(Missing(kind=unknown, stations=tuple(strange)))
+    return tuple(lacking)
 
 
 def _first_clock(table: TripTable) -> datetime | None:
@@ -389,7 +385,6 @@ def settings_from(
             np.array([[p.longitude_deg, p.latitude_deg] for p in ring])
             for ring in hunt_file.walk.leave_out
         ),
-        imperial=hunt_file.hunt.units == "imperial",
         **chosen,
     )
 
