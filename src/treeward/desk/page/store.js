@@ -97,6 +97,9 @@ export function edit(edits, { remember = true } = {}) {
   return result;
 }
 
+// Resolves once all that was sent is answered.
+export const settled = () => sending;
+
 export function cellEdits(one, cells) {
   return Object.entries(cells)
     .filter(([column, value]) => one.cells[column] !== value)
@@ -106,6 +109,7 @@ export function cellEdits(one, cells) {
 }
 
 export async function takeBack() {
+  await settled(); // what is being saved is what is to be taken back
   const edits = store.undo.pop();
   if (!edits) return;
   try {
