@@ -72,6 +72,19 @@ class Sitting:
     def current(self) -> str | None:
         return self.page.get_attribute('#rows [aria-current="true"]', "data-row")
 
+    def walk_to(self, name: str) -> None:
+        """Go to a row by the arrow keys alone."""
+        self.page.evaluate("document.activeElement.blur()")
+        for key in ("ArrowDown", "ArrowUp"):
+            for _ in range(120):
+                if self.current() == name:
+                    return
+                before = self.current()
+                self.press(key)
+                if self.current() == before:
+                    break
+        assert self.current() == name
+
     def press(self, *keys: str) -> None:
         for key in keys:
             self.page.keyboard.press(key)

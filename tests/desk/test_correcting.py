@@ -39,26 +39,12 @@ def on_phone(open_page: Callable[..., Sitting], prepared: Prepared) -> Sitting:
     return sitting
 
 
-def _walk_to(sitting: Sitting, name: str) -> None:
-    """Go to a row by the arrow keys alone."""
-    sitting.page.evaluate("document.activeElement.blur()")
-    for key in ("ArrowDown", "ArrowUp"):
-        for _ in range(120):
-            if sitting.current() == name:
-                return
-            before = sitting.current()
-            sitting.press(key)
-            if sitting.current() == before:
-                break
-    assert sitting.current() == name
-
-
 def test_by_keyboard_as_it_was_said(at_desk: Sitting, prepared: Prepared) -> None:
     from playwright.sync_api import expect
 
     name = prepared.doubtful["mark"]
     page = at_desk.page
-    _walk_to(at_desk, name)
+    at_desk.walk_to(name)
 
     at_desk.press("c")
     page.keyboard.type("blue back")
@@ -78,7 +64,7 @@ def test_by_keyboard_what_says_nothing_is_told_and_stays_to_be_mended(
 ) -> None:
     page = at_desk.page
     before = prepared.hunt.review_path.read_bytes()
-    _walk_to(at_desk, prepared.doubtful["mark"])
+    at_desk.walk_to(prepared.doubtful["mark"])
 
     at_desk.press("c")
     page.keyboard.type("the kettle")
@@ -103,7 +89,7 @@ def test_by_keyboard_cell_by_cell(
 ) -> None:
     name = prepared.doubtful["value"]
     page = at_desk.page
-    _walk_to(at_desk, name)
+    at_desk.walk_to(name)
 
     at_desk.press(key)
     page.keyboard.press("Control+a")
@@ -120,7 +106,7 @@ def test_by_keyboard_kind_decision_and_time(
     page = at_desk.page
     second = prepared.row(name).event.clock
     assert second is not None
-    _walk_to(at_desk, name)
+    at_desk.walk_to(name)
 
     at_desk.press("e")
     _saved(page, lambda: at_desk.press("a", "Enter"))  # types ahead to "away"
@@ -143,13 +129,13 @@ def test_by_keyboard_keep_drop_reading_add_and_undo(
     page = at_desk.page
     before = prepared.hunt.review_path.read_bytes()
 
-    _walk_to(at_desk, names["mark"])
+    at_desk.walk_to(names["mark"])
     _saved(page, lambda: at_desk.press("1"))
     assert prepared.row(names["mark"]).event.mark == "yellow"
-    _walk_to(at_desk, names["right"])
+    at_desk.walk_to(names["right"])
     _saved(page, lambda: at_desk.press("Enter"))
     assert prepared.row(names["right"]).decision == "keep"
-    _walk_to(at_desk, names["talk"])
+    at_desk.walk_to(names["talk"])
     _saved(page, lambda: at_desk.press("d"))
     assert prepared.row(names["talk"]).decision == "drop"
     at_desk.press("a")

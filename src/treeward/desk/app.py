@@ -18,7 +18,8 @@ from .desk import Desk, conflicts_payload
 from .requests import EditsSent, PhraseSent, as_sent
 from .sounds import BIN_S, clip_wav
 from .surveyor import Surveyor
-from .tally import answer_payload
+from .tally import answer_payload, moves_payload
+from .weighing import Weighing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -58,7 +59,8 @@ class ReviewApp:
 
     def __init__(self, hunt: DeskHunt, *, on_finish: Callable[[], None]) -> None:
         self.desk = Desk(hunt)
-        self.surveyor = Surveyor(hunt.locate)
+        self.weighing = Weighing(self.desk)
+        self.surveyor = Surveyor(hunt.locate, afterwards=self.weighing.work)
         self._on_finish = on_finish
         self._report: bytes | None = None
         self._files = _page_files()
@@ -122,6 +124,7 @@ class ReviewApp:
                 "digest": self.desk.ledger.digest(),
                 "asked": self.surveyor.asked,
                 "answered": self.surveyor.answered,
+                "weighed": self.weighing.changes,
             }
         )
 
@@ -131,6 +134,12 @@ class ReviewApp:
             "answered": answered,
             "asked": self.surveyor.asked,
             "fault": self.surveyor.fault,
+            "weighed": self.weighing.changes,
+            "moves": moves_payload(
+                list(self.weighing.moves.values()),
+                self.desk.hunt.file.hunt.units,
+                done=self.weighing.done,
+            ),
         }
         return JSONResponse(body | (answer_payload(result) if result else {}))
 

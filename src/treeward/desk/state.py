@@ -6,13 +6,15 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from contextlib import AbstractContextManager
     from pathlib import Path
     from zoneinfo import ZoneInfo
 
+    from treeward.hunt.doubts import RowMove
     from treeward.hunt_file import HuntFile
     from treeward.language.phrasebook import PhraseBook
+    from treeward.notes.events import Event
     from treeward.report.model import HuntResult, WrittenFiles
     from treeward.review.file import ReviewRow
     from treeward.speech.utterances import Utterance
@@ -92,6 +94,11 @@ class DeskHunt(Protocol):
 
     def locate(self) -> HuntResult:
         """Work out where the colonies are."""
+
+    def row_moves(
+        self, result: HuntResult, readings: Mapping[str, Sequence[Event]]
+    ) -> Iterator[RowMove]:
+        """Say of single rows how far the best place moves if they are wrong."""
 
     def write_results(
         self, result: HuntResult, *, with_sound: bool = False
