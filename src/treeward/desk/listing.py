@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from .desk import said_in_words
+from treeward.hunt.note_rows import said_in_words
+
 from .queue import reasons_of, status_of, to_look_at, worry
 
 if TYPE_CHECKING:
     from treeward.review.file import ReviewRow
 
     from .desk import Desk
-    from .state import Sheet
+    from .edits import Sheet
 
 
 def place_of(row: ReviewRow) -> str:

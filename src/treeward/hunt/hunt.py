@@ -17,11 +17,11 @@ from typing import TYPE_CHECKING
 
 from treeward import __version__
 from treeward.errors import HuntError
-from treeward.notes.events import EventKind
+from treeward.language.kinds import EventKind
 
 from .folder import HuntFolder
 from .hearing import Watcher, hear_all
-from .hearing_work import EngineChoice
+from .hearing_processes import EngineChoice
 from .recordings import take_in, unreadable
 from .transcription import Recorded, Transcribed
 
@@ -86,9 +86,9 @@ class Hunt(HuntFolder):
         HuntError, SpeechError, ReviewError
             When nothing can be done. A fault of one recording is in the result.
         """
-        from .left_out import LeftOut
+        from .recordings import LeftOut
         from .review_update import ReviewUpdate
-        from .talk import keep_talk
+        from .transcription import keep_talk
 
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
@@ -279,7 +279,7 @@ class Hunt(HuntFolder):
         from treeward.report.model import HuntResult
 
         from .note_rows import note_rows
-        from .recording_facts import days_told
+        from .recordings import days_told
 
         return HuntResult(
             hunt_file=self.file,

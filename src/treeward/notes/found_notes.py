@@ -5,19 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import EventKind
 from treeward.speech.utterances import Alternative
 
 from . import sayings
 from . import stream as st
 from .bee_names import BeeNames, View
-from .events import Event, EventKind
+from .events import Event
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from .narrated_actions import Done
     from .sentences import Speech
-    from .stream import Piece
+    from .stream import StreamWord
     from .told import Told
 
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
@@ -30,7 +31,7 @@ class FoundNotes:
     """The events of one recording so far, and the bees in view."""
 
     def __init__(
-        self, speech: Speech, pieces: Sequence[Piece], names: BeeNames
+        self, speech: Speech, pieces: Sequence[StreamWord], names: BeeNames
     ) -> None:
         self.text = speech.text
         self.speech = speech

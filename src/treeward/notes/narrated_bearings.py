@@ -6,10 +6,10 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.language.numbers import read_compass
+from treeward.language.bearings import read_compass
+from treeward.language.kinds import EventKind
 
 from . import values
-from .events import EventKind
 from .told import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from treeward.language.numbers import read_duration
+from treeward.language.durations import read_duration
+from treeward.language.kinds import EventKind
 
-from .events import EventKind
 from .told import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:

@@ -8,8 +8,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.language.kinds import UNMARKED, Holds
 from treeward.language.note_graph import NoteGraph
-from treeward.language.phrasebook import UNMARKED
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 
 from . import certainty
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.audio.blocks import Block
-    from treeward.language.note_graph import Note
+    from treeward.language.note_graph import GraphNote
     from treeward.language.phrasebook import PhraseBook
 
     from .search import Reading
@@ -61,7 +61,7 @@ class Run:
     remark: str = ""  # the word that announces a remark, where it is one
 
     @property
-    def notes(self) -> tuple[Note, ...]:
+    def notes(self) -> tuple[GraphNote, ...]:
         """The notes of its best reading."""
         return self.look.readings[0].notes if self.look.readings else ()
 
@@ -95,7 +95,7 @@ class NeuralRecognizer:
         every = replace(book, marks_in_use=frozenset())
         self._graph = SpeltGraph(NoteGraph(every), self._model.tokens, book.misheard)
         self._painted = book.marks_in_use
-        self._remarks = tuple(book.anchors().get("remark", ()))
+        self._remarks = book.announcing(Holds.WORDS)
 
     def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of sound; see `Recognizer.decode`."""
@@ -245,7 +245,7 @@ class NeuralRecognizer:
                 alternatives=_alternatives(look, number, share),
             )
 
-    def _within(self, look: Look) -> list[tuple[int, int, Note]]:
+    def _within(self, look: Look) -> list[tuple[int, int, GraphNote]]:
         """Find notes among what was said freely: clauses that say just a note."""
         found = []
         for first, last in clauses(self._graph, look.free.pieces):
@@ -259,11 +259,11 @@ class NeuralRecognizer:
         stretch: Block,
         run: Run,
         spans: Sequence[tuple[float, float]],
-        within: Sequence[tuple[int, int, Note]],
+        within: Sequence[tuple[int, int, GraphNote]],
     ) -> Iterator[Word]:
         """Give the words of talk with notes in it, each where it was said."""
         look, pieces = run.look, run.look.free.pieces
-        parts: list[tuple[Sequence[int], Note | None, float]] = []
+        parts: list[tuple[Sequence[int], GraphNote | None, float]] = []
         at = 0
         for first, last, note in within:
             parts.append((pieces[at:first], None, 0.0))
