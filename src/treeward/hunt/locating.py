@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from treeward.hunt_tables import ModelTable
     from treeward.language.bearings import Reference
     from treeward.positions import Position
+    from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
     from treeward.trips.table import FlightLine, Trip, TripTable
 
@@ -69,29 +70,16 @@ def survey_hunt(
     """
     from treeward import survey
 
-    when = _first_clock(table) or today
-    places, declination_sd_deg = _station_places(hunt_file, positions, when)
-    known = {place.id: place for place in places}
-    trips = [trip for trip in table.trips if trip.used and trip.station in known]
-    lines = [line for line in table.lines if line.used and line.station in known]
-    missing = _missing(hunt_file, table, known)
-    arrays = _Arrays(hunt_file, places, trips, lines, table)
-    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
-    if not trips and not lines:
+    places, seen = survey_input(
+        hunt_file, table, positions, today=today, assigned=assigned
+    )
+    settings = seen.settings
+    missing = _missing(hunt_file, table, {place.id: place for place in places})
+    if not len(seen.trips.bee) and not len(seen.bearings.bee):
         return Surveyed(stations=places, fix=None, missing=missing, settings=settings)
-    compass = hunt_file.hunt.compass
-    if all((line.reference or compass) == "true" for line in lines):
-        declination_sd_deg = 0.0
-    if assigned is not None:
-        known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
-        settings = replace(settings, assigned=known_bees)
     try:
         fix = survey.locate(
-            arrays.stations(),
-            arrays.trips(),
-            arrays.bearings(declination_sd_deg),
-            settings,
-            wind=arrays.wind(),
+            seen.stations, seen.trips, seen.bearings, settings, wind=seen.wind
         )
     except ValueError as error:
         raise HuntError(
@@ -100,6 +88,40 @@ def survey_hunt(
             mend="Correct that value.",
         ) from error
     return Surveyed(stations=places, fix=fix, missing=missing, settings=settings)
+
+
+def survey_input(
+    hunt_file: HuntFile,
+    table: TripTable,
+    positions: Mapping[str, tuple[Position, str]],
+    *,
+    today: datetime,
+    assigned: Mapping[str, str] | None = None,
+) -> tuple[tuple[StationPlace, ...], Seen]:
+    """Return the stations, and what the survey is told; see `survey_hunt`."""
+    from treeward.survey.influence import Seen
+
+    when = _first_clock(table) or today
+    places, declination_sd_deg = _station_places(hunt_file, positions, when)
+    known = {place.id for place in places}
+    trips = [trip for trip in table.trips if trip.used and trip.station in known]
+    lines = [line for line in table.lines if line.used and line.station in known]
+    arrays = _Arrays(hunt_file, places, trips, lines, table)
+    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
+    compass = hunt_file.hunt.compass
+    if all((line.reference or compass) == "true" for line in lines):
+        declination_sd_deg = 0.0
+    if assigned is not None:
+        known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
+        settings = replace(settings, assigned=known_bees)
+    seen = Seen(
+        stations=arrays.stations(),
+        trips=arrays.trips(),
+        bearings=arrays.bearings(declination_sd_deg),
+        settings=settings,
+        wind=arrays.wind(),
+    )
+    return places, seen
 
 
 class _Arrays:
