@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.table import TripTable
 
+    from .finds import FindCheck
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationPlace:
@@ -133,15 +135,29 @@ class DoubtfulNotes:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OwnPriorUse:
+    """That own found hunts stood in for the plain prior.
+
+    `file` is hunt.toml's `learned_from`, `hunts` how many it holds with trips, and
+    `turned_deg` how much too far clockwise each observer was taken to read.
+    """
+
+    file: str
+    hunts: int
+    turned_deg: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HuntResult:
     """Everything that the tables, pictures, map files and the report show.
 
     `fix` is None where nothing could be located; `missing` then says in sentences
     what was lacking. `recordings_from_results` is the way from results/ to the folder
     of the recordings, for links to the sound. `settings` are what the survey went by,
-    with what hunt.toml says in place of the defaults. `recording_days` holds each
-    recording's day, ISO 8601, and what tells it (notes.clock.DAY_FROM). `days` is
-    empty for a hunt of one day.
+    with what hunt.toml says in place of the defaults, and `own_prior` tells whether own
+    found hunts did. `finds` are for a report that was asked to hold them.
+    `recording_days` holds each recording's day, ISO 8601, and what tells it
+    (notes.clock.DAY_FROM). `days` is empty for a hunt of one day.
     """
 
     hunt_file: HuntFile
@@ -158,6 +174,8 @@ class HuntResult:
     settings: Settings = field(default_factory=Settings)
     doubtful: tuple[DoubtfulNotes, ...] = ()
     recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    own_prior: OwnPriorUse | None = None
+    finds: tuple[FindCheck, ...] = ()
 
     @property
     def flight_s_per_m(self) -> float:

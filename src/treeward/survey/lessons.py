@@ -175,13 +175,13 @@ def _of_times(
     likelihood = log_sum_exp(by_spread.astype(np.float64), axis=2)
     f, g = np.meshgrid(nodes.ln_f - mean[0], nodes.ln_g - mean[1], indexing="ij")
     off = np.stack([f.ravel(), g.ravel()])
-    before: Floats = np.linalg.inv(covariance)
+    before = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     log_weight = likelihood.ravel() - 0.5 * np.einsum("in,ij,jn->n", off, before, off)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     middle = off @ weight
     about = off - middle[:, None]
-    after: Floats = np.linalg.inv((about * weight) @ about.T)
+    after = np.asarray(np.linalg.inv((about * weight) @ about.T), dtype=np.float64)
     precision, weighted = _information(after, after @ middle, before)
     return precision, weighted + precision @ mean
 

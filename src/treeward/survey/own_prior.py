@@ -212,7 +212,7 @@ def _reaction() -> Floats:
 
 
 def _states(plain: Floats, covariance: Floats) -> tuple[Floats, Floats]:
-    """Return mean (5,) and covariance (5, 5) of a hunt's states, reaction time apart."""
+    """Return mean (5,) and covariance (5, 5) of a hunt's states; no reaction."""
     cargos = len(_CARGOS)
     mean = np.array([plain[0], *[plain[1]] * cargos, 0.0])
     spread = np.zeros((_STATES, _STATES))

@@ -16,6 +16,7 @@ from treeward.cautions import CAUTIONS
 from treeward.notes.clock import DAY_FROM
 from treeward.report.bundles import bundles_by_bee
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
+from treeward.report.finds import find_sentences, own_prior_sentence
 from treeward.report.settings_in_force import settings_rows
 from treeward.report.wording import (
     advice_sentences,
@@ -159,7 +160,10 @@ def page_text(
             missing=missing,
             next_words=next_sentences(result),
             advice=[*advice_sentences(result), *enough_sentences(result)],
-            basis=basis_sentence(result),
+            basis=" ".join(
+                filter(None, (basis_sentence(result), own_prior_sentence(result)))
+            ),
+            finds=find_sentences(result),
             to_look_at=doubt_sentences(result),
             recording_days=_recording_days(result),
             compass=compass_sentence(result),
