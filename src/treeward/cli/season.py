@@ -13,7 +13,7 @@ from .options import json_option
 
 if TYPE_CHECKING:
     from treeward.hunt.season import FoundColony, Season
-    from treeward.report.finds import FindCheck
+    from treeward.report.model import FindCheck
     from treeward.report.occupancy import ColonyYear
 
 FEWEST = 5  # found hunts before a share of areas says anything; choice
@@ -121,10 +121,8 @@ def _known(folder: Path, colonies: list[FoundColony], within_m: float) -> list[s
         return [f"{hunt.path}: no living colony within {within_m:g} m is new to it."]
     return [
         f"{hunt.path / 'hunt.toml'} has as known hives now: {', '.join(added)}.",
-        (
-            "Write beside them the marks that fly there, and they are left out; or make "
-            "one your [calibration]."
-        ),
+        "Write the marks that fly there beside them, and they are left out; or make "
+        "one your [calibration].",
     ]
 
 

@@ -6,7 +6,8 @@ from dataclasses import replace
 from statistics import median
 from typing import TYPE_CHECKING
 
-from treeward.report.finds import FindCheck, RuleCheck, StationCheck, smallest_around
+from treeward.report.finds import smallest_around
+from treeward.report.model import FindCheck, RuleCheck, StationCheck
 from treeward.survey.frame import geodesic
 
 from .finds import coarse, read_finds

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.positions import Position
-    from treeward.report.finds import FindCheck
+    from treeward.report.model import FindCheck
     from treeward.season_file import LessonTable
     from treeward.survey.own_prior import OwnPrior
 

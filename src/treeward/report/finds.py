@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,61 +9,12 @@ import numpy as np
 from treeward.units import Units
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from treeward.survey.records import Colony, SearchArea
 
-    from .model import HuntResult
+    from .model import FindCheck, HuntResult, RuleCheck, StationCheck
 
 
 FARTHEST_M = 15_000.0  # bees have been followed to 13.5 km: no find of a hunt beyond
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RuleCheck:
-    """What a published rule of thumb said at a station, bee by bee, against the find.
-
-    `said_m` is the median of the `bees`, `low_m` and `high_m` the least and the most.
-    """
-
-    name: str
-    source: str
-    bees: int
-    said_m: float
-    low_m: float
-    high_m: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StationCheck:
-    """How far the colony really is from a station, and what was forecast."""
-
-    station: str
-    true_m: float
-    low90_m: float
-    median_m: float
-    high90_m: float
-    rules: tuple[RuleCheck, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FindCheck:
-    """A found colony beside the forecast that comes nearest to it.
-
-    `holds_percent` is 50, 90 or 95: the smallest search area that holds it; None where
-    none does. `off_m` is from the best place to the find. Nothing here says where the
-    find lies; `coarse_text` does, to a kilometre or what was asked for, where sharing
-    was asked for.
-    """
-
-    find: str
-    found: date
-    colony: str
-    off_m: float
-    holds_percent: int | None
-    area_90_m2: float
-    stations: tuple[StationCheck, ...]
-    coarse_text: str = ""
 
 
 def smallest_around(
@@ -128,12 +78,11 @@ def check_sentences(result: HuntResult, check: FindCheck) -> list[str]:
     several = result.fix is not None and len(result.fix.colonies) > 1
     of = f" of colony {check.colony}" if several else ""
     if check.stations and min(one.true_m for one in check.stations) > FARTHEST_M:
+        off = units.distance(check.off_m)
         return [
-            (
-                f"Find {check.find}: that is {units.distance(check.off_m)} from the best "
-                "place, farther than bees fly, so nothing is compared. Everything is kept; "
-                "if the position is wrong (latitude comes first), correct it in found.toml."
-            )
+            f"Find {check.find} is {off} from the best place, farther than bees fly.",
+            "Everything is kept, and nothing compared; a position that is wrong "
+            "(latitude comes first) may be corrected in found.toml.",
         ]
     off = units.distance(check.off_m)
     said = [f"Find {check.find}: the colony was {off} from the best place{of}."]

@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.table import TripTable
 
-    from .finds import FindCheck
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationPlace:
@@ -132,6 +130,53 @@ class DoubtfulNotes:
     moves_m: float | None = None
     singly: bool = False
     lost: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleCheck:
+    """What a published rule of thumb said at a station, bee by bee, against the find.
+
+    `said_m` is the median of the `bees`, `low_m` and `high_m` the least and the most.
+    """
+
+    name: str
+    source: str
+    bees: int
+    said_m: float
+    low_m: float
+    high_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationCheck:
+    """How far the colony really is from a station, and what was forecast."""
+
+    station: str
+    true_m: float
+    low90_m: float
+    median_m: float
+    high90_m: float
+    rules: tuple[RuleCheck, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindCheck:
+    """A found colony beside the forecast that comes nearest to it.
+
+    `holds_percent` is 50, 90 or 95: the smallest search area that holds it; None where
+    none does. `off_m` is from the best place to the find. Nothing here says where the
+    find lies; `coarse_text` does, to a kilometre or what was asked for, where sharing
+    was asked for.
+    """
+
+    find: str
+    found: date
+    colony: str
+    off_m: float
+    holds_percent: int | None
+    area_90_m2: float
+    stations: tuple[StationCheck, ...]
+    coarse_text: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

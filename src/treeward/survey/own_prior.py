@@ -38,9 +38,9 @@ CARGO_TIE = 0.8  # correlation of the in-hive factors of two cargos; guess
 # Share of the variance that is each hunt's own -> weight before any hunt; guesses.
 OF_HUNT = ((0.05, 0.25), (0.15, 0.3), (0.35, 0.25), (0.6, 0.15), (0.9, 0.05))
 # Share of the rest that is the person's and not the region's; guesses: bees make it.
-OF_PERSON = ((0.0, 0.7), (0.3, 0.25), (0.6, 0.05))
+OF_PERSON = ((0.0, 0.85), (0.3, 0.1), (0.6, 0.05))
 # Share of the compass's variance that is each hunt's own; guesses.
-COMPASS_OF_HUNT = ((0.03, 0.4), (0.1, 0.35), (0.3, 0.2), (0.8, 0.05))
+COMPASS_OF_HUNT = ((0.05, 0.3), (0.15, 0.35), (0.4, 0.25), (0.8, 0.1))
 _CARGOS: tuple[Cargo, ...] = tuple(IN_HIVE_S)
 _STATES = 2 + len(_CARGOS)  # ln f, ln g of each cargo, reaction time [s]
 _FLAT = 1e-6  # precision below which a direction of a lesson says nothing
