@@ -81,8 +81,10 @@ def check_sentences(result: HuntResult, check: FindCheck) -> list[str]:
         off = units.distance(check.off_m)
         return [
             f"Find {check.find} is {off} from the best place, farther than bees fly.",
-            "Everything is kept, and nothing compared; a position that is wrong "
-            "(latitude comes first) may be corrected in found.toml.",
+            (
+                "Everything is kept, and nothing compared; a position that is wrong "
+                "(latitude comes first) may be corrected in found.toml."
+            ),
         ]
     off = units.distance(check.off_m)
     said = [f"Find {check.find}: the colony was {off} from the best place{of}."]

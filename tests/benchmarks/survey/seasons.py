@@ -4,10 +4,10 @@
     python tests/benchmarks/survey/seasons.py --table FILE
 
 Invented people, each with a compass, a dish, a habit of saying things late and a
-region of their own, find five colonies in the world of `world.py` and hunt a sixth: once in the
-same region, once in another with bees of its own. Both are located with the plain prior
-and with the one that the five taught. A row a person is appended to FILE, which goes on
-where it stops.
+region of their own, find five colonies in the world of `world.py` and hunt a sixth:
+once in the same region, once in another with bees of its own. Both are located with the
+plain prior and with the one that the five taught. A row a person is appended to FILE,
+which goes on where it stops.
 
 What stays the same from hunt to hunt, and how much does not, is a guess either way, so
 there are two kinds of people: "steady", whose hunts differ little in one region, and
