@@ -13,7 +13,7 @@ from pydantic import Field, ValidationError
 
 from treeward.errors import HuntError
 from treeward.files import read_whole, write_text
-from treeward.hunt_tables import Cargo, Table
+from treeward.hunt_tables import Cargo, TomlTable
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,7 +24,7 @@ Number = Annotated[float, Field(allow_inf_nan=False, ge=-1e12, le=1e12)]
 Precision = Annotated[float, Field(allow_inf_nan=False, ge=0, le=1e12)]
 
 
-class OffsetTable(Table):
+class OffsetTable(TomlTable):
     """How much too far clockwise an observer read: precision [1/deg^2], times mean."""
 
     observer: str = ""
@@ -32,7 +32,7 @@ class OffsetTable(Table):
     weighted: Number
 
 
-class LessonTable(Table):
+class LessonTable(TomlTable):
     """What one find taught; see `survey.lessons.Lesson`.
 
     `latitude_deg` and `longitude_deg` are of the hunt, to a tenth of a degree.
@@ -50,7 +50,7 @@ class LessonTable(Table):
     offsets: tuple[OffsetTable, ...] = ()
 
 
-class SeasonFile(Table):
+class SeasonFile(TomlTable):
     """The whole of season.json."""
 
     format: Literal["treeward season 1"] = "treeward season 1"

@@ -54,7 +54,7 @@ def command(
     """
     from treeward.hunt.hunt import Hunt
 
-    from .recovered import recover_first
+    from .options import recover_first
 
     hunt = Hunt(hunt_dir, plain=plain)
     recover_first(hunt)

@@ -121,10 +121,7 @@ def _known(folder: Path, colonies: list[FoundColony], within_m: float) -> list[s
         return [f"{hunt.path}: no living colony within {within_m:g} m is new to it."]
     return [
         f"{hunt.path / 'hunt.toml'} has as known hives now: {', '.join(added)}.",
-        (
-            "Write the marks that fly there beside them, and they are left out; or make "
-            "one your [calibration]."
-        ),
+        "Write beside them which marks fly there, and those are left out.",
     ]
 
 

@@ -16,7 +16,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 
 from treeward.errors import HuntError
 from treeward.files import read_whole, write_text
-from treeward.hunt_tables import Key, Place, Table
+from treeward.hunt_tables import Key, Place, TomlTable
 from treeward.positions import format_position
 
 from .template import quoted
@@ -43,7 +43,7 @@ STATES: tuple[str, ...] = get_args(State)
 Line = Annotated[str, Field(max_length=200)]
 
 
-class FindTable(Table):
+class FindTable(TomlTable):
     """[[find]]: a colony, where and when it was found, and what is there.
 
     `height_m` is of the entrance above the ground; `entrance` says where it faces and
@@ -69,7 +69,7 @@ class FindTable(Table):
         return str(value) if isinstance(value, int) else value
 
 
-class LookTable(Table):
+class LookTable(TomlTable):
     """[[look]]: what was seen of a found colony on a day."""
 
     find: Key
@@ -83,7 +83,7 @@ class LookTable(Table):
         return str(value) if isinstance(value, int) else value
 
 
-class FoundFile(Table):
+class FoundFile(TomlTable):
     """The whole of found.toml."""
 
     find: tuple[FindTable, ...] = ()
