@@ -146,13 +146,7 @@ def add_find(hunt: HuntFolder, find: FindTable) -> FoundFile:
     HuntError
         If the file as it is has a fault, or another command is writing.
     """
-    lines = ["[[find]]"]
-    for key, value in find.model_dump(exclude_defaults=True).items():
-        if key == "position":
-            lines.append(f"position = {quoted(format_position(find.position))}")
-        else:
-            lines.append(f"{key} = {_toml(value)}")
-    return _append(hunt, lines)
+    return _append(hunt, _find_lines(find))
 
 
 def add_look(hunt: HuntFolder, look: LookTable) -> FoundFile:
@@ -163,12 +157,31 @@ def add_look(hunt: HuntFolder, look: LookTable) -> FoundFile:
     HuntError
         If the file as it is has a fault, or knows no such find.
     """
-    lines = ["[[look]]"]
-    lines += [
+    return _append(hunt, _look_lines(look))
+
+
+def found_text(finds: FoundFile) -> str:
+    """Return a whole new found.toml."""
+    parts = [_find_lines(find) for find in finds.find]
+    parts += [_look_lines(look) for look in finds.look]
+    return _HEAD + "".join("\n" + "\n".join(lines) + "\n" for lines in parts)
+
+
+def _find_lines(find: FindTable) -> list[str]:
+    lines = ["[[find]]"]
+    for key, value in find.model_dump(exclude_defaults=True).items():
+        if key == "position":
+            lines.append(f"position = {quoted(format_position(find.position))}")
+        else:
+            lines.append(f"{key} = {_toml(value)}")
+    return lines
+
+
+def _look_lines(look: LookTable) -> list[str]:
+    return ["[[look]]"] + [
         f"{key} = {_toml(value)}"
         for key, value in look.model_dump(exclude_defaults=True).items()
     ]
-    return _append(hunt, lines)
 
 
 def coarse(position: Position, square_m: float) -> Coarse:

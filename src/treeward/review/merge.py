@@ -308,9 +308,7 @@ def _with_sound(row: ReviewRow, event: Event) -> ReviewRow:
 
 
 def _in_time(events: Sequence[Event]) -> list[int]:
-    return sorted(
-        range(len(events)), key=lambda j: by_time(ReviewRow(event=events[j]))
-    )
+    return sorted(range(len(events)), key=lambda j: by_time(ReviewRow(event=events[j])))
 
 
 def _fresh_names(taken: Collection[str], indices: Iterable[int]) -> dict[int, str]:

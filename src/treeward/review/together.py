@@ -154,8 +154,8 @@ def _one_row(
         return (_named(theirs, name) if touched else None), False
     by_me = _touched(mine, written)
     cells, their_cells = cells_of(mine), cells_of(theirs)
-    taken = []
-    against = []
+    taken: list[str] = []
+    against: list[str] = []
     for column in PERSON_COLUMNS:
         if cells[column] == their_cells[column] or column not in touched:
             continue
