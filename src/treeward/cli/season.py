@@ -234,7 +234,7 @@ def _lessons(season: Season) -> list[str]:
         for cargo in cargos
     ]
     reaction_s, sd_s = prior.reaction_s
-    if cargos:
+    if cargos and abs(reaction_s) > sd_s:  # else it cannot be told apart yet
         lines.append(
             f"  you say returns {reaction_s:+.1f} s later than departures, give or "
             f"take {sd_s:.1f} s (part of the time in the hive above)"

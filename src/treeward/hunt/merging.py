@@ -322,10 +322,8 @@ def _no_longer_in_doubt(sides: tuple[Side, Side]) -> list[str]:
     ]
     if not rows:
         return []
-    return [
-        f"{other.who}'s rows in doubt {', '.join(rows[:8])} are written otherwise here "
-        "and count as looked at; better look at them first and merge anew"
-    ]
+    said = f"{other.who}'s rows in doubt {', '.join(rows[:8])} are written otherwise"
+    return [f"{said} here and count as looked at; better look first and merge anew"]
 
 
 def _renamed(row: ReviewRow, side: Side) -> bool:

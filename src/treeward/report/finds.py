@@ -113,19 +113,18 @@ def check_sentences(result: HuntResult, check: FindCheck) -> list[str]:
             f"From station {one.station} it is {units.distance(one.true_m)}; forecast "
             f"{middle}, 90 % between {low} and {high}."
         )
-        said += [_rule_sentence(one, rule, units) for rule in one.rules]
+        if one.rules:
+            rules = [_rule_text(one, rule, units) for rule in one.rules]
+            said.append(f"  Hand rules: {'; '.join(rules)}.")
     if check.coarse_text:
         said.append(f"For sharing, roughly: {check.coarse_text}.")
     return said
 
 
-def _rule_sentence(one: StationCheck, rule: RuleCheck, units: Units) -> str:
-    told = units.distance(rule.said_m)
-    if rule.bees > 1:
-        low, high = units.distance(rule.low_m), units.distance(rule.high_m)
-        told += f" ({low} to {high}, {rule.bees} bees)"
+def _rule_text(one: StationCheck, rule: RuleCheck, units: Units) -> str:
     times = rule.said_m / max(one.true_m, 1.0)
-    return f'  The hand rule "{rule.name}" said {told}, {times:.1f} times the truth.'
+    said = units.distance(rule.said_m)
+    return f'"{rule.name}" said {said}, {times:.1f} times that'
 
 
 def check_dict(check: FindCheck) -> dict[str, Any]:
