@@ -142,6 +142,7 @@ def test_no_two_recordings_share_a_hearing() -> None:
         ("0.9375", "NaN"),
         ("0.9375", '"much"'),
         ('"reached_s": 12.0', '"reached_s": 1e999'),
+        ('"start_s": 1.0', '"start_s": 10000001.0'),  # too late for review.csv
         ('"yellow back"', "7"),
         ('"words": [', '"words": [[], '),
         ('"pieces": [[0.0, null]]', '"pieces": [[null, 1]]'),

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from treeward.atomic import write_text
+from treeward.audio.records import LONGEST_S
 from treeward.pieces import WHOLE, Piece
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
 from treeward.whole_file import read_plain
@@ -25,9 +26,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 MOST_BYTES = 256_000_000  # a recording of a whole day has 10 MB of words; choice
-
-
-_MOST = 1e9  # of any number in here: seconds, shares; choice
 _LONGEST_NAME = 200  # bytes; most systems take 255
 
 
@@ -282,7 +280,7 @@ def _by_from(said: dict[str, Any]) -> HeardBy:
 def _number(value: Any) -> float:  # noqa: ANN401 (from JSON)
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise TypeError(value)
-    if not 0.0 <= value <= _MOST:  # nor is it one that is no number
+    if not 0.0 <= value <= LONGEST_S:  # nor is it one that is no number
         raise ValueError(value)
     return float(value)
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from treeward.audio.records import LONGEST_S
 from treeward.errors import ReviewError, TreewardError
 from treeward.notes.events import UNMARKED, EventKind
-from treeward.notes.review_cells import LONGEST_S
 from treeward.notes.review_clock import format_clock
 from treeward.notes.review_file import cells_of, effective_events
 

@@ -16,9 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from treeward.audio.reader import probe, read_blocks
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.records import LONGEST_S, SAMPLE_RATE_HZ
 from treeward.errors import SoundError
-from treeward.notes.review_cells import LONGEST_S
 from treeward.within import file_within
 
 if TYPE_CHECKING:

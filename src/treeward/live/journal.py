@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from treeward.audio.records import LONGEST_S
 from treeward.notes.events import Event, EventKind
 from treeward.speech.records import Alternative
 from treeward.within import open_plain
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 
 BALLAST_BYTES = 256 * 1024  # about 700 notes; a day holds fewer
 MOST_LINE_BYTES = 1 << 20  # a record is a few hundred bytes; choice
-MOST_S = 1e7  # of a session: four months; choice
 BALLAST_NAME = "room-for-notes.bin"
 
 
@@ -206,7 +206,7 @@ def event_of(record: dict[str, Any]) -> Event:
     )
 
 
-def number_of(value: Any, *, most: float = MOST_S) -> float:  # noqa: ANN401 (from JSON)
+def number_of(value: Any, *, most: float = LONGEST_S) -> float:  # noqa: ANN401 (from JSON)
     """Return a number of a record, from 0 to `most`.
 
     Raises

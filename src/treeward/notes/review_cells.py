@@ -7,7 +7,6 @@ import re
 
 from treeward.speech.records import Alternative
 
-LONGEST_S = 1e7  # of a recording, 115 days; what is beyond is a slip; choice
 _ALTERNATIVE = re.compile(
     r"^(?P<text>.*?)\s*\((?P<confidence>[01](?:[.,]\d+)?)\)$", re.DOTALL
 )

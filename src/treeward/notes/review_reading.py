@@ -7,6 +7,7 @@ from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from treeward.audio.records import LONGEST_S
 from treeward.errors import ReviewError
 
 from .bearing_cells import read_bearing_cell
@@ -14,7 +15,6 @@ from .clock_anchors import parse_spoken_time
 from .dates import is_date, parse_date
 from .events import Event, EventKind
 from .review_cells import (
-    LONGEST_S,
     CellError,
     parse_alternatives,
     parse_number,
