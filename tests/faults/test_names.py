@@ -7,13 +7,16 @@ import os
 import re
 import subprocess
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from filelock import FileLock
 
 from treeward import Hunt
 from treeward.atomic import meant
-from treeward.errors import HuntError, ReviewError
+from treeward.errors import HuntError, ListenerAtWorkError, NotesError, ReviewError
+from treeward.live.opening import LOCK_NAME, only_listener
 from treeward.notes.clock_evidence import parse_start
 from treeward.recording_facts import days_told
 from treeward.review_update import ReviewUpdate
@@ -24,7 +27,6 @@ from .contract import MEMO, ZONE, check_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="links and such names: POSIX")
 DEEP = "[" * 200_000
@@ -295,6 +297,28 @@ def test_a_pipe_in_the_place_of_kept_facts_is_not_waited_for(hunt: Hunt) -> None
     os.mkfifo(hunt.machine_dir / "recordings.json")
 
     assert days_told(hunt.machine_dir) == {}
+
+
+@pytest.mark.parametrize("said", [b"\xff\xfe4\x007\x00", b"47\n\x1b[2J", b"7" * 10**6])
+def test_who_listens_already_may_be_told_by_anything(hunt: Hunt, said: bytes) -> None:
+    hunt.machine_dir.joinpath(f"{LOCK_NAME}.owner").write_bytes(said)
+
+    with (
+        FileLock(hunt.machine_dir / LOCK_NAME),
+        pytest.raises(ListenerAtWorkError, match="another treeward listen") as caught,
+        only_listener(hunt.path),
+    ):
+        pass
+
+    check_line(caught.value.line(), str(hunt.path))
+
+
+@POSIX
+def test_prompts_are_read_from_a_file_alone(hunt: Hunt) -> None:
+    from treeward.live.practice_prompts import read_prompts
+
+    with pytest.raises(NotesError, match=r"/dev/zero: cannot be read \(it is a pipe"):
+        read_prompts(Path("/dev/zero"), hunt.phrase_book)
 
 
 def test_what_a_killed_command_left_may_hold_anything(hunt: Hunt) -> None:

@@ -29,6 +29,7 @@ from treeward.live.streams import (
     StreamSource,
 )
 from treeward.live.watch_clock import WatchClock, elapsed_s
+from treeward.whole_file import read_plain
 from treeward.within import refuse_links
 
 if TYPE_CHECKING:
@@ -84,8 +85,8 @@ def only_listener(hunt_dir: Path) -> Iterator[None]:
         lock.acquire()
     except Timeout:
         try:
-            who = f" (process {owner.read_text(encoding='utf-8').strip()})"
-        except OSError:
+            who = f" (process {int(read_plain(owner, most_bytes=20))})"
+        except (OSError, ValueError):  # not told, or spoilt
             who = ""
         raise ListenerAtWorkError(
             f"another treeward listen is at work on this hunt{who}",
