@@ -19,7 +19,7 @@ from treeward.audio.records import LONGEST_S
 from treeward.pieces import WHOLE, Piece
 from treeward.speech.records import Alternative, Utterance, Word, WordSource
 from treeward.whole_file import read_plain
-from treeward.within import open_plain
+from treeward.within import held, open_plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -135,6 +135,12 @@ class HeardFile:
         """Start afresh: forget what is kept."""
         write_text(self.path, _head(by, pieces), within=self._hunt_dir)
 
+    def forget(self) -> None:
+        """Take away what is kept."""
+        if self.path.parent.is_dir():
+            with held(self._hunt_dir or self.path.parent, self.path.parent) as folder:
+                folder.remove(self.path.name)
+
     def resume(self) -> Heard:
         """Return what is kept, and cut off what a crash left half written."""
         heard = self.read()
@@ -189,7 +195,9 @@ class HeardFile:
         self._append(_line({"done": True}))
 
     def _append(self, text: str) -> None:
-        with open_plain(self.path, "a", encoding="utf-8", newline="\n") as file:
+        with open_plain(
+            self.path, "a", within=self._hunt_dir, encoding="utf-8", newline="\n"
+        ) as file:
             file.write(text)
 
     def _entries(self) -> list[dict[str, Any]]:

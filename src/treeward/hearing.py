@@ -209,7 +209,7 @@ def hear_all(
         for path in sounds:
             called = recording_name(path, hunt.recordings_dir)
             if fresh:
-                hunt.heard_file(called).path.unlink(missing_ok=True)
+                hunt.heard_file(called).forget()
             try:
                 hearing_round.prepare(hunt, path, opened[0])
             except TreewardError as error:

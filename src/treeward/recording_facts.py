@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from treeward.atomic import write_text
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from treeward.notes.clock_evidence import RecordingFacts
 
 _FILE = "recordings.json"
+_YEARS = range(1900, 2201)  # of a clock; others are a slip, and not in every zone
 _MOST_BYTES = 16_000_000  # some 200 bytes for each recording; choice
 
 
@@ -40,8 +41,8 @@ def as_first_seen(
     size_bytes
         Of the file; another size is another recording.
     """
-    kept = _read(machine_dir).get(facts.name)
-    if not isinstance(kept, dict) or kept.get("size_bytes") != size_bytes:
+    kept = _read(machine_dir).get(facts.name, {})
+    if kept.get("size_bytes") != size_bytes:
         return facts
     return replace(
         facts,
@@ -82,26 +83,38 @@ def keep_facts(
 
 def days_told(machine_dir: Path) -> dict[str, tuple[str, str]]:
     """Return recording -> its day, ISO 8601, and what tells it; as last decided."""
-    return {
-        name: (str(one["day"]), str(one.get("day_from") or ""))
-        for name, one in _read(machine_dir).items()
-        if isinstance(one, dict) and one.get("day")
-    }
+    days = {}
+    for name, one in _read(machine_dir).items():
+        told = one.get("day_from") or ""
+        if (day := _day(one.get("day"))) and isinstance(told, str):
+            days[name] = (day, told)
+    return days
 
 
-def _read(machine_dir: Path) -> dict[str, Any]:
+def _read(machine_dir: Path) -> dict[str, dict[str, Any]]:
     try:
         kept = json.loads(read_plain(machine_dir / _FILE, most_bytes=_MOST_BYTES))
+        json.dumps(kept, ensure_ascii=False).encode()  # half a letter is no text
     except (OSError, ValueError, RecursionError):
         return {}  # they are worked out anew from the files as they are
-    return kept if isinstance(kept, dict) else {}
+    if not isinstance(kept, dict):
+        return {}
+    return {name: one for name, one in kept.items() if isinstance(one, dict)}
+
+
+def _day(text: object) -> str:
+    try:
+        return date.fromisoformat(text).isoformat() if isinstance(text, str) else ""
+    except ValueError:
+        return ""
 
 
 def _clock(text: object) -> datetime | None:
     try:
-        return datetime.fromisoformat(text) if isinstance(text, str) else None
+        clock = datetime.fromisoformat(text) if isinstance(text, str) else None
     except ValueError:
         return None
+    return clock if clock and clock.year in _YEARS else None
 
 
 def _text(clock: datetime | None) -> str | None:

@@ -14,6 +14,7 @@ import logging
 import shutil
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
+from unittest import mock
 from zoneinfo import ZoneInfo
 
 from treeward.errors import TreewardError
@@ -336,17 +337,16 @@ def _work_on(hunt_dir: Path) -> None:
 @contextmanager
 def _deaf() -> Iterator[None]:
     """Have sound heard by an engine that hears nothing, and a kept hearing count."""
-    from treeward import hearing
     from treeward.heard import HeardBy
-    from treeward.speech import engines
 
-    before = engines.open_recognizer, hearing.heard_by
-    engines.open_recognizer = lambda *_a, **_k: DeafEngine()
-    hearing.heard_by = lambda *_a: HeardBy(**kept.BY)
-    try:
+    by = HeardBy(**kept.BY)
+    with (
+        mock.patch(
+            "treeward.speech.engines.open_recognizer", return_value=DeafEngine()
+        ),
+        mock.patch("treeward.hearing.heard_by", return_value=by),
+    ):
         yield
-    finally:
-        engines.open_recognizer, hearing.heard_by = before
 
 
 def _held_by_another(hunt: Hunt, data: bytes, path: Path) -> None:

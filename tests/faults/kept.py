@@ -6,6 +6,7 @@ They come with the hunt when somebody else sends it, and from disks that lost ha
 from __future__ import annotations
 
 import json
+from typing import Any
 
 SESSION = "live-2026-07-14_100000"
 JOURNAL = f".treeward/live/{SESSION}.jsonl"
@@ -21,7 +22,7 @@ _ROWS = (
     "r0002,2026-07-14_1000.vtt,1.00,3.00,2026-07-14T10:15:01+01:00,away,yellow,,0.90,"
     "Yellow away.,yellow back (0.31),,,,mark remark\n"
 )
-BY = {
+BY: dict[str, Any] = {
     "engine": "deaf", "model": "1", "phrase_book": "x", "size_bytes": 9,
     "modified_ns": 9,
 }  # fmt: skip

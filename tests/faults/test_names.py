@@ -7,6 +7,7 @@ import os
 import re
 import subprocess
 import sys
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -236,7 +237,7 @@ def places_in(value: object) -> Iterator[tuple[Any, Any]]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", ["heard", "journal"])
+@pytest.mark.parametrize("kind", ["heard", "journal", "facts", "left out", "complete"])
 def test_a_kept_line_may_hold_any_value_anywhere(kind: str, tmp_path: Path) -> None:
     lines = kept.TEXTS[kind][0].splitlines()
     ground = contract.Ground(tmp_path.resolve())
@@ -255,7 +256,32 @@ def test_a_kept_line_may_hold_any_value_anywhere(kind: str, tmp_path: Path) -> N
                 )
                 tried += 1
             holder[key] = before
-    assert tried > 100
+    assert tried > 40
+
+
+@pytest.mark.parametrize("key", ["created", "file_modified", "day", "day_from"])
+@pytest.mark.parametrize(
+    "odd",
+    [
+        "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00", "2026-07-14T10:00:00",
+        "2026-02-30", "soon", "\x1b[2J", "\ud800", 20260714, [], {"day": 1}, True,
+    ],
+)  # fmt: skip
+def test_kept_facts_may_say_anything_of_a_recording(
+    key: str, odd: object, tmp_path: Path
+) -> None:
+    facts = json.loads(kept.TEXTS["facts"][0])
+    facts[kept.SOUND][key] = odd
+    ground = contract.Ground(tmp_path.resolve())
+    place = kept.PLACES["facts"][0]
+
+    assert contract.walk("facts", place, json.dumps(facts).encode(), ground)
+
+    hunt = Hunt(ground.hunt_dir)
+    (hunt.machine_dir / "recordings.json").write_text(json.dumps(facts), "utf-8")
+    for day, told in days_told(hunt.machine_dir).values():
+        assert date.fromisoformat(day)
+        assert told.encode()
 
 
 def test_a_start_that_is_spoilt_on_the_disk_is_left_out(hunt: Hunt) -> None:

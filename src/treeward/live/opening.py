@@ -30,7 +30,7 @@ from treeward.live.streams import (
 )
 from treeward.live.watch_clock import WatchClock, elapsed_s
 from treeward.whole_file import read_plain
-from treeward.within import refuse_links
+from treeward.within import held, open_plain, refuse_links
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -78,7 +78,8 @@ def only_listener(hunt_dir: Path) -> Iterator[None]:
     """
     refuse_links(hunt_dir)
     folder = hunt_dir / ".treeward"
-    folder.mkdir(parents=True, exist_ok=True)
+    with held(hunt_dir, folder, make=True):
+        pass
     lock = FileLock(folder / LOCK_NAME, timeout=0)
     owner = folder / f"{LOCK_NAME}.owner"
     try:
@@ -95,7 +96,8 @@ def only_listener(hunt_dir: Path) -> Iterator[None]:
         ) from None
     try:
         try:
-            owner.write_bytes(str(os.getpid()).encode())
+            with open_plain(owner, "wb", within=hunt_dir) as file:
+                file.write(str(os.getpid()).encode())
         except OSError:
             owner.unlink(missing_ok=True)  # a full disk must not stop the listening
         yield
@@ -146,7 +148,7 @@ def open_session(
         source = _source(wanted, watch, time, stdin)
     player, synthesiser = (None, None) if rehearsal else _voices(wanted)
     name = _name(hunt_dir, watch.start, station)
-    journal = Journal(journals_dir(hunt_dir) / f"{name}.jsonl")
+    journal = Journal(journals_dir(hunt_dir) / f"{name}.jsonl", within=hunt_dir)
     journal.write(
         {"type": "session", "treeward": __version__, "recording": f"{name}.flac",
          "start": watch.start.isoformat(timespec="milliseconds"),
@@ -174,6 +176,7 @@ def open_session(
         sky_on=_sky(hunt_file, station),
         on_heard=on_heard,
         on_said=on_said,
+        within=hunt_dir,
     )
     box.append(session)
     session.notebook.continue_from(_earlier(hunt_dir, journal.path, watch.start))

@@ -11,7 +11,7 @@ from treeward.errors import TreewardError
 from treeward.live.joining import clear_joined, is_pieces, join_pieces
 from treeward.live.journal import BALLAST_NAME, event_of, number_of, read_journal
 from treeward.notes.events import Event, EventKind
-from treeward.within import open_plain
+from treeward.within import held, open_plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -276,12 +276,14 @@ def recover(
     folder = journals_dir(hunt_dir)
     if sound:
         _join_all(hunt_dir, found)
-        (folder / BALLAST_NAME).unlink(missing_ok=True)
+        if folder.is_dir():
+            with held(hunt_dir, folder) as live:
+                live.remove(BALLAST_NAME)
     for session in sessions_of(hunt_dir):
         if session.merged:
             continue
         try:
-            found.lines += finish_session(session, merge)
+            found.lines += finish_session(session, merge, within=hunt_dir)
         except Exception as error:
             if not can_wait:
                 raise
@@ -297,11 +299,14 @@ def recover(
 
 def _join_all(hunt_dir: Path, found: Recovered) -> None:
     folder = journals_dir(hunt_dir)
-    clear_joined(folder)
+    clear_joined(folder, within=hunt_dir)
     for pieces in sorted(p for p in folder.glob("live-*") if is_pieces(p)):
         recording = hunt_dir / "recordings" / f"{pieces.name}.flac"
         try:
-            joined = join_pieces(pieces, recording)
+            joined = join_pieces(pieces, recording, within=hunt_dir)
+        except TreewardError as error:
+            found.lines.append(error.line())
+            continue
         except OSError as error:
             where = error.filename or pieces
             found.lines.append(
@@ -324,7 +329,10 @@ def _join_all(hunt_dir: Path, found: Recovered) -> None:
 
 
 def finish_session(
-    session: SessionText, merge: Callable[[Sequence[Event], frozenset[str]], list[str]]
+    session: SessionText,
+    merge: Callable[[Sequence[Event], frozenset[str]], list[str]],
+    *,
+    within: Path,
 ) -> list[str]:
     """Merge a session's notes and remember that; return what was done."""
     lines = []
@@ -344,7 +352,7 @@ def finish_session(
         )
     if session.events:
         lines += merge(for_review(session), session.recordings)
-    with open_plain(session.path, "ab") as file:
+    with open_plain(session.path, "ab", within=within) as file:
         # A journal cut short may lack its last line's end.
         file.write(b'\n{"type":"merged"}\n')
     return lines

@@ -66,6 +66,8 @@ class Session:
         Called with each answered utterance, after it is on disk.
     on_said
         Called with what the tool says unasked, for the plain view.
+    within
+        The hunt that `pieces_dir` belongs to: no link below that is followed.
     """
 
     def __init__(
@@ -81,6 +83,7 @@ class Session:
         sky_on: Callable[[date], Sky | None],
         on_heard: Callable[[Heard, Answer], None],
         on_said: Callable[[str], None],
+        within: Path | None = None,
     ) -> None:
         self._journal = journal
         self._source = source
@@ -91,7 +94,7 @@ class Session:
         self._sky_on = sky_on
         self._on_heard = on_heard
         self._on_said = on_said
-        self.keeper = SoundKeeper(pieces_dir)
+        self.keeper = SoundKeeper(pieces_dir, within=within)
         self.notebook = Notebook(
             journal, lambda clock: sky_on(clock.date()), flag_below=ears.flag_below
         )
