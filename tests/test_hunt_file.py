@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.errors import HuntError
+from treeward.hunt.template import TEMPLATE, filled_template
 from treeward.hunt_file import parse_hunt_table, read_hunt_file
-from treeward.hunt_template import TEMPLATE, filled_template
 from treeward.notes.parser import DOUBT_BELOW
 
 if TYPE_CHECKING:

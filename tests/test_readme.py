@@ -24,10 +24,10 @@ import pytest
 import soundfile
 
 from treeward.cli import COMMANDS, group
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
 from treeward.resources import example_hunt_dir
-from treeward.speech.phrasebook import PhraseBook
-from treeward.speech.records import Utterance, Word, WordSource
+from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.errors import HuntError
-from treeward.whole_file import read_whole
+from treeward.files import read_whole
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from treeward import survey
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
 
 __version__ = "0.1.0"
 __all__ = ["Hunt", "__version__", "survey"]
@@ -22,7 +22,7 @@ def __getattr__(name: str) -> Any:  # noqa: ANN401  (module attribute hook)
     import importlib
 
     if name == "Hunt":
-        globals()[name] = importlib.import_module("treeward.hunt").Hunt
+        globals()[name] = importlib.import_module("treeward.hunt.hunt").Hunt
     elif name == "survey":
         importlib.import_module("treeward.survey")  # which makes it a name here
     else:

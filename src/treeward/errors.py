@@ -12,7 +12,7 @@
     │       └── ReviewChangedError   saved by somebody else meanwhile
     ├── ClockError            times that cannot be placed
     ├── ReportError           a result that cannot be written
-    └── TrackError            a GPX file (defined in tracks.py)
+    └── TrackError            a GPX file (defined in hunt/tracks.py)
 
 `survey` stands alone and raises ValueError naming the argument.
 """

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, cast
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from treeward.errors import HuntError
+from treeward.files import read_whole
 from treeward.hunt_tables import (
     CalibrationTable,
     Cargo,
@@ -29,7 +30,6 @@ from treeward.hunt_tables import (
     Table,
     WalkTable,
 )
-from treeward.whole_file import read_whole
 
 if TYPE_CHECKING:
     from pathlib import Path

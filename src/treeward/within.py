@@ -48,11 +48,8 @@ def file_within(folder: Path, name: str) -> Path | None:
         path = folder / name
         home = folder.resolve()
         within = bool(name) and path.resolve().is_relative_to(home) and path.is_file()
-    except (
-        OSError,
-        ValueError,
-        RuntimeError,
-    ):  # too long, a zero byte, links in a ring
+    # A name too long, a zero byte, links in a ring.
+    except (OSError, ValueError, RuntimeError):
         return None
     return path if within else None
 
@@ -105,7 +102,7 @@ def open_plain(
         As `open` does.
     """
     with held(within or path.parent, path.parent) as folder:
-        return folder.open(path.name, mode, **options)
+        return folder.open_file(path.name, mode, **options)
 
 
 class Held:
@@ -133,7 +130,7 @@ class Held:
         os.mkdir(self._at(name), 0o700, dir_fd=self._handle)
         return name
 
-    def open(self, name: str, mode: str, **options: Any) -> Any:  # noqa: ANN401 (as open)
+    def open_file(self, name: str, mode: str, **options: Any) -> Any:  # noqa: ANN401 (as open)
         """Open a file as `open` does, but no link, and nothing that is not a file."""
 
         def opener(_: str, flags: int) -> int:
@@ -174,12 +171,8 @@ class Held:
         """
         made = os.O_RDWR | os.O_CREAT | os.O_EXCL if new else os.O_RDONLY
         handle = self.descriptor(name, made)
-        if self._handle is None:
-            os.close(handle)
-            yield self._at(name)
-            return
         try:
-            yield handle
+            yield handle if self._handle is not None else self._at(name)
         finally:
             os.close(handle)
 

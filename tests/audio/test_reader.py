@@ -19,8 +19,8 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.audio.reader import probe, read_blocks
-from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.errors import SoundError
 
 if TYPE_CHECKING:

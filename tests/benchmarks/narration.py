@@ -16,10 +16,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.narration import parse_narration
-from treeward.speech.phrasebook import PhraseBook
-from treeward.speech.records import Utterance
-from treeward.speech.transcripts import spread
+from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -14,7 +14,7 @@ from pathlib import Path
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from treeward.desk.serve import ReviewServer
-from treeward.hunt import Hunt
+from treeward.hunt.hunt import Hunt
 
 PICTURES = (  # name, width, height, dots per pixel, scheme
     ("review-page.png", 1280, 900, 1, "light"),

@@ -16,11 +16,11 @@ from click.testing import CliRunner
 
 from treeward.cli.practice import command
 from treeward.errors import NotesError, SoundError, SpeechError, TreewardError
+from treeward.language.phrasebook import PhraseBook
 from treeward.live import synthesiser
 from treeward.simulate.voice import retune
 from treeward.speech import engines
 from treeward.speech.engines import EMBEDDED, open_recognizer
-from treeward.speech.phrasebook import PhraseBook
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

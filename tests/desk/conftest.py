@@ -17,10 +17,10 @@ import pytest
 import soundfile
 
 from treeward.desk.desk import Desk
-from treeward.hunt import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.notes.events import Event, EventKind
-from treeward.notes.review_file import ReviewRow
-from treeward.speech.records import Alternative
+from treeward.review.file import ReviewRow
+from treeward.speech.utterances import Alternative
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.desk.desk import Desk, clock_at
-from treeward.desk.records import CellEdit
-from treeward.hunt import Hunt
+from treeward.desk.state import CellEdit
+from treeward.hunt.hunt import Hunt
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -11,7 +11,7 @@ import pytest
 
 from treeward.desk.door import MOST_BYTES
 from treeward.desk.serve import ReviewServer
-from treeward.notes.review_file import cells_of
+from treeward.review.file import cells_of
 
 from .conftest import Prepared
 from .test_app import Client, cell

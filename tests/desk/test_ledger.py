@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.desk.records import CellEdit, Conflict, NewRow, TakenOut
+from treeward.desk.state import CellEdit, Conflict, NewRow, TakenOut
 from treeward.errors import HuntError, ReviewError
-from treeward.notes.review_file import cells_of
-from treeward.notes.review_merge import PUT_BACK
+from treeward.review.file import cells_of
+from treeward.review.merge import PUT_BACK
 
 if TYPE_CHECKING:
     from .conftest import Prepared

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import pytest
 
 from treeward.desk.serve import ReviewServer
-from treeward.hunt import Hunt
+from treeward.hunt.hunt import Hunt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -16,9 +16,9 @@ from treeward.desk.queue import (
 )
 from treeward.notes.clock import CLOCK_FLAG
 from treeward.notes.events import Event, EventKind
-from treeward.notes.review_file import ReviewRow
-from treeward.notes.review_merge import HEARD_ANEW
-from treeward.trips.records import FlightLine, TripTable
+from treeward.review.file import ReviewRow
+from treeward.review.merge import HEARD_ANEW
+from treeward.trips.table import FlightLine, TripTable
 
 
 def row(kind: str = "away", *, decision: Any = "", **changes: Any) -> ReviewRow:

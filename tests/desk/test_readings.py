@@ -3,9 +3,9 @@ from __future__ import annotations
 import pytest
 
 from treeward.desk.readings import Reader
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event, EventKind
-from treeward.speech.phrasebook import PhraseBook
-from treeward.speech.records import Alternative
+from treeward.speech.utterances import Alternative
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,7 @@ from treeward.errors import HuntError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 LONG_S = 20.0  # a test that waits so long has failed
 

@@ -10,9 +10,9 @@ from rich.console import Console
 
 from treeward.desk.sitting import Sitting
 from treeward.desk.talk import Talk
-from treeward.heard import HeardBy
-from treeward.hunt import Hunt
-from treeward.speech.records import Utterance, Word, WordSource
+from treeward.hunt.heard import HeardBy
+from treeward.hunt.hunt import Hunt
+from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
     from .conftest import Prepared

@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from treeward.desk.ledger import Ledger
-from treeward.desk.records import CellEdit
-from treeward.hunt import Hunt
-from treeward.notes.review_file import cells_of
+from treeward.desk.state import CellEdit
+from treeward.hunt.hunt import Hunt
+from treeward.review.file import cells_of
 
 HUNT_TOML = """\
 [hunt]

@@ -18,7 +18,7 @@ from unittest import mock
 from zoneinfo import ZoneInfo
 
 from treeward.errors import TreewardError
-from treeward.hunt import Hunt
+from treeward.hunt.hunt import Hunt
 
 from . import kept
 from .sounds import wav
@@ -27,9 +27,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
-    from treeward.audio.records import Block
-    from treeward.notes.review_file import ReviewRow
-    from treeward.speech.records import Utterance
+    from treeward.audio.blocks import Block
+    from treeward.review.file import ReviewRow
+    from treeward.speech.utterances import Utterance
 
 LONGEST_LINE = 700  # letters; a message that fills more than a few lines helps nobody
 MOST_SAMPLES = 16_000 * 600  # ten minutes; no input here is that long
@@ -163,7 +163,7 @@ def _review(hunt_dir: Path, _ending: str, data: bytes) -> bool:
 
 
 def _check_written(path: Path, rows: Sequence[ReviewRow]) -> None:
-    from treeward.notes.review_file import cells_of, read_review, write_review
+    from treeward.review.file import cells_of, read_review, write_review
 
     write_review(path, rows)
     again = read_review(path, ZONE)
@@ -231,7 +231,7 @@ def _transcript(hunt_dir: Path, ending: str, data: bytes) -> bool:
 
 
 def _gpx(hunt_dir: Path, ending: str, data: bytes) -> bool:
-    from treeward.hunt_places import place_stations
+    from treeward.hunt.places import place_stations
 
     hunt = Hunt(hunt_dir)
     hunt.review_path.write_text(REVIEW, "utf-8")
@@ -280,7 +280,7 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
 def _kept(hunt_dir: Path, place: str, data: bytes) -> bool:
     """Put a file where Treeward keeps its own, and work on: nothing may be lost."""
     from treeward.desk.desk import Desk
-    from treeward.listening import recover_sessions
+    from treeward.live.listening import recover_sessions
 
     if not _WORKED_ON:
         _work_on(hunt_dir)
@@ -337,14 +337,14 @@ def _work_on(hunt_dir: Path) -> None:
 @contextmanager
 def _deaf() -> Iterator[None]:
     """Have sound heard by an engine that hears nothing, and a kept hearing count."""
-    from treeward.heard import HeardBy
+    from treeward.hunt.heard import HeardBy
 
     by = HeardBy(**kept.BY)
     with (
         mock.patch(
             "treeward.speech.engines.open_recognizer", return_value=DeafEngine()
         ),
-        mock.patch("treeward.hearing.heard_by", return_value=by),
+        mock.patch("treeward.hunt.hearing.heard_by", return_value=by),
     ):
         yield
 
@@ -370,8 +370,8 @@ def check_samples(path: Path) -> None:
     """Read all the samples, and some from the middle."""
     import numpy as np
 
+    from treeward.audio.clips import cut_clip
     from treeward.audio.reader import probe, read_blocks
-    from treeward.clips import cut_clip
 
     warned: list[TreewardError] = []
     for work in (

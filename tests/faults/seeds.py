@@ -10,7 +10,7 @@ import io
 import json
 from typing import TYPE_CHECKING
 
-from treeward.hunt_template import filled_template
+from treeward.hunt.template import filled_template
 from treeward.notes.events import EventKind
 
 if TYPE_CHECKING:

@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.atomic import (
+from treeward.cli import demo
+from treeward.errors import TreewardError
+from treeward.files import (
     LEFT_AFTER_S,
     PREFIX,
     clear_leftovers,
@@ -19,15 +21,13 @@ from treeward.atomic import (
     replacing_set,
     write_text,
 )
-from treeward.cli import demo
-from treeward.errors import TreewardError
-from treeward.hunt import Hunt
-from treeward.review_store import ReviewStore
+from treeward.hunt.hunt import Hunt
+from treeward.review.store import ReviewStore
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from treeward.notes.review_file import ReviewRow
+    from treeward.review.file import ReviewRow
 
 NAMES = ("a.txt", "b.txt", "c.txt")
 
@@ -35,7 +35,7 @@ NAMES = ("a.txt", "b.txt", "c.txt")
 KILLED = """
 import os, sys
 from pathlib import Path
-from treeward.atomic import replacing_set
+from treeward.files import replacing_set
 count = 0
 def change(event, arguments):
     global count

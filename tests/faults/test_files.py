@@ -14,11 +14,11 @@ from hypothesis import HealthCheck, Phase, given, settings
 
 from treeward.audio.reader import probe, read_blocks
 from treeward.errors import ClockError, SoundError, TreewardError
-from treeward.hunt import Hunt
+from treeward.hunt.hunt import Hunt
+from treeward.hunt.tracks import TrackError, read_gpx
 from treeward.hunt_file import read_hunt_file
 from treeward.notes.clock_evidence import parse_start
 from treeward.speech.transcripts import read_transcript
-from treeward.tracks import TrackError, read_gpx
 
 from . import contract, sounds
 from .inputs import KINDS, strategy

@@ -13,11 +13,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from treeward.hunt import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.notes.events import Event, EventKind
-from treeward.notes.review_file import ReviewRow, read_review, write_review
-from treeward.notes.review_table import guard, unguard
-from treeward.speech.records import Alternative
+from treeward.review.file import ReviewRow, read_review, write_review
+from treeward.review.table import guard, unguard
+from treeward.speech.utterances import Alternative
 
 LONDON = ZoneInfo("Europe/London")
 RUN = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
@@ -93,7 +93,7 @@ def test_tables_of_results_are_as_harmless(typed_hunt: Path, mark: str) -> None:
     hunt = Hunt(typed_hunt)
     result = hunt.paired()
 
-    from treeward.report.tables import bees_frame, trips_frame
+    from treeward.report.formats.tables import bees_frame, trips_frame
 
     for frame in (trips_frame(result), bees_frame(result)):
         out = io.StringIO(frame.to_csv(index=False), newline="")

@@ -18,13 +18,13 @@ import numpy as np
 import pytest
 
 from treeward import within
+from treeward.audio.recorder import Recorder
 from treeward.errors import HuntError, TreewardError
-from treeward.hunt import Hunt
-from treeward.live import joining
+from treeward.hunt import joining
+from treeward.hunt.hunt import Hunt
+from treeward.hunt.journal import Journal
 from treeward.live.cautions import cautions_shown
-from treeward.live.journal import Journal
 from treeward.live.opening import only_listener
-from treeward.live.sound_keeper import SoundKeeper
 from treeward.within import held, open_plain, refuse_links
 
 from .contract import HUNT_TOML, MEMO, REVIEW, check_fault
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
 
@@ -108,14 +108,14 @@ def hunt_in(root: Path) -> Path:
 
 
 def recover(hunt: Hunt) -> None:
-    from treeward.listening import recover_sessions
+    from treeward.live.listening import recover_sessions
 
     recover_sessions(hunt)
 
 
 def correct(hunt: Hunt) -> None:
     from treeward.desk.desk import Desk
-    from treeward.desk.records import NewRow
+    from treeward.desk.state import NewRow
 
     cells = {"clock": "10:15:00", "event": "wind", "value": "calm"}
     Desk(hunt).apply([NewRow(cells=cells)])
@@ -437,7 +437,7 @@ def test_pieces_of_sound_follow_no_link_put_there_meanwhile(
     pieces = root / ".treeward" / "live" / "live-1"
     (home / "0000000000.wav").write_bytes(b"theirs")
     before = seen(home)
-    keeper = SoundKeeper(pieces, within=root)
+    keeper = Recorder(pieces, within=root)
     sound = np.full(16_000, 0.25, np.float32)
     assert keeper.begin(0.0)
     keeper.write(sound)

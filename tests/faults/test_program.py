@@ -14,7 +14,7 @@ import pytest
 from treeward import __main__ as program
 from treeward import cli
 from treeward.errors import TreewardError
-from treeward.hunt import Hunt
+from treeward.hunt.hunt import Hunt
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -85,7 +85,7 @@ def test_ctrl_c_while_it_starts_is_one_line(
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no signals to send")
 def test_ctrl_c_at_work_is_one_line_and_lets_the_lock_go(typed_hunt: Path) -> None:
     code = (
-        "import time; from treeward.hunt import Hunt; from treeward import cli\n"
+        "import time; from treeward.hunt.hunt import Hunt; from treeward import cli\n"
         "from treeward.__main__ import run\n"
         "def main():\n"
         "  with Hunt('.').locked('transcribe'):\n"
@@ -115,7 +115,7 @@ def test_ctrl_c_at_work_is_one_line_and_lets_the_lock_go(typed_hunt: Path) -> No
 
 def test_a_killed_command_leaves_no_lock_and_no_name_behind(typed_hunt: Path) -> None:
     code = (
-        "import os; from treeward.hunt import Hunt\n"
+        "import os; from treeward.hunt.hunt import Hunt\n"
         "with Hunt('.').locked('transcribe'): os._exit(9)"
     )
     subprocess.run([sys.executable, "-c", code], cwd=typed_hunt, check=False)
@@ -132,7 +132,7 @@ def test_a_killed_command_leaves_no_lock_and_no_name_behind(typed_hunt: Path) ->
 
 def test_a_second_command_waits_where_it_may(typed_hunt: Path) -> None:
     code = (
-        "import time; from treeward.hunt import Hunt\n"
+        "import time; from treeward.hunt.hunt import Hunt\n"
         "with Hunt('.').locked('review'): print('ready', flush=True); "
         "time.sleep(0.5); open('done', 'w').close()"
     )

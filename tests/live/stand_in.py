@@ -19,11 +19,11 @@ if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))  # for `loudness`
 
 from loudness import IN_USE, LoudActivity
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.live.ears import PAUSE_S, Ears
 from treeward.notes.events import Event, EventKind
-from treeward.speech.records import Utterance, Word, WordSource
 from treeward.speech.segments import Segmenter
+from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

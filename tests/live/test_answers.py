@@ -13,14 +13,14 @@ import pytest
 from treeward.live import tones
 from treeward.live.answer import Answer, Answerer
 from treeward.live.gate import Gate
-from treeward.live.synthesiser import find_synthesiser
-from treeward.live.words import (
+from treeward.live.spoken import (
     clock_face,
     distance_text,
     event_text,
     spoken_event,
     spoken_time,
 )
+from treeward.live.synthesiser import find_synthesiser
 from treeward.notes.events import Event, EventKind
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from treeward.live.board import (
 )
 from treeward.live.calls import REPEAT_FAULT_S, Calls
 from treeward.notes.events import Event, EventKind
-from treeward.trips.records import Trip, TripTable
+from treeward.trips.table import Trip, TripTable
 
 ZONE = ZoneInfo("Europe/London")
 TEN = datetime(2026, 7, 14, 10, 0, tzinfo=ZONE)

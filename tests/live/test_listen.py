@@ -21,10 +21,10 @@ from click.testing import CliRunner
 from live import stand_in
 from treeward.cli.listen import command
 from treeward.errors import HuntError, SoundError, TreewardError
-from treeward.hunt import Hunt
-from treeward.listening import recover_sessions
+from treeward.hunt.hunt import Hunt
+from treeward.hunt.journal import read_journal
 from treeward.live import opening
-from treeward.live.journal import read_journal
+from treeward.live.listening import recover_sessions
 from treeward.live.opening import only_listener
 
 if TYPE_CHECKING:
@@ -231,7 +231,7 @@ def test_whatever_an_old_journal_does_to_the_merge_dictation_starts(
     def failing(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("treeward.notes.review_merge.merge_review", failing)
+    monkeypatch.setattr("treeward.review.merge.merge_review", failing)
     result = CliRunner().invoke(
         command, ["--hunt", str(hunt_dir), "--input", str(beeps), "--pace", "fast"]
     )
@@ -244,7 +244,7 @@ def test_whatever_an_old_journal_does_to_the_merge_dictation_starts(
 def test_another_command_at_work_does_not_hold_up_dictation(
     hunt_dir: Path, beeps: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("treeward.listening._PATIENCE_S", 0.0)
+    monkeypatch.setattr("treeward.live.listening._PATIENCE_S", 0.0)
     rehearse(hunt_dir, beeps)
     path = hunt_dir / ".treeward" / "live"
     for journal in path.glob("*.jsonl"):  # as if its notes were not merged yet

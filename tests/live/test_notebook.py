@@ -7,10 +7,10 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from treeward.hunt.journal import Journal
+from treeward.hunt.recovery import for_review, read_session
 from treeward.live import tones
-from treeward.live.journal import Journal
 from treeward.live.notebook import AFTER_DARK, Notebook, nearest_dial
-from treeward.live.recovery import for_review, read_session
 from treeward.live.sky import announcement, sky_of
 from treeward.notes.events import Event, EventKind
 from treeward.positions import Position

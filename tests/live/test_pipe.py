@@ -16,10 +16,10 @@ import soundfile
 from click.testing import CliRunner
 
 from live import stand_in
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.cli import transcribe
-from treeward.hunt import Hunt
-from treeward.speech.records import Utterance, Word, WordSource
+from treeward.hunt.hunt import Hunt
+from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.audio.records import Block
+    from treeward.audio.blocks import Block
 
 RATE = 2 * SAMPLE_RATE_HZ  # bytes a second
 NOTES = [

@@ -11,23 +11,23 @@ import soundfile
 from click.testing import CliRunner
 
 from live import stand_in
+from treeward.audio.recorder import Recorder
 from treeward.cli import locate, review, transcribe, trips
 from treeward.errors import HuntError
-from treeward.hunt import Hunt
-from treeward.listening import recover_sessions
-from treeward.live.journal import Journal, event_record
+from treeward.hunt.hunt import Hunt
+from treeward.hunt.journal import Journal, event_record
+from treeward.hunt.recovery import NOT_AGAIN, journals_dir
+from treeward.live.listening import recover_sessions
 from treeward.live.opening import only_listener
-from treeward.live.recovery import NOT_AGAIN, journals_dir
-from treeward.live.sound_keeper import SoundKeeper
 from treeward.notes.events import Event, EventKind
-from treeward.speech.records import Utterance, Word, WordSource
+from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     import click
 
-    from treeward.audio.records import Block
+    from treeward.audio.blocks import Block
 
 NAME = "live-20260714-102000-station-1"
 START = datetime(2026, 7, 14, 9, 20, tzinfo=UTC)
@@ -96,7 +96,7 @@ def killed(hunt_dir: Path) -> Path:
             heard=f"{mark} {kind}",
         )
         journal.write(event_record(event, number))
-    keeper = SoundKeeper(journals_dir(hunt_dir) / NAME)
+    keeper = Recorder(journals_dir(hunt_dir) / NAME)
     keeper.begin(0.0)
     keeper.write(stand_in.spoken_at(NOTES, 9.0))
     keeper.wait()

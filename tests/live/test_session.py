@@ -13,19 +13,19 @@ import pytest
 import soundfile
 
 from live import stand_in
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.hunt.journal import Journal, read_journal
+from treeward.hunt.recovery import recover, without_own_voice
 from treeward.live import cuts, intake
-from treeward.live.journal import Journal, read_journal
+from treeward.live.messages import Chunk, Snapshot
 from treeward.live.office import Office, trips_to_halve
-from treeward.live.records import Chunk, Snapshot
-from treeward.live.recovery import recover, without_own_voice
 from treeward.live.session import Session, Setting
 from treeward.live.streams import BlocksSource, RehearsalTime
 from treeward.live.watch_clock import WatchClock
 from treeward.notes.events import Event, EventKind
 from treeward.speech.segments import AROUND_S, Segmenter
 from treeward.speech.voice_activity import FRAME_S
-from treeward.trips.records import Trip, TripTable
+from treeward.trips.table import Trip, TripTable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -34,8 +34,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.live.answer import Answer
+    from treeward.live.messages import Heard, Source
     from treeward.live.players import Player
-    from treeward.live.records import Heard, Source
 
 ZONE = ZoneInfo("Europe/London")
 EMPTY = TripTable(visits=(), trips=(), lines=(), winds=())

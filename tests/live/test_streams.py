@@ -14,8 +14,8 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.audio.containers import container_of
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
 from treeward.errors import SoundError
 from treeward.live import microphone
 from treeward.live.microphone import MicrophoneSource, device_warning
@@ -24,7 +24,7 @@ from treeward.live.streams import BlocksSource, PcmFormat, RehearsalTime, Stream
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from treeward.live.records import Chunk, Source
+    from treeward.live.messages import Chunk, Source
 
 rng = np.random.default_rng(5)
 SOUND = (0.2 * rng.standard_normal(SAMPLE_RATE_HZ * 2)).astype(np.float32)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from treeward.live.big_text import big, big_width
-from treeward.live.records import BeeState, Estimate, Level, Note, Snapshot
+from treeward.live.messages import BeeState, Estimate, Level, Note, Snapshot
 from treeward.live.view import ListenView
 
 NOW = datetime(2026, 7, 14, 21, 0, 7, tzinfo=ZoneInfo("Europe/London"))

@@ -7,12 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.audio.records import SAMPLE_RATE_HZ
-from treeward.live.watch_clock import (
-    OFFSET_WINDOW_S,
-    SampleClock,
-    WatchClock,
-)
+from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.live.watch_clock import OFFSET_WINDOW_S, SampleClock, WatchClock
 
 ZONE = ZoneInfo("Europe/London")
 

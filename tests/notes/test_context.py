@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from treeward.notes.context import read_again
 from treeward.notes.events import Event, EventKind
-from treeward.speech.records import Alternative
+from treeward.speech.utterances import Alternative
 
 FLAG_BELOW = 0.9
 

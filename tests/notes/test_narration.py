@@ -10,11 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event, EventKind
 from treeward.notes.narration import parse_narration
-from treeward.speech.phrasebook import PhraseBook
-from treeward.speech.records import Utterance
-from treeward.speech.transcripts import spread
+from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
     from types import ModuleType

@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from treeward.language.number_forms import bearing_forms
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event, EventKind
 from treeward.notes.parser import parse_notes
-from treeward.speech.number_forms import bearing_forms
-from treeward.speech.phrasebook import PhraseBook
-from treeward.speech.records import Alternative, Utterance, Word, WordSource
+from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 
 BOOK = PhraseBook.load()
 PHRASES = {phrase.text for phrase in BOOK.fixed_phrases()} | {"note"}

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event, EventKind
 from treeward.notes.plausible import weigh_by_bees
-from treeward.speech.phrasebook import PhraseBook
-from treeward.speech.records import Alternative
+from treeward.speech.utterances import Alternative
 
 BOOK = PhraseBook.load()
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.typed import parse_typed
-from treeward.speech.phrasebook import PhraseBook
 
 BOOK = PhraseBook.load()
 

@@ -23,11 +23,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.audio.reader import read_blocks
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
 from treeward.speech.engines import EMBEDDED, open_recognizer
-from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.recognizer import transcribe
 from treeward.speech.wheel_files import file_in_package
 

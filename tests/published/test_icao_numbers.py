@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import pytest
 
-from treeward.notes.numbers import read_bearing, read_time
+from treeward.language.numbers import read_bearing, read_time
 
 WORDS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
 PRONOUNCED = [

@@ -13,7 +13,7 @@ from pyproj import Geod
 
 from treeward.hunt_file import parse_hunt_table
 from treeward.report.days import days_of
-from treeward.report.records import DayColony, HuntResult, NoteRow, StationPlace
+from treeward.report.model import DayColony, HuntResult, NoteRow, StationPlace
 from treeward.survey.frame import LocalFrame
 from treeward.survey.records import (
     BeeDistance,
@@ -27,7 +27,7 @@ from treeward.survey.records import (
     SearchArea,
     Strip,
 )
-from treeward.trips.records import FlightLine, Trip, TripTable, Visit, Wind
+from treeward.trips.table import FlightLine, Trip, TripTable, Visit, Wind
 
 Build = Callable[..., HuntResult]
 

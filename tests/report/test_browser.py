@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.report.map_picture import LETTERING
+from treeward.report.figures.map import LETTERING
 from treeward.report.writing import write_results
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Browser, Page
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 pytestmark = pytest.mark.model
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.errors import ReportError
-from treeward.notes.phrase_list import sections
-from treeward.report.cue_card import card_pdf, write_card
-from treeward.speech.phrasebook import PhraseBook
+from treeward.language.phrase_list import sections
+from treeward.language.phrasebook import PhraseBook
+from treeward.report.figures.cue_card import card_pdf, write_card
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -18,12 +18,12 @@ from treeward.report.days import (
     place_rows,
     undated,
 )
-from treeward.report.page import page_text
-from treeward.report.result_json import result_dict
+from treeward.report.formats.result_json import result_dict
+from treeward.report.page.page import page_text
 from treeward.report.sketch import sketch
 
 if TYPE_CHECKING:
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 DAYS = (date(2026, 7, 14), date(2026, 7, 15))
 

@@ -16,15 +16,15 @@ import pytest
 from fastkml import KML, Document, Folder, Placemark
 from lxml import etree  # type: ignore[import-untyped]
 
-from treeward.report.geojson import geojson_dict
-from treeward.report.gpx import gpx_text
-from treeward.report.kml import kml_bytes, kml_colour
+from treeward.report.formats.geojson import geojson_dict
+from treeward.report.formats.gpx import gpx_text
+from treeward.report.formats.kml import kml_bytes, kml_colour
 from treeward.report.sketch import Sketch, sketch
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 SCHEMAS = Path(__file__).parents[2] / "fixtures" / "schemas"
 HOSTILE = "Marl & <Hollow> \"]]>\" \x07 'ŵ' \U0001f41d"

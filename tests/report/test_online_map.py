@@ -13,8 +13,8 @@ from pyproj import Transformer
 
 from treeward.errors import HuntError
 from treeward.hunt_file import parse_hunt_table
-from treeward.report.map_picture import Form, map_frame, map_place
-from treeward.report.online_map import lie_of, mercator
+from treeward.report.figures.map import Form, map_frame, map_place
+from treeward.report.formats.online_map import lie_of, mercator
 from treeward.report.writing import write_results
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Route
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ADDRESS = re.compile(r"https?://(?!www\.w3\.org/)[^\s\"'<>)]+")

@@ -12,16 +12,16 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.cautions import CAUTIONS
-from treeward.report.page import page_text
-from treeward.report.page_parts import clip_address, second_text
-from treeward.report.records import NoteRow
-from treeward.report.result_json import result_dict
+from treeward.report.formats.result_json import result_dict
+from treeward.report.model import NoteRow
+from treeward.report.page.page import page_text
+from treeward.report.page.parts import clip_address, second_text
 from treeward.survey.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 HOSTILE = "</title><script>a(1)</script><img src=x onerror=a(2)>\"'"
 VOID = {"meta", "link", "br", "img", "input", "hr", "source"}

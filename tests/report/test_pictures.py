@@ -16,9 +16,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 from PIL import Image
 
-from treeward.report.away_picture import away_figure
-from treeward.report.distance_picture import distance_figure, distance_from_station
-from treeward.report.map_frame import (
+from treeward.report.figures.away_times import away_figure
+from treeward.report.figures.distance import distance_figure, distance_from_station
+from treeward.report.figures.map import map_figure
+from treeward.report.figures.map_frame import (
     Extent,
     arc_text,
     emptiest_corner,
@@ -26,9 +27,8 @@ from treeward.report.map_frame import (
     nice_step,
     scale_length,
 )
-from treeward.report.map_picture import map_figure
-from treeward.report.paint import paint_hex, split_mark
-from treeward.report.picture_style import (
+from treeward.report.figures.paint import paint_hex, split_mark
+from treeward.report.figures.style import (
     INK,
     drawable,
     drawing,
@@ -36,15 +36,15 @@ from treeward.report.picture_style import (
     png_bytes,
     svg_text,
 )
-from treeward.report.records import TrackLine
-from treeward.report.timeline_picture import clock_ticks, timeline_figure
+from treeward.report.figures.timeline import clock_ticks, timeline_figure
+from treeward.report.model import TrackLine
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from matplotlib.figure import Figure
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 HOSTILE = '--><script>alert("$x^2$")</script> \u4e2d'
 FIGURES: list[Callable[[HuntResult], Figure | None]] = [

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from treeward.report.result_json import hand_rule_range, number, result_dict
+from treeward.report.formats.result_json import hand_rule_range, number, result_dict
 from treeward.survey.records import HandRule
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 
 def test_the_fixed_keys_stand(result: HuntResult) -> None:

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.notes.review_table import unguard
-from treeward.report.tables import bees_frame, safe_cell, trips_frame
+from treeward.report.formats.tables import bees_frame, safe_cell, trips_frame
+from treeward.review.table import unguard
 
 if TYPE_CHECKING:
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 
 def test_trips_are_read_back(result: HuntResult) -> None:

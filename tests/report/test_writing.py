@@ -14,7 +14,7 @@ from treeward.errors import ReportError
 from treeward.report.writing import MANAGED, write_labels, write_results
 
 if TYPE_CHECKING:
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 
 def test_everything_is_written(result: HuntResult, tmp_path: Path) -> None:

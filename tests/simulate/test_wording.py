@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.notes.bearings import read_bearing
+from treeward.language.bearings import read_bearing
 from treeward.simulate.wording import (
     BEARING_FORMS,
     BearingForm,

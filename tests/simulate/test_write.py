@@ -9,7 +9,7 @@ import pytest
 
 from treeward.errors import HuntError, SpeechError
 from treeward.hunt_file import read_hunt_file
-from treeward.notes.review_file import read_review
+from treeward.review.file import read_review
 from treeward.simulate import SimulationSettings, simulate_hunt
 from treeward.simulate.write import truth_toml, write_hunt
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.errors import SpeechError
+from treeward.language.phrasebook import PhraseBook
 from treeward.speech import engines
-from treeward.speech.phrasebook import PhraseBook
 
 if TYPE_CHECKING:
     from pathlib import Path

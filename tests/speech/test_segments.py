@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loudness import IN_USE, LoudActivity
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.speech.segments import AROUND_S, LONGEST_S, PAUSE_S, Segmenter
 from treeward.speech.voice_activity import FRAME_S
 

@@ -11,8 +11,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from treeward.errors import TranscriptError
-from treeward.speech.records import Utterance, WordSource
 from treeward.speech.transcripts import read_transcript
+from treeward.speech.utterances import Utterance, WordSource
 
 VTT = """WEBVTT - from the heath
 

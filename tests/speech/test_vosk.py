@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from treeward.audio.records import Block
+from treeward.audio.blocks import Block
 from treeward.errors import SpeechError
+from treeward.language.phrasebook import PhraseBook
 from treeward.speech import engines, models
-from treeward.speech.phrasebook import PhraseBook
-from treeward.speech.records import WordSource
+from treeward.speech.utterances import WordSource
 from treeward.speech.vosk_engine import VoskRecognizer
 
 if TYPE_CHECKING:

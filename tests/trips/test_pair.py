@@ -19,7 +19,7 @@ from treeward.trips import pair_trips
 if TYPE_CHECKING:
     from random import Random
 
-    from treeward.trips.records import Trip, TripTable
+    from treeward.trips.table import Trip, TripTable
 
 LONDON = ZoneInfo("Europe/London")
 MORNING = datetime(2026, 7, 14, 10, 0, tzinfo=LONDON)

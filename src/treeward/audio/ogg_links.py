@@ -10,14 +10,15 @@ import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from treeward.audio.resample import Resampler
-from treeward.audio.samples import READ_S, cut_off, mono, plausible
+from .resample import Resampler
+from .samples import READ_S, cut_off, mono, plausible
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from treeward.audio.samples import Chunks
     from treeward.errors import SoundError
+
+    from .samples import Chunks
 
 _HEADER_BYTES = 27  # of a page, before its table of segments (RFC 3533, section 6)
 _BEGINS = 0x02  # flag of a stream's first page

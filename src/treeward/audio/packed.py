@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.audio.samples import MEND_COPY, cut_off, mono, plausible
 from treeward.errors import SoundError
+
+from .samples import MEND_COPY, cut_off, mono, plausible
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.audio.samples import Chunks
+    from .samples import Chunks
 
 # Formats without a length: what FFmpeg tells is a guess from the bit rate.
 _GUESSED = frozenset({"amr", "amrnb", "amrwb", "aac", "mp3"})

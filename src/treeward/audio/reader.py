@@ -17,13 +17,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.audio.metadata import creation_time
-from treeward.audio.ogg_links import chained, chained_chunks
-from treeward.audio.packed import open_packed, packed_chunks
-from treeward.audio.records import SAMPLE_RATE_HZ, Block, SoundInfo
-from treeward.audio.resample import Resampler
-from treeward.audio.samples import MEND_COPY, READ_S, cut_off, mono, plausible
 from treeward.errors import SoundError
+
+from .blocks import SAMPLE_RATE_HZ, Block, SoundInfo
+from .metadata import creation_time
+from .ogg_links import chained, chained_chunks
+from .packed import open_packed, packed_chunks
+from .resample import Resampler
+from .samples import MEND_COPY, READ_S, cut_off, mono, plausible
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.audio.samples import Chunks
+    from .samples import Chunks
 
 MOST_CHUNKS = 1000  # before the samples of a WAV file; more is a spoilt header
 SILENT_PEAK = 1e-5  # -100 dB of full scale: below the last bit of 16

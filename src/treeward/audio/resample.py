@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from .blocks import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

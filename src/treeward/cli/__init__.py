@@ -102,7 +102,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
             click.echo("treeward: there is not enough memory for this.", err=True)
             sys.exit(1)
         except OSError as error:
-            from treeward.atomic import meant
+            from treeward.files import meant
 
             # What is written beside is named by what it is for.
             where = f"{meant(os.fsdecode(error.filename))}: " if error.filename else ""

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from treeward.atomic import PREFIX
 from treeward.errors import HuntError
+from treeward.files import PREFIX
 
 
 @click.command(name="demo")
@@ -25,14 +25,15 @@ def command(directory: Path) -> None:
     DIR is treeward-demo unless you name another. The hunt is invented, and so is
     every voice in it. Nothing is fetched.
     """
-    from treeward.atomic import new_folder
-    from treeward.cli.locate import answer_lines
-    from treeward.cli.progress import ProgressBar
-    from treeward.cli.transcribe import summary_lines
-    from treeward.cli.trips import count_line
-    from treeward.hearing_processes import usual_jobs
-    from treeward.hunt import Hunt
+    from treeward.files import new_folder
+    from treeward.hunt.hearing_processes import usual_jobs
+    from treeward.hunt.hunt import Hunt
     from treeward.resources import example_hunt_dir
+
+    from .locate import answer_lines
+    from .progress import ProgressBar
+    from .transcribe import summary_lines
+    from .trips import count_line
 
     source = example_hunt_dir()
     cut_short = is_cut_short(directory, source)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from treeward.cli.options import json_option
+from .options import json_option
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -84,7 +84,7 @@ def _embedded_engine() -> Finding:
     from treeward.speech.engines import EMBEDDED, mend, open_recognizer
 
     try:
-        from treeward.speech.phrasebook import PhraseBook
+        from treeward.language.phrasebook import PhraseBook
 
         recognizer = open_recognizer(PhraseBook.load(), model=EMBEDDED)
     except Exception as error:  # noqa: BLE001  (whatever it is, it is the finding)

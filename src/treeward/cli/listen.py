@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
-from treeward.cli.options import hunt_option, json_option
+from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
     from treeward.live.answer import Answer
+    from treeward.live.messages import Heard, Snapshot
     from treeward.live.opening import Wanted
-    from treeward.live.records import Heard, Snapshot
     from treeward.live.session import Session
     from treeward.live.streams import Pipe
 
@@ -84,10 +84,10 @@ def command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noq
         _list_devices()
         return
     _check(asked)
-    from treeward.hunt import Hunt
-    from treeward.listening import merge_into_review
+    from treeward.hunt.hunt import Hunt
+    from treeward.hunt.recovery import recover
+    from treeward.live.listening import merge_into_review
     from treeward.live.opening import only_listener, open_pipe
-    from treeward.live.recovery import recover
 
     pipe = open_pipe() if asked["input_"] == "-" else None
     say = _to_stderr if asked["as_json"] else _to_stdout
@@ -170,7 +170,7 @@ def _listen(
 ) -> Session:
     from datetime import datetime
 
-    from treeward.listening import locate_for, pair_for
+    from treeward.live.listening import locate_for, pair_for
     from treeward.live.opening import open_session
 
     def printed(heard: Heard, answer: Answer) -> None:  # noqa: ARG001
@@ -255,7 +255,7 @@ def _to_stderr(line: str) -> None:
 
 
 def _heard_line(heard: Heard) -> str:
-    from treeward.live.words import event_text
+    from treeward.live.spoken import event_text
 
     parts = []
     for event in heard.events:

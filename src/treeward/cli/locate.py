@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from treeward.cli.options import hunt_option, json_option
+from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 
 MOST_DOUBTS = 6  # on the screen, where the answer is what is wanted; choice
@@ -36,8 +36,9 @@ def command(
     network for anything, but for online-map.html, which --online-map adds: it fetches
     map pictures, when it is looked at, from the server named in hunt.toml.
     """
-    from treeward.cli.recovered import recover_first
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
+
+    from .recovered import recover_first
 
     hunt = Hunt(hunt_dir)
     recover_first(hunt)
@@ -46,7 +47,7 @@ def command(
     if as_json:
         import json
 
-        from treeward.report.result_json import result_dict
+        from treeward.report.formats.result_json import result_dict
 
         click.echo(json.dumps(result_dict(result), indent=2, allow_nan=False))
     else:
@@ -69,8 +70,7 @@ def command(
 def answer_lines(result: HuntResult) -> list[str]:
     """Give the answer in a few plain lines."""
     from treeward.positions import Position, format_position, utm_text
-    from treeward.report.units import Units
-    from treeward.report.words import (
+    from treeward.report.wording import (
         basis_sentence,
         colony_sentences,
         doubt_sentences,
@@ -80,6 +80,7 @@ def answer_lines(result: HuntResult) -> list[str]:
         next_of,
         placed_sentence,
     )
+    from treeward.units import Units
 
     if result.fix is None or not result.fix.colonies:
         return [
@@ -115,7 +116,7 @@ def answer_lines(result: HuntResult) -> list[str]:
 
 def table_doubts(result: HuntResult) -> list[str]:
     """Give the doubts about the notes as a whole, the first few of many."""
-    from treeward.report.words import sentence
+    from treeward.report.wording import sentence
 
     doubts = result.table.doubts
     if not doubts:
@@ -130,7 +131,6 @@ def table_doubts(result: HuntResult) -> list[str]:
 
 def day_lines(result: HuntResult) -> list[str]:
     """Lay out where each day of several alone puts the colonies."""
-    from treeward.cli.trips import columns
     from treeward.report.days import (
         agreement_sentences,
         agreement_text,
@@ -138,8 +138,10 @@ def day_lines(result: HuntResult) -> list[str]:
         off_text,
         place_rows,
     )
-    from treeward.report.units import Units
-    from treeward.report.words import for_colony
+    from treeward.report.wording import for_colony
+    from treeward.units import Units
+
+    from .trips import columns
 
     units = Units(result.hunt_file.hunt.units)
     rows = [

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from treeward.cli.options import json_option, own_data_option
+from .options import json_option, own_data_option
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -24,7 +24,7 @@ def command(directory: Path, name: str | None, timezone: str | None) -> None:
 
     Example: treeward new marl-hollow --timezone Europe/London
     """
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
 
     if timezone and not _is_zone(timezone):
         raise HuntError(

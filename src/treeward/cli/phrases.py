@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from treeward.cli.options import json_option, own_data_option
+from .options import json_option, own_data_option
 
 
 @click.command(name="phrases")
@@ -24,12 +24,12 @@ def command(*, hunt_dir: Path, card: Path | None, as_json: bool) -> None:
     The words stand in a phrase book; a hunt may add colours and ways of saying in a
     phrasebook.toml of its own.
     """
-    from treeward.notes.phrase_list import colour_names, sections
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.language.phrase_list import colour_names, sections
+    from treeward.language.phrasebook import PhraseBook
 
     book = PhraseBook.for_hunt(hunt_dir)
     if card is not None:
-        from treeward.report.cue_card import write_card
+        from treeward.report.figures.cue_card import write_card
 
         write_card(book, card)
         click.echo(f"The card is in {card}.")

@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from treeward.cli.options import hunt_option, json_option
+from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from treeward.language.phrasebook import PhraseBook
     from treeward.live.ears import Ears
-    from treeward.live.practice import Aligned, Attempt
-    from treeward.live.practice_prompts import Prompt
-    from treeward.live.practice_sound import PhraseCatcher
-    from treeward.live.records import Source
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.live.messages import Source
+    from treeward.practice.prompts import Prompt
+    from treeward.practice.scoring import Aligned, Attempt
+    from treeward.practice.sound import PhraseCatcher
 
 
 @click.command(name="practice")
@@ -82,8 +82,8 @@ def command(*, hunt_dir: Path, only_list: bool, as_json: bool, **asked: Any) -> 
     Example: treeward practice --input memo.wav
     """
     _check(asked)
-    from treeward.live.practice_prompts import DEFAULT_COUNT, make_prompts, read_prompts
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.language.phrasebook import PhraseBook
+    from treeward.practice.prompts import DEFAULT_COUNT, make_prompts, read_prompts
 
     book = PhraseBook.for_hunt(hunt_dir)
     if asked["prompts_path"]:
@@ -127,13 +127,13 @@ def _practise(
 ) -> None:
     from treeward.audio.reader import probe
     from treeward.live.ears import open_ears
-    from treeward.live.practice_outcome import (
+    from treeward.practice.outcome import (
         attempt_line,
         outcome_dict,
         outcome_lines,
         outcome_of,
     )
-    from treeward.live.practice_sound import PhraseCatcher
+    from treeward.practice.sound import PhraseCatcher
 
     def say(line: str) -> None:
         click.echo(line, err=as_json)
@@ -172,8 +172,8 @@ def _from_file(
 ) -> Aligned:
     from treeward.audio.reader import read_blocks
     from treeward.errors import SoundError
-    from treeward.live.practice import align
-    from treeward.live.practice_sound import phrases_in
+    from treeward.practice.scoring import align
+    from treeward.practice.sound import phrases_in
 
     phrases = phrases_in(read_blocks(path), catcher)
     if not phrases:
@@ -195,9 +195,9 @@ def _by_turns(
     say: Callable[[str], None],
     asked: dict[str, Any],
 ) -> Aligned:
-    from treeward.live.practice import Aligned
-    from treeward.live.practice_outcome import answer_line
-    from treeward.live.practice_sound import SILENT_TURNS, Turns
+    from treeward.practice.outcome import answer_line
+    from treeward.practice.scoring import Aligned
+    from treeward.practice.sound import SILENT_TURNS, Turns
 
     done: list[Attempt] = []
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
 
 
 def recover_first(hunt: Hunt) -> None:
@@ -15,7 +15,7 @@ def recover_first(hunt: Hunt) -> None:
 
     So is said which rows have gone from review.csv since it was written.
     """
-    from treeward.listening import recover_sessions
+    from treeward.live.listening import recover_sessions
 
     for line in recover_sessions(hunt):
         click.echo(line, err=True)

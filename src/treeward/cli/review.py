@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from treeward.cli.options import hunt_option, json_option
+from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.desk.desk import Desk
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
 
 
 @click.command(name="review")
@@ -34,9 +34,10 @@ def command(
 
     Example: treeward review --browser
     """
-    from treeward.cli.recovered import recover_first
     from treeward.desk.desk import Desk
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
+
+    from .recovered import recover_first
 
     if browser and as_json:
         raise click.UsageError("--json goes without --browser.")

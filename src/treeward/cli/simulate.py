@@ -87,9 +87,9 @@ def command(
     """
     from typing import get_args
 
-    from treeward.atomic import new_folder, write_text
+    from treeward.files import new_folder, write_text
     from treeward.simulate import SimulationSettings, simulate_hunt
-    from treeward.simulate.records import Cargo
+    from treeward.simulate.invented import Cargo
     from treeward.simulate.write import truth_toml, write_hunt
 
     if directory.exists() and (not directory.is_dir() or any(directory.iterdir())):

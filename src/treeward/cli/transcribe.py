@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from treeward.cli.options import hunt_option, json_option
+from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
-    from treeward.transcription import Transcribed
+    from treeward.hunt.transcription import Transcribed
 
 
 @click.command(name="transcribe")
@@ -49,10 +49,11 @@ def command(
 
     Example: treeward transcribe memo.m4a --start "2026-07-14 10:20"
     """
-    from treeward.cli.progress import ProgressBar
-    from treeward.cli.recovered import recover_first
-    from treeward.hearing_processes import usual_jobs
-    from treeward.hunt import Hunt
+    from treeward.hunt.hearing_processes import usual_jobs
+    from treeward.hunt.hunt import Hunt
+
+    from .progress import ProgressBar
+    from .recovered import recover_first
 
     if start and len(files) != 1:
         raise click.UsageError("--start goes with one FILE.")

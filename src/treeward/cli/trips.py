@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from treeward.cli.options import hunt_option, json_option
+from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
     from pathlib import Path
 
-    from treeward.report.records import HuntResult
-    from treeward.trips.records import FlightLine, TripTable
+    from treeward.report.model import HuntResult
+    from treeward.trips.table import FlightLine, TripTable
 
 
 @click.command(name="trips")
@@ -26,9 +26,10 @@ def command(*, hunt_dir: Path, as_json: bool) -> None:
 
     Every trip says whether it counts, and why not.
     """
-    from treeward.cli.recovered import recover_first
-    from treeward.hunt import Hunt
-    from treeward.hunt_survey import stations_of
+    from treeward.hunt.hunt import Hunt
+    from treeward.hunt.locating import stations_of
+
+    from .recovered import recover_first
 
     hunt = Hunt(hunt_dir)
     recover_first(hunt)
@@ -38,7 +39,7 @@ def command(*, hunt_dir: Path, as_json: bool) -> None:
     if as_json:
         import json
 
-        from treeward.report.result_json import result_dict
+        from treeward.report.formats.result_json import result_dict
 
         whole = result_dict(paired)
         keys = (
@@ -128,8 +129,8 @@ def _bearing_rows(result: HuntResult) -> list[tuple[str, ...]]:
 
 def _bearing_text(result: HuntResult, line: FlightLine) -> str:
     """Write a bearing as it was read, and true beside it where that is another."""
-    from treeward.report.lines import true_bearing_deg
-    from treeward.report.units import bearing_text
+    from treeward.report.bundles import true_bearing_deg
+    from treeward.units import bearing_text
 
     read = bearing_text(line.bearing_read_deg)
     true_deg = true_bearing_deg(result, line)

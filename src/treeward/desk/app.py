@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
     from starlette.requests import Request
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
-    from .records import DeskHunt
+    from .state import DeskHunt
 
 _TYPES = {
     ".html": "text/html; charset=utf-8",

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from treeward.audio.records import LONGEST_S
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError, TreewardError
 from treeward.notes.events import UNMARKED, EventKind
-from treeward.notes.review_clock import format_clock
-from treeward.notes.review_file import cells_of, effective_events
+from treeward.review.clock import format_clock
+from treeward.review.file import cells_of, effective_events
 
 from .ledger import Ledger
 from .queue import (
@@ -22,8 +22,8 @@ from .queue import (
     worry,
 )
 from .readings import Reader, Reading
-from .records import NewRow
 from .sounds import Shelf
+from .state import NewRow
 from .talk import Talk
 
 if TYPE_CHECKING:
@@ -31,10 +31,10 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.notes.events import Event
-    from treeward.notes.review_file import ReviewRow
-    from treeward.trips.records import TripTable
+    from treeward.review.file import ReviewRow
+    from treeward.trips.table import TripTable
 
-    from .records import Applied, DeskHunt, Edit, Sheet
+    from .state import Applied, DeskHunt, Edit, Sheet
 
 
 class Desk:

@@ -12,25 +12,20 @@ import threading
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewChangedError, ReviewError
-from treeward.notes.review_clock import ClockCellError, format_clock, parse_clock
-from treeward.notes.review_file import (
-    COLUMNS,
-    PERSON_COLUMNS,
-    ReviewRow,
-    cells_of,
-)
-from treeward.notes.review_merge import put_back
-from treeward.notes.review_reading import rows_from_table
-from treeward.notes.review_row import normal_mark
-from treeward.notes.review_table import Table, TableLine, parse_table, table_bytes
+from treeward.review.clock import ClockCellError, format_clock, parse_clock
+from treeward.review.file import COLUMNS, PERSON_COLUMNS, ReviewRow, cells_of
+from treeward.review.merge import put_back
+from treeward.review.reading import rows_from_table
+from treeward.review.row import normal_mark
+from treeward.review.table import Table, TableLine, parse_table, table_bytes
 
-from .records import Applied, CellEdit, Conflict, Edit, NewRow, Sheet, TakenOut
+from .state import Applied, CellEdit, Conflict, Edit, NewRow, Sheet, TakenOut
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from .records import DeskHunt
+    from .state import DeskHunt
 
 _PATIENCE_S = 1.0  # another page's save takes a tenth; longer work is told at once
 _TRIES = 5  # times the file may change under our hands before we give up

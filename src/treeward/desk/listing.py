@@ -8,10 +8,10 @@ from .desk import said_in_words
 from .queue import reasons_of, status_of, to_look_at, worry
 
 if TYPE_CHECKING:
-    from treeward.notes.review_file import ReviewRow
+    from treeward.review.file import ReviewRow
 
     from .desk import Desk
-    from .records import Sheet
+    from .state import Sheet
 
 
 def place_of(row: ReviewRow) -> str:

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 from treeward.notes.clock import CLOCK_FLAG
 from treeward.notes.events import EventKind
-from treeward.notes.review_file import cells_of
-from treeward.notes.review_merge import HEARD_ANEW
+from treeward.review.file import cells_of
+from treeward.review.merge import HEARD_ANEW
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from treeward.notes.review_file import ReviewRow
-    from treeward.trips.records import TripTable
+    from treeward.review.file import ReviewRow
+    from treeward.trips.table import TripTable
 
 # How much of the answer hangs on one note of a kind; guess. A wrong time moves every
 # note after it, a wrong station every trip; a bee's coming and going makes one trip.

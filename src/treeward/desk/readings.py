@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from .queue import NEEDS_VALUE
 
 if TYPE_CHECKING:
+    from treeward.language.phrasebook import PhraseBook
     from treeward.notes.events import Event, EventKind
-    from treeward.speech.phrasebook import PhraseBook
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,8 +12,8 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from treeward.atomic import PREFIX
 from treeward.errors import TreewardError
+from treeward.files import PREFIX
 from treeward.within import held
 
 from .door import Door
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     import uvicorn
 
-    from .records import DeskHunt
+    from .state import DeskHunt
 
 _DOORSTEP = """\
 <!doctype html>

@@ -9,15 +9,15 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
-from treeward.notes.review_file import cells_of
+from treeward.review.file import cells_of
 
 from .desk import clock_at, said_in_words
 from .listing import place_of, rows_to_show
 from .queue import doubts_by_row, lacks, reasons_of, status_of, to_look_at
-from .records import CellEdit, NewRow
 from .sounds import clip_samples
+from .state import CellEdit, NewRow
 from .tally import counts_line, trip_changes
 
 if TYPE_CHECKING:
@@ -27,11 +27,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from rich.console import Console
 
-    from treeward.notes.review_file import ReviewRow
-    from treeward.trips.records import TripTable
+    from treeward.review.file import ReviewRow
+    from treeward.trips.table import TripTable
 
     from .desk import Desk
-    from .records import Applied, Edit, Sheet
+    from .state import Applied, Edit, Sheet
 
 BEFORE_S = 2.5  # heard before a note begins
 AFTER_S = 2.0  # and after it ends

@@ -14,7 +14,7 @@ from treeward.errors import TreewardError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from treeward.report.records import HuntResult
+    from treeward.report.model import HuntResult
 
 QUIET_S = 0.8  # a pause in the corrections this long sets the calculation off; guess
 

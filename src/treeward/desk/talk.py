@@ -6,10 +6,10 @@ from bisect import bisect_left
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
-from treeward.speech.records import WordSource
+from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:
-    from .records import DeskHunt
+    from .state import DeskHunt
 
     Words = tuple[tuple[float, str], ...]  # start_s, text; in order of time
 

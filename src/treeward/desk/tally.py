@@ -6,9 +6,8 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from treeward.report.days import disagreements
-from treeward.report.paint import paint_hex, split_mark
-from treeward.report.units import Units, bearing_text, duration_text
-from treeward.report.words import (
+from treeward.report.figures.paint import paint_hex, split_mark
+from treeward.report.wording import (
     advice_sentences,
     basis_sentence,
     colony_sentences,
@@ -16,10 +15,11 @@ from treeward.report.words import (
     missing_sentences,
     next_sentences,
 )
+from treeward.units import Units, bearing_text, duration_text
 
 if TYPE_CHECKING:
-    from treeward.report.records import HuntResult
-    from treeward.trips.records import Trip, TripTable
+    from treeward.report.model import HuntResult
+    from treeward.trips.table import Trip, TripTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

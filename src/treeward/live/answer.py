@@ -7,14 +7,14 @@ import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.live import tones
+from . import tones
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from treeward.live.gate import Gate
-    from treeward.live.players import Player
-    from treeward.live.synthesiser import Synthesiser
+    from .gate import Gate
+    from .players import Player
+    from .synthesiser import Synthesiser
 
 MOST_WAITING = 3  # older words are left out, so that answers never lag behind
 

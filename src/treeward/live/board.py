@@ -10,16 +10,17 @@ from dataclasses import dataclass
 from statistics import median, quantiles
 from typing import TYPE_CHECKING
 
-from treeward.live.records import BeeState
 from treeward.notes.clock_evidence import apart_s, plus
 from treeward.notes.events import EventKind
+
+from .messages import BeeState
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
     from treeward.notes.events import Event
-    from treeward.trips.records import TripTable
+    from treeward.trips.table import TripTable
 
 RECENT_TRIPS = 8  # the usual away time follows the day; choice
 FEW_TRIPS_SHARE = 0.25  # width of the due window either way after 1-2 trips; guess

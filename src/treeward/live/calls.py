@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from treeward.live.answer import Answer
-from treeward.live.records import Alarm
-from treeward.live.sky import announcement
+from .answer import Answer
+from .messages import Alarm
+from .sky import announcement
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import datetime
 
-    from treeward.live.records import BeeState
-    from treeward.live.sky import Sky
+    from .messages import BeeState
+    from .sky import Sky
 
 REPEAT_FAULT_S = 120.0  # a fault that stays is said again after this; choice
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from treeward.atomic import write_text
 from treeward.cautions import CAUTIONS
+from treeward.files import write_text
 
 if TYPE_CHECKING:
     from pathlib import Path

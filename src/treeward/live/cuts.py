@@ -10,8 +10,9 @@ import queue
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
-from treeward.live.level import LevelMeter
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+
+from .level import LevelMeter
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -19,9 +20,9 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from treeward.live.ears import Ears
-    from treeward.live.gate import Gate
-    from treeward.live.watch_clock import Timeline
+    from .ears import Ears
+    from .gate import Gate
+    from .watch_clock import Timeline
 
 HELD_STRETCHES = 64  # waiting to be recognised
 HELD_CHUNKS = 600  # a minute of sound that waits to be cut

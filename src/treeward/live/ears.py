@@ -12,18 +12,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.notes.parser import DOUBT_BELOW
-from treeward.speech.records import WordSource
 from treeward.speech.segments import LONGEST_S
+from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
-    from treeward.live.records import Hearing, Segments
     from treeward.notes.events import Event
-    from treeward.speech.records import Utterance
+    from treeward.speech.utterances import Utterance
+
+    from .messages import Hearing, Segments
 
 PAUSE_S = 0.4  # of silence end a phrase, so that it is answered soon; choice
 GOES_ON_S = 1.0  # a longer pause is outside a note said word by word; guess
@@ -128,9 +129,9 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
         No engine can be used, or the phrase book or hunt.toml is at fault.
     """
     from treeward.hunt_file import read_hunt_file
+    from treeward.language.phrasebook import PhraseBook
     from treeward.notes.parser import parse_notes
     from treeward.speech.engines import open_recognizer
-    from treeward.speech.phrasebook import PhraseBook
     from treeward.speech.segments import Segmenter
 
     book = PhraseBook.for_hunt(hunt_dir)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

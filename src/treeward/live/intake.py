@@ -13,20 +13,22 @@ import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
-from treeward.live.cuts import Cuts, Sound
-from treeward.live.watch_clock import GAP_S, STEP_S, SampleClock, Timeline
+
+from .cuts import Cuts, Sound
+from .watch_clock import GAP_S, STEP_S, SampleClock, Timeline
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from treeward.live.ears import Ears
-    from treeward.live.gate import Gate
-    from treeward.live.level import LevelMeter
-    from treeward.live.records import Chunk, Source
-    from treeward.live.sound_keeper import SoundKeeper
-    from treeward.live.watch_clock import WatchClock
+    from treeward.audio.recorder import Recorder
+
+    from .ears import Ears
+    from .gate import Gate
+    from .level import LevelMeter
+    from .messages import Chunk, Source
+    from .watch_clock import WatchClock
 
 PIECE_S = 600.0  # a piece is ended at the next pause after this; choice
 PIECE_MOST_S = 660.0  # and at this, pause or not
@@ -66,7 +68,7 @@ class Intake:
     def __init__(
         self,
         source: Source,
-        keeper: SoundKeeper,
+        keeper: Recorder,
         ears: Ears,
         watch: WatchClock,
         gate: Gate | None,

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.records import SAMPLE_RATE_HZ
-from treeward.live.records import Level
+from treeward.audio.blocks import SAMPLE_RATE_HZ
+
+from .messages import Level
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.audio.resample import Resampler
 from treeward.errors import SoundError
-from treeward.live.records import Chunk
+
+from .messages import Chunk
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -10,22 +10,24 @@ import threading
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from treeward.live import tones
-from treeward.live.answer import Answer
-from treeward.live.board import standing, take_back
-from treeward.live.journal import event_record
-from treeward.live.records import Heard, Note
-from treeward.live.words import event_text, spoken_event
+from treeward.hunt.journal import event_record
 from treeward.notes.clock_evidence import apart_s
 from treeward.notes.events import Event, EventKind
 from treeward.notes.parser import DOUBT_BELOW
+
+from . import tones
+from .answer import Answer
+from .board import standing, take_back
+from .messages import Heard, Note
+from .spoken import event_text, spoken_event
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from datetime import datetime
 
-    from treeward.live.journal import Journal
-    from treeward.live.sky import Sky
+    from treeward.hunt.journal import Journal
+
+    from .sky import Sky
 
 SAY_AGAIN_S = 20.0  # a note of the same kind this soon after is the repetition; guess
 CLOCK_APART_S = 180.0  # a spoken time this far from the computer's is flagged; guess

@@ -12,16 +12,17 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.errors import TreewardError
-from treeward.live.board import away_times_s
-from treeward.live.records import Estimate
 from treeward.notes.events import EventKind
+
+from .board import away_times_s
+from .messages import Estimate
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from treeward.notes.events import Event
     from treeward.survey.records import Fix
-    from treeward.trips.records import TripTable
+    from treeward.trips.table import TripTable
 
 REPEATS = (2, 4, 8)  # times as many trips that are tried, to halve the interval
 

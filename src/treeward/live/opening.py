@@ -14,38 +14,34 @@ from filelock import FileLock, Timeout
 
 from treeward import __version__
 from treeward.errors import HuntError, ListenerAtWorkError, SoundError
+from treeward.files import read_plain
+from treeward.hunt.journal import Journal
+from treeward.hunt.recovery import journals_dir, sessions_of
 from treeward.hunt_file import HuntFile, read_hunt_file
-from treeward.live.ears import open_ears
-from treeward.live.journal import Journal
-from treeward.live.office import Office
-from treeward.live.recovery import journals_dir, sessions_of
-from treeward.live.session import Session, Setting
-from treeward.live.sky import Sky, sky_of
-from treeward.live.streams import (
-    BlocksSource,
-    PcmFormat,
-    Pipe,
-    RehearsalTime,
-    StreamSource,
-)
-from treeward.live.watch_clock import WatchClock, elapsed_s
-from treeward.whole_file import read_plain
 from treeward.within import held, open_plain, refuse_links
+
+from .ears import open_ears
+from .office import Office
+from .session import Session, Setting
+from .sky import Sky, sky_of
+from .streams import BlocksSource, PcmFormat, Pipe, RehearsalTime, StreamSource
+from .watch_clock import WatchClock, elapsed_s
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from datetime import date, datetime
     from pathlib import Path
 
-    from treeward.live.answer import Answer
-    from treeward.live.ears import Ears
-    from treeward.live.players import Player
-    from treeward.live.records import Heard, Source
-    from treeward.live.synthesiser import Synthesiser
     from treeward.notes.events import Event
     from treeward.positions import Position
     from treeward.survey.records import Fix
-    from treeward.trips.records import TripTable
+    from treeward.trips.table import TripTable
+
+    from .answer import Answer
+    from .ears import Ears
+    from .messages import Heard, Source
+    from .players import Player
+    from .synthesiser import Synthesiser
 
 LOCK_NAME = "listen.lock"
 PIPE_HOLDS_S = 3.0  # of 16 kHz sound in 64 KiB, which is what a pipe holds, and more
@@ -225,7 +221,7 @@ def _source(
     stdin: IO[bytes] | Pipe | None,
 ) -> Source:
     if wanted.input is None:
-        from treeward.live.microphone import MicrophoneSource
+        from .microphone import MicrophoneSource
 
         return MicrophoneSource(wanted.device, watch.now_s)
     if wanted.input == "-":
@@ -248,11 +244,11 @@ def _source(
 def _voices(wanted: Wanted) -> tuple[Player | None, Synthesiser | None]:
     if not (wanted.sounds or wanted.speak):
         return None, None
-    from treeward.live.players import find_player
+    from .players import find_player
 
     synthesiser = None
     if wanted.speak:
-        from treeward.live.synthesiser import find_synthesiser
+        from .synthesiser import find_synthesiser
 
         synthesiser = find_synthesiser()
         if synthesiser is None:

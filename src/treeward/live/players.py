@@ -41,7 +41,7 @@ class PortAudioPlayer:
     name = "PortAudio"
 
     def __init__(self) -> None:
-        from treeward.live.microphone import sounddevice
+        from .microphone import sounddevice
 
         self._sd = sounddevice()
         try:

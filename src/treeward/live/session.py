@@ -8,33 +8,35 @@ import time
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.audio.records import SAMPLE_RATE_HZ, Block
-from treeward.live.answer import Answer, Answerer
-from treeward.live.board import board
-from treeward.live.calls import Calls
-from treeward.live.ears import Reader
-from treeward.live.gate import Gate
-from treeward.live.intake import Gap, Intake
-from treeward.live.microphone import device_warning
-from treeward.live.notebook import Notebook
-from treeward.live.players import SilentPlayer
-from treeward.live.records import Alarm, Heard, Snapshot, Tally
-from treeward.live.sound_keeper import SoundKeeper
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio.recorder import Recorder
 from treeward.notes.events import Event, EventKind
+
+from .answer import Answer, Answerer
+from .board import board
+from .calls import Calls
+from .ears import Reader
+from .gate import Gate
+from .intake import Gap, Intake
+from .messages import Alarm, Heard, Snapshot, Tally
+from .microphone import device_warning
+from .notebook import Notebook
+from .players import SilentPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import date, datetime
     from pathlib import Path
 
-    from treeward.live.ears import Ears
-    from treeward.live.journal import Journal
-    from treeward.live.office import Office
-    from treeward.live.players import Player
-    from treeward.live.records import Source
-    from treeward.live.sky import Sky
-    from treeward.live.synthesiser import Synthesiser
-    from treeward.live.watch_clock import WatchClock
+    from treeward.hunt.journal import Journal
+
+    from .ears import Ears
+    from .messages import Source
+    from .office import Office
+    from .players import Player
+    from .sky import Sky
+    from .synthesiser import Synthesiser
+    from .watch_clock import WatchClock
 
 TICK_S = 0.5
 LOOK_S = 0.1  # for a signal, or the end of the sound
@@ -94,7 +96,7 @@ class Session:
         self._sky_on = sky_on
         self._on_heard = on_heard
         self._on_said = on_said
-        self.keeper = SoundKeeper(pieces_dir, within=within)
+        self.keeper = Recorder(pieces_dir, within=within)
         self.notebook = Notebook(
             journal, lambda clock: sky_on(clock.date()), flag_below=ears.flag_below
         )

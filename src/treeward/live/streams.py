@@ -12,19 +12,20 @@ from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.audio.containers import HEAD_BYTES, container_of
-from treeward.audio.records import SAMPLE_RATE_HZ
 from treeward.audio.resample import Resampler
 from treeward.errors import SoundError
-from treeward.live.records import Chunk
-from treeward.live.watch_clock import elapsed_s
+
+from .messages import Chunk
+from .watch_clock import elapsed_s
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from numpy.typing import NDArray
 
-    from treeward.audio.records import Block
+    from treeward.audio.blocks import Block
 
 CHUNK_S = 0.1
 LOT_BYTES = 1 << 15  # read at once, at most

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.live.records import Alarm
 from treeward.notes.events import EventKind
+
+from .messages import Alarm
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

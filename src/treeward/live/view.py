@@ -8,13 +8,13 @@ from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
-from treeward.live.big_text import big, big_width
-from treeward.live.words import clock_face, distance_text
+from .big_text import big, big_width
+from .spoken import clock_face, distance_text
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
-    from treeward.live.records import BeeState, Level, Snapshot
+    from .messages import BeeState, Level, Snapshot
 
 PAPER = "black on white"  # an unlit screen in the sun reflects: light ground wins
 _PAINT = {

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -6,12 +6,12 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.notes.events import UNMARKED
+from .events import UNMARKED
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.language.phrasebook import PhraseBook
 
 _BEFORE = r"(?:(?:the|that|this|our|my|a|an|little|old|other|number) ){0,3}"
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from treeward.language.dates import parse_date
+
 from .clock_evidence import Evidence
-from .dates import parse_date
 from .events import EventKind
 from .scratch import taken_back
 

@@ -11,11 +11,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.notes.bearing_cells import read_bearing_cell
-from treeward.notes.events import Event, EventKind
-from treeward.notes.number_words import plain_words
-from treeward.notes.values import bearing_value, time_value
-from treeward.speech.records import Alternative
+from treeward.language.bearing_cells import read_bearing_cell
+from treeward.language.number_words import plain_words
+from treeward.speech.utterances import Alternative
+
+from .events import Event, EventKind
+from .values import bearing_value, time_value
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

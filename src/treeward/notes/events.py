@@ -29,12 +29,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from treeward.notes.bearing_cells import BearingCell, Reference, read_bearing_cell
+from treeward.language.bearing_cells import BearingCell, Reference, read_bearing_cell
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from treeward.speech.records import Alternative
+    from treeward.speech.utterances import Alternative
 
 UNMARKED = "unmarked"
 # Flags that are settled elsewhere, or are not about what was heard: they put no note in

@@ -5,19 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.notes import sayings
-from treeward.notes import stream as st
-from treeward.notes.bee_names import BeeNames, View
-from treeward.notes.events import Event, EventKind
-from treeward.speech.records import Alternative
+from treeward.speech.utterances import Alternative
+
+from . import sayings
+from . import stream as st
+from .bee_names import BeeNames, View
+from .events import Event, EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from treeward.notes.narrated_actions import Done
-    from treeward.notes.sentences import Speech
-    from treeward.notes.stream import Piece
-    from treeward.notes.told import Told
+    from .narrated_actions import Done
+    from .sentences import Speech
+    from .stream import Piece
+    from .told import Told
 
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
 SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
-from treeward.notes.events import EventKind
+from .events import EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from treeward.speech.phrasebook import FixedPhrase, PhraseBook
+    from treeward.language.phrasebook import FixedPhrase, PhraseBook
 
 Words = tuple[str, ...]
 _Meaning = TypeVar("_Meaning")

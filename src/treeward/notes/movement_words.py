@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from treeward.notes.events import EventKind
+from .events import EventKind
 
 _HELPERS = r"(?:(?:is|was|had|been|have|still) )*"
 _MANNER = r"(?:(?:right|straight|slowly|quietly|quickly|gently|suddenly|nicely) )?"

@@ -6,18 +6,19 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.notes import sayings
-from treeward.notes.bee_names import Named
-from treeward.notes.events import EventKind
-from treeward.notes.movement_words import PATTERNS
-from treeward.notes.narrated_bearings import leads_to_bearing
-from treeward.notes.sentences import plain_phrase
+from . import sayings
+from .bee_names import Named
+from .events import EventKind
+from .movement_words import PATTERNS
+from .narrated_bearings import leads_to_bearing
+from .sentences import plain_phrase
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from treeward.notes.bee_names import BeeNames
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.language.phrasebook import PhraseBook
+
+    from .bee_names import BeeNames
 
 _SLOT = "{mark}"
 _LEAVING = re.compile(r" (?:leaving|leave|going|go|departing|flying off|take off)(?= )")

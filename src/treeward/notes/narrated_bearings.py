@@ -6,13 +6,14 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.notes import values
-from treeward.notes.events import EventKind
-from treeward.notes.numbers import read_compass
-from treeward.notes.told import ROUGH, Told, place_after, words_from
+from treeward.language.numbers import read_compass
+
+from . import values
+from .events import EventKind
+from .told import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
-    from treeward.notes.bee_names import BeeNames, Named
+    from .bee_names import BeeNames, Named
 
 _WORD = (
     r"(?:(?:flight|departure|vanishing) )?"

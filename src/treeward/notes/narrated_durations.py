@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from treeward.notes.events import EventKind
-from treeward.notes.numbers import read_duration
-from treeward.notes.told import ROUGH, Told, place_after, words_from
+from treeward.language.numbers import read_duration
+
+from .events import EventKind
+from .told import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
-    from treeward.notes.bee_names import BeeNames, Named
+    from .bee_names import BeeNames, Named
 
 _LONGEST_S = 3 * 3600.0  # a longer time away is talk of something else; guess
 _DURATION_OF_BEE = re.compile(

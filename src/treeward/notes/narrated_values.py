@@ -5,20 +5,21 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from treeward.notes import values
-from treeward.notes.events import EventKind
-from treeward.notes.lexicon import Lexicon
-from treeward.notes.narrated_bearings import Bearings
-from treeward.notes.narrated_durations import Durations
-from treeward.notes.narrated_watching import Watching
-from treeward.notes.sentences import plain_phrase
-from treeward.notes.told import MOST_WORDS, ROUGH, Told, place_after, words_from
+from . import values
+from .events import EventKind
+from .lexicon import Lexicon
+from .narrated_bearings import Bearings
+from .narrated_durations import Durations
+from .narrated_watching import Watching
+from .sentences import plain_phrase
+from .told import MOST_WORDS, ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from treeward.notes.bee_names import BeeNames
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.language.phrasebook import PhraseBook
+
+    from .bee_names import BeeNames
 
 _TIME_LEAD = re.compile(
     rf"(?:(?=coming up|getting on for)|(?:it is|time is|the time is|time check"

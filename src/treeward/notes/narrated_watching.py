@@ -5,15 +5,15 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from treeward.notes import sayings
-from treeward.notes.events import EventKind
-from treeward.notes.sentences import plain_phrase
-from treeward.notes.told import Told
+from . import sayings
+from .events import EventKind
+from .sentences import plain_phrase
+from .told import Told
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.language.phrasebook import PhraseBook
 
 _OFF = r"(?:recorder|recording|watching|watch|tape|microphone)"
 _WILL = r"(?:(?:i|we|will|am|are|going to|let me|let us|have|gonna) )*"

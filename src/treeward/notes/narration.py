@@ -12,23 +12,24 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.notes import sayings
-from treeward.notes import stream as st
-from treeward.notes.bee_names import BeeNames
-from treeward.notes.events import Event, EventKind
-from treeward.notes.found_notes import FoundNotes
-from treeward.notes.narrated_actions import Actions, Done
-from treeward.notes.narrated_values import ValueNotes
-from treeward.notes.parser import flag_scratched
-from treeward.notes.sentences import Speech, speech_of
+from . import sayings
+from . import stream as st
+from .bee_names import BeeNames
+from .events import Event, EventKind
+from .found_notes import FoundNotes
+from .narrated_actions import Actions, Done
+from .narrated_values import ValueNotes
+from .parser import flag_scratched
+from .sentences import Speech, speech_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from treeward.notes.stream import Piece
-    from treeward.notes.told import Told
-    from treeward.speech.phrasebook import PhraseBook
-    from treeward.speech.records import Utterance
+    from treeward.language.phrasebook import PhraseBook
+    from treeward.speech.utterances import Utterance
+
+    from .stream import Piece
+    from .told import Told
 
 
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")

@@ -10,19 +10,21 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.notes import stream as st
-from treeward.notes import values
-from treeward.notes.events import UNMARKED, Event, EventKind
-from treeward.notes.lexicon import Lexicon, longest
-from treeward.notes.scratch import taken_back
-from treeward.speech.records import Alternative, WordSource
+from treeward.speech.utterances import Alternative, WordSource
+
+from . import stream as st
+from . import values
+from .events import UNMARKED, Event, EventKind
+from .lexicon import Lexicon, longest
+from .scratch import taken_back
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from treeward.notes.stream import Piece
-    from treeward.speech.phrasebook import PhraseBook
-    from treeward.speech.records import Utterance
+    from treeward.language.phrasebook import PhraseBook
+    from treeward.speech.utterances import Utterance
+
+    from .stream import Piece
 
 WITHIN_PHRASE_S = 2.5  # a pause inside a note, "red ... back"
 WITHIN_MARK_S = 0.8  # between two colours of one bee; guess

@@ -12,15 +12,16 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.notes.events import Event, EventKind
-from treeward.speech.note_graph import NoteGraph
-from treeward.speech.records import Alternative
+from treeward.language.note_graph import NoteGraph
+from treeward.speech.utterances import Alternative
+
+from .events import Event, EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from treeward.speech.note_graph import Note
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.language.note_graph import Note
+    from treeward.language.phrasebook import PhraseBook
 
 # How likely a note is, by what is known of the bee; all guesses.
 EXPECTED = 1.0  # away from a bee that is here, back from one that is out

@@ -13,13 +13,14 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.notes import stream as st
+from . import stream as st
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from treeward.notes.stream import Piece
-    from treeward.speech.records import Utterance
+    from treeward.speech.utterances import Utterance
+
+    from .stream import Piece
 
 _WHOLE = {
     "can't": "can not",

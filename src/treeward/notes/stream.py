@@ -10,13 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.notes.number_words import plain_words
-from treeward.speech.records import WordSource
+from treeward.language.number_words import plain_words
+from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from treeward.speech.records import Alternative, Utterance, Word
+    from treeward.speech.utterances import Alternative, Utterance, Word
 
 # Said in passing; they neither make talk nor break a note.
 FILLERS = frozenset(

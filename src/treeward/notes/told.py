@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from treeward.notes.bee_names import Named
-    from treeward.notes.events import EventKind
+    from .bee_names import Named
+    from .events import EventKind
 
 MOST_WORDS = 10  # no value is longer
 ROUGH = (

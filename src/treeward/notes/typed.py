@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from treeward.notes.parser import parse_notes
-from treeward.speech.records import Utterance, Word, WordSource
+from treeward.speech.utterances import Utterance, Word, WordSource
+
+from .parser import parse_notes
 
 if TYPE_CHECKING:
-    from treeward.notes.events import Event
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.language.phrasebook import PhraseBook
+
+    from .events import Event
 
 _WORD_S = 0.3  # a pace at which written words count as one breath
 

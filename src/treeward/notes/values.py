@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.notes.bearing_cells import point_at
-from treeward.notes.dates import read_date
-from treeward.notes.lexicon import Lexicon, longest
-from treeward.notes.number_words import cardinal_run
-from treeward.notes.numbers import read_bearing, read_compass, read_time
+from treeward.language.bearing_cells import point_at
+from treeward.language.dates import read_date
+from treeward.language.number_words import cardinal_run
+from treeward.language.numbers import read_bearing, read_compass, read_time
+
+from .lexicon import Lexicon, longest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal
 
-from .units import bearing_text
+from treeward.units import bearing_text
 
 if TYPE_CHECKING:
-    from treeward.notes.bearing_cells import Reference
+    from treeward.language.bearing_cells import Reference
 
-    from .records import HuntResult, StationPlace
+    from .model import HuntResult, StationPlace
 
 Compass = Literal["magnetic", "true"]
 

@@ -6,18 +6,19 @@ from dataclasses import replace
 from statistics import median
 from typing import TYPE_CHECKING
 
-from .lines import circular_mean_deg, circular_sd_deg, timed_ends
-from .records import DayResult, DayStation
-from .units import Units, wind_name
-from .words import for_colony, listing, whereabouts
+from treeward.units import Units, wind_name
+
+from .bundles import circular_mean_deg, circular_sd_deg, timed_ends
+from .model import DayResult, DayStation
+from .wording import for_colony, listing, whereabouts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import date, tzinfo
 
-    from treeward.trips.records import FlightLine, Trip, TripTable
+    from treeward.trips.table import FlightLine, Trip, TripTable
 
-    from .records import DayColony, HuntResult
+    from .model import DayColony, HuntResult
 
 
 # Bearings spread wider than this have no mean worth telling: two colonies, or a

@@ -7,15 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.survey import timing
 from treeward.survey.settings import Settings
-
-from .units import Units
+from treeward.units import Units
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from treeward.survey.records import Cargo
 
-    from .records import HuntResult
+    from .model import HuntResult
 
 HUNT_TOML = "hunt.toml"
 _WENNER = "Wenner 1963, J. Apic. Res. 2:25-32"

@@ -9,23 +9,23 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from treeward.survey.frame import geodesic
+from treeward.units import Units
 
+from .bundles import belongs_to, bundles_by_bee
 from .compass import both_text, to_compass_deg
 from .days import day_text
-from .lines import belongs_to, bundles_by_bee
-from .result_json import number
-from .rings import polygon_rings
-from .units import Units
-from .words import for_colony, seats
+from .formats.result_json import number
+from .formats.rings import polygon_rings
+from .wording import for_colony, seats
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from treeward.survey.records import SearchArea
 
-    from .lines import LineBundle
-    from .records import HuntResult
-    from .rings import Ring
+    from .bundles import LineBundle
+    from .formats.rings import Ring
+    from .model import HuntResult
 
 LINE_BEYOND = 1.3  # how far a flight line is drawn beyond the farthest colony; choice
 LINE_DEFAULT_M = 1000.0  # m, where nothing has been located yet; choice

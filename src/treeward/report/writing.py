@@ -5,31 +5,31 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from treeward.atomic import meant, replacing_set, write_text
 from treeward.errors import ReportError
+from treeward.files import meant, replacing_set, write_text
 from treeward.within import file_within
 
-from .away_picture import away_figure
-from .distance_picture import distance_figure
-from .geojson import geojson_dict
-from .gpx import gpx_text
-from .kml import kml_bytes
-from .labels import label_track_text, webvtt_text
-from .map_picture import map_figure
-from .online_map import online_page
-from .page import page_text
-from .picture_style import drawing, pdf_bytes, png_bytes, svg_text
-from .records import WrittenFiles
-from .result_json import result_dict
+from .figures.away_times import away_figure
+from .figures.distance import distance_figure
+from .figures.map import map_figure
+from .figures.style import drawing, pdf_bytes, png_bytes, svg_text
+from .figures.timeline import timeline_figure
+from .formats.geojson import geojson_dict
+from .formats.gpx import gpx_text
+from .formats.kml import kml_bytes
+from .formats.labels import label_track_text, webvtt_text
+from .formats.online_map import online_page
+from .formats.result_json import result_dict
+from .formats.tables import bees_frame, trips_frame
+from .model import WrittenFiles
+from .page.page import page_text
 from .sketch import sketch
-from .tables import bees_frame, trips_frame
-from .timeline_picture import timeline_figure
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from .records import HuntResult
+    from .model import HuntResult
 
 
 _MAP_WORDS = "Map of stations, flight lines, search areas and best place"

@@ -9,7 +9,7 @@ against the other.
 ['1']
 """
 
-from treeward.simulate.hunting import simulate_hunt
-from treeward.simulate.records import SimulatedHunt, SimulationSettings, SpokenLine
+from .hunting import simulate_hunt
+from .invented import SimulatedHunt, SimulationSettings, SpokenLine
 
 __all__ = ["SimulatedHunt", "SimulationSettings", "SpokenLine", "simulate_hunt"]

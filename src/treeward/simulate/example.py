@@ -15,12 +15,13 @@ import sys
 from datetime import date
 from pathlib import Path
 
-from treeward.atomic import write_text
 from treeward.errors import TreewardError
-from treeward.simulate.hunting import simulate_hunt
-from treeward.simulate.records import SimulationSettings
-from treeward.simulate.sound import SoundSettings
-from treeward.simulate.write import truth_toml, write_hunt
+from treeward.files import write_text
+
+from .hunting import simulate_hunt
+from .invented import SimulationSettings
+from .sound import SoundSettings
+from .write import truth_toml, write_hunt
 
 SEED = 4971  # five trips or more of each bee in half an hour of sound
 SETTINGS = SimulationSettings(

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.simulate.world import line
+from .world import line
 
 if TYPE_CHECKING:
-    from treeward.simulate.records import (
+    from .invented import (
         Cargo,
         Shared,
         SimulatedBee,

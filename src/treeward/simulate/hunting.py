@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from treeward.notes.events import Event, EventKind
-from treeward.simulate.flights import Stop, fly
-from treeward.simulate.observer import Watch, watch
-from treeward.simulate.records import (
+
+from .flights import Stop, fly
+from .invented import (
     Gap,
     SimulatedBee,
     SimulatedColony,
@@ -22,8 +22,9 @@ from treeward.simulate.records import (
     SimulationSettings,
     SpokenLine,
 )
-from treeward.simulate.wording import time_words
-from treeward.simulate.world import (
+from .observer import Watch, watch
+from .wording import time_words
+from .world import (
     CALIBRATION_ID,
     declination_deg,
     draw_shared,

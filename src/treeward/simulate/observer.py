@@ -8,23 +8,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from treeward.notes.events import EventKind
-from treeward.simulate.wording import (
+
+from .wording import (
     BEARING_FORMS,
     bearing_words,
     duration_words,
     mark_words,
     number_words,
 )
-from treeward.simulate.world import COLOURS, line
+from .world import COLOURS, line
 
 if TYPE_CHECKING:
-    from treeward.simulate.flights import Stop
-    from treeward.simulate.records import (
-        Shared,
-        SimulatedColony,
-        SimulatedStation,
-        SimulationSettings,
-    )
+    from .flights import Stop
+    from .invented import Shared, SimulatedColony, SimulatedStation, SimulationSettings
 
 SECONDS_LATE = 1.0  # from seeing to speaking, usual; guess
 ANCHOR_EVERY_S = 480.0  # the time is said about this often; guess

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.simulate.flights import varying_share
-from treeward.simulate.records import SimulationSettings
+from .flights import varying_share
+from .invented import SimulationSettings
 
 if TYPE_CHECKING:
     import numpy as np

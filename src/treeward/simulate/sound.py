@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.simulate import noise
-from treeward.simulate.talk import moved_line, with_talk
-from treeward.simulate.voice import SPEECH_LEVEL_DBFS
+from . import noise
+from .talk import moved_line, with_talk
+from .voice import SPEECH_LEVEL_DBFS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.simulate.records import SimulatedHunt, SpokenLine
-    from treeward.simulate.voice import Voice
+    from .invented import SimulatedHunt, SpokenLine
+    from .voice import Voice
 
 RATE_HZ = 16_000
 TAIL_S = 5.0  # sound goes on after the last line; choice

@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from treeward.simulate.records import SpokenLine
+from .invented import SpokenLine
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

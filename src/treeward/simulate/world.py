@@ -9,15 +9,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from treeward.positions import Position
-from treeward.simulate.records import (
-    Shared,
-    SimulatedBee,
-    SimulatedColony,
-    SimulatedStation,
-)
+
+from .invented import Shared, SimulatedBee, SimulatedColony, SimulatedStation
 
 if TYPE_CHECKING:
-    from treeward.simulate.records import Range, SimulationSettings
+    from .invented import Range, SimulationSettings
 
 COLOURS = ("yellow", "blue", "white", "red", "green", "orange", "pink", "purple")
 CALIBRATION_ID = "C"

@@ -5,20 +5,22 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.atomic import write_text
 from treeward.errors import HuntError
+from treeward.files import write_text
 from treeward.positions import format_position
-from treeward.simulate.sound import SoundSettings, render
-from treeward.simulate.voice import HibariVoice
-from treeward.simulate.world import CALIBRATION_ID, line
+
+from .sound import SoundSettings, render
+from .voice import HibariVoice
+from .world import CALIBRATION_ID, line
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from treeward.notes.events import Event
-    from treeward.simulate.records import SimulatedHunt
-    from treeward.simulate.voice import Voice
+
+    from .invented import SimulatedHunt
+    from .voice import Voice
 
 OBSERVER_PITCH, FRIEND_PITCH = 0.9, 0.78  # so that the two voices differ; choice
 
@@ -96,7 +98,7 @@ def _typed(event: Event) -> Event:
 
 
 def _write_review(directory: Path, events: Sequence[Event]) -> None:
-    from treeward.notes.review_file import ReviewRow, write_review
+    from treeward.review.file import ReviewRow, write_review
 
     write_review(directory / "review.csv", [ReviewRow(event=event) for event in events])
 

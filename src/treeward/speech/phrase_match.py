@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.speech.note_graph import NoteGraph
-from treeward.speech.records import WordSource
+from treeward.language.note_graph import NoteGraph
+
+from .utterances import WordSource
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from treeward.speech.phrasebook import PhraseBook
-    from treeward.speech.records import Word
+    from treeward.language.phrasebook import PhraseBook
+
+    from .utterances import Word
 
 WITHIN_S = 1.0  # longest pause between two words of a note
 

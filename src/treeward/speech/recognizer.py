@@ -11,14 +11,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol
 
-from treeward.speech.records import Utterance
-from treeward.speech.segments import Segmenter
+from .segments import Segmenter
+from .utterances import Utterance
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    from treeward.audio.records import Block
-    from treeward.speech.records import Word
+    from treeward.audio.blocks import Block
+
+    from .utterances import Word
 
 UTTERANCE_PAUSE_S = 1.0  # a longer pause ends an utterance
 SILENCE_S = 20.0  # where nobody speaks, progress is told this often

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.records import Block
-from treeward.speech.voice_activity import FRAME, FRAME_S, VoiceActivity
+from treeward.audio.blocks import Block
+
+from .voice_activity import FRAME, FRAME_S, VoiceActivity
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -13,16 +13,21 @@ from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from treeward.audio.records import LONGEST_S
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import TranscriptError
-from treeward.speech.records import Utterance, Word, WordSource
-from treeward.whole_file import read_whole
+from treeward.files import read_whole
+
+from .utterances import (
+    Utterance,
+    Word,
+    spread,
+    without_controls,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
     from os import PathLike
 
-_PAUSE_S = 0.8  # words further apart are two utterances; guess
 _CHARACTER_S = 0.08  # a spoken word lasts about so long for each letter; guess
 _FLASH_S = 0.05  # rolling captions show each line again for a moment
 _LARGEST = 16 * 2**20  # bytes; 20 h of speech word by word; needs 0.7 GB of memory
@@ -36,8 +41,6 @@ _INNER_TIME = re.compile(rf"<{_CUE_TIME}>")
 # Sounds described for the deaf: [wind], (laughs).
 _SOUND = re.compile(r"\[[^\]\[]*\]|\([^()]*\)|\u266a")
 _ENDLESS = re.compile(r"\d{100}")
-# Control characters but tab and line feed, and halves of letters (from JSON escapes).
-_CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 _TAG = re.compile(r"<[^<>]*>|\{\\[^{}]*\}")
 
 
@@ -77,7 +80,7 @@ def read_transcript(path: str | PathLike[str]) -> list[Utterance]:
         case "srt":
             found = _from_srt(path, text)
         case "json":
-            from treeward.speech.json_transcripts import read_json
+            from .json_transcripts import read_json
 
             found = read_json(path, text)
         case _:
@@ -108,11 +111,6 @@ def _decoded(path: Path) -> str:
             mend="Give a .vtt, .srt, .json or .txt transcript",
         )
     return without_controls(text.replace("\r\n", "\n").replace("\r", "\n"))
-
-
-def without_controls(text: str) -> str:
-    """Put a space for what is no text: terminals obey it, and XML cannot hold it."""
-    return _CONTROLS.sub(" ", text)
 
 
 def _format(path: Path, text: str) -> str:
@@ -287,43 +285,6 @@ def _cue_utterance(text: str, start_s: float, end_s: float) -> list[Utterance]:
     if not words:
         return []
     return [Utterance(words=tuple(words), start_s=start_s, end_s=end_s)]
-
-
-def spread(texts: Sequence[str], start_s: float, end_s: float) -> list[Word]:
-    """Spread words over a stretch of sound, each as long as it has letters."""
-    total = sum(len(text) for text in texts)
-    words: list[Word] = []
-    said = 0
-    for text in texts:
-        word_s = start_s + (end_s - start_s) * said / total
-        said += len(text)
-        words.append(
-            Word(
-                text=text.lower(),
-                start_s=word_s,
-                end_s=start_s + (end_s - start_s) * said / total,
-                source=WordSource.TEXT,
-            )
-        )
-    return words
-
-
-def in_utterances(words: Iterable[Word]) -> list[Utterance]:
-    """Part timed words into utterances where there is a pause."""
-    groups: list[list[Word]] = []
-    for word in sorted(words, key=lambda word: word.start_s):
-        if groups and word.start_s - groups[-1][-1].end_s <= _PAUSE_S:
-            groups[-1].append(word)
-        else:
-            groups.append([word])
-    return [
-        Utterance(
-            words=tuple(group),
-            start_s=group[0].start_s,
-            end_s=max(word.end_s for word in group),
-        )
-        for group in groups
-    ]
 
 
 def _from_lines(path: Path, text: str) -> list[Utterance]:

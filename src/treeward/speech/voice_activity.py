@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import SpeechError
-from treeward.speech.wheel_files import file_in_package
+
+from .wheel_files import file_in_package
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -80,6 +81,6 @@ def _network() -> Any:  # noqa: ANN401 (the package has no types)
     path = file_in_package(PACKAGE, FILE)
     if path is None:
         raise SpeechError("the voice activity network is not installed", mend=MEND)
-    from treeward.speech.wheel_files import open_network
+    from .wheel_files import open_network
 
     return open_network(path, mend=MEND)

@@ -14,17 +14,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import SpeechError
-from treeward.speech.phrase_match import PhraseMatcher
-from treeward.speech.records import Alternative, Utterance, Word, WordSource
+
+from .phrase_match import PhraseMatcher
+from .utterances import Alternative, Utterance, Word, WordSource
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from treeward.audio.records import Block
-    from treeward.speech.models import FoundModel
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.audio.blocks import Block
+    from treeward.language.phrasebook import PhraseBook
+
+    from .models import FoundModel
 
 UNKNOWN = "[unk]"  # Vosk's word for what its grammar does not hold
 BOTH_HEARD = 0.9  # most that is believed of Vosk, guess: English was not measured

@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import lines, timing
+from . import directions as lines
+from . import timing
 from .arrays import log_sum_exp
 from .evidence import Evidence
 from .focus import focused_evidence, much_data

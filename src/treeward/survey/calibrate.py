@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import lines, timing
+from . import directions as lines
+from . import timing
 from .arrays import log_sum_exp
 
 if TYPE_CHECKING:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import check, lines, timing, trip_tables
+from . import check, timing, trip_tables
+from . import directions as lines
 from .calibrate import taught
 from .evidence import BeeTimes, Case
 from .frame import LocalFrame

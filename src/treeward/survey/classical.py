@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from .lines import concentration
+from .directions import concentration
 
 if TYPE_CHECKING:
     from .arrays import Floats

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import classical, lines
+from . import classical
+from . import directions as lines
 from .records import ClassicalFix
 
 if TYPE_CHECKING:

@@ -21,7 +21,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import lines, timing
+from . import directions as lines
+from . import timing
 from .arrays import Bools, Floats, Ints, integrate_nodes, log_sum_exp
 
 if TYPE_CHECKING:

@@ -8,11 +8,11 @@ from treeward.notes.events import UNMARKED, Event, EventKind
 
 from .bees import PAIRABLE, Bees, colour_of, questions
 from .daylight import dark_doubts
-from .lines import bearing_doubts, flight_lines, winds
+from .flight_lines import bearing_doubts, flight_lines, winds
 from .pairing import Circumstances, pair_colour
-from .records import Trip, TripTable, Visit
 from .sightings import Notes, Sighting, far_days, sort_notes
 from .stated import stated_trips
+from .table import Trip, TripTable, Visit
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

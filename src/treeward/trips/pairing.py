@@ -10,7 +10,7 @@ from treeward.notes.clock import CLOCK_DOUBT
 from treeward.notes.events import SETTLED_FLAGS, EventKind
 
 from .identity import LEAST_AWAY_S, LEAST_ROUND_S, tell_bees_apart
-from .records import Trip, Visit
+from .table import Trip, Visit
 from .usual import (
     LONGEST_S,
     UPPER_BOUND,

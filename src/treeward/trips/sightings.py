@@ -11,7 +11,7 @@ from treeward.notes.clock import MONTHS_APART_DAYS
 from treeward.notes.events import UNMARKED, Event, EventKind
 from treeward.notes.scratch import taken_back
 
-from .records import AssumedStation, Unpaired
+from .table import AssumedStation, Unpaired
 from .watching import Pause, StationsInForce, pauses_in, stations_in_force
 
 if TYPE_CHECKING:

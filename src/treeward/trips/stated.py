@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal, cast
 from treeward.notes.events import UNMARKED, EventKind
 
 from .pairing import note_doubts
-from .records import Trip
+from .table import Trip
 from .usual import LONGEST_S
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from .records import FlightLine, Trip, TripTable, Visit
+    from .table import FlightLine, Trip, TripTable, Visit
 
 BEE_COLUMNS = (
     "bee",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from treeward.notes.events import Event, EventKind
 
-from .records import AssumedStation
+from .table import AssumedStation
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -39,12 +39,12 @@ MOST_MEMORY_MB = 1024
 INSTRUMENTED = ["treeward", "gpxpy", "webvtt", "srt", "tomllib"]
 
 READERS = (
-    "treeward.notes.review_table", "treeward.notes.review_reading",
-    "treeward.notes.review_file", "treeward.notes.review_clock",
-    "treeward.notes.review_cells", "treeward.hunt_file", "treeward.positions",
+    "treeward.review.table", "treeward.review.reading",
+    "treeward.review.file", "treeward.review.clock",
+    "treeward.review.cells", "treeward.hunt_file", "treeward.positions",
     "treeward.speech.transcripts", "treeward.speech.json_transcripts",
-    "treeward.tracks", "treeward.audio.reader", "treeward.audio.metadata",
-    "treeward.audio.resample", "treeward.clips", "gpxpy", "webvtt", "srt",
+    "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.metadata",
+    "treeward.audio.resample", "treeward.audio.clips", "gpxpy", "webvtt", "srt",
 )  # fmt: skip
 
 
@@ -54,7 +54,7 @@ def reader_of(kind: str) -> Callable[[Path], object]:
 
     match kind:
         case "review":
-            from treeward.notes.review_file import read_review
+            from treeward.review.file import read_review
 
             return lambda path: read_review(path, contract.ZONE)
         case "hunt":
@@ -62,7 +62,7 @@ def reader_of(kind: str) -> Callable[[Path], object]:
 
             return read_hunt_file
         case "gpx":
-            from treeward.tracks import read_gpx
+            from treeward.hunt.tracks import read_gpx
 
             return read_gpx
         case "sound":

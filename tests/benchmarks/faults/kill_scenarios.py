@@ -11,22 +11,22 @@ from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 from faults import contract
-from treeward.atomic import PREFIX
+from treeward.files import PREFIX
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from treeward.audio.records import Block
-    from treeward.report.records import HuntResult
-    from treeward.speech.records import Utterance
+    from treeward.audio.blocks import Block
+    from treeward.report.model import HuntResult
+    from treeward.speech.utterances import Utterance
 
 HUNTS = Path(__file__).resolve().parents[3] / "fixtures" / "hunts"
 MODULES = (
     "scipy.stats", "pandas", "matplotlib.pyplot", "treeward.cli.transcribe",
     "treeward.cli.locate", "treeward.cli.simulate", "treeward.cli.new",
     "treeward.cli.demo", "treeward.cli.phrases", "treeward.report.writing",
-    "treeward.hunt_survey",
-    "treeward.notes.narration", "treeward.desk.desk", "treeward.hearing_processes",
+    "treeward.hunt.locating",
+    "treeward.notes.narration", "treeward.desk.desk", "treeward.hunt.hearing_processes",
     "treeward.simulate.write", "webvtt", "srt", "soundfile", "av", "filelock",
 )  # fmt: skip
 
@@ -70,7 +70,7 @@ def program(*arguments: str) -> int:
 
 def _transcripts(home: Path) -> None:
     """Lay out a hunt whose review the person has corrected, and a new transcript."""
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
 
     hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
     said = "[0:01] station one\n"
@@ -102,9 +102,9 @@ def _left_by_a_kill(home: Path) -> None:
     import numpy as np
     import soundfile
 
-    from treeward.hunt import Hunt
-    from treeward.live.journal import Journal, event_record
-    from treeward.live.recovery import journals_dir
+    from treeward.hunt.hunt import Hunt
+    from treeward.hunt.journal import Journal, event_record
+    from treeward.hunt.recovery import journals_dir
     from treeward.notes.events import Event, EventKind
 
     hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
@@ -133,10 +133,10 @@ def _left_by_a_kill(home: Path) -> None:
 def _correct() -> int:
     """Make a correction, as the review page and the terminal do."""
     from treeward.desk.desk import Desk
-    from treeward.desk.records import CellEdit
+    from treeward.desk.state import CellEdit
     from treeward.errors import TreewardError
-    from treeward.hunt import Hunt
-    from treeward.notes.review_file import cells_of
+    from treeward.hunt.hunt import Hunt
+    from treeward.review.file import cells_of
 
     try:
         desk = Desk(Hunt("hunt"))
@@ -161,7 +161,7 @@ class Buzz:
 
     def decode(self, stretch: Block) -> Utterance | None:
         """Hear a bee come back."""
-        from treeward.speech.records import Utterance, Word, WordSource
+        from treeward.speech.utterances import Utterance, Word, WordSource
 
         start_s = stretch.start_s
         word = Word(
@@ -179,7 +179,7 @@ def _recordings(home: Path) -> None:
     import numpy as np
     import soundfile
 
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
 
     hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
     hunt.review_path.write_text(contract.REVIEW, "utf-8")
@@ -213,7 +213,7 @@ _ANSWER = Answer()
 
 def _located(home: Path) -> None:
     """Lay out a hunt with results, whose review was corrected since."""
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
 
     moment = datetime(2026, 7, 20, 12, 0, tzinfo=UTC)  # or no two results are alike
     Hunt._now = lambda self: moment.astimezone(self.zone)  # type: ignore[method-assign]
@@ -251,7 +251,7 @@ def _write_answer() -> int:
 
 def _draw_answer() -> int:
     """Draw and write the results; they were worked out before."""
-    from treeward.hunt import Hunt
+    from treeward.hunt.hunt import Hunt
 
     result = _ANSWER.result
     assert result is not None

@@ -28,8 +28,8 @@ from pathlib import Path
 
 from benchmarks.faults import record
 from benchmarks.faults.kill_scenarios import SCENARIOS, Scenario, preload
-from treeward.atomic import LEFT_AFTER_S, PREFIX, clear_leftovers
-from treeward.hunt import Hunt
+from treeward.files import LEFT_AFTER_S, PREFIX, clear_leftovers
+from treeward.hunt.hunt import Hunt
 
 _CHANGES = {
     "os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.chmod", "os.truncate",

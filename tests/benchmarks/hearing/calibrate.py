@@ -23,10 +23,10 @@ import numpy as np
 
 from benchmarks.hearing.scoring import reliability
 from treeward.audio.reader import read_blocks
+from treeward.language.phrasebook import PhraseBook
 from treeward.resources import phrasebook_path
 from treeward.speech.engines import EMBEDDED, embedded_folder
 from treeward.speech.neural.engine import NeuralRecognizer, possible_runs
-from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.segments import Segmenter
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.audio.records import Block
+    from treeward.audio.blocks import Block
     from treeward.speech.neural.engine import Run
 
     Numbers = NDArray[np.float64]

@@ -10,11 +10,11 @@ import json
 from typing import TYPE_CHECKING, Protocol
 
 from treeward.audio.reader import read_blocks
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.context import read_again
 from treeward.notes.parser import DOUBT_BELOW, parse_notes
 from treeward.resources import phrasebook_path
 from treeward.speech.engines import open_recognizer
-from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.recognizer import transcribe
 
 if TYPE_CHECKING:

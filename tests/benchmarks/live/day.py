@@ -28,16 +28,16 @@ TESTS = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(TESTS))
 
 from benchmarks.live.dictation import schedule, sound_of  # noqa: E402
-from treeward.audio.records import SAMPLE_RATE_HZ  # noqa: E402
+from treeward.audio.blocks import SAMPLE_RATE_HZ  # noqa: E402
+from treeward.hunt.joining import join_pieces  # noqa: E402
+from treeward.hunt.journal import Journal  # noqa: E402
 from treeward.live.ears import open_ears  # noqa: E402
-from treeward.live.joining import join_pieces  # noqa: E402
-from treeward.live.journal import Journal  # noqa: E402
+from treeward.live.messages import Chunk  # noqa: E402
 from treeward.live.office import Office  # noqa: E402
-from treeward.live.records import Chunk  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
 from treeward.live.streams import RehearsalTime  # noqa: E402
 from treeward.live.watch_clock import WatchClock  # noqa: E402
-from treeward.trips.records import TripTable  # noqa: E402
+from treeward.trips.table import TripTable  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.live.answer import Answer
-    from treeward.live.records import Heard
+    from treeward.live.messages import Heard
 
 LATE_S = 0.02  # mean lateness of a chunk; guess
 

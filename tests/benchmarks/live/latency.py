@@ -27,14 +27,14 @@ TESTS = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(TESTS))
 
 from benchmarks.live.dictation import Said, schedule, sound_of  # noqa: E402
-from treeward.audio.records import Block  # noqa: E402
+from treeward.audio.blocks import Block  # noqa: E402
+from treeward.hunt.journal import Journal  # noqa: E402
 from treeward.live.ears import Ears, Reader, open_ears  # noqa: E402
-from treeward.live.journal import Journal  # noqa: E402
 from treeward.live.office import Office  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
 from treeward.live.streams import BlocksSource  # noqa: E402
 from treeward.live.watch_clock import WatchClock  # noqa: E402
-from treeward.trips.records import TripTable  # noqa: E402
+from treeward.trips.table import TripTable  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.live.answer import Answer
-    from treeward.live.records import Heard
+    from treeward.live.messages import Heard
 
 SETTINGS = (("buzz", 30.0), ("wind", 20.0), ("water", 20.0), ("mixed", 15.0))
 

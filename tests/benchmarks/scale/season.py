@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
-from treeward.audio.records import SAMPLE_RATE_HZ
-from treeward.notes.review_file import ReviewRow, write_review
+from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.review.file import ReviewRow, write_review
 from treeward.simulate.flights import fly
 from treeward.simulate.hunting import speak
+from treeward.simulate.invented import SimulatedHunt, SimulationSettings
 from treeward.simulate.noise import bed, gain_for
 from treeward.simulate.observer import watch
-from treeward.simulate.records import SimulatedHunt, SimulationSettings
 from treeward.simulate.talk import with_talk
 from treeward.simulate.voice import HibariVoice
 from treeward.simulate.world import (
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.simulate.records import SpokenLine
+    from treeward.simulate.invented import SpokenLine
 
 DAY_H = 3.0  # of sound
 SPEECH_LEVEL = 0.1  # root mean square of the voice, as simulate.voice levels it

@@ -31,7 +31,7 @@ from benchmarks.survey import population
 from benchmarks.survey.coverage import write_section
 from treeward import survey
 from treeward.survey import answer, case, evidence
-from treeward.survey import lines as line_model
+from treeward.survey import directions as line_model
 from treeward.survey import timing as time_model
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.hunt import Hunt
+from treeward.hunt.hunt import Hunt
 from treeward.positions import Position
 from treeward.simulate import simulate_hunt
 from treeward.simulate.population import beyond, draw_settings

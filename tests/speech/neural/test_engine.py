@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 import soundfile
 
-from treeward.audio.records import Block
+from treeward.audio.blocks import Block
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
 from treeward.simulate.voice import retune
 from treeward.speech.engines import EMBEDDED, embedded_folder, open_recognizer
-from treeward.speech.phrasebook import PhraseBook
 from treeward.speech.recognizer import transcribe
 
 if TYPE_CHECKING:

@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.errors import SpeechError
+from treeward.language.note_graph import NoteGraph
+from treeward.language.phrasebook import PhraseBook
 from treeward.speech.engines import embedded_folder
 from treeward.speech.neural.search import Reading, parted
 from treeward.speech.neural.spelt_graph import SpeltGraph
 from treeward.speech.neural.tokens import END, SPACE, Tokens
-from treeward.speech.note_graph import NoteGraph
-from treeward.speech.phrasebook import PhraseBook
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from treeward.speech.note_graph import Note
+    from treeward.language.note_graph import Note
 
 BOOK = PhraseBook.load()
 pytestmark = pytest.mark.model

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.speech.neural.model import Said
-    from treeward.speech.neural.search import Reading
+    from .model import Said
+    from .search import Reading
 
 TAKEN_FROM = 0.4  # readings less sure than this are taken for talk
 SYLLABLE_S = 0.2  # of speech; people's usual pace

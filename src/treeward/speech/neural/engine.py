@@ -7,16 +7,17 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from treeward.audio.records import SAMPLE_RATE_HZ
-from treeward.speech.neural import certainty
-from treeward.speech.neural.certainty import Beside, Look
-from treeward.speech.neural.model import LONGEST_S, Model
-from treeward.speech.neural.place import place_notes
-from treeward.speech.neural.search import clauses, parted, search
-from treeward.speech.neural.spelt_graph import SpeltGraph
-from treeward.speech.note_graph import NoteGraph
-from treeward.speech.phrasebook import UNMARKED
-from treeward.speech.records import Alternative, Utterance, Word, WordSource
+from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.language.note_graph import NoteGraph
+from treeward.language.phrasebook import UNMARKED
+from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
+
+from . import certainty
+from .certainty import Beside, Look
+from .model import LONGEST_S, Model
+from .place import place_notes
+from .search import clauses, parted, search
+from .spelt_graph import SpeltGraph
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -25,10 +26,11 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from treeward.audio.records import Block
-    from treeward.speech.neural.search import Reading
-    from treeward.speech.note_graph import Note
-    from treeward.speech.phrasebook import PhraseBook
+    from treeward.audio.blocks import Block
+    from treeward.language.note_graph import Note
+    from treeward.language.phrasebook import PhraseBook
+
+    from .search import Reading
 
 NARROW_S, WIDE_S = 0.3, 0.8  # of sound around what voice activity found; measured
 NEIGHBOUR_S = 0.05  # by which a window may reach into the next span

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import SpeechError
-from treeward.speech.neural.tokens import END, START, Tokens
 from treeward.speech.wheel_files import open_network
+
+from .tokens import END, START, Tokens
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

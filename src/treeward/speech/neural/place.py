@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.records import SAMPLE_RATE_HZ
+from treeward.audio.blocks import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
-    from treeward.speech.neural.model import Model
+    from .model import Model
 
 FALL = 3.0  # nats lost that tell of a word's loss; measured on people's words
 LEAST_NOTE_S = 0.25  # no note is shorter; guess

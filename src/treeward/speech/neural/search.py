@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.speech.neural.tokens import END
+from .tokens import END
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from treeward.speech.neural.model import Beam, Encoded, Model
-    from treeward.speech.neural.spelt_graph import SpeltGraph, Thread
-    from treeward.speech.note_graph import Meaning, Note
+    from treeward.language.note_graph import Meaning, Note
+
+    from .model import Beam, Encoded, Model
+    from .spelt_graph import SpeltGraph, Thread
 
 BEAM = 10  # beginnings kept; more changed nothing
 SPELLINGS = 3  # kept of the same words, or their spellings would fill the beam

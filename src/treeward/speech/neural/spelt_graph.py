@@ -13,17 +13,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.speech.neural.tokens import END as NO_MORE
-from treeward.speech.neural.tokens import SPACE
-from treeward.speech.note_graph import END, MORE, START, Arc, Meaning, Note, NoteGraph
-from treeward.speech.number_forms import DIGIT_WORDS, TEEN_WORDS, TENS_WORDS
+from treeward.language.note_graph import END, MORE, START, Arc, Meaning, Note, NoteGraph
+from treeward.language.number_forms import DIGIT_WORDS, TEEN_WORDS, TENS_WORDS
+
+from .tokens import END as NO_MORE
+from .tokens import SPACE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from numpy.typing import NDArray
 
-    from treeward.speech.neural.tokens import Tokens
+    from .tokens import Tokens
 
 PAUSES = (",", ".", "...", "!", "?", ";", "-")  # what may stand after a word
 # What is written for a word of the same sound, beside the phrase book's mishearings.

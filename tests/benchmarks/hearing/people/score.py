@@ -25,8 +25,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from treeward.language.phrasebook import PhraseBook
 from treeward.resources import phrasebook_path
-from treeward.speech.phrasebook import PhraseBook
 
 from ..scoring import (  # noqa: TID252  (pytest knows the folder above by it alone)
     Tally,

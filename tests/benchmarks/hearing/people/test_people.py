@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 import soundfile
 
+from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event, EventKind
 from treeward.resources import phrasebook_path
-from treeward.speech.phrasebook import PhraseBook
 
 from ..scoring import compare  # noqa: TID252  (as in score.py)
 from . import build, score, sound
@@ -153,7 +153,7 @@ def test_readings_are_cut_at_pauses() -> None:
 
 def test_every_speakers_notes_mean_what_the_phrase_book_says(tmp_path: Path) -> None:
     from treeward.notes.parser import parse_notes
-    from treeward.speech.records import Utterance, Word
+    from treeward.speech.utterances import Utterance, Word
 
     for speaker in load():
         file = tmp_path / f"{speaker.name}.toml"

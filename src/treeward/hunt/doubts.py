@@ -1,0 +1,173 @@
+"""How far notes that are still to be looked at could move the answer.
+
+Notes in doubt are gathered by what they are about. Each lot is then taken for wrong
+(or, where it is not believed so far, for right), all of it at once and, where it is
+small, each note by itself; and the whole way from notes to place is gone again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from treeward.errors import HuntError
+from treeward.notes.events import EventKind
+from treeward.positions import Position
+from treeward.report.model import DoubtfulNotes
+from treeward.survey.frame import geodesic
+from treeward.trips import pair_trips
+
+from .locating import survey_hunt
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from datetime import datetime
+
+    from treeward.notes.events import Event
+    from treeward.report.model import HuntResult
+    from treeward.survey.records import Fix
+
+MOST_ALONE = 4  # notes of a lot that are tried one by one; each costs a survey; choice
+MOST_ALONE_IN_ALL = 8  # such surveys, of a second or so each; choice
+MOST_TRIPS = 1000  # with more, a survey takes many seconds: nothing is weighed; choice
+# What a note is about, in the order in which it is told.
+ABOUT: Mapping[EventKind, str] = {
+    EventKind.STATION: "station",
+    EventKind.TIME: "time",
+    EventKind.DATE: "date",
+    EventKind.BEARING: "bearing",
+    EventKind.BACK: "landing or departure",
+    EventKind.AWAY: "landing or departure",
+    EventKind.MARK: "landing or departure",
+    EventKind.MISSED: "missed return",
+    EventKind.DURATION: "landing or departure",
+    EventKind.PAUSE: "pause",
+    EventKind.RESUME: "pause",
+    EventKind.SCRATCH: "scratch",
+    EventKind.WIND: "wind",
+}
+# Not believed while in doubt, so that the question is what if they are right.
+UNBELIEVED = frozenset({"station", "pause", "scratch", "missed return"})
+# The clock of every other note hangs on them, and is not worked out again here.
+_NOT_WEIGHED = frozenset({"time", "date"})
+
+
+def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
+    """Count the notes in doubt by what they are about.
+
+    Parameters
+    ----------
+    events
+        The events that count, as `notes.review_file.effective_events` gives them.
+    """
+    lots: dict[str, list[Event]] = {about: [] for about in ABOUT.values()}
+    for event in events:
+        if event.doubtful and event.kind in ABOUT:
+            lots[ABOUT[event.kind]].append(event)
+    return tuple(
+        DoubtfulNotes(
+            about=about,
+            notes=len(lot),
+            rows=tuple(event.row for event in lot),
+            believed=about not in UNBELIEVED,
+        )
+        for about, lot in lots.items()
+        if lot
+    )
+
+
+def weigh_doubts(
+    result: HuntResult, events: Sequence[Event], *, today: datetime
+) -> HuntResult:
+    """Say of each lot of notes in doubt how far it could move the best place.
+
+    Parameters
+    ----------
+    result
+        The answer as it stands.
+    events
+        The events that count.
+    today
+        Date for the magnetic model where no note has a clock.
+    """
+    hunt_file, fix = result.hunt_file, result.fix
+    positions = {
+        place.id: (
+            Position(
+                latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg
+            ),
+            place.placed_by,
+        )
+        for place in result.stations
+    }
+
+    def locate(others: Sequence[Event]) -> Fix | None:
+        table = pair_trips(others, hunt_file)
+        try:
+            return survey_hunt(hunt_file, table, positions, today=today).fix
+        except HuntError:  # without these notes there is no answer
+            return None
+
+    lots = gather(events)
+    if fix is not None and sum(trip.used for trip in result.table.trips) <= MOST_TRIPS:
+        alone = 0
+        weighed = []
+        for lot in lots:
+            singly = 1 < lot.notes <= min(MOST_ALONE, MOST_ALONE_IN_ALL - alone)
+            alone += lot.notes if singly else 0
+            weighed.append(_weighed(lot, events, fix, locate, singly=singly))
+        lots = tuple(weighed)
+    return replace(result, doubtful=lots)
+
+
+def _weighed(
+    lot: DoubtfulNotes,
+    events: Sequence[Event],
+    fix: Fix,
+    locate: Callable[[Sequence[Event]], Fix | None],
+    *,
+    singly: bool,
+) -> DoubtfulNotes:
+    if lot.about in _NOT_WEIGHED:
+        return lot
+    moves_m, lost = 0.0, False
+    for other in _other_ways(lot, events, singly=singly):
+        found = locate(other)
+        if found is None or not found.colonies:
+            lost = True
+        else:
+            moves_m = max(moves_m, farthest_m(fix, found))
+    return replace(lot, moves_m=moves_m, lost=lost, singly=singly or lot.notes == 1)
+
+
+def _other_ways(
+    lot: DoubtfulNotes, events: Sequence[Event], *, singly: bool
+) -> Iterator[Sequence[Event]]:
+    """Give the events as they are if the lot is otherwise, all of it and singly."""
+    rows = [frozenset(lot.rows)]
+    if singly:
+        rows += [frozenset({row}) for row in lot.rows]
+    for chosen in rows:
+        if lot.believed:
+            yield [e for e in events if not (e.doubtful and e.row in chosen)]
+        else:
+            yield [replace(e, flags=()) if e.row in chosen else e for e in events]
+
+
+def farthest_m(one: Fix, two: Fix) -> float:
+    """Return how far any colony's best place of one answer is from its in another [m].
+
+    A colony is compared with the nearest one of the other answer.
+    """
+    return max(
+        min(
+            geodesic(
+                colony.best_latitude_deg,
+                colony.best_longitude_deg,
+                other.best_latitude_deg,
+                other.best_longitude_deg,
+            )[0]
+            for other in two.colonies
+        )
+        for colony in one.colonies
+    )

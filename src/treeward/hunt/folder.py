@@ -1,0 +1,138 @@
+"""The hunt folder: where things lie in it, and what hunt.toml says."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Self
+
+from treeward.errors import HuntError
+from treeward.files import write_text
+from treeward.hunt_file import HuntFile, read_hunt_file
+
+from .heard import HeardFile, heard_name
+from .recordings import find_recordings
+from .template import filled_template
+
+if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+    from os import PathLike
+    from zoneinfo import ZoneInfo
+
+    from treeward.language.phrasebook import PhraseBook
+    from treeward.positions import Position
+    from treeward.review.store import ReviewStore
+
+
+class HuntFolder:
+    """The folder of one search for one or more colonies.
+
+    Parameters
+    ----------
+    path
+        The folder that holds hunt.toml.
+
+    Raises
+    ------
+    HuntError
+        At the first use of hunt.toml, if it is missing or faulty.
+    """
+
+    def __init__(self, path: str | PathLike[str]) -> None:
+        self.path = Path(path)
+        self.recordings_dir = self.path / "recordings"
+        self.results_dir = self.path / "results"
+        self.review_path = self.path / "review.csv"
+        self.machine_dir = self.path / ".treeward"
+
+    @classmethod
+    def create(cls, path: str | PathLike[str], *, name: str, timezone: str) -> Self:
+        """Start a hunt: hunt.toml with every key explained, and empty folders.
+
+        Raises
+        ------
+        HuntError
+            If a hunt is there already.
+        """
+        hunt = cls(path)
+        hunt_toml = hunt.path / "hunt.toml"
+        if hunt_toml.exists():
+            raise HuntError(
+                "a hunt is here already",
+                where=str(hunt_toml),
+                mend="Name another folder.",
+            )
+        if hunt.path.exists() and not hunt.path.is_dir():
+            where = str(hunt.path)
+            raise HuntError("is a file", where=where, mend="Name another folder.")
+        from treeward.hunt_file import parse_hunt_table
+
+        parse_hunt_table(
+            {"hunt": {"name": name, "timezone": timezone}}, where=str(hunt_toml)
+        )
+        hunt.recordings_dir.mkdir(parents=True, exist_ok=True)
+        filled = filled_template(name=name, timezone=timezone)
+        write_text(hunt_toml, filled, within=hunt.path)
+        return hunt
+
+    @cached_property
+    def file(self) -> HuntFile:
+        """hunt.toml, read and checked."""
+        return read_hunt_file(self.path / "hunt.toml")
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The hunt's time zone."""
+        return self.file.hunt.zone
+
+    @cached_property
+    def phrase_book(self) -> PhraseBook:
+        """What can be said in this hunt."""
+        from treeward.language.phrasebook import PhraseBook
+
+        return PhraseBook.for_hunt(self.path)
+
+    @property
+    def review(self) -> ReviewStore:
+        """Both copies of the review."""
+        from treeward.review.store import ReviewStore
+
+        return ReviewStore(self.review_path, self.machine_dir, self.zone)
+
+    def locked(
+        self, command: str = "command", *, wait_s: float = 0.0
+    ) -> AbstractContextManager[None]:
+        """Keep a second program from writing into this hunt meanwhile.
+
+        Parameters
+        ----------
+        command
+            What is at work, to be told to others.
+        wait_s
+            How long to wait for another one.
+
+        Raises
+        ------
+        HuntError
+            If another one is at work.
+        """
+        from .lock import only_command
+
+        return only_command(self.path, self.machine_dir, command, wait_s=wait_s)
+
+    def recordings(self) -> list[Path]:
+        """List the hunt's recordings and transcripts."""
+        return find_recordings(self.recordings_dir)
+
+    def heard_file(self, name: str) -> HeardFile:
+        """Return where the hearing of a recording is kept."""
+        path = self.machine_dir / "heard" / heard_name(name)
+        return HeardFile(path, within=self.path)
+
+    def positions(self) -> dict[str, tuple[Position, str]]:
+        """Give the positions that hunt.toml states, by station id."""
+        return {
+            station.id: (station.position, "hunt.toml")
+            for station in self.file.station
+            if station.position is not None
+        }

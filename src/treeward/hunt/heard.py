@@ -1,0 +1,321 @@
+"""What was heard in a recording, kept so that a stopped run can go on.
+
+One file of JSON lines for each recording, in the hunt's `.treeward/heard/`: a line
+that says what heard it and into which pieces it was cut, then a line for each
+utterance as soon as it is known, then `{"done": true}`. Lines of pieces that are heard
+at the same time stand among each other. A line cut short by a crash is dropped when
+the file is read.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from treeward.audio.blocks import LONGEST_S
+from treeward.audio.pieces import WHOLE, Piece
+from treeward.files import read_plain, write_text
+from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
+from treeward.within import held, open_plain
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from pathlib import Path
+
+MOST_BYTES = 256_000_000  # a recording of a whole day has 10 MB of words; choice
+_LONGEST_NAME = 200  # bytes; most systems take 255
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeardBy:
+    """What decides whether an earlier hearing is still good."""
+
+    engine: str
+    model: str
+    phrase_book: str  # digest
+    size_bytes: int
+    modified_ns: int
+
+
+@dataclass(slots=True)
+class HeardPiece:
+    """How far the hearing of one piece got."""
+
+    piece: Piece
+    utterances: list[Utterance] = field(default_factory=list)
+    reached_s: float = 0.0
+    peak: float = 0.0  # loudest sample so far, of 1
+    done: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """An earlier hearing: the utterances so far, and how far it got."""
+
+    by: HeardBy | None
+    pieces: tuple[HeardPiece, ...]
+    done: bool  # all of it
+    remarks: tuple[str, ...] = ()  # "the file is cut off after 12:30"
+
+    @property
+    def utterances(self) -> tuple[Utterance, ...]:
+        """What was heard so far, in order of time."""
+        return tuple(u for piece in self.pieces for u in piece.utterances)
+
+    @property
+    def reached_s(self) -> float:
+        """Seconds of sound that were heard."""
+        return sum(max(one.reached_s - one.piece.start_s, 0.0) for one in self.pieces)
+
+
+def heard_name(recording: str) -> str:
+    """Return the file name under which a recording's hearing is kept.
+
+    No two recordings share one: a folder's stroke and the sign that stands for it are
+    written in the percent notation of RFC 3986. A name too long for a file, or with
+    signs that not every system has in names, is told by its digest.
+    """
+    safe = recording.replace("%", "%25").replace("/", "%2F")
+    try:
+        short = len(safe.encode("utf-8")) <= _LONGEST_NAME
+    except UnicodeEncodeError:  # the recording's name is not UTF-8
+        short = False
+    if not short:
+        digest = hashlib.sha256(recording.encode("utf-8", "surrogatepass"))
+        safe = f"%{digest.hexdigest()}"
+    return f"{safe}.jsonl"
+
+
+class HeardFile:
+    """The file that holds one recording's hearing.
+
+    `within` is the hunt it belongs to; no link below that is followed.
+    """
+
+    def __init__(self, path: Path, *, within: Path | None = None) -> None:
+        self.path = path
+        self._hunt_dir = within
+
+    def read(self) -> Heard:
+        """Return what is kept; nothing where there is no file or it is unreadable."""
+        try:
+            return self._read()
+        except (LookupError, AttributeError, TypeError, ValueError, ArithmeticError):
+            # Spoilt, or of another version: the recording is heard anew.
+            return Heard(by=None, pieces=(HeardPiece(WHOLE),), done=False)
+
+    def _read(self) -> Heard:
+        by: HeardBy | None = None
+        pieces = [HeardPiece(WHOLE)]
+        remarks: list[str] = []
+        done = False
+        for entry in self._entries():
+            if "by" in entry:
+                by = _by_from(entry["by"])
+                pieces = _pieces_from(entry)
+                continue
+            if "remark" in entry:
+                remarks.append(_text(entry["remark"]))
+                continue
+            if "piece" not in entry and "done" in entry:
+                done = True
+                continue
+            one = pieces[entry.get("piece", 0)]
+            if "words" in entry:
+                one.utterances.append(_utterance_from(entry))
+            one.reached_s = max(one.reached_s, _number(entry.get("reached_s", 0.0)))
+            one.peak = max(one.peak, _number(entry.get("peak", 0.0)))
+            one.done = one.done or bool(entry.get("done"))
+        return Heard(by=by, pieces=tuple(pieces), done=done, remarks=tuple(remarks))
+
+    def begin(self, by: HeardBy, pieces: Sequence[Piece] = (WHOLE,)) -> None:
+        """Start afresh: forget what is kept."""
+        write_text(self.path, _head(by, pieces), within=self._hunt_dir)
+
+    def forget(self) -> None:
+        """Take away what is kept."""
+        if self.path.parent.is_dir():
+            with held(self._hunt_dir or self.path.parent, self.path.parent) as folder:
+                folder.remove(self.path.name)
+
+    def resume(self) -> Heard:
+        """Return what is kept, and cut off what a crash left half written."""
+        heard = self.read()
+        if heard.by is not None:
+            lines = [_head(heard.by, [one.piece for one in heard.pieces])]
+            lines += [_line({"remark": text}) for text in heard.remarks]
+            for one in heard.pieces:
+                number = one.piece.number
+                lines += [_line(_entry_of(u, number)) for u in one.utterances]
+                lines.append(_reached(number, one.reached_s, one.peak))
+                if one.done:
+                    lines.append(_line({"piece": number, "done": True}))
+            if heard.done:
+                lines.append(_line({"done": True}))
+            write_text(self.path, "".join(lines), within=self._hunt_dir)
+        return heard
+
+    def add(
+        self,
+        utterances: Iterable[Utterance],
+        *,
+        reached_s: float,
+        piece: int = 0,
+        peak: float = 0.0,
+    ) -> None:
+        """Keep what was heard of a piece up to `reached_s`, where a later run goes on.
+
+        Parameters
+        ----------
+        utterances
+            What was heard since the last time.
+        reached_s
+            Second of the recording up to which it is known.
+        piece
+            Number of the piece.
+        peak
+            Loudest sample so far, of 1.
+        """
+        lines = [_line(_entry_of(utterance, piece)) for utterance in utterances]
+        self._append("".join(lines) + _reached(piece, reached_s, peak))
+
+    def finish_piece(self, piece: int) -> None:
+        """Note that a piece was heard to its end."""
+        self._append(_line({"piece": piece, "done": True}))
+
+    def remark(self, text: str) -> None:
+        """Keep a remark about the recording as a whole."""
+        self._append(_line({"remark": text}))
+
+    def finish(self) -> None:
+        """Note that the recording was heard to its end."""
+        self._append(_line({"done": True}))
+
+    def _append(self, text: str) -> None:
+        with open_plain(
+            self.path, "a", within=self._hunt_dir, encoding="utf-8", newline="\n"
+        ) as file:
+            file.write(text)
+
+    def _entries(self) -> list[dict[str, Any]]:
+        try:
+            raw = read_plain(self.path, most_bytes=MOST_BYTES)
+            lines = raw.decode("utf-8", errors="replace").splitlines()
+        except OSError:
+            return []
+        entries = []
+        pending: list[dict[str, Any]] = []
+        for line in lines:
+            try:
+                entry = json.loads(line)
+            except (ValueError, RecursionError):
+                break  # cut short; what follows cannot be trusted
+            if not isinstance(entry, dict):
+                raise TypeError(entry)
+            pending.append(entry)
+            # Utterances count only with the mark that says how far they reach, so
+            # that going on never hears a stretch twice or leaves one out.
+            if "words" not in entry:
+                entries += pending
+                pending = []
+        return entries
+
+
+def _line(value: dict[str, Any]) -> str:
+    return json.dumps(value, ensure_ascii=False) + "\n"
+
+
+def _head(by: HeardBy, pieces: Sequence[Piece]) -> str:
+    values = {name: getattr(by, name) for name in HeardBy.__slots__}
+    return _line({"by": values, "pieces": [[p.start_s, p.end_s] for p in pieces]})
+
+
+def _pieces_from(entry: dict[str, Any]) -> list[HeardPiece]:
+    cuts = entry.get("pieces") or [[0.0, None]]
+    return [
+        HeardPiece(
+            Piece(
+                number=number,
+                start_s=_number(start_s),
+                end_s=None if end_s is None else _number(end_s),
+            ),
+            reached_s=_number(start_s),
+        )
+        for number, (start_s, end_s) in enumerate(cuts)
+    ]
+
+
+def _reached(piece: int, reached_s: float, peak: float) -> str:
+    return _line(
+        {"piece": piece, "reached_s": round(reached_s, 3), "peak": round(peak, 6)}
+    )
+
+
+def _entry_of(utterance: Utterance, piece: int) -> dict[str, Any]:
+    return {
+        "piece": piece,
+        "start_s": round(utterance.start_s, 3),
+        "end_s": round(utterance.end_s, 3),
+        "words": [
+            {
+                "text": word.text,
+                "start_s": round(word.start_s, 3),
+                "end_s": round(word.end_s, 3),
+                "confidence": round(word.confidence, 4),
+                "source": word.source.value,
+                "alternatives": [
+                    [a.text, round(a.confidence, 4)] for a in word.alternatives
+                ],
+            }
+            for word in utterance.words
+        ],
+    }
+
+
+def _by_from(said: dict[str, Any]) -> HeardBy:
+    by = HeardBy(**said)
+    for name in ("engine", "model", "phrase_book"):
+        _text(getattr(by, name))
+    for name in ("size_bytes", "modified_ns"):
+        if not isinstance(getattr(by, name), int):
+            raise TypeError(name)
+    return by
+
+
+def _number(value: Any) -> float:  # noqa: ANN401 (from JSON)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise TypeError(value)
+    if not 0.0 <= value <= LONGEST_S:  # nor is it one that is no number
+        raise ValueError(value)
+    return float(value)
+
+
+def _text(value: Any) -> str:  # noqa: ANN401 (from JSON)
+    if not isinstance(value, str):
+        raise TypeError(value)
+    value.encode()  # half a pair is no text, and could not be written again
+    return value
+
+
+def _utterance_from(entry: dict[str, Any]) -> Utterance:
+    words = tuple(
+        Word(
+            text=_text(word["text"]),
+            start_s=_number(word["start_s"]),
+            end_s=_number(word["end_s"]),
+            confidence=_number(word["confidence"]),
+            source=WordSource(word["source"]),
+            alternatives=tuple(
+                Alternative(text=_text(text), confidence=_number(confidence))
+                for text, confidence in word["alternatives"]
+            ),
+        )
+        for word in entry["words"]
+    )
+    return Utterance(
+        words=words,
+        start_s=_number(entry["start_s"]),
+        end_s=_number(entry["end_s"]),
+    )

@@ -1,0 +1,289 @@
+"""A hunt, and what is done with it.
+
+In a notebook::
+
+    hunt = Hunt("marl-hollow")
+    hunt.transcribe()
+    table = hunt.trips()
+    result = hunt.locate()
+    hunt.write_results(result)
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from treeward import __version__
+from treeward.errors import HuntError
+
+from .folder import HuntFolder
+from .hearing import Watcher, hear_all
+from .hearing_work import EngineChoice
+from .recordings import take_in, unreadable
+from .transcription import Recorded, Transcribed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from treeward.notes.events import Event
+    from treeward.report.model import HuntResult, WrittenFiles
+    from treeward.review.file import ReviewRow
+    from treeward.trips.table import TripTable
+
+_PATIENCE_S = 5.0  # an answer worked out for seconds may wait so long to be written
+
+
+class Hunt(HuntFolder):
+    """One search for one or more colonies, in a folder of its own.
+
+    Parameters
+    ----------
+    path
+        The folder that holds hunt.toml.
+
+    Raises
+    ------
+    HuntError
+        At the first use of hunt.toml, if it is missing or faulty.
+    """
+
+    def transcribe(
+        self,
+        files: Sequence[Path] = (),
+        *,
+        start: str | None = None,
+        model: str | None = None,
+        fresh: bool = False,
+        jobs: int = 1,
+        watcher: Watcher | None = None,
+    ) -> Transcribed:
+        """Hear recordings or read transcripts, and bring review.csv up to date.
+
+        Parameters
+        ----------
+        files
+            Files to take in; all of the hunt's recordings when empty.
+        start
+            Clock time of the first second, for one file.
+        model
+            A speech model to use, by path or name.
+        fresh
+            Forget what was heard before.
+        jobs
+            Processes that hear at the same time; with 1, this one. More than one
+            needs a script that can be imported (`if __name__ == "__main__":`).
+        watcher
+            Told of the progress.
+
+        Raises
+        ------
+        HuntError, SpeechError, ReviewError
+            When nothing can be done. A fault of one recording is in the result.
+        """
+        from .left_out import LeftOut
+        from .review_update import ReviewUpdate
+        from .talk import keep_talk
+
+        update = ReviewUpdate(self)
+        _ = self.file  # a faulty hunt.toml is told before an hour of hearing
+        with self.locked("transcribe"):
+            faults = unreadable(files, self.recordings_dir)
+            readable = [file for file in files if file not in faults]
+            remarks: list[str] = []
+            paths = take_in(readable, self.recordings_dir, tell=remarks.append)
+            left_out = LeftOut(self.path, self.machine_dir, self.recordings_dir)
+            if not files:
+                paths, lines = left_out.without(self.recordings())
+                remarks += lines
+            if not paths and not faults and not remarks:
+                raise HuntError(
+                    "there are no recordings",
+                    where=str(self.recordings_dir),
+                    mend="Put some there, or name them: treeward transcribe FILE",
+                )
+            if start is not None and paths:
+                update.keep_start(paths[0], start)
+            self.review.read()  # so is a faulty review.csv
+            recorded, engine, stopped = hear_all(
+                self,
+                paths,
+                EngineChoice(hunt_dir=self.path, model=model),
+                jobs=jobs,
+                watcher=watcher,
+                fresh=fresh,
+                say=remarks.append,
+            )
+            left_out.note(paths, {one.name for one in recorded if one.fault})
+            recorded += [
+                Recorded(name=file.name, fault=fault, complete=False)
+                for file, fault in faults.items()
+            ]
+            written = update.write_merged(recorded)
+            merge = written.merge
+            keep_talk(self, paths)
+            to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
+            return Transcribed(
+                recordings=tuple(recorded),
+                engine=engine,
+                rows=len(merge.rows),
+                to_look_at=to_look_at,
+                kept_changes=len(merge.report.kept_changes),
+                stopped=stopped,
+                remarks=(*remarks, *written.remarks),
+            )
+
+    def rows(self) -> list[ReviewRow]:
+        """Read review.csv.
+
+        Where the person corrected a spoken time, the clocks that hang on it are
+        worked out anew.
+
+        Raises
+        ------
+        ReviewError
+            With a line for every cell that cannot be read.
+        """
+        from .review_update import ReviewUpdate, times_corrected
+
+        previous, current = self.review.read()
+        if current is None:
+            raise HuntError(
+                "there is no review.csv here",
+                where=str(self.review_path),
+                mend="Run: treeward transcribe. Or write one by hand.",
+            )
+        if times_corrected(previous, current):
+            update = ReviewUpdate(self)
+            if known := update.recorded_before():
+                merge, _ = update.merged(known, previous, current)
+                return list(merge.rows)
+        return current
+
+    def events(self, rows: Sequence[ReviewRow] | None = None) -> list[Event]:
+        """Give the events that count: the person's word over the machine's."""
+        from treeward.review.file import effective_events
+
+        return effective_events(rows or self.rows(), self.review.machine_rows())
+
+    def trips(self) -> TripTable:
+        """Pair the events of review.csv into visits, trips and flight lines."""
+        return self._trips_of(self.rows())
+
+    def locate(self) -> HuntResult:
+        """Work out where the colonies are, from review.csv as it stands.
+
+        In a hunt of several days also where each day alone puts them.
+        """
+        from .days import locate_days
+        from .doubts import gather
+        from .locating import survey_hunt
+        from .places import place_stations
+
+        rows = self.rows()
+        table = self._trips_of(rows)
+        places, now = place_stations(self.file, self.path, table), self._now()
+        surveyed = survey_hunt(self.file, table, places.positions, today=now)
+        days = locate_days(self.file, table, places.positions, surveyed.fix, today=now)
+        return replace(
+            self._unlocated(rows, table),
+            stations=surveyed.stations,
+            fix=surveyed.fix,
+            missing=places.unfound + surveyed.missing,
+            tracks=places.tracks,
+            days=days,
+            settings=surveyed.settings,
+            doubtful=gather(self.events(rows)),
+        )
+
+    def weigh_doubts(self, result: HuntResult) -> HuntResult:
+        """Add how far the notes still to be looked at could move the answer.
+
+        Each sort of them costs a survey or a few.
+        """
+        from .doubts import weigh_doubts
+
+        return weigh_doubts(result, self.events(), today=self._now())
+
+    def paired(self) -> HuntResult:
+        """Give the trips with their links to review.csv, and no place yet."""
+        from treeward.report.days import days_of
+
+        rows = self.rows()
+        table = self._trips_of(rows)
+        days = days_of(table, self.zone)
+        return replace(self._unlocated(rows, table), days=days if len(days) > 1 else ())
+
+    def _now(self) -> datetime:
+        return datetime.now(tz=UTC).astimezone(self.zone)
+
+    def _unlocated(self, rows: Sequence[ReviewRow], table: TripTable) -> HuntResult:
+        from treeward.report.model import HuntResult
+
+        from .note_rows import note_rows
+        from .recording_facts import days_told
+
+        return HuntResult(
+            hunt_file=self.file,
+            stations=(),
+            table=table,
+            fix=None,
+            rows=note_rows(rows),
+            recording_days=days_told(self.machine_dir),
+            software_version=__version__,
+            created=self._now(),
+        )
+
+    def write_results(
+        self,
+        result: HuntResult,
+        *,
+        with_sound: bool = False,
+        online_map: bool = False,
+    ) -> WrittenFiles:
+        """Write report, tables and map files into results/.
+
+        The events go beside each recording as a WebVTT and a label track too.
+
+        Parameters
+        ----------
+        result
+            What `locate` gave.
+        with_sound
+            Put a short clip of each trip's notes into the report.
+        online_map
+            Write online-map.html too, which asks the map server of hunt.toml for its
+            pictures.
+        """
+        from treeward.report.writing import write_labels, write_results
+
+        from .note_rows import clips_of
+
+        with self.locked("locate", wait_s=_PATIENCE_S):
+            clips = None
+            if with_sound:
+                used = {t.away_row for t in result.table.trips}
+                used |= {t.back_row for t in result.table.trips}
+                used |= {line.row for line in result.table.lines}
+                notes = [note for row, note in result.rows.items() if row in used]
+                clips = clips_of(notes, self.recordings_dir)
+            write_labels(result, self.recordings_dir)
+            return write_results(
+                result, self.results_dir, with_sound=clips, online_map=online_map
+            )
+
+    def _trips_of(self, rows: Sequence[ReviewRow]) -> TripTable:
+        from treeward.trips import pair_trips
+
+        return self._with_offers(pair_trips(self.events(rows), self.file))
+
+    def _with_offers(self, table: TripTable) -> TripTable:
+        """Add what a phone's track says of recordings without a spoken station."""
+        if not table.assumed:
+            return table
+        from .places import offered_stations
+
+        offers = offered_stations(self.file, self.path, table)
+        return replace(table, doubts=(*table.doubts, *offers))

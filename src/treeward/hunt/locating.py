@@ -1,0 +1,323 @@
+"""From paired trips and hunt.toml to the arrays the survey core takes, and back."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from treeward.errors import HuntError, TreewardError
+from treeward.report.compass import to_true_deg
+from treeward.report.days import trip_day
+from treeward.report.model import StationPlace
+
+from .settings import CALIBRATION_SEAT, settings_from
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from datetime import datetime
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from treeward import survey
+    from treeward.hunt_file import HuntFile
+    from treeward.language.bearing_cells import Reference
+    from treeward.positions import Position
+    from treeward.survey.records import Fix
+    from treeward.trips.table import FlightLine, Trip, TripTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surveyed:
+    """What the survey core said, with what it was told."""
+
+    stations: tuple[StationPlace, ...]
+    fix: Fix | None
+    missing: tuple[str, ...]
+    settings: survey.Settings
+
+
+def survey_hunt(
+    hunt_file: HuntFile,
+    table: TripTable,
+    positions: Mapping[str, tuple[Position, str]],
+    *,
+    today: datetime,
+    assigned: Mapping[str, str] | None = None,
+) -> Surveyed:
+    """Locate the colonies of a hunt.
+
+    Parameters
+    ----------
+    hunt_file
+        hunt.toml.
+    table
+        Trips and flight lines; those not `used` are left out here too.
+    positions
+        Station id -> its position and where that came from ("hunt.toml", "track").
+    today
+        Date for the magnetic model where no note has a clock.
+    assigned
+        Bee -> colony, in place of what hunt.toml says.
+
+    Raises
+    ------
+    HuntError
+        When the magnetic model does not reach to the hunt's place or date.
+    """
+    from treeward import survey
+
+    when = _first_clock(table) or today
+    places, declination_sd_deg = _station_places(hunt_file, positions, when)
+    known = {place.id: place for place in places}
+    trips = [trip for trip in table.trips if trip.used and trip.station in known]
+    lines = [line for line in table.lines if line.used and line.station in known]
+    missing = _missing(hunt_file, table, known)
+    arrays = _Arrays(hunt_file, places, trips, lines, table)
+    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
+    if not trips and not lines:
+        return Surveyed(stations=places, fix=None, missing=missing, settings=settings)
+    compass = hunt_file.hunt.compass
+    if all((line.reference or compass) == "true" for line in lines):
+        declination_sd_deg = 0.0
+    if assigned is not None:
+        known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
+        settings = replace(settings, assigned=known_bees)
+    try:
+        fix = survey.locate(
+            arrays.stations(),
+            arrays.trips(),
+            arrays.bearings(declination_sd_deg),
+            settings,
+            wind=arrays.wind(),
+        )
+    except ValueError as error:
+        raise HuntError(
+            f"the survey cannot take this: {error}",
+            where="hunt.toml and review.csv",
+            mend="Correct that value.",
+        ) from error
+    return Surveyed(stations=places, fix=fix, missing=missing, settings=settings)
+
+
+class _Arrays:
+    """The survey's arrays, with the names their indices stand for."""
+
+    def __init__(
+        self,
+        hunt_file: HuntFile,
+        places: Sequence[StationPlace],
+        trips: Sequence[Trip],
+        lines: Sequence[FlightLine],
+        table: TripTable,
+    ) -> None:
+        self._hunt_file = hunt_file
+        self._places = {place.id: place for place in places}
+        self._trips = trips
+        self._lines = lines
+        self._winds = table.winds
+        self._maybe_same = table.maybe_same
+        named = [(t.bee, t.mark) for t in trips]
+        named += [(line.bee, line.mark) for line in lines if line.bee]
+        self.mark_of = dict(named)
+        self.bees = tuple(self.mark_of)
+        used = [self._seat(t.station, t.mark) for t in trips]
+        used += [self._seat(line.station, line.mark) for line in lines]
+        self._ids = tuple(dict.fromkeys([*self._places, *used]))
+
+    def _seat(self, station: str, mark: str) -> str:
+        """Station id, set apart where this mark's trips there are a calibration."""
+        calibration = self._hunt_file.calibration
+        apart = (
+            calibration is not None
+            and calibration.station == station
+            and mark in calibration.marks
+        )
+        return station + CALIBRATION_SEAT if apart else station
+
+    def _place(self, seat: str) -> StationPlace:
+        return self._places[seat.removesuffix(CALIBRATION_SEAT)]
+
+    def stations(self) -> survey.Stations:
+        from treeward import survey
+
+        places = [self._place(seat) for seat in self._ids]
+        return survey.Stations(
+            id=self._ids,
+            latitude_deg=np.array([place.latitude_deg for place in places]),
+            longitude_deg=np.array([place.longitude_deg for place in places]),
+            cargo=tuple(place.cargo for place in places),
+        )
+
+    def trips(self) -> survey.Trips:
+        from treeward import survey
+
+        trips = self._trips
+        seats = [self._ids.index(self._seat(t.station, t.mark)) for t in trips]
+        return survey.Trips(
+            bees=self.bees,
+            bee=np.array([self.bees.index(t.bee) for t in trips], dtype=np.intp),
+            station=np.array(seats, dtype=np.intp),
+            away_s=np.array([t.away_s for t in trips], dtype=np.float64),
+            round_trip=np.array([t.timing == "round" for t in trips], dtype=np.bool_),
+            rounding_s=np.array([t.rounding_s for t in trips], dtype=np.float64),
+            cycles=np.array([t.cycles for t in trips], dtype=np.intp),
+            day=self._days(),
+            maybe_same=tuple(
+                (self.bees.index(one), self.bees.index(two))
+                for one, two in self._maybe_same
+                if one in self.bees and two in self.bees
+            ),
+        )
+
+    def _days(self) -> NDArray[np.intp]:
+        """Give each trip the number of its day; without a clock it is the first."""
+        zone = self._hunt_file.hunt.zone
+        days = [trip_day(trip, zone) for trip in self._trips]
+        order = sorted({day for day in days if day is not None})
+        return np.array([order.index(d) if d else 0 for d in days], dtype=np.intp)
+
+    def bearings(self, declination_sd_deg: float) -> survey.Bearings:
+        from treeward import survey
+
+        lines = self._lines
+        seats = [self._ids.index(self._seat(x.station, x.mark)) for x in lines]
+        observers = list(dict.fromkeys(x.observer for x in lines))
+        true_deg = [
+            self._true_deg(x.bearing_read_deg, x.reference, x.station) for x in lines
+        ]
+        return survey.Bearings(
+            bee=np.array(
+                [self.bees.index(x.bee) if x.bee else -1 for x in lines], dtype=np.intp
+            ),
+            station=np.array(seats, dtype=np.intp),
+            bearing_true_deg=np.array(true_deg, dtype=np.float64),
+            rounding_deg=np.array([x.rounding_deg for x in lines], dtype=np.float64),
+            declination_sd_deg=declination_sd_deg,
+            observer=np.array(
+                [observers.index(x.observer) for x in lines], dtype=np.intp
+            ),
+        )
+
+    def wind(self) -> survey.TripWind | None:
+        """Give the wind last spoken of on the day, for each trip."""
+        from treeward import survey
+
+        spoken = sorted(
+            (w for w in self._winds if w.clock is not None),
+            key=lambda w: w.clock.timestamp() if w.clock else 0.0,
+        )
+        if not spoken:
+            return None
+        speed_mps = np.full(len(self._trips), math.nan)
+        from_deg = np.full(len(self._trips), math.nan)
+        for index, trip in enumerate(self._trips):
+            clock = trip.away_clock or trip.back_clock
+            if clock is None:
+                continue
+            before = [
+                w
+                for w in spoken
+                if w.clock and w.clock <= clock and w.clock.date() == clock.date()
+            ]
+            if before:
+                last = before[-1]
+                speed_mps[index] = survey.WIND_MPS.get(last.strength, math.nan)
+                if last.from_deg is not None:
+                    # Said at no station, it was said near this one.
+                    here = last.station if last.station in self._places else ""
+                    from_deg[index] = self._true_deg(
+                        last.from_deg, last.reference, here or trip.station
+                    )
+        return survey.TripWind(speed_mps=speed_mps, from_true_deg=from_deg)
+
+    def _true_deg(self, read_deg: float, reference: Reference, station: str) -> float:
+        compass = self._hunt_file.hunt.compass
+        declination_deg = self._places[station].declination_deg
+        return to_true_deg(read_deg, reference, compass, declination_deg)
+
+
+def stations_of(
+    hunt_file: HuntFile, path: Path, table: TripTable, *, today: datetime
+) -> tuple[StationPlace, ...]:
+    """Return the stations whose place is known, for trips that are shown unlocated.
+
+    None where the places or the declination there cannot be told; `Hunt.locate` says
+    why.
+    """
+    from .places import place_stations
+
+    try:
+        positions = place_stations(hunt_file, path, table).positions
+        return _station_places(hunt_file, positions, _first_clock(table) or today)[0]
+    except TreewardError:
+        return ()
+
+
+def _station_places(
+    hunt_file: HuntFile,
+    positions: Mapping[str, tuple[Position, str]],
+    when: datetime,
+) -> tuple[tuple[StationPlace, ...], float]:
+    """Give the stations that have a position, and how sure declination is there."""
+    from treeward import survey
+
+    places, declination_sd_deg = [], 0.0
+    for station in hunt_file.station:
+        if station.id not in positions:
+            continue
+        position, placed_by = positions[station.id]
+        try:
+            declination_deg, sd_deg = survey.declination(
+                position.latitude_deg,
+                position.longitude_deg,
+                when.date(),
+                altitude_m=hunt_file.hunt.altitude_m,
+            )
+        except ValueError as error:
+            raise HuntError(
+                f"no magnetic declination for station {station.id}: {error}",
+                where="hunt.toml",
+                mend='Give bearings against true north and write compass = "true".',
+            ) from error
+        places.append(
+            StationPlace(
+                id=station.id,
+                latitude_deg=position.latitude_deg,
+                longitude_deg=position.longitude_deg,
+                declination_deg=declination_deg,
+                cargo=station.cargo,
+                name=station.name,
+                placed_by=placed_by,
+            )
+        )
+        declination_sd_deg = max(declination_sd_deg, sd_deg)
+    return tuple(places), declination_sd_deg
+
+
+def _missing(
+    hunt_file: HuntFile, table: TripTable, known: Mapping[str, StationPlace]
+) -> tuple[str, ...]:
+    seen = {t.station for t in table.trips} | {line.station for line in table.lines}
+    said = [
+        f"Station {station.id} has no position: write it into hunt.toml, or put your "
+        "phone's GPX file beside it, with a waypoint of that name or the track of "
+        "that day."
+        for station in hunt_file.station
+        if station.id not in known and (station.id in seen or not known)
+    ]
+    if strange := sorted(seen - {s.id for s in hunt_file.station} - {""}):
+        said.append(
+            f"The notes name station {', '.join(strange)}, which hunt.toml does not "
+            f'have: add [[station]] id = "{strange[0]}" there, or correct the notes.'
+        )
+    return tuple(said)
+
+
+def _first_clock(table: TripTable) -> datetime | None:
+    clocks = [t.away_clock or t.back_clock for t in table.trips]
+    clocks += [line.clock for line in table.lines]
+    return min((clock for clock in clocks if clock is not None), default=None)

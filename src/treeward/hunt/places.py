@@ -1,0 +1,196 @@
+"""Where a hunt's stations are: from hunt.toml, a phone's waypoints, or its track."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from treeward.survey.frame import geodesic
+from treeward.units import Units
+
+from .tracks import Track, position_over, read_gpx, span, waypoint
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from datetime import datetime
+    from pathlib import Path
+
+    from treeward.hunt_file import HuntFile
+    from treeward.positions import Position
+    from treeward.report.model import TrackLine
+    from treeward.trips.table import TripTable
+
+NEAR_STATION_M = 50.0  # of a track's place from the station that is offered; guess
+_MOST_NAMED = 8  # waypoints in a sentence; choice
+MOST_TRACK_POINTS = 2000  # on the map; more cannot be told apart there; choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Places:
+    """Station id -> position and where it is known from; and the ways walked.
+
+    `unfound` says of stations that the GPX files do not tell of what these do hold.
+    """
+
+    positions: dict[str, tuple[Position, str]]
+    tracks: tuple[TrackLine, ...]
+    unfound: tuple[str, ...] = ()
+
+
+def find_tracks(hunt_dir: Path) -> list[Path]:
+    """List the GPX files of a hunt: in its folder, and in tracks/ below it."""
+    folders = (hunt_dir, hunt_dir / "tracks")
+    return sorted(
+        path
+        for folder in folders
+        if folder.is_dir()
+        for path in folder.iterdir()
+        if path.suffix.lower() == ".gpx" and path.is_file()
+    )
+
+
+def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Places:
+    """Find every station's position.
+
+    hunt.toml comes first; then a waypoint called by the station's id or name
+    ("2", "station 2", "spring"); then where the track was while notes were spoken
+    there.
+
+    Raises
+    ------
+    TrackError
+        If a GPX file cannot be read.
+    """
+    read = [(path, read_gpx(path)) for path in find_tracks(hunt_dir)]
+    tracks = [track for _, track in read]
+    positions: dict[str, tuple[Position, str]] = {}
+    unfound: list[str] = []
+    for station in hunt_file.station:
+        if station.position is not None:
+            positions[station.id] = (station.position, "hunt.toml")
+            continue
+        names = [station.id, f"station {station.id}", station.name]
+        named = [n for n in names if n]
+        marked = (waypoint(track, *named) for track in tracks)
+        if (place := next((p for p in marked if p is not None), None)) is not None:
+            positions[station.id] = (place, "waypoint")
+            continue
+        clocks = list(_clocks_at(table, station.id))
+        walked = (position_over(track, clocks) for track in tracks)
+        if (place := next((p for p in walked if p is not None), None)) is not None:
+            positions[station.id] = (place, "track")
+        elif tracks and (clocks or any(track.waypoints for track in tracks)):
+            unfound.append(_not_found(station.id, named, clocks, read, hunt_file))
+    return Places(
+        positions=positions,
+        tracks=tuple(_line(track, path.stem) for path, track in read if span(track)),
+        unfound=tuple(unfound),
+    )
+
+
+def offered_stations(
+    hunt_file: HuntFile, hunt_dir: Path, table: TripTable
+) -> tuple[str, ...]:
+    """Say where a phone's track puts the recordings in which no station was said.
+
+    Nothing is taken from it; the person decides.
+
+    Raises
+    ------
+    TrackError
+        If a GPX file cannot be read.
+    """
+    if not table.assumed:
+        return ()
+    places = place_stations(hunt_file, hunt_dir, table)
+    tracks = [read_gpx(path) for path in find_tracks(hunt_dir)]
+    said = []
+    for one in table.assumed:
+        walked = (position_over(track, one.clocks) for track in tracks)
+        here = next((place for place in walked if place is not None), None)
+        if here is None:
+            continue
+        near = sorted(
+            (_apart_m(here, place), name)
+            for name, (place, placed_by) in places.positions.items()
+            if placed_by != "track"  # such a place may rest on these very notes
+        )
+        if not near or near[0][0] > NEAR_STATION_M:
+            continue
+        off_m, name = near[0]
+        away = Units(hunt_file.hunt.units).distance(off_m)
+        same = "as was taken" if name == one.station else "not what was taken"
+        said.append(
+            f"the GPX track was {away} from station {name} while {one.recording} was "
+            f'spoken, {same}: to say so, add [[recording]] name = "{one.recording}", '
+            f'station = "{name}" to hunt.toml'
+        )
+    return tuple(said)
+
+
+def _apart_m(one: Position, two: Position) -> float:
+    return geodesic(
+        one.latitude_deg, one.longitude_deg, two.latitude_deg, two.longitude_deg
+    )[0]
+
+
+def _not_found(
+    station: str,
+    names: Sequence[str],
+    clocks: Sequence[datetime],
+    read: Sequence[tuple[Path, Track]],
+    hunt_file: HuntFile,
+) -> str:
+    """Say why the GPX files do not give a station's position."""
+    zone = hunt_file.hunt.zone
+
+    def stretch(first: datetime, last: datetime) -> str:
+        first, last = first.astimezone(zone), last.astimezone(zone)
+        same = first.date() == last.date()
+        return (
+            f"{first.day} {first:%b %H:%M} to "
+            f"{f'{last:%H:%M}' if same else f'{last.day} {last:%b %H:%M}'}"
+        )
+
+    held = [
+        f"the track in {path.name} is of {stretch(*ends)}"
+        for path, track in read
+        if (ends := span(track))
+    ]
+    files = ", ".join(path.name for path, _ in read)
+    there = list(dict.fromkeys(name for _, track in read for name in track.waypoints))
+    shown = ", ".join(repr(name) for name in there[:_MOST_NAMED])
+    more = f" and {len(there) - _MOST_NAMED} more" if len(there) > _MOST_NAMED else ""
+    return (
+        f"Station {station} is not to be found in {files}: no waypoint is called "
+        f"{' or '.join(repr(name) for name in names)}"
+        f"{f' (there are {shown}{more})' if there else ''}"
+        + (f", its notes are of {stretch(min(clocks), max(clocks))}" if clocks else "")
+        + f"{', and ' if held else ''}{'; '.join(held)}."
+    )
+
+
+def _clocks_at(table: TripTable, station: str) -> Iterator[datetime]:
+    """Give the times at which something was noted at a station."""
+    for visit in table.visits:
+        if visit.station == station:
+            yield visit.back_clock
+            yield visit.away_clock
+    for trip in table.trips:
+        if trip.station == station:
+            yield from (c for c in (trip.away_clock, trip.back_clock) if c is not None)
+    for line in table.lines:
+        if line.station == station and line.clock is not None:
+            yield line.clock
+
+
+def _line(track: Track, name: str) -> TrackLine:
+    from treeward.report.model import TrackLine
+
+    step = max(1, len(track.points) // MOST_TRACK_POINTS)
+    points = track.points[::step]
+    return TrackLine(
+        latitude_deg=tuple(point.position.latitude_deg for point in points),
+        longitude_deg=tuple(point.position.longitude_deg for point in points),
+        name=name,
+    )

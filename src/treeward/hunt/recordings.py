@@ -1,0 +1,198 @@
+"""The recordings and transcripts of a hunt: found, taken in, and named."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from treeward.errors import HuntError, SoundError
+from treeward.files import read_plain, replacing
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+_MOST_BYTES = 16 * 2**20  # as much as is read of a transcript
+_SAME_LINES = 0.5  # of a transcript that was corrected, and not another one; guess
+TRANSCRIPT_SUFFIXES = frozenset({".vtt", ".srt", ".json", ".txt"})
+SOUND_SUFFIXES = frozenset(
+    {
+        ".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".mp4", ".mov",
+        ".amr", ".3gp", ".3gpp", ".aac", ".aif", ".aiff", ".caf", ".webm", ".mkv",
+    }
+)  # fmt: skip
+
+
+def is_transcript(path: Path) -> bool:
+    """Tell whether a file is a timed transcript, by its ending."""
+    return path.suffix.lower() in TRANSCRIPT_SUFFIXES
+
+
+def has_plain_name(path: Path) -> bool:
+    """Tell whether a name can be written down: some disks hold names not UTF-8."""
+    try:
+        str(path).encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def take_in(
+    files: Sequence[Path],
+    recordings_dir: Path,
+    *,
+    tell: Callable[[str], None] = lambda _: None,
+) -> list[Path]:
+    """Copy files that lie elsewhere into the hunt, keeping their time stamps.
+
+    A transcript that the hunt has already, and that was corrected, takes the place of
+    the one there, which is kept beside it; `tell` is told so in a line.
+
+    Raises
+    ------
+    HuntError
+        If a file is missing, or another one of that name is in the hunt already.
+    """
+    taken = []
+    home = Path(os.path.realpath(recordings_dir))
+    for file in files:
+        path = Path(os.path.realpath(file))  # of links in a ring, one of them
+        if not has_plain_name(Path(path.name)):
+            raise HuntError(
+                "has a name that is not UTF-8, which no row can hold",
+                where=str(file),
+                mend="Rename it.",
+            )
+        if path.is_symlink():
+            raise HuntError(
+                "is a link that leads nowhere", where=str(file), mend="Take it away."
+            )
+        if not path.exists():
+            raise HuntError(
+                "there is no such file",
+                where=str(file),
+                mend="Check the name, or put it into the hunt's recordings folder.",
+            )
+        if path.is_dir():
+            raise HuntError(
+                "is a folder",
+                where=str(file),
+                mend="Name the recordings in it.",
+            )
+        if not path.is_file():
+            raise HuntError(
+                "is a pipe or a device, which cannot be copied into the hunt",
+                where=str(file),
+                mend="Name a file. To listen to a stream: treeward listen --input -",
+            )
+        if not path.is_relative_to(home):
+            copy = home / path.name
+            if copy.is_file() and _is_corrected(copy, path):
+                old = copy.with_name(f"{copy.name}.old")
+                replace_copy(copy, old, hunt_dir=home.parent)
+                replace_copy(path, copy, hunt_dir=home.parent)
+                tell(
+                    f"{copy.name} was read again as it is now; what the hunt had of it "
+                    f"is kept as {old.name}"
+                )
+            if copy.exists() and _digest(copy) != _digest(path):
+                raise HuntError(
+                    f"the hunt already has another recording named {path.name}",
+                    where=str(file),
+                    mend="Rename one of them.",
+                )
+            if not copy.exists():
+                replace_copy(path, copy, hunt_dir=home.parent)
+            path = copy
+        taken.append(path)
+    return taken
+
+
+def replace_copy(path: Path, copy: Path, *, hunt_dir: Path) -> None:
+    """Copy a file into the hunt, with its time stamps, as a whole or not at all."""
+    with replacing(copy, within=hunt_dir) as beside:
+        shutil.copy2(path, beside)
+
+
+def _is_corrected(copy: Path, path: Path) -> bool:
+    """Tell whether a transcript is another one that was corrected, by its lines."""
+    if not is_transcript(path):
+        return False
+    try:
+        old, new = (
+            {
+                line.strip()
+                for line in read_plain(p, most_bytes=_MOST_BYTES).split(b"\n")
+            }
+            for p in (copy, path)
+        )
+    except OSError:
+        return False
+    return old != new and len(old & new) > _SAME_LINES * max(len(old), len(new))
+
+
+def unreadable(files: Sequence[Path], recordings_dir: Path) -> dict[Path, str]:
+    """Give the line for each file from elsewhere that holds no sound to be read.
+
+    Such a file is not copied into the hunt, where it would be in the way from then on.
+    """
+    from treeward.audio.reader import probe
+
+    home = Path(os.path.realpath(recordings_dir))
+    faults: dict[Path, str] = {}
+    for file in files:
+        path = Path(os.path.realpath(file))
+        if is_transcript(path) or path.is_relative_to(home) or not path.is_file():
+            continue
+        try:
+            probe(file)
+        except SoundError as error:
+            faults[file] = error.line()
+    return faults
+
+
+def find_recordings(recordings_dir: Path) -> list[Path]:
+    """List the recordings and transcripts of a hunt, by name.
+
+    A transcript beside a recording of the same name stands for it: it was made from
+    it, so hearing both would note everything twice.
+    """
+    if not recordings_dir.is_dir():
+        return []
+    files = sorted(
+        path
+        for path in recordings_dir.rglob("*")
+        if path.is_file()
+        and has_plain_name(path.relative_to(recordings_dir))
+        and not path.name.startswith(".")
+        and not path.stem.endswith(".events")  # labels that Treeward wrote beside
+        and path.suffix.lower() in SOUND_SUFFIXES | TRANSCRIPT_SUFFIXES
+    )
+    transcribed = {path.with_suffix("") for path in files if is_transcript(path)}
+    return [
+        path
+        for path in files
+        if is_transcript(path) or path.with_suffix("") not in transcribed
+    ]
+
+
+def file_modified(path: Path) -> datetime:
+    """Return when the file was last written, in UTC."""
+    return datetime.fromtimestamp(path.stat().st_mtime, tz=UTC)
+
+
+def recording_name(path: Path, recordings_dir: Path) -> str:
+    """Name a recording by its way below recordings/, with forward slashes."""
+    try:  # a link in there may lead anywhere, and is still called what it is called
+        return path.absolute().relative_to(recordings_dir.absolute()).as_posix()
+    except ValueError:
+        real, home = os.path.realpath(path), os.path.realpath(recordings_dir)
+        return Path(real).relative_to(home).as_posix()
+
+
+def _digest(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").digest()

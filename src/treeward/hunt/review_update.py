@@ -1,0 +1,242 @@
+"""Bringing review.csv up to date with what was heard, without losing a change."""
+
+from __future__ import annotations
+
+import json
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from treeward.errors import ClockError, ReviewChangedError
+from treeward.files import read_plain, write_text
+from treeward.review.store import gone_words
+
+from .recording_facts import as_first_seen, keep_facts
+from .recordings import file_modified, is_transcript, recording_name
+from .transcription import Recorded, recorded_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from datetime import datetime
+    from pathlib import Path
+
+    from treeward.notes.clock import ClockResult, RecordingFacts
+    from treeward.notes.events import Event
+    from treeward.review.file import ReviewRow
+    from treeward.review.merge import MergeResult
+
+    from .folder import HuntFolder
+
+_MOST_STARTS_BYTES = 4_000_000  # a line for each recording; choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """What was written into review.csv, and what the person is to be told of it."""
+
+    merge: MergeResult
+    remarks: tuple[str, ...]
+
+
+def written_lines(gone: Sequence[ReviewRow], loser: Path | None) -> tuple[str, ...]:
+    """Say what was put back, and what another program saved at the same moment."""
+    lines = []
+    if gone:
+        lines.append(
+            f"review.csv: {gone_words(gone)} gone from it since Treeward wrote it, and "
+            "stand in it again; to leave a row out, write drop in it"
+        )
+    if loser is not None:
+        lines.append(
+            f"review.csv was saved by another program at the same moment; what that "
+            f"saved is kept in {loser.name}: look what differs, then take it away"
+        )
+    return tuple(lines)
+
+
+class ReviewUpdate:
+    """Puts events on the clock and merges them into the review of a hunt."""
+
+    def __init__(self, hunt: HuntFolder) -> None:
+        self._hunt = hunt
+
+    def recorded_before(self) -> list[Recorded]:
+        """Give every recording's events from what is kept of its hearing."""
+        found = []
+        for path in self._hunt.recordings():
+            name = recording_name(path, self._hunt.recordings_dir)
+            kept = self._hunt.heard_file(name)
+            if kept.path.exists() or is_transcript(path):
+                found.append(recorded_of(self._hunt, path, kept, name=name))
+        return found
+
+    def write_merged(self, recorded: Sequence[Recorded]) -> Written:
+        """Merge with review.csv as it is now and write it.
+
+        A spreadsheet may save it meanwhile, again and again: then it is merged anew.
+        """
+        review = self._hunt.review
+        while True:
+            seen = review.digest()
+            previous, current = review.read()
+            current, gone = review.with_gone(current)
+            merge, clocks = self.merged(recorded, previous, current)
+            try:
+                loser = review.write(merge.rows, merge.machine, seen=seen)
+            except ReviewChangedError:
+                continue
+            flags = [f"{c.recording}: {flag}" for c in clocks for flag in c.remarks]
+            self.keep_facts(clocks)
+            said = (*written_lines(gone, loser), *flags)
+            return Written(merge=merge, remarks=said)
+
+    def merged(
+        self,
+        recorded: Sequence[Recorded],
+        previous: Sequence[ReviewRow],
+        current: Sequence[ReviewRow] | None,
+    ) -> tuple[MergeResult, list[ClockResult]]:
+        """Place events on the clock and merge them with what the person changed.
+
+        Spoken times that the person corrected count as corrected.
+        """
+        from treeward.notes.clock import place_recordings
+        from treeward.notes.second_look import look_twice
+        from treeward.review.merge import heed_corrected_times, merge_review
+
+        readable = [r for r in recorded if not r.fault]
+        batch = []
+        originals: dict[str, tuple[Event, ...]] = {}
+        for one in readable:
+            originals[one.name] = one.events
+            heeded = heed_corrected_times(one.events, previous, current or ())
+            batch.append((self._facts(one.name), heeded))
+        clocks = place_recordings(batch, self._hunt.zone, is_daylight=self._daylight())
+        new: list[Event] = []
+        for clock in clocks:
+            for event, original in zip(
+                clock.events, originals[clock.recording], strict=True
+            ):
+                # The machine's own reading of a time stays in the machine's copy.
+                corrected = (
+                    event.kind in {"time", "date"} and event.value != original.value
+                )
+                spoken = (
+                    original.value if corrected and not event.value else event.value
+                )
+                new.append(replace(event, value=spoken))
+        new = look_twice(new, without_station=self._wanting_a_station(readable))
+        merge = merge_review(
+            previous, current, new, transcribed=[r.name for r in readable]
+        )
+        return merge, clocks
+
+    def _wanting_a_station(self, recorded: Sequence[Recorded]) -> set[str]:
+        """Return the recordings whose station only a note can tell."""
+        from treeward.trips.watching import station_in_name
+
+        hunt_file = self._hunt.file
+        if len(hunt_file.station) < 2:
+            return set()
+        return {
+            one.name
+            for one in recorded
+            if not hunt_file.station_of(one.name)
+            and not station_in_name(one.name, hunt_file)
+        }
+
+    def _facts(self, name: str) -> RecordingFacts:
+        from treeward.notes.clock import RecordingFacts
+        from treeward.notes.clock_evidence import parse_start
+
+        path = self._hunt.recordings_dir / name
+        start, resolution_s = None, 1.0
+        where, zone = f"start of {name}", self._hunt.zone
+        with suppress(ClockError):  # ours is good, or was spoilt on the disk since
+            kept = self._kept_starts().get(name, "")
+            start, resolution_s = parse_start(kept, zone, where=where)
+        if start is None and (given := self._hunt.file.start.get(name)):
+            start, resolution_s = parse_start(given, zone, where=where)
+        if is_transcript(path):
+            return RecordingFacts(
+                name=name, start=start, start_resolution_s=resolution_s
+            )
+        from treeward.audio.reader import probe
+
+        info = probe(path)
+        facts = RecordingFacts(
+            name=name,
+            duration_s=info.duration_s,
+            created=info.created,
+            file_modified=file_modified(path),
+            start=start,
+            start_resolution_s=resolution_s,
+        )
+        return as_first_seen(self._hunt.machine_dir, facts, path.stat().st_size)
+
+    def keep_facts(self, clocks: Sequence[ClockResult]) -> None:
+        """Keep for all later runs when each recording was made, and by what."""
+        seen = []
+        for clock in clocks:
+            path = self._hunt.recordings_dir / clock.recording
+            size_bytes = path.stat().st_size
+            seen.append((self._facts(clock.recording), size_bytes))
+        keep_facts(self._hunt.machine_dir, seen, clocks)
+
+    def _daylight(self) -> Callable[[datetime], bool] | None:
+        from treeward.notes.clock_evidence import daylight_at
+
+        for position, _ in self._hunt.positions().values():
+            return daylight_at(
+                latitude_deg=position.latitude_deg,
+                longitude_deg=position.longitude_deg,
+            )
+        return None
+
+    def _kept_starts(self) -> dict[str, str]:
+        """Give the starts that were given with --start in earlier runs."""
+        try:
+            path = self._hunt.machine_dir / "starts.json"
+            kept = json.loads(read_plain(path, most_bytes=_MOST_STARTS_BYTES))
+        except (OSError, ValueError, RecursionError):
+            return {}
+        if not isinstance(kept, dict):
+            return {}
+        return {k: v for k, v in kept.items() if isinstance(v, str)}
+
+    def keep_start(self, path: Path, start: str) -> None:
+        """Remember a start given with --start for all later runs.
+
+        Raises
+        ------
+        ClockError
+            If it is no date and time.
+        """
+        from treeward.notes.clock_evidence import parse_start
+
+        parse_start(start, self._hunt.zone, where="--start")
+        starts = self._kept_starts()
+        starts[recording_name(path, self._hunt.recordings_dir)] = start
+        write_text(
+            self._hunt.machine_dir / "starts.json",
+            json.dumps(starts, indent=1),
+            within=self._hunt.path,
+        )
+
+
+def times_corrected(
+    previous: Sequence[ReviewRow], current: Sequence[ReviewRow]
+) -> bool:
+    """Tell whether the person corrected, dropped or deleted a spoken time or date."""
+    now = {row.name: row for row in current}
+    for row in previous:
+        if row.event.kind not in {"time", "date"}:
+            continue
+        mine = now.get(row.name)
+        if (
+            mine is None
+            or mine.decision == "drop"
+            or (mine.event.kind, mine.event.value) != (row.event.kind, row.event.value)
+        ):
+            return True
+    return False

@@ -1,0 +1,91 @@
+"""From what was heard, or a timed transcript, to events without clock times."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from .heard import HeardBy
+from .recordings import is_transcript
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from treeward.language.phrasebook import PhraseBook
+    from treeward.notes.events import Event
+    from treeward.speech.recognizer import Recognizer
+
+    from .folder import HuntFolder
+    from .heard import HeardFile
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recorded:
+    """One recording or transcript after it was heard."""
+
+    name: str
+    events: tuple[Event, ...] = ()
+    fault: str = ""  # the line to print where it could not be read
+    complete: bool = True
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Transcribed:
+    """What `Hunt.transcribe` did."""
+
+    recordings: tuple[Recorded, ...]
+    engine: str
+    rows: int
+    to_look_at: int
+    kept_changes: int
+    stopped: bool = False
+    remarks: tuple[str, ...] = field(default=())
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """A line for each recording that could not be read."""
+        return tuple(r.fault for r in self.recordings if r.fault)
+
+
+def heard_by(path: Path, recognizer: Recognizer, book: PhraseBook) -> HeardBy:
+    """Say what a hearing of this file by this engine depends on."""
+    stat = path.stat()
+    return HeardBy(
+        engine=recognizer.name,
+        model=recognizer.model,
+        phrase_book=book.digest(),
+        size_bytes=stat.st_size,
+        modified_ns=stat.st_mtime_ns,
+    )
+
+
+def recorded_of(
+    hunt: HuntFolder, path: Path, kept: HeardFile, *, name: str
+) -> Recorded:
+    """Turn what was heard, or a transcript, into events without clock times."""
+    from .recovery import with_answered, without_own_voice
+
+    book = hunt.phrase_book
+    if is_transcript(path):
+        from treeward.notes.narration import parse_narration
+        from treeward.speech.transcripts import read_transcript
+
+        narrated = parse_narration(read_transcript(path), book, recording=name)
+        return Recorded(name=name, events=tuple(narrated))
+    from treeward.notes.context import read_again
+    from treeward.notes.parser import parse_notes
+    from treeward.notes.plausible import weigh_by_bees
+
+    heard = kept.read()
+    flag_below = hunt.file.speech.flag_below
+    events = parse_notes(heard.utterances, book, recording=name, flag_below=flag_below)
+    events = read_again(events, flag_below=flag_below)
+    events = weigh_by_bees(events, book, flag_below=flag_below)
+    others = without_own_voice(hunt.path, events)
+    return Recorded(
+        name=name,
+        events=tuple(with_answered(hunt.path, name, others)),
+        complete=heard.done,
+        remarks=heard.remarks,
+    )

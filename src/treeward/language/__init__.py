@@ -1,0 +1,1 @@
+"""What can be said: the phrase book, and numbers, bearings and times in words."""

@@ -1,0 +1,335 @@
+"""The phrase book: what can be said, and what it means.
+
+    book = PhraseBook.load()                          # the packaged one
+    book = PhraseBook.load(packaged, hunt_folder / "phrasebook.toml")
+
+The words stand in models/phrasebook.toml. The recognizer asks for the phrases to
+listen for, the notes for what they mean.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from treeward.errors import PhraseBookError
+from treeward.resources import phrasebook_path
+
+from . import number_forms
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+    from os import PathLike
+
+    from .phrasebook_file import PhraseBookFile
+
+SLOT = "{mark}"
+UNMARKED = "unmarked"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FixedPhrase:
+    """A note, or a part of one, that is always said in the same words.
+
+    `kind` is an event kind, "" for a bare mark. `mark` is "" where the phrase names
+    no bee. `value` is what the event's value becomes ("calm"). `weight` is how
+    likely it is beside other phrases. `place` says where an action stands:
+    "after" the mark ("away"), "before" it ("mark"), or "whole" when nothing is
+    missing.
+    """
+
+    text: str
+    kind: str
+    mark: str = ""
+    value: str = ""
+    weight: float = 1.0
+    place: str = "whole"
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The words of the phrase, one by one."""
+        return tuple(self.text.split())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Action:
+    """How one kind of event is said: templates hold {mark} once."""
+
+    kind: str
+    say: tuple[str, ...]
+    narrate: tuple[str, ...]
+    card: str
+    weight: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PhraseBook:
+    """What can be said. Build one with :meth:`load`.
+
+    Each mapping goes from the meaning to its ways of saying: ``colours["red"]`` is
+    ``("red",)``, ``wind["calm"]`` is ``("calm", "still")``.
+    """
+
+    colours: Mapping[str, tuple[str, ...]]
+    spots: Mapping[str, tuple[str, ...]]
+    unmarked: tuple[str, ...]
+    actions: Mapping[str, Action]
+    anchor_words: Mapping[str, tuple[str, ...]]
+    stations: Mapping[str, tuple[str, ...]]
+    wind: Mapping[str, tuple[str, ...]]
+    commands: Mapping[str, tuple[str, ...]]
+    misheard: Mapping[str, str]
+    sources: tuple[Path, ...] = field(default=(), compare=False)
+    marks_in_use: frozenset[str] = frozenset()  # empty: any mark may be said
+
+    @classmethod
+    def load(cls, *paths: str | PathLike[str]) -> PhraseBook:
+        """Read the phrase book, each further file laid over the one before.
+
+        Parameters
+        ----------
+        *paths
+            Files in order; the packaged phrase book alone when none is given.
+
+        Raises
+        ------
+        PhraseBookError
+            A file is missing or faulty, or one way of saying has two meanings.
+        """
+        from .phrasebook_file import read_files
+
+        files = tuple(Path(path) for path in paths) or (phrasebook_path(),)
+        book = _build(read_files(files), files)
+        book._refuse_double_meanings()
+        return book
+
+    @classmethod
+    def for_hunt(cls, folder: str | PathLike[str]) -> PhraseBook:
+        """Read the packaged phrase book as it counts in a hunt.
+
+        The hunt's own phrasebook.toml is laid over it, and only the marks that
+        hunt.toml names are kept, where either is there.
+
+        Raises
+        ------
+        PhraseBookError, HuntError
+            One of the files is faulty.
+        """
+        from treeward.hunt_file import read_hunt_file
+
+        own, hunt_toml = Path(folder) / "phrasebook.toml", Path(folder) / "hunt.toml"
+        packaged = phrasebook_path()
+        book = cls.load(packaged, own) if own.is_file() else cls.load(packaged)
+        if not hunt_toml.is_file():
+            return book
+        return book.only(read_hunt_file(hunt_toml).hunt.marks)
+
+    def only(self, marks: Iterable[str]) -> PhraseBook:
+        """Return the phrase book for a hunt in which no other marks are painted.
+
+        What is never said can't be heard by mistake, and a mark of two colours is then
+        listened for like one of one colour. Unpainted bees may always be named.
+
+        Parameters
+        ----------
+        marks
+            "yellow", "blue-white", "yellow abdomen"; none means any mark.
+
+        Raises
+        ------
+        PhraseBookError
+            A mark is none that this phrase book can say.
+        """
+        chosen = frozenset(marks)
+        sayable = {phrase.mark for phrase in self.mark_phrases()}
+        for mark in sorted(chosen - sayable):
+            raise PhraseBookError(
+                f"the mark {mark!r} has no way of being said",
+                where="hunt.toml key hunt.marks",
+                mend="Write colours of the phrase book, two joined by a hyphen: "
+                f"{', '.join(self.colours)}",
+            )
+        return replace(self, marks_in_use=chosen)
+
+    def mark_phrases(self) -> tuple[FixedPhrase, ...]:
+        """Give every way of naming a bee: one colour, two, and each with a spot."""
+        single = [(name, way) for name, ways in self.colours.items() for way in ways]
+        double = [
+            (f"{one}-{two}", f"{way_one} {way_two}")
+            for one, way_one in single
+            for two, way_two in single
+            if one != two
+        ]
+        colours = single + double
+        spotted = [
+            (f"{mark} {spot}", f"{way} {spot_way}")
+            for mark, way in colours
+            for spot, spot_ways in self.spots.items()
+            for spot_way in spot_ways
+        ]
+        named = colours + spotted
+        if self.marks_in_use:
+            named = [(mark, way) for mark, way in named if mark in self.marks_in_use]
+        bare = [(UNMARKED, way) for way in self.unmarked]
+        return tuple(
+            FixedPhrase(text=way, kind="", mark=mark) for mark, way in named + bare
+        )
+
+    def marks(self) -> Mapping[str, str]:
+        """Give what each way of naming a bee means: "blue white" -> "blue-white"."""
+        return {phrase.text: phrase.mark for phrase in self.mark_phrases()}
+
+    def action_phrases(self) -> tuple[FixedPhrase, ...]:
+        """Give the words of each action without the mark, to be chained with one."""
+        found: list[FixedPhrase] = []
+        for action in self.actions.values():
+            for template in action.say:
+                head, tail = (part.strip() for part in template.split(SLOT))
+                if head and tail:  # words on both sides cannot be chained
+                    continue
+                found.append(
+                    FixedPhrase(
+                        text=head or tail,
+                        kind=action.kind,
+                        weight=action.weight,
+                        place="before" if head else "after",
+                    )
+                )
+        return tuple(found)
+
+    def fixed_phrases(self) -> tuple[FixedPhrase, ...]:
+        """Give every whole note that has fixed words.
+
+        Each colour (and the unmarked bee) with each action, stations and winds with
+        each of their anchors, and the commands. Two-colour marks are left to be
+        chained from :meth:`mark_phrases` and :meth:`action_phrases`.
+        """
+        return tuple(self._fixed())
+
+    def _fixed(self) -> Iterator[FixedPhrase]:
+        if self.marks_in_use:
+            bees = [(phrase.mark, phrase.text) for phrase in self.mark_phrases()]
+        else:
+            bees = [(name, way) for name, ways in self.colours.items() for way in ways]
+            bees += [(UNMARKED, way) for way in self.unmarked]
+        for action in self.actions.values():
+            for template in action.say:
+                for mark, way in bees:
+                    if mark == UNMARKED and action.kind == "mark":
+                        continue
+                    yield FixedPhrase(
+                        text=template.replace(SLOT, way),
+                        kind=action.kind,
+                        mark=mark,
+                        weight=action.weight,
+                    )
+        for kind, values in (("station", self.stations), ("wind", self.wind)):
+            for anchor in self.anchor_words.get(kind, ()):
+                for value, ways in values.items():
+                    for way in ways:
+                        text = f"{anchor} {way}"
+                        yield FixedPhrase(text=text, kind=kind, value=value)
+        for kind, ways in self.commands.items():
+            for way in ways:
+                yield FixedPhrase(text=way, kind=kind)
+
+    def anchors(self) -> Mapping[str, tuple[str, ...]]:
+        """Give the words that announce a value, by event kind."""
+        return dict(self.anchor_words)
+
+    def card_phrases(self) -> Mapping[str, str]:
+        """Give the recommended template of each action: "back": "{mark} landed"."""
+        return {kind: action.card for kind, action in self.actions.items()}
+
+    def number_words(self) -> tuple[str, ...]:
+        """Give every word a spoken number or time of day is made of."""
+        return number_forms.NUMBER_WORDS
+
+    def vocabulary(self) -> frozenset[str]:
+        """Give every single word of the phrase book, numbers included."""
+        texts = [phrase.text for phrase in self._fixed()]
+        texts += [phrase.text for phrase in self.mark_phrases()]
+        texts += [way for ways in self.anchor_words.values() for way in ways]
+        texts += self.number_words()
+        return frozenset(word for text in texts for word in text.split())
+
+    def digest(self) -> str:
+        """Give a hash of everything the recognizer is built from, for caches."""
+        return self._digest
+
+    @cached_property
+    def _digest(self) -> str:
+        parts = {
+            "fixed": [
+                (phrase.text, phrase.kind, phrase.mark, phrase.value, phrase.weight)
+                for phrase in (*self._fixed(), *self.mark_phrases())
+            ],
+            "anchors": dict(self.anchor_words),
+            "numbers": self.number_words(),
+            "misheard": dict(self.misheard),
+        }
+        return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:16]
+
+    def _refuse_double_meanings(self) -> None:
+        where = str(self.sources[-1])
+        meanings: dict[str, tuple[str, str, str]] = {}
+        for phrase in (*self._fixed(), *self.mark_phrases()):
+            meaning = (phrase.kind, phrase.mark, phrase.value)
+            other = meanings.setdefault(phrase.text, meaning)
+            if other != meaning:
+                first, second = (" ".join(filter(None, m)) for m in (other, meaning))
+                raise PhraseBookError(
+                    f"{phrase.text!r} would mean both {first!r} and {second!r}",
+                    where=where,
+                    mend="Take it away from one of them",
+                )
+        anchors: dict[str, str] = {}
+        for kind, ways in self.anchor_words.items():
+            for way in ways:
+                if anchors.setdefault(way, kind) != kind:
+                    raise PhraseBookError(
+                        f"{way!r} would announce both {anchors[way]} and {kind}",
+                        where=f"{where} key anchors.{kind}",
+                        mend="Take it away from one of them",
+                    )
+        if not self.colours:
+            raise PhraseBookError(
+                "no colour is left",
+                where=f"{where} key colours",
+                mend='Name at least one: red = ["red"]',
+            )
+
+
+def _kept(table: Mapping[str, list[str]]) -> dict[str, tuple[str, ...]]:
+    """Drop entries emptied on purpose, and repeated ways."""
+    return {key: tuple(dict.fromkeys(ways)) for key, ways in table.items() if ways}
+
+
+def _build(read: PhraseBookFile, files: tuple[Path, ...]) -> PhraseBook:
+    actions: dict[str, Action] = {
+        kind: Action(
+            kind=kind,
+            say=tuple(dict.fromkeys((*table.say, *table.also_say))),
+            narrate=tuple(dict.fromkeys((*table.narrate, *table.also_narrate))),
+            card=table.card or (table.say[0] if table.say else ""),
+            weight=table.weight,
+        )
+        for kind, table in read.actions.items()
+        if table.say or table.narrate or table.also_say
+    }
+    return PhraseBook(
+        colours=_kept(read.colours),
+        spots=_kept(read.spots),
+        unmarked=tuple(dict.fromkeys(read.unmarked.say)),
+        actions=actions,
+        anchor_words={kind: tuple(ways) for kind, ways in read.anchors.items() if ways},
+        stations=_kept(read.stations),
+        wind=_kept(read.wind),
+        commands={kind: tuple(ways) for kind, ways in read.commands.items() if ways},
+        misheard=dict(read.misheard),
+        sources=files,
+    )

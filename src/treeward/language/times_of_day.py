@@ -1,0 +1,266 @@
+"""Spoken times of day, in words or figures, on the 12-hour or the 24-hour clock."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from .number_words import NumberToken, codes, number_run, plain_words, total
+from .time_patterns import TimeCandidate, joined_number, time_candidates, time_tokens
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+_NAMED: Mapping[str, tuple[int, int]] = {
+    "noon": (12, 0),
+    "midday": (12, 0),
+    "midnight": (0, 0),
+}
+_HALVES: tuple[tuple[tuple[str, ...], str], ...] = (
+    (("in", "the", "morning"), "am"),
+    (("this", "morning"), "am"),
+    (("in", "the", "afternoon"), "pm"),
+    (("this", "afternoon"), "pm"),
+    (("in", "the", "evening"), "pm"),
+    (("this", "evening"), "pm"),
+    (("at", "night"), "pm"),
+    (("a", "m"), "am"),
+    (("p", "m"), "pm"),
+    (("am",), "am"),
+    (("a.m",), "am"),
+    (("pm",), "pm"),
+    (("p.m",), "pm"),
+)
+_FIGURES = re.compile(r"(\d{1,2})[:.](\d\d)(?:[:.](\d\d))?(am|pm)?")
+_RUN_TOGETHER = re.compile(r"(\d{1,2})(\d\d)(?:h|hrs)?")
+
+_NIGHT_HOURS = frozenset({22, 23, 0, 1, 2, 3})  # no bee flies then
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeReading:
+    """A time of day said in words.
+
+    Attributes
+    ----------
+    hour, minute, second
+        Time of day; `hour` is None when in doubt. With `half_known` False the hour
+        is 1 to 12 and may be morning or afternoon.
+    half_known
+        Whether the words settle the half of the day.
+    used
+        How many words belong to it.
+    options
+        What it could be ("10:24"), when in doubt.
+    flags
+        Why it needs a look, in words.
+    """
+
+    hour: int | None
+    minute: int = 0
+    second: int | None = None
+    half_known: bool = False
+    used: int = 0
+    options: tuple[str, ...] = ()
+    flags: tuple[str, ...] = ()
+
+    @property
+    def value(self) -> str:
+        """As in an event: "14:10", "09:40", or "9:40" where the half is unknown."""
+        if self.hour is None:
+            return ""
+        hour = f"{self.hour:02d}" if self.half_known else f"{self.hour}"
+        seconds = "" if self.second is None else f":{self.second:02d}"
+        return f"{hour}:{self.minute:02d}{seconds}"
+
+
+def _half_of_day(words: Sequence[str]) -> tuple[str, int]:
+    for head, half in _HALVES:
+        flat: list[str] = []
+        used = 0
+        while used < len(words) and len(flat) < len(head):
+            flat += plain_words(words[used])
+            used += 1
+        if tuple(flat) == head:
+            return half, used
+    return "", 0
+
+
+def _with_half(hour: int, half: str) -> int | None:
+    if half == "am":
+        return hour % 12 if hour <= 12 else None
+    if half == "pm":
+        return hour if hour > 12 else hour % 12 + 12
+    return hour
+
+
+def _seconds_after(words: Sequence[str]) -> tuple[int | None, int]:
+    """Read "and thirty seconds"."""
+    skip = 1 if words and words[0].lower() == "and" else 0
+    run = number_run(words[skip:])
+    match = re.match(r"y[1-9]?|t|\d", codes(run))
+    if match is None:
+        return None, 0
+    last = skip + run[match.end() - 1].word
+    unit = words[last + 1].strip(".,").lower() if last + 1 < len(words) else ""
+    if unit not in {"seconds", "second"}:
+        return None, 0
+    return total(run[: match.end()]), last + 2
+
+
+def _finish(
+    candidate: TimeCandidate,
+    words: Sequence[str],
+    used: int,
+    options: tuple[str, ...],
+    flags: tuple[str, ...],
+) -> TimeReading:
+    second, more = _seconds_after(words[used:])
+    used += more
+    half, more = _half_of_day(words[used:])
+    hour: int | None = candidate.hour
+    known = not candidate.twelve
+    if half:
+        hour = _with_half(candidate.hour, half)
+        used += more
+        known = True
+        if hour is None:
+            said = " ".join(words[:used])
+            flags = (*flags, f"no time of day can be read from '{said}'")
+    return TimeReading(
+        hour=hour,
+        minute=candidate.minute,
+        second=second,
+        half_known=known,
+        used=used,
+        options=options,
+        flags=flags,
+    )
+
+
+def _figures(words: Sequence[str]) -> TimeReading | None:
+    """Read a time written in figures: 10:22, 10:22:30, 9.40am, 1410."""
+    word = words[0].strip(",;").lower().rstrip(".")
+    match = _FIGURES.fullmatch(word)
+    half = ""
+    second = None
+    if match:
+        half = match[4] or ""
+        second = int(match[3]) if match[3] else None
+    else:
+        match = _RUN_TOGETHER.fullmatch(word)
+    if not match or int(match[1]) > 23 or int(match[2]) > 59 or (second or 0) > 59:
+        return None
+    hour = int(match[1])
+    twelve = 1 <= hour <= 12 and not match[1].startswith("0")
+    found = _finish(
+        TimeCandidate(
+            hour=hour, minute=int(match[2]), twelve=twelve, length=1, exact=True
+        ),
+        [*words[:1], half, *words[1:]] if half else words,
+        1,
+        (),
+        (),
+    )
+    return TimeReading(
+        hour=found.hour,
+        minute=found.minute,
+        second=second if second is not None else found.second,
+        half_known=found.half_known,
+        used=found.used - 1 if half else found.used,
+        flags=found.flags,
+    )
+
+
+def read_time(words: Sequence[str]) -> TimeReading | None:
+    """Read a time of day from the start of `words`.
+
+    "twenty-two ten" and "twenty to ten" sound the same: the spelling is taken, and
+    the other time is given among the options with a flag when bees could fly then.
+    An hour or a number alone comes back without a value, flagged.
+
+    Returns
+    -------
+    TimeReading or None
+        None when the words do not start with a time of day or a number.
+    """
+    if not words:
+        return None
+    figures = _figures(words)
+    if figures:
+        return figures
+    first = plain_words(words[0])
+    if first and first[0] in _NAMED and len(first) == 1:
+        hour, minute = _NAMED[first[0]]
+        return TimeReading(hour=hour, minute=minute, half_known=True, used=1)
+    tokens = time_tokens(words)
+    found = time_candidates(tokens)
+    if not found:
+        return _unfinished(words, tokens)
+    longest = max(candidate.length for candidate in found)
+    found = [candidate for candidate in found if candidate.length == longest]
+    best = next((c for c in found if c.exact), found[0])
+    used = tokens[longest - 1].word + 1
+    rest = tokens[longest:]
+    if rest and rest[0].exact and rest[0].code.isalnum() and rest[0].code not in "aHQ":
+        return _overfull(words, tokens, best)
+    flags: tuple[str, ...] = ()
+    if not best.exact:
+        odd = [words[t.word] for t in tokens[:longest] if not t.exact]
+        flags = tuple(f"'{word}' taken as a number" for word in dict.fromkeys(odd))
+    half, _ = _half_of_day(words[used:])
+    others = {
+        f"{c.hour}:{c.minute:02d}"
+        for c in found
+        if (c.hour, c.minute) != (best.hour, best.minute)
+        and (c.twelve or (not half and c.hour not in _NIGHT_HOURS))
+    }
+    options = tuple(sorted(others))
+    if options:
+        flags = (*flags, f"sounds like {' or '.join(options)} too")
+    return _finish(best, words, used, options, flags)
+
+
+def _overfull(
+    words: Sequence[str], tokens: Sequence[NumberToken], best: TimeCandidate
+) -> TimeReading | None:
+    used = tokens[best.length - 1].word + 1
+    second, more = _seconds_after(words[used:])
+    if more:
+        return _finish(best, words, used, (), ())
+    every = tokens[-1].word + 1
+    said = " ".join(words[:every])
+    return TimeReading(
+        hour=None,
+        second=second,
+        used=every,
+        options=(f"{best.hour}:{best.minute:02d}",),
+        flags=(f"more number words than a time has: '{said}'",),
+    )
+
+
+def _unfinished(
+    words: Sequence[str], tokens: Sequence[NumberToken]
+) -> TimeReading | None:
+    """Give an hour alone, which needs the half of the day to be a whole time."""
+    match = re.match(r"y[1-9]?|t|\d+", codes(tokens))
+    if match is None or not tokens[0].exact:
+        return None
+    taken = tokens[: match.end()]
+    used = taken[-1].word + 1
+    said = " ".join(words[:used])
+    hour = joined_number(taken)
+    half, _ = _half_of_day(words[used:])
+    whole = 1 <= hour <= 12 and not codes(taken).startswith("0")
+    if half and whole:
+        candidate = TimeCandidate(
+            hour=hour, minute=0, twelve=True, length=len(taken), exact=True
+        )
+        return _finish(candidate, words, used, (), ())
+    return TimeReading(
+        hour=None,
+        used=used,
+        options=(f"{hour}:00",) if 0 <= hour <= 23 else (),
+        flags=(f"'{said}' is not a whole time",),
+    )

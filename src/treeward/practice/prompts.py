@@ -1,0 +1,279 @@
+"""What a person is asked to say for practice, and what it would have to be read as."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from treeward.errors import NotesError
+from treeward.files import read_whole
+from treeward.language.number_forms import DIGIT_WORDS, bearing_forms, time_forms
+from treeward.language.phrasebook import SLOT, UNMARKED
+from treeward.notes.typed import parse_typed
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    from treeward.language.phrasebook import PhraseBook
+    from treeward.notes.events import Event
+
+DEFAULT_COUNT = 32  # about three minutes; each colour twice, each digit about twice
+_MOST_BYTES = 1 << 20  # of a file with prompts; choice
+_ROUND = ("bee", "bearing", "bee", "time", "bee", "bearing", "bee", "else")
+_DIGITS = {word: digit for digit, words in DIGIT_WORDS.items() for word in words}
+_HOURS = range(8, 20)  # of a day's watching; choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """What one note says."""
+
+    kind: str
+    mark: str = ""
+    value: str = ""
+
+    @property
+    def text(self) -> str:
+        """The note in words: "yellow back", "bearing 210"."""
+        return " ".join(filter(None, (self.mark, self.kind, self.value)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """Words of a prompt that carry one piece of a note's meaning.
+
+    `role` is "mark", "say" (what kind of note it is), "digit" or "value". `note`
+    counts the notes of the prompt, `place` the digits of a bearing.
+    """
+
+    words: str
+    role: str
+    meaning: str
+    note: int = 0
+    place: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prompt:
+    """Words to be said, and the notes that they have to be read as."""
+
+    text: str
+    wanted: tuple[Reading, ...]
+    parts: tuple[Part, ...]
+
+
+def reading_of(event: Event) -> Reading:
+    """Return what an event says."""
+    return Reading(kind=event.kind.value, mark=event.mark, value=event.value)
+
+
+def prompt_of(text: str, book: PhraseBook, *, where: str = "") -> Prompt:
+    """Make a prompt of words.
+
+    Raises
+    ------
+    NotesError
+        The words are no note, or a bearing or time without its number.
+    """
+    plain = " ".join(text.lower().replace(",", " ").split()).rstrip(".!")
+    wanted = tuple(reading_of(event) for event in parse_typed(plain, book))
+    needs = ("bearing", "time", "remark")
+    if not wanted or any(r.kind in needs and not r.value for r in wanted):
+        raise NotesError(
+            f"{text.strip()!r} is no note that can be recognised",
+            where=where,
+            mend='Write what can be said, such as "yellow back" or "heading two one '
+            'zero"; `treeward phrases` lists it.',
+        )
+    parts = tuple(_parts(plain.split(), wanted, book))
+    return Prompt(text=plain, wanted=wanted, parts=parts)
+
+
+def read_prompts(path: Path, book: PhraseBook) -> list[Prompt]:
+    """Read prompts from a text file, one a line; "#" begins a comment.
+
+    Raises
+    ------
+    NotesError
+        The file cannot be read, has no prompts, or a line is no note.
+    """
+    mend = "Name a text file with one prompt a line."
+    raw = read_whole(
+        path,
+        most_bytes=_MOST_BYTES,
+        error=NotesError,
+        too_large=mend,
+        unreadable=mend,
+    )
+    try:
+        lines = raw.decode("utf-8-sig").splitlines()
+    except UnicodeDecodeError as error:
+        raise NotesError("is not UTF-8 text", where=str(path), mend=mend) from error
+    found = [
+        prompt_of(bare, book, where=f"{path} line {number}")
+        for number, line in enumerate(lines, start=1)
+        if (bare := line.partition("#")[0].strip())
+    ]
+    if not found:
+        raise NotesError(
+            "there are no prompts in it",
+            where=str(path),
+            mend='Write one prompt a line, such as "yellow back".',
+        )
+    return found
+
+
+def make_prompts(
+    book: PhraseBook, count: int = DEFAULT_COUNT, *, number: int = 1
+) -> list[Prompt]:
+    """Choose prompts that try each mark, action and digit as evenly as may be.
+
+    Parameters
+    ----------
+    book
+        What can be said; only marks in use are asked for.
+    count
+        How many prompts.
+    number
+        Which set of prompts; the same number gives the same prompts.
+    """
+    rng = random.Random(number)  # noqa: S311 (nothing secret)
+    sources = {
+        "bee": _bees(book, number),
+        "bearing": _bearings(book, rng),
+        "time": _times(book, rng),
+        "else": _others(book, rng),
+    }
+    prompts: list[Prompt] = []
+    place = 0
+    while len(prompts) < count:
+        text = next(sources[_ROUND[place % len(_ROUND)]], None)
+        text = text or next(sources["bee"], None)
+        if text is None:
+            break
+        prompts.append(prompt_of(text, book))
+        place += 1
+    return prompts
+
+
+def _bees(book: PhraseBook, number: int) -> Iterator[str]:
+    """Pair each mark with each usual way of saying back and away, in turn."""
+    spoken: dict[str, str] = {}
+    for phrase in book.mark_phrases():
+        in_use = phrase.mark in book.marks_in_use or phrase.mark in book.colours
+        if in_use and phrase.mark != UNMARKED:
+            spoken.setdefault(phrase.mark, phrase.text)
+    ways: list[str] = []
+    for kind in ("back", "away"):
+        if kind in book.actions:
+            action = book.actions[kind]
+            likely = dict.fromkeys((action.say[0], action.card, *action.say))
+            ways += list(likely)[:2]
+    marks = list(spoken.values())
+    if not marks or not ways:
+        return
+    turn = number - 1
+    while True:
+        mark = marks[turn % len(marks)]
+        # The shift after each round of marks gives each mark every way in time.
+        way = ways[(turn + turn // len(marks)) % len(ways)]
+        yield way.replace(SLOT, mark)
+        turn += 1
+
+
+def _bearings(book: PhraseBook, rng: random.Random) -> Iterator[str]:
+    """Say bearings digit by digit, those digits first that were said least."""
+    anchors = book.anchor_words.get("bearing", ())
+    said: Counter[str] = Counter()
+    turn = 0
+    while anchors:
+        drawn = [d for d in rng.sample(range(360), 50) if len(set(f"{d:03d}")) == 3]
+        deg = min(drawn, key=lambda d: sum(said[c] for c in f"{d:03d}"))
+        said.update(f"{deg:03d}")
+        yield f"{anchors[turn % len(anchors)]} {bearing_forms(deg)[0]}"
+        turn += 1
+
+
+def _times(book: PhraseBook, rng: random.Random) -> Iterator[str]:
+    anchors = book.anchor_words.get("time", ())
+    turn = 0
+    while anchors:
+        form = time_forms(rng.choice(_HOURS), rng.randrange(60))[0]
+        yield f"{anchors[turn % len(anchors)]} {form}"
+        turn += 1
+
+
+def _others(book: PhraseBook, rng: random.Random) -> Iterator[str]:
+    """Say a station, a wind and a command in turn."""
+    kinds = {
+        kind: [p.text for p in book.fixed_phrases() if p.kind == kind]
+        for kind in ("station", "wind", "scratch")
+    }
+    for texts in kinds.values():
+        rng.shuffle(texts)
+    full = [texts for texts in kinds.values() if texts]
+    turn = 0
+    while full:
+        texts = full[turn % len(full)]
+        yield texts[turn // len(full) % len(texts)]
+        turn += 1
+
+
+def _parts(
+    words: list[str], wanted: Sequence[Reading], book: PhraseBook
+) -> Iterator[Part]:
+    """Find the words that carry each piece of meaning."""
+    left = list(words)
+
+    def take(ways: Sequence[str]) -> str:
+        for way in sorted(ways, key=lambda way: -len(way.split())):
+            said = way.split()
+            for at in range(len(left) - len(said) + 1):
+                if said and left[at : at + len(said)] == said:
+                    left[at : at + len(said)] = [""] * len(said)
+                    return way
+        return ""
+
+    for note, reading in enumerate(wanted):
+        if reading.mark:
+            marks = [p.text for p in book.mark_phrases() if p.mark == reading.mark]
+            if way := take(marks):
+                yield Part(words=way, role="mark", meaning=reading.mark, note=note)
+        if way := take(ways_of_saying(book, reading.kind)):
+            yield Part(words=way, role="say", meaning=reading.kind, note=note)
+        yield from _value_parts(left, note, reading)
+
+
+def _value_parts(left: list[str], note: int, reading: Reading) -> Iterator[Part]:
+    """Take the words of a value off `left`: digits one by one, else all of it."""
+    if not reading.value:
+        return
+    first = next((at for at, word in enumerate(left) if word), len(left))
+    end = next((at for at in range(first, len(left)) if not left[at]), len(left))
+    said = left[first:end]
+    left[first:end] = [""] * (end - first)
+    digits = "".join(str(_DIGITS.get(word, "")) for word in said)
+    if reading.kind == "bearing" and len(said) == len(digits) == 3:
+        for place, word in enumerate(said):
+            yield Part(
+                words=word, role="digit", meaning=digits[place], note=note, place=place
+            )
+    elif said:
+        yield Part(words=" ".join(said), role="value", meaning=reading.value, note=note)
+
+
+def ways_of_saying(book: PhraseBook, kind: str) -> list[str]:
+    """List the words that say what kind a note is, the best heard first.
+
+    For actions these are the words beside the mark: "landed", "back".
+    """
+    if kind in book.actions:
+        action = book.actions[kind]
+        templates = dict.fromkeys((action.card, *action.say))
+        return [t.replace(SLOT, "").strip() for t in templates if t]
+    if kind in book.commands:
+        return list(book.commands[kind])
+    return list(book.anchor_words.get(kind, ()))

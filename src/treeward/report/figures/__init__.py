@@ -1,0 +1,1 @@
+"""The pictures: each from the result to a figure."""

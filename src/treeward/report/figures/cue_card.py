@@ -1,0 +1,89 @@
+"""The cue card: what to say, on one page to print and clip to a bag."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from treeward.errors import ReportError
+from treeward.files import replacing
+from treeward.language.phrase_list import colour_names, sections
+
+from .style import FAINT, INK, MUTED, draw_dot, drawable, drawing, new_figure, pdf_bytes
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from matplotlib.axes import Axes
+
+    from treeward.language.phrasebook import PhraseBook
+
+A5_INCHES = (5.83, 8.27)  # ISO 216 A5, half of A4; prints on Letter too
+_LEFT, _RIGHT = 0.08, 0.92  # margins as shares of the width
+_BOTTOM = 0.04  # of the height
+
+
+def write_card(book: PhraseBook, path: Path) -> None:
+    """Write the cue card as a PDF of one page.
+
+    Raises
+    ------
+    ReportError
+        If the name does not end in .pdf.
+    """
+    if path.suffix.lower() != ".pdf":
+        raise ReportError(
+            "the card is written as PDF",
+            where=str(path),
+            mend="Give it a name that ends in .pdf.",
+        )
+    data = card_pdf(book)
+    with replacing(path) as beside:
+        beside.write_bytes(data)
+
+
+def card_pdf(book: PhraseBook) -> bytes:
+    """Draw the card."""
+    with drawing():
+        figure = new_figure(*A5_INCHES)
+        axes = figure.add_axes((0, 0, 1, 1))
+        axes.set_axis_off()
+        axes.set_xlim(0, 1)
+        axes.set_ylim(0, 1)
+        _draw(axes, book)
+        return pdf_bytes(figure)
+
+
+def _draw(axes: Axes, book: PhraseBook) -> None:
+    axes.text(_LEFT, 0.94, "What to say", fontsize=17, weight="bold")
+    axes.text(
+        _LEFT,
+        0.91,
+        "Colour first, then what she does. A breath between two notes.",
+        fontsize=8,
+        color=MUTED,
+    )
+    parts = sections(book)
+    names = colour_names(book)
+    colour_rows = -(-len(names) // 4)
+    # Every saying takes two lines, a heading one and a half; the rest is shared out.
+    lines = sum(2.3 * len(part.sayings) + 1.9 for part in parts) + 1.3 * colour_rows
+    step = min(0.024, (0.885 - _BOTTOM) / lines)
+    y = 0.885
+    for part in parts:
+        y -= step * 1.1
+        axes.text(_LEFT, y, part.heading, fontsize=8.5, weight="bold", color=MUTED)
+        axes.plot([_LEFT, _RIGHT], [y - step * 0.35] * 2, color=FAINT, linewidth=0.8)
+        y -= step * 0.8
+        for saying in part.sayings:
+            y -= step
+            say = drawable(saying.say, 60)
+            axes.text(_LEFT, y, say, fontsize=step * 410, weight="bold")
+            y -= step * 0.9
+            means = drawable(saying.means, 80)
+            axes.text(_LEFT, y, means, fontsize=step * 300, color=MUTED)
+            y -= step * 0.4
+    for index, name in enumerate(names):
+        x = _LEFT + 0.015 + (index % 4) * (_RIGHT - _LEFT) / 4
+        row_y = y - step * (1.2 + 1.3 * (index // 4))
+        draw_dot(axes, x, row_y + step * 0.25, name, 9)
+        axes.text(x + 0.025, row_y, drawable(name, 14), fontsize=8, color=INK)

@@ -1,0 +1,285 @@
+"""The map: stations, flight lines with their spread, search areas, where to go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from matplotlib.patches import PathPatch, Wedge
+
+from treeward.report.bundles import bundles_by_bee, bundles_by_colony
+from treeward.report.sketch import LINE_DEFAULT_M, line_length_m
+from treeward.report.wording import seats
+from treeward.survey.frame import LocalFrame
+
+from .map_days import area_outlines, draw_days
+from .map_frame import (
+    Extent,
+    Lettering,
+    draw_degrees,
+    draw_scale_and_north,
+    draw_utm_grid,
+    extent_about,
+    set_extent,
+)
+from .map_key import draw_key
+from .paint import paint_hex, split_mark
+from .style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable, halo, new_figure
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from numpy.typing import NDArray
+
+    from treeward.report.model import HuntResult
+    from treeward.survey.records import SearchArea
+
+    Points = NDArray[np.float64]
+
+Form = Literal["sheet", "page", "phone"]
+AREA_OPACITY = {95: 0.13, 90: 0.17, 50: 0.30}
+
+
+def map_frame(result: HuntResult) -> LocalFrame | None:
+    """Return the local frame of a hunt's map; None where no place is known."""
+    if not result.stations:
+        return None
+    return LocalFrame.about(
+        np.array([place.latitude_deg for place in result.stations]),
+        np.array([place.longitude_deg for place in result.stations]),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Form:
+    """Size of the sheet in inches, and what of it the map takes."""
+
+    size_in: tuple[float, float]
+    axes: tuple[float, float, float, float]  # left, bottom, width, height; shares
+
+
+LETTERING: dict[Form, Lettering] = {
+    "sheet": Lettering(),
+    "page": Lettering(),
+    "phone": Lettering(small_pt=8.5, text_pt=9.5, grid_lines=3),
+}
+_FORMS: dict[Form, _Form] = {
+    "sheet": _Form(
+        size_in=(11.69, 8.27),  # A4 on its side
+        axes=(0.045, 0.055, 0.635, 0.83),
+    ),
+    "page": _Form(size_in=(8.2, 6.4), axes=(0.045, 0.05, 0.915, 0.905)),
+    "phone": _Form(size_in=(4.2, 4.6), axes=(0.085, 0.07, 0.835, 0.865)),
+}
+
+
+def map_figure(result: HuntResult, form: Form) -> Figure | None:
+    """Draw the map.
+
+    Parameters
+    ----------
+    form
+        "sheet" for A4 on its side, with title and key beside the map; "page" for the
+        map alone, as the report shows it, and "phone" for a screen a hand wide.
+
+    Returns
+    -------
+    Figure or None
+        None where no station has a position.
+    """
+    frame = map_frame(result)
+    if frame is None:
+        return None
+    chosen, look = _FORMS[form], LETTERING[form]
+    figure = new_figure(*chosen.size_in)
+    axes = figure.add_axes(chosen.axes)
+    points = _content(result, frame)
+    extent = _extent(chosen, points)
+    set_extent(axes, extent)
+    zone = draw_utm_grid(axes, frame, extent, look)
+    draw_degrees(axes, frame, extent, look)
+    _draw_tracks(axes, result, frame)
+    _draw_areas(axes, result, frame)
+    lines = _draw_lines(axes, result, frame)
+    _draw_walk(axes, result, frame)
+    _draw_spots(axes, result, frame, look)
+    content = np.vstack([points, *lines])
+    draw_days(axes, result, frame, extent=extent, content=content, look=look)
+    draw_scale_and_north(axes, extent, content, result.hunt_file.hunt.units, look)
+    if form == "sheet":
+        draw_key(figure, result, zone)
+    return figure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapPlace:
+    """Where on a drawing the map lies, in points from its top left corner."""
+
+    extent: Extent
+    left: float
+    top: float
+    width: float
+    height: float
+
+
+def map_place(result: HuntResult, frame: LocalFrame, form: Form) -> MapPlace:
+    """Return what `map_figure` shows in a form, and where on the drawing."""
+    chosen = _FORMS[form]
+    wide, high = (72 * inches for inches in chosen.size_in)
+    left, bottom, width, height = chosen.axes
+    return MapPlace(
+        extent=_extent(chosen, _content(result, frame)),
+        left=left * wide,
+        top=(1 - bottom - height) * high,
+        width=width * wide,
+        height=height * high,
+    )
+
+
+def _extent(chosen: _Form, points: Points) -> Extent:
+    shape = chosen.axes[2] * chosen.size_in[0] / (chosen.axes[3] * chosen.size_in[1])
+    return extent_about(points, shape=shape)
+
+
+def _at(frame: LocalFrame, latitude_deg: float, longitude_deg: float) -> Points:
+    """East and north of one place, metres."""
+    place: Points = frame.to_xy(np.array([latitude_deg]), np.array([longitude_deg]))[0]
+    return place
+
+
+def _content(result: HuntResult, frame: LocalFrame) -> Points:
+    """Everything the map has to show, (n, 2) metres."""
+    lat = [place.latitude_deg for place in result.stations]
+    lon = [place.longitude_deg for place in result.stations]
+    rings: list[Points] = []
+    if result.fix is not None:
+        for colony in result.fix.colonies:
+            lat.append(colony.best_latitude_deg)
+            lon.append(colony.best_longitude_deg)
+            widest = max(colony.search_areas, default=None)
+            if widest is not None:
+                areas = colony.search_areas[widest]
+                rings += [polygon.outer for polygon in areas.polygons]
+        for _, place in seats(result):
+            lat.append(place.latitude_deg)
+            lon.append(place.longitude_deg)
+    spots = frame.to_xy(np.array(lat), np.array(lon))
+    outlines = [frame.to_xy(ring[:, 1], ring[:, 0]) for ring in rings if len(ring)]
+    if not outlines and len(spots) == 1:  # nothing found yet: leave room for the lines
+        reach = np.array([[-1.0, -1.0], [1.0, 1.0]]) * LINE_DEFAULT_M
+        outlines = [spots + reach]
+    return np.vstack([spots, *outlines])
+
+
+def _draw_areas(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
+    for colony in result.fix.colonies if result.fix else ():
+        for percent in sorted(colony.search_areas, reverse=True):
+            _draw_area(axes, colony.search_areas[percent], frame, percent)
+
+
+def _draw_area(axes: Axes, area: SearchArea, frame: LocalFrame, percent: int) -> None:
+    for whole in area_outlines(area, frame):
+        opacity = AREA_OPACITY.get(percent, 0.15)
+        axes.add_patch(
+            PathPatch(whole, facecolor=AREA, edgecolor="none", alpha=opacity, zorder=3)
+        )
+        axes.add_patch(
+            PathPatch(whole, facecolor="none", edgecolor=AREA, zorder=4,
+                      linewidth=1.6 if percent == 90 else 0.8,
+                      linestyle="--" if percent == 95 else "-")
+        )  # fmt: skip
+
+
+def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> list[Points]:
+    drawn: list[Points] = []
+    for group in bundles_by_colony(result):
+        place = group.station
+        x, y = _at(frame, place.latitude_deg, place.longitude_deg)
+        length = line_length_m(result, group)
+        middle = 90 - group.mean_true_deg
+        axes.add_patch(
+            Wedge((x, y), length, middle - group.spread_deg, middle + group.spread_deg,
+                  facecolor=MUTED, edgecolor="none", alpha=0.13, zorder=2)
+        )  # fmt: skip
+    for group in bundles_by_bee(result):
+        place = group.station
+        start = _at(frame, place.latitude_deg, place.longitude_deg)
+        length = line_length_m(result, group)
+        turn = np.radians(group.mean_true_deg)
+        end = start + length * np.array([np.sin(turn), np.cos(turn)])
+        xs, ys = [start[0], end[0]], [start[1], end[1]]
+        first, second = split_mark(group.name)
+        axes.plot(xs, ys, color=INK, linewidth=2.9, zorder=6, solid_capstyle="butt")
+        axes.plot(xs, ys, color=paint_hex(first), linewidth=1.9, zorder=7,
+                  solid_capstyle="butt")  # fmt: skip
+        if second != first:
+            axes.plot(xs, ys, color=paint_hex(second), linewidth=1.9, zorder=8,
+                      linestyle=(0, (4, 4)), dash_capstyle="butt")  # fmt: skip
+        drawn.append(start + np.linspace(0, 1, 25)[:, None] * (end - start))
+    return drawn
+
+
+def _draw_tracks(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
+    for track in result.tracks:
+        if len(track.latitude_deg) < 2:
+            continue
+        xy = frame.to_xy(np.array(track.latitude_deg), np.array(track.longitude_deg))
+        axes.plot(xy[:, 0], xy[:, 1], color=MUTED, linewidth=1.0, zorder=5,
+                  linestyle=(0, (1, 1.6)))  # fmt: skip
+
+
+def _draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
+    colonies = result.fix.colonies if result.fix else ()
+    for strip in (strip for colony in colonies for strip in colony.search_plan):
+        ends = frame.to_xy(
+            np.array([strip.start_latitude_deg, strip.end_latitude_deg]),
+            np.array([strip.start_longitude_deg, strip.end_longitude_deg]),
+        )
+        axes.annotate(
+            "", xy=(ends[1, 0], ends[1, 1]), xytext=(ends[0, 0], ends[0, 1]), zorder=9,
+            arrowprops={
+                "arrowstyle": "-|>,head_length=0.3,head_width=0.12",
+                "color": INK,
+                "linewidth": 0.6,
+                "alpha": 0.75,
+                "shrinkA": 0,
+                "shrinkB": 0,
+            },
+        )  # fmt: skip
+
+
+def _draw_spots(
+    axes: Axes, result: HuntResult, frame: LocalFrame, look: Lettering
+) -> None:
+    for place in result.stations:
+        x, y = _at(frame, place.latitude_deg, place.longitude_deg)
+        axes.plot([x], [y], marker="o", markersize=14, zorder=12, markerfacecolor=PAPER,
+                  markeredgecolor=INK, markeredgewidth=1.6)  # fmt: skip
+        if len(place.id) <= 2:
+            axes.text(x, y, drawable(place.id), ha="center", va="center_baseline",
+                      fontsize=9, fontweight="bold", zorder=13)  # fmt: skip
+        else:
+            axes.annotate(drawable(place.id, 16), (x, y), (0, -10), zorder=13,
+                          textcoords="offset points", ha="center", va="top",
+                          fontsize=look.text_pt, fontweight="bold",
+                          path_effects=halo())  # fmt: skip
+    if result.fix is None:
+        return
+    several = len(result.fix.colonies) > 1
+    for colony in result.fix.colonies:
+        x, y = _at(frame, colony.best_latitude_deg, colony.best_longitude_deg)
+        axes.plot([x], [y], marker="*", markersize=19, zorder=14, markerfacecolor=BEST,
+                  markeredgecolor=PAPER, markeredgewidth=1.2)  # fmt: skip
+        if several:
+            axes.annotate(drawable(colony.id, 8), (x, y), (11, 8), fontsize=11,
+                          textcoords="offset points", fontweight="bold", zorder=15,
+                          path_effects=halo())  # fmt: skip
+    for colony, place_next in seats(result):
+        x, y = _at(frame, place_next.latitude_deg, place_next.longitude_deg)
+        axes.plot([x], [y], marker="s", markersize=11, zorder=12, markerfacecolor=NEXT,
+                  markeredgecolor=PAPER, markeredgewidth=1.4)  # fmt: skip
+        text = drawable(f"next, {colony.id}", 12) if several else "next"
+        axes.annotate(text, (x, y), (0, -9), textcoords="offset points", ha="center",
+                      va="top", fontsize=look.text_pt, zorder=13,
+                      path_effects=halo())  # fmt: skip

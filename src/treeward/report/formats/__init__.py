@@ -1,0 +1,1 @@
+"""Files for other programs, one format a module."""

@@ -1,0 +1,186 @@
+"""What a report is made of: filled in once, by after everything else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from treeward.survey.settings import Settings
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date, datetime
+    from pathlib import Path
+
+    from treeward.hunt_file import Cargo, HuntFile
+    from treeward.survey.records import BeeDistance, Colony, Fix
+    from treeward.trips.table import TripTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationPlace:
+    """A station whose position is known.
+
+    `declination_deg` is the magnetic declination there on the day, east positive; it
+    is added to spoken bearings only where the hunt's compass is magnetic. `placed_by`
+    says where the position comes from: "hunt.toml", "track" or "waypoint".
+    """
+
+    id: str
+    latitude_deg: float
+    longitude_deg: float
+    declination_deg: float
+    cargo: Cargo = "water"
+    name: str = ""
+    placed_by: str = "hunt.toml"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteRow:
+    """A row of review.csv: where in which recording it was said, and what.
+
+    `said` is the note in plain words ("yellow away"), `heard` what the engine wrote.
+    Seconds count from the start of `recording`; None for a row typed by hand.
+    """
+
+    row: str
+    recording: str = ""
+    start_s: float | None = None
+    end_s: float | None = None
+    clock: datetime | None = None
+    said: str = ""
+    heard: str = ""
+    confidence: float | None = None
+    flag: str = ""
+    decision: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrackLine:
+    """The way the person walked, for the map; degrees, n points."""
+
+    latitude_deg: tuple[float, ...]
+    longitude_deg: tuple[float, ...]
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayStation:
+    """What one day brought at one station.
+
+    `median_away_s` is of the used trips that were timed from departure to return,
+    `mean_bearing_read_deg` of the used bearings as read; None where there are none, or
+    where they are scattered.
+    """
+
+    station: str
+    bees: tuple[str, ...]
+    trips: int
+    trips_used: int
+    bearings_used: int
+    median_away_s: float | None
+    mean_bearing_read_deg: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayColony:
+    """Where one day alone puts a colony, against all days together.
+
+    `holds_percent` is 50, 90 or 95: the smallest of this day's search areas that
+    holds the best place of all days together; None where none does. `off_m` and
+    `off_bearing_true_deg` lead from that place to this day's.
+    """
+
+    colony: Colony
+    holds_percent: int | None
+    off_m: float
+    off_bearing_true_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayResult:
+    """One day of a hunt of several.
+
+    `bees` and `colonies` are what its trips and bearings give without the other
+    days', with the bees shared out among the colonies as all days together say; both
+    are empty where nothing was located.
+    """
+
+    day: date  # in the hunt's time zone
+    stations: tuple[DayStation, ...]
+    bees: tuple[BeeDistance, ...] = ()
+    colonies: tuple[DayColony, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoubtfulNotes:
+    """Notes in doubt of one sort, that nobody has looked at yet.
+
+    `about` is "bearing", "landing or departure", "station", "pause", "scratch", "wind",
+    "missed return", "time" or "date". `believed` says whether they count meanwhile.
+    `moves_m` is how far the best place moves if they are all otherwise, or at most if
+    all or any single one of them is where `singly`; None where that was not worked out.
+    `lost` says that an answer would then be lacking.
+    """
+
+    about: str
+    notes: int
+    rows: tuple[str, ...]
+    believed: bool = True
+    moves_m: float | None = None
+    singly: bool = False
+    lost: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HuntResult:
+    """Everything that the tables, pictures, map files and the report show.
+
+    `fix` is None where nothing could be located; `missing` then says in sentences
+    what was lacking. `recordings_from_results` is the way from results/ to the folder
+    of the recordings, for links to the sound. `settings` are what the survey went by,
+    with what hunt.toml says in place of the defaults. `recording_days` holds each
+    recording's day, ISO 8601, and what tells it (notes.clock.DAY_FROM). `days` is
+    empty for a hunt of one day.
+    """
+
+    hunt_file: HuntFile
+    stations: tuple[StationPlace, ...]
+    table: TripTable
+    fix: Fix | None
+    rows: Mapping[str, NoteRow] = field(default_factory=dict)
+    software_version: str
+    created: datetime  # aware
+    missing: tuple[str, ...] = ()
+    tracks: tuple[TrackLine, ...] = ()
+    days: tuple[DayResult, ...] = ()
+    recordings_from_results: str = "../recordings/"
+    settings: Settings = field(default_factory=Settings)
+    doubtful: tuple[DoubtfulNotes, ...] = ()
+    recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+
+    @property
+    def flight_s_per_m(self) -> float:
+        """Seconds of flight, out and home, per metre of distance."""
+        out, home = (
+            self.settings.flight_speed_out_mps,
+            self.settings.flight_speed_home_mps,
+        )
+        return 1 / out + 1 / home
+
+    def station(self, station_id: str) -> StationPlace | None:
+        """Return the station of that id if its position is known."""
+        return next((s for s in self.stations if s.id == station_id), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrittenFiles:
+    """The files that `write_results` wrote."""
+
+    directory: Path
+    files: tuple[Path, ...]
+
+    @property
+    def report(self) -> Path:
+        """The page to open first."""
+        return self.directory / "report.html"

@@ -1,0 +1,1 @@
+"""report.html, and what it shows."""

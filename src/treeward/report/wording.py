@@ -1,0 +1,365 @@
+"""The answer in words a neighbour understands."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from treeward.survey.frame import geodesic
+from treeward.units import Units, wind_name
+
+from .compass import both_text
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from treeward.survey.records import Colony, NextStation
+
+    from .model import DoubtfulNotes, HuntResult, StationPlace
+
+# The survey's reason repeats the walk and the areas, which are said in full here.
+_WALK_AND_AREA = re.compile(r"^[\d ]+ (?:m|yd) on \d{3} true: |; expected area .*$")
+NO_MOVE_M = 5.0  # less than a phone's receiver tells; common practice
+STOP_LINING = "stop lining"  # begins the survey's advice to look up trees
+LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
+
+
+def declination_text(declination_deg: float) -> str:
+    """Write "0.6° W"."""
+    side = "W" if declination_deg < 0 else "E"
+    return f"{abs(declination_deg):.1f}° {side}"
+
+
+def listing(parts: list[str]) -> str:
+    """Join as "a", "a and b", "a, b and c"."""
+    if len(parts) <= 1:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def _nearest(
+    result: HuntResult, colony: Colony, among: Collection[str] | None = None
+) -> StationPlace:
+    return min(
+        (s for s in result.stations if among is None or s.id in among),
+        key=lambda place: geodesic(
+            place.latitude_deg,
+            place.longitude_deg,
+            colony.best_latitude_deg,
+            colony.best_longitude_deg,
+        )[0],
+    )
+
+
+def sentence(text: str) -> str:
+    """Begin with a capital letter and end with a full stop."""
+    whole = " ".join(text.split())
+    if not whole:
+        return ""
+    whole = whole[0].upper() + whole[1:]
+    return whole if whole[-1] in ".!?" else f"{whole}."
+
+
+def _where(result: HuntResult, colony: Colony) -> str:
+    """Say where a colony is, in a sentence."""
+    if colony.words.startswith("nothing measured"):
+        return "Nothing was measured that tells where the colony is."
+    several = result.fix is not None and len(result.fix.colonies) > 1
+    subject = f"Colony {colony.id}" if several else "The colony"
+    return f"{subject} is {whereabouts(result, colony)}."
+
+
+def whereabouts(
+    result: HuntResult, colony: Colony, among: Collection[str] | None = None
+) -> str:
+    """Say where a colony is, no more exactly than the shape of the answer allows.
+
+    Parameters
+    ----------
+    among
+        The stations that the answer rests on; all of the hunt's where None.
+    """
+    units = Units(result.hunt_file.hunt.units)
+    place = _nearest(result, colony, among)
+    distance, azimuth = geodesic(
+        place.latitude_deg,
+        place.longitude_deg,
+        colony.best_latitude_deg,
+        colony.best_longitude_deg,
+    )
+    station, way = f"station {place.id}", wind_name(azimuth)
+    shape = colony.words
+    if shape.startswith("a wedge"):
+        return f"towards the {way} of {station}; how far away is not known yet"
+    if shape in {"a ring", "a disc about the station"}:
+        low, _, high = colony.distance_m.get(place.id, (distance, distance, distance))
+        return (
+            f"probably {units.distance_range(low, high)} from {station}; in which "
+            "direction is not known yet"
+        )
+    if shape == "part of a ring":
+        return (
+            f"probably about {units.distance(distance)} from {station}, very roughly "
+            f"towards the {way}"
+        )
+    return (
+        f"probably about {units.distance(distance)} from {station}, towards the {way}"
+    )
+
+
+def colony_sentences(result: HuntResult, colony: Colony) -> list[str]:
+    """Say where a colony probably is and how sure that is."""
+    units = Units(result.hunt_file.hunt.units)
+    said = [_where(result, colony)] if result.stations else []
+    area = colony.search_areas.get(90)
+    if area is not None:
+        patches = len(area.polygons)
+        where = (
+            f"the shaded {units.area(area.area_m2)}"
+            if patches <= 1
+            else f"one of the {counted(patches)} shaded patches, "
+            f"{units.area(area.area_m2)} together"
+        )
+        said.append(f"There are nine chances in ten that it is inside {where}.")
+        if area.area_m2 > LARGE_AREA_M2:
+            said.append("That is too much to search on foot: watch once more first.")
+    return said
+
+
+_COUNTS = ("no", "one", "two", "three", "four", "five", "six")
+
+
+def counted(number: int) -> str:
+    """Write a small number in words."""
+    return _COUNTS[number] if number < len(_COUNTS) else str(number)
+
+
+def headline(result: HuntResult) -> str:
+    """Return the answer's first sentence, or that there is none yet."""
+    if result.fix is None or not result.fix.colonies:
+        return "There is no place to look yet."
+    if len(result.fix.colonies) == 1:
+        sentences = colony_sentences(result, result.fix.colonies[0])
+        return sentences[0] if sentences else "The colony has been located."
+    count = counted(len(result.fix.colonies))
+    return f"The bees seem to come from {count} colonies."
+
+
+def seats(result: HuntResult) -> list[tuple[Colony, NextStation]]:
+    """Return each colony's next station, for those that have one."""
+    colonies = result.fix.colonies if result.fix else ()
+    return [(one, one.next_station) for one in colonies if one.next_station is not None]
+
+
+def days_disagree(result: HuntResult, colony: Colony) -> bool:
+    """Say whether a day alone puts a colony where all days together do not.
+
+    Where fewer than two days tell of it, there is nothing to disagree.
+    """
+    told = [
+        one for day in result.days for one in day.colonies if one.colony.id == colony.id
+    ]
+    return len(told) > 1 and any(one.holds_percent is None for one in told)
+
+
+def for_colony(result: HuntResult, colony: Colony) -> str:
+    """Return ", colony B" where there are several colonies, else nothing."""
+    several = result.fix is not None and len(result.fix.colonies) > 1
+    return f", colony {colony.id}" if several else ""
+
+
+def next_sentences(result: HuntResult) -> list[str]:
+    """Say where to sit next and what for, for each colony."""
+    if result.fix is None:
+        return []
+    several = len(result.fix.colonies) > 1
+    said = []
+    for colony in result.fix.colonies:
+        sentences = next_of(result, colony)
+        if several and sentences:
+            first = sentences[0]
+            sentences[0] = f"For colony {colony.id}: {first[0].lower()}{first[1:]}"
+        said += sentences
+    return said
+
+
+def next_of(result: HuntResult, colony: Colony) -> list[str]:
+    """Say where to sit next for one colony, or that looking up trees is better."""
+    if (place := colony.next_station) is None:
+        stop = [sentence(a) for a in colony.advice if a.startswith(STOP_LINING)]
+        if stop and days_disagree(result, colony):
+            return ["The days disagree: find out why before you look up trees."]
+        return stop
+    units = Units(result.hunt_file.hunt.units)
+    way = wind_name(place.walk_bearing_true_deg)
+    walk = f"about {units.distance(place.walk_m)} from station {place.from_station}"
+    station = result.station(place.from_station)
+    bearing = both_text(result, place.walk_bearing_true_deg, station)
+    said = [f"Sit next {walk}, towards the {way}, on {bearing}."]
+    if 0 < place.expected_area_90_m2 < place.area_90_m2:
+        said.append(
+            "An hour of notes there should shrink the shaded area to about "
+            f"{units.area(place.expected_area_90_m2)}."
+        )
+    if reason := _WALK_AND_AREA.sub("", place.why).strip().rstrip("."):
+        said.append(f"Why there: {reason}.")
+    return said
+
+
+def missing_sentences(result: HuntResult) -> list[str]:
+    """Say what was lacking, from the result itself and from what the hunt found."""
+    said = list(result.missing)
+    used_trips = sum(trip.used for trip in result.table.trips)
+    used_lines = sum(line.used for line in result.table.lines)
+    if not result.stations and not any("no position" in line for line in said):
+        said.append(
+            "No station has a position: write one into hunt.toml, or import a GPX "
+            "track or waypoint."
+        )
+    if not result.table.trips:
+        said.append(
+            "No bee was timed: say “yellow away” when a marked bee leaves and "
+            "“yellow back” when she returns."
+        )
+    elif not used_trips:
+        said.append("Every timed trip is doubtful; the table of trips says why.")
+    if not result.table.lines:
+        said.append(
+            "No bearing was spoken: say “yellow away, bearing two one zero” with the "
+            "direction in which a departing bee vanishes."
+        )
+    elif not used_lines:
+        said.append("Every bearing was left out; the table of bearings says why.")
+    return list(dict.fromkeys(said))
+
+
+def advice_sentences(result: HuntResult) -> list[str]:
+    """Say what would help, without what `next_sentences` says already."""
+    if result.fix is None:
+        return []
+    said = re.compile(rf"(?:colony \S+: )?(?:sit next|{STOP_LINING})")
+    return [sentence(text) for text in result.fix.advice if not said.match(text)]
+
+
+def enough_sentences(result: HuntResult) -> list[str]:
+    """Say where more of the same no longer pays, and how many more do elsewhere."""
+    facts = result.fix.enough if result.fix else ()
+    names = {
+        c.id: for_colony(result, c) for c in (result.fix.colonies if result.fix else ())
+    }
+    said = []
+    for kind, instead in (
+        (
+            "bearings",
+            (
+                "they share the line and the compass; other bees, or another station, "
+                "would help more"
+            ),
+        ),
+        (
+            "trips",
+            (
+                "they share her speed and her time in the hive; other bees, or another "
+                "station, would help more"
+            ),
+        ),
+    ):
+        full, wanting = [], []
+        for one in facts:
+            if one.kind != kind:
+                continue
+            what = one.bee or f"station {one.station}"
+            what += names.get(one.colony, "")
+            if one.count >= one.enough:
+                full.append(f"{what} ({one.count})")
+            else:
+                wanting.append(f"{what} (up to {one.enough}, {one.count} so far)")
+        of = "of" if kind == "trips" else "at"
+        if full:
+            said.append(f"More {kind} {of} {listing(full)} hardly pay now: {instead}.")
+        if wanting:
+            said.append(f"More {kind} still pay {of} {listing(wanting)}.")
+    return said
+
+
+def basis_sentence(result: HuntResult) -> str:
+    """Say what the answer rests on."""
+    trips = sum(trip.used for trip in result.table.trips)
+    bees = len({trip.bee for trip in result.table.trips if trip.used})
+    lines = sum(line.used for line in result.table.lines)
+    stations = len(
+        {trip.station for trip in result.table.trips if trip.used}
+        | {line.station for line in result.table.lines if line.used}
+    )
+    if not trips and not lines:
+        return "No trip and no bearing could be used."
+    parts = [
+        f"{trips} timed trip{'s' * (trips != 1)}"
+        + (f" of {bees} bee{'s' * (bees != 1)}" if trips else ""),
+        f"{lines} bearing{'s' * (lines != 1)}",
+    ]
+    places = f"{stations} station{'s' * (stations != 1)}"
+    return f"This rests on {listing(parts)} from {places}."
+
+
+_PLURALS = {
+    "landing or departure": "landings or departures",
+    "scratch": "scratches",
+    "wind": "winds",
+}
+
+
+def doubt_sentences(result: HuntResult) -> list[str]:
+    """Say how many notes are still to look at, and what they could move."""
+    count = sum(lot.notes for lot in result.doubtful)
+    if not count:
+        return []
+    notes = "1 note is" if count == 1 else f"{count} notes are"
+    return [
+        f"{notes} still to look at (treeward review):",
+        *(_doubt_text(result, lot) for lot in result.doubtful),
+    ]
+
+
+def _doubt_text(result: HuntResult, lot: DoubtfulNotes) -> str:
+    plural = _PLURALS.get(lot.about, f"{lot.about}s")
+    what = lot.about if lot.notes == 1 else plural
+    few = "they are" if lot.singly else "all of them are"
+    it = "it is" if lot.notes == 1 else few
+    verdict = "wrong" if lot.believed else "right after all"
+    said = f"{lot.notes} doubtful {what}: if {it} {verdict},"
+    if lot.moves_m is None and not lot.lost:
+        return f"{lot.notes} doubtful {what}: what hangs on that was not worked out."
+    if lot.lost:
+        return f"{said} nothing is left to tell where the colony is."
+    if (lot.moves_m or 0.0) < NO_MOVE_M:
+        return f"{said} the best place stays where it is."
+    far = Units(result.hunt_file.hunt.units).distance(lot.moves_m or 0.0)
+    up_to = "up to " if lot.singly and lot.notes > 1 else ""
+    return f"{said} the best place moves by {up_to}{far}."
+
+
+PLACED_BY = {"track": "from the GPX track", "waypoint": "from a GPX waypoint"}
+
+
+def placed_sentence(result: HuntResult) -> str:
+    """Say which stations' positions come from a phone's GPX file; "" for none."""
+    parts = []
+    for kind, words in PLACED_BY.items():
+        ids = [place.id for place in result.stations if place.placed_by == kind]
+        if ids:
+            parts.append(f"station{'s' * (len(ids) > 1)} {listing(ids)} {words}")
+    return f"Positions: {listing(parts)}." if parts else ""
+
+
+def compass_sentence(result: HuntResult) -> str:
+    """Say how bearings were turned to true north."""
+    if result.hunt_file.hunt.compass == "true":
+        return "Bearings were read against true north."
+    if not result.stations:
+        return "Bearings were read off a magnetic compass."
+    values = dict.fromkeys(declination_text(s.declination_deg) for s in result.stations)
+    return (
+        f"Bearings were read off a magnetic compass; the declination of "
+        f"{listing(list(values))} (World Magnetic Model) is allowed for."
+    )

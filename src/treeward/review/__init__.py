@@ -1,0 +1,1 @@
+"""The file in which a person corrects what was heard."""

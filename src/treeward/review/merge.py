@@ -1,0 +1,336 @@
+"""A new run of the machine beside what the person changed since the last one.
+
+What the machine wrote last is kept apart from review.csv. The cells in which the two
+differ are the person's; those always stay. All the rest follows the machine.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from treeward.notes.events import Event, EventKind
+
+from .file import PERSON_COLUMNS, ReviewRow, cells_of
+from .match import match_events, same_note
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Mapping, Sequence
+
+HEARD_ANEW = "heard anew as: "  # begins the flag where both sides changed a row
+PUT_BACK = "had gone from review.csv, put back: write drop to leave it out"
+NO_LONGER = "no longer heard, kept because you changed it"
+_TOUCHED = "touched"  # column of the machine's copy: cells the person once changed
+_CONFIRMED = ("event", "mark", "value")  # what "keep" says yes to
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MergeReport:
+    """What a merge did, as names of rows."""
+
+    added: tuple[str, ...] = ()
+    removed: tuple[str, ...] = ()  # no longer heard, and nobody had changed them
+    updated: tuple[str, ...] = ()
+    kept_changes: tuple[str, ...] = ()  # rows with a change of the person's
+    conflicts: tuple[str, ...] = ()  # changed on both sides
+    no_longer_heard: tuple[str, ...] = ()  # but kept, being changed
+    stay_deleted: tuple[str, ...] = ()
+    also_heard: tuple[str, ...] = ()  # rows added by hand that are now heard as well
+
+    def lines(self) -> list[str]:
+        """Say it in plain lines, only what happened."""
+        said = (
+            (self.added, "added"),
+            (self.updated, "heard differently and brought up to date"),
+            (self.removed, "no longer heard and taken out"),
+            (self.kept_changes, "with your changes kept"),
+            (self.conflicts, "changed by you and heard anew: yours stands, see flag"),
+            (self.no_longer_heard, "no longer heard but kept, since you changed them"),
+            (self.stay_deleted, "stay out, since you had deleted them"),
+            (self.also_heard, "that you added are now heard as well"),
+        )
+        return [
+            f"{len(names)} {'row' if len(names) == 1 else 'rows'} {what}"
+            for names, what in said
+            if names
+        ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MergeResult:
+    """Rows for review.csv, rows for the machine's own copy, and what was done."""
+
+    rows: tuple[ReviewRow, ...]
+    machine: tuple[ReviewRow, ...]
+    report: MergeReport
+
+
+@dataclass(slots=True)
+class _Books:
+    """Lists that the report is made of."""
+
+    names: dict[str, list[str]] = field(default_factory=dict)
+
+    def note(self, what: str, name: str) -> None:
+        self.names.setdefault(what, []).append(name)
+
+    def report(self) -> MergeReport:
+        return MergeReport(**{what: tuple(n) for what, n in self.names.items()})
+
+
+def merge_review(
+    previous: Sequence[ReviewRow],
+    current: Sequence[ReviewRow] | None,
+    new: Sequence[Event],
+    *,
+    transcribed: Collection[str] | None = None,
+) -> MergeResult:
+    """Bring what the machine hears now together with what the person changed.
+
+    Parameters
+    ----------
+    previous
+        The machine's copy of the last run; empty at the first.
+    current
+        review.csv as it stands (read with `machine=previous`); None where there is
+        none.
+    new
+        Events of this run, with their clocks.
+    transcribed
+        Recordings that this run heard, also those in which it heard nothing. Rows of
+        all others stay. By default the recordings that occur in `new`.
+
+    Returns
+    -------
+    MergeResult
+        Both files' rows, sorted by time. With nothing changed on either side, both
+        come out as they went in.
+    """
+    heard = set(transcribed if transcribed is not None else (e.recording for e in new))
+    before = {row.name: row for row in previous}
+    if current is None:
+        current = [replace(row, extra=()) for row in previous]
+    mine = {row.name: row for row in current}
+    again = [row for row in previous if row.event.recording in heard]
+    pairs = match_events([row.event for row in again], new)
+    new_names = {j: again[i].name for i, j in pairs.items()}
+
+    by_hand = [row for row in mine.values() if row.name not in before]
+    attached = _attach(by_hand, new, taken=set(new_names))
+    names = _fresh_names(
+        {*before, *mine},
+        (j for j in _in_time(new) if j not in new_names),
+    )
+    books = _Books()
+    rows: dict[str, ReviewRow] = dict(mine)
+    machine: dict[str, ReviewRow] = {
+        row.name: row for row in previous if row.event.recording not in heard
+    }
+    for j, event in enumerate(new):
+        name = new_names.get(j) or names[j]
+        fresh = ReviewRow(event=replace(event, row=name))
+        old = before.get(name)
+        if j in attached:  # the person had written it down already
+            machine[name] = fresh
+            rows[attached[j].name] = _with_sound(attached[j], event)
+            books.note("also_heard", attached[j].name)
+        elif old is None:
+            machine[name] = rows[name] = fresh
+            books.note("added", name)
+        elif name not in mine:
+            machine[name] = fresh
+            books.note("stay_deleted", name)
+        else:
+            rows[name], machine[name] = _merge_row(old, mine[name], fresh, books)
+    kept = set(new_names.values())
+    for row in again:
+        if row.name not in kept:
+            _vanished(row, mine, rows, machine, books)
+    return MergeResult(
+        rows=tuple(sorted(rows.values(), key=_by_time)),
+        machine=tuple(sorted(machine.values(), key=_by_time)),
+        report=books.report(),
+    )
+
+
+def changed_columns(machine: ReviewRow, row: ReviewRow) -> frozenset[str]:
+    """Return the columns of a row that are the person's, now or at an earlier run."""
+    written, cells = cells_of(machine), cells_of(row)
+    touched = set(written.get(_TOUCHED, "").split())
+    touched |= {c for c in PERSON_COLUMNS if cells[c] != written[c]}
+    touched |= {"extra"} if any(cell for _, cell in row.extra) else set()
+    if row.decision == "keep":
+        touched |= set(_CONFIRMED)
+    return frozenset(touched)
+
+
+def put_back(rows: Sequence[ReviewRow], gone: Sequence[ReviewRow]) -> list[ReviewRow]:
+    """Return rows with others among them, in order of time."""
+    found = list(rows)
+    for row in gone:
+        clock = row.event.clock
+        place = next(
+            (
+                index
+                for index, other in enumerate(found)
+                if clock and other.event.clock and other.event.clock > clock
+            ),
+            len(found),
+        )
+        found.insert(place, row)
+    return found
+
+
+def all_of_the_persons(row: ReviewRow) -> ReviewRow:
+    """Return a row for the machine's copy whose every cell counts as the person's."""
+    return _remember(replace(row, extra=()), (*PERSON_COLUMNS[:4], "remark"))
+
+
+def heed_corrected_times(
+    new: Sequence[Event], previous: Sequence[ReviewRow], current: Sequence[ReviewRow]
+) -> list[Event]:
+    """Return new events with the person's word on spoken times and dates.
+
+    A corrected time takes the person's value, and one that was dropped, deleted or
+    turned into something else loses its value, so that it anchors nothing. The
+    events keep their number and order; all but the times are as they were.
+    """
+    mine = {row.name: row for row in current}
+    pairs = match_events([row.event for row in previous], new)
+    heeded = list(new)
+    for i, j in pairs.items():
+        if new[j].kind not in {EventKind.TIME, EventKind.DATE}:
+            continue
+        row = mine.get(previous[i].name)
+        if row is None or row.decision == "drop" or row.event.kind != new[j].kind:
+            heeded[j] = replace(new[j], value="")
+        elif "value" in changed_columns(previous[i], row):
+            heeded[j] = replace(new[j], value=row.event.value)
+    return heeded
+
+
+def _merge_row(
+    old: ReviewRow, row: ReviewRow, fresh: ReviewRow, books: _Books
+) -> tuple[ReviewRow, ReviewRow]:
+    """Merge one row that both sides know; return it, and the machine's copy."""
+    touched = changed_columns(old, row)
+    written = _remember(fresh, touched)
+    if touched:
+        books.note("kept_changes", row.name)
+    was, now, mine = (cells_of(r) for r in (old, fresh, row))
+    if all(was[c] == now[c] for c in now):
+        flags = tuple(f for f in row.event.flags if f != NO_LONGER)
+        return replace(row, event=replace(row.event, flags=flags)), written
+    event = fresh.event
+    if "clock" in touched:
+        event = replace(event, clock=row.event.clock)
+    if "event" in touched:
+        event = replace(event, kind=row.event.kind)
+    if "mark" in touched:
+        event = replace(event, mark=row.event.mark)
+    if "value" in touched:
+        event = replace(event, value=row.event.value)
+    conflict = [
+        c for c in _CONFIRMED if c in touched and now[c] not in {was[c], mine[c]}
+    ]
+    earlier = tuple(f for f in row.event.flags if f.startswith(HEARD_ANEW))
+    if conflict:
+        said = " ".join(now[c] for c in _CONFIRMED if now[c])
+        event = replace(event, flags=(*event.flags, f"{HEARD_ANEW}{said}"))
+        books.note("conflicts", row.name)
+    else:
+        event = replace(event, flags=(*event.flags, *earlier))
+        books.note("updated", row.name)
+    return replace(row, event=event), written
+
+
+def _vanished(
+    old: ReviewRow,
+    mine: Mapping[str, ReviewRow],
+    rows: dict[str, ReviewRow],
+    machine: dict[str, ReviewRow],
+    books: _Books,
+) -> None:
+    """Deal with a row that the machine no longer hears."""
+    row = mine.get(old.name)
+    if row is None:  # deleted by the person: remember, should it be heard again
+        machine[old.name] = old
+        return
+    touched = changed_columns(old, row)
+    if not touched:
+        del rows[old.name]
+        books.note("removed", old.name)
+        return
+    machine[old.name] = _remember(old, touched)
+    if NO_LONGER not in row.event.flags:
+        flags = (*row.event.flags, NO_LONGER)
+        rows[old.name] = replace(row, event=replace(row.event, flags=flags))
+    books.note("no_longer_heard", old.name)
+
+
+def _remember(row: ReviewRow, touched: Collection[str]) -> ReviewRow:
+    """Note in the machine's copy which cells are the person's, for all later runs.
+
+    Without it a change that the machine once agreed with would be forgotten.
+    """
+    if not touched:
+        return row
+    return replace(row, extra=((_TOUCHED, " ".join(sorted(touched))),))
+
+
+def _attach(
+    by_hand: Sequence[ReviewRow], new: Sequence[Event], *, taken: Collection[int]
+) -> dict[int, ReviewRow]:
+    """Find new events that say what a row added by hand says already."""
+    found: dict[int, ReviewRow] = {}
+    alike: dict[tuple[str, str, str], list[int]] = {}
+    for j, event in enumerate(new):
+        alike.setdefault((event.kind, event.mark, event.value), []).append(j)
+    for row in by_hand:
+        for j in alike.get((row.event.kind, row.event.mark, row.event.value), ()):
+            if j in taken or j in found:
+                continue
+            if same_note(row.event, new[j]):
+                found[j] = row
+                break
+    return found
+
+
+def _with_sound(row: ReviewRow, event: Event) -> ReviewRow:
+    """Tell a row added by hand where in which recording it is heard."""
+    heard = replace(
+        row.event,
+        recording=event.recording,
+        start_s=event.start_s,
+        end_s=event.end_s,
+        heard=event.heard,
+    )
+    return replace(row, event=heard)
+
+
+def _in_time(events: Sequence[Event]) -> list[int]:
+    return sorted(
+        range(len(events)), key=lambda j: _by_time(ReviewRow(event=events[j]))
+    )
+
+
+def _fresh_names(taken: Collection[str], indices: Iterable[int]) -> dict[int, str]:
+    """Name new rows in order of time, above every number that was ever used."""
+    numbers = [int(n[1:]) for n in taken if n[:1] == "r" and n[1:].isdigit()]
+    number = max((n for n in numbers if n < 10**9), default=0)
+    names: dict[int, str] = {}
+    for index in indices:
+        number += 1
+        names[index] = f"r{number:04d}"
+    return names
+
+
+def _by_time(row: ReviewRow) -> tuple[bool, float, str, float, str]:
+    event = row.event
+    return (
+        event.clock is None,
+        event.clock.timestamp() if event.clock else 0.0,
+        event.recording,
+        event.start_s if event.start_s is not None else -1.0,
+        row.name,
+    )

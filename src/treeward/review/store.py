@@ -1,0 +1,319 @@
+"""The copies of the review: the person's review.csv, and two of the machine's own.
+
+`.treeward/review_machine.csv` is what the machine heard; it tells a person's change
+from the machine's words, so the two must belong together even after a crash between
+their writing. The next machine copy is therefore laid ready first, then review.csv is
+replaced, then the machine's copy; a copy that still lies ready at the next start is
+taken if review.csv is the one it was made for.
+
+`.treeward/review_last.csv` is review.csv as it was written last. Rows that it has and
+review.csv lacks have gone meanwhile: a spreadsheet that was open all along saved its
+old view, or the file was cut off. They are told of, and put back by the next command
+that writes; to leave a row out one writes `drop`.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import stat
+import time
+from contextlib import contextmanager, suppress
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from treeward.errors import ReviewChangedError, ReviewError, TreewardError
+from treeward.files import PREFIX, read_plain, write_bytes
+from treeward.within import held
+
+from .file import read_review, write_review
+from .merge import PUT_BACK, all_of_the_persons, put_back
+from .table import MOST_BYTES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+    from zoneinfo import ZoneInfo
+
+    from treeward.within import Held
+
+    from .file import ReviewRow
+
+_TRIES = 4  # times that another command may write while we read
+_MOST_NAMED = 5  # rows in a line for the person; choice
+
+
+class ReviewStore:
+    """Reads and writes the copies.
+
+    Parameters
+    ----------
+    review_path
+        The person's review.csv.
+    machine_dir
+        The hunt's `.treeward` folder.
+    zone
+        The hunt's time zone.
+    """
+
+    def __init__(self, review_path: Path, machine_dir: Path, zone: ZoneInfo) -> None:
+        self.review_path = review_path
+        self._hunt_dir = review_path.parent
+        self._zone = zone
+        self._machine_path = machine_dir / "review_machine.csv"
+        self._last_path = machine_dir / "review_last.csv"
+        self._ready_dir = machine_dir / "ready"
+
+    def machine_rows(self) -> list[ReviewRow]:
+        """Return what the machine wrote last; empty before its first run.
+
+        Where that copy is spoilt it is made anew of review.csv as it was written
+        last, and every cell counts as the person's: nothing of theirs is lost by it.
+        """
+        path = self._ready_for_this_review() or self._machine_path
+        if not path.exists() and not self._last_path.exists():
+            return []
+        with suppress(ReviewError, OSError):
+            if _row_names(path) >= {n for n in self._last_names() if n[:1] == "r"}:
+                return read_review(path, self._zone)
+        for other in (self._last_path, self.review_path):
+            with suppress(ReviewError):
+                rows = read_review(other, self._zone)
+                return [all_of_the_persons(r) for r in rows if r.name[:1] == "r"]
+        return []
+
+    def read(self) -> tuple[list[ReviewRow], list[ReviewRow] | None]:
+        """Return the machine's rows, and the person's (None where there is no file).
+
+        Raises
+        ------
+        ReviewError
+            With a line for every cell that cannot be read.
+        """
+        for _ in range(_TRIES):
+            before = self.digest()
+            try:
+                pair = self._pair()
+            except ReviewError:
+                if self.digest() == before:
+                    raise
+            else:
+                if self.digest() == before:  # else another command wrote in between
+                    return pair
+        return self._pair()
+
+    def _pair(self) -> tuple[list[ReviewRow], list[ReviewRow] | None]:
+        machine = self.machine_rows()
+        if not self.review_path.exists():
+            return machine, None
+        return machine, read_review(self.review_path, self._zone, machine=machine)
+
+    def gone(self, current: Sequence[ReviewRow]) -> list[ReviewRow]:
+        """Return rows that were written last and that `current` lacks.
+
+        Each has the flag `PUT_BACK`, and all that the person had made of it.
+        """
+        if self._ready_for_this_review() or not self._last_path.exists():
+            return []
+        there = {row.name for row in current}
+        if self._last_names() <= there:
+            return []
+        try:
+            last = read_review(self._last_path, self._zone)
+        except ReviewError:  # spoilt; the next writing makes it anew
+            return []
+        written = {row.name for row in last}
+        # Rows that lost their names, with the column that held them.
+        alike = {_said(row) for row in current if row.name not in written}
+        return [
+            replace(row, event=replace(row.event, flags=_flagged(row)))
+            for row in last
+            if row.name not in there and _said(row) not in alike
+        ]
+
+    def with_gone(
+        self, current: Sequence[ReviewRow] | None
+    ) -> tuple[list[ReviewRow] | None, list[ReviewRow]]:
+        """Return rows with those that have gone put back, and these alone."""
+        if current is None:
+            return None, []
+        gone = self.gone(current)
+        return put_back(current, gone), gone
+
+    def gone_line(self) -> str:
+        """Say which rows have gone, "" where none have or the file cannot be read."""
+        try:
+            _, current = self.read()
+            gone = self.gone(current or []) if current is not None else []
+        except TreewardError:
+            return ""  # the command that follows tells what is wrong
+        if not gone:
+            return ""
+        return (
+            f"{gone_words(gone)} gone from review.csv since Treeward wrote it. They do "
+            "not count now; the next treeward transcribe, or the next correction in "
+            "treeward review, puts them back. To leave a row out, write drop in it."
+        )
+
+    def settle(self) -> None:
+        """Put right what an update that was cut off between the copies left."""
+        if left := self._ready_for_this_review():
+            with self._own(self._ready_dir) as ready, self._own() as own:
+                ready.replace(left.name, self._machine_path.name, own)
+            self._keep_last()
+        self._forget_ready()
+
+    def digest(self) -> str:
+        """Return a digest of review.csv as it is now; "" where there is none."""
+        return _digest(self.review_path) if self.review_path.is_file() else ""
+
+    def write(
+        self,
+        rows: Sequence[ReviewRow],
+        machine: Sequence[ReviewRow] | None,
+        *,
+        seen: str | None = None,
+    ) -> Path | None:
+        """Write all copies so that a crash at any moment leaves a pair that fits.
+
+        Parameters
+        ----------
+        rows
+            For review.csv.
+        machine
+            For the machine's copy; None where that stays as it is.
+        seen
+            Digest of review.csv as `rows` were made from it.
+
+        Returns
+        -------
+        Path or None
+            A copy of what another program saved in the very moment of the writing,
+            kept beside review.csv.
+
+        Raises
+        ------
+        ReviewChangedError
+            If review.csv is no longer the one that was seen.
+        """
+        self.settle()
+        with self._own(self._ready_dir) as ready:
+            trial = self._ready_dir / "review.csv"
+            write_review(trial, rows, within=self._hunt_dir)
+            name = f"{_digest(trial)}.csv"
+            if machine is not None:
+                write_review(self._ready_dir / name, machine, within=self._hunt_dir)
+            loser = self._replace_review(ready, trial.name, seen)
+            if machine is not None:
+                with self._own() as own:
+                    ready.replace(name, self._machine_path.name, own)
+        self._keep_last()
+        self._forget_ready()
+        return loser
+
+    def _replace_review(self, ready: Held, trial: str, seen: str | None) -> Path | None:
+        """Let the trial become review.csv, and keep what was saved in that moment."""
+        name = self.review_path.name
+        with held(self._hunt_dir, self._hunt_dir) as home:
+            before = home.look(name)
+            if before is not None and stat.S_ISREG(before.st_mode):
+                ready.permit(trial, stat.S_IMODE(before.st_mode))
+            with self._by_other_name(home, before is not None) as other:
+                if seen is not None and self.digest() != seen:
+                    raise ReviewChangedError(
+                        "is being saved by another program",
+                        where=str(self.review_path),
+                        mend="Wait until it has been saved there, then do this again.",
+                    )
+                try:
+                    ready.replace(trial, name, home)
+                except PermissionError as error:
+                    raise ReviewError(
+                        "cannot be replaced, another program may have it open",
+                        where=str(self.review_path),
+                        mend="Close it there and run the command again.",
+                    ) from error
+                if seen is None or not other or _digest(home.path / other) == seen:
+                    return None
+                kept = f"review-saved-{time.strftime('%H%M%S')}.csv"
+                home.replace(other, kept)
+                return home.path / kept
+
+    @contextmanager
+    def _by_other_name(self, home: Held, there: bool) -> Iterator[str]:
+        """Give review.csv a second name meanwhile; "" where the disk has no such."""
+        other = f"{PREFIX}saved-{time.time_ns()}.csv"
+        if not there or not home.name_twice(self.review_path.name, other):
+            other = ""
+        try:
+            yield other
+        finally:
+            if other:
+                home.remove(other)
+
+    def _keep_last(self) -> None:
+        with suppress(OSError):
+            raw = read_plain(self.review_path, most_bytes=MOST_BYTES)
+            write_bytes(self._last_path, raw, within=self._hunt_dir)
+
+    def _last_names(self) -> set[str]:
+        try:
+            return _row_names(self._last_path)
+        except OSError:
+            return set()
+
+    def _ready_for_this_review(self) -> Path | None:
+        if not self._ready_dir.is_dir() or not self.review_path.is_file():
+            return None
+        path = self._ready_dir / f"{_digest(self.review_path)}.csv"
+        return path if path.exists() else None
+
+    def _forget_ready(self) -> None:
+        if self._ready_dir.is_dir():
+            with self._own(self._ready_dir) as ready:
+                for path in list(self._ready_dir.iterdir()):
+                    ready.remove(path.name)
+
+    @contextmanager
+    def _own(self, folder: Path | None = None) -> Iterator[Held]:
+        with held(
+            self._hunt_dir, folder or self._machine_path.parent, make=True
+        ) as found:
+            yield found
+
+
+def gone_words(rows: Sequence[ReviewRow]) -> str:
+    """Say which rows: "3 rows (r0002, r0003, h0001) had"."""
+    names = [row.name for row in rows]
+    shown = ", ".join(names[:_MOST_NAMED])
+    more = f" and {len(names) - _MOST_NAMED} more" if len(names) > _MOST_NAMED else ""
+    if len(names) == 1:
+        return f"1 row ({shown}) has"
+    return f"{len(names)} rows ({shown}{more}) have"
+
+
+def _flagged(row: ReviewRow) -> tuple[str, ...]:
+    return (*(flag for flag in row.event.flags if flag != PUT_BACK), PUT_BACK)
+
+
+def _said(row: ReviewRow) -> tuple[object, ...]:
+    event = row.event
+    return (
+        event.clock, event.kind, event.mark, event.value, event.recording, event.start_s
+    )  # fmt: skip
+
+
+def _row_names(path: Path) -> set[str]:
+    """Return the first cell of every row of a copy that we wrote."""
+    text = read_plain(path, most_bytes=2 * MOST_BYTES).decode("utf-8-sig", "replace")
+    with suppress(csv.Error):
+        lines = csv.reader(io.StringIO(text.replace("\0", " "), newline=""))
+        next(lines, None)
+        return {line[0] for line in lines if line}
+    return set()
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()[:32]

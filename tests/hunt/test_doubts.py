@@ -1,0 +1,140 @@
+"""What notes still to be looked at could move, held against really moving them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from treeward import Hunt
+from treeward.cli.locate import answer_lines
+from treeward.hunt.doubts import farthest_m
+from treeward.report.formats.result_json import result_dict
+from treeward.report.page.page import page_text
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+TOML = (
+    '[hunt]\nname = "x"\ntimezone = "Europe/London"\ncompass = "true"\n'
+    '[[station]]\nid = "1"\nposition = "52.3012, -3.6104"\n'
+    '[[station]]\nid = "2"\nposition = "52.3040, -3.6130"\n'
+)
+Row = tuple[str, str, str, str, str]
+DOUBT = "heard with little confidence (0.70)"
+
+
+def hunt_of(folder: Path, rows: list[Row]) -> Hunt:
+    folder.mkdir()
+    (folder / "hunt.toml").write_text(TOML, "utf-8")
+    lines = ["clock,event,mark,value,flag"]
+    lines += [f"2026-07-14 {time},{','.join(rest)}" for time, *rest in rows]
+    (folder / "review.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    return Hunt(folder)
+
+
+def watch(bearings: dict[int, str]) -> list[Row]:
+    """Return five trips of one bee; the bearings numbered here are in doubt."""
+    rows: list[Row] = [("10:00:00", "station", "", "1", "")]
+    for n in range(5):
+        minute = 1 + 7 * n
+        bearing = bearings.get(n, "210")
+        flag = DOUBT if n in bearings else ""
+        rows += [
+            (f"10:{minute:02d}:00", "away", "yellow", "", ""),
+            (f"10:{minute:02d}:05", "bearing", "yellow", bearing, flag),
+            (f"10:{minute + 5:02d}:10", "back", "yellow", "", ""),
+        ]
+    return rows
+
+
+def test_doubtful_bearings_move_as_far_as_is_said(tmp_path: Path) -> None:
+    rows = watch({1: "250", 3: "255"})
+    hunt = hunt_of(tmp_path / "as it is", rows)
+    without = hunt_of(tmp_path / "without", [r for r in rows if not r[4]])
+    alone = [
+        hunt_of(tmp_path / f"without {n}", [r for r in rows if r is not flagged])
+        for n, flagged in enumerate(r for r in rows if r[4])
+    ]
+
+    result = hunt.weigh_doubts(hunt.locate())
+
+    (lot,) = result.doubtful
+    assert (lot.about, lot.notes, lot.believed) == ("bearing", 2, True)
+    fix = result.fix
+    fixes = [other.locate().fix for other in (without, *alone)]
+    assert fix is not None
+    truth = max(farthest_m(fix, other) for other in fixes if other is not None)
+    assert lot.moves_m == pytest.approx(truth, abs=0.1)
+    assert truth > 50
+    said = "2 doubtful bearings: if they are wrong, the best place moves by up to"
+    assert any(line.startswith(said) for line in answer_lines(result))
+    assert "2 notes are still to look at (treeward review):" in answer_lines(result)
+    assert said in page_text(result, drawings={})
+    assert result_dict(result)["to_look_at"][0]["moves_m"] == round(truth, 1)
+
+
+def test_a_doubtful_station_is_weighed_as_if_it_were_right(tmp_path: Path) -> None:
+    rows = watch({})
+    moved: Row = ("10:20:00", "station", "", "2", DOUBT)
+    hunt = hunt_of(tmp_path / "as it is", [*rows, moved])
+    sure = hunt_of(tmp_path / "sure", [*rows, (*moved[:4], "")])
+
+    result = hunt.weigh_doubts(hunt.locate())
+
+    (lot,) = result.doubtful
+    assert (lot.about, lot.believed) == ("station", False)
+    fix, other = result.fix, sure.locate().fix
+    assert fix is not None
+    assert other is not None
+    assert lot.moves_m == pytest.approx(farthest_m(fix, other), abs=0.1)
+    assert any("if it is right after all" in line for line in answer_lines(result))
+
+
+def test_without_the_doubtful_notes_there_may_be_no_answer(tmp_path: Path) -> None:
+    rows = [(*r[:4], DOUBT) if r[1] != "station" else r for r in watch({})]
+    hunt = hunt_of(tmp_path / "h", [r for r in rows if r[1] != "bearing"])
+
+    result = hunt.weigh_doubts(hunt.locate())
+
+    (lot,) = result.doubtful
+    assert lot.lost
+    assert any("nothing is left to tell" in line for line in answer_lines(result))
+
+
+def test_confirmed_notes_are_not_told_of(tmp_path: Path) -> None:
+    rows = watch({1: "250"})
+    hunt = hunt_of(tmp_path / "h", rows)
+    text = hunt.review_path.read_text("utf-8")
+    lines = [f"{line},decision" if n == 0 else line for n, line in
+             enumerate(text.splitlines())]  # fmt: skip
+    kept = [f"{line},keep" if DOUBT in line else line for line in lines]
+    hunt.review_path.write_text("\n".join(kept) + "\n", "utf-8")
+
+    result = hunt.weigh_doubts(hunt.locate())
+
+    assert result.doubtful == ()
+    assert not any("still to look at" in line for line in answer_lines(result))
+
+
+def test_many_doubtful_notes_are_weighed_together_and_said_so(tmp_path: Path) -> None:
+    rows = [("10:00:00", "station", "", "1", "")]
+    rows += [
+        (f"{10 + n // 7}:{(8 * n) % 56 + k[0]:02d}:00", k[1], "yellow", k[2], k[3])
+        for n in range(12)
+        for k in (
+            (0, "away", "", ""),
+            (0, "bearing", "250" if n < 6 else "210", DOUBT if n < 6 else ""),
+            (5, "back", "", ""),
+        )
+    ]
+    hunt = hunt_of(tmp_path / "many", rows)
+
+    result = hunt.weigh_doubts(hunt.locate())
+
+    (lot,) = result.doubtful
+    assert (lot.notes, lot.singly) == (6, False)
+    said = "6 doubtful bearings: if all of them are wrong, the best place moves by "
+    assert any(
+        line.startswith(said) and "up to" not in line for line in answer_lines(result)
+    )

@@ -1,0 +1,283 @@
+"""review.csv beside programs that save what they hold, and copies that are spoilt.
+
+What the person wrote is never lost, and what was heard does not go unsaid.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from click.testing import CliRunner
+
+from treeward import Hunt
+from treeward.cli import group
+from treeward.review import store as review_store
+from treeward.review.file import cells_of, write_review
+from treeward.review.merge import PUT_BACK
+from treeward.within import Held
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+TRANSCRIPT = """\
+[0:02] it's ten oh one in the morning
+[0:10] yellow away
+[0:12] bearing two ten
+[4:40] yellow back
+[6:00] yellow away
+[10:20] yellow back
+"""
+
+
+@pytest.fixture
+def hunt(tmp_path: Path) -> Hunt:
+    """A hunt with one transcript read and a remark of the person's in its third row."""
+    made = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    (made.recordings_dir / "2026-07-14_1000.txt").write_text(TRANSCRIPT, "utf-8")
+    made.transcribe()
+    lines = made.review_path.read_text("utf-8").splitlines()
+    lines[3] += "seen by me"
+    made.review_path.write_text("\n".join(lines) + "\n", "utf-8")
+    made.transcribe()
+    return made
+
+
+def hear_more(hunt: Hunt, day: int = 15) -> tuple[str, ...]:
+    (hunt.recordings_dir / f"2026-07-{day}_1000.txt").write_text(TRANSCRIPT, "utf-8")
+    return hunt.transcribe().remarks
+
+
+def cells(hunt: Hunt) -> dict[str, dict[str, str]]:
+    return {row.name: cells_of(row) for row in hunt.rows()}
+
+
+# --- rows that went -----------------------------------------------------------------
+
+
+def test_the_old_view_of_a_spreadsheet_deletes_nothing_that_was_heard(
+    hunt: Hunt,
+) -> None:
+    old_view = hunt.review_path.read_bytes()
+    hear_more(hunt)
+    everything = set(cells(hunt))
+    hunt.review_path.write_bytes(old_view)  # saved by a program open all along
+
+    told = hunt.review.gone_line()
+    remarks = hunt.transcribe().remarks
+
+    assert "6 rows" in told
+    assert "write drop" in told
+    assert any("6 rows" in line and "stand in it again" in line for line in remarks)
+    assert set(cells(hunt)) == everything
+    assert sum(PUT_BACK in c["flag"] for c in cells(hunt).values()) == 6
+    assert hunt.review.gone_line() == ""
+
+
+@pytest.mark.parametrize("share", [0.2, 0.35, 0.5, 0.65, 0.8, 0.95])
+def test_a_review_that_is_cut_off_loses_nothing(hunt: Hunt, share: float) -> None:
+    whole = cells(hunt)
+    raw = hunt.review_path.read_bytes()
+    hunt.review_path.write_bytes(raw[: int(len(raw) * share)])
+
+    shown = CliRunner().invoke(group, ["trips", "--hunt", str(hunt.path)])
+    if shown.exit_code == 0:
+        assert "gone from review.csv" in shown.stderr
+    else:
+        assert "row" in str(shown.exception)
+        rows = hunt.review_path.read_bytes()
+        hunt.review_path.write_bytes(rows[: rows.rindex(b"\n") + 1])
+    hunt.transcribe()
+
+    after = cells(hunt)
+    assert set(after) == set(whole)
+    for name, row in whole.items():
+        assert {c: v for c, v in after[name].items() if c != "flag"} == {
+            c: v for c, v in row.items() if c != "flag"
+        }
+
+
+def test_a_row_that_was_dropped_stays_out(hunt: Hunt) -> None:
+    lines = hunt.review_path.read_text("utf-8").splitlines()
+    hunt.review_path.write_text("\n".join([*lines[:2], *lines[3:]]) + "\n", "utf-8")
+    hunt.transcribe()
+    name = next(n for n, c in cells(hunt).items() if PUT_BACK in c["flag"])
+    text = hunt.review_path.read_text("utf-8").splitlines()
+    at = next(i for i, line in enumerate(text) if line.startswith(name))
+    text[at] = text[at].removesuffix(",,") + ",drop,"
+    hunt.review_path.write_text("\n".join(text) + "\n", "utf-8")
+
+    hunt.transcribe()
+    hunt.transcribe()
+
+    assert cells(hunt)[name]["decision"] == "drop"
+    assert len(hunt.trips().trips) <= 2
+
+
+def test_a_row_typed_by_hand_that_went_comes_back_too(hunt: Hunt) -> None:
+    old_view = hunt.review_path.read_bytes()
+    with hunt.review_path.open("ab") as file:
+        file.write(b",,,,2026-07-14 10:30:00,wind,,calm,,,,,,mine\n")
+    hear_more(hunt)
+    hunt.review_path.write_bytes(old_view)
+
+    hunt.transcribe()
+
+    assert [c["remark"] for c in cells(hunt).values()].count("mine") == 1
+
+
+def test_a_dropped_name_column_is_no_loss_of_rows(hunt: Hunt) -> None:
+    with hunt.review_path.open("ab") as file:
+        file.write(b",,,,2026-07-14 10:30:00,wind,,calm,,,,,,mine\n")
+    hunt.transcribe()
+    before = cells(hunt)
+    lines = hunt.review_path.read_text("utf-8").splitlines()
+    without = "\n".join(line.partition(",")[2] for line in lines) + "\n"
+    hunt.review_path.write_text(without, "utf-8")
+
+    assert hunt.review.gone_line() == ""
+    hunt.transcribe()
+
+    assert len(cells(hunt)) == len(before)
+
+
+# --- saved in the same moment -------------------------------------------------------
+
+
+class Saves:
+    """Another program that saves review.csv just before a step of ours."""
+
+    def __init__(self, hunt: Hunt, *, by_renaming: bool) -> None:
+        self._hunt = hunt
+        self._by_renaming = by_renaming
+        self.done = False
+
+    def once(self, remark: str = "saved there") -> None:
+        if self.done:
+            return
+        self.done = True
+        path = self._hunt.review_path
+        lines = path.read_text("utf-8").splitlines()
+        lines[2] += remark
+        text = "\n".join(lines) + "\n"
+        if self._by_renaming:
+            beside = path.with_name("from-the-spreadsheet.csv")
+            beside.write_text(text, "utf-8")
+            beside.replace(path)
+        else:
+            path.write_text(text, "utf-8")
+
+
+@pytest.mark.parametrize("by_renaming", [True, False])
+@pytest.mark.parametrize("step", ["merge", "trial", "machine", "link", "compare"])
+def test_a_save_while_transcribe_writes_is_merged_or_kept(
+    hunt: Hunt,
+    step: str,
+    by_renaming: bool,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    saves = Saves(hunt, by_renaming=by_renaming)
+    plain_write = write_review
+    plain_digest = review_store.ReviewStore.digest
+    plain_name_twice = Held.name_twice
+
+    def write(path: Path, rows: Any, **options: Any) -> None:
+        if step == ("trial" if path.name == "review.csv" else "machine"):
+            saves.once()
+        plain_write(path, rows, **options)
+
+    def name_twice(self: Held, name: str, new: str) -> bool:
+        if step == "link":
+            saves.once()
+        return plain_name_twice(self, name, new)
+
+    digests = []
+
+    def digest(self: Any) -> str:
+        digests.append(1)
+        if step == "merge" and len(digests) == 4:
+            saves.once()
+        found = plain_digest(self)
+        if step == "compare" and len(digests) >= 4:
+            saves.once()  # after the last comparison, before the renaming
+        return found
+
+    monkeypatch.setattr("treeward.review.store.write_review", write)
+    monkeypatch.setattr(review_store.ReviewStore, "digest", digest)
+    monkeypatch.setattr(Held, "name_twice", name_twice)
+    remarks = hear_more(hunt)
+    monkeypatch.undo()
+
+    assert saves.done
+    kept = [row["remark"] for row in cells(hunt).values()]
+    beside = list(hunt.path.glob("review-saved-*.csv"))
+    assert "seen by me" in kept
+    merged = "saved there" in kept
+    copied = any("saved there" in path.read_text("utf-8") for path in beside)
+    assert merged or copied
+    assert copied == any("same moment" in line for line in remarks)
+    assert len(kept) == 12
+
+
+def test_a_correction_on_the_page_keeps_what_was_saved_in_that_moment(
+    hunt: Hunt, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from treeward.desk.desk import Desk
+    from treeward.desk.state import CellEdit
+
+    saves = Saves(hunt, by_renaming=True)
+    plain = Held.name_twice
+
+    def name_twice(self: Held, name: str, new: str) -> bool:
+        saves.once()
+        return plain(self, name, new)
+
+    monkeypatch.setattr(Held, "name_twice", name_twice)
+    name = next(iter(cells(hunt)))
+    Desk(hunt).apply([CellEdit(row=name, column="remark", value="first", was="")])
+
+    remarks = [row["remark"] for row in cells(hunt).values()]
+    assert {"first", "saved there", "seen by me"} <= set(remarks)
+
+
+# --- spoilt copies ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("copy", ["review_machine.csv", "review_last.csv"])
+@pytest.mark.parametrize("share", [0.0, 0.1, 0.3, 0.5, 0.7, 0.9, "rows", "zeros"])
+def test_a_spoilt_copy_is_made_anew_and_loses_nothing(
+    hunt: Hunt, copy: str, share: float | str
+) -> None:
+    before = cells(hunt)
+    path = hunt.machine_dir / copy
+    raw = path.read_bytes()
+    if share == "rows":
+        path.write_bytes(b"\n".join(raw.split(b"\n")[:4]) + b"\n")
+    elif share == "zeros":
+        path.write_bytes(bytes(500))
+    else:
+        assert isinstance(share, float)
+        path.write_bytes(raw[: int(len(raw) * share)])
+
+    hunt.transcribe()
+    hear_more(hunt)
+
+    after = cells(hunt)
+    assert len(after) == 12
+    for name, row in before.items():
+        assert {k: v for k, v in after[name].items() if k != "flag"} == {
+            k: v for k, v in row.items() if k != "flag"
+        }
+    assert path.read_bytes().startswith((b"row,", b"\xef\xbb\xbfrow,"))
+
+
+def test_nothing_is_left_lying_beside(hunt: Hunt) -> None:
+    hear_more(hunt)
+
+    assert sorted(path.name for path in hunt.path.iterdir()) == [
+        ".treeward",
+        "hunt.toml",
+        "recordings",
+        "review.csv",
+    ]
+    assert list((hunt.machine_dir / "ready").iterdir()) == []
