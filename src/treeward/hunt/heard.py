@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from treeward.audio.blocks import LONGEST_S
@@ -36,7 +36,8 @@ class HeardBy:
     model: str
     phrase_book: str  # digest
     size_bytes: int
-    modified_ns: int
+    modified_ns: int = field(compare=False)  # a copy has another, and the same sound
+    sha256: str = ""  # of the file; not kept by the first versions
 
 
 @dataclass(slots=True)
@@ -140,9 +141,14 @@ class HeardFile:
             with held(self._hunt_dir or self.path.parent, self.path.parent) as folder:
                 folder.remove(self.path.name)
 
-    def resume(self) -> Heard:
-        """Return what is kept, and cut off what a crash left half written."""
+    def resume(self, by: HeardBy | None = None) -> Heard:
+        """Return what is kept, and cut off what a crash left half written.
+
+        Where it was heard by the same as `by`, the time of the file is kept anew.
+        """
         heard = self.read()
+        if heard.by is not None and heard.by == by:
+            heard = replace(heard, by=by)
         if heard.by is not None:
             lines = [_head(heard.by, [one.piece for one in heard.pieces])]
             lines += [_line({"remark": text}) for text in heard.remarks]
@@ -276,7 +282,7 @@ def _entry_of(utterance: Utterance, piece: int) -> dict[str, Any]:
 
 def _by_from(said: dict[str, Any]) -> HeardBy:
     by = HeardBy(**said)
-    for name in ("engine", "model", "phrase_book"):
+    for name in ("engine", "model", "phrase_book", "sha256"):
         _text(getattr(by, name))
     for name in ("size_bytes", "modified_ns"):
         if not isinstance(getattr(by, name), int):

@@ -98,7 +98,7 @@ def take_in(
                     f"{copy.name} was read again as it is now; what the hunt had of it "
                     f"is kept as {old.name}"
                 )
-            if copy.exists() and _digest(copy) != _digest(path):
+            if copy.exists() and digest(copy) != digest(path):
                 raise HuntError(
                     f"the hunt already has another recording named {path.name}",
                     where=str(file),
@@ -193,6 +193,7 @@ def recording_name(path: Path, recordings_dir: Path) -> str:
         return Path(real).relative_to(home).as_posix()
 
 
-def _digest(path: Path) -> bytes:
+def digest(path: Path) -> bytes:
+    """Return the SHA-256 of a file's bytes."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").digest()
