@@ -125,6 +125,7 @@ class Session:
             on_lost=self._on_lost,
             on_unheard=self._on_unheard,
             on_clock_set=self._on_clock_set,
+            on_full=on_said,
             paced=setting.paced,
         )
         self._calls = Calls(due=setting.call_due)
@@ -324,7 +325,7 @@ class Session:
         calls += self._calls.due(snapshot.bees)
         calls += self._calls.sky(self._sky_on(snapshot.now.date()), snapshot.now)
         for call in calls:
-            self._on_said(call.words)
+            self._on_said(call.shown or call.words)
             self._answerer.say(call)
         return snapshot
 
