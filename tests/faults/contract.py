@@ -280,7 +280,7 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
 def _kept(hunt_dir: Path, place: str, data: bytes) -> bool:
     """Put a file where Treeward keeps its own, and work on: nothing may be lost."""
     from treeward.desk.desk import Desk
-    from treeward.live.listening import recover_sessions
+    from treeward.live.opening import recover_sessions
 
     if not _WORKED_ON:
         _work_on(hunt_dir)
@@ -372,8 +372,7 @@ def check_samples(path: Path) -> None:
     """Read all the samples, and some from the middle."""
     import numpy as np
 
-    from treeward.audio.clips import cut_clip
-    from treeward.audio.reader import probe, read_blocks
+    from treeward.audio.reader import cut_clip, probe, read_blocks
 
     warned: list[TreewardError] = []
     for work in (

@@ -17,8 +17,7 @@ from filelock import FileLock
 from treeward import Hunt
 from treeward.errors import HuntError, ListenerAtWorkError, NotesError, ReviewError
 from treeward.files import meant
-from treeward.hunt.recording_facts import days_told
-from treeward.hunt.recordings import take_in
+from treeward.hunt.recordings import days_told, take_in
 from treeward.hunt.review_update import ReviewUpdate
 from treeward.live.opening import LOCK_NAME, only_listener
 from treeward.notes.clock_evidence import parse_start
@@ -201,7 +200,7 @@ def test_what_is_kept_may_hold_anything(hunt: Hunt, place: str, text: str) -> No
     path.write_text(text, "utf-8")
 
     hunt.transcribe()
-    from treeward.live.listening import recover_sessions
+    from treeward.live.opening import recover_sessions
 
     recover_sessions(hunt)
     hunt.trips()

@@ -19,9 +19,10 @@ from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
 from treeward.within import held
+
+from .blocks import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from pathlib import Path

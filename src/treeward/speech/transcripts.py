@@ -17,12 +17,7 @@ from treeward.audio.blocks import LONGEST_S
 from treeward.errors import TranscriptError
 from treeward.files import read_whole
 
-from .utterances import (
-    Utterance,
-    Word,
-    spread,
-    without_controls,
-)
+from .utterances import Utterance, Word, spread, without_controls
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

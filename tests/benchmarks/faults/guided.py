@@ -44,11 +44,11 @@ INSTRUMENTED = ["treeward", "gpxpy", "webvtt", "srt", "tomllib"]
 READERS = (
     "treeward.review.table", "treeward.review.reading",
     "treeward.review.file", "treeward.review.clock",
-    "treeward.review.cells", "treeward.hunt_file", "treeward.positions",
+    "treeward.review.row", "treeward.hunt_file", "treeward.positions",
     "treeward.speech.transcripts", "treeward.speech.json_transcripts",
-    "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.metadata",
-    "treeward.audio.resample", "treeward.audio.clips", "gpxpy", "webvtt", "srt",
-    "treeward.review.store", "treeward.review.merge", "treeward.hunt.recording_facts",
+    "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.containers",
+    "treeward.audio.resample", "gpxpy", "webvtt", "srt",
+    "treeward.review.store", "treeward.review.merge", "treeward.hunt.recordings",
     "treeward.hunt.heard", "treeward.hunt.journal", "treeward.hunt.recovery",
     "treeward.language.phrasebook", "treeward.language.phrasebook_file",
     "treeward.notes.parser",
@@ -92,7 +92,7 @@ def _read_copies(path: Path) -> object:
 
 def _read_facts(path: Path) -> object:
     """Read the facts of recordings, and keep them anew."""
-    from treeward.hunt.recording_facts import as_first_seen, days_told, keep_facts
+    from treeward.hunt.recordings import as_first_seen, days_told, keep_facts
     from treeward.notes.clock_evidence import RecordingFacts
 
     folder, size_bytes = path.parent, 1644
