@@ -120,6 +120,7 @@ def test_a_row_a_note_with_its_own_date_and_station() -> None:
     [
         ("Tuesday 14 July 2026\n", "page.txt"),
         ("14/7/2026\n", "page.txt"),
+        ("Heath, 14 July 2026\n", "page.txt"),
         ("date: 2026-07-14\n", "page.txt"),
         ("", "notes 2026-07-14.txt"),
         ("", "20260714-heath.txt"),

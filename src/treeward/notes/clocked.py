@@ -338,7 +338,12 @@ class _Page:
         plain = re.sub(r"(?i)^\s*(?:date|day)\s*:?", "", line).strip(" \t,;|:.-")
         plain = re.sub(r"(?i)^(?:mon|tues?|wed(?:nes)?|thurs?|fri|satur|sat|sun)"
                        r"(?:day)?,?\s+", "", plain)  # fmt: skip
-        return parse_date(plain, near=self._near) if plain else None
+        if not plain or (day := parse_date(plain, near=self._near)) is not None:
+            return day if plain else None
+        if {"mark", "event"} & {sort for sort, _ in self._reader.tokens(line)}:
+            return None
+        named = time_in_name(f"{plain} ", near=self._near)  # "Heath, 14 July 2026"
+        return named.day if named else None
 
     def _row(self, line: str, columns: Sequence[str]) -> None:
         """Read one row of a table."""
