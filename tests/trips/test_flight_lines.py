@@ -11,6 +11,7 @@ import pytest
 from treeward.hunt_file import parse_hunt_table
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 from treeward.trips import pair_trips
 
 MORNING = datetime(2026, 7, 14, 10, 0, tzinfo=ZoneInfo("Europe/London"))
@@ -178,7 +179,7 @@ def test_the_wind_is_read() -> None:
 
 
 def test_flagged_notes_change_neither_rounding_nor_wind() -> None:
-    flag = ("heard with little confidence (0.70)",)
+    flag = (Flag.of(FlagCode.HARDLY_HEARD, "0.70"),)
     sure = [note(n * 10, "bearing", "", value) for n, value in
             enumerate(("210", "220", "200"))]  # fmt: skip
     wind = note(-5, "wind", "", "light 225")

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from treeward.hunt_file import HuntFile, parse_hunt_table
 from treeward.language.kinds import EventKind
-from treeward.notes.clock import CLOCK_DOUBT
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode, read_flags
 from treeward.trips import pair_trips
 
 if TYPE_CHECKING:
@@ -255,7 +255,7 @@ def test_a_pause_that_nobody_ended_lasts_to_the_next_bee() -> None:
 
 def doubted(event: Event) -> Event:
     flag = "heard with little confidence (0.70)"
-    return replace(event, confidence=0.7, flags=(flag,))
+    return replace(event, confidence=0.7, flags=read_flags([flag]))
 
 
 def bees_used(table: TripTable) -> list[tuple[str, str, float]]:
@@ -414,7 +414,9 @@ def test_a_bee_that_circles_and_lands_again_makes_no_trip() -> None:
 
 
 def test_a_doubtful_note_that_fits_nothing_is_not_believed() -> None:
-    wrong = replace(note(75, "back", "yellow"), flags=("heard with little confidence",))
+    wrong = replace(
+        note(75, "back", "yellow"), flags=(Flag.of(FlagCode.HARDLY_HEARD, "0.41"),)
+    )
 
     table = pair_trips([*rounds(3), wrong], hunt())
 
@@ -452,7 +454,7 @@ def test_a_scratch_with_nothing_before_it() -> None:
 
 def test_flags_of_the_notes_become_doubts_of_the_trip() -> None:
     events = rounds(2)
-    events[1] = replace(events[1], flags=("heard with little confidence (0.41)",))
+    events[1] = replace(events[1], flags=(Flag.of(FlagCode.HARDLY_HEARD, "0.41"),))
 
     assert pair_trips(events, hunt()).trips[0].doubts == (
         "away-yellow-60: heard with little confidence (0.41)",
@@ -461,7 +463,9 @@ def test_flags_of_the_notes_become_doubts_of_the_trip() -> None:
 
 def test_a_time_that_is_doubtful_for_a_paused_recorder_is_not_used() -> None:
     events = rounds(3)
-    events[2] = replace(events[2], flags=(f"{CLOCK_DOUBT} between 10:00 and 10:30",))
+    events[2] = replace(
+        events[2], flags=(Flag.of(FlagCode.RECORDER_PAUSED, "10:00", "10:30", "9"),)
+    )
 
     table = pair_trips(events, hunt())
 

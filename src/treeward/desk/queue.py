@@ -6,9 +6,8 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, EventKind, Need
-from treeward.notes.clock import CLOCK_FLAG
+from treeward.notes.flags import OF_THE_CLOCK, FlagCode, sentences_of
 from treeward.review.file import cells_of
-from treeward.review.merge import HEARD_ANEW
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -44,7 +43,7 @@ def status_of(row: ReviewRow, written: ReviewRow | None) -> Status:
     """
     if row.decision == "drop":
         return Status.DROPPED
-    conflict = any(flag.startswith(HEARD_ANEW) for flag in row.event.flags)
+    conflict = row.event.has(FlagCode.HEARD_ANEW)
     if lacks(row) or (conflict and not row.decision):
         return Status.LOOK
     if row.decision == "keep":
@@ -70,7 +69,7 @@ def lacks(row: ReviewRow) -> str:
 def reasons_of(row: ReviewRow) -> tuple[str, ...]:
     """Say in words why a row needs a look."""
     missing = lacks(row)
-    said = row.event.flags
+    said = sentences_of(row.event.flags)
     if missing and not said:
         return (f"{row.event.kind.value} without a {missing}",)
     return said
@@ -86,11 +85,11 @@ def worry(row: ReviewRow) -> float:
     doubt = max(_LEAST_DOUBT, 1.0 - row.event.confidence)
     if lacks(row):
         doubt = 1.0
-    elif any(flag.startswith(HEARD_ANEW) for flag in row.event.flags):
+    elif row.event.has(FlagCode.HEARD_ANEW):
         doubt = max(doubt, 0.9)  # the person and the machine disagree; guess
     more_reasons = 0.05 * max(0, len(row.event.flags) - 1)
     weight = KINDS[row.event.kind].weight
-    refused = any(flag.startswith(CLOCK_FLAG) for flag in row.event.flags)
+    refused = any(flag.code in OF_THE_CLOCK for flag in row.event.flags)
     if row.event.kind is EventKind.TIME and refused:
         weight = min(weight, _WEIGHT_REFUSED)
     return weight * min(1.0, doubt + more_reasons)

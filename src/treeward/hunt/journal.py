@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.files import kept_number, kept_text
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import read_flags, sentences_of
 from treeward.speech.utterances import Alternative
 from treeward.within import open_plain
 
@@ -176,7 +177,7 @@ def event_record(event: Event, number: int) -> dict[str, Any]:
     if event.alternatives:
         record["alternatives"] = [[a.text, a.confidence] for a in event.alternatives]
     if event.flags:
-        record["flags"] = list(event.flags)
+        record["flags"] = list(sentences_of(event.flags))
     return record
 
 
@@ -205,7 +206,7 @@ def event_of(record: dict[str, Any]) -> Event:
             )
             for text, confidence in record.get("alternatives", ())
         ),
-        flags=tuple(kept_text(flag) for flag in record.get("flags", ())),
+        flags=read_flags(kept_text(flag) for flag in record.get("flags", ())),
         row=kept_text(record.get("row", "")),
     )
 

@@ -32,7 +32,6 @@ from .clock_evidence import (
     lower_evidence,
 )
 from .clock_stretches import (
-    CLOCK_DOUBT,
     ClockStretch,
     end_offset_s,
     flag_pauses,
@@ -41,6 +40,7 @@ from .clock_stretches import (
     stretch_at,
 )
 from .clock_weighing import weigh
+from .flags import OF_THE_CLOCK, Flag, FlagCode
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -49,7 +49,6 @@ if TYPE_CHECKING:
     from .events import Event
 
 __all__ = [
-    "CLOCK_DOUBT",
     "ClockResult",
     "ClockStretch",
     "Evidence",
@@ -67,7 +66,6 @@ DAY_FROM = {
     "file time": "the day by the file's time",
     "transcript": "the day as the transcript says",
 }
-CLOCK_FLAG = "clock: "  # every flag that this module sets on an event begins so
 _DAY_HOURS = range(7, 20)  # where the place is not known, bees fly then; guess
 
 
@@ -284,7 +282,7 @@ def _day_of(
 
 def _plain(event: Event, zone: ZoneInfo, *, anew: bool) -> Event:
     """Take away what an earlier placing left on an event."""
-    flags = tuple(f for f in event.flags if not f.startswith(CLOCK_FLAG))
+    flags = tuple(f for f in event.flags if f.code not in OF_THE_CLOCK)
     clock = event.clock
     if clock is not None:
         clock = None if anew and event.start_s is not None else in_zone(clock, zone)
@@ -338,22 +336,24 @@ def _only_twelve_hour(stretches: Sequence[Stretch]) -> bool:
     return all(p is not None and p[3] for p in parsed)
 
 
-def _time_flag(event: Event, clock: Sequence[ClockStretch], *, refused: bool) -> str:
+def _time_flag(
+    event: Event, clock: Sequence[ClockStretch], *, refused: bool
+) -> Flag | None:
     if event.kind is not EventKind.TIME:
-        return ""
+        return None
     if event.value and parse_spoken_time(event.value) is None:
-        return f"{CLOCK_FLAG}{event.value!r} is not a time of day"
+        return Flag.of(FlagCode.NO_TIME_OF_DAY, repr(event.value))
     if not refused:
-        return ""
+        return None
     if clock:
-        return f"{CLOCK_FLAG}does not fit the other times, misheard?"
-    return f"{CLOCK_FLAG}nothing tells the day of this time"
+        return Flag(FlagCode.UNFIT_TIME)
+    return Flag(FlagCode.NO_DAY)
 
 
 def _place(
     event: Event,
     believed: datetime | None,
-    flag: str,
+    flag: Flag | None,
     clock: Sequence[ClockStretch],
     zone: ZoneInfo,
 ) -> Event:

@@ -11,6 +11,7 @@ from treeward.errors import ReviewError
 from treeward.language.kinds import KINDS, EventKind, Holds
 from treeward.language.value_cells import how_to_write, is_value, same_value
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode, read_flags
 
 from .clock import ClockCell, ClockCellError, NoDayError, Order, date_order, parse_clock
 from .row import (
@@ -39,7 +40,6 @@ _WITHOUT_ZEROS = re.compile(r"^(\d+)[.,]0+$")  # "210.0", as spreadsheets write
 _CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _VALUE_OF = {Holds.DEGREES: EventKind.BEARING}  # whatever kind of note has it
 _ISO = re.compile(r"^\d{4}-\d\d-\d\dT")
-DOUBLED = "this hour came twice that day, write the clock with its offset"
 
 
 @dataclass(slots=True)
@@ -346,8 +346,9 @@ def _value(
     return cell
 
 
-def _flags(cell: str, clock: ClockCell | None) -> tuple[str, ...]:
-    flags = split_texts(cell, ";")
-    if clock is not None and clock.doubled and DOUBLED not in flags:
-        flags = (*flags, DOUBLED)
+def _flags(cell: str, clock: ClockCell | None) -> tuple[Flag, ...]:
+    flags = read_flags(split_texts(cell, ";"))
+    doubled = Flag(FlagCode.HOUR_TWICE)
+    if clock is not None and clock.doubled and doubled not in flags:
+        flags = (*flags, doubled)
     return flags

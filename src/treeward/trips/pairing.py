@@ -7,8 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 from treeward.language.kinds import EventKind
-from treeward.notes.clock import CLOCK_DOUBT
-from treeward.notes.events import SETTLED_FLAGS
+from treeward.notes.flags import FlagCode
 
 from .identity import LEAST_AWAY_S, LEAST_ROUND_S, tell_bees_apart
 from .table import Trip, Visit
@@ -245,7 +244,7 @@ def _is_clean(gap: _Gap, around: Circumstances) -> bool:
 
 def _clock_doubt(one: Sighting, two: Sighting) -> bool:
     flags = (*one.event.flags, *two.event.flags)
-    return any(flag.startswith(CLOCK_DOUBT) for flag in flags)
+    return any(flag.code is FlagCode.RECORDER_PAUSED for flag in flags)
 
 
 def _stopped_s(one: Sighting, two: Sighting) -> float:
@@ -261,9 +260,10 @@ def note_doubts(*sightings: Sighting) -> tuple[str, ...]:
     found: list[str] = []
     for sighting in sightings:
         for flag in sighting.event.flags:
-            if not flag.startswith(SETTLED_FLAGS):
+            if not flag.settled:
                 row = sighting.event.row
-                found.append(f"{row}: {flag}" if row else flag)
+                said = flag.sentence
+                found.append(f"{row}: {said}" if row else said)
         found += sighting.doubts
     return tuple(dict.fromkeys(found))
 
