@@ -18,6 +18,7 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 from treeward.review.file import ReviewRow
+from treeward.trips.doubts import Doubt, DoubtCode
 from treeward.trips.table import FlightLine, TripTable
 
 
@@ -125,9 +126,18 @@ def test_doubts_of_trips_reach_the_rows_but_not_a_row_its_own_flag() -> None:
         bearing_read_deg=210,
         rounding_deg=5,
         used=False,
-        doubts=("r7: in the middle of talk", "far off the others"),
+        doubts=(
+            Doubt(code=DoubtCode.FLAGGED, rows=("r7",), flag=Flag(FlagCode.AMID_TALK)),
+            Doubt(code=DoubtCode.FLAGGED, rows=("r8",), flag=Flag(FlagCode.AMID_TALK)),
+            Doubt(code=DoubtCode.ARRIVING),
+        ),
         row="r7",
     )
     table = TripTable(visits=(), trips=(), lines=(line,), winds=())
 
-    assert doubts_by_row(table) == {"r7": ("far off the others",)}
+    assert doubts_by_row(table) == {
+        "r7": (
+            "r8: in the middle of talk",
+            "read on an arriving bee? Only departures point home",
+        )
+    }

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import KINDS, EventKind, Need
 from treeward.notes.flags import OF_THE_CLOCK, FlagCode, sentences_of
 from treeward.review.file import cells_of
+from treeward.trips.doubts import Doubt, DoubtCode
+from treeward.trips.wording import doubt_texts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -107,12 +109,12 @@ def to_look_at(
 
 def doubts_by_row(table: TripTable) -> dict[str, tuple[str, ...]]:
     """Return what the pairing of trips says against the notes it used, by row."""
-    said: dict[str, list[str]] = {}
+    found: dict[str, list[Doubt]] = {}
 
-    def note(names: Iterable[str], doubts: Iterable[str]) -> None:
+    def note(names: Iterable[str], doubts: Iterable[Doubt]) -> None:
         for name in names:
             if name:
-                said.setdefault(name, []).extend(doubts)
+                found.setdefault(name, []).extend(doubts)
 
     for trip in table.trips:
         note((trip.away_row, trip.back_row), trip.doubts)
@@ -120,13 +122,13 @@ def doubts_by_row(table: TripTable) -> dict[str, tuple[str, ...]]:
         note((visit.back_row, visit.away_row), visit.doubts)
     for line in table.lines:
         note((line.row,), line.doubts)
-    return {
-        row: own
-        for row, doubts in said.items()
-        # "r0021: heard with little confidence" is the row's own flag over again.
-        if (
-            own := tuple(
-                d for d in dict.fromkeys(doubts) if not d.startswith(f"{row}:")
-            )
-        )
+    said = {
+        row: doubt_texts(d for d in dict.fromkeys(doubts) if not _is_own_flag(row, d))
+        for row, doubts in found.items()
     }
+    return {row: texts for row, texts in said.items() if texts}
+
+
+def _is_own_flag(row: str, doubt: Doubt) -> bool:
+    """Tell whether a doubt is the row's own flag over again."""
+    return doubt.code is DoubtCode.FLAGGED and doubt.rows == (row,)
