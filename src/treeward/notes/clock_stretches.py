@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from treeward.language.kinds import EventKind
 
-from .clock_evidence import AGREE_S, Evidence, RecordingFacts, in_zone
+from .clock_evidence import AGREE_S, Evidence, RecordingFacts, Source, in_zone
 from .flags import Flag, FlagCode
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def _start_stretch(
 ) -> list[ClockStretch]:
     """Return the stretch from the recording's start to a stop before `first`."""
     for evidence in lower:
-        if evidence.start is None or evidence.source == "file time":
+        if evidence.start is None or evidence.source == Source.FILE_TIME:
             continue
         at_s = evidence.start.timestamp()
         lead_s = first.offset_utc_s - first.half_width_s - at_s - evidence.resolution_s

@@ -14,7 +14,14 @@ from treeward.language.value_cells import how_to_write, is_value, same_value
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 
-from .clock import ClockCell, ClockCellError, NoDayError, Order, date_order, parse_clock
+from .clock import (
+    ClockCell,
+    ClockCellError,
+    DateOrder,
+    NoDayError,
+    date_order,
+    parse_clock,
+)
 from .row import (
     CellError,
     ReviewRow,
@@ -50,7 +57,7 @@ class _Reader:
     zone: ZoneInfo
     where: str
     machine: Mapping[str, ReviewRow]
-    order: Order | None = None
+    order: DateOrder | None = None
     days: dict[str, date] = field(default_factory=dict)  # recording -> its day
     faults: list[ReviewError] = field(default_factory=list)
     undated: bool = False  # a row without a day was told of
