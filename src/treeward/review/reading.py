@@ -17,8 +17,16 @@ from treeward.language.value_cells import (
     same_value,
 )
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode, read_flags
 
-from .clock import ClockCell, ClockCellError, NoDayError, Order, date_order, parse_clock
+from .clock import (
+    ClockCell,
+    ClockCellError,
+    DateOrder,
+    NoDayError,
+    date_order,
+    parse_clock,
+)
 from .row import (
     CellError,
     ReviewRow,
@@ -44,7 +52,6 @@ _WITHOUT_ZEROS = re.compile(r"^(\d+)[.,]0+$")  # "210.0", as spreadsheets write
 _CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _VALUE_OF = {Holds.DEGREES: EventKind.BEARING}  # whatever kind of note has it
 _ISO = re.compile(r"^\d{4}-\d\d-\d\dT")
-DOUBLED = "this hour came twice that day, write the clock with its offset"
 
 
 @dataclass(slots=True)
@@ -55,7 +62,7 @@ class _Reader:
     zone: ZoneInfo
     where: str
     machine: Mapping[str, ReviewRow]
-    order: Order | None = None
+    order: DateOrder | None = None
     days: dict[str, date] = field(default_factory=dict)  # recording -> its day
     faults: list[ReviewError] = field(default_factory=list)
     undated: bool = False  # a row without a day was told of
@@ -353,8 +360,9 @@ def _value(
     return cell
 
 
-def _flags(cell: str, clock: ClockCell | None) -> tuple[str, ...]:
-    flags = split_texts(cell, ";")
-    if clock is not None and clock.doubled and DOUBLED not in flags:
-        flags = (*flags, DOUBLED)
+def _flags(cell: str, clock: ClockCell | None) -> tuple[Flag, ...]:
+    flags = read_flags(split_texts(cell, ";"))
+    doubled = Flag(FlagCode.HOUR_TWICE)
+    if clock is not None and clock.doubled and doubled not in flags:
+        flags = (*flags, doubled)
     return flags

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from treeward.language.kinds import ALSO_WRITTEN, EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import sentences_of
 from treeward.speech.utterances import Alternative
 
 from .clock import format_clock
@@ -59,7 +60,7 @@ def cells_of(row: ReviewRow) -> dict[str, str]:
         "confidence": f"{event.confidence:.2f}",
         "heard": event.heard,
         "alternatives": format_alternatives(event.alternatives),
-        "flag": join_texts(event.flags, ";"),
+        "flag": join_texts(sentences_of(event.flags), ";"),
         "decision": row.decision,
         "remark": row.remark,
     } | dict(row.extra)
