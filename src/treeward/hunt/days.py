@@ -9,6 +9,7 @@ import numpy as np
 
 from treeward.report.days import day_tables, days_of
 from treeward.report.model import DayColony
+from treeward.survey.areas import contains
 from treeward.survey.frame import geodesic
 from treeward.survey.records import Shape
 
@@ -131,13 +132,12 @@ def _smallest_around(colony: Colony, other: Colony) -> int | None:
 
 def holds(area: SearchArea, lonlat: np.ndarray) -> bool:
     """Say whether a place, (1, 2) longitude and latitude, lies in a search area."""
-    from matplotlib.path import Path
 
     def inside(ring: np.ndarray) -> bool:
         # The short way round the globe, for areas across 180 degrees.
         turned = ring.copy()
         turned[:, 0] = (ring[:, 0] - lonlat[0, 0] + 180) % 360 - 180 + lonlat[0, 0]
-        return bool(Path(turned).contains_points(lonlat)[0])
+        return bool(contains(turned, lonlat)[0])
 
     return any(
         inside(polygon.outer) and not any(inside(hole) for hole in polygon.holes)
