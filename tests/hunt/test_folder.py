@@ -6,6 +6,7 @@ import csv
 import json
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -386,15 +387,60 @@ def test_a_hunt_says_below_which_confidence_its_rows_are_flagged(
     assert len(scripted.decoded) == decoded  # not heard again
 
 
+def test_a_copied_hunt_is_not_heard_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    sound = hunt.recordings_dir / "2026-07-14_1000.wav"
+    speech_like(sound, 15)
+    scripted = ScriptedRecognizer()
+    monkeypatch.setattr(IN_USE, LoudActivity)
+    monkeypatch.setattr(
+        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: scripted
+    )
+    rows = hunt.transcribe().rows
+    decoded = len(scripted.decoded)
+    copy = shutil.copytree(hunt.path, tmp_path / "copy", copy_function=shutil.copy)
+    there = copy / "recordings" / sound.name
+    os.utime(there, (1_790_000_000, 1_790_000_000))  # a copy has a time of its own
+
+    again = [Hunt(copy).transcribe().rows for _ in range(2)]
+
+    assert again == [rows, rows]
+    assert len(scripted.decoded) == decoded > 0
+    kept = hunt.heard_file(sound.name).read().by
+    assert kept is not None
+    assert kept.sha256
+    samples = bytearray(there.read_bytes())
+    samples[-2000] ^= 1  # of the same size
+    there.write_bytes(samples)
+    Hunt(copy).transcribe()
+    assert len(scripted.decoded) > decoded
+
+
 def test_a_changed_recording_is_heard_anew(tmp_path: Path) -> None:
     hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
     sound = hunt.recordings_dir / "a.wav"
     sound.write_bytes(b"1")
-    before = heard_by(sound, ScriptedRecognizer(), hunt.phrase_book)
+    before = heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, None)
     sound.write_bytes(b"12")
 
-    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book) != before
+    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, before) != before
     assert isinstance(hunt.heard_file("a/b.wav"), HeardFile)
+
+
+def test_a_hearing_of_before_digests_were_kept_counts_by_its_time(
+    tmp_path: Path,
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    sound = hunt.recordings_dir / "a.wav"
+    sound.write_bytes(b"1")
+    known = heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, None)
+    before = replace(known, sha256="")
+
+    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, before) == before
+    os.utime(sound, (1_790_000_000, 1_790_000_000))
+    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, before) != before
 
 
 def test_a_crash_between_the_two_copies_loses_no_correction(

@@ -17,8 +17,10 @@ from treeward.hunt.journal import (
     read_journal,
 )
 from treeward.hunt.recovery import read_session
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.speech.utterances import Alternative
+from treeward.within import Held
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -101,7 +103,7 @@ def test_full_disk_keeps_notes_in_memory_and_writes_them_later(tmp_path: Path) -
     assert journal.write({"n": 1})
     disk = FullFile(journal._file, 0)
     journal._file = disk
-    journal._ballast.unlink()
+    journal.path.with_name(BALLAST_NAME).unlink()
 
     disk.room = 5
     assert not journal.write({"n": 2})
@@ -119,19 +121,22 @@ def test_full_disk_keeps_notes_in_memory_and_writes_them_later(tmp_path: Path) -
     assert [r["n"] for r in read_journal(path).records] == [1, 2, 3]
 
 
-def test_room_set_aside_is_given_back_when_the_disk_is_full(tmp_path: Path) -> None:
+def test_room_set_aside_is_given_back_when_the_disk_is_full(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     journal = Journal(tmp_path / "a.jsonl")
     ballast = tmp_path / BALLAST_NAME
     before = ballast.stat().st_size
     disk = FullFile(journal._file, 0)
     journal._file = disk
 
-    class Freed(type(ballast)):  # type: ignore[misc]
-        def unlink(self, missing_ok: bool = False) -> None:
-            super().unlink(missing_ok=missing_ok)
-            disk.room = before
+    usual = Held.remove
 
-    journal._ballast = Freed(ballast)
+    def freed(self: Held, name: str) -> None:
+        usual(self, name)
+        disk.room = before
+
+    monkeypatch.setattr(Held, "remove", freed)
 
     assert journal.write({"n": 1})
     assert not ballast.exists()
@@ -206,6 +211,21 @@ def test_a_value_that_the_review_could_not_hold_is_left_out(
     session = read_session(path)
 
     assert (session.events, session.broken_lines) == ((), 1)
+
+
+@pytest.mark.parametrize(
+    ("kind", "value"),
+    [("bearing", "225 sw"), ("bearing", "210 true"), ("overhead", "210"),
+     ("date", "14 July"), ("searched", "along the wall"), ("found", "")],
+)  # fmt: skip
+def test_a_value_that_was_heard_is_kept(tmp_path: Path, kind: str, value: str) -> None:
+    path = tmp_path / "live-1.jsonl"
+    path.write_text(json.dumps(GOOD | {"kind": kind, "value": value}), "utf-8")
+
+    session = read_session(path)
+
+    assert [event.value for event in session.events] == [value]
+    assert session.broken_lines == 0
 
 
 def test_lines_that_are_no_records_are_counted(tmp_path: Path) -> None:

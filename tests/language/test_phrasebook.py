@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.errors import PhraseBookError
-from treeward.language import phrasebook
+from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.events import UNMARKED, EventKind
 from treeward.resources import phrasebook_path
 
 if TYPE_CHECKING:
@@ -100,7 +99,6 @@ def test_kinds_are_event_kinds(book: PhraseBook) -> None:
     kinds = {phrase.kind for phrase in book.fixed_phrases()} | set(book.anchors())
 
     assert kinds <= {kind.value for kind in EventKind}
-    assert phrasebook.UNMARKED == UNMARKED
 
 
 def test_hunt_adds_a_colour_and_a_way_of_saying(tmp_path: Path) -> None:
@@ -202,6 +200,24 @@ def test_unreadable_files_are_refused(tmp_path: Path) -> None:
     latin.write_bytes(b'[colours]\nros\xe9 = ["rose"]\n')
     with pytest.raises(PhraseBookError, match="not UTF-8"):
         PhraseBook.load(latin)
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ("a = " + "[" * 100_000, "is not TOML"),
+        ("[actions.back]\nweight = " + "9" * 5000, "is not TOML"),
+        ("# \n" * 400_000, r"is 1\.2 MB large, more than the 1\.05 MB"),
+    ],
+    ids=["deep", "endless number", "large"],
+)
+def test_what_no_phrase_book_holds_is_a_line(
+    tmp_path: Path, text: str, complaint: str
+) -> None:
+    path = own(tmp_path, text)
+
+    with pytest.raises(PhraseBookError, match=rf"phrasebook\.toml.*{complaint}"):
+        PhraseBook.load(path)
 
 
 def test_byte_order_mark_and_windows_lines_are_read(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from treeward.language.kinds import EventKind
 from treeward.live.board import (
     away_times_s,
     board,
@@ -15,7 +16,7 @@ from treeward.live.board import (
     standing,
 )
 from treeward.live.calls import REPEAT_FAULT_S, Calls
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.trips.table import Trip, TripTable
 
 ZONE = ZoneInfo("Europe/London")
@@ -168,3 +169,11 @@ def test_a_fault_is_said_at_once_then_seldom_and_its_end_once() -> None:
     ]  # fmt: skip
 
     assert said == [["the disk is full"], [], ["the disk is full"], ["mended"], []]
+
+
+def test_a_fault_is_shown_whole_and_said_in_brief() -> None:
+    fault = "silence: the microphone is off, muted, or the wrong one"
+
+    (call,) = Calls(due=False).faults([fault], 0.0)
+
+    assert (call.words, call.shown) == ("silence", fault)

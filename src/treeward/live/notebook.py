@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.hunt.journal import event_record
 from treeward.hunt_tables import DOUBT_BELOW
+from treeward.language.kinds import KINDS, EventKind
 from treeward.notes.clock_evidence import apart_s
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 
 from .answer import NOT_KEPT, SAY_AGAIN, Answer
 from .board import standing, take_back
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.hunt.journal import Journal
+    from treeward.notes.events import Event
 
     from .calls import Sky
 
@@ -232,7 +234,7 @@ class Notebook:
 
     def _is_doubtful(self, event: Event) -> bool:
         """Tell whether a note is asked for again: flags say what needs a look."""
-        if event.kind in (EventKind.SCRATCH, EventKind.REMARK):
+        if not KINDS[event.kind].asked_again:
             return False
         flags = [flag for flag in event.flags if not flag.startswith(TAKEN_BACK)]
         return event.confidence < self._flag_below or bool(flags)

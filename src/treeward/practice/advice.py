@@ -8,8 +8,8 @@ from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from treeward.hunt_tables import DOUBT_BELOW
+from treeward.language.kinds import UNMARKED
 from treeward.language.number_forms import DIGIT_WORDS
-from treeward.language.phrasebook import UNMARKED
 
 from .prompts import ways_of_saying
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import About
 from treeward.survey.frame import geodesic
 from treeward.survey.records import AdviceKind, Shape
 from treeward.units import Units, wind_name
 
 from .advice_wording import REASONS, advice_text, counted, missing_text
 from .compass import both_text
-from .model import About, MissingKind
+from .model import MissingKind
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -302,7 +303,7 @@ def basis_sentence(result: HuntResult) -> str:
 
 
 _PLURALS = {
-    About.LANDING: "landings or departures",
+    About.MOVE: "landings or departures",
     About.SCRATCH: "scratches",
 }
 

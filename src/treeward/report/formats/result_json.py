@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.report.advice_wording import missing_text
 from treeward.report.bundles import circular_mean_deg, true_bearing_deg
+from treeward.report.finds import check_dict
 from treeward.report.settings_in_force import settings_dict
 
 from .found_json import bee_values, fix_values, number, place_alone
@@ -52,6 +53,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         ],
         **fix_values(result),
         "settings": settings_dict(result),
+        **_own(result),
         "days": [_day(result, day) for day in result.days],
         "recordings": [
             {"name": name, "day": day, "day_from": told}
@@ -206,3 +208,17 @@ def _day(result: HuntResult, day: DayResult) -> dict[str, Any]:
             for one in day.colonies
         ],
     }
+
+
+def _own(result: HuntResult) -> dict[str, Any]:
+    """Return what own finds say, where they were asked for."""
+    own: dict[str, Any] = {}
+    if (used := result.own_prior) is not None:
+        own["own_prior"] = {
+            "file": used.file,
+            "finds": used.hunts,
+            "turned_deg": {name: round(by, 2) for name, by in used.turned_deg},
+        }
+    if result.finds:
+        own["finds"] = [check_dict(check) for check in result.finds]
+    return own
