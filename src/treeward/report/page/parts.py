@@ -88,7 +88,7 @@ class BeeLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NoteLine:
+class NoteEntry:
     """A row of the list of notes."""
 
     anchor: str
@@ -250,14 +250,14 @@ class Lines:
             rules=rules_text(bee.hand_rules, units),
         )
 
-    def notes(self) -> list[NoteLine]:
+    def notes(self) -> list[NoteEntry]:
         """Return every note, with the way to its sound."""
         lines = []
         for row, note in self._result.rows.items():
             second = "" if note.start_s is None else second_text(note.start_s)
             sound = self._clips.get(row)
             lines.append(
-                NoteLine(
+                NoteEntry(
                     anchor=self._anchors[row],
                     row=row,
                     clock=self._clock(note.clock),
