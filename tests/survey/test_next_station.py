@@ -94,21 +94,3 @@ def test_stop_lining_when_the_area_is_small() -> None:
     )
     assert fix.next_station is None
     assert any(said.startswith("stop lining") for said in fix.advice)
-
-
-def test_strips_cover_the_area_likeliest_first() -> None:
-    fix = one_station(away_m=300.0)
-    strips = fix.search_plan
-    assert sum(s.probability for s in strips) == pytest.approx(0.9, abs=0.02)
-    lengths = [
-        survey.geodesic(
-            s.start_latitude_deg,
-            s.start_longitude_deg,
-            s.end_latitude_deg,
-            s.end_longitude_deg,
-        )[0]
-        for s in strips
-    ]
-    per_metre = [s.probability / d for s, d in zip(strips, lengths, strict=True)]
-    assert per_metre == sorted(per_metre, reverse=True)
-    assert 1 < len(strips) <= 60

@@ -145,7 +145,27 @@ class Strip:
     start_longitude_deg: float
     end_latitude_deg: float
     end_longitude_deg: float
-    probability: float
+    probability: float  # that the nest is found in it, and not before
+    way: tuple[
+        tuple[float, float], ...
+    ] = ()  # longitude, latitude: passed to its start
+    done_s: float | None = None  # since the walk began, at its end
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Searched:
+    """What looking has told of one colony so far, and what looking on would take.
+
+    Times are of a walk at the speeds and the sweep width given.
+    """
+
+    found_by_now: float  # chance that the looking would have found it; 0 for none
+    still_inside: float  # chance that it is in the 90 % area as it was before looking
+    before_area: SearchArea  # that area
+    ground_used: bool  # False where the weights of the ground left nothing of the map
+    mean_s: float  # mean time to the nest, by the plan and what comes after it
+    plan_s: float  # length of the plan
+    plan_finds: float  # chance that the plan finds it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,6 +207,7 @@ class Colony:
     next_station: NextStation | None = None
     search_plan: tuple[Strip, ...] = ()
     advice: tuple[str, ...] = ()  # what would help most for this colony, in words
+    searched: Searched | None = None  # None where nothing was measured
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
