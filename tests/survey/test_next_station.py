@@ -94,3 +94,43 @@ def test_stop_lining_when_the_area_is_small() -> None:
     )
     assert fix.next_station is None
     assert any(said.startswith("stop lining") for said in fix.advice)
+
+
+def test_sitting_is_weighed_against_searching_on() -> None:
+    parts = hunts.two_station_hunt()
+
+    def sitting(look_mps: float, walk_mps: float = 0.7) -> survey.Fix:
+        how = survey.Searching(look_mps=look_mps, walk_mps=walk_mps)
+        return survey.locate(*parts, searching=how)
+
+    slow = sitting(0.1)
+    (colony,) = slow.colonies
+    assert slow.next_station is not None
+    assert colony.searched is not None
+    assert colony.searched.sitting is not None
+    best = colony.searched.sitting
+    assert best.after_s < best.search_s
+    assert best.saved_s == pytest.approx(
+        best.search_s - best.after_s - best.walk_s - best.set_up_s - 60 * best.minutes
+    )
+    assert best.saved_s > 0
+    assert slow.next_station.minutes == best.minutes
+    assert best.walk_s == pytest.approx(slow.next_station.walk_m / 0.7, rel=1e-3)
+    # Who looks along a hedge at a run has no need to sit.
+    fast = sitting(20.0)
+    assert fast.next_station is None
+    assert any(said.startswith("stop lining") for said in fast.advice)
+    looked = fast.colonies[0].searched
+    assert looked is not None
+    assert looked.sitting is not None
+    assert looked.sitting.saved_s <= 0
+    # Times to the nest are as the speed of looking.
+    assert best.search_s == pytest.approx(200 * looked.sitting.search_s)
+
+
+def test_the_mean_time_of_the_plan_is_no_shorter_than_at_best() -> None:
+    (colony,) = survey.locate(*hunts.two_station_hunt()).colonies
+    assert colony.searched is not None
+    assert colony.searched.sitting is not None
+    least = colony.searched.sitting.search_s
+    assert least < colony.searched.mean_s < 2.5 * least

@@ -17,7 +17,7 @@ from .evidence import Case, Evidence
 from .focus import focused_evidence, much_data, pruned_evidence
 from .grid import Grid, refine
 from .next_station import choose
-from .records import Colony, Fix, NextStation, Strip
+from .records import Colony, Fix, NextStation, Searched, Strip
 from .search import Searching, Update, updated
 from .search_plan import searched, strips, walk_from
 from .settings import Settings, TripWind
@@ -205,12 +205,15 @@ def colony(
     said = advice(hunt, evidence, grid)
     seat: NextStation | None = None
     plan: tuple[Strip, ...] = ()
-    walk = None
+    looked: Searched | None = None
     if evidence.has_times or evidence.has_lines:
-        seat, where = choose(hunt, evidence, grid, stations, learned)
+        seat, sitting, where = choose(
+            hunt, evidence, grid, stations, learned, searching=searching
+        )
         said.insert(0, where)
         walk = walk_from(hunt, grid, searching)
         plan = strips(walk, hunt.frame)
+        looked = searched(update, searching, hunt.frame, walk, sitting)
     return Colony(
         id=name,
         marks=tuple(trips.bees[bee] for bee in sorted(evidence.bees)),
@@ -224,5 +227,5 @@ def colony(
         next_station=seat,
         search_plan=plan,
         advice=tuple(said),
-        searched=searched(update, searching, hunt.frame, walk) if walk else None,
+        searched=looked,
     )

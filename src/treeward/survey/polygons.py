@@ -17,6 +17,8 @@ def inside_ring(xy: Floats, ring: Floats) -> Bools:
     """
     inside = np.zeros(len(xy), dtype=bool)
     near = ((xy >= ring.min(axis=0)) & (xy <= ring.max(axis=0))).all(axis=1)
+    if not near.any():
+        return inside
     x, y = xy[near].T
     odd = np.zeros(len(x), dtype=bool)
     for (x1, y1), (x2, y2) in zip(ring, np.roll(ring, -1, axis=0), strict=True):

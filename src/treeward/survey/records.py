@@ -135,6 +135,7 @@ class NextStation:
     expected_area_90_m2: float
     area_90_m2: float
     why: str
+    minutes: float = 60.0  # of sitting there, for the area expected
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,6 +154,28 @@ class Strip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Sitting:
+    """Time to the nest with a station before it, against going on searching.
+
+    `search_s` is the mean time to the nest
+    on the map as it is, `after_s` on the map that the sitting should leave; both
+    searched at best, without the walking from place to place.
+    """
+
+    minutes: float
+    walk_s: float
+    set_up_s: float
+    search_s: float
+    after_s: float
+
+    @property
+    def saved_s(self) -> float:
+        """What sitting saves, on average; below zero where it costs."""
+        spent_s = self.walk_s + self.set_up_s + 60.0 * self.minutes
+        return self.search_s - self.after_s - spent_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Searched:
     """What looking has told of one colony so far, and what looking on would take.
 
@@ -166,6 +189,7 @@ class Searched:
     mean_s: float  # mean time to the nest, by the plan and what comes after it
     plan_s: float  # length of the plan
     plan_finds: float  # chance that the plan finds it
+    sitting: Sitting | None = None  # the best of them; None where none can be reached
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,7 +17,7 @@ import numpy as np
 
 from .areas import search_areas
 from .records import Searched, Strip
-from .search import Searching, expected_effort_m2
+from .search_theory import expected_effort_m2
 from .ways import Ways
 
 if TYPE_CHECKING:
@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from .case import Hunt
     from .frame import LocalFrame
     from .grid import Grid
-    from .search import Update
+    from .records import Sitting
+    from .search import Searching, Update
 
 STRIP_M = 60.0  # longest piece of a lane decided on at once; choice
 PLAN_S = 6 * 3600.0  # more is not walked before the next plan; choice
@@ -148,7 +149,11 @@ def walk_from(hunt: Hunt, grid: Grid, searching: Searching) -> Walk:
 
 
 def searched(
-    update: Update, searching: Searching, frame: LocalFrame, walk: Walk
+    update: Update,
+    searching: Searching,
+    frame: LocalFrame,
+    walk: Walk,
+    sitting: Sitting | None,
 ) -> Searched:
     """Return what looking has told, and what looking on would take."""
     return Searched(
@@ -159,6 +164,7 @@ def searched(
         mean_s=walk.mean_s,
         plan_s=sum(leg.reach_s + leg.look_s for leg in walk.legs),
         plan_finds=walk.found,
+        sitting=sitting,
     )
 
 
