@@ -25,6 +25,8 @@ from treeward.hunt_tables import (
     ModelTable,
     Pair,
     RecordingTable,
+    SearchedTable,
+    SearchTable,
     SpeechTable,
     StationTable,
     TomlTable,
@@ -53,6 +55,8 @@ class HuntFile(TomlTable):
     calibration: CalibrationTable | None = None
     model: ModelTable = ModelTable()
     walk: WalkTable = WalkTable()
+    search: SearchTable = SearchTable()
+    searched: tuple[SearchedTable, ...] = ()
     speech: SpeechTable = SpeechTable()
     map: MapTable = MapTable()
     start: dict[str, str] = Field(default_factory=dict)
@@ -232,6 +236,8 @@ _TABLES: dict[str, type[BaseModel]] = cast(
         "calibration": CalibrationTable,
         "model": ModelTable,
         "walk": WalkTable,
+        "search": SearchTable,
+        "searched": SearchedTable,
         "speech": SpeechTable,
         "map": MapTable,
     },

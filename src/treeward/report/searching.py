@@ -1,0 +1,254 @@
+"""Looking for the tree: what was looked at, as facts and as sentences."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import TYPE_CHECKING, assert_never
+
+from treeward.survey.search import Searching
+from treeward.units import Units
+
+from .wording import for_colony, listing
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from treeward.survey.records import Colony, Searched
+
+    from .model import HuntResult
+
+NEAR_M = 150.0  # of the tree: from here on one looks rather than sits; guess
+
+
+class BoutKind(StrEnum):
+    """What was looked at in one go."""
+
+    TRACK = "track"  # a whole track, spent looking
+    WALK = "walk"  # the way walked before a note
+    TREE = "tree"  # a tree, or round about a spot
+    AREA = "area"  # an area typed by hand
+    DISH = "dish"  # that no bee visited
+    OVERHEAD = "overhead"  # bees that passed in the air
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bout:
+    """One go at looking; `row` is its note's, `name` a file's or a remark."""
+
+    kind: BoutKind
+    row: str = ""
+    name: str = ""
+    clock: datetime | None = None
+    walked_m: float = 0.0
+    spent_s: float = 0.0  # 0 where that is not known
+
+
+class SearchDoubtKind(StrEnum):
+    """What could not be used; beside each the fields of `SearchDoubt` that it has."""
+
+    NO_TRACK = "no_track"  # row, clock: no track was running
+    NO_CLOCK = "no_clock"  # row
+    NO_BEARING = "no_bearing"  # row, clock: bees overhead without a bearing
+    UNTIMED = "untimed"  # file: used without times
+    NO_WAY = "no_way"  # file: holds no line
+    JUMPS = "jumps"  # file, count
+    FAST = "fast"  # file, metres
+    NO_WEIGHT = "no_weight"  # file, words
+    NO_GROUND = "no_ground"  # file: neither outlines nor places
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SearchDoubt:
+    """Something of the looking that could not be used; `where` is a row or a file."""
+
+    kind: SearchDoubtKind
+    where: str
+    clock: datetime | None = None
+    count: int = 0
+    metres: float = 0.0
+    words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SearchTold:
+    """What the hunt knows of looking for the tree."""
+
+    searching: Searching = field(default_factory=Searching)
+    bouts: tuple[Bout, ...] = ()
+    doubts: tuple[SearchDoubt, ...] = ()
+
+    @property
+    def walked_m(self) -> float:
+        """Metres walked while looking."""
+        return sum(bout.walked_m for bout in self.bouts)
+
+    @property
+    def spent_s(self) -> float:
+        """Time spent looking, as far as it is known [s]."""
+        return sum(bout.spent_s for bout in self.bouts)
+
+
+def hours_text(seconds: float) -> str:
+    """Write a length of time as people plan by: "40 min", "2 h 10", "15 h".
+
+    Examples
+    --------
+    >>> hours_text(2400), hours_text(7800), hours_text(55000)
+    ('40 min', '2 h 10', '15 h')
+    """
+    minutes = seconds / 60
+    if minutes < 57.5:
+        return f"{max(5, 5 * round(minutes / 5))} min"
+    if minutes >= 600:
+        return f"{round(minutes / 60)} h"
+    hours, rest = divmod(5 * round(minutes / 5), 60)
+    return f"{hours} h {rest:02d}" if rest else f"{hours} h"
+
+
+def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
+    """Say what was looked at, what is left, and whether to sit or to look on."""
+    looked = colony.searched
+    if looked is None:
+        return []
+    told = result.search
+    which = for_colony(result, colony).removeprefix(", ")
+    of = f" of {which}" if which else ""
+    said = []
+    if told is not None and told.searching.looked:
+        said += _so_far(result, looked, of)
+    if told is not None and told.searching.weighs and not looked.ground_used:
+        said.append(
+            "The weights of the ground leave nothing of the area, so they were not "
+            "used: look at the weights under [search] in hunt.toml."
+        )
+    if looked.plan_s:
+        said.append(
+            f"The walk that is laid out{of} takes {hours_text(looked.plan_s)} and finds "
+            f"the tree with {percent(looked.plan_finds)}; on average looking takes "
+            f"{hours_text(looked.mean_s)}."
+        )
+    said += _sit_or_look(looked)
+    if near_tree(result, colony):
+        said += CLOSING_IN
+    return said
+
+
+def percent(share: float) -> str:
+    """Write a chance: never sure, never none."""
+    if share < 0.01:
+        return "less than 1 %"
+    return "more than 99 %" if share > 0.99 else f"{share:.0%}".replace("%", " %")
+
+
+def _so_far(result: HuntResult, looked: Searched, of: str) -> list[str]:
+    told = result.search
+    units = Units(result.hunt_file.hunt.units)
+    spent = f" in {hours_text(told.spent_s)}" if told and told.spent_s else ""
+    walked = (
+        f" ({units.distance(told.walked_m)} walked while looking)"
+        if told and told.walked_m
+        else ""
+    )
+    return [
+        f"You have looked at {percent(looked.found_by_now)} of the chance{of}{spent}"
+        f"{walked}, and it was not there.",
+        "That it is still inside the area as it was before "
+        f"({units.area(looked.before_area.area_m2)}) has a chance of "
+        f"{percent(looked.still_inside)}.",
+    ]
+
+
+def _sit_or_look(looked: Searched) -> list[str]:
+    sitting = looked.sitting
+    if sitting is None:
+        return []
+    if sitting.saved_s <= 0:
+        return [
+            "Another station would cost more time than it saves: go on looking up "
+            "trees."
+        ]
+    whole = sitting.search_s - sitting.saved_s
+    return [
+        f"Sit first: {sitting.minutes:.0f} minutes at the next station, with the way "
+        f"there and the setting up, bring the mean time to the tree from "
+        f"{hours_text(sitting.search_s)} down to {hours_text(whole)}."
+    ]
+
+
+CLOSING_IN = (
+    "You are near: look rather than sit. See where the lines of the last bees cross at "
+    "the height of the trees, with the sun behind you, quietly, at the warmest hour; "
+    "look for bees coming and going against the sky.",
+    "Look from the ground: do not climb and do not cut, ask whose tree it is, and keep "
+    "out of the bees' way: near a nest they sting.",
+)
+# What is published of nests in trees, for the eye; no chance is drawn from it.
+NEST_HABITS = (
+    "Entrances were almost 7 m up on average (36 wild colonies in south-east England; "
+    "Ratnieks and Visick).",
+    "Colonies of a forest live far apart: about one to the square kilometre, 780 m "
+    "from one to the next on average (Arnot Forest; Seeley).",
+)
+
+
+def near_tree(result: HuntResult, colony: Colony) -> bool:
+    """Say whether the station used last lies near where the tree probably is."""
+    stations = [s.id for s in result.stations if s.id in colony.distance_m]
+    if not stations:
+        return False
+    # By the notes: the stations in the order of hunt.toml, the last one used.
+    used = {trip.station for trip in result.table.trips if trip.used}
+    used |= {line.station for line in result.table.lines if line.used}
+    last = next((s for s in reversed(stations) if s in used), stations[-1])
+    _, median, _ = colony.distance_m[last]
+    return median <= NEAR_M
+
+
+def search_doubt_sentences(result: HuntResult) -> list[str]:
+    """Say what of the looking could not be used."""
+    told = result.search
+    return [_doubt_text(result, one) for one in told.doubts] if told else []
+
+
+def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:
+    units = Units(result.hunt_file.hunt.units)
+    zone = result.hunt_file.hunt.zone
+    row = f"Row {doubt.where}" if doubt.where else "A note"
+    at = f" ({doubt.clock.astimezone(zone):%d %b %H:%M})" if doubt.clock else ""
+    match doubt.kind:
+        case SearchDoubtKind.NO_TRACK:
+            return (
+                f"{row}{at}: no GPX track was running then, so where you looked is not "
+                "known; type a position as its value, or put the phone's track into "
+                "the hunt."
+            )
+        case SearchDoubtKind.NO_CLOCK:
+            return f"{row}: nothing tells when, so not where either."
+        case SearchDoubtKind.NO_BEARING:
+            return f"{row}{at}: bees overhead without a bearing tell no direction."
+        case SearchDoubtKind.UNTIMED:
+            return (
+                f"{doubt.where} has places without times: its pace is not known, and "
+                "all of it was taken as walked while looking."
+            )
+        case SearchDoubtKind.NO_WAY:
+            return f"{doubt.where} holds no way that was walked."
+        case SearchDoubtKind.JUMPS:
+            times = "once" if doubt.count == 1 else f"{doubt.count} times"
+            return f"{doubt.where} jumps {times}: nothing was walked over the jump."
+        case SearchDoubtKind.FAST:
+            return (
+                f"{units.distance(doubt.metres)} of {doubt.where} were walked too fast "
+                "to look up trees, and do not count."
+            )
+        case SearchDoubtKind.NO_WEIGHT:
+            words = listing([repr(word) for word in doubt.words[:5]])
+            return (
+                f"{doubt.where} holds ground without a weight ({words}): give it one "
+                "under [search] weights in hunt.toml."
+            )
+        case SearchDoubtKind.NO_GROUND:
+            return f"{doubt.where} holds neither outlines of ground nor single trees."
+        case other:
+            assert_never(other)
