@@ -47,6 +47,7 @@ def survey_hunt(
     *,
     today: datetime,
     assigned: Mapping[str, str] | None = None,
+    searching: survey.Searching | None = None,
 ) -> Surveyed:
     """Locate the colonies of a hunt.
 
@@ -62,6 +63,8 @@ def survey_hunt(
         Date for the magnetic model where no note has a clock.
     assigned
         Bee -> colony, in place of what hunt.toml says.
+    searching
+        What was looked at, and how one walks and looks.
 
     Raises
     ------
@@ -93,6 +96,7 @@ def survey_hunt(
             arrays.bearings(declination_sd_deg),
             settings,
             wind=arrays.wind(),
+            searching=searching,
         )
     except ValueError as error:
         raise HuntError(

@@ -38,8 +38,8 @@ class Places:
 
 
 def find_tracks(hunt_dir: Path) -> list[Path]:
-    """List the GPX files of a hunt: in its folder, and in tracks/ below it."""
-    folders = (hunt_dir, hunt_dir / "tracks")
+    """List the GPX files of a hunt: in its folder, in tracks/ and in recordings/."""
+    folders = (hunt_dir, hunt_dir / "tracks", hunt_dir / "recordings")
     return sorted(
         path
         for folder in folders

@@ -25,8 +25,9 @@ from treeward.report.searching import (
 )
 from treeward.within import file_within
 
+from .places import find_tracks
 from .shapes import read_shapes
-from .tracks import Track, find_tracks, position_at
+from .tracks import Track, TrackPoint, position_at
 from .walked import Lines, Stretch, read_stretches, walked_lines
 
 if TYPE_CHECKING:
@@ -170,9 +171,7 @@ class _Gathered:
                 kind = BoutKind.TREE
             else:
                 ring = [(p.longitude_deg, p.latitude_deg) for p in one.area]
-                self.areas.append(
-                    survey.LookedOver(ring=np.array(ring), effort=effort)
-                )
+                self.areas.append(survey.LookedOver(ring=np.array(ring), effort=effort))
                 kind = BoutKind.AREA
             self.bouts.append(Bout(kind=kind, name=one.note))
 
@@ -246,9 +245,7 @@ class _Gathered:
         what: LookedAt,
     ) -> None:
         """Take the way walked since the note before, or the spot one stood at."""
-        cover: Cover = (
-            "wall" if what is LookedAt.WALL else self.hunt_file.search.cover
-        )
+        cover: Cover = "wall" if what is LookedAt.WALL else self.hunt_file.search.cover
         if event.clock is None:  # the person typed where
             self._spot(place, TREE_RADIUS_M, ROUND_EFFORT)
             self._bout(event, BoutKind.TREE)
@@ -272,9 +269,7 @@ class _Gathered:
             return
         self._add_lines(lines, cover)
         self._doubts_of(lines, inside[0][0].name)
-        self._bout(
-            event, BoutKind.WALK, walked_m=lines.walked_m, spent_s=lines.spent_s
-        )
+        self._bout(event, BoutKind.WALK, walked_m=lines.walked_m, spent_s=lines.spent_s)
 
     def _bees_overhead(self, event: Event, place: Position) -> None:
         cell = read_bearing_cell(event.value) if event.value else None
@@ -307,9 +302,7 @@ class _Gathered:
         )
         self._bout(event, BoutKind.OVERHEAD)
 
-    def _place_of(
-        self, event: Event, stretches: Sequence[Stretch]
-    ) -> Position | None:
+    def _place_of(self, event: Event, stretches: Sequence[Stretch]) -> Position | None:
         """Return where a note was spoken: as typed in it, or by a track."""
         if event.kind is EventKind.SEARCHED and event.value:
             try:
@@ -412,8 +405,6 @@ class _Gathered:
 
 def _track(stretch: Stretch, clock: datetime) -> Track:
     """Return the places of a stretch about a time."""
-    from .tracks import TrackPoint
-
     after = int(np.searchsorted(stretch.time_s, clock.timestamp()))
     near = range(max(after - 1, 0), min(after + 2, len(stretch.time_s)))
     return Track(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -33,7 +33,7 @@ FAST_MPS = 1.7  # so fast nobody looks up trees; guess
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretch:
-    """Places one after another; n of them. `time_s` is since 1970, NaN where unknown."""
+    """Places one after another, n of them; `time_s` since 1970, NaN where unknown."""
 
     latitude_deg: Floats
     longitude_deg: Floats
@@ -81,9 +81,12 @@ def read_stretches(path: Path) -> tuple[Stretch, ...]:
         As `tracks.read_gpx`.
     """
     document = gpx_document(path)
-    ways = [s.points for track in document.tracks for s in track.segments]
+    ways: list[list[Any]] = [
+        [*segment.points] for track in document.tracks for segment in track.segments
+    ]
+    ways += [[*route.points] for route in document.routes]
     result = []
-    for points in [*ways, *(route.points for route in document.routes)]:
+    for points in ways:
         if not points:
             continue
         times = [

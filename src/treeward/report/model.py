@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.table import TripTable
 
+    from .searching import SearchTold
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationPlace:
@@ -158,6 +160,7 @@ class HuntResult:
     settings: Settings = field(default_factory=Settings)
     doubtful: tuple[DoubtfulNotes, ...] = ()
     recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    search: SearchTold | None = None  # what is known of looking for the tree
 
     @property
     def flight_s_per_m(self) -> float:

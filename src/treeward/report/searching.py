@@ -124,9 +124,9 @@ def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
         )
     if looked.plan_s:
         said.append(
-            f"The walk that is laid out{of} takes {hours_text(looked.plan_s)} and finds "
-            f"the tree with {percent(looked.plan_finds)}; on average looking takes "
-            f"{hours_text(looked.mean_s)}."
+            f"The walk that is laid out{of} takes {hours_text(looked.plan_s)} and "
+            f"finds the tree with {percent(looked.plan_finds)}; on average looking "
+            f"takes {hours_text(looked.mean_s)}."
         )
     said += _sit_or_look(looked)
     if near_tree(result, colony):
@@ -150,12 +150,11 @@ def _so_far(result: HuntResult, looked: Searched, of: str) -> list[str]:
         if told and told.walked_m
         else ""
     )
+    share = percent(looked.found_by_now)
+    area, inside = looked.before_area.area_m2, percent(looked.still_inside)
     return [
-        f"You have looked at {percent(looked.found_by_now)} of the chance{of}{spent}"
-        f"{walked}, and it was not there.",
-        "That it is still inside the area as it was before "
-        f"({units.area(looked.before_area.area_m2)}) has a chance of "
-        f"{percent(looked.still_inside)}.",
+        f"You have looked at {share} of the chance{of}{spent}{walked}: not there.",
+        f"It is still inside the {units.area(area)} shaded before with {inside}.",
     ]
 
 
@@ -164,31 +163,37 @@ def _sit_or_look(looked: Searched) -> list[str]:
     if sitting is None:
         return []
     if sitting.saved_s <= 0:
-        return [
-            "Another station would cost more time than it saves: go on looking up "
-            "trees."
-        ]
+        return ["Another station would cost more time than it saves: look up trees."]
     whole = sitting.search_s - sitting.saved_s
-    return [
+    said = (
         f"Sit first: {sitting.minutes:.0f} minutes at the next station, with the way "
         f"there and the setting up, bring the mean time to the tree from "
         f"{hours_text(sitting.search_s)} down to {hours_text(whole)}."
-    ]
+    )
+    return [said]
 
 
 CLOSING_IN = (
-    "You are near: look rather than sit. See where the lines of the last bees cross at "
-    "the height of the trees, with the sun behind you, quietly, at the warmest hour; "
-    "look for bees coming and going against the sky.",
-    "Look from the ground: do not climb and do not cut, ask whose tree it is, and keep "
-    "out of the bees' way: near a nest they sting.",
+    (
+        "You are near: look rather than sit. See where the lines of the last bees "
+        "cross at the height of the trees, with the sun behind you, quietly, at the "
+        "warmest hour; look for bees coming and going against the sky."
+    ),
+    (
+        "Look from the ground: do not climb and do not cut, ask whose tree it is, and "
+        "keep out of the bees' way: near a nest they sting."
+    ),
 )
 # What is published of nests in trees, for the eye; no chance is drawn from it.
 NEST_HABITS = (
-    "Entrances were almost 7 m up on average (36 wild colonies in south-east England; "
-    "Ratnieks and Visick).",
-    "Colonies of a forest live far apart: about one to the square kilometre, 780 m "
-    "from one to the next on average (Arnot Forest; Seeley).",
+    (
+        "Entrances were almost 7 m up on average (36 wild colonies in south-east "
+        "England; Ratnieks and Visick)."
+    ),
+    (
+        "Colonies of a forest live far apart: about one to the square kilometre, 780 m "
+        "from one to the next on average (Arnot Forest; Seeley)."
+    ),
 )
 
 
@@ -211,7 +216,7 @@ def search_doubt_sentences(result: HuntResult) -> list[str]:
     return [_doubt_text(result, one) for one in told.doubts] if told else []
 
 
-def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:
+def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:  # noqa: PLR0911
     units = Units(result.hunt_file.hunt.units)
     zone = result.hunt_file.hunt.zone
     row = f"Row {doubt.where}" if doubt.where else "A note"
