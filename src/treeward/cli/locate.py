@@ -70,6 +70,7 @@ def command(
 def answer_lines(result: HuntResult) -> list[str]:
     """Give the answer in a few plain lines."""
     from treeward.positions import Position, format_position, utm_text
+    from treeward.report.searching import search_doubt_sentences, search_sentences
     from treeward.report.wording import (
         basis_sentence,
         colony_sentences,
@@ -104,6 +105,8 @@ def answer_lines(result: HuntResult) -> list[str]:
             f"90 % search area: {units.area(area)}."
         )
         lines += next_of(result, colony)
+        lines += search_sentences(result, colony)
+    lines += search_doubt_sentences(result)
     lines += enough_sentences(result)
     lines += day_lines(result)
     lines += list(result.missing)

@@ -6,8 +6,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, assert_never
 
+from treeward.positions import Position, format_position
+from treeward.survey.frame import geodesic
 from treeward.survey.search import Searching
-from treeward.units import Units
+from treeward.units import Units, wind_name
 
 from .wording import for_colony, listing
 
@@ -68,6 +70,17 @@ class SearchDoubt:
     count: int = 0
     metres: float = 0.0
     words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripLine:
+    """A strip of the walk, as the page shows it."""
+
+    number: int
+    start: str
+    length: str
+    by: str  # time since the walk began, at its end
+    found: str  # chance that it is found by then
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,6 +147,34 @@ def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
     return said
 
 
+def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
+    """Return the strips of a colony's walk, in order."""
+    units = Units(result.hunt_file.hunt.units)
+    lines, found = [], 0.0
+    for number, strip in enumerate(colony.search_plan, start=1):
+        found += strip.probability
+        length, azimuth = geodesic(
+            strip.start_latitude_deg,
+            strip.start_longitude_deg,
+            strip.end_latitude_deg,
+            strip.end_longitude_deg,
+        )
+        start = Position(
+            latitude_deg=strip.start_latitude_deg,
+            longitude_deg=strip.start_longitude_deg,
+        )
+        lines.append(
+            StripLine(
+                number=number,
+                start=format_position(start),
+                length=f"{units.distance(length)} {wind_name(azimuth)}",
+                by="" if strip.done_s is None else hours_text(strip.done_s),
+                found=percent(found),
+            )
+        )
+    return lines
+
+
 def percent(share: float) -> str:
     """Write a chance: never sure, never none."""
     if share < 0.01:
@@ -162,9 +203,10 @@ def _sit_or_look(looked: Searched) -> list[str]:
     sitting = looked.sitting
     if sitting is None:
         return []
-    if sitting.saved_s <= 0:
-        return ["Another station would cost more time than it saves: look up trees."]
     whole = sitting.search_s - sitting.saved_s
+    if sitting.saved_s <= 0:
+        on = hours_text(sitting.search_s)
+        return [f"Looking on takes {on}, with a station before it {hours_text(whole)}."]
     said = (
         f"Sit first: {sitting.minutes:.0f} minutes at the next station, with the way "
         f"there and the setting up, bring the mean time to the tree from "

@@ -10,6 +10,8 @@ from treeward.report.compass import to_compass_deg
 from treeward.report.settings_in_force import settings_dict
 from treeward.report.wording import STOP_LINING, days_disagree
 
+from .search_json import searched_dict, told_dict
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import datetime
@@ -60,6 +62,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         "colonies": [_colony(result, colony) for colony in fix.colonies] if fix else [],
         "next_station": _next(result, fix.next_station) if fix else None,
         "search_plan": _search_plan(fix.search_plan) if fix else [],
+        "search": told_dict(result.search),
         "learned": {
             name: {"median": number(median, 4), "sd": number(sd, 4)}
             for name, (median, sd) in fix.learned.items()
@@ -298,6 +301,7 @@ def _colony(result: HuntResult, colony: Colony) -> dict[str, Any]:
         ],
         "next_station": _next(result, colony.next_station),
         "search_plan": _search_plan(colony.search_plan),
+        "searched": searched_dict(colony.searched),
         "advice": [
             text
             for text in colony.advice
@@ -359,6 +363,7 @@ def _next(result: HuntResult, place: NextStation | None) -> dict[str, Any] | Non
         "walk_bearing_compass_deg": number(read_deg, 2),
         "area_90_ha": number(place.area_90_m2 / 10_000, 4),
         "expected_area_90_ha": number(place.expected_area_90_m2 / 10_000, 4),
+        "minutes": number(place.minutes, 0),
         "why": place.why,
     }
 
@@ -375,6 +380,8 @@ def _search_plan(strips: Iterable[Strip]) -> list[dict[str, Any]]:
                 "longitude_deg": number(strip.end_longitude_deg, 7),
             },
             "probability": number(strip.probability, 5),
+            "way": [[number(lon, 7), number(lat, 7)] for lon, lat in strip.way],
+            "done_s": number(strip.done_s, 0),
         }
         for strip in strips
     ]

@@ -16,6 +16,12 @@ from treeward.cautions import CAUTIONS
 from treeward.notes.clock import DAY_FROM
 from treeward.report.bundles import bundles_by_bee
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
+from treeward.report.searching import (
+    NEST_HABITS,
+    search_doubt_sentences,
+    search_sentences,
+    strip_lines,
+)
 from treeward.report.settings_in_force import settings_rows
 from treeward.report.wording import (
     advice_sentences,
@@ -179,6 +185,16 @@ def page_text(
             agreement=agreement_sentences(result),
             disagreements=disagreements(result),
             undated=_undated(result),
+            searches=[
+                {
+                    "colony": colony.id,
+                    "said": search_sentences(result, colony),
+                    "strips": strip_lines(result, colony),
+                }
+                for colony in colonies
+            ],
+            search_doubts=search_doubt_sentences(result),
+            nest_habits=NEST_HABITS,
             with_rounds=any(
                 trip.used and trip.timing == "round" for trip in result.table.trips
             ),
