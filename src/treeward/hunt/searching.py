@@ -25,7 +25,7 @@ from treeward.report.searching import (
 )
 from treeward.within import file_within
 
-from .places import find_tracks
+from .places import read_tracks
 from .shapes import read_shapes
 from .tracks import Track, TrackPoint, position_at
 from .walked import Lines, Stretch, read_stretches, walked_lines
@@ -134,7 +134,7 @@ class _Gathered:
         if not told:
             return
         stretches = []
-        for path in find_tracks(self.hunt_dir):
+        for path, _ in read_tracks(self.hunt_file, self.hunt_dir):
             timed = [one for one in read_stretches(path) if one.timed]
             stretches += [(path, one) for one in timed]
             for one in timed:

@@ -111,7 +111,7 @@ def _to_lonlat(path: Path, crs: object) -> Callable[[Floats], Floats] | None:
         )
     except (ProjError, ValueError) as error:
         raise _fault(
-            path, f"is in a coordinate system that is not known ({name or crs!r})"
+            path, f"is in a coordinate system that is not known ({name or crs})"
         ) from error
 
     def turned(points: Floats) -> Floats:
@@ -244,9 +244,9 @@ class _GeoJson:
             metres = np.isfinite(points).all() and self._turn is None
             raise _fault(
                 self._path,
-                "holds positions that are no longitude and latitude"
+                "says positions that are no longitude and latitude"
                 + (
-                    f" ({points[0][0]:g}, {points[0][1]:g}), and does not say in which "
+                    f" ({points[0][0]:.0f}, {points[0][1]:.0f}), and not in which "
                     "coordinate system they are"
                     if metres and len(points)
                     else ""

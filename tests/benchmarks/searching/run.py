@@ -7,7 +7,7 @@ Each hunt is invented in `wood.py` and begins with an hour or so at one or two d
 From there three people look for the tree, each with the same eyes:
 
 habit    walks down the mean line from the last dish, looking, from 0.3 to 2.5 times the
-         distance by Kephart's rule and back, each time 15 m further aside.
+         median of the rules of thumb and back, each time 15 m further aside.
 strips   sits where Treeward advised before it planned by time (the seat that leaves the
          smallest 90 % area, while that saves more than it costs, at most three times),
          then walks the strips of the 90 % area, likeliest first, again and again.
@@ -40,8 +40,8 @@ from treeward.survey import answer, next_station, search_plan
 from treeward.survey.case import prepare
 from treeward.survey.colonies import Group
 from treeward.survey.evidence import Evidence
-from treeward.survey.words import learned as learned_of
 from treeward.survey.search import Searching, Walked, updated
+from treeward.survey.words import learned as learned_of
 
 MOST_H = 40.0
 BOUT_S = (3600.0, 3600.0, 7200.0)  # between plans; the last one goes on
@@ -108,8 +108,9 @@ def by_habit(watch: wood.Watch, walker: wood.Walker) -> None:
     mean = np.angle(np.exp(1j * turn).mean()) if len(turn) else 0.0
     along = np.array([np.sin(mean), np.cos(mean)])
     aside = np.array([along[1], -along[0]])
-    shortest = float(np.quantile(notes.trips.away_s, 0.1)) if len(notes.trips.away_s) else 300
-    rules = [r.distance_m for r in survey.hand_rules(shortest) if np.isfinite(r.distance_m)]
+    away_s = notes.trips.away_s if len(notes.trips.away_s) else np.array([300.0])
+    rules = [r.distance_m for r in survey.hand_rules(float(np.quantile(away_s, 0.1)))]
+    rules = [distance for distance in rules if np.isfinite(distance)]
     far = float(np.median(rules)) if rules else 800.0
     lane = 0
     while not over(walker):
@@ -252,7 +253,8 @@ def one_hunt(seed: int, name: str) -> dict:
         watch = wood.Watch(rng, world.CONDITIONS[name], country.lived_in[0])
         watch.sit(np.zeros(2), rng.uniform(30, 70))
         if rng.random() < 0.5:
-            towards = np.arctan2(*country.lived_in[0]) + np.radians(rng.uniform(-80, 80))
+            towards = np.arctan2(*country.lived_in[0])
+            towards += np.radians(rng.uniform(-80, 80))
             step = rng.uniform(150, 400)
             watch.sit(step * np.array([np.sin(towards), np.cos(towards)]), 45.0)
         return watch, wood.Walker(rng, country, watch.dishes[-1])
@@ -317,9 +319,7 @@ def table(rows: list[dict]) -> str:
     first = [r["level_first"] <= 0.9 for r in rows]
     lines.append(f"| before any looking | {len(first)} | {np.mean(first):.0%} |")
     for h in LOOKED_H:
-        held = [
-            lev <= 0.9 for r in rows for asked, lev in r["coverage"] if asked == h
-        ]
+        held = [lev <= 0.9 for r in rows for asked, lev in r["coverage"] if asked == h]
         if held:
             lines.append(
                 f"| after {h:g} h of looking without a find | {len(held)} | "

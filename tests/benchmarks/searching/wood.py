@@ -150,7 +150,8 @@ class Walker:
             ) * self.rng.normal(size=2)
             strays[n], offs[n] = self.stray, self.off
         true = places + strays
-        apart = np.hypot(*(true[:, None] - self.country.lived_in[None]).transpose(2, 0, 1))
+        to_nests = true[:, None] - self.country.lived_in[None]
+        apart = np.hypot(*to_nests.transpose(2, 0, 1))
         hazard = share * GLIMPSE_PER_M * length * np.exp(-((apart / GLIMPSE_M) ** 2))
         seen = self.rng.random(hazard.shape) < -np.expm1(-hazard * self.country.shown)
         if self.found_s is None and seen.any():
