@@ -12,8 +12,8 @@ import numpy as np
 from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
+from treeward.language.kinds import EventKind
 from treeward.language.looked_at import LookedAt, looked_at
-from treeward.notes.events import EventKind
 from treeward.positions import Position, parse_position
 from treeward.report.compass import to_true_deg
 from treeward.report.searching import (

@@ -26,6 +26,7 @@ LEAST_WEIGHT = 0.01  # maps err: no ground is ruled out; guess
 GPS_SD_M = 6.0  # of a phone under trees; guess (5 to 10 m)
 _RANGE_SHARE = 0.4  # sd of the looking aside, as a share of W: 1 / sqrt(2 pi)
 _FINEST_M = 3.0  # cells are halved no further; choice
+_SIDES = np.array([(0, 0), (0, 1), (1, 0), (1, 1)])  # quarters of a cell
 _MOST_CELLS = 150_000  # of a halved map; choice
 _MOST_RASTER = 2_000_000  # cells of the square about a map; choice
 _OVERHEAD_SHARE = 0.5  # of bees in the air that are of the colony sought; guess
@@ -212,20 +213,37 @@ def updated(grid: Grid, frame: LocalFrame, searching: Searching) -> Update:
 
 
 def halved(grid: Grid, cell_m: float) -> Grid:
-    """Return the same map on cells no larger than `cell_m`, as far as they are few."""
-    steps = np.array([(0, 0), (0, 1), (1, 0), (1, 1)])
+    """Return the same map on cells no larger than `cell_m`, as far as they are few.
+
+    Between the old cells it is bilinear, so that areas keep smooth edges.
+    """
     while grid.cell_m > cell_m and 4 * len(grid.xy) <= _MOST_CELLS:
-        extent = np.ptp(grid.index, axis=0) + 1
+        low = grid.index.min(axis=0) - 1
+        extent = np.ptp(grid.index, axis=0) + 3
         if 4 * int(extent.prod()) > _MOST_RASTER:
             break
-        index = (2 * grid.index[:, None, :] + steps).reshape(-1, 2)
-        shift = (steps - 0.5) * (grid.cell_m / 2)
+        at = grid.index - low
+        picture = np.full(extent, np.nan)
+        picture[tuple(at.T)] = grid.probability
+        parts = []
+        for side in _SIDES:
+            step = 2 * side - 1
+            beside = [
+                picture[tuple((at + step * one).T)] for one in ((1, 0), (0, 1), (1, 1))
+            ]
+            # Beyond the map's rim it goes on as it is.
+            beside = [np.where(np.isnan(b), grid.probability, b) for b in beside]
+            parts.append(
+                9 * grid.probability + 3 * beside[0] + 3 * beside[1] + beside[2]
+            )
+        probability = np.stack(parts, axis=1).ravel()
+        shift = (_SIDES - 0.5) * (grid.cell_m / 2)
         grid = replace(
             grid,
             xy=(grid.xy[:, None, :] + shift).reshape(-1, 2),
-            index=index,
+            index=(2 * grid.index[:, None, :] + _SIDES).reshape(-1, 2),
             cell_m=grid.cell_m / 2,
-            probability=np.repeat(grid.probability / 4, 4),
+            probability=probability / probability.sum(),
         )
     return grid
 
