@@ -15,6 +15,8 @@ from .classical import PointEstimate, andrews, crossings, huber, lenth_mle
 from .frame import LocalFrame, declination, geodesic
 from .hand_rules import hand_rules
 from .records import (
+    Advice,
+    AdviceKind,
     Bearings,
     BeeDistance,
     Cargo,
@@ -24,10 +26,13 @@ from .records import (
     Enough,
     Fix,
     HandRule,
+    HandRuleKind,
     NextStation,
     Polygon,
     SearchArea,
     Searched,
+    SeatReason,
+    Shape,
     Sitting,
     Stations,
     Strip,
@@ -47,6 +52,8 @@ from .settings import WIND_MPS, Calibration, KnownHive, Settings, TripWind
 
 __all__ = [
     "WIND_MPS",
+    "Advice",
+    "AdviceKind",
     "Bearings",
     "BeeDistance",
     "Calibration",
@@ -58,6 +65,7 @@ __all__ = [
     "Enough",
     "Fix",
     "HandRule",
+    "HandRuleKind",
     "KnownHive",
     "LocalFrame",
     "LookedOver",
@@ -68,7 +76,9 @@ __all__ = [
     "SearchArea",
     "Searched",
     "Searching",
+    "SeatReason",
     "Settings",
+    "Shape",
     "Sitting",
     "Spot",
     "Stations",

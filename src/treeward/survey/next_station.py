@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from . import timing, words
+from . import timing
 from .enough import line_variance_deg2
-from .records import NextStation, Sitting
+from .records import Advice, AdviceKind, NextStation, SeatReason, Sitting
 from .search_plan import mean_search_s
 from .search_theory import expected_effort_m2
 
@@ -161,56 +161,34 @@ def choose(
     learned: Mapping[str, Learned],
     *,
     searching: Searching,
-) -> tuple[NextStation | None, Sitting | None, str]:
+) -> tuple[NextStation | None, Sitting | None, Advice]:
     """Return the next station, if one is worth its while, the best sitting, advice."""
-    settings = hunt.case.settings
     outlook = best_seat(hunt, evidence, grid, stations, learned, searching=searching)
     if outlook is None:
-        return (
-            None,
-            None,
-            (
-                "no new place to sit within the walk limit and outside the areas left "
-                "out: allow a longer walk"
-            ),
-        )
+        return None, None, Advice(kind=AdviceKind.NO_SEAT)
     start, last = _standing(hunt)
     walk, turn = _polar((outlook.xy - start)[None, :])
     walk_m, turn_deg = float(walk[0]), float(np.degrees(turn[0])) % 360.0
     sitting = outlook.sitting
     if sitting.saved_s <= 0:
-        return (
-            None,
-            sitting,
-            (
-                "stop lining and look up trees: the 90 % area is "
-                f"{words.area(outlook.area_m2, imperial=settings.imperial)}, and "
-                "another station would cost more time than it would save in searching"
-            ),
-        )
-    kind = _kind(outlook.xy, start, grid) if evidence.has_lines else "a second distance"
-    why = (
-        f"{words.length(walk_m, imperial=settings.imperial)} on "
-        f"{round(turn_deg) % 360:03d} true: {kind}; expected area "
-        f"{words.area(outlook.area_m2, imperial=settings.imperial)} -> "
-        f"{words.area(outlook.expected_m2, imperial=settings.imperial)}"
-    )
+        stop = Advice(kind=AdviceKind.STOP_LINING, area_m2=outlook.area_m2)
+        return None, sitting, stop
+    why = SeatReason.SECOND_DISTANCE
+    if evidence.has_lines:
+        why = _reason(outlook.xy, start, grid)
     place = hunt.frame.to_lonlat(outlook.xy)
-    return (
-        NextStation(
-            latitude_deg=float(place[1]),
-            longitude_deg=float(place[0]),
-            from_station=stations.id[last],
-            walk_m=walk_m,
-            walk_bearing_true_deg=turn_deg,
-            expected_area_90_m2=outlook.expected_m2,
-            area_90_m2=outlook.area_m2,
-            why=why,
-            minutes=sitting.minutes,
-        ),
-        sitting,
-        f"sit next {why}",
+    seat = NextStation(
+        latitude_deg=float(place[1]),
+        longitude_deg=float(place[0]),
+        from_station=stations.id[last],
+        walk_m=walk_m,
+        walk_bearing_true_deg=turn_deg,
+        expected_area_90_m2=outlook.expected_m2,
+        area_90_m2=outlook.area_m2,
+        why=why,
+        minutes=sitting.minutes,
     )
+    return seat, sitting, Advice(kind=AdviceKind.SIT_NEXT, seat=seat)
 
 
 def area_90_m2(grid: Grid) -> float:
@@ -218,17 +196,17 @@ def area_90_m2(grid: Grid) -> float:
     return len(grid.inside(0.9)) * grid.cell_m**2
 
 
-def _kind(seat: Floats, start: Floats, grid: Grid) -> str:
+def _reason(seat: Floats, start: Floats, grid: Grid) -> SeatReason:
     """Return what the new line does to the old one."""
     middle = grid.probability @ grid.xy
     (_, old), (_, new) = _polar((middle - start)[None]), _polar((middle - seat)[None])
     turn = abs(float(np.degrees(np.angle(np.exp(1j * (new[0] - old[0]))))))
     nearer = np.hypot(*(middle - seat)) < 0.6 * np.hypot(*(middle - start))
     if turn > 150.0:
-        return "beyond it, looking back"
+        return SeatReason.LOOKING_BACK
     if turn > 30.0:
-        return "a cross line"
-    return "down the line, nearer" if nearer else "another line"
+        return SeatReason.CROSS_LINE
+    return SeatReason.NEARER if nearer else SeatReason.ANOTHER_LINE
 
 
 def _standing(hunt: Hunt) -> tuple[Floats, int]:

@@ -40,8 +40,8 @@ from treeward.survey import answer, next_station, search_plan
 from treeward.survey.case import prepare
 from treeward.survey.colonies import Group
 from treeward.survey.evidence import Evidence
+from treeward.survey.learned import learned_of
 from treeward.survey.search import Searching, Walked, updated
-from treeward.survey.words import learned as learned_of
 
 MOST_H = 40.0
 BOUT_S = (3600.0, 3600.0, 7200.0)  # between plans; the last one goes on
