@@ -14,7 +14,8 @@ from treeward import Hunt
 from treeward.errors import HuntError, TreewardError
 from treeward.hunt.shapes import read_shapes
 from treeward.hunt.walked import read_stretches, walked_lines
-from treeward.report.searching import BoutKind, SearchDoubtKind, search_sentences
+from treeward.report.search_told import BoutKind, SearchDoubtKind
+from treeward.report.searching import search_sentences
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

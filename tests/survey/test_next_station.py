@@ -111,7 +111,7 @@ def test_sitting_is_weighed_against_searching_on() -> None:
     # Who looks along a hedge at a run has no need to sit.
     fast = sitting(20.0)
     assert fast.next_station is None
-    assert any(said.startswith("stop lining") for said in fast.advice)
+    assert any(said.kind is survey.AdviceKind.STOP_LINING for said in fast.advice)
     looked = fast.colonies[0].searched
     assert looked is not None
     assert looked.sitting is not None

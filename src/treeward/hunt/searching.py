@@ -16,7 +16,7 @@ from treeward.language.kinds import EventKind
 from treeward.language.looked_at import LookedAt, looked_at
 from treeward.positions import Position, parse_position
 from treeward.report.compass import to_true_deg
-from treeward.report.searching import (
+from treeward.report.search_told import (
     Bout,
     BoutKind,
     SearchDoubt,

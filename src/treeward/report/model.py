@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.table import TripTable
 
-    from .searching import SearchTold
+    from .search_told import SearchTold
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

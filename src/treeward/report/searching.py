@@ -1,75 +1,24 @@
-"""Looking for the tree: what was looked at, as facts and as sentences."""
+"""Looking for the tree, in sentences: what was looked at, what is left, what next."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from enum import StrEnum
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, assert_never
 
 from treeward.positions import Position, format_position
 from treeward.survey.frame import geodesic
-from treeward.survey.search import Searching
 from treeward.units import Units, wind_name
 
+from .search_told import SearchDoubtKind
 from .wording import for_colony, listing
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from treeward.survey.records import Colony, Searched
 
     from .model import HuntResult
+    from .search_told import SearchDoubt
 
 NEAR_M = 150.0  # of the tree: from here on one looks rather than sits; guess
-
-
-class BoutKind(StrEnum):
-    """What was looked at in one go."""
-
-    TRACK = "track"  # a whole track, spent looking
-    WALK = "walk"  # the way walked before a note
-    TREE = "tree"  # a tree, or round about a spot
-    AREA = "area"  # an area typed by hand
-    DISH = "dish"  # that no bee visited
-    OVERHEAD = "overhead"  # bees that passed in the air
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bout:
-    """One go at looking; `row` is its note's, `name` a file's or a remark."""
-
-    kind: BoutKind
-    row: str = ""
-    name: str = ""
-    clock: datetime | None = None
-    walked_m: float = 0.0
-    spent_s: float = 0.0  # 0 where that is not known
-
-
-class SearchDoubtKind(StrEnum):
-    """What could not be used; beside each the fields of `SearchDoubt` that it has."""
-
-    NO_TRACK = "no_track"  # row, clock: no track was running
-    NO_CLOCK = "no_clock"  # row
-    NO_BEARING = "no_bearing"  # row, clock: bees overhead without a bearing
-    UNTIMED = "untimed"  # file: used without times
-    NO_WAY = "no_way"  # file: holds no line
-    JUMPS = "jumps"  # file, count
-    FAST = "fast"  # file, metres
-    NO_WEIGHT = "no_weight"  # file, words
-    NO_GROUND = "no_ground"  # file: neither outlines nor places
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SearchDoubt:
-    """Something of the looking that could not be used; `where` is a row or a file."""
-
-    kind: SearchDoubtKind
-    where: str
-    clock: datetime | None = None
-    count: int = 0
-    metres: float = 0.0
-    words: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,25 +30,6 @@ class StripLine:
     length: str
     by: str  # time since the walk began, at its end
     found: str  # chance that it is found by then
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SearchTold:
-    """What the hunt knows of looking for the tree."""
-
-    searching: Searching = field(default_factory=Searching)
-    bouts: tuple[Bout, ...] = ()
-    doubts: tuple[SearchDoubt, ...] = ()
-
-    @property
-    def walked_m(self) -> float:
-        """Metres walked while looking."""
-        return sum(bout.walked_m for bout in self.bouts)
-
-    @property
-    def spent_s(self) -> float:
-        """Time spent looking, as far as it is known [s]."""
-        return sum(bout.spent_s for bout in self.bouts)
 
 
 def hours_text(seconds: float) -> str:
@@ -226,17 +156,21 @@ CLOSING_IN = (
         "keep out of the bees' way: near a nest they sting."
     ),
 )
-# What is published of nests in trees, for the eye; no chance is drawn from it.
-NEST_HABITS = (
-    (
-        "Entrances were almost 7 m up on average (36 wild colonies in south-east "
-        "England; Ratnieks and Visick)."
-    ),
-    (
-        "Colonies of a forest live far apart: about one to the square kilometre, 780 m "
-        "from one to the next on average (Arnot Forest; Seeley)."
-    ),
-)
+
+
+def nest_habits(result: HuntResult) -> list[str]:
+    """Say what is published of nests in trees; no chance is drawn from it."""
+    units = Units(result.hunt_file.hunt.units)
+    return [
+        (
+            f"Entrances were almost {units.distance(7.0)} up on average (36 wild "
+            "colonies in south-east England; Ratnieks and Visick)."
+        ),
+        (
+            f"Colonies of a forest live far apart: {units.distance(780.0)} from one to "
+            "the next on average (Arnot Forest; Seeley)."
+        ),
+    ]
 
 
 def near_tree(result: HuntResult, colony: Colony) -> bool:

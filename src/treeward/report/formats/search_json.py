@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from treeward.report.searching import SearchTold
+    from treeward.report.search_told import SearchTold
     from treeward.survey.records import Searched
 
 

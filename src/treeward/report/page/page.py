@@ -19,7 +19,7 @@ from treeward.report.bundles import bundles_by_bee
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
 from treeward.report.finds import find_sentences, own_prior_sentence
 from treeward.report.searching import (
-    NEST_HABITS,
+    nest_habits,
     search_doubt_sentences,
     search_sentences,
     strip_lines,
@@ -199,7 +199,7 @@ def page_text(
                 for colony in colonies
             ],
             search_doubts=search_doubt_sentences(result),
-            nest_habits=NEST_HABITS,
+            nest_habits=nest_habits(result),
             with_rounds=any(
                 trip.used and trip.timing == "round" for trip in result.table.trips
             ),
