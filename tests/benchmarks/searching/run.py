@@ -11,8 +11,8 @@ habit    walks down the mean line from the last dish, looking, from 0.3 to 2.5 t
 strips   sits where Treeward advised before it planned by time (the seat that leaves the
          smallest 90 % area, while that saves more than it costs, at most three times),
          then walks the strips of the 90 % area, likeliest first, again and again.
-planner  follows the plan by time: sits where and as long as it says, or walks for an
-         hour or two, then hands in the phone's track, and is told anew.
+planner  follows the plan by time: sits where and as long as it says, or walks for half
+         an hour or more, then hands in the phone's track, and is told anew.
 
 Whoever has not found a nest after `MOST_H` hours is counted with that time. A file is
 resumed. Nothing of it is a pass or fail test.
@@ -44,8 +44,8 @@ from treeward.survey.learned import learned_of
 from treeward.survey.search import Searching, Walked, updated
 
 MOST_H = 40.0
-BOUT_S = (3600.0, 3600.0, 7200.0)  # between plans; the last one goes on
-LOOKED_H = (2.0, 5.0)  # after which the areas' coverage is looked at
+BOUT_S = (1800.0, 1800.0, 3600.0, 7200.0)  # between plans; the last one goes on
+LOOKED_H = (0.5, 1.0, 2.0)  # after which the areas' coverage is looked at
 SITTINGS = 3  # of the strips' person at most
 SEARCH_HA_PER_H, WALK_M_PER_H, WORTH = 1.0, 2500.0, 0.8  # by which that person decides
 CONDITIONS = ("family", "station and bee deviations", "all together")
