@@ -76,7 +76,7 @@ def test_what_was_looked_at_and_what_is_left(result: HuntResult) -> None:
         "You have looked at 42 % of the chance in 2 h 10 (3.1 km walked while "
         "looking): not there." in words
     )
-    assert "shaded before with 81 %." in words
+    assert "The chance is 81 % that it is still inside the" in words
     assert "takes 6 h 05 and finds the tree with 33 %; on average" in words
 
 

@@ -123,9 +123,10 @@ def _so_far(result: HuntResult, looked: Searched, of: str) -> list[str]:
     )
     share = percent(looked.found_by_now)
     area, inside = looked.before_area.area_m2, percent(looked.still_inside)
+    before = f"the {units.area(area)} that were shaded before"
     return [
         f"You have looked at {share} of the chance{of}{spent}{walked}: not there.",
-        f"It is still inside the {units.area(area)} shaded before with {inside}.",
+        f"The chance is {inside} that it is still inside {before}.",
     ]
 
 
