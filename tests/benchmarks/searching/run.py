@@ -2,6 +2,7 @@
 
     python tests/benchmarks/searching/run.py --hunts 100 --into FILE
     python tests/benchmarks/searching/run.py --table FILE
+    python tests/benchmarks/searching/run.py --looking 150 --into FILE
 
 Each hunt is invented in `wood.py` and begins with an hour or so at one or two dishes.
 From there three people look for the tree, each with the same eyes:
@@ -13,6 +14,9 @@ strips   sits where Treeward advised before it planned by time (the seat that le
          then walks the strips of the 90 % area, likeliest first, again and again.
 planner  follows the plan by time: sits where and as long as it says, or walks for half
          an hour or more, then hands in the phone's track, and is told anew.
+
+With --looking nobody sits down again: the planned walk alone is walked, and where it
+has found nothing, the areas are asked whether they still hold the tree.
 
 Whoever has not found a nest after `MOST_H` hours is counted with that time. A file is
 resumed. Nothing of it is a pass or fail test.
@@ -45,7 +49,7 @@ from treeward.survey.search import Searching, Walked, updated
 
 MOST_H = 40.0
 BOUT_S = (1800.0, 1800.0, 3600.0, 7200.0)  # between plans; the last one goes on
-LOOKED_H = (0.5, 1.0, 2.0)  # after which the areas' coverage is looked at
+LOOKED_H = (1.0, 2.0, 4.0)  # after which the areas are asked, with --looking
 SITTINGS = 3  # of the strips' person at most
 SEARCH_HA_PER_H, WALK_M_PER_H, WORTH = 1.0, 2500.0, 0.8  # by which that person decides
 CONDITIONS = ("family", "station and bee deviations", "all together")
@@ -179,37 +183,50 @@ def former_seat(one: Solved) -> np.ndarray | None:
     return seats[best]
 
 
-def by_plan(
-    watch: wood.Watch, walker: wood.Walker, coverage: list[tuple[float, float]]
-) -> tuple[Solved, list[float]]:
+def handed_in(one: Solved, walker: wood.Walker) -> Searching:
+    """Return what the phone's track tells, and where the walker stands."""
+    lonlat = [one.hunt.frame.to_lonlat(in_frame(one, part)) for part in walker.track]
+    return Searching(
+        walked=tuple(
+            Walked(
+                latitude_deg=part[:, 1],
+                longitude_deg=part[:, 0],
+                sweep_width_m=HOW.sweep_width_m,
+            )
+            for part in lonlat
+        ),
+        start=place(walker.at),
+    )
+
+
+def follow(
+    one: Solved, walker: wood.Walker, walk: search_plan.Walk, bout_s: float
+) -> bool:
+    """Walk a plan for a while; whether there was anything to walk."""
+    until, began = walker.clock_s + bout_s, walker.clock_s
+    for leg in walk.legs:
+        for passed in [*leg.way, leg.start]:
+            walker.walk(from_frame(one, passed)[0], HOW.walk_mps, looking=False)
+        walker.walk(from_frame(one, leg.end)[0], HOW.look_mps, looking=True)
+        if walker.clock_s > until or over(walker):
+            break
+    return walker.clock_s > began
+
+
+def by_plan(watch: wood.Watch, walker: wood.Walker) -> tuple[Solved, list[float]]:
     """Follow the plan by time, told anew after each bout."""
     one = solved(watch)
     planning: list[float] = []
-    bouts, looked_s, asked = 0, 0.0, list(LOOKED_H)
+    bouts = 0
     while not over(walker):
         begun = time.process_time()
-        lonlat = [
-            one.hunt.frame.to_lonlat(in_frame(one, part)) for part in walker.track
-        ]
-        told = Searching(
-            walked=tuple(
-                Walked(
-                    latitude_deg=part[:, 1],
-                    longitude_deg=part[:, 0],
-                    sweep_width_m=HOW.sweep_width_m,
-                )
-                for part in lonlat
-            ),
-            start=place(walker.at),
-        )
+        told = handed_in(one, walker)
         grid = updated(one.grid, one.hunt.frame, told).after
         seat, sitting, _ = next_station.choose(
             one.hunt, one.evidence, grid, one.stations, one.learned, searching=told
         )
         walk = None if seat else search_plan.walk_from(one.hunt, grid, told)
         planning.append(time.process_time() - begun)
-        if asked and looked_s >= 3600 * asked[0] and walker.found_s is None:
-            coverage.append((asked.pop(0), level(grid, in_frame(one, watch.tree)[0])))
         if seat is not None:
             to = metres(seat.latitude_deg, seat.longitude_deg)
             walker.walk(to, HOW.walk_mps, looking=False)
@@ -219,17 +236,9 @@ def by_plan(
             watch.sit(to, sitting.minutes)
             one = solved(watch)
             continue
-        until = walker.clock_s + BOUT_S[min(bouts, len(BOUT_S) - 1)]
+        bout_s = BOUT_S[min(bouts, len(BOUT_S) - 1)]
         bouts += 1
-        began = walker.clock_s
-        for leg in walk.legs:
-            for passed in [*leg.way, leg.start]:
-                walker.walk(from_frame(one, passed)[0], HOW.walk_mps, looking=False)
-            walker.walk(from_frame(one, leg.end)[0], HOW.look_mps, looking=True)
-            looked_s += leg.look_s
-            if walker.clock_s > until or over(walker):
-                break
-        if walker.clock_s == began:
+        if not follow(one, walker, walk, bout_s):
             break
     return one, planning
 
@@ -244,32 +253,54 @@ def hours(walker: wood.Walker) -> float:
     return min(MOST_H, (walker.found_s or 1e9) / 3600)
 
 
+def begun(seed: int, name: str) -> tuple[wood.Watch, wood.Walker]:
+    """Let a hunt begin: the same for everybody who looks for its tree."""
+    rng = np.random.default_rng([22, seed])
+    country = wood.Country.grown(rng)
+    watch = wood.Watch(rng, world.CONDITIONS[name], country.lived_in[0])
+    watch.sit(np.zeros(2), rng.uniform(30, 70))
+    if rng.random() < 0.5:
+        towards = np.arctan2(*country.lived_in[0])
+        towards += np.radians(rng.uniform(-80, 80))
+        step = rng.uniform(150, 400)
+        watch.sit(step * np.array([np.sin(towards), np.cos(towards)]), 45.0)
+    return watch, wood.Walker(rng, country, watch.dishes[-1])
+
+
+def one_looking(seed: int, name: str) -> dict:
+    """Look and look, and ask the areas now and then."""
+    watch, walker = begun(100_000 + seed, name)
+    one = solved(watch)
+    tree = in_frame(one, watch.tree)[0]
+    levels = [(0.0, level(one.grid, tree))]
+    for hour in LOOKED_H:
+        while walker.clock_s < 3600 * hour and walker.found_s is None:
+            told = handed_in(one, walker)
+            grid = updated(one.grid, one.hunt.frame, told).after
+            walk = search_plan.walk_from(one.hunt, grid, told)
+            if not follow(one, walker, walk, 1800.0):
+                break
+        if walker.found_s is not None:
+            break
+        told = handed_in(one, walker)
+        levels.append(
+            (hour, level(updated(one.grid, one.hunt.frame, told).after, tree))
+        )
+    return {"seed": seed, "condition": name, "levels": levels}
+
+
 def one_hunt(seed: int, name: str) -> dict:
     """Let three people look in the same country after the same notes."""
-
-    def begun() -> tuple[wood.Watch, wood.Walker]:
-        rng = np.random.default_rng([22, seed])
-        country = wood.Country.grown(rng)
-        watch = wood.Watch(rng, world.CONDITIONS[name], country.lived_in[0])
-        watch.sit(np.zeros(2), rng.uniform(30, 70))
-        if rng.random() < 0.5:
-            towards = np.arctan2(*country.lived_in[0])
-            towards += np.radians(rng.uniform(-80, 80))
-            step = rng.uniform(150, 400)
-            watch.sit(step * np.array([np.sin(towards), np.cos(towards)]), 45.0)
-        return watch, wood.Walker(rng, country, watch.dishes[-1])
-
-    watch, walker = begun()
+    watch, walker = begun(seed, name)
     by_habit(watch, walker)
     habit_h = hours(walker)
-    watch, walker = begun()
+    watch, walker = begun(seed, name)
     start = level((first := solved(watch)).grid, in_frame(first, watch.tree)[0])
     last = by_strips(watch, walker)
     strips_h = hours(walker)
     missed = level(last.grid, in_frame(last, watch.tree)[0])
-    watch, walker = begun()
-    coverage: list[tuple[float, float]] = []
-    end, planning = by_plan(watch, walker, coverage)
+    watch, walker = begun(seed, name)
+    end, planning = by_plan(watch, walker)
     return {
         "seed": seed,
         "condition": name,
@@ -280,7 +311,6 @@ def one_hunt(seed: int, name: str) -> dict:
         "habit_h": habit_h,
         "strips_h": strips_h,
         "planner_h": hours(walker),
-        "coverage": coverage,
         "planning_s": max(planning),
         "sittings": len(watch.dishes),
     }
@@ -315,18 +345,29 @@ def table(rows: list[dict]) -> str:
         lines.append(
             f"| {name} | {len(some)} | {' | '.join(cells)} | {ratio:.2f} ± {sd:.2f} |"
         )
-    lines += ["", "| 90 % area holds the tree | N | share |", "|---|---|---|"]
-    first = [r["level_first"] <= 0.9 for r in rows]
-    lines.append(f"| before any looking | {len(first)} | {np.mean(first):.0%} |")
-    for h in LOOKED_H:
-        held = [lev <= 0.9 for r in rows for asked, lev in r["coverage"] if asked == h]
-        if held:
-            lines.append(
-                f"| after {h:g} h of looking without a find | {len(held)} | "
-                f"{np.mean(held):.0%} |"
-            )
     slowest = max(r["planning_s"] for r in rows)
     lines += ["", f"Slowest planning of all: {slowest:.1f} s of one core."]
+    return "\n".join(lines)
+
+
+def looking_table(rows: list[dict]) -> str:
+    """Return how often areas hold a tree that was not found yet, as Markdown."""
+    lines = [
+        "| hunts | hours looked | not found yet | in 50 % area | in 90 % | in 95 % |",
+        "|---|---|---|---|---|---|",
+    ]
+    groups = [("all", rows)]
+    groups += [(f"`{c}`", [r for r in rows if r["condition"] == c]) for c in CONDITIONS]
+    for name, some in groups:
+        for hour in (0.0, *LOOKED_H):
+            levels = [lev for r in some for asked, lev in r["levels"] if asked == hour]
+            if levels:
+                held = [np.mean([lev <= s for lev in levels]) for s in (0.5, 0.9, 0.95)]
+                lines.append(
+                    f"| {name} | {hour:g} | {len(levels)} | "
+                    + " | ".join(f"{100 * share:.0f} %" for share in held)
+                    + " |"
+                )
     return "\n".join(lines)
 
 
@@ -334,19 +375,23 @@ def main() -> None:
     """Run hunts into a file, or print its table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
     parser.add_argument("--hunts", type=int, default=30)
+    parser.add_argument("--looking", type=int)
     parser.add_argument("--into", type=Path)
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
     if given.table:
-        print(table([json.loads(x) for x in given.table.read_text().splitlines()]))
+        rows = [json.loads(x) for x in given.table.read_text("utf-8").splitlines()]
+        print(looking_table(rows) if "levels" in rows[0] else table(rows))
         return
     done = set()
     if given.into and given.into.exists():
-        done = {json.loads(x)["seed"] for x in given.into.read_text().splitlines()}
-    for seed in range(given.hunts):
+        known = given.into.read_text("utf-8").splitlines()
+        done = {json.loads(x)["seed"] for x in known}
+    for seed in range(given.looking or given.hunts):
         if seed in done:
             continue
-        row = one_hunt(seed, CONDITIONS[seed % len(CONDITIONS)])
+        name = CONDITIONS[seed % len(CONDITIONS)]
+        row = one_looking(seed, name) if given.looking else one_hunt(seed, name)
         line = json.dumps(row)
         if given.into:
             with given.into.open("a", encoding="utf-8", newline="\n") as file:
