@@ -10,7 +10,7 @@ import numpy as np
 from .records import Density, Polygon, SearchArea, Shape
 
 if TYPE_CHECKING:
-    from .arrays import Floats, Ints
+    from .arrays import Bools, Floats, Ints
     from .evidence import Evidence
     from .frame import LocalFrame
     from .grid import Grid
@@ -97,14 +97,36 @@ def _search_area(
     return SearchArea(probability=share, area_m2=float(area), polygons=tuple(kept))
 
 
-def _held(ring: Floats, east: Floats, north: Floats, picture: Floats) -> float:
-    from matplotlib.path import Path
+def contains(ring: Floats, xy: Floats) -> Bools:
+    """Return which of (n, 2) places lie in a ring of (m, 2) corners.
 
-    across = (east >= ring[:, 0].min()) & (east <= ring[:, 0].max())
-    along = (north >= ring[:, 1].min()) & (north <= ring[:, 1].max())
-    x, y = np.meshgrid(east[across], north[along])
-    inside = Path(ring).contains_points(np.stack([x.ravel(), y.ravel()], axis=-1))
-    return float(picture[np.ix_(along, across)].ravel()[inside].sum())
+    By the parity of its crossings of a ray towards the east.
+    """
+    start, end = ring, np.roll(ring, -1, axis=0)
+    x, y = xy[:, :1], xy[:, 1:]
+    crossed = (start[:, 1] > y) != (end[:, 1] > y)
+    return np.asarray((crossed & (x < _crossings(start, end, y))).sum(axis=1) % 2 == 1)
+
+
+def _crossings(start: Floats, end: Floats, y: Floats) -> Floats:
+    """Return where the lines through sides reach each y; (n, m)."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = (end[:, 0] - start[:, 0]) / (end[:, 1] - start[:, 1])
+        return np.asarray(start[:, 0] + (y - start[:, 1]) * slope)
+
+
+def _held(ring: Floats, east: Floats, north: Floats, picture: Floats) -> float:
+    """Return what the cells of a picture hold whose centres lie in a ring."""
+    held = 0.0
+    start, end = ring[:-1], ring[1:]
+    for row in np.flatnonzero(
+        (north >= ring[:, 1].min()) & (north <= ring[:, 1].max())
+    ):
+        sides = (start[:, 1] > north[row]) != (end[:, 1] > north[row])
+        turns = np.sort(_crossings(start[sides], end[sides], north[row]))
+        inside = np.searchsorted(turns, east, side="right") % 2 == 1
+        held += float(picture[row, inside].sum())
+    return held
 
 
 def _polygon(rings: list[Floats], frame: LocalFrame) -> Polygon:

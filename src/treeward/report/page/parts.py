@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 from treeward.positions import Position, format_position, utm_text
 from treeward.report.bundles import timed_ends, true_bearing_deg
-from treeward.report.compass import both_text
+from treeward.report.compass import both_text, read_text
 from treeward.report.days import day_text
 from treeward.report.figures.paint import paint_hex, split_mark
 from treeward.report.wording import PLACED_BY, for_colony, seats
@@ -223,11 +223,7 @@ class Lines:
                     bee=chip(line.bee or line.mark),
                     station=line.station,
                     clock=self._clock(line.clock, missing="\u2013"),
-                    read=" ".join(
-                        filter(
-                            None, (bearing_text(line.bearing_read_deg), line.reference)
-                        )
-                    ),
+                    read=read_text(line),
                     true="\u2013" if true is None else bearing_text(true),
                     used=line.used,
                     doubts=line.doubts,
