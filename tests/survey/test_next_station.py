@@ -27,7 +27,17 @@ def test_next_station_is_within_the_walk_and_shrinks_the_area() -> None:
     assert seat.area_90_m2 == pytest.approx(
         fix.colonies[0].search_areas[90].area_m2, rel=0.02
     )
-    assert seat.why is survey.SeatReason.CROSS_LINE
+    # Down the line: there the unknown speed and the spread of bearings tell less far.
+    assert seat.why is survey.SeatReason.NEARER
+    assert abs((seat.walk_bearing_true_deg - 31.0 + 180) % 360 - 180) < 20
+    colony = fix.colonies[0]
+    left = survey.geodesic(
+        seat.latitude_deg,
+        seat.longitude_deg,
+        colony.best_latitude_deg,
+        colony.best_longitude_deg,
+    )[0]
+    assert left < 0.6 * colony.distance_m["1"][1]
     assert fix.advice[0] == survey.Advice(kind=survey.AdviceKind.SIT_NEXT, seat=seat)
     at = hunts.stations()
     distance, azimuth = survey.geodesic(
