@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import HuntError, TreewardError
 from treeward.files import new_folder, read_plain, write_bytes, write_text
 from treeward.language.bearings import read_bearing_cell
-from treeward.notes.events import EventKind
+from treeward.language.kinds import EventKind, Holds, kinds_holding
 from treeward.review.together import Reviewed, bring_together
 
 from .finds import FILE as FOUND
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from treeward.positions import Position
     from treeward.review.file import ReviewRow
 
+_BEARINGS = frozenset(kinds_holding(Holds.DEGREES))
 _TYPED = "typed"  # what rows typed by hand are called as a recording, with a name
 _KEPT = ("starts.json", "recordings.json")  # by recording's name, in .treeward
 _MOST_KEPT_BYTES = 16_000_000  # of these; choice
@@ -292,7 +293,7 @@ def _meant(row: ReviewRow, side: Side, mark_north: str) -> ReviewRow:
     value = event.value
     if event.kind is EventKind.STATION:
         value = side.stations.get(value, value)
-    elif mark_north and event.kind is EventKind.BEARING:
+    elif mark_north and event.kind in _BEARINGS:
         cell = read_bearing_cell(value)
         if cell is not None and not cell.reference:
             value = f"{value} {mark_north}"
@@ -312,7 +313,7 @@ def _no_longer_in_doubt(sides: tuple[Side, Side]) -> list[str]:
     if not other.hunt.review_path.exists():
         return []
     turned = other.hunt.file.hunt.compass != one.hunt.file.hunt.compass
-    kinds = {EventKind.BEARING, EventKind.WIND} if turned else set()
+    kinds = {*_BEARINGS, EventKind.WIND} if turned else set()
     rows = [
         row.name
         for row in other.hunt.rows()
