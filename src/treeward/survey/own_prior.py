@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .lessons import Lesson, plain_compass_sd_deg, plain_moments
+from .settings import OwnFactors
 from .timing import IN_HIVE_S
 
 if TYPE_CHECKING:
@@ -136,18 +137,19 @@ def learned_settings(
 ) -> Settings:
     """Return settings that hold an own prior on speed and in-hive time.
 
-    A hunt has one spread of the in-hive factor: of several cargos the widest.
+    A hunt has one in-hive factor: of several cargos that which is known least.
     """
     usual = cargos or _CARGOS
     widest = max(usual, key=lambda cargo: prior.ln_g_sd[cargo])
     return replace(
         settings,
-        flight_speed_factor=float(np.exp(prior.ln_f)),
-        flight_speed_factor_sd=prior.ln_f_sd,
-        in_hive_s={c: IN_HIVE_S[c] * float(np.exp(prior.ln_g[c])) for c in _CARGOS},
-        in_hive_factor=1.0,
-        in_hive_factor_sd=prior.ln_g_sd[widest],
-        learned_correlation=prior.correlation[widest],
+        learned=OwnFactors(
+            ln_f=prior.ln_f,
+            ln_f_sd=prior.ln_f_sd,
+            ln_g=prior.ln_g[widest],
+            ln_g_sd=prior.ln_g_sd[widest],
+            correlation=prior.correlation[widest],
+        ),
     )
 
 
