@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Self
 from treeward.errors import HuntError
 from treeward.files import clear_leftovers, read_plain, write_text
 from treeward.hunt_file import HuntFile, read_hunt_file
-from treeward.within import open_plain, refuse_links
+from treeward.within import held, open_plain, refuse_links
 
 from .heard import HeardFile, heard_name
 from .recordings import find_recordings
@@ -173,7 +173,8 @@ def only_command(
     from filelock import FileLock, Timeout
 
     refuse_links(hunt_dir)
-    machine_dir.mkdir(parents=True, exist_ok=True)
+    with held(hunt_dir, machine_dir, make=True):
+        pass
     lock = FileLock(machine_dir / LOCK_NAME, timeout=wait_s, poll_interval=0.1)
     owner = machine_dir / OWNER_NAME
     try:
@@ -187,7 +188,7 @@ def only_command(
     try:
         with suppress(OSError):  # only for the message to others
             said = {"command": command, "since_s": time.time()}
-            with open_plain(owner, "wb") as file:
+            with open_plain(owner, "wb", within=hunt_dir) as file:
                 file.write(json.dumps(said).encode())
         clear_leftovers(hunt_dir)
         yield

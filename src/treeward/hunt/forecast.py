@@ -6,6 +6,7 @@ from dataclasses import replace
 from statistics import median
 from typing import TYPE_CHECKING
 
+from treeward.report.advice_wording import HAND_RULES
 from treeward.report.finds import smallest_around
 from treeward.report.model import FindCheck, RuleCheck, StationCheck
 from treeward.survey.frame import geodesic
@@ -133,7 +134,7 @@ def _rules(result: HuntResult, colony: Colony, station: str) -> tuple[RuleCheck,
     for bee in bees:
         if bee.station == station and bee.bee in colony.marks:
             for rule in bee.hand_rules:
-                key = (rule.name, rule.source)
+                key = HAND_RULES[rule.kind]
                 by_name.setdefault(key, []).append(rule.distance_m)
     return tuple(
         RuleCheck(

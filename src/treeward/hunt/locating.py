@@ -11,7 +11,7 @@ import numpy as np
 from treeward.errors import HuntError, TreewardError
 from treeward.report.compass import to_true_deg
 from treeward.report.days import trip_day
-from treeward.report.model import StationPlace
+from treeward.report.model import Missing, MissingKind, StationPlace
 
 from .learned import learned_for
 
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from treeward.language.bearings import Reference
     from treeward.positions import Position
     from treeward.report.model import OwnPriorUse
+    from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
     from treeward.trips.table import FlightLine, Trip, TripTable
 
@@ -38,7 +39,7 @@ class Surveyed:
 
     stations: tuple[StationPlace, ...]
     fix: Fix | None
-    missing: tuple[str, ...]
+    missing: tuple[Missing, ...]
     settings: survey.Settings
     own_prior: OwnPriorUse | None = None
 
@@ -73,27 +74,20 @@ def survey_hunt(
     """
     from treeward import survey
 
-    ready = prepare_hunt(hunt_file, table, positions, today=today)
-    arrays, settings = ready.arrays, ready.settings
+    ready = prepare_hunt(hunt_file, table, positions, today=today, assigned=assigned)
+    seen = ready.seen()
     surveyed = Surveyed(
         stations=ready.places,
         fix=None,
         missing=_missing(hunt_file, table, {place.id: place for place in ready.places}),
-        settings=settings,
+        settings=seen.settings,
         own_prior=ready.own_prior,
     )
-    if not arrays.anything:
+    if not len(seen.trips.bee) and not len(seen.bearings.bee):
         return surveyed
-    if assigned is not None:
-        known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
-        settings = replace(settings, assigned=known_bees)
     try:
         fix = survey.locate(
-            arrays.stations(),
-            arrays.trips(),
-            arrays.bearings(),
-            settings,
-            wind=arrays.wind(),
+            seen.stations, seen.trips, seen.bearings, seen.settings, wind=seen.wind
         )
     except ValueError as error:
         raise HuntError(
@@ -101,7 +95,7 @@ def survey_hunt(
             where="hunt.toml and review.csv",
             mend="Correct that value.",
         ) from error
-    return replace(surveyed, fix=fix, settings=settings)
+    return replace(surveyed, fix=fix)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +107,18 @@ class Prepared:
     settings: survey.Settings
     own_prior: OwnPriorUse | None = None
 
+    def seen(self) -> Seen:
+        """Give what the survey is told."""
+        from treeward.survey.influence import Seen
+
+        return Seen(
+            stations=self.arrays.stations(),
+            trips=self.arrays.trips(),
+            bearings=self.arrays.bearings(),
+            settings=self.settings,
+            wind=self.arrays.wind(),
+        )
+
 
 def prepare_hunt(
     hunt_file: HuntFile,
@@ -120,6 +126,7 @@ def prepare_hunt(
     positions: Mapping[str, tuple[Position, str]],
     *,
     today: datetime,
+    assigned: Mapping[str, str] | None = None,
 ) -> Prepared:
     """Make the survey's arrays and settings of a hunt; see `survey_hunt`."""
     when = _first_clock(table) or today
@@ -139,6 +146,9 @@ def prepare_hunt(
         declination_sd_deg=declination_sd_deg,
     )
     settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
+    if assigned is not None:
+        known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
+        settings = replace(settings, assigned=known_bees)
     learned = learned_for(hunt_file, places)
     if learned is None:
         return Prepared(places=places, arrays=arrays, settings=settings)
@@ -234,11 +244,6 @@ class Arrays:
         days = [trip_day(trip, zone) for trip in self._trips]
         order = sorted({day for day in days if day is not None})
         return np.array([order.index(d) if d else 0 for d in days], dtype=np.intp)
-
-    @property
-    def anything(self) -> bool:
-        """Whether there is any trip or bearing."""
-        return bool(self._trips or self._lines)
 
     def bearings(self) -> survey.Bearings:
         """Give the bearings used, true and as a right compass would read them."""
@@ -362,21 +367,17 @@ def _station_places(
 
 def _missing(
     hunt_file: HuntFile, table: TripTable, known: Mapping[str, StationPlace]
-) -> tuple[str, ...]:
+) -> tuple[Missing, ...]:
     seen = {t.station for t in table.trips} | {line.station for line in table.lines}
-    said = [
-        f"Station {station.id} has no position: write it into hunt.toml, or put your "
-        "phone's GPX file beside it, with a waypoint of that name or the track of "
-        "that day."
+    lacking = [
+        Missing(kind=MissingKind.NO_POSITION, stations=(station.id,))
         for station in hunt_file.station
         if station.id not in known and (station.id in seen or not known)
     ]
     if strange := sorted(seen - {s.id for s in hunt_file.station} - {""}):
-        said.append(
-            f"The notes name station {', '.join(strange)}, which hunt.toml does not "
-            f'have: add [[station]] id = "{strange[0]}" there, or correct the notes.'
-        )
-    return tuple(said)
+        unknown = MissingKind.UNKNOWN_STATION
+        lacking.append(Missing(kind=unknown, stations=tuple(strange)))
+    return tuple(lacking)
 
 
 def _first_clock(table: TripTable) -> datetime | None:
@@ -452,7 +453,6 @@ def settings_from(
             np.array([[p.longitude_deg, p.latitude_deg] for p in ring])
             for ring in hunt_file.walk.leave_out
         ),
-        imperial=hunt_file.hunt.units == "imperial",
         **chosen,
     )
 

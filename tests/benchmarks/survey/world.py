@@ -154,9 +154,7 @@ class _Day:
         self.speed = rng.uniform(*c.speed)
         self.stay = rng.uniform(*c.stay)
         people = 2 if rng.random() < c.two_observers else 1
-        self.compass_deg = rng.normal(
-            c.compass_deg, c.compass_sd_deg, size=people
-        )
+        self.compass_deg = rng.normal(c.compass_deg, c.compass_sd_deg, size=people)
         self.reading_deg = rng.uniform(4.0, 15.0)  # by hand on a flying bee; guess
         self.astray = rng.uniform(0.02, 0.10)  # bees that circle off; guess
         self.missed = rng.uniform(0.05, 0.07)
