@@ -15,6 +15,7 @@ from treeward.hunt.finds import FindTable, add_find, coarse, read_finds
 from treeward.hunt.forecast import check_finds
 from treeward.hunt.hunt import Hunt
 from treeward.positions import Position, parse_position
+from treeward.report.advice_wording import HAND_RULES
 from treeward.report.finds import check_sentences
 
 if TYPE_CHECKING:
@@ -131,7 +132,9 @@ def test_the_forecast_is_held_against_the_find(
         )
         assert one.true_m == pytest.approx(away_m, abs=0.1)
         assert one.low90_m <= one.median_m <= one.high90_m
-    rules = {rule.name for bee in result.fix.bees for rule in bee.hand_rules}  # type: ignore[union-attr]
+    assert result.fix is not None
+    said_by = {r.kind for bee in result.fix.bees for r in bee.hand_rules}
+    rules = {HAND_RULES[kind][0] for kind in said_by}
     assert {rule.name for one in check.stations for rule in one.rules} == rules
 
 
