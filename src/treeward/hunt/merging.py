@@ -27,6 +27,7 @@ from .hunt import Hunt
 from .merging_toml import Side, folder_name, merged_toml, station_names
 from .places import find_tracks, place_stations
 from .recordings import has_plain_name
+from .tracks import LARGEST_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -367,8 +368,8 @@ def _copy_beside(made: Hunt, sides: tuple[Side, Side], folder: str) -> list[str]
     seen: set[bytes] = set()
     for number, side in enumerate(sides):
         for path in find_tracks(side.hunt.path):
-            raw = path.read_bytes()
-            if raw in seen:
+            raw = _plain_bytes(path)
+            if not raw or raw in seen:
                 continue
             seen.add(raw)
             name = f"{folder}-{path.name}" if number else path.name
@@ -376,17 +377,25 @@ def _copy_beside(made: Hunt, sides: tuple[Side, Side], folder: str) -> list[str]
             while target.exists():
                 target = target.with_stem(f"{target.stem}-2")
             write_bytes(target, raw, within=made.path)
-    books = [
-        path.read_bytes()
-        if (path := side.hunt.path / "phrasebook.toml").is_file()
-        else b""
-        for side in sides
-    ]
+    books = [_plain_bytes(side.hunt.path / "phrasebook.toml") for side in sides]
     if book := books[0] or books[1]:
         write_bytes(made.path / "phrasebook.toml", book, within=made.path)
     if all(books) and books[0] != books[1]:
         told.append(f"phrasebook.toml is {sides[0].who}'s; {sides[1].who}'s differs")
     return told
+
+
+def _plain_bytes(path: Path) -> bytes:
+    """Return a file's bytes; none where it is missing, a link, or larger than a track.
+
+    A hunt may come from somebody else: no link in it brings other files into a new one.
+    """
+    if path.is_symlink():
+        return b""
+    try:
+        return read_plain(path, most_bytes=LARGEST_BYTES)
+    except OSError:
+        return b""
 
 
 def _copy_finds(made: Hunt, sides: tuple[Side, Side]) -> int:
