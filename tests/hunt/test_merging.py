@@ -205,6 +205,7 @@ def test_tracks_come_along_once_and_links_do_not(tmp_path: Path) -> None:
     ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
     ben = hunt_of(tmp_path / "ben", trips("blue", "180"))
     head = '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">'
+    head += '<wpt lat="52.3" lon="-3.6"><name>gate</name></wpt>'
     for folder in (ann, ben):
         (folder / "walk.gpx").write_text(f"{head}</gpx>", "utf-8")
     (ben / "way.gpx").write_text(f"{head}<!-- another --></gpx>", "utf-8")
