@@ -192,12 +192,16 @@ def heard_at(start_s: float, name: str, mark: str = "yellow") -> ReviewRow:
     return ReviewRow(event=event)
 
 
+def of_rows(machine: tuple[ReviewRow, ...], rows: tuple[ReviewRow, ...]) -> Reviewed:
+    return Reviewed(machine=machine, rows=rows)
+
+
 def test_a_row_the_first_deleted_stays_out_unless_the_second_changed_theirs() -> None:
     row = heard_at(5.0, "r0001")
     deleted = Reviewed(machine=(row,))
 
-    untouched = bring_together(deleted, Reviewed((row,), (row,)), whose="Ben")
-    changed = Reviewed((row,), (corrected(row, "mark"),))
+    untouched = bring_together(deleted, of_rows((row,), (row,)), whose="Ben")
+    changed = of_rows((row,), (corrected(row, "mark"),))
     brought_back = bring_together(deleted, changed, whose="Ben")
 
     assert untouched.reviewed.rows == ()
@@ -207,9 +211,9 @@ def test_a_row_the_first_deleted_stays_out_unless_the_second_changed_theirs() ->
 def test_what_another_engine_heard_in_a_shared_recording_is_not_added() -> None:
     mine = heard_at(5.0, "r0001")
     plain, kept = heard_at(60.0, "r0001"), heard_at(90.0, "r0002")
-    other = Reviewed((plain, kept), (plain, replace(kept, decision="keep")))
+    other = of_rows((plain, kept), (plain, replace(kept, decision="keep")))
 
-    whole = bring_together(Reviewed((mine,), (mine,)), other, whose="Ben")
+    whole = bring_together(of_rows((mine,), (mine,)), other, whose="Ben")
 
     starts = [row.event.start_s for row in whole.reviewed.rows]
     assert starts == [5.0, 90.0]
