@@ -37,7 +37,7 @@ REGION_M = 30_000.0  # a region's reach: hunts so far apart share 0.6 of it; gue
 REACTION_SD_S = 2.0  # of return against departure, person to person; guess
 CARGO_TIE = 0.8  # correlation of the in-hive factors of two cargos; guess
 # Share of the variance that is each hunt's own -> weight before any hunt; guesses.
-OF_HUNT = ((0.05, 0.25), (0.15, 0.3), (0.35, 0.25), (0.6, 0.15), (0.9, 0.05))
+OF_HUNT = ((0.08, 0.15), (0.18, 0.25), (0.35, 0.3), (0.6, 0.2), (0.9, 0.1))
 # Share of the rest that is the person's and not the region's; guesses: bees make it.
 OF_PERSON = ((0.0, 0.85), (0.3, 0.1), (0.6, 0.05))
 # Share of the compass's variance that is each hunt's own; guesses.
