@@ -37,6 +37,8 @@ class HuntFolder:
     ----------
     path
         The folder that holds hunt.toml.
+    plain
+        Heed no `learned_from` of hunt.toml: the plain prior.
 
     Raises
     ------
@@ -44,8 +46,9 @@ class HuntFolder:
         At the first use of hunt.toml, if it is missing or faulty.
     """
 
-    def __init__(self, path: str | PathLike[str]) -> None:
+    def __init__(self, path: str | PathLike[str], *, plain: bool = False) -> None:
         self.path = Path(path)
+        self._plain = plain
         self.recordings_dir = self.path / "recordings"
         self.results_dir = self.path / "results"
         self.review_path = self.path / "review.csv"
@@ -84,7 +87,7 @@ class HuntFolder:
     @cached_property
     def file(self) -> HuntFile:
         """hunt.toml, read and checked."""
-        return read_hunt_file(self.path / "hunt.toml")
+        return read_hunt_file(self.path / "hunt.toml", plain=self._plain)
 
     @property
     def zone(self) -> ZoneInfo:
