@@ -248,3 +248,21 @@ def test_the_command_tells_what_came_of_it(
     assert code == 1
     assert err.count("\n") == 1
     assert "--into" in err
+
+
+@pytest.mark.parametrize("name", ["recordings.json", "starts.json"])
+def test_half_a_letter_in_what_is_kept_does_not_keep_hunts_apart(
+    tmp_path: Path, name: str
+) -> None:
+    ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
+    ben = hunt_of(tmp_path / "ben", trips("white", "215", minute=2))
+    recordings = ben / "recordings"
+    recordings.mkdir()
+    (recordings / "memo.txt").write_text("[0:01] white away\n", "utf-8")
+    (ben / ".treeward").mkdir()
+    (ben / ".treeward" / name).write_text('{"memo.txt": {"day": "\\ud800"}}', "utf-8")
+
+    merged, hunt = together(tmp_path, ann, ben)
+
+    assert merged.recordings == 1
+    assert hunt.trips().trips

@@ -356,7 +356,7 @@ def _copy_kept(made: Hunt, sides: tuple[Side, Side]) -> None:
                         if key in side.recordings
                     }
         if whole:
-            text = json.dumps(whole, indent=1, ensure_ascii=False)
+            text = json.dumps(whole, indent=1)  # of half a letter too
             write_text(made.machine_dir / name, text, within=made.path)
 
 
