@@ -20,6 +20,7 @@ from treeward.files import new_folder, read_plain, write_bytes, write_text
 from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import EventKind
 from treeward.review.together import Reviewed, bring_together
+from treeward.within import refuse_links
 
 from .finds import FILE as FOUND
 from .finds import FoundFile, found_text, read_finds
@@ -79,6 +80,8 @@ def merge_hunts(
         If a hunt cannot be read, both are one folder, or `into` holds something.
     """
     _check_folders(one_dir, other_dir, into)
+    for source in (one_dir, other_dir):  # a link would copy what lies elsewhere
+        refuse_links(source)
     one, other = Hunt(one_dir), Hunt(other_dir)
     folder = folder_name(names[1])
     with new_folder(into) as beside:
@@ -366,6 +369,9 @@ def _copy_beside(made: Hunt, sides: tuple[Side, Side], folder: str) -> list[str]
     seen: set[bytes] = set()
     for number, side in enumerate(sides):
         for path in find_tracks(side.hunt.path):
+            if path.is_symlink():
+                told.append(f"{path}: is a link, and was not copied")
+                continue
             raw = path.read_bytes()
             if raw in seen:
                 continue
@@ -378,6 +384,7 @@ def _copy_beside(made: Hunt, sides: tuple[Side, Side], folder: str) -> list[str]
     books = [
         path.read_bytes()
         if (path := side.hunt.path / "phrasebook.toml").is_file()
+        and not path.is_symlink()
         else b""
         for side in sides
     ]
