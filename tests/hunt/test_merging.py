@@ -298,7 +298,8 @@ def test_a_track_and_a_phrase_book_that_are_links_are_not_copied(
     ben = hunt_of(tmp_path / "ben", trips("white", "215", minute=2))
     (ben / "phrasebook.toml").symlink_to(secret)
     track = tmp_path / "track.gpx"
-    track.write_text('<gpx version="1.1"></gpx>', "utf-8")
+    point = '<wpt lat="52.3" lon="-3.6"><name>gate</name></wpt>'
+    track.write_text(f'<gpx version="1.1" creator="x">{point}</gpx>', "utf-8")
     (ben / "walk.gpx").symlink_to(track)
 
     merged, hunt = together(tmp_path, ann, ben)
