@@ -20,6 +20,7 @@ from treeward.files import new_folder, read_plain, write_bytes, write_text
 from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import EventKind, Holds, kinds_holding
 from treeward.review.together import Reviewed, bring_together
+from treeward.within import refuse_links
 
 from .finds import FILE as FOUND
 from .finds import FoundFile, found_text, read_finds
@@ -81,6 +82,8 @@ def merge_hunts(
         If a hunt cannot be read, both are one folder, or `into` holds something.
     """
     _check_folders(one_dir, other_dir, into)
+    for source in (one_dir, other_dir):  # a link would copy what lies elsewhere
+        refuse_links(source)
     one, other = Hunt(one_dir), Hunt(other_dir)
     folder = folder_name(names[1])
     with new_folder(into) as beside:
@@ -358,7 +361,7 @@ def _copy_kept(made: Hunt, sides: tuple[Side, Side]) -> None:
                         if key in side.recordings
                     }
         if whole:
-            text = json.dumps(whole, indent=1, ensure_ascii=False)
+            text = json.dumps(whole, indent=1)  # of half a letter too
             write_text(made.machine_dir / name, text, within=made.path)
 
 
@@ -368,6 +371,9 @@ def _copy_beside(made: Hunt, sides: tuple[Side, Side], folder: str) -> list[str]
     seen: set[bytes] = set()
     for number, side in enumerate(sides):
         for path in find_tracks(side.hunt.path):
+            if path.is_symlink():
+                told.append(f"{path}: is a link, and was not copied")
+                continue
             raw = _plain_bytes(path)
             if not raw or raw in seen:
                 continue
