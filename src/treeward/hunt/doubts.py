@@ -17,7 +17,7 @@ from treeward.report.model import DoubtfulNotes
 from treeward.survey.frame import geodesic
 from treeward.trips import pair_trips
 
-from .locating import survey_hunt, survey_input
+from .locating import prepare_hunt, survey_hunt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -142,7 +142,7 @@ def row_moves(
 
     def seen(others: Sequence[Event]) -> Seen:
         table = pair_trips(others, result.hunt_file)
-        return survey_input(result.hunt_file, table, positions, today=today)[1]
+        return prepare_hunt(result.hunt_file, table, positions, today=today).seen()
 
     influence = Influence(seen(events))
     for row in rows:
