@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from .kml import xml_text
+from .kml import cautions_text, xml_text
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -38,6 +38,7 @@ def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str
     document = gpx.GPX()
     document.creator = f"Treeward {software_version}"
     document.name = xml_text(sketch.title)
+    document.description = cautions_text()
     document.time = created
     for spot in sketch.spots:
         document.waypoints.append(
