@@ -65,19 +65,8 @@ class Track:
     untimed: int = 0
 
 
-def read_gpx(path: Path) -> Track:
-    """Read a GPX 1.0 or 1.1 file: all tracks and segments together, and waypoints.
-
-    Times without a zone are UTC, as GPX 1.1 says. A waypoint whose name comes twice
-    keeps its first place.
-
-    Raises
-    ------
-    TrackError
-        When it is no GPX, is too large, carries a document type or entities (which no
-        receiver writes and which can be made to swell without end), or has a place
-        off the globe.
-    """
+def gpx_document(path: Path) -> GPX:
+    """Parse a GPX file; see `read_gpx` for what is refused."""
     text = _text(path)
     from gpxpy import parse
     from gpxpy.gpx import GPXException
@@ -97,6 +86,23 @@ def read_gpx(path: Path) -> Track:
             where=str(path),
             mend="Export the track again as GPX.",
         ) from error
+    return document
+
+
+def read_gpx(path: Path) -> Track:
+    """Read a GPX 1.0 or 1.1 file: all tracks and segments together, and waypoints.
+
+    Times without a zone are UTC, as GPX 1.1 says. A waypoint whose name comes twice
+    keeps its first place.
+
+    Raises
+    ------
+    TrackError
+        When it is no GPX, is too large, carries a document type or entities (which no
+        receiver writes and which can be made to swell without end), or has a place
+        off the globe.
+    """
+    document = gpx_document(path)
     waypoints: dict[str, Position] = {}
     for number, point in enumerate(document.waypoints, start=1):
         place = _position(point.latitude, point.longitude, path, f"waypoint {number}")
