@@ -32,6 +32,7 @@ from treeward.survey.records import (
     Shape,
     Strip,
 )
+from treeward.trips.doubts import Doubt, DoubtCode
 from treeward.trips.table import FlightLine, Trip, TripTable, Visit, Wind
 
 Build = Callable[..., HuntResult]
@@ -246,7 +247,9 @@ def notes_and_table() -> tuple[dict[str, NoteRow], TripTable]:
                 away_s = away * 2 + 62 if missed else away
                 clock = leaves + timedelta(seconds=away_s)
                 back_row = note(f"{mark} back", clock, recording)
-                doubts = ("probably a missed visit: twice the usual time",)
+                doubts = (
+                    Doubt(code=DoubtCode.SEVERAL_TRIPS, numbers=(away_s, away, 2)),
+                )
                 trips.append(Trip(mark=mark, bee=mark, station=place.id,
                                   away_clock=leaves, back_clock=clock, away_s=away_s,
                                   cycles=2 if missed else 1, used=not missed,

@@ -16,6 +16,7 @@ from treeward.report.wording import (
     missing_sentences,
     next_sentences,
 )
+from treeward.trips.wording import doubt_texts
 from treeward.units import Units, bearing_text, duration_text
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ def bees_of(table: TripTable) -> list[BeeLines]:
                     away_s=t.away_s,
                     timing=t.timing,
                     used=t.used,
-                    doubts=t.doubts,
+                    doubts=doubt_texts(t.doubts),
                 )
                 for t in table.trips
                 if (t.bee, t.station) == (bee, station)
@@ -91,7 +92,7 @@ def bees_of(table: TripTable) -> list[BeeLines]:
                     row=x.row,
                     text=f"{bearing_text(x.bearing_read_deg)} {x.reference}".rstrip(),
                     used=x.used,
-                    doubts=x.doubts,
+                    doubts=doubt_texts(x.doubts),
                 )
                 for x in table.lines
                 if (x.bee, x.station) == (bee, station)
@@ -151,7 +152,7 @@ def trips_payload(table: TripTable) -> dict[str, Any]:
             }
             for v in table.visits
         ],
-        "doubts": list(table.doubts),
+        "doubts": list(doubt_texts(table.doubts)),
     }
 
 

@@ -13,6 +13,7 @@ from treeward.report.compass import both_text
 from treeward.report.days import day_text
 from treeward.report.figures.paint import paint_hex, split_mark
 from treeward.report.wording import PLACED_BY, for_colony, seats
+from treeward.trips.wording import doubt_texts
 from treeward.units import Units, bearing_text, duration_text
 
 if TYPE_CHECKING:
@@ -206,7 +207,7 @@ class Lines:
                 returned=self._clock(timed_ends(trip)[1], missing="\u2013"),
                 away=duration_text(trip.away_s),
                 used=trip.used,
-                doubts=_timing_remarks(trip) + trip.doubts,
+                doubts=_timing_remarks(trip) + doubt_texts(trip.doubts),
                 notes=self._links(trip.away_row, trip.back_row),
             )
             for trip in self._result.table.trips
@@ -230,7 +231,7 @@ class Lines:
                     ),
                     true="\u2013" if true is None else bearing_text(true),
                     used=line.used,
-                    doubts=line.doubts,
+                    doubts=doubt_texts(line.doubts),
                     notes=self._links(line.row),
                 )
             )
