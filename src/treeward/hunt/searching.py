@@ -12,8 +12,9 @@ import numpy as np
 from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
-from treeward.language.kinds import EventKind
+from treeward.language.kinds import KINDS, EventKind
 from treeward.language.looked_at import LookedAt, looked_at
+from treeward.notes.scratch import taken_back
 from treeward.positions import Position, parse_position
 from treeward.report.compass import to_true_deg
 from treeward.report.search_told import (
@@ -130,7 +131,10 @@ class _Gathered:
     def notes(self, events: Sequence[Event]) -> None:
         """Take the notes of searching and of bees overhead, by where one was then."""
         wanted = (EventKind.SEARCHED, EventKind.OVERHEAD)
-        told = [event for event in events if event.kind in wanted]
+        told = [event for event in _standing(events) if event.kind in wanted]
+        for event in (event for event in told if event.doubtful):
+            self._doubt(SearchDoubtKind.DOUBTFUL, event.row, clock=event.clock)
+        told = [event for event in told if not event.doubtful]
         if not told:
             return
         stretches = []
@@ -401,6 +405,17 @@ class _Gathered:
 
     def _clock(self, time_s: float) -> datetime:
         return datetime.fromtimestamp(float(time_s), tz=self.hunt_file.hunt.zone)
+
+
+def _standing(events: Sequence[Event]) -> list[Event]:
+    """Return the notes in their order, without those that were taken back."""
+    untimed = [event for event in events if event.clock is None]
+    clocked = sorted(
+        (event for event in events if event.clock is not None),
+        key=lambda e: (e.clock.timestamp() if e.clock else 0.0, KINDS[e.kind].rank),
+    )
+    gone = taken_back(clocked)
+    return [e for n, e in enumerate(clocked) if n not in gone] + untimed
 
 
 def _track(stretch: Stretch, clock: datetime) -> Track:
