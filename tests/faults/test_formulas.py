@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from treeward.hunt.hunt import Hunt
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import read_flags
 from treeward.review.file import ReviewRow, read_review, write_review
 from treeward.review.table import guard, unguard
 from treeward.speech.utterances import Alternative
@@ -39,7 +40,7 @@ def row(text: str, extra: str) -> ReviewRow:
             start_s=1.0,
             heard=text,
             mark="",
-            flags=(text,) if text.strip() else (),
+            flags=read_flags([text]) if text.strip() else (),
             alternatives=(Alternative(text=text.strip() or "x", confidence=0.5),),
             row="r0001",
         ),

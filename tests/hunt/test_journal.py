@@ -19,6 +19,7 @@ from treeward.hunt.journal import (
 from treeward.hunt.recovery import read_session
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import read_flags
 from treeward.speech.utterances import Alternative
 from treeward.within import Held
 
@@ -50,7 +51,7 @@ def events(draw: st.DrawFn) -> Event:
             draw(st.lists(st.builds(Alternative, text=texts, confidence=confidences),
                           max_size=2))
         ),
-        flags=tuple(draw(st.lists(texts, max_size=2))),
+        flags=read_flags(draw(st.lists(texts, max_size=2))),
     )  # fmt: skip
 
 

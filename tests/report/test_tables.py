@@ -26,9 +26,9 @@ def test_trips_are_read_back(result: HuntResult) -> None:
         [round(trip.away_s, 2) for trip in result.table.trips]
     )
     assert str(read["away_clock"].dt.tz) == "UTC"
-    assert set(read.loc[~read["used"], "doubts"]) == {
-        "probably a missed visit: twice the usual time"
-    }
+    unused = read.loc[~read["used"], "doubts"]
+    assert len(unused)
+    assert all(text.startswith("about twice the usual (") for text in unused)
 
 
 def test_bees_have_units_in_their_columns(result: HuntResult) -> None:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from treeward.trips.wording import doubt_texts
+
 from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
@@ -146,7 +148,7 @@ def table_doubts(result: HuntResult) -> list[str]:
     """Give the doubts about the notes as a whole, the first few of many."""
     from treeward.report.wording import sentence
 
-    doubts = result.table.doubts
+    doubts = doubt_texts(result.table.doubts)
     if not doubts:
         return []
     more = len(doubts) - MOST_DOUBTS

@@ -16,6 +16,7 @@ from treeward.report.wording import (
     missing_sentences,
     next_sentences,
 )
+from treeward.trips.wording import doubt_texts
 from treeward.units import Units, duration_text
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ def bee_values(table: TripTable) -> list[dict[str, Any]]:
                     "row": line.row,
                     "text": read_text(line),
                     "used": line.used,
-                    "doubts": line.doubts,
+                    "doubts": doubt_texts(line.doubts),
                 }
                 for line in table.lines
                 if (line.bee, line.station) == (bee, station)
@@ -66,7 +67,7 @@ def _trip_values(trip: Trip) -> dict[str, Any]:
         "away_s": trip.away_s,
         "timing": trip.timing,
         "used": trip.used,
-        "doubts": trip.doubts,
+        "doubts": doubt_texts(trip.doubts),
     }
 
 
@@ -120,7 +121,7 @@ def trips_payload(table: TripTable) -> dict[str, Any]:
             }
             for v in table.visits
         ],
-        "doubts": list(table.doubts),
+        "doubts": list(doubt_texts(table.doubts)),
     }
 
 

@@ -23,6 +23,7 @@ from treeward.audio.blocks import LONGEST_S
 from treeward.files import kept_number, kept_text
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import read_flags, sentences_of
 from treeward.speech.utterances import Alternative
 from treeward.within import held
 
@@ -184,7 +185,7 @@ def event_record(event: Event, number: int) -> dict[str, Any]:
     if event.alternatives:
         record["alternatives"] = [[a.text, a.confidence] for a in event.alternatives]
     if event.flags:
-        record["flags"] = list(event.flags)
+        record["flags"] = list(sentences_of(event.flags))
     return record
 
 
@@ -213,7 +214,7 @@ def event_of(record: dict[str, Any]) -> Event:
             )
             for text, confidence in record.get("alternatives", ())
         ),
-        flags=tuple(kept_text(flag) for flag in record.get("flags", ())),
+        flags=read_flags(kept_text(flag) for flag in record.get("flags", ())),
         row=kept_text(record.get("row", "")),
     )
 

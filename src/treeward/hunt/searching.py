@@ -29,7 +29,7 @@ from treeward.within import file_within
 from .places import read_tracks
 from .shapes import read_shapes
 from .tracks import Track, TrackPoint, position_at
-from .walked import Lines, Stretch, read_stretches, walked_lines
+from .walked import TrackStretch, WalkedLines, read_stretches, walked_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -84,7 +84,7 @@ class _Gathered:
     hunt_dir: Path
     walked: list[survey.Walked] = field(default_factory=list)
     areas: list[survey.LookedOver] = field(default_factory=list)
-    spots: list[survey.Spot] = field(default_factory=list)
+    spots: list[survey.LookedSpot] = field(default_factory=list)
     overhead: list[survey.Overhead] = field(default_factory=list)
     dishes: list[survey.EmptyDish] = field(default_factory=list)
     rings: list[survey.WeighedGround] = field(default_factory=list)
@@ -244,7 +244,7 @@ class _Gathered:
         self,
         event: Event,
         clocks: Sequence[datetime],
-        stretches: Sequence[tuple[Path, Stretch]],
+        stretches: Sequence[tuple[Path, TrackStretch]],
         place: Position,
         what: LookedAt,
     ) -> None:
@@ -306,7 +306,9 @@ class _Gathered:
         )
         self._bout(event, BoutKind.OVERHEAD)
 
-    def _place_of(self, event: Event, stretches: Sequence[Stretch]) -> Position | None:
+    def _place_of(
+        self, event: Event, stretches: Sequence[TrackStretch]
+    ) -> Position | None:
         """Return where a note was spoken: as typed in it, or by a track."""
         if event.kind is EventKind.SEARCHED and event.value:
             try:
@@ -323,7 +325,7 @@ class _Gathered:
         self._doubt(SearchDoubtKind.NO_TRACK, event.row, clock=event.clock)
         return None
 
-    def _add_lines(self, lines: Lines, cover: Cover) -> None:
+    def _add_lines(self, lines: WalkedLines, cover: Cover) -> None:
         width_m = self.hunt_file.search.width_m(cover)
         self.walked += [
             survey.Walked(
@@ -334,7 +336,7 @@ class _Gathered:
             for stretch, share in lines.lines
         ]
 
-    def _doubts_of(self, lines: Lines, name: str) -> None:
+    def _doubts_of(self, lines: WalkedLines, name: str) -> None:
         if lines.jumps:
             self._doubt(SearchDoubtKind.JUMPS, name, count=lines.jumps)
         if lines.fast_m > STOOD_M:
@@ -342,7 +344,7 @@ class _Gathered:
 
     def _spot(self, place: Position, radius_m: float, effort: float) -> None:
         self.spots.append(
-            survey.Spot(
+            survey.LookedSpot(
                 latitude_deg=place.latitude_deg,
                 longitude_deg=place.longitude_deg,
                 radius_m=radius_m,
@@ -394,7 +396,7 @@ class _Gathered:
             )
         return path
 
-    def _was_at(self, stretch: Stretch) -> None:
+    def _was_at(self, stretch: TrackStretch) -> None:
         clock = self._clock(stretch.time_s[-1])
         if self.last is None or clock > self.last[0]:
             place = Position(
@@ -418,7 +420,7 @@ def _standing(events: Sequence[Event]) -> list[Event]:
     return [e for n, e in enumerate(clocked) if n not in gone] + untimed
 
 
-def _track(stretch: Stretch, clock: datetime) -> Track:
+def _track(stretch: TrackStretch, clock: datetime) -> Track:
     """Return the places of a stretch about a time."""
     after = int(np.searchsorted(stretch.time_s, clock.timestamp()))
     near = range(max(after - 1, 0), min(after + 2, len(stretch.time_s)))

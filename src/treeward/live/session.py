@@ -12,6 +12,7 @@ from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.audio.recorder import Recorder
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 
 from .answer import Answer, Answerer
 from .board import board
@@ -267,7 +268,7 @@ class Session:
              "to": last.isoformat(timespec="milliseconds"), "why": gap.why}
         )  # fmt: skip
         if lost_s >= WATCHED_GAP_S:
-            flag = f"not listening for {lost_s:.0f} s: {gap.why}"
+            flag = Flag.of(FlagCode.NOT_LISTENING, f"{lost_s:.0f}", gap.why)
             for kind, clock in ((EventKind.PAUSE, first), (EventKind.RESUME, last)):
                 self.notebook.put(
                     Event(

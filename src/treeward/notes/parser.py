@@ -17,6 +17,7 @@ from treeward.speech.utterances import Alternative, WordSource
 from . import stream as st
 from . import values
 from .events import Event
+from .flags import Flag, FlagCode
 from .lexicon import Lexicon, longest
 from .scratch import flag_scratched
 
@@ -49,7 +50,7 @@ class Span:
     last: int
     mark: str = ""
     value: str = ""
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     options: tuple[str, ...] = ()  # other values
 
 
@@ -191,7 +192,8 @@ class _Finder:
         if not all(piece.strong for piece in self.pieces[first:last]):
             return None
         what = EventKind.TIME if KINDS[kind].holds is Holds.TIME else EventKind.BEARING
-        flags = (f"no {what} heard after '{st.heard(self.pieces[first:last])}'",)
+        said = st.heard(self.pieces[first:last])
+        flags = (Flag.of(FlagCode.NO_VALUE, what, said),)
         return Span(kind=kind, first=first, last=last, flags=flags)
 
     def _own_words(self, kind: EventKind, place: int, after: int) -> Span | None:
@@ -277,10 +279,10 @@ def _judge(
         return None
     flags = span.flags
     if not strong and not text:
-        flags = (*flags, "heard as ordinary words")
+        flags = (*flags, Flag(FlagCode.ORDINARY_WORDS))
     limit = 1 if _alone(span) else 2
     if sides >= limit:
-        flags = (*flags, "in the middle of talk")
+        flags = (*flags, Flag(FlagCode.AMID_TALK))
     return replace(span, flags=flags)
 
 
@@ -288,7 +290,7 @@ def _painted(span: Span, marks: frozenset[str]) -> Span:
     """Doubt a mark that hunt.toml does not list, where it lists any."""
     if not marks or span.mark in {"", UNMARKED, *marks}:
         return span
-    flag = f"{span.mark} is not among the marks in hunt.toml"
+    flag = Flag.of(FlagCode.UNPAINTED, span.mark)
     return replace(span, flags=(*span.flags, flag))
 
 
@@ -318,7 +320,7 @@ def _event(
     flags = span.flags
     # 0.9 + 0.05 is over 0.95
     if confidence < round(flag_below + flagged_above(span.kind), 6):
-        flags = (*flags, f"heard with little confidence ({confidence:.2f})")
+        flags = (*flags, Flag.of(FlagCode.HARDLY_HEARD, f"{confidence:.2f}"))
     return Event(
         kind=span.kind,
         mark=span.mark,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
-from .records import Density, Polygon, SearchArea, Shape
+from .records import AreaShape, Density, Polygon, SearchArea
 
 if TYPE_CHECKING:
     from .arrays import Bools, Floats, Ints
@@ -143,21 +143,21 @@ def _polygon(rings: list[Floats], frame: LocalFrame) -> Polygon:
     )
 
 
-def shape_of(area: SearchArea, evidence: Evidence, grid: Grid) -> Shape:
+def shape_of(area: SearchArea, evidence: Evidence, grid: Grid) -> AreaShape:
     """Return what the 90 % area looks like."""
     count = len(area.polygons)
     used = np.unique(evidence.case.bearing_station[evidence.use_bearing])
     if not evidence.has_times and not evidence.has_lines:
-        return Shape.NOTHING_MEASURED
+        return AreaShape.NOTHING_MEASURED
     around = grid.xy[grid.inside(0.9)] - evidence.case.origin_xy
     whole = _sectors(around) >= _ALL_ROUND
     if count > 1 and not whole:
-        return Shape.PATCHES
+        return AreaShape.PATCHES
     if not evidence.has_times and len(used) == 1:
-        return Shape.WEDGE
+        return AreaShape.WEDGE
     if whole:
         holes = any(polygon.holes for polygon in area.polygons)
-        return Shape.RING if holes else Shape.DISC
+        return AreaShape.RING if holes else AreaShape.DISC
     return _outline(around)
 
 
@@ -167,12 +167,12 @@ def _sectors(from_origin: Floats) -> int:
     return len(np.unique(np.floor(turn / 10)))
 
 
-def _outline(from_origin: Floats) -> Shape:
+def _outline(from_origin: Floats) -> AreaShape:
     """Return the shape of one patch, seen from where lining began."""
     distance = np.hypot(*from_origin.T)
     near, far = np.quantile(distance, (0.02, 0.98))
     if _sectors(from_origin) >= 10:
-        return Shape.PART_OF_RING
+        return AreaShape.PART_OF_RING
     if far > 3.0 * max(near, 1.0) and far - near > 1000.0:
-        return Shape.LONG_STRIP
-    return Shape.PATCH
+        return AreaShape.LONG_STRIP
+    return AreaShape.PATCH

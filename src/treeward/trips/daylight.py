@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS
 
+from .doubts import Doubt, DoubtCode
+
 if TYPE_CHECKING:
     from treeward.hunt_file import HuntFile
 
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
 CIVIL_TWILIGHT_DEG = 6.0  # sun's depth below the horizon at its end; definition
 
 
-def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[str]:
+def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[Doubt]:
     """Say how many bees were noted flying in the dark: the clock may be wrong.
 
     Stations without a position in hunt.toml are taken to lie at one that has one.
@@ -41,8 +43,10 @@ def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[str]:
     if not dark:
         return []
     clock = dark[0].event.clock
-    count = f"{len(dark)} notes are" if len(dark) > 1 else "1 note is"
-    first = f"{clock.day} {clock:%b %H:%M}" if clock else ""
     return [
-        f"{count} of bees flying in the dark, the first at {first}: is the clock right?"
+        Doubt(
+            code=DoubtCode.IN_THE_DARK,
+            numbers=(len(dark),),
+            moments=(clock,) if clock else (),
+        )
     ]

@@ -40,6 +40,7 @@ from treeward.report.wording import (
     sentence,
 )
 from treeward.survey.frame import geodesic
+from treeward.trips.wording import doubt_texts
 from treeward.units import Units, wind_name
 
 from .day_parts import day_lines, day_places, map_days, together
@@ -174,7 +175,7 @@ def page_text(
             to_look_at=doubt_sentences(result),
             recording_days=_recording_days(result),
             compass=compass_sentence(result),
-            doubts=[sentence(text) for text in result.table.doubts],
+            doubts=[sentence(text) for text in doubt_texts(result.table.doubts)],
             drawings={
                 name: Markup(svg)  # noqa: S704  (drawn by matplotlib, text as paths)
                 for name, svg in drawings.items()

@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from treeward.language.phrasebook import PhraseBook
+from treeward.notes.flags import sentences_of
 from treeward.resources import phrasebook_path
 
 from ..scoring import (  # noqa: TID252  (pytest knows the folder above by it alone)
@@ -166,7 +167,11 @@ def faults(
             for each in truth
             if abs(each["start_s"] - (event.start_s or 0.0)) < NEAR_S
         ]
-        flag = f"flagged: {'; '.join(event.flags)}" if event.flags else "no flag"
+        flag = (
+            f"flagged: {'; '.join(sentences_of(event.flags))}"
+            if event.flags
+            else "no flag"
+        )
         out.append(
             f"{name} {event.start_s or 0:.1f} s: {event.kind} {event.mark} "
             f'{event.value} "{event.heard}" (confidence {event.confidence:.2f}, '
