@@ -18,6 +18,7 @@ from treeward.hunt.shapes import read_shapes
 from treeward.hunt.walked import read_stretches, walked_lines
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 from treeward.report.search_told import BoutKind, SearchDoubtKind
 from treeward.report.searching import search_sentences
 
@@ -162,7 +163,7 @@ def test_a_note_in_doubt_does_not_count_and_is_told(typed_hunt: Path) -> None:
     note = Event(kind=EventKind.SEARCHED, clock=clock, heard="tree checked", row="7")
     sure = read_searching(hunt.file, hunt.path, [note])
     assert len(sure.searching.spots) == 1
-    doubtful = replace(note, flags=("hardly heard",))
+    doubtful = replace(note, flags=(Flag.of(FlagCode.HARDLY_HEARD),))
     told = read_searching(hunt.file, hunt.path, [doubtful])
     assert not told.searching.tells
     assert [doubt.kind for doubt in told.doubts] == [SearchDoubtKind.DOUBTFUL]

@@ -81,6 +81,10 @@ __all__ = [
     "SeatReason",
     "Settings",
     "Sitting",
+<<<<<<< HEAD
+=======
+    "Spot",
+>>>>>>> main
     "Stations",
     "Strip",
     "Trees",
