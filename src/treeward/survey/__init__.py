@@ -41,9 +41,9 @@ from .records import (
 from .search import (
     EmptyDish,
     LookedOver,
+    LookedSpot,
     Overhead,
     Searching,
-    Spot,
     Trees,
     Walked,
     WeighedGround,
@@ -70,6 +70,7 @@ __all__ = [
     "KnownHive",
     "LocalFrame",
     "LookedOver",
+    "LookedSpot",
     "NextStation",
     "Overhead",
     "PointEstimate",
@@ -80,7 +81,10 @@ __all__ = [
     "SeatReason",
     "Settings",
     "Sitting",
+<<<<<<< HEAD
+=======
     "Spot",
+>>>>>>> main
     "Stations",
     "Strip",
     "Trees",

@@ -200,7 +200,7 @@ def handed_in(one: Solved, walker: wood.Walker) -> Searching:
 
 
 def follow(
-    one: Solved, walker: wood.Walker, walk: search_plan.Walk, bout_s: float
+    one: Solved, walker: wood.Walker, walk: search_plan.WalkPlan, bout_s: float
 ) -> bool:
     """Walk a plan for a while; whether there was anything to walk."""
     until, began = walker.clock_s + bout_s, walker.clock_s
