@@ -81,10 +81,7 @@ __all__ = [
     "SeatReason",
     "Settings",
     "Sitting",
-<<<<<<< HEAD
-=======
     "Spot",
->>>>>>> main
     "Stations",
     "Strip",
     "Trees",
