@@ -17,6 +17,7 @@ from treeward.language.kinds import EventKind
 from treeward.language.value_cells import parse_spoken_time
 
 from .clock_anchors import (
+    Anchor,
     Stretch,
     days_around,
     explain,
@@ -137,19 +138,11 @@ def place_on_clock(
     """
     placed = [_plain(event, zone, anew=anew) for event in events]
     flags: list[str] = []
-    lower = lower_evidence(recording, zone)
-    said = spoken_day(placed, lower, flags)
-    against: list[Evidence] = []
-    if said is not None:
-        lower, against = by_spoken_day(lower, said[1])
-        value = said[1].isoformat()
-        placed[said[0]] = replace(placed[said[0]], value=value)
-    days = _days(lower, recording, zone)
-    anchors = read_anchors(placed, days, zone)
-    window = _start_window(lower, zone)
+    lower, against = _heed_spoken_day(placed, lower_evidence(recording, zone), flags)
+    anchors = read_anchors(placed, _days(lower, recording, zone), zone)
     stretches = explain(
         anchors,
-        start_utc_s=window,
+        start_utc_s=_start_window(lower, zone),
         end_offset_s=end_offset_s(recording, zone),
         is_daylight=is_daylight or _is_day,
         start_is_weak=all(e.source == Source.FILE_TIME for e in lower),
@@ -171,24 +164,8 @@ def place_on_clock(
                 "nothing but daylight tells morning from evening; "
                 f"{spoken[0]} was taken"
             )
-    believed = {
-        anchor.index: reading.local
-        for stretch in stretches
-        for anchor, reading in stretch.anchors
-    }
     flag_pauses(clock, flags)
-    unfit = [a.text for a in anchors if a.index not in believed]
-    offered = {anchor.index for anchor in anchors}
-    for index, event in enumerate(placed):
-        refused = index in offered and index not in believed
-        flag = _time_flag(event, clock, refused=refused)
-        placed[index] = _place(event, believed.get(index), flag, clock, zone)
-    if unfit:
-        flags.append(f"not used as a time: {', '.join(unfit)}")
-    if not clock and any(event.clock is None for event in placed):
-        flags.append(
-            "nothing tells when this was recorded; give --start or a spoken time"
-        )
+    flags += _place_all(placed, anchors, stretches, clock, zone)
     end = (
         _moment(clock[-1].offset_utc_s + recording.duration_s, zone)
         if clock and recording.duration_s is not None
@@ -206,6 +183,46 @@ def place_on_clock(
         day=day,
         day_from=day_from,
     )
+
+
+def _heed_spoken_day(
+    placed: list[Event], lower: list[Evidence], flags: list[str]
+) -> tuple[list[Evidence], list[Evidence]]:
+    """Part the evidence by a date that was said, and give that event its year."""
+    said = spoken_day(placed, lower, flags)
+    if said is None:
+        return lower, []
+    index, day = said
+    placed[index] = replace(placed[index], value=day.isoformat())
+    return by_spoken_day(lower, day)
+
+
+def _place_all(
+    placed: list[Event],
+    anchors: Sequence[Anchor],
+    stretches: Sequence[Stretch],
+    clock: Sequence[ClockStretch],
+    zone: ZoneInfo,
+) -> list[str]:
+    """Put every event on the clock; return what is to be said of the recording."""
+    believed = {
+        anchor.index: reading.local
+        for stretch in stretches
+        for anchor, reading in stretch.anchors
+    }
+    offered = {anchor.index for anchor in anchors}
+    for index, event in enumerate(placed):
+        refused = index in offered and index not in believed
+        flag = _time_flag(event, clock, refused=refused)
+        placed[index] = _place(event, believed.get(index), flag, clock, zone)
+    flags: list[str] = []
+    if unfit := [a.text for a in anchors if a.index not in believed]:
+        flags.append(f"not used as a time: {', '.join(unfit)}")
+    if not clock and any(event.clock is None for event in placed):
+        flags.append(
+            "nothing tells when this was recorded; give --start or a spoken time"
+        )
+    return flags
 
 
 def place_recordings(
