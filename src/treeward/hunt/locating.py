@@ -416,6 +416,7 @@ def settings_from(
         (model.prior_distance_median_m, "distance_median_m"),
         (model.prior_distance_sigma, "distance_sigma"),
         (model.prior_distance_max_m, "distance_cut_m"),
+        (hunt_file.walk.limit_m, "walk_limit_m"),
     ):
         if value is not None:
             chosen[name] = max(value, 0.01) if name == "compass_sd_deg" else value
@@ -448,7 +449,6 @@ def settings_from(
             for colony in hunt_file.colony
             for bee in bees_of(colony.marks)
         },
-        walk_limit_m=hunt_file.walk.limit_m,
         leave_out=tuple(
             np.array([[p.longitude_deg, p.latitude_deg] for p in ring])
             for ring in hunt_file.walk.leave_out

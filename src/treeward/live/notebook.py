@@ -11,10 +11,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from treeward.hunt.journal import event_record
+from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.kinds import KINDS, EventKind
 from treeward.notes.clock_evidence import apart_s
+from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
-from treeward.notes.parser import DOUBT_BELOW
 
 from .answer import NOT_KEPT, SAY_AGAIN, Answer
 from .board import standing, take_back

@@ -129,15 +129,11 @@ def settings_dict(result: HuntResult) -> dict[str, Any]:
 
 def source_of(result: HuntResult, field: str) -> str:
     """Say where a setting in force is from: hunt.toml where it is no default."""
-    given = field == "walk_limit_m" and "limit_m" in (
-        result.hunt_file.walk.model_fields_set
-    )
+    given = field == "walk_limit_m" and result.hunt_file.walk.limit_m is not None
     changed = getattr(result.settings, field) != getattr(Settings(), field)
     if changed and _is_learned(result, field):
         return OWN_FINDS
-    if given or (changed and field != "walk_limit_m"):
-        return HUNT_TOML
-    return _SOURCES[field][1]
+    return HUNT_TOML if given or changed else _SOURCES[field][1]
 
 
 def _is_learned(result: HuntResult, field: str) -> bool:

@@ -10,7 +10,12 @@ from typing import TYPE_CHECKING
 from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError
 from treeward.language.kinds import KINDS, EventKind, Holds
-from treeward.language.value_cells import how_to_write, is_value, same_value
+from treeward.language.value_cells import (
+    how_to_write,
+    is_value,
+    plain_duration,
+    same_value,
+)
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 
@@ -345,6 +350,8 @@ def _value(
     if not cell:
         return ""
     holds = KINDS[kind].holds
+    if holds is Holds.DURATION:
+        cell = plain_duration(cell)
     if not is_value(holds, cell):
         what = f"{cell!r} is no {_VALUE_OF.get(holds, kind)}"
         reader.fault(line, "value", what, how_to_write(holds))

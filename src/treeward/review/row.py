@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, cast
 
-from treeward.language.kinds import EventKind
+from treeward.language.kinds import ALSO_WRITTEN, EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import sentences_of
 from treeward.speech.utterances import Alternative
@@ -87,8 +87,15 @@ def decision_from(text: str) -> Decision:
 
 
 def kind_from(text: str) -> EventKind:
-    """Read an event's kind in any capitals; raises ValueError for another word."""
-    return EventKind(text.strip().lower())
+    """Read an event's kind in any capitals, or as people write it ("gone", "landed").
+
+    Raises
+    ------
+    ValueError
+        The word is no kind.
+    """
+    plain = text.strip().lower()
+    return ALSO_WRITTEN.get(plain) or EventKind(plain)
 
 
 _ALTERNATIVE = re.compile(

@@ -114,7 +114,7 @@ class Settings:
     calibrations: tuple[Calibration, ...] = ()
     assigned: Mapping[str, str] = field(default_factory=dict)  # mark -> colony id
     # Walking.
-    walk_limit_m: float = 800.0  # guess: fifteen minutes over rough ground
+    walk_limit_m: float = 1000.0  # guess: twenty minutes over rough ground
     leave_out: tuple[Floats, ...] = ()  # (n, 2) rings of longitude, latitude: no seat
 
     def __post_init__(self) -> None:

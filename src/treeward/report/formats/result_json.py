@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any
 
 from treeward.report.advice_wording import missing_text
@@ -19,6 +20,11 @@ if TYPE_CHECKING:
     from treeward.trips.table import FlightLine, Trip, Visit
 
 SCHEMA = 1
+
+
+def result_text(result: HuntResult) -> str:
+    """Return result.json."""
+    return json.dumps(result_dict(result), indent=1, allow_nan=False) + "\n"
 
 
 def result_dict(result: HuntResult) -> dict[str, Any]:
