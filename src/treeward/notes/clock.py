@@ -26,9 +26,9 @@ from .clock_anchors import (
 from .clock_dates import by_spoken_day, spoken_day
 from .clock_evidence import (
     AGREE_S,
-    Evidence,
+    ClockEvidence,
+    ClockSource,
     RecordingFacts,
-    Source,
     apart_s,
     in_zone,
     lower_evidence,
@@ -51,9 +51,9 @@ if TYPE_CHECKING:
     from .events import Event
 
 __all__ = [
+    "ClockEvidence",
     "ClockResult",
     "ClockStretch",
-    "Evidence",
     "RecordingFacts",
     "place_on_clock",
     "place_recordings",
@@ -61,12 +61,12 @@ __all__ = [
 
 MONTHS_APART_DAYS = 60  # a hunt is over before, mostly; guess
 DAY_FROM: Mapping[str, str] = {
-    Source.SPOKEN_DATE: "the day as it was said",
-    Source.START_GIVEN: "the day as it was given",
-    Source.CONTAINER: "the day as the sound file itself says",
-    Source.FILE_NAME: "the day by the file's name",
-    Source.FILE_TIME: "the day by the file's time",
-    Source.TRANSCRIPT: "the day as the transcript says",
+    ClockSource.SPOKEN_DATE: "the day as it was said",
+    ClockSource.START_GIVEN: "the day as it was given",
+    ClockSource.CONTAINER: "the day as the sound file itself says",
+    ClockSource.FILE_NAME: "the day by the file's name",
+    ClockSource.FILE_TIME: "the day by the file's time",
+    ClockSource.TRANSCRIPT: "the day as the transcript says",
 }
 _DAY_HOURS = range(7, 20)  # where the place is not known, bees fly then; guess
 
@@ -83,12 +83,12 @@ class ClockResult:
     recording: str
     start: datetime | None
     events: tuple[Event, ...]
-    evidence: tuple[Evidence, ...]
+    evidence: tuple[ClockEvidence, ...]
     stretches: tuple[ClockStretch, ...] = ()
     flags: tuple[str, ...] = ()
     end: datetime | None = None
     day: date | None = None
-    day_from: Source | Literal[""] = ""  # what tells the day
+    day_from: ClockSource | Literal[""] = ""  # what tells the day
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -145,7 +145,7 @@ def place_on_clock(
         start_utc_s=_start_window(lower, zone),
         end_offset_s=end_offset_s(recording, zone),
         is_daylight=is_daylight or _is_day,
-        start_is_weak=all(e.source == Source.FILE_TIME for e in lower),
+        start_is_weak=all(e.source == ClockSource.FILE_TIME for e in lower),
     )
     if stretches:
         clock = from_spoken(stretches, lower, placed, recording, zone)
@@ -186,8 +186,8 @@ def place_on_clock(
 
 
 def _heed_spoken_day(
-    placed: list[Event], lower: list[Evidence], flags: list[str]
-) -> tuple[list[Evidence], list[Evidence]]:
+    placed: list[Event], lower: list[ClockEvidence], flags: list[str]
+) -> tuple[list[ClockEvidence], list[ClockEvidence]]:
     """Part the evidence by a date that was said, and give that event its year."""
     said = spoken_day(placed, lower, flags)
     if said is None:
@@ -279,22 +279,22 @@ def _months_apart(results: Sequence[ClockResult]) -> list[ClockResult]:
     return found
 
 
-_RANK: tuple[str, ...] = tuple(Source)  # of which the day is known, best first
+_RANK: tuple[str, ...] = tuple(ClockSource)  # of which the day is known, best first
 
 
 def _day_of(
-    start: datetime | None, lower: Sequence[Evidence], events: Sequence[Event]
-) -> tuple[date | None, Source | Literal[""]]:
+    start: datetime | None, lower: Sequence[ClockEvidence], events: Sequence[Event]
+) -> tuple[date | None, ClockSource | Literal[""]]:
     """Return the day of a recording, and the evidence that told it."""
     if start is None:
         clocks = [event.clock for event in events if event.clock is not None]
-        return (min(clocks).date(), Source.TRANSCRIPT) if clocks else (None, "")
+        return (min(clocks).date(), ClockSource.TRANSCRIPT) if clocks else (None, "")
     for evidence in lower:
         told = evidence.start.date() if evidence.start else evidence.day
-        said = any(one.source == Source.SPOKEN_DATE for one in lower)
+        said = any(one.source == ClockSource.SPOKEN_DATE for one in lower)
         if told is not None and abs((told - start.date()).days) <= 1:
-            return start.date(), Source.SPOKEN_DATE if said else evidence.source
-    return start.date(), Source.TRANSCRIPT
+            return start.date(), ClockSource.SPOKEN_DATE if said else evidence.source
+    return start.date(), ClockSource.TRANSCRIPT
 
 
 def _plain(event: Event, zone: ZoneInfo, *, anew: bool) -> Event:
@@ -316,7 +316,7 @@ def _moment(utc_s: float, zone: ZoneInfo) -> datetime:
 
 
 def _days(
-    lower: Sequence[Evidence], recording: RecordingFacts, zone: ZoneInfo
+    lower: Sequence[ClockEvidence], recording: RecordingFacts, zone: ZoneInfo
 ) -> list[date]:
     """Return the days a spoken time may belong to."""
     for evidence in lower:
@@ -333,7 +333,7 @@ def _days(
 
 
 def _start_window(
-    lower: Sequence[Evidence], zone: ZoneInfo
+    lower: Sequence[ClockEvidence], zone: ZoneInfo
 ) -> tuple[float, float] | None:
     """Return the bounds that the strongest evidence sets on the start."""
     for evidence in lower:

@@ -86,7 +86,7 @@ class _Gap:
 
 
 @dataclass(slots=True)
-class _Track:
+class _BeeNotes:
     """The notes of one bee, and what they make."""
 
     name: str
@@ -126,7 +126,7 @@ def pair_colour(
     sightings, refused = _sure_first(sightings, around)
     identities = tell_bees_apart(sightings)
     tracks = [
-        _Track(
+        _BeeNotes(
             name_of(bee),
             [s for s, b in zip(sightings, identities.bee, strict=True) if b == bee],
         )
@@ -181,7 +181,7 @@ def pair_colour(
 
 
 def _usual_of_track(
-    track: _Track, unsure: Collection[tuple[int, int]], around: Circumstances
+    track: _BeeNotes, unsure: Collection[tuple[int, int]], around: Circumstances
 ) -> Usual:
     """Find a bee's habits from what nothing speaks against, surer notes first."""
     visits = [
@@ -214,7 +214,7 @@ def _sure_first(
     sure = [s for s in sightings if not s.event.doubtful]
     if len(sure) in {0, len(sightings)}:
         return list(sightings), []
-    track = _Track("", sure)
+    track = _BeeNotes("", sure)
     track.walk()
     clean = [g for g in track.gaps if _is_clean(g, around)]
     visits = [b.time_s - a.time_s for a, b in track.visits]
@@ -234,7 +234,7 @@ def _sure_first(
     return [s for s in sightings if s.index not in gone], refused
 
 
-def _why_left_over(sighting: Sighting, bee: int, tracks: Sequence[_Track]) -> Doubt:
+def _why_left_over(sighting: Sighting, bee: int, tracks: Sequence[_BeeNotes]) -> Doubt:
     if bee < 0:
         return Doubt(code=DoubtCode.MISHEARD, names=(sighting.event.mark,))
     last = tracks[bee].sightings[-1] is sighting
