@@ -411,11 +411,11 @@ class _Page:
         """Read what is no note of a bee: station, wind, pauses."""
         if not set(left) - _FILLERS:
             return
-        words = re.sub(_TIME, " ", text.lower())
-        words = " ".join(re.findall(r"[^\W_]+(?:'[^\W_]+)?", words))
-        for event in parse_typed(words, self._book):
-            if event.kind not in _BEES and event.kind is not EventKind.BEARING:
-                self._add(event.kind, when, line, value=event.value)
+        for part in re.split(r"[,;\t|]", re.sub(_TIME, " ", text.lower())):
+            words = " ".join(re.findall(r"[^\W_]+(?:'[^\W_]+)?", part))
+            for event in parse_typed(words, self._book):
+                if event.kind not in _BEES and event.kind is not EventKind.BEARING:
+                    self._add(event.kind, when, line, value=event.value)
 
     def _close(
         self,
