@@ -81,10 +81,6 @@ __all__ = [
     "SeatReason",
     "Settings",
     "Sitting",
-<<<<<<< HEAD
-=======
-    "Spot",
->>>>>>> main
     "Stations",
     "Strip",
     "Trees",
