@@ -107,7 +107,7 @@ def map_figure(result: HuntResult, form: Form) -> Figure | None:
     draw_degrees(axes, frame, extent, look)
     _draw_tracks(axes, result, frame)
     _draw_areas(axes, result, frame)
-    lines = _draw_lines(axes, result, frame)
+    _draw_lines(axes, result, frame)
     draw_looked(axes, result, frame)
     draw_walk(axes, result, frame)
     apart_m = _NUMBERS_PT * extent.width_m / (72 * chosen.axes[2] * chosen.size_in[0])
