@@ -193,8 +193,9 @@ def next_of(result: HuntResult, colony: Colony) -> list[str]:
     bearing = both_text(result, place.walk_bearing_true_deg, station)
     said = [f"Sit next {walk}, towards the {way}, on {bearing}."]
     if 0 < place.expected_area_90_m2 < place.area_90_m2:
+        spent = "An hour" if place.minutes == 60 else f"{place.minutes:.0f} minutes"
         said.append(
-            "An hour of notes there should shrink the shaded area to about "
+            f"{spent} of notes there should shrink the shaded area to about "
             f"{units.area(place.expected_area_90_m2)}."
         )
     said.append(f"Why there: {REASONS[place.why]}.")

@@ -24,6 +24,7 @@ from .map_frame import (
     set_extent,
 )
 from .map_key import draw_key
+from .map_search import draw_looked, draw_walk
 from .paint import paint_hex, split_mark
 from .style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable, halo, new_figure
 
@@ -102,7 +103,8 @@ def map_figure(result: HuntResult, form: Form) -> Figure | None:
     _draw_tracks(axes, result, frame)
     _draw_areas(axes, result, frame)
     lines = _draw_lines(axes, result, frame)
-    _draw_walk(axes, result, frame)
+    draw_looked(axes, result, frame)
+    draw_walk(axes, result, frame)
     _draw_spots(axes, result, frame, look)
     content = np.vstack([points, *lines])
     draw_days(axes, result, frame, extent=extent, content=content, look=look)
@@ -227,26 +229,6 @@ def _draw_tracks(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
         xy = frame.to_xy(np.array(track.latitude_deg), np.array(track.longitude_deg))
         axes.plot(xy[:, 0], xy[:, 1], color=MUTED, linewidth=1.0, zorder=5,
                   linestyle=(0, (1, 1.6)))  # fmt: skip
-
-
-def _draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
-    colonies = result.fix.colonies if result.fix else ()
-    for strip in (strip for colony in colonies for strip in colony.search_plan):
-        ends = frame.to_xy(
-            np.array([strip.start_latitude_deg, strip.end_latitude_deg]),
-            np.array([strip.start_longitude_deg, strip.end_longitude_deg]),
-        )
-        axes.annotate(
-            "", xy=(ends[1, 0], ends[1, 1]), xytext=(ends[0, 0], ends[0, 1]), zorder=9,
-            arrowprops={
-                "arrowstyle": "-|>,head_length=0.3,head_width=0.12",
-                "color": INK,
-                "linewidth": 0.6,
-                "alpha": 0.75,
-                "shrinkA": 0,
-                "shrinkB": 0,
-            },
-        )  # fmt: skip
 
 
 def _draw_spots(

@@ -71,4 +71,14 @@ def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str
                 )
             )
         document.routes.append(route)
+        # Some receivers follow a track better than a route.
+        line = gpx.GPXTrackSegment(
+            [
+                gpx.GPXTrackPoint(latitude=latitude, longitude=_longitude(longitude))
+                for longitude, latitude in walk.lonlat
+            ]
+        )
+        track = gpx.GPXTrack(name=xml_text(walk.name))
+        track.segments.append(line)
+        document.tracks.append(track)
     return str(document.to_xml(version="1.1"))
