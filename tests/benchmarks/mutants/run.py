@@ -1,0 +1,330 @@
+"""Which small faults do a room's quick tests notice?
+
+    PYTHONPATH=tests python -m benchmarks.mutants.run ROOM [--sample N] [--seed N]
+        [--into FILE] [--only KEY-PART]
+    PYTHONPATH=tests python -m benchmarks.mutants.run --table FILE...
+
+A sample of all single faults (`mutations.py`) that can be put into the modules of a
+room is drawn; for each, the room's quick tests run until the first fails: of a fault
+in a function, first those tests that call it, then the rest of the files in which any
+does; of another one, all. A fault in a function that no test calls counts as surviving,
+one that no test ends in time with as killed. What nobody can tell from the right code
+is listed by hand in equivalent.txt, one `key  # why` a line. Programs that tests start
+run without the fault. Needs a POSIX system (fork).
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import gc
+import json
+import math
+import os
+import random
+import resource
+import signal
+import sys
+import tempfile
+import traceback
+from importlib.abc import MetaPathFinder
+from importlib.machinery import SourceFileLoader
+from importlib.util import spec_from_file_location
+from pathlib import Path
+from types import CodeType, FunctionType
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from benchmarks.mutants.mutations import Mutant, mutants_of, mutated
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from types import FrameType
+
+ROOT = Path(__file__).resolve().parents[3]
+SOURCE = ROOT / "src" / "treeward"
+EQUIVALENT = Path(__file__).with_name("equivalent.txt")
+RESULTS = Path(__file__).with_name("RESULTS.md")
+TESTS = {"hunt": ["tests/hunt", "tests/test_hunt_file.py"]}  # others: tests/ROOM
+QUICK = ["-x", "-q", "-s", "-p", "no:cacheprovider", "-m", "not slow and not model"]
+ELSEWHERE = 99  # exit code: the fault must be in before the import
+CPU_S = 60  # of one mutant, then it counts as noticed: it never ends
+MEMORY_B = 4 * 2**30  # of one mutant
+WARM = ["numpy", "scipy.special", "scipy.stats", "shapely", "pyproj", "pydantic", "PIL"]
+
+Calls = dict[str, set[tuple[str, int]]]  # test to the functions called in it
+
+
+class _Session:
+    """Collects the tests once, then runs them in forks, a fault in each.
+
+    A fault within a function is put into the function that stands there already.
+    """
+
+    def __init__(self, room: str, mutants: Sequence[Mutant]) -> None:
+        self.folder = f"{SOURCE / room}{os.sep}"
+        self.mutants = mutants
+        self.ends: dict[str, str] = {}
+        self.calls: Calls = {}
+
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        self.calls = self._watched(session)
+        for mutant in self.mutants:
+            called = (str(mutant.path), mutant.function_line)
+            first = [i for i in session.items if called in self.calls[i.nodeid]]
+            files = {item.path for item in first}
+            later = [
+                item
+                for item in session.items
+                if item.path in files
+                if item not in first
+            ]
+            end = "uncalled"
+            if first:
+
+                def wrong(
+                    mutant: Mutant = mutant,
+                    items: Sequence[pytest.Item] = first + later,
+                ) -> int:
+                    try:
+                        _put_in(mutant)
+                    except ValueError:  # a fault that takes away a free variable
+                        return ELSEWHERE
+                    _be_silent()
+                    return _failed(session, items)
+
+                status = _in_child(wrong, cpu_s=CPU_S)
+                if os.waitstatus_to_exitcode(status) == ELSEWHERE:
+                    continue
+                end = "killed" if status else "survived"
+            self.ends[mutant.key] = end
+            print(f"{end:9} {mutant.line:4} {mutant.key}", flush=True)
+        return True
+
+    def _watched(self, session: pytest.Session) -> Calls:
+        """Run the tests once as they are; they must pass."""
+        with tempfile.TemporaryDirectory() as folder:
+            told = Path(folder) / "calls.json"
+
+            def right() -> int:
+                calls: Calls = {}
+                failed = _failed(session, session.items, self._tracing(calls))
+                told.write_text(json.dumps({k: sorted(v) for k, v in calls.items()}))
+                return failed
+
+            if _in_child(right, cpu_s=1200):
+                sys.exit("the tests fail without any fault: see above")
+            read = json.loads(told.read_text())
+        return {test: {(c[0], c[1]) for c in called} for test, called in read.items()}
+
+    def _tracing(self, calls: Calls) -> Callable[[pytest.Item], None]:
+        def before(item: pytest.Item) -> None:
+            called: set[tuple[str, int]] = set()
+            calls[item.nodeid] = called
+
+            def trace(frame: FrameType, _event: str, _what: object) -> None:
+                code = frame.f_code
+                if code.co_filename.startswith(self.folder):
+                    called.add((code.co_filename, code.co_firstlineno))
+
+            sys.settrace(trace)
+
+        return before
+
+
+def _failed(
+    session: pytest.Session,
+    items: Sequence[pytest.Item],
+    before: Callable[[pytest.Item], None] = lambda _: None,
+) -> int:
+    """Run tests until the first that fails; 1 if one does."""
+    for item, following in zip(items, [*items[1:], None], strict=True):
+        before(item)
+        item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
+        if session.testsfailed:
+            return 1
+    return 0
+
+
+def _put_in(mutant: Mutant) -> None:
+    """Give the functions that are there the code with the fault."""
+    module = compile(mutated(mutant), str(mutant.path), "exec")
+    new = {(c.co_qualname, c.co_firstlineno): c for c in _codes(module)}
+    done = 0
+    for function in [f for f in gc.get_objects() if isinstance(f, FunctionType)]:
+        old = function.__code__
+        if old.co_filename == str(mutant.path):
+            function.__code__ = new[(old.co_qualname, old.co_firstlineno)]
+            done += 1
+    assert done, mutant.key
+
+
+def _codes(code: CodeType) -> Iterator[CodeType]:
+    for inner in code.co_consts:
+        if isinstance(inner, CodeType):
+            yield inner
+            yield from _codes(inner)
+
+
+def _be_silent() -> None:
+    silent = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(silent, 1)
+    os.dup2(silent, 2)
+
+
+class _Faulty(MetaPathFinder):
+    """Imports one module with its fault."""
+
+    def __init__(self, mutant: Mutant) -> None:
+        self.mutant = mutant
+
+    def find_spec(self, name: str, *_: object) -> Any:
+        if name != self.mutant.module:
+            return None
+        mutant = self.mutant
+
+        class Loader(SourceFileLoader):
+            def get_code(self, fullname: str) -> CodeType:
+                assert fullname == mutant.module
+                return compile(mutated(mutant), str(mutant.path), "exec")
+
+        return spec_from_file_location(
+            name, mutant.path, loader=Loader(name, str(mutant.path))
+        )
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the mutants of a room, or make the table."""
+    parser = argparse.ArgumentParser(description="Which faults do the tests notice?")
+    parser.add_argument("room", nargs="?")
+    parser.add_argument("--sample", type=int, default=50)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--into", type=Path)
+    parser.add_argument("--tests", default="", help="which tests these are, in a word")
+    parser.add_argument("--only", default="", help="of the sample, those with this key")
+    parser.add_argument("--table", type=Path, nargs="+")
+    asked = parser.parse_args(arguments)
+    os.chdir(ROOT)
+    if asked.table:
+        RESULTS.write_text(_table([json.loads(p.read_text()) for p in asked.table]))
+        return
+    found = _run_room(asked.room, asked.sample, asked.seed, asked.only)
+    found["tests"] = asked.tests
+    if asked.into:
+        asked.into.write_text(json.dumps(found, indent=1, ensure_ascii=False))
+
+
+def _run_room(room: str, size: int, seed: int, only: str) -> dict[str, Any]:
+    every = [
+        mutant
+        for path in sorted((SOURCE / room).rglob("*.py"))
+        for mutant in mutants_of(
+            path, ".".join(path.relative_to(ROOT / "src").with_suffix("").parts)
+        )
+        if path.name != "__init__.py"
+    ]
+    drawn = random.Random(seed).sample(every, min(size, len(every)))  # noqa: S311
+    wanted = sorted(
+        (m for m in drawn if only in m.key), key=lambda m: (m.module, m.number)
+    )
+    for name in WARM:
+        __import__(name)
+    paths = TESTS.get(room, [f"tests/{room}"])
+    ends: dict[str, str] = {}
+    with tempfile.TemporaryDirectory() as folder:
+        told = Path(folder) / "ends.json"
+        temporary = f"--basetemp={folder}/tests"
+
+        def inside() -> int:
+            session = _Session(room, [m for m in wanted if m.function])
+            pytest.main([*QUICK, temporary, *paths], plugins=[session])
+            told.write_text(json.dumps(session.ends))
+            return 0
+
+        _in_child(inside, cpu_s=7200)
+        ends |= json.loads(told.read_text())
+        for mutant in wanted:
+            if mutant.key in ends:
+                continue
+
+            def outside(mutant: Mutant = mutant) -> int:
+                sys.meta_path.insert(0, _Faulty(mutant))
+                _be_silent()
+                return int(pytest.main([*QUICK, temporary, *paths]))
+
+            end = "killed" if _in_child(outside, cpu_s=2 * CPU_S) else "survived"
+            ends[mutant.key] = end
+            print(f"{end:9} {mutant.line:4} {mutant.key}", flush=True)
+    rows = [{"key": m.key, "line": m.line, "end": ends[m.key]} for m in wanted]
+    return {"room": room, "of": len(every), "seed": seed, "mutants": rows}
+
+
+def _in_child(what: Callable[[], int], *, cpu_s: int) -> int:
+    """Run in a process of its own; not 0 if it fails, hangs or dies."""
+    sys.stdout.flush()
+    child = os.fork()
+    if child == 0:
+        os.setpgid(0, 0)
+        signal.alarm(20 * cpu_s)  # by the clock: it may also wait for ever
+        resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s))
+        resource.setrlimit(resource.RLIMIT_AS, (MEMORY_B, MEMORY_B))
+        ended = 1
+        try:
+            ended = what()
+        except BaseException:  # noqa: BLE001  (nothing may run on in the fork)
+            traceback.print_exc()
+        finally:
+            sys.stdout.flush()
+            os._exit(ended)
+    _, status = os.waitpid(child, 0)
+    with contextlib.suppress(ProcessLookupError):  # it left nobody behind
+        os.killpg(child, signal.SIGKILL)
+    return status
+
+
+def equivalents() -> dict[str, str]:
+    """Read which mutants nobody can tell from the right code, and why."""
+    lines = EQUIVALENT.read_text("utf-8").splitlines()
+    pairs = (line.partition("  # ") for line in lines if line and line[0] != "#")
+    return {key: why for key, _, why in pairs}
+
+
+def _table(runs: list[dict[str, Any]]) -> str:
+    same = equivalents()
+    lines = [
+        "# Mutants",
+        "",
+        "Written by `python -m benchmarks.mutants.run --table FILE...`; run.py says",
+        "how it is counted. Equivalent ones, judged by eye (equivalent.txt), count",
+        "neither as drawn nor as surviving. The standard error is the binomial one.",
+        "",
+        (
+            "| room | tests | seed | possible | drawn | equivalent | survived | uncalled "
+            "| share |"
+        ),
+        "|---|---|---|---|---|---|---|---|---|",
+    ]
+    left: list[str] = []
+    for run in runs:
+        silent = [m for m in run["mutants"] if m["end"] != "killed"]
+        alive = [m for m in silent if m["key"] not in same]
+        n = len(run["mutants"]) - (len(silent) - len(alive))
+        share = len(alive) / n
+        error = math.sqrt(share * (1 - share) / n)
+        uncalled = sum(m["end"] == "uncalled" for m in alive)
+        tests = run.get("tests", "")
+        lines.append(
+            f"| {run['room']} | {tests} | {run['seed']} | {run['of']} | {n} "
+            f"| {len(silent) - len(alive)} | {len(alive)} | {uncalled} "
+            f"| {share:.0%} ± {error:.0%} |"
+        )
+        head = f"{run['room']}, {tests}, seed {run['seed']}"
+        left += ["", f"**{head}**", ""]
+        left += [f"- {m['end']}: `{' '.join(m['key'].split())}`" for m in alive]
+    return "\n".join([*lines, "", "## What survived", *left]) + "\n"
+
+
+if __name__ == "__main__":
+    main()
