@@ -120,6 +120,29 @@ def test_a_bearing_on_an_arriving_bee_is_doubted() -> None:
     )
 
 
+@pytest.mark.parametrize(("late_s", "doubted"), [(0, True), (10, True), (11, False)])
+def test_a_bee_is_arriving_for_ten_seconds(late_s: int, *, doubted: bool) -> None:
+    events = [note(0, "back", "yellow"), note(late_s, "bearing", "", "30")]
+
+    (line,) = pair_trips(events, HUNT).lines
+
+    assert bool(line.doubts) is doubted
+
+
+def test_a_colour_known_at_another_station_by_its_bearing_alone_is_named_so() -> None:
+    events = [
+        note(0, "station", "", "1"),
+        note(10, "away", "yellow"),
+        note(310, "back", "yellow"),
+        note(600, "station", "", "2"),
+        note(700, "bearing", "yellow", "210"),
+    ]
+
+    (line,) = pair_trips(events, HUNT).lines
+
+    assert (line.bee, line.station) == ("yellow at 2", "2")
+
+
 def test_a_first_departure_is_doubted_once_there_are_others() -> None:
     events = []
     for n in range(3):

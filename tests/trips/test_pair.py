@@ -196,6 +196,13 @@ def test_a_bee_said_not_to_have_come_is_not_taken_for_two_trips() -> None:
     assert "said not to have come" in doubt_texts(trip.doubts)[0]
 
 
+def test_who_has_only_just_left_is_not_missed_yet() -> None:
+    table = pair_trips([*rounds(2), note(60, "missed", "yellow")], hunt())
+
+    assert left_over(table) == {"missed-yellow-60": "she was not known to be away then"}
+    assert used(table) == [("yellow", 300)]
+
+
 def test_a_long_visit_may_hide_a_trip() -> None:
     visit = pair_trips(without(rounds(6), 3, 4), hunt()).visits[1]
 
