@@ -16,6 +16,7 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 from treeward.trips import pair_trips
+from treeward.trips.doubts import DoubtCode
 from treeward.trips.wording import doubt_text, doubt_texts
 
 if TYPE_CHECKING:
@@ -436,6 +437,16 @@ def test_a_bee_that_circles_and_lands_again_makes_no_trip() -> None:
     assert "too short for a trip" in doubt_texts(short[0].doubts)[0]
 
 
+@pytest.mark.parametrize(("away_s", "too_short"), [(29, True), (30, False)])
+def test_half_a_minute_is_the_shortest_trip(away_s: int, *, too_short: bool) -> None:
+    trip = only(
+        pair_trips([note(0, "away", "red"), note(away_s, "back", "red")], hunt())
+    )
+
+    assert trip.used is not too_short
+    assert [d.code for d in trip.doubts] == [DoubtCode.TOO_SHORT] * too_short
+
+
 def test_a_doubtful_note_that_fits_nothing_is_not_believed() -> None:
     wrong = replace(
         note(75, "back", "yellow"), flags=(Flag.of(FlagCode.HARDLY_HEARD, "0.41"),)
@@ -507,6 +518,16 @@ def test_a_trip_over_a_stopped_recorder_is_good_to_a_minute() -> None:
     assert doubt_texts(trip.doubts) == (
         "the recorder was stopped meanwhile; good to a minute",
     )
+
+
+@pytest.mark.parametrize("sound_s", [300.0, 270.0])
+def test_a_trip_in_sound_that_ran_on_is_exact(sound_s: float) -> None:
+    away = replace(note(0, "away", "red"), recording="a.ogg", start_s=10.0)
+    back = replace(note(300, "back", "red"), recording="a.ogg", start_s=10 + sound_s)
+
+    trip = only(pair_trips([away, back], hunt()))
+
+    assert (trip.away_s, trip.used, trip.rounding_s, trip.doubts) == (300, True, 0, ())
 
 
 def test_a_long_gap_over_a_stopped_recorder_is_not_used() -> None:
@@ -746,6 +767,23 @@ def test_a_stated_duration_is_a_trip_unless_it_was_timed() -> None:
     assert left_over(table)["duration-red-970"] == "'soon' is no duration"
 
 
+def test_of_two_timed_trips_a_stated_one_tells_of_the_one_of_its_length() -> None:
+    events = [
+        *rounds(1),
+        note(360, "back", "yellow"),
+        note(370, "away", "yellow"),
+        note(470, "back", "yellow"),
+        note(480, "duration", "yellow", "away 300"),
+    ]
+
+    table = pair_trips(events, hunt())
+
+    (stated,) = [t for t in table.trips if t.stated]
+    assert [(d.code, d.rows) for d in stated.doubts] == [
+        (DoubtCode.TIMED_AS_WELL, ("away-yellow-60", "back-yellow-360"))
+    ]
+
+
 def test_a_bee_without_a_clock_is_left_over() -> None:
     table = pair_trips([replace(note(0, "back", "red"), clock=None)], hunt())
 
@@ -834,6 +872,16 @@ def test_flights_in_the_dark_raise_a_doubt() -> None:
     assert "6 notes are of bees flying in the dark, the first at 14 Jul 01:00" in (
         " ".join(doubt_texts(night.doubts))
     )
+
+
+def test_dusk_is_not_dark() -> None:
+    # At 52.3 N, 3.6 W on 14 July 2026 the sun sets at 21:30 and civil twilight ends at
+    # 22:17, by `astral` itself: this checks the limit, not the sun.
+    dusk = pair_trips([note(41_700, "away", "red")], hunt())  # 21:35
+    late = pair_trips([note(44_700, "away", "red")], hunt())  # 22:25
+
+    assert not any(d.code is DoubtCode.IN_THE_DARK for d in dusk.doubts)
+    assert any(d.code is DoubtCode.IN_THE_DARK for d in late.doubts)
 
 
 def test_days_that_lie_months_apart_raise_a_doubt() -> None:

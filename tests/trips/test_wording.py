@@ -67,6 +67,50 @@ def test_no_two_doubts_about_one_thing_have_one_sentence() -> None:
         ),
         (Doubt(code=DoubtCode.UNCLOCKED, numbers=(3,)), "3 notes have no clock time"),
         (
+            Doubt(code=DoubtCode.LANDINGS_TOO_NEAR, numbers=(20.4,)),
+            "two landings 20 s apart: two bees, or one said twice",
+        ),
+        (
+            Doubt(code=DoubtCode.DEPARTURES_TOO_NEAR, numbers=(20.4,)),
+            "two departures 20 s apart: two bees, or one said twice",
+        ),
+        (
+            Doubt(code=DoubtCode.TOO_SHORT, numbers=(12.0,)),
+            "12 s is too short for a trip: she circled and landed",
+        ),
+        (
+            Doubt(code=DoubtCode.NO_TIME_FOR_A_TRIP, numbers=(7200.0,)),
+            "120 min is no time for a trip",
+        ),
+        (
+            Doubt(code=DoubtCode.TIMED_OTHERWISE, rows=("r1", "r2"), numbers=(312.0,)),
+            "the trip was timed as 312 s (r1, r2)",
+        ),
+        (
+            Doubt(
+                code=DoubtCode.TRACK_DISAGREES,
+                names=("2", "a.ogg", "imperial"),
+                numbers=(91.44,),  # 100 international yards, 300 feet
+            ),
+            (
+                "the GPX track was 100 yards from station 2 while a.ogg was spoken, not "
+                'what was taken: to say so, add [[recording]] name = "a.ogg", station '
+                '= "2" to hunt.toml'
+            ),
+        ),
+        (
+            Doubt(
+                code=DoubtCode.TRACK_AGREES,
+                names=("2", "a.ogg", "metric"),
+                numbers=(40.0,),
+            ),
+            (
+                "the GPX track was 40 m from station 2 while a.ogg was spoken, as was "
+                'taken: to say so, add [[recording]] name = "a.ogg", station = "2" to '
+                "hunt.toml"
+            ),
+        ),
+        (
             Doubt(code=DoubtCode.IN_THE_DARK, numbers=(2,), moments=(THERE,)),
             (
                 "2 notes are of bees flying in the dark, the first at 14 Jul 10:22: is "
