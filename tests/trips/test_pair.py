@@ -211,6 +211,21 @@ def test_a_long_visit_may_hide_a_trip() -> None:
     assert "much longer than usual" in doubt_texts(visit.doubts)[0]
 
 
+@pytest.mark.parametrize(("longer_s", "long"), [(150, False), (170, True)])
+def test_a_visit_is_long_beyond_three_times_the_usual(
+    longer_s: int, *, long: bool
+) -> None:
+    events = rounds(6, visit=80)  # usual: 80 s, so long beyond 240 s
+    last = [
+        note(2280, "back", "yellow"),
+        note(2360 + longer_s, "away", "yellow"),
+    ]
+    table = pair_trips([*events, *last], hunt())
+
+    assert table.visits[-1].visit_s == 80 + longer_s
+    assert [d.code for d in table.visits[-1].doubts] == [DoubtCode.LONG_VISIT] * long
+
+
 def test_nothing_is_paired_over_night() -> None:
     next_day = [
         replace(e, clock=e.clock + timedelta(days=1)) for e in rounds(2) if e.clock

@@ -5,12 +5,13 @@
     PYTHONPATH=tests python -m benchmarks.mutants.run --table FILE...
 
 A sample of all single faults (`mutations.py`) that can be put into the modules of a
-room is drawn; for each, the room's quick tests run until the first fails: of a fault
-in a function, first those tests that call it, then the rest of the files in which any
-does; of another one, all. A fault in a function that no test calls counts as surviving,
-one that no test ends in time with as killed. What nobody can tell from the right code
-is listed by hand in equivalent.txt, one `key  # why` a line. Programs that tests start
-run without the fault. Needs a POSIX system (fork).
+room is drawn; for each, quick tests of the room run until the first fails: those that
+call the changed function (or, for a fault outside of functions, the module), the
+quickest first, then the rest, as far as 20 s of CPU go. A fault in a function that no
+test calls counts as surviving, one that no test ends in time with as killed. What
+nobody can tell from the right code is listed by hand in equivalent.txt, one
+`key  # why` a line. Programs that tests start run without the fault. Needs a POSIX
+system (fork).
 """
 
 from __future__ import annotations
@@ -26,10 +27,13 @@ import resource
 import signal
 import sys
 import tempfile
+import time
 import traceback
+from dataclasses import dataclass
 from importlib.abc import MetaPathFinder
 from importlib.machinery import SourceFileLoader
 from importlib.util import spec_from_file_location
+from itertools import accumulate
 from pathlib import Path
 from types import CodeType, FunctionType
 from typing import TYPE_CHECKING, Any
@@ -40,6 +44,7 @@ from benchmarks.mutants.mutations import Mutant, mutants_of, mutated
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
+    from contextlib import AbstractContextManager
     from types import FrameType
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -50,10 +55,28 @@ TESTS = {"hunt": ["tests/hunt", "tests/test_hunt_file.py"]}  # others: tests/ROO
 QUICK = ["-x", "-q", "-s", "-p", "no:cacheprovider", "-m", "not slow and not model"]
 ELSEWHERE = 99  # exit code: the fault must be in before the import
 CPU_S = 60  # of one mutant, then it counts as noticed: it never ends
+BUDGET_S = 20.0  # of tests (CPU, without the fault) for one mutant, the quickest first
 MEMORY_B = 4 * 2**30  # of one mutant
 WARM = ["numpy", "scipy.special", "scipy.stats", "shapely", "pyproj", "pydantic", "PIL"]
 
-Calls = dict[str, set[tuple[str, int]]]  # test to the functions called in it
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What a test did without any fault."""
+
+    cpu_s: float
+    functions: frozenset[tuple[str, int]]  # called: file and first line
+
+
+Calls = dict[str, _Seen]  # by test
+
+
+def _chosen(tests: Sequence[str], first: set[str], calls: Calls) -> list[str]:
+    """Put the tests in the order to run, as far as the budget goes."""
+    ordered = sorted(tests, key=lambda t: (t not in first, calls[t].cpu_s))
+    spent_s = accumulate(calls[t].cpu_s for t in ordered)
+    number = sum(s <= BUDGET_S for s in spent_s)
+    return ordered[: max(1, number)]
 
 
 class _Session:
@@ -73,20 +96,17 @@ class _Session:
         self.calls = self._watched(session)
         for mutant in self.mutants:
             called = (str(mutant.path), mutant.function_line)
-            first = [i for i in session.items if called in self.calls[i.nodeid]]
-            files = {item.path for item in first}
-            later = [
-                item
-                for item in session.items
-                if item.path in files
-                if item not in first
-            ]
+            first = {t for t, seen in self.calls.items() if called in seen.functions}
+            files = {test.partition("::")[0] for test in first}
+            tests = [t for t in self.calls if t.partition("::")[0] in files]
+            by_name = {item.nodeid: item for item in session.items}
+            items = [by_name[t] for t in _chosen(tests, first, self.calls)]
             end = "uncalled"
             if first:
 
                 def wrong(
                     mutant: Mutant = mutant,
-                    items: Sequence[pytest.Item] = first + later,
+                    items: Sequence[pytest.Item] = items,
                 ) -> int:
                     try:
                         _put_in(mutant)
@@ -109,40 +129,52 @@ class _Session:
             told = Path(folder) / "calls.json"
 
             def right() -> int:
-                calls: Calls = {}
-                failed = _failed(session, session.items, self._tracing(calls))
-                told.write_text(json.dumps({k: sorted(v) for k, v in calls.items()}))
+                seen: dict[str, tuple[float, list[tuple[str, int]]]] = {}
+                failed = _failed(session, session.items, self._watching(seen))
+                told.write_text(json.dumps(seen))
                 return failed
 
             if _in_child(right, cpu_s=1200):
                 sys.exit("the tests fail without any fault: see above")
-            read = json.loads(told.read_text())
-        return {test: {(c[0], c[1]) for c in called} for test, called in read.items()}
+            read: dict[str, Any] = json.loads(told.read_text())
+        return {
+            test: _Seen(cpu_s, frozenset((path, line) for path, line in functions))
+            for test, (cpu_s, functions) in read.items()
+        }
 
-    def _tracing(self, calls: Calls) -> Callable[[pytest.Item], None]:
-        def before(item: pytest.Item) -> None:
+    def _watching(
+        self, seen: dict[str, tuple[float, list[tuple[str, int]]]]
+    ) -> Callable[[pytest.Item], AbstractContextManager[None]]:
+        @contextlib.contextmanager
+        def watched(item: pytest.Item) -> Iterator[None]:
             called: set[tuple[str, int]] = set()
-            calls[item.nodeid] = called
 
             def trace(frame: FrameType, _event: str, _what: object) -> None:
                 code = frame.f_code
                 if code.co_filename.startswith(self.folder):
                     called.add((code.co_filename, code.co_firstlineno))
 
+            begun_s = time.process_time()
             sys.settrace(trace)
+            yield
+            sys.settrace(None)
+            spent_s = time.process_time() - begun_s
+            seen[item.nodeid] = (round(spent_s, 3), sorted(called))
 
-        return before
+        return watched
 
 
 def _failed(
     session: pytest.Session,
     items: Sequence[pytest.Item],
-    before: Callable[[pytest.Item], None] = lambda _: None,
+    around: Callable[[pytest.Item], AbstractContextManager[None]] = (
+        lambda _: contextlib.nullcontext()
+    ),
 ) -> int:
     """Run tests until the first that fails; 1 if one does."""
     for item, following in zip(items, [*items[1:], None], strict=True):
-        before(item)
-        item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
+        with around(item):
+            item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
         if session.testsfailed:
             return 1
     return 0
@@ -232,7 +264,6 @@ def _run_room(room: str, size: int, seed: int, only: str) -> dict[str, Any]:
     for name in WARM:
         __import__(name)
     paths = TESTS.get(room, [f"tests/{room}"])
-    ends: dict[str, str] = {}
     with tempfile.TemporaryDirectory() as folder:
         told = Path(folder) / "ends.json"
         temporary = f"--basetemp={folder}/tests"
@@ -240,21 +271,33 @@ def _run_room(room: str, size: int, seed: int, only: str) -> dict[str, Any]:
         def inside() -> int:
             session = _Session(room, [m for m in wanted if m.function])
             pytest.main([*QUICK, temporary, *paths], plugins=[session])
-            told.write_text(json.dumps(session.ends))
+            calls = {
+                test: (seen.cpu_s, sorted({path for path, _ in seen.functions}))
+                for test, seen in session.calls.items()
+            }
+            told.write_text(json.dumps([session.ends, calls]))
             return 0
 
         _in_child(inside, cpu_s=7200)
-        ends |= json.loads(told.read_text())
+        ends, read = json.loads(told.read_text())
+        calls = {
+            test: _Seen(cpu_s, frozenset((path, 0) for path in files))
+            for test, (cpu_s, files) in read.items()
+        }
         for mutant in wanted:
             if mutant.key in ends:
                 continue
 
-            def outside(mutant: Mutant = mutant) -> int:
+            file = (str(mutant.path), 0)
+            first = {t for t, seen in calls.items() if file in seen.functions}
+            tests = _chosen(list(calls), first, calls)
+
+            def outside(mutant: Mutant = mutant, tests: list[str] = tests) -> int:
                 sys.meta_path.insert(0, _Faulty(mutant))
                 _be_silent()
-                return int(pytest.main([*QUICK, temporary, *paths]))
+                return int(pytest.main([*QUICK, temporary, *tests]))
 
-            end = "killed" if _in_child(outside, cpu_s=2 * CPU_S) else "survived"
+            end = "killed" if _in_child(outside, cpu_s=CPU_S) else "survived"
             ends[mutant.key] = end
             print(f"{end:9} {mutant.line:4} {mutant.key}", flush=True)
     rows = [{"key": m.key, "line": m.line, "end": ends[m.key]} for m in wanted]
@@ -301,8 +344,8 @@ def _table(runs: list[dict[str, Any]]) -> str:
         "neither as drawn nor as surviving. The standard error is the binomial one.",
         "",
         (
-            "| room | tests | seed | possible | drawn | equivalent | survived | uncalled "
-            "| share |"
+            "| room | tests | seed | possible | drawn | equivalent | survived "
+            "| uncalled | share |"
         ),
         "|---|---|---|---|---|---|---|---|---|",
     ]
