@@ -483,6 +483,16 @@ def test_the_same_note_said_twice_counts_once() -> None:
     assert left_over(table)["back-yellow-364"] == "the same was said just before"
 
 
+@pytest.mark.parametrize(("later_s", "landings"), [(10, 1), (11, 2)])
+def test_a_note_is_said_twice_within_ten_seconds(later_s: int, landings: int) -> None:
+    events = [note(0, "back", "yellow"), note(later_s, "back", "yellow")]
+
+    table = pair_trips(events, hunt())
+
+    repeated = [u for u in table.unpaired if u.why.code is DoubtCode.SAID_TWICE]
+    assert len(events) - len(repeated) == landings
+
+
 def test_scratch_takes_back_the_last_note() -> None:
     events = [*rounds(2), note(200, "back", "yellow"), note(203, "scratch")]
 
@@ -780,6 +790,25 @@ def test_a_stated_duration_is_a_trip_unless_it_was_timed() -> None:
     )
     assert left_over(table)["duration--960"].startswith("no marked bee is named")
     assert left_over(table)["duration-red-970"] == "'soon' is no duration"
+
+
+@pytest.mark.parametrize(
+    ("stated_s", "code"),
+    [
+        (240, DoubtCode.TIMED_AS_WELL),  # a minute less than the 300 s timed
+        (239, DoubtCode.TIMED_OTHERWISE),
+        (400, DoubtCode.TIMED_AS_WELL),  # a quarter of itself more
+        (401, DoubtCode.TIMED_OTHERWISE),
+    ],
+)
+def test_a_stated_trip_agrees_with_a_timed_one_to_a_minute_or_a_quarter(
+    stated_s: int, code: DoubtCode
+) -> None:
+    events = [*rounds(2), note(380, "duration", "yellow", f"away {stated_s}")]
+
+    (stated,) = [t for t in pair_trips(events, hunt()).trips if t.stated]
+
+    assert [d.code for d in stated.doubts] == [code]
 
 
 def test_of_two_timed_trips_a_stated_one_tells_of_the_one_of_its_length() -> None:

@@ -93,8 +93,8 @@ def test_no_two_doubts_about_one_thing_have_one_sentence() -> None:
                 numbers=(91.44,),  # 100 international yards, 300 feet
             ),
             (
-                "the GPX track was 100 yards from station 2 while a.ogg was spoken, not "
-                'what was taken: to say so, add [[recording]] name = "a.ogg", station '
+                "the GPX track was 100 yards from station 2 while a.ogg was spoken, "
+                'not what was taken: to say so, add [[recording]] name = "a.ogg", station '
                 '= "2" to hunt.toml'
             ),
         ),
