@@ -94,8 +94,8 @@ def test_no_two_doubts_about_one_thing_have_one_sentence() -> None:
             ),
             (
                 "the GPX track was 100 yards from station 2 while a.ogg was spoken, "
-                'not what was taken: to say so, add [[recording]] name = "a.ogg", station '
-                '= "2" to hunt.toml'
+                'not what was taken: to say so, add [[recording]] name = "a.ogg", '
+                'station = "2" to hunt.toml'
             ),
         ),
         (

@@ -156,9 +156,9 @@ def _instead_of(node: ast.AST) -> Iterator[ast.AST]:
             yield new.operand
         case ast.Constant(value=bool()):
             yield ast.copy_location(ast.Constant(not new.value), new)
-        case ast.Constant(value=int() | float()):
-            yield ast.copy_location(ast.Constant(new.value + 1), new)
-        case ast.Return(value=ast.expr()) if ast.unparse(new.value) != "None":
+        case ast.Constant(value=int() | float() as number):
+            yield ast.copy_location(ast.Constant(number + 1), new)
+        case ast.Return(value=ast.expr() as value) if ast.unparse(value) != "None":
             new.value = ast.copy_location(ast.Constant(None), new)
             yield new
         case ast.Expr(value=ast.Call()) | ast.Raise() | ast.Continue() | ast.Break():

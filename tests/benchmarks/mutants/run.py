@@ -7,7 +7,7 @@
 A sample of all single faults (`mutations.py`) that can be put into the modules of a
 room is drawn; for each, quick tests of the room run until the first fails: those that
 call the changed function (or, for a fault outside of functions, the module), the
-quickest first, then the rest, as far as 20 s of CPU go. A fault in a function that no
+quickest first, then the rest, as far as 6 s of CPU go. A fault in a function that no
 test calls counts as surviving, one that no test ends in time with as killed. What
 nobody can tell from the right code is listed by hand in equivalent.txt, one
 `key  # why` a line. Programs that tests start run without the fault. Needs a POSIX
@@ -54,8 +54,8 @@ RESULTS = Path(__file__).with_name("RESULTS.md")
 TESTS = {"hunt": ["tests/hunt", "tests/test_hunt_file.py"]}  # others: tests/ROOM
 QUICK = ["-x", "-q", "-s", "-p", "no:cacheprovider", "-m", "not slow and not model"]
 ELSEWHERE = 99  # exit code: the fault must be in before the import
-CPU_S = 60  # of one mutant, then it counts as noticed: it never ends
-BUDGET_S = 20.0  # of tests (CPU, without the fault) for one mutant, the quickest first
+CPU_S = 40  # of one mutant, then it counts as noticed: it never ends
+BUDGET_S = 6.0  # of tests (CPU, without the fault) for one mutant, the quickest first
 MEMORY_B = 4 * 2**30  # of one mutant
 WARM = ["numpy", "scipy.special", "scipy.stats", "shapely", "pyproj", "pydantic", "PIL"]
 
