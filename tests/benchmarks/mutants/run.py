@@ -51,7 +51,10 @@ ROOT = Path(__file__).resolve().parents[3]
 SOURCE = ROOT / "src" / "treeward"
 EQUIVALENT = Path(__file__).with_name("equivalent.txt")
 RESULTS = Path(__file__).with_name("RESULTS.md")
-TESTS = {"hunt": ["tests/hunt", "tests/test_hunt_file.py"]}  # others: tests/ROOM
+TESTS = {  # others: tests/ROOM
+    "hunt": ["tests/hunt", "tests/test_hunt_file.py"],
+    "survey": ["tests/survey", "tests/published"],
+}
 QUICK = ["-x", "-q", "-s", "-p", "no:cacheprovider", "-m", "not slow and not model"]
 ELSEWHERE = 99  # exit code: the fault must be in before the import
 CPU_S = 40  # of one mutant, then it counts as noticed: it never ends
