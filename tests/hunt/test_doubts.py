@@ -75,6 +75,28 @@ def test_doubtful_bearings_move_as_far_as_is_said(tmp_path: Path) -> None:
     assert result_dict(result)["to_look_at"][0]["moves_m"] == round(truth, 1)
 
 
+def test_each_lot_is_weighed_alone(tmp_path: Path) -> None:
+    rows = watch({1: "250"})
+    (third,) = [n for n, row in enumerate(rows) if row[0] == "10:20:10"]
+    rows[third] = (*rows[third][:4], DOUBT)  # a landing
+    flagged = [row for row in rows if row[4]]
+    hunt = hunt_of(tmp_path / "as it is", rows)
+
+    result = hunt.weigh_doubts(hunt.locate())
+
+    assert result.fix is not None
+    assert [lot.notes for lot in result.doubtful] == [1, 1]
+    for lot in result.doubtful:
+        (one,) = [
+            row for row in flagged if (row[1] == "bearing") is (lot.about == "bearing")
+        ]
+        other = hunt_of(
+            tmp_path / one[1], [row for row in rows if row is not one]
+        ).locate()
+        assert other.fix is not None
+        assert lot.moves_m == pytest.approx(farthest_m(result.fix, other.fix), abs=0.1)
+
+
 def test_a_doubtful_station_is_weighed_as_if_it_were_right(tmp_path: Path) -> None:
     rows = watch({})
     moved: Row = ("10:20:00", "station", "", "2", DOUBT)
