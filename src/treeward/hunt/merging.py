@@ -365,7 +365,7 @@ def _copy_beside(made: Hunt, sides: tuple[Side, Side], folder: str) -> list[str]
     told = []
     seen: set[bytes] = set()
     for number, side in enumerate(sides):
-        for path in find_tracks(side.hunt.path):
+        for path in find_tracks(side.hunt.path, side.hunt.file.map.ground):
             raw = path.read_bytes()
             if raw in seen:
                 continue

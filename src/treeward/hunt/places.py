@@ -12,7 +12,7 @@ from treeward.trips.doubts import Doubt, DoubtCode
 from .tracks import Track, position_over, read_gpx, span, waypoint
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Collection, Iterator, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -37,15 +37,20 @@ class Places:
     unfound: tuple[Missing, ...] = ()
 
 
-def find_tracks(hunt_dir: Path) -> list[Path]:
-    """List the GPX files of a hunt: in its folder, and in tracks/ below it."""
+def find_tracks(hunt_dir: Path, ground: Collection[str] = ()) -> list[Path]:
+    """List the GPX files of a hunt: in its folder, and in tracks/ below it.
+
+    But not those that hunt.toml names as the map's `ground`.
+    """
     folders = (hunt_dir, hunt_dir / "tracks")
     return sorted(
         path
         for folder in folders
         if folder.is_dir()
         for path in folder.iterdir()
-        if path.suffix.lower() == ".gpx" and path.is_file()
+        if path.suffix.lower() == ".gpx"
+        and path.is_file()
+        and path.relative_to(hunt_dir).as_posix() not in ground
     )
 
 
@@ -61,7 +66,9 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
     TrackError
         If a GPX file cannot be read.
     """
-    read = [(path, read_gpx(path)) for path in find_tracks(hunt_dir)]
+    read = [
+        (path, read_gpx(path)) for path in find_tracks(hunt_dir, hunt_file.map.ground)
+    ]
     tracks = [track for _, track in read]
     positions: dict[str, tuple[Position, str]] = {}
     unfound: list[Missing] = []
@@ -103,7 +110,7 @@ def offered_stations(
     if not table.assumed:
         return ()
     places = place_stations(hunt_file, hunt_dir, table)
-    tracks = [read_gpx(path) for path in find_tracks(hunt_dir)]
+    tracks = [read_gpx(path) for path in find_tracks(hunt_dir, hunt_file.map.ground)]
     said = []
     for one in table.assumed:
         walked = (position_over(track, one.clocks) for track in tracks)

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
+    from gpxpy.gpx import GPX
+
 LARGEST_BYTES = 24 * 1024**2  # days of one point a second; needs 0.9 GB of memory
 # A position is taken between two points no further apart in time than this, and from
 # a lone point no further away than this; guess.

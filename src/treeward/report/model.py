@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.table import TripTable
 
+    from .ground import Ground
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationPlace:
@@ -254,6 +256,7 @@ class HuntResult:
     recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     own_prior: OwnPriorUse | None = None
     finds: tuple[FindCheck, ...] = ()
+    ground: Ground | None = None  # read when the results are written
 
     @property
     def flight_s_per_m(self) -> float:

@@ -25,6 +25,7 @@ from .map_frame import (
     scale_box,
     set_extent,
 )
+from .map_ground import draw_ground
 from .map_key import draw_key
 from .paint import paint_hex, split_mark
 from .style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable, halo, new_figure
@@ -102,6 +103,8 @@ def map_figure(result: HuntResult, form: Form) -> Figure | None:
     covered = _covered(result, frame)
     extent = _extent(chosen, result, frame, covered)
     set_extent(axes, extent)
+    if result.ground is not None:
+        draw_ground(axes, result.ground, frame, extent, look)
     zone = draw_utm_grid(axes, frame, extent, look)
     draw_degrees(axes, frame, extent, look)
     _draw_tracks(axes, result, frame)
