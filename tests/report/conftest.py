@@ -18,6 +18,7 @@ from treeward.survey.frame import LocalFrame
 from treeward.survey.records import (
     Advice,
     AdviceKind,
+    AreaShape,
     BeeDistance,
     ClassicalFix,
     Colony,
@@ -29,7 +30,6 @@ from treeward.survey.records import (
     Polygon,
     SearchArea,
     SeatReason,
-    Shape,
     Strip,
 )
 from treeward.trips.doubts import Doubt, DoubtCode
@@ -146,7 +146,7 @@ def colony(
     colony_id: str = "A",
     marks: tuple[str, ...] = ("yellow", "blue-white", "white", "red"),
     middles: Sequence[tuple[float, float]] = ((0.0, 0.0),),
-    shape: Shape = Shape.PATCH,
+    shape: AreaShape = AreaShape.PATCH,
     seat: NextStation | None = SEAT,
 ) -> Colony:
     frame = LocalFrame(*PLACE)
@@ -369,7 +369,9 @@ def make_two_colonies() -> HuntResult:
     """Return a result with two colonies, one of them in two patches."""
     whole = make()
     assert whole.fix is not None
-    first = colony("A", ("yellow", "blue-white"), ((0, 0), (420, 260)), Shape.PATCHES)
+    first = colony(
+        "A", ("yellow", "blue-white"), ((0, 0), (420, 260)), AreaShape.PATCHES
+    )
     seat = replace(SEAT, latitude_deg=52.3051, longitude_deg=-3.6171, from_station="2")
     second = colony("B", ("white", "red"), ((-500, 700),), seat=seat)
     return replace(whole, fix=replace(whole.fix, colonies=(first, second)))

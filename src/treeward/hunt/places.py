@@ -9,7 +9,7 @@ from treeward.report.model import GpxSearch, Missing, MissingKind
 from treeward.survey.frame import geodesic
 from treeward.trips.doubts import Doubt, DoubtCode
 
-from .tracks import Track, position_over, read_gpx, span, waypoint
+from .tracks import Track, TrackError, position_over, read_gpx, span, waypoint
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Sequence
@@ -38,11 +38,11 @@ class Places:
 
 
 def find_tracks(hunt_dir: Path, ground: Collection[str] = ()) -> list[Path]:
-    """List the GPX files of a hunt: in its folder, and in tracks/ below it.
+    """List the GPX files of a hunt: in its folder, in tracks/ and in recordings/.
 
     But not those that hunt.toml names as the map's `ground`.
     """
-    folders = (hunt_dir, hunt_dir / "tracks")
+    folders = (hunt_dir, hunt_dir / "tracks", hunt_dir / "recordings")
     return sorted(
         path
         for folder in folders
@@ -52,6 +52,32 @@ def find_tracks(hunt_dir: Path, ground: Collection[str] = ()) -> list[Path]:
         and path.is_file()
         and path.relative_to(hunt_dir).as_posix() not in ground
     )
+
+
+def read_tracks(hunt_file: HuntFile, hunt_dir: Path) -> list[tuple[Path, Track]]:
+    """Read the GPX files that tell where people were.
+
+    Those that [search] names as ground or paths tell nothing of that; a walk that it
+    names may lack its times, and is then read there.
+
+    Raises
+    ------
+    TrackError
+        If a GPX file cannot be read.
+    """
+    search = hunt_file.search
+    apart = {(hunt_dir / name).resolve() for name in (*search.ground, *search.paths)}
+    walks = {(hunt_dir / name).resolve() for name in search.tracks}
+    read = []
+    for path in find_tracks(hunt_dir, hunt_file.map.ground):
+        if path.resolve() in apart:
+            continue
+        try:
+            read.append((path, read_gpx(path)))
+        except TrackError:
+            if path.resolve() not in walks:
+                raise
+    return read
 
 
 def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Places:
@@ -66,9 +92,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
     TrackError
         If a GPX file cannot be read.
     """
-    read = [
-        (path, read_gpx(path)) for path in find_tracks(hunt_dir, hunt_file.map.ground)
-    ]
+    read = read_tracks(hunt_file, hunt_dir)
     tracks = [track for _, track in read]
     positions: dict[str, tuple[Position, str]] = {}
     unfound: list[Missing] = []
@@ -110,7 +134,7 @@ def offered_stations(
     if not table.assumed:
         return ()
     places = place_stations(hunt_file, hunt_dir, table)
-    tracks = [read_gpx(path) for path in find_tracks(hunt_dir, hunt_file.map.ground)]
+    tracks = [track for _, track in read_tracks(hunt_file, hunt_dir)]
     said = []
     for one in table.assumed:
         walked = (position_over(track, one.clocks) for track in tracks)

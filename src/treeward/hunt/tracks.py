@@ -67,30 +67,6 @@ class Track:
     untimed: int = 0
 
 
-def gpx_document(path: Path) -> GPX:
-    """Parse a GPX file; see `read_gpx` for what is refused."""
-    text = _text(path)
-    from gpxpy import parse
-    from gpxpy.gpx import GPXException
-
-    try:
-        document = parse(text)
-    except (
-        GPXException,
-        ValueError,
-        TypeError,
-        AttributeError,
-        OverflowError,
-        RecursionError,
-    ) as error:
-        raise TrackError(
-            f"is no GPX that can be read ({' '.join(str(error).split())[:120]})",
-            where=str(path),
-            mend="Export the track again as GPX.",
-        ) from error
-    return document
-
-
 def read_gpx(path: Path) -> Track:
     """Read a GPX 1.0 or 1.1 file: all tracks and segments together, and waypoints.
 
@@ -131,6 +107,43 @@ def read_gpx(path: Path) -> Track:
         )
     points.sort(key=lambda point: point.clock)
     return Track(points=tuple(points), waypoints=waypoints, untimed=untimed)
+
+
+def gpx_document(path: Path) -> GPX:
+    """Return a GPX 1.0 or 1.1 file as gpxpy reads it, its places on the globe.
+
+    Raises
+    ------
+    TrackError
+        As `read_gpx` says.
+    """
+    text = _text(path)
+    from gpxpy import parse
+    from gpxpy.gpx import GPXException
+
+    try:
+        document = parse(text)
+    except (
+        GPXException,
+        ValueError,
+        TypeError,
+        AttributeError,
+        OverflowError,
+        RecursionError,
+    ) as error:
+        raise TrackError(
+            f"is no GPX that can be read ({' '.join(str(error).split())[:120]})",
+            where=str(path),
+            mend="Export the track again as GPX.",
+        ) from error
+    for what, points in (
+        ("waypoint", document.waypoints),
+        ("track point", document.walk(only_points=True)),
+        ("route point", (one for route in document.routes for one in route.points)),
+    ):
+        for number, point in enumerate(points, start=1):
+            _position(point.latitude, point.longitude, path, f"{what} {number}")
+    return document
 
 
 def _text(path: Path) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, assert_never
 
+from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.kinds import KINDS, NUMBERS, UNMARKED, EventKind, Holds
 from treeward.speech.utterances import Alternative, WordSource
 
@@ -34,12 +35,9 @@ WITHIN_NUMBER_S = 1.2  # between the words of one number; guess
 ONE_BREATH_S = 2.5  # from "yellow away" to its bearing
 TALK_S = 0.35  # words closer than this belong to the same talk; guess
 REMARK_GAP_S = 1.2  # a remark ends at a silence this long; guess
-# Confidence under which a row says so: of notes by judge speakers stated above it 96 %
-# were right, of those below 71 % (tests/benchmarks/hearing/RESULTS.md).
-DOUBT_BELOW = 0.9
-# Numbers say so a little above that too: a wrong digit is seen by nobody afterwards. Of
-# numbers by tuning speakers stated between 0.9 and 0.95 one in ten was wrong, of other
-# notes one in twenty.
+# Numbers say so a little above DOUBT_BELOW too: a wrong digit is seen by nobody
+# afterwards. Of numbers by tuning speakers stated between 0.9 and 0.95 one in ten was
+# wrong, of other notes one in twenty.
 NUMBERS_MORE = 0.05
 
 

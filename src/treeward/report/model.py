@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from treeward.trips.table import TripTable
 
     from .ground import Ground
+    from .search_told import SearchTold
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -254,6 +255,7 @@ class HuntResult:
     settings: Settings = field(default_factory=Settings)
     doubtful: tuple[DoubtfulNotes, ...] = ()
     recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    search: SearchTold | None = None  # what is known of looking for the tree
     own_prior: OwnPriorUse | None = None
     finds: tuple[FindCheck, ...] = ()
     ground: Ground | None = None  # read when the results are written

@@ -299,6 +299,7 @@ def _walks(result: HuntResult) -> list[Walk]:
     for colony in result.fix.colonies if result.fix else ():
         points: list[tuple[float, float]] = []
         for strip in colony.search_plan:
+            points += [(round(lon, 7), round(lat, 7)) for lon, lat in strip.way]
             points += [
                 (
                     round(strip.start_longitude_deg, 7),

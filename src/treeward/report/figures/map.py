@@ -27,6 +27,7 @@ from .map_frame import (
 )
 from .map_ground import draw_ground
 from .map_key import draw_key
+from .map_search import draw_looked, draw_walk
 from .paint import paint_hex, split_mark
 from .style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable, halo, new_figure
 
@@ -110,7 +111,8 @@ def map_figure(result: HuntResult, form: Form) -> Figure | None:
     _draw_tracks(axes, result, frame)
     _draw_areas(axes, result, frame)
     _draw_lines(axes, result, frame)
-    _draw_walk(axes, result, frame)
+    draw_looked(axes, result, frame)
+    draw_walk(axes, result, frame)
     apart_m = _NUMBERS_PT * extent.width_m / (72 * chosen.axes[2] * chosen.size_in[0])
     _number_strips(axes, result, frame, look, apart_m)
     _draw_spots(axes, result, frame, look)
@@ -278,26 +280,6 @@ def _draw_tracks(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
         xy = frame.to_xy(np.array(track.latitude_deg), np.array(track.longitude_deg))
         axes.plot(xy[:, 0], xy[:, 1], color=MUTED, linewidth=1.0, zorder=5,
                   linestyle=(0, (1, 1.6)))  # fmt: skip
-
-
-def _draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
-    colonies = result.fix.colonies if result.fix else ()
-    for strip in (strip for colony in colonies for strip in colony.search_plan):
-        ends = frame.to_xy(
-            np.array([strip.start_latitude_deg, strip.end_latitude_deg]),
-            np.array([strip.start_longitude_deg, strip.end_longitude_deg]),
-        )
-        axes.annotate(
-            "", xy=(ends[1, 0], ends[1, 1]), xytext=(ends[0, 0], ends[0, 1]), zorder=9,
-            arrowprops={
-                "arrowstyle": "-|>,head_length=0.3,head_width=0.12",
-                "color": INK,
-                "linewidth": 0.6,
-                "alpha": 0.75,
-                "shrinkA": 0,
-                "shrinkB": 0,
-            },
-        )  # fmt: skip
 
 
 def _number_strips(

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 
 from treeward.cautions import CAUTIONS
 from treeward.report.figures.paint import paint_hex, split_mark
+from treeward.report.sketch import sketch as sketch_of
 
 from .rings import line_pieces
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from treeward.report.model import HuntResult
     from treeward.report.sketch import Area, FlightPath, Sketch, Spot
 
     from .rings import Ring
@@ -143,6 +145,11 @@ def _area(
         for hole in holes:
             boundary = _add(_add(polygon, "innerBoundaryIs"), "LinearRing")
             _add(boundary, "coordinates", _ring(hole))
+
+
+def kml_file(result: HuntResult) -> bytes:
+    """Return map.kml."""
+    return kml_bytes(sketch_of(result))
 
 
 def kml_bytes(sketch: Sketch) -> bytes:

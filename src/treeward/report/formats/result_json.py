@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any
 
 from treeward.report.advice_wording import missing_text
@@ -11,6 +12,7 @@ from treeward.report.settings_in_force import settings_dict
 from treeward.trips.wording import doubt_texts
 
 from .found_json import bee_values, fix_values, number, place_alone
+from .search_json import told_dict
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -19,6 +21,11 @@ if TYPE_CHECKING:
     from treeward.trips.table import FlightLine, Trip, Visit
 
 SCHEMA = 1
+
+
+def result_text(result: HuntResult) -> str:
+    """Return result.json."""
+    return json.dumps(result_dict(result), indent=1, allow_nan=False) + "\n"
 
 
 def result_dict(result: HuntResult) -> dict[str, Any]:
@@ -47,6 +54,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             for wind in table.winds
         ],
         **fix_values(result),
+        "search": told_dict(result.search),
         "settings": settings_dict(result),
         **_own(result),
         "days": [_day(result, day) for day in result.days],

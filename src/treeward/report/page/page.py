@@ -18,6 +18,12 @@ from treeward.report.advice_wording import HAND_RULES, check_text
 from treeward.report.bundles import bundles_by_bee
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
 from treeward.report.finds import find_sentences, own_prior_sentence
+from treeward.report.searching import (
+    nest_habits,
+    search_doubt_sentences,
+    search_sentences,
+    strip_lines,
+)
 from treeward.report.settings_in_force import settings_rows
 from treeward.report.wording import (
     advice_sentences,
@@ -203,6 +209,16 @@ def page_text(
             agreement=agreement_sentences(result),
             disagreements=disagreements(result),
             undated=_undated(result),
+            searches=[
+                {
+                    "colony": colony.id,
+                    "said": search_sentences(result, colony),
+                    "strips": strip_lines(result, colony),
+                }
+                for colony in colonies
+            ],
+            search_doubts=search_doubt_sentences(result),
+            nest_habits=nest_habits(result),
             with_rounds=any(
                 trip.used and trip.timing == "round" for trip in result.table.trips
             ),
@@ -232,6 +248,7 @@ def map_key(result: HuntResult) -> dict[str, Any]:
         "map_days": map_days(result),
         "tracks": bool(result.tracks),
         "strips": any(colony.search_plan for colony in _colonies(result)),
+        "looked": result.search is not None and result.search.searching.looked,
     }
 
 
