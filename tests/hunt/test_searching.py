@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -12,8 +13,12 @@ from pyproj import Geod, Transformer
 
 from treeward import Hunt
 from treeward.errors import HuntError, TreewardError
+from treeward.hunt.searching import read_searching
 from treeward.hunt.shapes import read_shapes
 from treeward.hunt.walked import read_stretches, walked_lines
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 from treeward.report.search_told import BoutKind, SearchDoubtKind
 from treeward.report.searching import search_sentences
 
@@ -134,6 +139,34 @@ def test_the_note_searched_takes_the_way_since_the_note_before(
         (lat, lon), abs=1e-6
     )
     assert len(told.empty_dishes) == 1
+
+
+def test_a_note_taken_back_does_not_count(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(600, 31, 210))
+    hunt = add(
+        typed_hunt,
+        "2026-07-14 12:10:00,searched,,tree checked",
+        "2026-07-14 12:10:05,scratch,,",
+        "2026-07-14 12:12:00,searched,,tree checked",
+    )
+    result = hunt.locate()
+    assert result.search is not None
+    (bout,) = result.search.bouts
+    assert bout.clock is not None
+    assert bout.clock.minute == 12
+
+
+def test_a_note_in_doubt_does_not_count_and_is_told(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(600, 31, 210))
+    hunt = Hunt(typed_hunt)
+    clock = datetime(2026, 7, 14, 12, 10, tzinfo=hunt.zone)
+    note = Event(kind=EventKind.SEARCHED, clock=clock, heard="tree checked", row="7")
+    sure = read_searching(hunt.file, hunt.path, [note])
+    assert len(sure.searching.spots) == 1
+    doubtful = replace(note, flags=(Flag.of(FlagCode.HARDLY_HEARD),))
+    told = read_searching(hunt.file, hunt.path, [doubtful])
+    assert not told.searching.tells
+    assert [doubt.kind for doubt in told.doubts] == [SearchDoubtKind.DOUBTFUL]
 
 
 def test_a_note_reaches_back_half_an_hour_at_most(typed_hunt: Path) -> None:

@@ -24,7 +24,7 @@ from treeward.report.searching import (
     strip_lines,
 )
 from treeward.survey.records import Searched, Sitting
-from treeward.survey.search import Searching, Spot
+from treeward.survey.search import LookedSpot, Searching
 
 if TYPE_CHECKING:
     from treeward.report.model import HuntResult
@@ -33,7 +33,9 @@ SIT = Sitting(
     minutes=30.0, walk_s=600.0, set_up_s=900.0, search_s=36_000.0, after_s=7200.0
 )
 LOOKED = Searching(
-    spots=(Spot(latitude_deg=52.3, longitude_deg=-3.6, radius_m=15.0, effort=1.0),)
+    spots=(
+        LookedSpot(latitude_deg=52.3, longitude_deg=-3.6, radius_m=15.0, effort=1.0),
+    )
 )
 
 

@@ -84,7 +84,7 @@ def test_a_walk_lowers_what_lies_beside_it_and_little_beyond() -> None:
 
 
 def test_a_tree_looked_over() -> None:
-    spot = search.Spot(
+    spot = search.LookedSpot(
         latitude_deg=hunts.HEATH[0],
         longitude_deg=hunts.HEATH[1],
         radius_m=20.0,

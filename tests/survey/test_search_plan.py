@@ -40,7 +40,7 @@ def free(searching: Searching) -> Ways:
 
 def plan(
     grid: Grid, start: tuple[float, float] = (0.0, 0.0), ways: Ways | None = None
-) -> search_plan.Walk:
+) -> search_plan.WalkPlan:
     how = Searching()
     return search_plan.plan_walk(
         grid, how, start=np.array(start), ways=ways or free(how)

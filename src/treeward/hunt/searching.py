@@ -12,8 +12,9 @@ import numpy as np
 from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
-from treeward.language.kinds import EventKind
+from treeward.language.kinds import KINDS, EventKind
 from treeward.language.looked_at import LookedAt, looked_at
+from treeward.notes.scratch import taken_back
 from treeward.positions import Position, parse_position
 from treeward.report.compass import to_true_deg
 from treeward.report.search_told import (
@@ -28,7 +29,7 @@ from treeward.within import file_within
 from .places import read_tracks
 from .shapes import read_shapes
 from .tracks import Track, TrackPoint, position_at
-from .walked import Lines, Stretch, read_stretches, walked_lines
+from .walked import TrackStretch, WalkedLines, read_stretches, walked_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,7 +84,7 @@ class _Gathered:
     hunt_dir: Path
     walked: list[survey.Walked] = field(default_factory=list)
     areas: list[survey.LookedOver] = field(default_factory=list)
-    spots: list[survey.Spot] = field(default_factory=list)
+    spots: list[survey.LookedSpot] = field(default_factory=list)
     overhead: list[survey.Overhead] = field(default_factory=list)
     dishes: list[survey.EmptyDish] = field(default_factory=list)
     rings: list[survey.WeighedGround] = field(default_factory=list)
@@ -130,7 +131,10 @@ class _Gathered:
     def notes(self, events: Sequence[Event]) -> None:
         """Take the notes of searching and of bees overhead, by where one was then."""
         wanted = (EventKind.SEARCHED, EventKind.OVERHEAD)
-        told = [event for event in events if event.kind in wanted]
+        told = [event for event in _standing(events) if event.kind in wanted]
+        for event in (event for event in told if event.doubtful):
+            self._doubt(SearchDoubtKind.DOUBTFUL, event.row, clock=event.clock)
+        told = [event for event in told if not event.doubtful]
         if not told:
             return
         stretches = []
@@ -240,7 +244,7 @@ class _Gathered:
         self,
         event: Event,
         clocks: Sequence[datetime],
-        stretches: Sequence[tuple[Path, Stretch]],
+        stretches: Sequence[tuple[Path, TrackStretch]],
         place: Position,
         what: LookedAt,
     ) -> None:
@@ -302,7 +306,9 @@ class _Gathered:
         )
         self._bout(event, BoutKind.OVERHEAD)
 
-    def _place_of(self, event: Event, stretches: Sequence[Stretch]) -> Position | None:
+    def _place_of(
+        self, event: Event, stretches: Sequence[TrackStretch]
+    ) -> Position | None:
         """Return where a note was spoken: as typed in it, or by a track."""
         if event.kind is EventKind.SEARCHED and event.value:
             try:
@@ -319,7 +325,7 @@ class _Gathered:
         self._doubt(SearchDoubtKind.NO_TRACK, event.row, clock=event.clock)
         return None
 
-    def _add_lines(self, lines: Lines, cover: Cover) -> None:
+    def _add_lines(self, lines: WalkedLines, cover: Cover) -> None:
         width_m = self.hunt_file.search.width_m(cover)
         self.walked += [
             survey.Walked(
@@ -330,7 +336,7 @@ class _Gathered:
             for stretch, share in lines.lines
         ]
 
-    def _doubts_of(self, lines: Lines, name: str) -> None:
+    def _doubts_of(self, lines: WalkedLines, name: str) -> None:
         if lines.jumps:
             self._doubt(SearchDoubtKind.JUMPS, name, count=lines.jumps)
         if lines.fast_m > STOOD_M:
@@ -338,7 +344,7 @@ class _Gathered:
 
     def _spot(self, place: Position, radius_m: float, effort: float) -> None:
         self.spots.append(
-            survey.Spot(
+            survey.LookedSpot(
                 latitude_deg=place.latitude_deg,
                 longitude_deg=place.longitude_deg,
                 radius_m=radius_m,
@@ -390,7 +396,7 @@ class _Gathered:
             )
         return path
 
-    def _was_at(self, stretch: Stretch) -> None:
+    def _was_at(self, stretch: TrackStretch) -> None:
         clock = self._clock(stretch.time_s[-1])
         if self.last is None or clock > self.last[0]:
             place = Position(
@@ -403,7 +409,18 @@ class _Gathered:
         return datetime.fromtimestamp(float(time_s), tz=self.hunt_file.hunt.zone)
 
 
-def _track(stretch: Stretch, clock: datetime) -> Track:
+def _standing(events: Sequence[Event]) -> list[Event]:
+    """Return the notes in their order, without those that were taken back."""
+    untimed = [event for event in events if event.clock is None]
+    clocked = sorted(
+        (event for event in events if event.clock is not None),
+        key=lambda e: (e.clock.timestamp() if e.clock else 0.0, KINDS[e.kind].rank),
+    )
+    gone = taken_back(clocked)
+    return [e for n, e in enumerate(clocked) if n not in gone] + untimed
+
+
+def _track(stretch: TrackStretch, clock: datetime) -> Track:
     """Return the places of a stretch about a time."""
     after = int(np.searchsorted(stretch.time_s, clock.timestamp()))
     near = range(max(after - 1, 0), min(after + 2, len(stretch.time_s)))

@@ -32,21 +32,21 @@ FAST_MPS = 1.7  # so fast nobody looks up trees; guess
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
+class TrackStretch:
     """Places one after another, n of them; `time_s` since 1970, NaN where unknown."""
 
     latitude_deg: Floats
     longitude_deg: Floats
     time_s: Floats
 
-    def between(self, first: datetime, last: datetime) -> Stretch:
+    def between(self, first: datetime, last: datetime) -> TrackStretch:
         """Return the part of that time."""
         inside = (self.time_s >= first.timestamp()) & (self.time_s <= last.timestamp())
         return self.part(np.flatnonzero(inside))
 
-    def part(self, chosen: NDArray[np.intp]) -> Stretch:
+    def part(self, chosen: NDArray[np.intp]) -> TrackStretch:
         """Return some of its places."""
-        return Stretch(
+        return TrackStretch(
             latitude_deg=self.latitude_deg[chosen],
             longitude_deg=self.longitude_deg[chosen],
             time_s=self.time_s[chosen],
@@ -59,20 +59,20 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lines:
+class WalkedLines:
     """What of some stretches was walked while looking.
 
     `share` is how much of the sweep width is left at the pace of a line.
     """
 
-    lines: tuple[tuple[Stretch, float], ...] = ()
+    lines: tuple[tuple[TrackStretch, float], ...] = ()
     walked_m: float = 0.0
     spent_s: float = 0.0  # 0 where there are no times
     fast_m: float = 0.0  # left out: too fast to look
     jumps: int = 0
 
 
-def read_stretches(path: Path) -> tuple[Stretch, ...]:
+def read_stretches(path: Path) -> tuple[TrackStretch, ...]:
     """Return the segments of a GPX file's tracks, and its routes, timed or not.
 
     Raises
@@ -95,7 +95,7 @@ def read_stretches(path: Path) -> tuple[Stretch, ...]:
             else np.nan
             for p in points
         ]
-        stretch = Stretch(
+        stretch = TrackStretch(
             latitude_deg=np.array([p.latitude for p in points], dtype=np.float64),
             longitude_deg=np.array([p.longitude for p in points], dtype=np.float64),
             time_s=np.array(times, dtype=np.float64),
@@ -106,7 +106,7 @@ def read_stretches(path: Path) -> tuple[Stretch, ...]:
     return tuple(result)
 
 
-def walked_lines(stretches: Sequence[Stretch], *, look_mps: float) -> Lines:
+def walked_lines(stretches: Sequence[TrackStretch], *, look_mps: float) -> WalkedLines:
     """Return what was walked while looking.
 
     Parameters
@@ -117,7 +117,7 @@ def walked_lines(stretches: Sequence[Stretch], *, look_mps: float) -> Lines:
         Usual speed while looking. Up to twice that fast, one looks as well; faster,
         half as well; at a fast walk, not at all.
     """
-    lines: list[tuple[Stretch, float]] = []
+    lines: list[tuple[TrackStretch, float]] = []
     walked_m = fast_m = spent_s = 0.0
     jumps = 0
     for stretch in stretches:
@@ -141,7 +141,7 @@ def walked_lines(stretches: Sequence[Stretch], *, look_mps: float) -> Lines:
                 if share[steps[0]] > 0:
                     ends = np.arange(steps[0], steps[-1] + 2)
                     lines.append((kept.part(ends), float(share[steps[0]])))
-    return Lines(
+    return WalkedLines(
         lines=tuple(lines),
         walked_m=walked_m,
         spent_s=spent_s,
@@ -150,7 +150,7 @@ def walked_lines(stretches: Sequence[Stretch], *, look_mps: float) -> Lines:
     )
 
 
-def _lengths(stretch: Stretch) -> Floats:
+def _lengths(stretch: TrackStretch) -> Floats:
     from pyproj import Geod
 
     if len(stretch.latitude_deg) < 2:
@@ -161,7 +161,7 @@ def _lengths(stretch: Stretch) -> Floats:
     return np.asarray(lengths, dtype=np.float64)
 
 
-def _without_jumps(stretch: Stretch) -> tuple[list[Stretch], int]:
+def _without_jumps(stretch: TrackStretch) -> tuple[list[TrackStretch], int]:
     """Part a stretch where it jumps, or where its places are long apart in time."""
     length = _lengths(stretch)
     gap_s = np.diff(stretch.time_s)
@@ -178,7 +178,7 @@ def _without_jumps(stretch: Stretch) -> tuple[list[Stretch], int]:
     return pieces, int(jump.sum())
 
 
-def _without_wander(stretch: Stretch) -> Stretch:
+def _without_wander(stretch: TrackStretch) -> TrackStretch:
     """Return the places that lie off the last one kept."""
     # On a plane about the first place: the ground of a walk is small.
     north = np.radians(stretch.latitude_deg - stretch.latitude_deg[0]) * 6_371_000.0

@@ -40,6 +40,7 @@ class SearchDoubtKind(StrEnum):
 
     NO_TRACK = "no_track"  # row, clock: no track was running
     NO_CLOCK = "no_clock"  # row
+    DOUBTFUL = "doubtful"  # row, clock: not believed before it is looked at
     NO_BEARING = "no_bearing"  # row, clock: bees overhead without a bearing
     UNTIMED = "untimed"  # file: used without times
     NO_WAY = "no_way"  # file: holds no line

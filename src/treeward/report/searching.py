@@ -207,6 +207,8 @@ def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:  # noqa: PLR0911
             )
         case SearchDoubtKind.NO_CLOCK:
             return f"{row}: nothing tells when, so not where either."
+        case SearchDoubtKind.DOUBTFUL:
+            return f"{row}{at}: in doubt, so it does not count before you look at it."
         case SearchDoubtKind.NO_BEARING:
             return f"{row}{at}: bees overhead without a bearing tell no direction."
         case SearchDoubtKind.UNTIMED:

@@ -56,7 +56,7 @@ class LookedOver:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Spot:
+class LookedSpot:
     """A tree, or a few metres round about, looked over."""
 
     latitude_deg: float
@@ -110,7 +110,7 @@ class Searching:
 
     walked: tuple[Walked, ...] = ()
     looked_over: tuple[LookedOver, ...] = ()
-    spots: tuple[Spot, ...] = ()
+    spots: tuple[LookedSpot, ...] = ()
     overhead: tuple[Overhead, ...] = ()
     empty_dishes: tuple[EmptyDish, ...] = ()
     ground: tuple[WeighedGround, ...] = ()

@@ -66,7 +66,7 @@ class Leg:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Walk:
+class WalkPlan:
     """A plan: strips in order, and how soon they find.
 
     Attributes
@@ -93,7 +93,7 @@ def plan_walk(
     start: Floats,
     ways: Ways,
     longest_s: float = PLAN_S,
-) -> Walk:
+) -> WalkPlan:
     """Return the walk that finds the nest soonest.
 
     Parameters
@@ -110,7 +110,7 @@ def plan_walk(
         How long a walk to plan.
     """
     chosen = _worth_walking(grid, searching, ways, longest_s)
-    best: Walk | None = None
+    best: WalkPlan | None = None
     for turned in (False, True) if len(chosen) else ():
         pieces = _cut(grid, chosen, searching.sweep_width_m, ways, turned=turned)
         if not len(pieces.held):
@@ -120,7 +120,7 @@ def plan_walk(
             walk = walker.walk(start, longest_s, ahead=ahead)
             if best is None or walk.mean_s < best.mean_s:
                 best = walk
-    return best or Walk(legs=(), mean_s=mean_search_s(grid, searching))
+    return best or WalkPlan(legs=(), mean_s=mean_search_s(grid, searching))
 
 
 def mean_search_s(grid: Grid, searching: Searching) -> float:
@@ -129,7 +129,7 @@ def mean_search_s(grid: Grid, searching: Searching) -> float:
     return effort / (searching.sweep_width_m * searching.look_mps)
 
 
-def walk_from(hunt: Hunt, grid: Grid, searching: Searching) -> Walk:
+def walk_from(hunt: Hunt, grid: Grid, searching: Searching) -> WalkPlan:
     """Return the walk from where the person stands, round what is left out."""
     frame, settings = hunt.frame, hunt.case.settings
     if searching.start is not None:
@@ -152,7 +152,7 @@ def searched(
     update: Update,
     searching: Searching,
     frame: LocalFrame,
-    walk: Walk,
+    walk: WalkPlan,
     sitting: Sitting | None,
 ) -> Searched:
     """Return what looking has told, and what looking on would take."""
@@ -169,7 +169,7 @@ def searched(
 
 
 def strips(
-    walk: Walk, frame: LocalFrame, *, most: int = MOST_STRIPS
+    walk: WalkPlan, frame: LocalFrame, *, most: int = MOST_STRIPS
 ) -> tuple[Strip, ...]:
     """Return a walk's strips at the door, pieces of a lane in a row joined."""
     result: list[Strip] = []
@@ -293,7 +293,7 @@ class _Walker:
         self._miss = np.exp(-pieces.effort)
         self._onward: dict[int, Floats] = {}
 
-    def walk(self, start: Floats, longest_s: float, *, ahead: bool) -> Walk:
+    def walk(self, start: Floats, longest_s: float, *, ahead: bool) -> WalkPlan:
         """Return a walk; with `ahead` the strip after the next counts too."""
         held = self._pieces.held.copy()
         here, clock, mean = start, 0.0, 0.0
@@ -330,7 +330,7 @@ class _Walker:
             held[strip] *= self._miss[strip]
             here, reach = self._leave[best], self._reach_from(best)
         mean += self._rest_s(held, clock)
-        return Walk(legs=tuple(legs), mean_s=float(mean))
+        return WalkPlan(legs=tuple(legs), mean_s=float(mean))
 
     def _reach_from(self, entry: int) -> Floats:
         if entry not in self._onward:
