@@ -202,6 +202,23 @@ def test_finds_of_both_are_kept_the_same_once(tmp_path: Path) -> None:
     assert [(one["find"], one["state"]) for one in found["look"]] == [("2", "alive")]
 
 
+def test_tracks_come_along_once_and_links_do_not(tmp_path: Path) -> None:
+    ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
+    ben = hunt_of(tmp_path / "ben", trips("blue", "180"))
+    head = '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">'
+    head += '<wpt lat="52.3" lon="-3.6"><name>gate</name></wpt>'
+    for folder in (ann, ben):
+        (folder / "walk.gpx").write_text(f"{head}</gpx>", "utf-8")
+    (ben / "way.gpx").write_text(f"{head}<!-- another --></gpx>", "utf-8")
+    secret = tmp_path / "secret.gpx"
+    secret.write_text(f"{head}<!-- secret --></gpx>", "utf-8")
+    (ben / "link.gpx").symlink_to(secret)
+
+    together(tmp_path, ann, ben)
+
+    assert sorted(snapshot(tmp_path / "both" / "tracks")) == ["ben-way.gpx", "walk.gpx"]
+
+
 @pytest.mark.parametrize("into", ["ann", "ann/new", "full"])
 def test_a_hunt_is_never_merged_over_anything(tmp_path: Path, into: str) -> None:
     ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))

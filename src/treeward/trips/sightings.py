@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
 
 DAY_STARTS = timedelta(hours=3)  # a bee's day; notes after midnight belong to it; guess
+CIVIL_TWILIGHT_DEG = 6.0  # sun's depth below the horizon at its end; definition
 REPEAT_S = 10.0  # the same note again within this was said twice; guess
 
 
@@ -133,6 +134,42 @@ def far_days(notes: Notes) -> list[Doubt]:
         Doubt(code=DoubtCode.DAYS_APART, moments=(one, two))
         for one, two in pairwise(days)
         if (two - one).days > MONTHS_APART_DAYS
+    ]
+
+
+def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[Doubt]:
+    """Say how many bees were noted flying in the dark: the clock may be wrong.
+
+    Stations without a position in hunt.toml are taken to lie at one that has one.
+    """
+    places = {s.id: s.position for s in hunt_file.station if s.position is not None}
+    flying = [s for s in notes.sightings if KINDS[s.kind].flying]
+    if not places or not flying:
+        return []
+    from astral import Observer
+    from astral.sun import elevation
+
+    some = next(iter(places.values()))
+    observers = {
+        name: Observer(latitude=place.latitude_deg, longitude=place.longitude_deg)
+        for name, place in {**places, "": some}.items()
+    }
+
+    def is_dark(sighting: Sighting) -> bool:
+        clock = sighting.event.clock
+        where = observers.get(sighting.station, observers[""])
+        return clock is not None and elevation(where, clock) < -CIVIL_TWILIGHT_DEG
+
+    dark = [s for s in flying if is_dark(s)]
+    if not dark:
+        return []
+    clock = dark[0].event.clock
+    return [
+        Doubt(
+            code=DoubtCode.IN_THE_DARK,
+            numbers=(len(dark),),
+            moments=(clock,) if clock else (),
+        )
     ]
 
 
