@@ -258,7 +258,7 @@ def _geotiff(path: Path, part: _Part) -> Iterator[GroundPicture]:
         mend="Export it again as GeoTIFF with its reference system.",
     )
     try:
-        with rasterio.open(path) as data:
+        with rasterio.open(path, driver="GTiff") as data:  # no list of other files
             if data.crs is None or data.transform.is_identity:
                 raise fault
             to_grid = Transformer.from_crs(
