@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from . import timing
-from .areas import contains
 from .enough import line_variance_deg2
+from .polygons import inside_ring
 from .records import Advice, AdviceKind, NextStation, SeatReason, Sitting
 from .search_plan import mean_search_s
 from .search_theory import expected_effort_m2
@@ -289,5 +289,5 @@ def left_out(hunt: Hunt, xy: Floats) -> Bools:
     result = np.zeros(len(xy), dtype=bool)
     for ring in hunt.case.settings.leave_out:
         flat = hunt.frame.to_xy(np.asarray(ring)[:, 1], np.asarray(ring)[:, 0])
-        result |= contains(flat, xy)
+        result |= inside_ring(xy, flat)
     return result
