@@ -73,6 +73,8 @@ def plain(brief: str) -> str:
     if kind == "time":
         hour, minute = value.split(":")[:2]
         value = f"{int(hour) % 12}:{minute}"
+    if kind == "wind":
+        value = " ".join(value.split()[:2])
     return f"{kind}:{mark}:{value}"
 
 

@@ -9,7 +9,8 @@ from treeward.speech.utterances import Alternative
 
 from . import sayings
 from . import stream as st
-from .bee_names import BeeNames, View
+from .adjuncts import adjuncts
+from .bee_names import BeeNames, Named, View
 from .events import Event, EventKind
 
 if TYPE_CHECKING:
@@ -23,6 +24,10 @@ if TYPE_CHECKING:
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
 SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess
 HEDGED = 0.5  # share of hedged notes that are right; guess
+LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; guess
+CORRECTED_S = 30.0  # what is corrected was said not longer ago; guess
+REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
+FOLLOWS_S = 20.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
 
 
@@ -42,7 +47,7 @@ class FoundNotes:
         self._by_pronoun = False
         self.mentioned = ""  # a bee named in this sentence, without what it did
 
-    def leaving(self, place: int) -> bool:
+    def leaving(self, place: int, within_s: float = ONE_BREATH_S) -> bool:
         """Tell whether a bee left just before `place`, its bearings aside."""
         if self._last_done is None:
             return False
@@ -50,22 +55,59 @@ class FoundNotes:
         end_s = self.events[-1].end_s
         if last.kind is not EventKind.AWAY or end_s is None:
             return False
-        here = self.pieces[self.speech.owner[place]]
         bearings = all(event.kind is EventKind.BEARING for event in after)
-        return bearings and here.start_s - end_s <= ONE_BREATH_S
+        return bearings and self._second(place) - end_s <= within_s
+
+    def _second(self, place: int) -> float:
+        return self.pieces[self.speech.owner[place]].start_s
+
+    def since_done(self, place: int, within_s: float = FOLLOWS_S) -> Event | None:
+        """Give what a bee did last, where that was shortly before `place`."""
+        if self._last_done is None:
+            return None
+        last = self.events[self._last_done]
+        if last.end_s is None or self._second(place) - last.end_s > within_s:
+            return None
+        return last
+
+    def mention(self, mark: str) -> None:
+        """Take in that a bee was spoken of."""
+        self.mentioned = self.view.spoken = mark
 
     def do(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did; gives the place where reading goes on."""
-        if done.both:
-            *first, last = (
-                replace(done, named=replace(done.named, mark=mark), both=())
-                for mark in done.both
-            )
-            for one in first:
-                self.do(one, hedges)
-            return self.do(last, hedges)
+        both = done.both or done.named.marks
+        if done.named.group:
+            both = self.view.group(done.kind, done.named.group)
+            said = done.named.pronoun
+            if len(both) < done.named.group or not both:
+                unclear = f"which bees '{said}' are was not said"
+                done = replace(done, flags=(*done.flags, unclear))
+            else:
+                meant = f"'{said}' taken as {' and '.join(both)}"
+                done = replace(done, flags=(*done.flags, meant))
+            if not both:
+                named = replace(done.named, group=0, some=True)
+                return self.do(replace(done, named=named, both=()), hedges)
+        if both:
+            ends = [
+                self.do(
+                    replace(done, named=self.names.called(done.named, mark), both=()),
+                    hedges,
+                )
+                for mark in both
+            ]
+            return ends[-1]
+        return self._do_one(done, hedges)
+
+    def _do_one(self, done: Done, hedges: tuple[str, ...]) -> int:
         inner = sayings.HEDGE.findall(self.text, done.start, done.end + 1)
         hedges = (*hedges, *(words.strip() for words in inner))
+        start = done.after or done.end + 1
+        added = adjuncts(self.text, start, places=not done.named.pronoun)
+        done = replace(
+            done, ago_s=added.ago_s, flags=(*done.flags, *added.flags), after=added.end
+        )
         tail, end, others = self._hedge_after(done)
         others = [*done.others, *others]
         flags = [*done.flags]
@@ -82,7 +124,7 @@ class FoundNotes:
             confidence *= HEDGED
         if not done.certain:
             flags.append("a bee was named, not what it did")
-        if done.named.pronoun:
+        if not mark:
             mark, why, could_be = self._meant(done)
             talk = done.loose and not mark and not done.named.some
             if talk or self._said_before(done, mark):
@@ -94,6 +136,8 @@ class FoundNotes:
                 for other in could_be
                 if other != mark
             ]
+        elif self._repeated(done, mark):
+            return end
         event = self._event(
             done.kind,
             done.start,
@@ -102,6 +146,7 @@ class FoundNotes:
             flags=tuple(flags),
             confidence=confidence,
             alternatives=tuple(alternatives),
+            ago_s=done.ago_s,
         )
         if self._names_the_pronoun(done):
             self._name_last(event)
@@ -110,7 +155,15 @@ class FoundNotes:
             self.add(event)
         self._by_pronoun = bool(done.named.pronoun)
         self.view.note(done.kind, mark)
+        self.names.seen.add(mark)
         return end
+
+    def _repeated(self, done: Done, mark: str) -> bool:
+        """Tell whether this is one note with the last, said again."""
+        last = self.since_done(done.start)
+        if last is None or (last.kind, last.mark) != (done.kind, mark):
+            return False
+        return self._second(done.start) - (last.end_s or 0.0) <= REPEATED_S
 
     def _names_the_pronoun(self, done: Done) -> bool:
         """Tell whether this names the bee of "there she goes" just before."""
@@ -139,16 +192,16 @@ class FoundNotes:
         if self._last_done is None:
             return None
         last = self.events[self._last_done]
-        start_s = self.pieces[self.speech.owner[done.start]].start_s
+        start_s = self._second(done.start)
         if last.kind is not done.kind or last.end_s is None:
             return None
         return last if start_s - last.end_s <= SAID_TWICE_S else None
 
     def _meant(self, done: Done) -> tuple[str, str, Sequence[str]]:
-        mark, could_be = self.view.meant(done.kind)
+        said = done.named.pronoun
+        mark, could_be = self.view.meant(done.kind, said)
         if done.named.some:
             mark = ""
-        said = done.named.pronoun
         if self.mentioned and not done.named.some:
             why = f"'{said}' taken as {self.mentioned}, named just before"
             return self.mentioned, why, could_be
@@ -163,11 +216,12 @@ class FoundNotes:
 
     def _hedge_after(self, done: Done) -> tuple[str, int, list[str]]:
         """Read doubt said after the note: "I think", "or was it pink"."""
-        after = sayings.TAIL.match(self.text, done.end + 1)
-        place = after.end() if after else done.end + 1
+        start = done.after or done.end + 1
+        after = sayings.TAIL.match(self.text, start)
+        place = after.end() if after else start
         match = sayings.HEDGE_TAIL.match(self.text, place)
         if match is None:
-            return "", done.end + 1, []
+            return "", start, []
         end = match.end() + 1
         said = match[0].replace(",", " ").strip()
         other = self.names.at(self.text, end)
@@ -177,25 +231,28 @@ class FoundNotes:
 
     def tell(self, told: Told, hedges: tuple[str, ...]) -> None:
         """Take in a note with a value."""
+        if told.both:
+            last_two = self._left_last()
+            for mark in last_two:
+                named = Named(mark=mark, end=told.end)
+                self.tell(replace(told, both=False, named=named), hedges)
+            if last_two:
+                return
         flags = [*told.flags]
         confidence = 1.0
-        mark = told.named.mark if told.named else ""
-        if (
-            told.kind is EventKind.BEARING
-            and not told.named
-            and self.leaving(told.start)
-        ):
-            left = self.events[self._last_done or 0]
-            mark = left.mark
-            if left.flags:
-                flags.append("of the same bee as the leaving before it")
-        elif (told.named and told.named.pronoun) or told.of_view:
-            mark = self.view.last
-            if mark:
-                flags.append(f"taken to be of the bee in view, {mark}")
-                confidence *= BY_PRONOUN
-            elif told.kind is EventKind.DURATION or told.named:
-                flags.append("which bee it is was not said")
+        mark, why = self._bee_of(told)
+        if why:
+            flags.append(why)
+            confidence *= BY_PRONOUN if mark else 1.0
+        value = told.value
+        if told.same:
+            own = self.view.along.get(mark, "") if told.same == "own" else ""
+            value = own or next(
+                (e.value for e in reversed(self.events) if _tells_a_way(e)), ""
+            )
+            if not value:
+                return
+            flags.append(f"the same way as before, taken as {value}")
         tail = sayings.HEDGE_TAIL.match(self.text, told.end)
         if tail:
             hedges = (*hedges, tail[0].replace(",", " ").strip())
@@ -204,20 +261,157 @@ class FoundNotes:
             confidence *= HEDGED
         share = 0.5 / max(1, len(told.options))
         name = f"{told.kind} {mark}".strip()
+        event = self._event(
+            told.kind,
+            told.start,
+            told.end,
+            mark=mark,
+            value=value,
+            flags=tuple(flags),
+            confidence=confidence,
+            alternatives=tuple(
+                Alternative(text=f"{name} {option}", confidence=share)
+                for option in told.options
+            ),
+        )
+        if self._told_already(event):
+            return
+        if _tells_a_way(event):
+            self.view.along[mark] = value
+        self.add(event)
+
+    def _told_already(self, event: Event) -> bool:
+        """Tell whether this is one with a note just before."""
+        watching = {EventKind.PAUSE, EventKind.RESUME}
+        same = {EventKind.WIND, EventKind.BEARING, EventKind.TIME}
+        for last in reversed(self.events):
+            if (event.start_s or 0.0) - (last.end_s or 0.0) > REPEATED_S:
+                return False
+            if event.kind in watching and last.kind is event.kind:
+                return True
+            told = (last.kind, last.mark, last.value)
+            if event.kind in same and told == (event.kind, event.mark, event.value):
+                return True
+        return False
+
+    def _bee_of(self, told: Told) -> tuple[str, str]:
+        """Give the bee that a value is of, and why that is in doubt."""
+        named = told.named
+        if named and named.mark:
+            return named.mark, ""
+        if told.kind is EventKind.BEARING:
+            soon = self.leaving(told.start)
+            if soon or self.leaving(told.start, LATER_S):
+                left = self.events[self._last_done or 0]
+                doubt = "of the same bee as the leaving before it"
+                return left.mark, doubt if left.flags or not soon else ""
+        if told.kind is EventKind.DURATION or named or told.of_view:
+            mark = self.view.last
+            if mark and (named or told.of_view):
+                return mark, f"taken to be of the bee in view, {mark}"
+            if told.kind is EventKind.DURATION or named:
+                return "", "which bee it is was not said"
+        return "", ""
+
+    def _left_last(self) -> tuple[str, ...]:
+        """Give the two bees that left last, one right after the other."""
+        left = [event.mark for event in self.events if event.kind is EventKind.AWAY]
+        pair = tuple(dict.fromkeys(left[-2:]))
+        return pair if len(pair) == 2 and all(pair) else ()
+
+    def recent(self, kind: EventKind, place: int) -> int | None:
+        """Give the last note of a kind, where it may still be corrected."""
+        for index in range(len(self.events) - 1, -1, -1):
+            event = self.events[index]
+            if self._second(place) - (event.end_s or 0.0) > CORRECTED_S:
+                return None
+            if event.kind is kind:
+                return index
+        return None
+
+    def correct_mark(self, mark: str, start: int, end: int) -> bool:
+        """Change the bee of what was done last; False where nothing is to change."""
+        if self._last_done is None:
+            return False
+        first = self._last_done
+        done = self.events[first]
+        if self._second(start) - (self.events[-1].end_s or 0.0) > CORRECTED_S:
+            return False
+        old = done.mark
+        if old != mark:
+            for index in range(first, len(self.events)):
+                if self.events[index].mark == old:
+                    self._change(index, start, end, mark=mark)
+            if old:
+                undo = "back" if done.kind is EventKind.AWAY else "away"
+                self.view.note(undo, old)
+        self._by_pronoun = False
+        self.view.note(done.kind, mark)
+        self.names.seen.add(mark)
+        return True
+
+    def take_back(self, start: int, end: int) -> None:
+        """Take back what a bee did last, and what was told of it."""
+        if self._last_done is not None:
+            done = self.events[self._last_done]
+            undo = "back" if done.kind is EventKind.AWAY else "away"
+            self.view.note(undo, done.mark)
+        self._last_done = None
         self.add(
             self._event(
-                told.kind,
-                told.start,
-                told.end,
-                mark=mark,
-                value=told.value,
-                flags=tuple(flags),
-                confidence=confidence,
-                alternatives=tuple(
-                    Alternative(text=f"{name} {option}", confidence=share)
-                    for option in told.options
-                ),
+                EventKind.SCRATCH, start, end, mark="", flags=(), confidence=1.0,
+                alternatives=(),
             )
+        )
+
+    def correct_value(self, index: int, told: Told) -> None:
+        """Change the value of a note."""
+        self._change(index, told.start, told.end, value=told.value)
+        event = self.events[index]
+        if _tells_a_way(event):
+            self.view.along[event.mark] = event.value
+
+    def _change(
+        self,
+        index: int,
+        start: int,
+        end: int,
+        *,
+        mark: str | None = None,
+        value: str | None = None,
+    ) -> None:
+        """Put what was corrected in place of what was said; that stays beside it."""
+        old = self.events[index]
+        first, last = self.speech.pieces_between(start, end)
+        said = self.pieces[first:last]
+        before = f"{old.kind} {old.mark} {old.value}"
+        new = replace(
+            old,
+            mark=old.mark if mark is None else mark,
+            value=old.value if value is None else value,
+            end_s=max(old.end_s or 0.0, said[-1].end_s),
+            heard=f"{old.heard} {st.heard(said)}",
+            alternatives=(
+                Alternative(text=" ".join(before.split()), confidence=0.3),
+                *old.alternatives,
+            ),
+            flags=(*old.flags, f"corrected by '{st.heard(said)}'"),
+        )
+        self.events[index] = new
+
+    def doubt_last(self, mark: str, start: int, end: int) -> None:
+        """Note that a question put the bee of the last note in doubt."""
+        if self._last_done is None or self.since_done(start) is None:
+            return
+        event = self.events[self._last_done]
+        first, last = self.speech.pieces_between(start, end)
+        asked = st.heard(self.pieces[first:last])
+        other = Alternative(text=f"{event.kind} {mark}", confidence=0.3)
+        self.events[self._last_done] = replace(
+            event,
+            flags=(*event.flags, f"doubt in words: '{asked}'"),
+            alternatives=(*event.alternatives, other),
+            confidence=event.confidence * HEDGED,
         )
 
     def _event(
@@ -231,6 +425,7 @@ class FoundNotes:
         flags: tuple[str, ...],
         confidence: float,
         alternatives: tuple[Alternative, ...],
+        ago_s: float = 0.0,
     ) -> Event:
         first, last = self.speech.pieces_between(start, end)
         said = self.pieces[first:last]
@@ -238,7 +433,7 @@ class FoundNotes:
             kind=kind,
             mark=mark,
             value=value,
-            start_s=said[0].start_s,
+            start_s=max(0.0, said[0].start_s - ago_s),
             end_s=said[-1].end_s,
             heard=st.heard(said),
             confidence=confidence * min(piece.confidence for piece in said),
@@ -249,3 +444,7 @@ class FoundNotes:
     def add(self, event: Event) -> None:
         """Take in an event that is ready."""
         self.events.append(event)
+
+
+def _tells_a_way(event: Event) -> bool:
+    return event.kind is EventKind.BEARING and bool(event.value)

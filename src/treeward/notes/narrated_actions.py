@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from . import sayings
+from .adjuncts import adjuncts, goes_on
 from .bee_names import Named
 from .events import EventKind
-from .movement_words import PATTERNS
-from .narrated_bearings import leads_to_bearing
+from .movement_words import AND_THEN, PATTERNS, PRESENT, STILL
+from .narrated_bearings import leads_to_bearing, same_way_at
 from .sentences import plain_phrase
 
 if TYPE_CHECKING:
@@ -64,6 +65,25 @@ _SEEN = frozenset(
         "i have got",
     }
 )
+_PLURAL_HEADS: Mapping[str, str] = {
+    "here comes": "here come",
+    "there goes": "there go",
+    "off goes": "off go",
+    "away goes": "away go",
+    "up goes": "up go",
+    "out goes": "out go",
+    "in comes": "in come",
+    "back comes": "back come",
+    "here is": "here are",
+    "there is": "there are",
+}
+_THEY: Mapping[str, EventKind] = {
+    "here they come": EventKind.BACK,
+    "here they are": EventKind.BACK,
+    "off they go": EventKind.AWAY,
+    "there they go": EventKind.AWAY,
+    "away they go": EventKind.AWAY,
+}
 _OR = re.compile(r" (?:, )?or (?:(?:maybe|perhaps|possibly|is it) )?")
 _BACKWARDS = re.compile(r"(?:in|back|down|here) ")
 _ENDS_IN_PREPOSITION = re.compile(
@@ -72,14 +92,35 @@ _ENDS_IN_PREPOSITION = re.compile(
 _OBJECT = re.compile(r"(?:the|a|an|her|his|its|my|our|your|their|to|for|of|with|some) ")
 _PAINTING = re.compile(
     r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*"
-    r"(?:mark|marked|painted|marking|painting|put|putting|dabbed|gave|given|got)"
+    r"(?:mark|marked|painted|marking|painting|put|putting|dabbed|gave|given|got|done"
+    r"|dotted|daubed)"
     r"(?: (?:this|that|the|one|a|an|another|new|next|bee|her|it|some|dot|of|bit"
-    r"|little))* "
+    r"|little|spot|blob|dab|drop|splash|touch|up))* "
 )
 _PAINTED = re.compile(r" (?:one|bee|dot|spot|paint|mark|blob)(?= )")
 _ON_HER = re.compile(
-    r" on(?: (?:this|that|the|her|it|one|another|a|new|bee))+"
-    r"(?: (?:is )?(?:back|thorax|abdomen))?(?= )"
+    r" on (?:this|that|the|her|it|one|another|a|new|my)"
+    r"(?: (?!and |but |then |so )[a-z]+){0,4}?(?= [.?,]| and | but | so |$)"
+)
+_NOUNS = frozenset({"leaves", "drops", "lands", "flies", "left", "in", "out", "up"})
+_NOT_YET = re.compile(r" (?:yet|so far|since|for a while|lately)(?= )")
+_FOLLOWS_LEAD = re.compile(
+    r"(?:(?:and|then|,|first|next|so is|so did|also|followed by|joined by|with|now|there is"
+    r"|here is|that is) )*"
+)
+_FOLLOWS_TAIL = re.compile(
+    r"(?:, )?(?:(?:is|was|did) )?(?:(?:right|straight|just|close|hot|directly|not far|a bit"
+    r"|a second|a moment) )?(?:behind(?: her| it| them)?|after(?: her| it| them)?"
+    r"|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise|next"
+    r"|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
+)
+_PARTICLE = re.compile(r"(?:and )?(?:(?P<away>off|away|up|out)|back|in|down) ")
+_MOVED = re.compile(
+    r"(?:goes|go|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came|popped|flew"
+    r"|dropped|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
+)
+_PLURAL = re.compile(
+    r"(?: ,)?(?: (?:are|were|have|is|has|had|both|all|each|together|been|too|now|then))*"
 )
 
 
@@ -96,6 +137,8 @@ class Done:
     others: tuple[str, ...] = ()  # bees it may have been instead
     both: tuple[str, ...] = ()  # bees that all did it
     loose: bool = False  # not as the phrase book lists it
+    ago_s: float = 0.0  # it happened so long before it was said
+    after: int = 0  # where reading goes on, when that is not the end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,6 +158,10 @@ class Actions:
             for way in (*action.say, *action.narrate):
                 head, tail = (plain_phrase(part) for part in way.split(_SLOT))
                 self._add(head, tail, EventKind(action.kind))
+                if head in _PLURAL_HEADS:
+                    self._add(_PLURAL_HEADS[head], tail, EventKind(action.kind))
+        for head, kind in _THEY.items():
+            self._add(head, "", kind)
         for tail, kind in _PARTICIPLES.items():
             self._add("", tail, kind)
         for templates in self._by_head.values():
@@ -126,7 +173,11 @@ class Actions:
 
     def at(self, text: str, place: int) -> Done | None:
         """Find the longest note about a bee that starts at `place`."""
-        special = self._missed_sight(text, place) or self._painted(text, place)
+        special = (
+            self._missed_sight(text, place)
+            or self._painted(text, place)
+            or self._inverted(text, place)
+        )
         if special:
             return special
         found = [
@@ -163,11 +214,15 @@ class Actions:
         for template in templates:
             if template.kind is EventKind.MARK and named.pronoun:
                 continue
-            end = self._tail_end(text, name_end, template.tail)
-            both: tuple[str, ...] = ()
-            if end is None:
+            several = bool(named.marks or named.group)
+            end = None
+            if not several:
+                end = self._tail_end(text, name_end, template.tail)
+            elif template.tail:
                 end = self._plural_end(text, named, template.tail)
-                both = tuple(named.mark.split("-")) if end else ()
+            elif template.head:
+                end = named.end
+            both = named.marks if end else ()
             flags = () if end is None else self._fits(text, template, end, named)
             if end is not None and flags is not None:
                 kind = template.kind
@@ -211,14 +266,12 @@ class Actions:
 
     @staticmethod
     def _plural_end(text: str, named: Named, tail: str) -> int | None:
-        """Give the end of "are both back" after two bees named together."""
-        if "-" not in named.mark or " " in named.mark or not tail.startswith("is "):
+        """Give the end of "are both back" after several bees named together."""
+        verb = _PLURAL.match(text, named.end)
+        tail = re.sub(r"^(?:is|was) ", "", tail)
+        if verb is None or not text.startswith(f" {tail} ", verb.end()):
             return None
-        for verb in (" are both ", " are ", " have both ", " have ", " both "):
-            plural = f"{verb}{tail.removeprefix('is ')} "
-            if text.startswith(plural, named.end):
-                return named.end + len(plural) - 1
-        return None
+        return verb.end() + 1 + len(tail)
 
     @staticmethod
     def _tail_end(text: str, name_end: int, tail: str) -> int | None:
@@ -243,12 +296,18 @@ class Actions:
         Otherwise give the flags that what follows calls for.
         """
         place = end + 1
-        place = sayings.TAIL.match(text, place).end()  # type: ignore[union-attr]
         leaves = template.kind is EventKind.AWAY
+        if template.kind is EventKind.MISSED and _NOT_YET.search(
+            text[named.end : text.index(" ", place) + 1]
+        ):
+            return None
+        place = _after_tail(text, place, places=not named.pronoun)
         if (
             sayings.STOP.match(text, place)
             or sayings.HEDGE_TAIL.match(text, place)
-            or (leaves and leads_to_bearing(text, place))
+            or AND_THEN.match(text, place)
+            or (leaves and (leads_to_bearing(text, place) or same_way_at(text, place)))
+            or (not named.pronoun and template.tail and goes_on(text, place))
         ):
             return ()
         if sayings.AT_TIME.match(text, place) and not named.pronoun and template.tail:
@@ -261,11 +320,41 @@ class Actions:
         has_object = _OBJECT.match(text, place) is not None
         back = leaves and _BACKWARDS.match(text, place) is not None  # "has flown in"
         odd = has_object and _ENDS_IN_PREPOSITION.search(template.tail) is not None
-        if vague or odd or back or not template.tail.startswith("is "):
+        if vague or odd or back or template.tail.split()[-1] in _NOUNS:
             return None
         border = re.compile(r" [.?,] |$").search(text, place)
         more = text[place : border.start() if border else len(text)]
         return (f"more was said: '{more.strip()}'",)
+
+    def _inverted(self, text: str, place: int) -> Done | None:
+        """Read "off she pops", "in drops white"."""
+        particle = _PARTICLE.match(text, place)
+        if particle is None:
+            return None
+        verb = _MOVED.match(text, particle.end())
+        named = self._names.at(text, verb.end() if verb else particle.end())
+        if named is None or named.some:
+            return None
+        end = named.end
+        if not verb:
+            verb = _MOVED.match(text, named.end + 1)
+            if verb is None:
+                return None
+            end = verb.end() - 1
+        kind = EventKind.AWAY if particle["away"] else EventKind.BACK
+        template = _Template(head=particle[0], tail=particle[0].strip(), kind=kind)
+        flags = self._fits(text, template, end, named)
+        if flags is None:
+            return None
+        return Done(
+            kind=kind,
+            named=named,
+            start=place,
+            end=end,
+            flags=flags,
+            both=named.marks,
+            loose=bool(named.pronoun),
+        )
 
     def _missed_sight(self, text: str, place: int) -> Done | None:
         """Read "I missed her leaving": it did, but when is not known."""
@@ -290,8 +379,8 @@ class Actions:
         match = _PAINTING.match(text, place)
         if match is None:
             return None
-        named = self._names.at(text, match.end())
-        if named is None or named.pronoun:
+        named = self._names.single(text, match.end())
+        if named is None:
             return None
         more = _PAINTED.match(text, named.end)
         end = more.end() if more else named.end
@@ -302,6 +391,78 @@ class Actions:
         ):
             return None
         return Done(kind=EventKind.MARK, named=named, start=place, end=end)
+
+    def going_on(self, text: str, place: int, named: Named) -> Done | None:
+        """Read what the same bee did next: "landed, then left"."""
+        link = AND_THEN.match(text, place)
+        if link is None:
+            return None
+        found: list[Done] = []
+        for kind, pattern in PATTERNS:
+            match = pattern.match(text, link.end())
+            if match is None:
+                continue
+            template = _Template(head="", tail=match[0], kind=kind)
+            flags = self._fits(text, template, match.end(), named)
+            if flags is not None:
+                found.append(
+                    Done(kind=kind, named=named, start=place, end=match.end(), flags=flags)
+                )
+        return max(found, key=lambda done: done.end, default=None)
+
+    def follower(self, text: str, place: int, kind: EventKind) -> Done | None:
+        """Read a bee named as doing what the one before did: "and then white"."""
+        lead = _FOLLOWS_LEAD.match(text, place)
+        start = lead.end() if lead else place
+        named = self._names.single(text, start)
+        if named is None:
+            return None
+        tail = _FOLLOWS_TAIL.match(text, named.end + 1)
+        end = tail.end() if tail else named.end + 1
+        after = _after_tail(text, end, places=True)
+        led = bool(lead and re.search(r"then|followed|next|so ", lead[0]))
+        if not (tail or led or after > end):
+            return None
+        if not (
+            sayings.STOP.match(text, after)
+            or leads_to_bearing(text, after)
+            or same_way_at(text, after)
+        ):
+            return None
+        end = (tail.end() if tail else named.end + 1) - 1
+        return Done(kind=kind, named=named, start=place, end=end)
+
+    def clipped(self, text: str, place: int) -> Done | None:
+        """Read a name and what the bee did as two sentences: "Yellow. Down."."""
+        named = self._names.at(text, place)
+        if named is None or named.pronoun or not text.startswith(" . ", named.end):
+            return None
+        for kind, pattern in PATTERNS:
+            match = pattern.match(text, named.end + 3)
+            if match and text[match.end() + 1 : match.end() + 2] in {".", ","}:
+                return Done(
+                    kind=kind,
+                    named=named,
+                    start=place,
+                    end=match.end(),
+                    both=named.marks,
+                )
+        return None
+
+    @staticmethod
+    def present(text: str, done: Done) -> bool:
+        """Tell whether only her being here was said: "is drinking"."""
+        match = PRESENT.match(text, done.named.end + 1)
+        return (
+            done.kind is EventKind.BACK
+            and match is not None
+            and match.end() == done.end
+        )
+
+    @staticmethod
+    def goes_nowhere(text: str, place: int) -> bool:
+        """Tell whether a bee is said to do nothing new: "still here"."""
+        return STILL.match(text, place) is not None
 
     def lone(self, text: str, place: int) -> Done | None:
         """Read an action that is a whole clause by itself: "... and away"."""
@@ -330,3 +491,13 @@ class Actions:
             certain=False,
             others=others,
         )
+
+
+def _after_tail(text: str, place: int, *, places: bool) -> int:
+    """Give the place after everything that was added to a note."""
+    while True:
+        tail = sayings.TAIL.match(text, place)
+        end = adjuncts(text, tail.end() if tail else place, places=places).end
+        if end == place:
+            return place
+        place = end

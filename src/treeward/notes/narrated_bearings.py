@@ -16,18 +16,20 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames, Named
 
 _WORD = (
-    r"(?:(?:flight|departure|vanishing) )?"
-    r"(?:bearing|heading|direction|flight line|line|course|compass)"
+    r"(?:(?:flight|departure|vanishing|compass|last) )?"
+    r"(?:bearing|heading|direction|flight line|line|course|compass|reading)"
 )
 _LEAD = re.compile(
-    r"(?:(?:i|we|have|got|make|made|get|read|took|is|that|it|with|and|on) )*"
+    r"(?:(?:i|we|have|got|make|made|get|read|took|is|was|that|it|with|and|on) )*"
     rf"(?:(?:the|a|her|its|my) )?{_WORD}"
-    r"(?: (?:is|was|of|at|says|said|reads|shows))? "
+    r"(?: (?:is|was|of|at|says|said|reads|shows|as|on|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
 )
 _OF_BEE = re.compile(rf" (?:is )?{_WORD} (?:(?:is|was|at|of) )?")
 _ABOUT = re.compile(r"(?:on|for|of) ")
 _MAKE = re.compile(
-    r"(?:i|we) (?:make|made|get|got|read|have)(?: (?:it|that|her|him))?(?: as)? "
+    r"(?:i|we) (?:would |will )?(?:make|made|get|got|read|have|call|say|put|reckon|had)"
+    r"(?: (?:it|that|her|him|them))?"
+    r"(?: (?:as|at|on|down as|her direction as|the direction as|her bearing as))? "
 )
 _FLYING = re.compile(
     r"(?:(?:they|she|it|all|both|the bees|bees|everyone|is|are|was|were|he) )*"
@@ -41,16 +43,56 @@ _LINK_WORDS = (
     *("straight", "about", "around", "roughly", "approximately", "maybe", "perhaps"),
     *("probably", "possibly", "nearly", "almost", "direction", "compass", "says"),
     *("reads", "said", "say", "it", "her", "course", "i", "make", "made", "that"),
+    *("read", "would", "dead", "exactly", "nearly", "line", "took", "direction", "as"),
+    *("bearing", "along", "roughly", "flight", "more", "or", "less", "just", "flew"),
 )
 _LINK = re.compile(rf"(?:(?:{'|'.join(_LINK_WORDS)}|a(?! hundred)) )*")
 _HEDGED = re.compile(rf"(?:(?:{ROUGH}|due|to the|towards the) )*")
 _ENOUGH = re.compile(
     r"(?:[.?,]|and |but |then |so |from here|from the|on the compass|by the |by my "
-    r"|same |that |it |over |across |more or less|or so|i think|again"
-    r"|this time|$)"
+    r"|same |that |it |over |across |more or less|or so|i think|again|ish |this time"
+    r"|give or take|or thereabouts|i (?:would|will|think|make|make it|read)|exactly"
+    r"|for (?:her|him|that one|them|both|the pair|it)|the pair |both |on (?:her|that|them)"
+    r"|she |he |thereabouts |near enough|as (?:before|usual|always)|or near it|on the nose"
+    r"|true |magnetic |is what|$)"
 )
 _AT = re.compile(r"\bat $")
-_ROUGH_AFTER = re.compile(r"(?:, )?(more or less|or so)\b")
+_ROUGH_AFTER = re.compile(
+    r"(?:, )?(more or less|or so|ish|give or take|(?:or )?thereabouts|near enough"
+    r"|or near it)\b"
+)
+_SAME = re.compile(
+    r"(?:(?:and|in|on|on the|in the|along|that is|it is|flying|going|off|heading|exactly"
+    r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
+    r"(?:the )?same (?:way|line|direction|bearing|course|heading|track)?"
+    r"(?P<last>(?: (?:as|line|that) (?:the )?(?:last|before|last time|time before)"
+    r"(?: time| one)?| again| as ever| as always)?)"
+    r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them|(?P<like>[a-z]+)))?(?= )"
+)
+_HER_OWN = re.compile(r"as (?:last time|the last time|before|ever|always)|line as")
+BOTH_AFTER = re.compile(
+    r"(?:, )?(?:(?:for|on|is) )?(?:both(?: of them)?|the pair(?: of them)?|the two of them"
+    r"|them both|each)(?= [.?,])"
+)
+BOTH_BEFORE = re.compile(
+    r"(?:(?:that is|it is) )?(?:both(?: of them)?|the pair of them|they)(?: both)? "
+)
+
+
+def same_way_at(text: str, place: int) -> tuple[int, bool] | None:
+    """Read "same way as before": its end, and whether her own earlier way is meant."""
+    match = _SAME.match(text, place)
+    if match is None or text[match.start() : match.end()].strip() == "":
+        return None
+    said = match[0]
+    if not re.search(r"same (?:way|line|direction|bearing|course|heading|track|as)", said):
+        return None
+    if not re.compile(r"[.?,]|and |but |then |so |give |more |too |again |i think|or |$").match(
+        text, match.end() + 1
+    ):
+        return None
+    own = bool(re.search(r"before|last time|ever|always|again|time before", said))
+    return match.end(), own
 
 
 def leads_to_bearing(text: str, place: int) -> bool:
@@ -84,6 +126,19 @@ class Bearings:
         `leaving` tells that a bee's leaving was said just before, so that a number
         alone is where she flew.
         """
+        same = same_way_at(text, place)
+        if same and leaving:
+            end, own = same
+            return Told(
+                kind=EventKind.BEARING,
+                start=place,
+                end=end + 1,
+                same="own" if own else "any",
+            )
+        start = place
+        both = BOTH_BEFORE.match(text, place)
+        if both and leaving:
+            place = both.end()
         way = self._way(text, place)
         number_at = self._number_at(text, place, way, leaving=leaving)
         words = words_from(text, number_at)
@@ -109,10 +164,14 @@ class Bearings:
         clock = values.time_value(words)
         if _AT.search(text[place:number_at]) and clock and clock.text:
             flags = (*flags, "a bearing or a time of day?")
+        after_both = BOTH_AFTER.match(text, end)
+        if after_both:
+            end = after_both.end() + 1
         return Told(
             kind=EventKind.BEARING,
-            start=place,
+            start=start,
             end=end,
+            both=bool(both or after_both) and not way.named,
             value=value.text,
             named=way.named,
             of_view=way.of_view,

@@ -16,18 +16,40 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
 
 _OFF = r"(?:recorder|recording|watching|watch|tape|microphone)"
-_WILL = r"(?:(?:i|we|will|am|are|going to|let me|let us|have|gonna) )*"
+_WILL = (
+    r"(?:(?:i|we|will|shall|am|are|is|going to|let me|let us|have|gonna|it|right|so|time"
+    r"|to|now|need to) )*"
+)
+_REST = (
+    r"(?:break|rest|breather|cuppa|cup|tea|lunch|dinner|breakfast|coffee|picnic|bite"
+    r"|sandwich|sandwiches|minute|moment|bit|while|sit down|stretch|elevenses)"
+)
 _PAUSES = re.compile(
     rf"{_WILL}(?:stop|stopping|stopped|pause|pausing|paused|end|ending|switch off"
     rf"|turn off|switching off|turning off)(?: the| this| my)? {_OFF}"
     rf"(?: off| here| there)? "
-    rf"|(?:nobody|no one) (?:is )?watching |{_WILL}(?:take|taking|having) a break "
-    rf"|{_WILL}pausing (?:here|for) "
+    rf"|(?:nobody|no one) (?:is )?(?:watching|looking)(?: at the \w+)? "
+    rf"|{_WILL}(?:take|taking|having|have|need|stop for|break for|stopping for|breaking for"
+    rf"|pausing for|pause for|knock off for|knocking off for|stop to have|off for"
+    rf"|down tools for|time for)(?: (?:my|our|some|a|the|a cup of|a spot of|a bit of"
+    rf"|a bite of|a quick))? ?{_REST}(?: (?:now|here|of tea|of coffee))* (?=[.,?]|for |and "
+    rf"|now |so |my |until |then )"
+    rf"|{_WILL}pausing (?:here|for) |{_REST}(?: break)?(?: time)? (?=[.])"
+    rf"|{_WILL}(?:rest|resting) (?:my|our) eyes "
+    rf"|{_WILL}(?:stop|stopping|stopped|pausing) (?:the )?(?:clock|watching|looking|here"
+    rf"|for now) "
 )
 _RESUMES = re.compile(
     rf"(?:(?:we|i|am|are|back|the|is|have|okay) )*"
     rf"(?:{_OFF}|started|starting|resuming|resumed)(?: (?:the|this|my|{_OFF}|is|on))*"
     rf" (?:again|once more|resumed|resuming|back on) "
+    r"|(?:(?:i|we|am|are|right|so|here) )*(?:back|carrying on|carry on|back again)"
+    r"(?: (?:at it|at work|at my post|to it|on duty|on the job|on it|watching|looking"
+    r"|at the (?:dish|station)))(?: again| now)? "
+    r"|(?:(?:i|we|am|are|right|so|here|and) )*(?:carrying on|carry on)(?: again| now)? (?=[.,]|we |the time |it is )"
+    r"|(?:(?:i|we|am|are) )*(?:looking|watching|recording) again "
+    r"|(?:(?:i|we|have|am|are) )*(?:resumed|resuming|taken up)(?: my| our| the)?"
+    r" (?:post|watch|place|seat|observations?|watching) "
     r"|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
     rf"|(?:resuming|resumed)(?: the| this)? {_OFF} "
 )

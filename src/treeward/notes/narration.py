@@ -16,7 +16,8 @@ from . import sayings
 from . import stream as st
 from .bee_names import BeeNames
 from .events import Event, EventKind
-from .found_notes import FoundNotes
+from .corrections import Corrections
+from .found_notes import LATER_S, FoundNotes
 from .narrated_actions import Actions, Done
 from .narrated_values import ValueNotes
 from .parser import flag_scratched
@@ -32,7 +33,10 @@ if TYPE_CHECKING:
     from .told import Told
 
 
+ON_S = 6.0  # "landed, then left" is one breath; guess
+NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
+_CLAUSE = re.compile(r" [.?,] | and | but | so | because ")
 _BORDER = re.compile(r" [.?,] | and | but | then | so | while | okay | right | oh ")
 
 
@@ -40,6 +44,7 @@ _BORDER = re.compile(r" [.?,] | and | but | then | so | while | okay | right | o
 class _Sentence:
     """What is known about the sentence being read."""
 
+    start: int
     end: int
     question: bool
     unreal: bool
@@ -59,7 +64,15 @@ class _Narrator:
         self.actions = Actions(book, self.names)
         self.values = ValueNotes(book, self.names)
         self.found = FoundNotes(speech, pieces, self.names)
+        self.corrections = Corrections(
+            text=self.text,
+            names=self.names,
+            actions=self.actions,
+            values=self.values,
+            found=self.found,
+        )
         self.asked = False
+        self.went_on: Done | None = None  # what a bee did up to where reading is
 
     def read(self) -> list[Event]:
         place = 1
@@ -79,6 +92,7 @@ class _Narrator:
         sentence = _Sentence(
             end=end,
             question=marked or (asks and not hedge),
+            start=start,
             unreal=sayings.UNREAL.search(body) is not None,
         )
         if sayings.TIME_ASKED.search(body):
@@ -105,12 +119,23 @@ class _Narrator:
 
     def _clause(self, start: int, sentence: _Sentence) -> int:
         """Read one note, or skip to the next place where one may start."""
+        went_on, self.went_on = self.went_on, None
+        if went_on and not self._unreal(sentence, start) and self.found.since_done(start, ON_S):
+            done = self.actions.going_on(self.text, start, went_on.named)
+            if done and done.end <= sentence.end:
+                return self._do(done, ())
+        if self._after_border(start) and not sentence.question:
+            corrected = self.corrections.at(start)
+            if corrected is not None:
+                return corrected
         remark = self._remark(start, sentence)
         if remark:
             return remark
         for place in self._openings(start):
             if place >= sentence.end:
                 break
+            if self._after_border(start) and self._nowhere(place):
+                return self._next(place, sentence)
             end = self._note(start, place, sentence)
             if end is not None:
                 return end
@@ -125,7 +150,28 @@ class _Narrator:
             named = self.names.at(self.text, place)
             rest = self.text[named.end : after].strip() if named else ""
             if named and named.mark and (rest in {",", ""} or _OF_HER.match(rest)):
-                self.found.mentioned = named.mark
+                self.found.mention(named.mark)
+
+    def _nowhere(self, place: int) -> bool:
+        """Take in "green is still drinking": a bee was spoken of that did nothing."""
+        named = self.names.at(self.text, place)
+        if named is None or not self.actions.goes_nowhere(self.text, named.end + 1):
+            return False
+        if " not come " in self.text[named.end : named.end + 30] or named.some:
+            return False
+        if named.mark:
+            self.found.mention(named.mark)
+        return True
+
+    def _do(self, done: Done, hedges: tuple[str, ...]) -> int:
+        """Take in what a bee did, and remember her for what she does next."""
+        mark = done.named.mark
+        if mark and mark in self.found.view.here and self.actions.present(self.text, done):
+            return done.end + 1
+        end = self.found.do(done, hedges)
+        if mark or done.both:
+            self.went_on = done
+        return end
 
     def _inside(self, start: int, end: int, sentence: _Sentence) -> int | None:
         """Find a plain statement about a marked bee within other words.
@@ -133,14 +179,14 @@ class _Narrator:
         Speech without punctuation gives no clause to start from; such a note is
         taken with a flag.
         """
-        if sentence.question or sentence.unreal:
+        if sentence.question or self._unreal(sentence, start):
             return None
         place = self.text.find(" ", start) + 1
         while 0 < place < end:
             done = self.actions.at(self.text, place)
             if done and done.named.mark and " is " in self.text[place : done.end]:
                 flags = (*done.flags, "in the middle of other words")
-                return self.found.do(replace(done, flags=flags), ())
+                return self._do(replace(done, flags=flags), ())
             place = self.text.find(" ", place) + 1
         return None
 
@@ -204,31 +250,98 @@ class _Narrator:
 
     def _note(self, start: int, place: int, sentence: _Sentence) -> int | None:
         hedges = self._hedges(start, place)
+        whole = self._whole(start)
         told = self.values.at(
-            self.text, place, asked=self.asked, leaving=self.found.leaving(place)
+            self.text,
+            place,
+            asked=self.asked,
+            leaving=self.found.leaving(place)
+            or (whole and self.found.leaving(place, LATER_S)),
         )
+        last = self.found.since_done(place)
+        if told is None and last and last.kind is EventKind.BACK and whole:
+            told = self.values.since_back(self.text, place)
+        if told is None and whole and self._at_station(place):
+            told = self.values.bare_time(self.text, place)
         done = None
-        if not sentence.question and not sentence.unreal:
+        unreal = self._unreal(sentence, place)
+        if not sentence.question and not unreal:
+            done = self.actions.clipped(self.text, place) if whole else None
+            if done:
+                return self._do(done, hedges)
             done = self.actions.at(self.text, place)
+            if done is None and last:
+                done = self._follower(place, last)
+            if done is None and whole and place >= start:
+                done = self._name_alone(place)
             if done is None and (hedges or self._pointed(start, place)):
                 done = self.actions.bare(self.text, place)
             if done is None and self._after_border(start) and self.found.view.last:
                 done = self.actions.lone(self.text, start)
-        if told and self._allowed(told, sentence) and not _outweighs(done, told):
+        if told and self._allowed(told, sentence, unreal=unreal) and not _outweighs(done, told):
             self.found.tell(told, hedges)
             self.asked = self.asked and told.kind is not EventKind.TIME
             return told.end
         if done and done.end < sentence.end + 1:
-            return self.found.do(done, hedges)
+            return self._do(done, hedges)
         return None
 
+    def _whole(self, start: int) -> bool:
+        """Tell whether a sentence starts here."""
+        return self.text[:start].rstrip()[-1:] in {"", ".", "?"}
+
+    def _at_station(self, place: int) -> bool:
+        """Tell whether a station was named just before, or the wind."""
+        if not self.found.events:
+            return False
+        last = self.found.events[-1]
+        here_s = self.pieces[self.speech.owner[place]].start_s
+        kinds = {EventKind.STATION, EventKind.WIND, EventKind.RESUME, EventKind.BACK}
+        return last.kind in kinds and here_s - (last.end_s or 0.0) <= NEXT_S
+
+    def _follower(self, place: int, last: Event) -> Done | None:
+        """Read "and white right behind her": another bee did the same."""
+        if last.kind not in {EventKind.BACK, EventKind.AWAY}:
+            return None
+        done = self.actions.follower(self.text, place, last.kind)
+        if done is None:
+            return None
+        gone = self.found.view.here if last.kind is EventKind.BACK else self.found.view.out
+        return None if done.named.mark in gone else done
+
+    def _name_alone(self, place: int) -> Done | None:
+        """Read a bee's name as a whole sentence: she came, if she was not here."""
+        named = self.names.single(self.text, place)
+        if named is None or self.text[named.end + 1 : named.end + 2] not in {".", ","}:
+            return None
+        if named.mark in self.found.view.here or named.mark not in self.names.seen:
+            return None
+        return Done(
+            kind=EventKind.BACK, named=named, start=place, end=named.end, certain=False
+        )
+
+    def _unreal(self, sentence: _Sentence, place: int) -> bool:
+        """Tell whether what is said at `place` is a wish, a plan or a condition."""
+        if sentence.unreal:
+            return True
+        before = self.text[sentence.start - 1 : place]
+        if sayings.UNREAL_AFTER.search(before):
+            return True
+        since = max(
+            (m.end() for m in _CLAUSE.finditer(before)), default=0
+        )
+        until = _CLAUSE.search(self.text, place, sentence.end + 1)
+        last = until.start() + 1 if until else sentence.end
+        clause = f"{before[max(0, since - 1) :]}{self.text[place:last]} "
+        return sayings.UNREAL_CLAUSE.search(f" {clause}") is not None
+
     @staticmethod
-    def _allowed(told: Told, sentence: _Sentence) -> bool:
+    def _allowed(told: Told, sentence: _Sentence, *, unreal: bool) -> bool:
         """Let plans announce a pause, but nothing else."""
         if sentence.question:
             return False
         free = {EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH}
-        return not sentence.unreal or told.kind in free
+        return not unreal or told.kind in free
 
     def _hedges(self, start: int, place: int) -> tuple[str, ...]:
         body = f" {self.text[start:place]}"
@@ -289,4 +402,5 @@ def parse_narration(
     if not pieces:
         return []
     events = _Narrator(speech, pieces, book).read()
+    events.sort(key=lambda event: event.start_s or 0.0)
     return flag_scratched([replace(event, recording=recording) for event in events])

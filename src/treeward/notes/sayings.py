@@ -100,19 +100,32 @@ HEDGED_LEAD = re.compile(
     rf"(?:(?:{_any(_LEADS)}) )?{_HEDGE} (?:(?:that|it) (?:is|was) )?"
 )
 
-# Words that turn a sentence into a wish, a plan, a memory or a condition.
+# A whole sentence is a wish, a plan, a memory or a condition.
 UNREAL = re.compile(
-    r" (?:if|when|whenever|until|till|unless|(?<!from )before|once|hope|hopes|hoping"
-    r"|wish|would(?! say)|should(?! think)|will|tomorrow|yesterday"
-    r"|last (?:night|year|week|time|month|summer)|(?<!i )suppose|imagine|wait"
-    r"|used to|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told"
-    r"|remember|shall|next) "
+    r" (?:if|whenever|until|till|unless|hope|hopes|hoping|wish|wishes|tomorrow|yesterday"
+    r"|(?<!as )(?<!same )last (?:night|year|week|time|month|summer)|(?<!i )suppose"
+    r"|imagine|used to|remember|next (?:time|week|year|day)|shall we|had i|supposed) "
+)
+# What follows in the sentence is none: "when red gets back we can take a bearing".
+UNREAL_AFTER = re.compile(
+    r" (?:when|whenever|(?<!from )before|(?<!at )once(?! (?:and|more|again|or|,))"
+    r"|after(?= [a-z]+ (?:is|left|came|comes|goes|went|has)))(?= )"
+)
+# The clause is none.
+UNREAL_CLAUSE = re.compile(
+    r" (?:would(?! (?:say|call|make|put))|should(?! (?:think|be|have been|say))|will"
+    r"|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told|shall"
+    r"|wait(?! (?:no|,|[.]))|could(?! be| have been)|expect|expected|(?:might|may|could) have"
+    r"(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))|did i|next would) "
 )
 QUESTION = re.compile(
     r"(?:is|are|was|were|did|do|does|where|what|when|who|why|how|which|whose|shall"
     r"|should|can|could|would|will|have you|any sign|any) "
 )
-TIME_ASKED = re.compile(r"what(?: is| was)? (?:the )?time|got the time|what time is it")
+TIME_ASKED = re.compile(
+    r"what(?: is| was)? (?:the )?time|got the time|what time is it"
+    r"|(?:what do you )make the time(?: to be)?"
+)
 
 # What may follow a note.
 _PLACE = (

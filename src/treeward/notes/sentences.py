@@ -31,7 +31,39 @@ _WHOLE = {
     "gonna": "going to",
     "ok": "okay",
     "alright": "okay",
+    # As a phone's dictation writes them.
+    "thats": "that is",
+    "theres": "there is",
+    "heres": "here is",
+    "shes": "she is",
+    "hes": "he is",
+    "whats": "what is",
+    "im": "i am",
+    "ive": "i have",
+    "weve": "we have",
+    "theyre": "they are",
+    "dont": "do not",
+    "didnt": "did not",
+    "isnt": "is not",
+    "hasnt": "is not",
+    "havent": "have not",
+    "wasnt": "was not",
+    "cant": "can not",
+    "couldnt": "could not",
+    "wont": "will not",
 }
+# "its" is "it is" before these, hers before anything else.
+_IT_IS = frozenset(
+    {"a", "the", "an", "not", "been", "number", "about", "nearly", "half", "quarter"}
+    | {"gone", "coming", "just", "now", "calm", "still", "landed", "back", "away", "off"}
+    | {"one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"}
+    | {"eleven", "twelve", "twenty"}
+)
+# "she'd" is "she had" before these, "she would" before anything else.
+_HAD = frozenset(
+    {"been", "gone", "left", "had", "come", "flown", "taken", "already", "just", "only"}
+    | {"landed", "arrived", "returned", "painted", "marked"}
+)
 _ENDINGS = (
     ("n't", " not"),
     ("'ll", " will"),
@@ -54,16 +86,23 @@ _ADDS_NOTHING = frozenset(
     }
     | {"um", "uh", "er", "erm", "hmm", "mm", "ah", "now", "only", "quickly"}
 )
+_COMPASS_LIKE = re.compile(r"(north|south|east|west)(erly|ish|wards?)")
 _BORDER = {",": ",", ";": ",", ":": ",", "-": ",", "\u2013": ",", "\u2014": ","}
 _ENDS = re.compile(r"[\s\"')\]\u2019\u201d]*$")
 LONG_PAUSE_S = 1.0  # without punctuation, a pause this long ends a sentence; guess
 _SOFT_PAUSE_S = 2.5  # a phrase may go on after this pause at the end of an utterance
 
 
-def plain_spelling(word: str) -> str:
+def plain_spelling(word: str, following: str = "") -> str:
     """Spell a word one way: "white's" as "white is", "" when it adds nothing."""
+    if word == "its" and following in _IT_IS:
+        return "it is"
+    if word.endswith("'d") and following in _HAD:
+        return word[:-2] + " had"
     if word in _ADDS_NOTHING:
         return ""
+    if compass := _COMPASS_LIKE.fullmatch(word):
+        return compass[1] + (" ish" if compass[2] == "ish" else "")
     if word in _WHOLE:
         return _WHOLE[word]
     for ending, long in _ENDINGS:
@@ -123,7 +162,8 @@ def speech_of(utterances: Iterable[Utterance]) -> tuple[Speech, list[Piece]]:
     parts: list[str] = [" "]
     owner: list[int] = [0]
     for index, piece in enumerate(pieces):
-        spelled = plain_spelling(piece.text)
+        following = pieces[index + 1].text if index + 1 < len(pieces) else ""
+        spelled = plain_spelling(piece.text, following)
         border = _border(pieces, index)
         for part in (_stray_border(piece), spelled, border):
             if part:

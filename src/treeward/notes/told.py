@@ -32,6 +32,8 @@ class Told:
     of_view: bool = False
     flags: tuple[str, ...] = ()
     options: tuple[str, ...] = ()
+    same: str = ""  # "own" or "any": flew as before, herself or whoever was last
+    both: bool = False  # of the two bees that left last
 
 
 def words_from(text: str, place: int) -> list[str]:

@@ -1,0 +1,159 @@
+"""Words by which people take back or change what they just said.
+
+"Blue back. No, sorry, that was the white one" changes the bee, "scratch that, two
+thirty" the value; the old reading stays beside the note, which carries a flag.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from .events import EventKind
+
+if TYPE_CHECKING:
+    from .bee_names import BeeNames
+    from .found_notes import FoundNotes
+    from .narrated_actions import Actions
+    from .narrated_values import ValueNotes
+
+_SOFT = (
+    r"(?:no|nope|oh|okay|wait|hang on|hold on|well|yes|a minute|wait a minute|hang about"
+    r"|oh dear|right|and|but|so|or|,)"
+)
+_SORRY = (
+    r"(?:sorry|i am sorry|wait no|no wait|no no|i mean|i meant(?: to say)?|make (?:that|it)"
+    r"|i (?:tell|told) a lie|tell a lie|i lie|i lied|correction|or rather|rather"
+    r"|my (?:mistake|bad|error)|scratch (?:that|the last(?: \w+)?)|cancel that|strike that"
+    r"|forget that|i apologise|apologies|(?:that|it) should (?:be|have been|read)"
+    r"|should (?:be|have been)|i was wrong|that is (?:wrong|not right)|that was wrong"
+    r"|not that|i take that back|oops|whoops|i had (?:it|that) (?:wrong|backwards)"
+    r"|i misread(?: it| that)?|i (?:read|said) (?:it|that) wrong|beg your pardon|excuse me)"
+)
+_STRONG = re.compile(rf"(?:{_SOFT} )*{_SORRY} (?:(?:{_SOFT}|{_SORRY}|[.]) )*")
+_WEAK = re.compile(
+    r"(?:(?:oh|okay|well|and|but|,) )*(?:no|nope|hang on|hold on|wait)"
+    r" (?:(?:no|wait|hang on|hold on|[,.]) )*"
+)
+_POINTS = re.compile(
+    r"(?:(?:(?:that|it|this|that one|this one|she) (?:was|is|should be|should have been)"
+    r"|was|should be|i meant|i mean|the|you mean|make that|the last (?:bearing|one|time)"
+    r"(?: is| was)?) )*"
+)
+_AFTER_NAME = re.compile(
+    r"(?:, )?(?:(?:that (?:was|is)|i (?:mean|meant|think)|it (?:was|is)|actually) )?"
+    r"(?=[.,?]|not |one of |of the |$)"
+)
+_NOT_ONE = re.compile(r"(?:(?:no|oh|,) )*(?:(?:that|it|this|that one) (?:is|was) )?not ")
+_THEN = re.compile(r"[.,] (?:(?:that|it|this|that one|but|she) )?(?:(?:is|was) )?(?:the )?")
+_STAYS = re.compile(
+    r"(?:(?:no|oh|wait|hang on|,|sorry) )*(?:she|it|that one|{name}) (?:is|did|was|has) not"
+    r" ?(?:[.,]|gone |left |landed |back |away |moved |go |leave |land )"
+    r"|(?:(?:no|oh|wait|hang on|,|sorry) )*(?:no|wait|hang on|false alarm) (?:, )?"
+    r"(?:she|it) is (?:still|back)".replace("{name}", r"[a-z]+")
+)
+_FALSE_ALARM = re.compile(r"(?:(?:no|oh|wait|,|sorry) )*false alarm (?=[.,])")
+
+
+@dataclass(slots=True)
+class Corrections:
+    """Finds words that change the notes before them."""
+
+    text: str
+    names: BeeNames
+    actions: Actions
+    values: ValueNotes
+    found: FoundNotes
+
+    def at(self, place: int) -> int | None:
+        """Change what is corrected at `place`; gives where reading goes on."""
+        if not self.found.events:
+            return None
+        for finder in (self._meant_another, self._named_after, self._taken_back):
+            end = finder(place)
+            if end is not None:
+                return end
+        strong = _STRONG.match(self.text, place)
+        if strong:
+            return self._instead(place, strong.end(), strong=True)
+        weak = _WEAK.match(self.text, place)
+        if weak:
+            return self._instead(place, weak.end(), strong=False)
+        return None
+
+    def _instead(self, place: int, after: int, *, strong: bool) -> int | None:
+        """Read what was meant, after "no, sorry"."""
+        points = _POINTS.match(self.text, after)
+        start = points.end() if points else after
+        pointed = start > after
+        named = self.names.single(self.text, start)
+        if named:
+            done = self.found.since_done(place)
+            rest = _AFTER_NAME.match(self.text, named.end + 1)
+            action = self.actions.at(self.text, after) or self.actions.at(
+                self.text, start
+            )
+            same = action and done and action.kind is done.kind
+            if done and same and action and action.named.mark and action.certain:
+                self.found.correct_mark(action.named.mark, place, action.end)
+                return action.end + 1
+            if action and action.certain:
+                return None
+            if rest and (strong or pointed):
+                if self.found.correct_mark(named.mark, place, named.end):
+                    return max(rest.end(), named.end + 1)
+            elif rest and done and done.mark == named.mark:
+                return rest.end()
+        return self._other_value(place, start, strong=strong)
+
+    def _other_value(self, place: int, start: int, *, strong: bool) -> int | None:
+        """Read a value that takes the place of the one just said."""
+        last = self.found.events[-1]
+        wanted = (EventKind.BEARING, EventKind.TIME, EventKind.DURATION, EventKind.WIND)
+        for kind in sorted(wanted, key=lambda kind: kind is not last.kind):
+            index = self.found.recent(kind, place)
+            if index is None or (not strong and index != len(self.found.events) - 1):
+                continue
+            told = self.values.of_kind(self.text, start, kind)
+            if told and told.value and (not told.named or strong):
+                self.found.correct_value(index, told)
+                return told.end
+        return None
+
+    def _meant_another(self, place: int) -> int | None:
+        """Read "that is not white, that is yellow"."""
+        head = _NOT_ONE.match(self.text, place)
+        first = self.names.single(self.text, head.end()) if head else None
+        done = self.found.since_done(place)
+        if first is None or done is None or done.mark != first.mark:
+            return None
+        then = _THEN.match(self.text, first.end + 1)
+        second = self.names.single(self.text, then.end()) if then else None
+        if second is None or not self.found.correct_mark(second.mark, place, second.end):
+            return None
+        return second.end + 1
+
+    def _named_after(self, place: int) -> int | None:
+        """Read "red, I mean" and "White, that was", which name what was done."""
+        named = self.names.single(self.text, place)
+        if named is None or self.found.since_done(place) is None:
+            return None
+        said = re.compile(
+            r"(?:, )?(?:i (?:mean|meant)|that was|it was|that is) (?=[.,])"
+        ).match(self.text, named.end + 1)
+        if said and self.found.correct_mark(named.mark, place, said.end() - 1):
+            return said.end()
+        return None
+
+    def _taken_back(self, place: int) -> int | None:
+        """Read "no she isn't": what was said did not happen."""
+        if self.found.since_done(place) is None:
+            return None
+        said = _FALSE_ALARM.match(self.text, place) or _STAYS.match(self.text, place)
+        if said is None or self.text[: place].rstrip()[-1:] not in {".", ",", "?"}:
+            return None
+        if self.found.events[-1].kind is EventKind.SCRATCH:
+            return said.end()
+        self.found.take_back(place, said.end())
+        return self.text.find(" ", said.end() - 1) + 1
