@@ -55,6 +55,12 @@ _PREPOSITION = re.compile(
 )
 
 
+_DIRECTION = re.compile(
+    r"(?:straight |right )?(?:over|towards|toward|through|past|up|down|across|into|beyond"
+    r"|behind|along|round) (?:the|that|this|my|our) (?:\w+ ){1,3}?(?=[.,?]|and |but )"
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Added:
     """What was added: where it ends, how long ago it makes the note, and doubts."""
@@ -101,8 +107,9 @@ def adjuncts(text: str, place: int, *, places: bool = True) -> Added:
             end = later or (match.end() + 1 if match else end)
             continue
         place_said = None
-        if places and start == end and not leads_to_bearing(text, end):
-            place_said = _PREPOSITION.match(text, end)
+        if start == end and not leads_to_bearing(text, end):
+            pattern = _PREPOSITION if places else _DIRECTION
+            place_said = pattern.match(text, end)
         if place_said is None:
             return Added(end=end, ago_s=ago_s, flags=flags)
         end = place_said.end()

@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 _BEFORE = r"(?:(?:the|that|this|our|my|a|an|little|old|other|number) ){0,3}"
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
 _BEE = r"(?:one|bee|girl|lady|lass|worker|forager|friend)"
+_NUMBER = (
+    r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten|eleven"
+    r"|twelve|\w+teen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)\b"
+)
 _PAINT = r"(?:dot|mark|spot|blob)"
 OTHER = rf"(?:the other (?:{_BEE}|two)|the other|her (?:friend|mate|sister))"
 PRONOUN = (
@@ -106,7 +110,7 @@ class BeeNames:
         return re.compile(
             rf"(?P<det>{_BEFORE})(?P<mark>{_any_of(marks)})"
             rf"(?: {_DOT}(?= {_BEE}| with))?"
-            rf"(?P<bee> (?:{_BEE}|{_PAINT}(?! on)))?{on_spot}(?= )"
+            rf"(?P<bee> (?:{_BEE}(?! {_NUMBER})|{_PAINT}(?! on)))?{on_spot}(?= )"
         )
 
     def at(self, text: str, place: int) -> Named | None:
@@ -123,7 +127,7 @@ class BeeNames:
         """Read "both", and "both white and green"."""
         number = next(int(key[1:]) for key, said in group.groupdict().items() if said)
         comma = 3 if text.startswith(" , ", group.end()) else 1
-        marks, end = self._list(text, group.end() + comma, ())
+        marks, end = self.listed(text, group.end() + comma, ())
         if len(marks) > 1:
             return Named(mark="", end=end, marks=marks)
         return Named(
@@ -133,8 +137,8 @@ class BeeNames:
             group=number or -1,
         )
 
-    def _list(
-        self, text: str, place: int, marks: tuple[str, ...]
+    def listed(
+        self, text: str, place: int, marks: tuple[str, ...] = ()
     ) -> tuple[tuple[str, ...], int]:
         """Read names of bees joined by commas and "and", two colours as two bees."""
         match = self._single.match(text, place)
@@ -143,14 +147,14 @@ class BeeNames:
         marks = (*marks, self._mark_of(match))
         link = _JOIN.match(text, match.end())
         if link:
-            more, end = self._list(text, link.end() + 1, marks)
+            more, end = self.listed(text, link.end() + 1, marks)
             if len(more) > len(marks):
                 return more, end
         return marks, match.end()
 
     def _joined(self, text: str, place: int, first: Named) -> Named:
         """Tell one bee of two colours from two bees."""
-        marks, end = self._list(text, place, ())
+        marks, end = self.listed(text, place, ())
         if len(set(marks)) < 2 or len(marks) != len(set(marks)):
             return first
         several = Named(mark="", end=end, marks=marks)

@@ -25,7 +25,7 @@ ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
 SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess
 HEDGED = 0.5  # share of hedged notes that are right; guess
 LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; guess
-CORRECTED_S = 30.0  # what is corrected was said not longer ago; guess
+CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
 FOLLOWS_S = 20.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
@@ -45,6 +45,7 @@ class FoundNotes:
         self.events: list[Event] = []
         self._last_done: int | None = None  # index of the last thing a bee did
         self._by_pronoun = False
+        self._took_back = False
         self.mentioned = ""  # a bee named in this sentence, without what it did
 
     def leaving(self, place: int, within_s: float = ONE_BREATH_S) -> bool:
@@ -77,7 +78,7 @@ class FoundNotes:
     def do(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did; gives the place where reading goes on."""
         both = done.both or done.named.marks
-        if done.named.group:
+        if done.named.group and not both:
             both = self.view.group(done.kind, done.named.group)
             said = done.named.pronoun
             if len(both) < done.named.group or not both:
@@ -238,7 +239,14 @@ class FoundNotes:
                 self.tell(replace(told, both=False, named=named), hedges)
             if last_two:
                 return
+        if told.kind is EventKind.SCRATCH and self._took_back:
+            self._took_back = False  # "no she isn't ... cancel that" takes back once
+            return
         flags = [*told.flags]
+        if told.kind is EventKind.SCRATCH and self.events:
+            late_s = self._second(told.start) - (self.events[-1].end_s or 0.0)
+            if late_s > CORRECTED_S / 2 or self.since_border(told.start):
+                flags.append("what it takes back was said long before")
         confidence = 1.0
         mark, why = self._bee_of(told)
         if why:
@@ -359,10 +367,24 @@ class FoundNotes:
         self._last_done = None
         self.add(
             self._event(
-                EventKind.SCRATCH, start, end, mark="", flags=(), confidence=1.0,
+                EventKind.SCRATCH,
+                start,
+                end,
+                mark="",
+                flags=(),
+                confidence=1.0,
                 alternatives=(),
             )
         )
+        self._took_back = True
+
+    def since_border(self, place: int) -> bool:
+        """Tell whether other words of the sentence stand before, and no note."""
+        start = max(self.text.rfind(mark, 0, place) for mark in (" . ", " ? "))
+        said = self.text[max(0, start + 3) : place].replace(",", "").split()
+        last_s = (self.events[-1].end_s or 0.0) if self.events else 0.0
+        fillers = {"no", "oh", "sorry", "okay", "wait", "and", "please", "can", "you"}
+        return bool(set(said) - fillers) and last_s < self._second(max(0, start + 3))
 
     def correct_value(self, index: int, told: Told) -> None:
         """Change the value of a note."""
@@ -443,6 +465,7 @@ class FoundNotes:
 
     def add(self, event: Event) -> None:
         """Take in an event that is ready."""
+        self._took_back = False
         self.events.append(event)
 
 

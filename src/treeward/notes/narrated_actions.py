@@ -105,7 +105,7 @@ _ON_HER = re.compile(
 _NOUNS = frozenset({"leaves", "drops", "lands", "flies", "left", "in", "out", "up"})
 _NOT_YET = re.compile(r" (?:yet|so far|since|for a while|lately)(?= )")
 _FOLLOWS_LEAD = re.compile(
-    r"(?:(?:and|then|,|first|next|so is|so did|also|followed by|joined by|with|now|there is"
+    r"(?:(?:and|then|,|first|next|that will be|this is|so is|so did|also|followed by|joined by|with|now|there is"
     r"|here is|that is) )*"
 )
 _FOLLOWS_TAIL = re.compile(
@@ -114,10 +114,14 @@ _FOLLOWS_TAIL = re.compile(
     r"|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise|next"
     r"|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
 )
-_PARTICLE = re.compile(r"(?:and )?(?:(?P<away>off|away|up|out)|back|in|down) ")
+_PARTICLE = re.compile(
+    r"(?:and )?(?:(?P<away>off|away|up|out)|back|in|down"
+    r"|(?:with|behind|after|beside) (?:her|it|them)(?= (?:comes|lands|is)))"
+    r" (?:right |straight |again |at last )?"
+)
 _MOVED = re.compile(
     r"(?:goes|go|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came|popped|flew"
-    r"|dropped|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
+    r"|dropped|is|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
 )
 _PLURAL = re.compile(
     r"(?: ,)?(?: (?:are|were|have|is|has|had|both|all|each|together|been|too|now|then))*"
@@ -160,6 +164,7 @@ class Actions:
                 self._add(head, tail, EventKind(action.kind))
                 if head in _PLURAL_HEADS:
                     self._add(_PLURAL_HEADS[head], tail, EventKind(action.kind))
+        self._add("there", "is", EventKind.BACK)
         for head, kind in _THEY.items():
             self._add(head, "", kind)
         for tail, kind in _PARTICIPLES.items():
@@ -198,7 +203,7 @@ class Actions:
             if text.startswith(", ", name_at):
                 name_at += 2
         named = self._names.at(text, name_at)
-        if named is None:
+        if named is None or (head == "there" and named.pronoun != "she"):
             return None
         name_end, others = self._or_another(text, named)
         found = self._listed(text, named, name_end, templates)
@@ -418,7 +423,7 @@ class Actions:
         if named is None:
             return None
         tail = _FOLLOWS_TAIL.match(text, named.end + 1)
-        end = tail.end() if tail else named.end + 1
+        end = (tail.end() if tail else named.end) + 1
         after = _after_tail(text, end, places=True)
         led = bool(lead and re.search(r"then|followed|next|so ", lead[0]))
         if not (tail or led or after > end):
@@ -429,7 +434,7 @@ class Actions:
             or same_way_at(text, after)
         ):
             return None
-        end = (tail.end() if tail else named.end + 1) - 1
+        end = tail.end() if tail else named.end
         return Done(kind=kind, named=named, start=place, end=end)
 
     def clipped(self, text: str, place: int) -> Done | None:

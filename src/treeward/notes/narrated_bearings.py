@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.numbers import read_compass
@@ -25,6 +25,10 @@ _LEAD = re.compile(
     r"(?: (?:is|was|of|at|says|said|reads|shows|as|on|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
 )
 _OF_BEE = re.compile(rf" (?:is )?{_WORD} (?:(?:is|was|at|of) )?")
+_WENT = re.compile(
+    r" (?:(?:is|was|has|had) )?(?:went|gone|flew|flown|took|on|off|heading|headed|going"
+    r"|flying|goes|left|away|departed)(?: (?:off|away|out|a line of|on|along|at))* "
+)
 _ABOUT = re.compile(r"(?:on|for|of) ")
 _MAKE = re.compile(
     r"(?:i|we) (?:would |will )?(?:make|made|get|got|read|have|call|say|put|reckon|had)"
@@ -36,6 +40,7 @@ _FLYING = re.compile(
     r"(?:flying|going|flew|heading|headed|went|gone|makes off|making off|departing|off)"
     r"(?: (?:off|out|away|home))? "
 )
+_FOR_NAME = re.compile(r"(?:for|on|was|is) (?=[a-z])")
 _SUBJECT = re.compile(r"(?:they|all|both|the bees|bees) ")
 _LINK_WORDS = (
     *(",", "and", "heading", "bearing", "flying", "going", "is", "was", "of", "off"),
@@ -146,8 +151,15 @@ class Bearings:
         if value is None or not (value.text or way.by_name):
             return None
         end = place_after(text, number_at, value.used)
-        if not _ENOUGH.match(text, end):
+        long = value.used > 1 or len(words[0]) > 2
+        named_after = _FOR_NAME.match(text, end) if long and value.text else None
+        if not (named_after and self._names.single(text, named_after.end())) and not _ENOUGH.match(text, end):
             return None
+        of_bee = _FOR_NAME.match(text, end)
+        named = self._names.single(text, of_bee.end()) if of_bee else None
+        if named and not way.named:
+            way = replace(way, named=named, bare=False)
+            end = named.end + 1
         if (
             way.bare
             and not leaving
@@ -185,6 +197,9 @@ class Bearings:
         of_bee = _OF_BEE.match(text, named.end) if named else None
         if of_bee:
             return _Way(start=of_bee.end(), named=named)
+        went = _WENT.match(text, named.end) if named else None
+        if went and leads_to_bearing(text, went.end()):
+            return _Way(start=went.end(), named=named)
         lead = _LEAD.match(text, place)
         start = lead.end() if lead else place
         by_name = False

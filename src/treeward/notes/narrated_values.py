@@ -76,7 +76,7 @@ _DIED = re.compile(
     r"(?:(?:the|and|now) )*(?:wind|breeze) (?:(?:is|has|all|quite|completely|right|more or"
     r" less) )*(?:dropped|died|fallen|gone|dropped away)(?: (?:right|away|down|completely"
     r"|off|to|altogether|nothing|completely))* (?=[.,]|now |again |altogether |and )"
-    r"|call it calm (?=[.,])|(?:it is )?dead calm (?=[.,])|(?:it is )?(?:not a breath|pretty"
+    r"|(?:(?:i|we|would|will|still|let us) )*call (?:it|that|this) (?:calm|still) (?=[.,])|(?:it is )?dead calm (?=[.,])|(?:it is )?(?:not a breath|pretty"
     r" still|completely still|dead still|no wind)(?: of wind| basically| really| here)* (?=[.,])"
 )
 _AS_WIND = {
@@ -179,6 +179,7 @@ class ValueNotes:
         lead = _TIME_LEAD.match(text, place)
         own = self._anchor_at(text, place, EventKind.TIME)
         start = max(lead.end() if lead else place, own or place)
+        bare = start == place
         if text.startswith(", ", start):
             start += 2
         value = values.time_value(words_from(text, start))
@@ -192,7 +193,7 @@ class ValueNotes:
         ):
             return None
         said = text[start - 1 : after]
-        if start == place and not asked and not _TELLS.search(said):
+        if bare and not asked and not _TELLS.search(said):
             return None
         if not value.text and own is None:
             return None

@@ -84,5 +84,8 @@ class Watching:
         ):
             match = pattern.match(text, place)
             if match:
+                if re.fullmatch(r".*(?:stop|start)\w* the watch ", match[0]):
+                    flag = ("the watching, or a stopwatch?",)
+                    return Told(kind=kind, start=place, end=match.end(), flags=flag)
                 return Told(kind=kind, start=place, end=match.end())
         return None

@@ -36,8 +36,24 @@ if TYPE_CHECKING:
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
-_CLAUSE = re.compile(r" [.?,] | and | but | so | because ")
-_BORDER = re.compile(r" [.?,] | and | but | then | so | while | okay | right | oh ")
+_SAYS_AGAIN = (
+    r"(?:no wait|wait no|no sorry|sorry|i mean|i meant|make that|scratch that|tell a lie"
+    r"|or rather|my mistake) "
+)
+_CLAUSE = re.compile(
+    rf" [.?,] | and | but | so | because | before | when | while | cos | which | though "
+    rf"| then | (?={_SAYS_AGAIN})"
+)
+# Where speech without punctuation starts something new.
+_NEW = (
+    r"(?:she is|she was|there goes|there she|here comes|here is|here she|that is"
+    r"|it is (?:half|quarter|nearly|about|ten|eleven|twelve|one|two|three|four|five|six"
+    r"|seven|eight|nine|\d)) "
+)
+_BORDER = re.compile(
+    rf" [.?,] | and | but | then | so | while | okay | right | oh "
+    rf"| (?={_SAYS_AGAIN}|{_NEW})"
+)
 
 
 @dataclass(slots=True)
@@ -166,8 +182,15 @@ class _Narrator:
     def _do(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did, and remember her for what she does next."""
         mark = done.named.mark
+        if done.named.group and self.actions.present(self.text, done):
+            if len(self.found.view.here) >= max(2, done.named.group):
+                return done.end + 1
         if mark and mark in self.found.view.here and self.actions.present(self.text, done):
             return done.end + 1
+        if done.named.group and self.text.startswith(" , ", done.end):
+            marks, after = self.names.listed(self.text, done.end + 3)
+            if len(marks) > 1:  # "both back, purple and orange"
+                done = replace(done, both=marks, after=after + 1)
         end = self.found.do(done, hedges)
         if mark or done.both:
             self.went_on = done
@@ -204,10 +227,9 @@ class _Narrator:
         return places
 
     def _next(self, start: int, sentence: _Sentence) -> int:
-        border = _BORDER.search(self.text, start - 1, sentence.end + 1)
-        if border is None or border.end() <= start:
-            return sentence.end
-        return border.end()
+        borders = _BORDER.finditer(self.text, start - 1, sentence.end + 1)
+        ends = (border.end() for border in borders)
+        return next((end for end in ends if end > start), sentence.end)
 
     def _remark(self, start: int, sentence: _Sentence) -> int | None:
         """Take a remark: the words up to the end of the utterance."""
@@ -278,7 +300,20 @@ class _Narrator:
                 done = self.actions.bare(self.text, place)
             if done is None and self._after_border(start) and self.found.view.last:
                 done = self.actions.lone(self.text, start)
-        if told and self._allowed(told, sentence, unreal=unreal) and not _outweighs(done, told):
+        already = bool(
+            done
+            and told
+            and done.kind is EventKind.AWAY
+            and told.named
+            and done.named.mark == told.named.mark
+            and done.named.mark in self.found.view.out
+            and self.found.since_done(place, LATER_S)
+        )
+        if (
+            told
+            and self._allowed(told, sentence, unreal=unreal)
+            and not _outweighs(done, told, already=already)
+        ):
             self.found.tell(told, hedges)
             self.asked = self.asked and told.kind is not EventKind.TIME
             return told.end
@@ -351,12 +386,22 @@ class _Narrator:
         """Tell whether a bee is pointed out: "that is the blue one"."""
         lead = sayings.LEAD.match(self.text, start)
         named = self.names.at(self.text, place)
-        return bool(lead and lead.end() == place and named and named.full)
+        if lead is None or lead.end() != place or named is None:
+            return False
+        if named.full or not named.mark:
+            return named.full
+        words = lead[0].split()
+        sees = words[:3] in (["i", "can", "see"], ["we", "have", "got"])
+        shown = sees or words[:2] in (["here", "is"], ["there", "is"], ["that", "is"])
+        watched = self.found.view.last or sees
+        return bool(watched and shown and named.mark not in self.found.view.here)
 
 
-def _outweighs(done: Done | None, told: Told) -> bool:
+def _outweighs(done: Done | None, told: Told, *, already: bool) -> bool:
     """Tell whether what a bee did goes before a value said in the same place."""
     if done is None:
+        return False
+    if already:
         return False
     where_to = done.kind is EventKind.AWAY and told.kind is EventKind.BEARING
     return where_to or done.end > told.end

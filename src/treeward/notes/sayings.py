@@ -33,6 +33,20 @@ _FILLERS = (
         "while",
     ),
     *(
+        "first",
+        "next",
+        "ah",
+        "ha",
+        "hello",
+        "hiya",
+        "ooh",
+        "there",
+        "now then",
+        "lo and behold",
+        "to my surprise",
+        "in any event",
+        "at last",
+        "guess what",
         "one minute",
         "hang on",
         "hold on",
@@ -79,10 +93,18 @@ _LEADS = (
     "that was",
     "it is",
     "it was",
+    "that will be",
+    "this will be",
+    "that must be",
+    "that would be",
     "this is",
     "that",
     "it",
     "i see",
+    "i can see",
+    "we have",
+    "i have got",
+    "we have got",
 )
 
 
@@ -113,9 +135,10 @@ UNREAL_AFTER = re.compile(
 )
 # The clause is none.
 UNREAL_CLAUSE = re.compile(
-    r" (?:would(?! (?:say|call|make|put))|should(?! (?:think|be|have been|say))|will"
+    r" (?:would(?! (?:say|call|make|put))|should(?! (?:think|be|have been|say))"
+    r"|(?<!that )(?<!this )will"
     r"|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told|shall"
-    r"|wait(?! (?:no|,|[.]))|could(?! be| have been)|expect|expected|(?:might|may|could) have"
+    r"|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect|expected|(?:might|may|could) have"
     r"(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))|did i|next would) "
 )
 QUESTION = re.compile(
