@@ -315,8 +315,7 @@ def check_samples(path: Path) -> None:
     """Read all the samples, and some from the middle."""
     import numpy as np
 
-    from treeward.audio.clips import cut_clip
-    from treeward.audio.reader import probe, read_blocks
+    from treeward.audio.reader import cut_clip, probe, read_blocks
 
     warned: list[TreewardError] = []
     for work in (

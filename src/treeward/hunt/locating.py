@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from treeward import survey
     from treeward.hunt_file import HuntFile
-    from treeward.language.bearing_cells import Reference
+    from treeward.language.bearings import Reference
     from treeward.positions import Position
     from treeward.survey.records import Fix
     from treeward.trips.table import FlightLine, Trip, TripTable

@@ -13,16 +13,18 @@ from typing import IO, TYPE_CHECKING
 from filelock import FileLock, Timeout
 
 from treeward import __version__
+from treeward.cautions import CAUTIONS
 from treeward.errors import HuntError, ListenerAtWorkError, SoundError
+from treeward.files import write_text
 from treeward.hunt.journal import Journal
 from treeward.hunt.recovery import journals_dir, sessions_of
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.within import refuse_links
 
+from .board import Office
+from .calls import Sky, sky_of
 from .ears import open_ears
-from .office import Office
 from .session import Session, Setting
-from .sky import Sky, sky_of
 from .streams import BlocksSource, PcmFormat, Pipe, RehearsalTime, StreamSource
 from .watch_clock import WatchClock, elapsed_s
 
@@ -36,11 +38,10 @@ if TYPE_CHECKING:
     from treeward.survey.records import Fix
     from treeward.trips.table import TripTable
 
-    from .answer import Answer
+    from .answer import Answer, Synthesiser
     from .ears import Ears
-    from .messages import Heard, Source
+    from .messages import HeardNotes, Source
     from .players import Player
-    from .synthesiser import Synthesiser
 
 LOCK_NAME = "listen.lock"
 PIPE_HOLDS_S = 3.0  # of 16 kHz sound in 64 KiB, which is what a pipe holds, and more
@@ -107,7 +108,7 @@ def open_session(
     locate: Callable[[TripTable], Fix | None],
     stdin: IO[bytes] | Pipe | None = None,
     ears: Ears | None = None,
-    on_heard: Callable[[Heard, Answer], None],
+    on_heard: Callable[[HeardNotes, Answer], None],
     on_said: Callable[[str], None],
 ) -> Session:
     """Open the sound, the engine and the journal.
@@ -244,7 +245,7 @@ def _voices(wanted: Wanted) -> tuple[Player | None, Synthesiser | None]:
 
     synthesiser = None
     if wanted.speak:
-        from .synthesiser import find_synthesiser
+        from .answer import find_synthesiser
 
         synthesiser = find_synthesiser()
         if synthesiser is None:
@@ -295,3 +296,18 @@ def _earlier(hunt_dir: Path, mine: Path, start: datetime) -> Sequence[Event]:
         and event.clock <= start
     ]
     return sorted(events, key=lambda e: e.clock.timestamp() if e.clock else 0.0)
+
+
+SEEN_NAME = "cautions-read.txt"
+
+
+def cautions_due(hunt_dir: Path) -> bool:
+    """Return whether this hunt has not shown the cautions yet."""
+    return not (hunt_dir / ".treeward" / SEEN_NAME).exists()
+
+
+def cautions_shown(hunt_dir: Path) -> None:
+    """Remember that they were shown."""
+    folder = hunt_dir / ".treeward"
+    text = "".join(f"{head}. {body}\n" for head, body in CAUTIONS)
+    write_text(folder / SEEN_NAME, text, within=hunt_dir)
