@@ -162,6 +162,7 @@ class SpeechTable(TomlTable):
     # Rows of less confidence are flagged; as notes.parser.DOUBT_BELOW.
     flag_below: float = Field(default=0.9, ge=0, le=1)
     model: str | None = None  # name or folder of another speech model
+    free: bool = False  # also read notes out of the words between the fixed notes
     keep_talk: bool = True  # results/talk.vtt: what was said between the notes
 
 

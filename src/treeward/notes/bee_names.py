@@ -71,6 +71,8 @@ class BeeNames:
 
     def __init__(self, book: PhraseBook) -> None:
         self.seen: set[str] = set()  # marks noted so far
+        self._painted = book.marks_in_use  # empty: any may be
+        book = replace(book, marks_in_use=frozenset())
         self._marks = dict(book.marks())
         self._alone = dict(self._marks)  # without "blue and white"
         for way, mark in book.marks().items():
@@ -162,6 +164,10 @@ class BeeNames:
             return several
         if _TWO.match(text, end):
             return several
+        if self._painted and (first.mark in self._painted) != (
+            set(marks) <= self._painted
+        ):
+            return first if first.mark in self._painted else several
         known = set(marks) <= self.seen and first.mark not in self.seen
         return several if known else first
 
@@ -189,6 +195,10 @@ class BeeNames:
         if match and match["pronoun"] != "he":
             return Named(mark="", end=match.end(), pronoun=match["pronoun"])
         return None
+
+    def mark_of(self, way: str) -> str:
+        """Give the mark that a colour's word means."""
+        return self._alone[way]
 
     def single(self, text: str, place: int) -> Named | None:
         """Read one bee's colour at `place`, no pronoun and no second bee."""

@@ -43,6 +43,7 @@ class FoundNotes:
         self.names = names
         self.view = View()
         self.events: list[Event] = []
+        self.given: set[int] = set()  # which of them were heard surely
         self._last_done: int | None = None  # index of the last thing a bee did
         self._by_pronoun = False
         self._took_back = False
@@ -70,6 +71,18 @@ class FoundNotes:
         if last.end_s is None or self._second(place) - last.end_s > within_s:
             return None
         return last
+
+    def take_in(self, event: Event) -> None:
+        """Take in a note that was heard surely."""
+        self.given.add(len(self.events))
+        if event.kind in {EventKind.BACK, EventKind.AWAY, EventKind.MARK}:
+            self._last_done = len(self.events)
+            self._by_pronoun = False
+            self.view.note(event.kind, event.mark)
+            self.names.seen.add(event.mark)
+        if _tells_a_way(event):
+            self.view.along[event.mark] = event.value
+        self.add(event)
 
     def mention(self, mark: str) -> None:
         """Take in that a bee was spoken of."""

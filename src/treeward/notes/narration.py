@@ -9,30 +9,33 @@ something else. A pronoun means the bee in view, and the event says so.
 from __future__ import annotations
 
 import re
+from itertools import groupby
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from . import sayings
 from . import stream as st
+from treeward.speech.utterances import Alternative, Utterance, WordSource
+
 from .bee_names import BeeNames
-from .events import Event, EventKind
+from .events import UNMARKED, Event, EventKind
 from .corrections import Corrections
 from .found_notes import LATER_S, FoundNotes
 from .narrated_actions import Actions, Done
 from .narrated_values import ValueNotes
 from .parser import flag_scratched
 from .sentences import Speech, speech_of
+from .unread import TimeTold, Unread, times_told, unread_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from treeward.language.phrasebook import PhraseBook
-    from treeward.speech.utterances import Utterance
-
     from .stream import StreamWord
     from .told import Told
 
 
+TOLD_FREELY = "told freely"
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
@@ -70,8 +73,13 @@ class _Narrator:
     """Read the sentences of one recording from front to back."""
 
     def __init__(
-        self, speech: Speech, pieces: Sequence[StreamWord], book: PhraseBook
+        self,
+        speech: Speech,
+        pieces: Sequence[StreamWord],
+        book: PhraseBook,
+        fixed: Sequence[Event] = (),
     ) -> None:
+        self.fixed = list(fixed)  # notes heard surely, still to come
         self.text = speech.text
         self.speech = speech
         self.pieces = pieces
@@ -93,8 +101,15 @@ class _Narrator:
     def read(self) -> list[Event]:
         place = 1
         while place < len(self.text):
+            self._take_in_fixed(self.pieces[self.speech.owner[place]].start_s)
             place = self._sentence(place)
+        self._take_in_fixed(float("inf"))
         return self.found.events
+
+    def _take_in_fixed(self, until_s: float) -> None:
+        """Take in the notes that were heard surely up to here."""
+        while self.fixed and (self.fixed[0].start_s or 0.0) <= until_s:
+            self.found.take_in(self.fixed.pop(0))
 
     def _sentence(self, start: int) -> int:
         ending = re.compile(r"[.?] ").search(self.text, start)
@@ -422,9 +437,25 @@ _OPENERS = (
 )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Narration:
+    """What free speech came to: events, lines that made none, and times in general."""
+
+    events: tuple[Event, ...] = ()
+    unread: tuple[Unread, ...] = ()
+    times: tuple[TimeTold, ...] = ()
+
+
 def parse_narration(
     utterances: Iterable[Utterance], book: PhraseBook, *, recording: str = ""
 ) -> list[Event]:
+    """Make events of free speech; `read_narration` without what made none."""
+    return list(read_narration(utterances, book, recording=recording).events)
+
+
+def read_narration(
+    utterances: Iterable[Utterance], book: PhraseBook, *, recording: str = ""
+) -> Narration:
     """Make events of free speech.
 
     Parameters
@@ -439,13 +470,113 @@ def parse_narration(
 
     Returns
     -------
-    list of Event
-        In order of time, without clock times. Doubt in words, pronouns and rough
-        values are said in the flags.
+    Narration
+        Events in order of time, without clock times. Doubt in words, pronouns and
+        rough values are said in the flags, and so is a mark that hunt.toml does not
+        list where it lists any.
     """
     speech, pieces = speech_of(utterances)
     if not pieces:
-        return []
-    events = _Narrator(speech, pieces, book).read()
-    events.sort(key=lambda event: event.start_s or 0.0)
-    return flag_scratched([replace(event, recording=recording) for event in events])
+        return Narration()
+    narrator = _Narrator(speech, pieces, book)
+    found = narrator.read()
+    found.sort(key=lambda event: event.start_s or 0.0)
+    events = flag_scratched(
+        [
+            _painted(replace(event, recording=recording), book.marks_in_use)
+            for event in found
+        ]
+    )
+    unread = unread_lines(speech, pieces, events, narrator.names, recording=recording)
+    return Narration(
+        events=tuple(events),
+        unread=tuple(unread),
+        times=tuple(times_told(speech, pieces)),
+    )
+
+
+def read_talk(
+    utterances: Iterable[Utterance],
+    events: Sequence[Event],
+    book: PhraseBook,
+    *,
+    recording: str = "",
+) -> Narration:
+    """Make events of what was said between the notes of a recording.
+
+    Parameters
+    ----------
+    utterances
+        What an engine heard: its words between the notes are those of talk.
+    events
+        The notes themselves, which are surer: they tell who is here and who is out.
+    book
+        The phrase book.
+    recording
+        Its name, copied into each event.
+
+    Returns
+    -------
+    Narration
+        All events, in order of time. Those out of talk say that they were told freely;
+        a note that talk corrects is changed and says so.
+    """
+    speech, pieces = speech_of(_talk_of(utterances))
+    if not pieces:
+        return Narration(events=tuple(events))
+    timed = sorted(events, key=lambda event: event.start_s or 0.0)
+    narrator = _Narrator(speech, pieces, book, timed)
+    found = [
+        event
+        if number in narrator.found.given
+        else _painted(
+            replace(event, recording=recording, flags=(*event.flags, TOLD_FREELY)),
+            book.marks_in_use,
+        )
+        for number, event in enumerate(narrator.read())
+    ]
+    found.sort(key=lambda event: event.start_s or 0.0)
+    unread = unread_lines(speech, pieces, found, narrator.names, recording=recording)
+    return Narration(
+        events=tuple(found),
+        unread=tuple(unread),
+        times=tuple(times_told(speech, pieces)),
+    )
+
+
+def _talk_of(utterances: Iterable[Utterance]) -> list[Utterance]:
+    """Give the words between the notes as utterances of their own."""
+    found: list[Utterance] = []
+    for utterance in utterances:
+        for talk, run in groupby(
+            utterance.words, key=lambda word: word.source is WordSource.TALK
+        ):
+            words = tuple(replace(word, source=WordSource.TEXT) for word in run)
+            if talk:
+                found.append(
+                    Utterance(
+                        words=words, start_s=words[0].start_s, end_s=words[-1].end_s
+                    )
+                )
+    return found
+
+
+def _painted(event: Event, marks: frozenset[str]) -> Event:
+    """Doubt a mark that hunt.toml does not list, where it lists any."""
+    if not marks or event.mark in {"", UNMARKED, *marks}:
+        return event
+    flag = f"{event.mark} is not among the marks in hunt.toml"
+    said = set(event.mark.replace("-", " ").split())
+    like = sorted(mark for mark in marks if said <= set(mark.replace("-", " ").split()))
+    others = tuple(
+        Alternative(
+            text=" ".join(filter(None, (event.kind, mark, event.value))),
+            confidence=0.5 / len(like),
+        )
+        for mark in like
+    )
+    return replace(
+        event,
+        flags=(*event.flags, flag),
+        alternatives=(*others, *event.alternatives),
+    )
