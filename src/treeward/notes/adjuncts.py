@@ -15,7 +15,7 @@ _ROUGHLY = (
     r"(?:(?:about|around|maybe|perhaps|like|some|say|roughly|only|nearly|almost|what|oh"
     r"|a good|must be|actually|,) )*"
 )
-_AGO = re.compile(r"(?:ago|back|earlier|before(?= [.,]))(?: (?:now|or so))?(?= )")
+_AGO = re.compile(r"(?:(?:or so|or two|or thereabouts) )?(?:ago|back|earlier|before(?= [.,]))(?: (?:now|or so))?(?= )")
 _VAGUE_AGO = re.compile(
     r"(?:ages|moments|a moment|a second|a few seconds|a couple of seconds|a bit"
     r"|a little while|a little|a while|a few moments|some time|not long) "
@@ -70,8 +70,19 @@ class Added:
     flags: tuple[str, ...] = ()
 
 
-def ago_at(text: str, place: int) -> Added | None:
-    """Read "about half a minute ago"; the time of the note and a flag come with it."""
+_SINCE = re.compile(r"(?:for (?:about |around |maybe |a good |the last )?)")
+
+
+def ago_at(text: str, place: int, *, here: bool = False) -> Added | None:
+    """Read "about half a minute ago"; the time of the note and a flag come with it.
+
+    `here` reads "for ten seconds" as well, said of a bee that has been here so long.
+    """
+    since = _SINCE.match(text, place) if here else None
+    lasted = stretch_of_time(text, since.end()) if since else None
+    if lasted:
+        flag = f"taken {lasted[0]:.0f} s before it was said: '{text[place : lasted[1]].strip()}'"
+        return Added(end=lasted[1], ago_s=lasted[0], flags=(flag,))
     vague = _VAGUE_AGO.match(text, place)
     if vague:
         flag = f"said to be earlier: '{vague[0]}'"
@@ -86,17 +97,17 @@ def ago_at(text: str, place: int) -> Added | None:
     return Added(end=ago.end() + 1, ago_s=found[0], flags=(flag,))
 
 
-def adjuncts(text: str, place: int, *, places: bool = True) -> Added:
+def adjuncts(text: str, place: int, *, places: bool = True, here: bool = False) -> Added:
     """Read all that was added from `place` on; `end` is `place` where nothing was.
 
-    `places` takes "by the wall" along, which of a pronoun may be anything.
+    `here` is as of `ago_at`. `places` takes "by the wall" along, which of a pronoun may be anything.
     """
     ago_s = 0.0
     flags: tuple[str, ...] = ()
     end = place
     while True:
         start = end + 2 if text.startswith(", ", end) else end
-        ago = ago_at(text, start)
+        ago = ago_at(text, start, here=here)
         if ago:
             end, ago_s, flags = ago.end, ago.ago_s or ago_s, (*flags, *ago.flags)
             continue

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from .narrated_values import ValueNotes
 
 _SOFT = (
-    r"(?:no|nope|oh|okay|wait|hang on|hold on|well|yes|a minute|wait a minute|hang about"
+    r"(?:no|nope|naw|nah|och|aye|oh|okay|wait|hang on|hold on|well|yes|a minute|wait a minute|hang about"
     r"|oh dear|right|and|but|so|or|,)"
 )
 _SORRY = (
@@ -29,11 +29,11 @@ _SORRY = (
     r"|forget that|i apologise|apologies|(?:that|it) should (?:be|have been|read)"
     r"|should (?:be|have been)|i was wrong|that is (?:wrong|not right)|that was wrong"
     r"|not that|i take that back|oops|whoops|i had (?:it|that) (?:wrong|backwards)"
-    r"|i misread(?: it| that)?|i (?:read|said) (?:it|that) wrong|beg your pardon|excuse me)"
+    r"|i misread(?: it| that)?|i (?:read|said) (?:it|that) wrong|(?:i )?beg your pardon|beg pardon|i stand corrected|excuse me)"
 )
 _STRONG = re.compile(rf"(?:{_SOFT} )*{_SORRY} (?:(?:{_SOFT}|{_SORRY}|[.]) )*")
 _WEAK = re.compile(
-    r"(?:(?:oh|okay|well|and|but|,) )*(?:no|nope|hang on|hold on|wait)"
+    r"(?:(?:oh|okay|well|and|but|,) )*(?:no|nope|naw|nah|hang on|hold on|wait)"
     r" (?:(?:no|wait|hang on|hold on|[,.]) )*"
 )
 _POINTS = re.compile(
@@ -75,10 +75,10 @@ class Corrections:
             if end is not None:
                 return end
         strong = _STRONG.match(self.text, place)
-        if strong:
+        if strong and self.found.soon(place, strong.end()):
             return self._instead(place, strong.end(), strong=True)
         weak = _WEAK.match(self.text, place)
-        if weak:
+        if weak and self.found.soon(place, weak.end()):
             return self._instead(place, weak.end(), strong=False)
         return None
 

@@ -27,7 +27,7 @@ HEDGED = 0.5  # share of hedged notes that are right; guess
 LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; guess
 CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
-FOLLOWS_S = 20.0  # "and white too" goes on about what was done so shortly before; guess
+FOLLOWS_S = 30.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
 
 
@@ -62,6 +62,12 @@ class FoundNotes:
 
     def _second(self, place: int) -> float:
         return self.pieces[self.speech.owner[place]].start_s
+
+    def soon(self, start: int, place: int) -> bool:
+        """Tell whether what stands at `place` was said soon after `start`."""
+        if place >= len(self.text):
+            return False
+        return self._second(place) - self._second(start) <= ONE_BREATH_S
 
     def since_done(self, place: int, within_s: float = FOLLOWS_S) -> Event | None:
         """Give what a bee did last, where that was shortly before `place`."""
@@ -118,7 +124,8 @@ class FoundNotes:
         inner = sayings.HEDGE.findall(self.text, done.start, done.end + 1)
         hedges = (*hedges, *(words.strip() for words in inner))
         start = done.after or done.end + 1
-        added = adjuncts(self.text, start, places=not done.named.pronoun)
+        here = done.kind is EventKind.BACK
+        added = adjuncts(self.text, start, places=not done.named.pronoun, here=here)
         done = replace(
             done, ago_s=added.ago_s, flags=(*done.flags, *added.flags), after=added.end
         )
@@ -226,7 +233,10 @@ class FoundNotes:
     def _said_before(self, done: Done, mark: str) -> bool:
         """Tell whether this only says the event before it once more."""
         last = self._just_now(done)
-        return last is not None and (not mark or mark == last.mark)
+        if last is None:
+            return False
+        same = last.mark and done.named.pronoun in {"she", "it", "her"}
+        return bool(not mark or mark == last.mark or same)
 
     def _hedge_after(self, done: Done) -> tuple[str, int, list[str]]:
         """Read doubt said after the note: "I think", "or was it pink"."""
@@ -298,6 +308,10 @@ class FoundNotes:
         if self._told_already(event):
             return
         if _tells_a_way(event):
+            last = self.events[-1] if self.events else None
+            if last and _tells_a_way(last) and (last.mark, told.named) == (mark, None):
+                flags.append(f"another bearing was said just before: {last.value}")
+                event = replace(event, flags=tuple(flags))
             self.view.along[mark] = value
         self.add(event)
 
@@ -325,6 +339,8 @@ class FoundNotes:
             if soon or self.leaving(told.start, LATER_S):
                 left = self.events[self._last_done or 0]
                 doubt = "of the same bee as the leaving before it"
+                if len(self._left_last()) > 1 and self._left_together():
+                    return left.mark, "two bees left, whose it is was not said"
                 return left.mark, doubt if left.flags or not soon else ""
         if told.kind is EventKind.DURATION or named or told.of_view:
             mark = self.view.last
@@ -333,6 +349,12 @@ class FoundNotes:
             if told.kind is EventKind.DURATION or named:
                 return "", "which bee it is was not said"
         return "", ""
+
+    def _left_together(self) -> bool:
+        """Tell whether the two bees that left last did so in one breath."""
+        left = [e.end_s or 0.0 for e in self.events if e.kind is EventKind.AWAY]
+        told = self.events[-1].kind is EventKind.BEARING
+        return left[-1] - left[-2] <= ONE_BREATH_S and not told
 
     def _left_last(self) -> tuple[str, ...]:
         """Give the two bees that left last, one right after the other."""

@@ -12,7 +12,8 @@ from .events import EventKind
 
 _HELPERS = (
     r"(?:(?:is|was|are|were|had|has|been|have|still|both|all|each|together|finally"
-    r"|too|also|then|first|next|likewise|did|,) )*"
+    r"|too|also|then|first|next|likewise|did|soon|once|again|almost|in turn|at last"
+    r"|in the end|to my surprise|(?!early|fly)[a-z]+ly|,) )*"
 )
 _MANNER = (
     r"(?:(?:right|straight|slowly|quietly|quickly|gently|suddenly|nicely|safely|neatly"
@@ -31,20 +32,21 @@ _MOVES = (
     r"|sailing|bounced|plopped|plonked|bumbled|blundered|ambled|rocked|rolled|sneaks)"
 )
 _INWARD = (
-    r"(?:back in|back down|back again|back|in to land|in|down|home again|onto the \w+"
-    r"|in again|back here|by again)"
+    r"(?:back in|back down|back again|back(?! (?:out|off|up))|in to land|in|down|home again"
+    r"|home|onto the \w+|in again|back here|by again)"
 )
 _PLACE = (
     r"(?:dish|water|comb|feeder|syrup|sponge|saucer|moss|trough|edge|rim|lip|stone|plate"
     r"|lid|bowl|tray|jar|puddle|stream|mud|cotton|pad|bait|sugar|pot|board|cork|float)"
 )
 PLACE = _PLACE
-_OUTWARD = r"(?:off|away|out|up and away|up and off|up and out|up and gone|up)"
+_OUTWARD = r"(?:back out|back off|off|away|out|up and away|up and off|up and out|up and gone|up)"
 _TURNS = (
     r"(?:(?:circled|circling|looped|spiralled|turned|hovered|is full|full|done"
     r"|finished|had (?:enough|her fill|their fill)|drunk (?:her|its) fill|loaded up"
-    r"|filled up)(?: (?:once|twice|three times|round|around|a bit"
-    r"|drinking|feeding|for a bit|for a moment|a few times|about))? (?:and|then|,) )?"
+    r"|filled up|stayed|lingered|drank|sat|rested|hung about)(?: (?:once|twice|three times|round|around|a bit"
+    r"|drinking|feeding|for a bit|for a moment|a few times|about|for (?:\w+ ){1,4}?(?=and|then)"
+    r"|(?:her|its) fill|a little|briefly))? ?(?:and|then|,) (?:(?:is|has|was|had|then|at once) )*)?"
 )
 # Being here: a coming for a bee that was not here, otherwise nothing new.
 PRESENT = re.compile(
@@ -65,6 +67,10 @@ ARRIVES = re.compile(
     r"|turned up|turns up|showed up|shows up|settled|settling|settles|settling down"
     r"|alighted|alights|touched down|touches down|having a drink|having a sip|drinking"
     r"|sipping|feeding|lapping|sucking|loading|back|home(?: again)?|in|down|joined (?:her|him|them|it)"
+    r"|found (?:the|our|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her|a brief)"
+    r" appearance|paid (?:us|me) (?:a|another) visit|paying (?:us|me) a visit|on board"
+    r"|(?:for the |the )?first time(?: today| here| this morning)?|got here|dropped by"
+    r"|rejoined (?:her|us|them)|on(?= [.,?]| and| as well| too| again)"
     r"|the (?:first|next|last) (?:one )?(?:in|back|home|here|down|to (?:land|come|return"
     r"|arrive|show)(?: (?:back|in|up))?)"
     r"|back with us|joining (?:her|him|them)|been joined by"
@@ -76,12 +82,14 @@ LEAVES = re.compile(
     rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}|left us|left"
     r"|off you go|leaving|leaves|going going gone|gone|departed|departing|departs|flown"
     r"|vanished|vanishing|disappeared|disappearing|went|away|off|out|up|airborne"
+    r"|straight back out|back out|no longer (?:here|with us)|(?:made|making|makes) (?:her|its) exit"
+    r"|taken (?:her|its) leave|took (?:her|its) leave|had enough|said goodbye"
     r"|lifting|lifted|moved on|moving on|flew|the first to (?:leave|go)|first to (?:leave|go)"
     r"|had (?:enough|her fill) and (?:gone|left|off)|did not (?:stay|linger|hang about)"
     r"|on (?:the|her|its|their) way)(?= )"
 )
 FAILS = re.compile(
-    r"(?:(?:is|did|was|had|have|still) )*(?:(?:not|never|still not|failed to|yet to)"
+    r"(?:(?:is|did|was|had|have|still) )*(?:(?:not|no|never|still not|failed to|yet to)"
     r"(?: (?:even|ever|did|have))*"
     r"(?: yet)? (?:been |be )?(?:come|came|coming|return|returned|show|shown|showed"
     r"|appear|appeared|turn|turned|seen|make|made)"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import product
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -123,6 +124,22 @@ _MOVED = re.compile(
     r"(?:goes|go|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came|popped|flew"
     r"|dropped|is|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
 )
+_RELATIVE = re.compile(r" (?:, )?(?:who|which|that) ")
+# Said of a bee between commas: "orange, the one with the torn wing, is back".
+_ASIDE = re.compile(
+    r" , (?:which|who|the|my|our|number|that|bless|again|at last|finally|of all)"
+    r"(?: [^.?, ]+){0,9} , "
+)
+_ARRIVAL = re.compile(
+    r"(?:(?:my|the|our|and|so|today is) )*(?:first|next|second|third|latest|last|new|only)"
+    r" (?:(?:bee|one) )?(?:arrival|visitor|guest|customer|caller|in|back|to (?:land|arrive"
+    r"|come|return|come in|come back|be back|show))(?: [a-z]+){0,2}? (?:is|was) "
+)
+_LEAVER = re.compile(
+    r"(?:(?:the|and|so) )*(?:first|next|last) (?:(?:bee|one) )?(?:away|off|out|to (?:leave"
+    r"|go|depart|take off|be off|fly)) (?:is|was) "
+)
+_VISIT = re.compile(r"(?:(?:we|i|have|had|is|another|a|got|there is) )*visit (?:from|by) ")
 _PLURAL = re.compile(
     r"(?: ,)?(?: (?:are|were|have|is|has|had|both|all|each|together|been|too|now|then))*"
 )
@@ -182,6 +199,7 @@ class Actions:
             self._missed_sight(text, place)
             or self._painted(text, place)
             or self._inverted(text, place)
+            or self._as_noun(text, place)
         )
         if special:
             return special
@@ -240,9 +258,12 @@ class Actions:
 
     def _moved(self, text: str, named: Named, name_end: int) -> list[Done]:
         """Read what a bee did in verb and particle, whatever the verb."""
-        start = name_end + (3 if text.startswith(" , ", name_end) else 1)
         found: list[Done] = []
-        for kind, pattern in PATTERNS:
+        starts = [name_end + (3 if text.startswith(" , ", name_end) else 1)]
+        for gap in (_RELATIVE.match(text, name_end), _ASIDE.match(text, name_end)):
+            if gap and (named.mark or named.marks):
+                starts.append(gap.end())
+        for start, (kind, pattern) in product(starts, PATTERNS):
             match = pattern.match(text, start)
             if match is None:
                 continue
@@ -283,7 +304,10 @@ class Actions:
         """Give the end of `tail` after a name, a comma between them allowed."""
         if not tail:
             return name_end
-        gaps = [" ", " , ", " that "]
+        gaps = [" ", " , ", " that ", " who ", " , who ", " which ", " , which "]
+        aside = _ASIDE.match(text, name_end)
+        if aside:
+            gaps.append(aside[0])
         hedge = sayings.HEDGE_BETWEEN.match(text, name_end)
         if hedge:
             gaps.append(hedge[0])
@@ -306,7 +330,8 @@ class Actions:
             text[named.end : text.index(" ", place) + 1]
         ):
             return None
-        place = _after_tail(text, place, places=not named.pronoun)
+        here = template.kind is EventKind.BACK
+        place = _after_tail(text, place, places=not named.pronoun, here=here)
         if (
             sayings.STOP.match(text, place)
             or sayings.HEDGE_TAIL.match(text, place)
@@ -330,6 +355,25 @@ class Actions:
         border = re.compile(r" [.?,] |$").search(text, place)
         more = text[place : border.start() if border else len(text)]
         return (f"more was said: '{more.strip()}'",)
+
+    def _as_noun(self, text: str, place: int) -> Done | None:
+        """Read "the next arrival is blue", "first to leave was red"."""
+        for pattern, kind in (
+            (_ARRIVAL, EventKind.BACK),
+            (_VISIT, EventKind.BACK),
+            (_LEAVER, EventKind.AWAY),
+        ):
+            match = pattern.match(text, place)
+            named = self._names.at(text, match.end()) if match else None
+            if named and not named.pronoun:
+                return Done(
+                    kind=kind,
+                    named=named,
+                    start=place,
+                    end=named.end,
+                    both=named.marks,
+                )
+        return None
 
     def _inverted(self, text: str, place: int) -> Done | None:
         """Read "off she pops", "in drops white"."""
@@ -498,11 +542,12 @@ class Actions:
         )
 
 
-def _after_tail(text: str, place: int, *, places: bool) -> int:
+def _after_tail(text: str, place: int, *, places: bool, here: bool = False) -> int:
     """Give the place after everything that was added to a note."""
     while True:
         tail = sayings.TAIL.match(text, place)
-        end = adjuncts(text, tail.end() if tail else place, places=places).end
+        start = tail.end() if tail else place
+        end = adjuncts(text, start, places=places, here=here).end
         if end == place:
             return place
         place = end

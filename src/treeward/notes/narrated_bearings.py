@@ -22,7 +22,7 @@ _WORD = (
 _LEAD = re.compile(
     r"(?:(?:i|we|have|got|make|made|get|read|took|is|was|that|it|with|and|on) )*"
     rf"(?:(?:the|a|her|its|my) )?{_WORD}"
-    r"(?: (?:is|was|of|at|says|said|reads|shows|as|on|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
+    r"(?: (?:is|was|of|at|says|said|reads|read|gave|gives|showed|shows|stood|as|on|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
 )
 _OF_BEE = re.compile(rf" (?:is )?{_WORD} (?:(?:is|was|at|of) )?")
 _WENT = re.compile(
@@ -40,13 +40,14 @@ _FLYING = re.compile(
     r"(?:flying|going|flew|heading|headed|went|gone|makes off|making off|departing|off)"
     r"(?: (?:off|out|away|home))? "
 )
-_FOR_NAME = re.compile(r"(?:for|on|was|is) (?=[a-z])")
+_FOR_NAME = re.compile(r"(?:(?:for|on|was|is) (?=[a-z])|, (?=[a-z -]+ [.,?]))")
 _SUBJECT = re.compile(r"(?:they|all|both|the bees|bees) ")
 _LINK_WORDS = (
     *(",", "and", "heading", "bearing", "flying", "going", "is", "was", "of", "off"),
     *("out", "away", "due", "to", "towards", "toward", "the", "at", "on", "in"),
     *("straight", "about", "around", "roughly", "approximately", "maybe", "perhaps"),
     *("probably", "possibly", "nearly", "almost", "direction", "compass", "says"),
+    *("this", "time", "again", "once", "more", "gave", "always", "back"),
     *("reads", "said", "say", "it", "her", "course", "i", "make", "made", "that"),
     *("read", "would", "dead", "exactly", "nearly", "line", "took", "direction", "as"),
     *("bearing", "along", "roughly", "flight", "more", "or", "less", "just", "flew"),
@@ -58,7 +59,7 @@ _ENOUGH = re.compile(
     r"|same |that |it |over |across |more or less|or so|i think|again|ish |this time"
     r"|give or take|or thereabouts|i (?:would|will|think|make|make it|read)|exactly"
     r"|for (?:her|him|that one|them|both|the pair|it)|the pair |both |on (?:her|that|them)"
-    r"|she |he |thereabouts |near enough|as (?:before|usual|always)|or near it|on the nose"
+    r"|she |he |when |as |thereabouts |near enough|as (?:before|usual|always)|or near it|on the nose"
     r"|true |magnetic |is what|$)"
 )
 _AT = re.compile(r"\bat $")
@@ -76,7 +77,7 @@ _SAME = re.compile(
 )
 _HER_OWN = re.compile(r"as (?:last time|the last time|before|ever|always)|line as")
 BOTH_AFTER = re.compile(
-    r"(?:, )?(?:(?:for|on|is) )?(?:both(?: of them)?|the pair(?: of them)?|the two of them"
+    r"(?:, )?(?:(?:for|on|is) )?(?:(?:the )?both(?: of them)?|the pair(?: of them)?|the two of them"
     r"|them both|each)(?= [.?,])"
 )
 BOTH_BEFORE = re.compile(

@@ -31,7 +31,7 @@ _ON_STATION = re.compile(
 )
 _LONGEST_S = 3 * 3600.0  # a longer time away is talk of something else; guess
 _DURATION_OF_BEE = re.compile(
-    r" (?:(?:is )?(?P<time>away time|round trip|trip)(?: (?:is|was|of|took))?"
+    r" (?:(?:is )?(?P<time>away time|absence|time away|round trip|trip)(?: (?:is|was|of|took))?"
     r"|(?:is|was|were|had been)(?: been)? (?P<away>gone|away|out)"
     r"|(?P<took>took|did (?:it|that) in|made it in))"
     r"(?: for)?(?: (?:about|around|roughly|nearly|almost|just over|just under))? "
@@ -87,6 +87,8 @@ class Durations:
                 trip = match["time"] == "round trip"
                 sure = bool(match["away"]) or match["time"] in {
                     "away time",
+                    "absence",
+                    "time away",
                     "round trip",
                 }
                 return self._lasting(

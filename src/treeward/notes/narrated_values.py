@@ -22,17 +22,17 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames
 
 _TIME_LEAD = re.compile(
-    rf"(?:(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
+    rf"(?:at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))|(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
     rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i|we) make it(?= (?:{ROUGH} )?\S+ "
     rf"(?:past|to|o'clock|on|by)|(?: {ROUGH})? half| (?:a )?quarter)"
-    rf"|(?:according to|by|going by) (?:my|the|his|her|\w+) (?:watch|clock|phone)(?: ,)?"
+    rf"|(?:(?:and )?so )?(?:according to|by|going by) (?:my|the|his|her|\w+) (?:watch|clock|phone)(?: ,)?"
     rf"(?: it is| the time is)?"
     rf"|(?:the )?time by (?:my|the) watch"
     rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
     rf"|(?:(?:my|the|his|her|\w+ is) )?(?:watch|clock|phone|church clock|church bell)"
     rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|strikes|struck|is struck)"
     rf"|(?:the )?time|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is|it is) )*"
-    rf"(?P<rough>{ROUGH} )?"
+    rf"(?P<rough>{ROUGH} |(?:after|before) (?=\S+ (?:to|past)|half|quarter|\d))?"
 )
 # A time that says by itself that it is one.
 _TELLS = re.compile(
@@ -70,7 +70,7 @@ _ABOUT_WIND = re.compile(
     r"(?:(?:a|the|there|is|was|quite|very|bit|of|and|still|now|again|well|nice|little"
     r"|lovely|we have|i have|got|only|some|more|slight|gentle|faint|fresh|stiff|light"
     r"|moderate|strong|calm|decent|good|i would call the|call the|feels like a|north|south"
-    r"|east|west|but|what|any) ){0,6}?(?:wind|breeze|puff|gusts|wind speed) "
+    r"|east|west|but|what|any|air|almost|with|,|faint) ){0,7}?(?:wind|breeze|puff|gusts|wind speed) "
 )
 _DIED = re.compile(
     r"(?:(?:the|and|now) )*(?:wind|breeze) (?:(?:is|has|all|quite|completely|right|more or"
@@ -92,7 +92,7 @@ _WIND_FILL = frozenset(
     "wind winds breeze puff , and now again here today is was very quite fairly pretty more"
     " got getting up picked a bit it dropped to down gone still been has turned round around"
     " backed veered the there of i would call describe as have strengthened coming blowing"
-    " gone out at last just lovely nice what picking freshening some call that little will"
+    " risen rising increased freshened eased air almost with wee breath gone out at last just lovely nice what picking freshening some call that little will"
     " over changed shifted swung gentle slight faint fresh stiff we my".split()
 )
 _NO_WIND = frozenset({"turbine", "trees", "window", "when", "if", "always", "yesterday"})

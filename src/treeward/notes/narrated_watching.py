@@ -22,7 +22,7 @@ _WILL = (
 )
 _REST = (
     r"(?:break|rest|breather|cuppa|cup|tea|lunch|dinner|breakfast|coffee|picnic|bite"
-    r"|sandwich|sandwiches|minute|moment|bit|while|sit down|stretch|elevenses)"
+    r"|bite to eat|something to eat|snack|sandwich|sandwiches|minute|moment|bit|while|sit down|stretch|elevenses)"
 )
 _PAUSES = re.compile(
     rf"{_WILL}(?:stop|stopping|stopped|pause|pausing|paused|end|ending|switch off"
@@ -35,6 +35,7 @@ _PAUSES = re.compile(
     rf"|a bite of|a quick))? ?{_REST}(?: (?:now|here|of tea|of coffee))* (?=[.,?]|for |and "
     rf"|now |so |my |until |then )"
     rf"|{_WILL}pausing (?:here|for) |{_REST}(?: break)?(?: time)? (?=[.])"
+    rf"|{_WILL}not (?:be )?(?:watching|looking)(?: now| for a (?:bit|while))? (?=[.,;])"
     rf"|{_WILL}(?:rest|resting) (?:my|our) eyes "
     rf"|{_WILL}(?:stop|stopping|stopped|pausing) (?:the )?(?:clock|watching|looking|here"
     rf"|for now) "
@@ -47,7 +48,8 @@ _RESUMES = re.compile(
     r"(?: (?:at it|at work|at my post|to it|on duty|on the job|on it|watching|looking"
     r"|at the (?:dish|station)))(?: again| now)? "
     r"|(?:(?:i|we|am|are|right|so|here|and) )*(?:carrying on|carry on)(?: again| now)? (?=[.,]|we |the time |it is )"
-    r"|(?:(?:i|we|am|are) )*(?:looking|watching|recording) again "
+    r"|(?:(?:i|we|am|are|back|and|right|so|here) )*(?:looking|watching|recording)"
+    r"(?: once)? again "
     r"|(?:(?:i|we|have|am|are) )*(?:resumed|resuming|taken up)(?: my| our| the)?"
     r" (?:post|watch|place|seat|observations?|watching) "
     r"|(?:and )?back to (?:the )?watching |(?:and )?back on watch "

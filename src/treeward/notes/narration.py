@@ -39,6 +39,7 @@ TOLD_FREELY = "told freely"
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
+_ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
 _SAYS_AGAIN = (
     r"(?:no wait|wait no|no sorry|sorry|i mean|i meant|make that|scratch that|tell a lie"
     r"|or rather|my mistake) "
@@ -155,7 +156,8 @@ class _Narrator:
             done = self.actions.going_on(self.text, start, went_on.named)
             if done and done.end <= sentence.end:
                 return self._do(done, ())
-        if self._after_border(start) and not sentence.question:
+        border = self._after_border(start) or self.text[start] == ","
+        if border and not sentence.question:
             corrected = self.corrections.at(start)
             if corrected is not None:
                 return corrected
@@ -177,6 +179,11 @@ class _Narrator:
 
     def _mention(self, start: int, after: int) -> None:
         """Remember a bee named without what it did: "it is red, and she ..."."""
+        spoken = [*self.names.word.finditer(self.text, max(0, start - 1), after)]
+        if spoken:
+            mark = self.names.mark_of(spoken[-1][0].strip())
+            if mark in self.names.seen:
+                self.found.view.spoken = mark
         for place in self._openings(start):
             named = self.names.at(self.text, place)
             rest = self.text[named.end : after].strip() if named else ""
@@ -206,6 +213,11 @@ class _Narrator:
             marks, after = self.names.listed(self.text, done.end + 3)
             if len(marks) > 1:  # "both back, purple and orange"
                 done = replace(done, both=marks, after=after + 1)
+        along = _ALONG.match(self.text, done.end) if done.named.mark else None
+        other = self.names.single(self.text, along.end()) if along else None
+        if other:  # "yellow is in with white"
+            both = (done.named.mark, other.mark)
+            done = replace(done, both=both, after=other.end + 1)
         end = self.found.do(done, hedges)
         if mark or done.both:
             self.went_on = done
@@ -222,7 +234,9 @@ class _Narrator:
         place = self.text.find(" ", start) + 1
         while 0 < place < end:
             done = self.actions.at(self.text, place)
-            if done and done.named.mark and " is " in self.text[place : done.end]:
+            if done and done.named.mark and re.search(
+                " (?:is|who) ", self.text[place : done.end]
+            ):
                 flags = (*done.flags, "in the middle of other words")
                 return self._do(replace(done, flags=flags), ())
             place = self.text.find(" ", place) + 1
@@ -365,6 +379,8 @@ class _Narrator:
         if named is None or self.text[named.end + 1 : named.end + 2] not in {".", ","}:
             return None
         if named.mark in self.found.view.here or named.mark not in self.names.seen:
+            return None
+        if re.search(r" (?:no|not|nor) $", self.text[:place]):
             return None
         return Done(
             kind=EventKind.BACK, named=named, start=place, end=named.end, certain=False

@@ -6,6 +6,7 @@ import re
 
 # Said before a note and meaning nothing.
 _FILLERS = (
+    *("aye", "och", "naw", "nah", "sure enough", "by the way", "to my surprise"),
     *("okay", "right", "and", "so", "well", "yes", "yeah", "yep", "look", "then"),
     *(
         "but",
@@ -115,8 +116,14 @@ def _any(phrases: tuple[str, ...]) -> str:
 _HEDGE = rf"(?:{_any(_HEDGES)})(?: that(?! is | was ))?"
 HEDGE = re.compile(rf" {_HEDGE} ")
 HEDGE_BETWEEN = re.compile(rf" (?:, )?{_HEDGE} (?:, )?")
+# "I can report that", "you will notice that": says nothing about the note.
+_SAY = (
+    r"(?:i|we|you) (?:(?:can|will|must|may|should|would like to|do|have to|also|am going"
+    r" to|want to) )*(?:say|report|note|see|notice|find|found|add|record|observe|confirm"
+    r"|mention|tell you|saw|noticed|noted|observed)(?: here| now)? that(?! (?:is|was) )"
+)
 # What may stand between the start of a clause and the note.
-LEFT = re.compile(rf"(?:(?:{_any(_FILLERS)}|{_HEDGE}|,) )*")
+LEFT = re.compile(rf"(?:(?:{_any(_FILLERS)}|{_SAY}|{_HEDGE}|,) )*")
 LEAD = re.compile(rf"(?:{_any(_LEADS)}) (?:{_HEDGE} )?")
 HEDGED_LEAD = re.compile(
     rf"(?:(?:{_any(_LEADS)}) )?{_HEDGE} (?:(?:that|it) (?:is|was) )?"
@@ -135,10 +142,10 @@ UNREAL_AFTER = re.compile(
 )
 # The clause is none.
 UNREAL_CLAUSE = re.compile(
-    r" (?:would(?! (?:say|call|make|put))|should(?! (?:think|be|have been|say))"
-    r"|(?<!that )(?<!this )will"
+    r" (?:would(?! (?:say|like to|call|make|put))|should(?! (?:think|be|have been|say|add|mention|note|report|record))"
+    r"|(?<!that )(?<!this )will(?! (?:say|call|note|report|add|notice|see that|mention|record))"
     r"|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told|shall"
-    r"|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect|expected|(?:might|may|could) have"
+    r"|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect|expected|neither|nor|nobody|none|(?:might|may|could) have"
     r"(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))|did i|next would) "
 )
 QUESTION = re.compile(
@@ -157,7 +164,7 @@ _PLACE = (
     r"(?: of (?:the|our) [a-z]+)?"
 )
 _TAIL = (
-    rf"(?:again|too|as well|there|here|okay|yes|right|at last|this time|at once"
+    rf"(?:again|today|this morning|too|as well|there|here|okay|yes|right|at last|this time|at once"
     rf"|from before|straight away|on time|early|late|safely|yet|this minute|home"
     rf"|quick|that way|the same way|there we go|here we go|for now|bees|i see"
     rf"|all right|{_PLACE})"

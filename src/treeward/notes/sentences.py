@@ -31,6 +31,8 @@ _WHOLE = {
     "gonna": "going to",
     "ok": "okay",
     "alright": "okay",
+    "wi": "with",
+    "faintest": "faint",
     # As a phone's dictation writes them.
     "thats": "that is",
     "theres": "there is",
