@@ -40,7 +40,7 @@ _MANNER = re.compile(
     r"|round once|once round|straight up|straight off|on her own|by herself|full|empty"
     r"|fully loaded|in good time|by the (?:look|looks|sound) of (?:it|her)"
     r"|(?:very |quite |rather |so |pretty )?(?:fast|slowly|low|high|quickly|smartly"
-    r"|promptly|briefly|sharpish|early|late|quietly)|right on (?:time|cue))(?= )"
+    r"|promptly|briefly|sharpish|early|late|(?!only|fly)[a-z]+ly)|right on (?:time|cue))(?= )"
 )
 # The rest of the sentence tells how it came about, and is no other note.
 _SUBORDINATE = re.compile(
@@ -70,7 +70,7 @@ class Added:
     flags: tuple[str, ...] = ()
 
 
-_SINCE = re.compile(r"(?:for (?:about |around |maybe |a good |the last )?)")
+_SINCE = re.compile(r"(?:, )?(?:(?:and )?(?:(?:she|it) )?(?:is|has|had) been )?(?:here )?(?:for (?:about |around |maybe |a good |the last )?)")
 
 
 def ago_at(text: str, place: int, *, here: bool = False) -> Added | None:

@@ -222,12 +222,17 @@ class View:
         self.out: list[str] = []
         self.last = ""  # the bee that did something last
         self.spoken = ""  # the bee named last
+        self.wanted = ""  # a bee spoken of while she was out
         self.along: dict[str, str] = {}  # where each bee flew last, as in an event
 
     def note(self, kind: str, mark: str) -> None:
         """Take in a note about a bee."""
         if not mark:
             return
+        if kind == "missed":
+            self.wanted = mark
+            return
+        self.wanted = ""
         self.last = self.spoken = mark
         if kind in {"back", "mark"}:
             self._move(mark, self.out, self.here)
@@ -254,6 +259,8 @@ class View:
         if re.fullmatch(OTHER, said):
             rest = [mark for mark in pool if mark != self.last]
             return (rest[0] if len(rest) == 1 else ""), could_be
+        if kind == "back" and self.wanted in pool:
+            return self.wanted, could_be
         if self.spoken in pool and (kind == "away" or self.spoken != self.last):
             return self.spoken, could_be
         if kind == "away":

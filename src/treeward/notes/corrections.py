@@ -24,7 +24,7 @@ _SOFT = (
 )
 _SORRY = (
     r"(?:sorry|i am sorry|wait no|no wait|no no|i mean|i meant(?: to say)?|make (?:that|it)"
-    r"|i (?:tell|told) a lie|tell a lie|i lie|i lied|correction|or rather|rather"
+    r"|i (?:tell|told) a lie|tell a lie|i lie|i lied|correction(?: to the last \w+)?|or rather|rather"
     r"|my (?:mistake|bad|error)|scratch (?:that|the last(?: \w+)?)|cancel that|strike that"
     r"|forget that|i apologise|apologies|(?:that|it) should (?:be|have been|read)"
     r"|should (?:be|have been)|i was wrong|that is (?:wrong|not right)|that was wrong"

@@ -47,6 +47,7 @@ class FoundNotes:
         self._last_done: int | None = None  # index of the last thing a bee did
         self._by_pronoun = False
         self._took_back = False
+        self.last_ago_s = 0.0
         self.mentioned = ""  # a bee named in this sentence, without what it did
 
     def leaving(self, place: int, within_s: float = ONE_BREATH_S) -> bool:
@@ -127,8 +128,9 @@ class FoundNotes:
         here = done.kind is EventKind.BACK
         added = adjuncts(self.text, start, places=not done.named.pronoun, here=here)
         done = replace(
-            done, ago_s=added.ago_s, flags=(*done.flags, *added.flags), after=added.end
+            done, ago_s=added.ago_s or done.ago_s, flags=(*done.flags, *added.flags), after=added.end
         )
+        self.last_ago_s = done.ago_s
         tail, end, others = self._hedge_after(done)
         others = [*done.others, *others]
         flags = [*done.flags]
@@ -312,6 +314,8 @@ class FoundNotes:
             if last and _tells_a_way(last) and (last.mark, told.named) == (mark, None):
                 flags.append(f"another bearing was said just before: {last.value}")
                 event = replace(event, flags=tuple(flags))
+                doubt = f"another bearing was said right after: {value}"
+                self.events[-1] = replace(last, flags=(*last.flags, doubt))
             self.view.along[mark] = value
         self.add(event)
 

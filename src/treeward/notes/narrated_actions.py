@@ -139,7 +139,13 @@ _LEAVER = re.compile(
     r"(?:(?:the|and|so) )*(?:first|next|last) (?:(?:bee|one) )?(?:away|off|out|to (?:leave"
     r"|go|depart|take off|be off|fly)) (?:is|was) "
 )
+_GIVEN_UP = re.compile(
+    r"(?:(?:i|we|am|are|so|and|have|will) )*(?:writing|giving|counting|recording|marking"
+    r"|putting|written|given|calling|put)(?: up on)? "
+)
+_AS_LOST = re.compile(r" (?:off|up|(?:down )?(?:as )?(?:missed|lost|a no show))(?= [.,])")
 _VISIT = re.compile(r"(?:(?:we|i|have|had|is|another|a|got|there is) )*visit (?:from|by) ")
+_MAY_COME = re.compile(r"late|overdue|should|missing|is not back")
 _PLURAL = re.compile(
     r"(?: ,)?(?: (?:are|were|have|is|has|had|both|all|each|together|been|too|now|then))*"
 )
@@ -249,6 +255,9 @@ class Actions:
             flags = () if end is None else self._fits(text, template, end, named)
             if end is not None and flags is not None:
                 kind = template.kind
+                soft = kind is EventKind.MISSED and _MAY_COME.search(template.tail)
+                if soft or (kind is EventKind.MISSED and "no sign" in template.head):
+                    flags = (*flags, "she may still come")
                 return [
                     Done(
                         kind=kind, named=named, start=0, end=end, flags=flags, both=both
@@ -362,9 +371,12 @@ class Actions:
             (_ARRIVAL, EventKind.BACK),
             (_VISIT, EventKind.BACK),
             (_LEAVER, EventKind.AWAY),
+            (_GIVEN_UP, EventKind.MISSED),
         ):
             match = pattern.match(text, place)
             named = self._names.at(text, match.end()) if match else None
+            if named and pattern is _GIVEN_UP and not _AS_LOST.match(text, named.end):
+                continue
             if named and not named.pronoun:
                 return Done(
                     kind=kind,

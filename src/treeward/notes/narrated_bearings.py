@@ -47,7 +47,7 @@ _LINK_WORDS = (
     *("out", "away", "due", "to", "towards", "toward", "the", "at", "on", "in"),
     *("straight", "about", "around", "roughly", "approximately", "maybe", "perhaps"),
     *("probably", "possibly", "nearly", "almost", "direction", "compass", "says"),
-    *("this", "time", "again", "once", "more", "gave", "always", "back"),
+    *("this", "time", "again", "once", "more", "call", "minus", "plus", "gave", "always", "back"),
     *("reads", "said", "say", "it", "her", "course", "i", "make", "made", "that"),
     *("read", "would", "dead", "exactly", "nearly", "line", "took", "direction", "as"),
     *("bearing", "along", "roughly", "flight", "more", "or", "less", "just", "flew"),
@@ -56,7 +56,7 @@ _LINK = re.compile(rf"(?:(?:{'|'.join(_LINK_WORDS)}|a(?! hundred)) )*")
 _HEDGED = re.compile(rf"(?:(?:{ROUGH}|due|to the|towards the) )*")
 _ENOUGH = re.compile(
     r"(?:[.?,]|and |but |then |so |from here|from the|on the compass|by the |by my "
-    r"|same |that |it |over |across |more or less|or so|i think|again|ish |this time"
+    r"|same |that |it |over |across |more or less|or so|i think|again|ish |i reckon|i guess|i suppose|i believe|i would guess|this time"
     r"|give or take|or thereabouts|i (?:would|will|think|make|make it|read)|exactly"
     r"|for (?:her|him|that one|them|both|the pair|it)|the pair |both |on (?:her|that|them)"
     r"|she |he |when |as |thereabouts |near enough|as (?:before|usual|always)|or near it|on the nose"
@@ -70,9 +70,9 @@ _ROUGH_AFTER = re.compile(
 _SAME = re.compile(
     r"(?:(?:and|in|on|on the|in the|along|that is|it is|flying|going|off|heading|exactly"
     r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
-    r"(?:the )?same (?:way|line|direction|bearing|course|heading|track)?"
+    r"(?:the )?same(?: (?:way|line|direction|bearing|course|heading|track))?"
     r"(?P<last>(?: (?:as|line|that) (?:the )?(?:last|before|last time|time before)"
-    r"(?: time| one)?| again| as ever| as always)?)"
+    r"(?: time| one)?| again| as ever| as always| as usual)?)"
     r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them|(?P<like>[a-z]+)))?(?= )"
 )
 _HER_OWN = re.compile(r"as (?:last time|the last time|before|ever|always)|line as")
@@ -97,7 +97,7 @@ def same_way_at(text: str, place: int) -> tuple[int, bool] | None:
         text, match.end() + 1
     ):
         return None
-    own = bool(re.search(r"before|last time|ever|always|again|time before", said))
+    own = bool(re.search(r"before|last time|ever|usual|always|again|time before", said))
     return match.end(), own
 
 
@@ -147,7 +147,7 @@ class Bearings:
             place = both.end()
         way = self._way(text, place)
         number_at = self._number_at(text, place, way, leaving=leaving)
-        words = words_from(text, number_at)
+        words = self._without_name(text, number_at, words_from(text, number_at))
         value = values.bearing_value(words)
         if value is None or not (value.text or way.by_name):
             return None
@@ -191,6 +191,14 @@ class Bearings:
             flags=flags + value.flags,
             options=value.options,
         )
+
+    def _without_name(self, text: str, place: int, words: list[str]) -> list[str]:
+        """Leave out "for orange", as "for" may be a four that was misheard."""
+        for index, word in enumerate(words):
+            after = place_after(text, place, index + 1) if word == "for" else 0
+            if after and self._names.at(text, after):
+                return words[:index]
+        return words
 
     def _way(self, text: str, place: int) -> _Way:
         """Read the words that announce a bearing or tell of a flight."""

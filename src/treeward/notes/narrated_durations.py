@@ -18,7 +18,7 @@ _OUT = r"(?:gone|away|out|absent|missing)"
 _GONE_FOR = re.compile(
     rf"(?:(?:she|it|and|so|which|that|been|had|has|have|was|is|only|after|with|having|,) )*?"
     rf"(?:(?:been|was|had been|is) {_OUT}(?: for)?|{_OUT} for|after (?:an absence|being {_OUT})"
-    rf"(?: of| for)?|an absence of|(?:that )?(?:makes|made|making|gives|giving) (?:her|its|the|an)"
+    rf"(?: of| for)?|elapsed(?: time)?|an absence of|(?:that )?(?:makes|made|making|gives|giving) (?:her|its|the|an)"
     rf" (?:absence|away time|trip|time away)(?: of)?|her (?:absence|away time|time away|trip)"
     rf"(?: is| was| of| being)*) (?:{_ROUGH_TIME} )*"
 )

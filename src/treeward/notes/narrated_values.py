@@ -88,15 +88,9 @@ _AS_WIND = {
     "fresh": "moderate",
     "stiff": "strong",
 }
-_WIND_FILL = frozenset(
-    "wind winds breeze puff , and now again here today is was very quite fairly pretty more"
-    " got getting up picked a bit it dropped to down gone still been has turned round around"
-    " backed veered the there of i would call describe as have strengthened coming blowing"
-    " risen rising increased freshened eased air almost with wee breath gone out at last just lovely nice what picking freshening some call that little will"
-    " over changed shifted swung gentle slight faint fresh stiff we my".split()
-)
 _NO_WIND = frozenset({"turbine", "trees", "window", "when", "if", "always", "yesterday"})
-_MOST_WIND_WORDS = 16
+_POINTS = frozenset({"north", "south", "east", "west"})
+_MOST_WIND_WORDS = 20
 _CALM = re.compile(
     r"(?:(?:there is|there|is|we have|with|still|and) )*(?:no|hardly any|almost no|not much"
     r"|barely any|not a breath of|hardly a breath of|scarcely any|barely a breath of"
@@ -319,6 +313,9 @@ class ValueNotes:
             text, start
         )
         end = sentence.start() if sentence else len(text)
+        strengths = {word for way in self._lexicon.wind for word in way}
+        if re.search(r" (?:light|moderate|strong|breeze)\b", text[start - 1 : end]):
+            strengths -= {"still"}  # "still light"
         kept: list[tuple[int, str]] = []
         flags: list[str] = []
         for index, word in enumerate(text[start:end].split()):
@@ -331,9 +328,8 @@ class ValueNotes:
                 if any(kept_word in self._lexicon.wind.values() for _, kept_word in kept):
                     continue
                 flags.append(f"'{word}' taken as {meant}")
-            if word in _WIND_FILL:
-                continue
-            kept.append((index, meant))
+            if meant in strengths or meant in _POINTS or meant in {"true", "magnetic"}:
+                kept.append((index, meant))
         value = values.wind_value(self._lexicon, [word for _, word in kept])
         if value is None or not kept:
             return None

@@ -17,6 +17,7 @@ from . import sayings
 from . import stream as st
 from treeward.speech.utterances import Alternative, Utterance, WordSource
 
+from .adjuncts import adjuncts
 from .bee_names import BeeNames
 from .events import UNMARKED, Event, EventKind
 from .corrections import Corrections
@@ -155,6 +156,7 @@ class _Narrator:
         if went_on and not self._unreal(sentence, start) and self.found.since_done(start, ON_S):
             done = self.actions.going_on(self.text, start, went_on.named)
             if done and done.end <= sentence.end:
+                done = replace(done, ago_s=self.found.last_ago_s)
                 return self._do(done, ())
         border = self._after_border(start) or self.text[start] == ","
         if border and not sentence.question:
@@ -183,7 +185,9 @@ class _Narrator:
         if spoken:
             mark = self.names.mark_of(spoken[-1][0].strip())
             if mark in self.names.seen:
-                self.found.view.spoken = mark
+                self.found.view.spoken = self.found.view.wanted = mark
+            elif spoken[-1].start() <= start:
+                self.found.mention(mark)
         for place in self._openings(start):
             named = self.names.at(self.text, place)
             rest = self.text[named.end : after].strip() if named else ""
@@ -209,8 +213,9 @@ class _Narrator:
                 return done.end + 1
         if mark and mark in self.found.view.here and self.actions.present(self.text, done):
             return done.end + 1
-        if done.named.group and self.text.startswith(" , ", done.end):
-            marks, after = self.names.listed(self.text, done.end + 3)
+        ends = adjuncts(self.text, done.end + 1).end
+        if done.named.group and self.text.startswith(", ", ends):
+            marks, after = self.names.listed(self.text, ends + 2)
             if len(marks) > 1:  # "both back, purple and orange"
                 done = replace(done, both=marks, after=after + 1)
         along = _ALONG.match(self.text, done.end) if done.named.mark else None
@@ -423,7 +428,7 @@ class _Narrator:
             return named.full
         words = lead[0].split()
         sees = words[:3] in (["i", "can", "see"], ["we", "have", "got"])
-        shown = sees or words[:2] in (["here", "is"], ["there", "is"], ["that", "is"])
+        shown = sees or words[:2] in (["here", "is"], ["there", "is"], ["that", "is"], ["it", "is"])
         watched = self.found.view.last or sees
         return bool(watched and shown and named.mark not in self.found.view.here)
 
