@@ -18,7 +18,8 @@ import soundfile
 
 from treeward.desk.desk import Desk
 from treeward.hunt.hunt import Hunt
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.review.file import ReviewRow
 from treeward.speech.utterances import Alternative
 

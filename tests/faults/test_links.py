@@ -102,7 +102,7 @@ def hunt_in(root: Path) -> Path:
 
 
 def recover(hunt: Hunt) -> None:
-    from treeward.live.listening import recover_sessions
+    from treeward.live.opening import recover_sessions
 
     recover_sessions(hunt)
 

@@ -22,8 +22,7 @@ from treeward.errors import SoundError
 
 from .blocks import SAMPLE_RATE_HZ, Block, SoundInfo
 from .containers import creation_time
-from .ogg_links import chained, chained_chunks
-from .packed import open_packed, packed_chunks
+from .packed import chained, chained_chunks, open_packed, packed_chunks
 from .resample import Resampler
 from .samples import MEND_COPY, READ_S, cut_off, mono, plausible
 

@@ -86,8 +86,7 @@ def command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noq
     _check(asked)
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.recovery import recover
-    from treeward.live.listening import merge_into_review
-    from treeward.live.opening import only_listener, open_pipe
+    from treeward.live.opening import merge_into_review, only_listener, open_pipe
 
     pipe = open_pipe() if asked["input_"] == "-" else None
     say = _to_stderr if asked["as_json"] else _to_stdout
@@ -170,8 +169,7 @@ def _listen(
 ) -> Session:
     from datetime import datetime
 
-    from treeward.live.listening import locate_for, pair_for
-    from treeward.live.opening import open_session
+    from treeward.live.opening import locate_for, open_session, pair_for
 
     def printed(heard: HeardNotes, answer: Answer) -> None:  # noqa: ARG001
         say(_heard_line(heard))

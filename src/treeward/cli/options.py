@@ -67,7 +67,7 @@ def recover_first(hunt: Hunt) -> None:
 
     So is said which rows have gone from review.csv since it was written.
     """
-    from treeward.live.listening import recover_sessions
+    from treeward.live.opening import recover_sessions
 
     for line in recover_sessions(hunt):
         click.echo(line, err=True)

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError
-from treeward.notes.events import EventKind
+from treeward.language.kinds import KINDS, About
 from treeward.positions import Position
 from treeward.report.model import DoubtfulNotes
 from treeward.survey.frame import geodesic
@@ -20,7 +20,7 @@ from treeward.trips import pair_trips
 from .locating import survey_hunt
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from datetime import datetime
 
     from treeward.notes.events import Event
@@ -30,26 +30,10 @@ if TYPE_CHECKING:
 MOST_ALONE = 4  # notes of a lot that are tried one by one; each costs a survey; choice
 MOST_ALONE_IN_ALL = 8  # such surveys, of a second or so each; choice
 MOST_TRIPS = 1000  # with more, a survey takes many seconds: nothing is weighed; choice
-# What a note is about, in the order in which it is told.
-ABOUT: Mapping[EventKind, str] = {
-    EventKind.STATION: "station",
-    EventKind.TIME: "time",
-    EventKind.DATE: "date",
-    EventKind.BEARING: "bearing",
-    EventKind.BACK: "landing or departure",
-    EventKind.AWAY: "landing or departure",
-    EventKind.MARK: "landing or departure",
-    EventKind.MISSED: "missed return",
-    EventKind.DURATION: "landing or departure",
-    EventKind.PAUSE: "pause",
-    EventKind.RESUME: "pause",
-    EventKind.SCRATCH: "scratch",
-    EventKind.WIND: "wind",
-}
 # Not believed while in doubt, so that the question is what if they are right.
-UNBELIEVED = frozenset({"station", "pause", "scratch", "missed return"})
+UNBELIEVED = frozenset({About.STATION, About.PAUSE, About.SCRATCH, About.MISSED})
 # The clock of every other note hangs on them, and is not worked out again here.
-_NOT_WEIGHED = frozenset({"time", "date"})
+_NOT_WEIGHED = frozenset({About.TIME, About.DATE})
 
 
 def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
@@ -60,10 +44,10 @@ def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
     events
         The events that count, as `notes.review_file.effective_events` gives them.
     """
-    lots: dict[str, list[Event]] = {about: [] for about in ABOUT.values()}
+    lots: dict[About, list[Event]] = {about: [] for about in About}
     for event in events:
-        if event.doubtful and event.kind in ABOUT:
-            lots[ABOUT[event.kind]].append(event)
+        if event.doubtful:
+            lots[KINDS[event.kind].about].append(event)
     return tuple(
         DoubtfulNotes(
             about=about,
@@ -72,7 +56,7 @@ def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
             believed=about not in UNBELIEVED,
         )
         for about, lot in lots.items()
-        if lot
+        if lot and about is not About.NOTHING
     )
 
 

@@ -227,7 +227,7 @@ class Hunt(HuntFolder):
         from treeward.report.model import HuntResult
 
         from .note_rows import note_rows
-        from .recording_facts import days_told
+        from .recordings import days_told
 
         return HuntResult(
             hunt_file=self.file,

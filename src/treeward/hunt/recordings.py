@@ -6,9 +6,10 @@ import hashlib
 import json
 import os
 import shutil
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from treeward import __version__
 from treeward.errors import HuntError, SoundError
@@ -16,6 +17,9 @@ from treeward.files import read_plain, replacing, write_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Sequence
+
+    from treeward.notes.clock import ClockResult
+    from treeward.notes.clock_evidence import RecordingFacts
 
 _MOST_BYTES = 16 * 2**20  # as much as is read of a transcript
 _SAME_LINES = 0.5  # of a transcript that was corrected, and not another one; guess
@@ -289,3 +293,89 @@ def _stamp(path: Path) -> list[object]:
 
 def _ok(stamp: object) -> bool:
     return isinstance(stamp, list)
+
+
+_FILE = "recordings.json"
+_MOST_FACTS_BYTES = 16_000_000  # some 200 bytes for each recording; choice
+
+
+def as_first_seen(
+    machine_dir: Path, facts: RecordingFacts, size_bytes: int
+) -> RecordingFacts:
+    """Return the facts of a recording with the times its file had at first.
+
+    Parameters
+    ----------
+    machine_dir
+        The hunt's .treeward.
+    facts
+        As the file tells them now.
+    size_bytes
+        Of the file; another size is another recording.
+    """
+    kept = _read(machine_dir).get(facts.name)
+    if not isinstance(kept, dict) or kept.get("size_bytes") != size_bytes:
+        return facts
+    return replace(
+        facts,
+        created=_clock(kept.get("created")) or facts.created,
+        file_modified=_clock(kept.get("file_modified")) or facts.file_modified,
+    )
+
+
+def keep_facts(
+    machine_dir: Path,
+    seen: Iterable[tuple[RecordingFacts, int]],
+    clocks: Iterable[ClockResult],
+) -> None:
+    """Keep when recordings were made, and what their day was taken from.
+
+    Parameters
+    ----------
+    seen
+        Facts and sizes of the recordings, as `as_first_seen` gave them.
+    clocks
+        Where they were put on the clock.
+    """
+    kept = _read(machine_dir)
+    days = {clock.recording: clock for clock in clocks}
+    for facts, size_bytes in seen:
+        clock = days.get(facts.name)
+        kept[facts.name] = {
+            "size_bytes": size_bytes,
+            "created": _text(facts.created),
+            "file_modified": _text(facts.file_modified),
+            "day": clock.day.isoformat() if clock and clock.day else None,
+            "day_from": clock.day_from if clock else None,
+        }
+    text = json.dumps(kept, indent=1, ensure_ascii=False)
+    if text != json.dumps(_read(machine_dir), indent=1, ensure_ascii=False):
+        write_text(machine_dir / _FILE, text, within=machine_dir.parent)
+
+
+def days_told(machine_dir: Path) -> dict[str, tuple[str, str]]:
+    """Return recording -> its day, ISO 8601, and what tells it; as last decided."""
+    return {
+        name: (str(one["day"]), str(one.get("day_from") or ""))
+        for name, one in _read(machine_dir).items()
+        if isinstance(one, dict) and one.get("day")
+    }
+
+
+def _read(machine_dir: Path) -> dict[str, Any]:
+    try:
+        kept = json.loads(read_plain(machine_dir / _FILE, most_bytes=_MOST_FACTS_BYTES))
+    except (OSError, ValueError, RecursionError):
+        return {}  # they are worked out anew from the files as they are
+    return kept if isinstance(kept, dict) else {}
+
+
+def _clock(text: object) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text) if isinstance(text, str) else None
+    except ValueError:
+        return None
+
+
+def _text(clock: datetime | None) -> str | None:
+    return None if clock is None else clock.isoformat()

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from datetime import date, datetime
     from pathlib import Path
 
+    from treeward.hunt.hunt import Hunt
     from treeward.notes.events import Event
     from treeward.positions import Position
     from treeward.survey.records import Fix
@@ -311,3 +312,93 @@ def cautions_shown(hunt_dir: Path) -> None:
     folder = hunt_dir / ".treeward"
     text = "".join(f"{head}. {body}\n" for head, body in CAUTIONS)
     write_text(folder / SEEN_NAME, text, within=hunt_dir)
+
+
+_PATIENCE_S = 10.0  # the notes are in the journal: they can wait for another command
+
+
+def merge_into_review(
+    hunt: Hunt, *, wait_s: float = _PATIENCE_S
+) -> Callable[[Sequence[Event], frozenset[str]], list[str]]:
+    """Return what merges events of named recordings into the hunt's review.csv.
+
+    Parameters
+    ----------
+    hunt
+        The hunt.
+    wait_s
+        How long to wait for another command that is at work on it.
+
+    Raises
+    ------
+    TreewardError
+        From the merge: review.csv cannot be read or written, or another command is
+        at work on the hunt.
+    """
+
+    def merge(events: Sequence[Event], recordings: frozenset[str]) -> list[str]:
+        from treeward.hunt.review_update import written_lines
+        from treeward.notes.second_look import look_twice
+        from treeward.review.merge import merge_review
+
+        with hunt.locked("listen", wait_s=wait_s):
+            seen = hunt.review.digest()
+            previous, current = hunt.review.read()
+            current, gone = hunt.review.with_gone(current)
+            # What no recording holds (a pause of the listening) is merged once.
+            there = {_moment(r.event) for r in previous if not r.event.recording}
+            new = [e for e in events if e.recording or _moment(e) not in there]
+            new = look_twice(new)
+            done = merge_review(previous, current, new, transcribed=recordings - {""})
+            loser = hunt.review.write(done.rows, done.machine, seen=seen)
+        said = [f"review.csv: {line}" for line in done.report.lines()]
+        return [*said, *written_lines(gone, loser)]
+
+    return merge
+
+
+def _moment(event: Event) -> tuple[str, int]:
+    clock_s = event.clock.timestamp() if event.clock else 0.0
+    return event.kind.value, round(clock_s)
+
+
+def recover_sessions(hunt: Hunt) -> list[str]:
+    """Finish what a killed listening session left, and say what was found.
+
+    While somebody is listening nothing is touched; that is said.
+
+    Raises
+    ------
+    TreewardError
+        From the merge, as `merge_into_review` says.
+    """
+    from treeward.hunt.recovery import left_behind, recover
+
+    if not left_behind(hunt.path):
+        return []
+    try:
+        with only_listener(hunt.path):
+            return recover(hunt.path, merge_into_review(hunt)).lines
+    except ListenerAtWorkError:
+        return ["treeward listen is at work here; its notes come when it ends"]
+
+
+def pair_for(hunt: Hunt) -> Callable[[Sequence[Event]], TripTable]:
+    """Return how a hunt's standing notes are paired into trips."""
+    from treeward.trips import pair_trips
+
+    return lambda events: pair_trips(events, hunt.file)
+
+
+def locate_for(hunt: Hunt, today: datetime) -> Callable[[TripTable], Fix | None]:
+    """Return how the survey core is asked about a hunt's trips."""
+    from treeward.hunt.locating import survey_hunt
+
+    places = hunt.positions()
+
+    def locate(table: TripTable) -> Fix | None:
+        if not places or not any(trip.used for trip in table.trips):
+            return None
+        return survey_hunt(hunt.file, table, places, today=today).fix
+
+    return locate

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .events import EventKind
+from treeward.language.kinds import EventKind
 
 if TYPE_CHECKING:
     from .bee_names import BeeNames

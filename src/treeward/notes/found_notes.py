@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import EventKind
 from treeward.speech.utterances import Alternative
 
 from . import sayings
 from . import stream as st
 from .adjuncts import adjuncts
 from .bee_names import BeeNames, Named, View
-from .events import Event, EventKind
+from .events import Event
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from .events import EventKind
+from treeward.language.kinds import EventKind
 
 _HELPERS = (
     r"(?:(?:is|was|are|were|had|has|been|have|still|both|all|each|together|finally"

@@ -7,10 +7,11 @@ from itertools import product
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import EventKind
+
 from . import sayings
 from .adjuncts import adjuncts, goes_on
 from .bee_names import Named
-from .events import EventKind
 from .movement_words import AND_THEN, PATTERNS, PRESENT, STILL
 from .narrated_bearings import leads_to_bearing, same_way_at
 from .sentences import plain_phrase
