@@ -175,7 +175,9 @@ def main() -> None:
                 flags = "; ".join(event.flags) or "SILENT"
                 at = _clock(event.start_s or 0.0)
                 print(f"wrong   {at} {brief(event)}  <{event.heard}> {flags}")
-        kinds = Counter(t.brief.split(":")[0] for o in tallies.values() for t in o.missed)
+        kinds = Counter(
+            t.brief.split(":")[0] for o in tallies.values() for t in o.missed
+        )
         print("missed by kind:", dict(kinds))
 
 

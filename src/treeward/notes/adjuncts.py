@@ -15,7 +15,10 @@ _ROUGHLY = (
     r"(?:(?:about|around|maybe|perhaps|like|some|say|roughly|only|nearly|almost|what|oh"
     r"|a good|must be|actually|,) )*"
 )
-_AGO = re.compile(r"(?:(?:or so|or two|or thereabouts) )?(?:ago|back|earlier|before(?= [.,]))(?: (?:now|or so))?(?= )")
+_AGO = re.compile(
+    r"(?:(?:or so|or two|or thereabouts) )?(?:ago|back|earlier"
+    r"|before(?= [.,]))(?: (?:now|or so))?(?= )"
+)
 _VAGUE_AGO = re.compile(
     r"(?:ages|moments|a moment|a second|a few seconds|a couple of seconds|a bit"
     r"|a little while|a little|a while|a few moments|some time|not long) "
@@ -40,7 +43,8 @@ _MANNER = re.compile(
     r"|round once|once round|straight up|straight off|on her own|by herself|full|empty"
     r"|fully loaded|in good time|by the (?:look|looks|sound) of (?:it|her)"
     r"|(?:very |quite |rather |so |pretty )?(?:fast|slowly|low|high|quickly|smartly"
-    r"|promptly|briefly|sharpish|early|late|(?!only|fly)[a-z]+ly)|right on (?:time|cue))(?= )"
+    r"|promptly|briefly|sharpish|early|late|(?!only|fly)[a-z]+ly)|right on (?:time"
+    r"|cue))(?= )"
 )
 # The rest of the sentence tells how it came about, and is no other note.
 _SUBORDINATE = re.compile(
@@ -56,7 +60,8 @@ _PREPOSITION = re.compile(
 
 
 _DIRECTION = re.compile(
-    r"(?:straight |right )?(?:over|towards|toward|through|past|up|down|across|into|beyond"
+    r"(?:straight |right )?(?:over|towards|toward|through|past|up|down|across|into"
+    r"|beyond"
     r"|behind|along|round) (?:the|that|this|my|our) (?:\w+ ){1,3}?(?=[.,?]|and |but )"
 )
 
@@ -70,7 +75,10 @@ class Added:
     flags: tuple[str, ...] = ()
 
 
-_SINCE = re.compile(r"(?:, )?(?:(?:and )?(?:(?:she|it) )?(?:is|has|had) been )?(?:here )?(?:for (?:about |around |maybe |a good |the last )?)")
+_SINCE = re.compile(
+    r"(?:, )?(?:(?:and )?(?:(?:she|it) )?(?:is|has"
+    r"|had) been )?(?:here )?(?:for (?:about |around |maybe |a good |the last )?)"
+)
 
 
 def ago_at(text: str, place: int, *, here: bool = False) -> Added | None:
@@ -97,7 +105,9 @@ def ago_at(text: str, place: int, *, here: bool = False) -> Added | None:
     return Added(end=ago.end() + 1, ago_s=found[0], flags=(flag,))
 
 
-def adjuncts(text: str, place: int, *, places: bool = True, here: bool = False) -> Added:
+def adjuncts(
+    text: str, place: int, *, places: bool = True, here: bool = False
+) -> Added:
     """Read all that was added from `place` on; `end` is `place` where nothing was.
 
     `here` is as of `ago_at`. `places` takes "by the wall" along, which of a pronoun may be anything.
@@ -141,5 +151,3 @@ def _later_by(text: str, place: int) -> int:
 def goes_on(text: str, place: int) -> bool:
     """Tell whether the rest of the sentence only tells more of the same note."""
     return _SUBORDINATE.match(text, place) is not None
-
-

@@ -21,7 +21,8 @@ _BEFORE = r"(?:(?:the|that|this|our|my|a|an|little|old|other|number) ){0,3}"
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
 _BEE = r"(?:one|bee|girl|lady|lass|worker|forager|friend)"
 _NUMBER = (
-    r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten|eleven"
+    r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten"
+    r"|eleven"
     r"|twelve|\w+teen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)\b"
 )
 _PAINT = r"(?:dot|mark|spot|blob)"

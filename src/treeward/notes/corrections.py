@@ -19,17 +19,22 @@ if TYPE_CHECKING:
     from .narrated_values import ValueNotes
 
 _SOFT = (
-    r"(?:no|nope|naw|nah|och|aye|oh|okay|wait|hang on|hold on|well|yes|a minute|wait a minute|hang about"
+    r"(?:no|nope|naw|nah|och|aye|oh|okay|wait|hang on|hold on|well|yes|a minute"
+    r"|wait a minute|hang about"
     r"|oh dear|right|and|but|so|or|,)"
 )
 _SORRY = (
-    r"(?:sorry|i am sorry|wait no|no wait|no no|i mean|i meant(?: to say)?|make (?:that|it)"
-    r"|i (?:tell|told) a lie|tell a lie|i lie|i lied|correction(?: to the last \w+)?|or rather|rather"
-    r"|my (?:mistake|bad|error)|scratch (?:that|the last(?: \w+)?)|cancel that|strike that"
+    r"(?:sorry|i am sorry|wait no|no wait|no no|i mean|i meant(?: to say)?"
+    r"|make (?:that|it)"
+    r"|i (?:tell|told) a lie|tell a lie|i lie|i lied|correction(?: to the last \w+)?"
+    r"|or rather|rather"
+    r"|my (?:mistake|bad|error)|scratch (?:that|the last(?: \w+)?)|cancel that"
+    r"|strike that"
     r"|forget that|i apologise|apologies|(?:that|it) should (?:be|have been|read)"
     r"|should (?:be|have been)|i was wrong|that is (?:wrong|not right)|that was wrong"
     r"|not that|i take that back|oops|whoops|i had (?:it|that) (?:wrong|backwards)"
-    r"|i misread(?: it| that)?|i (?:read|said) (?:it|that) wrong|(?:i )?beg your pardon|beg pardon|i stand corrected|excuse me)"
+    r"|i misread(?: it| that)?|i (?:read|said) (?:it|that) wrong"
+    r"|(?:i )?beg your pardon|beg pardon|i stand corrected|excuse me)"
 )
 _STRONG = re.compile(rf"(?:{_SOFT} )*{_SORRY} (?:(?:{_SOFT}|{_SORRY}|[.]) )*")
 _WEAK = re.compile(
@@ -37,18 +42,25 @@ _WEAK = re.compile(
     r" (?:(?:no|wait|hang on|hold on|[,.]) )*"
 )
 _POINTS = re.compile(
-    r"(?:(?:(?:that|it|this|that one|this one|she) (?:was|is|should be|should have been)"
-    r"|was|should be|i meant|i mean|the|you mean|make that|the last (?:bearing|one|time)"
+    r"(?:(?:(?:that|it|this|that one|this one|she) (?:was|is|should be"
+    r"|should have been)"
+    r"|was|should be|i meant|i mean|the|you mean|make that|the last (?:bearing|one"
+    r"|time)"
     r"(?: is| was)?) )*"
 )
 _AFTER_NAME = re.compile(
     r"(?:, )?(?:(?:that (?:was|is)|i (?:mean|meant|think)|it (?:was|is)|actually) )?"
     r"(?=[.,?]|not |one of |of the |$)"
 )
-_NOT_ONE = re.compile(r"(?:(?:no|oh|,) )*(?:(?:that|it|this|that one) (?:is|was) )?not ")
-_THEN = re.compile(r"[.,] (?:(?:that|it|this|that one|but|she) )?(?:(?:is|was) )?(?:the )?")
+_NOT_ONE = re.compile(
+    r"(?:(?:no|oh|,) )*(?:(?:that|it|this|that one) (?:is|was) )?not "
+)
+_THEN = re.compile(
+    r"[.,] (?:(?:that|it|this|that one|but|she) )?(?:(?:is|was) )?(?:the )?"
+)
 _STAYS = re.compile(
-    r"(?:(?:no|oh|wait|hang on|,|sorry) )*(?:she|it|that one|{name}) (?:is|did|was|has) not"
+    r"(?:(?:no|oh|wait|hang on|,|sorry) )*(?:she|it|that one|{name}) (?:is|did|was"
+    r"|has) not"
     r" ?(?:[.,]|gone |left |landed |back |away |moved |go |leave |land )"
     r"|(?:(?:no|oh|wait|hang on|,|sorry) )*(?:no|wait|hang on|false alarm) (?:, )?"
     r"(?:she|it) is (?:still|back)".replace("{name}", r"[a-z]+")
@@ -130,7 +142,9 @@ class Corrections:
             return None
         then = _THEN.match(self.text, first.end + 1)
         second = self.names.single(self.text, then.end()) if then else None
-        if second is None or not self.found.correct_mark(second.mark, place, second.end):
+        if second is None or not self.found.correct_mark(
+            second.mark, place, second.end
+        ):
             return None
         return second.end + 1
 
@@ -151,7 +165,7 @@ class Corrections:
         if self.found.since_done(place) is None:
             return None
         said = _FALSE_ALARM.match(self.text, place) or _STAYS.match(self.text, place)
-        if said is None or self.text[: place].rstrip()[-1:] not in {".", ",", "?"}:
+        if said is None or self.text[:place].rstrip()[-1:] not in {".", ",", "?"}:
             return None
         if self.found.events[-1].kind is EventKind.SCRATCH:
             return said.end()

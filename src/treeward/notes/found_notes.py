@@ -129,7 +129,10 @@ class FoundNotes:
         here = done.kind is EventKind.BACK
         added = adjuncts(self.text, start, places=not done.named.pronoun, here=here)
         done = replace(
-            done, ago_s=added.ago_s or done.ago_s, flags=(*done.flags, *added.flags), after=added.end
+            done,
+            ago_s=added.ago_s or done.ago_s,
+            flags=(*done.flags, *added.flags),
+            after=added.end,
         )
         self.last_ago_s = done.ago_s
         tail, end, others = self._hedge_after(done)

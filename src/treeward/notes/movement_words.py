@@ -17,7 +17,8 @@ _HELPERS = (
 )
 _MANNER = (
     r"(?:(?:right|straight|slowly|quietly|quickly|gently|suddenly|nicely|safely|neatly"
-    r"|about|more or less|briefly|promptly|first|duly|almost at once|once again|once more) )?"
+    r"|about|more or less|briefly|promptly|first|duly|almost at once|once again"
+    r"|once more) )?"
 )
 _MOVES = (
     r"(?:come|came|comes|coming|fly|flew|flown|flies|flying|drop|dropped|drops|dropping"
@@ -32,11 +33,13 @@ _MOVES = (
     r"|sailing|bounced|plopped|plonked|bumbled|blundered|ambled|rocked|rolled|sneaks)"
 )
 _INWARD = (
-    r"(?:back in|back down|back again|back(?! (?:out|off|up))|in to land|in|down|home again"
+    r"(?:back in|back down|back again|back(?! (?:out|off|up))|in to land|in|down"
+    r"|home again"
     r"|home|onto the \w+|in again|back here|by again)"
 )
 _PLACE = (
-    r"(?:dish|water|comb|feeder|syrup|sponge|saucer|moss|trough|edge|rim|lip|stone|plate"
+    r"(?:dish|water|comb|feeder|syrup|sponge|saucer|moss|trough|edge|rim|lip|stone"
+    r"|plate"
     r"|lid|bowl|tray|jar|puddle|stream|mud|cotton|pad|bait|sugar|pot|board|cork|float)"
 )
 PLACE = _PLACE
@@ -44,9 +47,12 @@ _OUTWARD = r"(?:back out|back off|off|away|out|up and away|up and off|up and out
 _TURNS = (
     r"(?:(?:circled|circling|looped|spiralled|turned|hovered|is full|full|done"
     r"|finished|had (?:enough|her fill|their fill)|drunk (?:her|its) fill|loaded up"
-    r"|filled up|stayed|lingered|drank|sat|rested|hung about)(?: (?:once|twice|three times|round|around|a bit"
-    r"|drinking|feeding|for a bit|for a moment|a few times|about|for (?:\w+ ){1,4}?(?=and|then)"
-    r"|(?:her|its) fill|a little|briefly))? ?(?:and|then|,) (?:(?:is|has|was|had|then|at once) )*)?"
+    r"|filled up|stayed|lingered|drank|sat|rested|hung about)(?: (?:once|twice"
+    r"|three times|round|around|a bit"
+    r"|drinking|feeding|for a bit|for a moment|a few times|about"
+    r"|for (?:\w+ ){1,4}?(?=and|then)"
+    r"|(?:her|its) fill|a little|briefly))? ?(?:and|then|,) (?:(?:is|has|was|had|then"
+    r"|at once) )*)?"
 )
 # Being here: a coming for a bee that was not here, otherwise nothing new.
 PRESENT = re.compile(
@@ -63,15 +69,19 @@ STILL = re.compile(
 )
 ARRIVES = re.compile(
     rf"{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_INWARD}|landed|landing|lands|arrived"
-    r"|arriving|arrives|returned|returning|returns|appeared|appearing|appears|reappeared"
+    r"|arriving|arrives|returned|returning|returns|appeared|appearing|appears"
+    r"|reappeared"
     r"|turned up|turns up|showed up|shows up|settled|settling|settles|settling down"
     r"|alighted|alights|touched down|touches down|having a drink|having a sip|drinking"
-    r"|sipping|feeding|lapping|sucking|loading|back|home(?: again)?|in|down|joined (?:her|him|them|it)"
-    r"|found (?:the|our|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her|a brief)"
+    r"|sipping|feeding|lapping|sucking|loading|back|home(?: again)?|in|down"
+    r"|joined (?:her|him|them|it)"
+    r"|found (?:the|our|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer"
+    r"|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her|a brief)"
     r" appearance|paid (?:us|me) (?:a|another) visit|paying (?:us|me) a visit|on board"
     r"|(?:for the |the )?first time(?: today| here| this morning)?|got here|dropped by"
     r"|rejoined (?:her|us|them)|on(?= [.,?]| and| as well| too| again)"
-    r"|the (?:first|next|last) (?:one )?(?:in|back|home|here|down|to (?:land|come|return"
+    r"|the (?:first|next|last) (?:one )?(?:in|back|home|here|down|to (?:land|come"
+    r"|return"
     r"|arrive|show)(?: (?:back|in|up))?)"
     r"|back with us|joining (?:her|him|them)|been joined by"
     rf"|filling up|tanking up|here|(?:back |over |down )?(?:at|on|in|onto)"
@@ -79,12 +89,15 @@ ARRIVES = re.compile(
     r"|(?:is |here )?with her)(?= )"
 )
 LEAVES = re.compile(
-    rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}|left us|left"
+    rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}|left us"
+    rf"|left"
     r"|off you go|leaving|leaves|going going gone|gone|departed|departing|departs|flown"
     r"|vanished|vanishing|disappeared|disappearing|went|away|off|out|up|airborne"
-    r"|straight back out|back out|no longer (?:here|with us)|(?:made|making|makes) (?:her|its) exit"
+    r"|straight back out|back out|no longer (?:here|with us)|(?:made|making"
+    r"|makes) (?:her|its) exit"
     r"|taken (?:her|its) leave|took (?:her|its) leave|had enough|said goodbye"
-    r"|lifting|lifted|moved on|moving on|flew|the first to (?:leave|go)|first to (?:leave|go)"
+    r"|lifting|lifted|moved on|moving on|flew|the first to (?:leave|go)"
+    r"|first to (?:leave|go)"
     r"|had (?:enough|her fill) and (?:gone|left|off)|did not (?:stay|linger|hang about)"
     r"|on (?:the|her|its|their) way)(?= )"
 )

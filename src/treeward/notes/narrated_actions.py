@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from itertools import product
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
@@ -107,11 +107,13 @@ _ON_HER = re.compile(
 _NOUNS = frozenset({"leaves", "drops", "lands", "flies", "left", "in", "out", "up"})
 _NOT_YET = re.compile(r" (?:yet|so far|since|for a while|lately)(?= )")
 _FOLLOWS_LEAD = re.compile(
-    r"(?:(?:and|then|,|first|next|that will be|this is|so is|so did|also|followed by|joined by|with|now|there is"
+    r"(?:(?:and|then|,|first|next|that will be|this is|so is|so did|also|followed by"
+    r"|joined by|with|now|there is"
     r"|here is|that is) )*"
 )
 _FOLLOWS_TAIL = re.compile(
-    r"(?:, )?(?:(?:is|was|did) )?(?:(?:right|straight|just|close|hot|directly|not far|a bit"
+    r"(?:, )?(?:(?:is|was|did) )?(?:(?:right|straight|just|close|hot|directly|not far"
+    r"|a bit"
     r"|a second|a moment) )?(?:behind(?: her| it| them)?|after(?: her| it| them)?"
     r"|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise|next"
     r"|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
@@ -122,7 +124,8 @@ _PARTICLE = re.compile(
     r" (?:right |straight |again |at last )?"
 )
 _MOVED = re.compile(
-    r"(?:goes|go|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came|popped|flew"
+    r"(?:goes|go|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came|popped"
+    r"|flew"
     r"|dropped|is|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
 )
 _RELATIVE = re.compile(r" (?:, )?(?:who|which|that) ")
@@ -132,23 +135,32 @@ _ASIDE = re.compile(
     r"(?: [^.?, ]+){0,9} , "
 )
 _ARRIVAL = re.compile(
-    r"(?:(?:my|the|our|and|so|today is) )*(?:first|next|second|third|latest|last|new|only)"
-    r" (?:(?:bee|one) )?(?:arrival|visitor|guest|customer|caller|in|back|to (?:land|arrive"
+    r"(?:(?:my|the|our|and|so|today is) )*(?:first|next|second|third|latest|last|new"
+    r"|only)"
+    r" (?:(?:bee|one) )?(?:arrival|visitor|guest|customer|caller|in|back|to (?:land"
+    r"|arrive"
     r"|come|return|come in|come back|be back|show))(?: [a-z]+){0,2}? (?:is|was) "
 )
 _LEAVER = re.compile(
-    r"(?:(?:the|and|so) )*(?:first|next|last) (?:(?:bee|one) )?(?:away|off|out|to (?:leave"
+    r"(?:(?:the|and|so) )*(?:first|next|last) (?:(?:bee|one) )?(?:away|off|out"
+    r"|to (?:leave"
     r"|go|depart|take off|be off|fly)) (?:is|was) "
 )
 _GIVEN_UP = re.compile(
-    r"(?:(?:i|we|am|are|so|and|have|will) )*(?:writing|giving|counting|recording|marking"
+    r"(?:(?:i|we|am|are|so|and|have|will) )*(?:writing|giving|counting|recording"
+    r"|marking"
     r"|putting|written|given|calling|put)(?: up on)? "
 )
-_AS_LOST = re.compile(r" (?:off|up|(?:down )?(?:as )?(?:missed|lost|a no show))(?= [.,])")
-_VISIT = re.compile(r"(?:(?:we|i|have|had|is|another|a|got|there is) )*visit (?:from|by) ")
+_AS_LOST = re.compile(
+    r" (?:off|up|(?:down )?(?:as )?(?:missed|lost|a no show))(?= [.,])"
+)
+_VISIT = re.compile(
+    r"(?:(?:we|i|have|had|is|another|a|got|there is) )*visit (?:from|by) "
+)
 _MAY_COME = re.compile(r"late|overdue|should|missing|is not back")
 _PLURAL = re.compile(
-    r"(?: ,)?(?: (?:are|were|have|is|has|had|both|all|each|together|been|too|now|then))*"
+    r"(?: ,)?(?: (?:are|were|have|is|has|had|both|all|each|together|been|too|now"
+    r"|then))*"
 )
 
 
@@ -468,7 +480,13 @@ class Actions:
             flags = self._fits(text, template, match.end(), named)
             if flags is not None:
                 found.append(
-                    Done(kind=kind, named=named, start=place, end=match.end(), flags=flags)
+                    Done(
+                        kind=kind,
+                        named=named,
+                        start=place,
+                        end=match.end(),
+                        flags=flags,
+                    )
                 )
         return max(found, key=lambda done: done.end, default=None)
 

@@ -22,7 +22,8 @@ _WORD = (
 _LEAD = re.compile(
     r"(?:(?:i|we|have|got|make|made|get|read|took|is|was|that|it|with|and|on) )*"
     rf"(?:(?:the|a|her|its|my) )?{_WORD}"
-    r"(?: (?:is|was|of|at|says|said|reads|read|gave|gives|showed|shows|stood|as|on|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
+    r"(?: (?:is|was|of|at|says|said|reads|read|gave|gives|showed|shows|stood|as|on"
+    r"|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
 )
 _OF_BEE = re.compile(rf" (?:is )?{_WORD} (?:(?:is|was|at|of) )?")
 _WENT = re.compile(
@@ -47,7 +48,19 @@ _LINK_WORDS = (
     *("out", "away", "due", "to", "towards", "toward", "the", "at", "on", "in"),
     *("straight", "about", "around", "roughly", "approximately", "maybe", "perhaps"),
     *("probably", "possibly", "nearly", "almost", "direction", "compass", "says"),
-    *("this", "time", "again", "once", "more", "call", "minus", "plus", "gave", "always", "back"),
+    *(
+        "this",
+        "time",
+        "again",
+        "once",
+        "more",
+        "call",
+        "minus",
+        "plus",
+        "gave",
+        "always",
+        "back",
+    ),
     *("reads", "said", "say", "it", "her", "course", "i", "make", "made", "that"),
     *("read", "would", "dead", "exactly", "nearly", "line", "took", "direction", "as"),
     *("bearing", "along", "roughly", "flight", "more", "or", "less", "just", "flew"),
@@ -56,10 +69,13 @@ _LINK = re.compile(rf"(?:(?:{'|'.join(_LINK_WORDS)}|a(?! hundred)) )*")
 _HEDGED = re.compile(rf"(?:(?:{ROUGH}|due|to the|towards the) )*")
 _ENOUGH = re.compile(
     r"(?:[.?,]|and |but |then |so |from here|from the|on the compass|by the |by my "
-    r"|same |that |it |over |across |more or less|or so|i think|again|ish |i reckon|i guess|i suppose|i believe|i would guess|this time"
+    r"|same |that |it |over |across |more or less|or so|i think|again|ish |i reckon"
+    r"|i guess|i suppose|i believe|i would guess|this time"
     r"|give or take|or thereabouts|i (?:would|will|think|make|make it|read)|exactly"
-    r"|for (?:her|him|that one|them|both|the pair|it)|the pair |both |on (?:her|that|them)"
-    r"|she |he |when |as |thereabouts |near enough|as (?:before|usual|always)|or near it|on the nose"
+    r"|for (?:her|him|that one|them|both|the pair|it)|the pair |both |on (?:her|that"
+    r"|them)"
+    r"|she |he |when |as |thereabouts |near enough|as (?:before|usual|always)"
+    r"|or near it|on the nose"
     r"|true |magnetic |is what|$)"
 )
 _AT = re.compile(r"\bat $")
@@ -68,16 +84,19 @@ _ROUGH_AFTER = re.compile(
     r"|or near it)\b"
 )
 _SAME = re.compile(
-    r"(?:(?:and|in|on|on the|in the|along|that is|it is|flying|going|off|heading|exactly"
+    r"(?:(?:and|in|on|on the|in the|along|that is|it is|flying|going|off|heading"
+    r"|exactly"
     r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
     r"(?:the )?same(?: (?:way|line|direction|bearing|course|heading|track))?"
     r"(?P<last>(?: (?:as|line|that) (?:the )?(?:last|before|last time|time before)"
     r"(?: time| one)?| again| as ever| as always| as usual)?)"
-    r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them|(?P<like>[a-z]+)))?(?= )"
+    r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them"
+    r"|(?P<like>[a-z]+)))?(?= )"
 )
 _HER_OWN = re.compile(r"as (?:last time|the last time|before|ever|always)|line as")
 BOTH_AFTER = re.compile(
-    r"(?:, )?(?:(?:for|on|is) )?(?:(?:the )?both(?: of them)?|the pair(?: of them)?|the two of them"
+    r"(?:, )?(?:(?:for|on|is) )?(?:(?:the )?both(?: of them)?|the pair(?: of them)?"
+    r"|the two of them"
     r"|them both|each)(?= [.?,])"
 )
 BOTH_BEFORE = re.compile(
@@ -91,11 +110,13 @@ def same_way_at(text: str, place: int) -> tuple[int, bool] | None:
     if match is None or text[match.start() : match.end()].strip() == "":
         return None
     said = match[0]
-    if not re.search(r"same (?:way|line|direction|bearing|course|heading|track|as)", said):
-        return None
-    if not re.compile(r"[.?,]|and |but |then |so |give |more |too |again |i think|or |$").match(
-        text, match.end() + 1
+    if not re.search(
+        r"same (?:way|line|direction|bearing|course|heading|track|as)", said
     ):
+        return None
+    if not re.compile(
+        r"[.?,]|and |but |then |so |give |more |too |again |i think|or |$"
+    ).match(text, match.end() + 1):
         return None
     own = bool(re.search(r"before|last time|ever|usual|always|again|time before", said))
     return match.end(), own
@@ -154,7 +175,9 @@ class Bearings:
         end = place_after(text, number_at, value.used)
         long = value.used > 1 or len(words[0]) > 2
         named_after = _FOR_NAME.match(text, end) if long and value.text else None
-        if not (named_after and self._names.single(text, named_after.end())) and not _ENOUGH.match(text, end):
+        if not (
+            named_after and self._names.single(text, named_after.end())
+        ) and not _ENOUGH.match(text, end):
             return None
         of_bee = _FOR_NAME.match(text, end)
         named = self._names.single(text, of_bee.end()) if of_bee else None

@@ -16,22 +16,29 @@ if TYPE_CHECKING:
 _ROUGH_TIME = r"(?:about|around|roughly|nearly|almost|just over|just under|over|under|a bit over|a bit under|getting on for|approximately|exactly|,)"
 _OUT = r"(?:gone|away|out|absent|missing)"
 _GONE_FOR = re.compile(
-    rf"(?:(?:she|it|and|so|which|that|been|had|has|have|was|is|only|after|with|having|,) )*?"
-    rf"(?:(?:been|was|had been|is) {_OUT}(?: for)?|{_OUT} for|after (?:an absence|being {_OUT})"
-    rf"(?: of| for)?|elapsed(?: time)?|an absence of|(?:that )?(?:makes|made|making|gives|giving) (?:her|its|the|an)"
-    rf" (?:absence|away time|trip|time away)(?: of)?|her (?:absence|away time|time away|trip)"
+    rf"(?:(?:she|it|and|so|which|that|been|had|has|have|was|is|only|after|with|having"
+    rf"|,) )*?"
+    rf"(?:(?:been|was|had been|is) {_OUT}(?: for)?|{_OUT} for|after (?:an absence"
+    rf"|being {_OUT})"
+    rf"(?: of| for)?|elapsed(?: time)?|an absence of|(?:that )?(?:makes|made|making"
+    rf"|gives|giving) (?:her|its|the|an)"
+    rf" (?:absence|away time|trip|time away)(?: of)?|her (?:absence|away time"
+    rf"|time away|trip)"
     rf"(?: is| was| of| being)*) (?:{_ROUGH_TIME} )*"
 )
 _TRAILING = re.compile(
-    rf"(?:, )?(?:that (?:time )?)?(?:(?:she|it|her|that) )?(?:(?:was|is|had been|has been|took) )?"
+    rf"(?:, )?(?:that (?:time )?)?(?:(?:she|it|her|that) )?(?:(?:was|is|had been"
+    rf"|has been|took) )?"
     rf"(?P<out>{_OUT}|absence)(?= [.,?]| and| but|$)|(?:, )?(?:she|it) took(?= )"
 )
 _ON_STATION = re.compile(
-    r"(?:, )?(?:(?:she|it) )?(?:(?:was|is) )?(?:on|here|drinking|loading|feeding|at the)\b"
+    r"(?:, )?(?:(?:she|it) )?(?:(?:was|is) )?(?:on|here|drinking|loading|feeding"
+    r"|at the)\b"
 )
 _LONGEST_S = 3 * 3600.0  # a longer time away is talk of something else; guess
 _DURATION_OF_BEE = re.compile(
-    r" (?:(?:is )?(?P<time>away time|absence|time away|round trip|trip)(?: (?:is|was|of|took))?"
+    r" (?:(?:is )?(?P<time>away time|absence|time away|round trip|trip)(?: (?:is|was"
+    r"|of|took))?"
     r"|(?:is|was|were|had been)(?: been)? (?P<away>gone|away|out)"
     r"|(?P<took>took|did (?:it|that) in|made it in))"
     r"(?: for)?(?: (?:about|around|roughly|nearly|almost|just over|just under))? "
@@ -183,7 +190,8 @@ class Durations:
             since = _SINCE.match(text, named.end) if named else None
             end = (since.end() if since else named.end) + 1 if named else end
         if not re.compile(
-            r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it |by |again"
+            r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it "
+            r"|by |again"
             r"|more or less|or so|from |since |altogether|all told|$"
         ).match(text, end):
             return None

@@ -13,7 +13,7 @@ from .narrated_bearings import Bearings
 from .narrated_durations import Durations
 from .narrated_watching import Watching
 from .sentences import plain_phrase
-from .told import MOST_WORDS, ROUGH, Told, place_after, words_from
+from .told import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -23,15 +23,19 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames
 
 _TIME_LEAD = re.compile(
-    rf"(?:at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))|(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
-    rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i|we) make it(?= (?:{ROUGH} )?\S+ "
+    rf"(?:at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
+    rf"|(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
+    rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
+    rf"|we) make it(?= (?:{ROUGH} )?\S+ "
     rf"(?:past|to|o'clock|on|by)|(?: {ROUGH})? half| (?:a )?quarter)"
-    rf"|(?:(?:and )?so )?(?:according to|by|going by) (?:my|the|his|her|\w+) (?:watch|clock|phone)(?: ,)?"
+    rf"|(?:(?:and )?so )?(?:according to|by|going by) (?:my|the|his|her|\w+) (?:watch"
+    rf"|clock|phone)(?: ,)?"
     rf"(?: it is| the time is)?"
     rf"|(?:the )?time by (?:my|the) watch"
     rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
     rf"|(?:(?:my|the|his|her|\w+ is) )?(?:watch|clock|phone|church clock|church bell)"
-    rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|strikes|struck|is struck)"
+    rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|strikes|struck"
+    rf"|is struck)"
     rf"|(?:the )?time|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is|it is) )*"
     rf"(?P<rough>{ROUGH} |(?:after|before) (?=\S+ (?:to|past)|half|quarter|\d))?"
 )
@@ -43,7 +47,8 @@ _TELLS = re.compile(
 _ON_WATCH = (
     r"(?:(?:, )?(?:exactly|precisely|on the dot|sharp|dead|or so|and a bit|or near it"
     r"|nearly|almost|give or take|i think|now|in the (?:morning|afternoon|evening)"
-    r"|(?:on|by) (?:my|the|his|her|\w+ is|\w+) (?:watch|phone|clock|church bell|church clock|bell))"
+    r"|(?:on|by) (?:my|the|his|her|\w+ is|\w+) (?:watch|phone|clock|church bell"
+    r"|church clock|bell))"
     r" )*"
 )
 _DATE = re.compile(
@@ -51,34 +56,45 @@ _DATE = re.compile(
     r"|it is (?=(?:the |on )?(?:\w+day )?(?:the )?[\w-]+ (?:[\w-]+ )?(?:of )?[a-z]+))"
 )
 _STATION = re.compile(
-    r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down|gone|going"
+    r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down"
+    r"|gone|going"
     r"|starting|start|now|arrived|set up|sitting) )*"
     r"(?:(?:at|to|on|from|for) )?(?P<word>station) "
 )
 _STATION_IN = re.compile(
-    r"(?:(?!was |from |last |next |yesterday |after |before |if |when |than |like |go |walk"
-    r"|station |towards |radio |police |railway |train |bus |always |about |should |will )"
+    r"(?:(?!was |from |last |next |yesterday |after |before |if |when |than |like "
+    r"|go |walk"
+    r"|station |towards |radio |police |railway |train |bus |always |about |should "
+    r"|will )"
     r"[a-z']+ ){0,9}?(?:at|is|on|here|call|into|us|reached|now|okay|day|beside|for|it)"
     r" (?:the |our )?(?P<nth>first |second |third |fourth )?station "
 )
 _NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4"}
 _ENOUGH_ABOUT_STATION = re.compile(
-    r"[.?,]|and |now |again |the time |time |at |with |it is |in |the |by |below |above "
-    r"|beside |near |next |under |over |on |this |that is |here |time |we |i |for |so |$"
+    r"[.?,]|and |now |again |the time |time |at |with |it is |in |the |by |below "
+    r"|above "
+    r"|beside |near |next |under |over |on |this |that is |here |time |we |i |for "
+    r"|so |$"
 )
 _ABOUT_WIND = re.compile(
     r"(?!(?:\w+ ){0,4}(?:wind(?:ow|y|mill)|wind turbine|calm day|light is|light was))"
     r"(?:(?:a|the|there|is|was|quite|very|bit|of|and|still|now|again|well|nice|little"
     r"|lovely|we have|i have|got|only|some|more|slight|gentle|faint|fresh|stiff|light"
-    r"|moderate|strong|calm|decent|good|i would call the|call the|feels like a|north|south"
-    r"|east|west|but|what|any|air|almost|with|,|faint) ){0,7}?(?:wind|breeze|puff|gusts|wind speed) "
+    r"|moderate|strong|calm|decent|good|i would call the|call the|feels like a|north"
+    r"|south"
+    r"|east|west|but|what|any|air|almost|with|,|faint) ){0,7}?(?:wind|breeze|puff"
+    r"|gusts|wind speed) "
 )
 _DIED = re.compile(
-    r"(?:(?:the|and|now) )*(?:wind|breeze) (?:(?:is|has|all|quite|completely|right|more or"
-    r" less) )*(?:dropped|died|fallen|gone|dropped away)(?: (?:right|away|down|completely"
+    r"(?:(?:the|and|now) )*(?:wind|breeze) (?:(?:is|has|all|quite|completely|right"
+    r"|more or"
+    r" less) )*(?:dropped|died|fallen|gone|dropped away)(?: (?:right|away|down"
+    r"|completely"
     r"|off|to|altogether|nothing|completely))* (?=[.,]|now |again |altogether |and )"
-    r"|(?:(?:i|we|would|will|still|let us) )*call (?:it|that|this) (?:calm|still) (?=[.,])|(?:it is )?dead calm (?=[.,])|(?:it is )?(?:not a breath|pretty"
-    r" still|completely still|dead still|no wind)(?: of wind| basically| really| here)* (?=[.,])"
+    r"|(?:(?:i|we|would|will|still|let us) )*call (?:it|that|this) (?:calm"
+    r"|still) (?=[.,])|(?:it is )?dead calm (?=[.,])|(?:it is )?(?:not a breath|pretty"
+    r" still|completely still|dead still|no wind)(?: of wind| basically| really"
+    r"| here)* (?=[.,])"
 )
 _AS_WIND = {
     "breeze": "light",
@@ -89,11 +105,14 @@ _AS_WIND = {
     "fresh": "moderate",
     "stiff": "strong",
 }
-_NO_WIND = frozenset({"turbine", "trees", "window", "when", "if", "always", "yesterday"})
+_NO_WIND = frozenset(
+    {"turbine", "trees", "window", "when", "if", "always", "yesterday"}
+)
 _POINTS = frozenset({"north", "south", "east", "west"})
 _MOST_WIND_WORDS = 20
 _CALM = re.compile(
-    r"(?:(?:there is|there|is|we have|with|still|and) )*(?:no|hardly any|almost no|not much"
+    r"(?:(?:there is|there|is|we have|with|still|and) )*(?:no|hardly any|almost no"
+    r"|not much"
     r"|barely any|not a breath of|hardly a breath of|scarcely any|barely a breath of"
     r"|very little|little) wind(?: at all)? "
 )
@@ -194,7 +213,9 @@ class ValueNotes:
         if not value.text and own is None:
             return None
         flags = value.flags
-        after_it = re.search(r" (and a bit|or so|nearly|almost|give or take) ", f" {text[end:after]}")
+        after_it = re.search(
+            r" (and a bit|or so|nearly|almost|give or take) ", f" {text[end:after]}"
+        )
         if after_it:
             flags = (*flags, f"said to be rough: '{after_it[1]}'")
         if lead and lead["rough"] and start == lead.end():
@@ -303,9 +324,7 @@ class ValueNotes:
         if found is None:
             return None
         value, end, flags = found
-        return Told(
-            kind=EventKind.WIND, start=place, end=end, value=value, flags=flags
-        )
+        return Told(kind=EventKind.WIND, start=place, end=end, value=value, flags=flags)
 
     def _overhead(self, text: str, place: int) -> Told | None:
         start = self._anchor_at(text, place, EventKind.OVERHEAD)
@@ -343,7 +362,9 @@ class ValueNotes:
             if meant != word:
                 if meant not in self._lexicon.wind.values():
                     continue
-                if any(kept_word in self._lexicon.wind.values() for _, kept_word in kept):
+                if any(
+                    kept_word in self._lexicon.wind.values() for _, kept_word in kept
+                ):
                     continue
                 flags.append(f"'{word}' taken as {meant}")
             if meant in strengths or meant in _POINTS or meant in {"true", "magnetic"}:

@@ -18,27 +18,32 @@ if TYPE_CHECKING:
 
 _OFF = r"(?:recorder|recording|watching|watch|tape|microphone)"
 _WILL = (
-    r"(?:(?:i|we|will|shall|am|are|is|going to|let me|let us|have|gonna|it|right|so|time"
+    r"(?:(?:i|we|will|shall|am|are|is|going to|let me|let us|have|gonna|it|right|so"
+    r"|time"
     r"|to|now|need to) )*"
 )
 _REST = (
     r"(?:break|rest|breather|cuppa|cup|tea|lunch|dinner|breakfast|coffee|picnic|bite"
-    r"|bite to eat|something to eat|snack|sandwich|sandwiches|minute|moment|bit|while|sit down|stretch|elevenses)"
+    r"|bite to eat|something to eat|snack|sandwich|sandwiches|minute|moment|bit|while"
+    r"|sit down|stretch|elevenses)"
 )
 _PAUSES = re.compile(
     rf"{_WILL}(?:stop|stopping|stopped|pause|pausing|paused|end|ending|switch off"
     rf"|turn off|switching off|turning off)(?: the| this| my)? {_OFF}"
     rf"(?: off| here| there)? "
     rf"|(?:nobody|no one) (?:is )?(?:watching|looking)(?: at the \w+)? "
-    rf"|{_WILL}(?:take|taking|having|have|need|stop for|break for|stopping for|breaking for"
+    rf"|{_WILL}(?:take|taking|having|have|need|stop for|break for|stopping for"
+    rf"|breaking for"
     rf"|pausing for|pause for|knock off for|knocking off for|stop to have|off for"
     rf"|down tools for|time for)(?: (?:my|our|some|a|the|a cup of|a spot of|a bit of"
-    rf"|a bite of|a quick))? ?{_REST}(?: (?:now|here|of tea|of coffee))* (?=[.,?]|for |and "
+    rf"|a bite of|a quick))? ?{_REST}(?: (?:now|here|of tea|of coffee))* (?=[.,?]"
+    rf"|for |and "
     rf"|now |so |my |until |then )"
     rf"|{_WILL}pausing (?:here|for) |{_REST}(?: break)?(?: time)? (?=[.])"
     rf"|{_WILL}not (?:be )?(?:watching|looking)(?: now| for a (?:bit|while))? (?=[.,;])"
     rf"|{_WILL}(?:rest|resting) (?:my|our) eyes "
-    rf"|{_WILL}(?:stop|stopping|stopped|pausing) (?:the )?(?:clock|watching|looking|here"
+    rf"|{_WILL}(?:stop|stopping|stopped|pausing) (?:the )?(?:clock|watching|looking"
+    rf"|here"
     rf"|for now) "
 )
 _RESUMES = re.compile(
@@ -48,7 +53,8 @@ _RESUMES = re.compile(
     r"|(?:(?:i|we|am|are|right|so|here) )*(?:back|carrying on|carry on|back again)"
     r"(?: (?:at it|at work|at my post|to it|on duty|on the job|on it|watching|looking"
     r"|at the (?:dish|station)))(?: again| now)? "
-    r"|(?:(?:i|we|am|are|right|so|here|and) )*(?:carrying on|carry on)(?: again| now)? (?=[.,]|we |the time |it is )"
+    r"|(?:(?:i|we|am|are|right|so|here|and) )*(?:carrying on|carry on)(?: again"
+    r"| now)? (?=[.,]|we |the time |it is )"
     r"|(?:(?:i|we|am|are|back|and|right|so|here) )*(?:looking|watching|recording)"
     r"(?: once)? again "
     r"|(?:(?:i|we|have|am|are) )*(?:resumed|resuming|taken up)(?: my| our| the)?"

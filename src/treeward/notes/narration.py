@@ -9,20 +9,19 @@ something else. A pronoun means the bee in view, and the event says so.
 from __future__ import annotations
 
 import re
-from itertools import groupby
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import UNMARKED, EventKind
+from treeward.speech.utterances import Alternative, Utterance, WordSource
 
 from . import sayings
 from . import stream as st
-from treeward.speech.utterances import Alternative, Utterance, WordSource
-
 from .adjuncts import adjuncts
 from .bee_names import BeeNames
-from .events import Event
 from .corrections import Corrections
+from .events import Event
 from .found_notes import LATER_S, FoundNotes
 from .narrated_actions import Actions, Done
 from .narrated_values import ValueNotes
@@ -34,6 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from treeward.language.phrasebook import PhraseBook
+
     from .stream import StreamWord
     from .told import Told
 
@@ -44,11 +44,13 @@ NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
 _SAYS_AGAIN = (
-    r"(?:no wait|wait no|no sorry|sorry|i mean|i meant|make that|scratch that|tell a lie"
+    r"(?:no wait|wait no|no sorry|sorry|i mean|i meant|make that|scratch that"
+    r"|tell a lie"
     r"|or rather|my mistake) "
 )
 _CLAUSE = re.compile(
-    rf" [.?,] | and | but | so | because | before | when | while | cos | which | though "
+    rf" [.?,] | and | but | so | because | before | when | while | cos | which "
+    rf"| though "
     rf"| then | (?={_SAYS_AGAIN})"
 )
 # Where speech without punctuation starts something new.
@@ -155,7 +157,11 @@ class _Narrator:
     def _clause(self, start: int, sentence: _Sentence) -> int:
         """Read one note, or skip to the next place where one may start."""
         went_on, self.went_on = self.went_on, None
-        if went_on and not self._unreal(sentence, start) and self.found.since_done(start, ON_S):
+        if (
+            went_on
+            and not self._unreal(sentence, start)
+            and self.found.since_done(start, ON_S)
+        ):
             done = self.actions.going_on(self.text, start, went_on.named)
             if done and done.end <= sentence.end:
                 done = replace(done, ago_s=self.found.last_ago_s)
@@ -213,7 +219,11 @@ class _Narrator:
         if done.named.group and self.actions.present(self.text, done):
             if len(self.found.view.here) >= max(2, done.named.group):
                 return done.end + 1
-        if mark and mark in self.found.view.here and self.actions.present(self.text, done):
+        if (
+            mark
+            and mark in self.found.view.here
+            and self.actions.present(self.text, done)
+        ):
             return done.end + 1
         ends = adjuncts(self.text, done.end + 1).end
         if done.named.group and self.text.startswith(", ", ends):
@@ -241,8 +251,10 @@ class _Narrator:
         place = self.text.find(" ", start) + 1
         while 0 < place < end:
             done = self.actions.at(self.text, place)
-            if done and done.named.mark and re.search(
-                " (?:is|who) ", self.text[place : done.end]
+            if (
+                done
+                and done.named.mark
+                and re.search(" (?:is|who) ", self.text[place : done.end])
             ):
                 flags = (*done.flags, "in the middle of other words")
                 return self._do(replace(done, flags=flags), ())
@@ -378,7 +390,9 @@ class _Narrator:
         done = self.actions.follower(self.text, place, last.kind)
         if done is None:
             return None
-        gone = self.found.view.here if last.kind is EventKind.BACK else self.found.view.out
+        gone = (
+            self.found.view.here if last.kind is EventKind.BACK else self.found.view.out
+        )
         return None if done.named.mark in gone else done
 
     def _name_alone(self, place: int) -> Done | None:
@@ -401,9 +415,7 @@ class _Narrator:
         before = self.text[sentence.start - 1 : place]
         if sayings.UNREAL_AFTER.search(before):
             return True
-        since = max(
-            (m.end() for m in _CLAUSE.finditer(before)), default=0
-        )
+        since = max((m.end() for m in _CLAUSE.finditer(before)), default=0)
         until = _CLAUSE.search(self.text, place, sentence.end + 1)
         last = until.start() + 1 if until else sentence.end
         clause = f"{before[max(0, since - 1) :]}{self.text[place:last]} "
@@ -431,7 +443,12 @@ class _Narrator:
             return named.full
         words = lead[0].split()
         sees = words[:3] in (["i", "can", "see"], ["we", "have", "got"])
-        shown = sees or words[:2] in (["here", "is"], ["there", "is"], ["that", "is"], ["it", "is"])
+        shown = sees or words[:2] in (
+            ["here", "is"],
+            ["there", "is"],
+            ["that", "is"],
+            ["it", "is"],
+        )
         watched = self.found.view.last or sees
         return bool(watched and shown and named.mark not in self.found.view.here)
 

@@ -118,8 +118,10 @@ HEDGE = re.compile(rf" {_HEDGE} ")
 HEDGE_BETWEEN = re.compile(rf" (?:, )?{_HEDGE} (?:, )?")
 # "I can report that", "you will notice that": says nothing about the note.
 _SAY = (
-    r"(?:i|we|you) (?:(?:can|will|must|may|should|would like to|do|have to|also|am going"
-    r" to|want to) )*(?:say|report|note|see|notice|find|found|add|record|observe|confirm"
+    r"(?:i|we|you) (?:(?:can|will|must|may|should|would like to|do|have to|also"
+    r"|am going"
+    r" to|want to) )*(?:say|report|note|see|notice|find|found|add|record|observe"
+    r"|confirm"
     r"|mention|tell you|saw|noticed|noted|observed)(?: here| now)? that(?! (?:is|was) )"
 )
 # What may stand between the start of a clause and the note.
@@ -131,7 +133,8 @@ HEDGED_LEAD = re.compile(
 
 # A whole sentence is a wish, a plan, a memory or a condition.
 UNREAL = re.compile(
-    r" (?:if|whenever|until|till|unless|hope|hopes|hoping|wish|wishes|tomorrow|yesterday"
+    r" (?:if|whenever|until|till|unless|hope|hopes|hoping|wish|wishes|tomorrow"
+    r"|yesterday"
     r"|(?<!as )(?<!same )last (?:night|year|week|time|month|summer)|(?<!i )suppose"
     r"|imagine|used to|remember|next (?:time|week|year|day)|shall we|had i|supposed) "
 )
@@ -142,11 +145,15 @@ UNREAL_AFTER = re.compile(
 )
 # The clause is none.
 UNREAL_CLAUSE = re.compile(
-    r" (?:would(?! (?:say|like to|call|make|put))|should(?! (?:think|be|have been|say|add|mention|note|report|record))"
-    r"|(?<!that )(?<!this )will(?! (?:say|call|note|report|add|notice|see that|mention|record))"
+    r" (?:would(?! (?:say|like to|call|make|put))|should(?! (?:think|be|have been|say"
+    r"|add|mention|note|report|record))"
+    r"|(?<!that )(?<!this )will(?! (?:say|call|note|report|add|notice|see that"
+    r"|mention|record))"
     r"|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told|shall"
-    r"|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect|expected|neither|nor|nobody|none|(?:might|may|could) have"
-    r"(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))|did i|next would) "
+    r"|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect|expected"
+    r"|neither|nor|nobody|none|(?:might|may|could) have"
+    r"(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))|did i"
+    r"|next would) "
 )
 QUESTION = re.compile(
     r"(?:is|are|was|were|did|do|does|where|what|when|who|why|how|which|whose|shall"
@@ -164,7 +171,8 @@ _PLACE = (
     r"(?: of (?:the|our) [a-z]+)?"
 )
 _TAIL = (
-    rf"(?:again|today|this morning|too|as well|there|here|okay|yes|right|at last|this time|at once"
+    rf"(?:again|today|this morning|too|as well|there|here|okay|yes|right|at last"
+    rf"|this time|at once"
     rf"|from before|straight away|on time|early|late|safely|yet|this minute|home"
     rf"|quick|that way|the same way|there we go|here we go|for now|bees|i see"
     rf"|all right|{_PLACE})"

@@ -57,7 +57,18 @@ _WHOLE = {
 # "its" is "it is" before these, hers before anything else.
 _IT_IS = frozenset(
     {"a", "the", "an", "not", "been", "number", "about", "nearly", "half", "quarter"}
-    | {"gone", "coming", "just", "now", "calm", "still", "landed", "back", "away", "off"}
+    | {
+        "gone",
+        "coming",
+        "just",
+        "now",
+        "calm",
+        "still",
+        "landed",
+        "back",
+        "away",
+        "off",
+    }
     | {"one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"}
     | {"eleven", "twelve", "twenty"}
 )

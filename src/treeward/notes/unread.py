@@ -26,21 +26,25 @@ _BEE = re.compile(
     r"|girls?|ladies|somebody|newcomer|two of them) "
 )
 _MOVES = re.compile(
-    r" (?:back|away|off|gone|left|landed|landing|leaving|leaves|arrived|returned|flew|flown"
+    r" (?:back|away|off|gone|left|landed|landing|leaving|leaves|arrived|returned|flew"
+    r"|flown"
     r"|came|come|comes|coming|goes|went|out|in|here|up|down|again|missed|drinking"
     r"|took off|bearing|heading) "
 )
 _SENTENCE = re.compile(r" [.?](?= |$)")
 _LOADING = re.compile(
-    r" (?:fill(?:ing)? (?:up|herself)|filled up|load(?:ing|s)?(?: up)?|drink(?:s|ing)? (?:its"
+    r" (?:fill(?:ing)? (?:up|herself)|filled up|load(?:ing|s)?(?: up)?|drink(?:s"
+    r"|ing)? (?:its"
     r"|her|their) fill|tank(?:ing)? up|fuel(?:ling)? up|get (?:a )?(?:full|load)) "
 )
 _UNLOADING = re.compile(
-    r" (?:unload(?:ing|s)?|in the (?:hive|nest|tree|colony)|make (?:the|a|her|their) deliver\w+"
+    r" (?:unload(?:ing|s)?|in the (?:hive|nest|tree|colony)|make (?:the|a|her"
+    r"|their) deliver\w+"
     r"|deliver(?:y|ies|ing|s)?|hand(?:ing)? (?:it )?over|turn(?:ing)? round in) "
 )
 _CLOSE = re.compile(
-    r" (?:hives?|colony|nest)(?: \w+){0,4} (?:so|very|that|right) (?:close|near|next to)"
+    r" (?:hives?|colony|nest)(?: \w+){0,4} (?:so|very|that|right) (?:close|near"
+    r"|next to)"
     r"|flight (?:does not|hardly|barely|is not) (?:count|matter|worth)"
 )
 _TO = re.compile(r"(?:to|or|and|-) ")
