@@ -7,16 +7,21 @@ thirty" the value; the old reading stays beside the note, which carries a flag.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
+from treeward.speech.utterances import Alternative
+
+from . import stream as st
+from .found_notes import CORRECTED_S, tells_a_way
 
 if TYPE_CHECKING:
     from .bee_names import BeeNames
     from .found_notes import FoundNotes
     from .narrated_actions import Actions
     from .narrated_values import ValueNotes
+    from .sentences import Told
 
 _SOFT = (
     r"(?:no|nope|naw|nah|och|aye|oh|okay|wait|hang on|hold on|well|yes|a minute"
@@ -108,12 +113,12 @@ class Corrections:
             )
             same = action and done and action.kind is done.kind
             if done and same and action and action.named.mark and action.certain:
-                self.found.correct_mark(action.named.mark, place, action.end)
+                self._correct_mark(action.named.mark, place, action.end)
                 return action.end + 1
             if action and action.certain:
                 return None
             if rest and (strong or pointed):
-                if self.found.correct_mark(named.mark, place, named.end):
+                if self._correct_mark(named.mark, place, named.end):
                     return max(rest.end(), named.end + 1)
             elif rest and done and done.mark == named.mark:
                 return rest.end()
@@ -124,12 +129,12 @@ class Corrections:
         last = self.found.events[-1]
         wanted = (EventKind.BEARING, EventKind.TIME, EventKind.DURATION, EventKind.WIND)
         for kind in sorted(wanted, key=lambda kind: kind is not last.kind):
-            index = self.found.recent(kind, place)
+            index = self._recent(kind, place)
             if index is None or (not strong and index != len(self.found.events) - 1):
                 continue
             told = self.values.of_kind(self.text, start, kind)
             if told and told.value and (not told.named or strong):
-                self.found.correct_value(index, told)
+                self._correct_value(index, told)
                 return told.end
         return None
 
@@ -142,7 +147,7 @@ class Corrections:
             return None
         then = _THEN.match(self.text, first.end + 1)
         second = self.names.single(self.text, then.end()) if then else None
-        if second is None or not self.found.correct_mark(
+        if second is None or not self._correct_mark(
             second.mark, place, second.end
         ):
             return None
@@ -156,7 +161,7 @@ class Corrections:
         said = re.compile(
             r"(?:, )?(?:i (?:mean|meant)|that was|it was|that is) (?=[.,])"
         ).match(self.text, named.end + 1)
-        if said and self.found.correct_mark(named.mark, place, said.end() - 1):
+        if said and self._correct_mark(named.mark, place, said.end() - 1):
             return said.end()
         return None
 
@@ -171,3 +176,69 @@ class Corrections:
             return said.end()
         self.found.take_back(place, said.end())
         return self.text.find(" ", said.end() - 1) + 1
+
+    def _recent(self, kind: EventKind, place: int) -> int | None:
+        """Give the last note of a kind, where it may still be corrected."""
+        for index in range(len(self.found.events) - 1, -1, -1):
+            event = self.found.events[index]
+            if self.found.second(place) - (event.end_s or 0.0) > CORRECTED_S:
+                return None
+            if event.kind is kind:
+                return index
+        return None
+
+    def _correct_mark(self, mark: str, start: int, end: int) -> bool:
+        """Change the bee of what was done last; False where nothing is to change."""
+        if self.found.last_done is None:
+            return False
+        first = self.found.last_done
+        done = self.found.events[first]
+        if self.found.second(start) - (self.found.events[-1].end_s or 0.0) > CORRECTED_S:
+            return False
+        old = done.mark
+        if old != mark:
+            for index in range(first, len(self.found.events)):
+                if self.found.events[index].mark == old:
+                    self._change(index, start, end, mark=mark)
+            if old:
+                undo = "back" if done.kind is EventKind.AWAY else "away"
+                self.found.view.note(undo, old)
+        self.found.by_pronoun = False
+        self.found.view.note(done.kind, mark)
+        self.names.seen.add(mark)
+        return True
+
+    def _correct_value(self, index: int, told: Told) -> None:
+        """Change the value of a note."""
+        self._change(index, told.start, told.end, value=told.value)
+        event = self.found.events[index]
+        if tells_a_way(event):
+            self.found.view.along[event.mark] = event.value
+
+    def _change(
+        self,
+        index: int,
+        start: int,
+        end: int,
+        *,
+        mark: str | None = None,
+        value: str | None = None,
+    ) -> None:
+        """Put what was corrected in place of what was said; that stays beside it."""
+        old = self.found.events[index]
+        first, last = self.found.speech.pieces_between(start, end)
+        said = self.found.pieces[first:last]
+        before = f"{old.kind} {old.mark} {old.value}"
+        new = replace(
+            old,
+            mark=old.mark if mark is None else mark,
+            value=old.value if value is None else value,
+            end_s=max(old.end_s or 0.0, said[-1].end_s),
+            heard=f"{old.heard} {st.heard(said)}",
+            alternatives=(
+                Alternative(text=" ".join(before.split()), confidence=0.3),
+                *old.alternatives,
+            ),
+            flags=(*old.flags, f"corrected by '{st.heard(said)}'"),
+        )
+        self.found.events[index] = new

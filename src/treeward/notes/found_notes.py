@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from .narrated_actions import Done
     from .sentences import Speech
     from .stream import StreamWord
-    from .told import Told
+    from .sentences import Told
 
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
 SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess
@@ -45,38 +45,38 @@ class FoundNotes:
         self.view = View()
         self.events: list[Event] = []
         self.given: set[int] = set()  # which of them were heard surely
-        self._last_done: int | None = None  # index of the last thing a bee did
-        self._by_pronoun = False
+        self.last_done: int | None = None  # index of the last thing a bee did
+        self.by_pronoun = False
         self._took_back = False
         self.last_ago_s = 0.0
         self.mentioned = ""  # a bee named in this sentence, without what it did
 
     def leaving(self, place: int, within_s: float = ONE_BREATH_S) -> bool:
         """Tell whether a bee left just before `place`, its bearings aside."""
-        if self._last_done is None:
+        if self.last_done is None:
             return False
-        last, *after = self.events[self._last_done :]
+        last, *after = self.events[self.last_done :]
         end_s = self.events[-1].end_s
         if last.kind is not EventKind.AWAY or end_s is None:
             return False
         bearings = all(event.kind is EventKind.BEARING for event in after)
-        return bearings and self._second(place) - end_s <= within_s
+        return bearings and self.second(place) - end_s <= within_s
 
-    def _second(self, place: int) -> float:
+    def second(self, place: int) -> float:
         return self.pieces[self.speech.owner[place]].start_s
 
     def soon(self, start: int, place: int) -> bool:
         """Tell whether what stands at `place` was said soon after `start`."""
         if place >= len(self.text):
             return False
-        return self._second(place) - self._second(start) <= ONE_BREATH_S
+        return self.second(place) - self.second(start) <= ONE_BREATH_S
 
     def since_done(self, place: int, within_s: float = FOLLOWS_S) -> Event | None:
         """Give what a bee did last, where that was shortly before `place`."""
-        if self._last_done is None:
+        if self.last_done is None:
             return None
-        last = self.events[self._last_done]
-        if last.end_s is None or self._second(place) - last.end_s > within_s:
+        last = self.events[self.last_done]
+        if last.end_s is None or self.second(place) - last.end_s > within_s:
             return None
         return last
 
@@ -84,11 +84,11 @@ class FoundNotes:
         """Take in a note that was heard surely."""
         self.given.add(len(self.events))
         if event.kind in {EventKind.BACK, EventKind.AWAY, EventKind.MARK}:
-            self._last_done = len(self.events)
-            self._by_pronoun = False
+            self.last_done = len(self.events)
+            self.by_pronoun = False
             self.view.note(event.kind, event.mark)
             self.names.seen.add(event.mark)
-        if _tells_a_way(event):
+        if tells_a_way(event):
             self.view.along[event.mark] = event.value
         self.add(event)
 
@@ -178,9 +178,9 @@ class FoundNotes:
         if self._names_the_pronoun(done):
             self._name_last(event)
         else:
-            self._last_done = len(self.events)
+            self.last_done = len(self.events)
             self.add(event)
-        self._by_pronoun = bool(done.named.pronoun)
+        self.by_pronoun = bool(done.named.pronoun)
         self.view.note(done.kind, mark)
         self.names.seen.add(mark)
         return end
@@ -190,24 +190,24 @@ class FoundNotes:
         last = self.since_done(done.start)
         if last is None or (last.kind, last.mark) != (done.kind, mark):
             return False
-        return self._second(done.start) - (last.end_s or 0.0) <= REPEATED_S
+        return self.second(done.start) - (last.end_s or 0.0) <= REPEATED_S
 
     def _names_the_pronoun(self, done: Done) -> bool:
         """Tell whether this names the bee of "there she goes" just before."""
         return (
-            self._by_pronoun
+            self.by_pronoun
             and not done.named.pronoun
             and self._just_now(done) is not None
         )
 
     def _name_last(self, event: Event) -> None:
         """Give the event told by a pronoun its name and keep its earlier time."""
-        if self._last_done is not None:
-            before = self.events[self._last_done]
+        if self.last_done is not None:
+            before = self.events[self.last_done]
             if before.mark not in {"", event.mark}:  # the guess was wrong
                 undo = "back" if event.kind is EventKind.AWAY else "away"
                 self.view.note(undo, before.mark)
-            self.events[self._last_done] = replace(
+            self.events[self.last_done] = replace(
                 event,
                 start_s=before.start_s,
                 end_s=before.end_s,
@@ -216,10 +216,10 @@ class FoundNotes:
 
     def _just_now(self, done: Done) -> Event | None:
         """Give the last thing a bee did, if it was the same just before."""
-        if self._last_done is None:
+        if self.last_done is None:
             return None
-        last = self.events[self._last_done]
-        start_s = self._second(done.start)
+        last = self.events[self.last_done]
+        start_s = self.second(done.start)
         if last.kind is not done.kind or last.end_s is None:
             return None
         return last if start_s - last.end_s <= SAID_TWICE_S else None
@@ -273,7 +273,7 @@ class FoundNotes:
             return
         flags = [*told.flags]
         if told.kind is EventKind.SCRATCH and self.events:
-            late_s = self._second(told.start) - (self.events[-1].end_s or 0.0)
+            late_s = self.second(told.start) - (self.events[-1].end_s or 0.0)
             if late_s > CORRECTED_S / 2 or self.since_border(told.start):
                 flags.append("what it takes back was said long before")
         confidence = 1.0
@@ -285,7 +285,7 @@ class FoundNotes:
         if told.same:
             own = self.view.along.get(mark, "") if told.same == "own" else ""
             value = own or next(
-                (e.value for e in reversed(self.events) if _tells_a_way(e)), ""
+                (e.value for e in reversed(self.events) if tells_a_way(e)), ""
             )
             if not value:
                 return
@@ -313,9 +313,9 @@ class FoundNotes:
         )
         if self._told_already(event):
             return
-        if _tells_a_way(event):
+        if tells_a_way(event):
             last = self.events[-1] if self.events else None
-            if last and _tells_a_way(last) and (last.mark, told.named) == (mark, None):
+            if last and tells_a_way(last) and (last.mark, told.named) == (mark, None):
                 flags.append(f"another bearing was said just before: {last.value}")
                 event = replace(event, flags=tuple(flags))
                 doubt = f"another bearing was said right after: {value}"
@@ -345,7 +345,7 @@ class FoundNotes:
         if told.kind is EventKind.BEARING:
             soon = self.leaving(told.start)
             if soon or self.leaving(told.start, LATER_S):
-                left = self.events[self._last_done or 0]
+                left = self.events[self.last_done or 0]
                 doubt = "of the same bee as the leaving before it"
                 if len(self._left_last()) > 1 and self._left_together():
                     return left.mark, "two bees left, whose it is was not said"
@@ -370,44 +370,13 @@ class FoundNotes:
         pair = tuple(dict.fromkeys(left[-2:]))
         return pair if len(pair) == 2 and all(pair) else ()
 
-    def recent(self, kind: EventKind, place: int) -> int | None:
-        """Give the last note of a kind, where it may still be corrected."""
-        for index in range(len(self.events) - 1, -1, -1):
-            event = self.events[index]
-            if self._second(place) - (event.end_s or 0.0) > CORRECTED_S:
-                return None
-            if event.kind is kind:
-                return index
-        return None
-
-    def correct_mark(self, mark: str, start: int, end: int) -> bool:
-        """Change the bee of what was done last; False where nothing is to change."""
-        if self._last_done is None:
-            return False
-        first = self._last_done
-        done = self.events[first]
-        if self._second(start) - (self.events[-1].end_s or 0.0) > CORRECTED_S:
-            return False
-        old = done.mark
-        if old != mark:
-            for index in range(first, len(self.events)):
-                if self.events[index].mark == old:
-                    self._change(index, start, end, mark=mark)
-            if old:
-                undo = "back" if done.kind is EventKind.AWAY else "away"
-                self.view.note(undo, old)
-        self._by_pronoun = False
-        self.view.note(done.kind, mark)
-        self.names.seen.add(mark)
-        return True
-
     def take_back(self, start: int, end: int) -> None:
         """Take back what a bee did last, and what was told of it."""
-        if self._last_done is not None:
-            done = self.events[self._last_done]
+        if self.last_done is not None:
+            done = self.events[self.last_done]
             undo = "back" if done.kind is EventKind.AWAY else "away"
             self.view.note(undo, done.mark)
-        self._last_done = None
+        self.last_done = None
         self.add(
             self._event(
                 EventKind.SCRATCH,
@@ -427,52 +396,17 @@ class FoundNotes:
         said = self.text[max(0, start + 3) : place].replace(",", "").split()
         last_s = (self.events[-1].end_s or 0.0) if self.events else 0.0
         fillers = {"no", "oh", "sorry", "okay", "wait", "and", "please", "can", "you"}
-        return bool(set(said) - fillers) and last_s < self._second(max(0, start + 3))
-
-    def correct_value(self, index: int, told: Told) -> None:
-        """Change the value of a note."""
-        self._change(index, told.start, told.end, value=told.value)
-        event = self.events[index]
-        if _tells_a_way(event):
-            self.view.along[event.mark] = event.value
-
-    def _change(
-        self,
-        index: int,
-        start: int,
-        end: int,
-        *,
-        mark: str | None = None,
-        value: str | None = None,
-    ) -> None:
-        """Put what was corrected in place of what was said; that stays beside it."""
-        old = self.events[index]
-        first, last = self.speech.pieces_between(start, end)
-        said = self.pieces[first:last]
-        before = f"{old.kind} {old.mark} {old.value}"
-        new = replace(
-            old,
-            mark=old.mark if mark is None else mark,
-            value=old.value if value is None else value,
-            end_s=max(old.end_s or 0.0, said[-1].end_s),
-            heard=f"{old.heard} {st.heard(said)}",
-            alternatives=(
-                Alternative(text=" ".join(before.split()), confidence=0.3),
-                *old.alternatives,
-            ),
-            flags=(*old.flags, f"corrected by '{st.heard(said)}'"),
-        )
-        self.events[index] = new
+        return bool(set(said) - fillers) and last_s < self.second(max(0, start + 3))
 
     def doubt_last(self, mark: str, start: int, end: int) -> None:
         """Note that a question put the bee of the last note in doubt."""
-        if self._last_done is None or self.since_done(start) is None:
+        if self.last_done is None or self.since_done(start) is None:
             return
-        event = self.events[self._last_done]
+        event = self.events[self.last_done]
         first, last = self.speech.pieces_between(start, end)
         asked = st.heard(self.pieces[first:last])
         other = Alternative(text=f"{event.kind} {mark}", confidence=0.3)
-        self.events[self._last_done] = replace(
+        self.events[self.last_done] = replace(
             event,
             flags=(*event.flags, f"doubt in words: '{asked}'"),
             alternatives=(*event.alternatives, other),
@@ -512,5 +446,5 @@ class FoundNotes:
         self.events.append(event)
 
 
-def _tells_a_way(event: Event) -> bool:
+def tells_a_way(event: Event) -> bool:
     return event.kind is EventKind.BEARING and bool(event.value)

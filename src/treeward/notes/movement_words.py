@@ -7,8 +7,12 @@ verb and particle: "came back in", "has zoomed off", "circled twice and left".
 from __future__ import annotations
 
 import re
+from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 _HELPERS = (
     r"(?:(?:is|was|are|were|had|has|been|have|still|both|all|each|together|finally"
@@ -116,4 +120,143 @@ PATTERNS = (
 # How a clause about the same bee goes on: "landed, then left".
 AND_THEN = re.compile(
     r"(?:, )?(?:(?:and|then|but|almost|immediately|straight|again|,) )+"
+)
+
+LEAVING = re.compile(r" (?:leaving|leave|going|go|departing|flying off|take off)(?= )")
+LANDING = re.compile(r" (?:landing|land|coming in|come in|arriving|arrive)(?= )")
+PARTICIPLES: Mapping[str, EventKind] = {
+    "leaving": EventKind.AWAY,
+    "going": EventKind.AWAY,
+    "flying off": EventKind.AWAY,
+    "flying away": EventKind.AWAY,
+    "taking off": EventKind.AWAY,
+    "lifting off": EventKind.AWAY,
+    "heading off": EventKind.AWAY,
+    "setting off": EventKind.AWAY,
+    "going off": EventKind.AWAY,
+    "landing": EventKind.BACK,
+    "arriving": EventKind.BACK,
+    "coming in": EventKind.BACK,
+    "coming back": EventKind.BACK,
+    "touching down": EventKind.BACK,
+}
+# Said of the bee just watched, without naming her: "... and away".
+LONE: Mapping[str, EventKind] = {
+    "away": EventKind.AWAY,
+    "gone": EventKind.AWAY,
+    "and away": EventKind.AWAY,
+    "and off": EventKind.AWAY,
+    "and gone": EventKind.AWAY,
+    "away again": EventKind.AWAY,
+    "off again": EventKind.AWAY,
+    "landed": EventKind.BACK,
+    "back again": EventKind.BACK,
+}
+SEEN = frozenset(
+    {
+        "",
+        "we have",
+        "i have",
+        "there is",
+        "here is",
+        "that is",
+        "i can see",
+        "i see",
+        "i have got",
+    }
+)
+PLURAL_HEADS: Mapping[str, str] = {
+    "here comes": "here come",
+    "there goes": "there go",
+    "off goes": "off go",
+    "away goes": "away go",
+    "up goes": "up go",
+    "out goes": "out go",
+    "in comes": "in come",
+    "back comes": "back come",
+    "here is": "here are",
+    "there is": "there are",
+}
+THEY: Mapping[str, EventKind] = {
+    "here they come": EventKind.BACK,
+    "here they are": EventKind.BACK,
+    "off they go": EventKind.AWAY,
+    "there they go": EventKind.AWAY,
+    "away they go": EventKind.AWAY,
+}
+OR = re.compile(r" (?:, )?or (?:(?:maybe|perhaps|possibly|is it) )?")
+BACKWARDS = re.compile(r"(?:in|back|down|here) ")
+ENDS_IN_PREPOSITION = re.compile(
+    r"(?:in|on|off|out|down|up|left|went|goes|here|again)$"
+)
+OBJECT = re.compile(r"(?:the|a|an|her|his|its|my|our|your|their|to|for|of|with|some) ")
+PAINTING = re.compile(
+    r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*"
+    r"(?:mark|marked|painted|marking|painting|put|putting|dabbed|gave|given|got|done"
+    r"|dotted|daubed)"
+    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|her|it|some|dot|of|bit"
+    r"|little|spot|blob|dab|drop|splash|touch|up))* "
+)
+PAINTED = re.compile(r" (?:one|bee|dot|spot|paint|mark|blob)(?= )")
+ON_HER = re.compile(
+    r" on (?:this|that|the|her|it|one|another|a|new|my)"
+    r"(?: (?!and |but |then |so )[a-z]+){0,4}?(?= [.?,]| and | but | so |$)"
+)
+NOUNS = frozenset({"leaves", "drops", "lands", "flies", "left", "in", "out", "up"})
+NOT_YET = re.compile(r" (?:yet|so far|since|for a while|lately)(?= )")
+FOLLOWS_LEAD = re.compile(
+    r"(?:(?:and|then|,|first|next|that will be|this is|so is|so did|also|followed by"
+    r"|joined by|with|now|there is"
+    r"|here is|that is) )*"
+)
+FOLLOWS_TAIL = re.compile(
+    r"(?:, )?(?:(?:is|was|did) )?(?:(?:right|straight|just|close|hot|directly|not far"
+    r"|a bit"
+    r"|a second|a moment) )?(?:behind(?: her| it| them)?|after(?: her| it| them)?"
+    r"|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise|next"
+    r"|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
+)
+PARTICLE = re.compile(
+    r"(?:and )?(?:(?P<away>off|away|up|out)|back|in|down"
+    r"|(?:with|behind|after|beside) (?:her|it|them)(?= (?:comes|lands|is)))"
+    r" (?:right |straight |again |at last )?"
+)
+MOVED = re.compile(
+    r"(?:goes|go|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came|popped"
+    r"|flew"
+    r"|dropped|is|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
+)
+RELATIVE = re.compile(r" (?:, )?(?:who|which|that) ")
+# Said of a bee between commas: "orange, the one with the torn wing, is back".
+ASIDE = re.compile(
+    r" , (?:which|who|the|my|our|number|that|bless|again|at last|finally|of all)"
+    r"(?: [^.?, ]+){0,9} , "
+)
+ARRIVAL = re.compile(
+    r"(?:(?:my|the|our|and|so|today is) )*(?:first|next|second|third|latest|last|new"
+    r"|only)"
+    r" (?:(?:bee|one) )?(?:arrival|visitor|guest|customer|caller|in|back|to (?:land"
+    r"|arrive"
+    r"|come|return|come in|come back|be back|show))(?: [a-z]+){0,2}? (?:is|was) "
+)
+LEAVER = re.compile(
+    r"(?:(?:the|and|so) )*(?:first|next|last) (?:(?:bee|one) )?(?:away|off|out"
+    r"|to (?:leave"
+    r"|go|depart|take off|be off|fly)) (?:is|was) "
+)
+GIVEN_UP = re.compile(
+    r"(?:(?:i|we|am|are|so|and|have|will) )*(?:writing|giving|counting|recording"
+    r"|marking"
+    r"|putting|written|given|calling|put)(?: up on)? "
+)
+AS_LOST = re.compile(
+    r" (?:off|up|(?:down )?(?:as )?(?:missed|lost|a no show))(?= [.,])"
+)
+VISIT = re.compile(
+    r"(?:(?:we|i|have|had|is|another|a|got|there is) )*visit (?:from|by) "
+)
+MAY_COME = re.compile(r"late|overdue|should|missing|is not back")
+PLURAL = re.compile(
+    r"(?: ,)?(?: (?:are|were|have|is|has|had|both|all|each|together|been|too|now"
+    r"|then))*"
 )

@@ -9,159 +9,20 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
 
+from . import movement_words as mw
 from . import sayings
 from .adjuncts import adjuncts, goes_on
 from .bee_names import Named
-from .movement_words import AND_THEN, PATTERNS, PRESENT, STILL
 from .narrated_bearings import leads_to_bearing, same_way_at
 from .sentences import plain_phrase
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
 
     from treeward.language.phrasebook import PhraseBook
 
     from .bee_names import BeeNames
 
 _SLOT = "{mark}"
-_LEAVING = re.compile(r" (?:leaving|leave|going|go|departing|flying off|take off)(?= )")
-_LANDING = re.compile(r" (?:landing|land|coming in|come in|arriving|arrive)(?= )")
-_PARTICIPLES: Mapping[str, EventKind] = {
-    "leaving": EventKind.AWAY,
-    "going": EventKind.AWAY,
-    "flying off": EventKind.AWAY,
-    "flying away": EventKind.AWAY,
-    "taking off": EventKind.AWAY,
-    "lifting off": EventKind.AWAY,
-    "heading off": EventKind.AWAY,
-    "setting off": EventKind.AWAY,
-    "going off": EventKind.AWAY,
-    "landing": EventKind.BACK,
-    "arriving": EventKind.BACK,
-    "coming in": EventKind.BACK,
-    "coming back": EventKind.BACK,
-    "touching down": EventKind.BACK,
-}
-# Said of the bee just watched, without naming her: "... and away".
-_LONE: Mapping[str, EventKind] = {
-    "away": EventKind.AWAY,
-    "gone": EventKind.AWAY,
-    "and away": EventKind.AWAY,
-    "and off": EventKind.AWAY,
-    "and gone": EventKind.AWAY,
-    "away again": EventKind.AWAY,
-    "off again": EventKind.AWAY,
-    "landed": EventKind.BACK,
-    "back again": EventKind.BACK,
-}
-_SEEN = frozenset(
-    {
-        "",
-        "we have",
-        "i have",
-        "there is",
-        "here is",
-        "that is",
-        "i can see",
-        "i see",
-        "i have got",
-    }
-)
-_PLURAL_HEADS: Mapping[str, str] = {
-    "here comes": "here come",
-    "there goes": "there go",
-    "off goes": "off go",
-    "away goes": "away go",
-    "up goes": "up go",
-    "out goes": "out go",
-    "in comes": "in come",
-    "back comes": "back come",
-    "here is": "here are",
-    "there is": "there are",
-}
-_THEY: Mapping[str, EventKind] = {
-    "here they come": EventKind.BACK,
-    "here they are": EventKind.BACK,
-    "off they go": EventKind.AWAY,
-    "there they go": EventKind.AWAY,
-    "away they go": EventKind.AWAY,
-}
-_OR = re.compile(r" (?:, )?or (?:(?:maybe|perhaps|possibly|is it) )?")
-_BACKWARDS = re.compile(r"(?:in|back|down|here) ")
-_ENDS_IN_PREPOSITION = re.compile(
-    r"(?:in|on|off|out|down|up|left|went|goes|here|again)$"
-)
-_OBJECT = re.compile(r"(?:the|a|an|her|his|its|my|our|your|their|to|for|of|with|some) ")
-_PAINTING = re.compile(
-    r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*"
-    r"(?:mark|marked|painted|marking|painting|put|putting|dabbed|gave|given|got|done"
-    r"|dotted|daubed)"
-    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|her|it|some|dot|of|bit"
-    r"|little|spot|blob|dab|drop|splash|touch|up))* "
-)
-_PAINTED = re.compile(r" (?:one|bee|dot|spot|paint|mark|blob)(?= )")
-_ON_HER = re.compile(
-    r" on (?:this|that|the|her|it|one|another|a|new|my)"
-    r"(?: (?!and |but |then |so )[a-z]+){0,4}?(?= [.?,]| and | but | so |$)"
-)
-_NOUNS = frozenset({"leaves", "drops", "lands", "flies", "left", "in", "out", "up"})
-_NOT_YET = re.compile(r" (?:yet|so far|since|for a while|lately)(?= )")
-_FOLLOWS_LEAD = re.compile(
-    r"(?:(?:and|then|,|first|next|that will be|this is|so is|so did|also|followed by"
-    r"|joined by|with|now|there is"
-    r"|here is|that is) )*"
-)
-_FOLLOWS_TAIL = re.compile(
-    r"(?:, )?(?:(?:is|was|did) )?(?:(?:right|straight|just|close|hot|directly|not far"
-    r"|a bit"
-    r"|a second|a moment) )?(?:behind(?: her| it| them)?|after(?: her| it| them)?"
-    r"|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise|next"
-    r"|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
-)
-_PARTICLE = re.compile(
-    r"(?:and )?(?:(?P<away>off|away|up|out)|back|in|down"
-    r"|(?:with|behind|after|beside) (?:her|it|them)(?= (?:comes|lands|is)))"
-    r" (?:right |straight |again |at last )?"
-)
-_MOVED = re.compile(
-    r"(?:goes|go|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came|popped"
-    r"|flew"
-    r"|dropped|is|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
-)
-_RELATIVE = re.compile(r" (?:, )?(?:who|which|that) ")
-# Said of a bee between commas: "orange, the one with the torn wing, is back".
-_ASIDE = re.compile(
-    r" , (?:which|who|the|my|our|number|that|bless|again|at last|finally|of all)"
-    r"(?: [^.?, ]+){0,9} , "
-)
-_ARRIVAL = re.compile(
-    r"(?:(?:my|the|our|and|so|today is) )*(?:first|next|second|third|latest|last|new"
-    r"|only)"
-    r" (?:(?:bee|one) )?(?:arrival|visitor|guest|customer|caller|in|back|to (?:land"
-    r"|arrive"
-    r"|come|return|come in|come back|be back|show))(?: [a-z]+){0,2}? (?:is|was) "
-)
-_LEAVER = re.compile(
-    r"(?:(?:the|and|so) )*(?:first|next|last) (?:(?:bee|one) )?(?:away|off|out"
-    r"|to (?:leave"
-    r"|go|depart|take off|be off|fly)) (?:is|was) "
-)
-_GIVEN_UP = re.compile(
-    r"(?:(?:i|we|am|are|so|and|have|will) )*(?:writing|giving|counting|recording"
-    r"|marking"
-    r"|putting|written|given|calling|put)(?: up on)? "
-)
-_AS_LOST = re.compile(
-    r" (?:off|up|(?:down )?(?:as )?(?:missed|lost|a no show))(?= [.,])"
-)
-_VISIT = re.compile(
-    r"(?:(?:we|i|have|had|is|another|a|got|there is) )*visit (?:from|by) "
-)
-_MAY_COME = re.compile(r"late|overdue|should|missing|is not back")
-_PLURAL = re.compile(
-    r"(?: ,)?(?: (?:are|were|have|is|has|had|both|all|each|together|been|too|now"
-    r"|then))*"
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,17 +54,17 @@ class Actions:
 
     def __init__(self, book: PhraseBook, names: BeeNames) -> None:
         self._names = names
-        self._by_head: dict[str, list[_Template]] = {head: [] for head in _SEEN}
+        self._by_head: dict[str, list[_Template]] = {head: [] for head in mw.SEEN}
         for action in book.actions.values():
             for way in (*action.say, *action.narrate):
                 head, tail = (plain_phrase(part) for part in way.split(_SLOT))
                 self._add(head, tail, EventKind(action.kind))
-                if head in _PLURAL_HEADS:
-                    self._add(_PLURAL_HEADS[head], tail, EventKind(action.kind))
+                if head in mw.PLURAL_HEADS:
+                    self._add(mw.PLURAL_HEADS[head], tail, EventKind(action.kind))
         self._add("there", "is", EventKind.BACK)
-        for head, kind in _THEY.items():
+        for head, kind in mw.THEY.items():
             self._add(head, "", kind)
-        for tail, kind in _PARTICIPLES.items():
+        for tail, kind in mw.PARTICIPLES.items():
             self._add("", tail, kind)
         for templates in self._by_head.values():
             templates.sort(key=lambda template: -len(template.tail))
@@ -244,7 +105,7 @@ class Actions:
             return None
         name_end, others = self._or_another(text, named)
         found = self._listed(text, named, name_end, templates)
-        if head in _SEEN and named.pronoun != "it":
+        if head in mw.SEEN and named.pronoun != "it":
             found += self._moved(text, named, name_end)
         best = max(found, key=lambda done: done.end, default=None)
         return replace(best, start=place, others=others) if best else None
@@ -268,7 +129,7 @@ class Actions:
             flags = () if end is None else self._fits(text, template, end, named)
             if end is not None and flags is not None:
                 kind = template.kind
-                soft = kind is EventKind.MISSED and _MAY_COME.search(template.tail)
+                soft = kind is EventKind.MISSED and mw.MAY_COME.search(template.tail)
                 if soft or (kind is EventKind.MISSED and "no sign" in template.head):
                     flags = (*flags, "she may still come")
                 return [
@@ -282,10 +143,10 @@ class Actions:
         """Read what a bee did in verb and particle, whatever the verb."""
         found: list[Done] = []
         starts = [name_end + (3 if text.startswith(" , ", name_end) else 1)]
-        for gap in (_RELATIVE.match(text, name_end), _ASIDE.match(text, name_end)):
+        for gap in (mw.RELATIVE.match(text, name_end), mw.ASIDE.match(text, name_end)):
             if gap and (named.mark or named.marks):
                 starts.append(gap.end())
-        for start, (kind, pattern) in product(starts, PATTERNS):
+        for start, (kind, pattern) in product(starts, mw.PATTERNS):
             match = pattern.match(text, start)
             if match is None:
                 continue
@@ -306,7 +167,7 @@ class Actions:
 
     def _or_another(self, text: str, named: Named) -> tuple[int, tuple[str, ...]]:
         """Read "blue or purple": where the names end, and the other bee."""
-        link = _OR.match(text, named.end)
+        link = mw.OR.match(text, named.end)
         other = self._names.at(text, link.end()) if link else None
         if other is None or not other.mark:
             return named.end, ()
@@ -315,7 +176,7 @@ class Actions:
     @staticmethod
     def _plural_end(text: str, named: Named, tail: str) -> int | None:
         """Give the end of "are both back" after several bees named together."""
-        verb = _PLURAL.match(text, named.end)
+        verb = mw.PLURAL.match(text, named.end)
         tail = re.sub(r"^(?:is|was) ", "", tail)
         if verb is None or not text.startswith(f" {tail} ", verb.end()):
             return None
@@ -327,7 +188,7 @@ class Actions:
         if not tail:
             return name_end
         gaps = [" ", " , ", " that ", " who ", " , who ", " which ", " , which "]
-        aside = _ASIDE.match(text, name_end)
+        aside = mw.ASIDE.match(text, name_end)
         if aside:
             gaps.append(aside[0])
         hedge = sayings.HEDGE_BETWEEN.match(text, name_end)
@@ -348,7 +209,7 @@ class Actions:
         """
         place = end + 1
         leaves = template.kind is EventKind.AWAY
-        if template.kind is EventKind.MISSED and _NOT_YET.search(
+        if template.kind is EventKind.MISSED and mw.NOT_YET.search(
             text[named.end : text.index(" ", place) + 1]
         ):
             return None
@@ -357,7 +218,7 @@ class Actions:
         if (
             sayings.STOP.match(text, place)
             or sayings.HEDGE_TAIL.match(text, place)
-            or AND_THEN.match(text, place)
+            or mw.AND_THEN.match(text, place)
             or (leaves and (leads_to_bearing(text, place) or same_way_at(text, place)))
             or (not named.pronoun and template.tail and goes_on(text, place))
         ):
@@ -369,10 +230,10 @@ class Actions:
             sayings.LEFT_PLACE.match(text, place) or sayings.ONWARD.match(text, place)
         ):
             return ()
-        has_object = _OBJECT.match(text, place) is not None
-        back = leaves and _BACKWARDS.match(text, place) is not None  # "has flown in"
-        odd = has_object and _ENDS_IN_PREPOSITION.search(template.tail) is not None
-        if vague or odd or back or template.tail.split()[-1] in _NOUNS:
+        has_object = mw.OBJECT.match(text, place) is not None
+        back = leaves and mw.BACKWARDS.match(text, place) is not None  # "has flown in"
+        odd = has_object and mw.ENDS_IN_PREPOSITION.search(template.tail) is not None
+        if vague or odd or back or template.tail.split()[-1] in mw.NOUNS:
             return None
         border = re.compile(r" [.?,] |$").search(text, place)
         more = text[place : border.start() if border else len(text)]
@@ -381,14 +242,14 @@ class Actions:
     def _as_noun(self, text: str, place: int) -> Done | None:
         """Read "the next arrival is blue", "first to leave was red"."""
         for pattern, kind in (
-            (_ARRIVAL, EventKind.BACK),
-            (_VISIT, EventKind.BACK),
-            (_LEAVER, EventKind.AWAY),
-            (_GIVEN_UP, EventKind.MISSED),
+            (mw.ARRIVAL, EventKind.BACK),
+            (mw.VISIT, EventKind.BACK),
+            (mw.LEAVER, EventKind.AWAY),
+            (mw.GIVEN_UP, EventKind.MISSED),
         ):
             match = pattern.match(text, place)
             named = self._names.at(text, match.end()) if match else None
-            if named and pattern is _GIVEN_UP and not _AS_LOST.match(text, named.end):
+            if named and pattern is mw.GIVEN_UP and not mw.AS_LOST.match(text, named.end):
                 continue
             if named and not named.pronoun:
                 return Done(
@@ -402,16 +263,16 @@ class Actions:
 
     def _inverted(self, text: str, place: int) -> Done | None:
         """Read "off she pops", "in drops white"."""
-        particle = _PARTICLE.match(text, place)
+        particle = mw.PARTICLE.match(text, place)
         if particle is None:
             return None
-        verb = _MOVED.match(text, particle.end())
+        verb = mw.MOVED.match(text, particle.end())
         named = self._names.at(text, verb.end() if verb else particle.end())
         if named is None or named.some:
             return None
         end = named.end
         if not verb:
-            verb = _MOVED.match(text, named.end + 1)
+            verb = mw.MOVED.match(text, named.end + 1)
             if verb is None:
                 return None
             end = verb.end() - 1
@@ -436,7 +297,7 @@ class Actions:
         named = self._names.at(text, match.end()) if match else None
         if named is None:
             return None
-        for pattern, kind in ((_LEAVING, EventKind.AWAY), (_LANDING, EventKind.BACK)):
+        for pattern, kind in ((mw.LEAVING, EventKind.AWAY), (mw.LANDING, EventKind.BACK)):
             found = pattern.match(text, named.end)
             if found:
                 return Done(
@@ -450,15 +311,15 @@ class Actions:
 
     def _painted(self, text: str, place: int) -> Done | None:
         """Read "I have painted this one pink", "put a yellow dot on her"."""
-        match = _PAINTING.match(text, place)
+        match = mw.PAINTING.match(text, place)
         if match is None:
             return None
         named = self._names.single(text, match.end())
         if named is None:
             return None
-        more = _PAINTED.match(text, named.end)
+        more = mw.PAINTED.match(text, named.end)
         end = more.end() if more else named.end
-        on_her = _ON_HER.match(text, end)
+        on_her = mw.ON_HER.match(text, end)
         end = on_her.end() if on_her else end
         if not sayings.STOP.match(text, end + 1) or (
             not on_her and " got " in match[0]
@@ -468,11 +329,11 @@ class Actions:
 
     def going_on(self, text: str, place: int, named: Named) -> Done | None:
         """Read what the same bee did next: "landed, then left"."""
-        link = AND_THEN.match(text, place)
+        link = mw.AND_THEN.match(text, place)
         if link is None:
             return None
         found: list[Done] = []
-        for kind, pattern in PATTERNS:
+        for kind, pattern in mw.PATTERNS:
             match = pattern.match(text, link.end())
             if match is None:
                 continue
@@ -492,12 +353,12 @@ class Actions:
 
     def follower(self, text: str, place: int, kind: EventKind) -> Done | None:
         """Read a bee named as doing what the one before did: "and then white"."""
-        lead = _FOLLOWS_LEAD.match(text, place)
+        lead = mw.FOLLOWS_LEAD.match(text, place)
         start = lead.end() if lead else place
         named = self._names.single(text, start)
         if named is None:
             return None
-        tail = _FOLLOWS_TAIL.match(text, named.end + 1)
+        tail = mw.FOLLOWS_TAIL.match(text, named.end + 1)
         end = (tail.end() if tail else named.end) + 1
         after = _after_tail(text, end, places=True)
         led = bool(lead and re.search(r"then|followed|next|so ", lead[0]))
@@ -517,7 +378,7 @@ class Actions:
         named = self._names.at(text, place)
         if named is None or named.pronoun or not text.startswith(" . ", named.end):
             return None
-        for kind, pattern in PATTERNS:
+        for kind, pattern in mw.PATTERNS:
             match = pattern.match(text, named.end + 3)
             if match and text[match.end() + 1 : match.end() + 2] in {".", ","}:
                 return Done(
@@ -532,7 +393,7 @@ class Actions:
     @staticmethod
     def present(text: str, done: Done) -> bool:
         """Tell whether only her being here was said: "is drinking"."""
-        match = PRESENT.match(text, done.named.end + 1)
+        match = mw.PRESENT.match(text, done.named.end + 1)
         return (
             done.kind is EventKind.BACK
             and match is not None
@@ -542,11 +403,11 @@ class Actions:
     @staticmethod
     def goes_nowhere(text: str, place: int) -> bool:
         """Tell whether a bee is said to do nothing new: "still here"."""
-        return STILL.match(text, place) is not None
+        return mw.STILL.match(text, place) is not None
 
     def lone(self, text: str, place: int) -> Done | None:
         """Read an action that is a whole clause by itself: "... and away"."""
-        for words, kind in _LONE.items():
+        for words, kind in mw.LONE.items():
             end = place + len(words)
             if text.startswith(f"{words} ", place) and text[end + 1 : end + 2] in ".,":
                 named = Named(mark="", end=end, pronoun=words)

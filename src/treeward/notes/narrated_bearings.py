@@ -10,7 +10,7 @@ from treeward.language.bearings import read_compass
 from treeward.language.kinds import EventKind
 
 from . import values
-from .told import ROUGH, Told, place_after, words_from
+from .sentences import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
     from .bee_names import BeeNames, Named

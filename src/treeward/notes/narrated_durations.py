@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.language.durations import read_duration
 from treeward.language.kinds import EventKind
 
-from .told import ROUGH, Told, place_after, words_from
+from .sentences import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
     from .bee_names import BeeNames, Named

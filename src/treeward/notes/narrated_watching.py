@@ -9,7 +9,7 @@ from treeward.language.kinds import EventKind
 
 from . import sayings
 from .sentences import plain_phrase
-from .told import Told
+from .sentences import Told
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

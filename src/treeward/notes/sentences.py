@@ -9,18 +9,18 @@ it may not.
 
 from __future__ import annotations
 
-import re
+from . import stream as st
 from dataclasses import dataclass
+import re
 from typing import TYPE_CHECKING
 
-from . import stream as st
-
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
-    from treeward.speech.utterances import Utterance
-
+    from .bee_names import Named
     from .stream import StreamWord
+    from collections.abc import Iterable
+    from collections.abc import Sequence
+    from treeward.language.kinds import EventKind
+    from treeward.speech.utterances import Utterance
 
 _WHOLE = {
     "can't": "can not",
@@ -183,3 +183,43 @@ def speech_of(utterances: Iterable[Utterance]) -> tuple[Speech, list[StreamWord]
                 parts.append(part + " ")
                 owner += [index] * (len(part) + 1)
     return Speech(text="".join(parts), owner=tuple(owner)), pieces
+
+
+MOST_WORDS = 10  # no value is longer
+ROUGH = (
+    r"(?:about|around|roughly|approximately|nearly|almost|coming up to|getting on for"
+    r"|maybe|gone|just after|just before|a bit after|a bit before)"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """A note with a value, said from `start` to `end` of the text.
+
+    `named` is the bee where one is named; `of_view` asks for the bee in view.
+    """
+
+    kind: EventKind
+    start: int
+    end: int
+    value: str = ""
+    named: Named | None = None
+    of_view: bool = False
+    flags: tuple[str, ...] = ()
+    options: tuple[str, ...] = ()
+    same: str = ""  # "own" or "any": flew as before, herself or whoever was last
+    both: bool = False  # of the two bees that left last
+
+
+def words_from(text: str, place: int) -> list[str]:
+    """Give the words from `place` to the next border."""
+    border = re.compile(r"[.?,] |$").search(text, place)
+    end = border.start() if border else len(text)
+    return text[place:end].split()[:MOST_WORDS]
+
+
+def place_after(text: str, place: int, words: int) -> int:
+    """Give the place after so many words."""
+    for _ in range(words):
+        place = text.index(" ", place) + 1
+    return place
