@@ -97,7 +97,8 @@ def recorded_of(
     events = read_again(events, flag_below=flag_below)
     events = weigh_by_bees(events, book, flag_below=flag_below)
     others = without_own_voice(hunt.path, events)
-    remarks, unread = heard.remarks, ()
+    remarks = heard.remarks
+    unread: tuple[Unread, ...] = ()
     if hunt.file.speech.free:
         from treeward.notes.narration import read_talk
 

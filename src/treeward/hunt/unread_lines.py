@@ -1,6 +1,6 @@
 """Lines of a recording that made no note but look as if they should, as last read.
 
-They are kept in .treeward/unread.json, for the review to show them and make notes of them.
+They are kept in .treeward/unread.json, for the review to show and make notes of.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ _MOST_S = 1e7  # no recording is longer; as of heard recordings
 
 
 def unread_of(hunt: HuntFolder) -> list[Unread]:
-    """Give the lines to look at of all recordings, in order; none where none are kept."""
+    """Give the lines to look at of all recordings, in order."""
     return [line for lines in _read(hunt).values() for line in lines]
 
 

@@ -89,7 +89,8 @@ def ago_at(text: str, place: int, *, here: bool = False) -> Added | None:
     since = _SINCE.match(text, place) if here else None
     lasted = stretch_of_time(text, since.end()) if since else None
     if lasted:
-        flag = f"taken {lasted[0]:.0f} s before it was said: '{text[place : lasted[1]].strip()}'"
+        words = text[place : lasted[1]].strip()
+        flag = f"taken {lasted[0]:.0f} s before it was said: '{words}'"
         return Added(end=lasted[1], ago_s=lasted[0], flags=(flag,))
     vague = _VAGUE_AGO.match(text, place)
     if vague:
@@ -110,7 +111,8 @@ def adjuncts(
 ) -> Added:
     """Read all that was added from `place` on; `end` is `place` where nothing was.
 
-    `here` is as of `ago_at`. `places` takes "by the wall" along, which of a pronoun may be anything.
+    `here` is as of `ago_at`. `places` takes "by the wall" along, which of a pronoun may
+    be anything.
     """
     ago_s = 0.0
     flags: tuple[str, ...] = ()

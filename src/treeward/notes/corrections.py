@@ -70,6 +70,8 @@ _STAYS = re.compile(
     r"|(?:(?:no|oh|wait|hang on|,|sorry) )*(?:no|wait|hang on|false alarm) (?:, )?"
     r"(?:she|it) is (?:still|back)".replace("{name}", r"[a-z]+")
 )
+_ASKED = re.compile(r"(?:(?:or|and|wait|,) )*(?:is|was) (?:that|it|this)(?: not)? ")
+ASKED_S = 10.0  # a question so soon is about the note before it; guess
 _FALSE_ALARM = re.compile(r"(?:(?:no|oh|wait|,|sorry) )*false alarm (?=[.,])")
 
 
@@ -98,6 +100,14 @@ class Corrections:
         if weak and self.found.soon(place, weak.end()):
             return self._instead(place, weak.end(), strong=False)
         return None
+
+    def asked(self, place: int) -> None:
+        """Doubt what was done last where "or was that white?" asks for its bee."""
+        asks = _ASKED.match(self.text, place)
+        named = self.names.single(self.text, asks.end()) if asks else None
+        done = self.found.since_done(place, ASKED_S)
+        if named and done and done.mark != named.mark:
+            self.found.doubt_last(named.mark, place, named.end)
 
     def _instead(self, place: int, after: int, *, strong: bool) -> int | None:
         """Read what was meant, after "no, sorry"."""
@@ -147,9 +157,7 @@ class Corrections:
             return None
         then = _THEN.match(self.text, first.end + 1)
         second = self.names.single(self.text, then.end()) if then else None
-        if second is None or not self._correct_mark(
-            second.mark, place, second.end
-        ):
+        if second is None or not self._correct_mark(second.mark, place, second.end):
             return None
         return second.end + 1
 
@@ -167,10 +175,20 @@ class Corrections:
 
     def _taken_back(self, place: int) -> int | None:
         """Read "no she isn't": what was said did not happen."""
-        if self.found.since_done(place) is None:
+        done = self.found.since_done(place)
+        if done is None:
             return None
         said = _FALSE_ALARM.match(self.text, place) or _STAYS.match(self.text, place)
         if said is None or self.text[:place].rstrip()[-1:] not in {".", ",", "?"}:
+            return None
+        spoken = self.names.word.search(self.text, place - 1, said.end())
+        other = spoken and self.names.mark_of(spoken[0].strip()) != done.mark
+        words = set(said[0].split())
+        came = words & {"back", "landed", "land"} and done.kind is EventKind.AWAY
+        went = words & {"gone", "left", "away", "go", "leave"}
+        if other or came or (went and done.kind is EventKind.BACK):
+            return None
+        if self.text.startswith(("yet ", "so far "), said.end()):
             return None
         if self.found.events[-1].kind is EventKind.SCRATCH:
             return said.end()
@@ -193,7 +211,10 @@ class Corrections:
             return False
         first = self.found.last_done
         done = self.found.events[first]
-        if self.found.second(start) - (self.found.events[-1].end_s or 0.0) > CORRECTED_S:
+        if (
+            self.found.second(start) - (self.found.events[-1].end_s or 0.0)
+            > CORRECTED_S
+        ):
             return False
         old = done.mark
         if old != mark:

@@ -18,9 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from .narrated_actions import Done
-    from .sentences import Speech
+    from .sentences import Speech, Told
     from .stream import StreamWord
-    from .sentences import Told
 
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
 SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess
@@ -63,6 +62,7 @@ class FoundNotes:
         return bearings and self.second(place) - end_s <= within_s
 
     def second(self, place: int) -> float:
+        """Give the second of the recording that was reached at `place`."""
         return self.pieces[self.speech.owner[place]].start_s
 
     def soon(self, start: int, place: int) -> bool:
@@ -261,13 +261,14 @@ class FoundNotes:
 
     def tell(self, told: Told, hedges: tuple[str, ...]) -> None:
         """Take in a note with a value."""
-        if told.both:
-            last_two = self._left_last()
-            for mark in last_two:
-                named = Named(mark=mark, end=told.end)
-                self.tell(replace(told, both=False, named=named), hedges)
-            if last_two:
-                return
+        pair = self._left_last() if told.both else ()
+        for mark in pair:
+            named = Named(mark=mark, end=told.end)
+            self._tell_one(replace(told, both=False, named=named), hedges)
+        if not pair:
+            self._tell_one(told, hedges)
+
+    def _tell_one(self, told: Told, hedges: tuple[str, ...]) -> None:
         if told.kind is EventKind.SCRATCH and self._took_back:
             self._took_back = False  # "no she isn't ... cancel that" takes back once
             return
@@ -447,4 +448,5 @@ class FoundNotes:
 
 
 def tells_a_way(event: Event) -> bool:
+    """Tell whether an event says where a bee flew."""
     return event.kind is EventKind.BEARING and bool(event.value)

@@ -47,7 +47,10 @@ _PLACE = (
     r"|lid|bowl|tray|jar|puddle|stream|mud|cotton|pad|bait|sugar|pot|board|cork|float)"
 )
 PLACE = _PLACE
-_OUTWARD = r"(?:back out|back off|off|away|out|up and away|up and off|up and out|up and gone|up)"
+_OUTWARD = (
+    r"(?:back out|back off|off|away|out|up and away|up and off|up and out|up and gone"
+    r"|up)"
+)
 _TURNS = (
     r"(?:(?:circled|circling|looped|spiralled|turned|hovered|is full|full|done"
     r"|finished|had (?:enough|her fill|their fill)|drunk (?:her|its) fill|loaded up"

@@ -17,7 +17,6 @@ from .narrated_bearings import leads_to_bearing, same_way_at
 from .sentences import plain_phrase
 
 if TYPE_CHECKING:
-
     from treeward.language.phrasebook import PhraseBook
 
     from .bee_names import BeeNames
@@ -143,9 +142,9 @@ class Actions:
         """Read what a bee did in verb and particle, whatever the verb."""
         found: list[Done] = []
         starts = [name_end + (3 if text.startswith(" , ", name_end) else 1)]
-        for gap in (mw.RELATIVE.match(text, name_end), mw.ASIDE.match(text, name_end)):
-            if gap and (named.mark or named.marks):
-                starts.append(gap.end())
+        gaps = (mw.RELATIVE.match(text, name_end), mw.ASIDE.match(text, name_end))
+        if named.mark or named.marks:
+            starts += [gap.end() for gap in gaps if gap]
         for start, (kind, pattern) in product(starts, mw.PATTERNS):
             match = pattern.match(text, start)
             if match is None:
@@ -249,7 +248,11 @@ class Actions:
         ):
             match = pattern.match(text, place)
             named = self._names.at(text, match.end()) if match else None
-            if named and pattern is mw.GIVEN_UP and not mw.AS_LOST.match(text, named.end):
+            if (
+                named
+                and pattern is mw.GIVEN_UP
+                and not mw.AS_LOST.match(text, named.end)
+            ):
                 continue
             if named and not named.pronoun:
                 return Done(
@@ -297,7 +300,10 @@ class Actions:
         named = self._names.at(text, match.end()) if match else None
         if named is None:
             return None
-        for pattern, kind in ((mw.LEAVING, EventKind.AWAY), (mw.LANDING, EventKind.BACK)):
+        for pattern, kind in (
+            (mw.LEAVING, EventKind.AWAY),
+            (mw.LANDING, EventKind.BACK),
+        ):
             found = pattern.match(text, named.end)
             if found:
                 return Done(
@@ -417,7 +423,7 @@ class Actions:
     def bare(self, text: str, place: int) -> Done | None:
         """Read a bee's name that is all that is said."""
         named = self._names.at(text, place)
-        if named is None:
+        if named is None or named.pronoun == "it":
             return None
         name_end, others = self._or_another(text, named)
         after = sayings.TAIL.match(text, name_end + 1)

@@ -13,7 +13,10 @@ from .sentences import ROUGH, Told, place_after, words_from
 if TYPE_CHECKING:
     from .bee_names import BeeNames, Named
 
-_ROUGH_TIME = r"(?:about|around|roughly|nearly|almost|just over|just under|over|under|a bit over|a bit under|getting on for|approximately|exactly|,)"
+_ROUGH_TIME = (
+    r"(?:about|around|roughly|nearly|almost|just over|just under|over|under|a bit over"
+    r"|a bit under|getting on for|approximately|exactly|,)"
+)
 _OUT = r"(?:gone|away|out|absent|missing)"
 _GONE_FOR = re.compile(
     rf"(?:(?:she|it|and|so|which|that|been|had|has|have|was|is|only|after|with|having"
@@ -101,14 +104,21 @@ class Durations:
                 return self._lasting(
                     text, place, match.end(), named, trip=trip, sure=sure
                 )
+        return (
+            self._gone_for(text, place)
+            or self._trailing(text, place)
+            or self._led(text, place)
+        )
+
+    def _gone_for(self, text: str, place: int) -> Told | None:
+        """Read "she'd been gone three and a half minutes"."""
         gone = _GONE_FOR.match(text, place)
-        if gone:
-            told = self._lasting(text, place, gone.end(), None, trip=False, sure=True)
-            if told:
-                return told
-        trailing = self._trailing(text, place)
-        if trailing:
-            return trailing
+        if gone is None:
+            return None
+        return self._lasting(text, place, gone.end(), None, trip=False, sure=True)
+
+    def _led(self, text: str, place: int) -> Told | None:
+        """Read "that took six minutes", "round trip of nine minutes for yellow"."""
         lead = _DURATION_LEAD.match(text, place)
         if lead is None:
             return None

@@ -12,8 +12,7 @@ from .lexicon import Lexicon
 from .narrated_bearings import Bearings
 from .narrated_durations import Durations
 from .narrated_watching import Watching
-from .sentences import plain_phrase
-from .sentences import ROUGH, Told, place_after, words_from
+from .sentences import ROUGH, Told, place_after, plain_phrase, words_from
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

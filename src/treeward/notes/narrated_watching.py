@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import EventKind
 
 from . import sayings
-from .sentences import plain_phrase
-from .sentences import Told
+from .sentences import Told, plain_phrase
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -39,7 +38,8 @@ _PAUSES = re.compile(
     rf"|a bite of|a quick))? ?{_REST}(?: (?:now|here|of tea|of coffee))* (?=[.,?]"
     rf"|for |and "
     rf"|now |so |my |until |then )"
-    rf"|{_WILL}pausing (?:here|for) |{_REST}(?: break)?(?: time)? (?=[.])"
+    rf"|{_WILL}pausing (?:here|for) "
+    r"|(?:lunch|dinner|tea|coffee|break)(?: break)?(?: time)? (?=[.])"
     rf"|{_WILL}not (?:be )?(?:watching|looking)(?: now| for a (?:bit|while))? (?=[.,;])"
     rf"|{_WILL}(?:rest|resting) (?:my|our) eyes "
     rf"|{_WILL}(?:stop|stopping|stopped|pausing) (?:the )?(?:clock|watching|looking"

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import UNMARKED
 from treeward.speech.utterances import Alternative, Utterance, WordSource
 
-from .events import Event
 from .narrator import Narrator
 from .scratch import flag_scratched
 from .sentences import speech_of
@@ -24,6 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from treeward.language.phrasebook import PhraseBook
+
+    from .events import Event
 
 TOLD_FREELY = "told freely"
 

@@ -23,15 +23,14 @@ from .events import Event
 from .found_notes import LATER_S, FoundNotes
 from .narrated_actions import Actions, Done
 from .narrated_values import ValueNotes
-from .sentences import Speech
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from treeward.language.phrasebook import PhraseBook
 
+    from .sentences import Speech, Told
     from .stream import StreamWord
-    from .sentences import Told
 
 
 ON_S = 6.0  # "landed, then left" is one breath; guess
@@ -100,6 +99,7 @@ class Narrator:
         self.went_on: Done | None = None  # what a bee did up to where reading is
 
     def read(self) -> list[Event]:
+        """Read everything; gives the events in the order they were said."""
         place = 1
         while place < len(self.text):
             self._take_in_fixed(self.pieces[self.speech.owner[place]].start_s)
@@ -132,6 +132,8 @@ class Narrator:
             place = self._answer(start, sentence)
         else:
             place = start
+        if sentence.question:
+            self.corrections.asked(opening)
         while place < end:
             place = self._clause(place, sentence)
         if not sentence.question:
@@ -211,9 +213,12 @@ class Narrator:
     def _do(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did, and remember her for what she does next."""
         mark = done.named.mark
-        if done.named.group and self.actions.present(self.text, done):
-            if len(self.found.view.here) >= max(2, done.named.group):
-                return done.end + 1
+        if (
+            done.named.group
+            and self.actions.present(self.text, done)
+            and len(self.found.view.here) >= max(2, done.named.group)
+        ):
+            return done.end + 1
         if (
             mark
             and mark in self.found.view.here
@@ -471,5 +476,3 @@ _OPENERS = (
     "no",
     "right",
 )
-
-

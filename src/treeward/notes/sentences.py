@@ -9,18 +9,20 @@ it may not.
 
 from __future__ import annotations
 
-from . import stream as st
-from dataclasses import dataclass
 import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from . import stream as st
+
 if TYPE_CHECKING:
-    from .bee_names import Named
-    from .stream import StreamWord
-    from collections.abc import Iterable
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
+
     from treeward.language.kinds import EventKind
     from treeward.speech.utterances import Utterance
+
+    from .bee_names import Named
+    from .stream import StreamWord
 
 _WHOLE = {
     "can't": "can not",
@@ -108,14 +110,14 @@ _SOFT_PAUSE_S = 2.5  # a phrase may go on after this pause at the end of an utte
 
 def plain_spelling(word: str, following: str = "") -> str:
     """Spell a word one way: "white's" as "white is", "" when it adds nothing."""
-    if word == "its" and following in _IT_IS:
-        return "it is"
-    if word.endswith("'d") and following in _HAD:
-        return word[:-2] + " had"
     if word in _ADDS_NOTHING:
         return ""
+    if word == "its" and following in _IT_IS:
+        word = "it's"
     if compass := _COMPASS_LIKE.fullmatch(word):
         return compass[1] + (" ish" if compass[2] == "ish" else "")
+    if word.endswith("'d") and following in _HAD:
+        return word[:-2] + " had"
     if word in _WHOLE:
         return _WHOLE[word]
     for ending, long in _ENDINGS:

@@ -1,8 +1,8 @@
-"""What was said and made no note: lines to look at, and times of loading and unloading.
+"""What made no note: lines to look at, and times of loading and unloading.
 
-Nothing that names a mark, or a bee's coming or going, is to vanish: a person looks at it
-and makes a note of it, or not. What is said of how long bees load and unload is no note
-of one bee, but may serve as calibration.
+Nothing that names a mark, or a bee's coming or going, is to vanish: a person looks at
+it and makes a note of it, or not. What is said of how long bees load and unload is no
+note of one bee, but may serve as calibration.
 """
 
 from __future__ import annotations
@@ -70,8 +70,8 @@ class Unread:
 class TimeTold:
     """What was said of how long bees load or unload: seconds, from low to high.
 
-    `what` is "close" where a hive was said to be so near that flight does not count; then
-    no seconds are given.
+    `what` is "close" where a hive was said to be so near that flight does not count;
+    then no seconds are given.
     """
 
     what: Literal["loading", "unloading", "close"]
@@ -170,7 +170,7 @@ def times_told(speech: Speech, pieces: Sequence[StreamWord]) -> list[TimeTold]:
 
 
 def _span_s(text: str) -> tuple[float, float] | None:
-    """Read "about a minute", "two to three minutes", "from ninety seconds to two minutes"."""
+    """Read "about a minute", "two to three minutes"."""
     place = 1
     while 0 < place < len(text):
         one = stretch_of_time(text, place)
