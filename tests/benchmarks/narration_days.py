@@ -23,6 +23,8 @@ from treeward.notes.narration import parse_narration
 from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from treeward.notes.events import Event
 
 DAYS = Path(__file__).parents[2] / "fixtures" / "narration" / "days"
@@ -111,10 +113,22 @@ def read_day(name: str) -> tuple[list[Utterance], list[Truth], set[float]]:
 
 
 def judge(name: str, book: PhraseBook) -> Tally:
+    """Read a day from its words and compare what was found with its notes."""
     said, truths, talk = read_day(name)
+    lines = [one.start_s for one in said]
+    return compare(parse_narration(said, book), truths, lines, talk)
+
+
+def compare(
+    found: Sequence[Event],
+    truths: Sequence[Truth],
+    lines: Sequence[float],
+    talk: set[float],
+) -> Tally:
+    """Compare events with what was said; `lines` start at these seconds."""
     events = [
         event
-        for event in parse_narration(said, book)
+        for event in found
         if event.kind not in COMMANDS
         and not any(flag.startswith("taken back by") for flag in event.flags)
     ]
@@ -137,7 +151,6 @@ def judge(name: str, book: PhraseBook) -> Tally:
     tally.found += len(left)
     tally.wrong = left
     tally.silent = sum(not event.doubtful for event in left)
-    lines = [one.start_s for one in said]
     for event in left:
         line = max((s for s in lines if s <= (event.end_s or 0.0)), default=0.0)
         tally.talk += line in talk
