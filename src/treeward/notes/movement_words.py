@@ -54,7 +54,7 @@ _OUTWARD = (
 _TURNS = (
     r"(?:(?:circled|circling|looped|spiralled|turned|hovered|is full|full|done"
     r"|finished|had (?:enough|her fill|their fill)|drunk (?:her|its) fill|loaded up"
-    r"|filled up|stayed|lingered|drank|sat|rested|hung about)(?: (?:once|twice"
+    r"|filled up|tanked up|drunk up|stayed|lingered|drank|sat|rested|hung about)(?: (?:once|twice"
     r"|three times|round|around|a bit"
     r"|drinking|feeding|for a bit|for a moment|a few times|about"
     r"|for (?:\w+ ){1,4}?(?=and|then)"
@@ -225,7 +225,7 @@ PARTICLE = re.compile(
     r" (?:right |straight |again |at last )?"
 )
 MOVED = re.compile(
-    r"(?:goes|go|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came|popped"
+    r"(?:goes|go|gets|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came|popped"
     r"|flew"
     r"|dropped|is|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
 )

@@ -87,7 +87,7 @@ _SAME = re.compile(
     r"(?:(?:and|in|on|on the|in the|along|that is|it is|flying|going|off|heading"
     r"|exactly"
     r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
-    r"(?:the )?same(?: (?:way|line|direction|bearing|course|heading|track))?"
+    r"(?:the )?same(?: (?:way|line|direction|bearing|course|heading|track|road|route))?"
     r"(?P<last>(?: (?:as|line|that) (?:the )?(?:last|before|last time|time before)"
     r"(?: time| one)?| again| as ever| as always| as usual)?)"
     r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them"
@@ -111,7 +111,7 @@ def same_way_at(text: str, place: int) -> tuple[int, bool] | None:
         return None
     said = match[0]
     if not re.search(
-        r"same (?:way|line|direction|bearing|course|heading|track|as)", said
+        r"same (?:way|line|direction|bearing|course|heading|track|road|route|as)", said
     ):
         return None
     if not re.compile(
