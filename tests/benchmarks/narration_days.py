@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.narration import parse_narration
+from treeward.notes.second_look import look_twice
 from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
@@ -128,7 +129,7 @@ def compare(
     """Compare events with what was said; `lines` start at these seconds."""
     events = [
         event
-        for event in found
+        for event in look_twice(found)
         if event.kind not in COMMANDS
         and not any(flag.startswith("taken back by") for flag in event.flags)
     ]
@@ -150,7 +151,7 @@ def compare(
             tally.missed.append(truth)
     tally.found += len(left)
     tally.wrong = left
-    tally.silent = sum(not event.doubtful for event in left)
+    tally.silent = sum(not event.flags for event in left)
     for event in left:
         line = max((s for s in lines if s <= (event.end_s or 0.0)), default=0.0)
         tally.talk += line in talk

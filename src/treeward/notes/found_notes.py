@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -29,6 +30,15 @@ CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
 FOLLOWS_S = 30.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
+
+
+_REST = re.compile(r" [.?] ")
+# "Green was here when I looked up", "no idea how long".
+_FOUND_HERE = re.compile(
+    r" (?:since when|how long|when i (?:looked|turned|got|came|sat)|for (?:a|some) (?:while"
+    r"|time|bit)|must have (?:come|landed|slipped|been)|(?:did|could|can) not (?:see|say"
+    r"|tell)|missed (?:her|it)|do not know when|no idea when|been (?:here|there|on)) "
+)
 
 
 class FoundNotes:
@@ -165,6 +175,10 @@ class FoundNotes:
             ]
         elif self._repeated(done, mark):
             return end
+        if done.kind is EventKind.BACK and mark and mark in self.view.here:
+            flags.append(f"{mark} was here already, as far as the notes tell")
+        elif done.kind is EventKind.BACK and self._seen_late(done):
+            flags.append("she was here, when she came was not said")
         event = self._event(
             done.kind,
             done.start,
@@ -184,6 +198,13 @@ class FoundNotes:
         self.view.note(done.kind, mark)
         self.names.seen.add(mark)
         return end
+
+    def _seen_late(self, done: Done) -> bool:
+        """Tell whether a bee was found to be here, her coming not seen."""
+        said = self.text[done.named.end : done.end]
+        border = _REST.search(self.text, done.end)
+        rest = self.text[done.end : border.start() + 1 if border else len(self.text)]
+        return _FOUND_HERE.search(f"{said}{rest} ") is not None
 
     def _repeated(self, done: Done, mark: str) -> bool:
         """Tell whether this is one note with the last, said again."""

@@ -258,7 +258,7 @@ AS_LOST = re.compile(
 VISIT = re.compile(
     r"(?:(?:we|i|have|had|is|another|a|got|there is) )*visit (?:from|by) "
 )
-MAY_COME = re.compile(r"late|overdue|should|missing|is not back")
+MAY_COME = re.compile(r"late|overdue|should|missing|is not back|coming")
 PLURAL = re.compile(
     r"(?: ,)?(?: (?:are|were|have|is|has|had|both|all|each|together|been|too|now"
     r"|then))*"

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from .bee_names import BeeNames
 
+MAY_COME_FLAG = "she may still come"
 _SLOT = "{mark}"
 
 
@@ -130,7 +131,7 @@ class Actions:
                 kind = template.kind
                 soft = kind is EventKind.MISSED and mw.MAY_COME.search(template.tail)
                 if soft or (kind is EventKind.MISSED and "no sign" in template.head):
-                    flags = (*flags, "she may still come")
+                    flags = (*flags, MAY_COME_FLAG)
                 return [
                     Done(
                         kind=kind, named=named, start=0, end=end, flags=flags, both=both
@@ -152,6 +153,8 @@ class Actions:
             template = _Template(head="", tail=match[0], kind=kind)
             flags = self._fits(text, template, match.end(), named)
             if flags is not None:
+                if kind is EventKind.MISSED and mw.MAY_COME.search(match[0]):
+                    flags = (*flags, MAY_COME_FLAG)
                 found.append(
                     Done(
                         kind=kind,
