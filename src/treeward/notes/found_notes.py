@@ -35,8 +35,10 @@ BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
 _REST = re.compile(r" [.?] ")
 # "Green was here when I looked up", "no idea how long".
 _FOUND_HERE = re.compile(
-    r" (?:since when|how long|when i (?:looked|turned|got|came|sat)|for (?:a|some) (?:while"
-    r"|time|bit)|must have (?:come|landed|slipped|been)|(?:did|could|can) not (?:see|say"
+    r" (?:since when|how long|when i (?:looked|turned|got|came|sat)|for (?:a"
+    r"|some) (?:while"
+    r"|time|bit)|must have (?:come|landed|slipped|been)|(?:did|could|can) not (?:see"
+    r"|say"
     r"|tell)|missed (?:her|it)|do not know when|no idea when|been (?:here|there|on)) "
 )
 

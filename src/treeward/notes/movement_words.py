@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
 _HELPERS = (
     r"(?:(?:is|was|are|were|had|has|been|have|still|both|all|each|together|finally"
-    r"|too|also|then|first|next|likewise|did|soon|once|again|almost|in turn|at last"
+    r"|this (?:second|minute|moment|instant)|too|also|then|first|next|likewise|did"
+    r"|soon|once|again|almost|in turn|at last"
     r"|in the end|to my surprise|(?!early|fly)[a-z]+ly|,) )*"
 )
 _MANNER = (
@@ -54,7 +55,8 @@ _OUTWARD = (
 _TURNS = (
     r"(?:(?:circled|circling|looped|spiralled|turned|hovered|is full|full|done"
     r"|finished|had (?:enough|her fill|their fill)|drunk (?:her|its) fill|loaded up"
-    r"|filled up|tanked up|drunk up|stayed|lingered|drank|sat|rested|hung about)(?: (?:once|twice"
+    r"|filled up|tanked up|drunk up|stayed|lingered|drank|sat|rested"
+    r"|hung about)(?: (?:once|twice"
     r"|three times|round|around|a bit"
     r"|drinking|feeding|for a bit|for a moment|a few times|about"
     r"|for (?:\w+ ){1,4}?(?=and|then)"
@@ -75,7 +77,8 @@ STILL = re.compile(
     r"|due|next|only|busy|full|not (?:bothered|leaving))(?= )"
 )
 ARRIVES = re.compile(
-    rf"{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_INWARD}|landed|landing|lands|arrived"
+    rf"{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_INWARD}|landed|landing|lands|land"
+    rf"|arrive|arrived"
     r"|arriving|arrives|returned|returning|returns|appeared|appearing|appears"
     r"|reappeared"
     r"|turned up|turns up|showed up|shows up|settled|settling|settles|settling down"
@@ -98,7 +101,8 @@ ARRIVES = re.compile(
 LEAVES = re.compile(
     rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}|left us"
     rf"|left"
-    r"|off you go|leaving|leaves|going going gone|gone|departed|departing|departs|flown"
+    r"|off you go|leaving|leaves|leave|depart|going going gone|gone|departed"
+    r"|departing|departs|flown"
     r"|vanished|vanishing|disappeared|disappearing|went|away|off|out|up|airborne"
     r"|straight back out|back out|no longer (?:here|with us)|(?:made|making"
     r"|makes) (?:her|its) exit"
@@ -155,6 +159,7 @@ LONE: Mapping[str, EventKind] = {
     "landed": EventKind.BACK,
     "back again": EventKind.BACK,
 }
+_SAW = ("saw", "watched", "noticed", "spotted", "heard", "have seen", "caught")
 SEEN = frozenset(
     {
         "",
@@ -166,6 +171,8 @@ SEEN = frozenset(
         "i can see",
         "i see",
         "i have got",
+        *(f"{who} {saw}" for who in ("i", "we") for saw in _SAW),
+        *(f"then {who} {saw}" for who in ("i", "we") for saw in _SAW),
     }
 )
 PLURAL_HEADS: Mapping[str, str] = {
@@ -225,7 +232,8 @@ PARTICLE = re.compile(
     r" (?:right |straight |again |at last )?"
 )
 MOVED = re.compile(
-    r"(?:goes|go|gets|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came|popped"
+    r"(?:goes|go|gets|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came"
+    r"|popped"
     r"|flew"
     r"|dropped|is|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
 )

@@ -65,7 +65,8 @@ _STATION_IN = re.compile(
     r"|go |walk"
     r"|station |towards |radio |police |railway |train |bus |always |about |should "
     r"|will )"
-    r"[a-z']+ ){0,9}?(?:at|is|on|here|call|into|us|reached|now|okay|day|beside|for|it)"
+    r"[a-z']+ ){0,9}?(?:at|is|on|(?:myself|moved|moved on|got|come|over|up|on) to"
+    r"|here|call|into|us|reached|now|okay|day|beside|for|it)"
     r" (?:the |our )?(?P<nth>first |second |third |fourth )?station "
 )
 _NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4"}

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from treeward.language.kinds import UNMARKED
+from treeward.language.kinds import KINDS, UNMARKED, Need
 from treeward.speech.utterances import Alternative, Utterance, WordSource
 
 from .narrator import Narrator
@@ -111,22 +111,22 @@ def read_talk(
     -------
     Narration
         All events, in order of time. Those out of talk say that they were told freely;
-        a note that talk corrects is changed and says so.
+        "there it goes" is none where nobody knows which bee. A note that talk corrects
+        is changed and says so.
     """
     speech, pieces = speech_of(_talk_of(utterances))
     if not pieces:
         return Narration(events=tuple(events))
     timed = sorted(events, key=lambda event: event.start_s or 0.0)
     narrator = Narrator(speech, pieces, book, timed)
-    found = [
-        event
-        if number in narrator.found.given
-        else _painted(
-            replace(event, recording=recording, flags=(*event.flags, TOLD_FREELY)),
-            book.marks_in_use,
-        )
-        for number, event in enumerate(narrator.read())
-    ]
+    found = []
+    for number, event in enumerate(narrator.read()):
+        if number in narrator.found.given:
+            found.append(event)
+        elif event.mark or KINDS[event.kind].mark is not Need.MUST:
+            flags = (*event.flags, TOLD_FREELY)
+            freely = replace(event, recording=recording, flags=flags)
+            found.append(_painted(freely, book.marks_in_use))
     found.sort(key=lambda event: event.start_s or 0.0)
     unread = unread_lines(speech, pieces, found, narrator.names, recording=recording)
     return Narration(

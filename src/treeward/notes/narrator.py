@@ -36,11 +36,6 @@ if TYPE_CHECKING:
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
-# What stands before a colour that is not the one that comes or goes.
-_NO_SUBJECT = frozenset(
-    "of for from like than about on in to at with as by or no not without her his my their"
-    " every some any whose what which more into over under near".split()
-)
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
 _SAYS_AGAIN = (
     r"(?:no wait|wait no|no sorry|sorry|i mean|i meant|make that|scratch that"
