@@ -101,7 +101,8 @@ class StationTable(TomlTable):
 class RecordingTable(TomlTable):
     """[[recording]]: who spoke a recording, and where, if that was not said in it."""
 
-    name: Key  # below recordings/; "*" stands for any letters, as in "ann-*.m4a"
+    # Below recordings/; "*" stands for any letters, as in "ann-*.m4a".
+    name: Annotated[str, Field(min_length=1, max_length=400)]
     observer: str = Field(default="", max_length=60)
     station: str = ""
 

@@ -6,6 +6,7 @@ import csv
 import json
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +19,9 @@ from treeward.hunt import hearing
 from treeward.hunt.heard import HeardFile
 from treeward.hunt.recordings import find_recordings, take_in
 from treeward.hunt.transcription import heard_by
-from treeward.report.wording import placed_sentence
+from treeward.report.advice_wording import missing_text
+from treeward.report.model import Missing, MissingKind
+from treeward.report.wording import missing_sentences, placed_sentence
 from treeward.review.file import read_review
 from treeward.speech.utterances import Utterance, Word, WordSource
 
@@ -121,7 +124,7 @@ def test_a_station_without_position_takes_it_from_the_track_of_that_time(
         assert placed_sentence(result) == "Positions: station 1 from the GPX track."
     else:
         assert place is None
-        assert result.missing[0] == (
+        assert missing_text(result.missing[0], result.hunt_file.hunt.zone) == (
             "Station 1 is not to be found in walk.gpx: no waypoint is called '1' or "
             "'station 1', its notes are of 14 Jul 10:01 to 10:21, and the track in "
             "walk.gpx is of 13 Jul 10:00 to 10:29."
@@ -139,7 +142,7 @@ def test_a_missing_waypoint_is_told_with_those_that_are_there(typed_hunt: Path) 
     gpx = f'<gpx version="1.1" creator="x">{points}</gpx>'
     (typed_hunt / "walk.gpx").write_text(gpx, "utf-8")
 
-    line = Hunt(typed_hunt).locate().missing[0]
+    (line, *_) = missing_sentences(Hunt(typed_hunt).locate())
 
     assert (
         "no waypoint is called '1' or 'station 1' (there are 'Spring', 'gate', " in line
@@ -157,7 +160,9 @@ def test_a_station_without_any_position_is_said_to_be_missing(
     result = Hunt(typed_hunt).locate()
 
     assert result.fix is None
-    assert any("Station 1 has no position" in line for line in result.missing)
+    lacking = Missing(kind=MissingKind.NO_POSITION, stations=("1",))
+    assert result.missing == (lacking,)
+    assert missing_sentences(result)[0].startswith("Station 1 has no position: ")
 
 
 def test_a_new_hunt_can_be_read_at_once(tmp_path: Path) -> None:
@@ -382,15 +387,60 @@ def test_a_hunt_says_below_which_confidence_its_rows_are_flagged(
     assert len(scripted.decoded) == decoded  # not heard again
 
 
+def test_a_copied_hunt_is_not_heard_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    sound = hunt.recordings_dir / "2026-07-14_1000.wav"
+    speech_like(sound, 15)
+    scripted = ScriptedRecognizer()
+    monkeypatch.setattr(IN_USE, LoudActivity)
+    monkeypatch.setattr(
+        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: scripted
+    )
+    rows = hunt.transcribe().rows
+    decoded = len(scripted.decoded)
+    copy = shutil.copytree(hunt.path, tmp_path / "copy", copy_function=shutil.copy)
+    there = copy / "recordings" / sound.name
+    os.utime(there, (1_790_000_000, 1_790_000_000))  # a copy has a time of its own
+
+    again = [Hunt(copy).transcribe().rows for _ in range(2)]
+
+    assert again == [rows, rows]
+    assert len(scripted.decoded) == decoded > 0
+    kept = hunt.heard_file(sound.name).read().by
+    assert kept is not None
+    assert kept.sha256
+    samples = bytearray(there.read_bytes())
+    samples[-2000] ^= 1  # of the same size
+    there.write_bytes(samples)
+    Hunt(copy).transcribe()
+    assert len(scripted.decoded) > decoded
+
+
 def test_a_changed_recording_is_heard_anew(tmp_path: Path) -> None:
     hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
     sound = hunt.recordings_dir / "a.wav"
     sound.write_bytes(b"1")
-    before = heard_by(sound, ScriptedRecognizer(), hunt.phrase_book)
+    before = heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, None)
     sound.write_bytes(b"12")
 
-    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book) != before
+    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, before) != before
     assert isinstance(hunt.heard_file("a/b.wav"), HeardFile)
+
+
+def test_a_hearing_of_before_digests_were_kept_counts_by_its_time(
+    tmp_path: Path,
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    sound = hunt.recordings_dir / "a.wav"
+    sound.write_bytes(b"1")
+    known = heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, None)
+    before = replace(known, sha256="")
+
+    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, before) == before
+    os.utime(sound, (1_790_000_000, 1_790_000_000))
+    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, before) != before
 
 
 def test_a_crash_between_the_two_copies_loses_no_correction(

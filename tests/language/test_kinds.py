@@ -11,13 +11,11 @@ from treeward.language.kinds import (
     Holds,
     Need,
     SaidAs,
-    how_to_write,
-    is_value,
     kinds_said_as,
-    same_value,
 )
 from treeward.language.phrase_list import sections
 from treeward.language.phrasebook import PhraseBook
+from treeward.language.value_cells import how_to_write, is_value, same_value
 from treeward.live.answer import tone
 from treeward.live.spoken import event_text, spoken_event
 from treeward.notes.events import Event

@@ -15,10 +15,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio.blocks import LONGEST_S, SAMPLE_RATE_HZ
 from treeward.audio.reader import probe, read_blocks
 from treeward.errors import SoundError
-from treeward.review.row import LONGEST_S
 from treeward.within import file_within
 
 if TYPE_CHECKING:

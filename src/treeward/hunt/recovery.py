@@ -6,14 +6,16 @@ from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import TreewardError
 from treeward.files import kept_number
-from treeward.language.kinds import KINDS, is_value
+from treeward.language.kinds import KINDS
+from treeward.language.value_cells import is_value
 from treeward.notes.events import Event
-from treeward.within import open_plain
+from treeward.within import held, open_plain
 
 from .joining import clear_joined, is_pieces, join_pieces
-from .journal import BALLAST_NAME, MOST_S, event_of, read_journal
+from .journal import BALLAST_NAME, event_of, read_journal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -94,8 +96,8 @@ def read_session(path: Path) -> SessionText:
             elif kind == "own voice":
                 own.append(
                     OwnVoice(
-                        start_s=kept_number(record["start_s"], most=MOST_S),
-                        end_s=kept_number(record["end_s"], most=MOST_S),
+                        start_s=kept_number(record["start_s"], most=LONGEST_S),
+                        end_s=kept_number(record["end_s"], most=LONGEST_S),
                         words=str(record.get("words", "")),
                     )
                 )
@@ -269,12 +271,14 @@ def recover(
     folder = journals_dir(hunt_dir)
     if sound:
         _join_all(hunt_dir, found)
-        (folder / BALLAST_NAME).unlink(missing_ok=True)
+        if folder.is_dir():
+            with held(hunt_dir, folder) as live:
+                live.remove(BALLAST_NAME)
     for session in sessions_of(hunt_dir):
         if session.merged:
             continue
         try:
-            found.lines += finish_session(session, merge)
+            found.lines += finish_session(session, merge, within=hunt_dir)
         except Exception as error:
             if not can_wait:
                 raise
@@ -290,11 +294,14 @@ def recover(
 
 def _join_all(hunt_dir: Path, found: Recovered) -> None:
     folder = journals_dir(hunt_dir)
-    clear_joined(folder)
+    clear_joined(folder, within=hunt_dir)
     for pieces in sorted(p for p in folder.glob("live-*") if is_pieces(p)):
         recording = hunt_dir / "recordings" / f"{pieces.name}.flac"
         try:
-            joined = join_pieces(pieces, recording)
+            joined = join_pieces(pieces, recording, within=hunt_dir)
+        except TreewardError as error:
+            found.lines.append(error.line())
+            continue
         except OSError as error:
             where = error.filename or pieces
             found.lines.append(
@@ -317,7 +324,10 @@ def _join_all(hunt_dir: Path, found: Recovered) -> None:
 
 
 def finish_session(
-    session: SessionText, merge: Callable[[Sequence[Event], frozenset[str]], list[str]]
+    session: SessionText,
+    merge: Callable[[Sequence[Event], frozenset[str]], list[str]],
+    *,
+    within: Path,
 ) -> list[str]:
     """Merge a session's notes and remember that; return what was done."""
     lines = []
@@ -337,7 +347,7 @@ def finish_session(
         )
     if session.events:
         lines += merge(for_review(session), session.recordings)
-    with open_plain(session.path, "ab") as file:
+    with open_plain(session.path, "ab", within=within) as file:
         # A journal cut short may lack its last line's end.
         file.write(b'\n{"type":"merged"}\n')
     return lines

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ from treeward.report.formats.labels import SHORTEST_S, escaped, stamp
 from treeward.speech.utterances import WordSource
 
 from .heard import HeardBy
-from .recordings import is_transcript, recording_name
+from .recordings import digest, is_transcript, recording_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -57,15 +58,29 @@ class Transcribed:
         return tuple(r.fault for r in self.recordings if r.fault)
 
 
-def heard_by(path: Path, recognizer: Recognizer, book: PhraseBook) -> HeardBy:
-    """Say what a hearing of this file by this engine depends on."""
+def heard_by(
+    path: Path, recognizer: Recognizer, book: PhraseBook, earlier: HeardBy | None
+) -> HeardBy:
+    """Say what a hearing of this file by this engine depends on.
+
+    The file's bytes are read where its size or time is not that of the `earlier`
+    hearing: copying a hunt gives its files new times.
+    """
     stat = path.stat()
+    known = (stat.st_size, stat.st_mtime_ns)
+    if earlier is not None and known == (earlier.size_bytes, earlier.modified_ns):
+        sha256 = earlier.sha256
+    else:
+        sha256 = ""  # of a file that may not be read, which is told when it is opened
+        with suppress(OSError):
+            sha256 = digest(path).hex()
     return HeardBy(
         engine=recognizer.name,
         model=recognizer.model,
         phrase_book=book.digest(),
         size_bytes=stat.st_size,
         modified_ns=stat.st_mtime_ns,
+        sha256=sha256,
     )
 
 

@@ -1,23 +1,18 @@
 """The kinds of note, one row each: all that is particular to a kind stands here.
 
     KINDS[EventKind.BEARING].holds    # Holds.DEGREES
-    is_value(Holds.DEGREES, "225 sw")  # True
 
 A new kind is a member of `EventKind`, a row of `KINDS`, and its ways of being said in
 models/phrasebook.toml. What has to be known of it elsewhere is asked for by the type
-checker (`assert_never`), or by tests/language/test_kinds.py.
+checker (`assert_never`), or by tests/language/test_kinds.py. How a value is written and
+checked stands in `treeward.language.value_cells`, by what it is.
 """
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Literal, assert_never
-
-from .bearings import read_bearing_cell
-from .dates import is_date, parse_date
-from .times_of_day import parse_spoken_time
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -310,61 +305,3 @@ def kinds_said_as(spoken: SaidAs) -> tuple[EventKind, ...]:
 def kinds_holding(*holds: Holds) -> tuple[EventKind, ...]:
     """Give the kinds whose value is one of these."""
     return tuple(kind for kind in EventKind if KINDS[kind].holds in holds)
-
-
-_DURATION = re.compile(r"(?i)(?:away|round)\s+\d+(?:[.,]\d+)?")
-
-
-def is_value(holds: Holds, text: str) -> bool:
-    """Tell whether a text, which is not empty, can be such a value."""
-    match holds:
-        case Holds.DEGREES:
-            return read_bearing_cell(text) is not None
-        case Holds.TIME:
-            return parse_spoken_time(text) is not None
-        case Holds.DATE:
-            return is_date(text)
-        case Holds.DURATION:
-            return _DURATION.fullmatch(text) is not None
-        case Holds.NOTHING | Holds.STATION | Holds.WIND | Holds.WORDS:
-            return True
-        case _:
-            assert_never(holds)
-
-
-def how_to_write(holds: Holds) -> str:
-    """Say how such a value is written, for who wrote it otherwise."""
-    match holds:
-        case Holds.DEGREES:
-            return (
-                "Write degrees from 0 to 359: 210, or 210 true, or with a point: "
-                "225 sw."
-            )
-        case Holds.TIME:
-            return "Write hours and minutes, as 10:22."
-        case Holds.DATE:
-            return "Write the year first, as 2026-07-14."
-        case Holds.DURATION:
-            return "Write away or round and seconds: away 330."
-        case Holds.NOTHING | Holds.STATION | Holds.WIND | Holds.WORDS:
-            return ""
-        case _:
-            assert_never(holds)
-
-
-def same_value(holds: Holds, one: str, other: str) -> bool:
-    """Tell whether two texts say the same: "9:05" and "09:05:00"."""
-    match holds:
-        case Holds.TIME:
-            first, second = parse_spoken_time(one), parse_spoken_time(other)
-            if first is None or second is None:
-                return False
-            return first[:2] == second[:2] and (first[2] or 0) == (second[2] or 0)
-        case Holds.DATE:
-            return parse_date(one) == parse_date(other) is not None
-        case Holds.DEGREES:
-            return read_bearing_cell(one) == read_bearing_cell(other) is not None
-        case Holds.NOTHING | Holds.STATION | Holds.WIND | Holds.DURATION | Holds.WORDS:
-            return one.isdigit() and other.isdigit() and int(one) == int(other)
-        case _:
-            assert_never(holds)

@@ -407,33 +407,3 @@ def time_candidates(tokens: Sequence[NumberToken]) -> list[TimeCandidate]:
                     found.append(candidate)
                     break
     return found
-
-
-_SPOKEN = re.compile(
-    r"^\s*(\d{1,2})(?:[:.h](\d{2})(?:[:.](\d{2})(?:[.,]0*)?)?)?\s*([ap])?\.?\s*m?\.?\s*$",
-    re.IGNORECASE,
-)
-
-
-def parse_spoken_time(text: str) -> tuple[int, int, int | None, bool] | None:
-    """Read a time event's value.
-
-    Returns
-    -------
-    tuple or None
-        Hour (0-23), minute, second or None, and whether the hour may be meant on
-        the twelve-hour dial ("9:40" may, "09:40" is morning); None where it is no
-        time.
-    """
-    match = _SPOKEN.match(text)
-    if match is None:
-        return None
-    hour, minute = int(match[1]), int(match[2] or 0)
-    second = int(match[3]) if match[3] is not None else None
-    half = (match[4] or "").lower()
-    if hour > 24 or minute > 59 or (second or 0) > 59:
-        return None
-    if half and 1 <= hour <= 12:
-        return hour % 12 + (12 if half == "p" else 0), minute, second, False
-    twelve = 1 <= hour <= 12 and not match[1].startswith("0")
-    return hour % 24, minute, second, twelve

@@ -14,7 +14,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
-from treeward.language.times_of_day import parse_spoken_time
+from treeward.language.value_cells import parse_spoken_time
 
 from .clock_anchors import (
     Stretch,

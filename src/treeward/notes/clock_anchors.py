@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
-from treeward.language.times_of_day import parse_spoken_time
+from treeward.language.value_cells import parse_spoken_time
 
 from .clock_evidence import AGREE_S
 from .scratch import taken_back

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from treeward.survey.settings import Settings
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.hunt_file import Cargo, HuntFile
+    from treeward.language.kinds import About
     from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.table import TripTable
 
@@ -116,14 +118,13 @@ class DayResult:
 class DoubtfulNotes:
     """Notes in doubt of one sort, that nobody has looked at yet.
 
-    `about` is "bearing", "landing or departure", "station", "pause", "scratch", "wind",
-    "missed return", "time" or "date". `believed` says whether they count meanwhile.
+    `believed` says whether they count meanwhile.
     `moves_m` is how far the best place moves if they are all otherwise, or at most if
     all or any single one of them is where `singly`; None where that was not worked out.
     `lost` says that an answer would then be lacking.
     """
 
-    about: str
+    about: About
     notes: int
     rows: tuple[str, ...]
     believed: bool = True
@@ -132,16 +133,109 @@ class DoubtfulNotes:
     lost: bool = False
 
 
+class MissingKind(StrEnum):
+    """Why a station that was named cannot be used."""
+
+    NO_POSITION = "no_position"  # neither in hunt.toml nor, without GPX files, there
+    NOT_IN_GPX = "not_in_gpx"  # GPX files are there, and tell nothing of it
+    UNKNOWN_STATION = "unknown_station"  # named by notes, not by hunt.toml
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GpxSearch:
+    """What was looked for in a hunt's GPX files, and what these hold instead.
+
+    Times are aware; `noted` is from the first to the last note at the station, None
+    where none has a clock.
+    """
+
+    files: tuple[str, ...]
+    names: tuple[str, ...]  # that a waypoint would have
+    waypoints: tuple[str, ...]  # that there are
+    noted: tuple[datetime, datetime] | None
+    tracks: tuple[tuple[str, datetime, datetime], ...]  # file, first and last point
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Missing:
+    """Something that was lacking, with the stations that it is about."""
+
+    kind: MissingKind
+    stations: tuple[str, ...]
+    gpx: GpxSearch | None = None  # of NOT_IN_GPX
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleCheck:
+    """What a published rule of thumb said at a station, bee by bee, against the find.
+
+    `said_m` is the median of the `bees`, `low_m` and `high_m` the least and the most.
+    """
+
+    name: str
+    source: str
+    bees: int
+    said_m: float
+    low_m: float
+    high_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationCheck:
+    """How far the colony really is from a station, and what was forecast."""
+
+    station: str
+    true_m: float
+    low90_m: float
+    median_m: float
+    high90_m: float
+    rules: tuple[RuleCheck, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindCheck:
+    """A found colony beside the forecast that comes nearest to it.
+
+    `holds_percent` is 50, 90 or 95: the smallest search area that holds it; None where
+    none does. `off_m` is from the best place to the find. Nothing here says where the
+    find lies; `coarse_text` does, to a kilometre or what was asked for, where sharing
+    was asked for.
+    """
+
+    find: str
+    found: date
+    colony: str
+    off_m: float
+    holds_percent: int | None
+    area_90_m2: float
+    stations: tuple[StationCheck, ...]
+    coarse_text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnPriorUse:
+    """That own found hunts stood in for the plain prior.
+
+    `file` is hunt.toml's `learned_from`, `hunts` how many it holds with trips, and
+    `turned_deg` how much too far clockwise each observer was taken to read.
+    """
+
+    file: str
+    hunts: int
+    turned_deg: tuple[tuple[str, float], ...] = ()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HuntResult:
     """Everything that the tables, pictures, map files and the report show.
 
-    `fix` is None where nothing could be located; `missing` then says in sentences
-    what was lacking. `recordings_from_results` is the way from results/ to the folder
+    `fix` is None where nothing could be located; `missing` then says what was
+    lacking. `recordings_from_results` is the way from results/ to the folder
     of the recordings, for links to the sound. `settings` are what the survey went by,
-    with what hunt.toml says in place of the defaults. `recording_days` holds each
-    recording's day, ISO 8601, and what tells it (notes.clock.DAY_FROM). `days` is
-    empty for a hunt of one day.
+    with what hunt.toml says in place of the defaults, and `own_prior` tells whether own
+    found hunts did. `finds` are for a report that was asked to hold them.
+    `recording_days` holds each recording's day, ISO 8601, and what tells it
+    (notes.clock.DAY_FROM). `days` is empty for a hunt of one day.
     """
 
     hunt_file: HuntFile
@@ -151,13 +245,15 @@ class HuntResult:
     rows: Mapping[str, NoteRow] = field(default_factory=dict)
     software_version: str
     created: datetime  # aware
-    missing: tuple[str, ...] = ()
+    missing: tuple[Missing, ...] = ()
     tracks: tuple[TrackLine, ...] = ()
     days: tuple[DayResult, ...] = ()
     recordings_from_results: str = "../recordings/"
     settings: Settings = field(default_factory=Settings)
     doubtful: tuple[DoubtfulNotes, ...] = ()
     recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    own_prior: OwnPriorUse | None = None
+    finds: tuple[FindCheck, ...] = ()
 
     @property
     def flight_s_per_m(self) -> float:

@@ -148,8 +148,8 @@ def merge_review(
         if row.name not in kept:
             _vanished(row, mine, rows, machine, books)
     return MergeResult(
-        rows=tuple(sorted(rows.values(), key=_by_time)),
-        machine=tuple(sorted(machine.values(), key=_by_time)),
+        rows=tuple(sorted(rows.values(), key=by_time)),
+        machine=tuple(sorted(machine.values(), key=by_time)),
         report=books.report(),
     )
 
@@ -310,9 +310,7 @@ def _with_sound(row: ReviewRow, event: Event) -> ReviewRow:
 
 
 def _in_time(events: Sequence[Event]) -> list[int]:
-    return sorted(
-        range(len(events)), key=lambda j: _by_time(ReviewRow(event=events[j]))
-    )
+    return sorted(range(len(events)), key=lambda j: by_time(ReviewRow(event=events[j])))
 
 
 def _fresh_names(taken: Collection[str], indices: Iterable[int]) -> dict[int, str]:
@@ -326,7 +324,8 @@ def _fresh_names(taken: Collection[str], indices: Iterable[int]) -> dict[int, st
     return names
 
 
-def _by_time(row: ReviewRow) -> tuple[bool, float, str, float, str]:
+def by_time(row: ReviewRow) -> tuple[bool, float, str, float, str]:
+    """Return what rows are ordered by; those without a clock come last."""
     event = row.event
     return (
         event.clock is None,

@@ -7,20 +7,14 @@ from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError
-from treeward.language.kinds import (
-    KINDS,
-    EventKind,
-    Holds,
-    how_to_write,
-    is_value,
-    same_value,
-)
+from treeward.language.kinds import KINDS, EventKind, Holds
+from treeward.language.value_cells import how_to_write, is_value, same_value
 from treeward.notes.events import Event
 
 from .clock import ClockCell, ClockCellError, NoDayError, Order, date_order, parse_clock
 from .row import (
-    LONGEST_S,
     CellError,
     ReviewRow,
     cells_of,

@@ -90,7 +90,6 @@ def kind_from(text: str) -> EventKind:
     return EventKind(text.strip().lower())
 
 
-LONGEST_S = 1e7  # of a recording, 115 days; what is beyond is a slip; choice
 _ALTERNATIVE = re.compile(
     r"^(?P<text>.*?)\s*\((?P<confidence>[01](?:[.,]\d+)?)\)$", re.DOTALL
 )

@@ -13,6 +13,7 @@ from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import TranscriptError
 from treeward.files import read_whole
 
@@ -148,6 +149,12 @@ def _cue_times(path: Path, text: str) -> list[tuple[int, float, float]]:
                 f"{line.strip()[:60]!r} ends before it starts or has no such time",
                 where=where,
                 mend="Write 00:01:02.500 --> 00:01:04.000",
+            )
+        if end_s >= LONGEST_S:  # review.csv could not be read with it
+            raise TranscriptError(
+                f"{line.strip()[:60]!r} is later than any recording lasts",
+                where=where,
+                mend="Correct the time",
             )
         found.append((number, start_s, end_s))
     if not found:

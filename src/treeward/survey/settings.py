@@ -92,6 +92,9 @@ class Settings:
     in_hive_factor: float = 1.12  # median of the hunt's factor on the defaults
     in_hive_factor_sd: float = 0.18  # of its logarithm
     calibration_transfer_sd: float = 0.05  # guess: calibrated against hunted colony
+    # Learned of own found hunts: the correlation of the logarithms of the two factors.
+    # They are then normal about the medians above, with no poor or eager hunts beside.
+    learned_correlation: float | None = None
     # Compass and flight lines.
     compass_sd_deg: float = 3.0  # shared offset of an instrument and its reader
     station_sd_deg: float = 3.5  # of a station's line, shared by its bees; guess
@@ -113,8 +116,6 @@ class Settings:
     # Walking.
     walk_limit_m: float = 800.0  # guess: fifteen minutes over rough ground
     leave_out: tuple[Floats, ...] = ()  # (n, 2) rings of longitude, latitude: no seat
-    # Units of the words in NextStation.why and Fix.advice.
-    imperial: bool = False
 
     def __post_init__(self) -> None:
         """Refuse figures that are not positive and finite."""
@@ -153,6 +154,10 @@ class Settings:
             if not 0 <= share <= 1:
                 msg = f"settings.{name}: must be a share, 0 to 1, not {share}"
                 raise ValueError(msg)
+        tie = self.learned_correlation
+        if tie is not None and not -1 < tie < 1:
+            msg = f"settings.learned_correlation: must be between -1 and 1, not {tie}"
+            raise ValueError(msg)
         for cargo, seconds in self.in_hive_s.items():
             if not (np.isfinite(seconds) and 1 <= seconds <= 7200):
                 msg = f"settings.in_hive_s: {cargo} must be 1-7200 s, not {seconds}"

@@ -14,8 +14,10 @@ from markupsafe import Markup
 
 from treeward.cautions import CAUTIONS
 from treeward.notes.clock import DAY_FROM
+from treeward.report.advice_wording import HAND_RULES, check_text
 from treeward.report.bundles import bundles_by_bee
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
+from treeward.report.finds import find_sentences, own_prior_sentence
 from treeward.report.settings_in_force import settings_rows
 from treeward.report.wording import (
     advice_sentences,
@@ -70,9 +72,9 @@ def script_rule(script: str) -> str:
 
 def _rule_sources(result: HuntResult) -> list[str]:
     rules = {
-        f"{rule.source}: rule of thumb, {rule.name}."
+        f"{source}: rule of thumb, {name}."
         for bee in (result.fix.bees if result.fix else ())
-        for rule in bee.hand_rules
+        for name, source in (HAND_RULES[rule.kind] for rule in bee.hand_rules)
     }
     return sorted(rules)
 
@@ -96,7 +98,7 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
                     "area": units.area(fix.area_95_m2)
                     if fix.area_95_m2 > 0
                     else "\u2013",
-                    "note": fix.note,
+                    "note": check_text(fix),
                 }
             )
     return checks
@@ -159,7 +161,10 @@ def page_text(
             missing=missing,
             next_words=next_sentences(result),
             advice=[*advice_sentences(result), *enough_sentences(result)],
-            basis=basis_sentence(result),
+            basis=" ".join(
+                filter(None, (basis_sentence(result), own_prior_sentence(result)))
+            ),
+            finds=find_sentences(result),
             to_look_at=doubt_sentences(result),
             recording_days=_recording_days(result),
             compass=compass_sentence(result),
