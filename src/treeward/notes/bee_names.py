@@ -34,8 +34,9 @@ PRONOUN = (
 # One of several, nobody knows which.
 _SOME = rf"(?:one of them|one of the bees|another {_BEE}|another|some {_BEE}|a {_BEE})"
 _GROUPS = {
-    2: r"they (?:have |had )?both|both of them|both|the pair of them|the pair|the two of them"
-    r"|two of them|two (?=came|come|have|are|left|went|landed|off|away|in|back|just)"
+    2: r"they (?:have |had )?both|both of them|both|the pair of them|the pair"
+    r"|the two of them|two of them"
+    r"|two (?=came|come|have|are|left|went|landed|off|away|in|back|just)"
     r"|two at once|the two|them both|the both of them",
     3: r"all three of them|all three|the three of them|three of them",
     0: r"they (?:have |had )?all|all of them|everyone|everybody",
