@@ -75,6 +75,10 @@ class Added:
     flags: tuple[str, ...] = ()
 
 
+# "Red is back, came in about fifteen seconds ago."
+_CAME = re.compile(
+    r"(?:(?:she|it) )?(?:came(?: in| back)?|landed|arrived|turned up|left|went|was) "
+)
 _SINCE = re.compile(
     r"(?:, )?(?:(?:and )?(?:(?:she|it) )?(?:is|has"
     r"|had) been )?(?:here )?(?:for (?:about |around |maybe |a good |the last )?)"
@@ -96,7 +100,8 @@ def ago_at(text: str, place: int, *, here: bool = False) -> Added | None:
     if vague:
         flag = f"said to be earlier: '{vague[0]}'"
         return Added(end=vague.end() + 1, flags=(flag,))
-    rough = re.compile(_ROUGHLY).match(text, place)
+    came = _CAME.match(text, place)
+    rough = re.compile(_ROUGHLY).match(text, came.end() if came else place)
     start = rough.end() if rough else place
     found = stretch_of_time(text, start)
     ago = _AGO.match(text, found[1]) if found else None

@@ -115,6 +115,9 @@ class Corrections:
         start = points.end() if points else after
         pointed = start > after
         named = self.names.single(self.text, start)
+        several = self.names.at(self.text, start) if named else None
+        if named and several and several.marks:
+            return None  # whose place each of them takes is not said
         if named:
             done = self.found.since_done(place)
             rest = _AFTER_NAME.match(self.text, named.end + 1)

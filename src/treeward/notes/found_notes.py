@@ -28,6 +28,7 @@ HEDGED = 0.5  # share of hedged notes that are right; guess
 LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; guess
 CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
+PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 FOLLOWS_S = 30.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
 
@@ -165,7 +166,10 @@ class FoundNotes:
             flags.append("a bee was named, not what it did")
         if not mark:
             mark, why, could_be = self._meant(done)
-            talk = done.loose and not mark and not done.named.some
+            bare = self.text.startswith("it ", done.start)
+            shown = self.text.endswith("there ", 0, done.start)
+            vague = done.loose or (bare and not shown)
+            talk = vague and not mark and not done.named.some
             if talk or self._said_before(done, mark):
                 return end
             flags.append(why)
@@ -390,7 +394,11 @@ class FoundNotes:
 
     def _left_last(self) -> tuple[str, ...]:
         """Give the two bees that left last, one right after the other."""
-        left = [event.mark for event in self.events if event.kind is EventKind.AWAY]
+        gone = [event for event in self.events if event.kind is EventKind.AWAY]
+        left = [event.mark for event in gone]
+        now_s = (self.events[-1].end_s or 0.0) if self.events else 0.0
+        if any(now_s - (event.end_s or 0.0) > PAIR_S for event in gone[-2:]):
+            return ()
         pair = tuple(dict.fromkeys(left[-2:]))
         return pair if len(pair) == 2 and all(pair) else ()
 

@@ -215,7 +215,8 @@ ON_HER = re.compile(
 NOUNS = frozenset({"leaves", "drops", "lands", "flies", "left", "in", "out", "up"})
 NOT_YET = re.compile(r" (?:yet|so far|since|for a while|lately)(?= )")
 FOLLOWS_LEAD = re.compile(
-    r"(?:(?:and|then|,|first|next|that will be|this is|so is|so did|also|followed by"
+    r"(?:(?:(?:hard |right |close |hot )?(?:on her (?:heels|tail)|behind her|after her"
+    r"|beside her)(?: comes| is| was)?|and|then|,|first|next|that will be|this is|so is|so did|also|followed by"
     r"|joined by|with|now|there is"
     r"|here is|that is) )*"
 )
@@ -246,7 +247,7 @@ ASIDE = re.compile(
 ARRIVAL = re.compile(
     r"(?:(?:my|the|our|and|so|today is) )*(?:first|next|second|third|latest|last|new"
     r"|only)"
-    r" (?:(?:bee|one) )?(?:arrival|visitor|guest|customer|caller|in|back|to (?:land"
+    r" (?:(?:bee|one) )?(?:bee|one|arrival|visitor|guest|customer|caller|in|back|to (?:land"
     r"|arrive"
     r"|come|return|come in|come back|be back|show))(?: [a-z]+){0,2}? (?:is|was) "
 )
@@ -262,6 +263,11 @@ GIVEN_UP = re.compile(
 )
 AS_LOST = re.compile(
     r" (?:off|up|(?:down )?(?:as )?(?:missed|lost|a no show))(?= [.,])"
+)
+# "Pink did not care for it and left": something else first.
+FIRST = re.compile(
+    r" (?:is|has|had|was|did|took|drank|got|made|came|spent|[a-z]+ed|looks?)"
+    r" (?:[a-z]+ ){0,6}?(?:, )?(?:and|then) (?:(?:is|has|she is|then|she) )*"
 )
 VISIT = re.compile(
     r"(?:(?:we|i|have|had|is|another|a|got|there is) )*visit (?:from|by) "

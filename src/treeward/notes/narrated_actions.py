@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from .bee_names import BeeNames
 
+_LEADS_ON = re.compile(r"then|followed|next|so |heels|tail|behind|after|beside")
 MAY_COME_FLAG = "she may still come"
 _SLOT = "{mark}"
 
@@ -80,6 +81,7 @@ class Actions:
             or self._painted(text, place)
             or self._inverted(text, place)
             or self._as_noun(text, place)
+            or self._together(text, place)
         )
         if special:
             return special
@@ -146,15 +148,21 @@ class Actions:
         gaps = (mw.RELATIVE.match(text, name_end), mw.ASIDE.match(text, name_end))
         if named.mark or named.marks:
             starts += [gap.end() for gap in gaps if gap]
+        first = mw.FIRST.match(text, name_end) if named.mark else None
+        if first:
+            starts.append(first.end())
         for start, (kind, pattern) in product(starts, mw.PATTERNS):
             match = pattern.match(text, start)
-            if match is None:
+            late = first and start == first.end() and found
+            if match is None or late:
                 continue
             template = _Template(head="", tail=match[0], kind=kind)
             flags = self._fits(text, template, match.end(), named)
             if flags is not None:
                 if kind is EventKind.MISSED and mw.MAY_COME.search(match[0]):
                     flags = (*flags, MAY_COME_FLAG)
+                if first and start == first.end():
+                    flags = (*flags, f"more was said before: '{first[0].strip()}'")
                 found.append(
                     Done(
                         kind=kind,
@@ -267,6 +275,23 @@ class Actions:
                 )
         return None
 
+    def _together(self, text: str, place: int) -> Done | None:
+        """Read "two at once, yellow and white": they came."""
+        named = self._names.at(text, place)
+        if named is None or not named.marks or self._names.single(text, place):
+            return None
+        end = _after_tail(text, named.end + 1, places=True)
+        if text[end : end + 1] not in {".", ","}:
+            return None
+        return Done(
+            kind=EventKind.BACK,
+            named=named,
+            start=place,
+            end=named.end,
+            both=named.marks,
+            flags=("bees were named, not what they did",),
+        )
+
     def _inverted(self, text: str, place: int) -> Done | None:
         """Read "off she pops", "in drops white"."""
         particle = mw.PARTICLE.match(text, place)
@@ -370,7 +395,7 @@ class Actions:
         tail = mw.FOLLOWS_TAIL.match(text, named.end + 1)
         end = (tail.end() if tail else named.end) + 1
         after = _after_tail(text, end, places=True)
-        led = bool(lead and re.search(r"then|followed|next|so ", lead[0]))
+        led = bool(lead and _LEADS_ON.search(lead[0]))
         if not (tail or led or after > end):
             return None
         if not (

@@ -118,7 +118,9 @@ def same_way_at(text: str, place: int) -> tuple[int, bool] | None:
         r"[.?,]|and |but |then |so |give |more |too |again |i think|or |$"
     ).match(text, match.end() + 1):
         return None
-    own = bool(re.search(r"before|last time|ever|usual|always|again|time before", said))
+    own = not re.search(r" as (?:the|her|him|them|[a-z]+ did)\b", said) or bool(
+        re.search(r"before|last time|ever|usual|always|again", said)
+    )
     return match.end(), own
 
 

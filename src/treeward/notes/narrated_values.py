@@ -46,7 +46,7 @@ _TELLS = re.compile(
 _ON_WATCH = (
     r"(?:(?:, )?(?:exactly|precisely|on the dot|sharp|dead|or so|and a bit|or near it"
     r"|nearly|almost|give or take|i think|now|in the (?:morning|afternoon|evening)"
-    r"|(?:on|by) (?:my|the|his|her|\w+ is|\w+) (?:watch|phone|clock|church bell"
+    r"|(?:on|by) (?:my|the|his|her|\w+ is|\w+) (?:radio|car clock|kitchen clock|wireless|watch|phone|clock|church bell"
     r"|church clock|bell))"
     r" )*"
 )

@@ -40,6 +40,8 @@ _PAUSES = re.compile(
     rf"|now |so |my |until |then )"
     rf"|{_WILL}pausing (?:here|for) "
     r"|(?:lunch|dinner|tea|coffee|break)(?: break)?(?: time)? (?=[.])"
+    rf"|{_WILL}(?:take|taking|have|having) (?:a )?(?:\w+ )?(?:minutes?|five|ten)"
+    rf"(?: out| off| break)?(?= [.,])"
     rf"|{_WILL}time for (?:\w+ ){{1,4}}?{_REST}(?= [.,])"
     rf"|{_WILL}not (?:be )?(?:watching|looking)(?: now| for a (?:bit|while))? (?=[.,;])"
     rf"|{_WILL}(?:rest|resting) (?:my|our) eyes "

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
+_THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
 _SAYS_AGAIN = (
     r"(?:no wait|wait no|no sorry|sorry|i mean|i meant|make that|scratch that"
@@ -230,6 +231,12 @@ class Narrator:
             marks, after = self.names.listed(self.text, ends + 2)
             if len(marks) > 1:  # "both back, purple and orange"
                 done = replace(done, both=marks, after=after + 1)
+        apart = self.text.startswith(" , ", done.end) and done.named.pronoun
+        called = self.names.single(self.text, done.end + 3) if apart else None
+        if called and self.text[called.end + 1] in ".,":  # "away she goes, yellow"
+            named = replace(done.named, mark=called.mark, pronoun="")
+            done = replace(done, named=named, after=called.end + 1)
+            mark = called.mark
         along = _ALONG.match(self.text, done.end) if done.named.mark else None
         other = self.names.single(self.text, along.end()) if along else None
         if other:  # "yellow is in with white"
@@ -330,7 +337,9 @@ class Narrator:
             or (whole and self.found.leaving(place, LATER_S)),
         )
         last = self.found.since_done(place)
-        if told is None and last and last.kind is EventKind.BACK and whole:
+        if told is None and last and last.kind is EventKind.BACK and (
+            whole or self.text.startswith(_THAT_IS, place)
+        ):
             told = self.values.since_back(self.text, place)
         if told is None and whole and self._at_station(place):
             told = self.values.bare_time(self.text, place)
@@ -380,7 +389,13 @@ class Narrator:
             return False
         last = self.found.events[-1]
         here_s = self.pieces[self.speech.owner[place]].start_s
-        kinds = {EventKind.STATION, EventKind.WIND, EventKind.RESUME, EventKind.BACK}
+        kinds = {
+            EventKind.STATION,
+            EventKind.WIND,
+            EventKind.PAUSE,
+            EventKind.RESUME,
+            EventKind.BACK,
+        }
         return last.kind in kinds and here_s - (last.end_s or 0.0) <= NEXT_S
 
     def _follower(self, place: int, last: Event) -> Done | None:
@@ -449,7 +464,7 @@ class Narrator:
             ["that", "is"],
             ["it", "is"],
         )
-        watched = self.found.view.last or sees
+        watched = bool(self.found.events) or sees
         return bool(watched and shown and named.mark not in self.found.view.here)
 
 
