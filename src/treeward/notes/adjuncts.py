@@ -32,9 +32,10 @@ _LATER = re.compile(
     r"|a bit later|right after(?:wards)?|straight after(?:wards)?|soon after)(?= )"
 )
 _TOGETHER = re.compile(
-    r"(?:together|one after the other|one after another|at once|side by side"
+    r"(?:together|within (?:a|one|two|\w+) (?:breath|seconds?|moments?|minutes?) of"
+    r" (?:each other|one another|her|it)|one after the other|one after another|at once|side by side"
     r"|at the same time|at almost the same moment|in the same breath|too|as well|also"
-    r"|with (?:her|him|them|it|the others?)|first|last|second|next|in turn"
+    r"|both at once|both together|with (?:her|him|them|it|the others?)|first|last|second|next|in turn"
     r"|the pair of them|both of them|right behind|close behind|again)(?= )"
 )
 _MANNER = re.compile(

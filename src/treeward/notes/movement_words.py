@@ -40,7 +40,7 @@ _MOVES = (
 _INWARD = (
     r"(?:back in|back down|back again|back(?! (?:out|off|up))|in to land|in|down"
     r"|home again"
-    r"|home|onto the \w+|in again|back here|by again)"
+    r"|home|(?:by )?to (?:see|visit) (?:us|me)|to call|onto the \w+|in again|back here|by again)"
 )
 _PLACE = (
     r"(?:dish|water|comb|feeder|syrup|sponge|saucer|moss|trough|edge|rim|lip|stone"
@@ -99,7 +99,7 @@ ARRIVES = re.compile(
     r"|(?:is |here )?with her)(?= )"
 )
 LEAVES = re.compile(
-    rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}|left us"
+    rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}|left (?:us|me)"
     rf"|left"
     r"|off you go|leaving|leaves|leave|depart|going going gone|gone|departed"
     r"|departing|departs|flown"
@@ -269,6 +269,7 @@ FIRST = re.compile(
     r" (?:is|has|had|was|did|took|drank|got|made|came|spent|[a-z]+ed|looks?)"
     r" (?:[a-z]+ ){0,6}?(?:, )?(?:and|then) (?:(?:is|has|she is|then|she) )*"
 )
+AS_ONE = re.compile(r"\b(?:both|together|at once|at the same time|side by side)\b")
 VISIT = re.compile(
     r"(?:(?:we|i|have|had|is|another|a|got|there is) )*visit (?:from|by) "
 )

@@ -278,9 +278,12 @@ class Actions:
     def _together(self, text: str, place: int) -> Done | None:
         """Read "two at once, yellow and white": they came."""
         named = self._names.at(text, place)
-        if named is None or not named.marks or self._names.single(text, place):
+        if named is None or not named.marks:
             return None
         end = _after_tail(text, named.end + 1, places=True)
+        said = text[named.end : end]
+        if self._names.single(text, place) and not mw.AS_ONE.search(said):
+            return None
         if text[end : end + 1] not in {".", ","}:
             return None
         return Done(

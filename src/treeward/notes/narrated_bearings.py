@@ -84,7 +84,7 @@ _ROUGH_AFTER = re.compile(
     r"|or near it)\b"
 )
 _SAME = re.compile(
-    r"(?:(?:and|in|on|on the|in the|along|that is|it is|flying|going|off|heading"
+    r"(?:(?:she|it|they|took|went|flew|and|in|on|on the|in the|along|that is|it is|flying|going|off|heading"
     r"|exactly"
     r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
     r"(?:the )?same(?: (?:way|line|direction|bearing|course|heading|track|road|route))?"
@@ -168,7 +168,7 @@ class Bearings:
         both = BOTH_BEFORE.match(text, place)
         if both and leaving:
             place = both.end()
-        way = self._way(text, place)
+        way = self._way(text, place, leaving=leaving)
         number_at = self._number_at(text, place, way, leaving=leaving)
         words = self._without_name(text, number_at, words_from(text, number_at))
         value = values.bearing_value(words)
@@ -225,7 +225,13 @@ class Bearings:
                 return words[:index]
         return words
 
-    def _way(self, text: str, place: int) -> _Way:
+    @staticmethod
+    def _value_at(text: str, place: int) -> bool:
+        """Tell whether degrees stand here: "white one forty-three"."""
+        value = values.bearing_value(words_from(text, place))
+        return value is not None and bool(value.text) and value.used > 1
+
+    def _way(self, text: str, place: int, *, leaving: bool) -> _Way:
         """Read the words that announce a bearing or tell of a flight."""
         named = self._names.at(text, place)
         of_bee = _OF_BEE.match(text, named.end) if named else None
@@ -234,6 +240,8 @@ class Bearings:
         went = _WENT.match(text, named.end) if named else None
         if went and leads_to_bearing(text, went.end()):
             return _Way(start=went.end(), named=named)
+        if leaving and named and named.mark and self._value_at(text, named.end + 1):
+            return _Way(start=named.end + 1, named=named)
         lead = _LEAD.match(text, place)
         start = lead.end() if lead else place
         by_name = False

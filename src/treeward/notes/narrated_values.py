@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames
 
 _TIME_LEAD = re.compile(
-    rf"(?:at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
+    rf"(?:start(?:ing)? (?:of (?:the )?(?:watch|watching|session)|time) (?:is )?(?:, )?"
+    rf"|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to) )|at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
     rf"|(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
     rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
     rf"|we) make it(?= (?:{ROUGH} )?\S+ "
@@ -33,7 +34,7 @@ _TIME_LEAD = re.compile(
     rf"|(?:the )?time by (?:my|the) watch"
     rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
     rf"|(?:(?:my|the|his|her|\w+ is) )?(?:watch|clock|phone|church clock|church bell)"
-    rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|strikes|struck"
+    rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|makes it|gives|strikes|struck"
     rf"|is struck)"
     rf"|(?:the )?time|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is|it is) )*"
     rf"(?P<rough>{ROUGH} |(?:after|before) (?=\S+ (?:to|past)|half|quarter|\d))?"
@@ -101,6 +102,7 @@ _AS_WIND = {
     "gentle": "light",
     "slight": "light",
     "faint": "light",
+    "little": "light",
     "puff": "light",
     "fresh": "moderate",
     "stiff": "strong",

@@ -44,6 +44,8 @@ _PAUSES = re.compile(
     rf"(?: out| off| break)?(?= [.,])"
     rf"|{_WILL}time for (?:\w+ ){{1,4}}?{_REST}(?= [.,])"
     rf"|{_WILL}not (?:be )?(?:watching|looking)(?: now| for a (?:bit|while))? (?=[.,;])"
+    rf"|{_WILL}(?:going|off|nipping|popping|heading)(?: in| home| back| down| off| away)?"
+    rf" (?:for|to have) (?:(?:my|our|some|a|the) )?(?:\w+ of )?{_REST}(?= [.,])"
     rf"|{_WILL}(?:rest|resting) (?:my|our) eyes "
     rf"|{_WILL}(?:stop|stopping|stopped|pausing) (?:the )?(?:clock|watching|looking"
     rf"|here"
@@ -62,7 +64,7 @@ _RESUMES = re.compile(
     r"(?: once)? again "
     r"|(?:(?:i|we|have|am|are) )*(?:resumed|resuming|taken up)(?: my| our| the)?"
     r" (?:post|watch|place|seat|observations?|watching) "
-    r"|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
+    r"|resuming (?=[.,])|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
     rf"|(?:resuming|resumed)(?: the| this)? {_OFF} "
 )
 _SCRATCHES = re.compile(

@@ -337,8 +337,11 @@ class Narrator:
             or (whole and self.found.leaving(place, LATER_S)),
         )
         last = self.found.since_done(place)
-        if told is None and last and last.kind is EventKind.BACK and (
-            whole or self.text.startswith(_THAT_IS, place)
+        if (
+            told is None
+            and last
+            and last.kind is EventKind.BACK
+            and (whole or self.text.startswith(_THAT_IS, place))
         ):
             told = self.values.since_back(self.text, place)
         if told is None and whole and self._at_station(place):
@@ -415,7 +418,9 @@ class Narrator:
         named = self.names.single(self.text, place)
         if named is None or self.text[named.end + 1 : named.end + 2] not in {".", ","}:
             return None
-        if named.mark in self.found.view.here or named.mark not in self.names.seen:
+        new = named.full and self.text.startswith(("a ", "an "), place)
+        known = named.mark in self.names.seen or new
+        if named.mark in self.found.view.here or not known:
             return None
         if re.search(r" (?:no|not|nor) $", self.text[:place]):
             return None
