@@ -33,9 +33,11 @@ _LATER = re.compile(
 )
 _TOGETHER = re.compile(
     r"(?:together|within (?:a|one|two|\w+) (?:breath|seconds?|moments?|minutes?) of"
-    r" (?:each other|one another|her|it)|one after the other|one after another|at once|side by side"
+    r" (?:each other|one another|her|it)|one after the other|one after another"
+    r"|at once|side by side"
     r"|at the same time|at almost the same moment|in the same breath|too|as well|also"
-    r"|both at once|both together|with (?:her|him|them|it|the others?)|first|last|second|next|in turn"
+    r"|both at once|both together|with (?:her|him|them|it|the others?)|first|last"
+    r"|second|next|in turn"
     r"|the pair of them|both of them|right behind|close behind|again)(?= )"
 )
 _MANNER = re.compile(

@@ -60,6 +60,7 @@ class FoundNotes:
         self.last_done: int | None = None  # index of the last thing a bee did
         self.by_pronoun = False
         self._took_back = False
+        self._same_at = -1  # index of a bearing that was told as "the same way"
         self.last_ago_s = 0.0
         self.mentioned = ""  # a bee named in this sentence, without what it did
 
@@ -318,6 +319,7 @@ class FoundNotes:
             if not value:
                 return
             flags.append(f"the same way as before, taken as {value}")
+            self._same_at = len(self.events)
         tail = sayings.HEDGE_TAIL.match(self.text, told.end)
         if tail:
             hedges = (*hedges, tail[0].replace(",", " ").strip())
@@ -341,6 +343,10 @@ class FoundNotes:
         )
         if self._told_already(event):
             return
+        before = len(self.events) - 1
+        as_before = before >= 0 and self._same_at == before and not told.same
+        if tells_a_way(event) and as_before and self.events[-1].mark == mark:
+            self.events.pop()  # "same way, two two six": what was read goes before
         if tells_a_way(event):
             last = self.events[-1] if self.events else None
             if last and tells_a_way(last) and (last.mark, told.named) == (mark, None):

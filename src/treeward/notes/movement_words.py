@@ -40,7 +40,8 @@ _MOVES = (
 _INWARD = (
     r"(?:back in|back down|back again|back(?! (?:out|off|up))|in to land|in|down"
     r"|home again"
-    r"|home|(?:by )?to (?:see|visit) (?:us|me)|to call|onto the \w+|in again|back here|by again)"
+    r"|home|(?:by )?to (?:see|visit) (?:us|me)|to call|onto the \w+|in again"
+    r"|back here|by again)"
 )
 _PLACE = (
     r"(?:dish|water|comb|feeder|syrup|sponge|saucer|moss|trough|edge|rim|lip|stone"
@@ -85,7 +86,8 @@ ARRIVES = re.compile(
     r"|alighted|alights|touched down|touches down|having a drink|having a sip|drinking"
     r"|sipping|feeding|lapping|sucking|loading|back|home(?: again)?|in|down"
     r"|joined (?:her|him|them|it)"
-    r"|found (?:the|our|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer"
+    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])|found (?:the|our"
+    r"|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer"
     r"|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her|a brief)"
     r" appearance|paid (?:us|me) (?:a|another) visit|paying (?:us|me) a visit|on board"
     r"|(?:for the |the )?first time(?: today| here| this morning)?|got here|dropped by"
@@ -99,7 +101,8 @@ ARRIVES = re.compile(
     r"|(?:is |here )?with her)(?= )"
 )
 LEAVES = re.compile(
-    rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}|left (?:us|me)"
+    rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}"
+    rf"|left (?:us|me)"
     rf"|left"
     r"|off you go|leaving|leaves|leave|depart|going going gone|gone|departed"
     r"|departing|departs|flown"
@@ -216,7 +219,8 @@ NOUNS = frozenset({"leaves", "drops", "lands", "flies", "left", "in", "out", "up
 NOT_YET = re.compile(r" (?:yet|so far|since|for a while|lately)(?= )")
 FOLLOWS_LEAD = re.compile(
     r"(?:(?:(?:hard |right |close |hot )?(?:on her (?:heels|tail)|behind her|after her"
-    r"|beside her)(?: comes| is| was)?|and|then|,|first|next|that will be|this is|so is|so did|also|followed by"
+    r"|beside her)(?: comes| is| was)?|and|then|,|first|next|that will be|this is"
+    r"|so is|so did|also|followed by"
     r"|joined by|with|now|there is"
     r"|here is|that is) )*"
 )
@@ -247,7 +251,8 @@ ASIDE = re.compile(
 ARRIVAL = re.compile(
     r"(?:(?:my|the|our|and|so|today is) )*(?:first|next|second|third|latest|last|new"
     r"|only)"
-    r" (?:(?:bee|one) )?(?:bee|one|arrival|visitor|guest|customer|caller|in|back|to (?:land"
+    r" (?:(?:bee|one) )?(?:bee|one|arrival|visitor|guest|customer|caller|in|back"
+    r"|to (?:land"
     r"|arrive"
     r"|come|return|come in|come back|be back|show))(?: [a-z]+){0,2}? (?:is|was) "
 )

@@ -84,7 +84,8 @@ _ROUGH_AFTER = re.compile(
     r"|or near it)\b"
 )
 _SAME = re.compile(
-    r"(?:(?:she|it|they|took|went|flew|and|in|on|on the|in the|along|that is|it is|flying|going|off|heading"
+    r"(?:(?:she|it|they|took|went|flew|and|in|on|on the|in the|along|that is|it is"
+    r"|flying|going|off|heading"
     r"|exactly"
     r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
     r"(?:the )?same(?: (?:way|line|direction|bearing|course|heading|track|road|route))?"
@@ -183,6 +184,9 @@ class Bearings:
             return None
         of_bee = _FOR_NAME.match(text, end)
         named = self._names.single(text, of_bee.end()) if of_bee else None
+        listed = of_bee and of_bee[0].startswith(",") and named
+        if listed and text[listed.end + 1 : listed.end + 2] not in {".", "?"}:
+            named = None  # what follows is told of the next bee
         if named and not way.named:
             way = replace(way, named=named, bare=False)
             end = named.end + 1
@@ -234,14 +238,9 @@ class Bearings:
     def _way(self, text: str, place: int, *, leaving: bool) -> _Way:
         """Read the words that announce a bearing or tell of a flight."""
         named = self._names.at(text, place)
-        of_bee = _OF_BEE.match(text, named.end) if named else None
-        if of_bee:
-            return _Way(start=of_bee.end(), named=named)
-        went = _WENT.match(text, named.end) if named else None
-        if went and leads_to_bearing(text, went.end()):
-            return _Way(start=went.end(), named=named)
-        if leaving and named and named.mark and self._value_at(text, named.end + 1):
-            return _Way(start=named.end + 1, named=named)
+        of_her = self._of_her(text, named, leaving=leaving) if named else None
+        if of_her:
+            return of_her
         lead = _LEAD.match(text, place)
         start = lead.end() if lead else place
         by_name = False
@@ -262,6 +261,18 @@ class Bearings:
             of_view = not _SUBJECT.match(text, place)
             return _Way(start=flying.end(), of_view=of_view)
         return _Way(start=place, bare=True)
+
+    def _of_her(self, text: str, named: Named, *, leaving: bool) -> _Way | None:
+        """Read "white's bearing is", "white went along", "white one forty-three"."""
+        of_bee = _OF_BEE.match(text, named.end)
+        if of_bee:
+            return _Way(start=of_bee.end(), named=named)
+        went = _WENT.match(text, named.end)
+        if went and leads_to_bearing(text, went.end()):
+            return _Way(start=went.end(), named=named)
+        if leaving and named.mark and self._value_at(text, named.end + 1):
+            return _Way(start=named.end + 1, named=named)
+        return None
 
     @staticmethod
     def _number_at(text: str, place: int, way: _Way, *, leaving: bool) -> int:

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
 _TIME_LEAD = re.compile(
     rf"(?:start(?:ing)? (?:of (?:the )?(?:watch|watching|session)|time) (?:is )?(?:, )?"
-    rf"|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to) )|at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
+    rf"|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to) )"
+    rf"|at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
     rf"|(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
     rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
     rf"|we) make it(?= (?:{ROUGH} )?\S+ "
@@ -34,7 +35,8 @@ _TIME_LEAD = re.compile(
     rf"|(?:the )?time by (?:my|the) watch"
     rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
     rf"|(?:(?:my|the|his|her|\w+ is) )?(?:watch|clock|phone|church clock|church bell)"
-    rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|makes it|gives|strikes|struck"
+    rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|makes it|gives"
+    rf"|strikes|struck"
     rf"|is struck)"
     rf"|(?:the )?time|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is|it is) )*"
     rf"(?P<rough>{ROUGH} |(?:after|before) (?=\S+ (?:to|past)|half|quarter|\d))?"
@@ -45,9 +47,11 @@ _TELLS = re.compile(
     r"|midday|watch|phone) |\d[:.]\d\d|(?:church|watch|phone|clock) |on the dot"
 )
 _ON_WATCH = (
-    r"(?:(?:, )?(?:exactly|precisely|on the dot|sharp|dead|or so|and a bit|or near it"
+    r"(?:(?:, )?(?:exactly|precisely|on the dot|sharp|dead|or so|and a bit|it is"
+    r"|or near it"
     r"|nearly|almost|give or take|i think|now|in the (?:morning|afternoon|evening)"
-    r"|(?:on|by) (?:my|the|his|her|\w+ is|\w+) (?:radio|car clock|kitchen clock|wireless|watch|phone|clock|church bell"
+    r"|(?:on|by) (?:my|the|his|her|\w+ is|\w+) (?:radio|car clock|kitchen clock"
+    r"|wireless|watch|phone|clock|church bell"
     r"|church clock|bell))"
     r" )*"
 )
@@ -72,7 +76,8 @@ _STATION_IN = re.compile(
 )
 _NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4"}
 _ENOUGH_ABOUT_STATION = re.compile(
-    r"[.?,]|and |now |again |the time |time |at |with |it is |in |the |by |below "
+    r"[.?,]|and |now |still |again |the time |time |at |with |it is |in |the |by "
+    r"|below "
     r"|above "
     r"|beside |near |next |under |over |on |this |that is |here |time |we |i |for "
     r"|so |$"

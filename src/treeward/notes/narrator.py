@@ -209,6 +209,13 @@ class Narrator:
             return False
         if named.mark:
             self.found.mention(named.mark)
+            last = self.found.since_done(place, ON_S)
+            if (
+                last
+                and (last.kind, last.mark) == (EventKind.AWAY, named.mark)
+                and self.text.startswith(("is still ", "still "), named.end + 1)
+            ):  # "green's away. no, green is still here"
+                self.found.take_back(place, named.end)
         return True
 
     def _do(self, done: Done, hedges: tuple[str, ...]) -> int:
