@@ -38,28 +38,6 @@ NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
-_SAYS_AGAIN = (
-    r"(?:no wait|wait no|no sorry|sorry|i mean|i meant|make that|scratch that"
-    r"|tell a lie"
-    r"|or rather|my mistake) "
-)
-_CLAUSE = re.compile(
-    rf" [.?,] | and | but | so | because | before | when | while | cos | which "
-    rf"| though "
-    rf"| then | (?={_SAYS_AGAIN})"
-)
-# Where speech without punctuation starts something new.
-_NEW = (
-    r"(?:she is|she was|there goes|there she|here comes|here is|here she|that is"
-    r"|it is (?:half|quarter|nearly|about|ten|eleven|twelve|one|two|three|four|five|six"
-    r"|seven|eight|nine|\d)) "
-)
-_BORDER = re.compile(
-    rf" [.?,] | and | but | then | so | while | okay | right | oh "
-    rf"| (?={_SAYS_AGAIN}|{_NEW})"
-)
-
-
 @dataclass(slots=True)
 class _Sentence:
     """What is known about the sentence being read."""
@@ -289,7 +267,7 @@ class Narrator:
         return places
 
     def _next(self, start: int, sentence: _Sentence) -> int:
-        borders = _BORDER.finditer(self.text, start - 1, sentence.end + 1)
+        borders = sayings.BORDER.finditer(self.text, start - 1, sentence.end + 1)
         ends = (border.end() for border in borders)
         return next((end for end in ends if end > start), sentence.end)
 
@@ -442,11 +420,11 @@ class Narrator:
         before = self.text[sentence.start - 1 : place]
         if sayings.UNREAL_AFTER.search(before):
             return True
-        since = max((m.end() for m in _CLAUSE.finditer(before)), default=0)
-        until = _CLAUSE.search(self.text, place, sentence.end + 1)
+        since = max((m.end() for m in sayings.CLAUSE.finditer(before)), default=0)
+        until = sayings.CLAUSE.search(self.text, place, sentence.end + 1)
         last = until.start() + 1 if until else sentence.end
         clause = f"{before[max(0, since - 1) :]}{self.text[place:last]} "
-        return sayings.UNREAL_CLAUSE.search(f" {clause}") is not None
+        return sayings.UNREALsayings.CLAUSE.search(f" {clause}") is not None
 
     @staticmethod
     def _allowed(told: Told, sentence: _Sentence, *, unreal: bool) -> bool:

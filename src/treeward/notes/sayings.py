@@ -208,3 +208,24 @@ ONWARD = re.compile(
     r"|low|high|fast|quick|straight|very|with|without|carrying|looking|full|after|like"
     r"|flying|heading|going|circling|[a-z]+ing) "
 )
+# Where a clause ends, and where the next note may start.
+_SAYS_AGAIN = (
+    r"(?:no wait|wait no|no sorry|sorry|i mean|i meant|make that|scratch that"
+    r"|tell a lie"
+    r"|or rather|my mistake) "
+)
+CLAUSE = re.compile(
+    rf" [.?,] | and | but | so | because | before | when | while | cos | which "
+    rf"| though "
+    rf"| then | (?={_SAYS_AGAIN})"
+)
+# Where speech without punctuation starts something new.
+_NEW = (
+    r"(?:she is|she was|there goes|there she|here comes|here is|here she|that is"
+    r"|it is (?:half|quarter|nearly|about|ten|eleven|twelve|one|two|three|four|five|six"
+    r"|seven|eight|nine|\d)) "
+)
+BORDER = re.compile(
+    rf" [.?,] | and | but | then | so | while | okay | right | oh "
+    rf"| (?={_SAYS_AGAIN}|{_NEW})"
+)
