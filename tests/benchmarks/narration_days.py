@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from treeward.language.phrasebook import PhraseBook
+from treeward.notes.flags import FlagCode, sentences_of
 from treeward.notes.narration import parse_narration
 from treeward.notes.second_look import look_twice
 from treeward.speech.utterances import Utterance, spread
@@ -130,8 +131,7 @@ def compare(
     events = [
         event
         for event in look_twice(found)
-        if event.kind not in COMMANDS
-        and not any(flag.startswith("taken back by") for flag in event.flags)
+        if event.kind not in COMMANDS and not event.has(FlagCode.TAKEN_BACK)
     ]
     tally = Tally(said=sum(not t.free for t in truths))
     left = list(events)
@@ -186,7 +186,7 @@ def main() -> None:
             for truth in tally.missed:
                 print(f"missed  {_clock(truth.at_s)} {truth.brief}")
             for event in tally.wrong:
-                flags = "; ".join(event.flags) or "SILENT"
+                flags = "; ".join(sentences_of(event.flags)) or "SILENT"
                 at = _clock(event.start_s or 0.0)
                 print(f"wrong   {at} {brief(event)}  <{event.heard}> {flags}")
         kinds = Counter(

@@ -19,6 +19,7 @@ from treeward.hunt import hearing
 from treeward.hunt.heard import HeardFile
 from treeward.hunt.recordings import find_recordings, take_in
 from treeward.hunt.transcription import heard_by
+from treeward.notes.flags import Flag, FlagCode
 from treeward.report.advice_wording import missing_text
 from treeward.report.model import Missing, MissingKind
 from treeward.report.wording import missing_sentences, placed_sentence
@@ -379,11 +380,11 @@ def test_a_hunt_says_below_which_confidence_its_rows_are_flagged(
 
     strict = Hunt(hunt.path).transcribe()
 
-    flag = "heard with little confidence (0.90)"
     assert usual.rows >= 1
-    assert all(flag not in e.flags for e in usual.recordings[0].events)
+    assert all(not e.has(FlagCode.HARDLY_HEARD) for e in usual.recordings[0].events)
+    flag = Flag.of(FlagCode.HARDLY_HEARD, "0.90")
     assert all(flag in e.flags for e in strict.recordings[0].events)
-    assert all(flag in row["flag"] for row in rows_of(hunt.review_path))
+    assert all(flag.sentence in row["flag"] for row in rows_of(hunt.review_path))
     assert len(scripted.decoded) == decoded  # not heard again
 
 

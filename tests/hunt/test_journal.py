@@ -19,6 +19,7 @@ from treeward.hunt.journal import (
 from treeward.hunt.recovery import read_session
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import read_flags
 from treeward.speech.utterances import Alternative
 from treeward.within import Held
 
@@ -50,7 +51,7 @@ def events(draw: st.DrawFn) -> Event:
             draw(st.lists(st.builds(Alternative, text=texts, confidence=confidences),
                           max_size=2))
         ),
-        flags=tuple(draw(st.lists(texts, max_size=2))),
+        flags=read_flags(draw(st.lists(texts, max_size=2))),
     )  # fmt: skip
 
 
@@ -246,3 +247,14 @@ def test_a_name_that_is_not_utf8_comes_back(tmp_path: Path) -> None:
     (record,) = read_journal(journal.path).records
     assert record["source"] == "caf\udce9.wav"
     assert not journal.write({"type": "late"})  # after the end, by a thread that hung
+
+
+def test_a_folder_where_room_is_set_aside_is_in_nobodys_way(tmp_path: Path) -> None:
+    (tmp_path / BALLAST_NAME).mkdir()
+    journal = Journal(tmp_path / "a.jsonl")
+    journal._file = FullFile(journal._file, 0)
+
+    assert not journal.write({"n": 1})
+    journal.close()
+
+    assert journal.waiting == 1

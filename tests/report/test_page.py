@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from dataclasses import replace
+from dataclasses import fields, replace
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,9 @@ from treeward.report.formats.result_json import result_dict
 from treeward.report.model import NoteRow
 from treeward.report.page.page import page_text
 from treeward.report.page.parts import clip_address, second_text
+from treeward.report.settings_in_force import SOURCES
 from treeward.survey.settings import Settings
+from treeward.trips.doubts import Doubt, DoubtCode
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -132,9 +134,11 @@ def test_an_empty_hunt_is_told_honestly(empty: HuntResult) -> None:
 
 def test_names_from_files_stay_text(build: Callable[..., HuntResult]) -> None:
     whole = build(name=HOSTILE)
+    hostile_doubt = Doubt(code=DoubtCode.STATION_UNKNOWN, names=(HOSTILE,))
     station = replace(whole.stations[0], name=HOSTILE)
     trips = tuple(
-        replace(trip, bee=HOSTILE, doubts=(HOSTILE,)) for trip in whole.table.trips
+        replace(trip, bee=HOSTILE, doubts=(hostile_doubt,))
+        for trip in whole.table.trips
     )
     lines = tuple(replace(line, bee=HOSTILE) for line in whole.table.lines)
     rows = {
@@ -143,7 +147,7 @@ def test_names_from_files_stay_text(build: Callable[..., HuntResult]) -> None:
             heard=HOSTILE, flag=HOSTILE,
         )
     }  # fmt: skip
-    table = replace(whole.table, trips=trips, lines=lines, doubts=(HOSTILE,))
+    table = replace(whole.table, trips=trips, lines=lines, doubts=(hostile_doubt,))
     hostile = replace(
         whole, stations=(station, *whole.stations[1:]), table=table, rows=rows
     )
@@ -238,3 +242,21 @@ def test_all_that_the_survey_learns_has_a_name(result: HuntResult) -> None:
 
     assert "spread of a bee&#39;s own trips" in page
     assert "trip spread" not in page
+
+
+def test_no_number_that_the_survey_goes_by_is_kept_from_the_page() -> None:
+    # Second order: how wide a spread's own prior is, and what calibration carries over.
+    untold = {
+        "bearing_sd_floor_deg",
+        "bearing_sd_sigma",
+        "calibration_transfer_sd",
+        "learned_correlation",
+    }
+    every = Settings(flight_speed_out_sd=0.1, flight_speed_home_sd=0.1)
+    numbers = {
+        field.name
+        for field in fields(every)
+        if isinstance(getattr(every, field.name), int | float)
+    }
+
+    assert numbers - untold == set(SOURCES)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from treeward.cautions import LOOK_FIRST
 from treeward.report.formats.gpx import gpx_text
 from treeward.report.formats.kml import kml_bytes
 from treeward.report.formats.result_json import result_dict
@@ -27,7 +28,7 @@ from treeward.report.wording import (
     next_sentences,
     seats,
 )
-from treeward.survey.records import Advice, AdviceKind, Enough, Shape
+from treeward.survey.records import Advice, AdviceKind, AreaShape, Enough
 
 from .conftest import STATIONS
 
@@ -82,16 +83,16 @@ def test_an_area_too_large_to_walk_is_called_so(result: HuntResult) -> None:
 @pytest.mark.parametrize(
     ("shape", "said"),
     [
-        (Shape.RING, "is probably 400 to 690 m from station 2; in which direction"),
-        (Shape.DISC, "in which direction is not known yet"),
-        (Shape.WEDGE, "the west of station 2; how far away"),
-        (Shape.PART_OF_RING, "very roughly towards the west"),
-        (Shape.LONG_STRIP, "about 530 m from station 2, towards the west."),
-        (Shape.NOTHING_MEASURED, "Nothing was measured"),
+        (AreaShape.RING, "is probably 400 to 690 m from station 2; in which direction"),
+        (AreaShape.DISC, "in which direction is not known yet"),
+        (AreaShape.WEDGE, "the west of station 2; how far away"),
+        (AreaShape.PART_OF_RING, "very roughly towards the west"),
+        (AreaShape.LONG_STRIP, "about 530 m from station 2, towards the west."),
+        (AreaShape.NOTHING_MEASURED, "Nothing was measured"),
     ],
 )
 def test_no_more_is_said_than_the_shape_allows(
-    result: HuntResult, shape: Shape, said: str
+    result: HuntResult, shape: AreaShape, said: str
 ) -> None:
     assert result.fix is not None
     colony = replace(result.fix.colonies[0], shape=shape)
@@ -106,7 +107,9 @@ def test_the_survey_s_reason_is_not_said_twice(result: HuntResult) -> None:
     kinds = [one.kind for one in result.fix.advice]
     assert kinds == [AdviceKind.SIT_NEXT, AdviceKind.ONE_STATION]
 
-    assert next_sentences(result)[-1] == "Why there: a cross line."
+    why, look_first = next_sentences(result)[-2:]
+    assert why.startswith("Why there: a cross line: from there the bees fly across ")
+    assert look_first == LOOK_FIRST
     (said,) = advice_sentences(result)
     assert said.startswith("One station only: ")
 

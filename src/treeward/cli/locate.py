@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from treeward.trips.wording import doubt_texts
+
 from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
@@ -92,6 +94,7 @@ def answer_lines(result: HuntResult) -> list[str]:
     from treeward.positions import Position, format_position, utm_text
     from treeward.report.advice_wording import missing_text
     from treeward.report.finds import find_sentences, own_prior_sentence
+    from treeward.report.searching import search_doubt_sentences, search_sentences
     from treeward.report.wording import (
         basis_sentence,
         colony_sentences,
@@ -126,6 +129,8 @@ def answer_lines(result: HuntResult) -> list[str]:
             f"90 % search area: {units.area(area)}."
         )
         lines += next_of(result, colony)
+        lines += search_sentences(result, colony)
+    lines += search_doubt_sentences(result)
     lines += enough_sentences(result)
     lines += day_lines(result)
     zone = result.hunt_file.hunt.zone
@@ -143,7 +148,7 @@ def table_doubts(result: HuntResult) -> list[str]:
     """Give the doubts about the notes as a whole, the first few of many."""
     from treeward.report.wording import sentence
 
-    doubts = result.table.doubts
+    doubts = doubt_texts(result.table.doubts)
     if not doubts:
         return []
     more = len(doubts) - MOST_DOUBTS

@@ -23,6 +23,7 @@ from treeward.audio.blocks import LONGEST_S
 from treeward.files import kept_number, kept_text
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import read_flags, sentences_of
 from treeward.speech.utterances import Alternative
 from treeward.within import held
 
@@ -95,7 +96,7 @@ class Journal:
         while self._waiting:
             if self._append(self._waiting[0]):
                 self._waiting.popleft()
-            elif self._folder.look(BALLAST_NAME) is not None:
+            elif self._folder.is_file(BALLAST_NAME):
                 self._folder.remove(BALLAST_NAME)
             else:
                 return False
@@ -128,7 +129,8 @@ class Journal:
                 return
             self._drain()
             self._file.close()
-            self._folder.remove(BALLAST_NAME)
+            if self._folder.is_file(BALLAST_NAME):
+                self._folder.remove(BALLAST_NAME)
             self._open.close()
 
 
@@ -184,7 +186,7 @@ def event_record(event: Event, number: int) -> dict[str, Any]:
     if event.alternatives:
         record["alternatives"] = [[a.text, a.confidence] for a in event.alternatives]
     if event.flags:
-        record["flags"] = list(event.flags)
+        record["flags"] = list(sentences_of(event.flags))
     return record
 
 
@@ -213,7 +215,7 @@ def event_of(record: dict[str, Any]) -> Event:
             )
             for text, confidence in record.get("alternatives", ())
         ),
-        flags=tuple(kept_text(flag) for flag in record.get("flags", ())),
+        flags=read_flags(kept_text(flag) for flag in record.get("flags", ())),
         row=kept_text(record.get("row", "")),
     )
 

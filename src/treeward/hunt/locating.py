@@ -51,6 +51,7 @@ def survey_hunt(
     *,
     today: datetime,
     assigned: Mapping[str, str] | None = None,
+    searching: survey.Searching | None = None,
 ) -> Surveyed:
     """Locate the colonies of a hunt.
 
@@ -66,6 +67,8 @@ def survey_hunt(
         Date for the magnetic model where no note has a clock.
     assigned
         Bee -> colony, in place of what hunt.toml says.
+    searching
+        What was looked at, and how one walks and looks.
 
     Raises
     ------
@@ -87,7 +90,12 @@ def survey_hunt(
         return surveyed
     try:
         fix = survey.locate(
-            seen.stations, seen.trips, seen.bearings, seen.settings, wind=seen.wind
+            seen.stations,
+            seen.trips,
+            seen.bearings,
+            seen.settings,
+            wind=seen.wind,
+            searching=searching,
         )
     except ValueError as error:
         raise HuntError(
@@ -416,6 +424,7 @@ def settings_from(
         (model.prior_distance_median_m, "distance_median_m"),
         (model.prior_distance_sigma, "distance_sigma"),
         (model.prior_distance_max_m, "distance_cut_m"),
+        (hunt_file.walk.limit_m, "walk_limit_m"),
     ):
         if value is not None:
             chosen[name] = max(value, 0.01) if name == "compass_sd_deg" else value
@@ -448,7 +457,6 @@ def settings_from(
             for colony in hunt_file.colony
             for bee in bees_of(colony.marks)
         },
-        walk_limit_m=hunt_file.walk.limit_m,
         leave_out=tuple(
             np.array([[p.longitude_deg, p.latitude_deg] for p in ring])
             for ring in hunt_file.walk.leave_out

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
 _MOST_BYTES = 16 * 2**20  # as much as is read of a transcript
 _SAME_LINES = 0.5  # of a transcript that was corrected, and not another one; guess
-TRANSCRIPT_SUFFIXES = frozenset({".vtt", ".srt", ".json", ".txt"})
+TYPED_SUFFIXES = frozenset({".txt", ".csv", ".tsv"})  # may hold notes with clock times
+TRANSCRIPT_SUFFIXES = frozenset({".vtt", ".srt", ".json"}) | TYPED_SUFFIXES
 SOUND_SUFFIXES = frozenset(
     {
         ".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".mp4", ".mov",

@@ -12,6 +12,7 @@ from treeward.files import kept_number
 from treeward.language.kinds import KINDS
 from treeward.language.value_cells import is_value
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 from treeward.within import held, open_plain
 
 from .joining import clear_joined, is_pieces, join_pieces
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 
 JOURNALS = ".treeward/live"
 SAID_AGAIN = "said again"
-NOT_AGAIN = "noted while listening, not heard in the recording"
 SAME_MOMENT_S = 1.0  # two passes put a note this near to each other; guess
 
 
@@ -139,7 +139,7 @@ def _mark_said_again(events: list[Event], record: dict[str, Any]) -> None:
             and event.start_s == record["start_s"]
             and event.kind.value == record["kind"]
         ):
-            events[index] = replace(event, flags=(*event.flags, SAID_AGAIN))
+            events[index] = event.flagged(Flag(FlagCode.SAID_AGAIN))
 
 
 def for_review(session: SessionText) -> list[Event]:
@@ -151,7 +151,7 @@ def for_review(session: SessionText) -> list[Event]:
     """
     from treeward.notes.scratch import flag_scratched
 
-    stand = [event for event in session.events if SAID_AGAIN not in event.flags]
+    stand = [e for e in session.events if not e.has(FlagCode.SAID_AGAIN)]
     return [
         replace(event, flags=tuple(dict.fromkeys(event.flags)))
         for event in flag_scratched(stand)
@@ -213,7 +213,8 @@ def with_answered(
     for live in for_review(read_session(path)):
         near = [n for n in free if _apart_s(found[n], live) <= SAME_MOMENT_S]
         if not near:
-            added.append(replace(live, clock=None, flags=(*live.flags, NOT_AGAIN)))
+            flags = (*live.flags, Flag(FlagCode.HEARD_ONLY_LIVE))
+            added.append(replace(live, clock=None, flags=flags))
             continue
         said = (live.kind, live.mark, live.value)
         best = min(
@@ -227,8 +228,8 @@ def with_answered(
         other = found[best]
         if (other.kind, other.mark, other.value) != said:
             words = " ".join(filter(None, (live.mark, live.kind.value, live.value)))
-            flag = f"heard as {words!r} while listening"
-            found[best] = replace(other, flags=(*other.flags, flag))
+            flag = Flag.of(FlagCode.HEARD_LIVE_AS, repr(words))
+            found[best] = other.flagged(flag)
     return sorted([*found, *added], key=lambda event: event.start_s or 0.0)
 
 
@@ -273,7 +274,8 @@ def recover(
         _join_all(hunt_dir, found)
         if folder.is_dir():
             with held(hunt_dir, folder) as live:
-                live.remove(BALLAST_NAME)
+                if live.is_file(BALLAST_NAME):
+                    live.remove(BALLAST_NAME)
     for session in sessions_of(hunt_dir):
         if session.merged:
             continue

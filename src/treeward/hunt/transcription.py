@@ -11,7 +11,13 @@ from treeward.report.formats.labels import SHORTEST_S, escaped, stamp
 from treeward.speech.utterances import WordSource
 
 from .heard import HeardBy
-from .recordings import digest, is_transcript, recording_name
+from .recordings import (
+    TYPED_SUFFIXES,
+    digest,
+    file_modified,
+    is_transcript,
+    recording_name,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -95,6 +101,8 @@ def recorded_of(
         from treeward.notes.narration import read_narration
         from treeward.speech.transcripts import read_transcript
 
+        if path.suffix.lower() in TYPED_SUFFIXES and (page := _typed(hunt, path, name)):
+            return page
         narrated = read_narration(read_transcript(path), book, recording=name)
         return Recorded(
             name=name,
@@ -152,6 +160,27 @@ def time_line(told: TimeTold) -> str:
                 f"{said}: trips to a hive so near can serve as calibration; write its "
                 "station and hive under [calibration] in hunt.toml"
             )
+
+
+def _typed(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
+    """Read notes typed with clock times; None for a file that holds none."""
+    from treeward.notes.clocked import has_clock_times, lines_to_look_at, read_clocked
+    from treeward.speech.transcripts import read_text
+
+    text, book = read_text(path), hunt.phrase_book
+    if not has_clock_times(text, book):
+        return None
+    typed = read_clocked(
+        text,
+        book,
+        hunt.zone,
+        name=name,
+        near=file_modified(path).date(),
+        where=str(path),
+    )
+    return Recorded(
+        name=name, events=typed.events, remarks=tuple(lines_to_look_at(typed.unread))
+    )
 
 
 def keep_talk(hunt: HuntFolder, paths: Sequence[Path]) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from treeward.trips.daylight import CIVIL_TWILIGHT_DEG
+from treeward.trips.sightings import CIVIL_TWILIGHT_DEG
 
 from .answer import Answer
 from .messages import Alarm

@@ -12,6 +12,7 @@ from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.audio.recorder import Recorder
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 
 from .answer import Answer, Answerer
 from .board import board
@@ -19,6 +20,7 @@ from .calls import Calls
 from .ears import NoteReader
 from .gate import Gate
 from .intake import Intake, MissingSound
+from .looking import walk_laid_out
 from .messages import Alarm, HeardNotes, Snapshot, Tally
 from .microphone import device_warning
 from .notebook import Notebook
@@ -99,7 +101,10 @@ class Session:
         self._on_said = on_said
         self.keeper = Recorder(pieces_dir, within=within)
         self.notebook = Notebook(
-            journal, lambda clock: sky_on(clock.date()), flag_below=ears.flag_below
+            journal,
+            lambda clock: sky_on(clock.date()),
+            flag_below=ears.flag_below,
+            walk=walk_laid_out(within) if within is not None else None,
         )
         self.notebook.station = setting.station
         self.tally = Tally()
@@ -263,7 +268,7 @@ class Session:
              "to": last.isoformat(timespec="milliseconds"), "why": gap.why}
         )  # fmt: skip
         if lost_s >= WATCHED_GAP_S:
-            flag = f"not listening for {lost_s:.0f} s: {gap.why}"
+            flag = Flag.of(FlagCode.NOT_LISTENING, f"{lost_s:.0f}", gap.why)
             for kind, clock in ((EventKind.PAUSE, first), (EventKind.RESUME, last)):
                 self.notebook.put(
                     Event(

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from .flags import Flag, FlagCode
 from .narrated_bearings import leads_to_bearing
 from .narrated_durations import stretch_of_time
 
@@ -75,7 +76,7 @@ class Added:
 
     end: int
     ago_s: float = 0.0
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
 
 # "Red is back, came in about fifteen seconds ago."
@@ -97,11 +98,11 @@ def ago_at(text: str, place: int, *, here: bool = False) -> Added | None:
     lasted = stretch_of_time(text, since.end()) if since else None
     if lasted:
         words = text[place : lasted[1]].strip()
-        flag = f"taken {lasted[0]:.0f} s before it was said: '{words}'"
+        flag = Flag.of(FlagCode.TOLD_LATE, f"{lasted[0]:.0f}", words)
         return Added(end=lasted[1], ago_s=lasted[0], flags=(flag,))
     vague = _VAGUE_AGO.match(text, place)
     if vague:
-        flag = f"said to be earlier: '{vague[0]}'"
+        flag = Flag.of(FlagCode.TOLD_LATER, vague[0])
         return Added(end=vague.end() + 1, flags=(flag,))
     came = _CAME.match(text, place)
     rough = re.compile(_ROUGHLY).match(text, came.end() if came else place)
@@ -110,7 +111,7 @@ def ago_at(text: str, place: int, *, here: bool = False) -> Added | None:
     ago = _AGO.match(text, found[1]) if found else None
     if found is None or ago is None:
         return None
-    flag = f"taken {found[0]:.0f} s before it was said: '{text[place : ago.end()]}'"
+    flag = Flag.of(FlagCode.TOLD_LATE, f"{found[0]:.0f}", text[place : ago.end()])
     return Added(end=ago.end() + 1, ago_s=found[0], flags=(flag,))
 
 
@@ -123,7 +124,7 @@ def adjuncts(
     be anything.
     """
     ago_s = 0.0
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     end = place
     while True:
         start = end + 2 if text.startswith(", ", end) else end

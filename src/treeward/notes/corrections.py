@@ -14,6 +14,7 @@ from treeward.language.kinds import EventKind
 from treeward.speech.utterances import Alternative
 
 from . import stream as st
+from .flags import Flag, FlagCode
 from .found_notes import CORRECTED_S, tells_a_way
 
 if TYPE_CHECKING:
@@ -263,6 +264,6 @@ class Corrections:
                 Alternative(text=" ".join(before.split()), confidence=0.3),
                 *old.alternatives,
             ),
-            flags=(*old.flags, f"corrected by '{st.heard(said)}'"),
+            flags=(*old.flags, Flag.of(FlagCode.CORRECTED, st.heard(said))),
         )
         self.found.events[index] = new

@@ -14,6 +14,7 @@ from . import stream as st
 from .adjuncts import adjuncts
 from .bee_names import BeeNames, Named, View
 from .events import Event
+from .flags import Flag, FlagCode
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -117,10 +118,10 @@ class FoundNotes:
             both = self.view.group(done.kind, done.named.group)
             said = done.named.pronoun
             if len(both) < done.named.group or not both:
-                unclear = f"which bees '{said}' are was not said"
+                unclear = Flag.of(FlagCode.WHICH_BEES, said)
                 done = replace(done, flags=(*done.flags, unclear))
             else:
-                meant = f"'{said}' taken as {' and '.join(both)}"
+                meant = Flag.of(FlagCode.TAKEN_AS, said, " and ".join(both))
                 done = replace(done, flags=(*done.flags, meant))
             if not both:
                 named = replace(done.named, group=0, some=True)
@@ -153,7 +154,7 @@ class FoundNotes:
         others = [*done.others, *others]
         flags = [*done.flags]
         if done.others:
-            flags.append(f"or {' or '.join(done.others)}: which was not clear")
+            flags.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
         confidence = 1.0
         mark = done.named.mark
         alternatives = [
@@ -161,10 +162,10 @@ class FoundNotes:
         ]
         if hedges or tail:
             said = (*hedges, *((tail,) if tail else ()))
-            flags.append(f"doubt in words: '{', '.join(said)}'")
+            flags.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
             confidence *= HEDGED
         if not done.certain:
-            flags.append("a bee was named, not what it did")
+            flags.append(Flag(FlagCode.ONLY_NAMED))
         if not mark:
             mark, why, could_be = self._meant(done)
             bare = self.text.startswith("it ", done.start)
@@ -183,9 +184,9 @@ class FoundNotes:
         elif self._repeated(done, mark):
             return end
         if done.kind is EventKind.BACK and mark and mark in self.view.here:
-            flags.append(f"{mark} was here already, as far as the notes tell")
+            flags.append(Flag.of(FlagCode.HERE_ALREADY, mark))
         elif done.kind is EventKind.BACK and self._seen_late(done):
-            flags.append("she was here, when she came was not said")
+            flags.append(Flag(FlagCode.FOUND_HERE))
         event = self._event(
             done.kind,
             done.start,
@@ -252,17 +253,17 @@ class FoundNotes:
             return None
         return last if start_s - last.end_s <= SAID_TWICE_S else None
 
-    def _meant(self, done: Done) -> tuple[str, str, Sequence[str]]:
+    def _meant(self, done: Done) -> tuple[str, Flag, Sequence[str]]:
         said = done.named.pronoun
         mark, could_be = self.view.meant(done.kind, said)
         if done.named.some:
             mark = ""
         if self.mentioned and not done.named.some:
-            why = f"'{said}' taken as {self.mentioned}, named just before"
+            why = Flag.of(FlagCode.NAMED_BEFORE, said, self.mentioned)
             return self.mentioned, why, could_be
         if mark:
-            return mark, f"'{said}' taken as the bee in view, {mark}", could_be
-        return "", f"which bee '{said}' is was not said", could_be
+            return mark, Flag.of(FlagCode.BEE_IN_VIEW, said, mark), could_be
+        return "", Flag.of(FlagCode.WHICH_BEE, said), could_be
 
     def _said_before(self, done: Done, mark: str) -> bool:
         """Tell whether this only says the event before it once more."""
@@ -304,7 +305,7 @@ class FoundNotes:
         if told.kind is EventKind.SCRATCH and self.events:
             late_s = self.second(told.start) - (self.events[-1].end_s or 0.0)
             if late_s > CORRECTED_S / 2 or self.since_border(told.start):
-                flags.append("what it takes back was said long before")
+                flags.append(Flag(FlagCode.SCRATCH_OF_WHAT))
         confidence = 1.0
         mark, why = self._bee_of(told)
         if why:
@@ -318,13 +319,13 @@ class FoundNotes:
             )
             if not value:
                 return
-            flags.append(f"the same way as before, taken as {value}")
+            flags.append(Flag.of(FlagCode.SAME_WAY, value))
             self._same_at = len(self.events)
         tail = sayings.HEDGE_TAIL.match(self.text, told.end)
         if tail:
             hedges = (*hedges, tail[0].replace(",", " ").strip())
         if hedges:
-            flags.append(f"doubt in words: '{', '.join(hedges)}'")
+            flags.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(hedges)))
             confidence *= HEDGED
         share = 0.5 / max(1, len(told.options))
         name = f"{told.kind} {mark}".strip()
@@ -350,9 +351,9 @@ class FoundNotes:
         if tells_a_way(event):
             last = self.events[-1] if self.events else None
             if last and tells_a_way(last) and (last.mark, told.named) == (mark, None):
-                flags.append(f"another bearing was said just before: {last.value}")
+                flags.append(Flag.of(FlagCode.BEARING_BEFORE, last.value))
                 event = replace(event, flags=tuple(flags))
-                doubt = f"another bearing was said right after: {value}"
+                doubt = Flag.of(FlagCode.BEARING_AFTER, value)
                 self.events[-1] = replace(last, flags=(*last.flags, doubt))
             self.view.along[mark] = value
         self.add(event)
@@ -371,26 +372,26 @@ class FoundNotes:
                 return True
         return False
 
-    def _bee_of(self, told: Told) -> tuple[str, str]:
+    def _bee_of(self, told: Told) -> tuple[str, Flag | None]:
         """Give the bee that a value is of, and why that is in doubt."""
         named = told.named
         if named and named.mark:
-            return named.mark, ""
+            return named.mark, None
         if told.kind is EventKind.BEARING:
             soon = self.leaving(told.start)
             if soon or self.leaving(told.start, LATER_S):
                 left = self.events[self.last_done or 0]
-                doubt = "of the same bee as the leaving before it"
+                doubt = Flag(FlagCode.OF_LEAVING)
                 if len(self._left_last()) > 1 and self._left_together():
-                    return left.mark, "two bees left, whose it is was not said"
-                return left.mark, doubt if left.flags or not soon else ""
+                    return left.mark, Flag(FlagCode.TWO_LEFT)
+                return left.mark, doubt if left.flags or not soon else None
         if told.kind is EventKind.DURATION or named or told.of_view:
             mark = self.view.last
             if mark and (named or told.of_view):
-                return mark, f"taken to be of the bee in view, {mark}"
+                return mark, Flag.of(FlagCode.OF_BEE_IN_VIEW, mark)
             if told.kind is EventKind.DURATION or named:
-                return "", "which bee it is was not said"
-        return "", ""
+                return "", Flag(FlagCode.BEE_UNSAID)
+        return "", None
 
     def _left_together(self) -> bool:
         """Tell whether the two bees that left last did so in one breath."""
@@ -446,7 +447,7 @@ class FoundNotes:
         other = Alternative(text=f"{event.kind} {mark}", confidence=0.3)
         self.events[self.last_done] = replace(
             event,
-            flags=(*event.flags, f"doubt in words: '{asked}'"),
+            flags=(*event.flags, Flag.of(FlagCode.DOUBT_IN_WORDS, asked)),
             alternatives=(*event.alternatives, other),
             confidence=event.confidence * HEDGED,
         )
@@ -459,7 +460,7 @@ class FoundNotes:
         *,
         mark: str,
         value: str = "",
-        flags: tuple[str, ...],
+        flags: tuple[Flag, ...],
         confidence: float,
         alternatives: tuple[Alternative, ...],
         ago_s: float = 0.0,

@@ -13,6 +13,7 @@ from . import movement_words as mw
 from . import sayings
 from .adjuncts import adjuncts, goes_on
 from .bee_names import Named
+from .flags import Flag, FlagCode
 from .narrated_bearings import leads_to_bearing, same_way_at
 from .sentences import plain_phrase
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames
 
 _LEADS_ON = re.compile(r"then|followed|next|so |heels|tail|behind|after|beside")
-MAY_COME_FLAG = "she may still come"
+MAY_COME_FLAG = Flag(FlagCode.MAY_COME)
 _SLOT = "{mark}"
 
 
@@ -34,7 +35,7 @@ class Done:
     named: Named
     start: int
     end: int
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     certain: bool = True  # False: a bee is named, but not what it did
     others: tuple[str, ...] = ()  # bees it may have been instead
     both: tuple[str, ...] = ()  # bees that all did it
@@ -162,7 +163,10 @@ class Actions:
                 if kind is EventKind.MISSED and mw.MAY_COME.search(match[0]):
                     flags = (*flags, MAY_COME_FLAG)
                 if first and start == first.end():
-                    flags = (*flags, f"more was said before: '{first[0].strip()}'")
+                    flags = (
+                        *flags,
+                        Flag.of(FlagCode.MORE_SAID_BEFORE, first[0].strip()),
+                    )
                 found.append(
                     Done(
                         kind=kind,
@@ -212,7 +216,7 @@ class Actions:
     @staticmethod
     def _fits(
         text: str, template: _Template, end: int, named: Named
-    ) -> tuple[str, ...] | None:
+    ) -> tuple[Flag, ...] | None:
         """Refuse (None) where the sentence goes on and becomes something else.
 
         Otherwise give the flags that what follows calls for.
@@ -247,7 +251,7 @@ class Actions:
             return None
         border = re.compile(r" [.?,] |$").search(text, place)
         more = text[place : border.start() if border else len(text)]
-        return (f"more was said: '{more.strip()}'",)
+        return (Flag.of(FlagCode.MORE_SAID, more.strip()),)
 
     def _as_noun(self, text: str, place: int) -> Done | None:
         """Read "the next arrival is blue", "first to leave was red"."""
@@ -292,7 +296,7 @@ class Actions:
             start=place,
             end=named.end,
             both=named.marks,
-            flags=("bees were named, not what they did",),
+            flags=(Flag(FlagCode.ONLY_BEES_NAMED),),
         )
 
     def _inverted(self, text: str, place: int) -> Done | None:
@@ -342,7 +346,7 @@ class Actions:
                     named=named,
                     start=place,
                     end=found.end(),
-                    flags=("not seen as it happened: the time is late",),
+                    flags=(Flag(FlagCode.NOT_AS_IT_HAPPENED),),
                 )
         return None
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.language.durations import read_duration
 from treeward.language.kinds import EventKind
 
+from .flags import Flag, FlagCode
 from .sentences import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
@@ -157,7 +158,7 @@ class Durations:
             end=after.end() + 1,
             value=f"away {found[0]:.0f}",
             of_view=True,
-            flags=(f"said to be rough: '{rough}'",) if rough else (),
+            flags=(Flag.of(FlagCode.ROUGH, rough),) if rough else (),
         )
 
     def after_back(self, text: str, place: int) -> Told | None:
@@ -205,9 +206,9 @@ class Durations:
             r"|more or less|or so|from |since |altogether|all told|$"
         ).match(text, end):
             return None
-        flags = () if sure else ("away time or round trip not said",)
+        flags = () if sure else (Flag(FlagCode.DURATION_OF_WHAT),)
         if about:
-            flags = (*flags, f"said to be rough: '{about[0].strip()}'")
+            flags = (*flags, Flag.of(FlagCode.ROUGH, about[0].strip()))
         what = "round" if trip else "away"
         return Told(
             kind=EventKind.DURATION,

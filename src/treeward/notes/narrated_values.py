@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import KINDS, EventKind, Holds
 
 from . import values
+from .flags import Flag, FlagCode
 from .lexicon import Lexicon
 from .narrated_bearings import Bearings
 from .narrated_durations import Durations
@@ -224,9 +225,9 @@ class ValueNotes:
             r" (and a bit|or so|nearly|almost|give or take) ", f" {text[end:after]}"
         )
         if after_it:
-            flags = (*flags, f"said to be rough: '{after_it[1]}'")
+            flags = (*flags, Flag.of(FlagCode.ROUGH, after_it[1]))
         if lead and lead["rough"] and start == lead.end():
-            flags = (*flags, f"said to be rough: '{lead['rough'].strip()}'")
+            flags = (*flags, Flag.of(FlagCode.ROUGH, lead["rough"].strip()))
         return Told(
             kind=EventKind.TIME,
             start=place,
@@ -252,7 +253,7 @@ class ValueNotes:
             start=place,
             end=end,
             value=value.text,
-            flags=(*value.flags, "taken as the time of day"),
+            flags=(*value.flags, Flag(FlagCode.AS_TIME_OF_DAY)),
             options=value.options,
         )
 
@@ -281,7 +282,7 @@ class ValueNotes:
         within = _STATION_IN.match(text, place) if start is None else None
         if within and within["nth"]:
             told = _NTH[within["nth"].strip()]
-            flags = (f"'{within['nth']}station' taken as station {told}",)
+            flags = (Flag.of(FlagCode.TAKEN_AS, f"{within['nth']}station", told),)
             if not _ENOUGH_ABOUT_STATION.match(text, within.end()):
                 return None
             kind = EventKind.STATION
@@ -313,7 +314,7 @@ class ValueNotes:
                 start=place,
                 end=unnamed.end(),
                 value="calm",
-                flags=("the wind was not named",),
+                flags=(Flag(FlagCode.WIND_UNNAMED),),
             )
         still = _DIED.match(text, place)
         if still and "calm" in self._lexicon.wind.values():
@@ -322,7 +323,7 @@ class ValueNotes:
                 start=place,
                 end=still.end(),
                 value="calm",
-                flags=(f"'{still[0].strip()}' taken as calm",),
+                flags=(Flag.of(FlagCode.TAKEN_AS, still[0].strip(), "calm"),),
             )
         match = _ABOUT_WIND.match(text, place)
         if match is None:
@@ -351,7 +352,7 @@ class ValueNotes:
 
     def _strength(
         self, text: str, start: int
-    ) -> tuple[str, int, tuple[str, ...]] | None:
+    ) -> tuple[str, int, tuple[Flag, ...]] | None:
         """Read strength and origin in any order, up to the end of the sentence."""
         sentence = re.compile(r" [.?] | but (?!now |still )| so | because ").search(
             text, start
@@ -361,7 +362,7 @@ class ValueNotes:
         if re.search(r" (?:light|moderate|strong|breeze)\b", text[start - 1 : end]):
             strengths -= {"still"}  # "still light"
         kept: list[tuple[int, str]] = []
-        flags: list[str] = []
+        flags: list[Flag] = []
         for index, word in enumerate(text[start:end].split()):
             meant = _AS_WIND.get(word, word)
             if word in _NO_WIND or index >= _MOST_WIND_WORDS:
@@ -373,7 +374,7 @@ class ValueNotes:
                     kept_word in self._lexicon.wind.values() for _, kept_word in kept
                 ):
                     continue
-                flags.append(f"'{word}' taken as {meant}")
+                flags.append(Flag.of(FlagCode.TAKEN_AS, word, meant))
             if meant in strengths or meant in _POINTS or meant in {"true", "magnetic"}:
                 kept.append((index, meant))
         value = values.wind_value(self._lexicon, [word for _, word in kept])
@@ -383,7 +384,7 @@ class ValueNotes:
         if value.used < len(kept):
             more = " ".join(word for _, word in kept[value.used :])
             if not re.match(r"(?:over|off|here|today|this|at|on|as)\b", more):
-                flags.append(f"more was said: '{more}'")
+                flags.append(Flag.of(FlagCode.MORE_SAID, more))
         place = place_after(text, start, last + 1)
         if re.match(r"wind ", text[place:]):
             place += len("wind ")

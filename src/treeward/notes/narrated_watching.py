@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import EventKind
 
 from . import sayings
+from .flags import Flag, FlagCode
 from .sentences import Told, plain_phrase
 
 if TYPE_CHECKING:
@@ -100,7 +101,7 @@ class Watching:
             match = pattern.match(text, place)
             if match:
                 if re.fullmatch(r".*(?:stop|start)\w* the watch ", match[0]):
-                    flag = ("the watching, or a stopwatch?",)
+                    flag = (Flag(FlagCode.STOPWATCH),)
                     return Told(kind=kind, start=place, end=match.end(), flags=flag)
                 return Told(kind=kind, start=place, end=match.end())
         return None

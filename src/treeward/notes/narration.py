@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import KINDS, UNMARKED, Need
 from treeward.speech.utterances import Alternative, Utterance, WordSource
 
+from .flags import Flag, FlagCode
 from .narrator import Narrator
 from .scratch import flag_scratched
 from .sentences import speech_of
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
 
     from .events import Event
-
-TOLD_FREELY = "told freely"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +123,7 @@ def read_talk(
         if number in narrator.found.given:
             found.append(event)
         elif event.mark or KINDS[event.kind].mark is not Need.MUST:
-            flags = (*event.flags, TOLD_FREELY)
+            flags = (*event.flags, Flag(FlagCode.TOLD_FREELY))
             freely = replace(event, recording=recording, flags=flags)
             found.append(_painted(freely, book.marks_in_use))
     found.sort(key=lambda event: event.start_s or 0.0)
@@ -157,7 +156,7 @@ def _painted(event: Event, marks: frozenset[str]) -> Event:
     """Doubt a mark that hunt.toml does not list, where it lists any."""
     if not marks or event.mark in {"", UNMARKED, *marks}:
         return event
-    flag = f"{event.mark} is not among the marks in hunt.toml"
+    flag = Flag.of(FlagCode.UNPAINTED, event.mark)
     said = set(event.mark.replace("-", " ").split())
     like = sorted(mark for mark in marks if said <= set(mark.replace("-", " ").split()))
     others = tuple(

@@ -20,6 +20,7 @@ from .adjuncts import adjuncts
 from .bee_names import BeeNames
 from .corrections import Corrections
 from .events import Event
+from .flags import Flag, FlagCode
 from .found_notes import LATER_S, FoundNotes
 from .narrated_actions import Actions, Done
 from .narrated_values import ValueNotes
@@ -38,6 +39,8 @@ NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
+
+
 @dataclass(slots=True)
 class _Sentence:
     """What is known about the sentence being read."""
@@ -248,7 +251,7 @@ class Narrator:
                 and done.named.mark
                 and re.search(" (?:is|who) ", self.text[place : done.end])
             ):
-                flags = (*done.flags, "in the middle of other words")
+                flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
                 return self._do(replace(done, flags=flags), ())
             place = self.text.find(" ", place) + 1
         return None
@@ -424,7 +427,7 @@ class Narrator:
         until = sayings.CLAUSE.search(self.text, place, sentence.end + 1)
         last = until.start() + 1 if until else sentence.end
         clause = f"{before[max(0, since - 1) :]}{self.text[place:last]} "
-        return sayings.UNREALsayings.CLAUSE.search(f" {clause}") is not None
+        return sayings.UNREAL_CLAUSE.search(f" {clause}") is not None
 
     @staticmethod
     def _allowed(told: Told, sentence: _Sentence, *, unreal: bool) -> bool:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from treeward.speech.utterances import Utterance
 
     from .bee_names import Named
+    from .flags import Flag
     from .stream import StreamWord
 
 _WHOLE = {
@@ -207,7 +208,7 @@ class Told:
     value: str = ""
     named: Named | None = None
     of_view: bool = False
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     options: tuple[str, ...] = ()
     same: str = ""  # "own" or "any": flew as before, herself or whoever was last
     both: bool = False  # of the two bees that left last

@@ -10,10 +10,23 @@ from typing import TYPE_CHECKING
 from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError
 from treeward.language.kinds import KINDS, EventKind, Holds
-from treeward.language.value_cells import how_to_write, is_value, same_value
+from treeward.language.value_cells import (
+    how_to_write,
+    is_value,
+    plain_duration,
+    same_value,
+)
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode, read_flags
 
-from .clock import ClockCell, ClockCellError, NoDayError, Order, date_order, parse_clock
+from .clock import (
+    ClockCell,
+    ClockCellError,
+    DateOrder,
+    NoDayError,
+    date_order,
+    parse_clock,
+)
 from .row import (
     CellError,
     ReviewRow,
@@ -39,18 +52,17 @@ _WITHOUT_ZEROS = re.compile(r"^(\d+)[.,]0+$")  # "210.0", as spreadsheets write
 _CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _VALUE_OF = {Holds.DEGREES: EventKind.BEARING}  # whatever kind of note has it
 _ISO = re.compile(r"^\d{4}-\d\d-\d\dT")
-DOUBLED = "this hour came twice that day, write the clock with its offset"
 
 
 @dataclass(slots=True)
-class _Reader:
+class _RowReader:
     """What the reading of one row needs to know of the whole file."""
 
     table: CellTable
     zone: ZoneInfo
     where: str
     machine: Mapping[str, ReviewRow]
-    order: Order | None = None
+    order: DateOrder | None = None
     days: dict[str, date] = field(default_factory=dict)  # recording -> its day
     faults: list[ReviewError] = field(default_factory=list)
     undated: bool = False  # a row without a day was told of
@@ -76,7 +88,7 @@ def rows_from_table(
 ) -> list[ReviewRow]:
     """Turn the cells of a file into rows; see `review_file.read_review`."""
     clocks = [line.cells.get("clock", "") for line in table.lines]
-    reader = _Reader(
+    reader = _RowReader(
         table=table,
         zone=zone,
         where=where,
@@ -170,7 +182,7 @@ def _likeness(line: TableLine, row: ReviewRow | None) -> int:
     return sum(before.get(name) == cell.strip() for name, cell in line.cells.items())
 
 
-def _days(reader: _Reader) -> dict[str, date]:
+def _days(reader: _RowReader) -> dict[str, date]:
     """Find the day of each recording, for clocks that give a time alone."""
     days: dict[str, date] = {}
     for row in reader.machine.values():
@@ -191,7 +203,7 @@ def _days(reader: _Reader) -> dict[str, date]:
 
 
 def _row(
-    reader: _Reader, line: TableLine, name: str, written: ReviewRow | None
+    reader: _RowReader, line: TableLine, name: str, written: ReviewRow | None
 ) -> ReviewRow | None:
     before = cells_of(written) if written else {}
     faults_before = len(reader.faults)
@@ -271,7 +283,7 @@ def _with_machine_cells(event: Event, written: Event) -> Event:
     )
 
 
-def _kind(reader: _Reader, line: TableLine, cell: str) -> EventKind | None:
+def _kind(reader: _RowReader, line: TableLine, cell: str) -> EventKind | None:
     try:
         return kind_from(cell)
     except ValueError:
@@ -281,7 +293,7 @@ def _kind(reader: _Reader, line: TableLine, cell: str) -> EventKind | None:
 
 
 def _clock(
-    reader: _Reader, line: TableLine, cell: str, written: ReviewRow | None
+    reader: _RowReader, line: TableLine, cell: str, written: ReviewRow | None
 ) -> ClockCell | None:
     if not cell:
         return None
@@ -315,7 +327,9 @@ def _same(found: ClockCell, machine: datetime) -> bool:
     return there_s in {here_s // width_s * width_s, round(here_s / width_s) * width_s}
 
 
-def _number(reader: _Reader, line: TableLine, column: str, cell: str) -> float | None:
+def _number(
+    reader: _RowReader, line: TableLine, column: str, cell: str
+) -> float | None:
     try:
         number = parse_number(cell, decimal_comma=reader.table.decimal_comma)
     except CellError as error:
@@ -330,7 +344,7 @@ def _number(reader: _Reader, line: TableLine, column: str, cell: str) -> float |
 
 
 def _value(
-    reader: _Reader, line: TableLine, kind: EventKind, cell: str, written: str | None
+    reader: _RowReader, line: TableLine, kind: EventKind, cell: str, written: str | None
 ) -> str:
     """Check a value by its kind; an empty one stays empty, the row being in doubt."""
     if match := _WITHOUT_ZEROS.match(cell):
@@ -338,6 +352,8 @@ def _value(
     if not cell:
         return ""
     holds = KINDS[kind].holds
+    if holds is Holds.DURATION:
+        cell = plain_duration(cell)
     if not is_value(holds, cell):
         what = f"{cell!r} is no {_VALUE_OF.get(holds, kind)}"
         reader.fault(line, "value", what, how_to_write(holds))
@@ -346,8 +362,9 @@ def _value(
     return cell
 
 
-def _flags(cell: str, clock: ClockCell | None) -> tuple[str, ...]:
-    flags = split_texts(cell, ";")
-    if clock is not None and clock.doubled and DOUBLED not in flags:
-        flags = (*flags, DOUBLED)
+def _flags(cell: str, clock: ClockCell | None) -> tuple[Flag, ...]:
+    flags = read_flags(split_texts(cell, ";"))
+    doubled = Flag(FlagCode.HOUR_TWICE)
+    if clock is not None and clock.doubled and doubled not in flags:
+        flags = (*flags, doubled)
     return flags

@@ -63,7 +63,7 @@ def read_transcript(path: str | PathLike[str]) -> list[Utterance]:
         The file cannot be read or is malformed; the message names file and line.
     """
     path = Path(path)
-    text = _decoded(path)
+    text = read_text(path)
     form = _format(path, text)
     if not text.strip():
         raise TranscriptError(
@@ -83,7 +83,14 @@ def read_transcript(path: str | PathLike[str]) -> list[Utterance]:
     return sorted(found, key=lambda utterance: utterance.start_s)
 
 
-def _decoded(path: Path) -> str:
+def read_text(path: Path) -> str:
+    """Return the words of a text file, whatever it is encoded in.
+
+    Raises
+    ------
+    TranscriptError
+        It cannot be read, is too large, or is no text.
+    """
     raw = read_whole(
         path,
         most_bytes=_LARGEST,

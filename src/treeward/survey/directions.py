@@ -26,6 +26,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .arrays import bessel_i0e
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -149,8 +151,6 @@ def line_table(bearing_rad: Floats, rounding_rad: Floats, nodes: LineNodes) -> F
     numpy.ndarray
         (ANGLES, ns) over (direction of its line, scatter).
     """
-    from scipy.special import i0e
-
     sd, back = np.unique(nodes.sd_rad, return_inverse=True)
     kappa = concentration(sd)
     direction = np.arange(ANGLES) * (2 * np.pi / ANGLES)
@@ -165,7 +165,7 @@ def line_table(bearing_rad: Floats, rounding_rad: Floats, nodes: LineNodes) -> F
         for part in within:
             error = bearing + part * width - direction
             density += np.exp(kappa * (np.cos(error)[:, None] - 1.0))
-        density /= pieces * 2 * np.pi * i0e(kappa)
+        density /= pieces * 2 * np.pi * bessel_i0e(kappa)
         mixed = (1 - nodes.stray) * density[:, np.ravel(back)]
         table += count * np.log(mixed + nodes.stray / (2 * np.pi))
     return table

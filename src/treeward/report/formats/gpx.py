@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from .kml import xml_text
+from treeward.report.sketch import sketch as sketch_of
+
+from .kml import cautions_text, xml_text
 
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from treeward.report.model import HuntResult
     from treeward.report.sketch import Sketch
 
 _SYMBOL = {
@@ -21,6 +24,15 @@ _SYMBOL = {
 def _longitude(value_deg: float) -> float:
     """GPX 1.1 ends below 180 degrees: the same meridian is -180."""
     return round(value_deg - 360 if value_deg >= 180 else value_deg, 7)
+
+
+def gpx_file(result: HuntResult) -> str:
+    """Return stations.gpx."""
+    return gpx_text(
+        sketch_of(result),
+        created=result.created,
+        software_version=result.software_version,
+    )
 
 
 def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str:
@@ -38,6 +50,7 @@ def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str
     document = gpx.GPX()
     document.creator = f"Treeward {software_version}"
     document.name = xml_text(sketch.title)
+    document.description = cautions_text()
     document.time = created
     for spot in sketch.spots:
         document.waypoints.append(
@@ -59,4 +72,14 @@ def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str
                 )
             )
         document.routes.append(route)
+        # Some receivers follow a track better than a route.
+        line = gpx.GPXTrackSegment(
+            [
+                gpx.GPXTrackPoint(latitude=latitude, longitude=_longitude(longitude))
+                for longitude, latitude in walk.lonlat
+            ]
+        )
+        track = gpx.GPXTrack(name=xml_text(walk.name))
+        track.segments.append(line)
+        document.tracks.append(track)
     return str(document.to_xml(version="1.1"))

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any
 
 from treeward.report.advice_wording import missing_text
 from treeward.report.bundles import circular_mean_deg, true_bearing_deg
 from treeward.report.finds import check_dict
 from treeward.report.settings_in_force import settings_dict
+from treeward.trips.wording import doubt_texts
 
 from .found_json import bee_values, fix_values, number, place_alone
+from .search_json import told_dict
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -18,6 +21,11 @@ if TYPE_CHECKING:
     from treeward.trips.table import FlightLine, Trip, Visit
 
 SCHEMA = 1
+
+
+def result_text(result: HuntResult) -> str:
+    """Return result.json."""
+    return json.dumps(result_dict(result), indent=1, allow_nan=False) + "\n"
 
 
 def result_dict(result: HuntResult) -> dict[str, Any]:
@@ -46,6 +54,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             for wind in table.winds
         ],
         **fix_values(result),
+        "search": told_dict(result.search),
         "settings": settings_dict(result),
         **_own(result),
         "days": [_day(result, day) for day in result.days],
@@ -60,7 +69,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             {"kind": one.kind.value, "stations": list(one.stations)}
             for one in result.missing
         ],
-        "doubts": list(table.doubts),
+        "doubts": list(doubt_texts(table.doubts)),
         "to_look_at": [
             {
                 "about": lot.about.value,
@@ -137,7 +146,7 @@ def _trip(result: HuntResult, trip: Trip) -> dict[str, Any]:
         "rounding_s": number(trip.rounding_s, 2),
         "cycles": trip.cycles,
         "used": trip.used,
-        "doubts": list(trip.doubts),
+        "doubts": list(doubt_texts(trip.doubts)),
         "away_note": _where(result, trip.away_row),
         "back_note": _where(result, trip.back_row),
     }
@@ -151,7 +160,7 @@ def _visit(result: HuntResult, visit: Visit) -> dict[str, Any]:
         "away_clock": _clock(visit.away_clock),
         "visit_s": number(visit.visit_s, 2),
         "used": visit.used,
-        "doubts": list(visit.doubts),
+        "doubts": list(doubt_texts(visit.doubts)),
         "back_note": _where(result, visit.back_row),
         "away_note": _where(result, visit.away_row),
     }
@@ -168,7 +177,7 @@ def _line(result: HuntResult, line: FlightLine) -> dict[str, Any]:
         "rounding_deg": number(line.rounding_deg, 2),
         "reference": line.reference or result.hunt_file.hunt.compass,
         "used": line.used,
-        "doubts": list(line.doubts),
+        "doubts": list(doubt_texts(line.doubts)),
         "note": _where(result, line.row),
     }
 
