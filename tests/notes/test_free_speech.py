@@ -74,6 +74,7 @@ def days() -> ModuleType:
             ["away:purple", "away:blue-white"],
         ),
         (["White's away, two forty."], ["away:white", "bearing:white:240"]),
+        (["Pinks off, blues landed."], ["away:pink", "back:blue"]),
         (
             ["white away, two ninety.", "red away.", "Same direction as before."],
             ["away:white", "bearing:white:290", "away:red", "bearing:red:290"],

@@ -66,7 +66,7 @@ def read_narration(
         rough values are said in the flags, and so is a mark that hunt.toml does not
         list where it lists any.
     """
-    speech, pieces = speech_of(utterances)
+    speech, pieces = speech_of(utterances, _colours(book))
     if not pieces:
         return Narration()
     narrator = Narrator(speech, pieces, book)
@@ -113,7 +113,7 @@ def read_talk(
         "there it goes" is none where nobody knows which bee. A note that talk corrects
         is changed and says so.
     """
-    speech, pieces = speech_of(_talk_of(utterances))
+    speech, pieces = speech_of(_talk_of(utterances), _colours(book))
     if not pieces:
         return Narration(events=tuple(events))
     timed = sorted(events, key=lambda event: event.start_s or 0.0)
@@ -133,6 +133,10 @@ def read_talk(
         unread=tuple(unread),
         times=tuple(times_told(speech, pieces)),
     )
+
+
+def _colours(book: PhraseBook) -> frozenset[str]:
+    return frozenset(way for ways in book.colours.values() for way in ways)
 
 
 def _talk_of(utterances: Iterable[Utterance]) -> list[Utterance]:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from . import stream as st
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
     from treeward.language.kinds import EventKind
     from treeward.speech.utterances import Utterance
@@ -172,14 +172,21 @@ def _stray_border(piece: StreamWord) -> str:
     return "," if piece.raw[:1] in _BORDER and len(piece.raw) > 1 else ""
 
 
-def speech_of(utterances: Iterable[Utterance]) -> tuple[Speech, list[StreamWord]]:
-    """Lay out everything that was said as sentences."""
+def speech_of(
+    utterances: Iterable[Utterance], colours: Collection[str] = ()
+) -> tuple[Speech, list[StreamWord]]:
+    """Lay out everything that was said as sentences.
+
+    `colours` are words for marks; "pinks", as engines write "pink's", is "pink is".
+    """
     pieces = st.stream(utterances)
     parts: list[str] = [" "]
     owner: list[int] = [0]
     for index, piece in enumerate(pieces):
         following = pieces[index + 1].text if index + 1 < len(pieces) else ""
         spelled = plain_spelling(piece.text, following)
+        if spelled.endswith("s") and spelled[:-1] in colours:
+            spelled = f"{spelled[:-1]} is"
         border = _border(pieces, index)
         for part in (_stray_border(piece), spelled, border):
             if part:
