@@ -89,6 +89,7 @@ class Hunt(HuntFolder):
         from .recordings import LeftOut
         from .review_update import ReviewUpdate
         from .transcription import keep_talk
+        from .unread_lines import keep_unread
 
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
@@ -127,6 +128,8 @@ class Hunt(HuntFolder):
             written = update.write_merged(recorded)
             merge = written.merge
             keep_talk(self, paths)
+            keep_unread(self, recorded)
+            unread = tuple(line for one in recorded for line in one.unread)
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
                 recordings=tuple(recorded),
@@ -135,6 +138,7 @@ class Hunt(HuntFolder):
                 to_look_at=to_look_at,
                 kept_changes=len(merge.report.kept_changes),
                 stopped=stopped,
+                unread=unread,
                 remarks=(*remarks, *written.remarks),
             )
 
