@@ -10,13 +10,12 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from treeward.trips.daylight import CIVIL_TWILIGHT_DEG
-
 if TYPE_CHECKING:
     from datetime import date, datetime, tzinfo
 
     from treeward.positions import Position
 
+CIVIL_TWILIGHT_DEG = 6.0  # sun's depth below the horizon at its end; definition
 SOON = timedelta(minutes=30)  # before sunset, when the person is told; choice
 
 

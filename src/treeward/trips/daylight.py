@@ -1,9 +1,10 @@
-"""Landings and departures that were noted in the dark, when no bee flies."""
+"""Landings and departures noted while the sun is down, when bees are mostly home."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from treeward.notes.clock_evidence import daylight_at
 from treeward.notes.events import EventKind
 
 if TYPE_CHECKING:
@@ -11,12 +12,11 @@ if TYPE_CHECKING:
 
     from .sightings import Notes, Sighting
 
-CIVIL_TWILIGHT_DEG = 6.0  # sun's depth below the horizon at its end; definition
 _FLYING = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.BEARING})
 
 
 def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[str]:
-    """Say how many bees were noted flying in the dark: the clock may be wrong.
+    """Say how many bees were noted flying with the sun down: the clock may be wrong.
 
     Stations without a position in hunt.toml are taken to lie at one that has one.
     """
@@ -24,19 +24,18 @@ def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[str]:
     flying = [s for s in notes.sightings if s.kind in _FLYING]
     if not places or not flying:
         return []
-    from astral import Observer
-    from astral.sun import elevation
-
     some = next(iter(places.values()))
-    observers = {
-        name: Observer(latitude=place.latitude_deg, longitude=place.longitude_deg)
+    sun_is_up = {
+        name: daylight_at(
+            latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg
+        )
         for name, place in {**places, "": some}.items()
     }
 
     def is_dark(sighting: Sighting) -> bool:
         clock = sighting.event.clock
-        where = observers.get(sighting.station, observers[""])
-        return clock is not None and elevation(where, clock) < -CIVIL_TWILIGHT_DEG
+        is_day = sun_is_up.get(sighting.station, sun_is_up[""])
+        return clock is not None and not is_day(clock)
 
     dark = [s for s in flying if is_dark(s)]
     if not dark:
@@ -44,6 +43,5 @@ def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[str]:
     clock = dark[0].event.clock
     count = f"{len(dark)} notes are" if len(dark) > 1 else "1 note is"
     first = f"{clock.day} {clock:%b %H:%M}" if clock else ""
-    return [
-        f"{count} of bees flying in the dark, the first at {first}: is the clock right?"
-    ]
+    told = f"{count} of bees flying with the sun down, the first at {first}"
+    return [f"{told}: is the clock right?"]
