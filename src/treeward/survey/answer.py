@@ -55,10 +55,7 @@ def locate(
     """
     settings = settings or Settings()
     hunt = prepare(stations, trips, bearings, settings, wind)
-    groups, pairs = group_bees(hunt, trips.bees)
-    evidences, grids = solve_all(hunt.case, groups)
-    if len(groups) > 1 and share_unmarked(hunt, groups, grids):
-        evidences, grids = solve_all(hunt.case, groups)
+    groups, pairs, evidences, grids = solve_hunt(hunt, trips.bees)
     taught = [words.learned(*solved) for solved in zip(evidences, grids, strict=True)]
     colonies = tuple(
         colony(
@@ -101,6 +98,17 @@ def locate(
             )
         ),
     )
+
+
+def solve_hunt(
+    hunt: Hunt, names: tuple[str, ...]
+) -> tuple[list[Group], Mapping[tuple[str, str], float], list[Evidence], list[Grid]]:
+    """Return the colonies, how likely two marks share one, evidence and posteriors."""
+    groups, pairs = group_bees(hunt, names)
+    evidences, grids = solve_all(hunt.case, groups)
+    if len(groups) > 1 and share_unmarked(hunt, groups, grids):
+        evidences, grids = solve_all(hunt.case, groups)
+    return groups, pairs, evidences, grids
 
 
 def calibration_gain(

@@ -79,7 +79,10 @@ SLOW_HIVE = (2.0, 0.7)  # the same of the in-hive time: a factor about 1.6
 EAGER_SHARE = 0.12  # of usual hunts; guess
 EAGER_HIVE = (-2.6, 0.8)  # mean and sd as above: a factor about 0.7; guess
 
+LEAST_WIND_MPS = 1.5  # mean of a hunt; below, what bees make up for is nothing
+_SHARE_OFF = 1.3  # the outer two of three nodes of that share, in standard deviations
 _F_SPAN = (-4.2, 2.6, 12)  # nodes of log speed, in sd of the usual
+_F_IN_WIND = 9  # of them for each share, where wind widens them
 _G_SPAN = (-4.2, 3.8, 15)  # nodes of log in-hive time
 _SAID_SPAN = (-3.3, 3.3)  # of either, where the person gave a range
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
@@ -118,6 +121,9 @@ class TimeNodes:
     ln_f: Floats  # (nf,) log factor on published flight speed, both ways together
     slow_out: Floats  # (nf,) factor on the time from hive to station
     slow_home: Floats  # (nf,) on the time from station to hive
+    compensation: (
+        Floats  # (nf,) share of the wind along its way that a bee makes up for
+    )
     ln_g: Floats  # (ng,)
     log_weight: Floats  # (2, nf, ng, nk) for usual and poor hunts, sums to one
 
@@ -127,7 +133,9 @@ def shared_nodes(
 ) -> TimeNodes:
     """Return nodes and prior of the speed factor and the in-hive factor.
 
-    Wind widens the prior on speed; what it does on each leg is `evidence.Place`'s.
+    Wind widens the prior on speed, and where it blows, how much of it bees make up for
+    is unknown: each node of speed is there once for each share. What wind does on each
+    leg is `places.Place`'s.
 
     The usual prior is flat-topped about the medians (exp(-(z / 1.72)^4), whose
     standard deviation is the one given), since published means are spread evenly over
@@ -158,7 +166,10 @@ def shared_nodes(
         settings.flight_speed_out_sd is not None
         or settings.flight_speed_home_sd is not None
     )
-    z_f = np.linspace(*_SAID_SPAN, _F_SPAN[2]) if said_speed else np.linspace(*_F_SPAN)
+    makes_up, of_share = _compensation(settings, wind_mps)
+    count = _F_SPAN[2] if len(of_share) == 1 else _F_IN_WIND
+    span = _SAID_SPAN if said_speed else _F_SPAN[:2]
+    z_f = np.linspace(*span, count)
     said_stay = bool(settings.in_hive_s)
     z_g = np.linspace(*_SAID_SPAN, _G_SPAN[2]) if said_stay else np.linspace(*_G_SPAN)
 
@@ -194,13 +205,25 @@ def shared_nodes(
         ]
     )
     by_spread = np.zeros(1) if log_spread is None else log_spread
+    weight = np.concatenate([share * weight for share in of_share], axis=1)
     return TimeNodes(
-        -np.log(both),
-        slow_out,
-        slow_home,
+        np.tile(-np.log(both), of_share.size),
+        np.tile(slow_out, of_share.size),
+        np.tile(slow_home, of_share.size),
+        np.repeat(makes_up, z_f.size),
         np.log(settings.in_hive_factor) + z_g * settings.in_hive_factor_sd,
         np.log(weight + 1e-300)[..., None] + by_spread,
     )
+
+
+def _compensation(settings: Settings, wind_mps: float) -> tuple[Floats, Floats]:
+    """Return nodes of the share of wind that bees make up for, and their prior."""
+    usual = settings.wind_compensation
+    if wind_mps < LEAST_WIND_MPS:
+        return np.array([usual]), np.ones(1)
+    off = _SHARE_OFF * settings.wind_compensation_sd * np.array([-1.0, 0.0, 1.0])
+    side = 0.5 / _SHARE_OFF**2  # so that the three have that standard deviation
+    return np.clip(usual + off, 0.0, 1.0), np.array([side, 1 - 2 * side, side])
 
 
 def in_hive_median_s(cargo: Cargo, settings: Settings) -> float:

@@ -25,26 +25,35 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from benchmarks.survey import population, score, world
 from benchmarks.survey.coverage import write_section
 from treeward import survey
+from treeward.survey import answer, areas, case
 
 SHARES = (50, 90, 95)
 
 
 def judged(hunt: world.WorldHunt) -> dict[str, Any]:
-    """Locate one hunt and say how it went."""
+    """Locate one hunt and say how it went.
+
+    The half of `survey.locate` that says where colonies are; the next station, the
+    pictures and the advice are left out for the time they take.
+    """
     begin = time.process_time()
-    fix = survey.locate(hunt.stations, hunt.trips, hunt.bearings, wind=hunt.wind)
+    prepared = case.prepare(
+        hunt.stations, hunt.trips, hunt.bearings, survey.Settings(), hunt.wind
+    )
+    groups, _, _, grids = answer.solve_hunt(prepared, hunt.trips.bees)
+    found = areas.search_areas(grids[0], prepared.frame)
     busy = time.process_time() - begin
     lat, lon = population.place(hunt.truth_xy[0])
     # A wrongly split hunt counts by its first colony, as a person would walk.
-    first = fix.colonies[0]
-    owner = dict(zip(hunt.trips.bees, hunt.colony_of_bee, strict=True))
-    pure = all(len({owner[m] for m in c.marks}) <= 1 for c in fix.colonies)
+    best = prepared.frame.to_lonlat(grids[0].best())
+    owner = hunt.colony_of_bee
+    pure = all(len({owner[bee] for bee in g.bees}) <= 1 for g in groups)
     return {
-        "held": [score.holds(first.search_areas[k], lat, lon) for k in SHARES],
-        "error_m": score.off_m(first, lat, lon),
-        "area_ha": first.search_areas[90].area_m2 / 1e4,
-        "colonies": len(fix.colonies),
-        "right": pure and len(fix.colonies) == len(hunt.truth_xy),
+        "held": [score.holds(found[k], lat, lon) for k in SHARES],
+        "error_m": survey.geodesic(float(best[1]), float(best[0]), lat, lon)[0],
+        "area_ha": found[90].area_m2 / 1e4,
+        "colonies": len(groups),
+        "right": pure and len(groups) == len(hunt.truth_xy),
         "stations": len(hunt.stations.id),
         "away_m": float(np.hypot(*hunt.truth_xy[0])),
         "busy_s": busy,
