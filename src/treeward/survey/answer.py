@@ -78,7 +78,12 @@ def locate(
     if settings.calibrations:
         said += calibration_gain(hunt, groups[0], grids[0], settings)
     return Fix(
-        bees=bee_distances(hunt, stations, trips),
+        bees=bee_distances(
+            hunt,
+            stations,
+            trips,
+            {b: g for group, g in zip(groups, grids, strict=True) for b in group.bees},
+        ),
         colonies=colonies,
         next_station=colonies[0].next_station,
         search_plan=colonies[0].search_plan,

@@ -19,8 +19,8 @@ absurdly small (three bearings may suggest a concentration of a million). A bear
 spoken as one of eight or sixteen winds is spread over its sector.
 
 All bearings of a station come down to a table over (deviation's size, direction,
-scatter, share of strays and kind of line); an observer's offset is a shift along the direction, and
-the size of the deviation goes with the distance.
+scatter, share of strays and kind of line); an observer's offset is a shift along the
+direction, and the size of the deviation goes with the distance.
 """
 
 from __future__ import annotations
