@@ -8,7 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
+settings.register_profile("untimed", deadline=None)  # timings are no pass or fail
+settings.load_profile("untimed")
 sys.path.insert(0, str(Path(__file__).parent))  # for `loudness`, `live.stand_in`
 
 HUNT_TOML = """\

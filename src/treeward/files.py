@@ -352,3 +352,32 @@ def read_plain(path: Path, *, most_bytes: int) -> bytes:
     if len(raw) > most_bytes:
         raise FileTooLargeError(len(raw))
     return raw
+
+
+def kept_number(value: object, *, most: float) -> float:
+    """Return a number of a kept JSON file, from 0 to `most`.
+
+    Raises
+    ------
+    ValueError, TypeError
+        It is none, or lies elsewhere.
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise TypeError(value)
+    if not 0.0 <= value <= most:  # nor is it one that is no number
+        raise ValueError(value)
+    return float(value)
+
+
+def kept_text(value: object) -> str:
+    """Return a text of a kept JSON file.
+
+    Raises
+    ------
+    ValueError, TypeError
+        It is none, or holds half a pair, which could not be written again.
+    """
+    if not isinstance(value, str):
+        raise TypeError(value)
+    value.encode()
+    return value

@@ -27,7 +27,7 @@ from treeward.hunt_tables import (
     RecordingTable,
     SpeechTable,
     StationTable,
-    Table,
+    TomlTable,
     WalkTable,
 )
 
@@ -42,7 +42,7 @@ _ZONE_REACH_DEG = 40.0  # no civil time zone strays further from its meridian; g
 _MOST_BYTES = 1 << 20  # a hunt of a thousand stations takes a tenth of it
 
 
-class HuntFile(Table):
+class HuntFile(TomlTable):
     """The whole of hunt.toml."""
 
     hunt: HuntTable

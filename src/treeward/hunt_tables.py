@@ -44,7 +44,7 @@ Pair = tuple[
 _CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f\x7f-\x9f]")
 
 
-class Table(BaseModel):
+class TomlTable(BaseModel):
     """Any table: no key beside the known ones, and no text that cannot be shown."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
@@ -58,7 +58,7 @@ class Table(BaseModel):
         return value
 
 
-class HuntTable(Table):
+class HuntTable(TomlTable):
     """[hunt]: the hunt as a whole."""
 
     name: Key
@@ -84,7 +84,7 @@ class HuntTable(Table):
         return ZoneInfo(self.timezone)
 
 
-class StationTable(Table):
+class StationTable(TomlTable):
     """[[station]]: a place where marked bees are watched."""
 
     id: Key
@@ -98,7 +98,7 @@ class StationTable(Table):
         return str(value) if isinstance(value, int) else value
 
 
-class RecordingTable(Table):
+class RecordingTable(TomlTable):
     """[[recording]]: who spoke a recording, and where, if that was not said in it."""
 
     name: Key  # below recordings/; "*" stands for any letters, as in "ann-*.m4a"
@@ -111,7 +111,7 @@ class RecordingTable(Table):
         return str(value) if isinstance(value, int) else value
 
 
-class KnownHiveTable(Table):
+class KnownHiveTable(TomlTable):
     """[[known_hive]]: a hive that is not looked for; its bees are left out."""
 
     name: Key
@@ -119,14 +119,14 @@ class KnownHiveTable(Table):
     marks: tuple[Mark, ...] = ()
 
 
-class ColonyTable(Table):
+class ColonyTable(TomlTable):
     """[[colony]]: marks that the person says belong to one colony."""
 
     id: Key
     marks: tuple[Mark, ...] = Field(min_length=1)
 
 
-class CalibrationTable(Table):
+class CalibrationTable(TomlTable):
     """[calibration]: trips between a station and a hive of known place."""
 
     station: Key
@@ -134,7 +134,7 @@ class CalibrationTable(Table):
     marks: tuple[Mark, ...] = ()  # empty: every mark seen at that station
 
 
-class ModelTable(Table):
+class ModelTable(TomlTable):
     """[model]: overrides of what the survey assumes; each is a 90 % range."""
 
     flight_speed_out_m_per_s: Pair | None = None
@@ -156,7 +156,7 @@ class ModelTable(Table):
         return value
 
 
-class SpeechTable(Table):
+class SpeechTable(TomlTable):
     """[speech]: how notes are heard in this hunt."""
 
     # Rows of less confidence are flagged; as notes.parser.DOUBT_BELOW.
@@ -165,7 +165,7 @@ class SpeechTable(Table):
     keep_talk: bool = True  # results/talk.vtt: what was said between the notes
 
 
-class WalkTable(Table):
+class WalkTable(TomlTable):
     """[walk]: where the next station may be."""
 
     limit_m: float = Field(default=1000.0, gt=0, le=20_000)
@@ -186,7 +186,7 @@ OSM_TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"
 OSM_CREDIT = "© OpenStreetMap contributors"
 
 
-class MapTable(Table):
+class MapTable(TomlTable):
     """[map]: whose map pictures `treeward locate --online-map` shows."""
 
     tiles: str = OSM_TILES

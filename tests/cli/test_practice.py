@@ -17,8 +17,8 @@ from click.testing import CliRunner
 from treeward.cli.practice import command
 from treeward.errors import NotesError, SoundError, SpeechError, TreewardError
 from treeward.language.phrasebook import PhraseBook
-from treeward.live import synthesiser
-from treeward.simulate.voice import retune
+from treeward.live import answer
+from treeward.simulate.sound import retune
 from treeward.speech import engines
 from treeward.speech.engines import EMBEDDED, open_recognizer
 
@@ -64,7 +64,7 @@ def spoken(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The phrases of SAID, a second apart, said by a synthesiser in faint noise."""
     if not (shutil.which("espeak-ng") or shutil.which("espeak")):
         pytest.skip("espeak-ng is not installed (apt install espeak-ng)")
-    voice = synthesiser.find_synthesiser()
+    voice = answer.find_synthesiser()
     assert voice is not None
     pause = np.zeros(RATE_HZ)
     parts = [pause]
@@ -199,7 +199,7 @@ def test_without_a_voice_to_read_aloud_the_way_out_is_named(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(engines, "open_recognizer", lambda *_, **__: None)
-    monkeypatch.setattr(synthesiser, "find_synthesiser", lambda: None)
+    monkeypatch.setattr(answer, "find_synthesiser", lambda: None)
 
     with pytest.raises(SpeechError, match=r"no speech synthesiser.*espeak-ng"):
         invoke("--read-aloud")

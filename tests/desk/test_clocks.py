@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.desk.desk import Desk, clock_at
-from treeward.desk.state import CellEdit
+from treeward.desk.edits import CellEdit
 from treeward.hunt.hunt import Hunt
 
 if TYPE_CHECKING:

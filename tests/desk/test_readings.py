@@ -2,15 +2,15 @@ from __future__ import annotations
 
 import pytest
 
-from treeward.desk.readings import Reader
+from treeward.desk.readings import PhraseReader
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event, EventKind
 from treeward.speech.utterances import Alternative
 
 
 @pytest.fixture(scope="module")
-def reader() -> Reader:
-    return Reader(PhraseBook.load())
+def reader() -> PhraseReader:
+    return PhraseReader(PhraseBook.load())
 
 
 @pytest.mark.parametrize(
@@ -25,7 +25,7 @@ def reader() -> Reader:
     ],
 )
 def test_typed_phrases_are_read_as_they_are_said(
-    reader: Reader, text: str, cells: tuple[str, str, str]
+    reader: PhraseReader, text: str, cells: tuple[str, str, str]
 ) -> None:
     reading = reader.read(text)
 
@@ -36,12 +36,12 @@ def test_typed_phrases_are_read_as_they_are_said(
 @pytest.mark.parametrize(
     "text", ["", "what a day", "yellow away blue back", "bearing 999", "time"]
 )
-def test_no_note_and_two_notes_are_refused(reader: Reader, text: str) -> None:
+def test_no_note_and_two_notes_are_refused(reader: PhraseReader, text: str) -> None:
     assert reader.read(text) is None
 
 
 def test_alternatives_become_cells_and_the_row_itself_is_left_out(
-    reader: Reader,
+    reader: PhraseReader,
 ) -> None:
     event = Event(
         kind=EventKind.BEARING,

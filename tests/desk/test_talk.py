@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from rich.console import Console
 
-from treeward.desk.sitting import Sitting
 from treeward.desk.talk import Talk
+from treeward.desk.terminal import TerminalReview
 from treeward.hunt.heard import HeardBy
 from treeward.hunt.hunt import Hunt
 from treeward.speech.utterances import Utterance, Word, WordSource
@@ -66,7 +66,7 @@ def talked(prepared: Prepared) -> tuple[Prepared, dict[str, Any]]:
     row = next(row for row in state["rows"] if row["row"] == name)
     at_s = row["start_s"]
     hear(
-        prepared.desk.hunt,  # type: ignore[arg-type]
+        prepared.desk.hunt,
         ("long ago", at_s - 20, WordSource.TALK),
         ("i think [b]she", at_s - 3, WordSource.TALK),
         ("yellow away", at_s, WordSource.PHRASE),
@@ -79,7 +79,7 @@ def talked(prepared: Prepared) -> tuple[Prepared, dict[str, Any]]:
 def shown(prepared: Prepared, row: dict[str, Any]) -> str:
     out = io.StringIO()
     keys = ["n"] * prepared.desk.state()["queue"].index(row["row"]) + ["q"]
-    Sitting(
+    TerminalReview(
         prepared.desk,
         Console(file=out, width=120, color_system=None),
         read_key=lambda: keys.pop(0),
@@ -132,7 +132,7 @@ def test_a_recording_heard_anew_is_read_anew(
     talk = prepared.desk.talk
     assert talk.around(SOUND, row["start_s"])[1] == "no that was blue"
 
-    hear(prepared.desk.hunt, ("it was white", row["start_s"] + 1, WordSource.TALK))  # type: ignore[arg-type]
+    hear(prepared.desk.hunt, ("it was white", row["start_s"] + 1, WordSource.TALK))
 
     assert talk.around(SOUND, row["start_s"]) == ("", "it was white")
     assert talk.around("nowhere.flac", 5.0) == ("", "")

@@ -8,8 +8,7 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from treeward.desk.ledger import Ledger
-from treeward.desk.state import CellEdit
+from treeward.desk.edits import CellEdit, ReviewEdits
 from treeward.hunt.hunt import Hunt
 from treeward.review.file import cells_of
 
@@ -42,7 +41,7 @@ def begin(folder: Path) -> Hunt:
     return Hunt(folder)
 
 
-def in_file(ledger: Ledger) -> Cells:
+def in_file(ledger: ReviewEdits) -> Cells:
     return {
         (row.name, column): cells_of(row)[column]
         for row in ledger.read().rows
@@ -57,7 +56,7 @@ def test_the_file_holds_every_change_that_was_not_refused(
 ) -> None:
     with tempfile.TemporaryDirectory() as folder:
         hunt = begin(Path(folder))
-        desk, spreadsheet = Ledger(hunt), Ledger(hunt)
+        desk, spreadsheet = ReviewEdits(hunt), ReviewEdits(hunt)
         truth = in_file(desk)
         seen = dict(truth)  # what the page shows, which may be old
         for who, (row, column, value) in deeds:

@@ -273,7 +273,7 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
 
 def _kept(hunt_dir: Path, place: str, data: bytes) -> bool:
     """Put a file where Treeward keeps its own, and work on: nothing may be lost."""
-    from treeward.live.listening import recover_sessions
+    from treeward.live.opening import recover_sessions
 
     hunt = Hunt(hunt_dir)
     (hunt_dir / "recordings" / "2026-07-14_1000.vtt").write_text(MEMO, "utf-8")
@@ -315,8 +315,7 @@ def check_samples(path: Path) -> None:
     """Read all the samples, and some from the middle."""
     import numpy as np
 
-    from treeward.audio.clips import cut_clip
-    from treeward.audio.reader import probe, read_blocks
+    from treeward.audio.reader import cut_clip, probe, read_blocks
 
     warned: list[TreewardError] = []
     for work in (

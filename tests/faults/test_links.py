@@ -18,8 +18,7 @@ from treeward import within
 from treeward.errors import HuntError, TreewardError
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import Journal
-from treeward.live.cautions import cautions_shown
-from treeward.live.opening import only_listener
+from treeward.live.opening import cautions_shown, only_listener
 from treeward.within import held, open_plain, refuse_links
 
 from .contract import HUNT_TOML, MEMO, REVIEW, check_fault
@@ -103,14 +102,14 @@ def hunt_in(root: Path) -> Path:
 
 
 def recover(hunt: Hunt) -> None:
-    from treeward.live.listening import recover_sessions
+    from treeward.live.opening import recover_sessions
 
     recover_sessions(hunt)
 
 
 def correct(hunt: Hunt) -> None:
     from treeward.desk.desk import Desk
-    from treeward.desk.state import NewRow
+    from treeward.desk.edits import NewRow
 
     cells = {"clock": "10:15:00", "event": "wind", "value": "calm"}
     Desk(hunt).apply([NewRow(cells=cells)])

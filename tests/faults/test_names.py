@@ -14,8 +14,7 @@ import pytest
 from treeward import Hunt
 from treeward.errors import HuntError, ReviewError
 from treeward.files import meant
-from treeward.hunt.recording_facts import days_told
-from treeward.hunt.recordings import take_in
+from treeward.hunt.recordings import days_told, take_in
 from treeward.hunt.review_update import ReviewUpdate
 from treeward.notes.clock_evidence import parse_start
 
@@ -198,7 +197,7 @@ def test_what_is_kept_may_hold_anything(hunt: Hunt, place: str, text: str) -> No
     path.write_text(text, "utf-8")
 
     hunt.transcribe()
-    from treeward.live.listening import recover_sessions
+    from treeward.live.opening import recover_sessions
 
     recover_sessions(hunt)
     hunt.trips()

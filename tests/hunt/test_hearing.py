@@ -31,7 +31,7 @@ import os
 from dataclasses import dataclass
 from loudness import LoudActivity
 from treeward.errors import SoundError
-from treeward.hunt.hearing_work import EngineChoice
+from treeward.hunt.hearing_processes import EngineChoice
 from treeward.speech.utterances import Utterance, Word, WordSource
 from treeward.speech import segments
 

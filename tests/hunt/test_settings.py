@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import lognorm
 
-from treeward.hunt.settings import settings_from
+from treeward.hunt.locating import settings_from
 from treeward.hunt_file import parse_hunt_table
 from treeward.survey import Settings, timing
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import webvtt
 
-from treeward.hunt.talk import talk_webvtt
+from treeward.hunt.transcription import talk_webvtt
 from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:

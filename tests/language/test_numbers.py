@@ -6,17 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.language.numbers import (
-    COMPASS_POINTS,
-    bearing_forms,
-    cardinal,
-    half_of_day_known,
-    read_bearing,
-    read_compass,
-    read_duration,
-    read_time,
-    time_forms,
-)
+from treeward.language.bearings import COMPASS_POINTS, read_bearing, read_compass
+from treeward.language.durations import read_duration
+from treeward.language.number_forms import bearing_forms, cardinal, time_forms
+from treeward.language.times_of_day import read_time
 
 ANY_WORDS = st.lists(
     st.one_of(
@@ -252,20 +245,6 @@ def test_times_that_sound_alike_name_each_other() -> None:
 )
 def test_no_time(said: str) -> None:
     assert read_time(said.split()) is None
-
-
-@pytest.mark.parametrize(
-    ("value", "known"),
-    [
-        ("09:40", True),
-        ("9:40", False),
-        ("14:10", True),
-        ("10:22", False),
-        ("00:05", True),
-    ],
-)
-def test_half_of_day(value: str, known: bool) -> None:
-    assert half_of_day_known(value) is known
 
 
 @pytest.mark.parametrize(

@@ -118,7 +118,7 @@ def test_hunt_adds_a_colour_and_a_way_of_saying(tmp_path: Path) -> None:
     assert "station two" in said
     assert "pink away" not in said
     assert "red landed" not in said
-    assert book.card_phrases()["back"] == "{mark} drinking"
+    assert book.actions["back"].card == "{mark} drinking"
 
 
 def test_hunt_adds_beside_the_packaged_ways(tmp_path: Path) -> None:

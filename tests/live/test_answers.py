@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from treeward.live import tones
-from treeward.live.answer import Answer, Answerer
+from treeward.live import answer as tones
+from treeward.live.answer import Answer, Answerer, find_synthesiser
 from treeward.live.gate import Gate
 from treeward.live.spoken import (
     clock_face,
@@ -20,7 +20,6 @@ from treeward.live.spoken import (
     spoken_event,
     spoken_time,
 )
-from treeward.live.synthesiser import find_synthesiser
 from treeward.notes.events import Event, EventKind
 
 if TYPE_CHECKING:

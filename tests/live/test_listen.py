@@ -24,8 +24,7 @@ from treeward.errors import HuntError, SoundError, TreewardError
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import read_journal
 from treeward.live import opening
-from treeward.live.listening import recover_sessions
-from treeward.live.opening import only_listener
+from treeward.live.opening import only_listener, recover_sessions
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -244,7 +243,7 @@ def test_whatever_an_old_journal_does_to_the_merge_dictation_starts(
 def test_another_command_at_work_does_not_hold_up_dictation(
     hunt_dir: Path, beeps: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("treeward.live.listening._PATIENCE_S", 0.0)
+    monkeypatch.setattr("treeward.live.opening._PATIENCE_S", 0.0)
     rehearse(hunt_dir, beeps)
     path = hunt_dir / ".treeward" / "live"
     for journal in path.glob("*.jsonl"):  # as if its notes were not merged yet

@@ -9,9 +9,9 @@ import pytest
 
 from treeward.hunt.journal import Journal
 from treeward.hunt.recovery import for_review, read_session
-from treeward.live import tones
+from treeward.live.answer import NOT_KEPT, SAY_AGAIN
+from treeward.live.calls import announcement, sky_of
 from treeward.live.notebook import AFTER_DARK, Notebook, nearest_dial
-from treeward.live.sky import announcement, sky_of
 from treeward.notes.events import Event, EventKind
 from treeward.positions import Position
 
@@ -116,7 +116,7 @@ def test_a_doubtful_note_is_asked_for_again(
 
     assert heard.doubtful
     assert answer is not None
-    assert answer.tones == (tones.SAY_AGAIN,)
+    assert answer.tones == (SAY_AGAIN,)
     assert answer.words == "say again"
 
 
@@ -163,7 +163,7 @@ def test_an_answer_never_claims_what_is_not_on_disk(
 
     assert not heard.kept
     assert answer is not None
-    assert answer.tones == (tones.NOT_KEPT,)
+    assert answer.tones == (NOT_KEPT,)
     assert answer.words.startswith("not saved")
     assert written
     assert len(read_session(journal.path).events) == 1

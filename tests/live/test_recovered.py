@@ -17,8 +17,7 @@ from treeward.errors import HuntError
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import Journal, event_record
 from treeward.hunt.recovery import NOT_AGAIN, journals_dir
-from treeward.live.listening import recover_sessions
-from treeward.live.opening import only_listener
+from treeward.live.opening import only_listener, recover_sessions
 from treeward.notes.events import Event, EventKind
 from treeward.speech.utterances import Utterance, Word, WordSource
 

@@ -16,9 +16,9 @@ from live import stand_in
 from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.hunt.journal import Journal, read_journal
 from treeward.hunt.recovery import recover, without_own_voice
-from treeward.live import cuts, intake
+from treeward.live import ears, intake
+from treeward.live.board import Office, trips_to_halve
 from treeward.live.messages import Chunk, Snapshot
-from treeward.live.office import Office, trips_to_halve
 from treeward.live.session import Session, Setting
 from treeward.live.streams import BlocksSource, RehearsalTime
 from treeward.live.watch_clock import WatchClock
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.live.answer import Answer
-    from treeward.live.messages import Heard, Source
+    from treeward.live.messages import HeardNotes, Source
     from treeward.live.players import Player
 
 ZONE = ZoneInfo("Europe/London")
@@ -48,13 +48,13 @@ class Rig:
         self.folder = folder
         self.source = source
         self.watch = watch
-        self.heard: list[Heard] = []
+        self.heard: list[HeardNotes] = []
         self.said: list[str] = []
         self.shots: list[Snapshot] = []
         self.journal_path = folder / ".treeward" / "live" / "live-1.jsonl"
 
     def session(self, *, player: Player | None = None, paced: bool = False) -> Session:
-        def on_heard(heard: Heard, answer: Answer) -> None:
+        def on_heard(heard: HeardNotes, answer: Answer) -> None:
             del answer
             self.heard.append(heard)
 
@@ -361,7 +361,7 @@ def test_a_second_pass_leaves_out_what_the_tool_said(tmp_path: Path) -> None:
 def test_a_recognizer_that_cannot_keep_up_leaves_the_rest_to_the_second_pass(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(cuts, "HELD_STRETCHES", 1)
+    monkeypatch.setattr(ears, "HELD_STRETCHES", 1)
     slow = stand_in.BeepRecognizer.decode
 
     def decode(self: object, stretch: Block) -> object:

@@ -10,9 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
-from treeward.live.big_text import big, big_width
-from treeward.live.messages import BeeState, Estimate, Level, Note, Snapshot
-from treeward.live.view import ListenView
+from treeward.live.messages import BeeState, Estimate, Level, NoteLine, Snapshot
+from treeward.live.view import ListenView, big, big_width
 
 NOW = datetime(2026, 7, 14, 21, 0, 7, tzinfo=ZoneInfo("Europe/London"))
 
@@ -41,7 +40,7 @@ SHOT = Snapshot(
     source="microphone",
     engine="neural",
     bees=(bee("yellow", "away", 430, "overdue"), bee("blue-white", "here", 61)),
-    notes=(Note(clock=NOW, text="blue-white back"),),
+    notes=(NoteLine(clock=NOW, text="blue-white back"),),
     level=Level(rms_dbfs=-30, peak_dbfs=-12),
     estimate=Estimate(
         station="1", bees=2, trips=9, median_m=642, low90_m=420, high90_m=1010,

@@ -28,8 +28,8 @@ from treeward.audio.reader import read_blocks
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
 from treeward.speech.engines import EMBEDDED, open_recognizer
+from treeward.speech.models import file_in_package
 from treeward.speech.recognizer import transcribe
-from treeward.speech.wheel_files import file_in_package
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import pytest
 
-from treeward.language.numbers import read_bearing, read_time
+from treeward.language.bearings import read_bearing
+from treeward.language.times_of_day import read_time
 
 WORDS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
 PRONOUNCED = [

@@ -223,7 +223,7 @@ def test_a_correction_on_the_page_keeps_what_was_saved_in_that_moment(
     hunt: Hunt, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from treeward.desk.desk import Desk
-    from treeward.desk.state import CellEdit
+    from treeward.desk.edits import CellEdit
 
     saves = Saves(hunt, by_renaming=True)
     plain = Held.name_twice

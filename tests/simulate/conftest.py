@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from treeward.simulate.voice import tidy
+from treeward.simulate.sound import tidy
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from treeward.simulate.voice import Voice
+    from treeward.simulate.sound import Voice
 
 
 class ToneVoice:

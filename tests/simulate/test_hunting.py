@@ -8,9 +8,8 @@ import pytest
 
 from treeward.notes.events import EventKind
 from treeward.simulate import SimulationSettings, simulate_hunt
-from treeward.simulate.flights import varying_share
+from treeward.simulate.flights import beyond, draw_settings, varying_share
 from treeward.simulate.hunting import WORD_S
-from treeward.simulate.population import beyond, draw_settings
 from treeward.simulate.world import declination_deg, line
 
 STEADY = SimulationSettings(

@@ -13,7 +13,7 @@ from treeward.simulate.sound import RATE_HZ, SoundSettings, render
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from treeward.simulate.voice import Voice
+    from treeward.simulate.sound import Voice
 
 
 @pytest.fixture(scope="module")

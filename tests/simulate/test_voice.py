@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from treeward.errors import SpeechError
-from treeward.simulate import voice
+from treeward.simulate import sound as voice
 
 
 def test_a_missing_voice_is_named(

@@ -16,7 +16,7 @@ from treeward.simulate.write import truth_toml, write_hunt
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from treeward.simulate.voice import Voice
+    from treeward.simulate.sound import Voice
 
 SMALL = SimulationSettings(stations=2, watch_min=10, bees=3, calibration=True)
 

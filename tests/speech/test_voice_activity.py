@@ -11,7 +11,7 @@ import pytest
 import soundfile
 
 from treeward.errors import SpeechError
-from treeward.simulate.voice import retune
+from treeward.simulate.sound import retune
 from treeward.speech import voice_activity
 from treeward.speech.voice_activity import FRAME, VoiceActivity
 

@@ -7,6 +7,7 @@ sound of a film is as good as a memo.
 
 from __future__ import annotations
 
+import io
 import logging
 import os
 import sys
@@ -20,9 +21,8 @@ import numpy as np
 from treeward.errors import SoundError
 
 from .blocks import SAMPLE_RATE_HZ, Block, SoundInfo
-from .metadata import creation_time
-from .ogg_links import chained, chained_chunks
-from .packed import open_packed, packed_chunks
+from .containers import creation_time
+from .packed import chained, chained_chunks, open_packed, packed_chunks
 from .resample import Resampler
 from .samples import MEND_COPY, READ_S, cut_off, mono, plausible
 
@@ -318,3 +318,34 @@ def _regroup(chunks: Chunks, size: int) -> Chunks:
             held, count = [joined[size:]], count - size
     if count:
         yield np.concatenate(held)
+
+
+def cut_clip(path: Path, start_s: float, end_s: float) -> bytes:
+    """Cut a stretch out of a recording, as an Ogg file of 16 kHz mono.
+
+    Raises
+    ------
+    SoundError
+        If the recording cannot be read, or ends before the stretch.
+    """
+    import numpy as np
+    import soundfile
+
+    from .blocks import SAMPLE_RATE_HZ
+
+    first_s = max(0.0, start_s)
+    parts = []
+    for block in read_blocks(path, start_s=first_s):
+        parts.append(block.samples)
+        if block.end_s >= end_s:
+            break
+    if not parts:
+        raise SoundError(
+            f"has no sound at second {first_s:.1f}",
+            where=str(path),
+            mend="See that it is the recording the notes were heard in.",
+        )
+    samples = np.concatenate(parts)[: max(1, int((end_s - first_s) * SAMPLE_RATE_HZ))]
+    out = io.BytesIO()
+    soundfile.write(out, samples, SAMPLE_RATE_HZ, format="OGG", subtype="VORBIS")
+    return out.getvalue()

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from .blocks import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from treeward.hunt.hunt import Hunt
     from treeward.live.answer import Answer
-    from treeward.live.messages import Heard, Snapshot
+    from treeward.live.messages import HeardNotes, Snapshot
     from treeward.live.opening import Wanted
     from treeward.live.session import Session
     from treeward.live.streams import Pipe
@@ -86,8 +86,7 @@ def command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noq
     _check(asked)
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.recovery import recover
-    from treeward.live.listening import merge_into_review
-    from treeward.live.opening import only_listener, open_pipe
+    from treeward.live.opening import merge_into_review, only_listener, open_pipe
 
     pipe = open_pipe() if asked["input_"] == "-" else None
     say = _to_stderr if asked["as_json"] else _to_stdout
@@ -170,10 +169,9 @@ def _listen(
 ) -> Session:
     from datetime import datetime
 
-    from treeward.live.listening import locate_for, pair_for
-    from treeward.live.opening import open_session
+    from treeward.live.opening import locate_for, open_session, pair_for
 
-    def printed(heard: Heard, answer: Answer) -> None:  # noqa: ARG001
+    def printed(heard: HeardNotes, answer: Answer) -> None:  # noqa: ARG001
         say(_heard_line(heard))
 
     session = open_session(
@@ -254,7 +252,7 @@ def _to_stderr(line: str) -> None:
         click.echo(line, err=True)
 
 
-def _heard_line(heard: Heard) -> str:
+def _heard_line(heard: HeardNotes) -> str:
     from treeward.live.spoken import event_text
 
     parts = []
@@ -273,7 +271,7 @@ def _show_cautions(
     hunt_dir: Path, say: Callable[[str], None], *, can_ask: bool
 ) -> None:
     from treeward.cautions import CAUTIONS
-    from treeward.live.cautions import cautions_due, cautions_shown
+    from treeward.live.opening import cautions_due, cautions_shown
 
     if not cautions_due(hunt_dir):
         return

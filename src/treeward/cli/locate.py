@@ -38,7 +38,7 @@ def command(
     """
     from treeward.hunt.hunt import Hunt
 
-    from .recovered import recover_first
+    from .options import recover_first
 
     hunt = Hunt(hunt_dir)
     recover_first(hunt)

@@ -10,6 +10,8 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from treeward.hunt.hunt import Hunt
+
 F = TypeVar("F", bound="Callable[..., Any]")
 
 
@@ -58,3 +60,16 @@ def json_option(function: F) -> F:
     return click.option(
         "--json", "as_json", is_flag=True, help="Print the result as JSON."
     )(function)
+
+
+def recover_first(hunt: Hunt) -> None:
+    """Bring them into review.csv and say so on standard error.
+
+    So is said which rows have gone from review.csv since it was written.
+    """
+    from treeward.live.opening import recover_sessions
+
+    for line in recover_sessions(hunt):
+        click.echo(line, err=True)
+    if line := hunt.review.gone_line():
+        click.echo(line, err=True)

@@ -37,7 +37,7 @@ def command(
     from treeward.desk.desk import Desk
     from treeward.hunt.hunt import Hunt
 
-    from .recovered import recover_first
+    from .options import recover_first
 
     if browser and as_json:
         raise click.UsageError("--json goes without --browser.")
@@ -97,11 +97,11 @@ def _open(doorstep: str) -> None:
 def _sit_down(desk: Desk, *, all_rows: bool) -> None:
     from rich.console import Console
 
-    from treeward.desk.sitting import Sitting
+    from treeward.desk.terminal import TerminalReview
     from treeward.live.players import find_player
 
     console = Console(highlight=False)
-    Sitting(
+    TerminalReview(
         desk,
         console,
         read_key=click.getchar,

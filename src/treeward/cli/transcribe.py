@@ -52,8 +52,8 @@ def command(
     from treeward.hunt.hearing_processes import usual_jobs
     from treeward.hunt.hunt import Hunt
 
+    from .options import recover_first
     from .progress import ProgressBar
-    from .recovered import recover_first
 
     if start and len(files) != 1:
         raise click.UsageError("--start goes with one FILE.")

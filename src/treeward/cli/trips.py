@@ -29,7 +29,7 @@ def command(*, hunt_dir: Path, as_json: bool) -> None:
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.locating import stations_of
 
-    from .recovered import recover_first
+    from .options import recover_first
 
     hunt = Hunt(hunt_dir)
     recover_first(hunt)

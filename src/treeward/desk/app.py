@@ -15,9 +15,9 @@ from starlette.routing import Route
 from treeward.errors import HuntError, ReviewError, TreewardError
 
 from .desk import Desk, conflicts_payload
+from .estimator import Estimator
 from .requests import EditsSent, PhraseSent, as_sent
 from .sounds import BIN_S, clip_wav
-from .surveyor import Surveyor
 from .tally import answer_payload
 
 if TYPE_CHECKING:
@@ -25,9 +25,8 @@ if TYPE_CHECKING:
 
     from starlette.requests import Request
 
+    from treeward.hunt.hunt import Hunt
     from treeward.report.model import HuntResult
-
-    from .state import DeskHunt
 
 _TYPES = {
     ".html": "text/html; charset=utf-8",
@@ -56,9 +55,9 @@ class ReviewApp:
         Called when the person is done.
     """
 
-    def __init__(self, hunt: DeskHunt, *, on_finish: Callable[[], None]) -> None:
+    def __init__(self, hunt: Hunt, *, on_finish: Callable[[], None]) -> None:
         self.desk = Desk(hunt)
-        self.surveyor = Surveyor(hunt.locate)
+        self.surveyor = Estimator(hunt.locate)
         self._on_finish = on_finish
         self._report: bytes | None = None
         self._files = _page_files()

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.errors import ReviewError, TreewardError
 from treeward.notes.events import UNMARKED, EventKind
-from treeward.review.cells import LONGEST_S
 from treeward.review.clock import format_clock
 from treeward.review.file import cells_of, effective_events
+from treeward.review.row import LONGEST_S
 
-from .ledger import Ledger
+from .edits import NewRow, ReviewEdits
 from .queue import (
     Status,
     doubts_by_row,
@@ -21,20 +21,20 @@ from .queue import (
     to_look_at,
     worry,
 )
-from .readings import Reader, Reading
+from .readings import PhraseReader, TypedReading
 from .sounds import Shelf
-from .state import NewRow
 from .talk import Talk
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
+    from treeward.hunt.hunt import Hunt
     from treeward.notes.events import Event
     from treeward.review.file import ReviewRow
     from treeward.trips.table import TripTable
 
-    from .state import Applied, DeskHunt, Edit, Sheet
+    from .edits import Applied, Edit, Sheet
 
 
 class Desk:
@@ -46,18 +46,18 @@ class Desk:
         The hunt to review.
     """
 
-    def __init__(self, hunt: DeskHunt) -> None:
+    def __init__(self, hunt: Hunt) -> None:
         self.hunt = hunt
-        self.ledger = Ledger(hunt)
+        self.ledger = ReviewEdits(hunt)
         self.shelf = Shelf(hunt.recordings_dir)
         self.talk = Talk(hunt)
-        self._reader: Reader | None = None
+        self._reader: PhraseReader | None = None
 
     @property
-    def reader(self) -> Reader:
+    def reader(self) -> PhraseReader:
         """Reads typed phrases by the hunt's phrase book."""
         if self._reader is None:
-            self._reader = Reader(self.hunt.phrase_book)
+            self._reader = PhraseReader(self.hunt.phrase_book)
         return self._reader
 
     def sheet(self) -> Sheet:
@@ -178,7 +178,7 @@ class Desk:
             "by_hand": row.name not in sheet.machine,
         }
 
-    def read_phrase(self, text: str) -> Reading:
+    def read_phrase(self, text: str) -> TypedReading:
         """Read typed words as one note.
 
         Raises

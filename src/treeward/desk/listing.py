@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from treeward.review.file import ReviewRow
 
     from .desk import Desk
-    from .state import Sheet
+    from .edits import Sheet
 
 
 def place_of(row: ReviewRow) -> str:

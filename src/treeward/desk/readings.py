@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class TypedReading:
     """One way to read a note."""
 
     event: EventKind
@@ -26,25 +26,27 @@ class Reading:
         return {"event": self.event.value, "mark": self.mark, "value": self.value}
 
 
-class Reader:
+class PhraseReader:
     """Reads phrases by a hunt's phrase book."""
 
     def __init__(self, book: PhraseBook) -> None:
         self._book = book
         self._cached = lru_cache(maxsize=4096)(self._parse)
 
-    def read(self, text: str) -> Reading | None:
+    def read(self, text: str) -> TypedReading | None:
         """Return what "yellow away" or "bearing 210" says; None if nothing, or two."""
         return self._cached(" ".join(text.lower().split())[:200])
 
-    def alternatives(self, event: Event) -> list[tuple[str, float, Reading | None]]:
+    def alternatives(
+        self, event: Event
+    ) -> list[tuple[str, float, TypedReading | None]]:
         """Return the other readings of a row: words, confidence, and cells if any."""
         found = []
         for other in event.alternatives:
             spelt = f"{event.kind.value} {event.mark} " if event.mark else ""
             if spelt and other.text.startswith(spelt):
                 value = other.text.removeprefix(spelt)
-                reading: Reading | None = Reading(
+                reading: TypedReading | None = TypedReading(
                     event=event.kind, mark=event.mark, value=value
                 )
             else:
@@ -58,7 +60,7 @@ class Reader:
                 found.append((other.text, other.confidence, reading))
         return found
 
-    def _parse(self, text: str) -> Reading | None:
+    def _parse(self, text: str) -> TypedReading | None:
         from treeward.notes.typed import parse_typed
 
         events = parse_typed(text, self._book)
@@ -67,4 +69,4 @@ class Reader:
         event = events[0]
         if event.kind in NEEDS_VALUE and not event.value:
             return None
-        return Reading(event=event.kind, mark=event.mark, value=event.value)
+        return TypedReading(event=event.kind, mark=event.mark, value=event.value)

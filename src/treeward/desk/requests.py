@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from .state import CellEdit, Edit, NewRow, TakenOut
+from .edits import CellEdit, Edit, NewRow, TakenOut
 
 Name = Annotated[str, Field(min_length=1, max_length=40)]
 Cell = Annotated[str, Field(max_length=4000)]

@@ -16,14 +16,14 @@ from treeward.errors import TreewardError
 from treeward.files import PREFIX
 from treeward.within import held
 
-from .door import Door
+from .guard import Guard
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     import uvicorn
 
-    from .state import DeskHunt
+    from treeward.hunt.hunt import Hunt
 
 _DOORSTEP = """\
 <!doctype html>
@@ -45,11 +45,11 @@ class ReviewServer:
         The hunt to review.
     """
 
-    def __init__(self, hunt: DeskHunt) -> None:
+    def __init__(self, hunt: Hunt) -> None:
         import uvicorn
 
         from .app import ReviewApp
-        from .connections import PatientProtocol
+        from .guard import PatientProtocol
 
         self._hunt_dir = hunt.path
         self._machine_dir = hunt.machine_dir
@@ -60,7 +60,7 @@ class ReviewServer:
         self._socket.bind(("127.0.0.1", 0))
         self._socket.listen()  # a browser that is quicker than we are waits in line
         self.app = ReviewApp(hunt, on_finish=self.stop)
-        self.door = Door(self.app.starlette, port=self._socket.getsockname()[1])
+        self.door = Guard(self.app.starlette, port=self._socket.getsockname()[1])
         self._uvicorn: uvicorn.Server = uvicorn.Server(
             uvicorn.Config(
                 self.door,

@@ -18,7 +18,7 @@ import numpy as np
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.audio.reader import probe, read_blocks
 from treeward.errors import SoundError
-from treeward.review.cells import LONGEST_S
+from treeward.review.row import LONGEST_S
 from treeward.within import file_within
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ TRANSCRIPT_SUFFIXES = (".vtt", ".srt", ".json", ".txt")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sound:
+class SoundStretch:
     """A recording on the shelf."""
 
     key: str
@@ -56,10 +56,10 @@ class Shelf:
     def __init__(self, recordings_dir: Path) -> None:
         self._dir = recordings_dir
         self._lock = threading.Lock()
-        self._known: dict[str, Sound] = {}  # by name
+        self._known: dict[str, SoundStretch] = {}  # by name
         self._outlines: dict[str, Outline] = {}  # by key
 
-    def sound_for(self, recording: str) -> Sound | None:
+    def sound_for(self, recording: str) -> SoundStretch | None:
         """Return the sound of a row's recording; None where there is none to play.
 
         A row from a transcript ("memo.vtt") is heard in the recording of the same
@@ -73,7 +73,7 @@ class Shelf:
                 self._known[recording] = sound
             return sound
 
-    def by_key(self, key: str) -> Sound | None:
+    def by_key(self, key: str) -> SoundStretch | None:
         """Return a sound that `sound_for` gave before."""
         with self._lock:
             return next((s for s in self._known.values() if s.key == key), None)
@@ -89,7 +89,7 @@ class Shelf:
                 self._outlines[key].begin()
             return self._outlines[key]
 
-    def _find(self, recording: str) -> Sound | None:
+    def _find(self, recording: str) -> SoundStretch | None:
         if not recording or not self._dir.is_dir():
             return None
         files = {
@@ -116,7 +116,7 @@ class Shelf:
             duration_s = probe(path).duration_s
         except SoundError:
             return None
-        return Sound(
+        return SoundStretch(
             key=hashlib.sha256(recording.encode()).hexdigest()[:16],
             name=recording,
             path=path,
@@ -170,7 +170,7 @@ class Outline:
     `scale` is the largest of them so far, 0 to 1; bytes are relative to full scale.
     """
 
-    def __init__(self, sound: Sound) -> None:
+    def __init__(self, sound: SoundStretch) -> None:
         self._sound = sound
         self._lock = threading.Lock()
         self._bytes = bytearray()

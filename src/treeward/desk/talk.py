@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:
-    from .state import DeskHunt
+    from treeward.hunt.hunt import Hunt
 
     Words = tuple[tuple[float, str], ...]  # start_s, text; in order of time
 
@@ -23,7 +23,7 @@ class Talk:
     once, and again when its hearing was written since.
     """
 
-    def __init__(self, hunt: DeskHunt) -> None:
+    def __init__(self, hunt: Hunt) -> None:
         self._hunt = hunt
         self._kept: dict[str, tuple[tuple[int, int], Words]] = {}
 

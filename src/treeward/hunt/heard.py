@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from treeward.audio.pieces import WHOLE, Piece
-from treeward.files import read_plain, write_text
+from treeward.files import kept_number, kept_text, read_plain, write_text
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 from treeward.within import open_plain
 
@@ -119,7 +119,7 @@ class HeardFile:
                 pieces = _pieces_from(entry)
                 continue
             if "remark" in entry:
-                remarks.append(_text(entry["remark"]))
+                remarks.append(kept_text(entry["remark"]))
                 continue
             if "piece" not in entry and "done" in entry:
                 done = True
@@ -127,8 +127,10 @@ class HeardFile:
             one = pieces[entry.get("piece", 0)]
             if "words" in entry:
                 one.utterances.append(_utterance_from(entry))
-            one.reached_s = max(one.reached_s, _number(entry.get("reached_s", 0.0)))
-            one.peak = max(one.peak, _number(entry.get("peak", 0.0)))
+            one.reached_s = max(
+                one.reached_s, kept_number(entry.get("reached_s", 0.0), most=_MOST)
+            )
+            one.peak = max(one.peak, kept_number(entry.get("peak", 0.0), most=_MOST))
             one.done = one.done or bool(entry.get("done"))
         return Heard(by=by, pieces=tuple(pieces), done=done, remarks=tuple(remarks))
 
@@ -232,10 +234,10 @@ def _pieces_from(entry: dict[str, Any]) -> list[HeardPiece]:
         HeardPiece(
             Piece(
                 number=number,
-                start_s=_number(start_s),
-                end_s=None if end_s is None else _number(end_s),
+                start_s=kept_number(start_s, most=_MOST),
+                end_s=None if end_s is None else kept_number(end_s, most=_MOST),
             ),
-            reached_s=_number(start_s),
+            reached_s=kept_number(start_s, most=_MOST),
         )
         for number, (start_s, end_s) in enumerate(cuts)
     ]
@@ -271,38 +273,25 @@ def _entry_of(utterance: Utterance, piece: int) -> dict[str, Any]:
 def _by_from(said: dict[str, Any]) -> HeardBy:
     by = HeardBy(**said)
     for name in ("engine", "model", "phrase_book"):
-        _text(getattr(by, name))
+        kept_text(getattr(by, name))
     for name in ("size_bytes", "modified_ns"):
         if not isinstance(getattr(by, name), int):
             raise TypeError(name)
     return by
 
 
-def _number(value: Any) -> float:  # noqa: ANN401 (from JSON)
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise TypeError(value)
-    if not 0.0 <= value <= _MOST:  # nor is it one that is no number
-        raise ValueError(value)
-    return float(value)
-
-
-def _text(value: Any) -> str:  # noqa: ANN401 (from JSON)
-    if not isinstance(value, str):
-        raise TypeError(value)
-    value.encode()  # half a pair is no text, and could not be written again
-    return value
-
-
 def _utterance_from(entry: dict[str, Any]) -> Utterance:
     words = tuple(
         Word(
-            text=_text(word["text"]),
-            start_s=_number(word["start_s"]),
-            end_s=_number(word["end_s"]),
-            confidence=_number(word["confidence"]),
+            text=kept_text(word["text"]),
+            start_s=kept_number(word["start_s"], most=_MOST),
+            end_s=kept_number(word["end_s"], most=_MOST),
+            confidence=kept_number(word["confidence"], most=_MOST),
             source=WordSource(word["source"]),
             alternatives=tuple(
-                Alternative(text=_text(text), confidence=_number(confidence))
+                Alternative(
+                    text=kept_text(text), confidence=kept_number(confidence, most=_MOST)
+                )
                 for text, confidence in word["alternatives"]
             ),
         )
@@ -310,6 +299,6 @@ def _utterance_from(entry: dict[str, Any]) -> Utterance:
     )
     return Utterance(
         words=words,
-        start_s=_number(entry["start_s"]),
-        end_s=_number(entry["end_s"]),
+        start_s=kept_number(entry["start_s"], most=_MOST),
+        end_s=kept_number(entry["end_s"], most=_MOST),
     )

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 from treeward.audio import pieces
 from treeward.errors import SoundError, TreewardError
 
-from .hearing_work import Begun, Ended, Reached, Remarked, Task, hear_piece
+from .hearing_processes import Begun, Ended, Reached, Remarked, Task, hear_piece
 from .recordings import is_transcript, recording_name
 from .transcription import Recorded, heard_by, recorded_of
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from .folder import HuntFolder
     from .heard import HeardFile
-    from .hearing_work import EngineChoice, Message
+    from .hearing_processes import EngineChoice, Message
 
 
 class Watcher(Protocol):

@@ -20,7 +20,7 @@ from treeward.errors import HuntError
 
 from .folder import HuntFolder
 from .hearing import Watcher, hear_all
-from .hearing_work import EngineChoice
+from .hearing_processes import EngineChoice
 from .recordings import take_in, unreadable
 from .transcription import Recorded, Transcribed
 
@@ -83,9 +83,9 @@ class Hunt(HuntFolder):
         HuntError, SpeechError, ReviewError
             When nothing can be done. A fault of one recording is in the result.
         """
-        from .left_out import LeftOut
+        from .recordings import LeftOut
         from .review_update import ReviewUpdate
-        from .talk import keep_talk
+        from .transcription import keep_talk
 
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
@@ -223,7 +223,7 @@ class Hunt(HuntFolder):
         from treeward.report.model import HuntResult
 
         from .note_rows import note_rows
-        from .recording_facts import days_told
+        from .recordings import days_told
 
         return HuntResult(
             hunt_file=self.file,

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from treeward.files import kept_number, kept_text
 from treeward.notes.events import Event, EventKind
 from treeward.speech.utterances import Alternative
 from treeward.within import open_plain
@@ -189,49 +190,29 @@ def event_of(record: dict[str, Any]) -> Event:
     start_s, end_s = record.get("start_s"), record.get("end_s")
     return Event(
         kind=EventKind(record["kind"]),
-        mark=_text(record.get("mark", "")),
-        value=_text(record.get("value", "")),
-        recording=_text(record.get("recording", "")),
-        start_s=None if start_s is None else number_of(start_s),
-        end_s=None if end_s is None else number_of(end_s),
+        mark=kept_text(record.get("mark", "")),
+        value=kept_text(record.get("value", "")),
+        recording=kept_text(record.get("recording", "")),
+        start_s=None if start_s is None else kept_number(start_s, most=MOST_S),
+        end_s=None if end_s is None else kept_number(end_s, most=MOST_S),
         clock=_clock(record.get("clock")),
-        confidence=number_of(record.get("confidence", 1.0), most=1.0),
-        heard=_text(record.get("heard", "")),
+        confidence=kept_number(record.get("confidence", 1.0), most=1.0),
+        heard=kept_text(record.get("heard", "")),
         alternatives=tuple(
-            Alternative(text=_text(text), confidence=number_of(confidence, most=1.0))
+            Alternative(
+                text=kept_text(text), confidence=kept_number(confidence, most=1.0)
+            )
             for text, confidence in record.get("alternatives", ())
         ),
-        flags=tuple(_text(flag) for flag in record.get("flags", ())),
-        row=_text(record.get("row", "")),
+        flags=tuple(kept_text(flag) for flag in record.get("flags", ())),
+        row=kept_text(record.get("row", "")),
     )
-
-
-def number_of(value: Any, *, most: float = MOST_S) -> float:  # noqa: ANN401 (from JSON)
-    """Return a number of a record, from 0 to `most`.
-
-    Raises
-    ------
-    ValueError, TypeError
-        It is none, or lies elsewhere.
-    """
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise TypeError(value)
-    if not 0.0 <= value <= most:  # nor is it one that is no number
-        raise ValueError(value)
-    return float(value)
-
-
-def _text(value: Any) -> str:  # noqa: ANN401 (from JSON)
-    if not isinstance(value, str):
-        raise TypeError(value)
-    value.encode("utf-8")  # what review.csv cannot hold raises here
-    return value
 
 
 def _clock(value: Any) -> datetime | None:  # noqa: ANN401 (from JSON)
     if not value:
         return None
-    clock = datetime.fromisoformat(_text(value))
+    clock = datetime.fromisoformat(kept_text(value))
     if clock.tzinfo is None or not 1900 <= clock.year <= 2200:
         raise ValueError(value)
     return clock

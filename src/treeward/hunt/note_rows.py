@@ -51,7 +51,7 @@ def said_in_words(event: Event) -> str:
 
 def clips_of(notes: Iterable[NoteRow], recordings_dir: Path) -> dict[str, bytes]:
     """Cut a clip for every note whose recording is at hand, by row."""
-    from treeward.audio.clips import cut_clip
+    from treeward.audio.reader import cut_clip
 
     clips = {}
     for note in notes:

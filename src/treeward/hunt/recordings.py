@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import shutil
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from treeward import __version__
 from treeward.errors import HuntError, SoundError
-from treeward.files import read_plain, replacing
+from treeward.files import read_plain, replacing, write_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Collection, Iterable, Sequence
+
+    from treeward.notes.clock import ClockResult
+    from treeward.notes.clock_evidence import RecordingFacts
 
 _MOST_BYTES = 16 * 2**20  # as much as is read of a transcript
 _SAME_LINES = 0.5  # of a transcript that was corrected, and not another one; guess
@@ -196,3 +202,180 @@ def recording_name(path: Path, recordings_dir: Path) -> str:
 def _digest(path: Path) -> bytes:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").digest()
+
+
+_MOST_LEFT_BYTES = 4_000_000  # a line for each broken file; choice
+
+
+class LeftOut:
+    """The recordings of a hunt that could not be read the last time.
+
+    Parameters
+    ----------
+    hunt_dir, machine_dir, recordings_dir
+        The hunt, its `.treeward` folder, and its recordings.
+    """
+
+    def __init__(self, hunt_dir: Path, machine_dir: Path, recordings_dir: Path) -> None:
+        self._hunt_dir = hunt_dir
+        self._path = machine_dir / "left_out.json"
+        self._recordings_dir = recordings_dir
+        self._known = self._read()
+
+    def without(self, paths: Iterable[Path]) -> tuple[list[Path], tuple[str, ...]]:
+        """Return the files to be read, and lines about those that are left out."""
+        taken: list[Path] = []
+        names: list[str] = []
+        for path in paths:
+            name = recording_name(path, self._recordings_dir)
+            if self._known.get(name) == _stamp(path):
+                names.append(name)
+            else:
+                taken.append(path)
+        lines = []
+        if names:
+            files = "1 file" if len(names) == 1 else f"{len(names)} files"
+            lines.append(
+                f"left out as before, {files} not to be read: {', '.join(names[:5])}"
+                f"{', ...' if len(names) > 5 else ''}; name one to try it again, or "
+                "take it away"
+            )
+        return taken, (*lines, *_oddities(self._recordings_dir))
+
+    def note(self, tried: Iterable[Path], faults: Collection[str]) -> None:
+        """Keep which of the files that were tried could not be read, by name."""
+        known = dict(self._known)
+        for path in tried:
+            name = recording_name(path, self._recordings_dir)
+            known.pop(name, None)
+            if name in faults and path.is_file():
+                known[name] = _stamp(path)
+        if known != self._known:
+            self._known = known
+            write_text(self._path, json.dumps(known, indent=1), within=self._hunt_dir)
+
+    def _read(self) -> dict[str, list[object]]:
+        try:
+            kept = json.loads(read_plain(self._path, most_bytes=_MOST_LEFT_BYTES))
+        except (OSError, ValueError, RecursionError):
+            return {}  # spoilt: the files are tried again
+        if not isinstance(kept, dict):
+            return {}
+        return {str(name): list(stamp) for name, stamp in kept.items() if _ok(stamp)}
+
+
+def _oddities(recordings_dir: Path) -> tuple[str, ...]:
+    """Give a line for each recording that cannot be one for its name or its link."""
+    lines = []
+    for path in _sounds_in(recordings_dir):
+        shown = path.relative_to(recordings_dir).as_posix()
+        if not has_plain_name(path.relative_to(recordings_dir)):
+            shown = ascii(shown)[1:-1]
+            lines.append(f"left out: the name {shown} is not UTF-8; rename it")
+        elif path.is_symlink() and not path.exists():
+            lines.append(
+                f"left out: {shown} is a link that leads nowhere; take it away"
+            )
+    return tuple(lines)
+
+
+def _sounds_in(recordings_dir: Path) -> Sequence[Path]:
+    if not recordings_dir.is_dir():
+        return ()
+    wanted = SOUND_SUFFIXES | TRANSCRIPT_SUFFIXES
+    return sorted(p for p in recordings_dir.rglob("*") if p.suffix.lower() in wanted)
+
+
+def _stamp(path: Path) -> list[object]:
+    found = path.stat()
+    return [found.st_size, found.st_mtime_ns, __version__]
+
+
+def _ok(stamp: object) -> bool:
+    return isinstance(stamp, list)
+
+
+_FILE = "recordings.json"
+_MOST_FACTS_BYTES = 16_000_000  # some 200 bytes for each recording; choice
+
+
+def as_first_seen(
+    machine_dir: Path, facts: RecordingFacts, size_bytes: int
+) -> RecordingFacts:
+    """Return the facts of a recording with the times its file had at first.
+
+    Parameters
+    ----------
+    machine_dir
+        The hunt's .treeward.
+    facts
+        As the file tells them now.
+    size_bytes
+        Of the file; another size is another recording.
+    """
+    kept = _read(machine_dir).get(facts.name)
+    if not isinstance(kept, dict) or kept.get("size_bytes") != size_bytes:
+        return facts
+    return replace(
+        facts,
+        created=_clock(kept.get("created")) or facts.created,
+        file_modified=_clock(kept.get("file_modified")) or facts.file_modified,
+    )
+
+
+def keep_facts(
+    machine_dir: Path,
+    seen: Iterable[tuple[RecordingFacts, int]],
+    clocks: Iterable[ClockResult],
+) -> None:
+    """Keep when recordings were made, and what their day was taken from.
+
+    Parameters
+    ----------
+    seen
+        Facts and sizes of the recordings, as `as_first_seen` gave them.
+    clocks
+        Where they were put on the clock.
+    """
+    kept = _read(machine_dir)
+    days = {clock.recording: clock for clock in clocks}
+    for facts, size_bytes in seen:
+        clock = days.get(facts.name)
+        kept[facts.name] = {
+            "size_bytes": size_bytes,
+            "created": _text(facts.created),
+            "file_modified": _text(facts.file_modified),
+            "day": clock.day.isoformat() if clock and clock.day else None,
+            "day_from": clock.day_from if clock else None,
+        }
+    text = json.dumps(kept, indent=1, ensure_ascii=False)
+    if text != json.dumps(_read(machine_dir), indent=1, ensure_ascii=False):
+        write_text(machine_dir / _FILE, text, within=machine_dir.parent)
+
+
+def days_told(machine_dir: Path) -> dict[str, tuple[str, str]]:
+    """Return recording -> its day, ISO 8601, and what tells it; as last decided."""
+    return {
+        name: (str(one["day"]), str(one.get("day_from") or ""))
+        for name, one in _read(machine_dir).items()
+        if isinstance(one, dict) and one.get("day")
+    }
+
+
+def _read(machine_dir: Path) -> dict[str, Any]:
+    try:
+        kept = json.loads(read_plain(machine_dir / _FILE, most_bytes=_MOST_FACTS_BYTES))
+    except (OSError, ValueError, RecursionError):
+        return {}  # they are worked out anew from the files as they are
+    return kept if isinstance(kept, dict) else {}
+
+
+def _clock(text: object) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text) if isinstance(text, str) else None
+    except ValueError:
+        return None
+
+
+def _text(clock: datetime | None) -> str | None:
+    return None if clock is None else clock.isoformat()

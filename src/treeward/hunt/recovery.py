@@ -8,11 +8,12 @@ from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
+from treeward.files import kept_number
 from treeward.notes.events import Event, EventKind
 from treeward.within import open_plain
 
 from .joining import clear_joined, is_pieces, join_pieces
-from .journal import BALLAST_NAME, event_of, number_of, read_journal
+from .journal import BALLAST_NAME, MOST_S, event_of, read_journal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -93,8 +94,8 @@ def read_session(path: Path) -> SessionText:
             elif kind == "own voice":
                 own.append(
                     OwnVoice(
-                        start_s=number_of(record["start_s"]),
-                        end_s=number_of(record["end_s"]),
+                        start_s=kept_number(record["start_s"], most=MOST_S),
+                        end_s=kept_number(record["end_s"], most=MOST_S),
                         words=str(record.get("words", "")),
                     )
                 )
@@ -124,7 +125,7 @@ def _sound_event(record: dict[str, Any]) -> Event:
     event = event_of(record)
     match event.kind if event.value else None:
         case EventKind.BEARING if not _NAMED.fullmatch(event.value):
-            number_of(float(event.value), most=360.0)
+            kept_number(float(event.value), most=360.0)
         case EventKind.TIME if parse_spoken_time(event.value) is None:
             raise ValueError(event.value)
         case EventKind.DURATION if _STATED.fullmatch(event.value) is None:

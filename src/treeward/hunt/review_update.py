@@ -11,8 +11,13 @@ from treeward.errors import ClockError, ReviewChangedError
 from treeward.files import read_plain, write_text
 from treeward.review.store import gone_words
 
-from .recording_facts import as_first_seen, keep_facts
-from .recordings import file_modified, is_transcript, recording_name
+from .recordings import (
+    as_first_seen,
+    file_modified,
+    is_transcript,
+    keep_facts,
+    recording_name,
+)
 from .transcription import Recorded, recorded_of
 
 if TYPE_CHECKING:

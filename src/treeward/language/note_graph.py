@@ -12,8 +12,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .compass_words import COMPASS_POINTS
 from .number_forms import (
+    COMPASS_POINTS,
     DIGIT_WORDS,
     MONTH_DAYS,
     bearing_forms,
@@ -49,7 +49,7 @@ class Arc:
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
+class GraphNote:
     """One note: its words, and what they mean."""
 
     words: tuple[str, ...]
@@ -83,7 +83,7 @@ class NoteGraph:
             for way in ways:
                 self._add(START, way.split(), END, ("kind", kind))
 
-    def longest(self, words: Sequence[str]) -> Note | None:
+    def longest(self, words: Sequence[str]) -> GraphNote | None:
         """Give the longest note that begins with the first word."""
         ways: list[tuple[int, Meaning]] = [(START, ())]
         found = None
@@ -98,7 +98,7 @@ class NoteGraph:
                 break
             for node, meaning in ways:
                 if node in (MORE, END):
-                    found = Note(words=tuple(words[:count]), meaning=meaning)
+                    found = GraphNote(words=tuple(words[:count]), meaning=meaning)
         return found
 
     def _add(

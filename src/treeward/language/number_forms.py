@@ -1,6 +1,6 @@
 """Values into words: every form in which a bearing or a time of day is said.
 
-The way back, words into values, is in `treeward.language.numbers`. Digit words follow
+The way back, words into values, is in the modules beside. Digit words follow
 common usage and ICAO Annex 10, Volume II, 5.2.1.4.3 (tree, fower, fife, niner).
 """
 
@@ -248,3 +248,23 @@ def _past_and_to(minute: int, this_hour: str, next_hour: str) -> list[str]:
     plural = "minute" if said == 1 else "minutes"
     ways += [f"{way} {plural}" for way in _hyphens(said)]
     return [f"{way} {word} {hour}" for way in ways]
+
+
+COMPASS_POINTS: tuple[str, ...] = (
+    "north",
+    "north north east",
+    "north east",
+    "east north east",
+    "east",
+    "east south east",
+    "south east",
+    "south south east",
+    "south",
+    "south south west",
+    "south west",
+    "west south west",
+    "west",
+    "west north west",
+    "north west",
+    "north north west",
+)

@@ -241,10 +241,6 @@ class PhraseBook:
         """Give the words that announce a value, by event kind."""
         return dict(self.anchor_words)
 
-    def card_phrases(self) -> Mapping[str, str]:
-        """Give the recommended template of each action: "back": "{mark} landed"."""
-        return {kind: action.card for kind, action in self.actions.items()}
-
     def number_words(self) -> tuple[str, ...]:
         """Give every word a spoken number or time of day is made of."""
         return number_forms.NUMBER_WORDS

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
 
-from .cuts import Cuts, Sound
+from .ears import Cuts, HeldSound
 from .watch_clock import GAP_S, STEP_S, SampleClock, Timeline
 
 if TYPE_CHECKING:
@@ -25,8 +25,7 @@ if TYPE_CHECKING:
     from treeward.audio.recorder import Recorder
 
     from .ears import Ears
-    from .gate import Gate
-    from .level import LevelMeter
+    from .gate import Gate, LevelMeter
     from .messages import Chunk, Source
     from .watch_clock import WatchClock
 
@@ -45,7 +44,7 @@ LEAVE_S = 5.0  # for an open device to be closed before we exit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Gap:
+class MissingSound:
     """Sound that is missing, between two seconds of the recording."""
 
     from_s: float
@@ -73,7 +72,7 @@ class Intake:
         watch: WatchClock,
         gate: Gate | None,
         *,
-        on_gap: Callable[[Gap], None],
+        on_gap: Callable[[MissingSound], None],
         on_piece: Callable[[float, float], None],
         on_lost: Callable[[str], None],
         on_unheard: Callable[[float, float], None],
@@ -190,7 +189,7 @@ class Intake:
         ends_s = begins_s + len(chunk.samples) / SAMPLE_RATE_HZ
         self._last_s = self._timeline.at(begins_s) + ends_s - begins_s
         self._cuts.push(
-            Sound(
+            HeldSound(
                 samples=chunk.samples,
                 begins_s=begins_s,
                 elapsed_s=clock.elapsed_at(begins_s),
@@ -301,7 +300,7 @@ class Intake:
             self._tell_gap(max(chunk.arrival_s - length_s, self._last_s), why)
 
     def _tell_gap(self, to_s: float, why: str) -> None:
-        gap = Gap(from_s=self._last_s, to_s=to_s, why=why)
+        gap = MissingSound(from_s=self._last_s, to_s=to_s, why=why)
         self._cuts.tell(lambda: self._on_gap(gap))
         self._last_s = self._earliest_s = to_s
 

@@ -45,7 +45,7 @@ class Source(Protocol):
         """Make `chunks` end soon; may be called from another thread."""
 
 
-class Hearing(Protocol):
+class StretchRecognizer(Protocol):
     """Turns one closed stretch of sound into words (speech.recognizer)."""
 
     name: str
@@ -87,7 +87,7 @@ class Level:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Note:
+class NoteLine:
     """One line of the list of last notes."""
 
     clock: datetime
@@ -136,7 +136,7 @@ class Snapshot:
     source: str
     engine: str
     bees: tuple[BeeState, ...]
-    notes: tuple[Note, ...]
+    notes: tuple[NoteLine, ...]
     level: Level
     estimate: Estimate | None
     sunset: datetime | None
@@ -148,7 +148,7 @@ class Snapshot:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Heard:
+class HeardNotes:
     """The events of one utterance, as answered."""
 
     events: tuple[Event, ...]

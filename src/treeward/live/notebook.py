@@ -15,10 +15,9 @@ from treeward.notes.clock_evidence import apart_s
 from treeward.notes.events import Event, EventKind
 from treeward.notes.parser import DOUBT_BELOW
 
-from . import tones
-from .answer import Answer
+from .answer import NOT_KEPT, SAY_AGAIN, Answer
 from .board import standing, take_back
-from .messages import Heard, Note
+from .messages import HeardNotes, NoteLine
 from .spoken import event_text, spoken_event
 
 if TYPE_CHECKING:
@@ -27,7 +26,7 @@ if TYPE_CHECKING:
 
     from treeward.hunt.journal import Journal
 
-    from .sky import Sky
+    from .calls import Sky
 
 SAY_AGAIN_S = 20.0  # a note of the same kind this soon after is the repetition; guess
 CLOCK_APART_S = 180.0  # a spoken time this far from the computer's is flagged; guess
@@ -88,7 +87,7 @@ class Notebook:
 
     def take(
         self, events: Sequence[Event], *, asked_s: float | None = None
-    ) -> tuple[Heard, Answer | None]:
+    ) -> tuple[HeardNotes, Answer | None]:
         """Keep the notes of one utterance; return them and the answer to give.
 
         Parameters
@@ -103,7 +102,7 @@ class Notebook:
 
     def _take(
         self, events: Sequence[Event], asked_s: float | None
-    ) -> tuple[Heard, Answer | None]:
+    ) -> tuple[HeardNotes, Answer | None]:
         kept = True
         names: list[str] = []
         words: list[str] = []
@@ -133,14 +132,14 @@ class Notebook:
             doubtful = doubtful or doubt
             names.append(event.kind.value)
         if not taken:
-            return Heard(events=(), doubtful=False, kept=True), None
+            return HeardNotes(events=(), doubtful=False, kept=True), None
         if not kept:
-            names, words = [tones.NOT_KEPT], ["not saved. the disk is full"]
+            names, words = [NOT_KEPT], ["not saved. the disk is full"]
         elif doubtful:
-            names, words = [tones.SAY_AGAIN], ["say again"]
+            names, words = [SAY_AGAIN], ["say again"]
         said = ". ".join(dict.fromkeys(words))
         answer = Answer(tones=tuple(names[:2]), words=said, asked_s=asked_s)
-        result = Heard(
+        result = HeardNotes(
             events=tuple(taken), doubtful=doubtful, kept=kept, taken_back=gone
         )
         return result, answer
@@ -213,13 +212,13 @@ class Notebook:
         elif event.kind is EventKind.RESUME:
             self.watching = True
 
-    def last_notes(self, count: int = 5) -> tuple[Note, ...]:
+    def last_notes(self, count: int = 5) -> tuple[NoteLine, ...]:
         """Return the last notes, newest first, for the view."""
         with self._lock:
             recent = self._events[-3 * count :]
             stands = {id(event) for event in self._standing}
         notes = [
-            Note(
+            NoteLine(
                 clock=event.clock,
                 text=event_text(event),
                 doubtful=ASKED_AGAIN in event.flags,

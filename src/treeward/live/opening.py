@@ -13,16 +13,18 @@ from typing import IO, TYPE_CHECKING
 from filelock import FileLock, Timeout
 
 from treeward import __version__
+from treeward.cautions import CAUTIONS
 from treeward.errors import HuntError, ListenerAtWorkError, SoundError
+from treeward.files import write_text
 from treeward.hunt.journal import Journal
 from treeward.hunt.recovery import journals_dir, sessions_of
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.within import refuse_links
 
+from .board import Office
+from .calls import Sky, sky_of
 from .ears import open_ears
-from .office import Office
 from .session import Session, Setting
-from .sky import Sky, sky_of
 from .streams import BlocksSource, PcmFormat, Pipe, RehearsalTime, StreamSource
 from .watch_clock import WatchClock, elapsed_s
 
@@ -31,16 +33,16 @@ if TYPE_CHECKING:
     from datetime import date, datetime
     from pathlib import Path
 
+    from treeward.hunt.hunt import Hunt
     from treeward.notes.events import Event
     from treeward.positions import Position
     from treeward.survey.records import Fix
     from treeward.trips.table import TripTable
 
-    from .answer import Answer
+    from .answer import Answer, Synthesiser
     from .ears import Ears
-    from .messages import Heard, Source
+    from .messages import HeardNotes, Source
     from .players import Player
-    from .synthesiser import Synthesiser
 
 LOCK_NAME = "listen.lock"
 PIPE_HOLDS_S = 3.0  # of 16 kHz sound in 64 KiB, which is what a pipe holds, and more
@@ -107,7 +109,7 @@ def open_session(
     locate: Callable[[TripTable], Fix | None],
     stdin: IO[bytes] | Pipe | None = None,
     ears: Ears | None = None,
-    on_heard: Callable[[Heard, Answer], None],
+    on_heard: Callable[[HeardNotes, Answer], None],
     on_said: Callable[[str], None],
 ) -> Session:
     """Open the sound, the engine and the journal.
@@ -244,7 +246,7 @@ def _voices(wanted: Wanted) -> tuple[Player | None, Synthesiser | None]:
 
     synthesiser = None
     if wanted.speak:
-        from .synthesiser import find_synthesiser
+        from .answer import find_synthesiser
 
         synthesiser = find_synthesiser()
         if synthesiser is None:
@@ -295,3 +297,108 @@ def _earlier(hunt_dir: Path, mine: Path, start: datetime) -> Sequence[Event]:
         and event.clock <= start
     ]
     return sorted(events, key=lambda e: e.clock.timestamp() if e.clock else 0.0)
+
+
+SEEN_NAME = "cautions-read.txt"
+
+
+def cautions_due(hunt_dir: Path) -> bool:
+    """Return whether this hunt has not shown the cautions yet."""
+    return not (hunt_dir / ".treeward" / SEEN_NAME).exists()
+
+
+def cautions_shown(hunt_dir: Path) -> None:
+    """Remember that they were shown."""
+    folder = hunt_dir / ".treeward"
+    text = "".join(f"{head}. {body}\n" for head, body in CAUTIONS)
+    write_text(folder / SEEN_NAME, text, within=hunt_dir)
+
+
+_PATIENCE_S = 10.0  # the notes are in the journal: they can wait for another command
+
+
+def merge_into_review(
+    hunt: Hunt, *, wait_s: float = _PATIENCE_S
+) -> Callable[[Sequence[Event], frozenset[str]], list[str]]:
+    """Return what merges events of named recordings into the hunt's review.csv.
+
+    Parameters
+    ----------
+    hunt
+        The hunt.
+    wait_s
+        How long to wait for another command that is at work on it.
+
+    Raises
+    ------
+    TreewardError
+        From the merge: review.csv cannot be read or written, or another command is
+        at work on the hunt.
+    """
+
+    def merge(events: Sequence[Event], recordings: frozenset[str]) -> list[str]:
+        from treeward.hunt.review_update import written_lines
+        from treeward.notes.second_look import look_twice
+        from treeward.review.merge import merge_review
+
+        with hunt.locked("listen", wait_s=wait_s):
+            seen = hunt.review.digest()
+            previous, current = hunt.review.read()
+            current, gone = hunt.review.with_gone(current)
+            # What no recording holds (a pause of the listening) is merged once.
+            there = {_moment(r.event) for r in previous if not r.event.recording}
+            new = [e for e in events if e.recording or _moment(e) not in there]
+            new = look_twice(new)
+            done = merge_review(previous, current, new, transcribed=recordings - {""})
+            loser = hunt.review.write(done.rows, done.machine, seen=seen)
+        said = [f"review.csv: {line}" for line in done.report.lines()]
+        return [*said, *written_lines(gone, loser)]
+
+    return merge
+
+
+def _moment(event: Event) -> tuple[str, int]:
+    clock_s = event.clock.timestamp() if event.clock else 0.0
+    return event.kind.value, round(clock_s)
+
+
+def recover_sessions(hunt: Hunt) -> list[str]:
+    """Finish what a killed listening session left, and say what was found.
+
+    While somebody is listening nothing is touched; that is said.
+
+    Raises
+    ------
+    TreewardError
+        From the merge, as `merge_into_review` says.
+    """
+    from treeward.hunt.recovery import left_behind, recover
+
+    if not left_behind(hunt.path):
+        return []
+    try:
+        with only_listener(hunt.path):
+            return recover(hunt.path, merge_into_review(hunt)).lines
+    except ListenerAtWorkError:
+        return ["treeward listen is at work here; its notes come when it ends"]
+
+
+def pair_for(hunt: Hunt) -> Callable[[Sequence[Event]], TripTable]:
+    """Return how a hunt's standing notes are paired into trips."""
+    from treeward.trips import pair_trips
+
+    return lambda events: pair_trips(events, hunt.file)
+
+
+def locate_for(hunt: Hunt, today: datetime) -> Callable[[TripTable], Fix | None]:
+    """Return how the survey core is asked about a hunt's trips."""
+    from treeward.hunt.locating import survey_hunt
+
+    places = hunt.positions()
+
+    def locate(table: TripTable) -> Fix | None:
+        if not places or not any(trip.used for trip in table.trips):
+            return None
+        return survey_hunt(hunt.file, table, places, today=today).fix
+
+    return locate

@@ -15,10 +15,10 @@ from treeward.notes.events import Event, EventKind
 from .answer import Answer, Answerer
 from .board import board
 from .calls import Calls
-from .ears import Reader
+from .ears import NoteReader
 from .gate import Gate
-from .intake import Gap, Intake
-from .messages import Alarm, Heard, Snapshot, Tally
+from .intake import Intake, MissingSound
+from .messages import Alarm, HeardNotes, Snapshot, Tally
 from .microphone import device_warning
 from .notebook import Notebook
 from .players import SilentPlayer
@@ -30,12 +30,12 @@ if TYPE_CHECKING:
 
     from treeward.hunt.journal import Journal
 
+    from .answer import Synthesiser
+    from .board import Office
+    from .calls import Sky
     from .ears import Ears
     from .messages import Source
-    from .office import Office
     from .players import Player
-    from .sky import Sky
-    from .synthesiser import Synthesiser
     from .watch_clock import WatchClock
 
 TICK_S = 0.5
@@ -81,7 +81,7 @@ class Session:
         setting: Setting,
         office: Office,
         sky_on: Callable[[date], Sky | None],
-        on_heard: Callable[[Heard, Answer], None],
+        on_heard: Callable[[HeardNotes, Answer], None],
         on_said: Callable[[str], None],
     ) -> None:
         self._journal = journal
@@ -214,7 +214,7 @@ class Session:
     # --- the recognizer's thread ---------------------------------------------
 
     def _run(self) -> None:
-        reader = Reader(self._ears)
+        reader = NoteReader(self._ears)
         while (stretch := self.intake.stretches.get()) is not None:
             self._in_hand = stretch
             try:
@@ -226,7 +226,7 @@ class Session:
             self._in_hand = None
             self._read_s = time.monotonic()
 
-    def _hear(self, reader: Reader, stretch: Block) -> None:
+    def _hear(self, reader: NoteReader, stretch: Block) -> None:
         began = time.perf_counter()
         notes = reader.read(stretch, self._setting.recording)
         self.tally.segments += 1
@@ -249,7 +249,7 @@ class Session:
 
     # --- told by the sound's threads -----------------------------------------
 
-    def _on_gap(self, gap: Gap) -> None:
+    def _on_gap(self, gap: MissingSound) -> None:
         lost_s = gap.to_s - gap.from_s
         first, last = self._watch.at(gap.from_s), self._watch.at(gap.to_s)
         self._lost = ""

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.language.bearing_cells import read_bearing_cell
+from treeward.language.bearings import read_bearing_cell
 from treeward.language.number_words import plain_words
 from treeward.speech.utterances import Alternative
 

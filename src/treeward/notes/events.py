@@ -29,7 +29,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from treeward.language.bearing_cells import BearingCell, Reference, read_bearing_cell
+from treeward.language.bearings import BearingCell, Reference, read_bearing_cell
 
 if TYPE_CHECKING:
     from datetime import datetime

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from .narrated_actions import Done
     from .sentences import Speech
-    from .stream import Piece
+    from .stream import StreamWord
     from .told import Told
 
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
@@ -30,7 +30,7 @@ class FoundNotes:
     """The events of one recording so far, and the bees in view."""
 
     def __init__(
-        self, speech: Speech, pieces: Sequence[Piece], names: BeeNames
+        self, speech: Speech, pieces: Sequence[StreamWord], names: BeeNames
     ) -> None:
         self.text = speech.text
         self.speech = speech

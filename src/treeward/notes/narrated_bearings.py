@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.language.numbers import read_compass
+from treeward.language.bearings import read_compass
 
 from . import values
 from .events import EventKind

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from treeward.language.numbers import read_duration
+from treeward.language.durations import read_duration
 
 from .events import EventKind
 from .told import ROUGH, Told, place_after, words_from

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
     from treeward.speech.utterances import Utterance
 
-    from .stream import Piece
+    from .stream import StreamWord
     from .told import Told
 
 
@@ -49,7 +49,7 @@ class _Narrator:
     """Read the sentences of one recording from front to back."""
 
     def __init__(
-        self, speech: Speech, pieces: Sequence[Piece], book: PhraseBook
+        self, speech: Speech, pieces: Sequence[StreamWord], book: PhraseBook
     ) -> None:
         self.text = speech.text
         self.speech = speech

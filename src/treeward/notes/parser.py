@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
     from treeward.speech.utterances import Utterance
 
-    from .stream import Piece
+    from .stream import StreamWord
 
 WITHIN_PHRASE_S = 2.5  # a pause inside a note, "red ... back"
 WITHIN_MARK_S = 0.8  # between two colours of one bee; guess
@@ -58,7 +58,7 @@ class Span:
 class _Finder:
     """Find the notes in a stream of pieces, from left to right."""
 
-    def __init__(self, pieces: Sequence[Piece], lexicon: Lexicon) -> None:
+    def __init__(self, pieces: Sequence[StreamWord], lexicon: Lexicon) -> None:
         self.pieces = pieces
         self.lexicon = lexicon
 
@@ -220,7 +220,9 @@ class _Finder:
         )
 
 
-def _talk_around(pieces: Sequence[Piece], spans: Sequence[Span], number: int) -> int:
+def _talk_around(
+    pieces: Sequence[StreamWord], spans: Sequence[Span], number: int
+) -> int:
     """Count the sides, 0 to 2, on which a note runs straight into talk."""
     span = spans[number]
     sides = 0
@@ -244,7 +246,9 @@ def _talk_around(pieces: Sequence[Piece], spans: Sequence[Span], number: int) ->
 _ALONE = frozenset({EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH})
 
 
-def _judge(pieces: Sequence[Piece], spans: Sequence[Span], number: int) -> Span | None:
+def _judge(
+    pieces: Sequence[StreamWord], spans: Sequence[Span], number: int
+) -> Span | None:
     """Keep a note, keep it with a flag, or take it for talk."""
     span = spans[number]
     said = pieces[span.first : span.last]
@@ -286,7 +290,7 @@ def flagged_above(kind: EventKind) -> float:
 
 
 def _event(
-    pieces: Sequence[Piece], span: Span, recording: str, flag_below: float
+    pieces: Sequence[StreamWord], span: Span, recording: str, flag_below: float
 ) -> Event:
     said = pieces[span.first : span.last]
     if span.kind is EventKind.REMARK:

@@ -20,7 +20,7 @@ from .events import Event, EventKind
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from treeward.language.note_graph import Note
+    from treeward.language.note_graph import GraphNote
     from treeward.language.phrasebook import PhraseBook
 
 # How likely a note is, by what is known of the bee; all guesses.
@@ -81,7 +81,7 @@ def _best(
     named: Mapping[str, int],
 ) -> Event:
     own = event.confidence * _plausible(event.kind, event.mark, before, after, named)
-    ways: list[tuple[float, Note, Alternative]] = []
+    ways: list[tuple[float, GraphNote, Alternative]] = []
     for other in event.alternatives:
         note = graph.longest(other.text.split())
         if note is None or note.part("kind") not in set(_MOVES):

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from treeward.speech.utterances import Utterance
 
-    from .stream import Piece
+    from .stream import StreamWord
 
 _WHOLE = {
     "can't": "can not",
@@ -94,7 +94,7 @@ class Speech:
         return self.owner[first], self.owner[max(first, last - 1)] + 1
 
 
-def _border(pieces: Sequence[Piece], index: int) -> str:
+def _border(pieces: Sequence[StreamWord], index: int) -> str:
     """Tell the border after a piece: ".", "?", "," or none."""
     piece = pieces[index]
     last = index + 1 == len(pieces)
@@ -112,12 +112,12 @@ def _border(pieces: Sequence[Piece], index: int) -> str:
     return _BORDER.get(mark, "")
 
 
-def _stray_border(piece: Piece) -> str:
+def _stray_border(piece: StreamWord) -> str:
     """Take a dash that stands alone, as in "the time? - ten past two"."""
     return "," if piece.raw[:1] in _BORDER and len(piece.raw) > 1 else ""
 
 
-def speech_of(utterances: Iterable[Utterance]) -> tuple[Speech, list[Piece]]:
+def speech_of(utterances: Iterable[Utterance]) -> tuple[Speech, list[StreamWord]]:
     """Lay out everything that was said as sentences."""
     pieces = st.stream(utterances)
     parts: list[str] = [" "]

@@ -1,7 +1,7 @@
 """The words of all utterances as one stream of single spoken words.
 
 A note may be cut by a pause into two utterances, and one engine word may hold a whole
-phrase. Here every single word is a `Piece` with its own time, so that phrases can be
+phrase. Here every word is a `StreamWord` with its own time, so that phrases can be
 found across both kinds of border.
 """
 
@@ -28,7 +28,7 @@ FILLERS = frozenset(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
+class StreamWord:
     """One spoken word.
 
     `word` counts engine words and `utterance` utterances from the start. `raw` keeps
@@ -51,18 +51,18 @@ class Piece:
         return self.source is WordSource.PHRASE
 
 
-def _pieces_of(word: Word, count: int, utterance: int) -> list[Piece]:
+def _pieces_of(word: Word, count: int, utterance: int) -> list[StreamWord]:
     texts = plain_words(word.text)
     raws = word.text.split()
     total = sum(len(text) for text in texts) or 1
     duration_s = word.end_s - word.start_s
-    pieces: list[Piece] = []
+    pieces: list[StreamWord] = []
     said = 0
     for index, text in enumerate(texts):
         start_s = word.start_s + duration_s * said / total
         said += len(text)
         pieces.append(
-            Piece(
+            StreamWord(
                 text=text,
                 start_s=start_s,
                 end_s=word.start_s + duration_s * said / total,
@@ -77,9 +77,9 @@ def _pieces_of(word: Word, count: int, utterance: int) -> list[Piece]:
     return pieces
 
 
-def stream(utterances: Iterable[Utterance]) -> list[Piece]:
+def stream(utterances: Iterable[Utterance]) -> list[StreamWord]:
     """Lay out all words in order of time."""
-    pieces: list[Piece] = []
+    pieces: list[StreamWord] = []
     count = 0
     ordered = sorted(utterances, key=lambda utterance: utterance.start_s)
     for number, utterance in enumerate(ordered):
@@ -91,7 +91,7 @@ def stream(utterances: Iterable[Utterance]) -> list[Piece]:
     return pieces
 
 
-def gap_before_s(pieces: Sequence[Piece], index: int) -> float:
+def gap_before_s(pieces: Sequence[StreamWord], index: int) -> float:
     """Give the silence before a piece in seconds, endless before the first."""
     if index <= 0:
         return float("inf")
@@ -101,7 +101,7 @@ def gap_before_s(pieces: Sequence[Piece], index: int) -> float:
 
 
 def texts_from(
-    pieces: Sequence[Piece], first: int, *, within_s: float, most: int = 12
+    pieces: Sequence[StreamWord], first: int, *, within_s: float, most: int = 12
 ) -> list[str]:
     """Give the words from `first` on until a gap longer than `within_s`."""
     found: list[str] = []
@@ -112,7 +112,7 @@ def texts_from(
     return found
 
 
-def confidence_of(pieces: Sequence[Piece]) -> float:
+def confidence_of(pieces: Sequence[StreamWord]) -> float:
     """Give the confidence of the least sure word.
 
     The engine gives all words of one note the confidence of the whole note, so that
@@ -121,12 +121,12 @@ def confidence_of(pieces: Sequence[Piece]) -> float:
     return min(piece.confidence for piece in pieces)
 
 
-def heard(pieces: Sequence[Piece]) -> str:
+def heard(pieces: Sequence[StreamWord]) -> str:
     """Give the words as the engine wrote them."""
     return " ".join(piece.text for piece in pieces)
 
 
-def alternatives_of(pieces: Sequence[Piece]) -> tuple[Alternative, ...]:
+def alternatives_of(pieces: Sequence[StreamWord]) -> tuple[Alternative, ...]:
     """Give other readings of a note, which stand on its first word that has any."""
     found = next((piece.alternatives for piece in pieces if piece.alternatives), ())
     return tuple(sorted(found, key=lambda other: -other.confidence))

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.language.bearing_cells import point_at
+from treeward.language.bearings import point_at, read_bearing, read_compass
 from treeward.language.dates import read_date
 from treeward.language.number_words import cardinal_run
-from treeward.language.numbers import read_bearing, read_compass, read_time
+from treeward.language.times_of_day import read_time
 
 from .lexicon import Lexicon, longest
 

@@ -26,7 +26,7 @@ _HOURS = range(8, 20)  # of a day's watching; choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class PromptReading:
     """What one note says."""
 
     kind: str
@@ -59,13 +59,13 @@ class Prompt:
     """Words to be said, and the notes that they have to be read as."""
 
     text: str
-    wanted: tuple[Reading, ...]
+    wanted: tuple[PromptReading, ...]
     parts: tuple[Part, ...]
 
 
-def reading_of(event: Event) -> Reading:
+def reading_of(event: Event) -> PromptReading:
     """Return what an event says."""
-    return Reading(kind=event.kind.value, mark=event.mark, value=event.value)
+    return PromptReading(kind=event.kind.value, mark=event.mark, value=event.value)
 
 
 def prompt_of(text: str, book: PhraseBook, *, where: str = "") -> Prompt:
@@ -218,7 +218,7 @@ def _others(book: PhraseBook, rng: random.Random) -> Iterator[str]:
 
 
 def _parts(
-    words: list[str], wanted: Sequence[Reading], book: PhraseBook
+    words: list[str], wanted: Sequence[PromptReading], book: PhraseBook
 ) -> Iterator[Part]:
     """Find the words that carry each piece of meaning."""
     left = list(words)
@@ -242,7 +242,7 @@ def _parts(
         yield from _value_parts(left, note, reading)
 
 
-def _value_parts(left: list[str], note: int, reading: Reading) -> Iterator[Part]:
+def _value_parts(left: list[str], note: int, reading: PromptReading) -> Iterator[Part]:
     """Take the words of a value off `left`: digits one by one, else all of it."""
     if not reading.value:
         return

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
     from treeward.speech.utterances import Utterance
 
-    from .prompts import Part, Prompt, Reading
+    from .prompts import Part, Prompt, PromptReading
 
     Parse = Callable[[Sequence[Utterance]], Sequence[Event]]
 
@@ -144,7 +144,7 @@ def _attempt(
 
 
 def _matched(
-    wanted: Sequence[Reading], events: Sequence[Event]
+    wanted: Sequence[PromptReading], events: Sequence[Event]
 ) -> tuple[Event | None, ...]:
     """Find for each wanted note the event most like it, none of them twice."""
     left = list(events)
@@ -157,7 +157,7 @@ def _matched(
     return tuple(found)
 
 
-def _likeness(wanted: Reading, heard: Reading) -> float:
+def _likeness(wanted: PromptReading, heard: PromptReading) -> float:
     """Share of a note's kind, mark and value that was heard."""
     same = (wanted.kind == heard.kind, wanted.mark == heard.mark)
     return (*same, wanted.value == heard.value).count(True) / 3

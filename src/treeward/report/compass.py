@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 from treeward.units import bearing_text
 
 if TYPE_CHECKING:
-    from treeward.language.bearing_cells import Reference
+    from treeward.language.bearings import Reference
 
     from .model import HuntResult, StationPlace
 

@@ -8,15 +8,25 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewError
-from treeward.language.bearing_cells import read_bearing_cell
+from treeward.language.bearings import read_bearing_cell
 from treeward.language.dates import is_date, parse_date
 from treeward.notes.clock_anchors import parse_spoken_time
 from treeward.notes.events import Event, EventKind
 
-from .cells import LONGEST_S, CellError, parse_alternatives, parse_number, split_texts
 from .clock import ClockCell, ClockCellError, NoDayError, Order, date_order, parse_clock
-from .row import ReviewRow, cells_of, decision_from, kind_from, normal_mark
-from .table import COLUMNS, ReviewFaultsError, Table, TableLine, heading_of
+from .row import (
+    LONGEST_S,
+    CellError,
+    ReviewRow,
+    cells_of,
+    decision_from,
+    kind_from,
+    normal_mark,
+    parse_alternatives,
+    parse_number,
+    split_texts,
+)
+from .table import COLUMNS, CellTable, ReviewFaultsError, TableLine, heading_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -36,7 +46,7 @@ DOUBLED = "this hour came twice that day, write the clock with its offset"
 class _Reader:
     """What the reading of one row needs to know of the whole file."""
 
-    table: Table
+    table: CellTable
     zone: ZoneInfo
     where: str
     machine: Mapping[str, ReviewRow]
@@ -58,7 +68,7 @@ class _Reader:
 
 
 def rows_from_table(
-    table: Table,
+    table: CellTable,
     zone: ZoneInfo,
     *,
     machine: Sequence[ReviewRow] = (),
@@ -89,7 +99,7 @@ def rows_from_table(
     return rows
 
 
-def _headed_alone(table: Table) -> list[tuple[str, str]]:
+def _headed_alone(table: CellTable) -> list[tuple[str, str]]:
     """Return the person's columns that have a heading and no cell yet."""
     return [
         (column, "")
@@ -100,7 +110,9 @@ def _headed_alone(table: Table) -> list[tuple[str, str]]:
     ]
 
 
-def _names(table: Table, machine: Mapping[str, ReviewRow]) -> list[tuple[str, bool]]:
+def _names(
+    table: CellTable, machine: Mapping[str, ReviewRow]
+) -> list[tuple[str, bool]]:
     """Name every row, and say whether it is the machine's row of that name.
 
     A row that was copied has a name that stands twice; the likest one keeps it. Rows

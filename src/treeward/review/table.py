@@ -65,7 +65,7 @@ class TableLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
+class CellTable:
     """The whole file, as text."""
 
     columns: tuple[str, ...]
@@ -88,7 +88,7 @@ def unguard(text: str) -> str:
     )
 
 
-def read_table(path: Path) -> Table:
+def read_table(path: Path) -> CellTable:
     """Read a table with a heading line, as text.
 
     UTF-8 with or without byte-order mark, UTF-16, and the Windows code page that old
@@ -120,7 +120,7 @@ def table_bytes(path: Path) -> bytes:
     )
 
 
-def parse_table(raw: bytes, *, where: str) -> Table:
+def parse_table(raw: bytes, *, where: str) -> CellTable:
     """Read a table from the bytes of a file; see `read_table`."""
     text = _decode(raw, where)
     if "\0" in text:
@@ -171,7 +171,7 @@ def parse_table(raw: bytes, *, where: str) -> Table:
             where=f"{where} row {overfull[0]}",
             mend="Put text that holds a comma between quotation marks.",
         )
-    return Table(
+    return CellTable(
         columns=tuple(columns), lines=tuple(lines), decimal_comma=delimiter != ","
     )
 

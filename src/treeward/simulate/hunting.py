@@ -13,7 +13,7 @@ from treeward.notes.events import Event, EventKind
 
 from .flights import Stop, fly
 from .invented import (
-    Gap,
+    RecorderStop,
     SimulatedBee,
     SimulatedColony,
     SimulatedHunt,
@@ -69,7 +69,7 @@ def simulate_hunt(settings: SimulationSettings, seed: int) -> SimulatedHunt:
     known_marks: set[str] = set()
     trips: list[SimulatedTrip] = []
     script: list[SpokenLine] = []
-    gaps: list[Gap] = []
+    gaps: list[RecorderStop] = []
     for station in stations:
         stops: list[Stop] = []
         for bee in visitors(bees, station, homes):
@@ -191,14 +191,14 @@ def speak(seen: Watch, station: SimulatedStation) -> list[SpokenLine]:
 
 def stop_recorder(
     lines: list[SpokenLine], station: SimulatedStation
-) -> tuple[list[SpokenLine], list[Gap]]:
+) -> tuple[list[SpokenLine], list[RecorderStop]]:
     """Take long quiet times out of a recording, as a thrifty observer does.
 
     The recorder is started again just before a minute turns, and the time is said as
     it does, so that each stretch of sound can be put on the clock.
     """
     out: list[SpokenLine] = []
-    gaps: list[Gap] = []
+    gaps: list[RecorderStop] = []
     skipped_s = 0.0
     for said in lines:
         if out and (gap := _stop(out[-1], said, station, skipped_s)) is not None:
@@ -211,7 +211,7 @@ def stop_recorder(
 
 def _stop(
     last: SpokenLine, following: SpokenLine, station: SimulatedStation, skipped_s: float
-) -> Gap | None:
+) -> RecorderStop | None:
     """Say where the recorder stands between two lines, if it does."""
     at_s = last.start_s + WORD_S * len(last.text.split()) + 4.0
     into_minute_s = (station.start + timedelta(seconds=following.start_s - 10.0)).second
@@ -219,7 +219,7 @@ def _stop(
     gap_s = turn_s - LEAD_S - skipped_s - at_s
     if gap_s < STOPPED_S:
         return None
-    return Gap(recording=station.recording, at_s=at_s, skipped_s=gap_s)
+    return RecorderStop(recording=station.recording, at_s=at_s, skipped_s=gap_s)
 
 
 def _shifted(said: SpokenLine, earlier_s: float) -> SpokenLine:

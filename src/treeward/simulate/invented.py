@@ -130,7 +130,7 @@ class SimulatedTrip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shared:
+class SharedErrors:
     """What all bees of one hunt share, and the observer does not know."""
 
     speed_factor: float
@@ -158,7 +158,7 @@ class SpokenLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Gap:
+class RecorderStop:
     """The recorder stood still for `skipped_s` after `at_s` seconds of sound."""
 
     recording: str
@@ -175,8 +175,8 @@ class SimulatedHunt:
     stations: tuple[SimulatedStation, ...]
     colonies: tuple[SimulatedColony, ...]
     bees: tuple[SimulatedBee, ...]
-    shared: Shared
+    shared: SharedErrors
     trips: tuple[SimulatedTrip, ...]
     events: tuple[Event, ...]
     script: tuple[SpokenLine, ...]
-    gaps: tuple[Gap, ...] = ()
+    gaps: tuple[RecorderStop, ...] = ()

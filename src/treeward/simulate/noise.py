@@ -85,7 +85,7 @@ class _Slow:
         return out
 
 
-class Wind:
+class WindNoise:
     """Wind over a microphone: rumble, hiss of heath and grass, and gusts."""
 
     def __init__(self, rng: np.random.Generator, rate_hz: int) -> None:
@@ -192,8 +192,8 @@ class _Levelled:
         return self._scale * self._bed.block(n)
 
 
-_KINDS: dict[str, type[Wind | Water | Buzz]] = {
-    "wind": Wind,
+_KINDS: dict[str, type[WindNoise | Water | Buzz]] = {
+    "wind": WindNoise,
     "water": Water,
     "buzz": Buzz,
 }

@@ -20,7 +20,12 @@ from .world import COLOURS, line
 
 if TYPE_CHECKING:
     from .flights import Stop
-    from .invented import Shared, SimulatedColony, SimulatedStation, SimulationSettings
+    from .invented import (
+        SharedErrors,
+        SimulatedColony,
+        SimulatedStation,
+        SimulationSettings,
+    )
 
 SECONDS_LATE = 1.0  # from seeing to speaking, usual; guess
 ANCHOR_EVERY_S = 480.0  # the time is said about this often; guess
@@ -37,7 +42,7 @@ REMARKS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
+class SaidPart:
     """A few words said in one breath, and what they note; "" is said by nobody.
 
     `text` "{time}" is filled in when it is known at what minute it is said.
@@ -50,15 +55,15 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Note:
+class SaidNote:
     """Pieces said one after the other, from about `ready_s` on."""
 
     ready_s: float
-    pieces: tuple[Piece, ...]
+    pieces: tuple[SaidPart, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class BearingTaken:
     """A bearing taken on a departing bee."""
 
     flown_true_deg: float
@@ -70,10 +75,10 @@ class Reading:
 class Watch:
     """One sitting at a station: what was said, and which stops were noted."""
 
-    notes: list[Note] = field(default_factory=list)
+    notes: list[SaidNote] = field(default_factory=list)
     back_noted: set[tuple[str, float]] = field(default_factory=set)
     away_noted: set[tuple[str, float]] = field(default_factory=set)
-    readings: dict[tuple[str, float], Reading] = field(default_factory=dict)
+    readings: dict[tuple[str, float], BearingTaken] = field(default_factory=dict)
 
 
 def watch(
@@ -83,7 +88,7 @@ def watch(
     colonies: dict[str, SimulatedColony],
     known_marks: set[str],
     settings: SimulationSettings,
-    shared: Shared,
+    shared: SharedErrors,
     rng: np.random.Generator,
 ) -> Watch:
     """Sit at a station and say what is seen.
@@ -130,19 +135,21 @@ def watch(
             elif painting:
                 known_marks.add(stop.mark)
                 said = f"mark {mark_words(stop.mark)}"
-                pieces = [Piece(kind=EventKind.MARK, text=said, mark=stop.mark)]
+                pieces = [SaidPart(kind=EventKind.MARK, text=said, mark=stop.mark)]
             else:
                 seen.back_noted.add(key)
                 pieces = _arrival(stop, settings, rng)
             pieces = _slip(pieces, settings, rng)
             late_s = SECONDS_LATE * float(np.exp(rng.normal(0.0, 0.4)))
-            seen.notes.append(Note(ready_s=at_s + late_s, pieces=tuple(pieces)))
+            seen.notes.append(SaidNote(ready_s=at_s + late_s, pieces=tuple(pieces)))
     seen.notes.sort(key=lambda note: note.ready_s)
     return seen
 
 
-def _single(ready_s: float, kind: EventKind, text: str, value: str = "") -> Note:
-    return Note(ready_s=ready_s, pieces=(Piece(kind=kind, text=text, value=value),))
+def _single(ready_s: float, kind: EventKind, text: str, value: str = "") -> SaidNote:
+    return SaidNote(
+        ready_s=ready_s, pieces=(SaidPart(kind=kind, text=text, value=value),)
+    )
 
 
 def _pause(
@@ -157,7 +164,7 @@ def _pause(
 def _open(
     seen: Watch,
     station: SimulatedStation,
-    shared: Shared,
+    shared: SharedErrors,
     rng: np.random.Generator,
 ) -> None:
     """Say station, time and wind, and the time again now and then."""
@@ -189,15 +196,15 @@ def wind_word(wind_mps: float) -> str:
 
 def _arrival(
     stop: Stop, settings: SimulationSettings, rng: np.random.Generator
-) -> list[Piece]:
+) -> list[SaidPart]:
     word = "landed" if rng.random() < 0.3 else "back"
     said = f"{mark_words(stop.mark)} {word}"
-    pieces = [Piece(kind=EventKind.BACK, text=said, mark=stop.mark)]
+    pieces = [SaidPart(kind=EventKind.BACK, text=said, mark=stop.mark)]
     if rng.random() < settings.stated_share:
         away_s = stop.out_s + stop.in_hive_s + stop.home_s
         minutes = max(round(away_s / 30.0) / 2, 0.5)
         pieces.append(
-            Piece(
+            SaidPart(
                 kind=EventKind.DURATION,
                 text=f"that took {duration_words(minutes)}",
                 mark=stop.mark,
@@ -214,11 +221,11 @@ def _departure(
     *,
     colonies: dict[str, SimulatedColony],
     settings: SimulationSettings,
-    shared: Shared,
+    shared: SharedErrors,
     rng: np.random.Generator,
-) -> list[Piece]:
+) -> list[SaidPart]:
     said = f"{mark_words(stop.mark)} {'gone' if rng.random() < 0.15 else 'away'}"
-    pieces = [Piece(kind=EventKind.AWAY, text=said, mark=stop.mark)]
+    pieces = [SaidPart(kind=EventKind.AWAY, text=said, mark=stop.mark)]
     # A bee circles over a new place before it flies home; nobody reads that.
     if not stop.first and rng.random() < settings.bearing_share:
         homeward_deg, _ = line(station.position, colonies[stop.colony].position)
@@ -227,7 +234,7 @@ def _departure(
         anchor = "heading" if rng.random() < 0.3 else "bearing"
         form = BEARING_FORMS[int(rng.integers(len(BEARING_FORMS)))]
         pieces.append(
-            Piece(
+            SaidPart(
                 kind=EventKind.BEARING,
                 text=f"{anchor} {bearing_words(reading.read_deg, form)}",
                 mark=stop.mark,
@@ -240,9 +247,9 @@ def _departure(
 def read_bearing(
     homeward_deg: float,
     settings: SimulationSettings,
-    shared: Shared,
+    shared: SharedErrors,
     rng: np.random.Generator,
-) -> Reading:
+) -> BearingTaken:
     """Read a magnetic bearing of a vanishing bee off the compass, as people do."""
     stray = bool(rng.random() < settings.stray_share)
     flown = homeward_deg + float(rng.normal(0.0, shared.bearing_sd_deg))
@@ -252,12 +259,12 @@ def read_bearing(
     # Most people read to the mark of the dial, some to the degree.
     width = settings.rounding_deg if rng.random() < 0.85 else 1
     read = round(shown / width) * width % 360
-    return Reading(flown_true_deg=flown % 360, stray=stray, read_deg=int(read))
+    return BearingTaken(flown_true_deg=flown % 360, stray=stray, read_deg=int(read))
 
 
 def _slip(
-    pieces: list[Piece], settings: SimulationSettings, rng: np.random.Generator
-) -> list[Piece]:
+    pieces: list[SaidPart], settings: SimulationSettings, rng: np.random.Generator
+) -> list[SaidPart]:
     """Now and then say the wrong colour first, and take it back."""
     if rng.random() >= settings.slip_share:
         return pieces
@@ -266,7 +273,7 @@ def _slip(
     wrong = str(rng.choice([colour for colour in COLOURS if colour != right]))
     slipped = first.text.replace(mark_words(first.mark), wrong)
     return [
-        Piece(kind=first.kind, text=slipped, mark=wrong),
-        Piece(kind=EventKind.SCRATCH, text="scratch that"),
+        SaidPart(kind=first.kind, text=slipped, mark=wrong),
+        SaidPart(kind=EventKind.SCRATCH, text="scratch that"),
         *pieces,
     ]

@@ -10,7 +10,7 @@ import numpy as np
 
 from treeward.positions import Position
 
-from .invented import Shared, SimulatedBee, SimulatedColony, SimulatedStation
+from .invented import SharedErrors, SimulatedBee, SimulatedColony, SimulatedStation
 
 if TYPE_CHECKING:
     from .invented import Range, SimulationSettings
@@ -59,9 +59,9 @@ def draw(rng: np.random.Generator, ends: Range) -> float:
 
 def draw_shared(
     settings: SimulationSettings, rng: np.random.Generator, declination: float
-) -> Shared:
+) -> SharedErrors:
     """Draw what all bees and readings of the hunt share."""
-    return Shared(
+    return SharedErrors(
         speed_factor=draw(rng, settings.speed_factor),
         in_hive_factor=draw(rng, settings.in_hive_factor),
         compass_offset_deg=float(rng.normal(0.0, settings.compass_sd_deg)),

@@ -9,8 +9,7 @@ from treeward.errors import HuntError
 from treeward.files import write_text
 from treeward.positions import format_position
 
-from .sound import SoundSettings, render
-from .voice import HibariVoice
+from .sound import HibariVoice, SoundSettings, render
 from .world import CALIBRATION_ID, line
 
 if TYPE_CHECKING:
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
 
     from .invented import SimulatedHunt
-    from .voice import Voice
+    from .sound import Voice
 
 OBSERVER_PITCH, FRIEND_PITCH = 0.9, 0.78  # so that the two voices differ; choice
 

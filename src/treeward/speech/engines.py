@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import SpeechError
 
-from .wheel_files import file_in_package
+from .models import file_in_package
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -16,12 +16,7 @@ from typing import TYPE_CHECKING
 from treeward.errors import TranscriptError
 from treeward.files import read_whole
 
-from .utterances import (
-    Utterance,
-    Word,
-    spread,
-    without_controls,
-)
+from .utterances import Utterance, Word, spread, without_controls
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -14,7 +14,7 @@ import numpy as np
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import SpeechError
 
-from .wheel_files import file_in_package
+from .models import file_in_package
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -81,6 +81,6 @@ def _network() -> Any:  # noqa: ANN401 (the package has no types)
     path = file_in_package(PACKAGE, FILE)
     if path is None:
         raise SpeechError("the voice activity network is not installed", mend=MEND)
-    from .wheel_files import open_network
+    from .models import open_network
 
     return open_network(path, mend=MEND)

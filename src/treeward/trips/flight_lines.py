@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from treeward.language.bearing_cells import DEGREES_WIDTH_DEG, read_bearing_cell
+from treeward.language.bearings import DEGREES_WIDTH_DEG, read_bearing_cell
 from treeward.notes.events import UNMARKED, Event, EventKind
 
 from .pairing import note_doubts
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from datetime import date
 
-    from treeward.language.bearing_cells import BearingCell
+    from treeward.language.bearings import BearingCell
 
     from .sightings import Notes, Sighting
 

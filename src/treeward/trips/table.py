@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from treeward.language.bearing_cells import Reference
+    from treeward.language.bearings import Reference
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -41,10 +41,10 @@ INSTRUMENTED = ["treeward", "gpxpy", "webvtt", "srt", "tomllib"]
 READERS = (
     "treeward.review.table", "treeward.review.reading",
     "treeward.review.file", "treeward.review.clock",
-    "treeward.review.cells", "treeward.hunt_file", "treeward.positions",
+    "treeward.review.row", "treeward.hunt_file", "treeward.positions",
     "treeward.speech.transcripts", "treeward.speech.json_transcripts",
-    "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.metadata",
-    "treeward.audio.resample", "treeward.audio.clips", "gpxpy", "webvtt", "srt",
+    "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.containers",
+    "treeward.audio.resample", "treeward.audio.reader", "gpxpy", "webvtt", "srt",
 )  # fmt: skip
 
 

@@ -133,7 +133,7 @@ def _left_by_a_kill(home: Path) -> None:
 def _correct() -> int:
     """Make a correction, as the review page and the terminal do."""
     from treeward.desk.desk import Desk
-    from treeward.desk.state import CellEdit
+    from treeward.desk.edits import CellEdit
     from treeward.errors import TreewardError
     from treeward.hunt.hunt import Hunt
     from treeward.review.file import cells_of

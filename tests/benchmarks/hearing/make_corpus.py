@@ -19,7 +19,7 @@ import numpy as np
 import soundfile
 
 from treeward.simulate import noise
-from treeward.simulate.voice import SPEECH_LEVEL_DBFS, Voice
+from treeward.simulate.sound import SPEECH_LEVEL_DBFS, Voice
 
 from . import chatter
 from .notes_said import Diary

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import soundfile
 
-from treeward.simulate.voice import HibariVoice, Voice, retune, tidy
+from treeward.simulate.sound import HibariVoice, Voice, retune, tidy
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -31,7 +31,7 @@ from treeward.simulate.wording import BEARING_FORMS, bearing_words, time_words
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from treeward.simulate.voice import Voice
+    from treeward.simulate.sound import Voice
 
 LEVELS_DB = {"in quiet": 30.0, "in noise": 12.0}
 EACH = 4  # pairs of each kind in a recording

@@ -31,9 +31,9 @@ from benchmarks.live.dictation import schedule, sound_of  # noqa: E402
 from treeward.audio.blocks import SAMPLE_RATE_HZ  # noqa: E402
 from treeward.hunt.joining import join_pieces  # noqa: E402
 from treeward.hunt.journal import Journal  # noqa: E402
+from treeward.live.board import Office  # noqa: E402
 from treeward.live.ears import open_ears  # noqa: E402
 from treeward.live.messages import Chunk  # noqa: E402
-from treeward.live.office import Office  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
 from treeward.live.streams import RehearsalTime  # noqa: E402
 from treeward.live.watch_clock import WatchClock  # noqa: E402
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.live.answer import Answer
-    from treeward.live.messages import Heard
+    from treeward.live.messages import HeardNotes
 
 LATE_S = 0.02  # mean lateness of a chunk; guess
 
@@ -121,7 +121,7 @@ def rehearse(
     errors: list[tuple[float, float, float]] = []
     wrong = 0
 
-    def on_heard(heard: Heard, answer: Answer) -> None:
+    def on_heard(heard: HeardNotes, answer: Answer) -> None:
         nonlocal wrong
         del answer
         for event in heard.events:

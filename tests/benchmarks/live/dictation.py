@@ -9,7 +9,7 @@ import numpy as np
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.simulate.noise import bed, gain_for
-from treeward.simulate.voice import HibariVoice
+from treeward.simulate.sound import HibariVoice
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

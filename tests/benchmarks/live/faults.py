@@ -46,7 +46,7 @@ sys.path.insert(0, str(TESTS))
 from live import stand_in  # noqa: E402
 from treeward.hunt.hunt import Hunt  # noqa: E402
 from treeward.hunt.recovery import recover  # noqa: E402
-from treeward.live.listening import merge_into_review  # noqa: E402
+from treeward.live.opening import merge_into_review  # noqa: E402
 
 HUNT_TOML = """
 [hunt]

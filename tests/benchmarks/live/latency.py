@@ -29,8 +29,8 @@ sys.path.insert(0, str(TESTS))
 from benchmarks.live.dictation import Said, schedule, sound_of  # noqa: E402
 from treeward.audio.blocks import Block  # noqa: E402
 from treeward.hunt.journal import Journal  # noqa: E402
-from treeward.live.ears import Ears, Reader, open_ears  # noqa: E402
-from treeward.live.office import Office  # noqa: E402
+from treeward.live.board import Office  # noqa: E402
+from treeward.live.ears import Ears, NoteReader, open_ears  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
 from treeward.live.streams import BlocksSource  # noqa: E402
 from treeward.live.watch_clock import WatchClock  # noqa: E402
@@ -42,14 +42,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.live.answer import Answer
-    from treeward.live.messages import Heard
+    from treeward.live.messages import HeardNotes
 
 SETTINGS = (("buzz", 30.0), ("wind", 20.0), ("water", 20.0), ("mixed", 15.0))
 
 
 def offline(ears: Ears, said: list[Said], sound: list[NDArray[np.float32]]) -> str:
     """Waiting for the cutter and work of the recognizer, without any pacing."""
-    cutter, reader = ears.make_segmenter(), Reader(ears)
+    cutter, reader = ears.make_segmenter(), NoteReader(ears)
     waiting, work, at_s, found = [], [], 0.0, 0
     busy = 0.0
     for second in sound:
@@ -95,7 +95,7 @@ def paced(ears: Ears, said: list[Said], sound: list[NDArray[np.float32]]) -> str
     watch = WatchClock(ZoneInfo("Europe/London"))
     table = TripTable(visits=(), trips=(), lines=(), winds=())
 
-    def on_heard(heard: Heard, answer: Answer) -> None:
+    def on_heard(heard: HeardNotes, answer: Answer) -> None:
         del answer
         answered.append((heard.events[0].start_s or 0.0, watch.now_s()))
 

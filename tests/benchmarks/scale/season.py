@@ -20,8 +20,8 @@ from treeward.simulate.hunting import speak
 from treeward.simulate.invented import SimulatedHunt, SimulationSettings
 from treeward.simulate.noise import bed, gain_for
 from treeward.simulate.observer import watch
-from treeward.simulate.talk import with_talk
-from treeward.simulate.voice import HibariVoice
+from treeward.simulate.sound import HibariVoice
+from treeward.simulate.wording import with_talk
 from treeward.simulate.world import (
     declination_deg,
     draw_shared,

@@ -13,7 +13,7 @@ import soundfile
 from treeward.audio.blocks import Block
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
-from treeward.simulate.voice import retune
+from treeward.simulate.sound import retune
 from treeward.speech.engines import EMBEDDED, embedded_folder, open_recognizer
 from treeward.speech.recognizer import transcribe
 

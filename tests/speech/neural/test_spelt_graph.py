@@ -17,7 +17,7 @@ from treeward.speech.neural.tokens import END, SPACE, Tokens
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from treeward.language.note_graph import Note
+    from treeward.language.note_graph import GraphNote
 
 BOOK = PhraseBook.load()
 pytestmark = pytest.mark.model
@@ -47,7 +47,7 @@ def spelt(tokens: Tokens, text: str) -> list[int]:
     return pieces
 
 
-def meant(graph: SpeltGraph, pieces: list[int]) -> set[tuple[Note, ...]]:
+def meant(graph: SpeltGraph, pieces: list[int]) -> set[tuple[GraphNote, ...]]:
     threads = list(graph.start)
     for piece in (*pieces, END):
         assert piece in graph.next_pieces(threads) or not threads

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.audio.blocks import Block
-    from treeward.language.note_graph import Note
+    from treeward.language.note_graph import GraphNote
     from treeward.language.phrasebook import PhraseBook
 
     from .search import Reading
@@ -61,7 +61,7 @@ class Run:
     remark: str = ""  # the word that announces a remark, where it is one
 
     @property
-    def notes(self) -> tuple[Note, ...]:
+    def notes(self) -> tuple[GraphNote, ...]:
         """The notes of its best reading."""
         return self.look.readings[0].notes if self.look.readings else ()
 
@@ -245,7 +245,7 @@ class NeuralRecognizer:
                 alternatives=_alternatives(look, number, share),
             )
 
-    def _within(self, look: Look) -> list[tuple[int, int, Note]]:
+    def _within(self, look: Look) -> list[tuple[int, int, GraphNote]]:
         """Find notes among what was said freely: clauses that say just a note."""
         found = []
         for first, last in clauses(self._graph, look.free.pieces):
@@ -259,11 +259,11 @@ class NeuralRecognizer:
         stretch: Block,
         run: Run,
         spans: Sequence[tuple[float, float]],
-        within: Sequence[tuple[int, int, Note]],
+        within: Sequence[tuple[int, int, GraphNote]],
     ) -> Iterator[Word]:
         """Give the words of talk with notes in it, each where it was said."""
         look, pieces = run.look, run.look.free.pieces
-        parts: list[tuple[Sequence[int], Note | None, float]] = []
+        parts: list[tuple[Sequence[int], GraphNote | None, float]] = []
         at = 0
         for first, last, note in within:
             parts.append((pieces[at:first], None, 0.0))

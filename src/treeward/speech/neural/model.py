@@ -14,7 +14,7 @@ import numpy as np
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import SpeechError
-from treeward.speech.wheel_files import open_network
+from treeward.speech.models import open_network
 
 from .tokens import END, START, Tokens
 

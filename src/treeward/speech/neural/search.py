@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.language.note_graph import Meaning, Note
+    from treeward.language.note_graph import GraphNote, Meaning
 
     from .model import Beam, Encoded, Model
     from .spelt_graph import SpeltGraph, Thread
@@ -34,7 +34,7 @@ FAR_BEHIND = 12.0  # nats below the best text that has ended: no use going on
 class Reading:
     """Notes that a stretch may say, and how probable they are."""
 
-    notes: tuple[Note, ...]
+    notes: tuple[GraphNote, ...]
     pieces: tuple[int, ...]  # of the likeliest spelling
     log_p: float  # of all spellings found, natural logarithm
     best_log_p: float = field(default=-np.inf)  # of that one
@@ -170,7 +170,7 @@ def parted(graph: SpeltGraph, reading: Reading) -> list[list[int]]:
     return parts
 
 
-def _leads_to(thread: Thread, notes: Sequence[Note]) -> bool:
+def _leads_to(thread: Thread, notes: Sequence[GraphNote]) -> bool:
     """Tell whether the notes begin as this thread does."""
     done = len(thread.notes)
     if done >= len(notes):

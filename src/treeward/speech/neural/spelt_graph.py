@@ -13,7 +13,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.language.note_graph import END, MORE, START, Arc, Meaning, Note, NoteGraph
+from treeward.language.note_graph import (
+    END,
+    MORE,
+    START,
+    Arc,
+    GraphNote,
+    Meaning,
+    NoteGraph,
+)
 from treeward.language.number_forms import DIGIT_WORDS, TEEN_WORDS, TENS_WORDS
 
 from .tokens import END as NO_MORE
@@ -51,7 +59,7 @@ class Thread:
     rest: tuple[int, ...] = ()  # pieces left of the word under way
     words: tuple[str, ...] = ()  # of the note under way
     meaning: Meaning = ()
-    notes: tuple[Note, ...] = ()  # those before it
+    notes: tuple[GraphNote, ...] = ()  # those before it
     paused: bool = False  # a full stop or comma was the last
 
 
@@ -86,14 +94,14 @@ class SpeltGraph:
         """Tell whether a piece is a full stop, a comma or the like."""
         return piece in self._pauses
 
-    def note_of(self, pieces: Iterable[int]) -> Note | None:
+    def note_of(self, pieces: Iterable[int]) -> GraphNote | None:
         """Give the one note that a text says, if it says just that."""
         threads: Iterable[Thread] = self.start
         for piece in pieces:
             threads = self.take(threads, piece)
         for thread in threads:
             if thread.node in (END, MORE) and not thread.rest and not thread.notes:
-                return Note(words=thread.words, meaning=thread.meaning)
+                return GraphNote(words=thread.words, meaning=thread.meaning)
         return None
 
     @property
@@ -192,6 +200,6 @@ def _at_border(thread: Thread) -> tuple[Thread, ...]:
     """Give a thread between two words, or ended where its note may end, or both."""
     if thread.node not in (END, MORE):
         return (thread,)
-    note = Note(words=thread.words, meaning=thread.meaning)
+    note = GraphNote(words=thread.words, meaning=thread.meaning)
     ended = Thread(START, (), (), (), (*thread.notes, note))
     return (ended,) if thread.node == END else (thread, ended)

@@ -20,7 +20,7 @@ import av
 import numpy as np
 import soundfile
 
-from treeward.simulate.voice import retune
+from treeward.simulate.sound import retune
 
 RATE_HZ = 16_000
 Sound = np.ndarray[tuple[int], np.dtype[np.float64]]

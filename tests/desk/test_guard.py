@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward.desk.door import MOST_BYTES, Door
+from treeward.desk.guard import MOST_BYTES, Guard
 
 if TYPE_CHECKING:
     from starlette.types import Message, Receive, Scope, Send
@@ -40,7 +40,7 @@ async def inside(scope: Scope, receive: Receive, send: Send) -> None:
 
 
 def knock(
-    door: Door,
+    door: Guard,
     path: str = "/api/state",
     *,
     method: str = "GET",
@@ -78,17 +78,17 @@ def knock(
 
 
 @pytest.fixture
-def door() -> Door:
-    return Door(inside, port=PORT)
+def door() -> Guard:
+    return Guard(inside, port=PORT)
 
 
 @pytest.fixture
-def cookie(door: Door) -> dict[str, str]:
+def cookie(door: Guard) -> dict[str, str]:
     answer = knock(door, "/", query=door.address.partition("?")[2])
     return {"cookie": answer.headers["set-cookie"].partition(";")[0]}
 
 
-def test_the_key_is_exchanged_for_a_cookie_once(door: Door) -> None:
+def test_the_key_is_exchanged_for_a_cookie_once(door: Guard) -> None:
     query = door.address.partition("?")[2]
 
     first, second = (knock(door, "/", query=query) for _ in range(2))
@@ -101,19 +101,19 @@ def test_the_key_is_exchanged_for_a_cookie_once(door: Door) -> None:
 
 
 def test_reloading_the_address_with_the_cookie_leads_to_the_page(
-    door: Door, cookie: dict[str, str]
+    door: Guard, cookie: dict[str, str]
 ) -> None:
     again = knock(door, "/", query=door.address.partition("?")[2], headers=cookie)
 
     assert again.status == 303
 
 
-def test_the_address_names_this_machine_only_and_the_key_is_long(door: Door) -> None:
+def test_the_address_names_this_machine_only_and_the_key_is_long(door: Guard) -> None:
     head, _, key = door.address.partition("/?key=")
 
     assert head == ORIGIN
     assert len(key) >= 43  # 32 bytes
-    assert Door(inside, port=PORT).address != door.address
+    assert Guard(inside, port=PORT).address != door.address
 
 
 @pytest.mark.parametrize(
@@ -122,7 +122,7 @@ def test_the_address_names_this_machine_only_and_the_key_is_long(door: Door) -> 
 )
 @pytest.mark.parametrize("path", ["/", "/api/state", "/sound/x/clip.wav", "/desk.css"])
 def test_nothing_is_shown_without_the_cookie(
-    door: Door, path: str, headers: dict[str, str]
+    door: Guard, path: str, headers: dict[str, str]
 ) -> None:
     answer = knock(door, path, headers=headers)
 
@@ -130,7 +130,7 @@ def test_nothing_is_shown_without_the_cookie(
     assert b"treeward review --browser" in answer.body
 
 
-def test_a_wrong_key_is_refused(door: Door) -> None:
+def test_a_wrong_key_is_refused(door: Guard) -> None:
     assert knock(door, "/", query="key=abc").status == 403
     assert knock(door, "/", query="key=%C3%A9").status == 403
 
@@ -140,12 +140,12 @@ def test_a_wrong_key_is_refused(door: Door) -> None:
     ["evil.example", "localhost", f"localhost:{PORT}", "127.0.0.1", "", f"{HOST}.x"],
 )
 def test_another_host_is_refused_even_with_the_cookie(
-    door: Door, cookie: dict[str, str], host: str
+    door: Guard, cookie: dict[str, str], host: str
 ) -> None:
     assert knock(door, headers=cookie | {"host": host}).status == 421
 
 
-def test_two_hosts_are_refused(door: Door, cookie: dict[str, str]) -> None:
+def test_two_hosts_are_refused(door: Guard, cookie: dict[str, str]) -> None:
     twice = [(b"host", HOST.encode())]
 
     assert knock(door, headers=cookie, raw=twice).status == 421
@@ -163,13 +163,13 @@ def test_two_hosts_are_refused(door: Door, cookie: dict[str, str]) -> None:
     ],
 )
 def test_requests_of_other_pages_are_refused(
-    door: Door, cookie: dict[str, str], headers: dict[str, str]
+    door: Guard, cookie: dict[str, str], headers: dict[str, str]
 ) -> None:
     assert knock(door, headers=cookie | headers).status == 403
 
 
 def test_what_changes_something_needs_origin_and_json(
-    door: Door, cookie: dict[str, str]
+    door: Guard, cookie: dict[str, str]
 ) -> None:
     def post(**headers: str) -> int:
         named = {name.replace("_", "-"): value for name, value in headers.items()}
@@ -184,13 +184,13 @@ def test_what_changes_something_needs_origin_and_json(
 
 @pytest.mark.parametrize("length", [str(MOST_BYTES + 1), "9" * 5000, "-1", "²", "x"])
 def test_a_body_that_says_it_is_too_long_is_refused(
-    door: Door, cookie: dict[str, str], length: str
+    door: Guard, cookie: dict[str, str], length: str
 ) -> None:
     assert knock(door, headers=cookie | {"content-length": length}).status == 413
 
 
 def test_a_body_that_turns_out_too_long_is_refused(
-    door: Door, cookie: dict[str, str]
+    door: Guard, cookie: dict[str, str]
 ) -> None:
     headers = cookie | {"origin": ORIGIN, "content-type": JSON}
     half = b"x" * (MOST_BYTES // 2)
@@ -203,7 +203,7 @@ def test_a_body_that_turns_out_too_long_is_refused(
 
 
 def test_every_answer_forbids_what_comes_from_outside(
-    door: Door, cookie: dict[str, str]
+    door: Guard, cookie: dict[str, str]
 ) -> None:
     for answer in (knock(door, headers=cookie), knock(door)):
         rules = answer.headers["content-security-policy"]

@@ -10,7 +10,7 @@ import pytest
 from rich.console import Console
 
 from treeward.desk.listing import row_lines, rows_as_dicts
-from treeward.desk.sitting import Sitting, SoundPlayer
+from treeward.desk.terminal import SoundPlayer, TerminalReview
 from treeward.live.players import ProgramPlayer
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def sit(
     """Press keys, answer questions, and return what was shown."""
     out = io.StringIO()
     waiting, answers = list(keys), list(typed)
-    sitting = Sitting(
+    sitting = TerminalReview(
         prepared.desk,
         Console(file=out, width=100, color_system=None),
         read_key=lambda: waiting.pop(0),
@@ -180,7 +180,7 @@ def test_a_change_of_another_program_meanwhile_stays(prepared: Prepared) -> None
         return "yellow away"
 
     out = io.StringIO()
-    Sitting(
+    TerminalReview(
         prepared.desk,
         Console(file=out, width=200, color_system=None),
         read_key=lambda: keys.pop(0),
@@ -200,7 +200,7 @@ def test_ctrl_c_at_a_question_leaves_the_row_as_it_was(prepared: Prepared) -> No
         raise KeyboardInterrupt
 
     out = io.StringIO()
-    Sitting(
+    TerminalReview(
         prepared.desk,
         Console(file=out, width=100, color_system=None),
         read_key=lambda: keys.pop(0),

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import pytest
 
-from treeward.desk.surveyor import Surveyor
+from treeward.desk.estimator import Estimator
 from treeward.errors import HuntError
 
 if TYPE_CHECKING:
@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 LONG_S = 20.0  # a test that waits so long has failed
 
 
-def surveyor(locate: Callable[[], Any]) -> Surveyor:
-    return Surveyor(cast("Callable[[], HuntResult]", locate), quiet_s=0.05)
+def surveyor(locate: Callable[[], Any]) -> Estimator:
+    return Estimator(cast("Callable[[], HuntResult]", locate), quiet_s=0.05)
 
 
 def test_many_corrections_in_a_row_make_one_calculation() -> None:

@@ -14,10 +14,10 @@ from treeward.errors import TreewardError
 from treeward.review.file import cells_of
 
 from .desk import clock_at, said_in_words
+from .edits import CellEdit, NewRow
 from .listing import place_of, rows_to_show
 from .queue import doubts_by_row, lacks, reasons_of, status_of, to_look_at
 from .sounds import clip_samples
-from .state import CellEdit, NewRow
 from .tally import counts_line, trip_changes
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from treeward.trips.table import TripTable
 
     from .desk import Desk
-    from .state import Applied, Edit, Sheet
+    from .edits import Applied, Edit, Sheet
 
 BEFORE_S = 2.5  # heard before a note begins
 AFTER_S = 2.0  # and after it ends
@@ -57,7 +57,7 @@ class SoundPlayer(Protocol):
         """Play mono samples to their end; say why nothing could be heard."""
 
 
-class Sitting:
+class TerminalReview:
     """A review in the terminal.
 
     Parameters

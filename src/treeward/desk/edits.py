@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewChangedError, ReviewError
@@ -17,15 +18,13 @@ from treeward.review.file import COLUMNS, PERSON_COLUMNS, ReviewRow, cells_of
 from treeward.review.merge import put_back
 from treeward.review.reading import rows_from_table
 from treeward.review.row import normal_mark
-from treeward.review.table import Table, TableLine, parse_table, table_bytes
-
-from .state import Applied, CellEdit, Conflict, Edit, NewRow, Sheet, TakenOut
+from treeward.review.table import CellTable, TableLine, parse_table, table_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import date
 
-    from .state import DeskHunt
+    from treeward.hunt.hunt import Hunt
 
 _PATIENCE_S = 1.0  # another page's save takes a tenth; longer work is told at once
 _TRIES = 5  # times the file may change under our hands before we give up
@@ -33,10 +32,10 @@ ADDED_COLUMNS = (*PERSON_COLUMNS, "recording", "start_s", "end_s")
 LONGEST_CELL = 2000  # characters; more is no note
 
 
-class Ledger:
+class ReviewEdits:
     """review.csv of one hunt, for reading and correcting."""
 
-    def __init__(self, hunt: DeskHunt) -> None:
+    def __init__(self, hunt: Hunt) -> None:
         self._hunt = hunt
         self.lock = threading.RLock()
 
@@ -119,7 +118,7 @@ class Ledger:
 class _Work:
     """Edits in the making, on one reading of the file."""
 
-    def __init__(self, sheet: Sheet, hunt: DeskHunt) -> None:
+    def __init__(self, sheet: Sheet, hunt: Hunt) -> None:
         self._sheet = sheet
         self._hunt = hunt
         self.rows = list(sheet.rows)
@@ -267,7 +266,7 @@ class _Work:
     def _checked(self, cells: Mapping[str, str], line: int | None) -> ReviewRow:
         """Read a row's cells as the file's reader does, with all its checks."""
         columns = tuple(dict.fromkeys([*COLUMNS, *cells]))
-        table = Table(
+        table = CellTable(
             columns=columns,
             lines=(TableLine(number=line or len(self.rows) + 2, cells=cells),),
             decimal_comma=False,
@@ -303,3 +302,61 @@ def _day_of(rows: Sequence[ReviewRow], recording: str) -> date | None:
     if own:
         return own[0]
     return days[0] if len(set(days)) == 1 else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellEdit:
+    """One cell to change: `was` is what the person saw there when deciding."""
+
+    row: str
+    column: str
+    value: str
+    was: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewRow:
+    """A row to add; `cells` by column, "clock" among them."""
+
+    cells: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakenOut:
+    """A row that was added by hand, to take out again if it is still as it `was`."""
+
+    row: str
+    was: Mapping[str, str]
+
+
+Edit = CellEdit | NewRow | TakenOut
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conflict:
+    """A cell that somebody else changed meanwhile; theirs stands in the file."""
+
+    row: str
+    column: str  # "" where the row itself is gone, or may not be taken out
+    was: str
+    theirs: str
+    mine: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Applied:
+    """What became of edits. `undo` takes them back, in the order to apply."""
+
+    conflicts: tuple[Conflict, ...] = ()
+    undo: tuple[Edit, ...] = ()
+    added: tuple[str, ...] = ()
+    written: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """review.csv at one moment: its rows, the machine's, and a digest of the file."""
+
+    digest: str
+    rows: tuple[ReviewRow, ...]
+    machine: Mapping[str, ReviewRow] = field(default_factory=dict)

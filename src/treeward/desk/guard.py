@@ -11,10 +11,14 @@ from __future__ import annotations
 import hmac
 import secrets
 from http.cookies import CookieError, SimpleCookie
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs
 
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
 if TYPE_CHECKING:
+    import asyncio
+
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BYTES = 256 * 1024  # of a request's body; a correction has less than one KB
@@ -49,7 +53,7 @@ _NO_ORIGIN = "A request that changes something must say its Origin.\n"
 _TOO_LARGE = "The request is too large.\n"
 
 
-class Door:
+class Guard:
     """ASGI application around another one, that lets only our own page in.
 
     Parameters
@@ -213,3 +217,69 @@ async def _answer(
         }
     )
     await send({"type": "http.response.body", "body": text.encode()})
+
+
+HEAD_S = 10.0  # a browser sends a request's head in a few ms; choice
+MOST_WAITING = 100  # a browser opens six to a host; macOS lets a program have 256 files
+
+
+class PatientProtocol(H11Protocol):
+    """HTTP/1.1 as uvicorn speaks it, with an end to the patience."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:  # noqa: ANN401 (uvicorn's)
+        super().__init__(*args, **options)
+        self._since_s = 0.0
+        self._patience: asyncio.TimerHandle | None = None
+        self._answered: object = None  # the cycle of request and answer that is over
+
+    @property
+    def waiting(self) -> bool:
+        """Whether no request has come in, or the last one has been answered."""
+        return self.cycle is self._answered  # None before the first
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Take a connection, in place of another that waits, if there are too many."""
+        super().connection_made(transport)
+        self._be_patient()
+        waiting = [
+            other
+            for other in self.connections
+            if isinstance(other, PatientProtocol) and other.waiting
+        ]
+        if len(waiting) > MOST_WAITING:
+            min(waiting, key=lambda other: other._since_s)._hang_up()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Forget the patience with it."""
+        self._be_done()
+        super().connection_lost(exc)
+
+    def data_received(self, data: bytes) -> None:
+        """Read on; the patience ends when a whole head has come."""
+        super().data_received(data)
+        if not self.waiting:
+            self._be_done()
+
+    def on_response_complete(self) -> None:
+        """Wait for the next request, no longer than for the first."""
+        self._answered = self.cycle
+        self._be_patient()
+        super().on_response_complete()
+        if not self.waiting:
+            self._be_done()
+
+    def _be_patient(self) -> None:
+        self._be_done()
+        self._since_s = self.loop.time()
+        self._patience = self.loop.call_later(HEAD_S, self._hang_up)
+
+    def _be_done(self) -> None:
+        if self._patience is not None:
+            self._patience.cancel()
+            self._patience = None
+
+    def _hang_up(self) -> None:
+        self._be_done()
+        self.connections.discard(self)
+        if not self.transport.is_closing():
+            self.transport.abort()

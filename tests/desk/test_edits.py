@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.desk.state import CellEdit, Conflict, NewRow, TakenOut
+from treeward.desk.edits import CellEdit, Conflict, NewRow, TakenOut
 from treeward.errors import HuntError, ReviewError
 from treeward.review.file import cells_of
 from treeward.review.merge import PUT_BACK

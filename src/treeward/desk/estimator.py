@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 QUIET_S = 0.8  # a pause in the corrections this long sets the calculation off; guess
 
 
-class Surveyor:
+class Estimator:
     """Keeps an answer that follows the corrections.
 
     Parameters
