@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError
-from treeward.notes.events import EventKind
+from treeward.notes.events import ORDER_FLAG, STATION_FLAG, EventKind
 from treeward.positions import Position
 from treeward.report.model import DoubtfulNotes
 from treeward.survey.frame import geodesic
@@ -20,7 +20,7 @@ from treeward.trips import pair_trips
 from .locating import survey_hunt
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
     from datetime import datetime
 
     from treeward.notes.events import Event
@@ -48,8 +48,13 @@ ABOUT: Mapping[EventKind, str] = {
 }
 # Not believed while in doubt, so that the question is what if they are right.
 UNBELIEVED = frozenset({"station", "pause", "scratch", "missed return"})
-# The clock of every other note hangs on them, and is not worked out again here.
-_NOT_WEIGHED = frozenset({"time", "date"})
+# The clock of other notes hangs on them: without them it is worked out anew.
+_CLOCK = frozenset({"time", "date"})
+# Flags of notes that are not in doubt themselves, but do not fit those beside them.
+_UNFIT: Mapping[str, str] = {
+    ORDER_FLAG: "departure in a row",
+    STATION_FLAG: "recording without a station",
+}
 
 
 def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
@@ -60,10 +65,17 @@ def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
     events
         The events that count, as `notes.review_file.effective_events` gives them.
     """
-    lots: dict[str, list[Event]] = {about: [] for about in ABOUT.values()}
+    lots: dict[str, list[Event]] = {
+        about: [] for about in (*ABOUT.values(), *_UNFIT.values())
+    }
     for event in events:
         if event.doubtful and event.kind in ABOUT:
             lots[ABOUT[event.kind]].append(event)
+            continue
+        for begins, about in _UNFIT.items():
+            if any(flag.startswith(begins) for flag in event.flags):
+                lots[about].append(event)
+                break
     return tuple(
         DoubtfulNotes(
             about=about,
@@ -77,7 +89,11 @@ def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
 
 
 def weigh_doubts(
-    result: HuntResult, events: Sequence[Event], *, today: datetime
+    result: HuntResult,
+    events: Sequence[Event],
+    *,
+    without: Callable[[Collection[str]], Sequence[Event]],
+    today: datetime,
 ) -> HuntResult:
     """Say of each lot of notes in doubt how far it could move the best place.
 
@@ -87,6 +103,8 @@ def weigh_doubts(
         The answer as it stands.
     events
         The events that count.
+    without
+        Gives them without some rows, the clock of the others worked out anew.
     today
         Date for the magnetic model where no note has a clock.
     """
@@ -115,23 +133,22 @@ def weigh_doubts(
         for lot in lots:
             singly = 1 < lot.notes <= min(MOST_ALONE, MOST_ALONE_IN_ALL - alone)
             alone += lot.notes if singly else 0
-            weighed.append(_weighed(lot, events, fix, locate, singly=singly))
+            other = _other_ways(lot, events, without, singly=singly)
+            weighed.append(_weighed(lot, other, fix, locate, singly=singly))
         lots = tuple(weighed)
     return replace(result, doubtful=lots)
 
 
 def _weighed(
     lot: DoubtfulNotes,
-    events: Sequence[Event],
+    other_ways: Iterator[Sequence[Event]],
     fix: Fix,
     locate: Callable[[Sequence[Event]], Fix | None],
     *,
     singly: bool,
 ) -> DoubtfulNotes:
-    if lot.about in _NOT_WEIGHED:
-        return lot
     moves_m, lost = 0.0, False
-    for other in _other_ways(lot, events, singly=singly):
+    for other in other_ways:
         found = locate(other)
         if found is None or not found.colonies:
             lost = True
@@ -141,15 +158,24 @@ def _weighed(
 
 
 def _other_ways(
-    lot: DoubtfulNotes, events: Sequence[Event], *, singly: bool
+    lot: DoubtfulNotes,
+    events: Sequence[Event],
+    without: Callable[[Collection[str]], Sequence[Event]],
+    *,
+    singly: bool,
 ) -> Iterator[Sequence[Event]]:
     """Give the events as they are if the lot is otherwise, all of it and singly."""
     rows = [frozenset(lot.rows)]
     if singly:
         rows += [frozenset({row}) for row in lot.rows]
     for chosen in rows:
-        if lot.believed:
-            yield [e for e in events if not (e.doubtful and e.row in chosen)]
+        if lot.about in _CLOCK:
+            yield without(chosen)
+        elif lot.about == _UNFIT[STATION_FLAG]:  # nobody knows where its notes belong
+            lost = {e.recording for e in events if e.row in chosen}
+            yield [e for e in events if e.recording not in lost]
+        elif lot.believed:
+            yield [e for e in events if not (e.flags and e.row in chosen)]
         else:
             yield [replace(e, flags=()) if e.row in chosen else e for e in events]
 

@@ -117,7 +117,8 @@ class DoubtfulNotes:
     """Notes in doubt of one sort, that nobody has looked at yet.
 
     `about` is "bearing", "landing or departure", "station", "pause", "scratch", "wind",
-    "missed return", "time" or "date". `believed` says whether they count meanwhile.
+    "missed return", "time", "date", "departure in a row" or "recording without a
+    station". `believed` says whether they count meanwhile.
     `moves_m` is how far the best place moves if they are all otherwise, or at most if
     all or any single one of them is where `singly`; None where that was not worked out.
     `lost` says that an answer would then be lacking.

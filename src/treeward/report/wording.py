@@ -306,6 +306,8 @@ _PLURALS = {
     "landing or departure": "landings or departures",
     "scratch": "scratches",
     "wind": "winds",
+    "departure in a row": "departures in a row",
+    "recording without a station": "recordings without a station",
 }
 
 

@@ -144,18 +144,16 @@ def solve_all(case: Case, groups: list[Group]) -> tuple[list[Evidence], list[Gri
 
 def solve(evidence: Evidence) -> tuple[Evidence, Grid]:
     """Return the posterior of one group of bees, and the evidence it is made of."""
-    rough = None
     if much_data(evidence.case, evidence.bees, evidence.use_bearing):
         evidence, _ = focused_evidence(evidence)
     else:
-        evidence, rough = pruned_evidence(evidence)
+        evidence = pruned_evidence(evidence)
     case = evidence.case
     grid = refine(
         evidence.log_density,
         case.origin_xy,
         case.settings.distance_cut_m,
         case.station_xy,
-        start=rough,
     )
     return evidence, grid
 

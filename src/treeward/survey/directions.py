@@ -46,7 +46,7 @@ COMPASS_TAIL = (0.20, 3.3)  # share of observers, times the stated sd; guesses
 OFFSET_SPAN = 8.0  # of the nodes of an offset, in standard deviations
 FEWEST_NODES, MOST_NODES = 19, 61
 
-_SPREADS, _SIZES = 7, 11  # nodes of the scatter, and of the circling near the tree
+_SPREADS, _SIZES = 6, 10  # nodes of the scatter, and of the circling near the tree
 _PIECE_DEG = 3.0  # a rounded bearing is spread over pieces of this width
 
 
@@ -130,7 +130,8 @@ def line_nodes(
         -0.5
         * (np.log(spread / settings.bearing_sd_deg) / settings.bearing_sd_sigma) ** 2
     )
-    of_offset, of_scatter = [], []
+    of_offset: list[Floats] = []
+    of_scatter: list[Floats] = []
     share, wider = COMPASS_TAIL
     for times, by_share in zip(COMPASS_TIMES, STRAY_WEIGHTS, strict=True):
         by_offset = (1 - share) / times * np.exp(-0.5 * (z / times) ** 2)

@@ -65,7 +65,8 @@ def bee_distances(
                 for place, table in zip(t.places, t.tables, strict=True)
                 if place in here
             ]
-            d, p = distance_posterior(hunt, tables, _directions(where[bee], (x, y)))
+            turns = _directions(where[int(bee)], hunt.case.station_xy[station])
+            d, p = distance_posterior(hunt, tables, turns)
             low90, low50, median, high50, high90 = weighted_quantiles(
                 d, p, (0.05, 0.25, 0.5, 0.75, 0.95)
             )
@@ -97,7 +98,7 @@ def _directions(grid: Grid, station_xy: Floats) -> tuple[Floats, Floats]:
     sector = np.round(turn / (2 * np.pi) * _SECTORS).astype(np.intp) % _SECTORS
     share = np.bincount(sector, weights=grid.probability, minlength=_SECTORS)
     kept = np.flatnonzero(share > _UNLIKELY)
-    return kept * (2 * np.pi / _SECTORS), share[kept] / share[kept].sum()
+    return np.asarray(kept * (2 * np.pi / _SECTORS)), share[kept] / share[kept].sum()
 
 
 def distance_posterior(
@@ -158,4 +159,4 @@ def distance_posterior(
     z = np.log(d / settings.distance_median_m) / settings.distance_sigma
     value = np.interp(d, far, likelihood) - 0.5 * z**2 - np.log(d)
     p = np.exp(value - value.max())
-    return d, p / p.sum()
+    return d, np.asarray(p / p.sum(), dtype=np.float64)

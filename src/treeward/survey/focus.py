@@ -20,14 +20,13 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
     from .arrays import Bools, Floats, Ints
-    from .grid import Grid
 
 _REACH = 4.0  # standard deviations kept to either side
 _SLACK = 1.0  # and steps of the wide nodes, since they blur what they show
 _PRUNED = 1e-3  # of the posterior weight on one axis
 _MOST_CELLS = 250  # likeliest cells, to weigh the nodes by
-_ROUGH_CELLS = 40  # in the 90 % area, to see where the unknowns are
-_ROUGH_MASS = 0.999  # halved at each level of that
+_ROUGH_CELLS = 20  # in the 90 % area, to see where the unknowns are
+_ROUGH_MASS = 0.99  # halved at each level of that
 MANY_BEES = 10
 MANY_STATIONS = 5
 
@@ -40,19 +39,19 @@ def much_data(case: Case, bees: Collection[int], use_bearing: Bools) -> bool:
 
 def focused_evidence(evidence: Evidence) -> tuple[Evidence, Shared]:
     """Return the evidence on nodes drawn together, and its wide nodes' weights."""
-    _, weights = _rough(evidence)
+    weights = _rough_weights(evidence)
     narrow = focused(evidence.case, weights)
     return Evidence(narrow, evidence.bees, evidence.use_bearing), weights
 
 
-def pruned_evidence(evidence: Evidence) -> tuple[Evidence, Grid]:
-    """Return the evidence without the nodes that say nothing, and a rough solution."""
-    rough, weights = _rough(evidence)
-    case = pruned(evidence.case, weights)
-    return Evidence(case, evidence.bees, evidence.use_bearing), rough
+def pruned_evidence(evidence: Evidence) -> Evidence:
+    """Return the evidence without the nodes that say nothing."""
+    case = pruned(evidence.case, _rough_weights(evidence))
+    return Evidence(case, evidence.bees, evidence.use_bearing)
 
 
-def _rough(evidence: Evidence) -> tuple[Grid, Shared]:
+def _rough_weights(evidence: Evidence) -> Shared:
+    """Return the weights of the nodes, from a rough solution."""
     case = evidence.case
     rough = refine(
         evidence.log_density,
@@ -64,7 +63,7 @@ def _rough(evidence: Evidence) -> tuple[Grid, Shared]:
     )
     likeliest = rough.inside(0.99)[:_MOST_CELLS]
     share = rough.probability[likeliest] / rough.probability[likeliest].sum()
-    return rough, evidence.shared(rough.xy[likeliest], share)
+    return evidence.shared(rough.xy[likeliest], share)
 
 
 def pruned(case: Case, weights: Shared) -> Case:

@@ -80,7 +80,6 @@ def refine(
     *,
     enough_cells: int = ENOUGH_CELLS,
     kept_mass: float = KEPT_MASS,
-    start: Grid | None = None,
 ) -> Grid:
     """Return the posterior on cells fine enough for its areas.
 
@@ -96,23 +95,14 @@ def refine(
         Cells wanted in the 90 % area.
     kept_mass
         Share of the mass whose cells are halved; the rest is left out.
-    start
-        A rougher grid of the same square, to go on from.
     """
     corner = np.asarray(centre, dtype=np.float64) - half_width_m
     cell = 2.0 * half_width_m / FIRST_CELLS
-    if start is None:
-        level, side = 0, np.arange(FIRST_CELLS)
-        index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
-        xy = corner + (index + 0.5) * cell
-        value = log_density(xy)
-        sharp_at = _worth_a_look(log_density, value, sharp_at, cell)
-    else:
-        level, index, xy = round(np.log2(cell / start.cell_m)), start.index, start.xy
-        cell = start.cell_m
-        value = log_density(xy)
-        if level < _HIDE_UNTIL:
-            sharp_at = _worth_a_look(log_density, value, sharp_at, cell)
+    level, side = 0, np.arange(FIRST_CELLS)
+    index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
+    xy = corner + (index + 0.5) * cell
+    value = log_density(xy)
+    sharp_at = _worth_a_look(log_density, value, sharp_at, cell)
     while True:
         possible = np.isfinite(value)
         if not possible.any():

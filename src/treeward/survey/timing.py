@@ -82,9 +82,9 @@ EAGER_HIVE = (-2.6, 0.8)  # mean and sd as above: a factor about 0.7; guess
 
 LEAST_WIND_MPS = 1.5  # mean of a hunt; below, what bees make up for is nothing
 _SHARE_OFF = 1.3  # the outer two of three nodes of that share, in standard deviations
-_F_SPAN = (-4.2, 2.6, 12)  # nodes of log speed, in sd of the usual
-_F_IN_WIND = 9  # of them for each share, where wind widens them
-_G_SPAN = (-4.2, 3.8, 15)  # nodes of log in-hive time
+_F_SPAN = (-4.2, 2.6, 9)  # nodes of log speed, in sd of the usual
+_F_IN_WIND = 7  # of them for each share, where wind widens them
+_G_SPAN = (-4.2, 3.8, 12)  # nodes of log in-hive time
 _SAID_SPAN = (-3.3, 3.3)  # of either, where the person gave a range
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
 STAY_NODES_S = np.exp(np.linspace(np.log(30.0), np.log(800.0), 46))
