@@ -59,11 +59,11 @@ LONG_STAYS = (  # share of trips, mean excess [s], weight; guesses
     (0.08, 400.0, 0.6),  # few and long
     (0.22, 120.0, 0.4),  # many and short
 )
-BEE_SIGMA = 0.20  # of log in-hive time, bee to bee in one hunt; guess
+BEE_SIGMA = 0.22  # of log in-hive time, bee to bee in one hunt; guess
 DAY_SIGMA = 0.15  # of log in-hive time, day to day in one colony; guess
 LOADING_SIGMA = 0.40  # of log loading time; guess
-FLIGHT_CV = 0.05  # of flight time, trip to trip, at the median spread; guess
-BEE_FLIGHT_CV = 0.04  # of flight time, bee to bee; guess
+FLIGHT_CV = 0.06  # of flight time, trip to trip, at the median spread; guess
+BEE_FLIGHT_CV = 0.05  # of flight time, bee to bee; guess
 WIND_SD_PER_MPS = 0.02  # of log speed, hunt to hunt, per m/s of wind; guess
 WIND_CV_PER_MPS = 0.015  # of flight time, trip to trip, per m/s of wind; guess
 CLOCK_SD_S = 4.0  # speaking late about what was seen; guess

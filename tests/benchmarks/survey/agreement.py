@@ -166,7 +166,7 @@ class Model:
         }
         typical = max(0.0, float(np.quantile(trips.away_s[rows], 0.3)) - base)
         extra = flight[int(places[0])] if len(places) == 1 else typical
-        spread = np.hypot(0.20, 0.04 * extra / (base * np.exp(ln_g)))
+        spread = np.hypot(0.22, 0.05 * extra / (base * np.exp(ln_g)))
         stay = base * np.exp(ln_g + spread * z)
         value = -0.5 * z**2
         # The bee's own spread: a step lower, the same, a step higher than the hunt's.
@@ -215,7 +215,7 @@ class Model:
         for n, share in enumerate(shares, start=1):
             loads = n - 1 + whole
             variance = n * (sigma * usual) ** 2 + loads * (0.4 * fill) ** 2
-            variance = variance + n * (0.05 * sigma / 0.22 * flight) ** 2 + 2 * 4.0**2
+            variance = variance + n * (0.06 * sigma / 0.22 * flight) ** 2 + 2 * 4.0**2
             third = n * sigma**4 * usual**3 + loads * 0.4**4 * fill**3
             sd = np.sqrt(variance)
             shape = third / sd**3
