@@ -17,7 +17,9 @@ PUBLISHED = {7.5, 6.5}  # m/s, Wenner 1963: both go back to it
 
 
 def trees(room: str) -> list[ast.Module]:
-    return [ast.parse(p.read_text("utf-8")) for p in sorted((ROOMS / room).glob("*.py"))]
+    return [
+        ast.parse(p.read_text("utf-8")) for p in sorted((ROOMS / room).glob("*.py"))
+    ]
 
 
 def imports(room: str) -> set[str]:
