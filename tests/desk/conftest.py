@@ -18,12 +18,17 @@ import soundfile
 
 from treeward.desk.desk import Desk
 from treeward.hunt.hunt import Hunt
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.review.file import ReviewRow
 from treeward.speech.utterances import Alternative
 
+from .pages import browser, open_page
+
 if TYPE_CHECKING:
     from pathlib import Path
+
+__all__ = ["browser", "open_page"]  # fixtures for every test of the desk
 
 LITTLE = "heard with little confidence ({:.2f})"
 LENGTH_S = 900.0

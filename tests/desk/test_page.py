@@ -2,106 +2,28 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 import threading
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from treeward.desk.serve import ReviewServer
 from treeward.hunt.hunt import Hunt
 
+from .pages import DESK, LOOK_MS, PHONE, lacking
+
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
     from pathlib import Path
 
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser
 
     from .conftest import Prepared
+    from .pages import Sitting
 
 pytestmark = pytest.mark.model
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-LOOK_MS = 30_000  # two busy cores may take their time
-PHONE = {"width": 390, "height": 844}
-DESK = {"width": 1440, "height": 1000}
-
-
-def lacking(what: str) -> NoReturn:
-    """Skip for want of something, unless every test is to run."""
-    reason = f"{what} is not installed"
-    if os.environ.get("TREEWARD_REQUIRE_ALL_TESTS") == "1":
-        pytest.fail(reason)
-    pytest.skip(reason)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        lacking("playwright")
-    names = ("chromium", "chromium-browser", "google-chrome")
-    program = next(filter(None, map(shutil.which, names)), None)
-    if program is None:
-        lacking("chromium")
-    with sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=program, args=FLAGS)
-        yield opened
-        opened.close()
-
-
-class Sitting:
-    """A page that was opened on a hunt, and all that it asked for."""
-
-    def __init__(self, server: ReviewServer, page: Page) -> None:
-        self.server = server
-        self.page = page
-        self.asked: list[str] = []
-        self.faults: list[str] = []
-        page.set_default_timeout(LOOK_MS)
-        page.on("request", lambda request: self.asked.append(request.url))
-        page.on("pageerror", lambda error: self.faults.append(str(error)))
-        page.on(
-            "console",
-            lambda said: (
-                self.faults.append(said.text) if said.type == "error" else None
-            ),
-        )
-        page.goto(server.address)
-        page.wait_for_selector("html[data-ready=yes]")
-
-    def current(self) -> str | None:
-        return self.page.get_attribute('#rows [aria-current="true"]', "data-row")
-
-    def press(self, *keys: str) -> None:
-        for key in keys:
-            self.page.keyboard.press(key)
-
-
-@pytest.fixture
-def open_page(browser: Browser) -> Iterator[Callable[..., Sitting]]:
-    servers: list[tuple[ReviewServer, threading.Thread]] = []
-    contexts = []
-
-    def opened(of: Prepared | Hunt, size: dict[str, int] = DESK) -> Sitting:
-        server = ReviewServer(of if isinstance(of, Hunt) else of.hunt)
-        thread = threading.Thread(target=server.run)
-        thread.start()
-        servers.append((server, thread))
-        context: Any = browser.new_context(viewport=size)  # type: ignore[arg-type]
-        contexts.append(context)
-        return Sitting(server, context.new_page())
-
-    yield opened
-    for context in contexts:
-        context.close()
-    for server, thread in servers:
-        server.stop()
-        thread.join(timeout=20)
-        assert not thread.is_alive()
 
 
 def test_the_file_that_the_browser_is_started_with_leads_in(
@@ -132,12 +54,13 @@ def test_the_whole_way_by_keyboard(
     names = whole_hunt.doubtful
     sitting = open_page(whole_hunt)
     page = sitting.page
-    assert sitting.current() == names["value"]
     assert "4 of" in page.inner_text("#progress")
+    page.wait_for_selector('#rows[data-ordered="yes"]')
+    sitting.walk_to(names["value"])
 
     # Hear: the clip that comes is sound, and it plays to its end.
     with page.expect_response(re.compile(r"/clip\.wav\?")) as clip:
-        sitting.press("ArrowDown", "ArrowUp", " ")
+        sitting.press(" ")
     assert clip.value.headers["content-type"] == "audio/wav"
     assert int(clip.value.headers["content-length"]) > 44 + 4 * 16_000 * 2
     page.wait_for_selector('#play[aria-pressed="true"]')
@@ -149,16 +72,17 @@ def test_the_whole_way_by_keyboard(
     sitting.press("Enter")
     page.wait_for_selector(f'[data-row="{names["value"]}"].changed')
     assert whole_hunt.row(names["value"]).event.value == "205"
-    sitting.press("n")
-    assert sitting.current() == names["mark"]
+    sitting.walk_to(names["mark"])
     trips_before = page.inner_text("#bees")
     sitting.press("1")
-    page.wait_for_selector(f'[data-row="{names["right"]}"][aria-current="true"]')
+    page.wait_for_selector(f'[data-row="{names["mark"]}"]', state="detached")
     assert whole_hunt.row(names["mark"]).event.mark == "yellow"
     assert page.inner_text("#bees") != trips_before
+    sitting.walk_to(names["right"])
     sitting.press("Enter")
-    page.wait_for_selector(f'[data-row="{names["talk"]}"][aria-current="true"]')
+    page.wait_for_selector(f'[data-row="{names["right"]}"]', state="detached")
     assert whole_hunt.row(names["right"]).decision == "keep"
+    sitting.walk_to(names["talk"])
     sitting.press("d")
     page.wait_for_selector("#rows-empty:not([hidden])")
     assert whole_hunt.row(names["talk"]).decision == "drop"

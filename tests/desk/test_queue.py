@@ -14,8 +14,9 @@ from treeward.desk.queue import (
     to_look_at,
     worry,
 )
+from treeward.language.kinds import EventKind
 from treeward.notes.clock import CLOCK_FLAG
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.review.file import ReviewRow
 from treeward.review.merge import HEARD_ANEW
 from treeward.trips.table import FlightLine, TripTable

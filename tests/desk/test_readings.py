@@ -3,8 +3,9 @@ from __future__ import annotations
 import pytest
 
 from treeward.desk.readings import PhraseReader
+from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.speech.utterances import Alternative
 
 

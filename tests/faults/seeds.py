@@ -11,7 +11,7 @@ import json
 from typing import TYPE_CHECKING
 
 from treeward.hunt.template import filled_template
-from treeward.notes.events import EventKind
+from treeward.language.kinds import EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

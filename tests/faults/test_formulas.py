@@ -14,7 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from treeward.hunt.hunt import Hunt
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.review.file import ReviewRow, read_review, write_review
 from treeward.review.table import guard, unguard
 from treeward.speech.utterances import Alternative

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -210,3 +211,58 @@ def test_a_doubtful_time_is_weighed_by_the_clock_without_it(tmp_path: Path) -> N
     assert lot.moves_m == pytest.approx(farthest_m(fix, other), abs=0.1)
     assert lot.moves_m > 5.0
     assert hunt.review_path.read_text("utf-8") == flagged
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("doubtful", [{1: "250", 3: "255"}, {0: "120", 2: "230"}])
+def test_a_row_moves_the_place_as_far_as_leaving_it_out_does(
+    tmp_path: Path, doubtful: dict[int, str]
+) -> None:
+    rows = watch(doubtful)
+    hunt = hunt_of(tmp_path / "as it is", rows)
+    result = hunt.locate()
+    flagged = [event.row for event in hunt.events() if event.doubtful]
+    assert len(flagged) == 2
+
+    moves = list(hunt.row_moves(result, dict.fromkeys(flagged, ())))
+
+    assert [move.row for move in moves] == flagged
+    assert result.fix is not None
+    for n, (move, row) in enumerate(zip(moves, [r for r in rows if r[4]], strict=True)):
+        without = hunt_of(tmp_path / f"without {n}", [r for r in rows if r is not row])
+        fix = without.locate().fix
+        assert fix is not None
+        # The answer's place is one of its cells, here up to 14 m wide.
+        assert move.moves_m == pytest.approx(farthest_m(result.fix, fix), abs=10)
+
+
+@pytest.mark.slow
+def test_another_reading_that_moves_the_place_farther_counts(tmp_path: Path) -> None:
+    rows = watch({1: "212"})
+    hunt = hunt_of(tmp_path / "as it is", rows)
+    result = hunt.locate()
+    (own,) = [event for event in hunt.events() if event.doubtful]
+    far_off = replace(own, value="300", flags=())
+
+    (left_out,) = hunt.row_moves(result, {own.row: ()})
+    (read,) = hunt.row_moves(result, {own.row: [far_off]})
+
+    assert left_out.moves_m is not None
+    assert read.moves_m is not None
+    assert read.moves_m > left_out.moves_m + 10
+
+
+@pytest.mark.slow
+def test_a_row_without_which_there_is_no_place_is_told_as_that(tmp_path: Path) -> None:
+    rows: list[Row] = [
+        ("10:00:00", "station", "", "1", ""),
+        ("10:01:00", "bearing", "yellow", "210", DOUBT),
+    ]
+    hunt = hunt_of(tmp_path / "as it is", rows)
+    result = hunt.locate()
+    (own,) = [event.row for event in hunt.events() if event.doubtful]
+
+    (move,) = hunt.row_moves(result, {own: ()})
+
+    assert move.lost
+    assert move.moves_m is None

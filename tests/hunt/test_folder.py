@@ -18,7 +18,9 @@ from treeward.hunt import hearing
 from treeward.hunt.heard import HeardFile
 from treeward.hunt.recordings import find_recordings, take_in
 from treeward.hunt.transcription import heard_by
-from treeward.report.wording import placed_sentence
+from treeward.report.advice_wording import missing_text
+from treeward.report.model import Missing, MissingKind
+from treeward.report.wording import missing_sentences, placed_sentence
 from treeward.review.file import read_review
 from treeward.speech.utterances import Utterance, Word, WordSource
 
@@ -121,7 +123,7 @@ def test_a_station_without_position_takes_it_from_the_track_of_that_time(
         assert placed_sentence(result) == "Positions: station 1 from the GPX track."
     else:
         assert place is None
-        assert result.missing[0] == (
+        assert missing_text(result.missing[0], result.hunt_file.hunt.zone) == (
             "Station 1 is not to be found in walk.gpx: no waypoint is called '1' or "
             "'station 1', its notes are of 14 Jul 10:01 to 10:21, and the track in "
             "walk.gpx is of 13 Jul 10:00 to 10:29."
@@ -139,7 +141,7 @@ def test_a_missing_waypoint_is_told_with_those_that_are_there(typed_hunt: Path) 
     gpx = f'<gpx version="1.1" creator="x">{points}</gpx>'
     (typed_hunt / "walk.gpx").write_text(gpx, "utf-8")
 
-    line = Hunt(typed_hunt).locate().missing[0]
+    (line, *_) = missing_sentences(Hunt(typed_hunt).locate())
 
     assert (
         "no waypoint is called '1' or 'station 1' (there are 'Spring', 'gate', " in line
@@ -157,7 +159,9 @@ def test_a_station_without_any_position_is_said_to_be_missing(
     result = Hunt(typed_hunt).locate()
 
     assert result.fix is None
-    assert any("Station 1 has no position" in line for line in result.missing)
+    lacking = Missing(kind=MissingKind.NO_POSITION, stations=("1",))
+    assert result.missing == (lacking,)
+    assert missing_sentences(result)[0].startswith("Station 1 has no position: ")
 
 
 def test_a_new_hunt_can_be_read_at_once(tmp_path: Path) -> None:

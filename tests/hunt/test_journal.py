@@ -17,7 +17,8 @@ from treeward.hunt.journal import (
     read_journal,
 )
 from treeward.hunt.recovery import read_session
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.speech.utterances import Alternative
 
 if TYPE_CHECKING:
@@ -206,6 +207,21 @@ def test_a_value_that_the_review_could_not_hold_is_left_out(
     session = read_session(path)
 
     assert (session.events, session.broken_lines) == ((), 1)
+
+
+@pytest.mark.parametrize(
+    ("kind", "value"),
+    [("bearing", "225 sw"), ("bearing", "210 true"), ("overhead", "210"),
+     ("date", "14 July"), ("searched", "along the wall"), ("found", "")],
+)  # fmt: skip
+def test_a_value_that_was_heard_is_kept(tmp_path: Path, kind: str, value: str) -> None:
+    path = tmp_path / "live-1.jsonl"
+    path.write_text(json.dumps(GOOD | {"kind": kind, "value": value}), "utf-8")
+
+    session = read_session(path)
+
+    assert [event.value for event in session.events] == [value]
+    assert session.broken_lines == 0
 
 
 def test_lines_that_are_no_records_are_counted(tmp_path: Path) -> None:

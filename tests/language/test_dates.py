@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import TYPE_CHECKING
 
 import pytest
 
 from treeward.language.dates import parse_date, read_date
+from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.events import Event, EventKind
 from treeward.notes.narration import parse_narration
 from treeward.notes.typed import parse_typed
 from treeward.speech.utterances import Utterance, Word, WordSource
+
+if TYPE_CHECKING:
+    from treeward.notes.events import Event
 
 BOOK = PhraseBook.load()
 

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.errors import PhraseBookError
-from treeward.language import phrasebook
+from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.events import UNMARKED, EventKind
 from treeward.resources import phrasebook_path
 
 if TYPE_CHECKING:
@@ -100,7 +99,6 @@ def test_kinds_are_event_kinds(book: PhraseBook) -> None:
     kinds = {phrase.kind for phrase in book.fixed_phrases()} | set(book.anchors())
 
     assert kinds <= {kind.value for kind in EventKind}
-    assert phrasebook.UNMARKED == UNMARKED
 
 
 def test_hunt_adds_a_colour_and_a_way_of_saying(tmp_path: Path) -> None:

@@ -20,8 +20,9 @@ if __name__ == "__main__":
 
 from loudness import IN_USE, LoudActivity
 from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.language.kinds import EventKind
 from treeward.live.ears import PAUSE_S, Ears
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.speech.segments import Segmenter
 from treeward.speech.utterances import Utterance, Word, WordSource
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from treeward.language.kinds import EventKind
 from treeward.live import answer as tones
 from treeward.live.answer import Answer, Answerer, find_synthesiser
 from treeward.live.gate import Gate
@@ -20,7 +21,7 @@ from treeward.live.spoken import (
     spoken_event,
     spoken_time,
 )
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from treeward.language.kinds import EventKind
 from treeward.live.board import (
     away_times_s,
     board,
@@ -15,7 +16,7 @@ from treeward.live.board import (
     standing,
 )
 from treeward.live.calls import REPEAT_FAULT_S, Calls
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.trips.table import Trip, TripTable
 
 ZONE = ZoneInfo("Europe/London")

@@ -9,10 +9,11 @@ import pytest
 
 from treeward.hunt.journal import Journal
 from treeward.hunt.recovery import for_review, read_session
+from treeward.language.kinds import EventKind
 from treeward.live.answer import NOT_KEPT, SAY_AGAIN
 from treeward.live.calls import announcement, sky_of
 from treeward.live.notebook import AFTER_DARK, Notebook, nearest_dial
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.positions import Position
 
 if TYPE_CHECKING:

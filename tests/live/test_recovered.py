@@ -17,8 +17,9 @@ from treeward.errors import HuntError
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import Journal, event_record
 from treeward.hunt.recovery import NOT_AGAIN, journals_dir
+from treeward.language.kinds import EventKind
 from treeward.live.opening import only_listener, recover_sessions
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:

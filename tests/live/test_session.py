@@ -16,13 +16,14 @@ from live import stand_in
 from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.hunt.journal import Journal, read_journal
 from treeward.hunt.recovery import recover, without_own_voice
+from treeward.language.kinds import EventKind
 from treeward.live import ears, intake
 from treeward.live.board import Office, trips_to_halve
 from treeward.live.messages import Chunk, Snapshot
 from treeward.live.session import Session, Setting
 from treeward.live.streams import BlocksSource, RehearsalTime
 from treeward.live.watch_clock import WatchClock
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.speech.segments import AROUND_S, Segmenter
 from treeward.speech.voice_activity import FRAME_S
 from treeward.trips.table import Trip, TripTable

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from treeward.errors import ClockError
+from treeward.language.kinds import EventKind
 from treeward.notes.clock import (
     CLOCK_DOUBT,
     ClockResult,
@@ -20,7 +21,7 @@ from treeward.notes.clock import (
     place_recordings,
 )
 from treeward.notes.clock_evidence import daylight_at, parse_start
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

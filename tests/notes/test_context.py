@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from treeward.language.kinds import EventKind
 from treeward.notes.context import read_again
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.speech.utterances import Alternative
 
 FLAG_BELOW = 0.9

@@ -10,13 +10,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.events import Event, EventKind
 from treeward.notes.narration import parse_narration
 from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
     from types import ModuleType
+
+    from treeward.notes.events import Event
 
 BOOK = PhraseBook.load()
 PROSE = """

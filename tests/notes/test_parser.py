@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from treeward.language.kinds import EventKind
 from treeward.language.number_forms import bearing_forms
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.events import Event, EventKind
 from treeward.notes.parser import parse_notes
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
+
+if TYPE_CHECKING:
+    from treeward.notes.events import Event
 
 BOOK = PhraseBook.load()
 PHRASES = {phrase.text for phrase in BOOK.fixed_phrases()} | {"note"}

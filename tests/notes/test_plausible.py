@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.notes.plausible import weigh_by_bees
 from treeward.speech.utterances import Alternative
 

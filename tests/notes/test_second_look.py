@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.notes.second_look import look_twice
 
 

@@ -53,7 +53,9 @@ def four_trips(
 
 def test_nine_minutes_away_is_about_eight_tenths_of_a_mile_by_hand() -> None:
     rule = next(
-        rule for rule in survey.hand_rules(540.0) if rule.source == "common practice"
+        rule
+        for rule in survey.hand_rules(540.0)
+        if rule.kind is survey.HandRuleKind.FIFTEEN_MPH
     )
 
     # (9 - 2.5) min at 15 mph, there and back: 0.8125 mile.

@@ -69,13 +69,14 @@ def test_default_model_overlaps(
 
 
 def test_hand_rules_give_the_published_figures() -> None:
-    by_source = {
-        minutes: {r.source.split(",")[0]: r.distance_m for r in survey.hand_rules(s)}
+    kind = survey.HandRuleKind
+    by_kind = {
+        minutes: {r.kind: r.distance_m for r in survey.hand_rules(s)}
         for minutes, s in ((5, 300.0), (10, 600.0), (15, 900.0))
     }
-    name = "Visscher and Seeley 1989"
-    assert [by_source[m][name] for m in (5, 10, 15)] == pytest.approx([900, 1400, 1700])
-    kephart = [by_source[m]["Kephart"] for m in (5, 10)]
+    table = [by_kind[m][kind.VISSCHER_SEELEY] for m in (5, 10, 15)]
+    assert table == pytest.approx([900, 1400, 1700])
+    kephart = [by_kind[m][kind.KEPHART] for m in (5, 10)]
     assert kephart == pytest.approx([483, 1287], abs=1)
-    seeley = {r.source[:11]: r for r in survey.hand_rules(150.0)}["Seeley 2019"]
+    seeley = {r.kind: r for r in survey.hand_rules(150.0)}[kind.SEELEY]
     assert seeley.distance_m == pytest.approx(100.0)

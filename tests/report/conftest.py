@@ -16,15 +16,20 @@ from treeward.report.days import days_of
 from treeward.report.model import DayColony, HuntResult, NoteRow, StationPlace
 from treeward.survey.frame import LocalFrame
 from treeward.survey.records import (
+    Advice,
+    AdviceKind,
     BeeDistance,
     ClassicalFix,
     Colony,
     Density,
     Fix,
     HandRule,
+    HandRuleKind,
     NextStation,
     Polygon,
     SearchArea,
+    SeatReason,
+    Shape,
     Strip,
 )
 from treeward.trips.table import FlightLine, Trip, TripTable, Visit, Wind
@@ -59,7 +64,7 @@ SEAT = NextStation(
     walk_bearing_true_deg=257.0,
     expected_area_90_m2=41_000.0,
     area_90_m2=94_500.0,
-    why="its flight lines would cross the others nearly at right angles",
+    why=SeatReason.CROSS_LINE,
 )
 STRIPS = (
     Strip(
@@ -97,14 +102,12 @@ def bee_distance(bee: str, station: str, median_m: float, away_s: float) -> BeeD
         low90_m=median_m * 0.63,
         high90_m=median_m * 1.58,
         hand_rules=(
-            HandRule(name="away time table", source="Visscher and Seeley 1989",
-                     distance_m=0.8 * median_m),
-            HandRule(name="a mile in five minutes", source="Kephart 1917",
-                     distance_m=1.15 * median_m),
+            HandRule(kind=HandRuleKind.VISSCHER_SEELEY, distance_m=0.8 * median_m),
+            HandRule(kind=HandRuleKind.KEPHART, distance_m=1.15 * median_m),
         ),
         distance_m=grid,
         density_per_m=density,
-    )  # fmt: skip
+    )
 
 
 def ellipse(
@@ -142,7 +145,7 @@ def colony(
     colony_id: str = "A",
     marks: tuple[str, ...] = ("yellow", "blue-white", "white", "red"),
     middles: Sequence[tuple[float, float]] = ((0.0, 0.0),),
-    words: str = "a patch",
+    shape: Shape = Shape.PATCH,
     seat: NextStation | None = SEAT,
 ) -> Colony:
     frame = LocalFrame(*PLACE)
@@ -177,10 +180,11 @@ def colony(
                 longitude_deg=float(best[0]) - 0.0003,
                 ellipse_95=ellipse(frame, 10, 40, 1.6),
                 area_95_m2=52_000.0,
-                note="bearings alone",
+                bearings=19,
+                crossings=84,
             ),
         ),
-        words=words,
+        shape=shape,
         next_station=seat,
         search_plan=STRIPS,
     )
@@ -284,8 +288,8 @@ def make(
         next_station=SEAT,
         search_plan=STRIPS,
         advice=(
-            "Five more bearings at station 2 would shrink the search area by a third.",
-            "Nobody timed a hive of known place; a calibration would help the most.",
+            Advice(kind=AdviceKind.SIT_NEXT, seat=SEAT),
+            Advice(kind=AdviceKind.ONE_STATION),
         ),
         learned={"flight_speed_factor": (1.04, 0.08)},
     )  # fmt: skip
@@ -362,7 +366,7 @@ def make_two_colonies() -> HuntResult:
     """Return a result with two colonies, one of them in two patches."""
     whole = make()
     assert whole.fix is not None
-    first = colony("A", ("yellow", "blue-white"), ((0, 0), (420, 260)), "two patches")
+    first = colony("A", ("yellow", "blue-white"), ((0, 0), (420, 260)), Shape.PATCHES)
     seat = replace(SEAT, latitude_deg=52.3051, longitude_deg=-3.6171, from_station="2")
     second = colony("B", ("white", "red"), ((-500, 700),), seat=seat)
     return replace(whole, fix=replace(whole.fix, colonies=(first, second)))

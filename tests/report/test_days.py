@@ -21,6 +21,7 @@ from treeward.report.days import (
 from treeward.report.formats.result_json import result_dict
 from treeward.report.page.page import page_text
 from treeward.report.sketch import sketch
+from treeward.survey.records import Advice, AdviceKind
 
 if TYPE_CHECKING:
     from treeward.report.model import HuntResult
@@ -176,7 +177,7 @@ def test_map_files_carry_the_area_of_each_day(two_days: HuntResult) -> None:
 def test_days_that_disagree_never_stand_beside_stop_lining(
     days_apart: HuntResult, two_days: HuntResult
 ) -> None:
-    stop = "stop lining and look up trees: the 90 % area is 9.5 ha"
+    stop = Advice(kind=AdviceKind.STOP_LINING, area_m2=94_500.0)
 
     def without_a_seat(some: HuntResult) -> HuntResult:
         assert some.fix is not None
@@ -195,4 +196,9 @@ def test_days_that_disagree_never_stand_beside_stop_lining(
     assert "The days disagree: find out why" in words
     assert "top lining" not in str(result_dict(apart))
     assert "Stop lining" in page_text(agreed, drawings={})
-    assert result_dict(agreed)["advice"] == [stop]
+    (told,) = result_dict(agreed)["advice"]
+    assert told.startswith("stop lining and look up trees: the 90 % area is 9.4 ha")
+    assert result_dict(agreed)["advice_kinds"] == [
+        {"kind": "stop_lining", "area_ha": 9.45}
+    ]
+    assert result_dict(apart)["advice_kinds"] == []

@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from treeward.report.formats.result_json import hand_rule_range, number, result_dict
-from treeward.survey.records import HandRule
+from treeward.report.formats.found_json import hand_rule_range, number
+from treeward.report.formats.result_json import result_dict
+from treeward.report.model import Missing, MissingKind
+from treeward.survey.records import HandRule, HandRuleKind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -111,11 +113,19 @@ def test_a_hunt_without_anything_says_so(empty: HuntResult) -> None:
 
 
 def test_what_was_missing_is_kept(build: Callable[..., HuntResult]) -> None:
-    assert result_dict(build(missing=("no bearing",)))["missing"] == ["no bearing"]
+    lacking = Missing(kind=MissingKind.UNKNOWN_STATION, stations=("C", "D"))
+
+    plain = result_dict(build(missing=(lacking,)))
+
+    (said,) = plain["missing"]
+    assert said.startswith("The notes name station C, D, which hunt.toml does not")
+    assert plain["missing_kinds"] == [
+        {"kind": "unknown_station", "stations": ["C", "D"]}
+    ]
 
 
 def test_rules_of_thumb_make_a_range() -> None:
-    rules = [HandRule(name="a", source="b", distance_m=d) for d in (300.0, 900.0)]
+    rules = [HandRule(kind=HandRuleKind.SEELEY, distance_m=d) for d in (300.0, 900.0)]
 
     assert hand_rule_range(rules) == {"low": 300.0, "high": 900.0}
     assert hand_rule_range([]) is None

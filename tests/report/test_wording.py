@@ -11,6 +11,7 @@ import pytest
 from treeward.report.formats.gpx import gpx_text
 from treeward.report.formats.kml import kml_bytes
 from treeward.report.formats.result_json import result_dict
+from treeward.report.model import Missing, MissingKind
 from treeward.report.page.parts import Lines
 from treeward.report.sketch import sketch
 from treeward.report.wording import (
@@ -26,7 +27,7 @@ from treeward.report.wording import (
     next_sentences,
     seats,
 )
-from treeward.survey.records import Enough
+from treeward.survey.records import Advice, AdviceKind, Enough, Shape
 
 from .conftest import STATIONS
 
@@ -81,19 +82,19 @@ def test_an_area_too_large_to_walk_is_called_so(result: HuntResult) -> None:
 @pytest.mark.parametrize(
     ("shape", "said"),
     [
-        ("a ring", "is probably 400 to 690 m from station 2; in which direction"),
-        ("a disc about the station", "in which direction is not known yet"),
-        ("a wedge: direction without distance", "the west of station 2; how far away"),
-        ("part of a ring", "very roughly towards the west"),
-        ("a long strip", "about 530 m from station 2, towards the west."),
-        ("nothing measured yet: the prior alone", "Nothing was measured"),
+        (Shape.RING, "is probably 400 to 690 m from station 2; in which direction"),
+        (Shape.DISC, "in which direction is not known yet"),
+        (Shape.WEDGE, "the west of station 2; how far away"),
+        (Shape.PART_OF_RING, "very roughly towards the west"),
+        (Shape.LONG_STRIP, "about 530 m from station 2, towards the west."),
+        (Shape.NOTHING_MEASURED, "Nothing was measured"),
     ],
 )
 def test_no_more_is_said_than_the_shape_allows(
-    result: HuntResult, shape: str, said: str
+    result: HuntResult, shape: Shape, said: str
 ) -> None:
     assert result.fix is not None
-    colony = replace(result.fix.colonies[0], words=shape)
+    colony = replace(result.fix.colonies[0], shape=shape)
 
     assert said in colony_sentences(result, colony)[0]
 
@@ -102,25 +103,25 @@ def test_the_survey_s_reason_is_not_said_twice(result: HuntResult) -> None:
     assert result.fix is not None
     (colony,) = result.fix.colonies
     assert colony.next_station is not None
-    why = "700 m on 257 true: a cross line; expected area 9.4 ha -> 4.1 ha"
-    colony = replace(colony, next_station=replace(colony.next_station, why=why))
-    advice = (f"sit next {why}", "one station only: a second can tell more")
-    fix = replace(result.fix, colonies=(colony,), advice=advice)
-    whole = replace(result, fix=fix)
+    kinds = [one.kind for one in result.fix.advice]
+    assert kinds == [AdviceKind.SIT_NEXT, AdviceKind.ONE_STATION]
 
-    assert next_sentences(whole)[-1] == "Why there: a cross line."
-    assert advice_sentences(whole) == ["One station only: a second can tell more."]
+    assert next_sentences(result)[-1] == "Why there: a cross line."
+    (said,) = advice_sentences(result)
+    assert said.startswith("One station only: ")
 
 
 def test_when_to_stop(result: HuntResult) -> None:
     assert result.fix is not None
-    advice = ("stop lining and look up trees: the 90 % area is 1.2 ha",)
+    advice = (Advice(kind=AdviceKind.STOP_LINING, area_m2=12_000.0),)
     colony = replace(result.fix.colonies[0], next_station=None, advice=advice)
     whole = replace(result, fix=replace(result.fix, colonies=(colony,), advice=advice))
 
-    assert next_sentences(whole) == [
-        "Stop lining and look up trees: the 90 % area is 1.2 ha."
-    ]
+    (said,) = next_sentences(whole)
+    assert said == (
+        "Stop lining and look up trees: the 90 % area is 1.2 ha, and another station "
+        "would cost more time than it would save in searching."
+    )
 
 
 def test_units_are_never_mixed(build: Callable[..., HuntResult]) -> None:
@@ -145,10 +146,11 @@ def test_what_it_rests_on(result: HuntResult) -> None:
 
 
 def test_nothing_found_says_what_is_missing(empty: HuntResult) -> None:
-    said = missing_sentences(replace(empty, missing=("The recording is silent.",)))
+    strange = Missing(kind=MissingKind.UNKNOWN_STATION, stations=("C",))
+    said = missing_sentences(replace(empty, missing=(strange,)))
 
     assert headline(empty) == "There is no place to look yet."
-    assert said[0] == "The recording is silent."
+    assert said[0].startswith("The notes name station C, ")
     assert any("No station has a position" in sentence for sentence in said)
     assert any("No bee was timed" in sentence for sentence in said)
     assert any("No bearing was spoken" in sentence for sentence in said)

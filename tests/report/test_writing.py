@@ -11,10 +11,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from treeward.errors import ReportError
+from treeward.report.model import Missing, MissingKind
 from treeward.report.writing import MANAGED, write_labels, write_results
 
 if TYPE_CHECKING:
     from treeward.report.model import HuntResult
+
+
+LACKING = Missing(kind=MissingKind.NO_POSITION, stations=("1",))
 
 
 def test_everything_is_written(result: HuntResult, tmp_path: Path) -> None:
@@ -46,7 +50,7 @@ def test_a_failure_half_way_leaves_the_old_files(
     empty: HuntResult, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = tmp_path / "results"
-    write_results(replace(empty, missing=("of last time",)), folder)
+    write_results(replace(empty, missing=(LACKING,)), folder)
     (folder / "map.png").write_bytes(b"from last time")
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     plain = os.replace

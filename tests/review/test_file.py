@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from treeward.errors import ReviewError
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import KINDS, EventKind, Holds
+from treeward.notes.events import Event
 from treeward.review.file import (
     COLUMNS,
     ReviewFaultsError,
@@ -45,12 +46,14 @@ CLOCKS = st.none() | st.integers(0, 10**7).map(
     )
 )
 VALUES = {
-    EventKind.BEARING: ["", "0", "210", "SW", "225 sw", "210 true"],
-    EventKind.DATE: ["", "2026-07-14", "14 July"],
-    EventKind.TIME: ["", "10:22", "10:22:30", "9:40"],
-    EventKind.DURATION: ["away 330", "round 600"],
-    EventKind.STATION: ["1", "north gate"],
-    EventKind.WIND: ["calm", "light 225"],
+    Holds.DEGREES: st.sampled_from(["", "0", "210", "SW", "225 sw", "210 true"]),
+    Holds.DATE: st.sampled_from(["", "2026-07-14", "14 July"]),
+    Holds.TIME: st.sampled_from(["", "10:22", "10:22:30", "9:40"]),
+    Holds.DURATION: st.sampled_from(["away 330", "round 600"]),
+    Holds.STATION: st.sampled_from(["1", "north gate"]),
+    Holds.WIND: st.sampled_from(["calm", "light 225"]),
+    Holds.WORDS: TEXT,
+    Holds.NOTHING: TEXT,
 }
 
 
@@ -66,7 +69,7 @@ def review_rows(draw: st.DrawFn) -> list[ReviewRow]:
         event = Event(
             kind=kind,
             mark=draw(MARKS),
-            value=draw(st.sampled_from(VALUES[kind]) if kind in VALUES else TEXT),
+            value=draw(VALUES[KINDS[kind].holds]),
             recording=draw(TEXT),
             start_s=start_s,
             end_s=draw(SECONDS),

@@ -6,7 +6,7 @@ from itertools import groupby
 import numpy as np
 import pytest
 
-from treeward.notes.events import EventKind
+from treeward.language.kinds import EventKind
 from treeward.simulate import SimulationSettings, simulate_hunt
 from treeward.simulate.flights import beyond, draw_settings, varying_share
 from treeward.simulate.hunting import WORD_S

@@ -53,10 +53,12 @@ def test_each_colony_is_told_what_would_help_it() -> None:
         assert seat.area_90_m2 == pytest.approx(
             colony.search_areas[90].area_m2, rel=0.05
         )
-        assert f"colony {colony.id}: sit next {seat.why}" in fix.advice
+        kind = survey.AdviceKind.SIT_NEXT
+        assert survey.Advice(kind=kind, colony=colony.id, seat=seat) in fix.advice
     assert first.next_station != second.next_station
     # What is true of both is said once, and of no colony by name.
-    assert sum("one station only" in said for said in fix.advice) == 1
+    (one,) = (s for s in fix.advice if s.kind is survey.AdviceKind.ONE_STATION)
+    assert not one.colony
 
 
 def test_one_line_is_one_colony() -> None:
@@ -85,7 +87,8 @@ def test_bees_of_a_known_hive_are_left_out() -> None:
     fix = survey.locate(*two_lines(), survey.Settings(known_hives=(hive,)))
     assert marks(fix) == {("yellow", "blue")}
     assert {b.bee for b in fix.bees} == {"yellow", "blue"}
-    assert any("white, red" in said for said in fix.advice)
+    (left_out,) = (s for s in fix.advice if s.kind is survey.AdviceKind.LEFT_OUT)
+    assert left_out.marks == ("white", "red")
 
 
 def test_bearings_of_unmarked_bees_go_to_the_line_they_follow() -> None:

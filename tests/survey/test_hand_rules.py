@@ -9,14 +9,15 @@ from treeward.survey.hand_rules import representative_s
 
 def test_rules_are_named_and_not_averaged() -> None:
     rules = survey.hand_rules(300.0)
-    assert len({r.source for r in rules}) == len(rules) == 4
+    assert len({r.kind for r in rules}) == len(rules) == 4
     found = [r.distance_m for r in rules]
     assert max(found) / min(found) > 1.5  # they disagree; the range is the message
 
 
 def test_a_rule_is_silent_outside_its_range() -> None:
-    assert not any("Visscher" in r.source for r in survey.hand_rules(120.0))
-    assert not any("Seeley 2019" in r.source for r in survey.hand_rules(900.0))
+    table, seeley = survey.HandRuleKind.VISSCHER_SEELEY, survey.HandRuleKind.SEELEY
+    assert table not in {r.kind for r in survey.hand_rules(120.0)}
+    assert seeley not in {r.kind for r in survey.hand_rules(900.0)}
     assert survey.hand_rules(60.0) == ()
 
 
@@ -28,5 +29,6 @@ def test_third_shortest_time_stands_for_a_bee() -> None:
 
 def test_nine_minutes_is_eight_tenths_of_a_mile() -> None:
     # Common practice: nine minutes away, two and a half in the hive, 15 mph.
-    (rule,) = (r for r in survey.hand_rules(540.0) if r.source == "common practice")
+    kind = survey.HandRuleKind.FIFTEEN_MPH
+    (rule,) = (r for r in survey.hand_rules(540.0) if r.kind is kind)
     assert rule.distance_m / 1609.344 == pytest.approx(0.8125)

@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from treeward.hunt_file import parse_hunt_table
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.trips import pair_trips
 
 MORNING = datetime(2026, 7, 14, 10, 0, tzinfo=ZoneInfo("Europe/London"))

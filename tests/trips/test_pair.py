@@ -12,8 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from treeward.hunt_file import HuntFile, parse_hunt_table
+from treeward.language.kinds import EventKind
 from treeward.notes.clock import CLOCK_DOUBT
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.trips import pair_trips
 
 if TYPE_CHECKING:

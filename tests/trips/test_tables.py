@@ -6,7 +6,8 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from treeward.hunt_file import parse_hunt_table
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.trips import pair_trips
 from treeward.trips.tables import bees_frame, lines_frame, trips_frame, visits_frame
 

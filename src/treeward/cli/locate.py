@@ -70,6 +70,7 @@ def command(
 def answer_lines(result: HuntResult) -> list[str]:
     """Give the answer in a few plain lines."""
     from treeward.positions import Position, format_position, utm_text
+    from treeward.report.advice_wording import missing_text
     from treeward.report.wording import (
         basis_sentence,
         colony_sentences,
@@ -106,7 +107,8 @@ def answer_lines(result: HuntResult) -> list[str]:
         lines += next_of(result, colony)
     lines += enough_sentences(result)
     lines += day_lines(result)
-    lines += list(result.missing)
+    zone = result.hunt_file.hunt.zone
+    lines += [missing_text(one, zone) for one in result.missing]
     lines += filter(None, [placed_sentence(result)])
     lines.append(basis_sentence(result))
     lines += doubt_sentences(result)

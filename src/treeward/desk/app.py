@@ -18,7 +18,8 @@ from .desk import Desk, conflicts_payload
 from .estimator import Estimator
 from .requests import EditsSent, PhraseSent, as_sent
 from .sounds import BIN_S, clip_wav
-from .tally import answer_payload
+from .tally import answer_payload, moves_payload
+from .weighing import Weighing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -57,7 +58,8 @@ class ReviewApp:
 
     def __init__(self, hunt: Hunt, *, on_finish: Callable[[], None]) -> None:
         self.desk = Desk(hunt)
-        self.surveyor = Estimator(hunt.locate)
+        self.weighing = Weighing(self.desk)
+        self.surveyor = Estimator(hunt.locate, afterwards=self.weighing.work)
         self._on_finish = on_finish
         self._report: bytes | None = None
         self._files = _page_files()
@@ -121,6 +123,7 @@ class ReviewApp:
                 "digest": self.desk.ledger.digest(),
                 "asked": self.surveyor.asked,
                 "answered": self.surveyor.answered,
+                "weighed": self.weighing.changes,
             }
         )
 
@@ -130,6 +133,12 @@ class ReviewApp:
             "answered": answered,
             "asked": self.surveyor.asked,
             "fault": self.surveyor.fault,
+            "weighed": self.weighing.changes,
+            "moves": moves_payload(
+                list(self.weighing.moves.values()),
+                self.desk.hunt.file.hunt.units,
+                done=self.weighing.done,
+            ),
         }
         return JSONResponse(body | (answer_payload(result) if result else {}))
 

@@ -6,7 +6,8 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import ReviewError, TreewardError
-from treeward.notes.events import UNMARKED, EventKind
+from treeward.hunt.note_rows import said_in_words
+from treeward.language.kinds import UNMARKED, EventKind
 from treeward.review.clock import format_clock
 from treeward.review.file import cells_of, effective_events
 from treeward.review.row import LONGEST_S
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.hunt.hunt import Hunt
-    from treeward.notes.events import Event
     from treeward.review.file import ReviewRow
     from treeward.trips.table import TripTable
 
@@ -241,15 +241,6 @@ def clock_at(
         return None
     _, start_s, clock = min(known, key=lambda one: one[:2])
     return clock + timedelta(seconds=round(second - start_s, 2))
-
-
-def said_in_words(event: Event) -> str:
-    """Say an event in plain words: "yellow away", "bearing 210 (yellow)"."""
-    if event.kind in {EventKind.BEARING, EventKind.DURATION} and event.mark:
-        parts = [event.kind.value, event.value, f"({event.mark})"]
-    else:
-        parts = [event.mark, event.kind.value, event.value]
-    return " ".join(part for part in parts if part)
 
 
 def conflicts_payload(applied: Applied) -> list[Mapping[str, str]]:

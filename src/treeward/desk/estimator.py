@@ -28,12 +28,20 @@ class Estimator:
         Works out the answer from review.csv as it stands.
     quiet_s
         How long to wait for further corrections.
+    afterwards
+        Called in the same thread with each answer, and with what tells it to go on:
+        false once something newer was asked for.
     """
 
     def __init__(
-        self, locate: Callable[[], HuntResult], *, quiet_s: float = QUIET_S
+        self,
+        locate: Callable[[], HuntResult],
+        *,
+        quiet_s: float = QUIET_S,
+        afterwards: Callable[[HuntResult, Callable[[], bool]], None] | None = None,
     ) -> None:
         self._locate = locate
+        self._afterwards = afterwards
         self._quiet_s = quiet_s
         self._wake = threading.Condition()
         self._asked = 0
@@ -86,6 +94,8 @@ class Estimator:
             with self._wake:
                 self.result, self.fault, self.answered = result, fault, number
                 self._wake.notify_all()
+            if result is not None and self._afterwards is not None:
+                self._afterwards(result, lambda: self._open and not self._due())
 
     def _more_within_quiet(self) -> bool:
         number = self._asked

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from .desk import said_in_words
+from treeward.hunt.note_rows import said_in_words
+
 from .queue import reasons_of, status_of, to_look_at, worry
 
 if TYPE_CHECKING:

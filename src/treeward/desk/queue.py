@@ -5,8 +5,8 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import KINDS, EventKind, Need
 from treeward.notes.clock import CLOCK_FLAG
-from treeward.notes.events import EventKind
 from treeward.review.file import cells_of
 from treeward.review.merge import HEARD_ANEW
 
@@ -16,31 +16,6 @@ if TYPE_CHECKING:
     from treeward.review.file import ReviewRow
     from treeward.trips.table import TripTable
 
-# How much of the answer hangs on one note of a kind; guess. A wrong time moves every
-# note after it, a wrong station every trip; a bee's coming and going makes one trip.
-WEIGHT: Mapping[EventKind, float] = {
-    EventKind.TIME: 3.0,
-    EventKind.STATION: 3.0,
-    EventKind.DATE: 3.0,
-    EventKind.BACK: 2.0,
-    EventKind.AWAY: 2.0,
-    EventKind.BEARING: 2.0,
-    EventKind.DURATION: 2.0,
-    EventKind.MARK: 1.5,
-    EventKind.SCRATCH: 1.5,
-    EventKind.PAUSE: 1.0,
-    EventKind.RESUME: 1.0,
-    EventKind.MISSED: 1.0,
-    EventKind.WIND: 1.0,
-    EventKind.REMARK: 0.2,
-}
-NEEDS_VALUE = frozenset(
-    {
-        *(EventKind.TIME, EventKind.DATE, EventKind.STATION),
-        *(EventKind.BEARING, EventKind.DURATION),
-    }
-)
-_NEEDS_MARK = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK})
 _WEIGHT_REFUSED = 1.2  # of a time that does not fit the others; guess
 _LEAST_DOUBT = 0.3  # of a row that was flagged in spite of a high confidence; guess
 _CHANGED = ("clock", "event", "mark", "value")
@@ -85,9 +60,9 @@ def status_of(row: ReviewRow, written: ReviewRow | None) -> Status:
 def lacks(row: ReviewRow) -> str:
     """Name what a row cannot do without and has not: "value", "mark" or ""."""
     event = row.event
-    if event.kind in NEEDS_VALUE and not event.value:
+    if KINDS[event.kind].value is Need.MUST and not event.value:
         return "value"
-    if event.kind in _NEEDS_MARK and not event.mark:
+    if KINDS[event.kind].mark is Need.MUST and not event.mark:
         return "mark"
     return ""
 
@@ -114,7 +89,7 @@ def worry(row: ReviewRow) -> float:
     elif any(flag.startswith(HEARD_ANEW) for flag in row.event.flags):
         doubt = max(doubt, 0.9)  # the person and the machine disagree; guess
     more_reasons = 0.05 * max(0, len(row.event.flags) - 1)
-    weight = WEIGHT[row.event.kind]
+    weight = KINDS[row.event.kind].weight
     refused = any(flag.startswith(CLOCK_FLAG) for flag in row.event.flags)
     if row.event.kind is EventKind.TIME and refused:
         weight = min(weight, _WEIGHT_REFUSED)

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from .queue import NEEDS_VALUE
+from treeward.language.kinds import KINDS, Need
 
 if TYPE_CHECKING:
+    from treeward.language.kinds import EventKind
     from treeward.language.phrasebook import PhraseBook
-    from treeward.notes.events import Event, EventKind
+    from treeward.notes.events import Event
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +68,6 @@ class PhraseReader:
         if len(events) != 1:
             return None
         event = events[0]
-        if event.kind in NEEDS_VALUE and not event.value:
+        if KINDS[event.kind].value is Need.MUST and not event.value:
             return None
         return TypedReading(event=event.kind, mark=event.mark, value=event.value)

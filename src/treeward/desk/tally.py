@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.report.days import disagreements
 from treeward.report.figures.paint import paint_hex, split_mark
 from treeward.report.wording import (
+    NO_MOVE_M,
     advice_sentences,
     basis_sentence,
     colony_sentences,
@@ -18,8 +19,12 @@ from treeward.report.wording import (
 from treeward.units import Units, bearing_text, duration_text
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from treeward.hunt.doubts import RowMove
     from treeward.report.model import HuntResult
     from treeward.trips.table import Trip, TripTable
+    from treeward.units import UnitSystem
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,3 +193,28 @@ def answer_payload(result: HuntResult) -> dict[str, Any]:
         "advice": advice,
         "distances": distances,
     }
+
+
+def moves_payload(
+    moves: Iterable[RowMove], system: UnitSystem, *, done: bool
+) -> dict[str, Any]:
+    """Return how far each row may move the place, in words, and whether all is known.
+
+    `rank` is 0 where no place would be left, 1 where it moves, 2 where that is not
+    known and 3 where it hardly moves; rows that are not named have rank 2.
+    """
+    units = Units(system)
+    rows = {}
+    for move in moves:
+        name = move.row
+        if move.lost:
+            rows[name] = {"rank": 0, "text": "without it there is no place"}
+        elif move.moves_m is None:
+            continue
+        elif move.moves_m < NO_MOVE_M:
+            rows[name] = {"rank": 3, "text": "hardly moves the place"}
+        else:
+            far = units.distance(move.moves_m)
+            text = f"moves the place by up to {far}"
+            rows[name] = {"rank": 1, "text": text, "moves_m": round(move.moves_m, 1)}
+    return {"rows": rows, "done": done}

@@ -11,9 +11,10 @@ from rich.text import Text
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
+from treeward.hunt.note_rows import said_in_words
 from treeward.review.file import cells_of
 
-from .desk import clock_at, said_in_words
+from .desk import clock_at
 from .edits import CellEdit, NewRow
 from .listing import place_of, rows_to_show
 from .queue import doubts_by_row, lacks, reasons_of, status_of, to_look_at

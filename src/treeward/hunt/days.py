@@ -10,6 +10,7 @@ import numpy as np
 from treeward.report.days import day_tables, days_of
 from treeward.report.model import DayColony
 from treeward.survey.frame import geodesic
+from treeward.survey.records import Shape
 
 from .locating import survey_hunt
 
@@ -99,7 +100,7 @@ def _calibrating(hunt_file: HuntFile, table: TripTable) -> TripTable:
 def _compared(alone: Fix, whole: Fix) -> Iterator[DayColony]:
     for colony in alone.colonies:
         same = next((one for one in whole.colonies if one.id == colony.id), None)
-        if same is None or colony.words.startswith("nothing measured"):
+        if same is None or colony.shape is Shape.NOTHING_MEASURED:
             continue
         off_m, azimuth_deg = geodesic(
             same.best_latitude_deg,

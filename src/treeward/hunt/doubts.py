@@ -7,53 +7,46 @@ small, each note by itself; and the whole way from notes to place is gone again.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError
-from treeward.notes.events import ORDER_FLAG, STATION_FLAG, EventKind
+from treeward.language.kinds import KINDS, About
+from treeward.notes.events import ORDER_FLAG, STATION_FLAG
 from treeward.positions import Position
 from treeward.report.model import DoubtfulNotes
 from treeward.survey.frame import geodesic
 from treeward.trips import pair_trips
 
-from .locating import survey_hunt
+from .locating import survey_hunt, survey_input
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+    from collections.abc import (
+        Callable,
+        Collection,
+        Iterable,
+        Iterator,
+        Mapping,
+        Sequence,
+    )
     from datetime import datetime
 
     from treeward.notes.events import Event
     from treeward.report.model import HuntResult
+    from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
 
 MOST_ALONE = 4  # notes of a lot that are tried one by one; each costs a survey; choice
 MOST_ALONE_IN_ALL = 8  # such surveys, of a second or so each; choice
 MOST_TRIPS = 1000  # with more, a survey takes many seconds: nothing is weighed; choice
-# What a note is about, in the order in which it is told.
-ABOUT: Mapping[EventKind, str] = {
-    EventKind.STATION: "station",
-    EventKind.TIME: "time",
-    EventKind.DATE: "date",
-    EventKind.BEARING: "bearing",
-    EventKind.BACK: "landing or departure",
-    EventKind.AWAY: "landing or departure",
-    EventKind.MARK: "landing or departure",
-    EventKind.MISSED: "missed return",
-    EventKind.DURATION: "landing or departure",
-    EventKind.PAUSE: "pause",
-    EventKind.RESUME: "pause",
-    EventKind.SCRATCH: "scratch",
-    EventKind.WIND: "wind",
-}
 # Not believed while in doubt, so that the question is what if they are right.
-UNBELIEVED = frozenset({"station", "pause", "scratch", "missed return"})
+UNBELIEVED = frozenset({About.STATION, About.PAUSE, About.SCRATCH, About.MISSED})
 # The clock of other notes hangs on them: without them it is worked out anew.
-_CLOCK = frozenset({"time", "date"})
+_CLOCK = frozenset({About.TIME, About.DATE})
 # Flags of notes that are not in doubt themselves, but do not fit those beside them.
-_UNFIT: Mapping[str, str] = {
-    ORDER_FLAG: "departure in a row",
-    STATION_FLAG: "recording without a station",
+_UNFIT: Mapping[str, About] = {
+    ORDER_FLAG: About.ORDER,
+    STATION_FLAG: About.NO_STATION,
 }
 
 
@@ -65,12 +58,10 @@ def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
     events
         The events that count, as `notes.review_file.effective_events` gives them.
     """
-    lots: dict[str, list[Event]] = {
-        about: [] for about in (*ABOUT.values(), *_UNFIT.values())
-    }
+    lots: dict[About, list[Event]] = {about: [] for about in About}
     for event in events:
-        if event.doubtful and event.kind in ABOUT:
-            lots[ABOUT[event.kind]].append(event)
+        if event.doubtful:
+            lots[KINDS[event.kind].about].append(event)
             continue
         for begins, about in _UNFIT.items():
             if any(flag.startswith(begins) for flag in event.flags):
@@ -84,7 +75,7 @@ def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
             believed=about not in UNBELIEVED,
         )
         for about, lot in lots.items()
-        if lot
+        if lot and about is not About.NOTHING
     )
 
 
@@ -109,15 +100,7 @@ def weigh_doubts(
         Date for the magnetic model where no note has a clock.
     """
     hunt_file, fix = result.hunt_file, result.fix
-    positions = {
-        place.id: (
-            Position(
-                latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg
-            ),
-            place.placed_by,
-        )
-        for place in result.stations
-    }
+    positions = _positions(result)
 
     def locate(others: Sequence[Event]) -> Fix | None:
         table = pair_trips(others, hunt_file)
@@ -137,6 +120,96 @@ def weigh_doubts(
             weighed.append(_weighed(lot, other, fix, locate, singly=singly))
         lots = tuple(weighed)
     return replace(result, doubtful=lots)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowMove:
+    """How far the best place would move if one row were wrong.
+
+    `moves_m` is the most that leaving it out, or taking one of its other readings,
+    moves the place (for a note that is not believed while in doubt: taking it for
+    right). `lost` says that no place would be left. None and not lost: not worked out.
+    """
+
+    row: str
+    moves_m: float | None = None
+    lost: bool = False
+
+
+def row_moves(
+    result: HuntResult,
+    events: Sequence[Event],
+    rows: Sequence[str],
+    *,
+    otherwise: Callable[[str], Iterable[Sequence[Event]]],
+    today: datetime,
+) -> Iterator[RowMove]:
+    """Say of single rows how far the best place moves if they are wrong.
+
+    Parameters
+    ----------
+    result
+        The answer as it stands.
+    events
+        The events that count.
+    rows
+        Which rows, in the order in which they are to be weighed.
+    otherwise
+        Gives all events as they are if a row is otherwise: each way that it may be.
+    today
+        Date for the magnetic model where no note has a clock.
+    """
+    from treeward.survey.influence import Influence
+
+    if result.fix is None or len(result.table.trips) > MOST_TRIPS:
+        return
+    positions = _positions(result)
+
+    def seen(others: Sequence[Event]) -> Seen:
+        table = pair_trips(others, result.hunt_file)
+        return survey_input(result.hunt_file, table, positions, today=today)[1]
+
+    influence = Influence(seen(events))
+    for row in rows:
+        moves_m, lost = None, False
+        for others in otherwise(row):
+            try:
+                moved = influence.moves_m(seen(others))
+            except (HuntError, ValueError):  # no such hunt can be
+                moved = None
+            lost = lost or moved is None
+            moves_m = max(moves_m or 0.0, moved or 0.0)
+        yield RowMove(row=row, moves_m=None if lost else moves_m, lost=lost)
+
+
+def ways_of(
+    events: Sequence[Event], row: str, readings: Iterable[Event] = ()
+) -> Iterator[Sequence[Event]]:
+    """Give the events as they are if a row is wrong: without it, or read otherwise.
+
+    A note of a kind that is not believed while in doubt is taken for right instead.
+    """
+    own = next((event for event in events if event.row == row), None)
+    if own is None:
+        return
+    if own.doubtful and KINDS[own.kind].about in UNBELIEVED:
+        yield [replace(e, flags=()) if e is own else e for e in events]
+    else:
+        yield [e for e in events if e is not own]
+    for other in readings:
+        yield [other if e is own else e for e in events]
+
+
+def _positions(result: HuntResult) -> dict[str, tuple[Position, str]]:
+    return {
+        place.id: (
+            Position(
+                latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg
+            ),
+            place.placed_by,
+        )
+        for place in result.stations
+    }
 
 
 def _weighed(
@@ -171,7 +244,7 @@ def _other_ways(
     for chosen in rows:
         if lot.about in _CLOCK:
             yield without(chosen)
-        elif lot.about == _UNFIT[STATION_FLAG]:  # nobody knows where its notes belong
+        elif lot.about is About.NO_STATION:  # nobody knows where its notes belong
             lost = {e.recording for e in events if e.row in chosen}
             yield [e for e in events if e.recording not in lost]
         elif lot.believed:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from treeward import __version__
 from treeward.errors import HuntError
+from treeward.language.kinds import EventKind
 
 from .folder import HuntFolder
 from .hearing import Watcher, hear_all
@@ -25,13 +26,15 @@ from .recordings import take_in, unreadable
 from .transcription import Recorded, Transcribed
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from treeward.notes.events import Event
     from treeward.report.model import HuntResult, WrittenFiles
     from treeward.review.file import ReviewRow
     from treeward.trips.table import TripTable
+
+    from .doubts import RowMove
 
 _PATIENCE_S = 5.0  # an answer worked out for seconds may wait so long to be written
 
@@ -220,6 +223,59 @@ class Hunt(HuntFolder):
             without=lambda dropped: self.events(self._rows_without(dropped)),
             today=self._now(),
         )
+
+    def row_moves(
+        self, result: HuntResult, readings: Mapping[str, Sequence[Event]]
+    ) -> Iterator[RowMove]:
+        """Say of single rows how far the best place moves if they are wrong.
+
+        Parameters
+        ----------
+        result
+            What `locate` gave for review.csv as it stands.
+        readings
+            Row -> its other readings; the rows are weighed in this order, at up to a
+            second for each way that a row may be.
+        """
+        from .doubts import row_moves, ways_of
+
+        rows = self.rows()
+        events = self.events(rows)
+        clocked = self._clocked_without()
+
+        def otherwise(row: str) -> Iterator[Sequence[Event]]:
+            own = next((e for e in events if e.row == row), None)
+            if own is not None and own.kind in {EventKind.TIME, EventKind.DATE}:
+                # Other notes' clocks hang on it.
+                if own.recording and (others := clocked(row)) is not None:
+                    yield others
+                return
+            yield from ways_of(events, row, readings[row])
+
+        yield from row_moves(
+            result, events, tuple(readings), otherwise=otherwise, today=self._now()
+        )
+
+    def _clocked_without(self) -> Callable[[str], list[Event] | None]:
+        """Return what gives the events as they are without a spoken time."""
+        from .review_update import ReviewUpdate
+
+        update = ReviewUpdate(self)
+        known: list[Recorded] | None = None
+
+        def clocked(row: str) -> list[Event] | None:
+            nonlocal known
+            previous, current = self.review.read()
+            known = update.recorded_before() if known is None else known
+            if current is None or not known:
+                return None
+            dropped = [
+                replace(r, decision="drop") if r.name == row else r for r in current
+            ]
+            merge, _ = update.merged(known, previous, dropped)
+            return self.events(merge.rows)
+
+        return clocked
 
     def paired(self) -> HuntResult:
         """Give the trips with their links to review.csv, and no place yet."""

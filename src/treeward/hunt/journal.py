@@ -19,7 +19,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from treeward.files import kept_number, kept_text
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.speech.utterances import Alternative
 from treeward.within import open_plain
 

@@ -11,7 +11,7 @@ import numpy as np
 from treeward.errors import HuntError, TreewardError
 from treeward.report.compass import to_true_deg
 from treeward.report.days import trip_day
-from treeward.report.model import StationPlace
+from treeward.report.model import Missing, MissingKind, StationPlace
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from treeward.hunt_tables import ModelTable
     from treeward.language.bearings import Reference
     from treeward.positions import Position
+    from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
     from treeward.trips.table import FlightLine, Trip, TripTable
 
@@ -35,7 +36,7 @@ class Surveyed:
 
     stations: tuple[StationPlace, ...]
     fix: Fix | None
-    missing: tuple[str, ...]
+    missing: tuple[Missing, ...]
     settings: survey.Settings
 
 
@@ -69,29 +70,16 @@ def survey_hunt(
     """
     from treeward import survey
 
-    when = _first_clock(table) or today
-    places, declination_sd_deg = _station_places(hunt_file, positions, when)
-    known = {place.id: place for place in places}
-    trips = [trip for trip in table.trips if trip.used and trip.station in known]
-    lines = [line for line in table.lines if line.used and line.station in known]
-    missing = _missing(hunt_file, table, known)
-    arrays = _Arrays(hunt_file, places, trips, lines, table)
-    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
-    if not trips and not lines:
+    places, seen = survey_input(
+        hunt_file, table, positions, today=today, assigned=assigned
+    )
+    settings = seen.settings
+    missing = _missing(hunt_file, table, {place.id: place for place in places})
+    if not len(seen.trips.bee) and not len(seen.bearings.bee):
         return Surveyed(stations=places, fix=None, missing=missing, settings=settings)
-    compass = hunt_file.hunt.compass
-    if all((line.reference or compass) == "true" for line in lines):
-        declination_sd_deg = 0.0
-    if assigned is not None:
-        known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
-        settings = replace(settings, assigned=known_bees)
     try:
         fix = survey.locate(
-            arrays.stations(),
-            arrays.trips(),
-            arrays.bearings(declination_sd_deg),
-            settings,
-            wind=arrays.wind(),
+            seen.stations, seen.trips, seen.bearings, settings, wind=seen.wind
         )
     except ValueError as error:
         raise HuntError(
@@ -100,6 +88,40 @@ def survey_hunt(
             mend="Correct that value.",
         ) from error
     return Surveyed(stations=places, fix=fix, missing=missing, settings=settings)
+
+
+def survey_input(
+    hunt_file: HuntFile,
+    table: TripTable,
+    positions: Mapping[str, tuple[Position, str]],
+    *,
+    today: datetime,
+    assigned: Mapping[str, str] | None = None,
+) -> tuple[tuple[StationPlace, ...], Seen]:
+    """Return the stations, and what the survey is told; see `survey_hunt`."""
+    from treeward.survey.influence import Seen
+
+    when = _first_clock(table) or today
+    places, declination_sd_deg = _station_places(hunt_file, positions, when)
+    known = {place.id for place in places}
+    trips = [trip for trip in table.trips if trip.used and trip.station in known]
+    lines = [line for line in table.lines if line.used and line.station in known]
+    arrays = _Arrays(hunt_file, places, trips, lines, table)
+    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
+    compass = hunt_file.hunt.compass
+    if all((line.reference or compass) == "true" for line in lines):
+        declination_sd_deg = 0.0
+    if assigned is not None:
+        known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
+        settings = replace(settings, assigned=known_bees)
+    seen = Seen(
+        stations=arrays.stations(),
+        trips=arrays.trips(),
+        bearings=arrays.bearings(declination_sd_deg),
+        settings=settings,
+        wind=arrays.wind(),
+    )
+    return places, seen
 
 
 class _Arrays:
@@ -299,21 +321,17 @@ def _station_places(
 
 def _missing(
     hunt_file: HuntFile, table: TripTable, known: Mapping[str, StationPlace]
-) -> tuple[str, ...]:
+) -> tuple[Missing, ...]:
     seen = {t.station for t in table.trips} | {line.station for line in table.lines}
-    said = [
-        f"Station {station.id} has no position: write it into hunt.toml, or put your "
-        "phone's GPX file beside it, with a waypoint of that name or the track of "
-        "that day."
+    lacking = [
+        Missing(kind=MissingKind.NO_POSITION, stations=(station.id,))
         for station in hunt_file.station
         if station.id not in known and (station.id in seen or not known)
     ]
     if strange := sorted(seen - {s.id for s in hunt_file.station} - {""}):
-        said.append(
-            f"The notes name station {', '.join(strange)}, which hunt.toml does not "
-            f'have: add [[station]] id = "{strange[0]}" there, or correct the notes.'
-        )
-    return tuple(said)
+        unknown = MissingKind.UNKNOWN_STATION
+        lacking.append(Missing(kind=unknown, stations=tuple(strange)))
+    return tuple(lacking)
 
 
 def _first_clock(table: TripTable) -> datetime | None:
@@ -389,7 +407,6 @@ def settings_from(
             np.array([[p.longitude_deg, p.latitude_deg] for p in ring])
             for ring in hunt_file.walk.leave_out
         ),
-        imperial=hunt_file.hunt.units == "imperial",
         **chosen,
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from treeward.errors import SoundError
+from treeward.language.kinds import KINDS, Need
 from treeward.within import file_within
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def note_rows(rows: Sequence[ReviewRow]) -> dict[str, NoteRow]:
 def said_in_words(event: Event) -> str:
     """Say an event in plain words: "yellow away", "bearing 210 (yellow)"."""
     parts = [event.mark, event.kind.value, event.value]
-    if event.kind in {"bearing", "duration"} and event.mark:
+    if KINDS[event.kind].value is not Need.NEVER and event.mark:
         parts = [event.kind.value, event.value, f"({event.mark})"]
     return " ".join(part for part in parts if part)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from treeward.report.model import GpxSearch, Missing, MissingKind
 from treeward.survey.frame import geodesic
 from treeward.units import Units
 
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from treeward.trips.table import TripTable
 
 NEAR_STATION_M = 50.0  # of a track's place from the station that is offered; guess
-_MOST_NAMED = 8  # waypoints in a sentence; choice
 MOST_TRACK_POINTS = 2000  # on the map; more cannot be told apart there; choice
 
 
@@ -34,7 +34,7 @@ class Places:
 
     positions: dict[str, tuple[Position, str]]
     tracks: tuple[TrackLine, ...]
-    unfound: tuple[str, ...] = ()
+    unfound: tuple[Missing, ...] = ()
 
 
 def find_tracks(hunt_dir: Path) -> list[Path]:
@@ -64,7 +64,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
     read = [(path, read_gpx(path)) for path in find_tracks(hunt_dir)]
     tracks = [track for _, track in read]
     positions: dict[str, tuple[Position, str]] = {}
-    unfound: list[str] = []
+    unfound: list[Missing] = []
     for station in hunt_file.station:
         if station.position is not None:
             positions[station.id] = (station.position, "hunt.toml")
@@ -80,7 +80,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
         if (place := next((p for p in walked if p is not None), None)) is not None:
             positions[station.id] = (place, "track")
         elif tracks and (clocks or any(track.waypoints for track in tracks)):
-            unfound.append(_not_found(station.id, named, clocks, read, hunt_file))
+            unfound.append(_not_found(station.id, named, clocks, read))
     return Places(
         positions=positions,
         tracks=tuple(_line(track, path.stem) for path, track in read if span(track)),
@@ -139,35 +139,19 @@ def _not_found(
     names: Sequence[str],
     clocks: Sequence[datetime],
     read: Sequence[tuple[Path, Track]],
-    hunt_file: HuntFile,
-) -> str:
-    """Say why the GPX files do not give a station's position."""
-    zone = hunt_file.hunt.zone
-
-    def stretch(first: datetime, last: datetime) -> str:
-        first, last = first.astimezone(zone), last.astimezone(zone)
-        same = first.date() == last.date()
-        return (
-            f"{first.day} {first:%b %H:%M} to "
-            f"{f'{last:%H:%M}' if same else f'{last.day} {last:%b %H:%M}'}"
-        )
-
-    held = [
-        f"the track in {path.name} is of {stretch(*ends)}"
-        for path, track in read
-        if (ends := span(track))
-    ]
-    files = ", ".join(path.name for path, _ in read)
-    there = list(dict.fromkeys(name for _, track in read for name in track.waypoints))
-    shown = ", ".join(repr(name) for name in there[:_MOST_NAMED])
-    more = f" and {len(there) - _MOST_NAMED} more" if len(there) > _MOST_NAMED else ""
-    return (
-        f"Station {station} is not to be found in {files}: no waypoint is called "
-        f"{' or '.join(repr(name) for name in names)}"
-        f"{f' (there are {shown}{more})' if there else ''}"
-        + (f", its notes are of {stretch(min(clocks), max(clocks))}" if clocks else "")
-        + f"{', and ' if held else ''}{'; '.join(held)}."
+) -> Missing:
+    """Gather why the GPX files do not give a station's position."""
+    there = dict.fromkeys(name for _, track in read for name in track.waypoints)
+    search = GpxSearch(
+        files=tuple(path.name for path, _ in read),
+        names=tuple(names),
+        waypoints=tuple(there),
+        noted=(min(clocks), max(clocks)) if clocks else None,
+        tracks=tuple(
+            (path.name, *ends) for path, track in read if (ends := span(track))
+        ),
     )
+    return Missing(kind=MissingKind.NOT_IN_GPX, stations=(station,), gpx=search)
 
 
 def _clocks_at(table: TripTable, station: str) -> Iterator[datetime]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
 from treeward.files import kept_number
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import KINDS
+from treeward.language.value_cells import is_value
+from treeward.notes.events import Event
 from treeward.within import open_plain
 
 from .joining import clear_joined, is_pieces, join_pieces
@@ -19,12 +20,12 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
+    from treeward.notes.events import Event
+
 
 JOURNALS = ".treeward/live"
 SAID_AGAIN = "said again"
 NOT_AGAIN = "noted while listening, not heard in the recording"
-_STATED = re.compile(r"(?:away|round) [0-9]+(?:\.[0-9]+)?")  # as the parser writes it
-_NAMED = re.compile(r"[A-Za-z]+(?:[- ][A-Za-z]+)*")  # a bearing: "north-west"
 SAME_MOMENT_S = 1.0  # two passes put a note this near to each other; guess
 
 
@@ -120,18 +121,9 @@ def _sound_event(record: dict[str, Any]) -> Event:
     ValueError, KeyError, TypeError, OverflowError
         It is none, or would make review.csv unreadable.
     """
-    from treeward.notes.clock_anchors import parse_spoken_time
-
     event = event_of(record)
-    match event.kind if event.value else None:
-        case EventKind.BEARING if not _NAMED.fullmatch(event.value):
-            kept_number(float(event.value), most=360.0)
-        case EventKind.TIME if parse_spoken_time(event.value) is None:
-            raise ValueError(event.value)
-        case EventKind.DURATION if _STATED.fullmatch(event.value) is None:
-            raise ValueError(event.value)
-        case _:
-            pass
+    if event.value and not is_value(KINDS[event.kind].holds, event.value):
+        raise ValueError(event.value)
     return event
 
 
@@ -156,7 +148,7 @@ def for_review(session: SessionText) -> list[Event]:
     with the time of the first. What was taken back stays, flagged, with the taking
     back.
     """
-    from treeward.notes.parser import flag_scratched
+    from treeward.notes.scratch import flag_scratched
 
     stand = [event for event in session.events if SAID_AGAIN not in event.flags]
     return [

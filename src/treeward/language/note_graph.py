@@ -10,8 +10,9 @@ engines are led by it, or look for its ways in what they wrote.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, assert_never
 
+from .kinds import KINDS, UNMARKED, EventKind, Holds, Need, kinds_holding
 from .number_forms import (
     COMPASS_POINTS,
     DIGIT_WORDS,
@@ -131,8 +132,10 @@ class NoteGraph:
                 continue
             before = self._node()
             self._add(START, phrase.words, before, kind)
-            painted = [one for one in marks if one.mark != "unmarked"]
-            self._add_marks(before, painted if phrase.kind == "mark" else marks, END)
+            painted = [one for one in marks if one.mark != UNMARKED]
+            self._add_marks(
+                before, painted if phrase.kind == EventKind.MARK else marks, END
+            )
 
     def _add_marks(
         self, source: int, marks: Iterable[FixedPhrase], target: int
@@ -141,25 +144,40 @@ class NoteGraph:
             self._add(source, phrase.words, target, ("mark", phrase.mark))
 
     def _add_values(self, book: PhraseBook) -> None:
-        points = [tuple(point.split()) for point in COMPASS_POINTS]
-        for kind in ("bearing", "time", "date", "station", "wind"):
+        for holds in Holds:
             value = self._node()
-            for way in book.anchors().get(kind, ()):
-                for source in (START, BEE) if kind == "bearing" else (START,):
-                    self._add(source, way.split(), value, ("kind", kind))
-            match kind:
-                case "bearing":
-                    self._add_bearings(value, points)
-                case "time":
-                    self._add_times(value)
-                case "date":
-                    self._add_dates(value)
-                case "station":
-                    for name, ways in book.stations.items():
-                        for way in ways:
-                            self._add(value, way.split(), END, ("value", name))
-                case _:
-                    self._add_winds(value, book, points)
+            if not self._add_value(holds, value, book):
+                continue
+            for kind in kinds_holding(holds):
+                of_a_bee = KINDS[kind].mark is not Need.NEVER
+                for way in book.anchors().get(kind, ()):
+                    for source in (START, BEE) if of_a_bee else (START,):
+                        self._add(source, way.split(), value, ("kind", kind))
+
+    def _add_value(self, holds: Holds, value: int, book: PhraseBook) -> bool:
+        """Add what may be said from the node `value` on; false where that is nothing.
+
+        No words announce such a value, or any may follow.
+        """
+        points = [tuple(point.split()) for point in COMPASS_POINTS]
+        match holds:
+            case Holds.DEGREES:
+                self._add_bearings(value, points)
+            case Holds.TIME:
+                self._add_times(value)
+            case Holds.DATE:
+                self._add_dates(value)
+            case Holds.STATION:
+                for name, ways in book.stations.items():
+                    for way in ways:
+                        self._add(value, way.split(), END, ("value", name))
+            case Holds.WIND:
+                self._add_winds(value, book, points)
+            case Holds.NOTHING | Holds.DURATION | Holds.WORDS:
+                return False
+            case _:
+                assert_never(holds)
+        return True
 
     def _add_bearings(self, value: int, points: Sequence[tuple[str, ...]]) -> None:
         for degrees in range(361):

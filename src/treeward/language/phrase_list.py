@@ -5,15 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from .kinds import KINDS, EventKind
+
 if TYPE_CHECKING:
     from .phrasebook import PhraseBook
-
-_MEANS = {
-    "back": "a marked bee landed at the station",
-    "away": "she left; her away time begins",
-    "mark": "a bee was painted now",
-    "missed": "she did not come when expected",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +51,7 @@ def _sitting_down(book: PhraseBook) -> list[Saying]:
         found.append(
             Saying(
                 say=f"{anchor} {first}",
-                means="you watch at that station from now on",
+                means=KINDS[EventKind.STATION].means,
                 also=tuple(f"{other} {first}" for other in others),
             )
         )
@@ -64,7 +59,7 @@ def _sitting_down(book: PhraseBook) -> list[Saying]:
         found.append(
             Saying(
                 say=f"{anchors[0]} ten twenty-two",
-                means="the time by your watch; say it now and then",
+                means=KINDS[EventKind.TIME].means,
                 also=tuple(f"{other} ten twenty-two" for other in anchors[1:]),
             )
         )
@@ -72,12 +67,13 @@ def _sitting_down(book: PhraseBook) -> list[Saying]:
         found.append(
             Saying(
                 say=f"{anchors[0]} fourteenth of july",
-                means="the day; once at its beginning is enough",
+                means=KINDS[EventKind.DATE].means,
             )
         )
     if anchors := book.anchor_words.get("wind", ()):
         strengths = ", ".join(ways[0] for ways in book.wind.values())
-        found.append(Saying(say=f"{anchors[0]} light", means=f"the wind: {strengths}"))
+        means = f"{KINDS[EventKind.WIND].means}: {strengths}"
+        found.append(Saying(say=f"{anchors[0]} light", means=means))
     return found
 
 
@@ -88,7 +84,7 @@ def _bees(book: PhraseBook) -> list[Saying]:
         found.append(
             Saying(
                 say=action.card.format(mark="yellow"),
-                means=_MEANS.get(kind, kind),
+                means=KINDS[EventKind(kind)].means,
                 also=tuple(way.format(mark="yellow") for way in others),
             )
         )
@@ -134,20 +130,21 @@ def _bearings(book: PhraseBook) -> list[Saying]:
 
 
 def _else(book: PhraseBook) -> list[Saying]:
-    means = {
-        "scratch": "take back the last note",
-        "pause": "nobody is watching from now on",
-        "resume": "watching again",
-    }
     found = [
-        Saying(say=ways[0], means=means.get(kind, kind), also=ways[1:])
+        Saying(say=ways[0], means=KINDS[EventKind(kind)].means, also=ways[1:])
         for kind, ways in book.commands.items()
     ]
+    for anchor in book.anchor_words.get(EventKind.OVERHEAD, ())[:1]:
+        means = "bees pass in the air, flying that way"
+        found.append(Saying(say=f"{anchor} two one zero", means=means))
+    for anchor in book.anchor_words.get(EventKind.SEARCHED, ())[:1]:
+        means = "you looked there, and there was nothing"
+        found.append(Saying(say=f"{anchor} the wall", means=means))
     if anchors := book.anchor_words.get("remark", ()):
         found.append(
             Saying(
                 say=f"{anchors[0]} the dish was filled up",
-                means="a remark in your own words, up to the next silence",
+                means=KINDS[EventKind.REMARK].means,
             )
         )
     return found

@@ -20,6 +20,7 @@ from treeward.errors import PhraseBookError
 from treeward.resources import phrasebook_path
 
 from . import number_forms
+from .kinds import KINDS, UNMARKED, EventKind, Holds, kinds_holding
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from .phrasebook_file import PhraseBookFile
 
 SLOT = "{mark}"
-UNMARKED = "unmarked"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,7 +219,7 @@ class PhraseBook:
         for action in self.actions.values():
             for template in action.say:
                 for mark, way in bees:
-                    if mark == UNMARKED and action.kind == "mark":
+                    if mark == UNMARKED and action.kind == EventKind.MARK:
                         continue
                     yield FixedPhrase(
                         text=template.replace(SLOT, way),
@@ -227,19 +227,29 @@ class PhraseBook:
                         mark=mark,
                         weight=action.weight,
                     )
-        for kind, values in (("station", self.stations), ("wind", self.wind)):
+        named = {Holds.STATION: self.stations, Holds.WIND: self.wind}
+        for kind in kinds_holding(*named):
+            values = named[KINDS[kind].holds]
             for anchor in self.anchor_words.get(kind, ()):
                 for value, ways in values.items():
                     for way in ways:
                         text = f"{anchor} {way}"
                         yield FixedPhrase(text=text, kind=kind, value=value)
-        for kind, ways in self.commands.items():
+        for command, ways in self.commands.items():
             for way in ways:
-                yield FixedPhrase(text=way, kind=kind)
+                yield FixedPhrase(text=way, kind=command)
 
     def anchors(self) -> Mapping[str, tuple[str, ...]]:
         """Give the words that announce a value, by event kind."""
         return dict(self.anchor_words)
+
+    def announcing(self, *holds: Holds) -> tuple[str, ...]:
+        """Give the words that announce a value of one of these sorts."""
+        return tuple(
+            way
+            for kind in kinds_holding(*holds)
+            for way in self.anchor_words.get(kind, ())
+        )
 
     def number_words(self) -> tuple[str, ...]:
         """Give every word a spoken number or time of day is made of."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
@@ -17,17 +17,17 @@ from pydantic import (
 
 from treeward.errors import PhraseBookError
 
+from .kinds import kinds_said_as
+
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
+
+    from .kinds import SaidAs
 
 SLOT = "{mark}"
 _WORD = re.compile(r"[a-z]+(?:['-][a-z]+)*'?")
 _NAME = re.compile(r"[a-z0-9]+(?:[_-][a-z0-9]+)*")
-
-AnchorName = Literal["bearing", "time", "date", "station", "wind", "remark"]
-ActionName = Literal["back", "away", "mark", "missed"]
-CommandName = Literal["pause", "resume", "scratch"]
 
 
 def _spoken(text: str) -> str:
@@ -60,6 +60,16 @@ def _one_word(text: str) -> str:
     return text
 
 
+def _kind_said_as(spoken: SaidAs) -> Callable[[str], str]:
+    def check(name: str) -> str:
+        if name not in kinds_said_as(spoken):
+            msg = f"{name!r} is no kind of note that is said so"
+            raise ValueError(msg)
+        return name
+
+    return check
+
+
 def _name(text: str) -> str:
     if not _NAME.fullmatch(text):
         msg = f"{text!r} is not a name of small letters and digits"
@@ -71,6 +81,9 @@ Spoken = Annotated[str, AfterValidator(_spoken)]
 Template = Annotated[str, AfterValidator(_template)]
 OneWord = Annotated[str, AfterValidator(_one_word)]
 Name = Annotated[str, AfterValidator(_name)]
+ActionName = Annotated[str, AfterValidator(_kind_said_as("action"))]
+AnchorName = Annotated[str, AfterValidator(_kind_said_as("anchor"))]
+CommandName = Annotated[str, AfterValidator(_kind_said_as("command"))]
 
 
 class _Table(BaseModel):
@@ -129,10 +142,10 @@ def _key(location: Iterable[int | str]) -> str:
     return "".join(parts)
 
 
-_ALLOWED = {
-    "actions": get_args(ActionName),
-    "anchors": get_args(AnchorName),
-    "commands": get_args(CommandName),
+_TABLES: Mapping[str, SaidAs] = {
+    "actions": "action",
+    "anchors": "anchor",
+    "commands": "command",
 }
 
 
@@ -146,8 +159,8 @@ def _mend(location: tuple[int | str, ...], kind: str) -> str:
         elif table == "unmarked":
             known = list(UnmarkedTable.model_fields)
         return f"Known here: {', '.join(known)}"
-    if kind == "literal_error" and table in _ALLOWED and len(location) <= 3:
-        return f"Known here: {', '.join(_ALLOWED[table])}"
+    if location[-1:] == ("[key]",) and table in _TABLES:
+        return f"Known here: {', '.join(kinds_said_as(_TABLES[table]))}"
     return "See the comments in the packaged phrasebook.toml"
 
 

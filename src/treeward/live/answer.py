@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.notes.events import EventKind
+from treeward.language.kinds import KINDS, EventKind
 
 from .messages import Alarm
 
@@ -122,22 +122,10 @@ _GAP_S = 0.025
 SAY_AGAIN = "say again"
 NOT_KEPT = "not kept"
 
-# Each is a row of (start Hz, end Hz, seconds); 0 Hz is silence.
+# Each is a row of (start Hz, end Hz, seconds); 0 Hz is silence. Those of notes stand in
+# the table of kinds.
 _SHAPES: dict[str, tuple[tuple[float, float, float], ...]] = {
-    EventKind.BACK: ((880, 880, 0.08), (1320, 1320, 0.12)),
-    EventKind.AWAY: ((1320, 1320, 0.08), (880, 880, 0.12)),
-    EventKind.MARK: ((1047, 1047, 0.05),) * 3,
-    EventKind.BEARING: ((1568, 1568, 0.22),),
-    EventKind.TIME: ((2093, 2093, 0.03), (0, 0, 0.09), (1568, 1568, 0.03)),
-    EventKind.STATION: ((659, 659, 0.10), (659, 659, 0.10)),
-    EventKind.DATE: ((494, 494, 0.05), (740, 740, 0.05), (494, 494, 0.05)),
-    EventKind.WIND: ((700, 1900, 0.13), (1900, 700, 0.13)),
-    EventKind.DURATION: ((988, 988, 0.06), (1175, 1175, 0.06), (988, 988, 0.06)),
-    EventKind.MISSED: ((740, 520, 0.22),),
-    EventKind.PAUSE: ((1175, 1175, 0.07), (880, 880, 0.07), (587, 587, 0.14)),
-    EventKind.RESUME: ((587, 587, 0.07), (880, 880, 0.07), (1175, 1175, 0.14)),
-    EventKind.SCRATCH: ((1760, 900, 0.07), (1760, 900, 0.07), (1760, 600, 0.10)),
-    EventKind.REMARK: ((1175, 1175, 0.06),),
+    **{kind: KINDS[kind].tone for kind in EventKind},
     SAY_AGAIN: ((700, 700, 0.10), (700, 1400, 0.18)),
     NOT_KEPT: ((600, 600, 0.12), (500, 500, 0.12), (600, 600, 0.12), (500, 500, 0.12)),
     Alarm.DUE: ((1047, 1047, 0.30),),

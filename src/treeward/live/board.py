@@ -9,11 +9,11 @@ import math
 import threading
 from dataclasses import dataclass, replace
 from statistics import median, quantiles
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, assert_never
 
 from treeward.errors import TreewardError
+from treeward.language.kinds import EventKind
 from treeward.notes.clock_evidence import apart_s, plus
-from treeward.notes.events import EventKind
 
 from .messages import BeeState, Estimate
 
@@ -92,8 +92,23 @@ def board(
             case EventKind.BEARING:
                 if event.bearing is not None:
                     bearings.setdefault(mark, []).append(event.bearing.deg)
+            case (
+                EventKind.TIME
+                | EventKind.STATION
+                | EventKind.DATE
+                | EventKind.WIND
+                | EventKind.DURATION
+                | EventKind.PAUSE
+                | EventKind.RESUME
+                | EventKind.SCRATCH
+                | EventKind.REMARK
+                | EventKind.SEARCHED
+                | EventKind.OVERHEAD
+                | EventKind.FOUND
+            ):
+                pass  # says nothing of where a bee is
             case _:
-                pass
+                assert_never(event.kind)
     rows = [
         _row(mark, one, usual_away_s.get(mark, ()), bearings.get(mark, []), now)
         for mark, one in seen.items()

@@ -11,8 +11,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from treeward.hunt.journal import event_record
+from treeward.language.kinds import KINDS, EventKind
 from treeward.notes.clock_evidence import apart_s
-from treeward.notes.events import Event, EventKind
 from treeward.notes.parser import DOUBT_BELOW
 
 from .answer import NOT_KEPT, SAY_AGAIN, Answer
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.hunt.journal import Journal
+    from treeward.notes.events import Event
 
     from .calls import Sky
 
@@ -232,7 +233,7 @@ class Notebook:
 
     def _is_doubtful(self, event: Event) -> bool:
         """Tell whether a note is asked for again: flags say what needs a look."""
-        if event.kind in (EventKind.SCRATCH, EventKind.REMARK):
+        if not KINDS[event.kind].asked_again:
             return False
         flags = [flag for flag in event.flags if not flag.startswith(TAKEN_BACK)]
         return event.confidence < self._flag_below or bool(flags)

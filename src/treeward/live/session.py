@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.audio.recorder import Recorder
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 
 from .answer import Answer, Answerer
 from .board import board

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, assert_never
 
-from treeward.notes.events import EventKind
+from treeward.language.kinds import KINDS, EventKind, Holds
 
 if TYPE_CHECKING:
     from treeward.notes.events import Event
@@ -13,7 +13,6 @@ if TYPE_CHECKING:
 def event_text(event: Event) -> str:
     """Return an event as a short line: "yellow back", "white bearing 210°"."""
     mark = event.mark
-    kind = event.kind.value
     match event.kind:
         case EventKind.MARK:
             text = f"marked {mark}"
@@ -26,8 +25,28 @@ def event_text(event: Event) -> str:
             text = "scratch that"
         case EventKind.REMARK:
             text = f"note: {event.value}"
+        case EventKind.OVERHEAD:
+            degrees, *more = event.value.split() or [""]
+            which = f"{degrees}° {' '.join(more)}" if degrees else ""
+            text = f"bees overhead {which}"
+        case EventKind.SEARCHED:
+            text = f"searched, nothing {event.value}"
+        case EventKind.FOUND:
+            text = f"colony found {event.value}"
+        case (
+            EventKind.BACK
+            | EventKind.AWAY
+            | EventKind.TIME
+            | EventKind.STATION
+            | EventKind.DATE
+            | EventKind.WIND
+            | EventKind.MISSED
+            | EventKind.PAUSE
+            | EventKind.RESUME
+        ):
+            text = f"{mark} {event.kind} {event.value}"
         case _:
-            text = f"{mark} {kind} {event.value}"
+            assert_never(event.kind)
     return " ".join(text.split())
 
 
@@ -41,10 +60,11 @@ def _stated(value: str) -> str:
 
 def spoken_event(event: Event, away_s: float | None) -> str:
     """Return what is read back: "yellow back, six minutes ten"."""
-    if event.kind is EventKind.BEARING:
-        degrees, *more = event.value.split() or [""]
+    if KINDS[event.kind].holds is Holds.DEGREES and event.value:
+        degrees, *more = event.value.split()
         said = " ".join([*degrees.zfill(3), *more])
-        return f"{event.mark} bearing {said}".strip()
+        what = "overhead" if event.kind is EventKind.OVERHEAD else "bearing"
+        return f"{event.mark} {what} {said}".strip()
     text = event_text(event).replace("-", " ")
     if event.kind is EventKind.BACK and away_s is not None:
         return f"{text}, {spoken_time(away_s)}"

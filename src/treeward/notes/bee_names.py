@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .events import UNMARKED
+from treeward.language.kinds import UNMARKED
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

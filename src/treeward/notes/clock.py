@@ -13,11 +13,13 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import EventKind
+from treeward.language.value_cells import parse_spoken_time
+
 from .clock_anchors import (
     Stretch,
     days_around,
     explain,
-    parse_spoken_time,
     read_anchors,
 )
 from .clock_dates import by_spoken_day, spoken_day
@@ -39,7 +41,6 @@ from .clock_stretches import (
     stretch_at,
 )
 from .clock_weighing import weigh
-from .events import EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

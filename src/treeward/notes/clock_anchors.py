@@ -10,10 +10,11 @@ pauses is looked for, over all readings of a twelve-hour time and all days near.
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
+
+from treeward.language.value_cells import parse_spoken_time
 
 from .clock_evidence import AGREE_S
 from .scratch import taken_back
@@ -89,36 +90,6 @@ class _Story(NamedTuple):
     def cost(self, lone_cost: float) -> float:
         single = _PAUSE * self.pauses + lone_cost * self.lone
         return self.base + min(single, _THRIFTY + _THRIFTY_PAUSE * self.pauses)
-
-
-_SPOKEN = re.compile(
-    r"^\s*(\d{1,2})(?:[:.h](\d{2})(?:[:.](\d{2})(?:[.,]0*)?)?)?\s*([ap])?\.?\s*m?\.?\s*$",
-    re.IGNORECASE,
-)
-
-
-def parse_spoken_time(text: str) -> tuple[int, int, int | None, bool] | None:
-    """Read a time event's value.
-
-    Returns
-    -------
-    tuple or None
-        Hour (0-23), minute, second or None, and whether the hour may be meant on
-        the twelve-hour dial ("9:40" may, "09:40" is morning); None where it is no
-        time.
-    """
-    match = _SPOKEN.match(text)
-    if match is None:
-        return None
-    hour, minute = int(match[1]), int(match[2] or 0)
-    second = int(match[3]) if match[3] is not None else None
-    half = (match[4] or "").lower()
-    if hour > 24 or minute > 59 or (second or 0) > 59:
-        return None
-    if half and 1 <= hour <= 12:
-        return hour % 12 + (12 if half == "p" else 0), minute, second, False
-    twelve = 1 <= hour <= 12 and not match[1].startswith("0")
-    return hour % 24, minute, second, twelve
 
 
 def read_anchors(

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from treeward.language.dates import parse_date
+from treeward.language.kinds import EventKind
 
 from .clock_evidence import Evidence
-from .events import EventKind
 from .scratch import taken_back
 
 if TYPE_CHECKING:

@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
+from treeward.language.kinds import EventKind
+
 from .clock_evidence import AGREE_S, Evidence, RecordingFacts, in_zone
-from .events import EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

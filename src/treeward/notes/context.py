@@ -12,14 +12,16 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.bearings import read_bearing_cell
+from treeward.language.kinds import EventKind
 from treeward.language.number_words import plain_words
 from treeward.speech.utterances import Alternative
 
-from .events import Event, EventKind
 from .values import bearing_value, time_value
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+
+    from .events import Event
 
 BEARINGS_NEAR_DEG = 15.0  # of one line: reading errors have a spread of 5 to 10; guess
 LEAST_BEARINGS = 2  # beside a reading, to be preferred for; guess

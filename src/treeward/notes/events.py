@@ -18,6 +18,11 @@ Values are text, as they stand in review.csv:
     missed     bee       ""
     pause, resume, scratch  ""  ""
     remark     ""        the words
+    searched   ""        where, in one's own words; "" where one stands
+    overhead   ""        as of a bearing, or ""
+    found      ""        in one's own words, or ""
+
+What else is particular to a kind stands in `treeward.language.kinds`.
 
 A mark is one or two colours joined by "-", then optionally a spot:
 "yellow", "blue-white", "yellow abdomen"; "unmarked" for a bee without paint.
@@ -26,40 +31,20 @@ A mark is one or two colours joined by "-", then optionally a spot:
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from treeward.language.bearings import BearingCell, Reference, read_bearing_cell
+from treeward.language.kinds import KINDS, EventKind, Holds
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.speech.utterances import Alternative
 
-UNMARKED = "unmarked"
 # Flags that are settled elsewhere, or are not about what was heard: they put no note in
 # doubt by themselves.
 ORDER_FLAG, STATION_FLAG = "order: ", "station: "  # begin what `second_look` says
 SETTLED_FLAGS = ("taken back by", "clock: ", ORDER_FLAG, STATION_FLAG)
-
-
-class EventKind(StrEnum):
-    """The kinds of note that can be spoken."""
-
-    BACK = "back"
-    AWAY = "away"
-    MARK = "mark"
-    BEARING = "bearing"
-    TIME = "time"
-    STATION = "station"
-    DATE = "date"
-    WIND = "wind"
-    DURATION = "duration"
-    MISSED = "missed"
-    PAUSE = "pause"
-    RESUME = "resume"
-    SCRATCH = "scratch"
-    REMARK = "remark"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,8 +77,8 @@ class Event:
 
     @property
     def bearing(self) -> BearingCell | None:
-        """What a bearing says; None for other notes, and where none can be read."""
-        if self.kind is not EventKind.BEARING:
+        """Which way a bee flew; None for other notes, and where none can be read."""
+        if KINDS[self.kind].holds is not Holds.DEGREES:
             return None
         return read_bearing_cell(self.value)
 

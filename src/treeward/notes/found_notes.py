@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import EventKind
 from treeward.speech.utterances import Alternative
 
 from . import sayings
 from . import stream as st
 from .bee_names import BeeNames, View
-from .events import Event, EventKind
+from .events import Event
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
-from .events import EventKind
+from treeward.language.kinds import EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from .events import EventKind
+from treeward.language.kinds import EventKind
 
 _HELPERS = r"(?:(?:is|was|had|been|have|still) )*"
 _MANNER = r"(?:(?:right|straight|slowly|quietly|quickly|gently|suddenly|nicely) )?"

@@ -6,9 +6,10 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import EventKind
+
 from . import sayings
 from .bee_names import Named
-from .events import EventKind
 from .movement_words import PATTERNS
 from .narrated_bearings import leads_to_bearing
 from .sentences import plain_phrase

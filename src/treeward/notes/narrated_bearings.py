@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.language.bearings import read_compass
+from treeward.language.kinds import EventKind
 
 from . import values
-from .events import EventKind
 from .told import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:

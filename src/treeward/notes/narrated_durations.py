@@ -6,8 +6,8 @@ import re
 from typing import TYPE_CHECKING
 
 from treeward.language.durations import read_duration
+from treeward.language.kinds import EventKind
 
-from .events import EventKind
 from .told import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:

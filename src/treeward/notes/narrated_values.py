@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import KINDS, EventKind, Holds
+
 from . import values
-from .events import EventKind
 from .lexicon import Lexicon
 from .narrated_bearings import Bearings
 from .narrated_durations import Durations
@@ -89,6 +90,7 @@ class ValueNotes:
             self._wind,
             lambda text, place: self._time(text, place, asked=asked),
             lambda text, place: self._bearings.at(text, place, leaving=leaving),
+            self._overhead,
         )
         for finder in finders:
             told = finder(text, place)
@@ -96,11 +98,11 @@ class ValueNotes:
                 return told
         return None
 
-    def remark_at(self, text: str, place: int) -> int | None:
-        """Give the place after the word that announces a remark."""
+    def own_words_at(self, text: str, place: int) -> tuple[EventKind, int] | None:
+        """Give the kind that own words are announced for, and the place after that."""
         for way, kind in self._anchors.items():
-            if kind is EventKind.REMARK and text.startswith(way, place):
-                return place + len(way)
+            if KINDS[kind].holds is Holds.WORDS and text.startswith(way, place):
+                return kind, place + len(way)
         return None
 
     def _ways_of(self, kind: EventKind) -> tuple[str, ...]:
@@ -212,6 +214,22 @@ class ValueNotes:
                 value, end = found
                 return Told(kind=EventKind.WIND, start=place, end=end, value=value)
         return None
+
+    def _overhead(self, text: str, place: int) -> Told | None:
+        start = self._anchor_at(text, place, EventKind.OVERHEAD)
+        if start is None:
+            return None
+        value = values.bearing_value(words_from(text, start))
+        if value is None:
+            return None
+        return Told(
+            kind=EventKind.OVERHEAD,
+            start=place,
+            end=place_after(text, start, value.used),
+            value=value.text,
+            flags=value.flags,
+            options=value.options,
+        )
 
     def _strength(self, text: str, start: int) -> tuple[str, int] | None:
         """Read strength and origin, a comma or the word wind between them allowed."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import EventKind
+
 from . import sayings
-from .events import EventKind
 from .sentences import plain_phrase
 from .told import Told
 

@@ -12,14 +12,16 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import EventKind
+
 from . import sayings
 from . import stream as st
 from .bee_names import BeeNames
-from .events import Event, EventKind
+from .events import Event
 from .found_notes import FoundNotes
 from .narrated_actions import Actions, Done
 from .narrated_values import ValueNotes
-from .parser import flag_scratched
+from .scratch import flag_scratched
 from .sentences import Speech, speech_of
 
 if TYPE_CHECKING:
@@ -166,11 +168,12 @@ class _Narrator:
     def _remark(self, start: int, sentence: _Sentence) -> int | None:
         """Take a remark: the words up to the end of the utterance."""
         left = sayings.LEFT.match(self.text, start)
-        after = None
+        announced = None
         for place in dict.fromkeys((start, left.end() if left else start)):
-            after = after or self.values.remark_at(self.text, place)
-        if after is None or after >= sentence.end or self._middle(start):
+            announced = announced or self.values.own_words_at(self.text, place)
+        if announced is None or announced[1] >= sentence.end or self._middle(start):
             return None
+        kind, after = announced
         first = self.speech.owner[start]
         said = self.speech.owner[after]
         last = said
@@ -182,7 +185,7 @@ class _Narrator:
         words = " ".join(piece.text for piece in self.pieces[said:last])
         self.found.add(
             Event(
-                kind=EventKind.REMARK,
+                kind=kind,
                 value=words,
                 start_s=self.pieces[first].start_s,
                 end_s=self.pieces[last - 1].end_s,

@@ -8,15 +8,16 @@ then carry a flag. Talk makes none.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, assert_never
 
+from treeward.language.kinds import KINDS, NUMBERS, UNMARKED, EventKind, Holds
 from treeward.speech.utterances import Alternative, WordSource
 
 from . import stream as st
 from . import values
-from .events import UNMARKED, Event, EventKind
+from .events import Event
 from .lexicon import Lexicon, longest
-from .scratch import taken_back
+from .scratch import flag_scratched
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -39,7 +40,6 @@ DOUBT_BELOW = 0.9
 # numbers by tuning speakers stated between 0.9 and 0.95 one in ten was wrong, of other
 # notes one in twenty.
 NUMBERS_MORE = 0.05
-_NUMBERS = (EventKind.BEARING, EventKind.TIME)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,10 +93,14 @@ class _Finder:
         return text
 
     def _command(self, place: int) -> Span | None:
-        found = longest(self.lexicon.commands, self._texts(place, WITHIN_MARK_S))
+        texts = self._texts(place, WITHIN_MARK_S)
+        found = longest(self.lexicon.commands, texts)
         if found is None:
             return None
         kind, length = found
+        announced = longest(self.lexicon.anchors, texts)
+        if announced and announced[1] > length:
+            return None  # "bees overhead heading ..." after all
         return Span(kind=kind, first=place, last=place + length)
 
     def _mark(self, place: int) -> tuple[str, int] | None:
@@ -145,8 +149,8 @@ class _Finder:
             return None
         kind, length = anchor
         after = place + length
-        if kind is EventKind.REMARK:
-            return self._remark(place, after)
+        if KINDS[kind].holds is Holds.WORDS:
+            return self._own_words(kind, place, after)
         texts = self._texts(after, WITHIN_NUMBER_S) if self._close(after) else []
         skipped, flags = values.skip_links(texts)
         value = self._value(kind, texts[skipped:])
@@ -165,30 +169,34 @@ class _Finder:
         )
 
     def _value(self, kind: EventKind, texts: Sequence[str]) -> values.Value | None:
-        match kind:
-            case EventKind.BEARING:
+        holds = KINDS[kind].holds
+        match holds:
+            case Holds.DEGREES:
                 return values.bearing_value(texts)
-            case EventKind.TIME:
+            case Holds.TIME:
                 return values.time_value(texts)
-            case EventKind.DATE:
+            case Holds.DATE:
                 return values.date_value(texts)
-            case EventKind.STATION:
+            case Holds.STATION:
                 return values.station_value(self.lexicon, texts)
-            case EventKind.WIND:
+            case Holds.WIND:
                 return values.wind_value(self.lexicon, texts)
+            case Holds.NOTHING | Holds.DURATION | Holds.WORDS:
+                return None  # announced by nothing, or read by itself
             case _:
-                return None
+                assert_never(holds)
 
     def _without_value(self, kind: EventKind, first: int, last: int) -> Span | None:
         """Keep a bearing or a time whose value was lost, to be filled in by hand."""
-        if kind not in {EventKind.BEARING, EventKind.TIME}:
+        if KINDS[kind].holds not in NUMBERS:
             return None
         if not all(piece.strong for piece in self.pieces[first:last]):
             return None
-        flags = (f"no {kind} heard after '{st.heard(self.pieces[first:last])}'",)
+        what = EventKind.TIME if KINDS[kind].holds is Holds.TIME else EventKind.BEARING
+        flags = (f"no {what} heard after '{st.heard(self.pieces[first:last])}'",)
         return Span(kind=kind, first=first, last=last, flags=flags)
 
-    def _remark(self, place: int, after: int) -> Span | None:
+    def _own_words(self, kind: EventKind, place: int, after: int) -> Span | None:
         """Take the words up to the end of the utterance."""
         starts = place == 0 or st.gap_before_s(self.pieces, place) > TALK_S
         new = place > 0 and (
@@ -211,7 +219,7 @@ class _Finder:
         if last == after:
             return None
         words = st.heard(self.pieces[after:last])
-        return Span(kind=EventKind.REMARK, first=place, last=last, value=words)
+        return Span(kind=kind, first=place, last=last, value=words)
 
     def _new_note(self, place: int) -> bool:
         """Say whether a note that the engine listened for begins after a pause."""
@@ -243,7 +251,13 @@ def _talk_around(
     return sides
 
 
-_ALONE = frozenset({EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH})
+def _in_own_words(span: Span) -> bool:
+    return KINDS[span.kind].holds is Holds.WORDS and bool(span.value)
+
+
+def _alone(span: Span) -> bool:
+    """Tell whether a note is fixed words and no more, as talk may be."""
+    return "command" in KINDS[span.kind].said_as and not span.value
 
 
 def _judge(
@@ -252,21 +266,21 @@ def _judge(
     """Keep a note, keep it with a flag, or take it for talk."""
     span = spans[number]
     said = pieces[span.first : span.last]
-    if span.kind is EventKind.REMARK:
+    if _in_own_words(span):
         return span
     sides = _talk_around(pieces, spans, number)
     strong = any(piece.strong for piece in said)
     text = all(piece.source is WordSource.TEXT for piece in said)
     if not strong and sides:
         return None
-    if sides and span.kind in {EventKind.BEARING, EventKind.TIME} and not span.value:
+    if sides and KINDS[span.kind].holds in NUMBERS and not span.value:
         return None
-    if sides == 2 and span.kind in _ALONE:
+    if sides == 2 and _alone(span):
         return None
     flags = span.flags
     if not strong and not text:
         flags = (*flags, "heard as ordinary words")
-    limit = 1 if span.kind in _ALONE else 2
+    limit = 1 if _alone(span) else 2
     if sides >= limit:
         flags = (*flags, "in the middle of talk")
     return replace(span, flags=flags)
@@ -286,14 +300,14 @@ def _spelt(span: Span, value: str) -> str:
 
 def flagged_above(kind: EventKind) -> float:
     """Say how much above the limit of doubt notes of a kind are still flagged."""
-    return NUMBERS_MORE if kind in _NUMBERS else 0.0
+    return NUMBERS_MORE if KINDS[kind].holds in NUMBERS else 0.0
 
 
 def _event(
     pieces: Sequence[StreamWord], span: Span, recording: str, flag_below: float
 ) -> Event:
     said = pieces[span.first : span.last]
-    if span.kind is EventKind.REMARK:
+    if _in_own_words(span):
         confidence = said[0].confidence
         alternatives: tuple[Alternative, ...] = ()
     else:
@@ -338,15 +352,6 @@ def marks_of_bearings(events: Sequence[Event]) -> list[Event]:
             found.append(replace(event, mark=before.mark))
         else:
             found.append(event)
-    return found
-
-
-def flag_scratched(events: Sequence[Event]) -> list[Event]:
-    """Say on each note that a later "scratch that" takes it back."""
-    found = list(events)
-    for taken, scratch in taken_back(events).items():
-        flag = f"taken back by '{events[scratch].heard}'"
-        found[taken] = replace(found[taken], flags=(*found[taken].flags, flag))
     return found
 
 

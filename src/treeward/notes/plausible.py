@@ -12,10 +12,9 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import KINDS, EventKind
 from treeward.language.note_graph import NoteGraph
 from treeward.speech.utterances import Alternative
-
-from .events import Event, EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -23,13 +22,14 @@ if TYPE_CHECKING:
     from treeward.language.note_graph import GraphNote
     from treeward.language.phrasebook import PhraseBook
 
+    from .events import Event
+
 # How likely a note is, by what is known of the bee; all guesses.
 EXPECTED = 1.0  # away from a bee that is here, back from one that is out
 UNKNOWN = 0.6  # nothing is known of her, or a note between may have been missed
 STRANGE = 0.15  # back from one that is here: her leaving must have gone unnoted
 NEVER_NAMED = 0.25  # of a mark that no sure note names
 BETTER = 2.0  # times as likely another reading must be, to be taken
-_MOVES = {EventKind.BACK: "here", EventKind.AWAY: "out", EventKind.MARK: "here"}
 
 
 def weigh_by_bees(
@@ -69,8 +69,8 @@ def weigh_by_bees(
 
 def _open_to_doubt(event: Event, flag_below: float) -> bool:
     """Tell whether a note is a doubtful coming or going with other readings."""
-    doubtful = event.confidence < flag_below and event.kind in _MOVES
-    return doubtful and bool(event.alternatives)
+    doubtful = event.confidence < flag_below and KINDS[event.kind].then
+    return bool(doubtful and event.alternatives)
 
 
 def _best(
@@ -84,7 +84,7 @@ def _best(
     ways: list[tuple[float, GraphNote, Alternative]] = []
     for other in event.alternatives:
         note = graph.longest(other.text.split())
-        if note is None or note.part("kind") not in set(_MOVES):
+        if note is None or not KINDS[EventKind(note.part("kind"))].then:
             continue
         kind, mark = EventKind(note.part("kind")), note.part("mark")
         weight = _plausible(kind, mark, before, after, named)
@@ -123,7 +123,7 @@ def _plausible(
     # What comes next tells too: after her coming she can only leave.
     then = after.get(mark)
     if then is not None:
-        share *= EXPECTED if then != _MOVES[kind] else STRANGE
+        share *= EXPECTED if then != KINDS[kind].then else STRANGE
     return share
 
 
@@ -139,7 +139,8 @@ def _states_after(events: Sequence[Event], flag_below: float) -> list[dict[str, 
 
 
 def _step(state: dict[str, str], event: Event) -> None:
-    if event.kind in _MOVES and event.mark:
-        state[event.mark] = _MOVES[event.kind]
+    then = KINDS[event.kind].then
+    if then and event.mark:
+        state[event.mark] = then
     elif event.kind in {EventKind.PAUSE, EventKind.STATION}:
         state.clear()  # nobody watched, or other bees are watched

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from .events import EventKind
+from treeward.language.kinds import EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,3 +38,12 @@ def taken_back(events: Sequence[Event]) -> dict[int, int]:
         elif before and not event.doubtful:
             gone[before.pop()] = index
     return gone
+
+
+def flag_scratched(events: Sequence[Event]) -> list[Event]:
+    """Say on each note that a later "scratch that" takes it back."""
+    found = list(events)
+    for taken, scratch in taken_back(events).items():
+        flag = f"taken back by '{events[scratch].heard}'"
+        found[taken] = replace(found[taken], flags=(*found[taken].flags, flag))
+    return found

@@ -9,13 +9,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from .events import ORDER_FLAG, STATION_FLAG, UNMARKED, Event, EventKind
+from treeward.language.kinds import KINDS, UNMARKED, EventKind
+
+from .events import ORDER_FLAG, STATION_FLAG, Event
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
 SAID_AGAIN_S = 10.0  # the same note again within this was said twice; guess
-_SEEN = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK, EventKind.BEARING})
 
 
 def look_twice(
@@ -73,7 +74,7 @@ def _departures_in_a_row(events: Sequence[Event]) -> list[tuple[int, int]]:
         (
             index
             for index, event in enumerate(events)
-            if event.kind in {EventKind.BACK, EventKind.AWAY, EventKind.MARK}
+            if KINDS[event.kind].then
             and event.mark not in {"", UNMARKED}
             and (event.clock is not None or event.start_s is not None)
         ),
@@ -101,7 +102,7 @@ def _first_without_station(
     said = {e.recording for e in events if e.kind is EventKind.STATION and e.value}
     first: dict[str, int] = {}
     for index, event in enumerate(events):
-        if event.kind in _SEEN and event.recording in wanted:
+        if KINDS[event.kind].seen_here and event.recording in wanted:
             earliest = first.get(event.recording, index)
             if _time_s(event) <= _time_s(events[earliest]):
                 first[event.recording] = index

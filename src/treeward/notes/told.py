@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from treeward.language.kinds import EventKind
+
     from .bee_names import Named
-    from .events import EventKind
 
 MOST_WORDS = 10  # no value is longer
 ROUGH = (

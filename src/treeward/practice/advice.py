@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import UNMARKED
 from treeward.language.number_forms import DIGIT_WORDS
-from treeward.language.phrasebook import UNMARKED
 from treeward.notes.parser import DOUBT_BELOW
 
 from .prompts import ways_of_saying

@@ -8,19 +8,30 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.errors import NotesError
+from treeward.language.kinds import KINDS, UNMARKED, EventKind, Holds, Need
 from treeward.language.number_forms import DIGIT_WORDS, bearing_forms, time_forms
-from treeward.language.phrasebook import SLOT, UNMARKED
+from treeward.language.phrasebook import SLOT
 from treeward.notes.typed import parse_typed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
+    from treeward.language.kinds import Practised
     from treeward.language.phrasebook import PhraseBook
     from treeward.notes.events import Event
 
 DEFAULT_COUNT = 32  # about three minutes; each colour twice, each digit about twice
-_ROUND = ("bee", "bearing", "bee", "time", "bee", "bearing", "bee", "else")
+_ROUND: tuple[Practised, ...] = (
+    "bee",
+    "bearing",
+    "bee",
+    "time",
+    "bee",
+    "bearing",
+    "bee",
+    "else",
+)
 _DIGITS = {word: digit for digit, words in DIGIT_WORDS.items() for word in words}
 _HOURS = range(8, 20)  # of a day's watching; choice
 
@@ -29,7 +40,7 @@ _HOURS = range(8, 20)  # of a day's watching; choice
 class PromptReading:
     """What one note says."""
 
-    kind: str
+    kind: EventKind
     mark: str = ""
     value: str = ""
 
@@ -65,7 +76,7 @@ class Prompt:
 
 def reading_of(event: Event) -> PromptReading:
     """Return what an event says."""
-    return PromptReading(kind=event.kind.value, mark=event.mark, value=event.value)
+    return PromptReading(kind=event.kind, mark=event.mark, value=event.value)
 
 
 def prompt_of(text: str, book: PhraseBook, *, where: str = "") -> Prompt:
@@ -78,8 +89,9 @@ def prompt_of(text: str, book: PhraseBook, *, where: str = "") -> Prompt:
     """
     plain = " ".join(text.lower().replace(",", " ").split()).rstrip(".!")
     wanted = tuple(reading_of(event) for event in parse_typed(plain, book))
-    needs = ("bearing", "time", "remark")
-    if not wanted or any(r.kind in needs and not r.value for r in wanted):
+    if not wanted or any(
+        KINDS[r.kind].value is Need.MUST and not r.value for r in wanted
+    ):
         raise NotesError(
             f"{text.strip()!r} is no note that can be recognised",
             where=where,
@@ -136,7 +148,7 @@ def make_prompts(
         Which set of prompts; the same number gives the same prompts.
     """
     rng = random.Random(number)  # noqa: S311 (nothing secret)
-    sources = {
+    sources: dict[Practised, Iterator[str]] = {
         "bee": _bees(book, number),
         "bearing": _bearings(book, rng),
         "time": _times(book, rng),
@@ -154,6 +166,10 @@ def make_prompts(
     return prompts
 
 
+def _asked_for(turn: Practised) -> tuple[EventKind, ...]:
+    return tuple(kind for kind in EventKind if KINDS[kind].practised == turn)
+
+
 def _bees(book: PhraseBook, number: int) -> Iterator[str]:
     """Pair each mark with each usual way of saying back and away, in turn."""
     spoken: dict[str, str] = {}
@@ -162,7 +178,7 @@ def _bees(book: PhraseBook, number: int) -> Iterator[str]:
         if in_use and phrase.mark != UNMARKED:
             spoken.setdefault(phrase.mark, phrase.text)
     ways: list[str] = []
-    for kind in ("back", "away"):
+    for kind in _asked_for("bee"):
         if kind in book.actions:
             action = book.actions[kind]
             likely = dict.fromkeys((action.say[0], action.card, *action.say))
@@ -181,7 +197,7 @@ def _bees(book: PhraseBook, number: int) -> Iterator[str]:
 
 def _bearings(book: PhraseBook, rng: random.Random) -> Iterator[str]:
     """Say bearings digit by digit, those digits first that were said least."""
-    anchors = book.anchor_words.get("bearing", ())
+    anchors = [w for k in _asked_for("bearing") for w in book.anchor_words.get(k, ())]
     said: Counter[str] = Counter()
     turn = 0
     while anchors:
@@ -193,7 +209,7 @@ def _bearings(book: PhraseBook, rng: random.Random) -> Iterator[str]:
 
 
 def _times(book: PhraseBook, rng: random.Random) -> Iterator[str]:
-    anchors = book.anchor_words.get("time", ())
+    anchors = [w for k in _asked_for("time") for w in book.anchor_words.get(k, ())]
     turn = 0
     while anchors:
         form = time_forms(rng.choice(_HOURS), rng.randrange(60))[0]
@@ -205,7 +221,7 @@ def _others(book: PhraseBook, rng: random.Random) -> Iterator[str]:
     """Say a station, a wind and a command in turn."""
     kinds = {
         kind: [p.text for p in book.fixed_phrases() if p.kind == kind]
-        for kind in ("station", "wind", "scratch")
+        for kind in _asked_for("else")
     }
     for texts in kinds.values():
         rng.shuffle(texts)
@@ -251,7 +267,7 @@ def _value_parts(left: list[str], note: int, reading: PromptReading) -> Iterator
     said = left[first:end]
     left[first:end] = [""] * (end - first)
     digits = "".join(str(_DIGITS.get(word, "")) for word in said)
-    if reading.kind == "bearing" and len(said) == len(digits) == 3:
+    if KINDS[reading.kind].holds is Holds.DEGREES and len(said) == len(digits) == 3:
         for place, word in enumerate(said):
             yield Part(
                 words=word, role="digit", meaning=digits[place], note=note, place=place
@@ -269,6 +285,4 @@ def ways_of_saying(book: PhraseBook, kind: str) -> list[str]:
         action = book.actions[kind]
         templates = dict.fromkeys((action.card, *action.say))
         return [t.replace(SLOT, "").strip() for t in templates if t]
-    if kind in book.commands:
-        return list(book.commands[kind])
-    return list(book.anchor_words.get(kind, ()))
+    return [*book.commands.get(kind, ()), *book.anchor_words.get(kind, ())]

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import date, tzinfo
 
+    from treeward.survey.records import Colony
     from treeward.trips.table import FlightLine, Trip, TripTable
 
     from .model import DayColony, HuntResult
@@ -136,38 +137,56 @@ def agreement_sentences(result: HuntResult) -> list[str]:
     """
     said = []
     for colony in result.fix.colonies if result.fix else ():
-        told = [
-            (day.day, one)
-            for day in result.days
-            for one in day.colonies
-            if one.colony.id == colony.id
-        ]
+        told = _told(result, colony)
         if len(told) < 2:
             continue
-        name = for_colony(result, colony).removeprefix(", ")
-        subject = f" on {name}" if name else ""
-        against = [(day, one) for day, one in told if one.holds_percent is None]
-        if not against:
+        if against := _against(result, colony):
+            said += against
+        else:
             days = _named([day for day, _ in told])
             said.append(
-                f"{days} agree{subject}: the place that all days give together lies "
-                "within what each day gives alone."
+                f"{days} agree{_subject(result, colony)}: the place that all days give "
+                "together lies within what each day gives alone."
             )
-        said += [
-            f"{day_text(day)} does not agree{subject}: alone it gives a place "
-            f"{off_text(result, one)} of the one that all days give together, which "
-            "lies outside that day's 95 % area. Bees may have stayed longer or shorter "
-            "in the hive that day (heat, cold, what the colony needs): compare the "
-            "away times first. Else look for a compass or a station's position read "
-            "wrong, or for bees of another colony."
-            for day, one in against
-        ]
     return said
 
 
 def disagreements(result: HuntResult) -> list[str]:
     """Return the sentences about days that do not agree."""
-    return [text for text in agreement_sentences(result) if "does not agree" in text]
+    colonies = result.fix.colonies if result.fix else ()
+    return [text for colony in colonies for text in _against(result, colony)]
+
+
+def _told(result: HuntResult, colony: Colony) -> list[tuple[date, DayColony]]:
+    """Return the days that tell of a colony, with where each alone puts it."""
+    return [
+        (day.day, one)
+        for day in result.days
+        for one in day.colonies
+        if one.colony.id == colony.id
+    ]
+
+
+def _against(result: HuntResult, colony: Colony) -> list[str]:
+    """Say which of several days do not agree on where a colony is."""
+    told = _told(result, colony)
+    if len(told) < 2:
+        return []
+    return [
+        f"{day_text(day)} does not agree{_subject(result, colony)}: alone it gives a "
+        f"place {off_text(result, one)} of the one that all days give together, which "
+        "lies outside that day's 95 % area. Bees may have stayed longer or shorter "
+        "in the hive that day (heat, cold, what the colony needs): compare the "
+        "away times first. Else look for a compass or a station's position read "
+        "wrong, or for bees of another colony."
+        for day, one in told
+        if one.holds_percent is None
+    ]
+
+
+def _subject(result: HuntResult, colony: Colony) -> str:
+    name = for_colony(result, colony).removeprefix(", ")
+    return f" on {name}" if name else ""
 
 
 def place_rows(result: HuntResult) -> Iterable[tuple[DayResult, DayColony, str]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from treeward.survey.settings import Settings
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.hunt_file import Cargo, HuntFile
+    from treeward.language.kinds import About
     from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.table import TripTable
 
@@ -116,15 +118,13 @@ class DayResult:
 class DoubtfulNotes:
     """Notes in doubt of one sort, that nobody has looked at yet.
 
-    `about` is "bearing", "landing or departure", "station", "pause", "scratch", "wind",
-    "missed return", "time", "date", "departure in a row" or "recording without a
-    station". `believed` says whether they count meanwhile.
+    `believed` says whether they count meanwhile.
     `moves_m` is how far the best place moves if they are all otherwise, or at most if
     all or any single one of them is where `singly`; None where that was not worked out.
     `lost` says that an answer would then be lacking.
     """
 
-    about: str
+    about: About
     notes: int
     rows: tuple[str, ...]
     believed: bool = True
@@ -133,12 +133,44 @@ class DoubtfulNotes:
     lost: bool = False
 
 
+class MissingKind(StrEnum):
+    """Why a station that was named cannot be used."""
+
+    NO_POSITION = "no_position"  # neither in hunt.toml nor, without GPX files, there
+    NOT_IN_GPX = "not_in_gpx"  # GPX files are there, and tell nothing of it
+    UNKNOWN_STATION = "unknown_station"  # named by notes, not by hunt.toml
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GpxSearch:
+    """What was looked for in a hunt's GPX files, and what these hold instead.
+
+    Times are aware; `noted` is from the first to the last note at the station, None
+    where none has a clock.
+    """
+
+    files: tuple[str, ...]
+    names: tuple[str, ...]  # that a waypoint would have
+    waypoints: tuple[str, ...]  # that there are
+    noted: tuple[datetime, datetime] | None
+    tracks: tuple[tuple[str, datetime, datetime], ...]  # file, first and last point
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Missing:
+    """Something that was lacking, with the stations that it is about."""
+
+    kind: MissingKind
+    stations: tuple[str, ...]
+    gpx: GpxSearch | None = None  # of NOT_IN_GPX
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HuntResult:
     """Everything that the tables, pictures, map files and the report show.
 
-    `fix` is None where nothing could be located; `missing` then says in sentences
-    what was lacking. `recordings_from_results` is the way from results/ to the folder
+    `fix` is None where nothing could be located; `missing` then says what was
+    lacking. `recordings_from_results` is the way from results/ to the folder
     of the recordings, for links to the sound. `settings` are what the survey went by,
     with what hunt.toml says in place of the defaults. `recording_days` holds each
     recording's day, ISO 8601, and what tells it (notes.clock.DAY_FROM). `days` is
@@ -152,7 +184,7 @@ class HuntResult:
     rows: Mapping[str, NoteRow] = field(default_factory=dict)
     software_version: str
     created: datetime  # aware
-    missing: tuple[str, ...] = ()
+    missing: tuple[Missing, ...] = ()
     tracks: tuple[TrackLine, ...] = ()
     days: tuple[DayResult, ...] = ()
     recordings_from_results: str = "../recordings/"

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Literal
 from treeward.survey.frame import geodesic
 from treeward.units import Units
 
+from .advice_wording import seat_text
 from .bundles import belongs_to, bundles_by_bee
 from .compass import both_text, to_compass_deg
 from .days import day_text
-from .formats.result_json import number
+from .formats.found_json import number
 from .formats.rings import polygon_rings
 from .wording import for_colony, seats
 
@@ -167,7 +168,7 @@ def _found(result: HuntResult) -> list[Spot]:
                         ),
                         1,
                     ),
-                    "why": place.why,
+                    "why": seat_text(place, result.hunt_file.hunt.units),
                 },
             )
         )

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import About
 from treeward.survey.frame import geodesic
+from treeward.survey.records import AdviceKind, Shape
 from treeward.units import Units, wind_name
 
+from .advice_wording import REASONS, advice_text, counted, missing_text
 from .compass import both_text
+from .model import MissingKind
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -17,10 +20,7 @@ if TYPE_CHECKING:
 
     from .model import DoubtfulNotes, HuntResult, StationPlace
 
-# The survey's reason repeats the walk and the areas, which are said in full here.
-_WALK_AND_AREA = re.compile(r"^[\d ]+ (?:m|yd) on \d{3} true: |; expected area .*$")
 NO_MOVE_M = 5.0  # less than a phone's receiver tells; common practice
-STOP_LINING = "stop lining"  # begins the survey's advice to look up trees
 LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
 
 
@@ -62,7 +62,7 @@ def sentence(text: str) -> str:
 
 def _where(result: HuntResult, colony: Colony) -> str:
     """Say where a colony is, in a sentence."""
-    if colony.words.startswith("nothing measured"):
+    if colony.shape is Shape.NOTHING_MEASURED:
         return "Nothing was measured that tells where the colony is."
     several = result.fix is not None and len(result.fix.colonies) > 1
     subject = f"Colony {colony.id}" if several else "The colony"
@@ -88,16 +88,16 @@ def whereabouts(
         colony.best_longitude_deg,
     )
     station, way = f"station {place.id}", wind_name(azimuth)
-    shape = colony.words
-    if shape.startswith("a wedge"):
+    shape = colony.shape
+    if shape is Shape.WEDGE:
         return f"towards the {way} of {station}; how far away is not known yet"
-    if shape in {"a ring", "a disc about the station"}:
+    if shape in {Shape.RING, Shape.DISC}:
         low, _, high = colony.distance_m.get(place.id, (distance, distance, distance))
         return (
             f"probably {units.distance_range(low, high)} from {station}; in which "
             "direction is not known yet"
         )
-    if shape == "part of a ring":
+    if shape is Shape.PART_OF_RING:
         return (
             f"probably about {units.distance(distance)} from {station}, very roughly "
             f"towards the {way}"
@@ -124,14 +124,6 @@ def colony_sentences(result: HuntResult, colony: Colony) -> list[str]:
         if area.area_m2 > LARGE_AREA_M2:
             said.append("That is too much to search on foot: watch once more first.")
     return said
-
-
-_COUNTS = ("no", "one", "two", "three", "four", "five", "six")
-
-
-def counted(number: int) -> str:
-    """Write a small number in words."""
-    return _COUNTS[number] if number < len(_COUNTS) else str(number)
 
 
 def headline(result: HuntResult) -> str:
@@ -186,7 +178,11 @@ def next_sentences(result: HuntResult) -> list[str]:
 def next_of(result: HuntResult, colony: Colony) -> list[str]:
     """Say where to sit next for one colony, or that looking up trees is better."""
     if (place := colony.next_station) is None:
-        stop = [sentence(a) for a in colony.advice if a.startswith(STOP_LINING)]
+        stop = [
+            sentence(advice_text(one, result.hunt_file.hunt.units))
+            for one in colony.advice
+            if one.kind is AdviceKind.STOP_LINING
+        ]
         if stop and days_disagree(result, colony):
             return ["The days disagree: find out why before you look up trees."]
         return stop
@@ -201,17 +197,17 @@ def next_of(result: HuntResult, colony: Colony) -> list[str]:
             "An hour of notes there should shrink the shaded area to about "
             f"{units.area(place.expected_area_90_m2)}."
         )
-    if reason := _WALK_AND_AREA.sub("", place.why).strip().rstrip("."):
-        said.append(f"Why there: {reason}.")
+    said.append(f"Why there: {REASONS[place.why]}.")
     return said
 
 
 def missing_sentences(result: HuntResult) -> list[str]:
     """Say what was lacking, from the result itself and from what the hunt found."""
-    said = list(result.missing)
+    said = [missing_text(one, result.hunt_file.hunt.zone) for one in result.missing]
+    unplaced = any(one.kind is MissingKind.NO_POSITION for one in result.missing)
     used_trips = sum(trip.used for trip in result.table.trips)
     used_lines = sum(line.used for line in result.table.lines)
-    if not result.stations and not any("no position" in line for line in said):
+    if not result.stations and not unplaced:
         said.append(
             "No station has a position: write one into hunt.toml, or import a GPX "
             "track or waypoint."
@@ -237,8 +233,12 @@ def advice_sentences(result: HuntResult) -> list[str]:
     """Say what would help, without what `next_sentences` says already."""
     if result.fix is None:
         return []
-    said = re.compile(rf"(?:colony \S+: )?(?:sit next|{STOP_LINING})")
-    return [sentence(text) for text in result.fix.advice if not said.match(text)]
+    said = {AdviceKind.SIT_NEXT, AdviceKind.STOP_LINING}
+    return [
+        sentence(advice_text(one, result.hunt_file.hunt.units))
+        for one in result.fix.advice
+        if one.kind not in said
+    ]
 
 
 def enough_sentences(result: HuntResult) -> list[str]:
@@ -303,11 +303,10 @@ def basis_sentence(result: HuntResult) -> str:
 
 
 _PLURALS = {
-    "landing or departure": "landings or departures",
-    "scratch": "scratches",
-    "wind": "winds",
-    "departure in a row": "departures in a row",
-    "recording without a station": "recordings without a station",
+    About.MOVE: "landings or departures",
+    About.SCRATCH: "scratches",
+    About.ORDER: "departures in a row",
+    About.NO_STATION: "recordings without a station",
 }
 
 

@@ -9,12 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
 
 from .file import PERSON_COLUMNS, ReviewRow, cells_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
+
+    from treeward.notes.events import Event
 
 HEARD_ANEW = "heard anew as: "  # begins the flag where both sides changed a row
 PUT_BACK = "had gone from review.csv, put back: write drop to leave it out"

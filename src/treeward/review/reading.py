@@ -8,10 +8,9 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewError
-from treeward.language.bearings import read_bearing_cell
-from treeward.language.dates import is_date, parse_date
-from treeward.notes.clock_anchors import parse_spoken_time
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import KINDS, EventKind, Holds
+from treeward.language.value_cells import how_to_write, is_value, same_value
+from treeward.notes.events import Event
 
 from .clock import ClockCell, ClockCellError, NoDayError, Order, date_order, parse_clock
 from .row import (
@@ -29,7 +28,7 @@ from .row import (
 from .table import COLUMNS, CellTable, ReviewFaultsError, TableLine, heading_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import date, datetime
     from zoneinfo import ZoneInfo
 
@@ -38,6 +37,7 @@ _KINDS = ", ".join(kind.value for kind in EventKind)
 _WITHOUT_ZEROS = re.compile(r"^(\d+)[.,]0+$")  # "210.0", as spreadsheets write
 # No spreadsheet shows them, terminals obey them, and map files cannot hold them.
 _CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+_VALUE_OF = {Holds.DEGREES: EventKind.BEARING}  # whatever kind of note has it
 _ISO = re.compile(r"^\d{4}-\d\d-\d\dT")
 DOUBLED = "this hour came twice that day, write the clock with its offset"
 
@@ -337,53 +337,13 @@ def _value(
         cell = match[1]
     if not cell:
         return ""
-    mend, check = _VALUES.get(kind, ("", _anything))
-    if not check(cell):
-        reader.fault(line, "value", f"{cell!r} is no {kind.value}", mend)
-    if written is not None and _means_the_same(kind, cell, written):
+    holds = KINDS[kind].holds
+    if not is_value(holds, cell):
+        what = f"{cell!r} is no {_VALUE_OF.get(holds, kind)}"
+        reader.fault(line, "value", what, how_to_write(holds))
+    if written is not None and same_value(holds, cell, written):
         return written
     return cell
-
-
-def _means_the_same(kind: EventKind, cell: str, written: str) -> bool:
-    if kind == EventKind.TIME:
-        one, two = parse_spoken_time(cell), parse_spoken_time(written)
-        if one is None or two is None:
-            return False
-        return one[:2] == two[:2] and (one[2] or 0) == (two[2] or 0)
-    if kind == EventKind.DATE:
-        return parse_date(cell) == parse_date(written) is not None
-    if kind == EventKind.BEARING:
-        return read_bearing_cell(cell) == read_bearing_cell(written) is not None
-    if cell.isdigit() and written.isdigit():
-        return int(cell) == int(written)
-    return False
-
-
-def _anything(_cell: str) -> bool:
-    return True
-
-
-def _is_bearing(cell: str) -> bool:
-    return read_bearing_cell(cell) is not None
-
-
-def _is_duration(cell: str) -> bool:
-    return bool(re.fullmatch(r"(?i)(?:away|round)\s+\d+(?:[.,]\d+)?", cell))
-
-
-_VALUES: dict[EventKind, tuple[str, Callable[[str], bool]]] = {
-    EventKind.BEARING: (
-        "Write degrees from 0 to 359: 210, or 210 true, or with a point: 225 sw.",
-        _is_bearing,
-    ),
-    EventKind.TIME: (
-        "Write hours and minutes, as 10:22.",
-        lambda cell: parse_spoken_time(cell) is not None,
-    ),
-    EventKind.DATE: ("Write the year first, as 2026-07-14.", is_date),
-    EventKind.DURATION: ("Write away or round and seconds: away 330.", _is_duration),
-}
 
 
 def _flags(cell: str, clock: ClockCell | None) -> tuple[str, ...]:

@@ -5,12 +5,16 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, field
-from typing import Literal, cast
+from typing import TYPE_CHECKING, Literal, cast
 
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 from treeward.speech.utterances import Alternative
 
 from .clock import format_clock
+
+if TYPE_CHECKING:
+    from treeward.notes.events import Event
 
 Decision = Literal["", "keep", "drop"]
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 
 from .flights import Stop, fly
 from .invented import (

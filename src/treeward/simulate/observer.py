@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.notes.events import EventKind
+from treeward.language.kinds import EventKind
 
 from .wording import (
     BEARING_FORMS,

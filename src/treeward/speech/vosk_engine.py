@@ -16,6 +16,7 @@ import numpy as np
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import SpeechError
+from treeward.language.kinds import NUMBERS
 from treeward.language.note_graph import NoteGraph
 
 from .utterances import Alternative, Utterance, Word, WordSource
@@ -251,12 +252,7 @@ class PhraseMatcher:
 
     def __init__(self, book: PhraseBook) -> None:
         self._graph = NoteGraph(book)
-        self._anchors = {
-            way
-            for kind in ("bearing", "time")
-            for way in book.anchors().get(kind, ())
-            if " " not in way
-        }
+        self._anchors = {way for way in book.announcing(*NUMBERS) if " " not in way}
 
     def mark(self, words: Sequence[Word]) -> tuple[Word, ...]:
         """Give the words again, with those of whole notes marked as such."""

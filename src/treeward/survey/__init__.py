@@ -15,6 +15,8 @@ from .classical import PointEstimate, andrews, crossings, huber, lenth_mle
 from .frame import LocalFrame, declination, geodesic
 from .hand_rules import hand_rules
 from .records import (
+    Advice,
+    AdviceKind,
     Bearings,
     BeeDistance,
     Cargo,
@@ -24,9 +26,12 @@ from .records import (
     Enough,
     Fix,
     HandRule,
+    HandRuleKind,
     NextStation,
     Polygon,
     SearchArea,
+    SeatReason,
+    Shape,
     Stations,
     Strip,
     Trips,
@@ -35,6 +40,8 @@ from .settings import WIND_MPS, Calibration, KnownHive, Settings, TripWind
 
 __all__ = [
     "WIND_MPS",
+    "Advice",
+    "AdviceKind",
     "Bearings",
     "BeeDistance",
     "Calibration",
@@ -45,13 +52,16 @@ __all__ = [
     "Enough",
     "Fix",
     "HandRule",
+    "HandRuleKind",
     "KnownHive",
     "LocalFrame",
     "NextStation",
     "PointEstimate",
     "Polygon",
     "SearchArea",
+    "SeatReason",
     "Settings",
+    "Shape",
     "Stations",
     "Strip",
     "TripWind",

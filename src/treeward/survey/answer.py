@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import areas, words
+from . import areas
 from .advice import advice, all_advice, doubtful_pairs
 from .case import Hunt, prepare
 from .colonies import Group, group_bees
@@ -16,8 +16,9 @@ from .enough import enough
 from .evidence import Case, Evidence
 from .focus import focused_evidence, much_data, pruned_evidence
 from .grid import Grid, refine
+from .learned import learned_of
 from .next_station import choose
-from .records import Colony, Fix, NextStation, Strip
+from .records import Advice, AdviceKind, Colony, Fix, NextStation, Strip
 from .search_plan import search_plan
 from .settings import Settings, TripWind
 
@@ -56,7 +57,7 @@ def locate(
     settings = settings or Settings()
     hunt = prepare(stations, trips, bearings, settings, wind)
     groups, pairs, evidences, grids = solve_hunt(hunt, trips.bees)
-    taught = [words.learned(*solved) for solved in zip(evidences, grids, strict=True)]
+    taught = [learned_of(*solved) for solved in zip(evidences, grids, strict=True)]
     colonies = tuple(
         colony(
             group.id,
@@ -73,10 +74,10 @@ def locate(
     )
     said = all_advice(colonies)
     if hunt.left_out:
-        said.append(f"left out as bees of a known hive: {', '.join(hunt.left_out)}")
+        said.append(Advice(kind=AdviceKind.LEFT_OUT, marks=tuple(hunt.left_out)))
     said += doubtful_pairs(colonies, pairs)
     if settings.calibrations:
-        said += calibration_gain(hunt, groups[0], grids[0], settings)
+        said += calibration_gain(hunt, groups[0], grids[0])
     return Fix(
         bees=bee_distances(
             hunt,
@@ -116,9 +117,7 @@ def solve_hunt(
     return groups, pairs, evidences, grids
 
 
-def calibration_gain(
-    hunt: Hunt, group: Group, grid: Grid, settings: Settings
-) -> list[str]:
+def calibration_gain(hunt: Hunt, group: Group, grid: Grid) -> list[Advice]:
     """Say by how much calibration shrank the interval of distance."""
     untaught = Evidence(hunt.untaught, group.bees, group.use_bearing)
     if not untaught.has_times:
@@ -128,12 +127,8 @@ def calibration_gain(
         away = np.hypot(*(cells.xy - hunt.case.origin_xy).T)
         low, high = weighted_quantiles(away, cells.probability, (0.05, 0.95))
         widths.append(high - low)
-    said = (
-        "calibration changed the 90 % interval of distance from "
-        f"{words.length(widths[0], imperial=settings.imperial)} to "
-        f"{words.length(widths[1], imperial=settings.imperial)} wide"
-    )
-    return [said]
+    before, now = widths
+    return [Advice(kind=AdviceKind.CALIBRATED, from_m=before, to_m=now)]
 
 
 def solve_all(case: Case, groups: list[Group]) -> tuple[list[Evidence], list[Grid]]:
@@ -220,7 +215,7 @@ def colony(
         search_areas=search_areas,
         density=areas.density(grid, hunt.frame),
         classical=classical_fixes(evidence, hunt.frame),
-        words=words.shape(search_areas[90], evidence, grid),
+        shape=areas.shape_of(search_areas[90], evidence, grid),
         next_station=seat,
         search_plan=plan,
         advice=tuple(said),

@@ -7,16 +7,18 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
-from .records import Density, Polygon, SearchArea
+from .records import Density, Polygon, SearchArea, Shape
 
 if TYPE_CHECKING:
     from .arrays import Floats, Ints
+    from .evidence import Evidence
     from .frame import LocalFrame
     from .grid import Grid
 
 SHARES = (50, 90, 95)  # per cent
 _LARGEST_RASTER = 600  # cells along a side of the picture
 _SMALLEST_PATCH = 0.004  # of the probability; specks below it are dropped
+_ALL_ROUND = 34  # of 36 sectors; choice
 
 
 def raster(grid: Grid) -> tuple[Floats, Floats, Floats]:
@@ -117,3 +119,38 @@ def _polygon(rings: list[Floats], frame: LocalFrame) -> Polygon:
         outer=placed(rings[0], anticlockwise=True),
         holes=tuple(placed(ring, anticlockwise=False) for ring in rings[1:]),
     )
+
+
+def shape_of(area: SearchArea, evidence: Evidence, grid: Grid) -> Shape:
+    """Return what the 90 % area looks like."""
+    count = len(area.polygons)
+    used = np.unique(evidence.case.bearing_station[evidence.use_bearing])
+    if not evidence.has_times and not evidence.has_lines:
+        return Shape.NOTHING_MEASURED
+    around = grid.xy[grid.inside(0.9)] - evidence.case.origin_xy
+    whole = _sectors(around) >= _ALL_ROUND
+    if count > 1 and not whole:
+        return Shape.PATCHES
+    if not evidence.has_times and len(used) == 1:
+        return Shape.WEDGE
+    if whole:
+        holes = any(polygon.holes for polygon in area.polygons)
+        return Shape.RING if holes else Shape.DISC
+    return _outline(around)
+
+
+def _sectors(from_origin: Floats) -> int:
+    """Return in how many sectors of ten degrees an area lies."""
+    turn = np.degrees(np.arctan2(*from_origin.T)) % 360
+    return len(np.unique(np.floor(turn / 10)))
+
+
+def _outline(from_origin: Floats) -> Shape:
+    """Return the shape of one patch, seen from where lining began."""
+    distance = np.hypot(*from_origin.T)
+    near, far = np.quantile(distance, (0.02, 0.98))
+    if _sectors(from_origin) >= 10:
+        return Shape.PART_OF_RING
+    if far > 3.0 * max(near, 1.0) and far - near > 1000.0:
+        return Shape.LONG_STRIP
+    return Shape.PATCH

@@ -26,14 +26,11 @@ def classical_fixes(evidence: Evidence, frame: LocalFrame) -> tuple[ClassicalFix
         return ()
     x, y = case.station_xy[case.bearing_station[used]].T
     bearing = np.degrees(case.bearing_rad[used]) % 360.0
-    kappa = None
-    note = f"{len(used)} bearings"
+    kappa, taken = None, None
     if len(used) < _ESTIMATES:
-        sd = case.settings.bearing_sd_deg
-        kappa = float(lines.concentration(np.array([np.radians(sd)]))[0])
-        note += f", spread taken as {sd:g} degrees"
+        taken = case.settings.bearing_sd_deg
+        kappa = float(lines.concentration(np.array([np.radians(taken)]))[0])
     crossings = len(classical.crossings(x, y, bearing))
-    note += f"; {crossings} pairs cross ahead of both stations"
     result = []
     for estimator in (classical.lenth_mle, classical.huber, classical.andrews):
         try:
@@ -50,7 +47,9 @@ def classical_fixes(evidence: Evidence, frame: LocalFrame) -> tuple[ClassicalFix
                 longitude_deg=float(place[0]),
                 ellipse_95=frame.to_lonlat(found.ellipse(95)),
                 area_95_m2=found.ellipse_area(95),
-                note=note,
+                bearings=len(used),
+                crossings=crossings,
+                spread_taken_deg=taken,
             )
         )
     return tuple(result)

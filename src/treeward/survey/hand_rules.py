@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .records import HandRule
+from .records import HandRule, HandRuleKind
 
 if TYPE_CHECKING:
     from .arrays import Floats
@@ -44,8 +44,8 @@ def hand_rules(away_s: float) -> tuple[HandRule, ...]:
     if _VISSCHER_SEELEY[0][0] <= minutes <= _VISSCHER_SEELEY[0][-1]:
         rules.append(
             HandRule(
-                name="5 min 0.9 km, 10 min 1.4 km, 15 min 1.7 km",
-                source="Visscher and Seeley 1989, Am. Bee J. 129:536-541",
+                # Visscher and Seeley 1989, Am. Bee J. 129:536-541
+                kind=HandRuleKind.VISSCHER_SEELEY,
                 distance_m=float(np.interp(minutes, *_VISSCHER_SEELEY)),
             )
         )
@@ -54,24 +54,22 @@ def hand_rules(away_s: float) -> tuple[HandRule, ...]:
         metres = _SEELEY[1][0] + slope * (minutes - _SEELEY[0][0])
         rules.append(
             HandRule(
-                name="2-3 min 100 m, 6-7 min 1 km",
-                source="Seeley 2019, The Lives of Bees, p. 29",
+                kind=HandRuleKind.SEELEY,  # Seeley 2019, The Lives of Bees, p. 29
                 distance_m=float(np.clip(metres, 0.0, None)),
             )
         )
     if minutes > 2.0:
         rules.append(
             HandRule(
-                name="a mile in five minutes, two minutes in the hive",
-                source="Kephart, Camping and Woodcraft, p. 360",
+                # Kephart, Camping and Woodcraft, p. 360
+                kind=HandRuleKind.KEPHART,
                 distance_m=(minutes - 2.0) / 10.0 * MILE_M,
             )
         )
     if minutes > 2.5:
         rules.append(
             HandRule(
-                name="15 mph, two and a half minutes in the hive",
-                source="common practice",
+                kind=HandRuleKind.FIFTEEN_MPH,  # common practice
                 distance_m=(minutes - 2.5) / 60.0 / 2.0 * 15.0 * MILE_M,
             )
         )

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from . import timing, words
+from . import timing
 from .enough import line_variance_deg2
-from .records import NextStation
+from .records import Advice, AdviceKind, NextStation, SeatReason
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -111,15 +111,11 @@ def choose(
     grid: Grid,
     stations: Stations,
     learned: Mapping[str, Learned],
-) -> tuple[NextStation | None, str]:
-    """Return the next station, if one is worth its while, and advice in words."""
-    settings = hunt.case.settings
+) -> tuple[NextStation | None, Advice]:
+    """Return the next station, if one is worth its while, and what is advised."""
     outlook = best_seat(hunt, evidence, grid, stations, learned)
     if outlook is None:
-        return None, (
-            "no new place to sit within the walk limit and outside the areas left "
-            "out: allow a longer walk"
-        )
+        return None, Advice(kind=AdviceKind.NO_SEAT)
     start, last = _standing(hunt)
     walk, turn = _polar((outlook.xy - start)[None, :])
     walk_m, turn_deg = float(walk[0]), float(np.degrees(turn[0])) % 360.0
@@ -127,32 +123,22 @@ def choose(
     cost_h = SESSION_H + walk_m / WALK_M_PER_H
     gain = outlook.expected_m2 / outlook.area_m2
     if saved_h < cost_h or gain > WORTH_WHILE:
-        return None, (
-            "stop lining and look up trees: the 90 % area is "
-            f"{words.area(outlook.area_m2, imperial=settings.imperial)}, and another "
-            "station would cost more time than it would save in searching"
-        )
-    kind = _kind(outlook.xy, start, grid) if evidence.has_lines else "a second distance"
-    why = (
-        f"{words.length(walk_m, imperial=settings.imperial)} on "
-        f"{round(turn_deg) % 360:03d} true: {kind}; expected area "
-        f"{words.area(outlook.area_m2, imperial=settings.imperial)} -> "
-        f"{words.area(outlook.expected_m2, imperial=settings.imperial)}"
-    )
+        return None, Advice(kind=AdviceKind.STOP_LINING, area_m2=outlook.area_m2)
+    why = SeatReason.SECOND_DISTANCE
+    if evidence.has_lines:
+        why = _reason(outlook.xy, start, grid)
     place = hunt.frame.to_lonlat(outlook.xy)
-    return (
-        NextStation(
-            latitude_deg=float(place[1]),
-            longitude_deg=float(place[0]),
-            from_station=stations.id[last],
-            walk_m=walk_m,
-            walk_bearing_true_deg=turn_deg,
-            expected_area_90_m2=outlook.expected_m2,
-            area_90_m2=outlook.area_m2,
-            why=why,
-        ),
-        f"sit next {why}",
+    seat = NextStation(
+        latitude_deg=float(place[1]),
+        longitude_deg=float(place[0]),
+        from_station=stations.id[last],
+        walk_m=walk_m,
+        walk_bearing_true_deg=turn_deg,
+        expected_area_90_m2=outlook.expected_m2,
+        area_90_m2=outlook.area_m2,
+        why=why,
     )
+    return seat, Advice(kind=AdviceKind.SIT_NEXT, seat=seat)
 
 
 def area_90_m2(grid: Grid) -> float:
@@ -160,17 +146,17 @@ def area_90_m2(grid: Grid) -> float:
     return len(grid.inside(0.9)) * grid.cell_m**2
 
 
-def _kind(seat: Floats, start: Floats, grid: Grid) -> str:
+def _reason(seat: Floats, start: Floats, grid: Grid) -> SeatReason:
     """Return what the new line does to the old one."""
     middle = grid.probability @ grid.xy
     (_, old), (_, new) = _polar((middle - start)[None]), _polar((middle - seat)[None])
     turn = abs(float(np.degrees(np.angle(np.exp(1j * (new[0] - old[0]))))))
     nearer = np.hypot(*(middle - seat)) < 0.6 * np.hypot(*(middle - start))
     if turn > 150.0:
-        return "beyond it, looking back"
+        return SeatReason.LOOKING_BACK
     if turn > 30.0:
-        return "a cross line"
-    return "down the line, nearer" if nearer else "another line"
+        return SeatReason.CROSS_LINE
+    return SeatReason.NEARER if nearer else SeatReason.ANOTHER_LINE
 
 
 def _standing(hunt: Hunt) -> tuple[Floats, int]:

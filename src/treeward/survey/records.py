@@ -7,6 +7,7 @@ clockwise from TRUE north. Everything else is inside.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -58,12 +59,20 @@ class Bearings:
     observer: NDArray[np.intp] | None = None
 
 
+class HandRuleKind(StrEnum):
+    """The published rules of thumb; `hand_rules` has their sources."""
+
+    VISSCHER_SEELEY = "visscher_seeley_1989"
+    SEELEY = "seeley_2019"
+    KEPHART = "kephart"
+    FIFTEEN_MPH = "fifteen_mph"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandRule:
     """What a published rule of thumb says of one away time; never averaged in."""
 
-    name: str
-    source: str
+    kind: HandRuleKind
     distance_m: float
 
 
@@ -113,14 +122,29 @@ class Density:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClassicalFix:
-    """A textbook point from bearings alone, as a cross-check."""
+    """A textbook point from bearings alone, as a cross-check.
+
+    `crossings` counts the pairs of bearings that cross ahead of both stations.
+    """
 
     method: str  # "Lenth MLE", "Huber", "Andrews"
     latitude_deg: float
     longitude_deg: float
     ellipse_95: NDArray[np.float64]  # (n, 2) longitude, latitude; empty if none
     area_95_m2: float
-    note: str = ""
+    bearings: int
+    crossings: int
+    spread_taken_deg: float | None = None  # where bearings are too few to tell it
+
+
+class SeatReason(StrEnum):
+    """What a station there would add to what is known."""
+
+    CROSS_LINE = "cross_line"  # a line across the old one
+    LOOKING_BACK = "looking_back"  # beyond the colony
+    NEARER = "nearer"  # down the line, nearer
+    ANOTHER_LINE = "another_line"
+    SECOND_DISTANCE = "second_distance"  # where there are no bearings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,7 +158,7 @@ class NextStation:
     walk_bearing_true_deg: float
     expected_area_90_m2: float
     area_90_m2: float
-    why: str
+    why: SeatReason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,6 +193,53 @@ class Enough:
     sd_least: float
 
 
+class Shape(StrEnum):
+    """What the 90 % area looks like."""
+
+    NOTHING_MEASURED = "nothing_measured"  # the prior alone
+    PATCH = "patch"
+    PATCHES = "patches"  # as many as the area has polygons
+    RING = "ring"
+    DISC = "disc"  # about the station
+    PART_OF_RING = "part_of_ring"
+    LONG_STRIP = "long_strip"
+    WEDGE = "wedge"  # direction without distance
+
+
+class AdviceKind(StrEnum):
+    """What would help, or what was done; beside each the fields of `Advice` it has."""
+
+    SIT_NEXT = "sit_next"  # seat
+    STOP_LINING = "stop_lining"  # area_m2: so small that trees are looked up sooner
+    NO_SEAT = "no_seat"  # none within the walk limit and outside what is left out
+    NO_TIMES = "no_times"
+    NO_BEARINGS = "no_bearings"
+    FEW_BEARINGS = "few_bearings"  # count, wanted
+    FEW_TRIPS = "few_trips"  # count
+    ONE_STATION = "one_station"  # tells no speed and in-hive time from distance
+    MAYBE_BEYOND = "maybe_beyond"  # distance_m: where the search stops
+    LEFT_OUT = "left_out"  # marks: bees of a known hive
+    MAYBE_TWO_COLONIES = "maybe_two_colonies"  # marks (two), probability of one
+    CALIBRATED = "calibrated"  # from_m, to_m: width of the 90 % interval of distance
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """A piece of advice; which numbers it has, `AdviceKind` says."""
+
+    kind: AdviceKind
+    colony: str = ""  # Colony.id where it is not true of all
+    marks: tuple[str, ...] = ()
+    count: int = 0
+    wanted: int = 0
+    probability: float = 0.0
+    area_m2: float = 0.0
+    distance_m: float = 0.0
+    from_m: float = 0.0
+    to_m: float = 0.0
+    seat: NextStation | None = None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Colony:
     """Where one colony probably is, and how to come nearer to it."""
@@ -183,10 +254,10 @@ class Colony:
     search_areas: Mapping[int, SearchArea]  # 50, 90, 95
     density: Density
     classical: tuple[ClassicalFix, ...] = ()
-    words: str = ""  # shape of the answer: "a patch", "two patches", "a ring"
+    shape: Shape = Shape.PATCH
     next_station: NextStation | None = None
     search_plan: tuple[Strip, ...] = ()
-    advice: tuple[str, ...] = ()  # what would help most for this colony, in words
+    advice: tuple[Advice, ...] = ()  # what would help this colony, most wanted first
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,15 +265,15 @@ class Fix:
     """The whole answer of the survey core.
 
     `next_station` and `search_plan` are the first colony's; each colony has its own.
-    `advice` is that of all colonies, its sentences named by colony where there are
-    several.
+    `advice` is that of all colonies; where there are several, what is not true of all
+    names its colony.
     """
 
     bees: tuple[BeeDistance, ...]
     colonies: tuple[Colony, ...]
     next_station: NextStation | None
     search_plan: tuple[Strip, ...] = ()
-    advice: tuple[str, ...] = ()  # what would help most, in words
+    advice: tuple[Advice, ...] = ()  # what would help, most wanted first
     learned: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     # shared unknowns of the hunt -> (median, sd): "flight_speed_factor", ...
     same_colony: Mapping[tuple[str, str], float] = field(default_factory=dict)

@@ -114,8 +114,6 @@ class Settings:
     # Walking.
     walk_limit_m: float = 800.0  # guess: fifteen minutes over rough ground
     leave_out: tuple[Floats, ...] = ()  # (n, 2) rings of longitude, latitude: no seat
-    # Units of the words in NextStation.why and Fix.advice.
-    imperial: bool = False
 
     def __post_init__(self) -> None:
         """Refuse figures that are not positive and finite."""

@@ -12,7 +12,7 @@ from bisect import bisect_left
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
-from treeward.notes.events import UNMARKED, EventKind
+from treeward.language.kinds import KINDS, UNMARKED, EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from .sightings import Sighting
 
-PAIRABLE = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK})
+PAIRABLE = frozenset(kind for kind in EventKind if KINDS[kind].then)
 SAME_MINUTE_S = 60.0  # no bee flies to another station and is noted there; guess
 HOURS_BETWEEN_S = 2 * 3600.0  # after which the paint may as well be new; guess
 _MONTHS = (

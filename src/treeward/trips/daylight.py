@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import KINDS
 from treeward.notes.clock_evidence import daylight_at
-from treeward.notes.events import EventKind
 
 if TYPE_CHECKING:
     from treeward.hunt_file import HuntFile
 
     from .sightings import Notes, Sighting
 
-_FLYING = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.BEARING})
 
 
 def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[str]:
@@ -21,7 +20,7 @@ def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[str]:
     Stations without a position in hunt.toml are taken to lie at one that has one.
     """
     places = {s.id: s.position for s in hunt_file.station if s.position is not None}
-    flying = [s for s in notes.sightings if s.kind in _FLYING]
+    flying = [s for s in notes.sightings if KINDS[s.kind].flying]
     if not places or not flying:
         return []
     some = next(iter(places.values()))

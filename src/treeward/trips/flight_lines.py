@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.language.bearings import DEGREES_WIDTH_DEG, read_bearing_cell
-from treeward.notes.events import UNMARKED, Event, EventKind
+from treeward.language.kinds import UNMARKED, EventKind
 
 from .pairing import note_doubts
 from .table import FlightLine, Wind
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from treeward.language.bearings import BearingCell
+    from treeward.notes.events import Event
 
     from .sightings import Notes, Sighting
 

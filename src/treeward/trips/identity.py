@@ -14,7 +14,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from treeward.notes.events import EventKind
+from treeward.language.kinds import EventKind
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

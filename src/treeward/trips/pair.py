@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from treeward.notes.events import UNMARKED, Event, EventKind
+from treeward.language.kinds import UNMARKED, EventKind
 
 from .bees import PAIRABLE, Bees, colour_of, questions
 from .daylight import dark_doubts
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.hunt_file import HuntFile
+    from treeward.notes.events import Event
 
 
 def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:

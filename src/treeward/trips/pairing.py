@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
+from treeward.language.kinds import EventKind
 from treeward.notes.clock import CLOCK_DOUBT
-from treeward.notes.events import SETTLED_FLAGS, EventKind
+from treeward.notes.events import SETTLED_FLAGS
 
 from .identity import LEAST_AWAY_S, LEAST_ROUND_S, tell_bees_apart
 from .table import Trip, Visit

@@ -7,8 +7,8 @@ from datetime import UTC, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from treeward.language.kinds import KINDS, UNMARKED, EventKind
 from treeward.notes.clock import MONTHS_APART_DAYS
-from treeward.notes.events import UNMARKED, Event, EventKind
 from treeward.notes.scratch import taken_back
 
 from .table import AssumedStation, Unpaired
@@ -19,32 +19,10 @@ if TYPE_CHECKING:
     from datetime import date
 
     from treeward.hunt_file import HuntFile
+    from treeward.notes.events import Event
 
 DAY_STARTS = timedelta(hours=3)  # a bee's day; notes after midnight belong to it; guess
 REPEAT_S = 10.0  # the same note again within this was said twice; guess
-
-# Among notes of the same moment: what sets the scene first, what closes it last.
-_RANK = {
-    kind: rank
-    for rank, kind in enumerate(
-        (
-            EventKind.DATE,
-            EventKind.TIME,
-            EventKind.STATION,
-            EventKind.RESUME,
-            EventKind.WIND,
-            EventKind.MARK,
-            EventKind.BACK,
-            EventKind.AWAY,
-            EventKind.BEARING,
-            EventKind.MISSED,
-            EventKind.DURATION,
-            EventKind.REMARK,
-            EventKind.PAUSE,
-            EventKind.SCRATCH,
-        )
-    )
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +139,7 @@ def _order(event: Event) -> tuple[float, int, str, float, str, str, str]:
     assert event.clock is not None  # noqa: S101  (only clocked ones are sorted)
     return (
         event.clock.astimezone(UTC).timestamp(),
-        _RANK[event.kind],
+        KINDS[event.kind].rank,
         event.recording,
         event.start_s if event.start_s is not None else -1.0,
         event.mark,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Literal, cast
 
-from treeward.notes.events import UNMARKED, EventKind
+from treeward.language.kinds import UNMARKED, EventKind
 
 from .pairing import note_doubts
 from .table import Trip

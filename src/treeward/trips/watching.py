@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import KINDS, EventKind
 
 from .table import AssumedStation
 
@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from datetime import date
 
     from treeward.hunt_file import HuntFile
+    from treeward.notes.events import Event
 
 HIDES_A_VISIT_S = 30.0  # landing, loading and leaving take this long; common practice
-_SEEN = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK, EventKind.BEARING})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,13 +170,13 @@ class _Watch:
             )
             if day != (event.clock.date() if event.clock else None):
                 doubts = (*doubts, "the station was said on another day")
-            if event.kind in _SEEN:
+            if KINDS[event.kind].seen_here:
                 self._assumed.setdefault(recording, []).append(event)
                 self._taken[recording] = station
         if not station:
-            self.unsaid += event.kind in _SEEN
+            self.unsaid += KINDS[event.kind].seen_here
             doubts = ("no station was said",)
-            if event.kind in _SEEN and recording:
+            if KINDS[event.kind].seen_here and recording:
                 self._assumed.setdefault(recording, []).append(event)
                 self._taken[recording] = ""
         elif self._ids and station.casefold() not in self._ids:
@@ -253,7 +253,9 @@ def pauses_in(
             )
         elif event.kind is EventKind.PAUSE:
             since.setdefault(seat, time_s)
-        elif seat in since and event.kind in {EventKind.RESUME, *_SEEN}:
+        elif seat in since and (
+            event.kind is EventKind.RESUME or KINDS[event.kind].seen_here
+        ):
             if event.kind is not EventKind.RESUME and event.doubtful:
                 continue  # it may not have been said at all
             pauses.append(

@@ -105,7 +105,8 @@ def _left_by_a_kill(home: Path) -> None:
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.journal import Journal, event_record
     from treeward.hunt.recovery import journals_dir
-    from treeward.notes.events import Event, EventKind
+    from treeward.language.kinds import EventKind
+    from treeward.notes.events import Event
 
     hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
     name = "live-20260714-102000"

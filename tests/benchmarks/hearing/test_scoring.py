@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
 
 _SPEC = importlib.util.spec_from_file_location(
     "hearing_scoring", Path(__file__).with_name("scoring.py")

@@ -17,12 +17,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from treeward.hunt_file import HuntFile, parse_hunt_table
-from treeward.notes.events import Event, EventKind
+from treeward.language.kinds import EventKind
 from treeward.simulate.hunting import simulate_hunt
 from treeward.simulate.invented import SimulatedHunt, SimulatedTrip, SimulationSettings
 from treeward.trips import pair_trips
 
 if TYPE_CHECKING:
+    from treeward.notes.events import Event
     from treeward.trips.table import Trip
 
 SPOKEN_LATE_S = 15.0  # a note may be spoken this long after what it tells

@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from treeward.hunt_file import parse_hunt_table
+from treeward.language.kinds import EventKind
 from treeward.notes.clock import RecordingFacts, place_recordings
-from treeward.notes.events import EventKind
 from treeward.simulate.example import SETTINGS
 from treeward.simulate.hunting import simulate_hunt
 from treeward.trips import pair_trips

@@ -7,7 +7,7 @@ import { beginNote, decide, drawNote, nudge, takeReading } from "./note.js";
 import { choose, drawRows, step } from "./rows.js";
 import { drawSide, writeResults } from "./side.js";
 import { beginSound, drawSound, moveCursor, play } from "./sound.js";
-import { ask, changed, listen, listed, load, store, takeBack, watch } from "./store.js";
+import { ask, changed, listen, listed, load, putInOrder, store, takeBack, watch } from "./store.js";
 
 const KEYS = [
   [" ", "space", "play the seconds around the note; again: stop", () => play()],
@@ -49,6 +49,7 @@ function toggleList() {
 
 function show(which) {
   store.which = which;
+  if (which === "look") putInOrder();
   document.querySelector(`input[name="which"][value="${which}"]`).checked = true;
   if (!listed().some((one) => one.row === store.current) && listed().length) choose(listed()[0].row);
   changed();

@@ -2,7 +2,7 @@
 
 import { byId, dot, make } from "./build.js";
 import { choose, focusRow, statusWord } from "./rows.js";
-import { ask, cellEdits, changed, edit, listed, row, store } from "./store.js";
+import { ask, cellEdits, changed, edit, listed, row, settled, store } from "./store.js";
 
 const FIELDS = ["event", "mark", "value", "clock", "decision", "remark"];
 const VALUES = {
@@ -53,7 +53,13 @@ export function takeReading(number) {
   if (reading?.cells) correct(one, reading.cells, { move: true });
 }
 
+// One after the other: each starts from where the one before has put the note.
+let nudging = Promise.resolve();
 export function nudge(seconds) {
+  nudging = nudging.then(settled).then(() => moveClock(seconds));
+}
+
+async function moveClock(seconds) {
   const one = row();
   if (!one || one.clock_s === null) return;
   // The clock as shown, moved; the server puts the day and the zone to it.
@@ -61,7 +67,7 @@ export function nudge(seconds) {
   const part = (one.clock_s % 1) * 1000;
   const local = new Date(Date.UTC(2000, 0, 2, hours, minutes, whole, part) + seconds * 1000);
   if (local.getUTCDate() !== 2) return;
-  correct(one, { clock: local.toISOString().slice(11, part ? 23 : 19) });
+  await correct(one, { clock: local.toISOString().slice(11, part ? 23 : 19) });
 }
 
 let shownRow = null;
@@ -144,7 +150,12 @@ async function saveField(field) {
 async function savePhrase() {
   const one = row();
   const field = byId("f-phrase");
-  if (!one || !field.value.trim()) return;
+  if (!one) return;
+  if (!field.value.trim()) {
+    say("Write what was said first.", true);
+    field.focus();
+    return;
+  }
   try {
     const { cells } = await ask("/api/read", { text: field.value });
     if (cells.event === "bearing" && !cells.mark) cells.mark = one.cells.mark;

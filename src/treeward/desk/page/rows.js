@@ -1,7 +1,7 @@
 // The list of notes.
 
 import { byId, make } from "./build.js";
-import { changed, listed, store } from "./store.js";
+import { changed, listed, moveOf, store } from "./store.js";
 
 const SAYS = {
   look: "to look at", plain: "", kept: "kept", changed: "corrected", added: "added", dropped: "dropped",
@@ -12,6 +12,7 @@ export function statusWord(status) {
 }
 
 export function choose(name, { focus = false } = {}) {
+  store.touched = true;
   store.current = name;
   changed();
   if (focus) focusRow();
@@ -43,13 +44,14 @@ export function drawRows() {
   byId("progress").textContent = left
     ? `${left} of ${state.rows.length} notes to look at, ${judged} judged`
     : `Nothing left to look at; ${state.rows.length} notes, ${judged} judged`;
+  byId("rows").dataset.ordered = store.order ? "yes" : "no";
   byId("rows-count").textContent = String(store.which === "look" ? left : rows.length);
   byId("rows-empty").hidden = store.which === "look" ? left > 0 : rows.length > 0;
   byId("rows-empty").textContent = store.which === "look"
     ? "Nothing left to look at. Write the results, or see all notes."
     : "There are no notes; add one with a.";
   severalDays = new Set(state.rows.map((one) => one.day).filter(Boolean)).size > 1;
-  const key = JSON.stringify([severalDays, store.which, rows.map((one) => [one.row, one.said, one.clock, one.status, one.reasons, one.doubts])]);
+  const key = JSON.stringify([severalDays, store.which, rows.map((one) => [one.row, one.said, one.clock, one.status, one.reasons, one.doubts, moveOf(one.row)?.text])]);
   let had = false; // whether the focus was in the list that is made anew
   if (key !== shown) {
     shown = key;
@@ -74,6 +76,7 @@ export function drawRows() {
 function item(one) {
   const why = one.status === "look" ? one.reasons.join("; ")
     : [statusWord(one.status), ...one.doubts].filter(Boolean).join("; ");
+  const move = one.status === "look" ? moveOf(one.row) : null;
   return make("li", {}, make("button", {
     type: "button", className: one.status, "data-row": one.row,
     on: { click: () => choose(one.row) },
@@ -81,5 +84,6 @@ function item(one) {
   make("span", { className: `sign ${one.status}`, "aria-hidden": "true" }),
   make("span", { className: "words" }, one.said || "?"),
   make("span", { className: "clock" }, severalDays ? `${one.day} ${one.clock}` : one.clock || "no time"),
+  move ? make("span", { className: `moves rank${move.rank}` }, move.text) : "",
   why ? make("span", { className: "why" }, why) : ""));
 }

@@ -10,6 +10,8 @@ export const store = {
   conflicts: [],
   fault: "",
   news: "",
+  order: null, // row -> its place in the list to look at, once what hangs on each is known
+  touched: false, // whether the person has gone to a row or changed one
 };
 
 export function listen(redraw) {
@@ -56,11 +58,34 @@ export function listed() {
   if (!store.state) return [];
   if (store.which === "all") return store.state.rows;
   const all = new Map(store.state.rows.map((one) => [one.row, one]));
-  const queue = store.state.queue.map((name) => all.get(name)).filter(Boolean);
-  const at = store.state.queue.indexOf(store.current);
+  const queue = ordered(store.state.queue).map((name) => all.get(name)).filter(Boolean);
+  const at = queue.findIndex((one) => one.row === store.current);
   if (at >= 0) place = at;
   else if (all.has(store.current)) queue.splice(Math.min(place, queue.length), 0, all.get(store.current));
   return queue;
+}
+
+function ordered(names) {
+  if (!store.order) return names;
+  const place = (name) => store.order.get(name) ?? store.order.size;
+  return [...names].sort((a, b) => place(a) - place(b)); // rows that came since: last
+}
+
+export function moveOf(name) {
+  return store.answer?.moves?.rows[name] ?? null;
+}
+
+// Puts first what the place depends on. Done once all is known and when the person asks
+// for the list anew, so that rows do not jump about under the hand.
+export function putInOrder() {
+  if (!store.state || !store.answer?.moves) return;
+  const by = (name) => {
+    const move = moveOf(name);
+    return [move?.rank ?? 2, -(move?.moves_m ?? 0)];
+  };
+  const names = [...store.state.queue].sort((a, b) => by(a)[0] - by(b)[0] || by(a)[1] - by(b)[1]);
+  store.order = new Map(names.map((name, index) => [name, index]));
+  if (!store.touched && store.which === "look" && names.length) store.current = names[0];
 }
 
 function take(told) {
@@ -81,6 +106,7 @@ export async function load() {
 // Sends edits; returns the server's reply, or throws a Fault and changes nothing.
 let sending = Promise.resolve();
 export function edit(edits, { remember = true } = {}) {
+  store.touched = true;
   const work = async () => {
     const told = await ask("/api/edit", { edits });
     if (remember && told.undo.length) store.undo.push(told.undo);
@@ -97,6 +123,9 @@ export function edit(edits, { remember = true } = {}) {
   return result;
 }
 
+// Resolves once all that was sent is answered.
+export const settled = () => sending;
+
 export function cellEdits(one, cells) {
   return Object.entries(cells)
     .filter(([column, value]) => one.cells[column] !== value)
@@ -106,6 +135,7 @@ export function cellEdits(one, cells) {
 }
 
 export async function takeBack() {
+  await settled(); // what is being saved is what is to be taken back
   const edits = store.undo.pop();
   if (!edits) return;
   try {
@@ -121,6 +151,7 @@ export async function takeBack() {
 
 // Looks every so often whether the file or the answer is a newer one.
 let answered = -1;
+let weighed = -1;
 export async function watch() {
   for (;;) {
     let pause = 2500;
@@ -135,9 +166,12 @@ export async function watch() {
           changed();
         }
       }
-      if (pulse.answered !== answered) {
+      if (pulse.answered !== answered || pulse.weighed !== weighed) {
         store.answer = await ask("/api/answer");
-        answered = pulse.answered;
+        answered = store.answer.answered;
+        weighed = store.answer.weighed;
+        if (store.answer.moves.done && !store.order) putInOrder();
+        if (!store.answer.moves.done) pause = 1000;
         changed();
       }
       if (pulse.answered < pulse.asked) pause = 400;

@@ -2,30 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
 
+from treeward.report.advice_wording import missing_text
 from treeward.report.bundles import circular_mean_deg, true_bearing_deg
-from treeward.report.compass import to_compass_deg
 from treeward.report.settings_in_force import settings_dict
-from treeward.report.wording import STOP_LINING, days_disagree
+
+from .found_json import bee_values, fix_values, number, place_alone
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
     from datetime import datetime
 
-    import numpy as np
-    from numpy.typing import NDArray
-
     from treeward.report.model import DayResult, HuntResult, StationPlace
-    from treeward.survey.records import (
-        BeeDistance,
-        Colony,
-        HandRule,
-        NextStation,
-        SearchArea,
-        Strip,
-    )
     from treeward.trips.table import FlightLine, Trip, Visit
 
 SCHEMA = 1
@@ -38,7 +26,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
     WGS84 degrees, rings are lists of [longitude, latitude], closed, the outer one
     anticlockwise; clocks are ISO 8601 with offset.
     """
-    table, fix = result.table, result.fix
+    table = result.table
     return {
         "schema": SCHEMA,
         "hunt": _hunt(result),
@@ -56,34 +44,24 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             }
             for wind in table.winds
         ],
-        "bees": [_bee(bee) for bee in fix.bees] if fix else [],
-        "colonies": [_colony(result, colony) for colony in fix.colonies] if fix else [],
-        "next_station": _next(result, fix.next_station) if fix else None,
-        "search_plan": _search_plan(fix.search_plan) if fix else [],
-        "learned": {
-            name: {"median": number(median, 4), "sd": number(sd, 4)}
-            for name, (median, sd) in fix.learned.items()
-        }
-        if fix
-        else {},
-        "same_colony": [
-            {"marks": list(marks), "probability": number(probability, 4)}
-            for marks, probability in fix.same_colony.items()
-        ]
-        if fix
-        else [],
-        "advice": _advice(result),
+        **fix_values(result),
         "settings": settings_dict(result),
         "days": [_day(result, day) for day in result.days],
         "recordings": [
             {"name": name, "day": day, "day_from": told}
             for name, (day, told) in result.recording_days.items()
         ],
-        "missing": list(result.missing),
+        "missing": [
+            missing_text(one, result.hunt_file.hunt.zone) for one in result.missing
+        ],
+        "missing_kinds": [
+            {"kind": one.kind.value, "stations": list(one.stations)}
+            for one in result.missing
+        ],
         "doubts": list(table.doubts),
         "to_look_at": [
             {
-                "about": lot.about,
+                "about": lot.about.value,
                 "notes": lot.notes,
                 "rows": list(lot.rows),
                 "believed": lot.believed,
@@ -94,33 +72,6 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             for lot in result.doubtful
         ],
     }
-
-
-def _advice(result: HuntResult) -> list[str]:
-    """Return the advice; to stop lining is none where the days disagree."""
-    fix = result.fix
-    if fix is None:
-        return []
-    apart = [one for one in fix.colonies if days_disagree(result, one)]
-    heads = {STOP_LINING, *(f"colony {one.id}: {STOP_LINING}" for one in apart)}
-    return [
-        text for text in fix.advice if not (apart and text.startswith(tuple(heads)))
-    ]
-
-
-def number(value: float | None, digits: int) -> float | None:
-    """Return a rounded plain float; None for None, NaN or infinity."""
-    if value is None or not math.isfinite(value):
-        return None
-    return round(float(value), digits)
-
-
-def ring_list(ring: NDArray[np.float64]) -> list[list[float]]:
-    """Return a ring as [[longitude, latitude], ...], 1 cm fine, closed."""
-    points = [[round(float(lon), 7), round(float(lat), 7)] for lon, lat in ring]
-    if points and points[0] != points[-1]:
-        points.append(points[0])
-    return points
 
 
 def _clock(clock: datetime | None) -> str | None:
@@ -220,92 +171,6 @@ def _line(result: HuntResult, line: FlightLine) -> dict[str, Any]:
     }
 
 
-def hand_rule_range(rules: Iterable[HandRule]) -> dict[str, float | None] | None:
-    """Return the nearest and the farthest of the published rules, or None."""
-    distances = [rule.distance_m for rule in rules if math.isfinite(rule.distance_m)]
-    if not distances:
-        return None
-    return {"low": number(min(distances), 1), "high": number(max(distances), 1)}
-
-
-def _bee(bee: BeeDistance) -> dict[str, Any]:
-    return {
-        "mark": bee.bee,
-        "station": bee.station,
-        "trips_used": bee.trips_used,
-        "shortest_away_s": number(bee.shortest_away_s, 2),
-        "distance_m": {
-            "median": number(bee.median_m, 1),
-            "low50": number(bee.low50_m, 1),
-            "high50": number(bee.high50_m, 1),
-            "low90": number(bee.low90_m, 1),
-            "high90": number(bee.high90_m, 1),
-        },
-        "hand_rule_m": hand_rule_range(bee.hand_rules),
-        "hand_rules": [
-            {
-                "name": rule.name,
-                "source": rule.source,
-                "distance_m": number(rule.distance_m, 1),
-            }
-            for rule in bee.hand_rules
-        ],
-    }
-
-
-def _area(area: SearchArea) -> dict[str, Any]:
-    return {
-        "probability": number(area.probability, 4),
-        "area_ha": number(area.area_m2 / 10_000, 4),
-        "polygons": [ring_list(polygon.outer) for polygon in area.polygons],
-        "holes": [
-            [ring_list(hole) for hole in polygon.holes] for polygon in area.polygons
-        ],
-    }
-
-
-def _colony(result: HuntResult, colony: Colony) -> dict[str, Any]:
-    return {
-        "id": colony.id,
-        "marks": list(colony.marks),
-        "best": {
-            "latitude_deg": number(colony.best_latitude_deg, 7),
-            "longitude_deg": number(colony.best_longitude_deg, 7),
-        },
-        "words": colony.words,
-        "distance_m": {
-            station: {
-                "low90": number(low, 1),
-                "median": number(median, 1),
-                "high90": number(high, 1),
-            }
-            for station, (low, median, high) in colony.distance_m.items()
-        },
-        "search_area": {
-            str(percent): _area(area)
-            for percent, area in sorted(colony.search_areas.items())
-        },
-        "classical": [
-            {
-                "method": fix.method,
-                "latitude_deg": number(fix.latitude_deg, 7),
-                "longitude_deg": number(fix.longitude_deg, 7),
-                "ellipse_95": ring_list(fix.ellipse_95) if fix.ellipse_95.size else [],
-                "area_95_ha": number(fix.area_95_m2 / 10_000, 4),
-                "note": fix.note,
-            }
-            for fix in colony.classical
-        ],
-        "next_station": _next(result, colony.next_station),
-        "search_plan": _search_plan(colony.search_plan),
-        "advice": [
-            text
-            for text in colony.advice
-            if not (text.startswith(STOP_LINING) and days_disagree(result, colony))
-        ],
-    }
-
-
 def _day(result: HuntResult, day: DayResult) -> dict[str, Any]:
     return {
         "day": day.day.isoformat(),
@@ -321,9 +186,9 @@ def _day(result: HuntResult, day: DayResult) -> dict[str, Any]:
             }
             for one in day.stations
         ],
-        "bees": [_bee(bee) for bee in day.bees],
+        "bees": [bee_values(bee) for bee in day.bees],
         "colonies": [
-            _place_alone(result, one.colony)
+            place_alone(result, one.colony)
             | {
                 "agrees": one.holds_percent is not None,
                 "smallest_area_with_common_place_percent": one.holds_percent,
@@ -335,46 +200,3 @@ def _day(result: HuntResult, day: DayResult) -> dict[str, Any]:
             for one in day.colonies
         ],
     }
-
-
-def _place_alone(result: HuntResult, colony: Colony) -> dict[str, Any]:
-    """Return what one day alone says of a colony, without what to do next."""
-    keys = ("id", "marks", "best", "words", "distance_m", "search_area")
-    whole = _colony(result, colony)
-    return {key: whole[key] for key in keys}
-
-
-def _next(result: HuntResult, place: NextStation | None) -> dict[str, Any] | None:
-    if place is None:
-        return None
-    read_deg = to_compass_deg(
-        result, place.walk_bearing_true_deg, result.station(place.from_station)
-    )
-    return {
-        "latitude_deg": number(place.latitude_deg, 7),
-        "longitude_deg": number(place.longitude_deg, 7),
-        "from_station": place.from_station,
-        "walk_m": number(place.walk_m, 1),
-        "walk_bearing_true_deg": number(place.walk_bearing_true_deg, 2),
-        "walk_bearing_compass_deg": number(read_deg, 2),
-        "area_90_ha": number(place.area_90_m2 / 10_000, 4),
-        "expected_area_90_ha": number(place.expected_area_90_m2 / 10_000, 4),
-        "why": place.why,
-    }
-
-
-def _search_plan(strips: Iterable[Strip]) -> list[dict[str, Any]]:
-    return [
-        {
-            "start": {
-                "latitude_deg": number(strip.start_latitude_deg, 7),
-                "longitude_deg": number(strip.start_longitude_deg, 7),
-            },
-            "end": {
-                "latitude_deg": number(strip.end_latitude_deg, 7),
-                "longitude_deg": number(strip.end_longitude_deg, 7),
-            },
-            "probability": number(strip.probability, 5),
-        }
-        for strip in strips
-    ]

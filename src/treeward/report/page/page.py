@@ -14,6 +14,7 @@ from markupsafe import Markup
 
 from treeward.cautions import CAUTIONS
 from treeward.notes.clock import DAY_FROM
+from treeward.report.advice_wording import HAND_RULES, check_text
 from treeward.report.bundles import bundles_by_bee
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
 from treeward.report.settings_in_force import settings_rows
@@ -70,9 +71,9 @@ def script_rule(script: str) -> str:
 
 def _rule_sources(result: HuntResult) -> list[str]:
     rules = {
-        f"{rule.source}: rule of thumb, {rule.name}."
+        f"{source}: rule of thumb, {name}."
         for bee in (result.fix.bees if result.fix else ())
-        for rule in bee.hand_rules
+        for name, source in (HAND_RULES[rule.kind] for rule in bee.hand_rules)
     }
     return sorted(rules)
 
@@ -96,7 +97,7 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
                     "area": units.area(fix.area_95_m2)
                     if fix.area_95_m2 > 0
                     else "\u2013",
-                    "note": fix.note,
+                    "note": check_text(fix),
                 }
             )
     return checks

@@ -15,10 +15,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from treeward.language.kinds import KINDS, NUMBERS, EventKind
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
+
+    from treeward.language.note_graph import GraphNote
 
     from .model import Said
     from .search import Reading
@@ -26,8 +30,7 @@ if TYPE_CHECKING:
 TAKEN_FROM = 0.4  # readings less sure than this are taken for talk
 SYLLABLE_S = 0.2  # of speech; people's usual pace
 _RUNS_ON_S = 0.35  # a shorter pause beside a note: it may be part of talk; guess
-_LONE = frozenset({"pause", "resume", "scratch"})  # kinds that are a word or two
-_NUMBERS = frozenset({"bearing", "time"})
+_LONE = frozenset(kind for kind in EventKind if KINDS[kind].alone)  # a word or two
 _VOWELS = re.compile("[aeiouy]+")
 _NOT_LETTERS = re.compile("[^a-z0-9 ]")
 
@@ -86,7 +89,7 @@ def evidence(look: Look, other: Look, beside: Beside) -> NDArray[np.float64]:
             np.clip(pace, -2, 2),
             np.clip(pace, -2, 2) ** 2,
             kinds <= _LONE,
-            bool(kinds & _NUMBERS),
+            any(_is_number(note) for note in best.notes),
             np.clip(free.log_p / free_pieces, -3, 0),
             plain(look.text) == said,
             np.clip(best.log_p, -20, 0),
@@ -98,6 +101,12 @@ def evidence(look: Look, other: Look, beside: Beside) -> NDArray[np.float64]:
         ],
         dtype=np.float64,
     )
+
+
+def _is_number(note: GraphNote) -> bool:
+    """Tell whether a note is a number that was announced."""
+    holds = KINDS[EventKind(note.part("kind"))].holds
+    return holds in NUMBERS and bool(note.part("value"))
 
 
 def syllables(text: str) -> int:

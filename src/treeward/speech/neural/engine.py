@@ -8,8 +8,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.language.kinds import UNMARKED, Holds
 from treeward.language.note_graph import NoteGraph
-from treeward.language.phrasebook import UNMARKED
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 
 from . import certainty
@@ -95,7 +95,7 @@ class NeuralRecognizer:
         every = replace(book, marks_in_use=frozenset())
         self._graph = SpeltGraph(NoteGraph(every), self._model.tokens, book.misheard)
         self._painted = book.marks_in_use
-        self._remarks = tuple(book.anchors().get("remark", ()))
+        self._remarks = book.announcing(Holds.WORDS)
 
     def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of sound; see `Recognizer.decode`."""

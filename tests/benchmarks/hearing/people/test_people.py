@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 import soundfile
 
+from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.events import Event, EventKind
+from treeward.notes.events import Event
 from treeward.resources import phrasebook_path
 
 from ..scoring import compare  # noqa: TID252  (as in score.py)

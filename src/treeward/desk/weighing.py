@@ -1,0 +1,112 @@
+"""How far each row to look at would move the place, worked out between corrections.
+
+It runs where the answer is worked out, right after it, a row at a time, and stops as
+soon as there is a newer correction to answer. What was worked out stands until the
+answer has moved so far that it may be another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from treeward.errors import TreewardError
+from treeward.hunt.doubts import RowMove, farthest_m
+
+from .queue import to_look_at
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from treeward.notes.events import Event
+    from treeward.report.model import HuntResult
+    from treeward.review.file import ReviewRow
+    from treeward.survey.records import Fix
+
+    from .desk import Desk
+
+MOST_ROWS = 40  # weighed in one go, up to a second each; choice
+MOST_READINGS = 2  # of each row that are tried beside leaving it out; choice
+MOVED_M = 30.0  # by so much the answer must have moved to weigh all again; choice
+
+
+class Weighing:
+    """What is known of how much hangs on each row.
+
+    Parameters
+    ----------
+    desk
+        The hunt on the desk.
+
+    Attributes
+    ----------
+    moves
+        By row.
+    changes
+        Grows with every row weighed and when all are done.
+    done
+        Whether all rows to look at were weighed since the last correction.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self.moves: dict[str, RowMove] = {}
+        self.changes = 0
+        self.done = False
+        self._at: Fix | None = None  # the answer that `moves` were held against
+
+    def work(self, result: HuntResult, go_on: Callable[[], bool]) -> None:
+        """Weigh the rows to look at, worst first, while `go_on` says so.
+
+        Parameters
+        ----------
+        result
+            The answer to review.csv as it stands.
+        go_on
+            Whether nothing newer has been asked for.
+        """
+        if self.done:
+            self.done = False
+            self.changes += 1
+        fix = result.fix
+        if fix is None or not fix.colonies:
+            return
+        if (
+            self._at is None
+            or not self._at.colonies
+            or farthest_m(fix, self._at) > MOVED_M
+        ):
+            self.moves, self._at = {}, fix
+        try:
+            sheet = self._desk.sheet()
+            queue = to_look_at(sheet.rows, sheet.machine)[:MOST_ROWS]
+            wanted = {
+                row.name: self._readings(row)
+                for row in queue
+                if row.name not in self.moves
+            }
+            if wanted and go_on():
+                for move in self._desk.hunt.row_moves(result, wanted):
+                    self.moves[move.row] = move
+                    self.changes += 1
+                    if not go_on():
+                        return
+        except (TreewardError, ArithmeticError, LookupError, ValueError):
+            return  # told where the answer is; the rows keep their old order
+        self.done = True
+        self.changes += 1
+
+    def _readings(self, row: ReviewRow) -> list[Event]:
+        found: list[Event] = []
+        for _, _, reading in self._desk.reader.alternatives(row.event):
+            if reading is not None and len(found) < MOST_READINGS:
+                found.append(
+                    replace(
+                        row.event,
+                        kind=reading.event,
+                        mark=reading.mark,
+                        value=reading.value,
+                        flags=(),
+                    )
+                )
+        return found

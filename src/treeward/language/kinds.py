@@ -1,0 +1,309 @@
+"""The kinds of note, one row each: all that is particular to a kind stands here.
+
+    KINDS[EventKind.BEARING].holds    # Holds.DEGREES
+
+A new kind is a member of `EventKind`, a row of `KINDS`, and its ways of being said in
+models/phrasebook.toml. What has to be known of it elsewhere is asked for by the type
+checker (`assert_never`), or by tests/language/test_kinds.py. How a value is written and
+checked stands in `treeward.language.value_cells`, by what it is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    Tone = tuple[tuple[float, float, float], ...]
+
+
+UNMARKED = "unmarked"  # the mark of a bee without paint
+
+
+class EventKind(StrEnum):
+    """The kinds of note that can be spoken."""
+
+    BACK = "back"
+    AWAY = "away"
+    MARK = "mark"
+    BEARING = "bearing"
+    TIME = "time"
+    STATION = "station"
+    DATE = "date"
+    WIND = "wind"
+    DURATION = "duration"
+    MISSED = "missed"
+    PAUSE = "pause"
+    RESUME = "resume"
+    SCRATCH = "scratch"
+    REMARK = "remark"
+    SEARCHED = "searched"
+    OVERHEAD = "overhead"
+    FOUND = "found"
+
+
+class Need(StrEnum):
+    """Whether a note has a mark, or a value."""
+
+    NEVER = "never"
+    MAY = "may"
+    MUST = "must"  # without it the row has to be looked at
+
+
+class Holds(StrEnum):
+    """What a note's value is."""
+
+    NOTHING = "nothing"
+    DEGREES = "degrees"  # of a bearing, as read off the compass
+    TIME = "time"
+    DATE = "date"
+    STATION = "station"
+    WIND = "wind"
+    DURATION = "duration"
+    WORDS = "words"  # the person's own
+
+
+class About(StrEnum):
+    """What notes in doubt are about, in the order in which it is told."""
+
+    STATION = "station"
+    TIME = "time"
+    DATE = "date"
+    BEARING = "bearing"
+    MOVE = "landing or departure"
+    MISSED = "missed return"
+    PAUSE = "pause"
+    SCRATCH = "scratch"
+    WIND = "wind"
+    ORDER = "departure in a row"
+    NO_STATION = "recording without a station"
+    NOTHING = ""  # moves no place, whatever it says
+
+
+SaidAs = Literal["action", "anchor", "command"]  # the phrase book's tables
+Whereabouts = Literal["", "here", "out"]
+Practised = Literal["", "bee", "bearing", "time", "else"]
+
+# Whose values are heard as numbers: a wrong digit is seen by nobody afterwards.
+NUMBERS = frozenset({Holds.DEGREES, Holds.TIME})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteKind:
+    """All that is particular to a kind of note."""
+
+    means: str  # in the list of what can be said
+    rank: int  # among notes of one moment: what sets the scene is first
+    weight: float  # how much of the answer hangs on one such note; guess
+    tone: Tone  # (start Hz, end Hz, seconds) one after another; 0 Hz is silence
+    mark: Need = Need.NEVER
+    value: Need = Need.NEVER
+    holds: Holds = Holds.NOTHING
+    said_as: frozenset[SaidAs] = frozenset()  # none: in free speech only
+    about: About = About.NOTHING  # what it can move, if it is in doubt
+    then: Whereabouts = ""  # where it leaves the bee that it names
+    seen_here: bool = False  # a bee was seen at the station, so somebody watches it
+    flying: bool = False  # a bee was seen flying, so it is not dark
+    asked_again: bool = True  # while listening, where it was hardly heard
+    practised: Practised = ""  # in which turn `treeward practice` asks for it
+
+    @property
+    def alone(self) -> bool:
+        """Whether it is a few words and no more, as talk may be."""
+        return self.said_as == {"command"}
+
+
+# The weights: a wrong time moves every note after it, a wrong station every trip; a
+# bee's coming and going makes one trip.
+KINDS: Mapping[EventKind, NoteKind] = {
+    EventKind.BACK: NoteKind(
+        means="a marked bee landed at the station",
+        mark=Need.MUST,
+        said_as=frozenset({"action"}),
+        rank=6,
+        weight=2.0,
+        tone=((880, 880, 0.08), (1320, 1320, 0.12)),
+        about=About.MOVE,
+        then="here",
+        seen_here=True,
+        flying=True,
+        practised="bee",
+    ),
+    EventKind.AWAY: NoteKind(
+        means="she left; her away time begins",
+        mark=Need.MUST,
+        said_as=frozenset({"action"}),
+        rank=7,
+        weight=2.0,
+        tone=((1320, 1320, 0.08), (880, 880, 0.12)),
+        about=About.MOVE,
+        then="out",
+        seen_here=True,
+        flying=True,
+        practised="bee",
+    ),
+    EventKind.MARK: NoteKind(
+        means="a bee was painted now",
+        mark=Need.MUST,
+        said_as=frozenset({"action"}),
+        rank=5,
+        weight=1.5,
+        tone=((1047, 1047, 0.05),) * 3,
+        about=About.MOVE,
+        then="here",
+        seen_here=True,
+    ),
+    EventKind.BEARING: NoteKind(
+        means="the direction in which a bee vanished",
+        mark=Need.MAY,
+        value=Need.MUST,
+        holds=Holds.DEGREES,
+        said_as=frozenset({"anchor"}),
+        rank=8,
+        weight=2.0,
+        tone=((1568, 1568, 0.22),),
+        about=About.BEARING,
+        seen_here=True,
+        flying=True,
+        practised="bearing",
+    ),
+    EventKind.TIME: NoteKind(
+        means="the time by your watch; say it now and then",
+        value=Need.MUST,
+        holds=Holds.TIME,
+        said_as=frozenset({"anchor"}),
+        rank=1,
+        weight=3.0,
+        tone=((2093, 2093, 0.03), (0, 0, 0.09), (1568, 1568, 0.03)),
+        about=About.TIME,
+        practised="time",
+    ),
+    EventKind.STATION: NoteKind(
+        means="you watch at that station from now on",
+        value=Need.MUST,
+        holds=Holds.STATION,
+        said_as=frozenset({"anchor"}),
+        rank=2,
+        weight=3.0,
+        tone=((659, 659, 0.10), (659, 659, 0.10)),
+        about=About.STATION,
+        practised="else",
+    ),
+    EventKind.DATE: NoteKind(
+        means="the day; once at its beginning is enough",
+        value=Need.MUST,
+        holds=Holds.DATE,
+        said_as=frozenset({"anchor"}),
+        rank=0,
+        weight=3.0,
+        tone=((494, 494, 0.05), (740, 740, 0.05), (494, 494, 0.05)),
+        about=About.DATE,
+    ),
+    EventKind.WIND: NoteKind(
+        means="the wind",
+        value=Need.MAY,
+        holds=Holds.WIND,
+        said_as=frozenset({"anchor"}),
+        rank=4,
+        weight=1.0,
+        tone=((700, 1900, 0.13), (1900, 700, 0.13)),
+        about=About.WIND,
+        practised="else",
+    ),
+    EventKind.DURATION: NoteKind(
+        means="how long a bee was away, or her round trip took",
+        mark=Need.MAY,
+        value=Need.MUST,
+        holds=Holds.DURATION,
+        rank=11,
+        weight=2.0,
+        tone=((988, 988, 0.06), (1175, 1175, 0.06), (988, 988, 0.06)),
+        about=About.MOVE,
+    ),
+    EventKind.MISSED: NoteKind(
+        means="she did not come when expected",
+        mark=Need.MAY,
+        said_as=frozenset({"action"}),
+        rank=10,
+        weight=1.0,
+        tone=((740, 520, 0.22),),
+        about=About.MISSED,
+    ),
+    EventKind.PAUSE: NoteKind(
+        means="nobody is watching from now on",
+        said_as=frozenset({"command"}),
+        rank=15,
+        weight=1.0,
+        tone=((1175, 1175, 0.07), (880, 880, 0.07), (587, 587, 0.14)),
+        about=About.PAUSE,
+    ),
+    EventKind.RESUME: NoteKind(
+        means="watching again",
+        said_as=frozenset({"command"}),
+        rank=3,
+        weight=1.0,
+        tone=((587, 587, 0.07), (880, 880, 0.07), (1175, 1175, 0.14)),
+        about=About.PAUSE,
+    ),
+    EventKind.SCRATCH: NoteKind(
+        means="take back the last note",
+        said_as=frozenset({"command"}),
+        rank=16,
+        weight=1.5,
+        tone=((1760, 900, 0.07), (1760, 900, 0.07), (1760, 600, 0.10)),
+        about=About.SCRATCH,
+        asked_again=False,
+        practised="else",
+    ),
+    EventKind.REMARK: NoteKind(
+        means="a remark in your own words, up to the next silence",
+        value=Need.MAY,
+        holds=Holds.WORDS,
+        said_as=frozenset({"anchor"}),
+        rank=14,
+        weight=0.2,
+        tone=((1175, 1175, 0.06),),
+        asked_again=False,
+    ),
+    EventKind.SEARCHED: NoteKind(
+        means="you looked for the colony here, and there was nothing",
+        value=Need.MAY,
+        holds=Holds.WORDS,
+        said_as=frozenset({"anchor", "command"}),
+        rank=12,
+        weight=1.0,
+        tone=((1320, 660, 0.10), (0, 0, 0.05), (1320, 660, 0.10)),
+    ),
+    EventKind.OVERHEAD: NoteKind(
+        means="bees pass in the air, and which way they fly",
+        value=Need.MAY,
+        holds=Holds.DEGREES,
+        said_as=frozenset({"anchor", "command"}),
+        rank=9,
+        weight=1.0,
+        tone=((1568, 1568, 0.06), (0, 0, 0.05), (1568, 1568, 0.16)),
+        flying=True,
+    ),
+    EventKind.FOUND: NoteKind(
+        means="the colony was found here",
+        value=Need.MAY,
+        holds=Holds.WORDS,
+        said_as=frozenset({"command"}),
+        rank=13,
+        weight=3.0,
+        tone=((784, 784, 0.07), (988, 988, 0.07), (1568, 1568, 0.16)),
+    ),
+}
+
+
+def kinds_said_as(spoken: SaidAs) -> tuple[EventKind, ...]:
+    """Give the kinds that stand in a table of the phrase book."""
+    return tuple(kind for kind in EventKind if spoken in KINDS[kind].said_as)
+
+
+def kinds_holding(*holds: Holds) -> tuple[EventKind, ...]:
+    """Give the kinds whose value is one of these."""
+    return tuple(kind for kind in EventKind if KINDS[kind].holds in holds)

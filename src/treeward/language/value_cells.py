@@ -1,0 +1,99 @@
+"""Values as they stand in an event and in review.csv: checked, and compared.
+
+is_value(Holds.DEGREES, "225 sw")  # True
+same_value(Holds.TIME, "9:05", "09:05:00")  # True
+"""
+
+from __future__ import annotations
+
+import re
+from typing import assert_never
+
+from .bearings import read_bearing_cell
+from .dates import is_date, parse_date
+from .kinds import Holds
+
+_SPOKEN = re.compile(
+    r"^\s*(\d{1,2})(?:[:.h](\d{2})(?:[:.](\d{2})(?:[.,]0*)?)?)?\s*([ap])?\.?\s*m?\.?\s*$",
+    re.IGNORECASE,
+)
+_DURATION = re.compile(r"(?i)(?:away|round)\s+\d+(?:[.,]\d+)?")
+
+
+def is_value(holds: Holds, text: str) -> bool:
+    """Tell whether a text, which is not empty, can be such a value."""
+    match holds:
+        case Holds.DEGREES:
+            return read_bearing_cell(text) is not None
+        case Holds.TIME:
+            return parse_spoken_time(text) is not None
+        case Holds.DATE:
+            return is_date(text)
+        case Holds.DURATION:
+            return _DURATION.fullmatch(text) is not None
+        case Holds.NOTHING | Holds.STATION | Holds.WIND | Holds.WORDS:
+            return True
+        case _:
+            assert_never(holds)
+
+
+def how_to_write(holds: Holds) -> str:
+    """Say how such a value is written, for who wrote it otherwise."""
+    match holds:
+        case Holds.DEGREES:
+            return (
+                "Write degrees from 0 to 359: 210, or 210 true, or with a point: "
+                "225 sw."
+            )
+        case Holds.TIME:
+            return "Write hours and minutes, as 10:22."
+        case Holds.DATE:
+            return "Write the year first, as 2026-07-14."
+        case Holds.DURATION:
+            return "Write away or round and seconds: away 330."
+        case Holds.NOTHING | Holds.STATION | Holds.WIND | Holds.WORDS:
+            return ""
+        case _:
+            assert_never(holds)
+
+
+def same_value(holds: Holds, one: str, other: str) -> bool:
+    """Tell whether two texts say the same: "9:05" and "09:05:00"."""
+    match holds:
+        case Holds.TIME:
+            first, second = parse_spoken_time(one), parse_spoken_time(other)
+            if first is None or second is None:
+                return False
+            return first[:2] == second[:2] and (first[2] or 0) == (second[2] or 0)
+        case Holds.DATE:
+            return parse_date(one) == parse_date(other) is not None
+        case Holds.DEGREES:
+            return read_bearing_cell(one) == read_bearing_cell(other) is not None
+        case Holds.NOTHING | Holds.STATION | Holds.WIND | Holds.DURATION | Holds.WORDS:
+            return one.isdigit() and other.isdigit() and int(one) == int(other)
+        case _:
+            assert_never(holds)
+
+
+def parse_spoken_time(text: str) -> tuple[int, int, int | None, bool] | None:
+    """Read a time event's value.
+
+    Returns
+    -------
+    tuple or None
+        Hour (0-23), minute, second or None, and whether the hour may be meant on
+        the twelve-hour dial ("9:40" may, "09:40" is morning); None where it is no
+        time.
+    """
+    match = _SPOKEN.match(text)
+    if match is None:
+        return None
+    hour, minute = int(match[1]), int(match[2] or 0)
+    second = int(match[3]) if match[3] is not None else None
+    half = (match[4] or "").lower()
+    if hour > 24 or minute > 59 or (second or 0) > 59:
+        return None
+    if half and 1 <= hour <= 12:
+        return hour % 12 + (12 if half == "p" else 0), minute, second, False
+    twelve = 1 <= hour <= 12 and not match[1].startswith("0")
+    return hour % 24, minute, second, twelve
