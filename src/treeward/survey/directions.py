@@ -61,7 +61,7 @@ class LineKind:
 
 
 LINE_KINDS = (
-    LineKind(0.25, 0.3, 0.0, (0.45, 0.20)),  # open ground
+    LineKind(0.35, 0.3, 0.0, (0.45, 0.20)),  # open ground
     LineKind(1.0, 1.0, 0.5, (0.30, 0.35)),
     LineKind(2.4, 1.2, 1.0, (0.25, 0.45)),  # round woods and hills
 )

@@ -85,7 +85,7 @@ _SHARE_OFF = 1.3  # the outer two of three nodes of that share, in standard devi
 _F_SPAN = (-4.2, 2.6, 9)  # nodes of log speed, in sd of the usual
 _F_IN_WIND = 7  # of them for each share, where wind widens them
 _G_SPAN = (-4.2, 3.8, 12)  # nodes of log in-hive time
-_SAID_SPAN = (-3.3, 3.3)  # of either, where the person gave a range
+_SAID_SPAN = (-3.3, 3.3, 13)  # of either, where the person gave a range
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
 STAY_NODES_S = np.exp(np.linspace(np.log(30.0), np.log(800.0), 46))
 _MANY_SIGMAS = 5  # kept by few trips: see `worth_while`
@@ -168,11 +168,10 @@ def shared_nodes(
         or settings.flight_speed_home_sd is not None
     )
     makes_up, of_share = _compensation(settings, wind_mps)
-    count = _F_SPAN[2] if len(of_share) == 1 else _F_IN_WIND
-    span = _SAID_SPAN if said_speed else _F_SPAN[:2]
-    z_f = np.linspace(*span, count)
+    span = _F_SPAN if len(of_share) == 1 else (*_F_SPAN[:2], _F_IN_WIND)
+    z_f = np.linspace(*(_SAID_SPAN if said_speed else span))
     said_stay = bool(settings.in_hive_s)
-    z_g = np.linspace(*_SAID_SPAN, _G_SPAN[2]) if said_stay else np.linspace(*_G_SPAN)
+    z_g = np.linspace(*(_SAID_SPAN if said_stay else _G_SPAN))
 
     def leg(sd: float | None) -> Floats:
         if sd is not None:  # the leg's own median and spread, as the person gave them
