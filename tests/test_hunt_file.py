@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from treeward.errors import HuntError
 from treeward.hunt.template import TEMPLATE, filled_template
 from treeward.hunt_file import parse_hunt_table, read_hunt_file
-from treeward.notes.parser import DOUBT_BELOW
+from treeward.hunt_tables import DOUBT_BELOW
 
 if TYPE_CHECKING:
     from pathlib import Path

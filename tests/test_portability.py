@@ -107,7 +107,7 @@ def _faults_of_call(path: Path, call: ast.Call) -> Iterator[Fault]:
         for k in call.keywords
     ):
         yield Fault(path, call, "shell=")
-    if name in {"open", "open_plain"}:
+    if name in {"open", "open_file", "open_plain"}:
         mode = _open_mode(call)
         if mode is None or "b" in mode:
             return
@@ -139,7 +139,7 @@ def _open_mode(call: ast.Call) -> str | None:
         owner = call.func.value
         if isinstance(owner, ast.Name) and owner.id in {"os", "av", "webbrowser"}:
             return None
-        at = 0
+        at = int(call.func.attr == "open_file")  # a folder's, which is told the name
     else:
         at = 1
     for keyword in call.keywords:

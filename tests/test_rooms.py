@@ -24,6 +24,7 @@ BESIDE = (
     "within",
     "files",
     "hunt_tables",
+    "season_file",
     "hunt_file",
 )
 ROOMS = (

@@ -10,7 +10,13 @@ from datetime import datetime
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Any, cast
 
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    Field,
+    PrivateAttr,
+    ValidationError,
+    model_validator,
+)
 
 from treeward.errors import HuntError
 from treeward.files import read_whole
@@ -30,6 +36,7 @@ from treeward.hunt_tables import (
     TomlTable,
     WalkTable,
 )
+from treeward.season_file import SeasonFile, read_season
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -60,6 +67,20 @@ class HuntFile(TomlTable):
     same_bee: tuple[Mark, ...] = ()
     # marks that are one bee on every day and at every station; otherwise each day has
     # its own, and whether she moved to another station is left open
+
+    learned_from: str = ""
+    # season.json whose lessons replace the plain prior; its way from the hunt's folder
+    _season: SeasonFile | None = PrivateAttr(default=None)
+
+    @property
+    def season(self) -> SeasonFile | None:
+        """What `learned_from` holds; None for the plain prior."""
+        return self._season
+
+    def take_season(self, season: SeasonFile, *, learned_from: str) -> None:
+        """Heed a season's lessons from here on, as if hunt.toml named it."""
+        object.__setattr__(self, "learned_from", learned_from)
+        self._season = season
 
     @model_validator(mode="after")
     def _places_fit_the_zone(self) -> HuntFile:
@@ -125,8 +146,15 @@ class HuntFile(TomlTable):
         return [r for r in self.recording if fnmatchcase(recording, r.name)]
 
 
-def read_hunt_file(path: Path) -> HuntFile:
-    """Read and check hunt.toml.
+def read_hunt_file(path: Path, *, plain: bool = False) -> HuntFile:
+    """Read and check hunt.toml, and the season.json that it names.
+
+    Parameters
+    ----------
+    path
+        The file.
+    plain
+        Heed no season.json: the plain prior.
 
     Raises
     ------
@@ -161,7 +189,10 @@ def read_hunt_file(path: Path) -> HuntFile:
             where=str(path),
             mend='Write text in quotes, key = "value", one on a line.',
         ) from error
-    return parse_hunt_table(table, where=str(path))
+    parsed = parse_hunt_table(table, where=str(path))
+    if parsed.learned_from and not plain:
+        parsed._season = read_season(path.parent / parsed.learned_from)
+    return parsed
 
 
 def parse_hunt_table(table: dict[str, Any], *, where: str) -> HuntFile:

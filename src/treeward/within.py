@@ -48,11 +48,8 @@ def file_within(folder: Path, name: str) -> Path | None:
         path = folder / name
         home = folder.resolve()
         within = bool(name) and path.resolve().is_relative_to(home) and path.is_file()
-    except (
-        OSError,
-        ValueError,
-        RuntimeError,
-    ):  # too long, a zero byte, links in a ring
+    # A name too long, a zero byte, links in a ring.
+    except (OSError, ValueError, RuntimeError):
         return None
     return path if within else None
 
@@ -81,8 +78,21 @@ def refuse_links(hunt_dir: Path) -> None:
                 _refuse_link(Path(folder, name))
 
 
-def open_plain(path: Path, mode: str, **options: Any) -> Any:  # noqa: ANN401 (as open)
+def open_plain(
+    path: Path,
+    mode: str,
+    *,
+    within: Path | None = None,
+    **options: Any,  # noqa: ANN401 (as open)
+) -> Any:  # noqa: ANN401 (as open)
     """Open a file as `open` does, but no link, and nothing that is not a file.
+
+    Parameters
+    ----------
+    path, mode
+        As `open` takes them.
+    within
+        The hunt that it belongs to: no link on the way from there is followed.
 
     Raises
     ------
@@ -91,21 +101,8 @@ def open_plain(path: Path, mode: str, **options: Any) -> Any:  # noqa: ANN401 (a
     OSError
         As `open` does.
     """
-
-    def opener(name: str, flags: int) -> int:
-        handle = os.open(name, flags | _NO_LINK | _NO_WAIT, 0o644)
-        if not stat.S_ISREG(os.fstat(handle).st_mode):
-            os.close(handle)
-            raise _no_file(path)
-        return handle
-
-    _refuse_link(path)
-    try:
-        return open(path, mode, opener=opener, **options)
-    except OSError as error:
-        if error.errno in {errno.ELOOP, errno.ENXIO}:
-            raise _no_file(path) from error
-        raise
+    with held(within or path.parent, path.parent) as folder:
+        return folder.open_file(path.name, mode, **options)
 
 
 class Held:
@@ -133,10 +130,65 @@ class Held:
         os.mkdir(self._at(name), 0o700, dir_fd=self._handle)
         return name
 
+    def open_file(self, name: str, mode: str, **options: Any) -> Any:  # noqa: ANN401 (as open)
+        """Open a file as `open` does, but no link, and nothing that is not a file."""
+
+        def opener(_: str, flags: int) -> int:
+            return self.descriptor(name, flags)
+
+        return open(self.path / name, mode, opener=opener, **options)
+
+    def descriptor(self, name: str, flags: int) -> int:
+        """Open a file as `os.open` does, but no link, and nothing that is not a file.
+
+        Raises
+        ------
+        HuntError
+            If it is a link, or a pipe, a device or the like.
+        OSError
+            As `os.open` does.
+        """
+        self.refuse_link(name)
+        flags |= _NO_LINK | _NO_WAIT | _BINARY
+        try:
+            handle = os.open(self._at(name), flags, 0o644, dir_fd=self._handle)
+        except OSError as error:
+            if error.errno in {errno.ELOOP, errno.ENXIO}:
+                raise _no_file(self.path / name) from error
+            error.filename = str(self.path / name)
+            raise
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
+            os.close(handle)
+            raise _no_file(self.path / name)
+        return handle
+
+    @contextmanager
+    def lent(self, name: str, *, new: bool = False) -> Iterator[int | str]:
+        """Give a file to a library that opens files itself.
+
+        A descriptor, which the library leaves open; a path where the system has no
+        descriptors of folders. A `new` one is made, and may not be there yet.
+        """
+        made = os.O_RDWR | os.O_CREAT | os.O_EXCL if new else os.O_RDONLY
+        handle = self.descriptor(name, made)
+        try:
+            yield handle if self._handle is not None else self._at(name)
+        finally:
+            os.close(handle)
+
+    def names(self) -> list[str]:
+        """Return the names of all that is in it, in order."""
+        place = self.path if self._handle is None else self._handle
+        return sorted(os.listdir(place))  # noqa: PTH208 (of a descriptor)
+
+    def is_file(self, name: str) -> bool:
+        """Tell whether there is a file of that name, and no link to one."""
+        found = self.look(name)
+        return found is not None and stat.S_ISREG(found.st_mode)
+
     def flush(self, name: str) -> None:
         """See that a file's bytes are on the disk."""
-        flags = os.O_RDWR | _NO_LINK | _BINARY
-        handle = os.open(self._at(name), flags, dir_fd=self._handle)
+        handle = self.descriptor(name, os.O_RDWR)
         try:
             os.fsync(handle)
         finally:
@@ -237,7 +289,11 @@ class Held:
             os.close(handle)
 
     def _at(self, name: str) -> str:
-        return name if self._handle is not None else str(self.path / name)
+        """Return how a file is named to the system; refuse a way with a link in it."""
+        if self._handle is not None:
+            return name
+        _refuse_way(self._root, self.path)
+        return str(self.path / name)
 
 
 @contextmanager

@@ -13,6 +13,7 @@ import soundfile
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.audio.recorder import Recorder, finish_piece, mend_wav
 from treeward.hunt.joining import join_pieces
+from treeward.within import Held, held
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -70,7 +71,8 @@ def test_piece_whose_header_lags_behind_is_mended(tmp_path: Path, cut: int) -> N
     torn.write_bytes(path.read_bytes() + bytes(cut))
     keeper.close()
 
-    samples = mend_wav(torn)
+    with torn.open("rb+") as file:
+        samples = mend_wav(file)
 
     assert samples == SAMPLE_RATE_HZ // 2 + cut // 2
     assert len(read(torn)) == samples
@@ -80,7 +82,8 @@ def test_piece_without_sound_goes_away(tmp_path: Path) -> None:
     empty = tmp_path / "0000000000.wav"
     empty.write_bytes(b"RIF")
 
-    assert finish_piece(empty) is None
+    with held(tmp_path, tmp_path) as folder:
+        assert finish_piece(folder, empty.name) is None
     assert not empty.exists()
 
 
@@ -230,15 +233,15 @@ def test_a_piece_that_is_open_elsewhere_is_seen_to_be_joined(
     pieces, recording = tmp_path / "live-1", tmp_path / "live-1.flac"
     write_piece(pieces, 0, noise(1.0))
 
-    usual = type(pieces).replace
+    usual = Held.replace
 
-    def held_folder(self: Path, target: Path) -> Path:
-        if self.is_dir():
-            raise PermissionError(13, "open elsewhere", str(self), None, str(target))
-        return usual(self, target)
+    def held_folder(self: Held, name: str, new: str, into: Held | None = None) -> None:
+        if (self.path / name).is_dir():
+            raise PermissionError(13, "open elsewhere", name, None, new)
+        usual(self, name, new, into)
 
     with monkeypatch.context() as patch:
-        patch.setattr(type(pieces), "replace", held_folder)
+        patch.setattr(Held, "replace", held_folder)
         assert join_pieces(pieces, recording) is not None
     before = recording.read_bytes()
 

@@ -20,6 +20,7 @@ from treeward.desk.desk import Desk
 from treeward.hunt.hunt import Hunt
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 from treeward.review.file import ReviewRow
 from treeward.speech.utterances import Alternative
 
@@ -141,7 +142,7 @@ def misheard(rows: list[ReviewRow]) -> dict[str, str]:
             Alternative(text="yellow away", confidence=0.34),
             Alternative(text="white back", confidence=0.08),
         ),
-        flags=(LITTLE.format(0.41),),
+        flags=(Flag.of(FlagCode.HARDLY_HEARD, "0.41"),),
     )
     lost = index_of(rows, 2, kind=EventKind.BEARING)
     spoil(
@@ -150,7 +151,7 @@ def misheard(rows: list[ReviewRow]) -> dict[str, str]:
         value="",
         heard="bearing",
         confidence=0.55,
-        flags=("no bearing heard after 'bearing'",),
+        flags=(Flag.of(FlagCode.NO_VALUE, "bearing", "bearing"),),
     )
     sure = index_of(rows, 1, kind=EventKind.BACK)
     mark = rows[sure].event.mark
@@ -159,10 +160,10 @@ def misheard(rows: list[ReviewRow]) -> dict[str, str]:
         sure,
         confidence=0.46,
         alternatives=(Alternative(text=f"{mark} away", confidence=0.2),),
-        flags=(LITTLE.format(0.46),),
+        flags=(Flag.of(FlagCode.HARDLY_HEARD, "0.46"),),
     )
     talk = index_of(rows, 0, kind=EventKind.REMARK)
-    spoil("talk", talk, confidence=0.6, flags=("in the middle of talk",))
+    spoil("talk", talk, confidence=0.6, flags=(Flag(FlagCode.AMID_TALK),))
     return named
 
 

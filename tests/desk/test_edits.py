@@ -9,8 +9,8 @@ import pytest
 
 from treeward.desk.edits import CellEdit, Conflict, NewRow, TakenOut
 from treeward.errors import HuntError, ReviewError
+from treeward.notes.flags import FlagCode
 from treeward.review.file import cells_of
-from treeward.review.merge import PUT_BACK
 
 if TYPE_CHECKING:
     from .conftest import Prepared
@@ -131,7 +131,7 @@ def test_a_row_that_went_meanwhile_is_put_back_with_the_next_correction(
     row = prepared.row(name)
     assert applied.written
     assert row.remark == "seen by me"
-    assert PUT_BACK in row.event.flags
+    assert row.event.has(FlagCode.PUT_BACK)
     clocks = [r.event.clock for r in prepared.desk.sheet().rows if r.event.clock]
     assert clocks == sorted(clocks)
 

@@ -15,10 +15,10 @@ from treeward.desk.queue import (
     worry,
 )
 from treeward.language.kinds import EventKind
-from treeward.notes.clock import CLOCK_FLAG
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode, read_flags
 from treeward.review.file import ReviewRow
-from treeward.review.merge import HEARD_ANEW
+from treeward.trips.doubts import Doubt, DoubtCode
 from treeward.trips.table import FlightLine, TripTable
 
 
@@ -32,7 +32,7 @@ def row(kind: str = "away", *, decision: Any = "", **changes: Any) -> ReviewRow:
     return ReviewRow(event=Event(**values | changes), decision=decision)
 
 
-FLAGGED = row(flags=("in the middle of talk",))
+FLAGGED = row(flags=(Flag(FlagCode.AMID_TALK),))
 
 
 @pytest.mark.parametrize(
@@ -50,7 +50,7 @@ FLAGGED = row(flags=("in the middle of talk",))
         (row("bearing"), row("bearing"), Status.LOOK),
         (row("bearing", value="210"), row("bearing", value="210"), Status.PLAIN),
         (
-            row(mark="blue", flags=(f"{HEARD_ANEW}away white",)),
+            row(mark="blue", flags=(Flag.of(FlagCode.HEARD_ANEW, "away white"),)),
             row(mark="white"),
             Status.LOOK,
         ),
@@ -64,9 +64,16 @@ def test_status_follows_flags_decision_and_changes(
 
 def test_worst_first() -> None:
     rows = [
-        row("remark", row="a", mark="", value="x", confidence=0.1, flags=("f",)),
-        row("away", row="b", confidence=0.6, flags=("f",)),
-        row("away", row="c", confidence=0.3, flags=("f",)),
+        row(
+            "remark",
+            row="a",
+            mark="",
+            value="x",
+            confidence=0.1,
+            flags=read_flags(["f"]),
+        ),
+        row("away", row="b", confidence=0.6, flags=read_flags(["f"])),
+        row("away", row="c", confidence=0.3, flags=read_flags(["f"])),
         row("time", row="d", mark="", value=""),
         row("bearing", row="e", value="210"),
     ]
@@ -77,13 +84,13 @@ def test_worst_first() -> None:
 
 
 def test_equal_worry_keeps_the_order_of_the_file() -> None:
-    rows = [row(row=name, flags=("f",)) for name in ("r2", "r1", "r3")]
+    rows = [row(row=name, flags=read_flags(["f"])) for name in ("r2", "r1", "r3")]
 
     assert [one.name for one in to_look_at(rows, {})] == ["r2", "r1", "r3"]
 
 
 def test_more_doubt_worries_more() -> None:
-    sure, unsure = (row(confidence=c, flags=("f",)) for c in (0.6, 0.2))
+    sure, unsure = (row(confidence=c, flags=read_flags(["f"])) for c in (0.6, 0.2))
 
     assert worry(unsure) > worry(sure)
     assert worry(row("time", value="10:22", mark="")) > worry(row("away"))
@@ -95,9 +102,11 @@ def test_a_time_that_the_clock_refused_comes_after_a_doubtful_bee() -> None:
         value="13:05",
         mark="",
         confidence=0.3,
-        flags=(f"{CLOCK_FLAG}does not fit the other times, misheard?",),
+        flags=(Flag(FlagCode.UNFIT_TIME),),
     )
-    trusted = row("time", value="13:05", mark="", confidence=0.3, flags=("f",))
+    trusted = row(
+        "time", value="13:05", mark="", confidence=0.3, flags=read_flags(["f"])
+    )
 
     assert worry(trusted) > worry(row("away", confidence=0.3)) > worry(refused)
 
@@ -117,9 +126,18 @@ def test_doubts_of_trips_reach_the_rows_but_not_a_row_its_own_flag() -> None:
         bearing_read_deg=210,
         rounding_deg=5,
         used=False,
-        doubts=("r7: in the middle of talk", "far off the others"),
+        doubts=(
+            Doubt(code=DoubtCode.FLAGGED, rows=("r7",), flag=Flag(FlagCode.AMID_TALK)),
+            Doubt(code=DoubtCode.FLAGGED, rows=("r8",), flag=Flag(FlagCode.AMID_TALK)),
+            Doubt(code=DoubtCode.ARRIVING),
+        ),
         row="r7",
     )
     table = TripTable(visits=(), trips=(), lines=(line,), winds=())
 
-    assert doubts_by_row(table) == {"r7": ("far off the others",)}
+    assert doubts_by_row(table) == {
+        "r7": (
+            "r8: in the middle of talk",
+            "read on an arriving bee? Only departures point home",
+        )
+    }

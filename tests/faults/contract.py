@@ -12,14 +12,19 @@ import csv
 import io
 import logging
 import shutil
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
+from unittest import mock
 from zoneinfo import ZoneInfo
 
 from treeward.errors import TreewardError
 from treeward.hunt.hunt import Hunt
 
+from . import kept
+from .sounds import wav
+
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from treeward.audio.blocks import Block
@@ -45,6 +50,7 @@ REVIEW = (
 )
 MEMO = "WEBVTT\n\n00:01.000 --> 00:03.000\nIt is ten fifteen. Yellow away.\n"
 ZONE = ZoneInfo("Europe/London")
+_TONE = bytes(range(200)) * 8  # 0.1 s
 
 
 class Breach(AssertionError):  # noqa: N818  (it is what a test asserts)
@@ -273,42 +279,93 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
 
 def _kept(hunt_dir: Path, place: str, data: bytes) -> bool:
     """Put a file where Treeward keeps its own, and work on: nothing may be lost."""
+    from treeward.desk.desk import Desk
     from treeward.live.opening import recover_sessions
 
-    hunt = Hunt(hunt_dir)
-    (hunt_dir / "recordings" / "2026-07-14_1000.vtt").write_text(MEMO, "utf-8")
-    hunt.review_path.write_text(REVIEW, "utf-8")
-    hunt.transcribe()
-    text = hunt.review_path.read_text("utf-8")
-    hunt.review_path.write_text(text.replace("away,yellow", "away,white", 1), "utf-8")
-    before = {row.name: row for row in hunt.rows()}
-    mine = [r for r in before.values() if r.name[0] == "h" or r.event.mark == "white"]
+    if not _WORKED_ON:
+        _work_on(hunt_dir)
+    for name, content in _WORKED_ON[0].items():
+        (hunt_dir / name).parent.mkdir(parents=True, exist_ok=True)
+        (hunt_dir / name).write_bytes(content)
     path = hunt_dir / place
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(data)
-    if path.name.endswith(".wav.jsonl"):
-        from treeward.hunt.transcription import recorded_of
-
-        kept = hunt.heard_file(path.name.removesuffix(".jsonl"))
-        kept.resume()
-        sound = hunt.recordings_dir / path.name.removesuffix(".jsonl")
-        recorded_of(hunt, sound, kept, name=sound.name)
+    hunt = Hunt(hunt_dir)
     try:
-        for line in recover_sessions(hunt):
-            check_line(line, "review.csv", path.stem, "treeward", "sound")
-        done = hunt.transcribe()
-        hunt.trips()
+        with _deaf():
+            if place in kept.OWNERS:
+                _held_by_another(hunt, data, path)
+            for line in recover_sessions(hunt):
+                check_line(line, "review.csv", path.stem, "treeward", "sound")
+            done = hunt.transcribe()
+            hunt.paired()
+            Desk(hunt).state()
     except TreewardError as error:
         check_fault(error, "review.csv", path.name)
         return False
-    if done.faults:
-        raise Breach(f"the transcript was not read any more: {done.faults}")
+    finally:
+        if (hunt_dir / "hunt.toml").read_text("utf-8") != HUNT_TOML:
+            raise Breach("hunt.toml was changed")
+    for fault in done.faults:  # a spoilt piece may make a silent recording
+        check_line(fault, path.parent.name)
+        if kept.SESSION not in fault:
+            raise Breach(f"the recordings were not read any more: {fault}")
     after = {row.name: row for row in Hunt(hunt_dir).rows()}
-    for row in mine:
+    for row in _MINE:
         _check_kept(row, after)
-    if (hunt_dir / "hunt.toml").read_text("utf-8") != HUNT_TOML:
-        raise Breach("hunt.toml was changed")
     return True
+
+
+_WORKED_ON: list[dict[str, bytes]] = []  # the files of a hunt that was transcribed
+_MINE: list[ReviewRow] = []  # the person's rows in it
+
+
+def _work_on(hunt_dir: Path) -> None:
+    """Fill the two: a hunt with a transcript, a recording and a correction."""
+    hunt = Hunt(hunt_dir)
+    (hunt_dir / "recordings" / "2026-07-14_1000.vtt").write_text(MEMO, "utf-8")
+    (hunt_dir / "recordings" / kept.SOUND).write_bytes(wav(samples=_TONE))
+    hunt.review_path.write_text(REVIEW, "utf-8")
+    with _deaf():
+        hunt.transcribe()
+    text = hunt.review_path.read_text("utf-8")
+    hunt.review_path.write_text(text.replace("away,yellow", "away,white", 1), "utf-8")
+    rows = hunt.rows()
+    _MINE.extend(r for r in rows if r.name[0] == "h" or r.event.mark == "white")
+    files = [path for path in hunt_dir.rglob("*") if path.is_file()]
+    _WORKED_ON.append({str(p.relative_to(hunt_dir)): p.read_bytes() for p in files})
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Have sound heard by an engine that hears nothing, and a kept hearing count."""
+    from treeward.hunt.heard import HeardBy
+
+    by = HeardBy(**kept.BY)
+    with (
+        mock.patch(
+            "treeward.speech.engines.open_recognizer", return_value=DeafEngine()
+        ),
+        mock.patch("treeward.hunt.hearing.heard_by", return_value=by),
+    ):
+        yield
+
+
+def _held_by_another(hunt: Hunt, data: bytes, path: Path) -> None:
+    """Have both locks held, so that who holds them is read; and put it back."""
+    from filelock import FileLock
+
+    from treeward.live.opening import LOCK_NAME, only_listener
+
+    with FileLock(hunt.machine_dir / "lock"), FileLock(hunt.machine_dir / LOCK_NAME):
+        for work in (hunt.transcribe, lambda: only_listener(hunt.path).__enter__()):
+            try:
+                work()
+            except TreewardError as error:
+                check_fault(error, "hunt")
+            else:
+                raise Breach("two at work on one hunt")
+    path.write_bytes(data)
 
 
 def check_samples(path: Path) -> None:
@@ -353,10 +410,7 @@ _WALKS: dict[str, Callable[[Path, str, bytes], bool]] = {
     "json": _transcript,
     "gpx": _gpx,
     "sound": _sound,
-    "machine": _kept,
-    "notes kept": _kept,
-    "heard": _kept,
-    "journal": _kept,
+    **dict.fromkeys(kept.PLACES, _kept),
 }
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from hypothesis import strategies as st
 
 from . import kept, seeds
-from .sounds import SOUND_SEEDS, wav_files
+from .sounds import PIECE_SEEDS, SOUND_SEEDS, wav_files
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -74,10 +74,11 @@ _TIMES = st.sampled_from([1, 1, 1, 1, 2, 2, 3, 5, 8])  # few faults get furthest
 
 def files(kind: str) -> st.SearchStrategy[bytes]:
     """Give faulty files of one kind."""
-    if kind == "sound":
+    if kind in {"sound", "piece"}:
+        good = SOUND_SEEDS() if kind == "sound" else PIECE_SEEDS()
         return st.one_of(
             wav_files(),
-            garbled(SOUND_SEEDS(), st.sampled_from(_NASTY_BYTES), headed=True),
+            garbled(good, st.sampled_from(_NASTY_BYTES), headed=True),
             st.binary(max_size=400),
         )
     originals = [text.encode() for text in _TEXTS[kind]]
@@ -167,7 +168,9 @@ def _written(kind: str) -> st.SearchStrategy[bytes]:
             whole = st.lists(element, max_size=4).map(
                 lambda found: seeds.GPX_HEAD + "".join(found) + "</gpx>"
             )
-        case "notes kept" | "heard" | "journal":
+        case (
+            "heard" | "journal" | "facts" | "starts" | "left out" | "complete" | "locks"
+        ):
             whole = st.lists(_json_values(cell), max_size=6).map(
                 lambda found: "\n".join(json.dumps(value) for value in found)
             )

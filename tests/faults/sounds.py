@@ -41,12 +41,23 @@ def SOUND_SEEDS() -> Sequence[bytes]:  # noqa: N802  (a constant that is costly 
     ]  # fmt: skip
 
 
-def _by_soundfile(container: str, subtype: str, channels: int) -> bytes:
+@cache
+def PIECE_SEEDS() -> Sequence[bytes]:  # noqa: N802  (a constant that is costly to make)
+    """Good pieces of a listening, and sound that is none."""
+    ours = [
+        _by_soundfile(kind, "PCM_16", 1, rate_hz=16_000) for kind in ("WAV", "FLAC")
+    ]
+    return [*ours, *ours, *SOUND_SEEDS()[:3]]
+
+
+def _by_soundfile(
+    container: str, subtype: str, channels: int, *, rate_hz: int = RATE_HZ
+) -> bytes:
     import soundfile
 
     out = io.BytesIO()
     rows = np.repeat(_SAMPLES[:, np.newaxis], channels, axis=1)
-    soundfile.write(out, rows, RATE_HZ, format=container, subtype=subtype)
+    soundfile.write(out, rows, rate_hz, format=container, subtype=subtype)
     return out.getvalue()
 
 

@@ -7,15 +7,20 @@ either did its work or refused in one line.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import shutil
 import wave
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 
 from treeward import within
+from treeward.audio.recorder import Recorder
 from treeward.errors import HuntError, TreewardError
+from treeward.hunt import joining
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import Journal
 from treeward.live.opening import cautions_shown, only_listener
@@ -412,3 +417,92 @@ def test_a_plain_file_is_opened_and_a_link_is_not(tmp_path: Path) -> None:
 
     assert path.read_bytes() == b"one\ntwo\n"
     refuse_links(tmp_path)  # a link of the person's own in another place is theirs
+
+
+def swap(path: Path, aim: Path) -> Path:
+    """Put a link in the place of a folder; return where the folder is now."""
+    moved = path.with_name(f"{path.name}-moved")
+    path.replace(moved)
+    path.symlink_to(aim)
+    return moved
+
+
+@pytest.mark.parametrize("by_descriptor", [True, False])
+def test_pieces_of_sound_follow_no_link_put_there_meanwhile(
+    by_descriptor: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(within, "BY_DESCRIPTOR", by_descriptor)
+    root, home = tmp_path / "hunt", outside(tmp_path)
+    pieces = root / ".treeward" / "live" / "live-1"
+    (home / "0000000000.wav").write_bytes(b"theirs")
+    before = seen(home)
+    keeper = Recorder(pieces, within=root)
+    sound = np.full(16_000, 0.25, np.float32)
+    assert keeper.begin(0.0)
+    keeper.write(sound)
+    moved = swap(pieces, home)
+    keeper.end()  # is mended, made FLAC and removed in a thread
+    keeper.wait()
+    began = keeper.begin(2.0)
+    keeper.write(sound)
+    fault = keeper.fault
+    keeper.close()
+
+    assert seen(home) == before
+    kept = sorted(path.name for path in moved.iterdir())
+    if by_descriptor:
+        assert kept == ["0000000000.flac", "0000002000.flac"]
+    else:
+        assert not began
+        assert "is a link" in fault
+        assert kept == ["0000000000.wav"]
+
+
+@pytest.mark.parametrize("by_descriptor", [True, False])
+@pytest.mark.parametrize("place", ["recordings", ".treeward/live", "pieces", "piece"])
+def test_joining_follows_no_link_put_there_meanwhile(
+    place: str, by_descriptor: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(within, "BY_DESCRIPTOR", by_descriptor)
+    folder, home = hunt_in(tmp_path), outside(tmp_path)
+    live = folder / ".treeward" / "live"
+    theirs = home / SESSION
+    theirs.mkdir()
+    shutil.copy(live / SESSION / "0000000000.wav", theirs / "0000000000.flac")
+    shutil.copy(live / SESSION / "0000000000.wav", home / "0000000000.flac")
+    before = seen(home)
+    usual = joining._write
+
+    def swapped_meanwhile(*arguments: Any) -> tuple[int, int]:
+        match place:
+            case "pieces":
+                swap(live / SESSION, home)
+            case "piece":
+                piece = live / SESSION / "0000000000.flac"
+                piece.unlink()
+                piece.symlink_to(home / ".profile")
+            case _:
+                swap(folder / place, home)
+        return usual(*arguments)
+
+    monkeypatch.setattr(joining, "_write", swapped_meanwhile)
+    hunt = Hunt(folder)
+    with contextlib.suppress(HuntError):
+        recover(hunt)
+
+    assert seen(home) == before
+
+
+@pytest.mark.parametrize("by_descriptor", [True, False])
+def test_a_journal_is_not_opened_through_a_link_on_its_way(
+    by_descriptor: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(within, "BY_DESCRIPTOR", by_descriptor)
+    folder, home = hunt_in(tmp_path), outside(tmp_path)
+    swap(folder / ".treeward" / "live", home)
+    before = seen(home)
+
+    with pytest.raises(HuntError, match="live: is a link"):
+        Journal(folder / ".treeward" / "live" / "live-9.jsonl", within=folder)
+
+    assert seen(home) == before

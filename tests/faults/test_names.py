@@ -7,15 +7,19 @@ import os
 import re
 import subprocess
 import sys
+from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from filelock import FileLock
 
 from treeward import Hunt
-from treeward.errors import HuntError, ReviewError
+from treeward.errors import HuntError, ListenerAtWorkError, NotesError, ReviewError
 from treeward.files import meant
 from treeward.hunt.recordings import days_told, take_in
 from treeward.hunt.review_update import ReviewUpdate
+from treeward.live.opening import LOCK_NAME, only_listener
 from treeward.notes.clock_evidence import parse_start
 
 from . import contract, kept
@@ -23,7 +27,6 @@ from .contract import MEMO, ZONE, check_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="links and such names: POSIX")
 DEEP = "[" * 200_000
@@ -233,7 +236,7 @@ def places_in(value: object) -> Iterator[tuple[Any, Any]]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", ["heard", "journal"])
+@pytest.mark.parametrize("kind", ["heard", "journal", "facts", "left out", "complete"])
 def test_a_kept_line_may_hold_any_value_anywhere(kind: str, tmp_path: Path) -> None:
     lines = kept.TEXTS[kind][0].splitlines()
     ground = contract.Ground(tmp_path.resolve())
@@ -252,7 +255,32 @@ def test_a_kept_line_may_hold_any_value_anywhere(kind: str, tmp_path: Path) -> N
                 )
                 tried += 1
             holder[key] = before
-    assert tried > 100
+    assert tried > 40
+
+
+@pytest.mark.parametrize("key", ["created", "file_modified", "day", "day_from"])
+@pytest.mark.parametrize(
+    "odd",
+    [
+        "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00", "2026-07-14T10:00:00",
+        "2026-02-30", "soon", "\x1b[2J", "\ud800", 20260714, [], {"day": 1}, True,
+    ],
+)  # fmt: skip
+def test_kept_facts_may_say_anything_of_a_recording(
+    key: str, odd: object, tmp_path: Path
+) -> None:
+    facts = json.loads(kept.TEXTS["facts"][0])
+    facts[kept.SOUND][key] = odd
+    ground = contract.Ground(tmp_path.resolve())
+    place = kept.PLACES["facts"][0]
+
+    assert contract.walk("facts", place, json.dumps(facts).encode(), ground)
+
+    hunt = Hunt(ground.hunt_dir)
+    (hunt.machine_dir / "recordings.json").write_text(json.dumps(facts), "utf-8")
+    for day, told in days_told(hunt.machine_dir).values():
+        assert date.fromisoformat(day).isoformat() == day
+        assert len(told.encode()) < 100
 
 
 def test_a_start_that_is_spoilt_on_the_disk_is_left_out(hunt: Hunt) -> None:
@@ -294,6 +322,28 @@ def test_a_pipe_in_the_place_of_kept_facts_is_not_waited_for(hunt: Hunt) -> None
     os.mkfifo(hunt.machine_dir / "recordings.json")
 
     assert days_told(hunt.machine_dir) == {}
+
+
+@pytest.mark.parametrize("said", [b"\xff\xfe4\x007\x00", b"47\n\x1b[2J", b"7" * 10**6])
+def test_who_listens_already_may_be_told_by_anything(hunt: Hunt, said: bytes) -> None:
+    hunt.machine_dir.joinpath(f"{LOCK_NAME}.owner").write_bytes(said)
+
+    with (
+        FileLock(hunt.machine_dir / LOCK_NAME),
+        pytest.raises(ListenerAtWorkError, match="another treeward listen") as caught,
+        only_listener(hunt.path),
+    ):
+        pass
+
+    check_line(caught.value.line(), str(hunt.path))
+
+
+@POSIX
+def test_prompts_are_read_from_a_file_alone(hunt: Hunt) -> None:
+    from treeward.practice.prompts import read_prompts
+
+    with pytest.raises(NotesError, match=r"/dev/zero: cannot be read \(it is a pipe"):
+        read_prompts(Path("/dev/zero"), hunt.phrase_book)
 
 
 def test_what_a_killed_command_left_may_hold_anything(hunt: Hunt) -> None:

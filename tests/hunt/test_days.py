@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from treeward import Hunt, survey
-from treeward.hunt.days import holds
+from treeward.report.finds import holds
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -144,7 +144,10 @@ def test_many_doubtful_notes_are_weighed_together_and_said_so(tmp_path: Path) ->
 
 def test_departures_in_a_row_are_counted_and_weighed(tmp_path: Path) -> None:
     rows = watch({})
-    order = "order: the second of two departures of yellow in a row: was it a landing?"
+    order = (
+        '"order: the second of two departures of yellow in a row, 1:30 min apart: was '
+        'it a landing, or was one missed?"'
+    )
     again: Row = ("10:09:30", "away", "yellow", "", order)
     hunt = hunt_of(tmp_path / "as it is", [*rows, again])
     without = hunt_of(tmp_path / "without", rows)

@@ -6,6 +6,7 @@ import csv
 import json
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,7 @@ from treeward.hunt import hearing
 from treeward.hunt.heard import HeardFile
 from treeward.hunt.recordings import find_recordings, take_in
 from treeward.hunt.transcription import heard_by
+from treeward.notes.flags import Flag, FlagCode
 from treeward.report.advice_wording import missing_text
 from treeward.report.model import Missing, MissingKind
 from treeward.report.wording import missing_sentences, placed_sentence
@@ -378,23 +380,68 @@ def test_a_hunt_says_below_which_confidence_its_rows_are_flagged(
 
     strict = Hunt(hunt.path).transcribe()
 
-    flag = "heard with little confidence (0.90)"
     assert usual.rows >= 1
-    assert all(flag not in e.flags for e in usual.recordings[0].events)
+    assert all(not e.has(FlagCode.HARDLY_HEARD) for e in usual.recordings[0].events)
+    flag = Flag.of(FlagCode.HARDLY_HEARD, "0.90")
     assert all(flag in e.flags for e in strict.recordings[0].events)
-    assert all(flag in row["flag"] for row in rows_of(hunt.review_path))
+    assert all(flag.sentence in row["flag"] for row in rows_of(hunt.review_path))
     assert len(scripted.decoded) == decoded  # not heard again
+
+
+def test_a_copied_hunt_is_not_heard_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    sound = hunt.recordings_dir / "2026-07-14_1000.wav"
+    speech_like(sound, 15)
+    scripted = ScriptedRecognizer()
+    monkeypatch.setattr(IN_USE, LoudActivity)
+    monkeypatch.setattr(
+        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: scripted
+    )
+    rows = hunt.transcribe().rows
+    decoded = len(scripted.decoded)
+    copy = shutil.copytree(hunt.path, tmp_path / "copy", copy_function=shutil.copy)
+    there = copy / "recordings" / sound.name
+    os.utime(there, (1_790_000_000, 1_790_000_000))  # a copy has a time of its own
+
+    again = [Hunt(copy).transcribe().rows for _ in range(2)]
+
+    assert again == [rows, rows]
+    assert len(scripted.decoded) == decoded > 0
+    kept = hunt.heard_file(sound.name).read().by
+    assert kept is not None
+    assert kept.sha256
+    samples = bytearray(there.read_bytes())
+    samples[-2000] ^= 1  # of the same size
+    there.write_bytes(samples)
+    Hunt(copy).transcribe()
+    assert len(scripted.decoded) > decoded
 
 
 def test_a_changed_recording_is_heard_anew(tmp_path: Path) -> None:
     hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
     sound = hunt.recordings_dir / "a.wav"
     sound.write_bytes(b"1")
-    before = heard_by(sound, ScriptedRecognizer(), hunt.phrase_book)
+    before = heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, None)
     sound.write_bytes(b"12")
 
-    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book) != before
+    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, before) != before
     assert isinstance(hunt.heard_file("a/b.wav"), HeardFile)
+
+
+def test_a_hearing_of_before_digests_were_kept_counts_by_its_time(
+    tmp_path: Path,
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    sound = hunt.recordings_dir / "a.wav"
+    sound.write_bytes(b"1")
+    known = heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, None)
+    before = replace(known, sha256="")
+
+    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, before) == before
+    os.utime(sound, (1_790_000_000, 1_790_000_000))
+    assert heard_by(sound, ScriptedRecognizer(), hunt.phrase_book, before) != before
 
 
 def test_a_crash_between_the_two_copies_loses_no_correction(

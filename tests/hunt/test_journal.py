@@ -19,7 +19,9 @@ from treeward.hunt.journal import (
 from treeward.hunt.recovery import read_session
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import read_flags
 from treeward.speech.utterances import Alternative
+from treeward.within import Held
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -49,7 +51,7 @@ def events(draw: st.DrawFn) -> Event:
             draw(st.lists(st.builds(Alternative, text=texts, confidence=confidences),
                           max_size=2))
         ),
-        flags=tuple(draw(st.lists(texts, max_size=2))),
+        flags=read_flags(draw(st.lists(texts, max_size=2))),
     )  # fmt: skip
 
 
@@ -102,7 +104,7 @@ def test_full_disk_keeps_notes_in_memory_and_writes_them_later(tmp_path: Path) -
     assert journal.write({"n": 1})
     disk = FullFile(journal._file, 0)
     journal._file = disk
-    journal._ballast.unlink()
+    journal.path.with_name(BALLAST_NAME).unlink()
 
     disk.room = 5
     assert not journal.write({"n": 2})
@@ -120,19 +122,22 @@ def test_full_disk_keeps_notes_in_memory_and_writes_them_later(tmp_path: Path) -
     assert [r["n"] for r in read_journal(path).records] == [1, 2, 3]
 
 
-def test_room_set_aside_is_given_back_when_the_disk_is_full(tmp_path: Path) -> None:
+def test_room_set_aside_is_given_back_when_the_disk_is_full(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     journal = Journal(tmp_path / "a.jsonl")
     ballast = tmp_path / BALLAST_NAME
     before = ballast.stat().st_size
     disk = FullFile(journal._file, 0)
     journal._file = disk
 
-    class Freed(type(ballast)):  # type: ignore[misc]
-        def unlink(self, missing_ok: bool = False) -> None:
-            super().unlink(missing_ok=missing_ok)
-            disk.room = before
+    usual = Held.remove
 
-    journal._ballast = Freed(ballast)
+    def freed(self: Held, name: str) -> None:
+        usual(self, name)
+        disk.room = before
+
+    monkeypatch.setattr(Held, "remove", freed)
 
     assert journal.write({"n": 1})
     assert not ballast.exists()

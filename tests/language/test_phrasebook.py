@@ -202,6 +202,24 @@ def test_unreadable_files_are_refused(tmp_path: Path) -> None:
         PhraseBook.load(latin)
 
 
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ("a = " + "[" * 100_000, "is not TOML"),
+        ("[actions.back]\nweight = " + "9" * 5000, "is not TOML"),
+        ("# \n" * 400_000, r"is 1\.2 MB large, more than the 1\.05 MB"),
+    ],
+    ids=["deep", "endless number", "large"],
+)
+def test_what_no_phrase_book_holds_is_a_line(
+    tmp_path: Path, text: str, complaint: str
+) -> None:
+    path = own(tmp_path, text)
+
+    with pytest.raises(PhraseBookError, match=rf"phrasebook\.toml.*{complaint}"):
+        PhraseBook.load(path)
+
+
 def test_byte_order_mark_and_windows_lines_are_read(tmp_path: Path) -> None:
     path = tmp_path / "phrasebook.toml"
     path.write_bytes(b'\xef\xbb\xbf[colours]\r\nred = ["red"]\r\n')

@@ -169,3 +169,11 @@ def test_a_fault_is_said_at_once_then_seldom_and_its_end_once() -> None:
     ]  # fmt: skip
 
     assert said == [["the disk is full"], [], ["the disk is full"], ["mended"], []]
+
+
+def test_a_fault_is_shown_whole_and_said_in_brief() -> None:
+    fault = "silence: the microphone is off, muted, or the wrong one"
+
+    (call,) = Calls(due=False).faults([fault], 0.0)
+
+    assert (call.words, call.shown) == ("silence", fault)

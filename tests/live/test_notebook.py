@@ -12,8 +12,9 @@ from treeward.hunt.recovery import for_review, read_session
 from treeward.language.kinds import EventKind
 from treeward.live.answer import NOT_KEPT, SAY_AGAIN
 from treeward.live.calls import announcement, sky_of
-from treeward.live.notebook import AFTER_DARK, Notebook, nearest_dial
+from treeward.live.notebook import Notebook, nearest_dial
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 from treeward.positions import Position
 
 if TYPE_CHECKING:
@@ -107,7 +108,10 @@ def test_scratch_with_nothing_to_take_back(notebook: Notebook) -> None:
 
 @pytest.mark.parametrize(
     "doubt",
-    [{"confidence": 0.3}, {"flags": ("no bearing heard after 'bearing'",)}],
+    [
+        {"confidence": 0.3},
+        {"flags": (Flag.of(FlagCode.NO_VALUE, "bearing", "bearing"),)},
+    ],
 )
 def test_a_doubtful_note_is_asked_for_again(
     notebook: Notebook, doubt: dict[str, object]
@@ -175,7 +179,7 @@ def test_a_note_after_dark_is_flagged(notebook: Notebook) -> None:
 
     heard, answer = notebook.take([night])
 
-    assert heard.events[0].flags == (AFTER_DARK,)
+    assert heard.events[0].flags == (Flag(FlagCode.AFTER_DARK),)
     assert not heard.doubtful  # it was heard well
     assert answer is not None
 
@@ -189,7 +193,7 @@ def test_a_spoken_time_is_put_on_the_dial_of_the_clock(notebook: Notebook) -> No
 
     assert heard.events[0].value == "22:01"
     assert heard.events[0].flags == ()
-    assert other.events[0].flags == ("the computer's clock says 10:00",)
+    assert other.events[0].flags == (Flag.of(FlagCode.OTHER_CLOCK, "10:00"),)
 
 
 @pytest.mark.parametrize(

@@ -16,10 +16,11 @@ from treeward.cli import locate, review, transcribe, trips
 from treeward.errors import HuntError
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import Journal, event_record
-from treeward.hunt.recovery import NOT_AGAIN, journals_dir
+from treeward.hunt.recovery import journals_dir
 from treeward.language.kinds import EventKind
 from treeward.live.opening import only_listener, recover_sessions
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
@@ -160,8 +161,8 @@ def test_no_note_that_was_answered_is_lost_in_a_second_pass(
         ("blue", "away"),
         ("green", "back"),
     ]
-    assert [NOT_AGAIN in row.event.flags for row in rows] == [False, True, False]
-    assert "heard as 'red back' while listening" in rows[2].event.flags
+    assert [r.event.has(FlagCode.HEARD_ONLY_LIVE) for r in rows] == [False, True, False]
+    assert Flag.of(FlagCode.HEARD_LIVE_AS, "'red back'") in rows[2].event.flags
     assert all(row.event.clock is not None for row in rows)
 
 

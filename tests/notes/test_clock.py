@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from treeward.errors import ClockError
 from treeward.language.kinds import EventKind
 from treeward.notes.clock import (
-    CLOCK_DOUBT,
     ClockResult,
     RecordingFacts,
     place_on_clock,
@@ -22,6 +21,7 @@ from treeward.notes.clock import (
 )
 from treeward.notes.clock_evidence import daylight_at, parse_start
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -159,7 +159,7 @@ def test_a_paused_recorder_gives_two_stretches_and_doubt_between() -> None:
     result = place_on_clock(events, facts(created=START), LONDON)
 
     assert clocks(result)[:3] == ["10:21:23", "10:22:13", "10:25:33"]
-    doubtful = [any(f.startswith(CLOCK_DOUBT) for f in e.flags) for e in result.events]
+    doubtful = [e.has(FlagCode.RECORDER_PAUSED) for e in result.events]
     assert doubtful == [False, False, True, True, False]
     late = result.events[3].clock
     assert late is not None
@@ -517,7 +517,7 @@ def test_a_spoken_date_without_any_time_of_day_places_nothing() -> None:
 
 
 def test_a_flagged_date_moves_nothing() -> None:
-    doubtful = dated(5, "14 July", flags=("heard with little confidence (0.70)",))
+    doubtful = dated(5, "14 July", flags=(Flag.of(FlagCode.HARDLY_HEARD, "0.70"),))
     day = facts(file_modified=NOVEMBER)
 
     result = place_on_clock([doubtful, note(60)], day, LONDON)
@@ -566,7 +566,7 @@ def test_bees_fly_until_sunset_and_not_to_the_end_of_twilight() -> None:
 
 
 def test_a_flagged_time_alone_does_not_outweigh_what_the_file_itself_says() -> None:
-    flag = ("heard with little confidence (0.90)",)
+    flag = (Flag.of(FlagCode.HARDLY_HEARD, "0.90"),)
     wrong = said(100, "11:22", flags=flag, confidence=0.9)
     named = facts(name="2026-07-14 10.20.33.m4a")
 

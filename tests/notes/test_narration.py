@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
+from treeward.notes.flags import FlagCode, sentences_of
 from treeward.notes.narration import parse_narration
 from treeward.speech.utterances import Utterance, spread
 
@@ -154,7 +155,7 @@ def test_a_pronoun_takes_the_bee_in_view_and_says_so() -> None:
     *_, event = events_of("white back.", "red back.", "she's off")
 
     assert (event.kind, event.mark) == ("away", "red")
-    assert event.flags == ("'she' taken as the bee in view, red",)
+    assert sentences_of(event.flags) == ("'she' taken as the bee in view, red",)
     assert [other.text for other in event.alternatives] == ["away white"]
 
 
@@ -170,7 +171,7 @@ def test_doubt_lowers_confidence_and_names_the_other_bee() -> None:
 
     assert event.mark == "red"
     assert event.confidence < 1
-    assert event.flags == ("doubt in words: 'or was it pink'",)
+    assert sentences_of(event.flags) == ("doubt in words: 'or was it pink'",)
     assert [other.text for other in event.alternatives] == ["away pink"]
 
 
@@ -178,7 +179,7 @@ def test_speech_without_punctuation_is_read_with_a_flag() -> None:
     (event,) = events_of("that was quite a gust white is back")
 
     assert brief([event]) == ["back:white"]
-    assert "in the middle of other words" in event.flags
+    assert event.has(FlagCode.AMID_WORDS)
 
 
 def test_a_phrase_across_two_cues() -> None:
@@ -190,7 +191,7 @@ def test_a_phrase_across_two_cues() -> None:
 def test_scratch_flags_the_note_before_it() -> None:
     back, scratch = events_of("blue's back.", "scratch that")
 
-    assert back.flags == ("taken back by 'scratch that'",)
+    assert sentences_of(back.flags) == ("taken back by 'scratch that'",)
     assert scratch.kind == "scratch"
 
 

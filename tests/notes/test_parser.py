@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from treeward.language.kinds import EventKind
 from treeward.language.number_forms import bearing_forms
 from treeward.language.phrasebook import PhraseBook
+from treeward.notes.flags import FlagCode, sentences_of
 from treeward.notes.parser import parse_notes
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 
@@ -134,7 +135,7 @@ def test_a_pause_across_two_utterances_loses_nothing() -> None:
     assert (event.kind, event.mark) == ("back", "red")
     assert event.start_s == pytest.approx(10.0)
     assert event.end_s == pytest.approx(12.52)
-    assert "heard as ordinary words" in event.flags
+    assert event.has(FlagCode.ORDINARY_WORDS)
 
 
 def test_an_anchor_and_its_number_in_two_utterances() -> None:
@@ -177,7 +178,7 @@ def test_a_phrase_in_the_middle_of_talk_is_flagged() -> None:
         [said(("i", N), ("saw", N), "yellow back", ("doors", N), ("there", N))], BOOK
     )
 
-    assert "in the middle of talk" in event.flags
+    assert event.has(FlagCode.AMID_TALK)
 
 
 def test_fillers_are_no_talk() -> None:
@@ -196,14 +197,14 @@ def test_a_lost_number_leaves_a_row_to_fill_in() -> None:
     (event,) = parse_notes([said("bearing")], BOOK)
 
     assert (event.kind, event.value) == ("bearing", "")
-    assert event.flags == ("no bearing heard after 'bearing'",)
+    assert sentences_of(event.flags) == ("no bearing heard after 'bearing'",)
 
 
 def test_a_doubtful_number_is_flagged_with_what_it_could_be() -> None:
     (event,) = parse_notes([said("bearing", "twenty")], BOOK)
 
     assert event.value == ""
-    assert event.flags == ("'twenty' is not a whole bearing",)
+    assert sentences_of(event.flags) == ("'twenty' is not a whole bearing",)
     assert [other.text for other in event.alternatives] == [
         "bearing 20",
         "bearing 120",
@@ -216,7 +217,7 @@ def test_sound_alikes_in_numbers_are_read_and_flagged() -> None:
     (event,) = parse_notes([said("bearing", ("to", N), ("ten", N))], BOOK)
 
     assert event.value == "210"
-    assert event.flags == ("'to' taken as a number",)
+    assert sentences_of(event.flags) == ("'to' taken as a number",)
 
 
 def test_misheard_words_count_when_alone() -> None:
@@ -232,7 +233,7 @@ def test_scratch_flags_the_note_before_it() -> None:
     )
 
     assert brief(events) == ["back:red", "back:blue", "scratch"]
-    assert [event.flags for event in events] == [
+    assert [sentences_of(event.flags) for event in events] == [
         (),
         ("taken back by 'scratch that'",),
         (),
@@ -260,7 +261,7 @@ def test_confidence_is_that_of_the_least_sure_word() -> None:
     (event,) = parse_notes([Utterance(words=words, start_s=0, end_s=2)], BOOK)
 
     assert event.confidence == pytest.approx(0.4)
-    assert event.flags == ("heard with little confidence (0.40)",)
+    assert sentences_of(event.flags) == ("heard with little confidence (0.40)",)
 
 
 def test_other_readings_stand_on_the_first_word_of_a_note() -> None:
@@ -327,7 +328,7 @@ def test_rows_under_the_asked_confidence_say_so(
     (event,) = parse_notes([utterance], BOOK, flag_below=flag_below)
 
     flags = ("heard with little confidence (0.70)",) if flagged else ()
-    assert event.flags == flags
+    assert sentences_of(event.flags) == flags
 
 
 @pytest.mark.parametrize(("confidence", "flagged"), [(0.94, True), (0.96, False)])

@@ -49,7 +49,7 @@ def test_a_bee_that_is_out_can_only_come_back() -> None:
     assert found[2].kind is EventKind.BACK
     assert found[2].mark == "yellow"
     assert found[2].alternatives[0] == Alternative(text="yellow away", confidence=0.6)
-    assert any("yellow back" in flag for flag in found[2].flags)
+    assert any("yellow back" in flag.words for flag in found[2].flags)
     assert found[2].confidence < 0.9
 
 

@@ -30,7 +30,7 @@ def test_two_departures_in_a_row_are_both_put_up() -> None:
     looked = look_twice(events)
 
     assert flagged(events) == [0.0, 300.0]
-    assert "two departures of yellow in a row, 5:00 min apart" in looked[0].flags[0]
+    assert looked[0].flags[0].words == ("the first", "yellow", "5:00")
     assert not looked[0].doubtful  # it was heard well: it still counts in full
     assert look_twice(looked) == looked
 

@@ -18,6 +18,7 @@ from treeward.survey.frame import LocalFrame
 from treeward.survey.records import (
     Advice,
     AdviceKind,
+    AreaShape,
     BeeDistance,
     ClassicalFix,
     Colony,
@@ -29,9 +30,9 @@ from treeward.survey.records import (
     Polygon,
     SearchArea,
     SeatReason,
-    Shape,
     Strip,
 )
+from treeward.trips.doubts import Doubt, DoubtCode
 from treeward.trips.table import FlightLine, Trip, TripTable, Visit, Wind
 
 Build = Callable[..., HuntResult]
@@ -145,7 +146,7 @@ def colony(
     colony_id: str = "A",
     marks: tuple[str, ...] = ("yellow", "blue-white", "white", "red"),
     middles: Sequence[tuple[float, float]] = ((0.0, 0.0),),
-    shape: Shape = Shape.PATCH,
+    shape: AreaShape = AreaShape.PATCH,
     seat: NextStation | None = SEAT,
 ) -> Colony:
     frame = LocalFrame(*PLACE)
@@ -246,7 +247,9 @@ def notes_and_table() -> tuple[dict[str, NoteRow], TripTable]:
                 away_s = away * 2 + 62 if missed else away
                 clock = leaves + timedelta(seconds=away_s)
                 back_row = note(f"{mark} back", clock, recording)
-                doubts = ("probably a missed visit: twice the usual time",)
+                doubts = (
+                    Doubt(code=DoubtCode.SEVERAL_TRIPS, numbers=(away_s, away, 2)),
+                )
                 trips.append(Trip(mark=mark, bee=mark, station=place.id,
                                   away_clock=leaves, back_clock=clock, away_s=away_s,
                                   cycles=2 if missed else 1, used=not missed,
@@ -366,7 +369,9 @@ def make_two_colonies() -> HuntResult:
     """Return a result with two colonies, one of them in two patches."""
     whole = make()
     assert whole.fix is not None
-    first = colony("A", ("yellow", "blue-white"), ((0, 0), (420, 260)), Shape.PATCHES)
+    first = colony(
+        "A", ("yellow", "blue-white"), ((0, 0), (420, 260)), AreaShape.PATCHES
+    )
     seat = replace(SEAT, latitude_deg=52.3051, longitude_deg=-3.6171, from_station="2")
     second = colony("B", ("white", "red"), ((-500, 700),), seat=seat)
     return replace(whole, fix=replace(whole.fix, colonies=(first, second)))

@@ -20,9 +20,9 @@ from treeward.report.formats.result_json import result_dict
 from treeward.survey.records import (
     Advice,
     AdviceKind,
+    AreaShape,
     HandRuleKind,
     SeatReason,
-    Shape,
 )
 
 from .conftest import SEAT
@@ -35,7 +35,7 @@ def test_no_kind_is_without_words() -> None:
     assert set(ADVICE) == set(AdviceKind)
     assert set(REASONS) == set(SeatReason)
     assert set(HAND_RULES) == set(HandRuleKind)
-    assert set(SHAPES) == set(Shape) - {Shape.PATCHES}
+    assert set(SHAPES) == set(AreaShape) - {AreaShape.PATCHES}
 
 
 @pytest.mark.parametrize(

@@ -18,6 +18,7 @@ from treeward.report.model import NoteRow
 from treeward.report.page.page import page_text
 from treeward.report.page.parts import clip_address, second_text
 from treeward.survey.settings import Settings
+from treeward.trips.doubts import Doubt, DoubtCode
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -132,9 +133,11 @@ def test_an_empty_hunt_is_told_honestly(empty: HuntResult) -> None:
 
 def test_names_from_files_stay_text(build: Callable[..., HuntResult]) -> None:
     whole = build(name=HOSTILE)
+    hostile_doubt = Doubt(code=DoubtCode.STATION_UNKNOWN, names=(HOSTILE,))
     station = replace(whole.stations[0], name=HOSTILE)
     trips = tuple(
-        replace(trip, bee=HOSTILE, doubts=(HOSTILE,)) for trip in whole.table.trips
+        replace(trip, bee=HOSTILE, doubts=(hostile_doubt,))
+        for trip in whole.table.trips
     )
     lines = tuple(replace(line, bee=HOSTILE) for line in whole.table.lines)
     rows = {
@@ -143,7 +146,7 @@ def test_names_from_files_stay_text(build: Callable[..., HuntResult]) -> None:
             heard=HOSTILE, flag=HOSTILE,
         )
     }  # fmt: skip
-    table = replace(whole.table, trips=trips, lines=lines, doubts=(HOSTILE,))
+    table = replace(whole.table, trips=trips, lines=lines, doubts=(hostile_doubt,))
     hostile = replace(
         whole, stations=(station, *whole.stations[1:]), table=table, rows=rows
     )

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.report.formats.tables import bees_frame, safe_cell, trips_frame
+from treeward.report.formats.tables import bees_text, safe_cell, trips_text
 from treeward.review.table import unguard
 
 if TYPE_CHECKING:
@@ -19,22 +19,20 @@ if TYPE_CHECKING:
 
 
 def test_trips_are_read_back(result: HuntResult) -> None:
-    text = trips_frame(result).to_csv(index=False)
-
-    read = pd.read_csv(io.StringIO(text), parse_dates=["away_clock"])
+    read = pd.read_csv(io.StringIO(trips_text(result)), parse_dates=["away_clock"])
 
     assert len(read) == len(result.table.trips)
     assert list(read["away_s"]) == pytest.approx(
         [round(trip.away_s, 2) for trip in result.table.trips]
     )
     assert str(read["away_clock"].dt.tz) == "UTC"
-    assert set(read.loc[~read["used"], "doubts"]) == {
-        "probably a missed visit: twice the usual time"
-    }
+    unused = read.loc[~read["used"], "doubts"]
+    assert len(unused)
+    assert all(text.startswith("about twice the usual (") for text in unused)
 
 
 def test_bees_have_units_in_their_columns(result: HuntResult) -> None:
-    frame = bees_frame(result)
+    frame = pd.read_csv(io.StringIO(bees_text(result)))
 
     assert frame.loc[0, "distance_median_m"] == 640
     assert frame.loc[0, "hand_rule_low_m"] == 512
@@ -43,8 +41,8 @@ def test_bees_have_units_in_their_columns(result: HuntResult) -> None:
 
 
 def test_an_empty_hunt_still_has_its_columns(empty: HuntResult) -> None:
-    assert "away_s" in trips_frame(empty).columns
-    assert len(bees_frame(empty)) == 0
+    assert "away_s" in trips_text(empty).split(",")
+    assert len(bees_text(empty).splitlines()) == 1
 
 
 @given(st.text(max_size=12))
@@ -63,7 +61,7 @@ def test_a_mark_made_to_bite_is_defused(result: HuntResult) -> None:
     trip = replace(result.table.trips[0], mark="=cmd|' /C calc'!A0", bee="@x")
     table = replace(result.table, trips=(trip,))
 
-    frame = trips_frame(replace(result, table=table))
+    frame = pd.read_csv(io.StringIO(trips_text(replace(result, table=table))))
 
     assert frame.loc[0, "mark"] == "'=cmd|' /C calc'!A0"
     assert frame.loc[0, "bee"] == "'@x"

@@ -27,7 +27,7 @@ from treeward.report.wording import (
     next_sentences,
     seats,
 )
-from treeward.survey.records import Advice, AdviceKind, Enough, Shape
+from treeward.survey.records import Advice, AdviceKind, AreaShape, Enough
 
 from .conftest import STATIONS
 
@@ -82,16 +82,16 @@ def test_an_area_too_large_to_walk_is_called_so(result: HuntResult) -> None:
 @pytest.mark.parametrize(
     ("shape", "said"),
     [
-        (Shape.RING, "is probably 400 to 690 m from station 2; in which direction"),
-        (Shape.DISC, "in which direction is not known yet"),
-        (Shape.WEDGE, "the west of station 2; how far away"),
-        (Shape.PART_OF_RING, "very roughly towards the west"),
-        (Shape.LONG_STRIP, "about 530 m from station 2, towards the west."),
-        (Shape.NOTHING_MEASURED, "Nothing was measured"),
+        (AreaShape.RING, "is probably 400 to 690 m from station 2; in which direction"),
+        (AreaShape.DISC, "in which direction is not known yet"),
+        (AreaShape.WEDGE, "the west of station 2; how far away"),
+        (AreaShape.PART_OF_RING, "very roughly towards the west"),
+        (AreaShape.LONG_STRIP, "about 530 m from station 2, towards the west."),
+        (AreaShape.NOTHING_MEASURED, "Nothing was measured"),
     ],
 )
 def test_no_more_is_said_than_the_shape_allows(
-    result: HuntResult, shape: Shape, said: str
+    result: HuntResult, shape: AreaShape, said: str
 ) -> None:
     assert result.fix is not None
     colony = replace(result.fix.colonies[0], shape=shape)

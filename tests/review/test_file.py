@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from treeward.errors import ReviewError
 from treeward.language.kinds import KINDS, EventKind, Holds
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode, read_flags
 from treeward.review.file import (
     COLUMNS,
     ReviewFaultsError,
@@ -24,7 +25,7 @@ from treeward.review.file import (
     read_review,
     write_review,
 )
-from treeward.review.reading import DOUBLED, rows_from_table
+from treeward.review.reading import rows_from_table
 from treeward.review.table import parse_table
 from treeward.speech.utterances import Alternative
 
@@ -45,6 +46,7 @@ CLOCKS = st.none() | st.integers(0, 10**7).map(
         LONDON
     )
 )
+RED_OR_WHITE = read_flags(["red or white?"])
 VALUES = {
     Holds.DEGREES: st.sampled_from(["", "0", "210", "SW", "225 sw", "210 true"]),
     Holds.DATE: st.sampled_from(["", "2026-07-14", "14 July"]),
@@ -84,7 +86,7 @@ def review_rows(draw: st.DrawFn) -> list[ReviewRow]:
                     )
                 )
             ),
-            flags=tuple(draw(st.lists(TEXT.filter(bool), max_size=3))),
+            flags=read_flags(draw(st.lists(TEXT.filter(bool), max_size=3))),
             row=f"r{n + 1:04d}",
         )
         rows.append(
@@ -368,7 +370,7 @@ def test_a_leapt_over_time_is_refused_and_a_doubled_one_flagged() -> None:
     (doubled,) = read(f"{head}2026-10-25 01:30,back,red\n")
     (told,) = read(f"{head}2026-10-25T01:30:00+00:00,back,red\n")
 
-    assert doubled.event.flags == (DOUBLED,)
+    assert doubled.event.flags == (Flag(FlagCode.HOUR_TWICE),)
     assert told.event.flags == ()
     assert told.event.clock is not None
     assert (
@@ -389,21 +391,21 @@ def test_own_columns_of_the_person_are_kept(tmp_path: Path) -> None:
 
 
 def test_dropped_rows_do_not_count_and_kept_ones_lose_their_flags() -> None:
-    flagged = row(flags=("red or white?",))
+    flagged = row(flags=RED_OR_WHITE)
     rows = [
         replace(flagged, decision="drop"),
-        replace(row("r0002", flags=("red or white?",)), decision="keep"),
-        row("r0003", flags=("red or white?",), mark="red"),
-        row("r0004", flags=("red or white?",)),
+        replace(row("r0002", flags=RED_OR_WHITE), decision="keep"),
+        row("r0003", flags=RED_OR_WHITE, mark="red"),
+        row("r0004", flags=RED_OR_WHITE),
     ]
-    machine = [row("r0003", flags=("red or white?",)), rows[3]]
+    machine = [row("r0003", flags=RED_OR_WHITE), rows[3]]
 
     events = effective_events(rows, machine)
 
     assert [(e.row, e.flags) for e in events] == [
         ("r0002", ()),
         ("r0003", ()),
-        ("r0004", ("red or white?",)),
+        ("r0004", RED_OR_WHITE),
     ]
 
 

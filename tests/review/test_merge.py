@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 from treeward.review.file import (
     PERSON_COLUMNS,
     ReviewRow,
@@ -21,8 +22,6 @@ from treeward.review.file import (
     write_review,
 )
 from treeward.review.merge import (
-    HEARD_ANEW,
-    NO_LONGER,
     MergeResult,
     heed_corrected_times,
     merge_review,
@@ -113,7 +112,7 @@ def test_changed_on_both_sides_the_persons_stands_and_the_flag_tells() -> None:
     three = merge_review(two.machine, two.rows, new)
 
     assert two.rows[0].event.mark == "red"
-    assert two.rows[0].event.flags == (f"{HEARD_ANEW}back white",)
+    assert two.rows[0].event.flags == (Flag.of(FlagCode.HEARD_ANEW, "back white"),)
     assert two.report.conflicts == ("r0001",)
     assert three.rows == two.rows
 
@@ -148,7 +147,7 @@ def test_what_is_no_longer_heard_goes_unless_it_was_changed() -> None:
     again = merge_review(three.machine, three.rows, FIRST)
 
     assert names(two.rows) == ["r0001", "r0003", "r0004"]
-    assert two.rows[0].event.flags == (NO_LONGER,)
+    assert two.rows[0].event.flags == (Flag(FlagCode.NO_LONGER_HEARD),)
     assert two.report.removed == ("r0002",)
     assert three.rows == two.rows
     assert again.rows[0].event.flags == ()

@@ -12,14 +12,15 @@ from click.testing import CliRunner
 
 from treeward import Hunt
 from treeward.cli import group
+from treeward.notes.flags import Flag, FlagCode
 from treeward.review import store as review_store
 from treeward.review.file import cells_of, write_review
-from treeward.review.merge import PUT_BACK
 from treeward.within import Held
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+PUT_BACK = Flag(FlagCode.PUT_BACK).sentence
 TRANSCRIPT = """\
 [0:02] it's ten oh one in the morning
 [0:10] yellow away

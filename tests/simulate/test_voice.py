@@ -14,7 +14,9 @@ def test_a_missing_voice_is_named(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setitem(sys.modules, "hibari", None)
-    with pytest.raises(SpeechError, match=r"hibari-tts is not installed.*pip install"):
+    with pytest.raises(
+        SpeechError, match=r"hibari-tts is not installed.*pip install hibari-tts scipy"
+    ):
         voice.HibariVoice()
 
 

@@ -229,6 +229,16 @@ def test_json_segments_in_milliseconds(tmp_path: Path) -> None:
         ("a.vtt", "WEBVTT\n\n00:01.000 --> 00:0x.000\nx\n", r"a\.vtt line 3: '00:01"),
         ("a.vtt", "WEBVTT\n\n00:05.000 --> 00:02.000\nx\n", r"line 3: .*ends before"),
         ("a.vtt", "WEBVTT\n\n00:75.000 --> 00:80.000\nx\n", r"line 3: .*no such time"),
+        (  # review.csv could not be read any more with such a row in it
+            "a.vtt",
+            "WEBVTT\n\n9999:59:59.999 --> 9999:59:59.999\nyellow back\n",
+            r"a\.vtt line 3: '9999:59:.*later than any recording lasts. Correct",
+        ),
+        (
+            "a.srt",
+            "1\n2777:46:39,000 --> 2777:46:40,000\nyellow back\n",
+            r"a\.srt line 2: .*later than any recording lasts",
+        ),
         (
             "a.vtt",
             "1\n00:01.000 --> 00:02.000\nx\n",

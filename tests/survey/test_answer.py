@@ -29,7 +29,7 @@ def test_two_stations_find_the_colony() -> None:
     sizes = [colony.search_areas[k].area_m2 for k in (50, 90, 95)]
     assert sizes == sorted(sizes)
     assert colony.marks == ("yellow", "blue", "white", "red")
-    assert colony.shape is survey.Shape.PATCH
+    assert colony.shape is survey.AreaShape.PATCH
     assert {c.method for c in colony.classical} == {"Lenth MLE", "Huber", "Andrews"}
     low, median, high = colony.distance_m["1"]
     assert low < median < high
@@ -85,7 +85,7 @@ def test_the_answer_is_the_same_twice_and_in_any_order_of_rows() -> None:
 def test_times_alone_give_a_ring() -> None:
     fix = survey.locate(hunts.stations(), hunts.trips([400.0] * 6), NO_LINES)
     colony = only(fix)
-    assert colony.shape is survey.Shape.RING
+    assert colony.shape is survey.AreaShape.RING
     assert colony.search_areas[90].polygons[0].holes
     assert survey.AdviceKind.NO_BEARINGS in {said.kind for said in fix.advice}
 
@@ -95,7 +95,7 @@ def test_bearings_alone_give_a_wedge() -> None:
         hunts.stations(), NO_TRIPS, hunts.bearings([210.0, 214.0, 206.0])
     )
     colony = only(fix)
-    assert colony.shape is survey.Shape.WEDGE
+    assert colony.shape is survey.AreaShape.WEDGE
     assert hunts.holds(colony.search_areas[90], (-350.0, -606.0))
     assert survey.AdviceKind.NO_TIMES in {said.kind for said in fix.advice}
     assert fix.bees == ()
@@ -112,7 +112,7 @@ def test_one_bearing_is_an_honest_wide_answer() -> None:
 def test_nothing_measured_gives_the_prior_and_says_so() -> None:
     fix = survey.locate(hunts.stations(), NO_TRIPS, NO_LINES)
     colony = only(fix)
-    assert colony.shape is survey.Shape.NOTHING_MEASURED
+    assert colony.shape is survey.AreaShape.NOTHING_MEASURED
     assert fix.next_station is None
     assert fix.advice
 
@@ -124,7 +124,7 @@ def test_one_station_with_times_and_bearings_is_a_patch() -> None:
         hunts.bearings([45.0, 50.0, 40.0, 47.0], bee=[0] * 4),
     )
     colony = only(fix)
-    assert colony.shape is survey.Shape.PATCH
+    assert colony.shape is survey.AreaShape.PATCH
     assert hunts.holds(colony.search_areas[90], (495.0, 495.0))
 
 

@@ -11,7 +11,9 @@ import pytest
 from treeward.hunt_file import parse_hunt_table
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 from treeward.trips import pair_trips
+from treeward.trips.wording import doubt_text, doubt_texts
 
 MORNING = datetime(2026, 7, 14, 10, 0, tzinfo=ZoneInfo("Europe/London"))
 HUNT = parse_hunt_table(
@@ -81,7 +83,9 @@ def test_what_is_no_bearing_is_left_over(value: str) -> None:
     table = pair_trips([note(0, "bearing", "", value)], HUNT)
 
     assert table.lines == ()
-    assert table.unpaired[0].why.endswith(("is no bearing", "no bearing was heard"))
+    assert doubt_text(table.unpaired[0].why).endswith(
+        ("is no bearing", "no bearing was heard")
+    )
 
 
 def test_a_bearing_belongs_to_the_departure_just_before_it() -> None:
@@ -111,7 +115,9 @@ def test_a_bearing_on_an_arriving_bee_is_doubted() -> None:
 
     (line,) = pair_trips(events, HUNT).lines
 
-    assert line.doubts == ("read on an arriving bee? Only departures point home",)
+    assert doubt_texts(line.doubts) == (
+        "read on an arriving bee? Only departures point home",
+    )
 
 
 def test_a_first_departure_is_doubted_once_there_are_others() -> None:
@@ -122,8 +128,8 @@ def test_a_first_departure_is_doubted_once_there_are_others() -> None:
 
     lines = pair_trips(events, HUNT).lines
 
-    assert [bool(x.doubts) for x in lines] == [True, False, False]
-    assert "bees circle" in lines[0].doubts[0]
+    assert [bool(doubt_texts(x.doubts)) for x in lines] == [True, False, False]
+    assert "bees circle" in doubt_texts(lines[0].doubts)[0]
 
 
 @pytest.mark.parametrize(
@@ -152,11 +158,11 @@ def test_two_bundles_of_bearings_hint_at_two_bees() -> None:
             note(n * 360 + 65, "bearing", "red", str(degrees)),
         ]
 
-    assert pair_trips(events, HUNT).doubts == (
+    assert doubt_texts(pair_trips(events, HUNT).doubts) == (
         "red left station 1 in two directions: two bees?",
     )
     steady = [replace(e, value="358" if e.value == "30" else e.value) for e in events]
-    assert len(pair_trips(steady, HUNT).doubts) <= 1
+    assert len(doubt_texts(pair_trips(steady, HUNT).doubts)) <= 1
 
 
 def test_the_wind_is_read() -> None:
@@ -178,7 +184,7 @@ def test_the_wind_is_read() -> None:
 
 
 def test_flagged_notes_change_neither_rounding_nor_wind() -> None:
-    flag = ("heard with little confidence (0.70)",)
+    flag = (Flag.of(FlagCode.HARDLY_HEARD, "0.70"),)
     sure = [note(n * 10, "bearing", "", value) for n, value in
             enumerate(("210", "220", "200"))]  # fmt: skip
     wind = note(-5, "wind", "", "light 225")

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 SAMPLE_RATE_HZ = 16_000  # what both speech engines' models were trained on
+LONGEST_S = 1e7  # of a recording, 115 days; what is beyond is a slip; choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

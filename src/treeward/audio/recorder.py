@@ -14,9 +14,13 @@ import struct
 import threading
 import time
 from collections import deque
-from typing import TYPE_CHECKING
+from contextlib import ExitStack
+from typing import IO, TYPE_CHECKING
 
 import numpy as np
+
+from treeward.errors import TreewardError
+from treeward.within import held
 
 from .blocks import SAMPLE_RATE_HZ
 
@@ -24,6 +28,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from numpy.typing import NDArray
+
+    from treeward.within import Held
 
 HEADER_BYTES = 44  # RIFF, fmt and data headers of a plain PCM WAV file
 BYTES_PER_SAMPLE = 2
@@ -63,6 +69,16 @@ def as_pcm16(samples: NDArray[np.float32]) -> bytes:
 class Recorder:
     """Writes running sound into pieces in `folder`; used from one thread.
 
+    The folder is held open from the start, and what becomes of its name since leads
+    nowhere else.
+
+    Parameters
+    ----------
+    folder
+        Made if it is not there.
+    within
+        The hunt that it belongs to: no link below that is followed.
+
     Attributes
     ----------
     fault
@@ -71,12 +87,14 @@ class Recorder:
         Samples on disk, of all pieces.
     """
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        folder.mkdir(parents=True, exist_ok=True)
+    def __init__(self, folder: Path, *, within: Path | None = None) -> None:
+        self._open = ExitStack()
+        self._folder = self._open.enter_context(
+            held(within or folder, folder, make=True)
+        )
         self.fault = ""
         self.kept_samples = 0
-        self._wav: Path | None = None
+        self._wav: str | None = None  # its name
         self._fd = -1
         self._data = 0
         self._backlog: deque[bytes] = deque()
@@ -99,11 +117,11 @@ class Recorder:
         if not self._has_room(anew=True):
             self.fault = _FULL
             return False
-        wav = self._free_name(at_s)
-        flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
         try:
-            self._fd = os.open(wav, flags, 0o644)
-        except OSError as error:
+            wav = self._free_name(at_s)
+            flags = os.O_RDWR | os.O_CREAT | os.O_EXCL
+            self._fd = self._folder.descriptor(wav, flags)
+        except (OSError, TreewardError) as error:
             self.fault = _say(error)
             return False
         try:
@@ -111,21 +129,19 @@ class Recorder:
         except OSError as error:
             os.close(self._fd)
             self._fd = -1
-            wav.unlink(missing_ok=True)
+            self._folder.remove(wav)
             self.fault = _say(error)
             return False
         self._wav, self._data, self.fault = wav, 0, ""
         self._flusher.watch(self._fd)
         return True
 
-    def _free_name(self, at_s: float) -> Path:
+    def _free_name(self, at_s: float) -> str:
         """Name a piece by its millisecond; the next one where that is taken."""
         at_ms = round(at_s * 1000)
-        while True:
-            wav = self.folder / f"{at_ms:010d}.wav"
-            if not wav.exists() and not wav.with_suffix(".flac").exists():
-                return wav
+        while any(self._folder.look(f"{at_ms:010d}.{end}") for end in ("wav", "flac")):
             at_ms += 1
+        return f"{at_ms:010d}.wav"
 
     def write(self, samples: NDArray[np.float32]) -> bool:
         """Add sound; return False when it could not even be held in memory.
@@ -149,7 +165,7 @@ class Recorder:
         if anew or now_s - self._looked_s > LOOK_EVERY_S:
             self._looked_s = now_s
             try:
-                self._room = shutil.disk_usage(self.folder).free > SPARE_BYTES
+                self._room = shutil.disk_usage(self._folder.path).free > SPARE_BYTES
             except OSError:
                 self._room = True  # the write itself will say
         return self._room
@@ -207,13 +223,17 @@ class Recorder:
         try:
             os.close(fd)
             if data == 0:
-                wav.unlink(missing_ok=True)
+                self._folder.remove(wav)
                 return
             if moved_to_s is not None:
-                wav = wav.replace(self._free_name(moved_to_s))
-        except OSError as error:
+                place = self._free_name(moved_to_s)
+                self._folder.replace(wav, place)
+                wav = place
+        except (OSError, TreewardError) as error:
             self.fault = _say(error)
-        thread = threading.Thread(target=_flush_and_finish, args=(wav,), name="flac")
+        thread = threading.Thread(
+            target=_flush_and_finish, args=(self._folder, wav), name="flac"
+        )
         thread.start()
         self._finishing = [t for t in self._finishing if t.is_alive()] + [thread]
 
@@ -228,6 +248,7 @@ class Recorder:
         self.end()
         self.wait()
         self._flusher.stop()
+        self._open.close()
 
 
 class _Flusher:
@@ -263,65 +284,85 @@ class _Flusher:
                 os.close(fd)
 
 
-def _flush_and_finish(wav: Path) -> None:
+def _flush_and_finish(folder: Held, wav: str) -> None:
     try:
-        with wav.open("rb+") as file:
-            os.fsync(file.fileno())
-        finish_piece(wav)
-    except OSError:
+        folder.flush(wav)
+        finish_piece(folder, wav)
+    except (OSError, TreewardError):
         return  # it stays as it is, and is joined as it is
 
 
-def finish_piece(wav: Path) -> Path | None:
-    """Turn a closed piece into FLAC; return the file that now holds the sound.
+def finish_piece(folder: Held, wav: str) -> str | None:
+    """Turn a closed piece into FLAC; return the name of what now holds the sound.
 
     The WAV is put right first (a crash can leave its header behind its sound) and
     stays where FLAC does not fit or does not read back whole. None: no sound in it.
     """
     import soundfile
 
-    if mend_wav(wav) == 0:
-        wav.unlink(missing_ok=True)
+    with folder.open_file(wav, "r+b") as file:
+        samples = mend_wav(file)
+    if samples == 0:
+        folder.remove(wav)
         return None
     try:
-        free = shutil.disk_usage(wav.parent).free
+        free = shutil.disk_usage(folder.path).free
     except OSError:
         free = 0
-    if free < wav.stat().st_size + SPARE_BYTES:
+    if free < samples * BYTES_PER_SAMPLE + SPARE_BYTES:
         return wav  # the next start tries again
-    flac = wav.with_suffix(".flac")
-    part = wav.with_name(wav.name + ".part")
+    flac, part = f"{wav.removesuffix('.wav')}.flac", f"{wav}.part"
+    folder.remove(part)
     try:
-        with soundfile.SoundFile(wav) as sound:
+        with (
+            folder.lent(wav) as whole,
+            soundfile.SoundFile(whole, closefd=False) as sound,
+            folder.lent(part, new=True) as made,
+            soundfile.SoundFile(
+                made, "w", SAMPLE_RATE_HZ, 1, "PCM_16", format="FLAC", closefd=False
+            ) as out,
+        ):
             frames = sound.frames
-            with soundfile.SoundFile(
-                part, "w", SAMPLE_RATE_HZ, 1, "PCM_16", format="FLAC"
-            ) as out:
-                for block in sound.blocks(SAMPLE_RATE_HZ * 10, dtype="int16"):
-                    out.write(block)
-        with part.open("rb+") as written:
-            os.fsync(written.fileno())
-        whole = soundfile.info(part).frames == frames
+            for block in sound.blocks(SAMPLE_RATE_HZ * 10, dtype="int16"):
+                out.write(block)
+        folder.flush(part)
+        good = frames_of(folder, part) == frames
     except (OSError, soundfile.LibsndfileError):
-        whole = False
-    if not whole:
-        part.unlink(missing_ok=True)
+        good = False
+    if not good:
+        folder.remove(part)
         return wav
-    part.replace(flac)
-    wav.unlink(missing_ok=True)
+    folder.replace(part, flac)
+    folder.remove(wav)
     return flac
 
 
-def mend_wav(wav: Path) -> int:
+def frames_of(folder: Held, name: str) -> int:
+    """Return how many samples a file says that it holds.
+
+    Raises
+    ------
+    OSError, soundfile.LibsndfileError
+        It cannot be read.
+    """
+    import soundfile
+
+    with (
+        folder.lent(name) as given,
+        soundfile.SoundFile(given, closefd=False) as sound,
+    ):
+        return int(sound.frames)
+
+
+def mend_wav(wav: IO[bytes]) -> int:
     """Make a piece's header agree with its length; return its samples."""
-    size = wav.stat().st_size
+    size = wav.seek(0, os.SEEK_END)
     data = max(0, size - HEADER_BYTES) // BYTES_PER_SAMPLE * BYTES_PER_SAMPLE
-    with wav.open("rb+") as file:
-        head = file.read(HEADER_BYTES)
-        if head != wav_header(data):
-            file.seek(0)
-            file.write(wav_header(data))
-            file.truncate(HEADER_BYTES + data)
+    wav.seek(0)
+    if wav.read(HEADER_BYTES) != wav_header(data):
+        wav.seek(0)
+        wav.write(wav_header(data))
+        wav.truncate(HEADER_BYTES + data)
     return data // BYTES_PER_SAMPLE
 
 
@@ -331,9 +372,11 @@ def _write_all(fd: int, data: bytes) -> None:
         view = view[os.write(fd, view) :]
 
 
-def _say(error: OSError) -> str:
+def _say(error: OSError | TreewardError) -> str:
     import errno
 
+    if isinstance(error, TreewardError):
+        return f"sound cannot be written ({error.where} {error.what})"
     if error.errno in (errno.ENOSPC, errno.EDQUOT if hasattr(errno, "EDQUOT") else -1):
         return _FULL
     return f"sound cannot be written ({error.strerror or error})"

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from treeward.trips.wording import doubt_texts
+
 from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
@@ -26,9 +28,25 @@ MOST_DOUBTS = 6  # on the screen, where the answer is what is wanted; choice
     is_flag=True,
     help="Write a map over pictures from a map server, too.",
 )
+@click.option(
+    "--plain",
+    is_flag=True,
+    help="The plain prior, whatever own hunts taught (learned_from in hunt.toml).",
+)
+@click.option(
+    "--with-find",
+    is_flag=True,
+    help="Let the report hold forecast against find, and its place to a kilometre.",
+)
 @json_option
 def command(
-    *, hunt_dir: Path, with_sound: bool, online_map: bool, as_json: bool
+    *,
+    hunt_dir: Path,
+    with_sound: bool,
+    online_map: bool,
+    plain: bool,
+    with_find: bool,
+    as_json: bool,
 ) -> None:
     """Work out where the colony is, how sure that is, and where to sit next.
 
@@ -40,9 +58,13 @@ def command(
 
     from .options import recover_first
 
-    hunt = Hunt(hunt_dir)
+    hunt = Hunt(hunt_dir, plain=plain)
     recover_first(hunt)
     result = hunt.weigh_doubts(hunt.locate())
+    if with_find:
+        from treeward.hunt.forecast import with_finds
+
+        result = with_finds(result, hunt.path)
     written = hunt.write_results(result, with_sound=with_sound, online_map=online_map)
     if as_json:
         import json
@@ -71,6 +93,7 @@ def answer_lines(result: HuntResult) -> list[str]:
     """Give the answer in a few plain lines."""
     from treeward.positions import Position, format_position, utm_text
     from treeward.report.advice_wording import missing_text
+    from treeward.report.finds import find_sentences, own_prior_sentence
     from treeward.report.wording import (
         basis_sentence,
         colony_sentences,
@@ -111,6 +134,8 @@ def answer_lines(result: HuntResult) -> list[str]:
     lines += [missing_text(one, zone) for one in result.missing]
     lines += filter(None, [placed_sentence(result)])
     lines.append(basis_sentence(result))
+    lines += filter(None, [own_prior_sentence(result)])
+    lines += find_sentences(result)
     lines += doubt_sentences(result)
     lines += table_doubts(result)
     return lines
@@ -120,7 +145,7 @@ def table_doubts(result: HuntResult) -> list[str]:
     """Give the doubts about the notes as a whole, the first few of many."""
     from treeward.report.wording import sentence
 
-    doubts = result.table.doubts
+    doubts = doubt_texts(result.table.doubts)
     if not doubts:
         return []
     more = len(doubts) - MOST_DOUBTS

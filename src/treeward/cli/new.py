@@ -19,7 +19,14 @@ LONGEST_NAME = 60  # letters, as hunt.toml allows
     "--timezone",
     help="IANA time zone of the place, as Europe/London; this machine's otherwise.",
 )
-def command(directory: Path, name: str | None, timezone: str | None) -> None:
+@click.option(
+    "--sheet",
+    is_flag=True,
+    help="Add a tally sheet to print, and a spreadsheet of the same columns.",
+)
+def command(
+    directory: Path, name: str | None, timezone: str | None, *, sheet: bool
+) -> None:
     """Start a hunt in DIR: hunt.toml with every key explained, and empty folders.
 
     Example: treeward new marl-hollow --timezone Europe/London
@@ -58,6 +65,12 @@ def command(directory: Path, name: str | None, timezone: str | None) -> None:
         f"  3. Stand in the folder (cd {hunt.path}) and run: treeward transcribe,"
     )
     click.echo("     then look at review.csv, then: treeward locate.")
+    if sheet:
+        from treeward.report.figures.tally_sheet import write_tally_sheet
+
+        pdf, table = write_tally_sheet(hunt.path, name=called)
+        click.echo(f"To print: {pdf}. Type it off into {table.name}, then run:")
+        click.echo(f"     treeward transcribe {table.name}")
     click.echo("What can be said: treeward phrases")
 
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from treeward.trips.wording import doubt_text, doubt_texts
+
 from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
@@ -78,7 +80,7 @@ def table_lines(result: HuntResult) -> list[str]:
         if trip.timing == "round":
             kind = "departure to departure" if trip.away_clock else "landing to landing"
         cycles = f"{trip.cycles} trips in one" if trip.cycles > 1 else ""
-        why = "; ".join(filter(None, (kind, cycles, *trip.doubts)))
+        why = "; ".join(filter(None, (kind, cycles, *doubt_texts(trip.doubts))))
         rows.append(
             (
                 trip.bee,
@@ -96,12 +98,12 @@ def table_lines(result: HuntResult) -> list[str]:
     if table.lines:
         said += ["", *columns(_bearing_rows(result))]
     for heading, sentences in (
-        ("Doubts about the whole", table.doubts),
+        ("Doubts about the whole", doubt_texts(table.doubts)),
         (
             "Notes in no trip",
             [
                 f"{' '.join(filter(None, (_time(u.clock), u.mark, u.kind, u.value)))}"
-                f": {u.why}"
+                f": {doubt_text(u.why)}"
                 for u in table.unpaired
             ],
         ),
@@ -120,7 +122,7 @@ def _bearing_rows(result: HuntResult) -> list[tuple[str, ...]]:
             _time(line.clock),
             _bearing_text(result, line),
             "used" if line.used else "left out",
-            "; ".join(line.doubts),
+            "; ".join(doubt_texts(line.doubts)),
         )
         for line in result.table.lines
     ]

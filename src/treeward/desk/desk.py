@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError, TreewardError
 from treeward.hunt.note_rows import said_in_words
 from treeward.language.kinds import UNMARKED, EventKind
 from treeward.review.clock import format_clock
 from treeward.review.file import cells_of, effective_events
-from treeward.review.row import LONGEST_S
 
 from .edits import NewRow, ReviewEdits
 from .queue import (

@@ -6,9 +6,10 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, EventKind, Need
-from treeward.notes.clock import CLOCK_FLAG
+from treeward.notes.flags import OF_THE_CLOCK, FlagCode, sentences_of
 from treeward.review.file import cells_of
-from treeward.review.merge import HEARD_ANEW
+from treeward.trips.doubts import Doubt, DoubtCode
+from treeward.trips.wording import doubt_texts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -44,7 +45,7 @@ def status_of(row: ReviewRow, written: ReviewRow | None) -> Status:
     """
     if row.decision == "drop":
         return Status.DROPPED
-    conflict = any(flag.startswith(HEARD_ANEW) for flag in row.event.flags)
+    conflict = row.event.has(FlagCode.HEARD_ANEW)
     if lacks(row) or (conflict and not row.decision):
         return Status.LOOK
     if row.decision == "keep":
@@ -70,7 +71,7 @@ def lacks(row: ReviewRow) -> str:
 def reasons_of(row: ReviewRow) -> tuple[str, ...]:
     """Say in words why a row needs a look."""
     missing = lacks(row)
-    said = row.event.flags
+    said = sentences_of(row.event.flags)
     if missing and not said:
         return (f"{row.event.kind.value} without a {missing}",)
     return said
@@ -86,11 +87,11 @@ def worry(row: ReviewRow) -> float:
     doubt = max(_LEAST_DOUBT, 1.0 - row.event.confidence)
     if lacks(row):
         doubt = 1.0
-    elif any(flag.startswith(HEARD_ANEW) for flag in row.event.flags):
+    elif row.event.has(FlagCode.HEARD_ANEW):
         doubt = max(doubt, 0.9)  # the person and the machine disagree; guess
     more_reasons = 0.05 * max(0, len(row.event.flags) - 1)
     weight = KINDS[row.event.kind].weight
-    refused = any(flag.startswith(CLOCK_FLAG) for flag in row.event.flags)
+    refused = any(flag.code in OF_THE_CLOCK for flag in row.event.flags)
     if row.event.kind is EventKind.TIME and refused:
         weight = min(weight, _WEIGHT_REFUSED)
     return weight * min(1.0, doubt + more_reasons)
@@ -108,12 +109,12 @@ def to_look_at(
 
 def doubts_by_row(table: TripTable) -> dict[str, tuple[str, ...]]:
     """Return what the pairing of trips says against the notes it used, by row."""
-    said: dict[str, list[str]] = {}
+    found: dict[str, list[Doubt]] = {}
 
-    def note(names: Iterable[str], doubts: Iterable[str]) -> None:
+    def note(names: Iterable[str], doubts: Iterable[Doubt]) -> None:
         for name in names:
             if name:
-                said.setdefault(name, []).extend(doubts)
+                found.setdefault(name, []).extend(doubts)
 
     for trip in table.trips:
         note((trip.away_row, trip.back_row), trip.doubts)
@@ -121,13 +122,13 @@ def doubts_by_row(table: TripTable) -> dict[str, tuple[str, ...]]:
         note((visit.back_row, visit.away_row), visit.doubts)
     for line in table.lines:
         note((line.row,), line.doubts)
-    return {
-        row: own
-        for row, doubts in said.items()
-        # "r0021: heard with little confidence" is the row's own flag over again.
-        if (
-            own := tuple(
-                d for d in dict.fromkeys(doubts) if not d.startswith(f"{row}:")
-            )
-        )
+    said = {
+        row: doubt_texts(d for d in dict.fromkeys(doubts) if not _is_own_flag(row, d))
+        for row, doubts in found.items()
     }
+    return {row: texts for row, texts in said.items() if texts}
+
+
+def _is_own_flag(row: str, doubt: Doubt) -> bool:
+    """Tell whether a doubt is the row's own flag over again."""
+    return doubt.code is DoubtCode.FLAGGED and doubt.rows == (row,)

@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio.blocks import LONGEST_S, SAMPLE_RATE_HZ
 from treeward.audio.reader import probe, read_blocks
 from treeward.errors import SoundError
-from treeward.review.row import LONGEST_S
+from treeward.hunt.recordings import is_transcript
 from treeward.within import file_within
 
 if TYPE_CHECKING:
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 
 BIN_S = 0.02  # s of sound that one bar of the outline stands for
 LONGEST_CLIP_S = 60.0  # more is for a player, not for a row
-TRANSCRIPT_SUFFIXES = (".vtt", ".srt", ".json", ".txt")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,14 +98,13 @@ class Shelf:
             and file_within(self._dir, str(path.relative_to(self._dir)))
         }
         path = files.get(recording)
-        if path is not None and path.suffix.lower() in TRANSCRIPT_SUFFIXES:
+        if path is not None and is_transcript(path):
             stem = path.with_suffix("")
             path = next(
                 (
                     other
                     for other in sorted(files.values())
-                    if other.with_suffix("") == stem
-                    and other.suffix.lower() not in TRANSCRIPT_SUFFIXES
+                    if other.with_suffix("") == stem and not is_transcript(other)
                 ),
                 None,
             )

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
+from treeward.report.compass import read_text
 from treeward.report.days import disagreements
 from treeward.report.figures.paint import paint_hex, split_mark
 from treeward.report.wording import (
@@ -16,7 +16,8 @@ from treeward.report.wording import (
     missing_sentences,
     next_sentences,
 )
-from treeward.units import Units, bearing_text, duration_text
+from treeward.trips.wording import doubt_texts
+from treeward.units import Units, duration_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,78 +28,47 @@ if TYPE_CHECKING:
     from treeward.units import UnitSystem
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TripLine:
-    """One trip of a bee: when, how long, and the rows it was made of."""
-
-    away_row: str
-    back_row: str
-    clock: str  # departure, or return where that is all there is
-    away: str  # "6 min 05 s"
-    away_s: float
-    timing: str
-    used: bool
-    doubts: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BearingLine:
-    """One vanishing bearing."""
-
-    row: str
-    text: str
-    used: bool
-    doubts: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BeeLines:
-    """What is known of one bee at one station."""
-
-    bee: str
-    station: str
-    paint: tuple[str, str]
-    trips: tuple[TripLine, ...]
-    bearings: tuple[BearingLine, ...]
-
-
-def bees_of(table: TripTable) -> list[BeeLines]:
+def bee_values(table: TripTable) -> list[dict[str, Any]]:
     """Return the trips and bearings by bee and station, in order of their names."""
     seats = {(t.bee, t.station): t.mark for t in table.trips}
     seats |= {(x.bee, x.station): x.mark for x in table.lines}
     return [
-        BeeLines(
-            bee=bee or "no bee named",
-            station=station,
-            paint=paints(seats[bee, station]),
-            trips=tuple(
-                TripLine(
-                    away_row=t.away_row,
-                    back_row=t.back_row,
-                    clock=f"{clock:%H:%M}" if clock else "",
-                    away=duration_text(t.away_s),
-                    away_s=t.away_s,
-                    timing=t.timing,
-                    used=t.used,
-                    doubts=t.doubts,
-                )
-                for t in table.trips
-                if (t.bee, t.station) == (bee, station)
-                for clock in [t.away_clock or t.back_clock]
-            ),
-            bearings=tuple(
-                BearingLine(
-                    row=x.row,
-                    text=f"{bearing_text(x.bearing_read_deg)} {x.reference}".rstrip(),
-                    used=x.used,
-                    doubts=x.doubts,
-                )
-                for x in table.lines
-                if (x.bee, x.station) == (bee, station)
-            ),
-        )
+        {
+            "bee": bee or "no bee named",
+            "station": station,
+            "paint": paints(seats[bee, station]),
+            "trips": [
+                _trip_values(trip)
+                for trip in table.trips
+                if (trip.bee, trip.station) == (bee, station)
+            ],
+            "bearings": [
+                {
+                    "row": line.row,
+                    "text": read_text(line),
+                    "used": line.used,
+                    "doubts": doubt_texts(line.doubts),
+                }
+                for line in table.lines
+                if (line.bee, line.station) == (bee, station)
+            ],
+        }
         for bee, station in sorted(seats, key=lambda seat: (seat[1], seat[0]))
     ]
+
+
+def _trip_values(trip: Trip) -> dict[str, Any]:
+    clock = trip.away_clock or trip.back_clock
+    return {
+        "away_row": trip.away_row,
+        "back_row": trip.back_row,
+        "clock": f"{clock:%H:%M}" if clock else "",
+        "away": duration_text(trip.away_s),
+        "away_s": trip.away_s,
+        "timing": trip.timing,
+        "used": trip.used,
+        "doubts": doubt_texts(trip.doubts),
+    }
 
 
 def paints(mark: str) -> tuple[str, str]:
@@ -140,7 +110,7 @@ def trips_payload(table: TripTable) -> dict[str, Any]:
     """Return the trips for the page."""
     return {
         "counts": counts_line(table),
-        "bees": [asdict(bee) for bee in bees_of(table)],
+        "bees": bee_values(table),
         "visits": [
             {
                 "bee": v.bee or v.mark,
@@ -151,7 +121,7 @@ def trips_payload(table: TripTable) -> dict[str, Any]:
             }
             for v in table.visits
         ],
-        "doubts": list(table.doubts),
+        "doubts": list(doubt_texts(table.doubts)),
     }
 
 

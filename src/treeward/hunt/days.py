@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from treeward.report.days import day_tables, days_of
+from treeward.report.finds import smallest_around
 from treeward.report.model import DayColony
 from treeward.survey.frame import geodesic
-from treeward.survey.records import Shape
+from treeward.survey.records import AreaShape
 
 from .locating import survey_hunt
 
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
     from treeward.hunt_file import HuntFile
     from treeward.positions import Position
     from treeward.report.model import DayResult
-    from treeward.survey.records import Colony, Fix, SearchArea
+    from treeward.survey.records import Fix
     from treeward.trips.table import TripTable
 
 
@@ -100,7 +99,7 @@ def _calibrating(hunt_file: HuntFile, table: TripTable) -> TripTable:
 def _compared(alone: Fix, whole: Fix) -> Iterator[DayColony]:
     for colony in alone.colonies:
         same = next((one for one in whole.colonies if one.id == colony.id), None)
-        if same is None or colony.shape is Shape.NOTHING_MEASURED:
+        if same is None or colony.shape is AreaShape.NOTHING_MEASURED:
             continue
         off_m, azimuth_deg = geodesic(
             same.best_latitude_deg,
@@ -110,36 +109,9 @@ def _compared(alone: Fix, whole: Fix) -> Iterator[DayColony]:
         )
         yield DayColony(
             colony=colony,
-            holds_percent=_smallest_around(colony, same),
+            holds_percent=smallest_around(
+                colony, same.best_latitude_deg, same.best_longitude_deg
+            ),
             off_m=off_m,
             off_bearing_true_deg=azimuth_deg,
         )
-
-
-def _smallest_around(colony: Colony, other: Colony) -> int | None:
-    """Return the smallest search area of one that holds the best place of another."""
-    place = np.array([[other.best_longitude_deg, other.best_latitude_deg]])
-    return next(
-        (
-            percent
-            for percent, area in sorted(colony.search_areas.items())
-            if holds(area, place)
-        ),
-        None,
-    )
-
-
-def holds(area: SearchArea, lonlat: np.ndarray) -> bool:
-    """Say whether a place, (1, 2) longitude and latitude, lies in a search area."""
-    from matplotlib.path import Path
-
-    def inside(ring: np.ndarray) -> bool:
-        # The short way round the globe, for areas across 180 degrees.
-        turned = ring.copy()
-        turned[:, 0] = (ring[:, 0] - lonlat[0, 0] + 180) % 360 - 180 + lonlat[0, 0]
-        return bool(Path(turned).contains_points(lonlat)[0])
-
-    return any(
-        inside(polygon.outer) and not any(inside(hole) for hole in polygon.holes)
-        for polygon in area.polygons
-    )

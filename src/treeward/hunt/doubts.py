@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError
 from treeward.language.kinds import KINDS, About
-from treeward.notes.events import ORDER_FLAG, STATION_FLAG
+from treeward.notes.flags import FlagCode
 from treeward.positions import Position
 from treeward.report.model import DoubtfulNotes
 from treeward.survey.frame import geodesic
 from treeward.trips import pair_trips
 
-from .locating import survey_hunt, survey_input
+from .locating import prepare_hunt, survey_hunt
 
 if TYPE_CHECKING:
     from collections.abc import (
@@ -44,9 +44,9 @@ UNBELIEVED = frozenset({About.STATION, About.PAUSE, About.SCRATCH, About.MISSED}
 # The clock of other notes hangs on them: without them it is worked out anew.
 _CLOCK = frozenset({About.TIME, About.DATE})
 # Flags of notes that are not in doubt themselves, but do not fit those beside them.
-_UNFIT: Mapping[str, About] = {
-    ORDER_FLAG: About.ORDER,
-    STATION_FLAG: About.NO_STATION,
+_UNFIT: Mapping[FlagCode, About] = {
+    FlagCode.DEPARTURES_IN_A_ROW: About.ORDER,
+    FlagCode.STATION_UNSAID: About.NO_STATION,
 }
 
 
@@ -63,10 +63,9 @@ def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
         if event.doubtful:
             lots[KINDS[event.kind].about].append(event)
             continue
-        for begins, about in _UNFIT.items():
-            if any(flag.startswith(begins) for flag in event.flags):
-                lots[about].append(event)
-                break
+        unfit = [_UNFIT[flag.code] for flag in event.flags if flag.code in _UNFIT]
+        for about in unfit[:1]:
+            lots[about].append(event)
     return tuple(
         DoubtfulNotes(
             about=about,
@@ -167,7 +166,7 @@ def row_moves(
 
     def seen(others: Sequence[Event]) -> Seen:
         table = pair_trips(others, result.hunt_file)
-        return survey_input(result.hunt_file, table, positions, today=today)[1]
+        return prepare_hunt(result.hunt_file, table, positions, today=today).seen()
 
     influence = Influence(seen(events))
     for row in rows:

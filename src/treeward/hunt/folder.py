@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Self
 from treeward.errors import HuntError
 from treeward.files import clear_leftovers, read_plain, write_text
 from treeward.hunt_file import HuntFile, read_hunt_file
-from treeward.within import open_plain, refuse_links
+from treeward.within import held, open_plain, refuse_links
 
 from .heard import HeardFile, heard_name
 from .recordings import find_recordings
@@ -37,6 +37,8 @@ class HuntFolder:
     ----------
     path
         The folder that holds hunt.toml.
+    plain
+        Heed no `learned_from` of hunt.toml: the plain prior.
 
     Raises
     ------
@@ -44,8 +46,9 @@ class HuntFolder:
         At the first use of hunt.toml, if it is missing or faulty.
     """
 
-    def __init__(self, path: str | PathLike[str]) -> None:
+    def __init__(self, path: str | PathLike[str], *, plain: bool = False) -> None:
         self.path = Path(path)
+        self._plain = plain
         self.recordings_dir = self.path / "recordings"
         self.results_dir = self.path / "results"
         self.review_path = self.path / "review.csv"
@@ -84,7 +87,7 @@ class HuntFolder:
     @cached_property
     def file(self) -> HuntFile:
         """hunt.toml, read and checked."""
-        return read_hunt_file(self.path / "hunt.toml")
+        return read_hunt_file(self.path / "hunt.toml", plain=self._plain)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -170,7 +173,8 @@ def only_command(
     from filelock import FileLock, Timeout
 
     refuse_links(hunt_dir)
-    machine_dir.mkdir(parents=True, exist_ok=True)
+    with held(hunt_dir, machine_dir, make=True):
+        pass
     lock = FileLock(machine_dir / LOCK_NAME, timeout=wait_s, poll_interval=0.1)
     owner = machine_dir / OWNER_NAME
     try:
@@ -184,7 +188,7 @@ def only_command(
     try:
         with suppress(OSError):  # only for the message to others
             said = {"command": command, "since_s": time.time()}
-            with open_plain(owner, "wb") as file:
+            with open_plain(owner, "wb", within=hunt_dir) as file:
                 file.write(json.dumps(said).encode())
         clear_leftovers(hunt_dir)
         yield

@@ -11,22 +11,21 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.audio.pieces import WHOLE, Piece
 from treeward.files import kept_number, kept_text, read_plain, write_text
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
-from treeward.within import open_plain
+from treeward.within import held, open_plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
 
 MOST_BYTES = 256_000_000  # a recording of a whole day has 10 MB of words; choice
-
-
-_MOST = 1e9  # of any number in here: seconds, shares; choice
+_MOST = LONGEST_S  # of any number in here: seconds, shares
 _LONGEST_NAME = 200  # bytes; most systems take 255
 
 
@@ -38,7 +37,8 @@ class HeardBy:
     model: str
     phrase_book: str  # digest
     size_bytes: int
-    modified_ns: int
+    modified_ns: int = field(compare=False)  # a copy has another, and the same sound
+    sha256: str = ""  # of the file; not kept by the first versions
 
 
 @dataclass(slots=True)
@@ -138,9 +138,20 @@ class HeardFile:
         """Start afresh: forget what is kept."""
         write_text(self.path, _head(by, pieces), within=self._hunt_dir)
 
-    def resume(self) -> Heard:
-        """Return what is kept, and cut off what a crash left half written."""
+    def forget(self) -> None:
+        """Take away what is kept."""
+        if self.path.parent.is_dir():
+            with held(self._hunt_dir or self.path.parent, self.path.parent) as folder:
+                folder.remove(self.path.name)
+
+    def resume(self, by: HeardBy | None = None) -> Heard:
+        """Return what is kept, and cut off what a crash left half written.
+
+        Where it was heard by the same as `by`, the time of the file is kept anew.
+        """
         heard = self.read()
+        if heard.by is not None and heard.by == by:
+            heard = replace(heard, by=by)
         if heard.by is not None:
             lines = [_head(heard.by, [one.piece for one in heard.pieces])]
             lines += [_line({"remark": text}) for text in heard.remarks]
@@ -192,7 +203,9 @@ class HeardFile:
         self._append(_line({"done": True}))
 
     def _append(self, text: str) -> None:
-        with open_plain(self.path, "a", encoding="utf-8", newline="\n") as file:
+        with open_plain(
+            self.path, "a", within=self._hunt_dir, encoding="utf-8", newline="\n"
+        ) as file:
             file.write(text)
 
     def _entries(self) -> list[dict[str, Any]]:
@@ -272,7 +285,7 @@ def _entry_of(utterance: Utterance, piece: int) -> dict[str, Any]:
 
 def _by_from(said: dict[str, Any]) -> HeardBy:
     by = HeardBy(**said)
-    for name in ("engine", "model", "phrase_book"):
+    for name in ("engine", "model", "phrase_book", "sha256"):
         kept_text(getattr(by, name))
     for name in ("size_bytes", "modified_ns"):
         if not isinstance(getattr(by, name), int):
@@ -290,7 +303,8 @@ def _utterance_from(entry: dict[str, Any]) -> Utterance:
             source=WordSource(word["source"]),
             alternatives=tuple(
                 Alternative(
-                    text=kept_text(text), confidence=kept_number(confidence, most=_MOST)
+                    text=kept_text(text),
+                    confidence=kept_number(confidence, most=_MOST),
                 )
                 for text, confidence in word["alternatives"]
             ),

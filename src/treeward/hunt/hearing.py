@@ -69,8 +69,8 @@ class _Round:
 
         name = recording_name(path, hunt.recordings_dir)
         kept = hunt.heard_file(name)
-        by = heard_by(path, recognizer, hunt.phrase_book)
-        earlier = kept.resume()
+        by = heard_by(path, recognizer, hunt.phrase_book, kept.read().by)
+        earlier = kept.resume(by)
         if earlier.by == by and earlier.done:
             return
         info = probe(path)
@@ -206,7 +206,7 @@ def hear_all(
         for path in sounds:
             called = recording_name(path, hunt.recordings_dir)
             if fresh:
-                hunt.heard_file(called).path.unlink(missing_ok=True)
+                hunt.heard_file(called).forget()
             try:
                 hearing_round.prepare(hunt, path, opened[0])
             except TreewardError as error:

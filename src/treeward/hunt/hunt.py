@@ -207,6 +207,7 @@ class Hunt(HuntFolder):
             tracks=places.tracks,
             days=days,
             settings=surveyed.settings,
+            own_prior=surveyed.own_prior,
             doubtful=gather(self.events(rows)),
         )
 

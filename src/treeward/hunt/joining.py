@@ -11,16 +11,19 @@ nothing that would be joined again.
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
-from dataclasses import dataclass, replace
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
-from treeward.audio.recorder import SPARE_BYTES, finish_piece
+from treeward.audio.recorder import SPARE_BYTES, finish_piece, frames_of
+from treeward.errors import TreewardError
+from treeward.within import held
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -28,7 +31,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    Piece = tuple[int, Path]  # millisecond, file
+    from treeward.within import Held
+
+    Piece = tuple[int, str]  # millisecond, name
 
 LONGEST_MS = 48 * 3600 * 1000  # of a recording; silence fills it up to there; choice
 SEAM_SAMPLES = 16  # a millisecond, which a name is rounded to
@@ -60,95 +65,164 @@ def is_pieces(path: Path) -> bool:
     )
 
 
-def clear_joined(folder: Path) -> None:
+def clear_joined(folder: Path, *, within: Path | None = None) -> None:
     """Remove what is left of folders whose pieces are in their recordings."""
-    for path in folder.glob(f"live-*{_JOINED}"):
-        if path.is_dir() and not path.is_symlink():
-            shutil.rmtree(path, ignore_errors=True)
+    if not folder.is_dir():
+        return
+    with held(within or folder, folder) as live:
+        for name in live.names():
+            if name.startswith("live-") and name.endswith(_JOINED):
+                live.remove_folder(name)
 
 
-def join_pieces(pieces_dir: Path, recording: Path) -> Joined | None:
+def join_pieces(
+    pieces_dir: Path, recording: Path, *, within: Path | None = None
+) -> Joined | None:
     """Join a session's pieces into `recording` (.flac) and remove them.
 
     Returns None where there are no pieces with sound, or all of it is in the recording
     already. The pieces stay until the joined file has been read back whole. A recording
     that holds other sound stays as it is, and the pieces become one beside it.
 
+    Parameters
+    ----------
+    pieces_dir, recording
+        The folder, and the file that its pieces become.
+    within
+        The hunt that both belong to: no link below that is followed.
+
     Raises
     ------
     OSError
         A piece or the folder may not be read or written.
+    HuntError
+        There is a link in the way.
     """
-    pieces, spoilt = _pieces(pieces_dir)
-    if not pieces and not spoilt:
-        _remove(pieces_dir)
+    if not is_pieces(pieces_dir):
         return None
-    remarks: list[str] = []
-    if spoilt:
-        kept = _keep_left(pieces_dir, spoilt)
-        remarks.append(f"{kept}: sound that cannot be read, kept there")
-    if not pieces:
-        _remove(pieces_dir)
-        return _nothing_new(recording, remarks)
-    if recording.exists() or recording.is_symlink():
-        if _holds(recording, pieces):
-            _remove(pieces_dir)
-            return _nothing_new(recording, remarks)
-        recording = _free_beside(recording)
-        remarks.append(f"{recording.name}: sound that the recording lacks, kept beside")
-    recording.parent.mkdir(parents=True, exist_ok=True)
-    near = [one for one in pieces if one[0] <= LONGEST_MS]
-    for at_ms, path in pieces[len(near) :]:
-        apart = _keep_apart(path, recording, at_ms)
-        remarks.append(f"{apart.name}: sound from {at_ms / 3_600_000:.0f} h on")
-    if not near:
-        _remove(pieces_dir)
-        return _nothing_new(recording, remarks)
-    joined = _join(near, recording, remarks)
-    if joined.fault:
-        return replace(joined, path=pieces_dir)
-    _remove(pieces_dir)
+    live_dir, home_dir = pieces_dir.parent, recording.parent
+    with (
+        held(within or live_dir, live_dir) as live,
+        live.below(pieces_dir.name) as folder,
+        held(within or home_dir, home_dir, make=True) as home,
+    ):
+        joining = _Joining(live, folder, home)
+        joined = joining.join(recording.name)
+        if joining.done:
+            _remove(live, pieces_dir.name)
     return joined
 
 
-def _join(pieces: Sequence[Piece], recording: Path, remarks: Sequence[str]) -> Joined:
-    import soundfile
+@dataclass(slots=True)
+class _Joining:
+    """Joins the pieces of one folder into a recording in another."""
 
-    size = sum(path.stat().st_size for _, path in pieces)
-    part = recording.with_name(f".{recording.name}.part")
-    sound = length = 0
-    try:
-        if shutil.disk_usage(recording.parent).free < size + SPARE_BYTES:
-            fault = "no room"
+    live: Held  # that the folder is in
+    folder: Held
+    home: Held
+    done: bool = False  # all that was in the folder is elsewhere
+
+    def join(self, name: str) -> Joined | None:
+        """Join into a recording of that name, or one beside it."""
+        remarks: list[str] = []
+        pieces, spoilt = _pieces(self.folder)
+        if spoilt:
+            kept = self._keep_left(spoilt)
+            remarks.append(f"{kept}: sound that cannot be read, kept there")
+        if pieces and self.home.look(name) is not None:
+            if _holds(self.home, name, self.folder, pieces):
+                pieces = []
+            else:
+                name = self._free_beside(name)
+                remarks.append(f"{name}: sound that the recording lacks, kept beside")
+        near = [one for one in pieces if one[0] <= LONGEST_MS]
+        for at_ms, piece in pieces[len(near) :]:
+            apart = self._keep_apart(piece, name, at_ms)
+            remarks.append(f"{apart}: sound from {at_ms / 3_600_000:.0f} h on")
+        self.done = True
+        if near:
+            joined = self._write(near, name, remarks)
+            self.done = not joined.fault
+            return joined
+        if not remarks:
+            return None
+        path = self.home.path / name
+        return Joined(path=path, sound_s=0, length_s=0, remarks=tuple(remarks))
+
+    def _write(
+        self, pieces: Sequence[Piece], name: str, remarks: Sequence[str]
+    ) -> Joined:
+        import soundfile
+
+        part = f".{name}.part"
+        sound = length = size = 0
+        for _, piece in pieces:
+            found = self.folder.look(piece)
+            size += found.st_size if found else 0
+        try:
+            self.home.remove(part)
+            if shutil.disk_usage(self.home.path).free < size + SPARE_BYTES:
+                fault = "no room"
+            else:
+                sound, length = _write(self.home, part, self.folder, pieces)
+                whole = frames_of(self.home, part) == length
+                fault = "" if whole else "disk full"
+        except (OSError, soundfile.LibsndfileError) as error:
+            fault = str(error)
+        if fault:
+            self.home.remove(part)
         else:
-            sound, length = _write(part, pieces)
-            whole = soundfile.info(part).frames == length
-            fault = "" if whole else "disk full"
-    except (OSError, soundfile.LibsndfileError) as error:
-        fault = str(error)
-    if fault:
-        part.unlink(missing_ok=True)
-    else:
-        part.replace(recording)
-    return Joined(
-        path=recording,
-        sound_s=sound / SAMPLE_RATE_HZ,
-        length_s=length / SAMPLE_RATE_HZ,
-        fault=fault,
-        remarks=tuple(remarks),
-    )
+            self.home.replace(part, name)
+        return Joined(
+            path=self.folder.path if fault else self.home.path / name,
+            sound_s=sound / SAMPLE_RATE_HZ,
+            length_s=length / SAMPLE_RATE_HZ,
+            fault=fault,
+            remarks=tuple(remarks),
+        )
+
+    def _keep_left(self, spoilt: Sequence[str]) -> Path:
+        """Put pieces that cannot be read where nothing is joined or removed."""
+        name = self.folder.path.name + _LEFT
+        with self.live.below(name, make=True) as left:
+            for piece in spoilt:
+                self.folder.replace(piece, piece, left)
+            return left.path
+
+    def _keep_apart(self, piece: str, name: str, at_ms: int) -> str:
+        """Make a recording of its own of a piece too far from the others."""
+        stem, ending = PurePath(name).stem, PurePath(piece).suffix
+        target = f"{stem}-from-{at_ms}{ending}"
+        if self.home.look(target) is not None:
+            target = self._free_beside(target)
+        self.folder.replace(piece, target, self.home)
+        return target
+
+    def _free_beside(self, name: str) -> str:
+        path, number = PurePath(name), 2
+        while self.home.look(f"{path.stem}-part-{number}{path.suffix}") is not None:
+            number += 1
+        return f"{path.stem}-part-{number}{path.suffix}"
 
 
-def _write(part: Path, pieces: Sequence[Piece]) -> tuple[int, int]:
+def _write(
+    home: Held, part: str, folder: Held, pieces: Sequence[Piece]
+) -> tuple[int, int]:
     """Write the joined file; return its samples of sound, and all of them."""
     import soundfile
 
     sound = length = 0
-    with soundfile.SoundFile(
-        part, "w", SAMPLE_RATE_HZ, 1, "PCM_16", format="FLAC"
-    ) as out:
-        for at, skip, path in _placed(pieces):
-            with soundfile.SoundFile(path) as piece:
+    with (
+        home.lent(part, new=True) as made,
+        soundfile.SoundFile(
+            made, "w", SAMPLE_RATE_HZ, 1, "PCM_16", format="FLAC", closefd=False
+        ) as out,
+    ):
+        for at, skip, name in _placed(folder, pieces):
+            with (
+                folder.lent(name) as given,
+                soundfile.SoundFile(given, closefd=False) as piece,
+            ):
                 _write_silence(out, at + skip - length)
                 piece.seek(min(skip, piece.frames))
                 length = max(length, at + skip)
@@ -156,26 +230,23 @@ def _write(part: Path, pieces: Sequence[Piece]) -> tuple[int, int]:
                     out.write(block)
                     sound += len(block)
                     length += len(block)
-    with part.open("rb+") as written:
-        os.fsync(written.fileno())
+    home.flush(part)
     return sound, length
 
 
-def _placed(pieces: Sequence[Piece]) -> Iterator[tuple[int, int, Path]]:
-    """Yield where each piece is put, samples left out at its start, and its file."""
-    import soundfile
-
+def _placed(folder: Held, pieces: Sequence[Piece]) -> Iterator[tuple[int, int, str]]:
+    """Yield where each piece is put, samples left out at its start, and its name."""
     length = 0
-    for at_ms, path in pieces:
+    for at_ms, name in pieces:
         at = at_ms * SAMPLE_RATE_HZ // 1000
         if abs(at - length) < SEAM_SAMPLES:
             at = length  # it follows on; its name is rounded
         skip = max(0, length - at)
-        yield at, skip, path
-        length = max(length, at + soundfile.info(path).frames)
+        yield at, skip, name
+        length = max(length, at + frames_of(folder, name))
 
 
-def _holds(recording: Path, pieces: Sequence[Piece]) -> bool:
+def _holds(home: Held, name: str, folder: Held, pieces: Sequence[Piece]) -> bool:
     """Tell whether a recording has the pieces' sound at their places.
 
     Some pieces may be gone already, so that it is not known how much of the next was
@@ -184,19 +255,25 @@ def _holds(recording: Path, pieces: Sequence[Piece]) -> bool:
     import soundfile
 
     try:
-        with soundfile.SoundFile(recording) as whole:
+        with (
+            home.lent(name) as given,
+            soundfile.SoundFile(given, closefd=False) as whole,
+        ):
             if (whole.samplerate, whole.channels) != (SAMPLE_RATE_HZ, 1):
                 return False
-            return all(_is_in(whole, at_ms, path) for at_ms, path in pieces)
-    except (OSError, soundfile.LibsndfileError):
+            return all(_is_in(whole, folder, *piece) for piece in pieces)
+    except (OSError, soundfile.LibsndfileError, TreewardError):
         return False
 
 
-def _is_in(whole: Any, at_ms: int, path: Path) -> bool:  # noqa: ANN401 (untyped)
+def _is_in(whole: Any, folder: Held, at_ms: int, name: str) -> bool:  # noqa: ANN401 (untyped)
     import soundfile
 
     at = at_ms * SAMPLE_RATE_HZ // 1000
-    with soundfile.SoundFile(path) as piece:
+    with (
+        folder.lent(name) as given,
+        soundfile.SoundFile(given, closefd=False) as piece,
+    ):
         skip = min(SAMPLE_RATE_HZ, piece.frames // 2)
         places = range(max(0, at - SEAM_SAMPLES), at + SEAM_SAMPLES)
         return any(
@@ -214,74 +291,46 @@ def _same(whole: Any, piece: Any, place: int, skip: int) -> bool:  # noqa: ANN40
     )
 
 
-def _free_beside(recording: Path) -> Path:
-    number = 2
-    while True:
-        path = recording.with_stem(f"{recording.stem}-part-{number}")
-        if not path.exists() and not path.is_symlink():
-            return path
-        number += 1
-
-
-def _nothing_new(recording: Path, remarks: list[str]) -> Joined | None:
-    if not remarks:
-        return None
-    return Joined(path=recording, sound_s=0, length_s=0, remarks=tuple(remarks))
-
-
-def _keep_left(folder: Path, spoilt: Sequence[Path]) -> Path:
-    """Put pieces that cannot be read where nothing is joined or removed."""
-    left = folder.with_name(folder.name + _LEFT)
-    left.mkdir(exist_ok=True)
-    for path in spoilt:
-        path.replace(left / path.name)
-    return left
-
-
-def _keep_apart(piece: Path, recording: Path, at_ms: int) -> Path:
-    """Make a recording of its own of a piece too far from the others."""
-    target = recording.with_name(f"{recording.stem}-from-{at_ms}{piece.suffix}")
-    if target.exists():
-        target = _free_beside(target)
-    return piece.replace(target)
-
-
-def _pieces(folder: Path) -> tuple[list[Piece], list[Path]]:
-    """Return (millisecond, file) of each piece in order, and those that are spoilt.
+def _pieces(folder: Held) -> tuple[list[Piece], list[str]]:
+    """Return (millisecond, name) of each piece in order, and those that are spoilt.
 
     Pieces that were left as WAV are mended.
     """
-    import soundfile
-
-    if not is_pieces(folder):
-        return [], []
-    for left_over in folder.glob("*.part"):
-        left_over.unlink(missing_ok=True)
-    found: dict[int, Path] = {}
-    for path in sorted(folder.glob("*.wav")):
-        if _is_piece(path) and (kept := finish_piece(path)) is not None:
-            found[int(path.stem)] = kept
-    for path in sorted(folder.glob("*.flac")):
-        if _is_piece(path):
-            found[int(path.stem)] = path
+    for name in folder.names():
+        if name.endswith(".part") and folder.is_file(name):
+            folder.remove(name)
+    found: dict[int, str] = {}
+    for ending in (".wav", ".flac"):
+        for name in folder.names():
+            path = PurePath(name)
+            if path.suffix != ending or not _NAME.fullmatch(path.stem):
+                continue
+            if not folder.is_file(name):
+                continue
+            kept = finish_piece(folder, name) if ending == ".wav" else name
+            if kept is not None:
+                found[int(path.stem)] = kept
     good: list[Piece] = []
-    spoilt: list[Path] = []
-    for at_ms, path in sorted(found.items()):
-        try:
-            with soundfile.SoundFile(path) as sound:
-                ours = (sound.samplerate, sound.channels) == (SAMPLE_RATE_HZ, 1)
-        except soundfile.LibsndfileError:
-            ours = False
-        if ours:
-            good.append((at_ms, path))
+    spoilt: list[str] = []
+    for at_ms, name in sorted(found.items()):
+        if _is_ours(folder, name):
+            good.append((at_ms, name))
         else:
-            spoilt.append(path)
+            spoilt.append(name)
     return good, spoilt
 
 
-def _is_piece(path: Path) -> bool:
-    named = _NAME.fullmatch(path.stem) is not None
-    return named and path.is_file() and not path.is_symlink()
+def _is_ours(folder: Held, name: str) -> bool:
+    import soundfile
+
+    try:
+        with (
+            folder.lent(name) as given,
+            soundfile.SoundFile(given, closefd=False) as sound,
+        ):
+            return (sound.samplerate, sound.channels) == (SAMPLE_RATE_HZ, 1)
+    except soundfile.LibsndfileError:
+        return False
 
 
 def _write_silence(out: Any, samples: int) -> None:  # noqa: ANN401 (untyped)
@@ -291,14 +340,11 @@ def _write_silence(out: Any, samples: int) -> None:  # noqa: ANN401 (untyped)
         samples -= _BLOCK
 
 
-def _remove(folder: Path) -> None:
+def _remove(live: Held, name: str) -> None:
     """Remove a folder of pieces that are in their recording, or without sound."""
-    if not folder.is_dir() or folder.is_symlink():
-        return
-    gone = folder.with_name(folder.name + _JOINED)
-    shutil.rmtree(gone, ignore_errors=True)
-    try:
-        folder.replace(gone)
-    except OSError:
-        return  # a piece is open elsewhere; the next start sees that it is joined
-    shutil.rmtree(gone, ignore_errors=True)
+    gone = name + _JOINED
+    live.remove_folder(gone)
+    # A piece may be open elsewhere: the next start sees that it is joined.
+    with suppress(OSError, TreewardError):
+        live.replace(name, gone)
+        live.remove_folder(gone)

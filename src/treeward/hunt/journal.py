@@ -14,22 +14,24 @@ import json
 import os
 import threading
 from collections import deque
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.files import kept_number, kept_text
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import read_flags, sentences_of
 from treeward.speech.utterances import Alternative
-from treeward.within import open_plain
+from treeward.within import held
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 BALLAST_BYTES = 256 * 1024  # about 700 notes; a day holds fewer
 MOST_LINE_BYTES = 1 << 20  # a record is a few hundred bytes; choice
-MOST_S = 1e7  # of a session: four months; choice
 BALLAST_NAME = "room-for-notes.bin"
 
 
@@ -40,25 +42,31 @@ class Journal:
     ----------
     path
         The session's journal, made if it is not there.
+    within
+        The hunt that it belongs to: no link below that is followed.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, within: Path | None = None) -> None:
         self.path = path
-        path.parent.mkdir(parents=True, exist_ok=True)
-        self._ballast = path.parent / BALLAST_NAME
+        self._open = ExitStack()
+        self._folder = self._open.enter_context(
+            held(within or path.parent, path.parent, make=True)
+        )
         self._lock = threading.Lock()
         self._waiting: deque[bytes] = deque()
-        self._file = open_plain(path, "ab", buffering=0)
+        self._file = self._folder.open_file(path.name, "ab", buffering=0)
         self._good = self._file.seek(0, os.SEEK_END)
         self._set_room_aside()
 
     def _set_room_aside(self) -> None:
+        if self._folder.look(BALLAST_NAME) is not None:
+            return
         try:
-            if not self._ballast.exists():
+            with self._folder.open_file(BALLAST_NAME, "xb") as file:
                 # Random bytes: a file system that compresses must not shrink it.
-                self._ballast.write_bytes(os.urandom(BALLAST_BYTES))
+                file.write(os.urandom(BALLAST_BYTES))
         except OSError:
-            self._ballast.unlink(missing_ok=True)
+            self._folder.remove(BALLAST_NAME)
 
     def write(self, record: dict[str, Any]) -> bool:
         """Add one record; return whether it is on the disk now.
@@ -88,8 +96,8 @@ class Journal:
         while self._waiting:
             if self._append(self._waiting[0]):
                 self._waiting.popleft()
-            elif self._ballast.exists():
-                self._ballast.unlink(missing_ok=True)
+            elif self._folder.look(BALLAST_NAME) is not None:
+                self._folder.remove(BALLAST_NAME)
             else:
                 return False
         return True
@@ -121,7 +129,8 @@ class Journal:
                 return
             self._drain()
             self._file.close()
-            self._ballast.unlink(missing_ok=True)
+            self._folder.remove(BALLAST_NAME)
+            self._open.close()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,7 +185,7 @@ def event_record(event: Event, number: int) -> dict[str, Any]:
     if event.alternatives:
         record["alternatives"] = [[a.text, a.confidence] for a in event.alternatives]
     if event.flags:
-        record["flags"] = list(event.flags)
+        record["flags"] = list(sentences_of(event.flags))
     return record
 
 
@@ -194,8 +203,8 @@ def event_of(record: dict[str, Any]) -> Event:
         mark=kept_text(record.get("mark", "")),
         value=kept_text(record.get("value", "")),
         recording=kept_text(record.get("recording", "")),
-        start_s=None if start_s is None else kept_number(start_s, most=MOST_S),
-        end_s=None if end_s is None else kept_number(end_s, most=MOST_S),
+        start_s=None if start_s is None else kept_number(start_s, most=LONGEST_S),
+        end_s=None if end_s is None else kept_number(end_s, most=LONGEST_S),
         clock=_clock(record.get("clock")),
         confidence=kept_number(record.get("confidence", 1.0), most=1.0),
         heard=kept_text(record.get("heard", "")),
@@ -205,7 +214,7 @@ def event_of(record: dict[str, Any]) -> Event:
             )
             for text, confidence in record.get("alternatives", ())
         ),
-        flags=tuple(kept_text(flag) for flag in record.get("flags", ())),
+        flags=read_flags(kept_text(flag) for flag in record.get("flags", ())),
         row=kept_text(record.get("row", "")),
     )
 

@@ -13,6 +13,8 @@ from treeward.report.compass import to_true_deg
 from treeward.report.days import trip_day
 from treeward.report.model import Missing, MissingKind, StationPlace
 
+from .learned import learned_for
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from treeward.hunt_tables import ModelTable
     from treeward.language.bearings import Reference
     from treeward.positions import Position
+    from treeward.report.model import OwnPriorUse
     from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
     from treeward.trips.table import FlightLine, Trip, TripTable
@@ -38,6 +41,7 @@ class Surveyed:
     fix: Fix | None
     missing: tuple[Missing, ...]
     settings: survey.Settings
+    own_prior: OwnPriorUse | None = None
 
 
 def survey_hunt(
@@ -70,16 +74,20 @@ def survey_hunt(
     """
     from treeward import survey
 
-    places, seen = survey_input(
-        hunt_file, table, positions, today=today, assigned=assigned
+    ready = prepare_hunt(hunt_file, table, positions, today=today, assigned=assigned)
+    seen = ready.seen()
+    surveyed = Surveyed(
+        stations=ready.places,
+        fix=None,
+        missing=_missing(hunt_file, table, {place.id: place for place in ready.places}),
+        settings=seen.settings,
+        own_prior=ready.own_prior,
     )
-    settings = seen.settings
-    missing = _missing(hunt_file, table, {place.id: place for place in places})
     if not len(seen.trips.bee) and not len(seen.bearings.bee):
-        return Surveyed(stations=places, fix=None, missing=missing, settings=settings)
+        return surveyed
     try:
         fix = survey.locate(
-            seen.stations, seen.trips, seen.bearings, settings, wind=seen.wind
+            seen.stations, seen.trips, seen.bearings, seen.settings, wind=seen.wind
         )
     except ValueError as error:
         raise HuntError(
@@ -87,55 +95,89 @@ def survey_hunt(
             where="hunt.toml and review.csv",
             mend="Correct that value.",
         ) from error
-    return Surveyed(stations=places, fix=fix, missing=missing, settings=settings)
+    return replace(surveyed, fix=fix)
 
 
-def survey_input(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prepared:
+    """A hunt as the survey takes it."""
+
+    places: tuple[StationPlace, ...]
+    arrays: Arrays
+    settings: survey.Settings
+    own_prior: OwnPriorUse | None = None
+
+    def seen(self) -> Seen:
+        """Give what the survey is told."""
+        from treeward.survey.influence import Seen
+
+        return Seen(
+            stations=self.arrays.stations(),
+            trips=self.arrays.trips(),
+            bearings=self.arrays.bearings(),
+            settings=self.settings,
+            wind=self.arrays.wind(),
+        )
+
+
+def prepare_hunt(
     hunt_file: HuntFile,
     table: TripTable,
     positions: Mapping[str, tuple[Position, str]],
     *,
     today: datetime,
     assigned: Mapping[str, str] | None = None,
-) -> tuple[tuple[StationPlace, ...], Seen]:
-    """Return the stations, and what the survey is told; see `survey_hunt`."""
-    from treeward.survey.influence import Seen
-
+) -> Prepared:
+    """Make the survey's arrays and settings of a hunt; see `survey_hunt`."""
     when = _first_clock(table) or today
     places, declination_sd_deg = _station_places(hunt_file, positions, when)
-    known = {place.id for place in places}
+    known = {place.id: place for place in places}
     trips = [trip for trip in table.trips if trip.used and trip.station in known]
     lines = [line for line in table.lines if line.used and line.station in known]
-    arrays = _Arrays(hunt_file, places, trips, lines, table)
-    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
     compass = hunt_file.hunt.compass
     if all((line.reference or compass) == "true" for line in lines):
         declination_sd_deg = 0.0
+    arrays = Arrays(
+        hunt_file,
+        table,
+        places=places,
+        trips=trips,
+        lines=lines,
+        declination_sd_deg=declination_sd_deg,
+    )
+    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
     if assigned is not None:
         known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
         settings = replace(settings, assigned=known_bees)
-    seen = Seen(
-        stations=arrays.stations(),
-        trips=arrays.trips(),
-        bearings=arrays.bearings(declination_sd_deg),
-        settings=settings,
-        wind=arrays.wind(),
-    )
-    return places, seen
+    learned = learned_for(hunt_file, places)
+    if learned is None:
+        return Prepared(places=places, arrays=arrays, settings=settings)
+    settings = learned.applied(settings, hunt_file.model, arrays.observers)
+    used = learned.used(hunt_file.model, arrays.observers)
+    arrays.turned_deg = dict(used.turned_deg)
+    return Prepared(places=places, arrays=arrays, settings=settings, own_prior=used)
 
 
-class _Arrays:
-    """The survey's arrays, with the names their indices stand for."""
+class Arrays:
+    """The survey's arrays, with the names their indices stand for.
+
+    `turned_deg` is how much too far clockwise an observer is known to read.
+    """
 
     def __init__(
         self,
         hunt_file: HuntFile,
+        table: TripTable,
+        *,
         places: Sequence[StationPlace],
         trips: Sequence[Trip],
         lines: Sequence[FlightLine],
-        table: TripTable,
+        declination_sd_deg: float,
     ) -> None:
         self._hunt_file = hunt_file
+        self._declination_sd_deg = declination_sd_deg
+        self.turned_deg: Mapping[str, float] = {}
+        self.observers = tuple(dict.fromkeys(x.observer for x in lines))
         self._places = {place.id: place for place in places}
         self._trips = trips
         self._lines = lines
@@ -163,6 +205,7 @@ class _Arrays:
         return self._places[seat.removesuffix(CALIBRATION_SEAT)]
 
     def stations(self) -> survey.Stations:
+        """Give the stations, those of a calibration apart."""
         from treeward import survey
 
         places = [self._place(seat) for seat in self._ids]
@@ -174,6 +217,7 @@ class _Arrays:
         )
 
     def trips(self) -> survey.Trips:
+        """Give the trips used."""
         from treeward import survey
 
         trips = self._trips
@@ -201,25 +245,27 @@ class _Arrays:
         order = sorted({day for day in days if day is not None})
         return np.array([order.index(d) if d else 0 for d in days], dtype=np.intp)
 
-    def bearings(self, declination_sd_deg: float) -> survey.Bearings:
+    def bearings(self) -> survey.Bearings:
+        """Give the bearings used, true and as a right compass would read them."""
         from treeward import survey
 
         lines = self._lines
         seats = [self._ids.index(self._seat(x.station, x.mark)) for x in lines]
-        observers = list(dict.fromkeys(x.observer for x in lines))
         true_deg = [
-            self._true_deg(x.bearing_read_deg, x.reference, x.station) for x in lines
+            self._true_deg(x.bearing_read_deg, x.reference, x.station)
+            - self.turned_deg.get(x.observer, 0.0)
+            for x in lines
         ]
         return survey.Bearings(
             bee=np.array(
                 [self.bees.index(x.bee) if x.bee else -1 for x in lines], dtype=np.intp
             ),
             station=np.array(seats, dtype=np.intp),
-            bearing_true_deg=np.array(true_deg, dtype=np.float64),
+            bearing_true_deg=np.array(true_deg, dtype=np.float64) % 360.0,
             rounding_deg=np.array([x.rounding_deg for x in lines], dtype=np.float64),
-            declination_sd_deg=declination_sd_deg,
+            declination_sd_deg=self._declination_sd_deg,
             observer=np.array(
-                [observers.index(x.observer) for x in lines], dtype=np.intp
+                [self.observers.index(x.observer) for x in lines], dtype=np.intp
             ),
         )
 
@@ -370,6 +416,7 @@ def settings_from(
         (model.prior_distance_median_m, "distance_median_m"),
         (model.prior_distance_sigma, "distance_sigma"),
         (model.prior_distance_max_m, "distance_cut_m"),
+        (hunt_file.walk.limit_m, "walk_limit_m"),
     ):
         if value is not None:
             chosen[name] = max(value, 0.01) if name == "compass_sd_deg" else value
@@ -402,7 +449,6 @@ def settings_from(
             for colony in hunt_file.colony
             for bee in bees_of(colony.marks)
         },
-        walk_limit_m=hunt_file.walk.limit_m,
         leave_out=tuple(
             np.array([[p.longitude_deg, p.latitude_deg] for p in ring])
             for ring in hunt_file.walk.leave_out

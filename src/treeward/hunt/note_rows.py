@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import SoundError
 from treeward.language.kinds import KINDS, Need
+from treeward.notes.flags import sentences_of
 from treeward.within import file_within
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def note_rows(rows: Sequence[ReviewRow]) -> dict[str, NoteRow]:
             said=said_in_words(row.event),
             heard=row.event.heard,
             confidence=row.event.confidence,
-            flag="; ".join(row.event.flags),
+            flag="; ".join(sentences_of(row.event.flags)),
             decision=row.decision,
         )
         for row in rows

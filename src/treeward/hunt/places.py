@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from treeward.report.model import GpxSearch, Missing, MissingKind
 from treeward.survey.frame import geodesic
-from treeward.units import Units
+from treeward.trips.doubts import Doubt, DoubtCode
 
 from .tracks import Track, position_over, read_gpx, span, waypoint
 
@@ -90,7 +90,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
 
 def offered_stations(
     hunt_file: HuntFile, hunt_dir: Path, table: TripTable
-) -> tuple[str, ...]:
+) -> tuple[Doubt, ...]:
     """Say where a phone's track puts the recordings in which no station was said.
 
     Nothing is taken from it; the person decides.
@@ -118,12 +118,13 @@ def offered_stations(
         if not near or near[0][0] > NEAR_STATION_M:
             continue
         off_m, name = near[0]
-        away = Units(hunt_file.hunt.units).distance(off_m)
-        same = "as was taken" if name == one.station else "not what was taken"
+        same = name == one.station
         said.append(
-            f"the GPX track was {away} from station {name} while {one.recording} was "
-            f'spoken, {same}: to say so, add [[recording]] name = "{one.recording}", '
-            f'station = "{name}" to hunt.toml'
+            Doubt(
+                code=DoubtCode.TRACK_AGREES if same else DoubtCode.TRACK_DISAGREES,
+                names=(name, one.recording, hunt_file.hunt.units),
+                numbers=(off_m,),
+            )
         )
     return tuple(said)
 

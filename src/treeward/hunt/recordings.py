@@ -7,7 +7,7 @@ import json
 import os
 import shutil
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
 _MOST_BYTES = 16 * 2**20  # as much as is read of a transcript
 _SAME_LINES = 0.5  # of a transcript that was corrected, and not another one; guess
-TRANSCRIPT_SUFFIXES = frozenset({".vtt", ".srt", ".json", ".txt"})
+TYPED_SUFFIXES = frozenset({".txt", ".csv", ".tsv"})  # may hold notes with clock times
+TRANSCRIPT_SUFFIXES = frozenset({".vtt", ".srt", ".json"}) | TYPED_SUFFIXES
 SOUND_SUFFIXES = frozenset(
     {
         ".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".mp4", ".mov",
@@ -104,7 +105,7 @@ def take_in(
                     f"{copy.name} was read again as it is now; what the hunt had of it "
                     f"is kept as {old.name}"
                 )
-            if copy.exists() and _digest(copy) != _digest(path):
+            if copy.exists() and digest(copy) != digest(path):
                 raise HuntError(
                     f"the hunt already has another recording named {path.name}",
                     where=str(file),
@@ -199,7 +200,8 @@ def recording_name(path: Path, recordings_dir: Path) -> str:
         return Path(real).relative_to(home).as_posix()
 
 
-def _digest(path: Path) -> bytes:
+def digest(path: Path) -> bytes:
+    """Return the SHA-256 of a file's bytes."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").digest()
 
@@ -296,6 +298,7 @@ def _ok(stamp: object) -> bool:
 
 
 _FILE = "recordings.json"
+_YEARS = range(1900, 2201)  # of a clock; others are a slip, and not in every zone
 _MOST_FACTS_BYTES = 16_000_000  # some 200 bytes for each recording; choice
 
 
@@ -313,8 +316,8 @@ def as_first_seen(
     size_bytes
         Of the file; another size is another recording.
     """
-    kept = _read(machine_dir).get(facts.name)
-    if not isinstance(kept, dict) or kept.get("size_bytes") != size_bytes:
+    kept = _read(machine_dir).get(facts.name, {})
+    if kept.get("size_bytes") != size_bytes:
         return facts
     return replace(
         facts,
@@ -355,26 +358,38 @@ def keep_facts(
 
 def days_told(machine_dir: Path) -> dict[str, tuple[str, str]]:
     """Return recording -> its day, ISO 8601, and what tells it; as last decided."""
-    return {
-        name: (str(one["day"]), str(one.get("day_from") or ""))
-        for name, one in _read(machine_dir).items()
-        if isinstance(one, dict) and one.get("day")
-    }
+    days = {}
+    for name, one in _read(machine_dir).items():
+        told = one.get("day_from") or ""
+        if (day := _day(one.get("day"))) and isinstance(told, str):
+            days[name] = (day, told)
+    return days
 
 
-def _read(machine_dir: Path) -> dict[str, Any]:
+def _read(machine_dir: Path) -> dict[str, dict[str, Any]]:
     try:
         kept = json.loads(read_plain(machine_dir / _FILE, most_bytes=_MOST_FACTS_BYTES))
+        json.dumps(kept, ensure_ascii=False).encode()  # half a letter is no text
     except (OSError, ValueError, RecursionError):
         return {}  # they are worked out anew from the files as they are
-    return kept if isinstance(kept, dict) else {}
+    if not isinstance(kept, dict):
+        return {}
+    return {name: one for name, one in kept.items() if isinstance(one, dict)}
+
+
+def _day(text: object) -> str:
+    try:
+        return date.fromisoformat(text).isoformat() if isinstance(text, str) else ""
+    except ValueError:
+        return ""
 
 
 def _clock(text: object) -> datetime | None:
     try:
-        return datetime.fromisoformat(text) if isinstance(text, str) else None
+        clock = datetime.fromisoformat(text) if isinstance(text, str) else None
     except ValueError:
         return None
+    return clock if clock and clock.year in _YEARS else None
 
 
 def _text(clock: datetime | None) -> str | None:

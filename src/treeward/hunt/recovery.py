@@ -6,15 +6,17 @@ from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import TreewardError
 from treeward.files import kept_number
 from treeward.language.kinds import KINDS
 from treeward.language.value_cells import is_value
 from treeward.notes.events import Event
-from treeward.within import open_plain
+from treeward.notes.flags import Flag, FlagCode
+from treeward.within import held, open_plain
 
 from .joining import clear_joined, is_pieces, join_pieces
-from .journal import BALLAST_NAME, MOST_S, event_of, read_journal
+from .journal import BALLAST_NAME, event_of, read_journal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -25,7 +27,6 @@ if TYPE_CHECKING:
 
 JOURNALS = ".treeward/live"
 SAID_AGAIN = "said again"
-NOT_AGAIN = "noted while listening, not heard in the recording"
 SAME_MOMENT_S = 1.0  # two passes put a note this near to each other; guess
 
 
@@ -95,8 +96,8 @@ def read_session(path: Path) -> SessionText:
             elif kind == "own voice":
                 own.append(
                     OwnVoice(
-                        start_s=kept_number(record["start_s"], most=MOST_S),
-                        end_s=kept_number(record["end_s"], most=MOST_S),
+                        start_s=kept_number(record["start_s"], most=LONGEST_S),
+                        end_s=kept_number(record["end_s"], most=LONGEST_S),
                         words=str(record.get("words", "")),
                     )
                 )
@@ -138,7 +139,7 @@ def _mark_said_again(events: list[Event], record: dict[str, Any]) -> None:
             and event.start_s == record["start_s"]
             and event.kind.value == record["kind"]
         ):
-            events[index] = replace(event, flags=(*event.flags, SAID_AGAIN))
+            events[index] = event.flagged(Flag(FlagCode.SAID_AGAIN))
 
 
 def for_review(session: SessionText) -> list[Event]:
@@ -150,7 +151,7 @@ def for_review(session: SessionText) -> list[Event]:
     """
     from treeward.notes.scratch import flag_scratched
 
-    stand = [event for event in session.events if SAID_AGAIN not in event.flags]
+    stand = [e for e in session.events if not e.has(FlagCode.SAID_AGAIN)]
     return [
         replace(event, flags=tuple(dict.fromkeys(event.flags)))
         for event in flag_scratched(stand)
@@ -212,7 +213,8 @@ def with_answered(
     for live in for_review(read_session(path)):
         near = [n for n in free if _apart_s(found[n], live) <= SAME_MOMENT_S]
         if not near:
-            added.append(replace(live, clock=None, flags=(*live.flags, NOT_AGAIN)))
+            flags = (*live.flags, Flag(FlagCode.HEARD_ONLY_LIVE))
+            added.append(replace(live, clock=None, flags=flags))
             continue
         said = (live.kind, live.mark, live.value)
         best = min(
@@ -226,8 +228,8 @@ def with_answered(
         other = found[best]
         if (other.kind, other.mark, other.value) != said:
             words = " ".join(filter(None, (live.mark, live.kind.value, live.value)))
-            flag = f"heard as {words!r} while listening"
-            found[best] = replace(other, flags=(*other.flags, flag))
+            flag = Flag.of(FlagCode.HEARD_LIVE_AS, repr(words))
+            found[best] = other.flagged(flag)
     return sorted([*found, *added], key=lambda event: event.start_s or 0.0)
 
 
@@ -270,12 +272,14 @@ def recover(
     folder = journals_dir(hunt_dir)
     if sound:
         _join_all(hunt_dir, found)
-        (folder / BALLAST_NAME).unlink(missing_ok=True)
+        if folder.is_dir():
+            with held(hunt_dir, folder) as live:
+                live.remove(BALLAST_NAME)
     for session in sessions_of(hunt_dir):
         if session.merged:
             continue
         try:
-            found.lines += finish_session(session, merge)
+            found.lines += finish_session(session, merge, within=hunt_dir)
         except Exception as error:
             if not can_wait:
                 raise
@@ -291,11 +295,14 @@ def recover(
 
 def _join_all(hunt_dir: Path, found: Recovered) -> None:
     folder = journals_dir(hunt_dir)
-    clear_joined(folder)
+    clear_joined(folder, within=hunt_dir)
     for pieces in sorted(p for p in folder.glob("live-*") if is_pieces(p)):
         recording = hunt_dir / "recordings" / f"{pieces.name}.flac"
         try:
-            joined = join_pieces(pieces, recording)
+            joined = join_pieces(pieces, recording, within=hunt_dir)
+        except TreewardError as error:
+            found.lines.append(error.line())
+            continue
         except OSError as error:
             where = error.filename or pieces
             found.lines.append(
@@ -318,7 +325,10 @@ def _join_all(hunt_dir: Path, found: Recovered) -> None:
 
 
 def finish_session(
-    session: SessionText, merge: Callable[[Sequence[Event], frozenset[str]], list[str]]
+    session: SessionText,
+    merge: Callable[[Sequence[Event], frozenset[str]], list[str]],
+    *,
+    within: Path,
 ) -> list[str]:
     """Merge a session's notes and remember that; return what was done."""
     lines = []
@@ -338,7 +348,7 @@ def finish_session(
         )
     if session.events:
         lines += merge(for_review(session), session.recordings)
-    with open_plain(session.path, "ab") as file:
+    with open_plain(session.path, "ab", within=within) as file:
         # A journal cut short may lack its last line's end.
         file.write(b'\n{"type":"merged"}\n')
     return lines

@@ -10,6 +10,10 @@ TEMPLATE = """\
 # is left open. Name marks here that are the same bee every day and everywhere.
 # same_bee = ["yellow"]
 
+# What your own found hunts taught (treeward season writes it) in place of what the
+# literature says of flight speed, time in the hive and your compass.
+# learned_from = "../season.json"
+
 [hunt]
 name = {name}
 timezone = {timezone}      # IANA name; all spoken times are read in it
@@ -97,10 +101,11 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 
 def filled_template(*, name: str, timezone: str) -> str:
     """Return hunt.toml for a new hunt, the texts quoted as TOML wants them."""
-    return TEMPLATE.format(name=_quoted(name), timezone=_quoted(timezone))
+    return TEMPLATE.format(name=quoted(name), timezone=quoted(timezone))
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
+    """Return a text as TOML quotes it, without what cannot be shown."""
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')
     kept = "".join(c for c in escaped if c >= " " and c != "\x7f")
     return f'"{kept}"'

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,13 @@ from treeward.report.formats.labels import SHORTEST_S, escaped, stamp
 from treeward.speech.utterances import WordSource
 
 from .heard import HeardBy
-from .recordings import is_transcript, recording_name
+from .recordings import (
+    TYPED_SUFFIXES,
+    digest,
+    file_modified,
+    is_transcript,
+    recording_name,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -54,15 +61,29 @@ class Transcribed:
         return tuple(r.fault for r in self.recordings if r.fault)
 
 
-def heard_by(path: Path, recognizer: Recognizer, book: PhraseBook) -> HeardBy:
-    """Say what a hearing of this file by this engine depends on."""
+def heard_by(
+    path: Path, recognizer: Recognizer, book: PhraseBook, earlier: HeardBy | None
+) -> HeardBy:
+    """Say what a hearing of this file by this engine depends on.
+
+    The file's bytes are read where its size or time is not that of the `earlier`
+    hearing: copying a hunt gives its files new times.
+    """
     stat = path.stat()
+    known = (stat.st_size, stat.st_mtime_ns)
+    if earlier is not None and known == (earlier.size_bytes, earlier.modified_ns):
+        sha256 = earlier.sha256
+    else:
+        sha256 = ""  # of a file that may not be read, which is told when it is opened
+        with suppress(OSError):
+            sha256 = digest(path).hex()
     return HeardBy(
         engine=recognizer.name,
         model=recognizer.model,
         phrase_book=book.digest(),
         size_bytes=stat.st_size,
         modified_ns=stat.st_mtime_ns,
+        sha256=sha256,
     )
 
 
@@ -77,6 +98,8 @@ def recorded_of(
         from treeward.notes.narration import parse_narration
         from treeward.speech.transcripts import read_transcript
 
+        if path.suffix.lower() in TYPED_SUFFIXES and (page := _typed(hunt, path, name)):
+            return page
         narrated = parse_narration(read_transcript(path), book, recording=name)
         return Recorded(name=name, events=tuple(narrated))
     from treeward.notes.context import read_again
@@ -94,6 +117,27 @@ def recorded_of(
         events=tuple(with_answered(hunt.path, name, others)),
         complete=heard.done,
         remarks=heard.remarks,
+    )
+
+
+def _typed(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
+    """Read notes typed with clock times; None for a file that holds none."""
+    from treeward.notes.clocked import has_clock_times, lines_to_look_at, read_clocked
+    from treeward.speech.transcripts import read_text
+
+    text, book = read_text(path), hunt.phrase_book
+    if not has_clock_times(text, book):
+        return None
+    typed = read_clocked(
+        text,
+        book,
+        hunt.zone,
+        name=name,
+        near=file_modified(path).date(),
+        where=str(path),
+    )
+    return Recorded(
+        name=name, events=typed.events, remarks=tuple(lines_to_look_at(typed.unread))
     )
 
 

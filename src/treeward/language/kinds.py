@@ -307,3 +307,11 @@ def kinds_said_as(spoken: SaidAs) -> tuple[EventKind, ...]:
 def kinds_holding(*holds: Holds) -> tuple[EventKind, ...]:
     """Give the kinds whose value is one of these."""
     return tuple(kind for kind in EventKind if KINDS[kind].holds in holds)
+
+
+# What people write for a kind beside its name, in review.csv and in typed notes.
+ALSO_WRITTEN: Mapping[str, EventKind] = {
+    **dict.fromkeys(("in", "landed", "returned", "arrived", "arr"), EventKind.BACK),
+    **dict.fromkeys(("off", "out", "gone", "left", "departed", "dep"), EventKind.AWAY),
+    **dict.fromkeys(("marked", "painted"), EventKind.MARK),
+}

@@ -16,6 +16,7 @@ from pydantic import (
 )
 
 from treeward.errors import PhraseBookError
+from treeward.files import read_whole
 
 from .kinds import kinds_said_as
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from .kinds import SaidAs
 
 SLOT = "{mark}"
+_MOST_BYTES = 1 << 20  # the packaged one, with its comments, has 8,000; choice
 _WORD = re.compile(r"[a-z]+(?:['-][a-z]+)*'?")
 _NAME = re.compile(r"[a-z0-9]+(?:[_-][a-z0-9]+)*")
 
@@ -179,22 +181,22 @@ def _merge(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
 
 
 def _parse(path: Path) -> dict[str, Any]:
+    raw = read_whole(
+        path,
+        most_bytes=_MOST_BYTES,
+        error=PhraseBookError,
+        too_large="This is no phrase book; see that the right one lies there",
+        unreadable="Check that the file exists and may be read",
+    )
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-        return tomllib.loads(text.replace("\r\n", "\n"))
-    except OSError as error:
-        raise PhraseBookError(
-            f"cannot be read ({error.strerror or error})",
-            where=str(path),
-            mend="Check that the file exists and may be read",
-        ) from error
+        return tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as error:
         raise PhraseBookError(
             f"is not UTF-8 text (byte {error.start})",
             where=str(path),
             mend="Save it as UTF-8",
         ) from error
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also of a number too long to read
         raise PhraseBookError(
             f"is not TOML: {error}",
             where=str(path),

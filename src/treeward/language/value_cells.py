@@ -17,7 +17,30 @@ _SPOKEN = re.compile(
     r"^\s*(\d{1,2})(?:[:.h](\d{2})(?:[:.](\d{2})(?:[.,]0*)?)?)?\s*([ap])?\.?\s*m?\.?\s*$",
     re.IGNORECASE,
 )
+_WRITTEN_DURATION = re.compile(
+    r"(?i)(?:(?P<what>away|round)\s+)?(?:(?P<m>[0-9]{1,3}):(?P<s>[0-5][0-9])|"
+    r"(?P<min>[0-9]{1,3}(?:[.,][0-9]+)?)\s?m(?:in(?:ute)?s?)?\.?"
+    r"(?:\s?(?P<sec>[0-5]?[0-9])\s?(?:s(?:ec(?:ond)?s?)?\.?)?)?)"
+)
 _DURATION = re.compile(r"(?i)(?:away|round)\s+\d+(?:[.,]\d+)?")
+
+
+def plain_duration(text: str) -> str:
+    """Return a duration as it stands in an event; what is none stays as it is.
+
+    Examples
+    --------
+    >>> plain_duration("7 min")
+    'away 420'
+    >>> plain_duration("round 6:45")
+    'round 405'
+    """
+    match = _WRITTEN_DURATION.fullmatch(text.strip())
+    if match is None:
+        return text
+    minutes = float((match["min"] or match["m"]).replace(",", "."))
+    seconds = 60.0 * minutes + float(match["sec"] or match["s"] or 0)
+    return f"{(match['what'] or 'away').lower()} {seconds:g}"
 
 
 def is_value(holds: Holds, text: str) -> bool:
@@ -50,7 +73,7 @@ def how_to_write(holds: Holds) -> str:
         case Holds.DATE:
             return "Write the year first, as 2026-07-14."
         case Holds.DURATION:
-            return "Write away or round and seconds: away 330."
+            return "Write away or round and seconds, or minutes: away 330, 5:30, 6 min."
         case Holds.NOTHING | Holds.STATION | Holds.WIND | Holds.WORDS:
             return ""
         case _:

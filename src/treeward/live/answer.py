@@ -37,6 +37,7 @@ class Answer:
 
     tones: tuple[str, ...]
     words: str = ""  # read aloud too, where a synthesiser is used
+    shown: str = ""  # all of it, where a screen has room for more than words
     asked_s: float | None = None  # elapsed second at which the phrase ended
 
 

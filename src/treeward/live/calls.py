@@ -61,7 +61,8 @@ class Calls:
             if said_s is None or now_s - said_s > REPEAT_FAULT_S:
                 self._faults[fault] = now_s
                 words = fault.partition(":")[0]
-                calls.append(Answer(tones=(Alarm.FAULT,), words=words))
+                call = Answer(tones=(Alarm.FAULT,), words=words, shown=fault)
+                calls.append(call)
         for gone in [fault for fault in self._faults if fault not in current]:
             del self._faults[gone]
             if not current:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
+from treeward.hunt.joining import LONGEST_MS
 
 from .ears import Cuts, HeldSound
 from .watch_clock import GAP_S, STEP_S, SampleClock, Timeline
@@ -40,6 +41,7 @@ MISPLACED_S = 0.02  # first sound put this far off is moved to its place; choice
 MISSING_S = 0.25  # sound this far behind the clock has a hole in it; guess
 BACK_MOST_S = 0.1  # cut off between pieces, of a card that runs fast; choice
 CARD_OFF = 3e-4  # no card's crystal is further off; guess
+LONGEST_S = LONGEST_MS / 1000  # of a session, which becomes one recording
 LEAVE_S = 5.0  # for an open device to be closed before we exit
 
 
@@ -57,11 +59,14 @@ class Intake:
 
     Parameters
     ----------
-    on_gap, on_piece, on_lost, on_unheard, on_clock_set
+    on_gap, on_piece, on_lost, on_unheard, on_clock_set, on_full
         Told, from the cutter's thread, of missing sound after it has ended; of each
         piece that begins, with its second and the sound card's drift so far; of a
         source that went silent; of seconds that the recognizer could not take; of the
-        computer's clock being set.
+        computer's clock being set; of the end of a session that is LONGEST_S long.
+    paced
+        False for a rehearsal as fast as it goes; of no effect where the source is live
+        and cannot wait.
     """
 
     def __init__(
@@ -77,6 +82,7 @@ class Intake:
         on_lost: Callable[[str], None],
         on_unheard: Callable[[float, float], None],
         on_clock_set: Callable[[float], None],
+        on_full: Callable[[str], None],
         paced: bool = True,
     ) -> None:
         self._source = source
@@ -86,6 +92,9 @@ class Intake:
         self._on_piece = on_piece
         self._on_lost = on_lost
         self._on_clock_set = on_clock_set
+        self._on_full = on_full
+        self._full = False
+        paced = paced or source.live
         self._chunks: queue.Queue[Chunk | None] = queue.Queue(
             HELD_CHUNKS if paced else REHEARSED_CHUNKS
         )
@@ -179,6 +188,9 @@ class Intake:
                 self._break()
                 self._cuts.tell(lambda: self._on_lost(chunk.lost))
             return
+        if self._full or self._last_s >= LONGEST_S:
+            self._end_full()
+            return
         self._watch_for_gap(chunk)
         clock = self._clock
         begins_s = clock.end_sample / SAMPLE_RATE_HZ  # of the sound that hangs together
@@ -199,6 +211,17 @@ class Intake:
                 or self._last_s > chunk.arrival_s + STEP_S,
             )
         )
+
+    def _end_full(self) -> None:
+        """End a session as long as a recording may be, and leave what still comes."""
+        if not self._full:
+            self._full = True
+            self._source.stop()
+            said = (
+                f"{LONGEST_S / 3600:.0f} h of sound are kept, as long as one recording "
+                "may be: listening has ended; start it again to go on"
+            )
+            self._cuts.tell(lambda: self._on_full(said))
 
     # --- where sound is put --------------------------------------------------
 

@@ -11,9 +11,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from treeward.hunt.journal import event_record
+from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.kinds import KINDS, EventKind
 from treeward.notes.clock_evidence import apart_s
-from treeward.notes.parser import DOUBT_BELOW
+from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 
 from .answer import NOT_KEPT, SAY_AGAIN, Answer
 from .board import standing, take_back
@@ -31,9 +33,6 @@ if TYPE_CHECKING:
 
 SAY_AGAIN_S = 20.0  # a note of the same kind this soon after is the repetition; guess
 CLOCK_APART_S = 180.0  # a spoken time this far from the computer's is flagged; guess
-ASKED_AGAIN = "asked to say it again"
-AFTER_DARK = "said after dark"
-TAKEN_BACK = "taken back"  # how the parser begins the flag of a note taken back
 
 
 class Notebook:
@@ -114,7 +113,7 @@ class Notebook:
             doubt = self._is_doubtful(heard)
             event = self._checked(heard)
             if doubt:
-                event = replace(event, flags=(*event.flags, ASKED_AGAIN))
+                event = event.flagged(Flag(FlagCode.ASKED_AGAIN))
             away_s = self._away_s(event)
             if event.kind is EventKind.SCRATCH:
                 gone = take_back(self._standing)
@@ -162,12 +161,13 @@ class Notebook:
         if event.clock is not None:
             sky = self._sky_on(event.clock)
             if sky is not None and sky.is_dark(event.clock):
-                flags.append(AFTER_DARK)
+                flags.append(Flag(FlagCode.AFTER_DARK))
             if event.kind is EventKind.TIME:
                 value, off_s = nearest_dial(event.value, event.clock)
                 event = replace(event, value=value)
                 if off_s > CLOCK_APART_S:
-                    flags.append(f"the computer's clock says {event.clock:%H:%M}")
+                    there = f"{event.clock:%H:%M}"
+                    flags.append(Flag.of(FlagCode.OTHER_CLOCK, there))
         return replace(event, flags=tuple(flags))
 
     def _away_s(self, event: Event) -> float | None:
@@ -196,7 +196,7 @@ class Notebook:
             return event
         self._standing.remove(asked)
         at = self._events.index(asked)
-        self._events[at] = replace(asked, flags=(*asked.flags, "said again"))
+        self._events[at] = asked.flagged(Flag(FlagCode.SAID_AGAIN))
         self._journal.write(
             {"type": "said again", "recording": asked.recording,
              "start_s": asked.start_s, "kind": asked.kind.value}
@@ -204,7 +204,7 @@ class Notebook:
         return replace(event, clock=asked.clock)
 
     def _follow(self, event: Event) -> None:
-        if ASKED_AGAIN in event.flags:
+        if event.has(FlagCode.ASKED_AGAIN):
             self._asked = event
         elif event.kind is EventKind.STATION:
             self.station = event.value
@@ -222,7 +222,7 @@ class Notebook:
             NoteLine(
                 clock=event.clock,
                 text=event_text(event),
-                doubtful=ASKED_AGAIN in event.flags,
+                doubtful=event.has(FlagCode.ASKED_AGAIN),
                 scratched=id(event) not in stands
                 and event.kind is not EventKind.SCRATCH,
             )
@@ -235,7 +235,7 @@ class Notebook:
         """Tell whether a note is asked for again: flags say what needs a look."""
         if not KINDS[event.kind].asked_again:
             return False
-        flags = [flag for flag in event.flags if not flag.startswith(TAKEN_BACK)]
+        flags = [f for f in event.flags if f.code is not FlagCode.TAKEN_BACK]
         return event.confidence < self._flag_below or bool(flags)
 
 

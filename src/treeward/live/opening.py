@@ -15,11 +15,11 @@ from filelock import FileLock, Timeout
 from treeward import __version__
 from treeward.cautions import CAUTIONS
 from treeward.errors import HuntError, ListenerAtWorkError, SoundError
-from treeward.files import write_text
+from treeward.files import read_plain, write_text
 from treeward.hunt.journal import Journal
 from treeward.hunt.recovery import journals_dir, sessions_of
 from treeward.hunt_file import HuntFile, read_hunt_file
-from treeward.within import refuse_links
+from treeward.within import held, open_plain, refuse_links
 
 from .board import Office
 from .calls import Sky, sky_of
@@ -75,15 +75,16 @@ def only_listener(hunt_dir: Path) -> Iterator[None]:
     """
     refuse_links(hunt_dir)
     folder = hunt_dir / ".treeward"
-    folder.mkdir(parents=True, exist_ok=True)
+    with held(hunt_dir, folder, make=True):
+        pass
     lock = FileLock(folder / LOCK_NAME, timeout=0)
     owner = folder / f"{LOCK_NAME}.owner"
     try:
         lock.acquire()
     except Timeout:
         try:
-            who = f" (process {owner.read_text(encoding='utf-8').strip()})"
-        except OSError:
+            who = f" (process {int(read_plain(owner, most_bytes=20))})"
+        except (OSError, ValueError):  # not told, or spoilt
             who = ""
         raise ListenerAtWorkError(
             f"another treeward listen is at work on this hunt{who}",
@@ -92,7 +93,8 @@ def only_listener(hunt_dir: Path) -> Iterator[None]:
         ) from None
     try:
         try:
-            owner.write_bytes(str(os.getpid()).encode())
+            with open_plain(owner, "wb", within=hunt_dir) as file:
+                file.write(str(os.getpid()).encode())
         except OSError:
             owner.unlink(missing_ok=True)  # a full disk must not stop the listening
         yield
@@ -143,7 +145,7 @@ def open_session(
         source = _source(wanted, watch, time, stdin)
     player, synthesiser = (None, None) if rehearsal else _voices(wanted)
     name = _name(hunt_dir, watch.start, station)
-    journal = Journal(journals_dir(hunt_dir) / f"{name}.jsonl")
+    journal = Journal(journals_dir(hunt_dir) / f"{name}.jsonl", within=hunt_dir)
     journal.write(
         {"type": "session", "treeward": __version__, "recording": f"{name}.flac",
          "start": watch.start.isoformat(timespec="milliseconds"),
@@ -171,6 +173,7 @@ def open_session(
         sky_on=_sky(hunt_file, station),
         on_heard=on_heard,
         on_said=on_said,
+        within=hunt_dir,
     )
     box.append(session)
     session.notebook.continue_from(_earlier(hunt_dir, journal.path, watch.start))

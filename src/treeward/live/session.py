@@ -12,6 +12,7 @@ from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.audio.recorder import Recorder
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 
 from .answer import Answer, Answerer
 from .board import board
@@ -69,6 +70,8 @@ class Session:
         Called with each answered utterance, after it is on disk.
     on_said
         Called with what the tool says unasked, for the plain view.
+    within
+        The hunt that `pieces_dir` belongs to: no link below that is followed.
     """
 
     def __init__(
@@ -84,6 +87,7 @@ class Session:
         sky_on: Callable[[date], Sky | None],
         on_heard: Callable[[HeardNotes, Answer], None],
         on_said: Callable[[str], None],
+        within: Path | None = None,
     ) -> None:
         self._journal = journal
         self._source = source
@@ -94,7 +98,7 @@ class Session:
         self._sky_on = sky_on
         self._on_heard = on_heard
         self._on_said = on_said
-        self.keeper = Recorder(pieces_dir)
+        self.keeper = Recorder(pieces_dir, within=within)
         self.notebook = Notebook(
             journal, lambda clock: sky_on(clock.date()), flag_below=ears.flag_below
         )
@@ -123,6 +127,7 @@ class Session:
             on_lost=self._on_lost,
             on_unheard=self._on_unheard,
             on_clock_set=self._on_clock_set,
+            on_full=on_said,
             paced=setting.paced,
         )
         self._calls = Calls(due=setting.call_due)
@@ -259,7 +264,7 @@ class Session:
              "to": last.isoformat(timespec="milliseconds"), "why": gap.why}
         )  # fmt: skip
         if lost_s >= WATCHED_GAP_S:
-            flag = f"not listening for {lost_s:.0f} s: {gap.why}"
+            flag = Flag.of(FlagCode.NOT_LISTENING, f"{lost_s:.0f}", gap.why)
             for kind, clock in ((EventKind.PAUSE, first), (EventKind.RESUME, last)):
                 self.notebook.put(
                     Event(
@@ -322,7 +327,7 @@ class Session:
         calls += self._calls.due(snapshot.bees)
         calls += self._calls.sky(self._sky_on(snapshot.now.date()), snapshot.now)
         for call in calls:
-            self._on_said(call.words)
+            self._on_said(call.shown or call.words)
             self._answerer.say(call)
         return snapshot
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, assert_never
 
 from treeward.language.kinds import KINDS, EventKind, Holds
+from treeward.units import MILE_M, YARD_M
 
 if TYPE_CHECKING:
     from treeward.notes.events import Event
@@ -98,10 +99,10 @@ def clock_face(seconds: float) -> str:
 def distance_text(metres: float, units: str = "metric") -> str:
     """Return a distance rounded as its use allows: "640 m", "1.2 km", "0.7 mi"."""
     if units == "imperial":
-        yards = metres / 0.9144
+        yards = metres / YARD_M
         if yards < 880:
             return f"{_round(yards):,.0f} yd"
-        return f"{metres / 1609.344:.1f} mi"
+        return f"{metres / MILE_M:.1f} mi"
     return f"{_round(metres):.0f} m" if metres < 1000 else f"{metres / 1000:.1f} km"
 
 

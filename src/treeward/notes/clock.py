@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from treeward.language.kinds import EventKind
 from treeward.language.value_cells import parse_spoken_time
@@ -27,12 +27,12 @@ from .clock_evidence import (
     AGREE_S,
     Evidence,
     RecordingFacts,
+    Source,
     apart_s,
     in_zone,
     lower_evidence,
 )
 from .clock_stretches import (
-    CLOCK_DOUBT,
     ClockStretch,
     end_offset_s,
     flag_pauses,
@@ -41,15 +41,15 @@ from .clock_stretches import (
     stretch_at,
 )
 from .clock_weighing import weigh
+from .flags import OF_THE_CLOCK, Flag, FlagCode
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from zoneinfo import ZoneInfo
 
     from .events import Event
 
 __all__ = [
-    "CLOCK_DOUBT",
     "ClockResult",
     "ClockStretch",
     "Evidence",
@@ -59,15 +59,14 @@ __all__ = [
 ]
 
 MONTHS_APART_DAYS = 60  # a hunt is over before, mostly; guess
-DAY_FROM = {
-    "spoken date": "the day as it was said",
-    "start given": "the day as it was given",
-    "container": "the day as the sound file itself says",
-    "file name": "the day by the file's name",
-    "file time": "the day by the file's time",
-    "transcript": "the day as the transcript says",
+DAY_FROM: Mapping[str, str] = {
+    Source.SPOKEN_DATE: "the day as it was said",
+    Source.START_GIVEN: "the day as it was given",
+    Source.CONTAINER: "the day as the sound file itself says",
+    Source.FILE_NAME: "the day by the file's name",
+    Source.FILE_TIME: "the day by the file's time",
+    Source.TRANSCRIPT: "the day as the transcript says",
 }
-CLOCK_FLAG = "clock: "  # every flag that this module sets on an event begins so
 _DAY_HOURS = range(7, 20)  # where the place is not known, bees fly then; guess
 
 
@@ -88,7 +87,7 @@ class ClockResult:
     flags: tuple[str, ...] = ()
     end: datetime | None = None
     day: date | None = None
-    day_from: str = ""  # the evidence that tells the day: a `Source`, or "transcript"
+    day_from: Source | Literal[""] = ""  # what tells the day
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -153,7 +152,7 @@ def place_on_clock(
         start_utc_s=window,
         end_offset_s=end_offset_s(recording, zone),
         is_daylight=is_daylight or _is_day,
-        start_is_weak=all(e.source == "file time" for e in lower),
+        start_is_weak=all(e.source == Source.FILE_TIME for e in lower),
     )
     if stretches:
         clock = from_spoken(stretches, lower, placed, recording, zone)
@@ -263,28 +262,27 @@ def _months_apart(results: Sequence[ClockResult]) -> list[ClockResult]:
     return found
 
 
-_RANK = ("spoken date", "start given", "transcript", "container", "file name",
-         "file time")  # fmt: skip
+_RANK: tuple[str, ...] = tuple(Source)  # of which the day is known, best first
 
 
 def _day_of(
     start: datetime | None, lower: Sequence[Evidence], events: Sequence[Event]
-) -> tuple[date | None, str]:
+) -> tuple[date | None, Source | Literal[""]]:
     """Return the day of a recording, and the evidence that told it."""
     if start is None:
         clocks = [event.clock for event in events if event.clock is not None]
-        return (min(clocks).date(), "transcript") if clocks else (None, "")
+        return (min(clocks).date(), Source.TRANSCRIPT) if clocks else (None, "")
     for evidence in lower:
         told = evidence.start.date() if evidence.start else evidence.day
-        said = any(one.source == "spoken date" for one in lower)
+        said = any(one.source == Source.SPOKEN_DATE for one in lower)
         if told is not None and abs((told - start.date()).days) <= 1:
-            return start.date(), "spoken date" if said else evidence.source
-    return start.date(), "transcript"
+            return start.date(), Source.SPOKEN_DATE if said else evidence.source
+    return start.date(), Source.TRANSCRIPT
 
 
 def _plain(event: Event, zone: ZoneInfo, *, anew: bool) -> Event:
     """Take away what an earlier placing left on an event."""
-    flags = tuple(f for f in event.flags if not f.startswith(CLOCK_FLAG))
+    flags = tuple(f for f in event.flags if f.code not in OF_THE_CLOCK)
     clock = event.clock
     if clock is not None:
         clock = None if anew and event.start_s is not None else in_zone(clock, zone)
@@ -338,22 +336,24 @@ def _only_twelve_hour(stretches: Sequence[Stretch]) -> bool:
     return all(p is not None and p[3] for p in parsed)
 
 
-def _time_flag(event: Event, clock: Sequence[ClockStretch], *, refused: bool) -> str:
+def _time_flag(
+    event: Event, clock: Sequence[ClockStretch], *, refused: bool
+) -> Flag | None:
     if event.kind is not EventKind.TIME:
-        return ""
+        return None
     if event.value and parse_spoken_time(event.value) is None:
-        return f"{CLOCK_FLAG}{event.value!r} is not a time of day"
+        return Flag.of(FlagCode.NO_TIME_OF_DAY, repr(event.value))
     if not refused:
-        return ""
+        return None
     if clock:
-        return f"{CLOCK_FLAG}does not fit the other times, misheard?"
-    return f"{CLOCK_FLAG}nothing tells the day of this time"
+        return Flag(FlagCode.UNFIT_TIME)
+    return Flag(FlagCode.NO_DAY)
 
 
 def _place(
     event: Event,
     believed: datetime | None,
-    flag: str,
+    flag: Flag | None,
     clock: Sequence[ClockStretch],
     zone: ZoneInfo,
 ) -> Event:

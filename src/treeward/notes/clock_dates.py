@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from treeward.language.dates import parse_date
 from treeward.language.kinds import EventKind
 
-from .clock_evidence import Evidence
+from .clock_evidence import Evidence, Source
 from .scratch import taken_back
 
 if TYPE_CHECKING:
@@ -82,8 +82,8 @@ def by_spoken_day(
         near = told is not None and abs((told - day).days) <= 1
         (suits if near else against).append(evidence)
     said = Evidence(
-        source="spoken date", start=None, day=day, used=True, note=day.isoformat()
+        source=Source.SPOKEN_DATE, start=None, day=day, used=True, note=day.isoformat()
     )
-    given = [e for e in against if e.source == "start given"]
-    rest = [e for e in against if e.source != "start given"]
+    given = [e for e in against if e.source == Source.START_GIVEN]
+    rest = [e for e in against if e.source != Source.START_GIVEN]
     return [*given, *suits, said], rest

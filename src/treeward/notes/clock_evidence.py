@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
-from typing import TYPE_CHECKING, Literal
+from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from treeward.errors import ClockError
 
@@ -15,9 +16,18 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from zoneinfo import ZoneInfo
 
-Source = Literal[
-    "spoken times", "spoken date", "start given", "container", "file name", "file time"
-]
+
+class Source(StrEnum):
+    """What tells when a recording was made, or its day; the surest first."""
+
+    SPOKEN_TIMES = "spoken times"
+    SPOKEN_DATE = "spoken date"
+    START_GIVEN = "start given"
+    TRANSCRIPT = "transcript"
+    CONTAINER = "container"
+    FILE_NAME = "file name"
+    FILE_TIME = "file time"
+
 
 AGREE_S = (
     120.0  # two clocks that differ by less agree: nobody sets a watch finer; guess
@@ -137,7 +147,7 @@ def lower_evidence(facts: RecordingFacts, zone: ZoneInfo) -> list[Evidence]:
     if facts.start is not None:
         found.append(
             Evidence(
-                source="start given",
+                source=Source.START_GIVEN,
                 start=in_zone(facts.start, zone),
                 resolution_s=facts.start_resolution_s,
             )
@@ -151,7 +161,7 @@ def lower_evidence(facts: RecordingFacts, zone: ZoneInfo) -> list[Evidence]:
         ended = in_zone(facts.file_modified, zone)
         found.append(
             Evidence(
-                source="file time",
+                source=Source.FILE_TIME,
                 start=plus(ended, -(facts.duration_s or 0.0), zone),
                 note="a recorder closes its file at the end",
             )
@@ -166,10 +176,13 @@ def _name_evidence(facts: RecordingFacts, zone: ZoneInfo) -> Evidence | None:
         return None
     if named.time is None:
         return Evidence(
-            source="file name", start=None, day=named.day, note="holds the day only"
+            source=Source.FILE_NAME,
+            start=None,
+            day=named.day,
+            note="holds the day only",
         )
     return Evidence(
-        source="file name",
+        source=Source.FILE_NAME,
         start=datetime.combine(named.day, named.time, tzinfo=zone),
         day=named.day,
         resolution_s=named.resolution_s,
@@ -203,15 +216,15 @@ def _container_start(
     for reference in references:
         for reading, note in readings:
             if abs(apart_s(reading, reference)) <= AGREE_S:
-                return Evidence(source="container", start=reading, note=note)
+                return Evidence(source=Source.CONTAINER, start=reading, note=note)
     if (
         facts.file_modified is not None
         and length_s > 2 * _SAME_MOMENT_S
         and abs(apart_s(in_zone(facts.file_modified, zone), start)) <= _SAME_MOMENT_S
     ):
         reading, note = readings[1]
-        return Evidence(source="container", start=reading, note=note)
-    return Evidence(source="container", start=start)
+        return Evidence(source=Source.CONTAINER, start=reading, note=note)
+    return Evidence(source=Source.CONTAINER, start=start)
 
 
 def daylight_at(

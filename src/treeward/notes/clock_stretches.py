@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Literal
 
 from treeward.language.kinds import EventKind
 
-from .clock_evidence import AGREE_S, Evidence, RecordingFacts, in_zone
+from .clock_evidence import AGREE_S, Evidence, RecordingFacts, Source, in_zone
+from .flags import Flag, FlagCode
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from .clock_anchors import Stretch
     from .events import Event
 
-CLOCK_DOUBT = "clock: the recorder seems to have been paused"  # time is doubtful
 LEAST_TRUST = 0.6  # confidence of a "pause" or "resume" that is built on; guess
 LONGEST_LEAD_S = 3 * 3600.0  # of the spoken times over the start, by pauses; guess
 RESTART_S = 4.0  # to stop a recorder, start it and say the time; guess
@@ -117,7 +117,7 @@ def _start_stretch(
 ) -> list[ClockStretch]:
     """Return the stretch from the recording's start to a stop before `first`."""
     for evidence in lower:
-        if evidence.start is None or evidence.source == "file time":
+        if evidence.start is None or evidence.source == Source.FILE_TIME:
             continue
         at_s = evidence.start.timestamp()
         lead_s = first.offset_utc_s - first.half_width_s - at_s - evidence.resolution_s
@@ -197,18 +197,17 @@ def flag_pauses(clock: Sequence[ClockStretch], flags: list[str]) -> None:
 
 def stretch_at(
     second: float, clock: Sequence[ClockStretch]
-) -> tuple[ClockStretch, str]:
+) -> tuple[ClockStretch, Flag | None]:
     """Return the stretch whose anchor is nearest, and a doubt if between two."""
     for one, two in pairwise(clock):
         if second <= one.to_s:
-            return one, ""
+            return one, None
         if second < two.from_s and two.begins != "unknown":
-            return one, ""
+            return one, None
         if second < two.from_s:
             nearer = one if second - one.to_s <= two.from_s - second else two
             off_min = (two.offset_utc_s - one.offset_utc_s) / 60
-            return nearer, (
-                f"{CLOCK_DOUBT} between {one.last} and {two.first}, "
-                f"so this time may be {off_min:.0f} min off"
+            return nearer, Flag.of(
+                FlagCode.RECORDER_PAUSED, one.last, two.first, f"{off_min:.0f}"
             )
-    return clock[-1], ""
+    return clock[-1], None

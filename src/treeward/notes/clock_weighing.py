@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from .clock_anchors import outside_s
-from .clock_evidence import AGREE_S, Evidence, apart_s, in_zone
+from .clock_evidence import AGREE_S, Evidence, Source, apart_s, in_zone
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,7 +46,7 @@ def weigh(
     if spoken:
         weighed.append(
             Evidence(
-                source="spoken times",
+                source=Source.SPOKEN_TIMES,
                 start=start,
                 resolution_s=2 * half_width_s,
                 used=True,
@@ -69,13 +69,13 @@ def weigh(
         used = agrees and not chosen and gives_second
         chosen = chosen or used
         note = evidence.note
-        if not agrees and evidence.source == "file time":
+        if not agrees and evidence.source == Source.FILE_TIME:
             note = "the file was copied or changed later, or its clock was wrong"
         elif not agrees:
             note = f"{note}; disagrees" if note else "disagrees"
             flags.append(_disagreement(evidence, start, zone, spoken=bool(spoken)))
         weighed.append(replace(evidence, used=used, note=note))
-    if [e.source for e in weighed if e.used] == ["file time"]:
+    if [e.source for e in weighed if e.used] == [Source.FILE_TIME]:
         flags.append(
             "the clock rests on the file's time alone; say a time now and then, or "
             "give --start"

@@ -16,6 +16,7 @@ from treeward.language.kinds import EventKind
 from treeward.language.number_words import plain_words
 from treeward.speech.utterances import Alternative
 
+from .flags import Flag, FlagCode
 from .values import bearing_value, time_value
 
 if TYPE_CHECKING:
@@ -85,7 +86,7 @@ def _best(
     _, _, value, chosen = max(readings, key=lambda reading: reading[:2])
     first = Alternative(text=event.heard, confidence=event.confidence)
     kept = tuple(other for other in event.alternatives if other is not chosen)
-    flag = f"heard as {event.value}, taken for {value} as that suits the others"
+    flag = Flag.of(FlagCode.TAKEN_AS_OTHERS, event.value, value)
     return replace(
         event, value=value, alternatives=(first, *kept), flags=(*event.flags, flag)
     )

@@ -30,7 +30,7 @@ A mark is one or two colours joined by "-", then optionally a spot:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.bearings import BearingCell, Reference, read_bearing_cell
@@ -41,10 +41,7 @@ if TYPE_CHECKING:
 
     from treeward.speech.utterances import Alternative
 
-# Flags that are settled elsewhere, or are not about what was heard: they put no note in
-# doubt by themselves.
-ORDER_FLAG, STATION_FLAG = "order: ", "station: "  # begin what `second_look` says
-SETTLED_FLAGS = ("taken back by", "clock: ", ORDER_FLAG, STATION_FLAG)
+    from .flags import Flag, FlagCode
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,8 +50,8 @@ class Event:
 
     `start_s`/`end_s` are seconds within `recording` (None for a row typed by
     hand). `clock` is timezone-aware, None until the clock has been worked out.
-    `alternatives` are other readings ("yellow away"), best first. `flags` say in
-    words why the row needs a look.
+    `alternatives` are other readings ("yellow away"), best first. `flags` say
+    why the row needs a look.
     """
 
     kind: EventKind
@@ -67,13 +64,21 @@ class Event:
     confidence: float = 1.0
     heard: str = ""
     alternatives: tuple[Alternative, ...] = ()
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     row: str = ""  # stable row name in review.csv, "" before the file is written
+
+    def has(self, code: FlagCode) -> bool:
+        """Tell whether a flag of this code stands on the note."""
+        return any(flag.code is code for flag in self.flags)
+
+    def flagged(self, flag: Flag) -> Event:
+        """Return the note with a further flag."""
+        return replace(self, flags=(*self.flags, flag))
 
     @property
     def doubtful(self) -> bool:
         """Whether a flag puts the note in doubt; what a person confirmed has none."""
-        return any(not flag.startswith(SETTLED_FLAGS) for flag in self.flags)
+        return any(not flag.settled for flag in self.flags)
 
     @property
     def bearing(self) -> BearingCell | None:

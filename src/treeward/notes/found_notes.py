@@ -12,6 +12,7 @@ from . import sayings
 from . import stream as st
 from .bee_names import BeeNames, View
 from .events import Event
+from .flags import Flag, FlagCode
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,7 +72,7 @@ class FoundNotes:
         others = [*done.others, *others]
         flags = [*done.flags]
         if done.others:
-            flags.append(f"or {' or '.join(done.others)}: which was not clear")
+            flags.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
         confidence = 1.0
         mark = done.named.mark
         alternatives = [
@@ -79,10 +80,10 @@ class FoundNotes:
         ]
         if hedges or tail:
             said = (*hedges, *((tail,) if tail else ()))
-            flags.append(f"doubt in words: '{', '.join(said)}'")
+            flags.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
             confidence *= HEDGED
         if not done.certain:
-            flags.append("a bee was named, not what it did")
+            flags.append(Flag(FlagCode.ONLY_NAMED))
         if done.named.pronoun:
             mark, why, could_be = self._meant(done)
             talk = done.loose and not mark and not done.named.some
@@ -145,17 +146,17 @@ class FoundNotes:
             return None
         return last if start_s - last.end_s <= SAID_TWICE_S else None
 
-    def _meant(self, done: Done) -> tuple[str, str, Sequence[str]]:
+    def _meant(self, done: Done) -> tuple[str, Flag, Sequence[str]]:
         mark, could_be = self.view.meant(done.kind)
         if done.named.some:
             mark = ""
         said = done.named.pronoun
         if self.mentioned and not done.named.some:
-            why = f"'{said}' taken as {self.mentioned}, named just before"
+            why = Flag.of(FlagCode.NAMED_BEFORE, said, self.mentioned)
             return self.mentioned, why, could_be
         if mark:
-            return mark, f"'{said}' taken as the bee in view, {mark}", could_be
-        return "", f"which bee '{said}' is was not said", could_be
+            return mark, Flag.of(FlagCode.BEE_IN_VIEW, said, mark), could_be
+        return "", Flag.of(FlagCode.WHICH_BEE, said), could_be
 
     def _said_before(self, done: Done, mark: str) -> bool:
         """Tell whether this only says the event before it once more."""
@@ -189,19 +190,19 @@ class FoundNotes:
             left = self.events[self._last_done or 0]
             mark = left.mark
             if left.flags:
-                flags.append("of the same bee as the leaving before it")
+                flags.append(Flag(FlagCode.OF_LEAVING))
         elif (told.named and told.named.pronoun) or told.of_view:
             mark = self.view.last
             if mark:
-                flags.append(f"taken to be of the bee in view, {mark}")
+                flags.append(Flag.of(FlagCode.OF_BEE_IN_VIEW, mark))
                 confidence *= BY_PRONOUN
             elif told.kind is EventKind.DURATION or told.named:
-                flags.append("which bee it is was not said")
+                flags.append(Flag(FlagCode.BEE_UNSAID))
         tail = sayings.HEDGE_TAIL.match(self.text, told.end)
         if tail:
             hedges = (*hedges, tail[0].replace(",", " ").strip())
         if hedges:
-            flags.append(f"doubt in words: '{', '.join(hedges)}'")
+            flags.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(hedges)))
             confidence *= HEDGED
         share = 0.5 / max(1, len(told.options))
         name = f"{told.kind} {mark}".strip()
@@ -229,7 +230,7 @@ class FoundNotes:
         *,
         mark: str,
         value: str = "",
-        flags: tuple[str, ...],
+        flags: tuple[Flag, ...],
         confidence: float,
         alternatives: tuple[Alternative, ...],
     ) -> Event:

@@ -10,6 +10,7 @@ from treeward.language.kinds import EventKind
 
 from . import sayings
 from .bee_names import Named
+from .flags import Flag, FlagCode
 from .movement_words import PATTERNS
 from .narrated_bearings import leads_to_bearing
 from .sentences import plain_phrase
@@ -92,7 +93,7 @@ class Done:
     named: Named
     start: int
     end: int
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     certain: bool = True  # False: a bee is named, but not what it did
     others: tuple[str, ...] = ()  # bees it may have been instead
     both: tuple[str, ...] = ()  # bees that all did it
@@ -238,7 +239,7 @@ class Actions:
     @staticmethod
     def _fits(
         text: str, template: _Template, end: int, named: Named
-    ) -> tuple[str, ...] | None:
+    ) -> tuple[Flag, ...] | None:
         """Refuse (None) where the sentence goes on and becomes something else.
 
         Otherwise give the flags that what follows calls for.
@@ -266,7 +267,7 @@ class Actions:
             return None
         border = re.compile(r" [.?,] |$").search(text, place)
         more = text[place : border.start() if border else len(text)]
-        return (f"more was said: '{more.strip()}'",)
+        return (Flag.of(FlagCode.MORE_SAID, more.strip()),)
 
     def _missed_sight(self, text: str, place: int) -> Done | None:
         """Read "I missed her leaving": it did, but when is not known."""
@@ -282,7 +283,7 @@ class Actions:
                     named=named,
                     start=place,
                     end=found.end(),
-                    flags=("not seen as it happened: the time is late",),
+                    flags=(Flag(FlagCode.NOT_AS_IT_HAPPENED),),
                 )
         return None
 

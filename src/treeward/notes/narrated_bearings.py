@@ -10,6 +10,7 @@ from treeward.language.bearings import read_compass
 from treeward.language.kinds import EventKind
 
 from . import values
+from .flags import Flag, FlagCode
 from .told import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
@@ -100,15 +101,15 @@ class Bearings:
         ):
             return None
         flags = tuple(
-            f"said to be rough: '{word}'"
+            Flag.of(FlagCode.ROUGH, word)
             for word in dict.fromkeys(text[place:number_at].split())
             if word in values.ROUGHLY
         )
         if after := _ROUGH_AFTER.match(text, end):
-            flags = (*flags, f"said to be rough: '{after[1]}'")
+            flags = (*flags, Flag.of(FlagCode.ROUGH, after[1]))
         clock = values.time_value(words)
         if _AT.search(text[place:number_at]) and clock and clock.text:
-            flags = (*flags, "a bearing or a time of day?")
+            flags = (*flags, Flag(FlagCode.BEARING_OR_TIME))
         return Told(
             kind=EventKind.BEARING,
             start=place,

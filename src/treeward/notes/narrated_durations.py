@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.language.durations import read_duration
 from treeward.language.kinds import EventKind
 
+from .flags import Flag, FlagCode
 from .told import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
@@ -103,9 +104,9 @@ class Durations:
             r"[.?,]|and |but |so |that time|this time|i think|exactly|away|$"
         ).match(text, end):
             return None
-        flags = () if sure else ("away time or round trip not said",)
+        flags = () if sure else (Flag(FlagCode.DURATION_OF_WHAT),)
         if about:
-            flags = (*flags, f"said to be rough: '{about[0].strip()}'")
+            flags = (*flags, Flag.of(FlagCode.ROUGH, about[0].strip()))
         what = "round" if trip else "away"
         return Told(
             kind=EventKind.DURATION,

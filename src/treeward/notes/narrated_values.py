@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import KINDS, EventKind, Holds
 
 from . import values
+from .flags import Flag, FlagCode
 from .lexicon import Lexicon
 from .narrated_bearings import Bearings
 from .narrated_durations import Durations
@@ -139,7 +140,7 @@ class ValueNotes:
             return None
         flags = value.flags
         if lead and lead["rough"] and start == lead.end():
-            flags = (*flags, f"said to be rough: '{lead['rough'].strip()}'")
+            flags = (*flags, Flag.of(FlagCode.ROUGH, lead["rough"].strip()))
         return Told(
             kind=EventKind.TIME,
             start=place,
@@ -195,7 +196,7 @@ class ValueNotes:
                 start=place,
                 end=unnamed.end(),
                 value="calm",
-                flags=("the wind was not named",),
+                flags=(Flag(FlagCode.WIND_UNNAMED),),
             )
         match = _WIND.match(text, place)
         if match:

@@ -18,6 +18,7 @@ from . import sayings
 from . import stream as st
 from .bee_names import BeeNames
 from .events import Event
+from .flags import Flag, FlagCode
 from .found_notes import FoundNotes
 from .narrated_actions import Actions, Done
 from .narrated_values import ValueNotes
@@ -141,7 +142,7 @@ class _Narrator:
         while 0 < place < end:
             done = self.actions.at(self.text, place)
             if done and done.named.mark and " is " in self.text[place : done.end]:
-                flags = (*done.flags, "in the middle of other words")
+                flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
                 return self.found.do(replace(done, flags=flags), ())
             place = self.text.find(" ", place) + 1
         return None

@@ -10,12 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, assert_never
 
+from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.kinds import KINDS, NUMBERS, UNMARKED, EventKind, Holds
 from treeward.speech.utterances import Alternative, WordSource
 
 from . import stream as st
 from . import values
 from .events import Event
+from .flags import Flag, FlagCode
 from .lexicon import Lexicon, longest
 from .scratch import flag_scratched
 
@@ -33,12 +35,9 @@ WITHIN_NUMBER_S = 1.2  # between the words of one number; guess
 ONE_BREATH_S = 2.5  # from "yellow away" to its bearing
 TALK_S = 0.35  # words closer than this belong to the same talk; guess
 REMARK_GAP_S = 1.2  # a remark ends at a silence this long; guess
-# Confidence under which a row says so: of notes by judge speakers stated above it 96 %
-# were right, of those below 71 % (tests/benchmarks/hearing/RESULTS.md).
-DOUBT_BELOW = 0.9
-# Numbers say so a little above that too: a wrong digit is seen by nobody afterwards. Of
-# numbers by tuning speakers stated between 0.9 and 0.95 one in ten was wrong, of other
-# notes one in twenty.
+# Numbers say so a little above DOUBT_BELOW too: a wrong digit is seen by nobody
+# afterwards. Of numbers by tuning speakers stated between 0.9 and 0.95 one in ten was
+# wrong, of other notes one in twenty.
 NUMBERS_MORE = 0.05
 
 
@@ -51,7 +50,7 @@ class Span:
     last: int
     mark: str = ""
     value: str = ""
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     options: tuple[str, ...] = ()  # other values
 
 
@@ -193,7 +192,8 @@ class _Finder:
         if not all(piece.strong for piece in self.pieces[first:last]):
             return None
         what = EventKind.TIME if KINDS[kind].holds is Holds.TIME else EventKind.BEARING
-        flags = (f"no {what} heard after '{st.heard(self.pieces[first:last])}'",)
+        said = st.heard(self.pieces[first:last])
+        flags = (Flag.of(FlagCode.NO_VALUE, what, said),)
         return Span(kind=kind, first=first, last=last, flags=flags)
 
     def _own_words(self, kind: EventKind, place: int, after: int) -> Span | None:
@@ -279,10 +279,10 @@ def _judge(
         return None
     flags = span.flags
     if not strong and not text:
-        flags = (*flags, "heard as ordinary words")
+        flags = (*flags, Flag(FlagCode.ORDINARY_WORDS))
     limit = 1 if _alone(span) else 2
     if sides >= limit:
-        flags = (*flags, "in the middle of talk")
+        flags = (*flags, Flag(FlagCode.AMID_TALK))
     return replace(span, flags=flags)
 
 
@@ -290,7 +290,7 @@ def _painted(span: Span, marks: frozenset[str]) -> Span:
     """Doubt a mark that hunt.toml does not list, where it lists any."""
     if not marks or span.mark in {"", UNMARKED, *marks}:
         return span
-    flag = f"{span.mark} is not among the marks in hunt.toml"
+    flag = Flag.of(FlagCode.UNPAINTED, span.mark)
     return replace(span, flags=(*span.flags, flag))
 
 
@@ -320,7 +320,7 @@ def _event(
     flags = span.flags
     # 0.9 + 0.05 is over 0.95
     if confidence < round(flag_below + flagged_above(span.kind), 6):
-        flags = (*flags, f"heard with little confidence ({confidence:.2f})")
+        flags = (*flags, Flag.of(FlagCode.HARDLY_HEARD, f"{confidence:.2f}"))
     return Event(
         kind=span.kind,
         mark=span.mark,

@@ -16,6 +16,8 @@ from treeward.language.kinds import KINDS, EventKind
 from treeward.language.note_graph import NoteGraph
 from treeward.speech.utterances import Alternative
 
+from .flags import Flag, FlagCode
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
@@ -95,7 +97,7 @@ def _best(
     weight, note, taken = best
     first = Alternative(text=event.heard, confidence=event.confidence)
     kept = tuple(other for other in event.alternatives if other is not taken)
-    flag = f"heard as '{event.heard}', taken for '{note.text}' as the bees go"
+    flag = Flag.of(FlagCode.TAKEN_AS_BEES_GO, event.heard, note.text)
     return replace(
         event,
         kind=EventKind(note.part("kind")),

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
+
+from .flags import Flag, FlagCode
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -44,6 +45,6 @@ def flag_scratched(events: Sequence[Event]) -> list[Event]:
     """Say on each note that a later "scratch that" takes it back."""
     found = list(events)
     for taken, scratch in taken_back(events).items():
-        flag = f"taken back by '{events[scratch].heard}'"
-        found[taken] = replace(found[taken], flags=(*found[taken].flags, flag))
+        flag = Flag.of(FlagCode.TAKEN_BACK, events[scratch].heard)
+        found[taken] = found[taken].flagged(flag)
     return found

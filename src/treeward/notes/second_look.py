@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, UNMARKED, EventKind
 
-from .events import ORDER_FLAG, STATION_FLAG, Event
+from .flags import OF_SECOND_LOOK, Flag, FlagCode
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
+
+    from .events import Event
 
 SAID_AGAIN_S = 10.0  # the same note again within this was said twice; guess
 
@@ -39,29 +41,20 @@ def look_twice(
     found = [
         replace(
             event,
-            flags=tuple(
-                f for f in event.flags if not f.startswith((ORDER_FLAG, STATION_FLAG))
-            ),
+            flags=tuple(f for f in event.flags if f.code not in OF_SECOND_LOOK),
         )
         for event in events
     ]
     for first, second in _departures_in_a_row(found):
         apart_s = _time_s(found[second]) - _time_s(found[first])
-        minutes = f"{apart_s // 60:.0f}:{apart_s % 60:02.0f} min"
+        minutes = f"{apart_s // 60:.0f}:{apart_s % 60:02.0f}"
         for index, which in ((first, "the first"), (second, "the second")):
-            flag = (
-                f"{ORDER_FLAG}{which} of two departures of {found[index].mark} in a "
-                f"row, {minutes} apart: was it a landing, or was one missed?"
-            )
-            found[index] = _with_flag(found[index], flag)
+            mark = found[index].mark
+            flag = Flag.of(FlagCode.DEPARTURES_IN_A_ROW, which, mark, minutes)
+            found[index] = found[index].flagged(flag)
     for index in _first_without_station(found, without_station):
-        flag = f"{STATION_FLAG}none was said in this recording; add a row that says it"
-        found[index] = _with_flag(found[index], flag)
+        found[index] = found[index].flagged(Flag(FlagCode.STATION_UNSAID))
     return found
-
-
-def _with_flag(event: Event, flag: str) -> Event:
-    return replace(event, flags=(*event.flags, flag))
 
 
 def _time_s(event: Event) -> float:

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from treeward.language.kinds import EventKind
 
     from .bee_names import Named
+    from .flags import Flag
 
 MOST_WORDS = 10  # no value is longer
 ROUGH = (
@@ -31,7 +32,7 @@ class Told:
     value: str = ""
     named: Named | None = None
     of_view: bool = False
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     options: tuple[str, ...] = ()
 
 

@@ -10,6 +10,7 @@ from treeward.language.dates import read_date
 from treeward.language.number_words import cardinal_run
 from treeward.language.times_of_day import read_time
 
+from .flags import Flag, FlagCode, read_flags
 from .lexicon import Lexicon, longest
 
 if TYPE_CHECKING:
@@ -34,18 +35,18 @@ class Value:
 
     text: str
     used: int
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     options: tuple[str, ...] = ()
 
 
-def skip_links(texts: Sequence[str]) -> tuple[int, tuple[str, ...]]:
+def skip_links(texts: Sequence[str]) -> tuple[int, tuple[Flag, ...]]:
     """Count words that only lead up to a value, and flag those that make it rough."""
     skipped = 0
-    flags: list[str] = []
+    flags: list[Flag] = []
     while skipped < len(texts):
         word = texts[skipped]
         if word in ROUGHLY:
-            flags.append(f"said to be rough: '{word}'")
+            flags.append(Flag.of(FlagCode.ROUGH, word))
         elif word not in _LINKS:
             break
         skipped += 1
@@ -73,7 +74,7 @@ def bearing_value(texts: Sequence[str]) -> Value | None:
     return Value(
         text="" if reading.deg is None else _joined(reading.deg, more),
         used=used,
-        flags=reading.flags,
+        flags=read_flags(reading.flags),
         options=tuple(_joined(deg, more) for deg in reading.options),
     )
 
@@ -90,7 +91,7 @@ def time_value(texts: Sequence[str]) -> Value | None:
     return Value(
         text=reading.value,
         used=reading.used,
-        flags=reading.flags,
+        flags=read_flags(reading.flags),
         options=reading.options,
     )
 
@@ -100,7 +101,7 @@ def date_value(texts: Sequence[str]) -> Value | None:
     reading = read_date(texts)
     if reading is None:
         return None
-    return Value(text=reading.value, used=reading.used, flags=reading.flags)
+    return Value(text=reading.value, used=reading.used, flags=read_flags(reading.flags))
 
 
 def station_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
+from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.kinds import UNMARKED
 from treeward.language.number_forms import DIGIT_WORDS
-from treeward.notes.parser import DOUBT_BELOW
 
 from .prompts import ways_of_saying
 

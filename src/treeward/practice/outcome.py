@@ -290,7 +290,7 @@ def _attempt_dict(attempt: Attempt) -> dict[str, Any]:
         "heard": attempt.heard,
         "start_s": _round(attempt.phrases[0].start_s) if attempt.phrases else None,
         "confidence": min((e.confidence for e in attempt.events), default=None),
-        "flags": [flag for event in attempt.events for flag in event.flags],
+        "flags": [f.sentence for event in attempt.events for f in event.flags],
     }
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.errors import NotesError
+from treeward.files import read_whole
 from treeward.language.kinds import KINDS, UNMARKED, EventKind, Holds, Need
 from treeward.language.number_forms import DIGIT_WORDS, bearing_forms, time_forms
 from treeward.language.phrasebook import SLOT
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
 
 DEFAULT_COUNT = 32  # about three minutes; each colour twice, each digit about twice
+_MOST_BYTES = 1 << 20  # of a file with prompts; choice
 _ROUND: tuple[Practised, ...] = (
     "bee",
     "bearing",
@@ -110,15 +112,18 @@ def read_prompts(path: Path, book: PhraseBook) -> list[Prompt]:
     NotesError
         The file cannot be read, has no prompts, or a line is no note.
     """
+    mend = "Name a text file with one prompt a line."
+    raw = read_whole(
+        path,
+        most_bytes=_MOST_BYTES,
+        error=NotesError,
+        too_large=mend,
+        unreadable=mend,
+    )
     try:
-        lines = path.read_text("utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "is not UTF-8"
-        raise NotesError(
-            f"the prompts cannot be read ({why})",
-            where=str(path),
-            mend="Name a text file with one prompt a line.",
-        ) from error
+        lines = raw.decode("utf-8-sig").splitlines()
+    except UnicodeDecodeError as error:
+        raise NotesError("is not UTF-8 text", where=str(path), mend=mend) from error
     found = [
         prompt_of(bare, book, where=f"{path} line {number}")
         for number, line in enumerate(lines, start=1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from treeward.survey.records import AdviceKind, HandRuleKind, SeatReason, Shape
+from treeward.survey.records import AdviceKind, AreaShape, HandRuleKind, SeatReason
 from treeward.units import ACRE_M2, HECTARE_M2, YARD_M
 
 from .model import MissingKind
@@ -46,14 +46,14 @@ REASONS: Mapping[SeatReason, str] = {
     SeatReason.SECOND_DISTANCE: "a second distance",
 }
 # Shapes; several patches are counted.
-SHAPES: Mapping[Shape, str] = {
-    Shape.NOTHING_MEASURED: "nothing measured yet: the prior alone",
-    Shape.PATCH: "a patch",
-    Shape.RING: "a ring",
-    Shape.DISC: "a disc about the station",
-    Shape.PART_OF_RING: "part of a ring",
-    Shape.LONG_STRIP: "a long strip",
-    Shape.WEDGE: "a wedge: direction without distance",
+SHAPES: Mapping[AreaShape, str] = {
+    AreaShape.NOTHING_MEASURED: "nothing measured yet: the prior alone",
+    AreaShape.PATCH: "a patch",
+    AreaShape.RING: "a ring",
+    AreaShape.DISC: "a disc about the station",
+    AreaShape.PART_OF_RING: "part of a ring",
+    AreaShape.LONG_STRIP: "a long strip",
+    AreaShape.WEDGE: "a wedge: direction without distance",
 }
 # What is advised, with places for what each kind has.
 ADVICE: Mapping[AdviceKind, str] = {
@@ -109,7 +109,7 @@ def counted(number: int) -> str:
 
 def shape_text(colony: Colony) -> str:
     """Say what a colony's 90 % area looks like."""
-    if colony.shape is Shape.PATCHES:
+    if colony.shape is AreaShape.PATCHES:
         return f"{counted(len(colony.search_areas[90].polygons))} patches"
     return SHAPES[colony.shape]
 

@@ -8,6 +8,7 @@ from treeward.units import bearing_text
 
 if TYPE_CHECKING:
     from treeward.language.bearings import Reference
+    from treeward.trips.table import FlightLine
 
     from .model import HuntResult, StationPlace
 
@@ -72,3 +73,8 @@ def both_text(
     if read == bearing_text(bearing_true_deg):
         return f"{read} by compass, true alike"
     return f"{read} by compass ({true})"
+
+
+def read_text(line: FlightLine) -> str:
+    """Write a bearing as it was read, with its north where that was said."""
+    return f"{bearing_text(line.bearing_read_deg)} {line.reference}".rstrip()

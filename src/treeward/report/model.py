@@ -166,15 +166,76 @@ class Missing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RuleCheck:
+    """What a published rule of thumb said at a station, bee by bee, against the find.
+
+    `said_m` is the median of the `bees`, `low_m` and `high_m` the least and the most.
+    """
+
+    name: str
+    source: str
+    bees: int
+    said_m: float
+    low_m: float
+    high_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationCheck:
+    """How far the colony really is from a station, and what was forecast."""
+
+    station: str
+    true_m: float
+    low90_m: float
+    median_m: float
+    high90_m: float
+    rules: tuple[RuleCheck, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindCheck:
+    """A found colony beside the forecast that comes nearest to it.
+
+    `holds_percent` is 50, 90 or 95: the smallest search area that holds it; None where
+    none does. `off_m` is from the best place to the find. Nothing here says where the
+    find lies; `coarse_text` does, to a kilometre or what was asked for, where sharing
+    was asked for.
+    """
+
+    find: str
+    found: date
+    colony: str
+    off_m: float
+    holds_percent: int | None
+    area_90_m2: float
+    stations: tuple[StationCheck, ...]
+    coarse_text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnPriorUse:
+    """That own found hunts stood in for the plain prior.
+
+    `file` is hunt.toml's `learned_from`, `hunts` how many it holds with trips, and
+    `turned_deg` how much too far clockwise each observer was taken to read.
+    """
+
+    file: str
+    hunts: int
+    turned_deg: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HuntResult:
     """Everything that the tables, pictures, map files and the report show.
 
     `fix` is None where nothing could be located; `missing` then says what was
     lacking. `recordings_from_results` is the way from results/ to the folder
     of the recordings, for links to the sound. `settings` are what the survey went by,
-    with what hunt.toml says in place of the defaults. `recording_days` holds each
-    recording's day, ISO 8601, and what tells it (notes.clock.DAY_FROM). `days` is
-    empty for a hunt of one day.
+    with what hunt.toml says in place of the defaults, and `own_prior` tells whether own
+    found hunts did. `finds` are for a report that was asked to hold them.
+    `recording_days` holds each recording's day, ISO 8601, and what tells it
+    (notes.clock.DAY_FROM). `days` is empty for a hunt of one day.
     """
 
     hunt_file: HuntFile
@@ -191,6 +252,8 @@ class HuntResult:
     settings: Settings = field(default_factory=Settings)
     doubtful: tuple[DoubtfulNotes, ...] = ()
     recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    own_prior: OwnPriorUse | None = None
+    finds: tuple[FindCheck, ...] = ()
 
     @property
     def flight_s_per_m(self) -> float:

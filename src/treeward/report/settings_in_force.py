@@ -17,6 +17,16 @@ if TYPE_CHECKING:
     from .model import HuntResult
 
 HUNT_TOML = "hunt.toml"
+OWN_FINDS = "own found hunts (learned_from in hunt.toml)"
+_SPEEDS = ("flight_speed_out_m_per_s", "flight_speed_home_m_per_s")
+# Field that own finds may teach -> keys of [model] that stand before them.
+_LEARNED_UNLESS: Mapping[str, tuple[str, ...]] = {
+    "flight_speed_factor": _SPEEDS,
+    "flight_speed_factor_sd": _SPEEDS,
+    "in_hive_factor": ("in_hive_s",),
+    "in_hive_factor_sd": ("in_hive_s",),
+    "compass_sd_deg": ("compass_sd_deg",),
+}
 _WENNER = "Wenner 1963, J. Apic. Res. 2:25-32"
 _GUESS = "guess"
 # Field of survey.Settings -> its name on the page, and where its default is from.
@@ -120,13 +130,19 @@ def settings_dict(result: HuntResult) -> dict[str, Any]:
 
 def source_of(result: HuntResult, field: str) -> str:
     """Say where a setting in force is from: hunt.toml where it is no default."""
-    given = field == "walk_limit_m" and "limit_m" in (
-        result.hunt_file.walk.model_fields_set
-    )
+    given = field == "walk_limit_m" and result.hunt_file.walk.limit_m is not None
     changed = getattr(result.settings, field) != getattr(Settings(), field)
-    if given or (changed and field != "walk_limit_m"):
-        return HUNT_TOML
-    return _SOURCES[field][1]
+    if changed and _is_learned(result, field):
+        return OWN_FINDS
+    return HUNT_TOML if given or changed else _SOURCES[field][1]
+
+
+def _is_learned(result: HuntResult, field: str) -> bool:
+    """Tell whether own finds taught a setting; what hunt.toml says stands first."""
+    if result.own_prior is None or field not in _LEARNED_UNLESS:
+        return False
+    model = result.hunt_file.model
+    return all(getattr(model, key) is None for key in _LEARNED_UNLESS[field])
 
 
 def _in_hive(result: HuntResult) -> dict[str, tuple[float, str]]:
@@ -137,10 +153,16 @@ def _in_hive(result: HuntResult) -> dict[str, tuple[float, str]]:
         cargo: (
             # What the factor multiplies; with an override the median itself.
             timing.in_hive_median_s(cargo, settings),
-            HUNT_TOML if cargo in settings.in_hive_s else _IN_HIVE_SOURCES[cargo],
+            _in_hive_source(result, cargo),
         )
         for cargo in cargos
     }
+
+
+def _in_hive_source(result: HuntResult, cargo: Cargo) -> str:
+    if cargo not in result.settings.in_hive_s:
+        return _IN_HIVE_SOURCES[cargo]
+    return OWN_FINDS if _is_learned(result, "in_hive_factor") else HUNT_TOML
 
 
 def _text(field: str, value: float, units: Units) -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import About
 from treeward.survey.frame import geodesic
-from treeward.survey.records import AdviceKind, Shape
+from treeward.survey.records import AdviceKind, AreaShape
 from treeward.units import Units, wind_name
 
 from .advice_wording import REASONS, advice_text, counted, missing_text
@@ -62,7 +62,7 @@ def sentence(text: str) -> str:
 
 def _where(result: HuntResult, colony: Colony) -> str:
     """Say where a colony is, in a sentence."""
-    if colony.shape is Shape.NOTHING_MEASURED:
+    if colony.shape is AreaShape.NOTHING_MEASURED:
         return "Nothing was measured that tells where the colony is."
     several = result.fix is not None and len(result.fix.colonies) > 1
     subject = f"Colony {colony.id}" if several else "The colony"
@@ -89,15 +89,15 @@ def whereabouts(
     )
     station, way = f"station {place.id}", wind_name(azimuth)
     shape = colony.shape
-    if shape is Shape.WEDGE:
+    if shape is AreaShape.WEDGE:
         return f"towards the {way} of {station}; how far away is not known yet"
-    if shape in {Shape.RING, Shape.DISC}:
+    if shape in {AreaShape.RING, AreaShape.DISC}:
         low, _, high = colony.distance_m.get(place.id, (distance, distance, distance))
         return (
             f"probably {units.distance_range(low, high)} from {station}; in which "
             "direction is not known yet"
         )
-    if shape is Shape.PART_OF_RING:
+    if shape is AreaShape.PART_OF_RING:
         return (
             f"probably about {units.distance(distance)} from {station}, very roughly "
             f"towards the {way}"

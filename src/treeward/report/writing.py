@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReportError
@@ -14,19 +13,18 @@ from .figures.distance import distance_figure
 from .figures.map import map_figure
 from .figures.style import drawing, pdf_bytes, png_bytes, svg_text
 from .figures.timeline import timeline_figure
-from .formats.geojson import geojson_dict
-from .formats.gpx import gpx_text
-from .formats.kml import kml_bytes
+from .formats.geojson import geojson_text
+from .formats.gpx import gpx_file
+from .formats.kml import kml_file
 from .formats.labels import label_track_text, webvtt_text
 from .formats.online_map import online_page
-from .formats.result_json import result_dict
-from .formats.tables import bees_frame, trips_frame
+from .formats.result_json import result_text
+from .formats.tables import bees_text, trips_text
 from .model import WrittenFiles
 from .page.page import page_text
-from .sketch import sketch
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from .model import HuntResult
@@ -36,13 +34,24 @@ _MAP_WORDS = "Map of stations, flight lines, search areas and best place"
 _TIMELINE_WORDS = "Timeline of the visits of every bee"
 _AWAY_WORDS = "Away times of every bee, one dot for each trip"
 _DISTANCE_WORDS = "Distance of the colony by each bee and by all together"
+# Every export: its name in results/, and what makes its text or bytes.
+EXPORTS: tuple[tuple[str, Callable[[HuntResult], str | bytes]], ...] = (
+    ("result.json", result_text),
+    ("map.geojson", geojson_text),
+    ("map.kml", kml_file),
+    ("stations.gpx", gpx_file),
+    ("trips.csv", trips_text),
+    ("bees.csv", bees_text),
+)
+_PICTURES = ("map.png", "map.pdf", "timeline.png", "away.png", "distance.png")
 # Everything that may be written; what is not written this time is taken away, so
 # that no old picture stands beside new figures.
 MANAGED = (
-    "result.json", "trips.csv", "bees.csv", "report.html", "map.geojson", "map.kml",
-    "stations.gpx", "map.png", "map.pdf", "timeline.png", "away.png", "distance.png",
+    *(name for name, _ in EXPORTS),
+    *_PICTURES,
+    "report.html",
     "online-map.html",
-)  # fmt: skip
+)
 
 
 def write_results(
@@ -122,23 +131,9 @@ def _cannot(path: Path, error: OSError) -> ReportError:
 def _write_all(
     result: HuntResult, folder: Path, with_sound: Mapping[str, bytes]
 ) -> dict[str, str]:
-    plain = result_dict(result)
-    drawing = sketch(result)
-    _text(folder / "result.json", json.dumps(plain, indent=1, allow_nan=False) + "\n")
-    geo = geojson_dict(drawing)
-    _text(folder / "map.geojson", json.dumps(geo, indent=1, allow_nan=False) + "\n")
-    (folder / "map.kml").write_bytes(kml_bytes(drawing))
-    _text(
-        folder / "stations.gpx",
-        gpx_text(
-            drawing, created=result.created, software_version=result.software_version
-        ),
-    )
-    for name, frame in (
-        ("trips.csv", trips_frame(result)),
-        ("bees.csv", bees_frame(result)),
-    ):
-        frame.to_csv(folder / name, index=False, lineterminator="\r\n")
+    for name, content in EXPORTS:
+        made = content(result)
+        (folder / name).write_bytes(made if isinstance(made, bytes) else made.encode())
     drawings = _pictures(result, folder)
     _text(
         folder / "report.html", page_text(result, drawings=drawings, clips=with_sound)

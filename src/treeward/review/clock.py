@@ -10,8 +10,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from enum import StrEnum
 from functools import lru_cache
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from treeward.notes.clock_evidence import EARLIEST_YEAR, LATEST_YEAR, exists, in_zone
 
@@ -19,7 +20,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from zoneinfo import ZoneInfo
 
-Order = Literal["day first", "month first"]
+
+class DateOrder(StrEnum):
+    """In which order a file writes day and month."""
+
+    DAY_FIRST = "day first"
+    MONTH_FIRST = "month first"
+
 
 _TIME = (
     r"(?P<hour>\d{1,2})[:.h](?P<minute>\d{2})"
@@ -72,18 +79,18 @@ def format_clock(clock: datetime) -> str:
     )
 
 
-def date_order(cells: Iterable[str]) -> Order | None:
+def date_order(cells: Iterable[str]) -> DateOrder | None:
     """Return how a file writes its dates, if any row gives it away."""
-    seen: set[Order] = set()
+    seen: set[DateOrder] = set()
     for cell in cells:
         match = _NUMBERS.match(cell.strip())
         if match is None or len(match["one"]) > 2:
             continue
         one, two = int(match["one"]), int(match["two"])
         if one > 12 >= two or match["sep"] == ".":
-            seen.add("day first")
+            seen.add(DateOrder.DAY_FIRST)
         elif two > 12 >= one:
-            seen.add("month first")
+            seen.add(DateOrder.MONTH_FIRST)
     return seen.pop() if len(seen) == 1 else None
 
 
@@ -91,7 +98,7 @@ def parse_clock(
     text: str,
     zone: ZoneInfo,
     *,
-    order: Order | None = None,
+    order: DateOrder | None = None,
     machine: datetime | None = None,
     day: date | None = None,
 ) -> ClockCell:
@@ -153,16 +160,16 @@ def parse_clock(
     return _in_letters(text, zone)
 
 
-def _days(match: re.Match[str], order: Order | None) -> list[date]:
+def _days(match: re.Match[str], order: DateOrder | None) -> list[date]:
     one, two, three = match["one"], match["two"], match["three"]
     if len(one) == 4:
         tries = [(one, two, three)]
     else:
         year = three if len(three) == 4 else f"20{three:0>2}"
         day_first, month_first = (year, two, one), (year, one, two)
-        if order == "day first" or match["sep"] == ".":
+        if order == DateOrder.DAY_FIRST or match["sep"] == ".":
             tries = [day_first]
-        elif order == "month first":
+        elif order == DateOrder.MONTH_FIRST:
             tries = [month_first]
         else:
             tries = [day_first, month_first]

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
+from treeward.notes.flags import Flag, FlagCode
 
 from .file import PERSON_COLUMNS, ReviewRow, cells_of
 
@@ -18,9 +19,6 @@ if TYPE_CHECKING:
 
     from treeward.notes.events import Event
 
-HEARD_ANEW = "heard anew as: "  # begins the flag where both sides changed a row
-PUT_BACK = "had gone from review.csv, put back: write drop to leave it out"
-NO_LONGER = "no longer heard, kept because you changed it"
 _TOUCHED = "touched"  # column of the machine's copy: cells the person once changed
 _CONFIRMED = ("event", "mark", "value")  # what "keep" says yes to
 
@@ -148,8 +146,8 @@ def merge_review(
         if row.name not in kept:
             _vanished(row, mine, rows, machine, books)
     return MergeResult(
-        rows=tuple(sorted(rows.values(), key=_by_time)),
-        machine=tuple(sorted(machine.values(), key=_by_time)),
+        rows=tuple(sorted(rows.values(), key=by_time)),
+        machine=tuple(sorted(machine.values(), key=by_time)),
         report=books.report(),
     )
 
@@ -220,7 +218,8 @@ def _merge_row(
         books.note("kept_changes", row.name)
     was, now, mine = (cells_of(r) for r in (old, fresh, row))
     if all(was[c] == now[c] for c in now):
-        flags = tuple(f for f in row.event.flags if f != NO_LONGER)
+        no_longer = Flag(FlagCode.NO_LONGER_HEARD)
+        flags = tuple(f for f in row.event.flags if f != no_longer)
         return replace(row, event=replace(row.event, flags=flags)), written
     event = fresh.event
     if "clock" in touched:
@@ -234,10 +233,10 @@ def _merge_row(
     conflict = [
         c for c in _CONFIRMED if c in touched and now[c] not in {was[c], mine[c]}
     ]
-    earlier = tuple(f for f in row.event.flags if f.startswith(HEARD_ANEW))
+    earlier = tuple(f for f in row.event.flags if f.code is FlagCode.HEARD_ANEW)
     if conflict:
         said = " ".join(now[c] for c in _CONFIRMED if now[c])
-        event = replace(event, flags=(*event.flags, f"{HEARD_ANEW}{said}"))
+        event = replace(event, flags=(*event.flags, Flag.of(FlagCode.HEARD_ANEW, said)))
         books.note("conflicts", row.name)
     else:
         event = replace(event, flags=(*event.flags, *earlier))
@@ -263,8 +262,9 @@ def _vanished(
         books.note("removed", old.name)
         return
     machine[old.name] = _remember(old, touched)
-    if NO_LONGER not in row.event.flags:
-        flags = (*row.event.flags, NO_LONGER)
+    no_longer = Flag(FlagCode.NO_LONGER_HEARD)
+    if no_longer not in row.event.flags:
+        flags = (*row.event.flags, no_longer)
         rows[old.name] = replace(row, event=replace(row.event, flags=flags))
     books.note("no_longer_heard", old.name)
 
@@ -310,9 +310,7 @@ def _with_sound(row: ReviewRow, event: Event) -> ReviewRow:
 
 
 def _in_time(events: Sequence[Event]) -> list[int]:
-    return sorted(
-        range(len(events)), key=lambda j: _by_time(ReviewRow(event=events[j]))
-    )
+    return sorted(range(len(events)), key=lambda j: by_time(ReviewRow(event=events[j])))
 
 
 def _fresh_names(taken: Collection[str], indices: Iterable[int]) -> dict[int, str]:
@@ -326,7 +324,8 @@ def _fresh_names(taken: Collection[str], indices: Iterable[int]) -> dict[int, st
     return names
 
 
-def _by_time(row: ReviewRow) -> tuple[bool, float, str, float, str]:
+def by_time(row: ReviewRow) -> tuple[bool, float, str, float, str]:
+    """Return what rows are ordered by; those without a clock come last."""
     event = row.event
     return (
         event.clock is None,

@@ -7,14 +7,27 @@ from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError
 from treeward.language.kinds import KINDS, EventKind, Holds
-from treeward.language.value_cells import how_to_write, is_value, same_value
+from treeward.language.value_cells import (
+    how_to_write,
+    is_value,
+    plain_duration,
+    same_value,
+)
 from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode, read_flags
 
-from .clock import ClockCell, ClockCellError, NoDayError, Order, date_order, parse_clock
+from .clock import (
+    ClockCell,
+    ClockCellError,
+    DateOrder,
+    NoDayError,
+    date_order,
+    parse_clock,
+)
 from .row import (
-    LONGEST_S,
     CellError,
     ReviewRow,
     cells_of,
@@ -39,7 +52,6 @@ _WITHOUT_ZEROS = re.compile(r"^(\d+)[.,]0+$")  # "210.0", as spreadsheets write
 _CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _VALUE_OF = {Holds.DEGREES: EventKind.BEARING}  # whatever kind of note has it
 _ISO = re.compile(r"^\d{4}-\d\d-\d\dT")
-DOUBLED = "this hour came twice that day, write the clock with its offset"
 
 
 @dataclass(slots=True)
@@ -50,7 +62,7 @@ class _Reader:
     zone: ZoneInfo
     where: str
     machine: Mapping[str, ReviewRow]
-    order: Order | None = None
+    order: DateOrder | None = None
     days: dict[str, date] = field(default_factory=dict)  # recording -> its day
     faults: list[ReviewError] = field(default_factory=list)
     undated: bool = False  # a row without a day was told of
@@ -338,6 +350,8 @@ def _value(
     if not cell:
         return ""
     holds = KINDS[kind].holds
+    if holds is Holds.DURATION:
+        cell = plain_duration(cell)
     if not is_value(holds, cell):
         what = f"{cell!r} is no {_VALUE_OF.get(holds, kind)}"
         reader.fault(line, "value", what, how_to_write(holds))
@@ -346,8 +360,9 @@ def _value(
     return cell
 
 
-def _flags(cell: str, clock: ClockCell | None) -> tuple[str, ...]:
-    flags = split_texts(cell, ";")
-    if clock is not None and clock.doubled and DOUBLED not in flags:
-        flags = (*flags, DOUBLED)
+def _flags(cell: str, clock: ClockCell | None) -> tuple[Flag, ...]:
+    flags = read_flags(split_texts(cell, ";"))
+    doubled = Flag(FlagCode.HOUR_TWICE)
+    if clock is not None and clock.doubled and doubled not in flags:
+        flags = (*flags, doubled)
     return flags

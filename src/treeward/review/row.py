@@ -7,8 +7,9 @@ import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, cast
 
-from treeward.language.kinds import EventKind
+from treeward.language.kinds import ALSO_WRITTEN, EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import sentences_of
 from treeward.speech.utterances import Alternative
 
 from .clock import format_clock
@@ -59,7 +60,7 @@ def cells_of(row: ReviewRow) -> dict[str, str]:
         "confidence": f"{event.confidence:.2f}",
         "heard": event.heard,
         "alternatives": format_alternatives(event.alternatives),
-        "flag": join_texts(event.flags, ";"),
+        "flag": join_texts(sentences_of(event.flags), ";"),
         "decision": row.decision,
         "remark": row.remark,
     } | dict(row.extra)
@@ -86,11 +87,17 @@ def decision_from(text: str) -> Decision:
 
 
 def kind_from(text: str) -> EventKind:
-    """Read an event's kind in any capitals; raises ValueError for another word."""
-    return EventKind(text.strip().lower())
+    """Read an event's kind in any capitals, or as people write it ("gone", "landed").
+
+    Raises
+    ------
+    ValueError
+        The word is no kind.
+    """
+    plain = text.strip().lower()
+    return ALSO_WRITTEN.get(plain) or EventKind(plain)
 
 
-LONGEST_S = 1e7  # of a recording, 115 days; what is beyond is a slip; choice
 _ALTERNATIVE = re.compile(
     r"^(?P<text>.*?)\s*\((?P<confidence>[01](?:[.,]\d+)?)\)$", re.DOTALL
 )

@@ -25,10 +25,11 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewChangedError, ReviewError, TreewardError
 from treeward.files import PREFIX, read_plain, write_bytes
+from treeward.notes.flags import Flag, FlagCode
 from treeward.within import held
 
 from .file import read_review, write_review
-from .merge import PUT_BACK, all_of_the_persons, put_back
+from .merge import all_of_the_persons, put_back
 from .table import MOST_BYTES
 
 if TYPE_CHECKING:
@@ -112,7 +113,7 @@ class ReviewStore:
     def gone(self, current: Sequence[ReviewRow]) -> list[ReviewRow]:
         """Return rows that were written last and that `current` lacks.
 
-        Each has the flag `PUT_BACK`, and all that the person had made of it.
+        Each has the flag of it, and all that the person had made of it.
         """
         if self._ready_for_this_review() or not self._last_path.exists():
             return []
@@ -293,8 +294,9 @@ def gone_words(rows: Sequence[ReviewRow]) -> str:
     return f"{len(names)} rows ({shown}{more}) have"
 
 
-def _flagged(row: ReviewRow) -> tuple[str, ...]:
-    return (*(flag for flag in row.event.flags if flag != PUT_BACK), PUT_BACK)
+def _flagged(row: ReviewRow) -> tuple[Flag, ...]:
+    back = Flag(FlagCode.PUT_BACK)
+    return (*(flag for flag in row.event.flags if flag != back), back)
 
 
 def _said(row: ReviewRow) -> tuple[object, ...]:

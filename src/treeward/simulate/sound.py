@@ -199,10 +199,11 @@ class HibariVoice:
         try:
             hibari = import_module("hibari")
             g2p = import_module("hibari.g2p")
+            import_module("scipy.signal")  # the noise behind the voice
         except ImportError as error:
             raise SpeechError(
-                "no voice to read the notes aloud: hibari-tts is not installed",
-                mend="Install it by: pip install hibari-tts; "
+                "no voice for the notes: hibari-tts is not installed, or scipy",
+                mend="Install it by: pip install hibari-tts scipy; "
                 "or ask for events without sound.",
             ) from error
         self._accent, self._pitch, self._pace = accent, pitch, pace

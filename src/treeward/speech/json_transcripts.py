@@ -6,6 +6,7 @@ import json
 import math
 from typing import TYPE_CHECKING, Any, cast
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import TranscriptError
 
 from .utterances import (
@@ -25,7 +26,6 @@ _SHAPES = (
     ' {"segments": [{"start", "end", "text"}]}'
 )
 _CONFIDENCE_KEYS = ("conf", "confidence", "probability", "score")
-_DEEPEST_S = 1e7  # seconds; a hundred days are no recording
 
 
 class _Reader:
@@ -39,7 +39,7 @@ class _Reader:
         value = entry.get(key)
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise self.fault(f"{key} is {_shown(value)}, not a number", at)
-        if not -_DEEPEST_S < value < _DEEPEST_S or not math.isfinite(value):
+        if not -LONGEST_S < value < LONGEST_S or not math.isfinite(value):
             raise self.fault(f"{key} is {_shown(value)} seconds", at)
         return float(value)
 

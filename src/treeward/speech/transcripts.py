@@ -13,6 +13,7 @@ from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import TranscriptError
 from treeward.files import read_whole
 
@@ -62,7 +63,7 @@ def read_transcript(path: str | PathLike[str]) -> list[Utterance]:
         The file cannot be read or is malformed; the message names file and line.
     """
     path = Path(path)
-    text = _decoded(path)
+    text = read_text(path)
     form = _format(path, text)
     if not text.strip():
         raise TranscriptError(
@@ -82,7 +83,14 @@ def read_transcript(path: str | PathLike[str]) -> list[Utterance]:
     return sorted(found, key=lambda utterance: utterance.start_s)
 
 
-def _decoded(path: Path) -> str:
+def read_text(path: Path) -> str:
+    """Return the words of a text file, whatever it is encoded in.
+
+    Raises
+    ------
+    TranscriptError
+        It cannot be read, is too large, or is no text.
+    """
     raw = read_whole(
         path,
         most_bytes=_LARGEST,
@@ -148,6 +156,12 @@ def _cue_times(path: Path, text: str) -> list[tuple[int, float, float]]:
                 f"{line.strip()[:60]!r} ends before it starts or has no such time",
                 where=where,
                 mend="Write 00:01:02.500 --> 00:01:04.000",
+            )
+        if end_s >= LONGEST_S:  # review.csv could not be read with it
+            raise TranscriptError(
+                f"{line.strip()[:60]!r} is later than any recording lasts",
+                where=where,
+                mend="Correct the time",
             )
         found.append((number, start_s, end_s))
     if not found:

@@ -9,8 +9,8 @@ import numpy as np
 from . import areas
 from .advice import advice, all_advice, doubtful_pairs
 from .case import Hunt, prepare
+from .classical import classical_fixes
 from .colonies import Group, group_bees
-from .cross_check import classical_fixes
 from .distances import bee_distances, weighted_quantiles
 from .enough import enough
 from .evidence import Case, Evidence

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
-from .records import Density, Polygon, SearchArea, Shape
+from .records import AreaShape, Density, Polygon, SearchArea
 
 if TYPE_CHECKING:
-    from .arrays import Floats, Ints
+    from .arrays import Bools, Floats, Ints
     from .evidence import Evidence
     from .frame import LocalFrame
     from .grid import Grid
@@ -97,14 +97,36 @@ def _search_area(
     return SearchArea(probability=share, area_m2=float(area), polygons=tuple(kept))
 
 
-def _held(ring: Floats, east: Floats, north: Floats, picture: Floats) -> float:
-    from matplotlib.path import Path
+def contains(ring: Floats, xy: Floats) -> Bools:
+    """Return which of (n, 2) places lie in a ring of (m, 2) corners.
 
-    across = (east >= ring[:, 0].min()) & (east <= ring[:, 0].max())
-    along = (north >= ring[:, 1].min()) & (north <= ring[:, 1].max())
-    x, y = np.meshgrid(east[across], north[along])
-    inside = Path(ring).contains_points(np.stack([x.ravel(), y.ravel()], axis=-1))
-    return float(picture[np.ix_(along, across)].ravel()[inside].sum())
+    By the parity of its crossings of a ray towards the east.
+    """
+    start, end = ring, np.roll(ring, -1, axis=0)
+    x, y = xy[:, :1], xy[:, 1:]
+    crossed = (start[:, 1] > y) != (end[:, 1] > y)
+    return np.asarray((crossed & (x < _crossings(start, end, y))).sum(axis=1) % 2 == 1)
+
+
+def _crossings(start: Floats, end: Floats, y: Floats) -> Floats:
+    """Return where the lines through sides reach each y; (n, m)."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = (end[:, 0] - start[:, 0]) / (end[:, 1] - start[:, 1])
+        return np.asarray(start[:, 0] + (y - start[:, 1]) * slope)
+
+
+def _held(ring: Floats, east: Floats, north: Floats, picture: Floats) -> float:
+    """Return what the cells of a picture hold whose centres lie in a ring."""
+    held = 0.0
+    start, end = ring[:-1], ring[1:]
+    for row in np.flatnonzero(
+        (north >= ring[:, 1].min()) & (north <= ring[:, 1].max())
+    ):
+        sides = (start[:, 1] > north[row]) != (end[:, 1] > north[row])
+        turns = np.sort(_crossings(start[sides], end[sides], north[row]))
+        inside = np.searchsorted(turns, east, side="right") % 2 == 1
+        held += float(picture[row, inside].sum())
+    return held
 
 
 def _polygon(rings: list[Floats], frame: LocalFrame) -> Polygon:
@@ -121,21 +143,21 @@ def _polygon(rings: list[Floats], frame: LocalFrame) -> Polygon:
     )
 
 
-def shape_of(area: SearchArea, evidence: Evidence, grid: Grid) -> Shape:
+def shape_of(area: SearchArea, evidence: Evidence, grid: Grid) -> AreaShape:
     """Return what the 90 % area looks like."""
     count = len(area.polygons)
     used = np.unique(evidence.case.bearing_station[evidence.use_bearing])
     if not evidence.has_times and not evidence.has_lines:
-        return Shape.NOTHING_MEASURED
+        return AreaShape.NOTHING_MEASURED
     around = grid.xy[grid.inside(0.9)] - evidence.case.origin_xy
     whole = _sectors(around) >= _ALL_ROUND
     if count > 1 and not whole:
-        return Shape.PATCHES
+        return AreaShape.PATCHES
     if not evidence.has_times and len(used) == 1:
-        return Shape.WEDGE
+        return AreaShape.WEDGE
     if whole:
         holes = any(polygon.holes for polygon in area.polygons)
-        return Shape.RING if holes else Shape.DISC
+        return AreaShape.RING if holes else AreaShape.DISC
     return _outline(around)
 
 
@@ -145,12 +167,12 @@ def _sectors(from_origin: Floats) -> int:
     return len(np.unique(np.floor(turn / 10)))
 
 
-def _outline(from_origin: Floats) -> Shape:
+def _outline(from_origin: Floats) -> AreaShape:
     """Return the shape of one patch, seen from where lining began."""
     distance = np.hypot(*from_origin.T)
     near, far = np.quantile(distance, (0.02, 0.98))
     if _sectors(from_origin) >= 10:
-        return Shape.PART_OF_RING
+        return AreaShape.PART_OF_RING
     if far > 3.0 * max(near, 1.0) and far - near > 1000.0:
-        return Shape.LONG_STRIP
-    return Shape.PATCH
+        return AreaShape.LONG_STRIP
+    return AreaShape.PATCH

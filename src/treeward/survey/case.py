@@ -49,14 +49,8 @@ def prepare(
     wind: TripWind | None,
 ) -> Hunt:
     """Check the input and put it into the local frame."""
-    check.check_stations(stations)
-    check.check_trips(trips, len(stations.id))
-    check.check_bearings(bearings, len(stations.id), len(trips.bees))
-    check.check_settings(settings, stations, trips)
-    count = len(trips.away_s)
-    if wind is not None:
-        check.check_wind(wind, count)
-    calibrating = {c.station: c for c in settings.calibrations}
+    _check(stations, trips, bearings, settings, wind)
+    calibrating = {c.station for c in settings.calibrations}
     apart = [i for i, name in enumerate(stations.id) if name in calibrating]
     searching = [i for i, name in enumerate(stations.id) if name not in calibrating]
     if not searching:
@@ -68,24 +62,12 @@ def prepare(
     station_xy = frame.to_xy(stations.latitude_deg, stations.longitude_deg)
     left_out = {mark for hive in settings.known_hives for mark in hive.marks}
     lost = {i for i, name in enumerate(trips.bees) if name in left_out}
-
-    speed = np.full(count, np.nan) if wind is None else wind.speed_mps
-    direction = np.full(count, np.nan) if wind is None else wind.from_true_deg
-    places, trip_place = _places(stations, station_xy, trips, speed, direction)
-    windy = float(np.nanmean(speed)) if np.isfinite(speed).any() else 0.0
-    nodes_s = timing.flight_nodes(_longest_s(settings, windy))
     used_trip = ~np.isin(trips.bee, list(lost)) & ~np.isin(trips.station, apart)
-    usual_s = {
-        cargo: settings.in_hive_factor * timing.in_hive_median_s(cargo, settings)
-        for cargo in timing.IN_HIVE_S
-    }
-    flights = _Flights(
-        places=places, trips=trips, place=trip_place, nodes_s=nodes_s, usual_s=usual_s
-    )
+    used_line = ~np.isin(bearings.bee, list(lost)) & ~np.isin(bearings.station, apart)
+    flights, windy = _flights(stations, station_xy, trips, settings, wind)
     spreads, log_spread, of_bees = flights.spreads()
     times = flights.bee_times(used_trip, of_bees)
     names, observer = _observers(bearings)
-    used_line = ~np.isin(bearings.bee, list(lost)) & ~np.isin(bearings.station, apart)
     chosen = np.flatnonzero(used_line)
     active = [
         i
@@ -97,9 +79,9 @@ def prepare(
         settings=settings,
         station_xy=station_xy,
         origin_xy=origin,
-        places=places,
+        places=flights.places,
         times=tuple(times),
-        flight_nodes_s=nodes_s,
+        flight_nodes_s=flights.nodes_s,
         time_nodes=timing.shared_nodes(settings, windy, log_spread),
         spreads=spreads,
         near=timing.near_bees(spreads, of_bees),
@@ -115,27 +97,18 @@ def prepare(
         bearing_rad=np.radians(bearings.bearing_true_deg[chosen]),
         rounding_rad=np.radians(bearings.rounding_deg[chosen]),
     )
-    learned = case
-    for station in apart:
-        calibration = calibrating[stations.id[station]]
-        here = bearings.station == station
-        learned = taught(
-            learned,
-            hive_xy=frame.to_xy(
-                np.array([calibration.hive_latitude_deg]),
-                np.array([calibration.hive_longitude_deg]),
-            )[0],
-            times=flights.bee_times(trips.station == station, of_bees),
-            station=station,
-            bearing_rad=np.radians(bearings.bearing_true_deg[here]),
-            rounding_rad=np.radians(bearings.rounding_deg[here]),
-            bee=bearings.bee[here],
-            observer=observer[here],
-        )
     bees = {t.bee for t in times} | {int(b) for b in case.bearing_bee if b >= 0}
     return Hunt(
         frame=frame,
-        case=learned,
+        case=_calibrated(
+            case,
+            frame=frame,
+            stations=stations,
+            bearings=bearings,
+            observer=observer,
+            flights=flights,
+            of_bees=of_bees,
+        ),
         untaught=case,
         bees=tuple(sorted(bees)),
         trip_used=np.flatnonzero(used_trip),
@@ -143,6 +116,80 @@ def prepare(
         stations_used=tuple(active),
         left_out=tuple(trips.bees[i] for i in sorted(lost)),
     )
+
+
+def _check(
+    stations: Stations,
+    trips: Trips,
+    bearings: Bearings,
+    settings: Settings,
+    wind: TripWind | None,
+) -> None:
+    check.check_stations(stations)
+    check.check_trips(trips, len(stations.id))
+    check.check_bearings(bearings, len(stations.id), len(trips.bees))
+    check.check_settings(settings, stations, trips)
+    if wind is not None:
+        check.check_wind(wind, len(trips.away_s))
+
+
+def _flights(
+    stations: Stations,
+    station_xy: Floats,
+    trips: Trips,
+    settings: Settings,
+    wind: TripWind | None,
+) -> tuple[_Flights, float]:
+    """Return the trips with what their tables are made with, and the mean wind."""
+    unknown = np.full(len(trips.away_s), np.nan)
+    speed = unknown if wind is None else wind.speed_mps
+    direction = unknown if wind is None else wind.from_true_deg
+    places, trip_place = _places(stations, station_xy, trips, speed, direction)
+    windy = float(np.nanmean(speed)) if np.isfinite(speed).any() else 0.0
+    flights = _Flights(
+        places=places,
+        trips=trips,
+        place=trip_place,
+        nodes_s=timing.flight_nodes(_longest_s(settings, windy)),
+        usual_s={
+            cargo: settings.in_hive_factor * timing.in_hive_median_s(cargo, settings)
+            for cargo in timing.IN_HIVE_S
+        },
+    )
+    return flights, windy
+
+
+def _calibrated(
+    case: Case,
+    *,
+    frame: LocalFrame,
+    stations: Stations,
+    bearings: Bearings,
+    observer: Ints,
+    flights: _Flights,
+    of_bees: Sequence[timing.Spread],
+) -> Case:
+    """Return the case with what the calibration stations taught in its weights."""
+    learned = case
+    hives = {one.station: one for one in case.settings.calibrations}
+    for station, name in enumerate(stations.id):
+        if name not in hives:
+            continue
+        here = bearings.station == station
+        learned = taught(
+            learned,
+            hive_xy=frame.to_xy(
+                np.array([hives[name].hive_latitude_deg]),
+                np.array([hives[name].hive_longitude_deg]),
+            )[0],
+            times=flights.bee_times(flights.trips.station == station, of_bees),
+            station=station,
+            bearing_rad=np.radians(bearings.bearing_true_deg[here]),
+            rounding_rad=np.radians(bearings.rounding_deg[here]),
+            bee=bearings.bee[here],
+            observer=observer[here],
+        )
+    return learned
 
 
 def _longest_s(settings: Settings, windy: float) -> float:

@@ -30,6 +30,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .arrays import bessel_i0e
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
@@ -198,8 +200,6 @@ def line_table(bearing_rad: Floats, rounding_rad: Floats, nodes: LineNodes) -> F
     numpy.ndarray
         (ANGLES, ns) over (direction of its line, scatter).
     """
-    from scipy.special import i0e
-
     scatters, column = np.unique(
         np.stack([nodes.sd_rad, nodes.stray], axis=1), axis=0, return_inverse=True
     )
@@ -218,7 +218,7 @@ def line_table(bearing_rad: Floats, rounding_rad: Floats, nodes: LineNodes) -> F
         for part in within:
             error = bearing + part * width - direction
             density += np.exp(kappa * (np.cos(error)[:, None] - 1.0))
-        density /= pieces * 2 * np.pi * i0e(kappa)
+        density /= pieces * 2 * np.pi * bessel_i0e(kappa)
         mixed = (1 - stray) * density[:, np.ravel(back)]
         table += count * np.log(mixed + stray / (2 * np.pi))
     return np.asarray(table[:, np.ravel(column)])

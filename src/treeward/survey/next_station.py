@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from . import timing
+from .areas import contains
 from .enough import line_variance_deg2
 from .records import Advice, AdviceKind, NextStation, SeatReason
 
@@ -232,10 +233,8 @@ def _seats(hunt: Hunt) -> Floats:
 
 def left_out(hunt: Hunt, xy: Floats) -> Bools:
     """Return which of (n, 2) places lie in the polygons the person left out."""
-    from matplotlib.path import Path
-
     result = np.zeros(len(xy), dtype=bool)
     for ring in hunt.case.settings.leave_out:
         flat = hunt.frame.to_xy(np.asarray(ring)[:, 1], np.asarray(ring)[:, 0])
-        result |= Path(flat).contains_points(xy)
+        result |= contains(flat, xy)
     return result

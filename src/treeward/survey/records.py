@@ -193,7 +193,7 @@ class Enough:
     sd_least: float
 
 
-class Shape(StrEnum):
+class AreaShape(StrEnum):
     """What the 90 % area looks like."""
 
     NOTHING_MEASURED = "nothing_measured"  # the prior alone
@@ -254,7 +254,7 @@ class Colony:
     search_areas: Mapping[int, SearchArea]  # 50, 90, 95
     density: Density
     classical: tuple[ClassicalFix, ...] = ()
-    shape: Shape = Shape.PATCH
+    shape: AreaShape = AreaShape.PATCH
     next_station: NextStation | None = None
     search_plan: tuple[Strip, ...] = ()
     advice: tuple[Advice, ...] = ()  # what would help this colony, most wanted first

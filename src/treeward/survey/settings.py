@@ -93,6 +93,9 @@ class Settings:
     in_hive_factor: float = 1.12  # median of the hunt's factor on the defaults
     in_hive_factor_sd: float = 0.18  # of its logarithm
     calibration_transfer_sd: float = 0.05  # guess: calibrated against hunted colony
+    # Learned of own found hunts: the correlation of the logarithms of the two factors.
+    # They are then normal about the medians above, with no poor or eager hunts beside.
+    learned_correlation: float | None = None
     # Compass and flight lines.
     compass_sd_deg: float = 3.0  # shared offset of an instrument and its reader
     station_sd_deg: float = 3.5  # of a station's line, shared by its bees; guess
@@ -112,7 +115,7 @@ class Settings:
     calibrations: tuple[Calibration, ...] = ()
     assigned: Mapping[str, str] = field(default_factory=dict)  # mark -> colony id
     # Walking.
-    walk_limit_m: float = 800.0  # guess: fifteen minutes over rough ground
+    walk_limit_m: float = 1000.0  # guess: twenty minutes over rough ground
     leave_out: tuple[Floats, ...] = ()  # (n, 2) rings of longitude, latitude: no seat
 
     def __post_init__(self) -> None:
@@ -156,6 +159,10 @@ class Settings:
             if not 0 <= share <= 1:
                 msg = f"settings.{name}: must be a share, 0 to 1, not {share}"
                 raise ValueError(msg)
+        tie = self.learned_correlation
+        if tie is not None and not -1 < tie < 1:
+            msg = f"settings.learned_correlation: must be between -1 and 1, not {tie}"
+            raise ValueError(msg)
         for cargo, seconds in self.in_hive_s.items():
             if not (np.isfinite(seconds) and 1 <= seconds <= 7200):
                 msg = f"settings.in_hive_s: {cargo} must be 1-7200 s, not {seconds}"

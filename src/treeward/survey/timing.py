@@ -151,7 +151,8 @@ def shared_nodes(
 
     Where the person gave a range (`flight_speed_out_sd`, `flight_speed_home_sd`,
     `in_hive_s`), that is a lognormal and stays so on poor days: 90 % of the prior
-    lies in a 90 % range.
+    lies in a 90 % range. So is what own hunts taught (`learned_correlation`): its
+    spread holds poor days already.
 
     Parameters
     ----------
@@ -166,6 +167,7 @@ def shared_nodes(
     said_speed = (
         settings.flight_speed_out_sd is not None
         or settings.flight_speed_home_sd is not None
+        or settings.learned_correlation is not None
     )
     makes_up, of_share = _compensation(settings, wind_mps)
     span = _F_SPAN if len(of_share) == 1 else (*_F_SPAN[:2], _F_IN_WIND)
@@ -204,6 +206,11 @@ def shared_nodes(
             POOR_SHARE * np.outer(of_f[1], of_g[1]),
         ]
     )
+    if tie := settings.learned_correlation or 0.0:
+        f, g = np.meshgrid(z_f, z_g, indexing="ij")
+        # From two normal factors to the joint density; both kinds have the same table.
+        weight *= np.exp((2 * tie * f * g - tie**2 * (f**2 + g**2)) / (2 - 2 * tie**2))
+        weight /= weight.sum()
     by_spread = np.zeros(1) if log_spread is None else log_spread
     weight = np.concatenate([share * weight for share in of_share], axis=1)
     return TimeNodes(

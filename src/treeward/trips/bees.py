@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from treeward.language.kinds import KINDS, UNMARKED, EventKind
 
+from .doubts import Doubt, DoubtCode
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import date
@@ -153,7 +155,7 @@ def colour_of(sighting: Sighting, hunt_file: HuntFile) -> Colour:
     return Colour(mark, station, sighting.observer, sighting.day)
 
 
-def questions(pairs: Sequence[tuple[Colour, Colour]]) -> list[str]:
+def questions(pairs: Sequence[tuple[Colour, Colour]]) -> list[Doubt]:
     """Ask of the colours seen at two stations whether each is one bee."""
     seats: dict[str, set[str]] = {}
     for one, two in pairs:
@@ -162,9 +164,6 @@ def questions(pairs: Sequence[tuple[Colour, Colour]]) -> list[str]:
     for mark, stations in seats.items():
         marks.setdefault(tuple(sorted(stations)), []).append(mark)
     return [
-        f"{' and '.join(sorted(own))} {'was' if len(own) == 1 else 'were'} seen at "
-        f"stations {' and '.join(stations)}: are they the same bees? Those that are, "
-        f"write at the top of hunt.toml, same_bee = {sorted(own)}; until then that is "
-        "left open"
+        Doubt(code=DoubtCode.SAME_BEES, names=tuple(sorted(own)), others=stations)
         for stations, own in marks.items()
     ]

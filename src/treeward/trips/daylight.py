@@ -7,14 +7,15 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import KINDS
 from treeward.notes.clock_evidence import daylight_at
 
+from .doubts import Doubt, DoubtCode
+
 if TYPE_CHECKING:
     from treeward.hunt_file import HuntFile
 
     from .sightings import Notes, Sighting
 
 
-
-def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[str]:
+def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[Doubt]:
     """Say how many bees were noted flying with the sun down: the clock may be wrong.
 
     Stations without a position in hunt.toml are taken to lie at one that has one.
@@ -40,7 +41,10 @@ def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[str]:
     if not dark:
         return []
     clock = dark[0].event.clock
-    count = f"{len(dark)} notes are" if len(dark) > 1 else "1 note is"
-    first = f"{clock.day} {clock:%b %H:%M}" if clock else ""
-    told = f"{count} of bees flying with the sun down, the first at {first}"
-    return [f"{told}: is the clock right?"]
+    return [
+        Doubt(
+            code=DoubtCode.IN_THE_DARK,
+            numbers=(len(dark),),
+            moments=(clock,) if clock else (),
+        )
+    ]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.language.bearings import DEGREES_WIDTH_DEG, read_bearing_cell
 from treeward.language.kinds import UNMARKED, EventKind
 
+from .doubts import Doubt, DoubtCode
 from .pairing import note_doubts
 from .table import FlightLine, Wind
 
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 ATTACH_S = 20.0  # a bearing belongs to the departure up to this long before it; guess
 ATTACH_BEFORE_S = 5.0  # or this long after it; guess
 _ARRIVING_S = 10.0  # a bearing this soon after a landing was read on an arriving bee
-_FIRST = "her first departure: bees circle before they know the way"
 # BEEBOOK 4.2.4.1 (Human et al. 2013): read bearings on bees leaving, and wait for
 # repeat visitors, since the first departures circle.
 
@@ -32,7 +32,7 @@ def flight_lines(
     notes: Notes,
     bee_of: Mapping[int, str],
     bee_named: Callable[[Sighting], str],
-    barred: Mapping[str, tuple[str, ...]],
+    barred: Mapping[str, tuple[Doubt, ...]],
 ) -> list[FlightLine]:
     """Turn bearings into flight lines, each with the bee that it was read on.
 
@@ -41,7 +41,7 @@ def flight_lines(
     notes
         All notes; bearings that cannot be read are left out there, with the reason.
     bee_of
-        `id()` of a sighting to the bee that it is about.
+        Index of a sighting to the bee that it is about.
     bee_named
         The bee that a note's mark stands for where no other note tells.
     barred
@@ -78,12 +78,12 @@ def flight_lines(
         left = _departure_of(sighting, departures)
         doubts = [*note_doubts(sighting)]
         if left is None and _just_landed(sighting, landings):
-            doubts.append("read on an arriving bee? Only departures point home")
-        if left is not None and id(left) in firsts:
-            doubts.append(_FIRST)
+            doubts.append(Doubt(code=DoubtCode.ARRIVING))
+        if left is not None and left.index in firsts:
+            doubts.append(Doubt(code=DoubtCode.FIRST_DEPARTURE))
         why_not = barred.get(sighting.station, ())
         mark = left.event.mark if left is not None else event.mark
-        bee = bee_of.get(id(left), "") if left is not None else ""
+        bee = bee_of.get(left.index, "") if left is not None else ""
         if not bee and mark and mark != UNMARKED:
             near = _bee_nearest(mark, sighting, notes.sightings, bee_of)
             bee = near or bee_named(sighting)
@@ -108,10 +108,8 @@ def flight_lines(
 def _read_or_leave_out(event: Event, notes: Notes) -> BearingCell | None:
     found = event.bearing
     if found is None:
-        why = (
-            f"{event.value!r} is no bearing" if event.value else "no bearing was heard"
-        )
-        notes.leave_out(event, why)
+        names = (event.value,) if event.value else ()
+        notes.leave_out(event, Doubt(code=DoubtCode.NO_BEARING, names=names))
     return found
 
 
@@ -129,10 +127,10 @@ def _first_departures(
     seen: dict[tuple[str, str], int] = {}
     repeated: set[tuple[str, str]] = set()
     for sighting in departures:
-        key = (sighting.station, bee_of.get(id(sighting), ""))
+        key = (sighting.station, bee_of.get(sighting.index, ""))
         if key in seen:
             repeated.add(key)
-        seen.setdefault(key, id(sighting))
+        seen.setdefault(key, sighting.index)
     return {seen[key] for key in repeated if key[1]}
 
 
@@ -169,9 +167,9 @@ def _bee_nearest(
 ) -> str:
     """Find the bee of a mark by its nearest note, for a bearing said on its own."""
     near = [
-        (abs(s.time_s - bearing.time_s), index, bee_of[id(s)])
+        (abs(s.time_s - bearing.time_s), index, bee_of[s.index])
         for index, s in enumerate(sightings)
-        if s.event.mark == mark and id(s) in bee_of and _same_seat(s, bearing)
+        if s.event.mark == mark and s.index in bee_of and _same_seat(s, bearing)
     ]
     return min(near)[2] if near else ""
 
@@ -181,9 +179,9 @@ def _same_seat(one: Sighting, two: Sighting) -> bool:
     return (one.station, one.observer) == (two.station, two.observer)
 
 
-def bearing_doubts(lines: Sequence[FlightLine]) -> list[str]:
+def bearing_doubts(lines: Sequence[FlightLine]) -> list[Doubt]:
     """Say of which bees the bearings fall into two bundles, as of two bees."""
-    doubts: list[str] = []
+    doubts: list[Doubt] = []
     bundles: dict[tuple[str, str], list[float]] = {}
     for line in lines:
         if line.bee and line.used:
@@ -199,7 +197,7 @@ def bearing_doubts(lines: Sequence[FlightLine]) -> list[str]:
         first, second = min(wide), max(wide)
         sizes = (second - first, len(ordered) - (second - first))
         if min(steps[first], steps[second]) >= 60 and min(sizes) >= 2:
-            doubts.append(f"{bee} left station {station} in two directions: two bees?")
+            doubts.append(Doubt(code=DoubtCode.TWO_DIRECTIONS, names=(bee, station)))
     return doubts
 
 
@@ -214,10 +212,10 @@ def winds(notes: Notes) -> list[Wind]:
         words = event.value.split()
         origin = read_bearing_cell(" ".join(words[1:]))
         if not words:
-            notes.leave_out(event, "nothing was said of the wind's strength")
+            notes.leave_out(event, DoubtCode.NO_WIND)
             continue
         if event.doubtful and sighting.day in sure:
-            notes.leave_out(event, "heard with doubt; what was surely said goes on")
+            notes.leave_out(event, DoubtCode.WIND_IN_DOUBT)
             continue
         if not event.doubtful:
             sure.add(sighting.day)

@@ -8,6 +8,7 @@ from treeward.language.kinds import UNMARKED, EventKind
 
 from .bees import PAIRABLE, Bees, colour_of, questions
 from .daylight import dark_doubts
+from .doubts import Doubt, DoubtCode
 from .flight_lines import bearing_doubts, flight_lines, winds
 from .pairing import Circumstances, pair_colour
 from .sightings import Notes, Sighting, far_days, sort_notes
@@ -46,12 +47,10 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
     """
     notes = sort_notes(events, hunt_file)
     for event in notes.unclocked:
-        notes.leave_out(event, "nothing tells when this was")
+        notes.leave_out(event, DoubtCode.NO_CLOCK)
     if notes.unclocked:
         count = len(notes.unclocked)
-        notes.doubts.append(
-            f"{count} {'note has' if count == 1 else 'notes have'} no clock time"
-        )
+        notes.doubts.append(Doubt(code=DoubtCode.UNCLOCKED, numbers=(count,)))
     of_station = _barred_stations(notes, hunt_file)
     of_mark = _barred_marks(hunt_file)
     bees = Bees.among(notes.sightings, hunt_file)
@@ -61,7 +60,7 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
     bee_of: dict[int, str] = {}
     heeded: set[int] = set()
 
-    def barred(mark: str, station: str) -> tuple[str, ...]:
+    def barred(mark: str, station: str) -> tuple[Doubt, ...]:
         return (*of_station.get(station, ()), *of_mark.get(mark, ()))
 
     for colour, sightings in bees.groups.items():
@@ -92,13 +91,13 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
         notes.doubts += paired.doubts
         for sighting, why in paired.left_over:
             notes.leave_out(sighting.event, _elsewhere(sighting, why, notes))
-        heeded |= {id(s) for s in own if _is_within(s, paired.trips)}
+        heeded |= {s.index for s in own if _is_within(s, paired.trips)}
     for sighting in notes.sightings:
         if sighting.kind is EventKind.MISSED and sighting.event.mark:
             if sighting.event.doubtful:
-                notes.leave_out(sighting.event, "heard with doubt, so not believed")
-            elif id(sighting) not in heeded:
-                notes.leave_out(sighting.event, "she was not known to be away then")
+                notes.leave_out(sighting.event, DoubtCode.MISSED_IN_DOUBT)
+            elif sighting.index not in heeded:
+                notes.leave_out(sighting.event, DoubtCode.NOT_KNOWN_AWAY)
     _leave_out_unnamed(notes)
 
     def bee_named(sighting: Sighting) -> str:
@@ -133,21 +132,22 @@ def _time_s(clock: datetime | None) -> float:
     return clock.timestamp() if clock is not None else 0.0
 
 
-def _barred_stations(notes: Notes, hunt_file: HuntFile) -> dict[str, tuple[str, ...]]:
+def _barred_stations(notes: Notes, hunt_file: HuntFile) -> dict[str, tuple[Doubt, ...]]:
     """Say of which stations nothing can be used, and why."""
     ids = {s.id for s in hunt_file.station}
-    barred: dict[str, tuple[str, ...]] = {}
+    barred: dict[str, tuple[Doubt, ...]] = {}
     for station in {s.station for s in notes.sightings}:
         if not station:
-            barred[station] = ("no station was said",)
+            barred[station] = (Doubt(code=DoubtCode.STATION_UNSAID),)
         elif ids and station not in ids:
-            barred[station] = (f"station {station} is not in hunt.toml",)
+            unknown = Doubt(code=DoubtCode.STATION_UNKNOWN, names=(station,))
+            barred[station] = (unknown,)
     return barred
 
 
-def _barred_marks(hunt_file: HuntFile) -> dict[str, tuple[str, ...]]:
+def _barred_marks(hunt_file: HuntFile) -> dict[str, tuple[Doubt, ...]]:
     return {
-        mark: (f"{mark} is from {hive.name}, which is known",)
+        mark: (Doubt(code=DoubtCode.KNOWN_HIVE, names=(mark, hive.name)),)
         for hive in hunt_file.known_hive
         for mark in hive.marks
     }
@@ -170,9 +170,9 @@ def _is_within(missed: Sighting, trips: Sequence[Trip]) -> bool:
     )
 
 
-def _elsewhere(sighting: Sighting, why: str, notes: Notes) -> str:
+def _elsewhere(sighting: Sighting, why: Doubt, notes: Notes) -> Doubt:
     """Add where the bee was seen next, if at another station."""
-    if why != "she was not seen again":
+    if why.code is not DoubtCode.NOT_SEEN_AGAIN:
         return why
     for later in notes.sightings:
         if (
@@ -182,8 +182,8 @@ def _elsewhere(sighting: Sighting, why: str, notes: Notes) -> str:
             and later.observer == sighting.observer
         ):
             if later.station != sighting.station:
-                return f"her colour was next seen at station {later.station}"
-            return f"{why} that day"
+                return Doubt(code=DoubtCode.NEXT_SEEN_AT, names=(later.station,))
+            return Doubt(code=DoubtCode.NOT_SEEN_AGAIN_THAT_DAY)
     return why
 
 
@@ -192,6 +192,6 @@ def _leave_out_unnamed(notes: Notes) -> None:
         event = sighting.event
         if event.kind in {EventKind.BACK, EventKind.AWAY, EventKind.MISSED}:
             if not event.mark:
-                notes.leave_out(event, "no bee is named")
+                notes.leave_out(event, DoubtCode.NO_BEE)
             elif event.mark == UNMARKED and event.kind is not EventKind.MISSED:
-                notes.leave_out(event, "unmarked bees cannot be told apart")
+                notes.leave_out(event, DoubtCode.UNMARKED)

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 from treeward.language.kinds import EventKind
-from treeward.notes.clock import CLOCK_DOUBT
-from treeward.notes.events import SETTLED_FLAGS
+from treeward.notes.flags import FlagCode
 
+from .doubts import Doubt, DoubtCode
 from .identity import LEAST_AWAY_S, LEAST_ROUND_S, tell_bees_apart
 from .table import Trip, Visit
 from .usual import (
@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 LONG_VISIT = 3.0  # times the usual, and longer than:
 LONG_VISIT_S = 180.0  # a departure and a return may have been missed; guess
 _SURE_TRIPS = 3  # that must agree before a note in doubt is not believed; guess
-_AGAINST_SURE = "heard with doubt, and does not fit what surer notes say"
-_EITHER = "two bees wear this mark at once, and this could be either of them"
 STOPPED_S = 30.0  # more clock than sound between two notes: the recorder was stopped
 STOPPED_WIDTH_S = 60.0  # a spoken time before and one after it name the minute only
 
@@ -44,7 +42,7 @@ class Circumstances:
     station: str
     pauses: tuple[Pause, ...] = ()
     missed_s: tuple[float, ...] = ()  # when she was said not to have come
-    barred: tuple[str, ...] = ()  # why nothing of this colour can be used
+    barred: tuple[Doubt, ...] = ()  # why nothing of this colour can be used
 
     def pauses_within(self, from_s: float, to_s: float) -> list[Pause]:
         """Return the pauses that could hide a visit between two moments."""
@@ -61,9 +59,9 @@ class Paired:
 
     visits: tuple[Visit, ...]
     trips: tuple[Trip, ...]
-    left_over: tuple[tuple[Sighting, str], ...]  # notes in neither, and why
-    bee_of: dict[int, str]  # id() of a sighting to the bee it is about
-    doubts: tuple[str, ...] = ()
+    left_over: tuple[tuple[Sighting, Doubt], ...]  # notes in neither, and why
+    bee_of: dict[int, str]  # index of a sighting to the bee it is about
+    doubts: tuple[Doubt, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,13 +128,14 @@ def pair_colour(
         )
         for bee in range(identities.bees)
     ]
-    doubts: list[str] = []
-    about_bees: tuple[str, ...] = ()
+    doubts: list[Doubt] = []
+    about_bees: tuple[Doubt, ...] = ()
     if len(tracks) > 1:
         colour = sightings[0].event.mark
-        about_bees = (f"two bees wear {colour}; told apart by their times",)
-        doubts.append(f"two bees wear {colour}: {tracks[0].name}, {tracks[1].name}")
-    unsure = {(id(sightings[i]), id(sightings[j])) for i, j in identities.unsure}
+        about_bees = (Doubt(code=DoubtCode.TOLD_APART, names=(colour,)),)
+        names = (colour, tracks[0].name, tracks[1].name)
+        doubts.append(Doubt(code=DoubtCode.TWO_BEES, names=names))
+    unsure = {(sightings[i].index, sightings[j].index) for i, j in identities.unsure}
     not_believed = [s for s, b in zip(sightings, identities.bee, strict=True) if b < 0]
     visits: list[Visit] = []
     trips: list[Trip] = []
@@ -147,12 +146,12 @@ def pair_colour(
         clean_visits = [
             b.time_s - a.time_s
             for a, b in track.visits
-            if _visit_doubt(a, b, around) == ""
+            if _visit_doubt(a, b, around) is None
         ]
         clean = [
             g
             for g in track.gaps
-            if _is_clean(g, around) and (id(g.one), id(g.two)) not in unsure
+            if _is_clean(g, around) and (g.one.index, g.two.index) not in unsure
         ]
         surely = [g for g in clean if not g.doubtful]
         told_by = surely if len(surely) >= _SURE_TRIPS else clean
@@ -164,29 +163,37 @@ def pair_colour(
                 s for s in not_believed if gap.one.time_s <= s.time_s <= gap.two.time_s
             ]
             verdict = _judge(gap, usual, around)
-            if (id(gap.one), id(gap.two)) in unsure:
-                verdict = replace(verdict, used=False, doubts=(_EITHER,))
+            if (gap.one.index, gap.two.index) in unsure:
+                verdict = replace(
+                    verdict, used=False, doubts=(Doubt(code=DoubtCode.EITHER_BEE),)
+                )
             found = _trip(track.name, gap, verdict, around.barred)
-            doubts_more = about_bees + tuple(
-                f"a note between was not believed ({s.event.row or s.kind.value})"
-                for s in between
-            )
+            doubts_more = about_bees + tuple(_not_believed(s) for s in between)
             trips.append(replace(found, doubts=found.doubts + doubts_more))
         for pair in [*track.visits, *((g.one, g.two) for g in track.gaps)]:
-            used_notes |= {id(pair[0]), id(pair[1])}
-        bee_of |= {id(s): track.name for s in track.sightings}
+            used_notes |= {pair[0].index, pair[1].index}
+        bee_of |= {s.index: track.name for s in track.sightings}
     left_over = [
         (s, _why_left_over(s, identities.bee[i], tracks))
         for i, s in enumerate(sightings)
-        if id(s) not in used_notes and s.kind is not EventKind.MARK
+        if s.index not in used_notes and s.kind is not EventKind.MARK
     ]
-    left_over += [(s, _AGAINST_SURE) for s in refused]
+    left_over += [(s, Doubt(code=DoubtCode.AGAINST_SURE)) for s in refused]
     return Paired(
         visits=tuple(visits),
         trips=tuple(trips),
         left_over=tuple(left_over),
         bee_of=bee_of,
         doubts=tuple(doubts),
+    )
+
+
+def _not_believed(sighting: Sighting) -> Doubt:
+    row = sighting.event.row
+    return Doubt(
+        code=DoubtCode.NOT_BELIEVED_BETWEEN,
+        rows=(row,) if row else (),
+        names=(sighting.kind.value,),
     )
 
 
@@ -216,20 +223,19 @@ def _sure_first(
         and s.kind is not EventKind.MARK
         and any(begin_s <= s.time_s <= end_s for begin_s, end_s in plain)
     ]
-    gone = {id(s) for s in refused}
-    return [s for s in sightings if id(s) not in gone], refused
+    gone = {s.index for s in refused}
+    return [s for s in sightings if s.index not in gone], refused
 
 
-def _why_left_over(sighting: Sighting, bee: int, tracks: Sequence[_Track]) -> str:
-    mark = sighting.event.mark
+def _why_left_over(sighting: Sighting, bee: int, tracks: Sequence[_Track]) -> Doubt:
     if bee < 0:
-        return f"does not fit the other notes of {mark}; misheard?"
+        return Doubt(code=DoubtCode.MISHEARD, names=(sighting.event.mark,))
     last = tracks[bee].sightings[-1] is sighting
     if sighting.kind is EventKind.AWAY:
-        return "she was not seen again" if last else "her return was not noted"
-    if last:
-        return "nothing of her is noted before or after"
-    return "nothing of her is noted before, and no departure after"
+        code = DoubtCode.NOT_SEEN_AGAIN if last else DoubtCode.RETURN_UNNOTED
+    else:
+        code = DoubtCode.NOTHING_NEAR if last else DoubtCode.NOTHING_BEFORE
+    return Doubt(code=code)
 
 
 def _is_clean(gap: _Gap, around: Circumstances) -> bool:
@@ -245,7 +251,7 @@ def _is_clean(gap: _Gap, around: Circumstances) -> bool:
 
 def _clock_doubt(one: Sighting, two: Sighting) -> bool:
     flags = (*one.event.flags, *two.event.flags)
-    return any(flag.startswith(CLOCK_DOUBT) for flag in flags)
+    return any(flag.code is FlagCode.RECORDER_PAUSED for flag in flags)
 
 
 def _stopped_s(one: Sighting, two: Sighting) -> float:
@@ -256,14 +262,14 @@ def _stopped_s(one: Sighting, two: Sighting) -> float:
     return (two.time_s - one.time_s) - (b.start_s - a.start_s)
 
 
-def note_doubts(*sightings: Sighting) -> tuple[str, ...]:
+def note_doubts(*sightings: Sighting) -> tuple[Doubt, ...]:
     """Return what speaks against the notes themselves, with the row named."""
-    found: list[str] = []
+    found: list[Doubt] = []
     for sighting in sightings:
         for flag in sighting.event.flags:
-            if not flag.startswith(SETTLED_FLAGS):
-                row = sighting.event.row
-                found.append(f"{row}: {flag}" if row else flag)
+            if not flag.settled:
+                rows = (sighting.event.row,) if sighting.event.row else ()
+                found.append(Doubt(code=DoubtCode.FLAGGED, rows=rows, flag=flag))
         found += sighting.doubts
     return tuple(dict.fromkeys(found))
 
@@ -273,17 +279,17 @@ def _visit_doubt(
     away: Sighting,
     around: Circumstances,
     longest_s: float = math.inf,
-) -> str:
+) -> DoubtCode | None:
     length_s = away.time_s - back.time_s
     if around.pauses_within(back.time_s, away.time_s):
-        return "nobody was watching for part of it"
+        return DoubtCode.UNWATCHED_VISIT
     if _clock_doubt(back, away):
-        return "the recorder seems to have been paused meanwhile"
+        return DoubtCode.RECORDER_PAUSED
     if back.day != away.day:
-        return "overnight"
+        return DoubtCode.OVERNIGHT
     if length_s > longest_s:
-        return "much longer than usual: she may have been away meanwhile, unseen"
-    return ""
+        return DoubtCode.LONG_VISIT
+    return None
 
 
 def _visit(
@@ -300,7 +306,7 @@ def _visit(
         visit_s=round(away.time_s - back.time_s, 3),
         used=not doubt and not around.barred,
         doubts=(
-            *((doubt,) if doubt else ()),
+            *((Doubt(code=doubt),) if doubt else ()),
             *around.barred,
             *note_doubts(back, away),
         ),
@@ -310,12 +316,11 @@ def _visit(
     )
 
 
-def _trip(bee: str, gap: _Gap, verdict: Verdict, barred: tuple[str, ...]) -> Trip:
+def _trip(bee: str, gap: _Gap, verdict: Verdict, barred: tuple[Doubt, ...]) -> Trip:
     doubts = (*barred, *verdict.doubts, *note_doubts(gap.one, gap.two))
     stopped_s = _stopped_s(gap.one, gap.two)
     if stopped_s > STOPPED_S:
-        doubt = "the recorder was stopped meanwhile; good to a minute"
-        doubts = (*doubts, doubt)
+        doubts = (*doubts, Doubt(code=DoubtCode.RECORDER_STOPPED))
     one, two = gap.one.event, gap.two.event
     return Trip(
         mark=one.mark,
@@ -339,28 +344,34 @@ def _trip(bee: str, gap: _Gap, verdict: Verdict, barred: tuple[str, ...]) -> Tri
 def _judge(gap: _Gap, usual: Usual, around: Circumstances) -> Verdict:
     round_trip = gap.timing == "round"
     if gap.one.day != gap.two.day:
-        return Verdict(used=False, doubts=("overnight",))
+        return Verdict(used=False, doubts=(Doubt(code=DoubtCode.OVERNIGHT),))
     if _clock_doubt(gap.one, gap.two):
-        doubt = "the recorder seems to have been paused meanwhile, so the time is off"
-        return Verdict(used=False, doubts=(doubt,))
+        return Verdict(used=False, doubts=(Doubt(code=DoubtCode.TIME_OFF),))
     if round_trip and gap.length_s < LEAST_ROUND_S:
-        what = "landings" if gap.one.kind is EventKind.BACK else "departures"
-        doubt = f"two {what} {gap.length_s:.0f} s apart: two bees, or one said twice"
+        landings = gap.one.kind is EventKind.BACK
+        doubt = Doubt(
+            code=DoubtCode.LANDINGS_TOO_NEAR
+            if landings
+            else DoubtCode.DEPARTURES_TOO_NEAR,
+            numbers=(gap.length_s,),
+        )
         return Verdict(used=False, doubts=(doubt,))
     if not round_trip and gap.length_s < LEAST_AWAY_S:
-        doubt = f"{gap.length_s:.0f} s is too short for a trip: she circled and landed"
+        doubt = Doubt(code=DoubtCode.TOO_SHORT, numbers=(gap.length_s,))
         return Verdict(used=False, doubts=(doubt,))
     missed = any(gap.one.time_s < m <= gap.two.time_s for m in around.missed_s)
     unwatched = around.pauses_within(gap.one.time_s, gap.two.time_s)
     if unwatched and gap.length_s <= LONGEST_S:
-        verdict = judge_unwatched(gap.length_s, usual, unwatched[0].why)
+        verdict = judge_unwatched(
+            gap.length_s, usual, between=unwatched[0].between_recordings
+        )
     else:
         verdict = judge_gap(gap.length_s, usual, round_trip=round_trip, missed=missed)
     if verdict.doubts and _stopped_s(gap.one, gap.two) > STOPPED_S:
         # Two weak points at once: a stop put wrongly lengthens just such a gap.
         verdict = replace(verdict, used=False)
     if round_trip:
-        absent = "departure" if gap.one.kind is EventKind.BACK else "landing"
-        doubt = f"her {absent} between was not noted, so this holds a visit too"
-        verdict = replace(verdict, doubts=(doubt, *verdict.doubts))
+        landed = gap.one.kind is EventKind.BACK
+        code = DoubtCode.DEPARTURE_UNNOTED if landed else DoubtCode.LANDING_UNNOTED
+        verdict = replace(verdict, doubts=(Doubt(code=code), *verdict.doubts))
     return verdict

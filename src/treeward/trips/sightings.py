@@ -11,6 +11,7 @@ from treeward.language.kinds import KINDS, UNMARKED, EventKind
 from treeward.notes.clock import MONTHS_APART_DAYS
 from treeward.notes.scratch import taken_back
 
+from .doubts import Doubt, DoubtCode
 from .table import AssumedStation, Unpaired
 from .watching import Pause, StationsInForce, pauses_in, stations_in_force
 
@@ -29,12 +30,13 @@ REPEAT_S = 10.0  # the same note again within this was said twice; guess
 class Sighting:
     """A note with a clock, where and on which day it was spoken."""
 
+    index: int  # its place among the notes of the hunt
     event: Event
     time_s: float  # UTC timestamp
     station: str  # "" where it is not known
     day: date
     observer: str = ""  # who spoke it, as hunt.toml says
-    doubts: tuple[str, ...] = ()  # about the station
+    doubts: tuple[Doubt, ...] = ()  # about the station
 
     @property
     def kind(self) -> EventKind:
@@ -50,10 +52,10 @@ class Notes:
     unclocked: list[Event] = field(default_factory=list)
     pauses: list[Pause] = field(default_factory=list)
     unpaired: list[Unpaired] = field(default_factory=list)
-    doubts: list[str] = field(default_factory=list)
+    doubts: list[Doubt] = field(default_factory=list)
     assumed: tuple[AssumedStation, ...] = ()
 
-    def leave_out(self, event: Event, why: str) -> None:
+    def leave_out(self, event: Event, why: Doubt | DoubtCode) -> None:
         """Note that an event is not used, and why."""
         self.unpaired.append(
             Unpaired(
@@ -61,7 +63,7 @@ class Notes:
                 mark=event.mark,
                 value=event.value,
                 clock=event.clock,
-                why=why,
+                why=Doubt(code=why) if isinstance(why, DoubtCode) else why,
                 row=event.row,
             )
         )
@@ -81,18 +83,16 @@ def sort_notes(events: Sequence[Event], hunt_file: HuntFile) -> Notes:
     standing: list[Event] = []
     for index, event in enumerate(clocked):
         if index in gone:
-            notes.leave_out(event, "taken back by a scratch")
+            notes.leave_out(event, DoubtCode.SCRATCHED)
         elif event.kind is EventKind.SCRATCH:
             if event.doubtful:
-                notes.leave_out(event, "it was heard with doubt, so nothing was taken")
+                notes.leave_out(event, DoubtCode.SCRATCH_IN_DOUBT)
             elif index not in scratches:
-                notes.leave_out(event, "there was no note before it to take back")
+                notes.leave_out(event, DoubtCode.SCRATCHED_NOTHING)
         else:
             standing.append(event)
     if gone:
-        count = len(gone)
-        said = "1 note was" if count == 1 else f"{count} notes were"
-        notes.doubts.append(f"{said} taken back by a scratch")
+        notes.doubts.append(Doubt(code=DoubtCode.TAKEN_BACK, numbers=(len(gone),)))
     stations = stations_in_force(standing, hunt_file)
     notes.doubts += stations.doubts
     notes.assumed = stations.assumed
@@ -108,11 +108,13 @@ def _sightings(
 ) -> list[Sighting]:
     zone = hunt_file.hunt.zone
     found = []
-    for event, (station, doubts) in zip(events, stations.of_events, strict=True):
+    told = zip(events, stations.of_events, strict=True)
+    for index, (event, (station, doubts)) in enumerate(told):
         assert event.clock is not None  # noqa: S101  (only clocked ones stand)
         local = event.clock.astimezone(zone).replace(tzinfo=None)
         found.append(
             Sighting(
+                index=index,
                 event=event,
                 time_s=event.clock.timestamp(),
                 station=station,
@@ -124,12 +126,11 @@ def _sightings(
     return found
 
 
-def far_days(notes: Notes) -> list[str]:
+def far_days(notes: Notes) -> list[Doubt]:
     """Say of days that lie months apart that one of them may be wrong."""
     days = sorted({s.day for s in notes.sightings})
     return [
-        f"the notes of {one.day} {one:%b %Y} and of {two.day} {two:%b %Y} lie "
-        f"{(two - one).days} days apart: are both days right?"
+        Doubt(code=DoubtCode.DAYS_APART, moments=(one, two))
         for one, two in pairwise(days)
         if (two - one).days > MONTHS_APART_DAYS
     ]
@@ -167,7 +168,7 @@ def _once_each(sightings: Sequence[Sighting], notes: Notes) -> list[Sighting]:
             and (between_s is None or between_s < before_s)
         )
         if again and event.mark != UNMARKED:
-            notes.leave_out(event, "the same was said just before")
+            notes.leave_out(event, DoubtCode.SAID_TWICE)
             continue
         last[event.kind, *whose] = now_s
         kept.append(sighting)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from treeward.language.kinds import UNMARKED, EventKind
 
+from .doubts import Doubt, DoubtCode
 from .pairing import note_doubts
 from .table import Trip
 from .usual import LONGEST_S
@@ -33,7 +34,7 @@ def stated_trips(
     notes: Notes,
     timed: Sequence[Trip],
     bee_named: Callable[[Sighting], str],
-    barred: Callable[[str, str], tuple[str, ...]],
+    barred: Callable[[str, str], tuple[Doubt, ...]],
 ) -> list[Trip]:
     """Turn stated durations into trips.
 
@@ -57,22 +58,22 @@ def stated_trips(
             continue
         match = _STATED.match(event.value)
         if match is None:
-            why = f"{event.value!r} is no duration" if event.value else "none was heard"
-            notes.leave_out(event, why)
+            names = (event.value,) if event.value else ()
+            notes.leave_out(event, Doubt(code=DoubtCode.NO_DURATION, names=names))
             continue
         if event.mark in {"", UNMARKED}:
-            notes.leave_out(event, "no marked bee is named, so the trip has no bee")
+            notes.leave_out(event, DoubtCode.NO_MARKED_BEE)
             continue
         seconds = float(match[2].replace(",", "."))
         timing = cast("Literal['away', 'round']", match[1].lower())
         why_not = list(barred(event.mark, sighting.station))
         if seconds > LONGEST_S or seconds <= 0:
-            why_not.append(f"{seconds / 60:.0f} min is no time for a trip")
+            why_not.append(Doubt(code=DoubtCode.NO_TIME_FOR_A_TRIP, numbers=(seconds,)))
         if (twin := _timed_twin(sighting, seconds, timing, timed)) is not None:
-            rows = f" ({twin.away_row}, {twin.back_row})" if twin.back_row else ""
+            rows = (twin.away_row, twin.back_row) if twin.back_row else ()
             same = abs(twin.away_s - seconds) <= max(_SAME_S, _SAME_SHARE * seconds)
-            said = "timed as well" if same else f"timed as {twin.away_s:.0f} s"
-            why_not.append(f"the trip was {said}{rows}")
+            code = DoubtCode.TIMED_AS_WELL if same else DoubtCode.TIMED_OTHERWISE
+            why_not.append(Doubt(code=code, rows=rows, numbers=(twin.away_s,)))
         trips.append(
             Trip(
                 mark=event.mark,

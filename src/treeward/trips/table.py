@@ -10,6 +10,8 @@ if TYPE_CHECKING:
 
     from treeward.language.bearings import Reference
 
+    from .doubts import Doubt
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Visit:
@@ -21,7 +23,7 @@ class Visit:
     away_clock: datetime
     visit_s: float
     used: bool
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     back_row: str = ""
     away_row: str = ""
     bee: str = ""  # as in Trip
@@ -57,7 +59,7 @@ class Trip:
     rounding_s: float = 0.0
     cycles: int = 1
     used: bool = True
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     away_row: str = ""
     back_row: str = ""
     from_clock: datetime | None = None  # None for a stated trip
@@ -75,7 +77,7 @@ class FlightLine:
     bearing_read_deg: float  # clockwise, as it was said
     rounding_deg: float  # 1, 5, 22.5 (sixteen winds) or 45 (eight winds)
     used: bool
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     row: str = ""
     reference: Reference = ""  # the north it was read against; "": hunt.toml's compass
     observer: str = ""  # who read it off which compass; "" where hunt.toml names nobody
@@ -101,7 +103,7 @@ class Unpaired:
     mark: str
     value: str
     clock: datetime | None
-    why: str
+    why: Doubt
     row: str = ""
 
 
@@ -134,7 +136,7 @@ class TripTable:
     trips: tuple[Trip, ...]
     lines: tuple[FlightLine, ...]
     winds: tuple[Wind, ...]
-    doubts: tuple[str, ...] = ()  # about the whole: "nobody said a station"
+    doubts: tuple[Doubt, ...] = ()  # about the whole
     unpaired: tuple[Unpaired, ...] = ()
     maybe_same: tuple[tuple[str, str], ...] = ()
     assumed: tuple[AssumedStation, ...] = ()

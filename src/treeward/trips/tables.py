@@ -6,6 +6,8 @@ from dataclasses import asdict
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
+from .wording import doubt_texts
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -84,5 +86,5 @@ def bees_frame(table: TripTable) -> pd.DataFrame:
 def _frame(records: Sequence[Trip | Visit | FlightLine]) -> pd.DataFrame:
     import pandas as pd
 
-    rows = [asdict(r) | {"doubts": "; ".join(r.doubts)} for r in records]
+    rows = [asdict(r) | {"doubts": "; ".join(doubt_texts(r.doubts))} for r in records]
     return pd.DataFrame(rows)

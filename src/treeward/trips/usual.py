@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from statistics import median
 from typing import TYPE_CHECKING
 
+from .doubts import Doubt, DoubtCode
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -44,7 +46,7 @@ class Verdict:
 
     cycles: int = 1
     used: bool = True
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
 
 def usual_of(away_s: Sequence[float], visit_s: Sequence[float]) -> Usual:
@@ -77,48 +79,43 @@ def judge_gap(gap_s: float, usual: Usual, *, round_trip: bool, missed: bool) -> 
         Whether somebody said meanwhile that the bee did not come when expected.
     """
     if gap_s > LONGEST_S:
-        return Verdict(
-            used=False,
-            doubts=(f"{_minutes(gap_s)} is longer than any trip for water or food",),
-        )
+        doubt = Doubt(code=DoubtCode.LONGER_THAN_ANY, numbers=(gap_s,))
+        return Verdict(used=False, doubts=(doubt,))
     once_s = usual.expected_s(1, round_trip=round_trip)
     if once_s is None:
         return Verdict()
-    against = f"{_minutes(gap_s)} against the usual {_minutes(once_s)}"
     if missed:
-        doubt = f"she was said not to have come when expected; {against}"
+        doubt = Doubt(code=DoubtCode.SAID_MISSED, numbers=(gap_s, once_s))
         return Verdict(used=gap_s <= LONG * once_s, doubts=(doubt,))
     if gap_s <= LONG * once_s:
         return Verdict()
-    return _judge_long(gap_s, usual, against, round_trip=round_trip)
+    return _judge_long(gap_s, usual, once_s, round_trip=round_trip)
 
 
 def _judge_long(
-    gap_s: float, usual: Usual, against: str, *, round_trip: bool
+    gap_s: float, usual: Usual, once_s: float, *, round_trip: bool
 ) -> Verdict:
     for cycles in (2, 3):
         expected_s = usual.expected_s(cycles, round_trip=round_trip)
         if expected_s is not None and abs(gap_s / expected_s - 1) <= NEAR:
-            times = {2: "twice", 3: "three times"}[cycles]
-            doubt = f"about {times} the usual ({against}): notes between were missed"
+            numbers = (gap_s, once_s, cycles)
+            doubt = Doubt(code=DoubtCode.SEVERAL_TRIPS, numbers=numbers)
             return Verdict(cycles=cycles, doubts=(doubt,))
     cycle_s = usual.expected_s(1, round_trip=True)
     if round_trip or cycle_s is None or gap_s > FAR_TOO_LONG * cycle_s:
-        return Verdict(used=False, doubts=(f"{against}: notes between were missed",))
-    return Verdict(doubts=(f"much longer than usual: {against}",))
+        doubt = Doubt(code=DoubtCode.FAR_TOO_LONG, numbers=(gap_s, once_s))
+        return Verdict(used=False, doubts=(doubt,))
+    return Verdict(doubts=(Doubt(code=DoubtCode.LONG, numbers=(gap_s, once_s)),))
 
 
-def judge_unwatched(gap_s: float, usual: Usual, why: str) -> Verdict:
+def judge_unwatched(gap_s: float, usual: Usual, *, between: bool) -> Verdict:
     """Judge a gap in part of which nobody was watching: it is an upper bound.
 
-    It is used only where it is hardly longer than trips that were watched.
+    It is used only where it is hardly longer than trips that were watched. `between`
+    tells that it was a gap between two recordings, not a pause that was said.
     """
-    doubt = f"{why} for part of it, so a return may have been missed"
     if usual.away_s is not None and gap_s <= UPPER_BOUND * usual.away_s:
-        return Verdict(doubts=(f"{doubt}; not longer than usual, so used",))
-    return Verdict(used=False, doubts=(f"{doubt}: it is an upper bound only",))
-
-
-def _minutes(seconds: float) -> str:
-    whole = round(seconds)
-    return f"{whole // 60}:{whole % 60:02d} min"
+        code = DoubtCode.GAP_OF_RECORDINGS_USED if between else DoubtCode.UNWATCHED_USED
+        return Verdict(doubts=(Doubt(code=code),))
+    code = DoubtCode.GAP_OF_RECORDINGS_BOUND if between else DoubtCode.UNWATCHED_BOUND
+    return Verdict(used=False, doubts=(Doubt(code=code),))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, EventKind
 
+from .doubts import Doubt, DoubtCode
 from .table import AssumedStation
 
 if TYPE_CHECKING:
@@ -27,8 +28,8 @@ class StationsInForce:
     `assumed` names recordings in which no station was said.
     """
 
-    of_events: tuple[tuple[str, tuple[str, ...]], ...]
-    doubts: tuple[str, ...] = ()
+    of_events: tuple[tuple[str, tuple[Doubt, ...]], ...]
+    doubts: tuple[Doubt, ...] = ()
     assumed: tuple[AssumedStation, ...] = ()
 
 
@@ -39,7 +40,7 @@ class Pause:
     station: str
     from_s: float
     to_s: float
-    why: str = "nobody was watching"
+    between_recordings: bool = False  # or else somebody said that nobody watched
     observer: str = ""  # who did not watch
 
     @property
@@ -72,7 +73,7 @@ def stations_in_force(events: Sequence[Event], hunt_file: HuntFile) -> StationsI
         doubts=(
             *_about_stations(found, hunt_file, watch.unsaid),
             *watch.not_believed,
-            *(_assumed_text(one) for one in watch.assumed()),
+            *(_about_assumed(one) for one in watch.assumed()),
         ),
         assumed=watch.assumed(),
     )
@@ -92,11 +93,13 @@ class _Watch:
             if self._said(event) and not event.doubtful:
                 self._first.setdefault(event.recording, self._known(event.value))
         self._here: dict[str, str] = {}  # recording -> station said in it
-        self._in_doubt: dict[str, str] = {}  # recording -> why its station may be wrong
+        self._in_doubt: dict[
+            str, Doubt
+        ] = {}  # recording -> why its station may be wrong
         self._latest: dict[str, tuple[str, date | None]] = {}  # by observer
         self._assumed: dict[str, list[Event]] = {}
         self._taken: dict[str, str] = {}
-        self.not_believed: list[str] = []
+        self.not_believed: list[Doubt] = []
         self.unsaid = 0
 
     @staticmethod
@@ -123,19 +126,21 @@ class _Watch:
     def _move(self, event: Event) -> None:
         """Take in a "station" note."""
         recording, said = event.recording, self._known(event.value)
-        row = f" ({event.row})" if event.row else ""
+        rows = (event.row,) if event.row else ()
         held = self._here.get(recording) or self._known_beforehand(recording)
         if event.doubtful and held and held != said:
-            doubt = f"station {said}{row} was heard with doubt and is not believed yet"
-            self._in_doubt[recording] = doubt
+            self._in_doubt[recording] = Doubt(
+                code=DoubtCode.STATION_NOT_BELIEVED, names=(said,), rows=rows
+            )
             self.not_believed.append(
-                f"{doubt}: the notes after it count for station {held} until its row "
-                "is kept"
+                Doubt(code=DoubtCode.STATION_HELD, names=(said, held), rows=rows)
             )
             return
         self._here[recording] = said
         if event.doubtful and held != said:
-            self._in_doubt[recording] = f"station {said}{row} was heard with doubt"
+            self._in_doubt[recording] = Doubt(
+                code=DoubtCode.STATION_IN_DOUBT, names=(said,), rows=rows
+            )
         elif not event.doubtful:
             self._in_doubt.pop(recording, None)
             day = event.clock.date() if event.clock else None
@@ -145,69 +150,67 @@ class _Watch:
         told = self._hunt_file.station_of(recording)
         return told or station_in_name(recording, self._hunt_file)
 
-    def station_of(self, event: Event) -> tuple[str, tuple[str, ...]]:
+    def station_of(self, event: Event) -> tuple[str, tuple[Doubt, ...]]:
         """Return an event's station, and what is doubtful about it."""
         recording = event.recording
         if self._said(event):
             self._move(event)
-        doubts: tuple[str, ...] = ()
+        doubts: tuple[Doubt, ...] = ()
         station = self._here.get(recording) or self._known_beforehand(recording)
         if station and recording in self._in_doubt:
             doubts = (self._in_doubt[recording],)
         if not station and recording and recording in self._first:
             station = self._first[recording]
-            doubts = ("the station was said only later",)
+            doubts = (Doubt(code=DoubtCode.STATION_SAID_LATER),)
         if not station and self._sole:
             station = self._sole
         observer = self._hunt_file.observer_of(recording)
         if not station and observer in self._latest:
             station, day = self._latest[observer]
-            doubts = (
-                f"no station was said in {recording}; station {station}, the last one "
-                "before, was taken"
-                if recording
-                else "no station was said",
-            )
+            assumed = Doubt(code=DoubtCode.STATION_ASSUMED, names=(recording, station))
+            doubts = (assumed if recording else Doubt(code=DoubtCode.STATION_UNSAID),)
             if day != (event.clock.date() if event.clock else None):
-                doubts = (*doubts, "the station was said on another day")
+                doubts = (*doubts, Doubt(code=DoubtCode.STATION_OTHER_DAY))
             if KINDS[event.kind].seen_here:
                 self._assumed.setdefault(recording, []).append(event)
                 self._taken[recording] = station
         if not station:
             self.unsaid += KINDS[event.kind].seen_here
-            doubts = ("no station was said",)
+            doubts = (Doubt(code=DoubtCode.STATION_UNSAID),)
             if KINDS[event.kind].seen_here and recording:
                 self._assumed.setdefault(recording, []).append(event)
                 self._taken[recording] = ""
         elif self._ids and station.casefold() not in self._ids:
-            doubts = (*doubts, f"station {station} is not in hunt.toml")
+            unknown = Doubt(code=DoubtCode.STATION_UNKNOWN, names=(station,))
+            doubts = (*doubts, unknown)
         return station, doubts
 
 
-def _assumed_text(one: AssumedStation) -> str:
-    notes = "1 note" if one.notes == 1 else f"{one.notes} notes"
-    where = one.recording or "the notes typed by hand"
+def _about_assumed(one: AssumedStation) -> Doubt:
     if not one.station:
-        return f"no station was said in {where}, so its {notes} are not used"
-    return (
-        f"no station was said in {where}: its {notes} count for station "
-        f"{one.station}, the last one said before"
+        code, names = DoubtCode.RECORDING_UNUSED, (one.recording,)
+        return Doubt(code=code, names=names, numbers=(one.notes,))
+    return Doubt(
+        code=DoubtCode.RECORDING_ASSUMED,
+        names=(one.recording, one.station),
+        numbers=(one.notes,),
     )
 
 
 def _about_stations(
-    found: Sequence[tuple[str, tuple[str, ...]]], hunt_file: HuntFile, unsaid: int
-) -> tuple[str, ...]:
-    doubts: list[str] = []
+    found: Sequence[tuple[str, tuple[Doubt, ...]]], hunt_file: HuntFile, unsaid: int
+) -> tuple[Doubt, ...]:
+    doubts: list[Doubt] = []
     if unsaid:
-        notes = "1 note" if unsaid == 1 else f"{unsaid} notes"
-        doubts.append(f"nobody said at which station {notes} were taken")
+        doubts.append(Doubt(code=DoubtCode.NO_STATION_OF_NOTES, numbers=(unsaid,)))
     unknown = {
-        s for s, d in found if s and any("not in hunt.toml" in text for text in d)
+        station
+        for station, about in found
+        if station and any(d.code is DoubtCode.STATION_UNKNOWN for d in about)
     }
-    ids = ", ".join(s.id for s in hunt_file.station)
+    ids = tuple(s.id for s in hunt_file.station)
     doubts += [
-        f"station {station} was said but is not in hunt.toml, which has {ids}"
+        Doubt(code=DoubtCode.STATION_NOT_LISTED, names=(station, *ids))
         for station in sorted(unknown)
     ]
     return tuple(doubts)
@@ -224,7 +227,7 @@ def station_in_name(recording: str, hunt_file: HuntFile) -> str:
 
 def pauses_in(
     notes: Sequence[tuple[Event, float, str, str]],
-) -> tuple[list[Pause], list[str]]:
+) -> tuple[list[Pause], list[Doubt]]:
     """Find when nobody was watching: said so, or between two recordings.
 
     A pause that nobody ended lasts until the next bee is spoken of at that station by
@@ -241,15 +244,18 @@ def pauses_in(
         The pauses, and doubts about them.
     """
     pauses: list[Pause] = []
-    doubts: list[str] = []
+    doubts: list[Doubt] = []
     since: dict[tuple[str, str], float] = {}
     for event, time_s, station, observer in notes:
         seat = station, observer
         if event.kind in {EventKind.PAUSE, EventKind.RESUME} and event.doubtful:
-            row = f" ({event.row})" if event.row else ""
             doubts.append(
-                f"a {event.kind.value} at {event.clock:%H:%M:%S}{row} was heard with "
-                "doubt and is not believed until its row is kept"
+                Doubt(
+                    code=DoubtCode.PAUSE_NOT_BELIEVED,
+                    names=(event.kind.value,),
+                    rows=(event.row,) if event.row else (),
+                    moments=(event.clock,) if event.clock else (),
+                )
             )
         elif event.kind is EventKind.PAUSE:
             since.setdefault(seat, time_s)
@@ -267,10 +273,8 @@ def pauses_in(
                 )
             )
             if event.kind is not EventKind.RESUME:
-                doubts.append(
-                    "a pause was not ended by a resume; it was taken to last until the "
-                    f"next bee at {event.clock:%H:%M:%S}"
-                )
+                moments = (event.clock,) if event.clock else ()
+                doubts.append(Doubt(code=DoubtCode.PAUSE_UNENDED, moments=moments))
     return pauses + _between_recordings(notes), doubts
 
 
@@ -292,7 +296,7 @@ def _between_recordings(notes: Sequence[tuple[Event, float, str, str]]) -> list[
                         station=station,
                         from_s=reached_s,
                         to_s=first_s,
-                        why="between two recordings",
+                        between_recordings=True,
                         observer=observer,
                     )
                 )

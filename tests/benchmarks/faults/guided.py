@@ -19,20 +19,23 @@ import subprocess
 import sys
 import tempfile
 import traceback
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 from benchmarks.faults import record
-from faults import seeds
+from faults import kept, seeds
 from faults.inputs import KINDS as ALL_KINDS
-from faults.kept import PLACES
 from faults.sounds import SOUND_SEEDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-# What Treeward keeps itself has no reader of its own; `mutated` tries it.
-KINDS = {name: kind for name, kind in ALL_KINDS.items() if name not in PLACES}
+    from treeward.language.phrasebook import PhraseBook
+
+# Of what Treeward keeps itself, what has a reader of some size; `mutated` tries all.
+OWN = ("last", "machine", "facts", "heard", "journal", "phrases")
+KINDS = {n: k for n, k in ALL_KINDS.items() if n not in kept.PLACES or n in OWN}
+TEXTS, TOKENS = seeds.TEXTS | kept.TEXTS, seeds.TOKENS | kept.TOKENS
 TESTS = Path(__file__).resolve().parents[2]
 LONGEST_S = 5
 MOST_MEMORY_MB = 1024
@@ -44,33 +47,73 @@ READERS = (
     "treeward.review.row", "treeward.hunt_file", "treeward.positions",
     "treeward.speech.transcripts", "treeward.speech.json_transcripts",
     "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.containers",
-    "treeward.audio.resample", "treeward.audio.reader", "gpxpy", "webvtt", "srt",
+    "treeward.audio.resample", "gpxpy", "webvtt", "srt",
+    "treeward.review.store", "treeward.review.merge", "treeward.hunt.recordings",
+    "treeward.hunt.heard", "treeward.hunt.journal", "treeward.hunt.recovery",
+    "treeward.language.phrasebook", "treeward.language.phrasebook_file",
+    "treeward.notes.parser",
 )  # fmt: skip
 
 
 def reader_of(kind: str) -> Callable[[Path], object]:
     """Return what reads a file of this kind; imported here to be instrumented."""
     from faults import contract
+    from treeward.hunt.recovery import for_review, read_session
+    from treeward.hunt.tracks import read_gpx
+    from treeward.hunt_file import read_hunt_file
+    from treeward.language.phrasebook import PhraseBook
+    from treeward.resources import phrasebook_path
+    from treeward.review.file import read_review
+    from treeward.speech.transcripts import read_transcript
 
-    match kind:
-        case "review":
-            from treeward.review.file import read_review
+    readers: dict[str, Callable[[Path], object]] = {
+        "review": lambda path: read_review(path, contract.ZONE),
+        "hunt": read_hunt_file,
+        "gpx": read_gpx,
+        "sound": contract.check_samples,
+        "last": _read_copies,
+        "machine": _read_copies,
+        "facts": _read_facts,
+        "heard": _read_heard,
+        "journal": lambda path: for_review(read_session(path)),
+        "phrases": lambda path: PhraseBook.load(phrasebook_path(), path),
+    }
+    return readers.get(kind, read_transcript)
 
-            return lambda path: read_review(path, contract.ZONE)
-        case "hunt":
-            from treeward.hunt_file import read_hunt_file
 
-            return read_hunt_file
-        case "gpx":
-            from treeward.hunt.tracks import read_gpx
+def _read_copies(path: Path) -> object:
+    """Read the machine's copies of a review, and what has gone since."""
+    from faults import contract
+    from treeward.review.store import ReviewStore
 
-            return read_gpx
-        case "sound":
-            return contract.check_samples
-        case _:
-            from treeward.speech.transcripts import read_transcript
+    store = ReviewStore(path.parent / "review.csv", path.parent, contract.ZONE)
+    return store.machine_rows(), store.gone([])
 
-            return read_transcript
+
+def _read_facts(path: Path) -> object:
+    """Read the facts of recordings, and keep them anew."""
+    from treeward.hunt.recordings import as_first_seen, days_told, keep_facts
+    from treeward.notes.clock_evidence import RecordingFacts
+
+    folder, size_bytes = path.parent, 1644
+    seen = as_first_seen(folder, RecordingFacts(name=kept.SOUND), size_bytes)
+    keep_facts(folder, [(seen, size_bytes)], [])
+    return days_told(folder)
+
+
+def _read_heard(path: Path) -> object:
+    """Read a hearing, and the notes in it."""
+    from treeward.hunt.heard import HeardFile
+    from treeward.language.phrasebook import PhraseBook
+    from treeward.notes.parser import parse_notes
+
+    if not _BOOK:
+        _BOOK.append(PhraseBook.load())
+    heard = HeardFile(path).resume()
+    return parse_notes(heard.utterances, _BOOK[0], recording=kept.SOUND)
+
+
+_BOOK: list[PhraseBook] = []
 
 
 def fuzz(kind: str, seconds: int, corpus: Path, findings: Path) -> None:
@@ -90,7 +133,8 @@ def fuzz(kind: str, seconds: int, corpus: Path, findings: Path) -> None:
         read = reader_of(kind)
     contract.quiet()
     folder = Path(tempfile.mkdtemp(prefix="treeward-guided-"))
-    path = folder / f"file{KINDS[kind].endings[0]}"
+    ending = KINDS[kind].endings[0]
+    path = folder / (PurePath(ending).name if kind in OWN else f"file{ending}")
     seen: set[tuple[str, int]] = set()
 
     def attempt(data: bytes) -> None:
@@ -127,10 +171,10 @@ def prepare(kind: str, folder: Path) -> Path:
     """Lay out good files to start from, and a dictionary of this kind's parts."""
     corpus = folder / kind
     corpus.mkdir(parents=True, exist_ok=True)
-    texts = [text.encode() for text in seeds.TEXTS.get(kind, ())]
+    texts = [text.encode() for text in TEXTS.get(kind, ())]
     for number, data in enumerate(texts or SOUND_SEEDS()):
         (corpus / f"good-{number}").write_bytes(data[:4096])
-    tokens = [token.encode() for token in seeds.TOKENS.get(kind, ())]
+    tokens = [token.encode() for token in TOKENS.get(kind, ())]
     tokens = [t for t in tokens if len(t) < 60] or [b"RIFF", b"data", b"fmt "]
     shown = ("".join(f"\\x{byte:02x}" for byte in token) for token in tokens)
     (folder / f"{kind}.dict").write_text("".join(f'"{text}"\n' for text in shown))

@@ -97,6 +97,19 @@ def _transcribe() -> int:
     )
 
 
+def _rows_gone(home: Path) -> None:
+    """Lay out a hunt whose review a spreadsheet saved without its newest rows.
+
+    A recording that is none lies among the others.
+    """
+    _transcripts(home)
+    hunt = home / "hunt"
+    review = hunt / "review.csv"
+    lines = review.read_text("utf-8").splitlines(keepends=True)
+    review.write_text("".join(lines[:-5]), "utf-8")
+    (hunt / "recordings" / "broken.wav").write_bytes(b"RIFF, and no more")
+
+
 def _left_by_a_kill(home: Path) -> None:
     """Lay out a hunt with a listening that was killed: a journal, and four pieces."""
     import numpy as np
@@ -296,16 +309,28 @@ def _named(*names: str) -> Callable[[PurePath], bool]:
     )
 
 
+# Written beside and renamed, each of them; a command writes one after the other.
+_COPIES = (
+    "review.csv", "review_machine.csv", "review_last.csv", "starts.json",
+    "recordings.json", "left_out.json",
+)  # fmt: skip
 _DONE_BEFORE = frozenset({0, 1})  # 1: "is there already"
 SCENARIOS = (
     Scenario(
         short="transcribe",
-        name="review.csv, its machine copy, starts.json: `transcribe`",
+        name="review.csv, its copies, starts, facts of recordings: `transcribe`",
         prepare=_transcripts,
         run=_transcribe,
-        at_stake=_named(
-            *("review.csv", "review_machine.csv", "starts.json", "recordings"),
-        ),
+        at_stake=_named(*_COPIES, "recordings"),
+    ),
+    Scenario(
+        short="again",
+        name="the same where rows had gone and a recording is none: `transcribe`",
+        prepare=_rows_gone,
+        run=lambda: program("transcribe", "--jobs", "1", "--hunt", "hunt"),
+        at_stake=_named(*_COPIES, "recordings"),
+        good=frozenset({0, 1}),
+        good_again=frozenset({0, 1}),
     ),
     Scenario(
         short="recover",
@@ -322,14 +347,15 @@ SCENARIOS = (
         name="review.csv: a correction, as on the page and in the terminal",
         prepare=_transcripts,
         run=_correct,
-        at_stake=_named("review.csv", "recordings", "review_machine.csv"),
+        # review_last.csv follows at the next writing where the kill came before it.
+        at_stake=_named("review.csv", "review_machine.csv", "recordings"),
     ),
     Scenario(
         short="hear",
         name="what was heard, and review.csv: `transcribe` of four recordings",
         prepare=_recordings,
         run=_hear,
-        at_stake=_named("review.csv", "recordings"),
+        at_stake=_named("review.csv", "review_machine.csv", "recordings"),
         keeps_part_when_stopped=True,
     ),
     Scenario(

@@ -11,6 +11,7 @@ import pytest
 
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
+from treeward.notes.flags import read_flags
 
 _SPEC = importlib.util.spec_from_file_location(
     "hearing_scoring", Path(__file__).with_name("scoring.py")
@@ -44,7 +45,9 @@ def test_a_wrong_mark_is_wrong_and_a_flag_excuses_it() -> None:
     truth = [said("back", 10.0, mark="yellow")]
     plain = scoring.compare([heard(EventKind.BACK, 10.0, mark="white")], truth)
     assert (plain.right, plain.wrong_unflagged, plain.stray) == (0, 1, 0)
-    flagged = heard(EventKind.BACK, 10.0, mark="white", flags=("heard softly",))
+    flagged = heard(
+        EventKind.BACK, 10.0, mark="white", flags=read_flags(["heard softly"])
+    )
     assert scoring.compare([flagged], truth).wrong_unflagged == 0
 
 

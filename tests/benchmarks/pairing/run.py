@@ -18,6 +18,7 @@ import numpy as np
 
 from treeward.hunt_file import HuntFile, parse_hunt_table
 from treeward.language.kinds import EventKind
+from treeward.notes.flags import Flag, FlagCode
 from treeward.simulate.hunting import simulate_hunt
 from treeward.simulate.invented import SimulatedHunt, SimulatedTrip, SimulationSettings
 from treeward.trips import pair_trips
@@ -95,6 +96,9 @@ def score(hunt: SimulatedHunt, events: list[Event], total: Score) -> None:
     total.found += sum(id(t) in found for t in noted)
 
 
+HARDLY = Flag.of(FlagCode.HARDLY_HEARD, "0.41")
+
+
 def misheard(events: tuple[Event, ...], share: float, seed: int) -> list[Event]:
     """Change the mark of some landings and departures, half of them flagged."""
     rng = np.random.default_rng(seed)
@@ -102,7 +106,7 @@ def misheard(events: tuple[Event, ...], share: float, seed: int) -> list[Event]:
     changed = []
     for event in events:
         if event.kind in {EventKind.BACK, EventKind.AWAY} and rng.random() < share:
-            flags = ("heard with little confidence",) if rng.random() < 0.5 else ()
+            flags = (HARDLY,) if rng.random() < 0.5 else ()
             mark = str(rng.choice(marks))
             changed.append(replace(event, mark=mark, flags=flags))
         else:

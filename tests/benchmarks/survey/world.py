@@ -55,11 +55,13 @@ class Conditions:
     detours: bool = False
     learning: bool = False
     compass_sd_deg: float = 3.0
+    compass_deg: float = 0.0  # about which it varies: a person's own
     two_observers: float = 0.0  # share of hunts
     last_m: float = 0.0  # the last station so far from the tree; 0: as it comes
     lines_apart_deg: float = 0.0  # a second colony so far round; 0: only one
     speed: tuple[float, float] = (0.85, 1.10)  # published means against Wenner's
     stay: tuple[float, float] = (0.8, 1.5)  # 73 to 198 s by the published rules
+    cargo: str = ""  # what is put out; either of the two where nothing is said
 
 
 FREE = (0.10, 0.45)
@@ -152,7 +154,7 @@ class _Day:
         self.speed = rng.uniform(*c.speed)
         self.stay = rng.uniform(*c.stay)
         people = 2 if rng.random() < c.two_observers else 1
-        self.compass_deg = rng.normal(0.0, c.compass_sd_deg, size=people)
+        self.compass_deg = rng.normal(c.compass_deg, c.compass_sd_deg, size=people)
         self.reading_deg = rng.uniform(4.0, 15.0)  # by hand on a flying bee; guess
         self.astray = rng.uniform(0.02, 0.10)  # bees that circle off; guess
         self.missed = rng.uniform(0.05, 0.07)
@@ -207,7 +209,7 @@ def invent(rng: np.random.Generator, c: Conditions) -> WorldHunt:
     day = _Day(rng, c)
     trees = _trees(rng, c)
     dishes = _dishes(rng, c, trees[0])
-    cargo = str(rng.choice(["water", "syrup"]))
+    cargo = c.cargo or str(rng.choice(["water", "syrup"]))
     notes = _Notes()
     bees: list[_Bee] = []
     names: list[str] = []

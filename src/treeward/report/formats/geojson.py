@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any
 
+from treeward.report.sketch import sketch as sketch_of
+
 if TYPE_CHECKING:
+    from treeward.report.model import HuntResult
     from treeward.report.sketch import Area, Sketch
+
+
+def geojson_text(result: HuntResult) -> str:
+    """Return map.geojson."""
+    plain = geojson_dict(sketch_of(result))
+    return json.dumps(plain, indent=1, allow_nan=False) + "\n"
 
 
 def geojson_dict(sketch: Sketch) -> dict[str, Any]:

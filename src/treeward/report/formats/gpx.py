@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from treeward.report.sketch import sketch as sketch_of
+
 from .kml import xml_text
 
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from treeward.report.model import HuntResult
     from treeward.report.sketch import Sketch
 
 _SYMBOL = {
@@ -21,6 +24,15 @@ _SYMBOL = {
 def _longitude(value_deg: float) -> float:
     """GPX 1.1 ends below 180 degrees: the same meridian is -180."""
     return round(value_deg - 360 if value_deg >= 180 else value_deg, 7)
+
+
+def gpx_file(result: HuntResult) -> str:
+    """Return stations.gpx."""
+    return gpx_text(
+        sketch_of(result),
+        created=result.created,
+        software_version=result.software_version,
+    )
 
 
 def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str:

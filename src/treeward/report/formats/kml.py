@@ -7,8 +7,10 @@ import xml.etree.ElementTree as ET
 from typing import TYPE_CHECKING
 
 from treeward.report.figures.paint import paint_hex, split_mark
+from treeward.report.sketch import sketch as sketch_of
 
 if TYPE_CHECKING:
+    from treeward.report.model import HuntResult
     from treeward.report.sketch import Area, FlightPath, Sketch, Spot
 
     from .rings import Ring
@@ -125,6 +127,11 @@ def _area(
         for hole in holes:
             boundary = _add(_add(polygon, "innerBoundaryIs"), "LinearRing")
             _add(boundary, "coordinates", _ring(hole))
+
+
+def kml_file(result: HuntResult) -> bytes:
+    """Return map.kml."""
+    return kml_bytes(sketch_of(result))
 
 
 def kml_bytes(sketch: Sketch) -> bytes:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any
 
 from treeward.report.advice_wording import missing_text
 from treeward.report.bundles import circular_mean_deg, true_bearing_deg
+from treeward.report.finds import check_dict
 from treeward.report.settings_in_force import settings_dict
+from treeward.trips.wording import doubt_texts
 
 from .found_json import bee_values, fix_values, number, place_alone
 
@@ -17,6 +20,11 @@ if TYPE_CHECKING:
     from treeward.trips.table import FlightLine, Trip, Visit
 
 SCHEMA = 1
+
+
+def result_text(result: HuntResult) -> str:
+    """Return result.json."""
+    return json.dumps(result_dict(result), indent=1, allow_nan=False) + "\n"
 
 
 def result_dict(result: HuntResult) -> dict[str, Any]:
@@ -46,6 +54,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         ],
         **fix_values(result),
         "settings": settings_dict(result),
+        **_own(result),
         "days": [_day(result, day) for day in result.days],
         "recordings": [
             {"name": name, "day": day, "day_from": told}
@@ -58,7 +67,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             {"kind": one.kind.value, "stations": list(one.stations)}
             for one in result.missing
         ],
-        "doubts": list(table.doubts),
+        "doubts": list(doubt_texts(table.doubts)),
         "to_look_at": [
             {
                 "about": lot.about.value,
@@ -135,7 +144,7 @@ def _trip(result: HuntResult, trip: Trip) -> dict[str, Any]:
         "rounding_s": number(trip.rounding_s, 2),
         "cycles": trip.cycles,
         "used": trip.used,
-        "doubts": list(trip.doubts),
+        "doubts": list(doubt_texts(trip.doubts)),
         "away_note": _where(result, trip.away_row),
         "back_note": _where(result, trip.back_row),
     }
@@ -149,7 +158,7 @@ def _visit(result: HuntResult, visit: Visit) -> dict[str, Any]:
         "away_clock": _clock(visit.away_clock),
         "visit_s": number(visit.visit_s, 2),
         "used": visit.used,
-        "doubts": list(visit.doubts),
+        "doubts": list(doubt_texts(visit.doubts)),
         "back_note": _where(result, visit.back_row),
         "away_note": _where(result, visit.away_row),
     }
@@ -166,7 +175,7 @@ def _line(result: HuntResult, line: FlightLine) -> dict[str, Any]:
         "rounding_deg": number(line.rounding_deg, 2),
         "reference": line.reference or result.hunt_file.hunt.compass,
         "used": line.used,
-        "doubts": list(line.doubts),
+        "doubts": list(doubt_texts(line.doubts)),
         "note": _where(result, line.row),
     }
 
@@ -200,3 +209,17 @@ def _day(result: HuntResult, day: DayResult) -> dict[str, Any]:
             for one in day.colonies
         ],
     }
+
+
+def _own(result: HuntResult) -> dict[str, Any]:
+    """Return what own finds say, where they were asked for."""
+    own: dict[str, Any] = {}
+    if (used := result.own_prior) is not None:
+        own["own_prior"] = {
+            "file": used.file,
+            "finds": used.hunts,
+            "turned_deg": {name: round(by, 2) for name, by in used.turned_deg},
+        }
+    if result.finds:
+        own["finds"] = [check_dict(check) for check in result.finds]
+    return own

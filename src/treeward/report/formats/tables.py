@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from typing import TYPE_CHECKING, Any
 
 from treeward.review.table import guard
@@ -9,8 +11,6 @@ from treeward.review.table import guard
 from .result_json import result_dict
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from treeward.report.model import HuntResult
 
 _TRIP_COLUMNS = (
@@ -55,15 +55,16 @@ def safe_cell(value: Any) -> Any:  # noqa: ANN401  (a table holds any plain valu
     return guard(value) if isinstance(value, str) else value
 
 
-def _frame(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> pd.DataFrame:
-    import pandas as pd
+def _text(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> str:
+    out = io.StringIO(newline="")
+    table = csv.writer(out, lineterminator="\r\n")
+    table.writerow(columns)
+    table.writerows([safe_cell(row.get(name)) for name in columns] for row in rows)
+    return out.getvalue()
 
-    safe = [{name: safe_cell(row.get(name)) for name in columns} for row in rows]
-    return pd.DataFrame(safe, columns=list(columns))
 
-
-def trips_frame(result: HuntResult) -> pd.DataFrame:
-    """Return one line for each trip, used or not, with its doubts."""
+def trips_text(result: HuntResult) -> str:
+    """Return trips.csv: one line for each trip, used or not, with its doubts."""
     rows = []
     for trip in result_dict(result)["trips"]:
         away, back = trip["away_note"] or {}, trip["back_note"] or {}
@@ -78,11 +79,11 @@ def trips_frame(result: HuntResult) -> pd.DataFrame:
                 "back_start_s": back.get("start_s"),
             }
         )
-    return _frame(rows, _TRIP_COLUMNS)
+    return _text(rows, _TRIP_COLUMNS)
 
 
-def bees_frame(result: HuntResult) -> pd.DataFrame:
-    """Return one line for each bee at each station, with its distance."""
+def bees_text(result: HuntResult) -> str:
+    """Return bees.csv: one line for each bee at each station, with its distance."""
     rows = []
     for bee in result_dict(result)["bees"]:
         rule = bee["hand_rule_m"] or {}
@@ -97,4 +98,4 @@ def bees_frame(result: HuntResult) -> pd.DataFrame:
                 "hand_rule_high_m": rule.get("high"),
             }
         )
-    return _frame(rows, _BEE_COLUMNS)
+    return _text(rows, _BEE_COLUMNS)

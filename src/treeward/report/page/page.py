@@ -17,6 +17,7 @@ from treeward.notes.clock import DAY_FROM
 from treeward.report.advice_wording import HAND_RULES, check_text
 from treeward.report.bundles import bundles_by_bee
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
+from treeward.report.finds import find_sentences, own_prior_sentence
 from treeward.report.settings_in_force import settings_rows
 from treeward.report.wording import (
     advice_sentences,
@@ -33,6 +34,7 @@ from treeward.report.wording import (
     sentence,
 )
 from treeward.survey.frame import geodesic
+from treeward.trips.wording import doubt_texts
 from treeward.units import Units, wind_name
 
 from .day_parts import day_lines, day_places, map_days, together
@@ -161,11 +163,14 @@ def page_text(
             missing=missing,
             next_words=next_sentences(result),
             advice=[*advice_sentences(result), *enough_sentences(result)],
-            basis=basis_sentence(result),
+            basis=" ".join(
+                filter(None, (basis_sentence(result), own_prior_sentence(result)))
+            ),
+            finds=find_sentences(result),
             to_look_at=doubt_sentences(result),
             recording_days=_recording_days(result),
             compass=compass_sentence(result),
-            doubts=[sentence(text) for text in result.table.doubts],
+            doubts=[sentence(text) for text in doubt_texts(result.table.doubts)],
             drawings={
                 name: Markup(svg)  # noqa: S704  (drawn by matplotlib, text as paths)
                 for name, svg in drawings.items()

@@ -9,10 +9,11 @@ from urllib.parse import quote
 
 from treeward.positions import Position, format_position, utm_text
 from treeward.report.bundles import timed_ends, true_bearing_deg
-from treeward.report.compass import both_text
+from treeward.report.compass import both_text, read_text
 from treeward.report.days import day_text
 from treeward.report.figures.paint import paint_hex, split_mark
 from treeward.report.wording import PLACED_BY, for_colony, seats
+from treeward.trips.wording import doubt_texts
 from treeward.units import Units, bearing_text, duration_text
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ class BeeLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NoteLine:
+class NoteEntry:
     """A row of the list of notes."""
 
     anchor: str
@@ -206,7 +207,7 @@ class Lines:
                 returned=self._clock(timed_ends(trip)[1], missing="\u2013"),
                 away=duration_text(trip.away_s),
                 used=trip.used,
-                doubts=_timing_remarks(trip) + trip.doubts,
+                doubts=_timing_remarks(trip) + doubt_texts(trip.doubts),
                 notes=self._links(trip.away_row, trip.back_row),
             )
             for trip in self._result.table.trips
@@ -223,14 +224,10 @@ class Lines:
                     bee=chip(line.bee or line.mark),
                     station=line.station,
                     clock=self._clock(line.clock, missing="\u2013"),
-                    read=" ".join(
-                        filter(
-                            None, (bearing_text(line.bearing_read_deg), line.reference)
-                        )
-                    ),
+                    read=read_text(line),
                     true="\u2013" if true is None else bearing_text(true),
                     used=line.used,
-                    doubts=line.doubts,
+                    doubts=doubt_texts(line.doubts),
                     notes=self._links(line.row),
                 )
             )
@@ -254,14 +251,14 @@ class Lines:
             rules=rules_text(bee.hand_rules, units),
         )
 
-    def notes(self) -> list[NoteLine]:
+    def notes(self) -> list[NoteEntry]:
         """Return every note, with the way to its sound."""
         lines = []
         for row, note in self._result.rows.items():
             second = "" if note.start_s is None else second_text(note.start_s)
             sound = self._clips.get(row)
             lines.append(
-                NoteLine(
+                NoteEntry(
                     anchor=self._anchors[row],
                     row=row,
                     clock=self._clock(note.clock),

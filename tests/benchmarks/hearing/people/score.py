@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from treeward.language.phrasebook import PhraseBook
+from treeward.notes.flags import sentences_of
 from treeward.resources import phrasebook_path
 
 from ..scoring import (  # noqa: TID252  (pytest knows the folder above by it alone)
@@ -92,8 +93,9 @@ class Measured:
 def hear(path: Path, book: PhraseBook, model: str | None) -> list[Event]:
     """Return the notes of a recording, as `treeward transcribe` would hear them."""
     from treeward.audio.reader import read_blocks
+    from treeward.hunt_tables import DOUBT_BELOW
     from treeward.notes.context import read_again
-    from treeward.notes.parser import DOUBT_BELOW, parse_notes
+    from treeward.notes.parser import parse_notes
     from treeward.speech.engines import open_recognizer
     from treeward.speech.recognizer import transcribe
 
@@ -165,7 +167,11 @@ def faults(
             for each in truth
             if abs(each["start_s"] - (event.start_s or 0.0)) < NEAR_S
         ]
-        flag = f"flagged: {'; '.join(event.flags)}" if event.flags else "no flag"
+        flag = (
+            f"flagged: {'; '.join(sentences_of(event.flags))}"
+            if event.flags
+            else "no flag"
+        )
         out.append(
             f"{name} {event.start_s or 0:.1f} s: {event.kind} {event.mark} "
             f'{event.value} "{event.heard}" (confidence {event.confidence:.2f}, '

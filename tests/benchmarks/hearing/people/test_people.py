@@ -13,6 +13,7 @@ import soundfile
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event
+from treeward.notes.flags import read_flags
 from treeward.resources import phrasebook_path
 
 from ..scoring import compare  # noqa: TID252  (as in score.py)
@@ -233,7 +234,7 @@ def test_the_scorer_counts_rights_wrongs_and_inventions(tmp_path: Path) -> None:
         value=right[1].value,
         start_s=(right[1].start_s or 0) + 0.5,  # 0.6 s off: too far
         end_s=right[1].end_s,
-        flags=("heard softly",),
+        flags=read_flags(["heard softly"]),
     )
     heard = [right[0], shifted, *right[3:], invented]
     one = score.measure(truth_file, lambda *_: heard)

@@ -1,0 +1,129 @@
+"""Where a find lies: as typed, by a phone's track or a note; and shared, roughly."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from treeward.errors import HuntError
+from treeward.positions import parse_position
+
+from .finds import coarse
+from .places import find_tracks
+from .tracks import position_at, read_gpx
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from treeward.positions import Position
+
+    from .finds import FoundFile
+    from .hunt import Hunt
+
+_NOTE = "found"  # kind of the note that says so
+
+
+def typed_place(text: str) -> Position:
+    """Read a position that was typed.
+
+    Raises
+    ------
+    HuntError
+        If it is none.
+    """
+    try:
+        return parse_position(text)
+    except ValueError as error:
+        raise HuntError(
+            str(error), mend='Write it like --position "52.304500, -3.613300".'
+        ) from error
+
+
+def place_at(hunt: Hunt, clock_text: str) -> tuple[Position, date]:
+    """Return where the hunt's GPX track was at a time, and the day.
+
+    Raises
+    ------
+    HuntError
+        If the time cannot be read, or no track of the hunt knows it.
+    """
+    try:
+        clock = datetime.fromisoformat(clock_text.strip())
+    except ValueError as error:
+        raise HuntError(
+            f"{clock_text!r} is no time", mend='Write it like "2026-07-14 15:20".'
+        ) from error
+    if clock.tzinfo is None:
+        clock = clock.replace(tzinfo=hunt.zone)
+    return _tracked(hunt, clock, f"at {clock:%Y-%m-%d %H:%M}"), clock.date()
+
+
+def noted_place(hunt: Hunt) -> tuple[Position, date]:
+    """Return where the phone was when the latest note said found, and the day.
+
+    Raises
+    ------
+    HuntError
+        If no note says so with a time, or no track of the hunt knows that time.
+    """
+    clocks = [
+        event.clock
+        for event in hunt.events()
+        if event.kind.value == _NOTE and event.clock is not None
+    ]
+    if not clocks:
+        raise HuntError(
+            "no note with a time says found",
+            where=str(hunt.review_path),
+            mend='Say where: treeward found --position "52.304500, -3.613300"',
+        )
+    clock = max(clocks)
+    place = _tracked(hunt, clock, f"when {clock:%H:%M} was noted as found")
+    return place, clock.astimezone(hunt.zone).date()
+
+
+def _tracked(hunt: Hunt, clock: datetime, when: str) -> Position:
+    tracks = find_tracks(hunt.path)
+    for path in tracks:
+        if (place := position_at(read_gpx(path), clock)) is not None:
+            return place
+    raise HuntError(
+        f"no track of this hunt says where you were {when}"
+        + ("" if tracks else "; there is no GPX file in it"),
+        where=str(hunt.path),
+        mend="Put your phone's GPX file of that day there, or give --position.",
+    )
+
+
+def shared_geojson(finds: FoundFile, square_m: float | None) -> str:
+    """Write the finds for others as GeoJSON (RFC 7946): a place, a year, a nest.
+
+    Parameters
+    ----------
+    square_m
+        Side of the square of the UTM grid whose middle stands for the place; None for
+        the places as they are.
+    """
+    features = []
+    for find in finds.find:
+        here = find.position
+        if square_m is not None:
+            rough = coarse(here, square_m)
+            place = [rough.longitude_deg, rough.latitude_deg]
+        else:
+            place = [round(here.longitude_deg, 6), round(here.latitude_deg, 6)]
+        features.append(
+            {
+                "type": "Feature",
+                "geometry": {"type": "Point", "coordinates": place},
+                "properties": {
+                    "find": find.id,
+                    "year": find.found.year,
+                    "nest": find.nest,
+                    "rounded_to_m": square_m or 0,
+                },
+            }
+        )
+    whole = {"type": "FeatureCollection", "features": features}
+    return json.dumps(whole, indent=1) + "\n"

@@ -1,0 +1,286 @@
+"""What found hunts, taken together, foretell for the next one.
+
+Every hunt's factors differ from the plain prior's middle by three shifts: one of the
+person (kept everywhere), one of the region (bees, land and season thereabouts) and one
+of that hunt alone. Together they have the plain prior's variance. How it is shared out
+is unknown and summed over, weighed by how well it explains the lessons; each sharing
+is a normal model in closed form (the linear mixed model of any textbook on it, e.g.
+Gelman et al. 2013, Bayesian Data Analysis, 3rd ed., ch. 5 and 15). So few hunts, or
+hunts that differ among themselves, leave the prior wide, and a hunt in another region
+gets back nearly the plain one.
+
+The in-hive factor is one for each cargo, tied loosely. The person's reaction time is a
+shift in seconds of every away time: said late at the departure it shortens, at the
+return it lengthens. It cannot be told from the in-hive time but by cargos and regions
+that differ, and mostly stays what it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .lessons import Lesson, plain_compass_sd_deg, plain_moments
+from .timing import IN_HIVE_S
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from .arrays import Floats
+    from .records import Cargo
+    from .settings import Settings
+
+REGION_M = 30_000.0  # a region's reach: hunts so far apart share 0.6 of it; guess
+REACTION_SD_S = 2.0  # of return against departure, person to person; guess
+CARGO_TIE = 0.8  # correlation of the in-hive factors of two cargos; guess
+# Share of the variance that is each hunt's own -> weight before any hunt; guesses.
+OF_HUNT = ((0.05, 0.25), (0.15, 0.3), (0.35, 0.25), (0.6, 0.15), (0.9, 0.05))
+# Share of the rest that is the person's and not the region's; guesses: bees make it.
+OF_PERSON = ((0.0, 0.85), (0.3, 0.1), (0.6, 0.05))
+# Share of the compass's variance that is each hunt's own; guesses.
+COMPASS_OF_HUNT = ((0.05, 0.3), (0.15, 0.35), (0.4, 0.25), (0.8, 0.1))
+_CARGOS: tuple[Cargo, ...] = tuple(IN_HIVE_S)
+_STATES = 2 + len(_CARGOS)  # ln f, ln g of each cargo, reaction time [s]
+_FLAT = 1e-6  # precision below which a direction of a lesson says nothing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """A lesson and where it was learned; one region for places that are not told."""
+
+    lesson: Lesson
+    latitude_deg: float
+    longitude_deg: float
+    observers: tuple[str, ...] = ("",)  # names, by the lesson's observer index
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnPrior:
+    """What to expect of the next hunt, in place of the plain prior.
+
+    Attributes
+    ----------
+    ln_f, ln_f_sd
+        Mean and standard deviation of the log factor on flight speed.
+    ln_g, ln_g_sd
+        The same of the factor on the in-hive time, by cargo, with the person's
+        reaction time in it.
+    correlation
+        Of the two, by cargo.
+    reaction_s
+        Mean and standard deviation of the person's shift of away times [s].
+    hunts
+        How many lessons have trips.
+    """
+
+    ln_f: float
+    ln_f_sd: float
+    ln_g: Mapping[Cargo, float]
+    ln_g_sd: Mapping[Cargo, float]
+    correlation: Mapping[Cargo, float]
+    reaction_s: tuple[float, float]
+    hunts: int
+
+
+def own_prior(
+    known: Sequence[Known],
+    settings: Settings | None = None,
+    *,
+    here_deg: tuple[float, float],
+) -> OwnPrior:
+    """Foretell speed and in-hive factor of a hunt at a place (latitude, longitude).
+
+    Without lessons this is the plain prior's mean and spread.
+    """
+    told = [one for one in known if one.lesson.cargos]
+    plain, covariance = plain_moments(settings)
+    mean, spread = _states(plain, covariance)
+    rows, values, noise, of = _measured(told, mean, plain)
+    near = _nearness([(k.latitude_deg, k.longitude_deg) for k in told], here_deg)
+    count = len(told)
+    log_evidence, means, covariances = [], [], []
+    for levels, weight in _sharings():
+        person, region, own = (_scaled(spread, level) for level in levels)
+        person = person + _reaction()
+        prior = person + region + own
+        if not len(values):
+            log_evidence.append(np.log(weight))
+            means.append(mean)
+            covariances.append(prior)
+            continue
+        between = np.empty((count + 1, count + 1, _STATES, _STATES))
+        for i in range(count + 1):
+            for j in range(count + 1):
+                between[i, j] = person + near[i, j] * region + (own if i == j else 0.0)
+        seen = np.einsum("ax,abxy,by->ab", rows, between[np.ix_(of, of)], rows)
+        seen += np.diag(noise)
+        here = np.einsum("axy,ay->ax", between[count, of], rows)
+        solved = np.linalg.solve(seen, np.column_stack([values, here]))
+        _, size = np.linalg.slogdet(seen)
+        log_evidence.append(np.log(weight) - 0.5 * (values @ solved[:, 0] + size))
+        means.append(mean + here.T @ solved[:, 0])
+        covariances.append(prior - here.T @ solved[:, 1:])
+    share = np.exp(np.array(log_evidence) - max(log_evidence))
+    share /= share.sum()
+    middle = share @ np.array(means)
+    total = np.einsum("s,sxy->xy", share, np.array(covariances))
+    off = np.array(means) - middle
+    total += np.einsum("s,sx,sy->xy", share, off, off)
+    return _foretold(middle, total, count, np.exp(plain[1]))
+
+
+def learned_settings(
+    settings: Settings, prior: OwnPrior, cargos: Sequence[Cargo]
+) -> Settings:
+    """Return settings that hold an own prior on speed and in-hive time.
+
+    A hunt has one spread of the in-hive factor: of several cargos the widest.
+    """
+    usual = cargos or _CARGOS
+    widest = max(usual, key=lambda cargo: prior.ln_g_sd[cargo])
+    return replace(
+        settings,
+        flight_speed_factor=float(np.exp(prior.ln_f)),
+        flight_speed_factor_sd=prior.ln_f_sd,
+        in_hive_s={c: IN_HIVE_S[c] * float(np.exp(prior.ln_g[c])) for c in _CARGOS},
+        in_hive_factor=1.0,
+        in_hive_factor_sd=prior.ln_g_sd[widest],
+        learned_correlation=prior.correlation[widest],
+    )
+
+
+def own_compass(
+    known: Sequence[Known], observer: str, settings: Settings | None = None
+) -> tuple[float, float, int]:
+    """Foretell an observer's offset: mean and standard deviation [degrees], hunts.
+
+    The offset goes with the person and their compass, wherever they are; a part of it
+    is each hunt's own (a phone in another pocket). Without lessons mean and spread are
+    the plain prior's.
+    """
+    variance = plain_compass_sd_deg(settings) ** 2
+    told = [
+        (weighted / precision, 1.0 / precision)
+        for one in known
+        for index, precision, weighted in one.lesson.offsets
+        if one.observers[index : index + 1] == (observer,)
+    ]
+    if not told:
+        return 0.0, float(np.sqrt(variance)), 0
+    values, noise = np.array(told).T
+    log_evidence, means, variances = [], [], []
+    for own, weight in COMPASS_OF_HUNT:
+        common = variance * (1.0 - own)
+        seen = np.full((len(values),) * 2, common)
+        seen += np.diag(noise + variance * own)
+        solved = np.linalg.solve(seen, np.column_stack([values, np.ones(len(values))]))
+        _, size = np.linalg.slogdet(seen)
+        log_evidence.append(np.log(weight) - 0.5 * (values @ solved[:, 0] + size))
+        means.append(common * solved[:, 0].sum())
+        variances.append(variance - common**2 * solved[:, 1].sum())
+    share = np.exp(np.array(log_evidence) - max(log_evidence))
+    share /= share.sum()
+    mean = float(share @ means)
+    spread = share @ variances + share @ (np.array(means) - mean) ** 2
+    return mean, float(np.sqrt(spread)), len(told)
+
+
+def _sharings() -> list[tuple[tuple[Floats, Floats, Floats], float]]:
+    """Return the levels' shares of each state's variance, and their weight."""
+    result = []
+    for of_f, weight_f in OF_HUNT:
+        for of_g, weight_g in OF_HUNT:
+            own = np.array([of_f, *[of_g] * len(_CARGOS), 0.0])
+            for of_person, weight in OF_PERSON:
+                rest = np.append(1.0 - own[:-1], 0.0)
+                levels = (of_person * rest, (1.0 - of_person) * rest, own)
+                result.append((levels, weight_f * weight_g * weight))
+    return result
+
+
+def _scaled(spread: Floats, share: Floats) -> Floats:
+    side = np.sqrt(share)
+    return np.asarray(spread * np.outer(side, side))
+
+
+def _reaction() -> Floats:
+    result = np.zeros((_STATES, _STATES))
+    result[-1, -1] = REACTION_SD_S**2
+    return result
+
+
+def _states(plain: Floats, covariance: Floats) -> tuple[Floats, Floats]:
+    """Return mean (5,) and covariance (5, 5) of a hunt's states; no reaction."""
+    cargos = len(_CARGOS)
+    mean = np.array([plain[0], *[plain[1]] * cargos, 0.0])
+    spread = np.zeros((_STATES, _STATES))
+    spread[0, 0] = covariance[0, 0]
+    spread[0, 1:-1] = spread[1:-1, 0] = covariance[0, 1]
+    tie = CARGO_TIE + (1.0 - CARGO_TIE) * np.eye(cargos)
+    spread[1:-1, 1:-1] = covariance[1, 1] * tie
+    return mean, spread
+
+
+def _measured(
+    told: Sequence[Known], mean: Floats, plain: Floats
+) -> tuple[Floats, Floats, Floats, list[int]]:
+    """Return rows of measurement, values about the mean, variances, and the lesson."""
+    rows, values, noise, of = [], [], [], []
+    for number, one in enumerate(told):
+        states = np.zeros((2, _STATES))
+        states[0, 0] = 1.0
+        for cargo in one.lesson.cargos:
+            states[1] += _seen_stay(cargo, float(np.exp(plain[1]))) / len(
+                one.lesson.cargos
+            )
+        size, way = np.linalg.eigh(one.lesson.precision)
+        for precision, along in zip(size, way.T, strict=True):
+            if precision > _FLAT:
+                row = along @ states
+                rows.append(row)
+                values.append(along @ one.lesson.weighted / precision - row @ mean)
+                noise.append(1.0 / precision)
+                of.append(number)
+    return np.array(rows).reshape(-1, _STATES), np.array(values), np.array(noise), of
+
+
+def _seen_stay(cargo: Cargo, usual: float) -> Floats:
+    """Return how ln g of a cargo, as trips show it, hangs on the states."""
+    row = np.zeros(_STATES)
+    row[1 + _CARGOS.index(cargo)] = 1.0
+    row[-1] = 1.0 / (usual * IN_HIVE_S[cargo])  # a second's share of the stay
+    return row
+
+
+def _nearness(places: list[tuple[float, float]], here: tuple[float, float]) -> Floats:
+    """Return how much of their region each two places share, 0 to 1; `here` last."""
+    from .frame import geodesic
+
+    every = [*places, here]
+    result = np.eye(len(every))
+    for i, one in enumerate(every):
+        for j, other in enumerate(every[:i]):
+            apart_m, _ = geodesic(*one, *other)
+            result[i, j] = result[j, i] = np.exp(-0.5 * (apart_m / REGION_M) ** 2)
+    return result
+
+
+def _foretold(mean: Floats, covariance: Floats, hunts: int, usual: float) -> OwnPrior:
+    ln_g, ln_g_sd, correlation = {}, {}, {}
+    sd_f = float(np.sqrt(covariance[0, 0]))
+    for cargo in _CARGOS:
+        row = _seen_stay(cargo, usual)
+        ln_g[cargo] = float(row @ mean)
+        ln_g_sd[cargo] = float(np.sqrt(row @ covariance @ row))
+        correlation[cargo] = float(covariance[0] @ row / (sd_f * ln_g_sd[cargo]))
+    return OwnPrior(
+        ln_f=float(mean[0]),
+        ln_f_sd=sd_f,
+        ln_g=ln_g,
+        ln_g_sd=ln_g_sd,
+        correlation=correlation,
+        reaction_s=(float(mean[-1]), float(np.sqrt(covariance[-1, -1]))),
+        hunts=hunts,
+    )

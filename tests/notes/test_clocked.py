@@ -1,0 +1,192 @@
+"""Notes typed with clock times: lines, tables, dates, half days, letters."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from treeward.errors import TranscriptError
+from treeward.language.phrasebook import PhraseBook
+from treeward.notes.clocked import has_clock_times, read_clocked
+
+ZONE = ZoneInfo("Europe/London")
+BOOK = PhraseBook.load()
+DAY = "2026-07-14\n"
+
+
+def said(text: str, *, name: str = "page.txt") -> list[str]:
+    """Give the notes of a page as "9:05 away yellow", in its order."""
+    page = read_clocked(text, BOOK, ZONE, name=name)
+    return [
+        " ".join(
+            part
+            for part in (
+                f"{e.clock:%-H:%M}" if e.clock else "",
+                e.kind,
+                e.mark,
+                e.value,
+            )
+            if part
+        )
+        for e in page.events
+    ]
+
+
+@pytest.mark.parametrize(
+    ("line", "notes"),
+    [
+        ("9:05 yellow away, north east",
+         ["9:05 away yellow", "9:05 bearing yellow 45 ne"]),
+        ("yellow 9.07 back", ["9:07 back yellow"]),
+        (
+            "0912 Y back 0918 Y off 220",
+            ["9:12 back yellow", "9:18 away yellow", "9:18 bearing yellow 220"],
+        ),
+        ("yellow 9.07 back 9.12 away", ["9:07 back yellow", "9:12 away yellow"]),
+        ("yellow and blue away 9:30", ["9:30 away yellow", "9:30 away blue"]),
+        ("B/W returned 9:41", ["9:41 back blue-white"]),
+        ("blue-white landed 9:41", ["9:41 back blue-white"]),
+        ("W gone 9:15 W", ["9:15 away white", "9:15 bearing white 270 w"]),
+        ("9:15 W left 181 true", ["9:15 away white", "9:15 bearing white 181 true"]),
+        ("9:50 yellow back after 6:45",
+         ["9:50 back yellow", "9:50 duration yellow away 405"]),
+        ("9:50 yellow back, 7 min",
+         ["9:50 back yellow", "9:50 duration yellow away 420"]),
+        ("9:20 station 2", ["9:20 station 2"]),
+        ("9:20 wind light from the west", ["9:20 wind light 270"]),
+        ("10:00 pause", ["10:00 pause"]),
+        ("9:05 pm yellow away", ["21:05 away yellow"]),
+        ("9h05 yellow away two hundred and ten",
+         ["9:05 away yellow", "9:05 bearing yellow 210"]),
+    ],
+)  # fmt: skip
+def test_a_line_says_its_notes(line: str, notes: list[str]) -> None:
+    assert said(DAY + line) == notes
+
+
+def test_the_hands_of_a_dial_go_on_into_the_afternoon() -> None:
+    page = DAY + "11:50 Y away\n12:10 Y back\n1:05 Y away\n1:20 Y back"
+
+    assert said(page) == [
+        "11:50 away yellow",
+        "12:10 back yellow",
+        "13:05 away yellow",
+        "13:20 back yellow",
+    ]
+
+
+@pytest.mark.parametrize(
+    "page",
+    [
+        "time,yellow,blue\n9:05,off 210,in\n9:12,in,\n",
+        "time;yellow;blue\n9:05;off 210;in\n9:12;in;\n",
+        "time\tyellow\tblue\n9:05\toff 210\tin\n9:12\tin\t\n",
+        "yellow;blue\n9:05 off 210;9:05 in\n9:12 in;\n",
+    ],
+)
+def test_a_column_a_bee_is_read(page: str) -> None:
+    assert sorted(said(DAY + page)) == [
+        "9:05 away yellow",
+        "9:05 back blue",
+        "9:05 bearing yellow 210",
+        "9:12 back yellow",
+    ]
+
+
+def test_a_row_a_note_with_its_own_date_and_station() -> None:
+    page = (
+        "date,station,time,bee,event,bearing,remark\n"
+        "2026-07-14,1,9:05,yellow,away,210,over the thorn\n"
+        "2026-07-15,,9:05,Y,back,,\n"
+    )
+
+    read = read_clocked(page, BOOK, ZONE, name="sheet.csv").events
+
+    assert [(e.clock, e.kind, e.mark, e.value) for e in read] == [
+        (datetime(2026, 7, 14, 9, 5, tzinfo=ZONE), "station", "", "1"),
+        (datetime(2026, 7, 14, 9, 5, tzinfo=ZONE), "away", "yellow", ""),
+        (datetime(2026, 7, 14, 9, 5, tzinfo=ZONE), "bearing", "yellow", "210"),
+        (datetime(2026, 7, 14, 9, 5, tzinfo=ZONE), "remark", "", "over the thorn"),
+        (datetime(2026, 7, 15, 9, 5, tzinfo=ZONE), "back", "yellow", ""),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("head", "name"),
+    [
+        ("Tuesday 14 July 2026\n", "page.txt"),
+        ("14/7/2026\n", "page.txt"),
+        ("Heath, 14 July 2026\n", "page.txt"),
+        ("date: 2026-07-14\n", "page.txt"),
+        ("", "notes 2026-07-14.txt"),
+        ("", "20260714-heath.txt"),
+    ],
+)
+def test_the_day_stands_above_or_in_the_name(head: str, name: str) -> None:
+    page = read_clocked(f"{head}9:05 Y away", BOOK, ZONE, name=name)
+
+    assert page.events[0].clock == datetime(2026, 7, 14, 9, 5, tzinfo=ZONE)
+
+
+def test_a_day_without_its_year_is_of_the_year_near_by() -> None:
+    page = read_clocked("14 July\n9:05 Y away", BOOK, ZONE, near=date(2025, 8, 1))
+
+    assert page.events[0].clock == datetime(2025, 7, 14, 9, 5, tzinfo=ZONE)
+
+
+def test_times_without_a_date_are_refused_once_with_the_way_to_mend() -> None:
+    with pytest.raises(
+        TranscriptError, match=r"times and no date.*Write the date"
+    ) as it:
+        read_clocked("9:05 Y away\n9:10 Y back", BOOK, ZONE, name="page.txt")
+
+    assert "page.txt line 1" in it.value.line()
+
+
+def test_a_line_that_names_a_bee_and_says_no_note_is_told() -> None:
+    page = read_clocked(DAY + "9:05 Y away\nblue somewhere 9:10\na cloud", BOOK, ZONE)
+
+    assert page.unread == ((3, "blue somewhere 9:10"),)
+
+
+def test_only_text_with_clock_times_and_bees_is_such_a_page() -> None:
+    assert has_clock_times("9:05 yellow away", BOOK)
+    assert has_clock_times("time,yellow,blue\n", BOOK)
+    assert not has_clock_times("[9:05] yellow away", BOOK)
+    assert not has_clock_times("yellow is back, and there goes blue", BOOK)
+    assert not has_clock_times("we met at 9:05", BOOK)
+
+
+@given(st.text(max_size=200))
+def test_any_text_is_read_or_refused(text: str) -> None:
+    try:
+        read_clocked(text, BOOK, ZONE, name="page.txt")
+    except TranscriptError as error:
+        assert "Write the date" in error.line()  # noqa: PT017 (or it is read)
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(7, 20),
+            st.integers(0, 59),
+            st.sampled_from(["yellow", "blue-white", "red"]),
+            st.sampled_from(["away", "back"]),
+        ),
+        max_size=8,
+        unique=True,
+    )
+)
+def test_what_is_written_plainly_comes_back(
+    notes: list[tuple[int, int, str, str]],
+) -> None:
+    lines = [
+        f"{hour:02}:{minute:02} {mark} {kind}" for hour, minute, mark, kind in notes
+    ]
+    wanted = [f"{hour}:{minute:02} {kind} {mark}" for hour, minute, mark, kind in notes]
+
+    assert said(DAY + "\n".join(lines)) == wanted
