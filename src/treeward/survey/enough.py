@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import timing
+from .directions import LINE_KINDS
 from .records import Enough
 
 if TYPE_CHECKING:
@@ -107,7 +108,9 @@ def line_variance_deg2(
     settings: Settings, learned: Mapping[str, tuple[float, float]]
 ) -> float:
     """Return the variance of a station's line, its tail counted in [degrees^2]."""
-    share, wide = settings.station_tail_share, settings.station_tail_sd_deg
+    share = sum(kind.tail_share * kind.weights[0] for kind in LINE_KINDS)
+    share *= settings.station_tail_share
+    wide = settings.station_tail_sd_deg
     usual = np.hypot(*learned.get("station_line_sd_deg", (settings.station_sd_deg, 0)))
     return float((1 - share) * usual**2 + share * max(wide, usual) ** 2)
 
