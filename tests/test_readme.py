@@ -320,6 +320,7 @@ WITH_OPTIONS = {
 }
 ENDLESS = {"listen", "practice"}  # they go on until Ctrl-C, or want a microphone
 BY_CI = {"demo"}  # of the line that .ci/run runs
+OF_TWO = {"merge"}  # wants two hunts; tests/hunt/test_merging.py gives it such
 
 
 def others() -> list[str]:
@@ -336,7 +337,8 @@ def others() -> list[str]:
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "command", [c for c in others() if c.split()[1] not in ENDLESS | BY_CI]
+    "command",
+    [c for c in others() if c.split()[1] not in ENDLESS | BY_CI | OF_TWO],
 )
 def test_every_other_command_runs_as_it_stands(toured: Path, command: str) -> None:
     assert run(command, toured)

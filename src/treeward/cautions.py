@@ -7,6 +7,11 @@ year (CDC, MMWR 2023;72:756).
 
 from __future__ import annotations
 
+# Said wherever a place to go to is named: nothing here knows what lies there.
+LOOK_FIRST = (
+    "It may be anybody's land, water or a cliff: look first, and ask before you enter."
+)
+
 CAUTIONS: tuple[tuple[str, str], ...] = (
     (
         "Stings can kill",

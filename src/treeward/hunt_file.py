@@ -31,6 +31,8 @@ from treeward.hunt_tables import (
     ModelTable,
     Pair,
     RecordingTable,
+    SearchedTable,
+    SearchTable,
     SpeechTable,
     StationTable,
     TomlTable,
@@ -60,6 +62,8 @@ class HuntFile(TomlTable):
     calibration: CalibrationTable | None = None
     model: ModelTable = ModelTable()
     walk: WalkTable = WalkTable()
+    search: SearchTable = SearchTable()
+    searched: tuple[SearchedTable, ...] = ()
     speech: SpeechTable = SpeechTable()
     map: MapTable = MapTable()
     start: dict[str, str] = Field(default_factory=dict)
@@ -263,6 +267,8 @@ _TABLES: dict[str, type[BaseModel]] = cast(
         "calibration": CalibrationTable,
         "model": ModelTable,
         "walk": WalkTable,
+        "search": SearchTable,
+        "searched": SearchedTable,
         "speech": SpeechTable,
         "map": MapTable,
     },

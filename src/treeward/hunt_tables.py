@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping  # noqa: TC003  (pydantic asks for it)
 from typing import Annotated, Literal
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
@@ -186,6 +187,71 @@ class WalkTable(TomlTable):
             msg = "an area to leave out needs three corners or more"
             raise ValueError(msg)
         return value
+
+
+Cover = Literal["leaf", "bare", "wall", "open"]
+# Metres a nest is seen across the way walked, both sides together (the sweep width of
+# Koopman 1980), by eye. Guesses; [search] sweep_width_m says otherwise.
+SWEEP_WIDTH_M: Mapping[Cover, float] = {
+    "leaf": 15.0,  # trees with leaves; guess
+    "bare": 25.0,  # bare winter trees; guess
+    "wall": 8.0,  # along a wall or a hedge bank; guess
+    "open": 35.0,  # single trees in the open; guess
+}
+BINOCULARS = 1.4  # times as wide; guess
+
+
+class SearchTable(TomlTable):
+    """[search]: how ground is looked over, and what it is like."""
+
+    cover: Cover = "leaf"
+    binoculars: bool = False
+    sweep_width_m: Mapping[Cover, Annotated[float, Field(gt=0.5, le=500)]] = Field(
+        default_factory=dict
+    )
+    look_m_per_h: float = Field(default=900.0, gt=10, le=10_000)  # guess
+    walk_m_per_h: float = Field(default=2500.0, gt=100, le=10_000)  # guess
+    path_m_per_h: float = Field(default=4300.0, gt=100, le=10_000)  # common practice
+    start: Place | None = None  # where one stands; None: where one was last
+    tracks: tuple[Key, ...] = ()  # GPX files of which the whole was spent looking
+    ground: tuple[Key, ...] = ()  # GeoJSON or GPX of ground with weights
+    weights: Mapping[str, Annotated[float, Field(ge=0, le=1000)]] = Field(
+        default_factory=dict
+    )
+    tree_weight: float = Field(default=10.0, ge=0, le=1000)  # of single trees; guess
+    paths: tuple[Key, ...] = ()  # GeoJSON or GPX of paths
+
+    @field_validator("tracks", "ground", "paths", mode="before")
+    @classmethod
+    def _one_or_several(cls, value: object) -> object:
+        return [value] if isinstance(value, str) else value
+
+    def width_m(self, cover: Cover | None = None) -> float:
+        """Return the sweep width in such ground; of the hunt's where None."""
+        cover = cover or self.cover
+        known = self.sweep_width_m.get(cover)
+        usual = SWEEP_WIDTH_M[cover] * (BINOCULARS if self.binoculars else 1.0)
+        return usual if known is None else known
+
+
+class SearchedTable(TomlTable):
+    """[[searched]]: a place or an area that was looked over, typed by hand."""
+
+    at: Place | None = None
+    radius_m: float = Field(default=15.0, gt=0, le=500)
+    area: tuple[Place, ...] = ()
+    share: float = Field(default=0.6, gt=0, lt=1)  # of nests one would have seen; guess
+    note: str = Field(default="", max_length=200)
+
+    @model_validator(mode="after")
+    def _one_place(self) -> SearchedTable:
+        if (self.at is None) == (not self.area):
+            msg = "give it either at, a position, or area, three corners or more"
+            raise ValueError(msg)
+        if self.area and len(self.area) < 3:
+            msg = "an area that was searched needs three corners or more"
+            raise ValueError(msg)
+        return self
 
 
 OSM_TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"

@@ -12,6 +12,7 @@ import json
 import os
 import shutil
 import wave
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -128,6 +129,30 @@ def listen(hunt: Hunt) -> None:
         journal.close()
 
 
+def find(hunt: Hunt) -> None:
+    from treeward.hunt.finds import FindTable, add_find
+    from treeward.positions import parse_position
+
+    place = parse_position("52.304500, -3.613300")
+    add_find(hunt, FindTable(id="1", position=place, found=date(2026, 7, 14)))
+
+
+def join(hunt: Hunt) -> None:
+    """Join it with a good hunt, which takes copies of what is in it."""
+    from treeward.hunt.merging import merge_hunts
+
+    root = hunt.path.parent
+    shutil.rmtree(root / "other", ignore_errors=True)
+    shutil.rmtree(root / "both", ignore_errors=True)
+    other = root / "other"
+    other.mkdir()
+    (other / "hunt.toml").write_text(HUNT_TOML, "utf-8")
+    (other / "review.csv").write_text(REVIEW, "utf-8")
+    merge_hunts(other, hunt.path, root / "both", names=("Ann", "Ben"))
+    for path in (root / "both").rglob("*"):
+        assert path.is_dir() or KEPT not in path.read_bytes(), path
+
+
 def located(root: Path) -> HuntResult:
     """Return an answer of a good hunt, worked out once."""
     if not _LOCATED:
@@ -143,6 +168,8 @@ WORK: list[Callable[[Hunt], object]] = [
     lambda hunt: hunt.transcribe(),
     lambda hunt: hunt.transcribe(start="2026-07-14 10:00"),
     correct,
+    find,
+    join,
     lambda hunt: hunt.write_results(located(hunt.path.parent)),
     listen,
 ]
@@ -180,6 +207,7 @@ LINKS = [
         "results/map.kml": (".profile", "nowhere"),
         "results/trips.csv": (".profile", ""),
         "review.csv": (".profile", "nowhere"),
+        "found.toml": (".profile", "nowhere"),
         ".treeward-review-x": (".profile", "", "deep"),
         ".treeward-results-x": ("", "deep"),
     }.items()

@@ -15,6 +15,7 @@ from treeward.hunt.finds import FindTable, add_find, coarse, read_finds
 from treeward.hunt.forecast import check_finds
 from treeward.hunt.hunt import Hunt
 from treeward.positions import Position, parse_position
+from treeward.report.advice_wording import HAND_RULES
 from treeward.report.finds import check_sentences
 
 if TYPE_CHECKING:
@@ -131,7 +132,9 @@ def test_the_forecast_is_held_against_the_find(
         )
         assert one.true_m == pytest.approx(away_m, abs=0.1)
         assert one.low90_m <= one.median_m <= one.high90_m
-    rules = {rule.name for bee in result.fix.bees for rule in bee.hand_rules}  # type: ignore[union-attr]
+    assert result.fix is not None
+    said_by = {r.kind for bee in result.fix.bees for r in bee.hand_rules}
+    rules = {HAND_RULES[kind][0] for kind in said_by}
     assert {rule.name for one in check.stations for rule in one.rules} == rules
 
 
@@ -231,6 +234,23 @@ def test_the_track_says_where_one_stood(
     assert "no track of this hunt" in err
 
 
+def test_a_note_that_says_found_is_placed_by_the_track(
+    typed_hunt: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (typed_hunt / "walk.gpx").write_text(TRACK, "utf-8")
+    review = typed_hunt / "review.csv"
+    note = "2026-07-14 14:00:30,found,,in a hollow ash\n"
+    review.write_text(review.read_text("utf-8") + note, "utf-8")
+
+    code, _, _ = run(capsys, "found", "--hunt", str(typed_hunt), "--from-note")
+
+    (find,) = read_finds(typed_hunt).find
+    assert code == 0
+    assert find.position.latitude_deg == pytest.approx(52.2955, abs=1e-6)
+    assert (find.placed_by, find.remark) == ("note", "in a hollow ash")
+    assert find.found.isoformat() == "2026-07-14"
+
+
 @pytest.mark.parametrize(
     ("arguments", "code", "part"),
     [
@@ -240,6 +260,7 @@ def test_the_track_says_where_one_stood(
         (("--at", "soon"), 1, "no time"),
         (("--again", "3", "--state", "alive"), 1, "no find '3'"),
         (("--again", "3"), 2, "belong together"),
+        (("--from-note",), 1, "says found"),
         (("--position", PLACE, "--at", "2026-07-14 14:00"), 2, "enough"),
         ((), 1, "nothing was found here yet"),
     ],

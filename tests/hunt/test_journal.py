@@ -247,3 +247,14 @@ def test_a_name_that_is_not_utf8_comes_back(tmp_path: Path) -> None:
     (record,) = read_journal(journal.path).records
     assert record["source"] == "caf\udce9.wav"
     assert not journal.write({"type": "late"})  # after the end, by a thread that hung
+
+
+def test_a_folder_where_room_is_set_aside_is_in_nobodys_way(tmp_path: Path) -> None:
+    (tmp_path / BALLAST_NAME).mkdir()
+    journal = Journal(tmp_path / "a.jsonl")
+    journal._file = FullFile(journal._file, 0)
+
+    assert not journal.write({"n": 1})
+    journal.close()
+
+    assert journal.waiting == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import tomllib
 from pathlib import Path
@@ -201,6 +202,23 @@ def test_finds_of_both_are_kept_the_same_once(tmp_path: Path) -> None:
     assert [(one["find"], one["state"]) for one in found["look"]] == [("2", "alive")]
 
 
+def test_tracks_come_along_once_and_links_do_not(tmp_path: Path) -> None:
+    ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
+    ben = hunt_of(tmp_path / "ben", trips("blue", "180"))
+    head = '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">'
+    head += '<wpt lat="52.3" lon="-3.6"><name>gate</name></wpt>'
+    for folder in (ann, ben):
+        (folder / "walk.gpx").write_text(f"{head}</gpx>", "utf-8")
+    (ben / "way.gpx").write_text(f"{head}<!-- another --></gpx>", "utf-8")
+    secret = tmp_path / "secret.gpx"
+    secret.write_text(f"{head}<!-- secret --></gpx>", "utf-8")
+    (ben / "link.gpx").symlink_to(secret)
+
+    together(tmp_path, ann, ben)
+
+    assert sorted(snapshot(tmp_path / "both" / "tracks")) == ["ben-way.gpx", "walk.gpx"]
+
+
 @pytest.mark.parametrize("into", ["ann", "ann/new", "full"])
 def test_a_hunt_is_never_merged_over_anything(tmp_path: Path, into: str) -> None:
     ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
@@ -248,3 +266,61 @@ def test_the_command_tells_what_came_of_it(
     assert code == 1
     assert err.count("\n") == 1
     assert "--into" in err
+
+
+@pytest.mark.parametrize("name", ["recordings.json", "starts.json"])
+def test_half_a_letter_in_what_is_kept_does_not_keep_hunts_apart(
+    tmp_path: Path, name: str
+) -> None:
+    ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
+    ben = hunt_of(tmp_path / "ben", trips("white", "215", minute=2))
+    recordings = ben / "recordings"
+    recordings.mkdir()
+    (recordings / "memo.txt").write_text("[0:01] white away\n", "utf-8")
+    (ben / ".treeward").mkdir()
+    (ben / ".treeward" / name).write_text('{"memo.txt": {"day": "\\ud800"}}', "utf-8")
+
+    merged, hunt = together(tmp_path, ann, ben)
+
+    assert merged.recordings == 1
+    assert hunt.trips().trips
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
+@pytest.mark.parametrize("place", ["recordings", ".treeward", "review.csv"])
+def test_nothing_from_elsewhere_is_copied_through_a_link(
+    tmp_path: Path, place: str
+) -> None:
+    home = tmp_path / "home"
+    home.mkdir()
+    (home / "secret.txt").write_text("mine", "utf-8")
+    ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
+    ben = hunt_of(tmp_path / "ben", trips("white", "215", minute=2))
+    (ben / place).unlink(missing_ok=True)
+    (ben / place).symlink_to(home)
+
+    with pytest.raises(HuntError, match=f"ben/{place}: is a link"):
+        together(tmp_path, ann, ben)
+
+    assert not (tmp_path / "both").exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
+def test_a_track_and_a_phrase_book_that_are_links_are_not_copied(
+    tmp_path: Path,
+) -> None:
+    secret = tmp_path / "secret.txt"
+    secret.write_text("[spots]\n", "utf-8")
+    ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
+    ben = hunt_of(tmp_path / "ben", trips("white", "215", minute=2))
+    (ben / "phrasebook.toml").symlink_to(secret)
+    track = tmp_path / "track.gpx"
+    point = '<wpt lat="52.3" lon="-3.6"><name>gate</name></wpt>'
+    track.write_text(f'<gpx version="1.1" creator="x">{point}</gpx>', "utf-8")
+    (ben / "walk.gpx").symlink_to(track)
+
+    merged, hunt = together(tmp_path, ann, ben)
+
+    assert any("walk.gpx: is a link" in line for line in merged.remarks)
+    assert not list(hunt.path.rglob("*.gpx"))
+    assert not (hunt.path / "phrasebook.toml").exists()

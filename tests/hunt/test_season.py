@@ -120,8 +120,9 @@ def test_one_line_in_hunt_toml_takes_the_lessons_and_a_switch_leaves_them(
 
     assert switched.settings == plain.settings
     assert switched.own_prior is None
-    assert learned.settings.flight_speed_factor < 0.95
-    assert learned.settings.in_hive_s["water"] > 135
+    assert learned.settings.learned is not None
+    assert np.exp(learned.settings.learned.ln_f) < 0.95
+    assert np.exp(learned.settings.learned.ln_g) > 1.2
     assert learned.settings.compass_sd_deg < plain.settings.compass_sd_deg
     assert learned.own_prior is not None
     ((_, turned_deg),) = learned.own_prior.turned_deg
@@ -141,18 +142,19 @@ def test_one_line_in_hunt_toml_takes_the_lessons_and_a_switch_leaves_them(
 
 def test_what_the_person_says_stands_before_what_was_learned(typed_hunt: Path) -> None:
     more = "\n[model]\nin_hive_s = [90, 240]\ncompass_sd_deg = 5\n"
-    said = "flight_speed_out_m_per_s = [6.0, 8.5]\n"
+    more += "flight_speed_out_m_per_s = [6.0, 8.5]\n"
     lessons = [lesson(f"hunt {n}") for n in range(4)]
-    some = with_season(typed_hunt, *lessons, more=more).locate().settings
-    toml = (typed_hunt / "hunt.toml").read_text("utf-8")
-    (typed_hunt / "hunt.toml").write_text(toml + said, "utf-8")
-    every = Hunt(typed_hunt).locate().settings
 
-    plain = Hunt(typed_hunt, plain=True).locate().settings
-    assert some.in_hive_s == plain.in_hive_s
-    assert some.compass_sd_deg == 5
-    assert some.flight_speed_factor < 0.95
-    assert every == plain
+    learned = with_season(typed_hunt, *lessons, more=more).locate()
+
+    plain = Hunt(typed_hunt, plain=True).locate()
+    assert learned.settings.compass_sd_deg == 5
+    assert learned.own_prior is not None
+    assert learned.own_prior.turned_deg == ()
+    assert learned.fix is not None
+    assert plain.fix is not None
+    one, other = learned.fix.colonies[0], plain.fix.colonies[0]
+    assert one.distance_m == other.distance_m
 
 
 def test_a_hunt_is_not_its_own_prior(typed_hunt: Path) -> None:

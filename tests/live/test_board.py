@@ -1,6 +1,8 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -18,6 +20,9 @@ from treeward.live.board import (
 from treeward.live.calls import REPEAT_FAULT_S, Calls
 from treeward.notes.events import Event
 from treeward.trips.table import Trip, TripTable
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 ZONE = ZoneInfo("Europe/London")
 TEN = datetime(2026, 7, 14, 10, 0, tzinfo=ZONE)
@@ -177,3 +182,27 @@ def test_a_fault_is_shown_whole_and_said_in_brief() -> None:
     (call,) = Calls(due=False).faults([fault], 0.0)
 
     assert (call.words, call.shown) == ("silence", fault)
+
+
+def test_an_estimate_says_when_to_get_up(typed_hunt: Path) -> None:
+    from treeward import Hunt
+    from treeward.live.board import estimate_of
+
+    result = Hunt(typed_hunt).locate()
+    assert result.fix is not None
+    facts = result.fix.enough
+    assert {one.kind for one in facts} == {"bearings", "trips"}
+    full = tuple(replace(one, count=one.enough) for one in facts)
+    fix = replace(result.fix, enough=full)
+    done = estimate_of(fix, result.table, "1")
+    assert done is not None
+    assert set(done.enough_of) == {one.bee for one in facts if one.bee}
+    assert done.bearings_enough
+    seat = fix.colonies[0].next_station
+    assert seat is not None
+    assert done.move_m == seat.walk_m
+    wanting = tuple(replace(one, count=0) for one in facts)
+    going = estimate_of(replace(fix, enough=wanting), result.table, "1")
+    assert going is not None
+    assert going.enough_of == ()
+    assert going.move_m is None

@@ -75,6 +75,21 @@ def test_screen_says_who_is_out_and_what_it_knows() -> None:
         assert line.rstrip() in text
 
 
+def test_screen_says_when_to_get_up() -> None:
+    assert SHOT.estimate is not None
+
+    def shown(**more: object) -> str:
+        estimate = replace(SHOT.estimate, **more)  # type: ignore[type-var]
+        return "\n".join(screen(replace(SHOT, estimate=estimate)))
+
+    bees = ("yellow", "blue-white")
+    assert "more of yellow, blue-white won't help" in shown(enough_of=bees)
+    assert "more bearings here won't help" in shown(bearings_enough=True)
+    text = shown(enough_of=bees, move_m=412.0, move_true_deg=8.4)
+    assert "enough here; move: 410 m on 008 true" in text
+    assert "11 more halve it" not in text
+
+
 def test_times_are_large() -> None:
     assert big("1:0") == ("▄█  ▄ █▀█ ", " █  ▄ █ █ ", "▀▀▀   ▀▀▀ ")
     assert big_width("1:0") == 10

@@ -86,6 +86,9 @@ def test_gpx_is_read_back(result: HuntResult) -> None:
     assert read.waypoints[0].latitude == 52.3012
     assert read.waypoints[0].longitude == -3.6104
     assert len(read.routes[0].points) == 4
+    # The same walk as a track, for receivers that follow no routes.
+    walked = [(p.latitude, p.longitude) for p in read.tracks[0].segments[0].points]
+    assert walked == [(p.latitude, p.longitude) for p in read.routes[0].points]
 
 
 def placemarks(node: Any) -> Iterator[Placemark]:

@@ -305,7 +305,7 @@ def test_frame_arithmetic() -> None:
     assert extent.north_m > 400
     box = Extent(west_m=0, east_m=10, south_m=0, north_m=10)
     crowded: Any = np.array([[1, 1], [9, 1], [1, 9]])
-    assert emptiest_corner(box, crowded, 0.3, 0.3) == (True, True)
+    assert emptiest_corner(box, crowded, 0.3, 0.3) == (True, True, 0)
 
 
 def test_marks_keep_their_paint() -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from treeward.cautions import LOOK_FIRST
 from treeward.report.formats.gpx import gpx_text
 from treeward.report.formats.kml import kml_bytes
 from treeward.report.formats.result_json import result_dict
@@ -106,7 +107,9 @@ def test_the_survey_s_reason_is_not_said_twice(result: HuntResult) -> None:
     kinds = [one.kind for one in result.fix.advice]
     assert kinds == [AdviceKind.SIT_NEXT, AdviceKind.ONE_STATION]
 
-    assert next_sentences(result)[-1] == "Why there: a cross line."
+    why, look_first = next_sentences(result)[-2:]
+    assert why.startswith("Why there: a cross line: from there the bees fly across ")
+    assert look_first == LOOK_FIRST
     (said,) = advice_sentences(result)
     assert said.startswith("One station only: ")
 

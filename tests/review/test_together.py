@@ -177,3 +177,44 @@ def test_rows_that_two_people_typed_at_once_stay_two() -> None:
     whole = bring_together(typed("red"), typed("blue"), whose="Ben")
 
     assert [row.event.mark for row in whole.reviewed.rows] == ["red", "blue"]
+
+
+def heard_at(start_s: float, name: str, mark: str = "yellow") -> ReviewRow:
+    event = Event(
+        kind=EventKind.BACK,
+        mark=mark,
+        recording="a.wav",
+        start_s=start_s,
+        end_s=start_s + 1.0,
+        clock=BEGIN + timedelta(seconds=start_s),
+        row=name,
+    )
+    return ReviewRow(event=event)
+
+
+def of_rows(machine: tuple[ReviewRow, ...], rows: tuple[ReviewRow, ...]) -> Reviewed:
+    return Reviewed(machine=machine, rows=rows)
+
+
+def test_a_row_the_first_deleted_stays_out_unless_the_second_changed_theirs() -> None:
+    row = heard_at(5.0, "r0001")
+    deleted = Reviewed(machine=(row,))
+
+    untouched = bring_together(deleted, of_rows((row,), (row,)), whose="Ben")
+    changed = of_rows((row,), (corrected(row, "mark"),))
+    brought_back = bring_together(deleted, changed, whose="Ben")
+
+    assert untouched.reviewed.rows == ()
+    assert [r.event.mark for r in brought_back.reviewed.rows] == ["white"]
+
+
+def test_what_another_engine_heard_in_a_shared_recording_is_not_added() -> None:
+    mine = heard_at(5.0, "r0001")
+    plain, kept = heard_at(60.0, "r0001"), heard_at(90.0, "r0002")
+    other = of_rows((plain, kept), (plain, replace(kept, decision="keep")))
+
+    whole = bring_together(of_rows((mine,), (mine,)), other, whose="Ben")
+
+    starts = [row.event.start_s for row in whole.reviewed.rows]
+    assert starts == [5.0, 90.0]
+    assert len({row.name for row in whole.reviewed.rows}) == 2

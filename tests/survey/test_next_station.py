@@ -27,7 +27,17 @@ def test_next_station_is_within_the_walk_and_shrinks_the_area() -> None:
     assert seat.area_90_m2 == pytest.approx(
         fix.colonies[0].search_areas[90].area_m2, rel=0.02
     )
-    assert seat.why is survey.SeatReason.CROSS_LINE
+    # Down the line: there the unknown speed and the spread of bearings tell less far.
+    assert seat.why is survey.SeatReason.NEARER
+    assert abs((seat.walk_bearing_true_deg - 31.0 + 180) % 360 - 180) < 20
+    colony = fix.colonies[0]
+    left = survey.geodesic(
+        seat.latitude_deg,
+        seat.longitude_deg,
+        colony.best_latitude_deg,
+        colony.best_longitude_deg,
+    )[0]
+    assert left < 0.6 * colony.distance_m["1"][1]
     assert fix.advice[0] == survey.Advice(kind=survey.AdviceKind.SIT_NEXT, seat=seat)
     at = hunts.stations()
     distance, azimuth = survey.geodesic(
@@ -88,19 +98,41 @@ def test_stop_lining_when_the_area_is_small() -> None:
     assert stop.area_m2 == pytest.approx(area_m2, rel=0.05)
 
 
-def test_strips_cover_the_area_likeliest_first() -> None:
-    fix = one_station(away_m=300.0)
-    strips = fix.search_plan
-    assert sum(s.probability for s in strips) == pytest.approx(0.9, abs=0.02)
-    lengths = [
-        survey.geodesic(
-            s.start_latitude_deg,
-            s.start_longitude_deg,
-            s.end_latitude_deg,
-            s.end_longitude_deg,
-        )[0]
-        for s in strips
-    ]
-    per_metre = [s.probability / d for s, d in zip(strips, lengths, strict=True)]
-    assert per_metre == sorted(per_metre, reverse=True)
-    assert 1 < len(strips) <= 60
+def test_sitting_is_weighed_against_searching_on() -> None:
+    parts = hunts.two_station_hunt()
+
+    def sitting(look_mps: float, walk_mps: float = 0.7) -> survey.Fix:
+        how = survey.Searching(look_mps=look_mps, walk_mps=walk_mps)
+        return survey.locate(*parts, searching=how)
+
+    slow = sitting(0.1)
+    (colony,) = slow.colonies
+    assert slow.next_station is not None
+    assert colony.searched is not None
+    assert colony.searched.sitting is not None
+    best = colony.searched.sitting
+    assert best.after_s < best.search_s
+    assert best.saved_s == pytest.approx(
+        best.search_s - best.after_s - best.walk_s - best.set_up_s - 60 * best.minutes
+    )
+    assert best.saved_s > 0
+    assert slow.next_station.minutes == best.minutes
+    assert best.walk_s == pytest.approx(slow.next_station.walk_m / 0.7, rel=1e-3)
+    # Who looks along a hedge at a run has no need to sit.
+    fast = sitting(20.0)
+    assert fast.next_station is None
+    assert any(said.kind is survey.AdviceKind.STOP_LINING for said in fast.advice)
+    looked = fast.colonies[0].searched
+    assert looked is not None
+    assert looked.sitting is not None
+    assert looked.sitting.saved_s <= 0
+    # Times to the nest are as the speed of looking.
+    assert best.search_s == pytest.approx(200 * looked.sitting.search_s)
+
+
+def test_the_mean_time_of_the_plan_is_no_shorter_than_at_best() -> None:
+    (colony,) = survey.locate(*hunts.two_station_hunt()).colonies
+    assert colony.searched is not None
+    assert colony.searched.sitting is not None
+    least = colony.searched.sitting.search_s
+    assert least < colony.searched.mean_s < 2.5 * least

@@ -150,13 +150,14 @@ def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
     from treeward.hunt.find_place import noted_place, place_at, typed_place
     from treeward.hunt.finds import FindTable, read_finds
 
+    words = ""
     if options["position"] is not None:
         position, placed_by, day = typed_place(options["position"]), "typed", None
     elif options["at_clock"] is not None:
         position, day = place_at(hunt, options["at_clock"])
         placed_by = "track"
     elif options["from_note"]:
-        position, day = noted_place(hunt)
+        position, day, words = noted_place(hunt)
         placed_by = "note"
     else:
         return None
@@ -170,6 +171,7 @@ def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
     }
     for key in ("nest", "height_m", "entrance", "colony", "remark"):
         find[key] = options[key]
+    find["remark"] = options["remark"] or words
     for key in ("photos", "may_know"):
         find[key] = list(options[key])
     return _valid(FindTable, find)

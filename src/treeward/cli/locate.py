@@ -94,6 +94,7 @@ def answer_lines(result: HuntResult) -> list[str]:
     from treeward.positions import Position, format_position, utm_text
     from treeward.report.advice_wording import missing_text
     from treeward.report.finds import find_sentences, own_prior_sentence
+    from treeward.report.searching import search_doubt_sentences, search_sentences
     from treeward.report.wording import (
         basis_sentence,
         colony_sentences,
@@ -128,6 +129,8 @@ def answer_lines(result: HuntResult) -> list[str]:
             f"90 % search area: {units.area(area)}."
         )
         lines += next_of(result, colony)
+        lines += search_sentences(result, colony)
+    lines += search_doubt_sentences(result)
     lines += enough_sentences(result)
     lines += day_lines(result)
     zone = result.hunt_file.hunt.zone

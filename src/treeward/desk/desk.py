@@ -24,7 +24,7 @@ from .queue import (
 )
 from .readings import PhraseReader, TypedReading
 from .sounds import Shelf
-from .talk import Talk
+from .talk import Talk, lines_without_note
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -103,7 +103,9 @@ class Desk:
             for row in sheet.rows
         ]
         rows.sort(key=lambda row: (row["clock_s"] is None, row["clock_s"] or 0.0))
+        lines = lines_without_note(self.hunt, (row.event for row in sheet.rows))
         names = dict.fromkeys(row.event.recording for row in sheet.rows)
+        names |= dict.fromkeys(line.recording for line in lines)
         known = {name: self.shelf.sound_for(name) for name in names}
         sounds = {
             name: {"key": sound.key, "duration_s": sound.duration_s}
@@ -121,6 +123,7 @@ class Desk:
             "marks": sorted({*marks, UNMARKED}),
             "stations": [station.id for station in self.hunt.file.station],
             "kinds": [kind.value for kind in EventKind],
+            "lines": [asdict(line) for line in lines],
         }
 
     def _trips_payload(

@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+import json
 from bisect import bisect_left
+from dataclasses import dataclass
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
+from treeward.files import kept_number, kept_text, read_plain
 from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from treeward.hunt.hunt import Hunt
+    from treeward.notes.events import Event
 
     Words = tuple[tuple[float, str], ...]  # start_s, text; in order of time
 
+UNREAD_FILE = "unread.json"  # in .treeward; recording -> lines that made no note
+_MOST_BYTES = 16_000_000  # a season's talk is a tenth of it; guess
+_MOST_S = 1e7  # no recording is longer
+_SAME_S = 0.5  # a note that ends so near a line is of it; choice
 AROUND_S = 8.0  # before a note and after it: a sentence or two; choice
 
 
@@ -69,3 +79,55 @@ class Talk:
             )
             self._kept[recording] = kept = (stamp, words)
         return kept[1]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnreadLine:
+    """A line that names a bee, or a coming or going, and made no note."""
+
+    recording: str
+    start_s: float
+    end_s: float
+    text: str
+
+
+def lines_without_note(hunt: Hunt, events: Iterable[Event]) -> list[UnreadLine]:
+    """Return the lines of a hunt that still have no note, in order of time.
+
+    Parameters
+    ----------
+    hunt
+        Whose `.treeward/unread.json` is read: recording -> lines with start_s, end_s
+        and text. None where there is none, or it cannot be read.
+    events
+        The notes there are; a line one of them stands in is no longer shown.
+    """
+    try:
+        raw = read_plain(hunt.machine_dir / UNREAD_FILE, most_bytes=_MOST_BYTES)
+        lines = [
+            UnreadLine(
+                recording=kept_text(name),
+                start_s=kept_number(entry["start_s"], most=_MOST_S),
+                end_s=kept_number(entry["end_s"], most=_MOST_S),
+                text=kept_text(entry["text"]),
+            )
+            for name, entries in json.loads(raw).items()
+            for entry in entries
+        ]
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        return []  # the next transcribe makes them anew
+    seconds: dict[str, list[float]] = {}
+    for event in events:
+        if event.start_s is not None:
+            seconds.setdefault(event.recording, []).append(event.start_s)
+    return sorted(
+        (
+            line
+            for line in lines
+            if not any(
+                line.start_s - _SAME_S <= second <= line.end_s + _SAME_S
+                for second in seconds.get(line.recording, ())
+            )
+        ),
+        key=lambda line: (line.recording, line.start_s),
+    )

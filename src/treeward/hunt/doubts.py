@@ -104,7 +104,13 @@ def weigh_doubts(
     def locate(others: Sequence[Event]) -> Fix | None:
         table = pair_trips(others, hunt_file)
         try:
-            return survey_hunt(hunt_file, table, positions, today=today).fix
+            return survey_hunt(
+                hunt_file,
+                table,
+                positions,
+                today=today,
+                searching=result.search.searching if result.search else None,
+            ).fix
         except HuntError:  # without these notes there is no answer
             return None
 

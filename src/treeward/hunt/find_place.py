@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError
+from treeward.language.kinds import EventKind
 from treeward.positions import parse_position
 
 from .finds import coarse
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
 
     from .finds import FoundFile
     from .hunt import Hunt
-
-_NOTE = "found"  # kind of the note that says so
 
 
 def typed_place(text: str) -> Position:
@@ -59,28 +58,32 @@ def place_at(hunt: Hunt, clock_text: str) -> tuple[Position, date]:
     return _tracked(hunt, clock, f"at {clock:%Y-%m-%d %H:%M}"), clock.date()
 
 
-def noted_place(hunt: Hunt) -> tuple[Position, date]:
-    """Return where the phone was when the latest note said found, and the day.
+def noted_place(hunt: Hunt) -> tuple[Position, date, str]:
+    """Return where the phone was when the latest note said found, the day, its words.
+
+    A note in doubt does not count before somebody looked at it.
 
     Raises
     ------
     HuntError
         If no note says so with a time, or no track of the hunt knows that time.
     """
-    clocks = [
-        event.clock
+    notes = [
+        (event.clock, event.value)
         for event in hunt.events()
-        if event.kind.value == _NOTE and event.clock is not None
+        if event.kind is EventKind.FOUND
+        and event.clock is not None
+        and not event.doubtful
     ]
-    if not clocks:
+    if not notes:
         raise HuntError(
-            "no note with a time says found",
+            "no note with a time, and without doubt, says found",
             where=str(hunt.review_path),
             mend='Say where: treeward found --position "52.304500, -3.613300"',
         )
-    clock = max(clocks)
+    clock, words = max(notes)
     place = _tracked(hunt, clock, f"when {clock:%H:%M} was noted as found")
-    return place, clock.astimezone(hunt.zone).date()
+    return place, clock.astimezone(hunt.zone).date(), words
 
 
 def _tracked(hunt: Hunt, clock: datetime, when: str) -> Position:

@@ -132,7 +132,8 @@ class HeardFile:
             )
             one.peak = max(one.peak, kept_number(entry.get("peak", 0.0), most=_MOST))
             one.done = one.done or bool(entry.get("done"))
-        return Heard(by=by, pieces=tuple(pieces), done=done, remarks=tuple(remarks))
+        told = tuple(dict.fromkeys(remarks))  # each run that goes on tells them
+        return Heard(by=by, pieces=tuple(pieces), done=done, remarks=told)
 
     def begin(self, by: HeardBy, pieces: Sequence[Piece] = (WHOLE,)) -> None:
         """Start afresh: forget what is kept."""

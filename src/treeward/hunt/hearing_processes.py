@@ -254,10 +254,12 @@ def hear_piece(
         blocks = read_piece(
             task.path,
             task.piece,
-            from_s=task.from_s,
+            from_s=task.piece.start_s,
             warn=lambda fault: tell(task, Remarked(text=fault.line())),
         )
-        for utterance in transcribe(watched(blocks), recognizer, progress=reached):
+        for utterance in transcribe(
+            watched(blocks), recognizer, progress=reached, from_s=task.from_s
+        ):
             pending.append(utterance)  # noqa: PERF402  (`reached` empties it meanwhile)
         if pending:
             reached(pending[-1].end_s)

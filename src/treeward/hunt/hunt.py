@@ -193,11 +193,15 @@ class Hunt(HuntFolder):
         from .doubts import gather
         from .locating import survey_hunt
         from .places import place_stations
+        from .searching import read_searching
 
         rows = self.rows()
         table = self._trips_of(rows)
         places, now = place_stations(self.file, self.path, table), self._now()
-        surveyed = survey_hunt(self.file, table, places.positions, today=now)
+        search = read_searching(self.file, self.path, self.events(rows))
+        surveyed = survey_hunt(
+            self.file, table, places.positions, today=now, searching=search.searching
+        )
         days = locate_days(self.file, table, places.positions, surveyed.fix, today=now)
         return replace(
             self._unlocated(rows, table),
@@ -209,6 +213,7 @@ class Hunt(HuntFolder):
             settings=surveyed.settings,
             own_prior=surveyed.own_prior,
             doubtful=gather(self.events(rows)),
+            search=search,
         )
 
     def weigh_doubts(self, result: HuntResult) -> HuntResult:

@@ -96,7 +96,7 @@ class Journal:
         while self._waiting:
             if self._append(self._waiting[0]):
                 self._waiting.popleft()
-            elif self._folder.look(BALLAST_NAME) is not None:
+            elif self._folder.is_file(BALLAST_NAME):
                 self._folder.remove(BALLAST_NAME)
             else:
                 return False
@@ -129,7 +129,8 @@ class Journal:
                 return
             self._drain()
             self._file.close()
-            self._folder.remove(BALLAST_NAME)
+            if self._folder.is_file(BALLAST_NAME):
+                self._folder.remove(BALLAST_NAME)
             self._open.close()
 
 

@@ -34,33 +34,12 @@ class Learned:
     ) -> survey.Settings:
         """Return settings with the own prior in them; what [model] says stands first.
 
-        The compass is narrowed only where every observer's is known, since one spread
-        is for all.
+        Of speed and in-hive time the survey itself sees to that. The compass is
+        narrowed only where every observer's is known, since one spread is for all.
         """
         from treeward.survey.own_prior import learned_settings
 
-        whole = learned_settings(settings, self.prior, self.cargos)
-        said_speed = bool(
-            model.flight_speed_out_m_per_s or model.flight_speed_home_m_per_s
-        )
-        if said_speed and model.in_hive_s:
-            chosen = settings
-        elif said_speed:
-            chosen = replace(
-                settings,
-                in_hive_s=whole.in_hive_s,
-                in_hive_factor=whole.in_hive_factor,
-                in_hive_factor_sd=whole.in_hive_factor_sd,
-            )
-        elif model.in_hive_s:
-            chosen = replace(
-                settings,
-                flight_speed_factor=whole.flight_speed_factor,
-                flight_speed_factor_sd=whole.flight_speed_factor_sd,
-                learned_correlation=0.0,
-            )
-        else:
-            chosen = whole
+        chosen = learned_settings(settings, self.prior, self.cargos)
         if model.compass_sd_deg is None and observers:
             offsets = [self.compass(one) for one in observers]
             if all(hunts for *_, hunts in offsets):

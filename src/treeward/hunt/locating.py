@@ -51,6 +51,7 @@ def survey_hunt(
     *,
     today: datetime,
     assigned: Mapping[str, str] | None = None,
+    searching: survey.Searching | None = None,
 ) -> Surveyed:
     """Locate the colonies of a hunt.
 
@@ -66,6 +67,8 @@ def survey_hunt(
         Date for the magnetic model where no note has a clock.
     assigned
         Bee -> colony, in place of what hunt.toml says.
+    searching
+        What was looked at, and how one walks and looks.
 
     Raises
     ------
@@ -87,7 +90,12 @@ def survey_hunt(
         return surveyed
     try:
         fix = survey.locate(
-            seen.stations, seen.trips, seen.bearings, seen.settings, wind=seen.wind
+            seen.stations,
+            seen.trips,
+            seen.bearings,
+            seen.settings,
+            wind=seen.wind,
+            searching=searching,
         )
     except ValueError as error:
         raise HuntError(

@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import HuntError, TreewardError
 from treeward.files import new_folder, read_plain, write_bytes, write_text
 from treeward.language.bearings import read_bearing_cell
-from treeward.language.kinds import EventKind
+from treeward.language.kinds import EventKind, Holds, kinds_holding
 from treeward.review.together import Reviewed, bring_together
+from treeward.within import refuse_links
 
 from .finds import FILE as FOUND
 from .finds import FoundFile, found_text, read_finds
@@ -27,6 +28,7 @@ from .hunt import Hunt
 from .merging_toml import Side, folder_name, merged_toml, station_names
 from .places import find_tracks, place_stations
 from .recordings import has_plain_name
+from .tracks import LARGEST_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -35,6 +37,7 @@ if TYPE_CHECKING:
     from treeward.positions import Position
     from treeward.review.file import ReviewRow
 
+_BEARINGS = frozenset(kinds_holding(Holds.DEGREES))
 _TYPED = "typed"  # what rows typed by hand are called as a recording, with a name
 _KEPT = ("starts.json", "recordings.json")  # by recording's name, in .treeward
 _MOST_KEPT_BYTES = 16_000_000  # of these; choice
@@ -79,6 +82,8 @@ def merge_hunts(
         If a hunt cannot be read, both are one folder, or `into` holds something.
     """
     _check_folders(one_dir, other_dir, into)
+    for source in (one_dir, other_dir):  # a link would copy what lies elsewhere
+        refuse_links(source)
     one, other = Hunt(one_dir), Hunt(other_dir)
     folder = folder_name(names[1])
     with new_folder(into) as beside:
@@ -292,7 +297,7 @@ def _meant(row: ReviewRow, side: Side, mark_north: str) -> ReviewRow:
     value = event.value
     if event.kind is EventKind.STATION:
         value = side.stations.get(value, value)
-    elif mark_north and event.kind is EventKind.BEARING:
+    elif mark_north and event.kind in _BEARINGS:
         cell = read_bearing_cell(value)
         if cell is not None and not cell.reference:
             value = f"{value} {mark_north}"
@@ -312,7 +317,7 @@ def _no_longer_in_doubt(sides: tuple[Side, Side]) -> list[str]:
     if not other.hunt.review_path.exists():
         return []
     turned = other.hunt.file.hunt.compass != one.hunt.file.hunt.compass
-    kinds = {EventKind.BEARING, EventKind.WIND} if turned else set()
+    kinds = {*_BEARINGS, EventKind.WIND} if turned else set()
     rows = [
         row.name
         for row in other.hunt.rows()
@@ -356,7 +361,7 @@ def _copy_kept(made: Hunt, sides: tuple[Side, Side]) -> None:
                         if key in side.recordings
                     }
         if whole:
-            text = json.dumps(whole, indent=1, ensure_ascii=False)
+            text = json.dumps(whole, indent=1)  # of half a letter too
             write_text(made.machine_dir / name, text, within=made.path)
 
 
@@ -366,8 +371,11 @@ def _copy_beside(made: Hunt, sides: tuple[Side, Side], folder: str) -> list[str]
     seen: set[bytes] = set()
     for number, side in enumerate(sides):
         for path in find_tracks(side.hunt.path):
-            raw = path.read_bytes()
-            if raw in seen:
+            if path.is_symlink():
+                told.append(f"{path}: is a link, and was not copied")
+                continue
+            raw = _plain_bytes(path)
+            if not raw or raw in seen:
                 continue
             seen.add(raw)
             name = f"{folder}-{path.name}" if number else path.name
@@ -375,17 +383,25 @@ def _copy_beside(made: Hunt, sides: tuple[Side, Side], folder: str) -> list[str]
             while target.exists():
                 target = target.with_stem(f"{target.stem}-2")
             write_bytes(target, raw, within=made.path)
-    books = [
-        path.read_bytes()
-        if (path := side.hunt.path / "phrasebook.toml").is_file()
-        else b""
-        for side in sides
-    ]
+    books = [_plain_bytes(side.hunt.path / "phrasebook.toml") for side in sides]
     if book := books[0] or books[1]:
         write_bytes(made.path / "phrasebook.toml", book, within=made.path)
     if all(books) and books[0] != books[1]:
         told.append(f"phrasebook.toml is {sides[0].who}'s; {sides[1].who}'s differs")
     return told
+
+
+def _plain_bytes(path: Path) -> bytes:
+    """Return a file's bytes; none where it is missing, a link, or larger than a track.
+
+    A hunt may come from somebody else: no link in it brings other files into a new one.
+    """
+    if path.is_symlink():
+        return b""
+    try:
+        return read_plain(path, most_bytes=LARGEST_BYTES)
+    except OSError:
+        return b""
 
 
 def _copy_finds(made: Hunt, sides: tuple[Side, Side]) -> int:

@@ -9,7 +9,7 @@ from treeward.report.model import GpxSearch, Missing, MissingKind
 from treeward.survey.frame import geodesic
 from treeward.trips.doubts import Doubt, DoubtCode
 
-from .tracks import Track, position_over, read_gpx, span, waypoint
+from .tracks import Track, TrackError, position_over, read_gpx, span, waypoint
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -38,8 +38,8 @@ class Places:
 
 
 def find_tracks(hunt_dir: Path) -> list[Path]:
-    """List the GPX files of a hunt: in its folder, and in tracks/ below it."""
-    folders = (hunt_dir, hunt_dir / "tracks")
+    """List the GPX files of a hunt: in its folder, in tracks/ and in recordings/."""
+    folders = (hunt_dir, hunt_dir / "tracks", hunt_dir / "recordings")
     return sorted(
         path
         for folder in folders
@@ -47,6 +47,32 @@ def find_tracks(hunt_dir: Path) -> list[Path]:
         for path in folder.iterdir()
         if path.suffix.lower() == ".gpx" and path.is_file()
     )
+
+
+def read_tracks(hunt_file: HuntFile, hunt_dir: Path) -> list[tuple[Path, Track]]:
+    """Read the GPX files that tell where people were.
+
+    Those that [search] names as ground or paths tell nothing of that; a walk that it
+    names may lack its times, and is then read there.
+
+    Raises
+    ------
+    TrackError
+        If a GPX file cannot be read.
+    """
+    search = hunt_file.search
+    apart = {(hunt_dir / name).resolve() for name in (*search.ground, *search.paths)}
+    walks = {(hunt_dir / name).resolve() for name in search.tracks}
+    read = []
+    for path in find_tracks(hunt_dir):
+        if path.resolve() in apart:
+            continue
+        try:
+            read.append((path, read_gpx(path)))
+        except TrackError:
+            if path.resolve() not in walks:
+                raise
+    return read
 
 
 def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Places:
@@ -61,7 +87,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
     TrackError
         If a GPX file cannot be read.
     """
-    read = [(path, read_gpx(path)) for path in find_tracks(hunt_dir)]
+    read = read_tracks(hunt_file, hunt_dir)
     tracks = [track for _, track in read]
     positions: dict[str, tuple[Position, str]] = {}
     unfound: list[Missing] = []
@@ -103,7 +129,7 @@ def offered_stations(
     if not table.assumed:
         return ()
     places = place_stations(hunt_file, hunt_dir, table)
-    tracks = [read_gpx(path) for path in find_tracks(hunt_dir)]
+    tracks = [track for _, track in read_tracks(hunt_file, hunt_dir)]
     said = []
     for one in table.assumed:
         walked = (position_over(track, one.clocks) for track in tracks)

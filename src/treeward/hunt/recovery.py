@@ -274,7 +274,8 @@ def recover(
         _join_all(hunt_dir, found)
         if folder.is_dir():
             with held(hunt_dir, folder) as live:
-                live.remove(BALLAST_NAME)
+                if live.is_file(BALLAST_NAME):
+                    live.remove(BALLAST_NAME)
     for session in sessions_of(hunt_dir):
         if session.merged:
             continue

@@ -80,6 +80,30 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # limit_m = 1000                # how far you would carry the station
 # leave_out = [["52.300, -3.612", "52.301, -3.612", "52.301, -3.609"]]  # not to enter
 
+# Looking for the tree. The widths say how far across the way walked a nest is seen,
+# both sides together; they and the speeds are guesses until you know better.
+# [search]
+# cover = "leaf"                # "leaf", "bare" (winter trees), "wall" or "open"
+# binoculars = true
+# sweep_width_m = {{ leaf = 15, bare = 25, wall = 8, open = 35 }}
+# look_m_per_h = 900            # walking while looking up trees
+# walk_m_per_h = 2500           # from place to place, over rough ground
+# path_m_per_h = 4300           # along a path
+# start = "52.301200, -3.610400"  # where you stand; else where you were last
+# tracks = ["tracks/search.gpx"]  # walks of which the whole was spent looking
+# ground = "ground.geojson"     # or .gpx: ground by name, closed tracks, single trees
+# weights = {{ water = 0, wood = 3, "open field" = 0.3 }}  # against other ground
+# tree_weight = 10              # beside a single tree
+# paths = "paths.gpx"           # or .geojson
+
+# What was looked over, where neither a track nor a note says so: a place or an area.
+# [[searched]]
+# at = "52.303000, -3.612000"
+# radius_m = 15
+# share = 0.6                   # of the nests there that you would have seen
+# [[searched]]
+# area = ["52.303, -3.612", "52.304, -3.612", "52.304, -3.609"]
+
 # Whose map pictures `treeward locate --online-map` shows, and what to say of them. No
 # other command and no other file asks the network for a map.
 # [map]

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
+    from gpxpy.gpx import GPX
+
 LARGEST_BYTES = 24 * 1024**2  # days of one point a second; needs 0.9 GB of memory
 # A position is taken between two points no further apart in time than this, and from
 # a lone point no further away than this; guess.
@@ -78,25 +80,7 @@ def read_gpx(path: Path) -> Track:
         receiver writes and which can be made to swell without end), or has a place
         off the globe.
     """
-    text = _text(path)
-    from gpxpy import parse
-    from gpxpy.gpx import GPXException
-
-    try:
-        document = parse(text)
-    except (
-        GPXException,
-        ValueError,
-        TypeError,
-        AttributeError,
-        OverflowError,
-        RecursionError,
-    ) as error:
-        raise TrackError(
-            f"is no GPX that can be read ({' '.join(str(error).split())[:120]})",
-            where=str(path),
-            mend="Export the track again as GPX.",
-        ) from error
+    document = gpx_document(path)
     waypoints: dict[str, Position] = {}
     for number, point in enumerate(document.waypoints, start=1):
         place = _position(point.latitude, point.longitude, path, f"waypoint {number}")
@@ -123,6 +107,43 @@ def read_gpx(path: Path) -> Track:
         )
     points.sort(key=lambda point: point.clock)
     return Track(points=tuple(points), waypoints=waypoints, untimed=untimed)
+
+
+def gpx_document(path: Path) -> GPX:
+    """Return a GPX 1.0 or 1.1 file as gpxpy reads it, its places on the globe.
+
+    Raises
+    ------
+    TrackError
+        As `read_gpx` says.
+    """
+    text = _text(path)
+    from gpxpy import parse
+    from gpxpy.gpx import GPXException
+
+    try:
+        document = parse(text)
+    except (
+        GPXException,
+        ValueError,
+        TypeError,
+        AttributeError,
+        OverflowError,
+        RecursionError,
+    ) as error:
+        raise TrackError(
+            f"is no GPX that can be read ({' '.join(str(error).split())[:120]})",
+            where=str(path),
+            mend="Export the track again as GPX.",
+        ) from error
+    for what, points in (
+        ("waypoint", document.waypoints),
+        ("track point", document.walk(only_points=True)),
+        ("route point", (one for route in document.routes for one in route.points)),
+    ):
+        for number, point in enumerate(points, start=1):
+            _position(point.latitude, point.longitude, path, f"{what} {number}")
+    return document
 
 
 def _text(path: Path) -> str:

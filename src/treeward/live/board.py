@@ -303,6 +303,9 @@ def estimate_of(fix: Fix | None, table: TripTable, station: str) -> Estimate | N
         used = [t for t in table.trips if t.used and t.station == station]
         if not used:
             return None
+        here = [one for one in fix.enough if one.station == station]
+        full = [one.count >= one.enough for one in here]
+        seat = colony.next_station if here and all(full) else None
         return Estimate(
             station=station,
             bees=len({trip.bee for trip in used}),
@@ -311,6 +314,14 @@ def estimate_of(fix: Fix | None, table: TripTable, station: str) -> Estimate | N
             low90_m=low,
             high90_m=high,
             trips_to_halve=None,
+            enough_of=tuple(
+                one.bee for one in here if one.bee and one.count >= one.enough
+            ),
+            bearings_enough=any(
+                one.kind == "bearings" and one.count >= one.enough for one in here
+            ),
+            move_m=seat.walk_m if seat else None,
+            move_true_deg=seat.walk_bearing_true_deg if seat else None,
         )
     return None
 

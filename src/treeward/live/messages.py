@@ -124,6 +124,12 @@ class Estimate:
     low90_m: float
     high90_m: float
     trips_to_halve: int | None  # None: more trips alone will not halve it
+    # When to get up: bees of whom more trips hardly help, whether more bearings here
+    # do not either, and the way to the next station once nothing here does.
+    enough_of: tuple[str, ...] = ()
+    bearings_enough: bool = False
+    move_m: float | None = None
+    move_true_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,6 +19,7 @@ from treeward.notes.flags import Flag, FlagCode
 
 from .answer import NOT_KEPT, SAY_AGAIN, Answer
 from .board import standing, take_back
+from .looking import left_words
 from .messages import HeardNotes, NoteLine
 from .spoken import event_text, spoken_event
 
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
 
     from .calls import Sky
+    from .looking import WalkLaidOut
 
 SAY_AGAIN_S = 20.0  # a note of the same kind this soon after is the repetition; guess
 CLOCK_APART_S = 180.0  # a spoken time this far from the computer's is flagged; guess
@@ -46,6 +48,8 @@ class Notebook:
         The sun's times on the day of a clock, or None where the place is not known.
     flag_below
         Confidence, 0 to 1, below which a note is asked for again.
+    walk
+        The walk that was laid out, for an answer to "searched here, nothing".
     """
 
     def __init__(
@@ -54,10 +58,12 @@ class Notebook:
         sky_on: Callable[[datetime], Sky | None],
         *,
         flag_below: float = DOUBT_BELOW,
+        walk: WalkLaidOut | None = None,
     ) -> None:
         self._journal = journal
         self._sky_on = sky_on
         self._flag_below = flag_below
+        self._walk = walk
         self._lock = threading.Lock()
         self._events: list[Event] = []
         self._standing: list[Event] = []
@@ -123,6 +129,9 @@ class Notebook:
             else:
                 event = self._repetition(event)
                 words.append(spoken_event(event, away_s))
+                if event.kind is EventKind.SEARCHED and self._walk is not None:
+                    left = self._walk.left([*self._standing, event])
+                    words.append(left_words(left))
             kept = self._journal.write(self._record(event)) and kept
             self._events.append(event)
             taken.append(event)

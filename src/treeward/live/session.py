@@ -20,6 +20,7 @@ from .calls import Calls
 from .ears import NoteReader
 from .gate import Gate
 from .intake import Intake, MissingSound
+from .looking import walk_laid_out
 from .messages import Alarm, HeardNotes, Snapshot, Tally
 from .microphone import device_warning
 from .notebook import Notebook
@@ -100,7 +101,10 @@ class Session:
         self._on_said = on_said
         self.keeper = Recorder(pieces_dir, within=within)
         self.notebook = Notebook(
-            journal, lambda clock: sky_on(clock.date()), flag_below=ears.flag_below
+            journal,
+            lambda clock: sky_on(clock.date()),
+            flag_below=ears.flag_below,
+            walk=walk_laid_out(within) if within is not None else None,
         )
         self.notebook.station = setting.station
         self.tally = Tally()

@@ -13,7 +13,7 @@ from .spoken import clock_face, distance_text
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
-    from .messages import BeeState, Level, Snapshot
+    from .messages import BeeState, Estimate, Level, Snapshot
 
 PAPER = "black on white"  # an unlit screen in the sun reflects: light ground wins
 _PAINT = {
@@ -29,6 +29,7 @@ _DUE_STYLE = {
 BIG_ROWS = 4  # lines that a large row takes, with the blank below it
 FOOT_ROWS = 9
 METER_CELLS = 24
+MOST_NAMED = 3  # bees on a line; choice
 METER_FLOOR_DBFS = -60.0
 
 
@@ -196,7 +197,19 @@ def _estimate_lines(shot: Snapshot) -> list[str]:
     else:
         more = f"{trips} of {bees}; {estimate.trips_to_halve} more halve it"
     return [*(f"  {line}" for line in big(middle)), f"  {low} to {high} (90 %)",
-            f"  {more}"]  # fmt: skip
+            f"  {_get_up_text(shot, estimate) or more}"]  # fmt: skip
+
+
+def _get_up_text(shot: Snapshot, estimate: Estimate) -> str:
+    """Say which notes no longer help here, and where to move when none does."""
+    if estimate.move_m is not None and estimate.move_true_deg is not None:
+        far = distance_text(estimate.move_m, shot.units)
+        return f"enough here; move: {far} on {estimate.move_true_deg:03.0f} true"
+    if estimate.enough_of:
+        names = ", ".join(estimate.enough_of[:MOST_NAMED])
+        more = " ..." if len(estimate.enough_of) > MOST_NAMED else ""
+        return f"more of {names}{more} won't help"
+    return "more bearings here won't help" if estimate.bearings_enough else ""
 
 
 def _meter(level: Level, width: int) -> Text:

@@ -17,6 +17,7 @@ from treeward.language.kinds import EventKind
 from treeward.language.value_cells import parse_spoken_time
 
 from .clock_anchors import (
+    Anchor,
     Stretch,
     days_around,
     explain,
@@ -25,9 +26,9 @@ from .clock_anchors import (
 from .clock_dates import by_spoken_day, spoken_day
 from .clock_evidence import (
     AGREE_S,
-    Evidence,
+    ClockEvidence,
+    ClockSource,
     RecordingFacts,
-    Source,
     apart_s,
     in_zone,
     lower_evidence,
@@ -50,9 +51,9 @@ if TYPE_CHECKING:
     from .events import Event
 
 __all__ = [
+    "ClockEvidence",
     "ClockResult",
     "ClockStretch",
-    "Evidence",
     "RecordingFacts",
     "place_on_clock",
     "place_recordings",
@@ -60,12 +61,12 @@ __all__ = [
 
 MONTHS_APART_DAYS = 60  # a hunt is over before, mostly; guess
 DAY_FROM: Mapping[str, str] = {
-    Source.SPOKEN_DATE: "the day as it was said",
-    Source.START_GIVEN: "the day as it was given",
-    Source.CONTAINER: "the day as the sound file itself says",
-    Source.FILE_NAME: "the day by the file's name",
-    Source.FILE_TIME: "the day by the file's time",
-    Source.TRANSCRIPT: "the day as the transcript says",
+    ClockSource.SPOKEN_DATE: "the day as it was said",
+    ClockSource.START_GIVEN: "the day as it was given",
+    ClockSource.CONTAINER: "the day as the sound file itself says",
+    ClockSource.FILE_NAME: "the day by the file's name",
+    ClockSource.FILE_TIME: "the day by the file's time",
+    ClockSource.TRANSCRIPT: "the day as the transcript says",
 }
 _DAY_HOURS = range(7, 20)  # where the place is not known, bees fly then; guess
 
@@ -82,12 +83,12 @@ class ClockResult:
     recording: str
     start: datetime | None
     events: tuple[Event, ...]
-    evidence: tuple[Evidence, ...]
+    evidence: tuple[ClockEvidence, ...]
     stretches: tuple[ClockStretch, ...] = ()
     flags: tuple[str, ...] = ()
     end: datetime | None = None
     day: date | None = None
-    day_from: Source | Literal[""] = ""  # what tells the day
+    day_from: ClockSource | Literal[""] = ""  # what tells the day
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -137,22 +138,14 @@ def place_on_clock(
     """
     placed = [_plain(event, zone, anew=anew) for event in events]
     flags: list[str] = []
-    lower = lower_evidence(recording, zone)
-    said = spoken_day(placed, lower, flags)
-    against: list[Evidence] = []
-    if said is not None:
-        lower, against = by_spoken_day(lower, said[1])
-        value = said[1].isoformat()
-        placed[said[0]] = replace(placed[said[0]], value=value)
-    days = _days(lower, recording, zone)
-    anchors = read_anchors(placed, days, zone)
-    window = _start_window(lower, zone)
+    lower, against = _heed_spoken_day(placed, lower_evidence(recording, zone), flags)
+    anchors = read_anchors(placed, _days(lower, recording, zone), zone)
     stretches = explain(
         anchors,
-        start_utc_s=window,
+        start_utc_s=_start_window(lower, zone),
         end_offset_s=end_offset_s(recording, zone),
         is_daylight=is_daylight or _is_day,
-        start_is_weak=all(e.source == Source.FILE_TIME for e in lower),
+        start_is_weak=all(e.source == ClockSource.FILE_TIME for e in lower),
     )
     if stretches:
         clock = from_spoken(stretches, lower, placed, recording, zone)
@@ -171,24 +164,8 @@ def place_on_clock(
                 "nothing but daylight tells morning from evening; "
                 f"{spoken[0]} was taken"
             )
-    believed = {
-        anchor.index: reading.local
-        for stretch in stretches
-        for anchor, reading in stretch.anchors
-    }
     flag_pauses(clock, flags)
-    unfit = [a.text for a in anchors if a.index not in believed]
-    offered = {anchor.index for anchor in anchors}
-    for index, event in enumerate(placed):
-        refused = index in offered and index not in believed
-        flag = _time_flag(event, clock, refused=refused)
-        placed[index] = _place(event, believed.get(index), flag, clock, zone)
-    if unfit:
-        flags.append(f"not used as a time: {', '.join(unfit)}")
-    if not clock and any(event.clock is None for event in placed):
-        flags.append(
-            "nothing tells when this was recorded; give --start or a spoken time"
-        )
+    flags += _place_all(placed, anchors, stretches, clock, zone)
     end = (
         _moment(clock[-1].offset_utc_s + recording.duration_s, zone)
         if clock and recording.duration_s is not None
@@ -206,6 +183,46 @@ def place_on_clock(
         day=day,
         day_from=day_from,
     )
+
+
+def _heed_spoken_day(
+    placed: list[Event], lower: list[ClockEvidence], flags: list[str]
+) -> tuple[list[ClockEvidence], list[ClockEvidence]]:
+    """Part the evidence by a date that was said, and give that event its year."""
+    said = spoken_day(placed, lower, flags)
+    if said is None:
+        return lower, []
+    index, day = said
+    placed[index] = replace(placed[index], value=day.isoformat())
+    return by_spoken_day(lower, day)
+
+
+def _place_all(
+    placed: list[Event],
+    anchors: Sequence[Anchor],
+    stretches: Sequence[Stretch],
+    clock: Sequence[ClockStretch],
+    zone: ZoneInfo,
+) -> list[str]:
+    """Put every event on the clock; return what is to be said of the recording."""
+    believed = {
+        anchor.index: reading.local
+        for stretch in stretches
+        for anchor, reading in stretch.anchors
+    }
+    offered = {anchor.index for anchor in anchors}
+    for index, event in enumerate(placed):
+        refused = index in offered and index not in believed
+        flag = _time_flag(event, clock, refused=refused)
+        placed[index] = _place(event, believed.get(index), flag, clock, zone)
+    flags: list[str] = []
+    if unfit := [a.text for a in anchors if a.index not in believed]:
+        flags.append(f"not used as a time: {', '.join(unfit)}")
+    if not clock and any(event.clock is None for event in placed):
+        flags.append(
+            "nothing tells when this was recorded; give --start or a spoken time"
+        )
+    return flags
 
 
 def place_recordings(
@@ -262,22 +279,22 @@ def _months_apart(results: Sequence[ClockResult]) -> list[ClockResult]:
     return found
 
 
-_RANK: tuple[str, ...] = tuple(Source)  # of which the day is known, best first
+_RANK: tuple[str, ...] = tuple(ClockSource)  # of which the day is known, best first
 
 
 def _day_of(
-    start: datetime | None, lower: Sequence[Evidence], events: Sequence[Event]
-) -> tuple[date | None, Source | Literal[""]]:
+    start: datetime | None, lower: Sequence[ClockEvidence], events: Sequence[Event]
+) -> tuple[date | None, ClockSource | Literal[""]]:
     """Return the day of a recording, and the evidence that told it."""
     if start is None:
         clocks = [event.clock for event in events if event.clock is not None]
-        return (min(clocks).date(), Source.TRANSCRIPT) if clocks else (None, "")
+        return (min(clocks).date(), ClockSource.TRANSCRIPT) if clocks else (None, "")
     for evidence in lower:
         told = evidence.start.date() if evidence.start else evidence.day
-        said = any(one.source == Source.SPOKEN_DATE for one in lower)
+        said = any(one.source == ClockSource.SPOKEN_DATE for one in lower)
         if told is not None and abs((told - start.date()).days) <= 1:
-            return start.date(), Source.SPOKEN_DATE if said else evidence.source
-    return start.date(), Source.TRANSCRIPT
+            return start.date(), ClockSource.SPOKEN_DATE if said else evidence.source
+    return start.date(), ClockSource.TRANSCRIPT
 
 
 def _plain(event: Event, zone: ZoneInfo, *, anew: bool) -> Event:
@@ -299,7 +316,7 @@ def _moment(utc_s: float, zone: ZoneInfo) -> datetime:
 
 
 def _days(
-    lower: Sequence[Evidence], recording: RecordingFacts, zone: ZoneInfo
+    lower: Sequence[ClockEvidence], recording: RecordingFacts, zone: ZoneInfo
 ) -> list[date]:
     """Return the days a spoken time may belong to."""
     for evidence in lower:
@@ -316,7 +333,7 @@ def _days(
 
 
 def _start_window(
-    lower: Sequence[Evidence], zone: ZoneInfo
+    lower: Sequence[ClockEvidence], zone: ZoneInfo
 ) -> tuple[float, float] | None:
     """Return the bounds that the strongest evidence sets on the start."""
     for evidence in lower:

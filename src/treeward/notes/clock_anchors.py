@@ -48,7 +48,7 @@ _HOPELESS = 5.0  # dearer than the best by this is given up
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class TimeOnDay:
     """One way to take a spoken time: a local wall time and its offset's bounds."""
 
     local: datetime
@@ -64,7 +64,7 @@ class Anchor:
     second: float  # where in the recording it is said
     text: str
     confidence: float
-    readings: tuple[Reading, ...]
+    readings: tuple[TimeOnDay, ...]
     doubtful: bool = False  # flagged, and nobody has confirmed it
 
 
@@ -74,10 +74,10 @@ class Stretch:
 
     low_s: float
     high_s: float
-    anchors: tuple[tuple[Anchor, Reading], ...]
+    anchors: tuple[tuple[Anchor, TimeOnDay], ...]
 
 
-class _Story(NamedTuple):
+class _ClockStory(NamedTuple):
     """An explanation of the spoken times so far."""
 
     base: float = 0.0  # cost without that of pauses and of lone times
@@ -122,7 +122,7 @@ def read_anchors(
             for moment in (local.astimezone(UTC).timestamp(),)
         }
         readings = tuple(
-            Reading(
+            TimeOnDay(
                 local=local,
                 low_s=moment - event.start_s - SAID_EARLY_S,
                 high_s=moment - event.start_s + span_s + SAID_LATE_S,
@@ -190,7 +190,7 @@ def explain(
     """
     lone_cost = _LONE if len(anchors) >= 3 else 0.0
 
-    def opening_cost(reading: Reading, anchor: Anchor, *, first: bool) -> float:
+    def opening_cost(reading: TimeOnDay, anchor: Anchor, *, first: bool) -> float:
         cost = 0.0 if is_daylight(reading.local) else _DARK
         if first and start_utc_s is not None:
             away_s = outside_s(start_utc_s, reading.low_s, reading.high_s)
@@ -200,7 +200,7 @@ def explain(
                 cost += _AGAINST_START + _PER_DAY_AWAY * min(1.0, away_s / 86_400)
         return cost
 
-    def close(story: _Story, *, last: bool) -> _Story:
+    def close(story: _ClockStory, *, last: bool) -> _ClockStory:
         stretch = story.current
         if stretch is None:
             return story
@@ -217,7 +217,9 @@ def explain(
             current=None,
         )
 
-    def believe(story: _Story, anchor: Anchor, reading: Reading) -> _Story | None:
+    def believe(
+        story: _ClockStory, anchor: Anchor, reading: TimeOnDay
+    ) -> _ClockStory | None:
         opened = Stretch(
             low_s=reading.low_s, high_s=reading.high_s, anchors=((anchor, reading),)
         )
@@ -248,9 +250,9 @@ def explain(
             refused=(),
         )
 
-    stories = [_Story()]
+    stories = [_ClockStory()]
     for anchor in anchors:
-        grown: list[_Story] = []
+        grown: list[_ClockStory] = []
         misheard = _MISHEARD_LEAST + (_MISHEARD - _MISHEARD_LEAST) * anchor.confidence
         for story in stories:
             tries = (believe(story, anchor, reading) for reading in anchor.readings)
@@ -264,7 +266,9 @@ def explain(
     return list(min(finished, key=lambda s: s.cost(lone_cost)).closed)
 
 
-def _refused_cost(refused: Sequence[Anchor], before: Stretch, after: Reading) -> float:
+def _refused_cost(
+    refused: Sequence[Anchor], before: Stretch, after: TimeOnDay
+) -> float:
     """Return the cost of having refused times that would fit between their neighbours.
 
     A misheard time may be any in the hour, so that one fits by chance is the less

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from treeward.language.dates import parse_date
 from treeward.language.kinds import EventKind
 
-from .clock_evidence import Evidence, Source
+from .clock_evidence import ClockEvidence, ClockSource
 from .scratch import taken_back
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def spoken_day(
-    events: Sequence[Event], lower: Sequence[Evidence], flags: list[str]
+    events: Sequence[Event], lower: Sequence[ClockEvidence], flags: list[str]
 ) -> tuple[int, date] | None:
     """Return the first sure spoken date: the index of its event, and the day.
 
@@ -65,8 +65,8 @@ def spoken_day(
 
 
 def by_spoken_day(
-    lower: Sequence[Evidence], day: date
-) -> tuple[list[Evidence], list[Evidence]]:
+    lower: Sequence[ClockEvidence], day: date
+) -> tuple[list[ClockEvidence], list[ClockEvidence]]:
     """Part the evidence that suits a spoken day from what speaks against it.
 
     Returns
@@ -75,15 +75,19 @@ def by_spoken_day(
         What suits, with the date behind what tells the time of day as well; and the
         rest. A start that the person gave stays before the date.
     """
-    suits: list[Evidence] = []
-    against: list[Evidence] = []
+    suits: list[ClockEvidence] = []
+    against: list[ClockEvidence] = []
     for evidence in lower:
         told = evidence.start.date() if evidence.start else evidence.day
         near = told is not None and abs((told - day).days) <= 1
         (suits if near else against).append(evidence)
-    said = Evidence(
-        source=Source.SPOKEN_DATE, start=None, day=day, used=True, note=day.isoformat()
+    said = ClockEvidence(
+        source=ClockSource.SPOKEN_DATE,
+        start=None,
+        day=day,
+        used=True,
+        note=day.isoformat(),
     )
-    given = [e for e in against if e.source == Source.START_GIVEN]
-    rest = [e for e in against if e.source != Source.START_GIVEN]
+    given = [e for e in against if e.source == ClockSource.START_GIVEN]
+    rest = [e for e in against if e.source != ClockSource.START_GIVEN]
     return [*given, *suits, said], rest

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
 
-class Source(StrEnum):
+class ClockSource(StrEnum):
     """What tells when a recording was made, or its day; the surest first."""
 
     SPOKEN_TIMES = "spoken times"
@@ -57,14 +57,14 @@ class RecordingFacts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
+class ClockEvidence:
     """One thing that tells when a recording began.
 
     `start` is None where only the day is known (a date in the file name). `used` says
     whether the clock rests on it; `note` says in words what was made of it.
     """
 
-    source: Source
+    source: ClockSource
     start: datetime | None
     day: date | None = None
     resolution_s: float = 1.0
@@ -141,13 +141,13 @@ def exists(local: datetime) -> bool:
     return back.replace(tzinfo=None) == local.replace(tzinfo=None)
 
 
-def lower_evidence(facts: RecordingFacts, zone: ZoneInfo) -> list[Evidence]:
+def lower_evidence(facts: RecordingFacts, zone: ZoneInfo) -> list[ClockEvidence]:
     """Return all evidence but the spoken times, strongest first."""
-    found: list[Evidence] = []
+    found: list[ClockEvidence] = []
     if facts.start is not None:
         found.append(
-            Evidence(
-                source=Source.START_GIVEN,
+            ClockEvidence(
+                source=ClockSource.START_GIVEN,
                 start=in_zone(facts.start, zone),
                 resolution_s=facts.start_resolution_s,
             )
@@ -160,8 +160,8 @@ def lower_evidence(facts: RecordingFacts, zone: ZoneInfo) -> list[Evidence]:
     if facts.file_modified is not None and facts.file_modified.year >= FIRST_YEAR:
         ended = in_zone(facts.file_modified, zone)
         found.append(
-            Evidence(
-                source=Source.FILE_TIME,
+            ClockEvidence(
+                source=ClockSource.FILE_TIME,
                 start=plus(ended, -(facts.duration_s or 0.0), zone),
                 note="a recorder closes its file at the end",
             )
@@ -169,20 +169,20 @@ def lower_evidence(facts: RecordingFacts, zone: ZoneInfo) -> list[Evidence]:
     return found
 
 
-def _name_evidence(facts: RecordingFacts, zone: ZoneInfo) -> Evidence | None:
+def _name_evidence(facts: RecordingFacts, zone: ZoneInfo) -> ClockEvidence | None:
     near = facts.file_modified
     named = time_in_name(facts.name, near=in_zone(near, zone).date() if near else None)
     if named is None:
         return None
     if named.time is None:
-        return Evidence(
-            source=Source.FILE_NAME,
+        return ClockEvidence(
+            source=ClockSource.FILE_NAME,
             start=None,
             day=named.day,
             note="holds the day only",
         )
-    return Evidence(
-        source=Source.FILE_NAME,
+    return ClockEvidence(
+        source=ClockSource.FILE_NAME,
         start=datetime.combine(named.day, named.time, tzinfo=zone),
         day=named.day,
         resolution_s=named.resolution_s,
@@ -190,8 +190,8 @@ def _name_evidence(facts: RecordingFacts, zone: ZoneInfo) -> Evidence | None:
 
 
 def _container_start(
-    facts: RecordingFacts, named: Evidence | None, zone: ZoneInfo
-) -> Evidence | None:
+    facts: RecordingFacts, named: ClockEvidence | None, zone: ZoneInfo
+) -> ClockEvidence | None:
     """Decide whether a container's time is the start or the end, UTC or local.
 
     Containers do not say: some recorders write it when they start, some when they
@@ -216,15 +216,17 @@ def _container_start(
     for reference in references:
         for reading, note in readings:
             if abs(apart_s(reading, reference)) <= AGREE_S:
-                return Evidence(source=Source.CONTAINER, start=reading, note=note)
+                return ClockEvidence(
+                    source=ClockSource.CONTAINER, start=reading, note=note
+                )
     if (
         facts.file_modified is not None
         and length_s > 2 * _SAME_MOMENT_S
         and abs(apart_s(in_zone(facts.file_modified, zone), start)) <= _SAME_MOMENT_S
     ):
         reading, note = readings[1]
-        return Evidence(source=Source.CONTAINER, start=reading, note=note)
-    return Evidence(source=Source.CONTAINER, start=start)
+        return ClockEvidence(source=ClockSource.CONTAINER, start=reading, note=note)
+    return ClockEvidence(source=ClockSource.CONTAINER, start=start)
 
 
 def daylight_at(

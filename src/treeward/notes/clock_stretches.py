@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from treeward.language.kinds import EventKind
 
-from .clock_evidence import AGREE_S, Evidence, RecordingFacts, Source, in_zone
+from .clock_evidence import AGREE_S, ClockEvidence, ClockSource, RecordingFacts, in_zone
 from .flags import Flag, FlagCode
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def end_offset_s(recording: RecordingFacts, zone: ZoneInfo) -> float | None:
 
 def from_spoken(
     stretches: Sequence[Stretch],
-    lower: Sequence[Evidence],
+    lower: Sequence[ClockEvidence],
     events: Sequence[Event],
     recording: RecordingFacts,
     zone: ZoneInfo,
@@ -113,11 +113,11 @@ def from_spoken(
 
 
 def _start_stretch(
-    lower: Sequence[Evidence], first: ClockStretch
+    lower: Sequence[ClockEvidence], first: ClockStretch
 ) -> list[ClockStretch]:
     """Return the stretch from the recording's start to a stop before `first`."""
     for evidence in lower:
-        if evidence.start is None or evidence.source == Source.FILE_TIME:
+        if evidence.start is None or evidence.source == ClockSource.FILE_TIME:
             continue
         at_s = evidence.start.timestamp()
         lead_s = first.offset_utc_s - first.half_width_s - at_s - evidence.resolution_s
@@ -164,7 +164,7 @@ def _said_join_s(
 
 
 def from_lower(
-    lower: Sequence[Evidence], recording: RecordingFacts
+    lower: Sequence[ClockEvidence], recording: RecordingFacts
 ) -> list[ClockStretch]:
     """Return the one stretch that evidence other than spoken times gives, if any."""
     for evidence in lower:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from .clock_anchors import outside_s
-from .clock_evidence import AGREE_S, Evidence, Source, apart_s, in_zone
+from .clock_evidence import AGREE_S, ClockEvidence, ClockSource, apart_s, in_zone
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 
 
 def weigh(
-    lower: Sequence[Evidence],
+    lower: Sequence[ClockEvidence],
     start: datetime,
     half_width_s: float,
     zone: ZoneInfo,
     *,
     spoken: Sequence[str],
-) -> tuple[list[Evidence], list[str]]:
+) -> tuple[list[ClockEvidence], list[str]]:
     """Say of each piece of evidence whether it agrees with the clock.
 
     Parameters
@@ -41,12 +41,12 @@ def weigh(
         All evidence, the spoken times first, with `used` and `note`; and sentences
         about what disagrees.
     """
-    weighed: list[Evidence] = []
+    weighed: list[ClockEvidence] = []
     flags: list[str] = []
     if spoken:
         weighed.append(
-            Evidence(
-                source=Source.SPOKEN_TIMES,
+            ClockEvidence(
+                source=ClockSource.SPOKEN_TIMES,
                 start=start,
                 resolution_s=2 * half_width_s,
                 used=True,
@@ -69,13 +69,13 @@ def weigh(
         used = agrees and not chosen and gives_second
         chosen = chosen or used
         note = evidence.note
-        if not agrees and evidence.source == Source.FILE_TIME:
+        if not agrees and evidence.source == ClockSource.FILE_TIME:
             note = "the file was copied or changed later, or its clock was wrong"
         elif not agrees:
             note = f"{note}; disagrees" if note else "disagrees"
             flags.append(_disagreement(evidence, start, zone, spoken=bool(spoken)))
         weighed.append(replace(evidence, used=used, note=note))
-    if [e.source for e in weighed if e.used] == [Source.FILE_TIME]:
+    if [e.source for e in weighed if e.used] == [ClockSource.FILE_TIME]:
         flags.append(
             "the clock rests on the file's time alone; say a time now and then, or "
             "give --start"
@@ -84,7 +84,7 @@ def weigh(
 
 
 def _disagreement(
-    evidence: Evidence, start: datetime, zone: ZoneInfo, *, spoken: bool
+    evidence: ClockEvidence, start: datetime, zone: ZoneInfo, *, spoken: bool
 ) -> str:
     there = in_zone(evidence.start or start, zone)
     late_s = apart_s(there, start)

@@ -38,6 +38,13 @@ HAND_RULES: Mapping[HandRuleKind, tuple[str, str]] = {
         "common practice",
     ),
 }
+# What is meant by a reason, where it stands in a sentence of its own.
+REASONS_MEANT: Mapping[SeatReason, str] = {
+    SeatReason.CROSS_LINE: (
+        "from there the bees fly across the line you have, and the colony is near "
+        "where the two lines cross"
+    ),
+}
 REASONS: Mapping[SeatReason, str] = {
     SeatReason.CROSS_LINE: "a cross line",
     SeatReason.LOOKING_BACK: "beyond it, looking back",

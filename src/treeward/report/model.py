@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.table import TripTable
 
+    from .search_told import SearchTold
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationPlace:
@@ -252,6 +254,7 @@ class HuntResult:
     settings: Settings = field(default_factory=Settings)
     doubtful: tuple[DoubtfulNotes, ...] = ()
     recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    search: SearchTold | None = None  # what is known of looking for the tree
     own_prior: OwnPriorUse | None = None
     finds: tuple[FindCheck, ...] = ()
 

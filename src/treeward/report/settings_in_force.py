@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from treeward.survey import timing
@@ -18,19 +19,10 @@ if TYPE_CHECKING:
 
 HUNT_TOML = "hunt.toml"
 OWN_FINDS = "own found hunts (learned_from in hunt.toml)"
-_SPEEDS = ("flight_speed_out_m_per_s", "flight_speed_home_m_per_s")
-# Field that own finds may teach -> keys of [model] that stand before them.
-_LEARNED_UNLESS: Mapping[str, tuple[str, ...]] = {
-    "flight_speed_factor": _SPEEDS,
-    "flight_speed_factor_sd": _SPEEDS,
-    "in_hive_factor": ("in_hive_s",),
-    "in_hive_factor_sd": ("in_hive_s",),
-    "compass_sd_deg": ("compass_sd_deg",),
-}
 _WENNER = "Wenner 1963, J. Apic. Res. 2:25-32"
 _GUESS = "guess"
 # Field of survey.Settings -> its name on the page, and where its default is from.
-_SOURCES: Mapping[str, tuple[str, str]] = {
+SOURCES: Mapping[str, tuple[str, str]] = {
     "flight_speed_out_mps": ("flight speed, from the hive to the station", _WENNER),
     "flight_speed_home_mps": ("flight speed home, with a load", _WENNER),
     "flight_speed_factor": (
@@ -97,7 +89,7 @@ def settings_rows(result: HuntResult) -> list[SettingRow]:
     """Return every figure in force, with its unit and its source."""
     units = Units(result.hunt_file.hunt.units)
     rows = []
-    for field, (name, _) in _SOURCES.items():
+    for field, (name, _) in SOURCES.items():
         value = getattr(result.settings, field, None)
         if value is None:  # not given, or nothing that the survey goes by
             continue
@@ -111,6 +103,18 @@ def settings_rows(result: HuntResult) -> list[SettingRow]:
     for cargo, (seconds, source) in _in_hive(result).items():
         name = f"time in the hive with {cargo}, median"
         rows.append(SettingRow(name=name, value=f"{seconds:.0f} s", source=source))
+    if (own := result.settings.learned) is not None:
+        rows += [
+            SettingRow(
+                name=f"{name}, as own hunts had it",
+                value=f"{math.exp(middle):.3g}, sd of its logarithm {spread:.2g}",
+                source=OWN_FINDS,
+            )
+            for name, middle, spread in (
+                ("share of these speeds", own.ln_f, own.ln_f_sd),
+                ("share of these times in the hive", own.ln_g, own.ln_g_sd),
+            )
+        ]
     return rows
 
 
@@ -118,13 +122,17 @@ def settings_dict(result: HuntResult) -> dict[str, Any]:
     """Return the same for result.json: name -> value and source."""
     found = {
         field: {"value": _rounded(value), "source": source_of(result, field)}
-        for field in _SOURCES
+        for field in SOURCES
         if (value := getattr(result.settings, field, None)) is not None
     }
     found["in_hive_s"] = {
         cargo: {"value": _rounded(seconds), "source": source}
         for cargo, (seconds, source) in _in_hive(result).items()
     }
+    if (own := result.settings.learned) is not None:
+        found["own_factors"] = {
+            name: _rounded(value) for name, value in asdict(own).items()
+        } | {"source": OWN_FINDS}
     return found
 
 
@@ -132,17 +140,10 @@ def source_of(result: HuntResult, field: str) -> str:
     """Say where a setting in force is from: hunt.toml where it is no default."""
     given = field == "walk_limit_m" and result.hunt_file.walk.limit_m is not None
     changed = getattr(result.settings, field) != getattr(Settings(), field)
-    if changed and _is_learned(result, field):
+    by_hand = result.hunt_file.model.compass_sd_deg is not None
+    if field == "compass_sd_deg" and changed and result.own_prior and not by_hand:
         return OWN_FINDS
-    return HUNT_TOML if given or changed else _SOURCES[field][1]
-
-
-def _is_learned(result: HuntResult, field: str) -> bool:
-    """Tell whether own finds taught a setting; what hunt.toml says stands first."""
-    if result.own_prior is None or field not in _LEARNED_UNLESS:
-        return False
-    model = result.hunt_file.model
-    return all(getattr(model, key) is None for key in _LEARNED_UNLESS[field])
+    return HUNT_TOML if given or changed else SOURCES[field][1]
 
 
 def _in_hive(result: HuntResult) -> dict[str, tuple[float, str]]:
@@ -153,16 +154,10 @@ def _in_hive(result: HuntResult) -> dict[str, tuple[float, str]]:
         cargo: (
             # What the factor multiplies; with an override the median itself.
             timing.in_hive_median_s(cargo, settings),
-            _in_hive_source(result, cargo),
+            HUNT_TOML if cargo in settings.in_hive_s else _IN_HIVE_SOURCES[cargo],
         )
         for cargo in cargos
     }
-
-
-def _in_hive_source(result: HuntResult, cargo: Cargo) -> str:
-    if cargo not in result.settings.in_hive_s:
-        return _IN_HIVE_SOURCES[cargo]
-    return OWN_FINDS if _is_learned(result, "in_hive_factor") else HUNT_TOML
 
 
 def _text(field: str, value: float, units: Units) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from treeward.cautions import LOOK_FIRST
 from treeward.survey.frame import geodesic
 from treeward.units import Units
 
@@ -126,12 +127,12 @@ def _found(result: HuntResult) -> list[Spot]:
     spots = []
     for colony in result.fix.colonies:
         area = colony.search_areas.get(90)
-        note = f"90 % search area {units.area(area.area_m2)}" if area else ""
+        size = f"90 % search area {units.area(area.area_m2)}. " if area else ""
         spots.append(
             Spot(
                 kind="best_place",
                 name=f"Best place, {colony_name(result, colony.id)}",
-                note=note,
+                note=size + LOOK_FIRST,
                 longitude_deg=colony.best_longitude_deg,
                 latitude_deg=colony.best_latitude_deg,
                 properties={
@@ -152,7 +153,8 @@ def _found(result: HuntResult) -> list[Spot]:
                     result,
                     place.walk_bearing_true_deg,
                     result.station(place.from_station),
-                ),
+                )
+                + f". {LOOK_FIRST}",
                 longitude_deg=place.longitude_deg,
                 latitude_deg=place.latitude_deg,
                 properties={
@@ -297,6 +299,7 @@ def _walks(result: HuntResult) -> list[Walk]:
     for colony in result.fix.colonies if result.fix else ():
         points: list[tuple[float, float]] = []
         for strip in colony.search_plan:
+            points += [(round(lon, 7), round(lat, 7)) for lon, lat in strip.way]
             points += [
                 (
                     round(strip.start_longitude_deg, 7),

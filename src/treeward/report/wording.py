@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from treeward.cautions import LOOK_FIRST
 from treeward.language.kinds import About
 from treeward.survey.frame import geodesic
 from treeward.survey.records import AdviceKind, AreaShape
 from treeward.units import Units, wind_name
 
-from .advice_wording import REASONS, advice_text, counted, missing_text
+from .advice_wording import REASONS, REASONS_MEANT, advice_text, counted, missing_text
 from .compass import both_text
 from .model import MissingKind
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
     from treeward.survey.records import Colony, NextStation
+    from treeward.trips.table import FlightLine, Trip
 
     from .model import DoubtfulNotes, HuntResult, StationPlace
 
@@ -193,11 +195,14 @@ def next_of(result: HuntResult, colony: Colony) -> list[str]:
     bearing = both_text(result, place.walk_bearing_true_deg, station)
     said = [f"Sit next {walk}, towards the {way}, on {bearing}."]
     if 0 < place.expected_area_90_m2 < place.area_90_m2:
+        spent = "An hour" if place.minutes == 60 else f"{place.minutes:.0f} minutes"
         said.append(
-            "An hour of notes there should shrink the shaded area to about "
+            f"{spent} of notes there should shrink the shaded area to about "
             f"{units.area(place.expected_area_90_m2)}."
         )
-    said.append(f"Why there: {REASONS[place.why]}.")
+    meant = REASONS_MEANT.get(place.why, "")
+    said.append(f"Why there: {REASONS[place.why]}{': ' * bool(meant)}{meant}.")
+    said.append(LOOK_FIRST)
     return said
 
 
@@ -282,15 +287,34 @@ def enough_sentences(result: HuntResult) -> list[str]:
     return said
 
 
+def _counts(result: HuntResult, one: Trip | FlightLine) -> bool:
+    """Tell whether a place rests on a used trip or bearing.
+
+    Not on one of a station without a position, of a known hive's bee, or of the
+    calibration. Where no place was worked out, every used one is told.
+    """
+    if result.fix is None:
+        return True
+    hunt_file = result.hunt_file
+    calibration = hunt_file.calibration
+    if result.station(one.station) is None:
+        return False
+    if any(one.mark in hive.marks for hive in hunt_file.known_hive):
+        return False
+    return not (
+        calibration is not None
+        and calibration.station == one.station
+        and (not calibration.marks or one.mark in calibration.marks)
+    )
+
+
 def basis_sentence(result: HuntResult) -> str:
     """Say what the answer rests on."""
-    trips = sum(trip.used for trip in result.table.trips)
-    bees = len({trip.bee for trip in result.table.trips if trip.used})
-    lines = sum(line.used for line in result.table.lines)
-    stations = len(
-        {trip.station for trip in result.table.trips if trip.used}
-        | {line.station for line in result.table.lines if line.used}
-    )
+    used = [t for t in result.table.trips if t.used and _counts(result, t)]
+    seen = [x for x in result.table.lines if x.used and _counts(result, x)]
+    trips, lines = len(used), len(seen)
+    bees = len({trip.bee for trip in used})
+    stations = len({trip.station for trip in used} | {line.station for line in seen})
     if not trips and not lines:
         return "No trip and no bearing could be used."
     parts = [

@@ -55,7 +55,7 @@ _ISO = re.compile(r"^\d{4}-\d\d-\d\dT")
 
 
 @dataclass(slots=True)
-class _Reader:
+class _RowReader:
     """What the reading of one row needs to know of the whole file."""
 
     table: CellTable
@@ -88,7 +88,7 @@ def rows_from_table(
 ) -> list[ReviewRow]:
     """Turn the cells of a file into rows; see `review_file.read_review`."""
     clocks = [line.cells.get("clock", "") for line in table.lines]
-    reader = _Reader(
+    reader = _RowReader(
         table=table,
         zone=zone,
         where=where,
@@ -182,7 +182,7 @@ def _likeness(line: TableLine, row: ReviewRow | None) -> int:
     return sum(before.get(name) == cell.strip() for name, cell in line.cells.items())
 
 
-def _days(reader: _Reader) -> dict[str, date]:
+def _days(reader: _RowReader) -> dict[str, date]:
     """Find the day of each recording, for clocks that give a time alone."""
     days: dict[str, date] = {}
     for row in reader.machine.values():
@@ -203,7 +203,7 @@ def _days(reader: _Reader) -> dict[str, date]:
 
 
 def _row(
-    reader: _Reader, line: TableLine, name: str, written: ReviewRow | None
+    reader: _RowReader, line: TableLine, name: str, written: ReviewRow | None
 ) -> ReviewRow | None:
     before = cells_of(written) if written else {}
     faults_before = len(reader.faults)
@@ -283,7 +283,7 @@ def _with_machine_cells(event: Event, written: Event) -> Event:
     )
 
 
-def _kind(reader: _Reader, line: TableLine, cell: str) -> EventKind | None:
+def _kind(reader: _RowReader, line: TableLine, cell: str) -> EventKind | None:
     try:
         return kind_from(cell)
     except ValueError:
@@ -293,7 +293,7 @@ def _kind(reader: _Reader, line: TableLine, cell: str) -> EventKind | None:
 
 
 def _clock(
-    reader: _Reader, line: TableLine, cell: str, written: ReviewRow | None
+    reader: _RowReader, line: TableLine, cell: str, written: ReviewRow | None
 ) -> ClockCell | None:
     if not cell:
         return None
@@ -327,7 +327,9 @@ def _same(found: ClockCell, machine: datetime) -> bool:
     return there_s in {here_s // width_s * width_s, round(here_s / width_s) * width_s}
 
 
-def _number(reader: _Reader, line: TableLine, column: str, cell: str) -> float | None:
+def _number(
+    reader: _RowReader, line: TableLine, column: str, cell: str
+) -> float | None:
     try:
         number = parse_number(cell, decimal_comma=reader.table.decimal_comma)
     except CellError as error:
@@ -342,7 +344,7 @@ def _number(reader: _Reader, line: TableLine, column: str, cell: str) -> float |
 
 
 def _value(
-    reader: _Reader, line: TableLine, kind: EventKind, cell: str, written: str | None
+    reader: _RowReader, line: TableLine, kind: EventKind, cell: str, written: str | None
 ) -> str:
     """Check a value by its kind; an empty one stays empty, the row being in doubt."""
     if match := _WITHOUT_ZEROS.match(cell):

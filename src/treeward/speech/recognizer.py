@@ -11,13 +11,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol
 
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+
 from .segments import Segmenter
 from .utterances import Utterance
+from .voice_activity import FRAME_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
-
-    from treeward.audio.blocks import Block
 
     from .utterances import Word
 
@@ -53,6 +54,7 @@ def transcribe(
     recognizer: Recognizer,
     *,
     progress: Callable[[float], None] | None = None,
+    from_s: float = 0.0,
 ) -> Iterator[Utterance]:
     """Recognise a whole recording; memory does not grow with its length.
 
@@ -64,7 +66,11 @@ def transcribe(
         The engine.
     progress
         Called with the second up to which everything is done and has been yielded;
-        a later run may begin there (`read_blocks(path, start_s=...)`).
+        a later run may begin there.
+    from_s
+        Second at which such a later run goes on. Its blocks begin where those of the
+        run before did, so that voices are told from noise as they were then; what was
+        heard is not recognised again.
 
     Yields
     ------
@@ -75,8 +81,11 @@ def transcribe(
     told_s = end_s = 0.0
     for block in blocks:
         if segmenter is None:
-            segmenter, told_s = Segmenter(start_s=block.start_s), block.start_s
-        for stretch in segmenter.push(block.samples):
+            segmenter = Segmenter(start_s=block.start_s)
+            told_s = max(block.start_s, from_s)
+        for cut in segmenter.push(block.samples):
+            if (stretch := _after(cut, from_s)) is None:
+                continue
             yield from _heard(recognizer, stretch)
             told_s = stretch.start_s + stretch.voiced[-1][1]
             if progress is not None:
@@ -87,10 +96,28 @@ def transcribe(
             told_s = quiet_s
             progress(told_s)
     if segmenter is not None:
-        for stretch in segmenter.flush():
-            yield from _heard(recognizer, stretch)
+        for cut in segmenter.flush():
+            if (stretch := _after(cut, from_s)) is not None:
+                yield from _heard(recognizer, stretch)
         if progress is not None:
             progress(end_s)
+
+
+def _after(stretch: Block, from_s: float) -> Block | None:
+    """Return what of a stretch is spoken after `from_s`; None where nothing is."""
+    begun_s = from_s - stretch.start_s + FRAME_S / 2
+    voiced = tuple(span for span in stretch.voiced if span[1] > begun_s)
+    if len(voiced) == len(stretch.voiced):
+        return stretch
+    if not voiced:
+        return None
+    cut = round(max(0.0, from_s - stretch.start_s) * SAMPLE_RATE_HZ)
+    cut_s = cut / SAMPLE_RATE_HZ
+    return Block(
+        start_s=stretch.start_s + cut_s,
+        samples=stretch.samples[cut:],
+        voiced=tuple((max(0.0, a - cut_s), b - cut_s) for a, b in voiced),
+    )
 
 
 def _heard(recognizer: Recognizer, stretch: Block) -> Iterator[Utterance]:

@@ -18,8 +18,9 @@ from .focus import focused_evidence, much_data, pruned_evidence
 from .grid import Grid, refine
 from .learned import learned_of
 from .next_station import choose
-from .records import Advice, AdviceKind, Colony, Fix, NextStation, Strip
-from .search_plan import search_plan
+from .records import Advice, AdviceKind, Colony, Fix, NextStation, Searched, Strip
+from .search import Searching, Update, updated
+from .search_plan import searched, strips, walk_from
 from .settings import Settings, TripWind
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ def locate(
     settings: Settings | None = None,
     *,
     wind: TripWind | None = None,
+    searching: Searching | None = None,
 ) -> Fix:
     """Say where the colonies probably are, and how sure that is.
 
@@ -48,6 +50,8 @@ def locate(
         Priors, overrides and what the person knows; all optional.
     wind
         Wind during each trip, where it was said.
+    searching
+        What was looked at, what the ground is like, and how one walks and looks.
 
     Raises
     ------
@@ -58,18 +62,21 @@ def locate(
     hunt = prepare(stations, trips, bearings, settings, wind)
     groups, pairs, evidences, grids = solve_hunt(hunt, trips.bees)
     taught = [learned_of(*solved) for solved in zip(evidences, grids, strict=True)]
+    searching = searching or Searching()
+    updates = [updated(grid, hunt.frame, searching) for grid in grids]
     colonies = tuple(
         colony(
             group.id,
             hunt=hunt,
             evidence=evidence,
-            grid=grid,
+            update=update,
+            searching=searching,
             learned=learned,
             stations=stations,
             trips=trips,
         )
-        for group, evidence, grid, learned in zip(
-            groups, evidences, grids, taught, strict=True
+        for group, evidence, update, learned in zip(
+            groups, evidences, updates, taught, strict=True
         )
     )
     said = all_advice(colonies)
@@ -184,12 +191,14 @@ def colony(
     *,
     hunt: Hunt,
     evidence: Evidence,
-    grid: Grid,
+    update: Update,
+    searching: Searching,
     learned: Mapping[str, tuple[float, float]],
     stations: Stations,
     trips: Trips,
 ) -> Colony:
     """Return one colony's search areas and distances, and what would help next."""
+    grid = update.after
     best = hunt.frame.to_lonlat(grid.best())
     distances = {}
     for station in hunt.stations_used:
@@ -202,10 +211,15 @@ def colony(
     said = advice(hunt, evidence, grid)
     seat: NextStation | None = None
     plan: tuple[Strip, ...] = ()
+    looked: Searched | None = None
     if evidence.has_times or evidence.has_lines:
-        seat, where = choose(hunt, evidence, grid, stations, learned)
+        seat, sitting, where = choose(
+            hunt, evidence, grid, stations, learned, searching=searching
+        )
         said.insert(0, where)
-        plan = search_plan(grid, hunt.frame)
+        walk = walk_from(hunt, grid, searching)
+        plan = strips(walk, hunt.frame)
+        looked = searched(update, searching, hunt.frame, walk, sitting)
     return Colony(
         id=name,
         marks=tuple(trips.bees[bee] for bee in sorted(evidence.bees)),
@@ -219,4 +233,5 @@ def colony(
         next_station=seat,
         search_plan=plan,
         advice=tuple(said),
+        searched=looked,
     )

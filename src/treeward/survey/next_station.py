@@ -2,10 +2,12 @@
 
 Places to sit within the walk limit are tried in turn. For each, colonies are drawn
 from the posterior; what a session there would bring is taken as a mean direction
-and a distance with the errors the hunt has shown so far; and the 90 % area that
-would be left is averaged. The likeliest draw of the new data stands for all of
-them, so that a place is compared with another in milliseconds; the figure is an
-expectation for choosing by, not a promise.
+and a distance with the errors the hunt has shown so far; and the mean time to find
+the nest on the map that would be left, searched at best, is averaged. The place and
+the minutes that save most are taken, with the walk, the setting up and the sitting
+counted; where nothing is saved, looking up trees is better. The likeliest draw of the
+new data stands for all of them, so that a place is compared with another in
+milliseconds; the figure is an expectation for choosing by, not a promise.
 """
 
 from __future__ import annotations
@@ -16,9 +18,11 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from . import timing
-from .areas import contains
 from .enough import line_variance_deg2
-from .records import Advice, AdviceKind, NextStation, SeatReason
+from .polygons import inside_ring
+from .records import Advice, AdviceKind, NextStation, SeatReason, Sitting
+from .search_plan import mean_search_s
+from .search_theory import expected_effort_m2
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,14 +32,16 @@ if TYPE_CHECKING:
     from .evidence import Evidence
     from .grid import Grid
     from .records import Cargo, Stations
+    from .search import Searching
     from .settings import Settings
 
 SESSION_BEARINGS = 8  # what an hour at a station brings; common practice
 SESSION_BEES = 3
-SEARCH_HA_PER_H = 1.0  # looking up every tree of a wood from two sides; guess
-SESSION_H = 1.0  # an hour at a station, and the walk; guess
-WALK_M_PER_H = 2500.0  # over rough ground, with the kit; guess
-WORTH_WHILE = 0.8  # a station that leaves more than this of the area is none
+MINUTES = (30.0, 60.0, 90.0, 120.0)  # of sitting, to choose among; choice
+SET_UP_S = 900.0  # until bees come to a new place; guess
+_USUAL_MIN = 60.0  # by which places are compared with one another
+_TRIP_MIN = 7.0  # away and drinking, of one bee; common practice
+_BEST_SEATS = 6  # for which the other minutes are tried; choice
 _CELLS = 500
 _COLONIES = 24
 _CLOSEST_M = 60.0  # a shorter move is hardly a new station
@@ -50,6 +56,7 @@ class Outlook:
     xy: Floats
     area_m2: float
     expected_m2: float
+    sitting: Sitting
 
 
 def best_seat(
@@ -58,8 +65,10 @@ def best_seat(
     grid: Grid,
     stations: Stations,
     learned: Mapping[str, Learned],
+    *,
+    searching: Searching,
 ) -> Outlook | None:
-    """Return the place to sit that leaves the smallest expected 90 % area.
+    """Return the place to sit, and for how long, that saves most time.
 
     Parameters
     ----------
@@ -69,17 +78,18 @@ def best_seat(
         As given to `locate`; the next one is like the last in what bees carry.
     learned
         Median and sd of the shared unknowns, as in `records.Fix`.
+    searching
+        How fast one walks and looks.
 
     Returns
     -------
     Outlook or None
         None if no place can be reached.
     """
-    xy, probability = _coarse(grid)
-    now = float(_area(probability[None, :])[0])
     seats = _seats(hunt)
     if not len(seats):
         return None
+    xy, probability = _coarse(grid)
     # Colonies at even steps of the cumulated probability, west to east.
     order = np.lexsort((xy[:, 1], xy[:, 0]))
     total = np.cumsum(probability[order])
@@ -87,23 +97,61 @@ def best_seat(
     truths = xy[order[np.searchsorted(total, picks * total[-1])]]
     settings = evidence.case.settings
     cargo = stations.cargo[_standing(hunt)[1]]
-    line_sd, hive_sd_s, speed_sd = _session_errors(settings, learned, cargo)
+
+    def after(seat: Floats, minutes: float) -> Floats:
+        errors = _session_errors(settings, learned, cargo, minutes)
+        return probability * _told(seat, xy, truths, errors, settings)
+
+    # A coarse map tells what share of the time is saved; the whole map, of how much.
+    search_s = mean_search_s(grid, searching)
+    now = float(expected_effort_m2(probability, 1.0))
+
+    def left_s(weights: Floats) -> float:
+        return search_s * float(expected_effort_m2(weights, 1.0).mean()) / now
+
+    walk_s = np.hypot(*(seats - _standing(hunt)[0]).T) / searching.walk_mps
+    usual = np.array([left_s(after(seat, _USUAL_MIN)) for seat in seats])
+    tried = [
+        (
+            seats[n],
+            Sitting(
+                minutes=minutes,
+                walk_s=float(walk_s[n]),
+                set_up_s=SET_UP_S,
+                search_s=search_s,
+                after_s=left_s(after(seats[n], minutes)),
+            ),
+        )
+        for n in np.argsort(usual + walk_s, kind="stable")[:_BEST_SEATS]
+        for minutes in MINUTES
+    ]
+    seat, sitting = max(tried, key=lambda one: one[1].saved_s)
+    area = float(_area(after(seat, sitting.minutes)).mean())
+    whole = area_90_m2(grid)
+    share = area / float(_area(probability[None, :])[0])
+    return Outlook(seat, whole, whole * share, sitting)
+
+
+def _told(
+    seat: Floats,
+    xy: Floats,
+    truths: Floats,
+    errors: tuple[float, float, float],
+    settings: Settings,
+) -> Floats:
+    """Return (t, n): how likely each place makes what a session says of each truth."""
+    line_sd, hive_sd_s, speed_sd = errors
     pace = settings.flight_speed_out_mps * settings.flight_speed_home_mps
     pace /= settings.flight_speed_out_mps + settings.flight_speed_home_mps
-    expected = np.empty(len(seats))
-    for n, seat in enumerate(seats):
-        away, turn = _polar(xy - seat)
-        away_t, turn_t = _polar(truths - seat)
-        error = np.angle(np.exp(1j * (turn[None, :] - turn_t[:, None])))
-        # Close to the nest bees leave in any direction: a line is worth less.
-        spread = np.hypot(line_sd, np.arctan2(settings.circling_m, away_t))[:, None]
-        sd = np.hypot(hive_sd_s * pace, speed_sd * away_t)[:, None]
-        value = -0.5 * (error / spread) ** 2
-        value -= 0.5 * ((away[None, :] - away_t[:, None]) / sd) ** 2
-        expected[n] = _area(probability[None, :] * np.exp(value)).mean()
-    best = int(np.argmin(expected))
-    whole = area_90_m2(grid)
-    return Outlook(seats[best], whole, float(expected[best]) * whole / now)
+    away, turn = _polar(xy - seat)
+    away_t, turn_t = _polar(truths - seat)
+    error = np.angle(np.exp(1j * (turn[None, :] - turn_t[:, None])))
+    # Close to the nest bees leave in any direction: a line is worth less.
+    spread = np.hypot(line_sd, np.arctan2(settings.circling_m, away_t))[:, None]
+    sd = np.hypot(hive_sd_s * pace, speed_sd * away_t)[:, None]
+    value = -0.5 * (error / spread) ** 2
+    value -= 0.5 * ((away[None, :] - away_t[:, None]) / sd) ** 2
+    return np.asarray(np.exp(value))
 
 
 def choose(
@@ -112,19 +160,20 @@ def choose(
     grid: Grid,
     stations: Stations,
     learned: Mapping[str, Learned],
-) -> tuple[NextStation | None, Advice]:
-    """Return the next station, if one is worth its while, and what is advised."""
-    outlook = best_seat(hunt, evidence, grid, stations, learned)
+    *,
+    searching: Searching,
+) -> tuple[NextStation | None, Sitting | None, Advice]:
+    """Return the next station, if one is worth its while, the best sitting, advice."""
+    outlook = best_seat(hunt, evidence, grid, stations, learned, searching=searching)
     if outlook is None:
-        return None, Advice(kind=AdviceKind.NO_SEAT)
+        return None, None, Advice(kind=AdviceKind.NO_SEAT)
     start, last = _standing(hunt)
     walk, turn = _polar((outlook.xy - start)[None, :])
     walk_m, turn_deg = float(walk[0]), float(np.degrees(turn[0])) % 360.0
-    saved_h = (outlook.area_m2 - outlook.expected_m2) / 1e4 / SEARCH_HA_PER_H
-    cost_h = SESSION_H + walk_m / WALK_M_PER_H
-    gain = outlook.expected_m2 / outlook.area_m2
-    if saved_h < cost_h or gain > WORTH_WHILE:
-        return None, Advice(kind=AdviceKind.STOP_LINING, area_m2=outlook.area_m2)
+    sitting = outlook.sitting
+    if sitting.saved_s <= 0:
+        stop = Advice(kind=AdviceKind.STOP_LINING, area_m2=outlook.area_m2)
+        return None, sitting, stop
     why = SeatReason.SECOND_DISTANCE
     if evidence.has_lines:
         why = _reason(outlook.xy, start, grid)
@@ -138,8 +187,9 @@ def choose(
         expected_area_90_m2=outlook.expected_m2,
         area_90_m2=outlook.area_m2,
         why=why,
+        minutes=sitting.minutes,
     )
-    return seat, Advice(kind=AdviceKind.SIT_NEXT, seat=seat)
+    return seat, sitting, Advice(kind=AdviceKind.SIT_NEXT, seat=seat)
 
 
 def area_90_m2(grid: Grid) -> float:
@@ -169,13 +219,15 @@ def _standing(hunt: Hunt) -> tuple[Floats, int]:
 
 
 def _session_errors(
-    settings: Settings, learned: Mapping[str, Learned], cargo: Cargo
+    settings: Settings, learned: Mapping[str, Learned], cargo: Cargo, minutes: float
 ) -> tuple[float, float, float]:
     """Return sd of a session's mean line [rad], in-hive time [s], log speed."""
+    bearings = SESSION_BEARINGS * minutes / 60.0
+    trips = SESSION_BEES * minutes / _TRIP_MIN
     spread, _ = learned.get("bearing_sd_deg", (settings.bearing_sd_deg, 0.0))
     _, offset = learned.get("compass_offset_deg", (0.0, settings.compass_sd_deg))
     line = np.sqrt(
-        spread**2 / SESSION_BEARINGS
+        spread**2 / bearings
         + settings.bee_line_sd_deg**2 / SESSION_BEES
         + line_variance_deg2(settings, learned)
         + offset**2
@@ -184,7 +236,8 @@ def _session_errors(
     hive, hive_sd = learned.get("in_hive_factor", usual)
     usual = (settings.flight_speed_factor, settings.flight_speed_factor_sd)
     speed, speed_sd = learned.get("flight_speed_factor", usual)
-    by_bee = timing.BEE_SIGMA / np.sqrt(SESSION_BEES)
+    spread, _ = learned.get("trip_spread", (timing.TRIP_SIGMA_MEDIAN, 0.0))
+    by_bee = np.hypot(timing.BEE_SIGMA / np.sqrt(SESSION_BEES), spread / np.sqrt(trips))
     base = timing.in_hive_median_s(cargo, settings) * hive
     return (
         float(np.radians(line)),
@@ -236,5 +289,5 @@ def left_out(hunt: Hunt, xy: Floats) -> Bools:
     result = np.zeros(len(xy), dtype=bool)
     for ring in hunt.case.settings.leave_out:
         flat = hunt.frame.to_xy(np.asarray(ring)[:, 1], np.asarray(ring)[:, 0])
-        result |= contains(flat, xy)
+        result |= inside_ring(xy, flat)
     return result

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .lessons import Lesson, plain_compass_sd_deg, plain_moments
+from .settings import OwnFactors
 from .timing import IN_HIVE_S
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ REGION_M = 30_000.0  # a region's reach: hunts so far apart share 0.6 of it; gue
 REACTION_SD_S = 2.0  # of return against departure, person to person; guess
 CARGO_TIE = 0.8  # correlation of the in-hive factors of two cargos; guess
 # Share of the variance that is each hunt's own -> weight before any hunt; guesses.
-OF_HUNT = ((0.05, 0.25), (0.15, 0.3), (0.35, 0.25), (0.6, 0.15), (0.9, 0.05))
+OF_HUNT = ((0.08, 0.15), (0.18, 0.25), (0.35, 0.3), (0.6, 0.2), (0.9, 0.1))
 # Share of the rest that is the person's and not the region's; guesses: bees make it.
 OF_PERSON = ((0.0, 0.85), (0.3, 0.1), (0.6, 0.05))
 # Share of the compass's variance that is each hunt's own; guesses.
@@ -136,18 +137,19 @@ def learned_settings(
 ) -> Settings:
     """Return settings that hold an own prior on speed and in-hive time.
 
-    A hunt has one spread of the in-hive factor: of several cargos the widest.
+    A hunt has one in-hive factor: of several cargos that which is known least.
     """
     usual = cargos or _CARGOS
     widest = max(usual, key=lambda cargo: prior.ln_g_sd[cargo])
     return replace(
         settings,
-        flight_speed_factor=float(np.exp(prior.ln_f)),
-        flight_speed_factor_sd=prior.ln_f_sd,
-        in_hive_s={c: IN_HIVE_S[c] * float(np.exp(prior.ln_g[c])) for c in _CARGOS},
-        in_hive_factor=1.0,
-        in_hive_factor_sd=prior.ln_g_sd[widest],
-        learned_correlation=prior.correlation[widest],
+        learned=OwnFactors(
+            ln_f=prior.ln_f,
+            ln_f_sd=prior.ln_f_sd,
+            ln_g=prior.ln_g[widest],
+            ln_g_sd=prior.ln_g_sd[widest],
+            correlation=prior.correlation[widest],
+        ),
     )
 
 

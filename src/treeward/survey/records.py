@@ -159,6 +159,7 @@ class NextStation:
     expected_area_90_m2: float
     area_90_m2: float
     why: SeatReason
+    minutes: float = 60.0  # of sitting there, for the area expected
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +170,50 @@ class Strip:
     start_longitude_deg: float
     end_latitude_deg: float
     end_longitude_deg: float
-    probability: float
+    probability: float  # that the nest is found in it, and not before
+    way: tuple[
+        tuple[float, float], ...
+    ] = ()  # longitude, latitude: passed to its start
+    done_s: float | None = None  # since the walk began, at its end
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sitting:
+    """Time to the nest with a station before it, against going on searching.
+
+    `search_s` is the mean time to the nest
+    on the map as it is, `after_s` on the map that the sitting should leave; both
+    searched at best, without the walking from place to place.
+    """
+
+    minutes: float
+    walk_s: float
+    set_up_s: float
+    search_s: float
+    after_s: float
+
+    @property
+    def saved_s(self) -> float:
+        """What sitting saves, on average; below zero where it costs."""
+        spent_s = self.walk_s + self.set_up_s + 60.0 * self.minutes
+        return self.search_s - self.after_s - spent_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Searched:
+    """What looking has told of one colony so far, and what looking on would take.
+
+    Times are of a walk at the speeds and the sweep width given.
+    """
+
+    found_by_now: float  # chance that the looking would have found it; 0 for none
+    still_inside: float  # chance that it is in the 90 % area as it was before looking
+    before_area: SearchArea  # that area
+    ground_used: bool  # False where the weights of the ground left nothing of the map
+    mean_s: float  # mean time to the nest, by the plan and what comes after it
+    plan_s: float  # length of the plan
+    plan_finds: float  # chance that the plan finds it
+    sitting: Sitting | None = None  # the best of them; None where none can be reached
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -258,6 +302,7 @@ class Colony:
     next_station: NextStation | None = None
     search_plan: tuple[Strip, ...] = ()
     advice: tuple[Advice, ...] = ()  # what would help this colony, most wanted first
+    searched: Searched | None = None  # None where nothing was measured
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

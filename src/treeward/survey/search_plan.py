@@ -1,105 +1,357 @@
-"""How to walk the search area: strips, likeliest first.
+"""The walk that finds the nest soonest: which strips, in which order, by when.
 
-Strips lie side by side along the longer axis of each patch, so that there are few
-turns, and are ordered by how much probability a metre of walking covers.
+The likeliest ground is cut into short strips a sweep width apart. From where one stands
+the next strip is the one that promises most for the minutes it takes to get there and
+to look along it, with a look at the one after it. A strip that was looked along keeps
+its share of what a look misses (exp(-W l / A), Koopman 1946), and may be walked again
+before a poor strip is walked at all. Several cuttings of the ground are tried; the plan
+whose mean time is shortest stays.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .records import Strip
+from .areas import search_areas
+from .records import Searched, Strip
+from .search_theory import expected_effort_m2
+from .ways import Ways
 
 if TYPE_CHECKING:
-    from .arrays import Floats
+    from collections.abc import Iterator, Sequence
+
+    from .arrays import Floats, Ints
+    from .case import Hunt
     from .frame import LocalFrame
     from .grid import Grid
+    from .records import Sitting
+    from .search import Searching, Update
 
-STRIP_M = 25.0  # trees are looked up some 12 m to either side; guess
-MOST_STRIPS = 60  # a wider area gets wider strips: nobody walks more
+STRIP_M = 60.0  # longest piece of a lane decided on at once; choice
+PLAN_S = 6 * 3600.0  # more is not walked before the next plan; choice
+MOST_STRIPS = 60  # in the plan: nobody follows more; choice
+_MOST_PIECES = 500  # of the ground cut up: larger ground gets wider lanes; choice
+_LOOKED_AT = 8  # best next pieces of which the one after is tried; choice
 
 
-def search_plan(grid: Grid, frame: LocalFrame) -> tuple[Strip, ...]:
-    """Return the strips of the 90 % area, likeliest first.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pieces:
+    """Ground cut into short strips; k of them.
+
+    `effort` is W l / A of one walk along each.
+    """
+
+    ends: Floats  # (k, 2, 2) metres
+    held: Floats  # (k,) probability
+    effort: Floats  # (k,)
+    lane: Ints  # (k,)
+    cells: Ints  # (n,) of the grid, that lie in a strip
+    strip: Ints  # (n,) in which
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leg:
+    """A strip as it is walked."""
+
+    start: Floats  # (2,)
+    end: Floats  # (2,)
+    way: Floats  # (m, 2) passed on the way to its start
+    reach_s: float  # walking to its start
+    look_s: float
+    found: float  # chance that it is found here and not before
+    lane: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WalkPlan:
+    """A plan: strips in order, and how soon they find.
+
+    Attributes
+    ----------
+    legs
+        In the order in which they are walked.
+    mean_s
+        Mean time to the nest, with what the plan leaves searched at best afterwards.
+    """
+
+    legs: tuple[Leg, ...]
+    mean_s: float
+
+    @property
+    def found(self) -> float:
+        """Chance that the walk finds the nest."""
+        return sum(leg.found for leg in self.legs)
+
+
+def plan_walk(
+    grid: Grid,
+    searching: Searching,
+    *,
+    start: Floats,
+    ways: Ways,
+    longest_s: float = PLAN_S,
+) -> WalkPlan:
+    """Return the walk that finds the nest soonest.
 
     Parameters
     ----------
     grid
-        Where a colony probably is.
-    frame
-        Its local frame.
+        Where the nest probably is.
+    searching
+        Sweep width and speeds.
+    start
+        (2,) where one stands, in the grid's frame [m].
+    ways
+        What must not be entered, and paths.
+    longest_s
+        How long a walk to plan.
     """
-    chosen = grid.inside(0.9)
-    xy, probability = grid.xy[chosen], grid.probability[chosen]
-    middle = probability @ xy / probability.sum()
-    centred = xy - middle
-    _, vectors = np.linalg.eigh((centred * probability[:, None]).T @ centred)
-    long, cross = vectors[:, 1], vectors[:, 0]
-    along, across = centred @ long, centred @ cross
-    width = STRIP_M
-    while True:
-        runs = _runs(along, across, probability, max(width, grid.cell_m), grid.cell_m)
-        if len(runs) <= MOST_STRIPS:
-            break
-        width *= 1.4
-    runs.sort(key=lambda run: -run[3] / (run[1] - run[0]))
-    strips = []
-    for start, end, offset, held in runs:
-        ends = np.array([start * long + offset * cross, end * long + offset * cross])
-        (lon1, lat1), (lon2, lat2) = frame.to_lonlat(ends + middle)
-        strips.append(
+    chosen = _worth_walking(grid, searching, ways, longest_s)
+    best: WalkPlan | None = None
+    for turned in (False, True) if len(chosen) else ():
+        pieces = _cut(grid, chosen, searching.sweep_width_m, ways, turned=turned)
+        if not len(pieces.held):
+            continue
+        for ahead in (False, True):
+            walker = _Walker(grid, pieces, searching, ways)
+            walk = walker.walk(start, longest_s, ahead=ahead)
+            if best is None or walk.mean_s < best.mean_s:
+                best = walk
+    return best or WalkPlan(legs=(), mean_s=mean_search_s(grid, searching))
+
+
+def mean_search_s(grid: Grid, searching: Searching) -> float:
+    """Return the mean time to the nest if one were at once where it pays most [s]."""
+    effort = float(expected_effort_m2(grid.probability, grid.cell_m**2))
+    return effort / (searching.sweep_width_m * searching.look_mps)
+
+
+def walk_from(hunt: Hunt, grid: Grid, searching: Searching) -> WalkPlan:
+    """Return the walk from where the person stands, round what is left out."""
+    frame, settings = hunt.frame, hunt.case.settings
+    if searching.start is not None:
+        lat, lon = searching.start
+        start = frame.to_xy(np.array([lat]), np.array([lon]))[0]
+    elif hunt.stations_used:
+        start = hunt.case.station_xy[hunt.stations_used[-1]]
+    else:
+        start = hunt.case.origin_xy
+    ways = Ways(
+        [frame.to_xy(r[:, 1], r[:, 0]) for r in map(np.asarray, settings.leave_out)],
+        [frame.to_xy(line[:, 1], line[:, 0]) for line in searching.paths],
+        walk_mps=searching.walk_mps,
+        path_mps=searching.path_mps,
+    )
+    return plan_walk(grid, searching, start=start, ways=ways)
+
+
+def searched(
+    update: Update,
+    searching: Searching,
+    frame: LocalFrame,
+    walk: WalkPlan,
+    sitting: Sitting | None,
+) -> Searched:
+    """Return what looking has told, and what looking on would take."""
+    return Searched(
+        found_by_now=update.found_by_now if searching.looked else 0.0,
+        still_inside=update.still_inside,
+        before_area=search_areas(update.before, frame)[90],
+        ground_used=update.ground_used,
+        mean_s=walk.mean_s,
+        plan_s=sum(leg.reach_s + leg.look_s for leg in walk.legs),
+        plan_finds=walk.found,
+        sitting=sitting,
+    )
+
+
+def strips(
+    walk: WalkPlan, frame: LocalFrame, *, most: int = MOST_STRIPS
+) -> tuple[Strip, ...]:
+    """Return a walk's strips at the door, pieces of a lane in a row joined."""
+    result: list[Strip] = []
+    clock = 0.0
+    for run in _runs(walk.legs):
+        first, last = run[0], run[-1]
+        clock += sum(leg.reach_s + leg.look_s for leg in run)
+        (lon1, lat1), (lon2, lat2) = frame.to_lonlat(np.stack([first.start, last.end]))
+        result.append(
             Strip(
                 start_latitude_deg=float(lat1),
                 start_longitude_deg=float(lon1),
                 end_latitude_deg=float(lat2),
                 end_longitude_deg=float(lon2),
-                probability=float(held),
+                probability=float(sum(leg.found for leg in run)),
+                way=tuple(
+                    (float(lon), float(lat))
+                    for lon, lat in (
+                        frame.to_lonlat(first.way) if len(first.way) else first.way
+                    )
+                ),
+                done_s=float(clock),
             )
         )
-    return tuple(_to_and_fro(strips))
+        if len(result) == most:
+            break
+    return tuple(result)
 
 
-def _runs(
-    along: Floats, across: Floats, probability: Floats, width: float, cell_m: float
-) -> list[tuple[float, float, float, float]]:
-    """Return start, end and offset of each run of cells, and what it holds."""
-    lane = np.floor(across / width).astype(np.intp)
-    runs = []
-    for number in np.unique(lane):
-        own = np.flatnonzero(lane == number)
-        own = own[np.argsort(along[own])]
-        # A gap of more than two cells and a half strip is ground not to be walked.
-        breaks = np.flatnonzero(np.diff(along[own]) > 2.5 * cell_m + 0.5 * width) + 1
-        for part in np.split(own, breaks):
-            start, end = along[part[0]] - cell_m / 2, along[part[-1]] + cell_m / 2
-            held = probability[part].sum()
-            runs.append((start, end, (number + 0.5) * width, float(held)))
-    return runs
+def _runs(legs: Sequence[Leg]) -> Iterator[list[Leg]]:
+    """Give legs that go straight on from one another together."""
+    run: list[Leg] = []
+    for leg in legs:
+        if run and not (
+            leg.lane == run[-1].lane
+            and not len(leg.way)
+            and np.hypot(*(leg.start - run[-1].end)) < 1.0
+            and (leg.end - leg.start) @ (run[-1].end - run[-1].start) > 0
+        ):
+            yield run
+            run = []
+        run.append(leg)
+    if run:
+        yield run
 
 
-def _to_and_fro(strips: list[Strip]) -> list[Strip]:
-    """Turn strips round where that shortens the way from the one before."""
-    result: list[Strip] = []
-    for strip in strips:
-        if result:
-            lat, lon = result[-1].end_latitude_deg, result[-1].end_longitude_deg
-            shrink = np.cos(np.radians(lat))
-            to_start = np.hypot(
-                strip.start_latitude_deg - lat,
-                (strip.start_longitude_deg - lon) * shrink,
-            )
-            to_end = np.hypot(
-                strip.end_latitude_deg - lat, (strip.end_longitude_deg - lon) * shrink
-            )
-            if to_end < to_start:
-                strip = Strip(  # noqa: PLW2901
-                    start_latitude_deg=strip.end_latitude_deg,
-                    start_longitude_deg=strip.end_longitude_deg,
-                    end_latitude_deg=strip.start_latitude_deg,
-                    end_longitude_deg=strip.start_longitude_deg,
-                    probability=strip.probability,
+def _worth_walking(
+    grid: Grid, searching: Searching, ways: Ways, longest_s: float
+) -> Ints:
+    """Return the likeliest cells, twice what can be looked along in the time."""
+    order = grid.inside(0.98)
+    order = order[ways.clear(grid.xy[order]) & (grid.probability[order] > 0)]
+    area_m2 = 2.0 * longest_s * searching.look_mps * searching.sweep_width_m
+    return order[: int(np.ceil(area_m2 / grid.cell_m**2))]
+
+
+def _cut(
+    grid: Grid, chosen: Ints, width_m: float, ways: Ways, *, turned: bool
+) -> Pieces:
+    """Cut cells into strips along, or across, the longer axis of them all."""
+    xy, held = grid.xy[chosen], grid.probability[chosen]
+    middle = held @ xy / held.sum()
+    centred = xy - middle
+    _, vectors = np.linalg.eigh((centred * held[:, None]).T @ centred)
+    long, cross = (vectors[:, 0], vectors[:, 1]) if turned else vectors.T[::-1]
+    along, across = centred @ long, centred @ cross
+    cell = grid.cell_m
+    # A lane narrower than a cell would have no ground of its own.
+    lane_m = max(width_m, cell)
+    while len(xy) * cell**2 / (lane_m * STRIP_M) > _MOST_PIECES:
+        lane_m *= 1.25
+    lane = np.floor(across / lane_m + 0.5).astype(np.intp)
+    piece = np.floor(along / STRIP_M).astype(np.intp)
+    key = np.stack([lane, piece], axis=1)
+    distinct, place = np.unique(key, axis=0, return_inverse=True)
+    place = np.ravel(place)
+    count = len(distinct)
+    share = np.asarray(np.bincount(place, weights=held, minlength=count), np.float64)
+    ground = np.bincount(place, minlength=count) * cell**2
+    low, high = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(low, place, along)
+    np.maximum.at(high, place, along)
+    # Half a cell beyond the outer cells' middles, but not into the next strip.
+    low = np.maximum(low - cell / 2, distinct[:, 1] * STRIP_M)
+    high = np.minimum(high + cell / 2, (distinct[:, 1] + 1) * STRIP_M)
+    high = np.maximum(high, low + 1.0)
+    offset = distinct[:, 0] * lane_m
+    ends = middle + np.stack(
+        [at[:, None] * long + offset[:, None] * cross for at in (low, high)], axis=1
+    )
+    effort = width_m * (high - low) / ground
+    open_ = ways.straight(ends[:, 0], ends[:, 1])
+    open_ &= ways.clear(ends[:, 0]) & ways.clear(ends[:, 1])
+    number = np.where(open_, np.cumsum(open_) - 1, -1)[place]
+    return Pieces(
+        ends=ends[open_],
+        held=share[open_],
+        effort=effort[open_],
+        lane=distinct[open_, 0],
+        cells=chosen[number >= 0],
+        strip=number[number >= 0],
+    )
+
+
+class _Walker:
+    """Walks strips, each time to the one that promises most."""
+
+    def __init__(
+        self, grid: Grid, pieces: Pieces, searching: Searching, ways: Ways
+    ) -> None:
+        self._grid, self._pieces, self._searching = grid, pieces, searching
+        self._ways = ways
+        count = len(pieces.held)
+        # Each strip may be begun at either end: entries 0..k-1, then k..2k-1.
+        self._entry = np.concatenate([pieces.ends[:, 0], pieces.ends[:, 1]])
+        self._leave = np.concatenate([pieces.ends[:, 1], pieces.ends[:, 0]])
+        self._strip = np.tile(np.arange(count), 2)
+        self._from_nodes = ways.from_nodes(self._entry)
+        length = np.hypot(*(pieces.ends[:, 1] - pieces.ends[:, 0]).T)
+        self._look_s = np.tile(length / searching.look_mps, 2)
+        self._miss = np.exp(-pieces.effort)
+        self._onward: dict[int, Floats] = {}
+
+    def walk(self, start: Floats, longest_s: float, *, ahead: bool) -> WalkPlan:
+        """Return a walk; with `ahead` the strip after the next counts too."""
+        held = self._pieces.held.copy()
+        here, clock, mean = start, 0.0, 0.0
+        reach = self._ways.times(start, self._entry, self._from_nodes)
+        legs: list[Leg] = []
+        while clock < longest_s:
+            gain = (held * (1.0 - self._miss))[self._strip]
+            cost = reach + self._look_s
+            rate = gain / cost
+            best = int(np.argmax(rate))
+            if not rate[best] > 0:
+                break
+            if ahead:
+                tried = np.argpartition(-rate, min(_LOOKED_AT, len(rate) - 1))
+                best = max(
+                    (int(n) for n in tried[:_LOOKED_AT]),
+                    key=lambda n: self._rate_of_two(n, gain, cost),
                 )
-        result.append(strip)
-    return result
+            strip = int(self._strip[best])
+            legs.append(
+                Leg(
+                    start=self._entry[best],
+                    end=self._leave[best],
+                    way=self._ways.way(here, self._entry[best]),
+                    reach_s=float(reach[best]),
+                    look_s=float(self._look_s[best]),
+                    found=float(gain[best]),
+                    lane=int(self._pieces.lane[strip]),
+                )
+            )
+            # It is found, on average, in the middle of the strip.
+            mean += gain[best] * (clock + reach[best] + self._look_s[best] / 2)
+            clock += cost[best]
+            held[strip] *= self._miss[strip]
+            here, reach = self._leave[best], self._reach_from(best)
+        mean += self._rest_s(held, clock)
+        return WalkPlan(legs=tuple(legs), mean_s=float(mean))
+
+    def _reach_from(self, entry: int) -> Floats:
+        if entry not in self._onward:
+            self._onward[entry] = self._ways.times(
+                self._leave[entry], self._entry, self._from_nodes
+            )
+        return self._onward[entry]
+
+    def _rate_of_two(self, first: int, gain: Floats, cost: Floats) -> float:
+        """Return the best rate of a strip and one after it."""
+        strip = self._strip[first]
+        after = np.where(self._strip == strip, gain * self._miss[strip], gain)
+        more = self._reach_from(first) + self._look_s
+        return float(np.max((gain[first] + after) / (cost[first] + more)))
+
+    def _rest_s(self, held: Floats, clock: float) -> float:
+        """Return what the nests that the walk misses add to the mean time."""
+        left = self._grid.probability.copy()
+        pieces = self._pieces
+        left[pieces.cells] *= (held / pieces.held)[pieces.strip]
+        missed = float(left.sum())
+        effort = float(expected_effort_m2(left, self._grid.cell_m**2))
+        rate = self._searching.sweep_width_m * self._searching.look_mps
+        return missed * (clock + effort / rate)

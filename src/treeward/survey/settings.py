@@ -69,6 +69,29 @@ class Calibration:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OwnFactors:
+    """What own found hunts make of the factors on flight speed and in-hive time.
+
+    Means and standard deviations are of their logarithms (`own_prior.OwnPrior`). They
+    tilt the plain prior, so that where they are as wide as it nothing is changed.
+    """
+
+    ln_f: float
+    ln_f_sd: float
+    ln_g: float
+    ln_g_sd: float
+    correlation: float
+
+    def __post_init__(self) -> None:
+        """Refuse figures that belong to no normal distribution."""
+        spreads = (self.ln_f_sd, self.ln_g_sd)
+        fine = np.isfinite([self.ln_f, self.ln_g, *spreads, self.correlation]).all()
+        if not (fine and min(spreads) > 0 and -1 < self.correlation < 1):
+            msg = f"settings.learned: {self} is no normal distribution"
+            raise ValueError(msg)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """Priors, overrides and limits of one call of `locate`.
 
@@ -93,9 +116,7 @@ class Settings:
     in_hive_factor: float = 1.12  # median of the hunt's factor on the defaults
     in_hive_factor_sd: float = 0.18  # of its logarithm
     calibration_transfer_sd: float = 0.05  # guess: calibrated against hunted colony
-    # Learned of own found hunts: the correlation of the logarithms of the two factors.
-    # They are then normal about the medians above, with no poor or eager hunts beside.
-    learned_correlation: float | None = None
+    learned: OwnFactors | None = None  # what own found hunts make of the two factors
     # Compass and flight lines.
     compass_sd_deg: float = 3.0  # shared offset of an instrument and its reader
     station_sd_deg: float = 3.5  # of a station's line, shared by its bees; guess
@@ -159,10 +180,6 @@ class Settings:
             if not 0 <= share <= 1:
                 msg = f"settings.{name}: must be a share, 0 to 1, not {share}"
                 raise ValueError(msg)
-        tie = self.learned_correlation
-        if tie is not None and not -1 < tie < 1:
-            msg = f"settings.learned_correlation: must be between -1 and 1, not {tie}"
-            raise ValueError(msg)
         for cargo, seconds in self.in_hive_s.items():
             if not (np.isfinite(seconds) and 1 <= seconds <= 7200):
                 msg = f"settings.in_hive_s: {cargo} must be 1-7200 s, not {seconds}"

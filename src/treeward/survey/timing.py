@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     from .arrays import Floats, Ints
     from .records import Cargo
-    from .settings import Settings
+    from .settings import OwnFactors, Settings
 
 Table: TypeAlias = NDArray[np.float32]  # log likelihoods; 7 digits are plenty
 
@@ -151,8 +151,8 @@ def shared_nodes(
 
     Where the person gave a range (`flight_speed_out_sd`, `flight_speed_home_sd`,
     `in_hive_s`), that is a lognormal and stays so on poor days: 90 % of the prior
-    lies in a 90 % range. So is what own hunts taught (`learned_correlation`): its
-    spread holds poor days already.
+    lies in a 90 % range. What own hunts taught (`learned`) tilts what is not given so:
+    the plain prior times their normal distribution over the plain prior's own.
 
     Parameters
     ----------
@@ -167,7 +167,6 @@ def shared_nodes(
     said_speed = (
         settings.flight_speed_out_sd is not None
         or settings.flight_speed_home_sd is not None
-        or settings.learned_correlation is not None
     )
     makes_up, of_share = _compensation(settings, wind_mps)
     span = _F_SPAN if len(of_share) == 1 else (*_F_SPAN[:2], _F_IN_WIND)
@@ -206,19 +205,24 @@ def shared_nodes(
             POOR_SHARE * np.outer(of_f[1], of_g[1]),
         ]
     )
-    if tie := settings.learned_correlation or 0.0:
-        f, g = np.meshgrid(z_f, z_g, indexing="ij")
-        # From two normal factors to the joint density; both kinds have the same table.
-        weight *= np.exp((2 * tie * f * g - tie**2 * (f**2 + g**2)) / (2 - 2 * tie**2))
+    ln_f = -np.log(both)
+    ln_g = np.log(settings.in_hive_factor) + z_g * settings.in_hive_factor_sd
+    if settings.learned is not None:
+        weight *= _tilt(
+            weight.sum(axis=0),
+            (ln_f, ln_g),
+            settings.learned,
+            use=(not said_speed, not said_stay),
+        )
         weight /= weight.sum()
     by_spread = np.zeros(1) if log_spread is None else log_spread
     weight = np.concatenate([share * weight for share in of_share], axis=1)
     return TimeNodes(
-        np.tile(-np.log(both), of_share.size),
+        np.tile(ln_f, of_share.size),
         np.tile(slow_out, of_share.size),
         np.tile(slow_home, of_share.size),
         np.repeat(makes_up, z_f.size),
-        np.log(settings.in_hive_factor) + z_g * settings.in_hive_factor_sd,
+        ln_g,
         np.log(weight + 1e-300)[..., None] + by_spread,
     )
 
@@ -231,6 +235,48 @@ def _compensation(settings: Settings, wind_mps: float) -> tuple[Floats, Floats]:
     off = _SHARE_OFF * settings.wind_compensation_sd * np.array([-1.0, 0.0, 1.0])
     side = 0.5 / _SHARE_OFF**2  # so that the three have that standard deviation
     return np.clip(usual + off, 0.0, 1.0), np.array([side, 1 - 2 * side, side])
+
+
+def _tilt(
+    weight: Floats,
+    nodes: tuple[Floats, Floats],
+    learned: OwnFactors,
+    *,
+    use: tuple[bool, bool],
+) -> Floats:
+    """Return (nf, ng) factors that turn a prior into what own hunts taught.
+
+    Parameters
+    ----------
+    weight
+        (nf, ng) of the prior.
+    nodes
+        ln f and ln g.
+    learned
+        Their normal distribution.
+    use
+        Which of the two it says anything of.
+    """
+    chosen = [axis for axis in (0, 1) if use[axis]]
+    if not chosen:
+        return np.ones_like(weight)
+    x = np.stack(np.meshgrid(*nodes, indexing="ij"))[chosen].reshape(len(chosen), -1)
+    share = weight.ravel() / weight.sum()
+    plain = x @ share
+    off = x - plain[:, None]
+    before = (off * share) @ off.T
+    sd = np.array([learned.ln_f_sd, learned.ln_g_sd])
+    after = np.outer(sd, sd)
+    after[0, 1] = after[1, 0] = after[0, 1] * learned.correlation
+    expected = np.array([learned.ln_f, learned.ln_g])[chosen]
+    log_ratio = np.zeros(x.shape[1])
+    for sign, about, spread in (
+        (1, expected, after[np.ix_(chosen, chosen)]),
+        (-1, plain, before),
+    ):
+        z = x - about[:, None]
+        log_ratio -= 0.5 * sign * np.einsum("in,in->n", z, np.linalg.solve(spread, z))
+    return np.asarray(np.exp(log_ratio - log_ratio.max()).reshape(weight.shape))
 
 
 def in_hive_median_s(cargo: Cargo, settings: Settings) -> float:

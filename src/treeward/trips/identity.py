@@ -83,7 +83,7 @@ class _Trail(NamedTuple):
         return tuple(reversed(found))
 
 
-class _Story(NamedTuple):
+class _BeeStory(NamedTuple):
     cost: float
     unease: float  # how unevenly the bees behave, in logarithms of ratios
     total: float
@@ -96,10 +96,10 @@ class _Story(NamedTuple):
 
     def goes_on(
         self, bee: int, cost: float, unease: float, states: tuple[_State, ...]
-    ) -> _Story:
+    ) -> _BeeStory:
         cost += self.cost
         unease += self.unease
-        return _Story(cost, unease, cost + unease, _Trail(bee, self.trail), states)
+        return _BeeStory(cost, unease, cost + unease, _Trail(bee, self.trail), states)
 
 
 def tell_bees_apart(sightings: Sequence[Sighting]) -> Identities:
@@ -138,12 +138,12 @@ def _links(bee: Sequence[int]) -> set[tuple[int, int]]:
     return links
 
 
-def _best(sightings: Sequence[Sighting], *, bees: int) -> list[_Story]:
+def _best(sightings: Sequence[Sighting], *, bees: int) -> list[_BeeStory]:
     """Return explanations with at most so many bees, the best first."""
     rank = _rank if bees > 1 else _rank_one
-    stories = [_Story(0.0, 0.0, 0.0, None, (_State(),))]
+    stories = [_BeeStory(0.0, 0.0, 0.0, None, (_State(),))]
     for sighting in sightings:
-        grown: list[_Story] = []
+        grown: list[_BeeStory] = []
         misheard = _MISHEARD_FLAGGED if sighting.event.doubtful else _MISHEARD
         for story in stories:
             states = story.states
@@ -168,12 +168,12 @@ def _best(sightings: Sequence[Sighting], *, bees: int) -> list[_Story]:
 # among equals that one stands first which believes the notes.
 
 
-def _rank_one(story: _Story) -> tuple[float, float]:
+def _rank_one(story: _BeeStory) -> tuple[float, float]:
     # One bee may be as uneven as she likes; no note is doubted for that.
     return round(story.cost, 6), round(story.unease, 6)
 
 
-def _rank(story: _Story) -> float:
+def _rank(story: _BeeStory) -> float:
     return round(story.total, 6)
 
 

@@ -7,16 +7,15 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import UNMARKED, EventKind
 
 from .bees import PAIRABLE, Bees, colour_of, questions
-from .daylight import dark_doubts
 from .doubts import Doubt, DoubtCode
 from .flight_lines import bearing_doubts, flight_lines, winds
 from .pairing import Circumstances, pair_colour
-from .sightings import Notes, Sighting, far_days, sort_notes
+from .sightings import Notes, Sighting, dark_doubts, far_days, sort_notes
 from .stated import stated_trips
 from .table import Trip, TripTable, Visit
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from datetime import datetime
 
     from treeward.hunt_file import HuntFile
@@ -54,15 +53,52 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
     of_station = _barred_stations(notes, hunt_file)
     of_mark = _barred_marks(hunt_file)
     bees = Bees.among(notes.sightings, hunt_file)
+
+    def barred(mark: str, station: str) -> tuple[Doubt, ...]:
+        return (*of_station.get(station, ()), *of_mark.get(mark, ()))
+
+    visits, trips, bee_of = _pair_colours(bees, notes, barred)
+    _leave_out_unnamed(notes)
+
+    def bee_named(sighting: Sighting) -> str:
+        return bees.name(colour_of(sighting, hunt_file))
+
+    trips += stated_trips(notes, trips, bee_named, barred)
+    lines = flight_lines(notes, bee_of, bee_named, of_station)
+    blown = winds(notes)
+    notes.doubts += [*bearing_doubts(lines), *dark_doubts(notes, hunt_file)]
+    notes.doubts += far_days(notes)
+    open_pairs = bees.maybe_same()
+    notes.doubts += questions(open_pairs)
+    return TripTable(
+        visits=tuple(sorted(visits, key=lambda v: (v.back_clock.timestamp(), v.mark))),
+        trips=tuple(sorted(trips, key=_trip_order)),
+        lines=tuple(lines),
+        winds=tuple(blown),
+        doubts=tuple(dict.fromkeys(notes.doubts)),
+        assumed=notes.assumed,
+        maybe_same=tuple((bees.name(one), bees.name(two)) for one, two in open_pairs),
+        unpaired=tuple(
+            sorted(notes.unpaired, key=lambda u: (_time_s(u.clock), u.kind, u.row))
+        ),
+    )
+
+
+def _pair_colours(
+    bees: Bees, notes: Notes, barred: Callable[[str, str], tuple[Doubt, ...]]
+) -> tuple[list[Visit], list[Trip], dict[int, str]]:
+    """Pair the notes of each colour; what is left over goes to `notes`.
+
+    Returns
+    -------
+    tuple
+        Visits, trips, and the bee of each sighting by its index.
+    """
     missed = _missed(notes)
     visits: list[Visit] = []
     trips: list[Trip] = []
     bee_of: dict[int, str] = {}
     heeded: set[int] = set()
-
-    def barred(mark: str, station: str) -> tuple[Doubt, ...]:
-        return (*of_station.get(station, ()), *of_mark.get(mark, ()))
-
     for colour, sightings in bees.groups.items():
         mark, station, observer, _ = colour
         own = [
@@ -98,30 +134,7 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
                 notes.leave_out(sighting.event, DoubtCode.MISSED_IN_DOUBT)
             elif sighting.index not in heeded:
                 notes.leave_out(sighting.event, DoubtCode.NOT_KNOWN_AWAY)
-    _leave_out_unnamed(notes)
-
-    def bee_named(sighting: Sighting) -> str:
-        return bees.name(colour_of(sighting, hunt_file))
-
-    trips += stated_trips(notes, trips, bee_named, barred)
-    lines = flight_lines(notes, bee_of, bee_named, of_station)
-    blown = winds(notes)
-    notes.doubts += [*bearing_doubts(lines), *dark_doubts(notes, hunt_file)]
-    notes.doubts += far_days(notes)
-    open_pairs = bees.maybe_same()
-    notes.doubts += questions(open_pairs)
-    return TripTable(
-        visits=tuple(sorted(visits, key=lambda v: (v.back_clock.timestamp(), v.mark))),
-        trips=tuple(sorted(trips, key=_trip_order)),
-        lines=tuple(lines),
-        winds=tuple(blown),
-        doubts=tuple(dict.fromkeys(notes.doubts)),
-        assumed=notes.assumed,
-        maybe_same=tuple((bees.name(one), bees.name(two)) for one, two in open_pairs),
-        unpaired=tuple(
-            sorted(notes.unpaired, key=lambda u: (_time_s(u.clock), u.kind, u.row))
-        ),
-    )
+    return visits, trips, bee_of
 
 
 def _trip_order(trip: Trip) -> tuple[float, bool, str, str]:

@@ -23,7 +23,7 @@ from .usual import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Collection, Sequence
 
     from .sightings import Sighting
     from .watching import Pause
@@ -77,12 +77,16 @@ class _Gap:
         return self.two.time_s - self.one.time_s
 
     @property
+    def ends(self) -> tuple[int, int]:
+        return self.one.index, self.two.index
+
+    @property
     def doubtful(self) -> bool:
         return self.one.event.doubtful or self.two.event.doubtful
 
 
 @dataclass(slots=True)
-class _Track:
+class _BeeNotes:
     """The notes of one bee, and what they make."""
 
     name: str
@@ -122,7 +126,7 @@ def pair_colour(
     sightings, refused = _sure_first(sightings, around)
     identities = tell_bees_apart(sightings)
     tracks = [
-        _Track(
+        _BeeNotes(
             name_of(bee),
             [s for s, b in zip(sightings, identities.bee, strict=True) if b == bee],
         )
@@ -143,33 +147,21 @@ def pair_colour(
     bee_of: dict[int, str] = {}
     for track in tracks:
         track.walk()
-        clean_visits = [
-            b.time_s - a.time_s
-            for a, b in track.visits
-            if _visit_doubt(a, b, around) is None
-        ]
-        clean = [
-            g
-            for g in track.gaps
-            if _is_clean(g, around) and (g.one.index, g.two.index) not in unsure
-        ]
-        surely = [g for g in clean if not g.doubtful]
-        told_by = surely if len(surely) >= _SURE_TRIPS else clean
-        usual = usual_of([g.length_s for g in told_by], clean_visits)
+        usual = _usual_of_track(track, unsure, around)
         longest_s = max(LONG_VISIT_S, LONG_VISIT * usual.visit_s)
         visits += [_visit(track.name, a, b, around, longest_s) for a, b in track.visits]
         for gap in track.gaps:
-            between = [
-                s for s in not_believed if gap.one.time_s <= s.time_s <= gap.two.time_s
-            ]
             verdict = _judge(gap, usual, around)
-            if (gap.one.index, gap.two.index) in unsure:
-                verdict = replace(
-                    verdict, used=False, doubts=(Doubt(code=DoubtCode.EITHER_BEE),)
-                )
+            if gap.ends in unsure:
+                either = Doubt(code=DoubtCode.EITHER_BEE)
+                verdict = replace(verdict, used=False, doubts=(either,))
             found = _trip(track.name, gap, verdict, around.barred)
-            doubts_more = about_bees + tuple(_not_believed(s) for s in between)
-            trips.append(replace(found, doubts=found.doubts + doubts_more))
+            between = tuple(
+                _not_believed(s)
+                for s in not_believed
+                if gap.one.time_s <= s.time_s <= gap.two.time_s
+            )
+            trips.append(replace(found, doubts=found.doubts + about_bees + between))
         for pair in [*track.visits, *((g.one, g.two) for g in track.gaps)]:
             used_notes |= {pair[0].index, pair[1].index}
         bee_of |= {s.index: track.name for s in track.sightings}
@@ -186,6 +178,21 @@ def pair_colour(
         bee_of=bee_of,
         doubts=tuple(doubts),
     )
+
+
+def _usual_of_track(
+    track: _BeeNotes, unsure: Collection[tuple[int, int]], around: Circumstances
+) -> Usual:
+    """Find a bee's habits from what nothing speaks against, surer notes first."""
+    visits = [
+        b.time_s - a.time_s
+        for a, b in track.visits
+        if _visit_doubt(a, b, around) is None
+    ]
+    clean = [g for g in track.gaps if _is_clean(g, around) and g.ends not in unsure]
+    surely = [g for g in clean if not g.doubtful]
+    told_by = surely if len(surely) >= _SURE_TRIPS else clean
+    return usual_of([g.length_s for g in told_by], visits)
 
 
 def _not_believed(sighting: Sighting) -> Doubt:
@@ -207,7 +214,7 @@ def _sure_first(
     sure = [s for s in sightings if not s.event.doubtful]
     if len(sure) in {0, len(sightings)}:
         return list(sightings), []
-    track = _Track("", sure)
+    track = _BeeNotes("", sure)
     track.walk()
     clean = [g for g in track.gaps if _is_clean(g, around)]
     visits = [b.time_s - a.time_s for a, b in track.visits]
@@ -227,7 +234,7 @@ def _sure_first(
     return [s for s in sightings if s.index not in gone], refused
 
 
-def _why_left_over(sighting: Sighting, bee: int, tracks: Sequence[_Track]) -> Doubt:
+def _why_left_over(sighting: Sighting, bee: int, tracks: Sequence[_BeeNotes]) -> Doubt:
     if bee < 0:
         return Doubt(code=DoubtCode.MISHEARD, names=(sighting.event.mark,))
     last = tracks[bee].sightings[-1] is sighting

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, UNMARKED, EventKind
 from treeward.notes.clock import MONTHS_APART_DAYS
+from treeward.notes.clock_evidence import daylight_at
 from treeward.notes.scratch import taken_back
 
 from .doubts import Doubt, DoubtCode
@@ -133,6 +134,41 @@ def far_days(notes: Notes) -> list[Doubt]:
         Doubt(code=DoubtCode.DAYS_APART, moments=(one, two))
         for one, two in pairwise(days)
         if (two - one).days > MONTHS_APART_DAYS
+    ]
+
+
+def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[Doubt]:
+    """Say how many bees were noted flying with the sun down: the clock may be wrong.
+
+    Stations without a position in hunt.toml are taken to lie at one that has one.
+    """
+    places = {s.id: s.position for s in hunt_file.station if s.position is not None}
+    flying = [s for s in notes.sightings if KINDS[s.kind].flying]
+    if not places or not flying:
+        return []
+    some = next(iter(places.values()))
+    sun_is_up = {
+        name: daylight_at(
+            latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg
+        )
+        for name, place in {**places, "": some}.items()
+    }
+
+    def is_dark(sighting: Sighting) -> bool:
+        clock = sighting.event.clock
+        is_day = sun_is_up.get(sighting.station, sun_is_up[""])
+        return clock is not None and not is_day(clock)
+
+    dark = [s for s in flying if is_dark(s)]
+    if not dark:
+        return []
+    clock = dark[0].event.clock
+    return [
+        Doubt(
+            code=DoubtCode.IN_THE_DARK,
+            numbers=(len(dark),),
+            moments=(clock,) if clock else (),
+        )
     ]
 
 

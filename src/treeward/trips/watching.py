@@ -66,7 +66,7 @@ def stations_in_force(events: Sequence[Event], hunt_file: HuntFile) -> StationsI
     hunt_file
         hunt.toml, for the stations there are and who spoke what.
     """
-    watch = _Watch(events, hunt_file)
+    watch = _Seats(events, hunt_file)
     found = [watch.station_of(event) for event in events]
     return StationsInForce(
         of_events=tuple(found),
@@ -79,7 +79,7 @@ def stations_in_force(events: Sequence[Event], hunt_file: HuntFile) -> StationsI
     )
 
 
-class _Watch:
+class _Seats:
     """Goes through the notes and keeps where each observer sits."""
 
     def __init__(self, events: Sequence[Event], hunt_file: HuntFile) -> None:

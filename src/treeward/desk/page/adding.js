@@ -8,16 +8,18 @@ import { ask, edit, store } from "./store.js";
 
 let place = null;
 
-export function openAdding() {
-  place = placeForAdding();
+// `at`: recording, second, clock and words where they are not those of the drawing.
+export function openAdding(at = null) {
+  place = at?.recording ? at : placeForAdding();
   byId("add-where").textContent = place.second === null
     ? "It has no place in a recording; give its time."
     : `At ${clockOf(place.second)} of ${place.recording}. Leave the time empty to take it from there.`;
   byId("a-clock").value = place.clock;
-  byId("a-phrase").value = "";
+  byId("a-phrase").value = place.text ?? "";
   byId("add-fault").textContent = "";
   byId("add-dialog").showModal();
   byId("a-phrase").focus();
+  byId("a-phrase").select();
 }
 
 async function add() {

@@ -3,6 +3,7 @@
 import { beginAdding, openAdding } from "./adding.js";
 import { drawAlerts } from "./alerts.js";
 import { byId, make } from "./build.js";
+import { beginLines, drawLines, makeNearest } from "./lines.js";
 import { beginNote, decide, drawNote, nudge, takeReading } from "./note.js";
 import { choose, drawRows, step } from "./rows.js";
 import { drawSide, writeResults } from "./side.js";
@@ -25,7 +26,8 @@ const KEYS = [
   ["]", "]", "a second later", () => nudge(1)],
   [",", ",", "move the place to play or add at back by half a second", () => moveCursor(-0.5)],
   [".", ".", "move it on by half a second", () => moveCursor(0.5)],
-  ["a", "a", "add a note there", openAdding],
+  ["a", "a", "add a note there", () => openAdding()],
+  ["o", "o", "make a note of the nearest line without one", makeNearest],
   ["n", "n or ↓", "next note", () => step(1)],
   ["b", "b or ↑", "the note before", () => step(-1)],
   ["l", "l", "list all notes, or those to look at", toggleList],
@@ -34,7 +36,7 @@ const KEYS = [
   ["?", "?", "this list", () => byId("keys-dialog").showModal()],
 ];
 const DEEDS = {
-  play: () => play(), keep: () => decide("keep"), drop: () => decide("drop"), next: () => step(1), add: openAdding,
+  play: () => play(), keep: () => decide("keep"), drop: () => decide("drop"), next: () => step(1), add: () => openAdding(),
 };
 
 function into(id) {
@@ -93,12 +95,14 @@ async function finish() {
 listen(drawAlerts);
 listen(drawRows);
 listen(drawNote);
+listen(drawLines);
 listen(drawSound);
 listen(drawSide);
 listen(() => { byId("undo").disabled = store.undo.length === 0; });
 beginNote();
 beginSound();
 beginAdding();
+beginLines();
 for (const [deed, work] of Object.entries(DEEDS)) {
   for (const button of document.querySelectorAll(`#${deed}, [data-deed="${deed}"]`)) button.addEventListener("click", work);
 }

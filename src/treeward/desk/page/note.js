@@ -95,9 +95,8 @@ export function drawNote() {
   byId("heard").textContent = one.heard
     ? `Heard: “${one.heard}”, ${Math.round(one.confidence * 100)} % sure`
     : "Written by hand.";
-  byId("talk").textContent = [
-    one.talk_before && `Said before: “${one.talk_before}”`, one.talk_after && `Said after: “${one.talk_after}”`,
-  ].filter(Boolean).join("; ");
+  byId("talk").replaceChildren(one.talk_before ? `… ${one.talk_before} ` : "",
+    make("mark", {}, one.heard || one.said), one.talk_after ? ` ${one.talk_after} …` : "");
   byId("talk").hidden = !one.talk_before && !one.talk_after;
   byId("readings").replaceChildren(...one.readings.map((reading, index) => make("li", {}, make("button", {
     type: "button", disabled: !reading.cells, on: { click: () => takeReading(index + 1) },

@@ -45,8 +45,25 @@ export async function play(longer = false) {
   const extra = longer ? 8 : 0;
   const from = cursor ?? one.start_s ?? 0;
   const to = cursor ?? one.end_s ?? from;
-  const start_s = Math.max(0, from - BEFORE_S - extra);
-  const end_s = Math.min(to + AFTER_S + extra, start_s + 59);
+  await playBetween(sound, from - BEFORE_S - extra, to + AFTER_S + extra);
+}
+
+// Plays a stretch of any recording; again: stops.
+export async function playAt(recording, from, to) {
+  const sound = store.state.sounds[recording];
+  if (!sound) return;
+  if (!player.paused) {
+    player.pause();
+    playing = null;
+    drawSound();
+    return;
+  }
+  await playBetween(sound, from - BEFORE_S, to + AFTER_S);
+}
+
+async function playBetween(sound, from, to) {
+  const start_s = Math.max(0, from);
+  const end_s = Math.min(to, start_s + 59);
   const answer = await fetch(`/sound/${sound.key}/clip.wav?start=${start_s.toFixed(3)}&end=${end_s.toFixed(3)}`);
   if (!answer.ok) {
     store.fault = (await answer.json()).fault;

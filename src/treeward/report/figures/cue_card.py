@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
+from treeward.cautions import LOOK_FIRST
 from treeward.errors import ReportError
 from treeward.files import replacing
 from treeward.language.phrase_list import colour_names, sections
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 
 A5_INCHES = (5.83, 8.27)  # ISO 216 A5, half of A4; prints on Letter too
 _LEFT, _RIGHT = 0.08, 0.92  # margins as shares of the width
-_BOTTOM = 0.04  # of the height
+_BOTTOM = 0.125  # of the height: below it stand the cautions
 
 
 def write_card(book: PhraseBook, path: Path) -> None:
@@ -82,8 +84,25 @@ def _draw(axes: Axes, book: PhraseBook) -> None:
             means = drawable(saying.means, 80)
             axes.text(_LEFT, y, means, fontsize=step * 300, color=MUTED)
             y -= step * 0.4
+    _cautions(axes)
     for index, name in enumerate(names):
         x = _LEFT + 0.015 + (index % 4) * (_RIGHT - _LEFT) / 4
         row_y = y - step * (1.2 + 1.3 * (index // 4))
         draw_dot(axes, x, row_y + step * 0.25, name, 9)
         axes.text(x + 0.025, row_y, drawable(name, 14), fontsize=8, color=INK)
+
+
+# The cautions in the fewest words: the whole of them stand in the report.
+FIELD_CAUTIONS = (
+    "Stings can kill: do not go alone. Swelling of face or tongue, trouble with "
+    "breathing, dizziness: call the emergency number at once. Ask the landowner before "
+    f"you enter. {LOOK_FIRST} A colony may be somebody's or protected: take and harm "
+    "nothing. Do not climb or cut. Leave no open syrup."
+)
+
+
+def _cautions(axes: Axes) -> None:
+    axes.plot([_LEFT, _RIGHT], [_BOTTOM - 0.012] * 2, color=INK, linewidth=0.8)
+    lines = wrap(FIELD_CAUTIONS, 92)
+    for number, line in enumerate(lines):
+        axes.text(_LEFT, _BOTTOM - 0.031 - 0.0165 * number, line, fontsize=6.6)

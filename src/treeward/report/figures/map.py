@@ -20,10 +20,13 @@ from .map_frame import (
     draw_degrees,
     draw_scale_and_north,
     draw_utm_grid,
+    emptiest_corner,
     extent_about,
+    scale_box,
     set_extent,
 )
 from .map_key import draw_key
+from .map_search import draw_looked, draw_walk
 from .paint import paint_hex, split_mark
 from .style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable, halo, new_figure
 
@@ -38,6 +41,9 @@ if TYPE_CHECKING:
     Points = NDArray[np.float64]
 
 Form = Literal["sheet", "page", "phone"]
+_MARGINS = (0.14, 0.2, 0.27, 0.35, 0.45)  # free on each side, share; choice
+_LETTERS = 0.04  # of the map, below a place that has a name; about what they take
+_NUMBERS_PT = 16.0  # least distance between two numbers of strips; choice
 AREA_OPACITY = {95: 0.13, 90: 0.17, 50: 0.30}
 
 
@@ -94,19 +100,21 @@ def map_figure(result: HuntResult, form: Form) -> Figure | None:
     chosen, look = _FORMS[form], LETTERING[form]
     figure = new_figure(*chosen.size_in)
     axes = figure.add_axes(chosen.axes)
-    points = _content(result, frame)
-    extent = _extent(chosen, points)
+    covered = _covered(result, frame)
+    extent = _extent(chosen, result, frame, covered)
     set_extent(axes, extent)
     zone = draw_utm_grid(axes, frame, extent, look)
     draw_degrees(axes, frame, extent, look)
     _draw_tracks(axes, result, frame)
     _draw_areas(axes, result, frame)
-    lines = _draw_lines(axes, result, frame)
-    _draw_walk(axes, result, frame)
+    _draw_lines(axes, result, frame)
+    draw_looked(axes, result, frame)
+    draw_walk(axes, result, frame)
+    apart_m = _NUMBERS_PT * extent.width_m / (72 * chosen.axes[2] * chosen.size_in[0])
+    _number_strips(axes, result, frame, look, apart_m)
     _draw_spots(axes, result, frame, look)
-    content = np.vstack([points, *lines])
-    draw_days(axes, result, frame, extent=extent, content=content, look=look)
-    draw_scale_and_north(axes, extent, content, result.hunt_file.hunt.units, look)
+    draw_days(axes, result, frame, extent=extent, content=covered, look=look)
+    draw_scale_and_north(axes, extent, covered, result.hunt_file.hunt.units, look)
     if form == "sheet":
         draw_key(figure, result, zone)
     return figure
@@ -129,7 +137,7 @@ def map_place(result: HuntResult, frame: LocalFrame, form: Form) -> MapPlace:
     wide, high = (72 * inches for inches in chosen.size_in)
     left, bottom, width, height = chosen.axes
     return MapPlace(
-        extent=_extent(chosen, _content(result, frame)),
+        extent=_extent(chosen, result, frame, _covered(result, frame)),
         left=left * wide,
         top=(1 - bottom - height) * high,
         width=width * wide,
@@ -137,9 +145,54 @@ def map_place(result: HuntResult, frame: LocalFrame, form: Form) -> MapPlace:
     )
 
 
-def _extent(chosen: _Form, points: Points) -> Extent:
+def _extent(
+    chosen: _Form, result: HuntResult, frame: LocalFrame, covered: Points
+) -> Extent:
+    """Return the extent: as wide as it must be for a corner to be free.
+
+    That is where scale and north go.
+    """
     shape = chosen.axes[2] * chosen.size_in[0] / (chosen.axes[3] * chosen.size_in[1])
-    return extent_about(points, shape=shape)
+    points, system = _content(result, frame), result.hunt_file.hunt.units
+    extents = [extent_about(points, shape=shape, margin=m) for m in _MARGINS]
+    taken = [emptiest_corner(e, covered, *scale_box(e, system))[2] for e in extents]
+    return extents[taken.index(min(taken))]
+
+
+def _covered(result: HuntResult, frame: LocalFrame) -> Points:
+    """Return points all over what the scale must not cover, (n, 2) metres."""
+    found = [_content(result, frame)]
+    for colony in result.fix.colonies if result.fix else ():
+        for area in colony.search_areas.values():
+            for outline in area_outlines(area, frame):
+                corners = np.asarray(outline.vertices, dtype=np.float64)
+                low, high = corners.min(axis=0), corners.max(axis=0)
+                side = [np.linspace(low[i], high[i], 25) for i in (0, 1)]
+                inside = np.stack(np.meshgrid(*side), axis=-1).reshape(-1, 2)
+                found.append(inside[outline.contains_points(inside)])
+        found += [
+            frame.to_xy(
+                np.linspace(strip.start_latitude_deg, strip.end_latitude_deg, 9),
+                np.linspace(strip.start_longitude_deg, strip.end_longitude_deg, 9),
+            )
+            for strip in colony.search_plan
+        ]
+    found += [
+        frame.to_xy(np.array(track.latitude_deg), np.array(track.longitude_deg))
+        for track in result.tracks
+    ]
+    steps = np.linspace(0.0, 1.0, 40)[:, None]
+    for group in bundles_by_bee(result):
+        start = _at(frame, group.station.latitude_deg, group.station.longitude_deg)
+        turn = np.radians(group.mean_true_deg)
+        reach = line_length_m(result, group) * np.array([np.sin(turn), np.cos(turn)])
+        found.append(start + steps * reach)
+    content: Points = np.vstack(found)
+    # Names stand below stations and seats, and reach to their sides.
+    below = float(np.ptp(content[:, 1]) + 1.0) * _LETTERS
+    named = found[0][: len(result.stations) + 2 * len(seats(result))]
+    offsets = ([0.0, -below], [below, -below], [-below, -below], [below, 0.0])
+    return np.vstack([content, *(named + np.array(offset) for offset in offsets)])
 
 
 def _at(frame: LocalFrame, latitude_deg: float, longitude_deg: float) -> Points:
@@ -191,8 +244,7 @@ def _draw_area(axes: Axes, area: SearchArea, frame: LocalFrame, percent: int) ->
         )  # fmt: skip
 
 
-def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> list[Points]:
-    drawn: list[Points] = []
+def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
     for group in bundles_by_colony(result):
         place = group.station
         x, y = _at(frame, place.latitude_deg, place.longitude_deg)
@@ -216,8 +268,6 @@ def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> list[Point
         if second != first:
             axes.plot(xs, ys, color=paint_hex(second), linewidth=1.9, zorder=8,
                       linestyle=(0, (4, 4)), dash_capstyle="butt")  # fmt: skip
-        drawn.append(start + np.linspace(0, 1, 25)[:, None] * (end - start))
-    return drawn
 
 
 def _draw_tracks(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
@@ -229,24 +279,30 @@ def _draw_tracks(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
                   linestyle=(0, (1, 1.6)))  # fmt: skip
 
 
-def _draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
+def _number_strips(
+    axes: Axes, result: HuntResult, frame: LocalFrame, look: Lettering, apart_m: float
+) -> None:
+    """Write a number where each strip begins, if nothing else stands there."""
+    taken = list(_content(result, frame)[: len(result.stations)])
     colonies = result.fix.colonies if result.fix else ()
-    for strip in (strip for colony in colonies for strip in colony.search_plan):
-        ends = frame.to_xy(
-            np.array([strip.start_latitude_deg, strip.end_latitude_deg]),
-            np.array([strip.start_longitude_deg, strip.end_longitude_deg]),
-        )
-        axes.annotate(
-            "", xy=(ends[1, 0], ends[1, 1]), xytext=(ends[0, 0], ends[0, 1]), zorder=9,
-            arrowprops={
-                "arrowstyle": "-|>,head_length=0.3,head_width=0.12",
-                "color": INK,
-                "linewidth": 0.6,
-                "alpha": 0.75,
-                "shrinkA": 0,
-                "shrinkB": 0,
-            },
-        )  # fmt: skip
+    taken += [
+        _at(frame, colony.best_latitude_deg, colony.best_longitude_deg)
+        for colony in colonies
+    ]
+    for _, seat in seats(result):
+        taken.append(_at(frame, seat.latitude_deg, seat.longitude_deg))
+        taken.append(taken[-1] - [0.0, apart_m])  # its name
+    for colony in colonies:
+        for number, strip in enumerate(colony.search_plan, start=1):
+            at = _at(frame, strip.start_latitude_deg, strip.start_longitude_deg)
+            if min(np.hypot(*(at - other)) for other in taken) < apart_m:
+                continue
+            taken.append(at)
+            name = colony.id if len(colonies) > 1 else ""
+            axes.annotate(drawable(f"{name}{number}", 8), (at[0], at[1]), (0, 0),
+                          textcoords="offset points", ha="center", va="center",
+                          fontsize=look.small_pt, fontweight="bold", zorder=10,
+                          annotation_clip=True, path_effects=halo(1.8))  # fmt: skip
 
 
 def _draw_spots(

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from treeward.units import UnitSystem
 
 _SCALE_SHARE = 0.28  # the scale bar takes at most so much of the width; choice
+BOX_GAP = 0.012  # between the map's rim and the box of scale and north, share; choice
 _SMALLEST_M = 200.0  # m, the least a map shows; choice
 # Seconds of arc between marked degrees, from which a fitting step is taken.
 _ARC_STEPS_S = (
@@ -239,21 +240,34 @@ def _round_below(value: float) -> float:
     return next(step * power for step in (5, 2, 1) if step * power <= value * 1.001)
 
 
+def scale_box(extent: Extent, system: UnitSystem) -> tuple[float, float]:
+    """Return width and height of the box of scale and north, as shares of the map."""
+    length, _ = scale_length(extent.width_m, system)
+    return length / extent.width_m + 0.11, 0.115
+
+
 def emptiest_corner(
     extent: Extent, content: NDArray[np.float64], width: float, height: float
-) -> tuple[bool, bool]:
-    """Return (at the right, at the top) of the corner box with the least in it."""
+) -> tuple[bool, bool, int]:
+    """Return the corner box with the least in it, and how much that is.
+
+    Returns
+    -------
+    tuple
+        At the right, at the top, and how many points of the content lie within.
+    """
     share_x = (content[:, 0] - extent.west_m) / extent.width_m
     share_y = (content[:, 1] - extent.south_m) / extent.height_m
-    best, least = (False, False), math.inf
+    width, height = width + BOX_GAP, height + BOX_GAP
+    found = []
     for top in (False, True):
         for right in (False, True):
             x = 1 - share_x if right else share_x
             y = 1 - share_y if top else share_y
             count = int(np.sum((x > 0) & (x < width) & (y > 0) & (y < height)))
-            if count < least:
-                best, least = (right, top), count
-    return best
+            found.append((count, top, right))
+    count, top, right = min(found)
+    return right, top, count
 
 
 def draw_scale_and_north(
@@ -266,10 +280,10 @@ def draw_scale_and_north(
     """Draw the scale bar and the north arrow in the emptiest corner."""
     length, text = scale_length(extent.width_m, system)
     bar = length / extent.width_m
-    box_w, box_h = bar + 0.11, 0.115
-    right, top = emptiest_corner(extent, content, box_w, box_h)
-    left = 1 - box_w - 0.012 if right else 0.012
-    base = 1 - box_h - 0.012 if top else 0.012
+    box_w, box_h = scale_box(extent, system)
+    right, top, _ = emptiest_corner(extent, content, box_w, box_h)
+    left = 1 - box_w - BOX_GAP if right else BOX_GAP
+    base = 1 - box_h - BOX_GAP if top else BOX_GAP
     shape = extent.width_m / extent.height_m
     axes.add_patch(
         Rectangle((left, base), box_w, box_h, transform=axes.transAxes, zorder=20,

@@ -239,7 +239,12 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
     if bundles_by_bee(result):
         notes.append("Grey fans hold about two in three single bearings.")
     if result.fix is not None and any(c.search_plan for c in result.fix.colonies):
-        notes.append("Arrows: the strips to walk, in the order that finds it soonest.")
+        notes.append(
+            "Arrows: the strips to walk, in the order of their numbers; it finds it "
+            "soonest."
+        )
+    if result.search is not None and result.search.searching.looked:
+        notes.append("Ochre: ground looked at, where nothing was found.")
     if result.tracks:
         notes.append("Dotted grey: the way walked.")
     return notes

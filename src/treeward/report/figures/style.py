@@ -34,6 +34,7 @@ FLIGHT = "#56b4e9"  # Okabe-Ito sky blue: time spent flying
 IN_HIVE = "#b9c0c7"
 BEST = "#d55e00"  # Okabe-Ito vermillion
 NEXT = "#009e73"  # Okabe-Ito bluish green
+LOOKED = "#e69f00"  # ground looked at; orange of Okabe and Ito
 LONGEST_NAME = 20  # letters of a bee's name beside a picture; choice
 
 _THEMED = {

@@ -16,6 +16,8 @@ from treeward.report.compass import to_compass_deg
 from treeward.report.wording import days_disagree
 from treeward.survey.records import AdviceKind
 
+from .search_json import searched_dict
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -187,6 +189,7 @@ def _colony(result: HuntResult, colony: Colony) -> dict[str, Any]:
         "classical": [_classical(fix) for fix in colony.classical],
         "next_station": _next(result, colony.next_station),
         "search_plan": _search_plan(colony.search_plan),
+        "searched": searched_dict(colony.searched),
         **_advice(
             result,
             (
@@ -235,6 +238,7 @@ def _next(result: HuntResult, place: NextStation | None) -> dict[str, Any] | Non
         "walk_bearing_compass_deg": number(read_deg, 2),
         "area_90_ha": number(place.area_90_m2 / 10_000, 4),
         "expected_area_90_ha": number(place.expected_area_90_m2 / 10_000, 4),
+        "minutes": number(place.minutes, 0),
         "why": seat_text(place, result.hunt_file.hunt.units),
         "why_kind": place.why.value,
     }
@@ -252,6 +256,8 @@ def _search_plan(strips: Iterable[Strip]) -> list[dict[str, Any]]:
                 "longitude_deg": number(strip.end_longitude_deg, 7),
             },
             "probability": number(strip.probability, 5),
+            "way": [[number(lon, 7), number(lat, 7)] for lon, lat in strip.way],
+            "done_s": number(strip.done_s, 0),
         }
         for strip in strips
     ]

@@ -7,7 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.report.sketch import sketch as sketch_of
 
+from .rings import line_pieces
+
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from treeward.report.model import HuntResult
     from treeward.report.sketch import Area, Sketch
 
@@ -27,10 +31,7 @@ def geojson_dict(sketch: Sketch) -> dict[str, Any]:
     ]
     features += [
         _feature(
-            {
-                "type": "LineString",
-                "coordinates": [list(path.start_lonlat), list(path.end_lonlat)],
-            },
+            _line([path.start_lonlat, path.end_lonlat]),
             kind="flight_line",
             name=path.name,
             note=path.note,
@@ -44,10 +45,7 @@ def geojson_dict(sketch: Sketch) -> dict[str, Any]:
     ]
     features += [
         _feature(
-            {
-                "type": "LineString",
-                "coordinates": [list(point) for point in walk.lonlat],
-            },
+            _line(walk.lonlat),
             kind="search_plan",
             name=walk.name,
             note="Strips in the order that finds the colony soonest",
@@ -72,6 +70,14 @@ def geojson_dict(sketch: Sketch) -> dict[str, Any]:
         for spot in sketch.spots
     ]
     return {"type": "FeatureCollection", "features": features}
+
+
+def _line(lonlat: Sequence[tuple[float, float]]) -> dict[str, Any]:
+    """Return a line, cut where it crosses 180 degrees (RFC 7946, section 3.1.9)."""
+    pieces = line_pieces(lonlat)
+    if len(pieces) == 1:
+        return {"type": "LineString", "coordinates": pieces[0]}
+    return {"type": "MultiLineString", "coordinates": pieces}
 
 
 def _search_area(area: Area, *, kind: str, **of_day: str) -> dict[str, Any]:

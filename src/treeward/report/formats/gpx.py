@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from treeward.report.sketch import sketch as sketch_of
 
-from .kml import xml_text
+from .kml import cautions_text, xml_text
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -50,6 +50,7 @@ def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str
     document = gpx.GPX()
     document.creator = f"Treeward {software_version}"
     document.name = xml_text(sketch.title)
+    document.description = cautions_text()
     document.time = created
     for spot in sketch.spots:
         document.waypoints.append(
@@ -71,4 +72,14 @@ def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str
                 )
             )
         document.routes.append(route)
+        # Some receivers follow a track better than a route.
+        line = gpx.GPXTrackSegment(
+            [
+                gpx.GPXTrackPoint(latitude=latitude, longitude=_longitude(longitude))
+                for longitude, latitude in walk.lonlat
+            ]
+        )
+        track = gpx.GPXTrack(name=xml_text(walk.name))
+        track.segments.append(line)
+        document.tracks.append(track)
     return str(document.to_xml(version="1.1"))

@@ -6,10 +6,15 @@ import re
 import xml.etree.ElementTree as ET
 from typing import TYPE_CHECKING
 
+from treeward.cautions import CAUTIONS
 from treeward.report.figures.paint import paint_hex, split_mark
 from treeward.report.sketch import sketch as sketch_of
 
+from .rings import line_pieces
+
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from treeward.report.model import HuntResult
     from treeward.report.sketch import Area, FlightPath, Sketch, Spot
 
@@ -26,6 +31,11 @@ _SPOT_RGB = {"station": "#56b4e9", "best_place": "#d55e00", "next_station": "#00
 def xml_text(text: str) -> str:
     """Leave out the characters that no XML file can hold."""
     return _NOT_XML.sub("", text)
+
+
+def cautions_text() -> str:
+    """Return the cautions in one paragraph, for files that go into the field."""
+    return " ".join(f"{title}: {text}" for title, text in CAUTIONS)
 
 
 def kml_colour(rgb: str, alpha: str = "ff") -> str:
@@ -108,9 +118,17 @@ def _spot(folder: ET.Element, spot: Spot) -> None:
 def _path(folder: ET.Element, path: FlightPath, colours: list[str]) -> None:
     number = colours.index(paint_hex(split_mark(path.bee)[0]))
     mark = _placemark(folder, path.name, path.note, f"line{number}")
-    line = _add(mark, "LineString")
-    _add(line, "tessellate", "1")
-    _add(line, "coordinates", _ring([list(path.start_lonlat), list(path.end_lonlat)]))
+    _line(mark, [path.start_lonlat, path.end_lonlat])
+
+
+def _line(mark: ET.Element, lonlat: Sequence[tuple[float, float]]) -> None:
+    """Write a line, in two parts where it crosses 180 degrees."""
+    pieces = line_pieces(lonlat)
+    parent = mark if len(pieces) == 1 else _add(mark, "MultiGeometry")
+    for piece in pieces:
+        line = _add(parent, "LineString")
+        _add(line, "tessellate", "1")
+        _add(line, "coordinates", _ring(piece))
 
 
 def _area(
@@ -139,6 +157,7 @@ def kml_bytes(sketch: Sketch) -> bytes:
     root = ET.Element("kml", xmlns=_NAMESPACE)
     document = _add(root, "Document")
     _add(document, "name", sketch.title)
+    _add(document, "description", cautions_text())
     _styles(document, sketch)
     if sketch.areas:
         folder = _folder(document, "Search areas")
@@ -156,9 +175,7 @@ def kml_bytes(sketch: Sketch) -> bytes:
         folder = _folder(document, "Search plan")
         for walk in sketch.walks:
             mark = _placemark(folder, walk.name, "", "walk")
-            line = _add(mark, "LineString")
-            _add(line, "tessellate", "1")
-            _add(line, "coordinates", _ring([list(point) for point in walk.lonlat]))
+            _line(mark, walk.lonlat)
     for kind, title in (
         ("station", "Stations"),
         ("best_place", "Best place"),

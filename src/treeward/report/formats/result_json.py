@@ -12,6 +12,7 @@ from treeward.report.settings_in_force import settings_dict
 from treeward.trips.wording import doubt_texts
 
 from .found_json import bee_values, fix_values, number, place_alone
+from .search_json import told_dict
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -53,6 +54,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             for wind in table.winds
         ],
         **fix_values(result),
+        "search": told_dict(result.search),
         "settings": settings_dict(result),
         **_own(result),
         "days": [_day(result, day) for day in result.days],

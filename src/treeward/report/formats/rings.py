@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -93,3 +94,27 @@ def polygon_rings(polygon: Polygon) -> Iterator[list[Ring]]:
         else:
             east = outer[0][0] > 0
             yield [outer, *(hole for hole in holes if (hole[0][0] > 0) == east)]
+
+
+def line_pieces(lonlat: Sequence[tuple[float, float]]) -> list[Ring]:
+    """Cut a line where it crosses 180 degrees; each piece ends on its own side.
+
+    Parameters
+    ----------
+    lonlat
+        Its points, degrees; two neighbours are never half the globe apart.
+    """
+    pieces: list[Ring] = [[list(lonlat[0])]] if lonlat else []
+    for (lon0, lat0), (lon1, lat1) in pairwise(lonlat):
+        step = (lon1 - lon0 + 180.0) % 360.0 - 180.0
+        if abs(lon1 - lon0) > 180.0 and step:
+            edge = 180.0 if step > 0 else -180.0
+            share = (edge - lon0) / step
+            if 0.0 < share < 1.0:
+                latitude = round(lat0 + share * (lat1 - lat0), 7)
+                pieces[-1].append([edge, latitude])
+                pieces.append([[-edge, latitude]])
+            else:  # a point on the meridian itself: only its sign is another
+                pieces.append([[-edge, lat0]])
+        pieces[-1].append([lon1, lat1])
+    return pieces

@@ -18,6 +18,12 @@ from treeward.report.advice_wording import HAND_RULES, check_text
 from treeward.report.bundles import bundles_by_bee
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
 from treeward.report.finds import find_sentences, own_prior_sentence
+from treeward.report.searching import (
+    nest_habits,
+    search_doubt_sentences,
+    search_sentences,
+    strip_lines,
+)
 from treeward.report.settings_in_force import settings_rows
 from treeward.report.wording import (
     advice_sentences,
@@ -80,6 +86,23 @@ def _rule_sources(result: HuntResult) -> list[str]:
     return sorted(rules)
 
 
+# The textbook estimators of `survey.classical`, in plain words, with their source.
+_ESTIMATORS = {
+    "Lenth MLE": (
+        "where all bearings most likely meet",
+        "maximum likelihood; Lenth 1981, Technometrics 23, 149 to 154, section 2",
+    ),
+    "Huber": (
+        "the same, but a bearing that fits badly counts less",
+        "Huber's M-estimate; Lenth 1981, section 3",
+    ),
+    "Andrews": (
+        "the same, but a bearing that is far off counts for nothing",
+        "Andrews' M-estimate; Lenth 1981, section 3",
+    ),
+}
+
+
 def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
     units = Units(result.hunt_file.hunt.units)
     checks = []
@@ -94,7 +117,8 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
             checks.append(
                 {
                     "colony": colony.id,
-                    "method": fix.method,
+                    "name": _ESTIMATORS[fix.method][0],
+                    "source": _ESTIMATORS[fix.method][1],
                     "off": f"{units.distance(off)} {wind_name(azimuth)}",
                     "area": units.area(fix.area_95_m2)
                     if fix.area_95_m2 > 0
@@ -186,6 +210,16 @@ def page_text(
             agreement=agreement_sentences(result),
             disagreements=disagreements(result),
             undated=_undated(result),
+            searches=[
+                {
+                    "colony": colony.id,
+                    "said": search_sentences(result, colony),
+                    "strips": strip_lines(result, colony),
+                }
+                for colony in colonies
+            ],
+            search_doubts=search_doubt_sentences(result),
+            nest_habits=nest_habits(result),
             with_rounds=any(
                 trip.used and trip.timing == "round" for trip in result.table.trips
             ),
@@ -194,6 +228,7 @@ def page_text(
             checks=_cross_checks(result),
             learned=_learned(result),
             cautions=CAUTIONS,
+            compass_name=result.hunt_file.hunt.compass,
             settings=settings_rows(result),
             rule_sources=_rule_sources(result),
             version=result.software_version,
@@ -213,6 +248,8 @@ def map_key(result: HuntResult) -> dict[str, Any]:
         "line_bees": [chip(name) for name in _line_bees(result)],
         "map_days": map_days(result),
         "tracks": bool(result.tracks),
+        "looked": result.search is not None and result.search.searching.looked,
+        "strips": any(colony.search_plan for colony in _colonies(result)),
     }
 
 

@@ -1,0 +1,484 @@
+"""Reads the person's own map: pictures with a place, tiles, lines of paths and water.
+
+Whatever is named under `[map] ground` in hunt.toml lies in the hunt's folder; nothing is
+fetched. Formats: the ESRI world file beside a picture; GeoTIFF (OGC 19-008r4) by the
+package rasterio; MBTiles 1.3 with pictures; GeoJSON (RFC 7946); GPX 1.1.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+import sqlite3
+from contextlib import closing
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from treeward.errors import HuntError
+from treeward.files import read_whole
+from treeward.report.ground import Ground, GroundLine, GroundPicture
+from treeward.within import file_within
+
+from .tracks import gpx_document
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from treeward.hunt_tables import MapTable
+    from treeward.report.ground import Sort
+    from treeward.report.model import HuntResult
+
+PICTURES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".gif", ".bmp"})
+TIFF = frozenset({".tif", ".tiff"})
+MOST_PIXELS = 60_000_000  # of a picture: 240 MB while it is read; choice
+MOST_BYTES = 200_000_000  # of a picture; choice
+MOST_LINE_BYTES = 32 << 20  # of GeoJSON; choice
+MOST_TILES = 64  # looked up of an MBTiles file: some 2,000 by 2,000 pixels; choice
+MOST_ACROSS = 2000  # pixels kept of a GeoTIFF, each way; choice
+_TILE = 256  # pixels of a tile
+_AROUND = 0.6  # of the hunt's size, shown about it on every side; as wide as maps get
+_LEAST_DEG = 0.004  # about the hunt; some 400 m
+_ORIGIN_M = 20037508.342789244  # half the equator in EPSG:3857 (pi x 6378137 m)
+_SORTS: tuple[tuple[Sort, frozenset[str]], ...] = (
+    ("water", frozenset({"water", "waterway", "river", "stream", "lake", "pond", "spring",
+                         "wetland", "reservoir", "drain", "ditch", "canal", "bog"})),
+    ("wood", frozenset({"wood", "forest", "woodland", "trees", "scrub", "hedge",
+                        "tree_row", "plantation", "orchard"})),
+    ("way", frozenset({"highway", "path", "track", "footway", "road", "bridleway", "way",
+                       "steps", "lane", "trail"})),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Part:
+    """What of the globe is wanted, degrees; longitudes may run on beyond 180."""
+
+    west_deg: float
+    east_deg: float
+    south_deg: float
+    north_deg: float
+
+
+def read_ground(result: HuntResult, hunt_dir: Path) -> Ground | None:
+    """Read what hunt.toml names under `[map] ground`; None where that is nothing.
+
+    Raises
+    ------
+    HuntError
+        Naming the first file that is missing or cannot be read, and how to mend it.
+    """
+    table = result.hunt_file.map
+    if not table.ground or not result.stations:
+        return None
+    part = _part(result)
+    pictures: list[GroundPicture] = []
+    lines: list[GroundLine] = []
+    for name in table.ground:
+        path = file_within(hunt_dir, name)
+        if path is None:
+            raise HuntError(
+                f"[map] ground names {name!r}, which is not in the hunt's folder",
+                where="hunt.toml",
+                mend="Put the file there, or take its name away.",
+            )
+        ending = path.suffix.lower()
+        if ending in PICTURES or (ending in TIFF and _world_file(path) is not None):
+            pictures.append(_picture(path, table))
+        elif ending in TIFF:
+            pictures += _geotiff(path, part)
+        elif ending == ".mbtiles":
+            pictures += _mbtiles(path, part)
+        elif ending in {".geojson", ".json"}:
+            lines += _geojson(path)
+        elif ending == ".gpx":
+            lines += _gpx(path)
+        else:
+            raise HuntError(
+                f"a map of this kind ({ending or 'no ending'}) is not read",
+                where=name,
+                mend="Save it as a picture with a world file, as GeoTIFF, MBTiles, "
+                "GeoJSON or GPX.",
+            )
+    return Ground(
+        pictures=tuple(pictures), lines=tuple(lines), credit=table.ground_credit
+    )
+
+
+def _part(result: HuntResult) -> _Part:
+    """Return the country round a hunt that a map may show."""
+    first = result.stations[0].longitude_deg
+    places = [(p.longitude_deg, p.latitude_deg) for p in result.stations]
+    for colony in result.fix.colonies if result.fix else ():
+        places.append((colony.best_longitude_deg, colony.best_latitude_deg))
+        for area in colony.search_areas.values():
+            for polygon in area.polygons:
+                places += [(float(lon), float(lat)) for lon, lat in polygon.outer]
+        if (seat := colony.next_station) is not None:
+            places.append((seat.longitude_deg, seat.latitude_deg))
+    lon = np.array([first + (p[0] - first + 180) % 360 - 180 for p in places])
+    lat = np.array([p[1] for p in places])
+    shrunk = max(math.cos(math.radians(float(lat.mean()))), 0.05)
+    high = max(float(np.ptp(lat)), float(np.ptp(lon)) * shrunk, _LEAST_DEG)
+    off = high * (0.5 + _AROUND)  # a map may be wider than high
+    middle_lon = (lon.max() + lon.min()) / 2
+    middle_lat = (lat.max() + lat.min()) / 2
+    return _Part(
+        west_deg=float(middle_lon - 1.6 * off / shrunk),
+        east_deg=float(middle_lon + 1.6 * off / shrunk),
+        south_deg=float(max(middle_lat - 1.6 * off, -85.0)),
+        north_deg=float(min(middle_lat + 1.6 * off, 85.0)),
+    )
+
+
+def _rgba(path: Path, raw: bytes) -> NDArray[np.uint8]:
+    """Decode a picture; Pillow comes with matplotlib."""
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with Image.open(io.BytesIO(raw)) as image:
+            if image.width * image.height > MOST_PIXELS:
+                raise HuntError(
+                    f"the picture has {image.width} by {image.height} pixels",
+                    where=path.name,
+                    mend="Cut it to the country of the hunt.",
+                )
+            return np.asarray(image.convert("RGBA"))
+    except (
+        UnidentifiedImageError,
+        Image.DecompressionBombError,
+        OSError,
+        SyntaxError,
+        ValueError,
+    ) as error:
+        raise HuntError(
+            "is no picture that can be read",
+            where=path.name,
+            mend="Save it again as PNG or JPEG.",
+        ) from error
+
+
+def _world_file(path: Path) -> Path | None:
+    """Return the world file beside a picture: ground.pgw, .pngw or .wld."""
+    ending = path.suffix[1:]
+    endings = (f"{ending[0]}{ending[-1]}w", f"{ending}w", "wld")
+    for one in (*endings, *(e.upper() for e in endings)):
+        beside = path.with_suffix(f".{one}")
+        if file_within(path.parent, beside.name) is not None:
+            return beside
+    return None
+
+
+def _picture(path: Path, table: MapTable) -> GroundPicture:
+    beside = _world_file(path)
+    if beside is None:
+        raise HuntError(
+            "has no world file beside it, which says where it lies",
+            where=path.name,
+            mend=f"Export it with one, {path.stem}.wld, in the folder of the picture.",
+        )
+    raw = _whole(beside, 10_000)
+    try:
+        a, d, b, e, c, f = (float(part) for part in raw.decode("ascii").split()[:6])
+        if not all(map(math.isfinite, (a, b, c, d, e, f))) or a * e - b * d == 0:
+            raise ValueError
+    except (ValueError, UnicodeDecodeError) as error:
+        raise HuntError(
+            "is no world file: it should hold six numbers, one on a line",
+            where=beside.name,
+            mend="Export the picture again with its world file.",
+        ) from error
+    crs = _crs_beside(path, table, (c, f))
+    # A world file tells of the middle of the first pixel.
+    corner = (c - a / 2 - b / 2, f - d / 2 - e / 2)
+    return GroundPicture(
+        pixels=_rgba(path, _whole(path, MOST_BYTES)),
+        crs=crs,
+        affine=(a, b, corner[0], d, e, corner[1]),
+    )
+
+
+def _crs_beside(path: Path, table: MapTable, corner: tuple[float, float]) -> str:
+    """Return the reference system: a .prj beside, hunt.toml's, or plain degrees."""
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    beside = file_within(path.parent, path.with_suffix(".prj").name)
+    text = table.ground_crs
+    where = "hunt.toml"
+    if beside is not None:
+        text, where = _whole(beside, 100_000).decode("utf-8", "replace"), beside.name
+    if not text:
+        if abs(corner[0]) <= 180 and abs(corner[1]) <= 90:
+            return "EPSG:4326"
+        raise HuntError(
+            "nothing says which grid its world file is in",
+            where=path.name,
+            mend='Write ground_crs = "EPSG:27700", or what it is, under [map] in '
+            "hunt.toml, or put a .prj file beside it.",
+        )
+    try:
+        return str(CRS.from_user_input(text.strip()).to_wkt())
+    except CRSError as error:
+        raise HuntError(
+            f"{' '.join(text.split())[:40]!r} is no reference system",
+            where=where,
+            mend='Write one such as "EPSG:27700".',
+        ) from error
+
+
+def _whole(path: Path, most: int) -> bytes:
+    return read_whole(
+        path,
+        most_bytes=most,
+        error=HuntError,
+        too_large="Cut it to the country of the hunt.",
+    )
+
+
+def _geotiff(path: Path, part: _Part) -> Iterator[GroundPicture]:
+    try:
+        import rasterio
+        from rasterio.errors import RasterioError
+        from rasterio.windows import Window
+    except ImportError as error:
+        raise HuntError(
+            "a GeoTIFF is read by the package rasterio, which is not installed",
+            where=path.name,
+            mend="Run: pip install 'treeward[ground]'. Or export the map as a picture "
+            "with a world file.",
+        ) from error
+    from pyproj import Transformer
+
+    fault = HuntError(
+        "is no GeoTIFF that can be read, or does not say where it lies",
+        where=path.name,
+        mend="Export it again as GeoTIFF with its reference system.",
+    )
+    try:
+        with rasterio.open(path) as data:
+            if data.crs is None or data.transform.is_identity:
+                raise fault
+            to_grid = Transformer.from_crs("EPSG:4326", data.crs, always_xy=True)
+            x, y = (
+                to_grid.transform_bounds(
+                    part.west_deg, part.south_deg, part.east_deg, part.north_deg
+                )[0::2],
+                to_grid.transform_bounds(
+                    part.west_deg, part.south_deg, part.east_deg, part.north_deg
+                )[1::2],
+            )
+            corners = [~data.transform * (one, two) for one in x for two in y]
+            columns = np.clip([corner[0] for corner in corners], 0, data.width)
+            rows = np.clip([corner[1] for corner in corners], 0, data.height)
+            left, right = math.floor(columns.min()), math.ceil(columns.max())
+            top, bottom = math.floor(rows.min()), math.ceil(rows.max())
+            if right <= left or bottom <= top:
+                return  # it lies elsewhere
+            window = Window(left, top, right - left, bottom - top)
+            shrink = max(1.0, max(right - left, bottom - top) / MOST_ACROSS)
+            shape = (
+                max(1, round((bottom - top) / shrink)),
+                max(1, round((right - left) / shrink)),
+            )
+            pixels = _bands(data, window, shape)
+            affine = data.window_transform(window) * data.transform.scale(
+                (right - left) / shape[1], (bottom - top) / shape[0]
+            )
+            yield GroundPicture(
+                pixels=pixels,
+                crs=data.crs.to_wkt(),
+                affine=(affine.a, affine.b, affine.c, affine.d, affine.e, affine.f),
+            )
+    except (RasterioError, OSError, ValueError) as error:
+        raise fault from error
+
+
+def _bands(data: Any, window: Any, shape: tuple[int, int]) -> NDArray[np.uint8]:  # noqa: ANN401
+    """Return a GeoTIFF's colours: as they are, by its table, or grey stretched."""
+    mask = data.dataset_mask(window=window, out_shape=shape)
+    if data.count >= 3:
+        bands = data.read([1, 2, 3], window=window, out_shape=(3, *shape))
+    else:
+        one = data.read(1, window=window, out_shape=shape)
+        try:
+            table = data.colormap(1)
+        except ValueError:
+            bands = np.stack([one] * 3)
+        else:
+            colours = np.zeros((max(table) + 1, 3), dtype=np.uint8)
+            for value, colour in table.items():
+                colours[value] = colour[:3]
+            bands = np.moveaxis(colours[np.clip(one, 0, max(table))], -1, 0)
+    if bands.dtype != np.uint8:
+        known = bands[:, mask > 0].astype(np.float64)
+        low, high = (known.min(), known.max()) if known.size else (0.0, 1.0)
+        bands = np.clip((bands - low) / max(high - low, 1e-9) * 255, 0, 255)
+    return np.dstack([*bands.astype(np.uint8), mask.astype(np.uint8)])
+
+
+def _mbtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
+    """Put together the tiles of the finest level of which not too many are wanted."""
+    fault = HuntError(
+        "is no MBTiles file that can be read",
+        where=path.name,
+        mend="Export it again as MBTiles with pictures (PNG, JPEG or WebP).",
+    )
+    address = f"{path.resolve().as_uri()}?mode=ro&immutable=1"
+    try:
+        with closing(sqlite3.connect(address, uri=True)) as base:
+            kind = base.execute(
+                "SELECT value FROM metadata WHERE name = 'format'"
+            ).fetchone()
+            if kind is not None and str(kind[0]).lower() in {"pbf", "mvt"}:
+                raise HuntError(
+                    "holds vector tiles, which are not drawn",
+                    where=path.name,
+                    mend="Export it with pictures (PNG, JPEG or WebP), or as GeoJSON.",
+                )
+            levels = [
+                int(row[0])
+                for row in base.execute(
+                    "SELECT DISTINCT zoom_level FROM tiles ORDER BY zoom_level DESC"
+                )
+            ]
+            for level in levels:
+                if not 0 <= level <= 24:
+                    raise fault
+                columns, rows = _tiles_of(part, level)
+                if len(columns) * len(rows) <= MOST_TILES:
+                    yield from _joined(base, path, level, columns, rows)
+                    return
+    except sqlite3.Error as error:
+        raise fault from error
+
+
+def _tiles_of(part: _Part, level: int) -> tuple[range, range]:
+    """Return columns and rows, from the north, of the tiles of a part."""
+    count = 2**level
+
+    def column(lon_deg: float) -> int:
+        return math.floor((lon_deg + 180) / 360 * count)
+
+    def row(lat_deg: float) -> int:
+        lat = math.radians(lat_deg)
+        share = (1 - math.asinh(math.tan(lat)) / math.pi) / 2
+        return min(max(math.floor(share * count), 0), count - 1)
+
+    return (
+        range(column(part.west_deg), column(part.east_deg) + 1),
+        range(row(part.north_deg), row(part.south_deg) + 1),
+    )
+
+
+def _joined(
+    base: sqlite3.Connection, path: Path, level: int, columns: range, rows: range
+) -> Iterator[GroundPicture]:
+    from PIL import Image
+
+    count = 2**level
+    whole = np.zeros((len(rows) * _TILE, len(columns) * _TILE, 4), dtype=np.uint8)
+    found = False
+    for column in columns:
+        for row in rows:
+            tile = base.execute(
+                "SELECT tile_data FROM tiles"
+                " WHERE zoom_level = ? AND tile_column = ? AND tile_row = ?",
+                (level, column % count, count - 1 - row),  # rows from the south
+            ).fetchone()
+            if tile is None:
+                continue
+            found = True
+            pixels = _rgba(path, bytes(tile[0]))
+            if pixels.shape[:2] != (_TILE, _TILE):
+                image = Image.fromarray(pixels).resize((_TILE, _TILE))
+                pixels = np.asarray(image)
+            top, left = (row - rows[0]) * _TILE, (column - columns[0]) * _TILE
+            whole[top : top + _TILE, left : left + _TILE] = pixels
+    if found:
+        size_m = 2 * _ORIGIN_M / count / _TILE
+        yield GroundPicture(
+            pixels=whole,
+            crs="EPSG:3857",
+            affine=(
+                size_m, 0.0, columns[0] * _TILE * size_m - _ORIGIN_M,
+                0.0, -size_m, _ORIGIN_M - rows[0] * _TILE * size_m,
+            ),
+        )  # fmt: skip
+
+
+def _geojson(path: Path) -> list[GroundLine]:
+    lines: list[GroundLine] = []
+
+    def geometry(one: Any, sort: Sort) -> None:  # noqa: ANN401 (JSON)
+        kind = one["type"]
+        parts = one.get("coordinates", ())
+        if kind == "GeometryCollection":
+            for other in one["geometries"]:
+                geometry(other, sort)
+        elif kind == "LineString":
+            lines.append(_line(parts, sort))
+        elif kind == "MultiLineString":
+            lines.extend(_line(part, sort) for part in parts)
+        elif kind == "Polygon":
+            lines.append(_line(parts[0], sort, closed=True))
+        elif kind == "MultiPolygon":
+            lines.extend(_line(part[0], sort, closed=True) for part in parts)
+
+    try:
+        table = json.loads(_whole(path, MOST_LINE_BYTES).decode("utf-8-sig"))
+        features = table["features"] if "features" in table else [table]
+        for feature in features:
+            own = feature.get("geometry", feature)
+            if own is not None:
+                geometry(own, _sort(feature.get("properties") or {}))
+    except (
+        ValueError, TypeError, KeyError, IndexError, AttributeError, RecursionError,
+    ) as error:  # fmt: skip
+        raise HuntError(
+            "is no GeoJSON that can be read",
+            where=path.name,
+            mend="Export it again as GeoJSON in WGS84 degrees.",
+        ) from error
+    return lines
+
+
+def _line(points: Sequence[Any], sort: Sort, *, closed: bool = False) -> GroundLine:
+    xy = np.array([point[:2] for point in points], dtype=np.float64).reshape(-1, 2)
+    if not len(xy) or not np.isfinite(xy).all() or (np.abs(xy) > [360, 90]).any():
+        raise ValueError("a place off the globe, or none")
+    return GroundLine(
+        longitude_deg=xy[:, 0], latitude_deg=xy[:, 1], closed=closed, sort=sort
+    )
+
+
+def _sort(properties: dict[str, Any]) -> Sort:
+    """Tell water, woods and ways by the words in a feature's properties."""
+    words = {
+        word
+        for key, value in properties.items()
+        for text in (key, value)
+        if isinstance(text, str)
+        for word in text.lower().replace("-", " ").split()
+    }
+    return next((sort for sort, known in _SORTS if words & known), "other")
+
+
+def _gpx(path: Path) -> Iterator[GroundLine]:
+    document = gpx_document(path)
+    pieces = [
+        (track.name or "", segment.points)
+        for track in document.tracks
+        for segment in track.segments
+    ]
+    pieces += [(route.name or "", route.points) for route in document.routes]
+    for name, points in pieces:
+        if len(points) > 1:
+            places = [(point.longitude, point.latitude) for point in points]
+            sort = _sort({"name": name})
+            yield _line(places, "way" if sort == "other" else sort)

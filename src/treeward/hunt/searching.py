@@ -1,0 +1,439 @@
+"""What was looked at, out of notes, tracks and hunt.toml, for the survey."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from treeward import survey
+from treeward.errors import HuntError
+from treeward.language.bearings import read_bearing_cell
+from treeward.language.kinds import KINDS, EventKind
+from treeward.language.looked_at import LookedAt, looked_at
+from treeward.notes.scratch import taken_back
+from treeward.positions import Position, parse_position
+from treeward.report.compass import to_true_deg
+from treeward.report.search_told import (
+    Bout,
+    BoutKind,
+    SearchDoubt,
+    SearchDoubtKind,
+    SearchTold,
+)
+from treeward.within import file_within
+
+from .places import read_tracks
+from .shapes import read_shapes
+from .tracks import Track, TrackPoint, position_at
+from .walked import TrackStretch, WalkedLines, read_stretches, walked_lines
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from treeward.hunt_file import HuntFile
+    from treeward.hunt_tables import Cover
+    from treeward.notes.events import Event
+
+    from .shapes import Shape
+
+BOUT = timedelta(minutes=30)  # a note "searched here" reaches back no further; guess
+STOOD_M = 25.0  # who walked less stood there and looked round; guess
+TREE_EFFORT = 1.6  # a tree looked up from two sides: four nests in five; guess
+TREE_RADIUS_M = 12.0  # its crown, and the position's error; guess
+ROUND_EFFORT = 0.9  # looking round from one spot: three nests in five; guess
+PACE_M_PER_H = 3600.0  # metres per hour in a metre per second
+
+
+def read_searching(
+    hunt_file: HuntFile, hunt_dir: Path, events: Sequence[Event]
+) -> SearchTold:
+    """Return what is known of looking for the tree.
+
+    Parameters
+    ----------
+    hunt_file
+        hunt.toml: [search] and [[searched]].
+    hunt_dir
+        The hunt's folder, with the GPX files.
+    events
+        The notes that count.
+
+    Raises
+    ------
+    HuntError, TrackError
+        When a file that hunt.toml names is not there or cannot be read.
+    """
+    gathered = _Gathered(hunt_file, hunt_dir)
+    gathered.whole_tracks()
+    gathered.notes(events)
+    gathered.typed()
+    gathered.ground()
+    return gathered.told()
+
+
+@dataclass
+class _Gathered:
+    """What is found, piece by piece."""
+
+    hunt_file: HuntFile
+    hunt_dir: Path
+    walked: list[survey.Walked] = field(default_factory=list)
+    areas: list[survey.LookedOver] = field(default_factory=list)
+    spots: list[survey.LookedSpot] = field(default_factory=list)
+    overhead: list[survey.Overhead] = field(default_factory=list)
+    dishes: list[survey.EmptyDish] = field(default_factory=list)
+    rings: list[survey.WeighedGround] = field(default_factory=list)
+    trees: list[tuple[float, float]] = field(default_factory=list)
+    paths: list[Shape] = field(default_factory=list)
+    bouts: list[Bout] = field(default_factory=list)
+    doubts: list[SearchDoubt] = field(default_factory=list)
+    whole: set[Path] = field(default_factory=set)
+    last: tuple[datetime, Position] | None = None  # where somebody was seen last
+
+    @property
+    def look_mps(self) -> float:
+        return self.hunt_file.search.look_m_per_h / PACE_M_PER_H
+
+    def whole_tracks(self) -> None:
+        """Take the GPX files of which the whole was spent looking."""
+        for name in self.hunt_file.search.tracks:
+            path = self._named("tracks", name)
+            self.whole.add(path.resolve())
+            stretches = read_stretches(path)
+            lines = walked_lines(stretches, look_mps=self.look_mps)
+            if not all(one.timed for one in stretches):
+                self._doubt(SearchDoubtKind.UNTIMED, name)
+            if not lines.walked_m and not lines.fast_m:
+                self._doubt(SearchDoubtKind.NO_WAY, name)
+                continue
+            self._add_lines(lines, self.hunt_file.search.cover)
+            self._doubts_of(lines, name)
+            times = [one.time_s[np.isfinite(one.time_s)] for one in stretches]
+            known = np.concatenate(times)
+            self.bouts.append(
+                Bout(
+                    kind=BoutKind.TRACK,
+                    name=name,
+                    clock=self._clock(known.min()) if len(known) else None,
+                    walked_m=lines.walked_m,
+                    spent_s=lines.spent_s,
+                )
+            )
+            for one in stretches:
+                if one.timed:
+                    self._was_at(one)
+
+    def notes(self, events: Sequence[Event]) -> None:
+        """Take the notes of searching and of bees overhead, by where one was then."""
+        wanted = (EventKind.SEARCHED, EventKind.OVERHEAD)
+        told = [event for event in _standing(events) if event.kind in wanted]
+        for event in (event for event in told if event.doubtful):
+            self._doubt(SearchDoubtKind.DOUBTFUL, event.row, clock=event.clock)
+        told = [event for event in told if not event.doubtful]
+        if not told:
+            return
+        stretches = []
+        for path, _ in read_tracks(self.hunt_file, self.hunt_dir):
+            timed = [one for one in read_stretches(path) if one.timed]
+            stretches += [(path, one) for one in timed]
+            for one in timed:
+                self._was_at(one)
+        clocks = sorted(e.clock for e in events if e.clock is not None)
+        for event in told:
+            place = self._place_of(event, [one for _, one in stretches])
+            if place is None:
+                continue
+            if event.kind is EventKind.OVERHEAD:
+                self._bees_overhead(event, place)
+                continue
+            match what := looked_at(event.value or event.heard):
+                case LookedAt.DISH:
+                    self.dishes.append(
+                        survey.EmptyDish(
+                            latitude_deg=place.latitude_deg,
+                            longitude_deg=place.longitude_deg,
+                        )
+                    )
+                    self._bout(event, BoutKind.DISH)
+                case LookedAt.TREE:
+                    self._spot(place, TREE_RADIUS_M, TREE_EFFORT)
+                    self._bout(event, BoutKind.TREE)
+                case LookedAt.GROUND | LookedAt.WALL:
+                    self._bout_before(event, clocks, stretches, place, what)
+
+    def typed(self) -> None:
+        """Take what [[searched]] says."""
+        for one in self.hunt_file.searched:
+            effort = -math.log1p(-one.share)
+            if one.at is not None:
+                self._spot(one.at, one.radius_m, effort)
+                kind = BoutKind.TREE
+            else:
+                ring = [(p.longitude_deg, p.latitude_deg) for p in one.area]
+                self.areas.append(survey.LookedOver(ring=np.array(ring), effort=effort))
+                kind = BoutKind.AREA
+            self.bouts.append(Bout(kind=kind, name=one.note))
+
+    def ground(self) -> None:
+        """Take weighed ground, single trees and paths."""
+        search = self.hunt_file.search
+        weights = {name.casefold(): value for name, value in search.weights.items()}
+        for name in search.ground:
+            shapes = read_shapes(self._named("ground", name))
+            strange: dict[str, None] = {}
+            for shape in shapes.outlines:
+                known = [weights[kind] for kind in shape.kinds if kind in weights]
+                weight = shape.weight if shape.weight is not None else None
+                weight = weight if weight is not None else next(iter(known), None)
+                if weight is None:
+                    strange[next(iter(shape.kinds), "")] = None
+                    continue
+                self.rings.append(
+                    survey.WeighedGround(
+                        ring=shape.points, weight=weight, holes=shape.holes
+                    )
+                )
+            self.trees += [tuple(shape.points[0]) for shape in shapes.places]
+            if strange:
+                self._doubt(SearchDoubtKind.NO_WEIGHT, name, words=tuple(strange))
+            if not shapes.outlines and not shapes.places:
+                self._doubt(SearchDoubtKind.NO_GROUND, name)
+        for name in search.paths:
+            shapes = read_shapes(self._named("paths", name))
+            self.paths += [*shapes.lines, *shapes.outlines]
+            if not shapes.lines and not shapes.outlines:
+                self._doubt(SearchDoubtKind.NO_WAY, name)
+
+    def told(self) -> SearchTold:
+        """Return all of it."""
+        search = self.hunt_file.search
+        start = search.start or (self.last[1] if self.last else None)
+        trees = np.array(self.trees).reshape(-1, 2)
+        return SearchTold(
+            searching=survey.Searching(
+                walked=tuple(self.walked),
+                looked_over=tuple(self.areas),
+                spots=tuple(self.spots),
+                overhead=tuple(self.overhead),
+                empty_dishes=tuple(self.dishes),
+                ground=tuple(self.rings),
+                trees=survey.Trees(
+                    latitude_deg=trees[:, 1],
+                    longitude_deg=trees[:, 0],
+                    weight=search.tree_weight,
+                )
+                if len(trees)
+                else None,
+                paths=tuple(shape.points for shape in self.paths),
+                start=(start.latitude_deg, start.longitude_deg) if start else None,
+                sweep_width_m=search.width_m(),
+                look_mps=self.look_mps,
+                walk_mps=search.walk_m_per_h / PACE_M_PER_H,
+                path_mps=search.path_m_per_h / PACE_M_PER_H,
+            ),
+            bouts=tuple(self.bouts),
+            doubts=tuple(self.doubts),
+        )
+
+    def _bout_before(
+        self,
+        event: Event,
+        clocks: Sequence[datetime],
+        stretches: Sequence[tuple[Path, TrackStretch]],
+        place: Position,
+        what: LookedAt,
+    ) -> None:
+        """Take the way walked since the note before, or the spot one stood at."""
+        cover: Cover = "wall" if what is LookedAt.WALL else self.hunt_file.search.cover
+        if event.clock is None:  # the person typed where
+            self._spot(place, TREE_RADIUS_M, ROUND_EFFORT)
+            self._bout(event, BoutKind.TREE)
+            return
+        before = [clock for clock in clocks if clock < event.clock]
+        since = max([event.clock - BOUT, *before[-1:]])
+        inside = [
+            (path, part)
+            for path, one in stretches
+            if len((part := one.between(since, event.clock)).time_s) > 1
+        ]
+        if any(path.resolve() in self.whole for path, _ in inside):
+            return  # the whole of that track counts already
+        # Of several phones carried along one counts.
+        one_file = [part for path, part in inside if path == inside[0][0]]
+        lines = walked_lines(one_file, look_mps=self.look_mps)
+        if lines.walked_m < STOOD_M:
+            radius = max(TREE_RADIUS_M, 0.5 * self.hunt_file.search.width_m(cover))
+            self._spot(place, radius, ROUND_EFFORT)
+            self._bout(event, BoutKind.TREE)
+            return
+        self._add_lines(lines, cover)
+        self._doubts_of(lines, inside[0][0].name)
+        self._bout(event, BoutKind.WALK, walked_m=lines.walked_m, spent_s=lines.spent_s)
+
+    def _bees_overhead(self, event: Event, place: Position) -> None:
+        cell = read_bearing_cell(event.value) if event.value else None
+        if cell is None:
+            self._doubt(SearchDoubtKind.NO_BEARING, event.row, clock=event.clock)
+            return
+        hunt = self.hunt_file.hunt
+        when = event.clock or datetime.now(tz=hunt.zone)
+        try:
+            declination_deg, _ = survey.declination(
+                place.latitude_deg,
+                place.longitude_deg,
+                when.date(),
+                altitude_m=hunt.altitude_m,
+            )
+        except ValueError as error:
+            raise HuntError(
+                f"no magnetic declination for the bees overhead: {error}",
+                where="hunt.toml",
+                mend='Give bearings against true north and write compass = "true".',
+            ) from error
+        self.overhead.append(
+            survey.Overhead(
+                latitude_deg=place.latitude_deg,
+                longitude_deg=place.longitude_deg,
+                bearing_true_deg=to_true_deg(
+                    cell.deg, cell.reference, hunt.compass, declination_deg
+                ),
+            )
+        )
+        self._bout(event, BoutKind.OVERHEAD)
+
+    def _place_of(
+        self, event: Event, stretches: Sequence[TrackStretch]
+    ) -> Position | None:
+        """Return where a note was spoken: as typed in it, or by a track."""
+        if event.kind is EventKind.SEARCHED and event.value:
+            try:
+                return parse_position(event.value)
+            except ValueError:
+                pass  # it is words
+        if event.clock is None:
+            self._doubt(SearchDoubtKind.NO_CLOCK, event.row)
+            return None
+        for one in stretches:
+            place = position_at(_track(one, event.clock), event.clock)
+            if place is not None:
+                return place
+        self._doubt(SearchDoubtKind.NO_TRACK, event.row, clock=event.clock)
+        return None
+
+    def _add_lines(self, lines: WalkedLines, cover: Cover) -> None:
+        width_m = self.hunt_file.search.width_m(cover)
+        self.walked += [
+            survey.Walked(
+                latitude_deg=stretch.latitude_deg,
+                longitude_deg=stretch.longitude_deg,
+                sweep_width_m=width_m * share,
+            )
+            for stretch, share in lines.lines
+        ]
+
+    def _doubts_of(self, lines: WalkedLines, name: str) -> None:
+        if lines.jumps:
+            self._doubt(SearchDoubtKind.JUMPS, name, count=lines.jumps)
+        if lines.fast_m > STOOD_M:
+            self._doubt(SearchDoubtKind.FAST, name, metres=lines.fast_m)
+
+    def _spot(self, place: Position, radius_m: float, effort: float) -> None:
+        self.spots.append(
+            survey.LookedSpot(
+                latitude_deg=place.latitude_deg,
+                longitude_deg=place.longitude_deg,
+                radius_m=radius_m,
+                effort=effort,
+            )
+        )
+
+    def _bout(
+        self,
+        event: Event,
+        kind: BoutKind,
+        *,
+        walked_m: float = 0.0,
+        spent_s: float = 0.0,
+    ) -> None:
+        self.bouts.append(
+            Bout(
+                kind=kind,
+                row=event.row,
+                clock=event.clock,
+                walked_m=walked_m,
+                spent_s=spent_s,
+            )
+        )
+
+    def _doubt(
+        self,
+        kind: SearchDoubtKind,
+        where: str,
+        *,
+        clock: datetime | None = None,
+        count: int = 0,
+        metres: float = 0.0,
+        words: tuple[str, ...] = (),
+    ) -> None:
+        doubt = SearchDoubt(
+            kind=kind, where=where, clock=clock, count=count, metres=metres, words=words
+        )
+        if doubt not in self.doubts:
+            self.doubts.append(doubt)
+
+    def _named(self, key: str, name: str) -> Path:
+        path = file_within(self.hunt_dir, name)
+        if path is None:
+            raise HuntError(
+                f"search.{key} names {name!r}, and the hunt has no such file",
+                where=str(self.hunt_dir / "hunt.toml"),
+                mend="Put it into the hunt's folder, or correct the name.",
+            )
+        return path
+
+    def _was_at(self, stretch: TrackStretch) -> None:
+        clock = self._clock(stretch.time_s[-1])
+        if self.last is None or clock > self.last[0]:
+            place = Position(
+                latitude_deg=float(stretch.latitude_deg[-1]),
+                longitude_deg=float(stretch.longitude_deg[-1]),
+            )
+            self.last = (clock, place)
+
+    def _clock(self, time_s: float) -> datetime:
+        return datetime.fromtimestamp(float(time_s), tz=self.hunt_file.hunt.zone)
+
+
+def _standing(events: Sequence[Event]) -> list[Event]:
+    """Return the notes in their order, without those that were taken back."""
+    untimed = [event for event in events if event.clock is None]
+    clocked = sorted(
+        (event for event in events if event.clock is not None),
+        key=lambda e: (e.clock.timestamp() if e.clock else 0.0, KINDS[e.kind].rank),
+    )
+    gone = taken_back(clocked)
+    return [e for n, e in enumerate(clocked) if n not in gone] + untimed
+
+
+def _track(stretch: TrackStretch, clock: datetime) -> Track:
+    """Return the places of a stretch about a time."""
+    after = int(np.searchsorted(stretch.time_s, clock.timestamp()))
+    near = range(max(after - 1, 0), min(after + 2, len(stretch.time_s)))
+    return Track(
+        points=tuple(
+            TrackPoint(
+                clock=datetime.fromtimestamp(float(stretch.time_s[n]), tz=clock.tzinfo),
+                position=Position(
+                    latitude_deg=float(stretch.latitude_deg[n]),
+                    longitude_deg=float(stretch.longitude_deg[n]),
+                ),
+            )
+            for n in near
+        ),
+        waypoints={},
+    )

@@ -1,0 +1,238 @@
+"""Looking for the tree, in sentences: what was looked at, what is left, what next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, assert_never
+
+from treeward.positions import Position, format_position
+from treeward.survey.frame import geodesic
+from treeward.units import Units, wind_name
+
+from .search_told import SearchDoubtKind
+from .wording import for_colony, listing
+
+if TYPE_CHECKING:
+    from treeward.survey.records import Colony, Searched
+
+    from .model import HuntResult
+    from .search_told import SearchDoubt
+
+NEAR_M = 150.0  # of the tree: from here on one looks rather than sits; guess
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripLine:
+    """A strip of the walk, as the page shows it."""
+
+    number: int
+    start: str
+    length: str
+    by: str  # time since the walk began, at its end
+    found: str  # chance that it is found by then
+
+
+def hours_text(seconds: float) -> str:
+    """Write a length of time as people plan by: "40 min", "2 h 10", "15 h".
+
+    Examples
+    --------
+    >>> hours_text(2400), hours_text(7800), hours_text(55000)
+    ('40 min', '2 h 10', '15 h')
+    """
+    minutes = seconds / 60
+    if minutes < 57.5:
+        return f"{max(5, 5 * round(minutes / 5))} min"
+    if minutes >= 600:
+        return f"{round(minutes / 60)} h"
+    hours, rest = divmod(5 * round(minutes / 5), 60)
+    return f"{hours} h {rest:02d}" if rest else f"{hours} h"
+
+
+def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
+    """Say what was looked at, what is left, and whether to sit or to look on."""
+    looked = colony.searched
+    if looked is None:
+        return []
+    told = result.search
+    which = for_colony(result, colony).removeprefix(", ")
+    of = f" of {which}" if which else ""
+    said = []
+    if told is not None and told.searching.looked:
+        said += _so_far(result, looked, of)
+    if told is not None and told.searching.weighs and not looked.ground_used:
+        said.append(
+            "The weights of the ground leave nothing of the area, so they were not "
+            "used: look at the weights under [search] in hunt.toml."
+        )
+    if looked.plan_s:
+        said.append(
+            f"The walk that is laid out{of} takes {hours_text(looked.plan_s)} and "
+            f"finds the tree with {percent(looked.plan_finds)}; on average looking "
+            f"takes {hours_text(looked.mean_s)}."
+        )
+    said += _sit_or_look(looked)
+    if near_tree(result, colony):
+        said += CLOSING_IN
+    return said
+
+
+def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
+    """Return the strips of a colony's walk, in order."""
+    units = Units(result.hunt_file.hunt.units)
+    lines, found = [], 0.0
+    for number, strip in enumerate(colony.search_plan, start=1):
+        found += strip.probability
+        length, azimuth = geodesic(
+            strip.start_latitude_deg,
+            strip.start_longitude_deg,
+            strip.end_latitude_deg,
+            strip.end_longitude_deg,
+        )
+        start = Position(
+            latitude_deg=strip.start_latitude_deg,
+            longitude_deg=strip.start_longitude_deg,
+        )
+        lines.append(
+            StripLine(
+                number=number,
+                start=format_position(start),
+                length=f"{units.distance(length)} {wind_name(azimuth)}",
+                by="" if strip.done_s is None else hours_text(strip.done_s),
+                found=percent(found),
+            )
+        )
+    return lines
+
+
+def percent(share: float) -> str:
+    """Write a chance: never sure, never none."""
+    if share < 0.01:
+        return "less than 1 %"
+    return "more than 99 %" if share > 0.99 else f"{share:.0%}".replace("%", " %")
+
+
+def _so_far(result: HuntResult, looked: Searched, of: str) -> list[str]:
+    told = result.search
+    units = Units(result.hunt_file.hunt.units)
+    spent = f" in {hours_text(told.spent_s)}" if told and told.spent_s else ""
+    walked = (
+        f" ({units.distance(told.walked_m)} walked while looking)"
+        if told and told.walked_m
+        else ""
+    )
+    share = percent(looked.found_by_now)
+    area, inside = looked.before_area.area_m2, percent(looked.still_inside)
+    before = f"the {units.area(area)} that were shaded before"
+    return [
+        f"You have looked at {share} of the chance{of}{spent}{walked}: not there.",
+        f"The chance is {inside} that it is still inside {before}.",
+    ]
+
+
+def _sit_or_look(looked: Searched) -> list[str]:
+    sitting = looked.sitting
+    if sitting is None:
+        return []
+    whole = sitting.search_s - sitting.saved_s
+    if sitting.saved_s <= 0:
+        on = hours_text(sitting.search_s)
+        return [f"Looking on takes {on}, with a station before it {hours_text(whole)}."]
+    said = (
+        f"Sit first: {sitting.minutes:.0f} minutes at the next station, with the way "
+        f"there and the setting up, bring the mean time to the tree from "
+        f"{hours_text(sitting.search_s)} down to {hours_text(whole)}."
+    )
+    return [said]
+
+
+CLOSING_IN = (
+    (
+        "You are near: look rather than sit. See where the lines of the last bees "
+        "cross at the height of the trees, with the sun behind you, quietly, at the "
+        "warmest hour; look for bees coming and going against the sky."
+    ),
+    (
+        "Look from the ground: do not climb and do not cut, ask whose tree it is, and "
+        "keep out of the bees' way: near a nest they sting."
+    ),
+)
+
+
+def nest_habits(result: HuntResult) -> list[str]:
+    """Say what is published of nests in trees; no chance is drawn from it."""
+    units = Units(result.hunt_file.hunt.units)
+    return [
+        (
+            f"Entrances were almost {units.distance(7.0)} up on average (36 wild "
+            "colonies in south-east England; Ratnieks and Visick)."
+        ),
+        (
+            f"Colonies of a forest live far apart: {units.distance(780.0)} from one to "
+            "the next on average (Arnot Forest; Seeley)."
+        ),
+    ]
+
+
+def near_tree(result: HuntResult, colony: Colony) -> bool:
+    """Say whether the station used last lies near where the tree probably is."""
+    stations = [s.id for s in result.stations if s.id in colony.distance_m]
+    if not stations:
+        return False
+    # By the notes: the stations in the order of hunt.toml, the last one used.
+    used = {trip.station for trip in result.table.trips if trip.used}
+    used |= {line.station for line in result.table.lines if line.used}
+    last = next((s for s in reversed(stations) if s in used), stations[-1])
+    _, median, _ = colony.distance_m[last]
+    return median <= NEAR_M
+
+
+def search_doubt_sentences(result: HuntResult) -> list[str]:
+    """Say what of the looking could not be used."""
+    told = result.search
+    return [_doubt_text(result, one) for one in told.doubts] if told else []
+
+
+def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:  # noqa: PLR0911
+    units = Units(result.hunt_file.hunt.units)
+    zone = result.hunt_file.hunt.zone
+    row = f"Row {doubt.where}" if doubt.where else "A note"
+    at = f" ({doubt.clock.astimezone(zone):%d %b %H:%M})" if doubt.clock else ""
+    match doubt.kind:
+        case SearchDoubtKind.NO_TRACK:
+            return (
+                f"{row}{at}: no GPX track was running then, so where you looked is not "
+                "known; type a position as its value, or put the phone's track into "
+                "the hunt."
+            )
+        case SearchDoubtKind.NO_CLOCK:
+            return f"{row}: nothing tells when, so not where either."
+        case SearchDoubtKind.DOUBTFUL:
+            return f"{row}{at}: in doubt, so it does not count before you look at it."
+        case SearchDoubtKind.NO_BEARING:
+            return f"{row}{at}: bees overhead without a bearing tell no direction."
+        case SearchDoubtKind.UNTIMED:
+            return (
+                f"{doubt.where} has places without times: its pace is not known, and "
+                "all of it was taken as walked while looking."
+            )
+        case SearchDoubtKind.NO_WAY:
+            return f"{doubt.where} holds no way that was walked."
+        case SearchDoubtKind.JUMPS:
+            times = "once" if doubt.count == 1 else f"{doubt.count} times"
+            return f"{doubt.where} jumps {times}: nothing was walked over the jump."
+        case SearchDoubtKind.FAST:
+            return (
+                f"{units.distance(doubt.metres)} of {doubt.where} were walked too fast "
+                "to look up trees, and do not count."
+            )
+        case SearchDoubtKind.NO_WEIGHT:
+            words = listing([repr(word) for word in doubt.words[:5]])
+            return (
+                f"{doubt.where} holds ground without a weight ({words}): give it one "
+                "under [search] weights in hunt.toml."
+            )
+        case SearchDoubtKind.NO_GROUND:
+            return f"{doubt.where} holds neither outlines of ground nor single trees."
+        case other:
+            assert_never(other)

@@ -1,0 +1,457 @@
+"""What was looked at, out of notes, phones' tracks and hunt.toml."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from pyproj import Geod, Transformer
+
+from treeward import Hunt
+from treeward.errors import HuntError, TreewardError
+from treeward.hunt.searching import read_searching
+from treeward.hunt.shapes import read_shapes
+from treeward.hunt.walked import read_stretches, walked_lines
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
+from treeward.report.search_told import BoutKind, SearchDoubtKind
+from treeward.report.searching import search_sentences
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from treeward.report.model import HuntResult
+
+GLOBE = Geod(ellps="WGS84")
+NOON = datetime(2026, 7, 14, 11, 0, tzinfo=UTC)  # in the hunt's zone
+HERE = (52.3012, -3.6104)
+
+
+def off(metres: float, azimuth_deg: float) -> tuple[float, float]:
+    """Return latitude and longitude of a place off the station."""
+    lon, lat, _ = GLOBE.fwd(HERE[1], HERE[0], azimuth_deg, metres)
+    return lat, lon
+
+
+def gpx(
+    path: Path, places: Sequence[tuple[float, float]], *, start: datetime | None = NOON,
+    step_s: float = 60.0,
+) -> Path:  # fmt: skip
+    rows = []
+    for n, (lat, lon) in enumerate(places):
+        clock = start + timedelta(seconds=n * step_s) if start else None
+        time = f"<time>{clock:%Y-%m-%dT%H:%M:%SZ}</time>" if clock else ""
+        rows.append(f'<trkpt lat="{lat:.7f}" lon="{lon:.7f}">{time}</trkpt>')
+    path.parent.mkdir(exist_ok=True)
+    path.write_text(
+        '<gpx version="1.1" creator="a phone" '
+        'xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+        + "".join(rows)
+        + "</trkseg></trk></gpx>",
+        "utf-8",
+    )
+    return path
+
+
+def line(metres: float, count: int, azimuth_deg: float = 0.0) -> list:
+    """Return places at even steps from the station."""
+    return [off(at, azimuth_deg) for at in np.linspace(0, metres, count)]
+
+
+def add(folder: Path, *rows: str, toml: str = "") -> Hunt:
+    with (folder / "review.csv").open("a", encoding="utf-8") as file:
+        file.writelines(f"{row}\n" for row in rows)
+    with (folder / "hunt.toml").open("a", encoding="utf-8") as file:
+        file.write(toml)
+    return Hunt(folder)
+
+
+def doubts(result: HuntResult) -> list[SearchDoubtKind]:
+    assert result.search is not None
+    return [doubt.kind for doubt in result.search.doubts]
+
+
+def test_a_hunt_without_any_looking(typed_hunt: Path) -> None:
+    result = Hunt(typed_hunt).locate()
+    assert result.search is not None
+    assert result.search.bouts == ()
+    assert not result.search.searching.tells
+    (colony,) = result.fix.colonies  # type: ignore[union-attr]
+    assert colony.searched is not None
+    assert colony.searched.found_by_now == 0
+    assert not any("looked at" in said for said in search_sentences(result, colony))
+
+
+def test_a_track_spent_looking(typed_hunt: Path) -> None:
+    # 600 m down the line the bees take, at 0.25 m/s.
+    gpx(typed_hunt / "tracks/search.gpx", line(600, 41, 210))
+    hunt = add(typed_hunt, toml='[search]\ntracks = "tracks/search.gpx"\n')
+    before = Hunt(typed_hunt)
+    result = hunt.locate()
+    assert result.search is not None
+    (bout,) = result.search.bouts
+    assert bout.kind is BoutKind.TRACK
+    assert bout.walked_m == pytest.approx(600, abs=0.5)
+    assert bout.spent_s == pytest.approx(2400)
+    (colony,) = result.fix.colonies  # type: ignore[union-attr]
+    assert colony.searched is not None
+    assert 0.005 < colony.searched.found_by_now < 0.6
+    said = " ".join(search_sentences(result, colony))
+    assert "You have looked at" in said
+    assert "in 40 min (600 m walked while looking)" in said
+    # The end of the walk is where the next one begins.
+    assert result.search.searching.start == pytest.approx(off(600, 210), abs=1e-6)
+    assert before.file == hunt.file
+
+
+def test_the_note_searched_takes_the_way_since_the_note_before(
+    typed_hunt: Path,
+) -> None:
+    # A minute a place; 20 m a minute, from 12:00 on the hunt's clock.
+    gpx(typed_hunt / "tracks/day.gpx", line(1200, 61, 210))
+    hunt = add(
+        typed_hunt,
+        "2026-07-14 12:20:00,remark,,now along the ridge",
+        "2026-07-14 12:30:00,searched,,",
+        "2026-07-14 12:50:00,searched,,along the wall",
+        "2026-07-14 12:55:00,searched,,tree checked",
+        "2026-07-14 12:56:00,searched,,no bees here",
+    )
+    result = hunt.locate()
+    assert result.search is not None
+    told = result.search.searching
+    kinds = [bout.kind for bout in result.search.bouts]
+    assert kinds == [BoutKind.WALK, BoutKind.WALK, BoutKind.TREE, BoutKind.DISH]
+    first, second = result.search.bouts[:2]
+    assert first.walked_m == pytest.approx(200, abs=0.5)
+    assert second.walked_m == pytest.approx(400, abs=0.5)
+    widths = [way.sweep_width_m for way in told.walked]
+    assert widths == [15.0, 8.0]  # trees in leaf; along a wall
+    (spot,) = told.spots
+    lat, lon = off(1100, 210)
+    assert (spot.latitude_deg, spot.longitude_deg) == pytest.approx(
+        (lat, lon), abs=1e-6
+    )
+    assert len(told.empty_dishes) == 1
+
+
+def test_a_note_taken_back_does_not_count(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(600, 31, 210))
+    hunt = add(
+        typed_hunt,
+        "2026-07-14 12:10:00,searched,,tree checked",
+        "2026-07-14 12:10:05,scratch,,",
+        "2026-07-14 12:12:00,searched,,tree checked",
+    )
+    result = hunt.locate()
+    assert result.search is not None
+    (bout,) = result.search.bouts
+    assert bout.clock is not None
+    assert bout.clock.minute == 12
+
+
+def test_a_note_in_doubt_does_not_count_and_is_told(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(600, 31, 210))
+    hunt = Hunt(typed_hunt)
+    clock = datetime(2026, 7, 14, 12, 10, tzinfo=hunt.zone)
+    note = Event(kind=EventKind.SEARCHED, clock=clock, heard="tree checked", row="7")
+    sure = read_searching(hunt.file, hunt.path, [note])
+    assert len(sure.searching.spots) == 1
+    doubtful = replace(note, flags=(Flag.of(FlagCode.HARDLY_HEARD),))
+    told = read_searching(hunt.file, hunt.path, [doubtful])
+    assert not told.searching.tells
+    assert [doubt.kind for doubt in told.doubts] == [SearchDoubtKind.DOUBTFUL]
+
+
+def test_a_note_reaches_back_half_an_hour_at_most(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(2400, 121, 210))
+    result = add(typed_hunt, "2026-07-14 13:55:00,searched,,").locate()
+    assert result.search is not None
+    assert result.search.bouts[0].walked_m == pytest.approx(600, abs=0.5)
+
+
+def test_who_stood_there_looked_round(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", [off(300, 210)] * 30)
+    result = add(typed_hunt, "2026-07-14 12:20:00,searched,,").locate()
+    assert result.search is not None
+    assert not result.search.searching.walked
+    assert len(result.search.searching.spots) == 1
+
+
+def test_bees_overhead(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(600, 31, 210))
+    hunt = add(
+        typed_hunt,
+        "2026-07-14 12:10:00,overhead,,210",
+        "2026-07-14 12:12:00,overhead,,200 true",
+        "2026-07-14 12:14:00,overhead,,",
+    )
+    result = hunt.locate()
+    assert result.search is not None
+    one, other = result.search.searching.overhead
+    declination = result.stations[0].declination_deg
+    assert one.bearing_true_deg == pytest.approx(210 + declination, abs=0.05)
+    assert other.bearing_true_deg == 200
+    assert doubts(result) == [SearchDoubtKind.NO_BEARING]
+
+
+def test_typed_places_and_areas(typed_hunt: Path) -> None:
+    corners = [off(400, 200), off(600, 200), off(600, 220)]
+    ring = ", ".join(f'"{lat:.6f}, {lon:.6f}"' for lat, lon in corners)
+    lat, lon = off(350, 210)
+    hunt = add(
+        typed_hunt,
+        f'2026-07-14 12:10:00,searched,,"{lat:.6f}, {lon:.6f}"',
+        toml=f"[[searched]]\narea = [{ring}]\nshare = 0.9\n"
+        f'[[searched]]\nat = "{lat:.6f}, {lon:.6f}"\n',
+    )
+    result = hunt.locate()
+    assert result.search is not None
+    told = result.search.searching
+    (area,) = told.looked_over
+    assert area.effort == pytest.approx(np.log(10))
+    assert area.ring.shape == (3, 2)
+    assert [s.latitude_deg for s in told.spots] == pytest.approx([lat, lat], abs=1e-6)
+    assert doubts(result) == []
+
+
+@pytest.mark.parametrize(
+    ("toml", "said"),
+    [
+        ("[[searched]]\n", "give it either at, a position, or area"),
+        ('[[searched]]\narea = ["52.3, -3.6"]\n', "three corners or more"),
+        ('[[searched]]\nat = "52.3, -3.6"\nshare = 1.0\n', "less than 1"),
+        ("[search]\nlook_m_per_h = 0\n", "greater than 10"),
+        ("[search]\nsweep_width_m = { moor = 3 }\n", "sweep_width_m"),
+        ("[search]\nweights = { wood = -1 }\n", "weights.wood"),
+        ('[search]\ntracks = "../other.gpx"\n', "the hunt has no such file"),
+        ('[search]\nground = "none.geojson"\n', "the hunt has no such file"),
+    ],
+)
+def test_faults_in_hunt_toml(typed_hunt: Path, toml: str, said: str) -> None:
+    with pytest.raises(HuntError) as fault:
+        add(typed_hunt, toml=toml).locate()
+    assert said in fault.value.line()
+    assert "\n" not in fault.value.line()
+
+
+def test_a_track_of_another_day_tells_nothing_of_a_note(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(600, 31), start=NOON - timedelta(days=1))
+    result = add(typed_hunt, "2026-07-14 12:10:00,searched,,").locate()
+    assert doubts(result) == [SearchDoubtKind.NO_TRACK]
+    assert result.search is not None
+    assert not result.search.searching.tells
+    # Said to have been spent looking, it counts, whatever its day.
+    again = add(typed_hunt, toml='[search]\ntracks = "tracks/day.gpx"\n').locate()
+    assert again.search is not None
+    assert again.search.walked_m == pytest.approx(600, abs=0.5)
+
+
+def test_a_track_without_times(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(600, 31), start=None)
+    told = add(typed_hunt, toml='[search]\ntracks = "tracks/day.gpx"\n').locate()
+    assert told.search is not None
+    assert told.search.walked_m == pytest.approx(600, abs=0.5)
+    assert told.search.spent_s == 0
+    assert doubts(told) == [SearchDoubtKind.UNTIMED]
+
+
+def test_a_jump_and_a_run_were_not_walked_while_looking(tmp_path: Path) -> None:
+    slow = line(200, 11)  # 20 m a minute
+    jump = [off(3000, 90)]
+    run = [off(200 + at, 0) for at in np.linspace(150, 600, 4)]  # 150 m a minute
+    (stretch,) = read_stretches(
+        gpx(tmp_path / "a.gpx", [*slow, *jump, *slow[-1:], *run])
+    )
+    lines = walked_lines([stretch], look_mps=0.25)
+    assert lines.jumps == 2
+    assert lines.walked_m == pytest.approx(200, abs=0.5)
+    assert lines.fast_m == pytest.approx(600, abs=0.5)
+    ((kept, share),) = lines.lines
+    assert share == 1.0
+    assert len(kept.time_s) == 11
+
+
+def test_a_phone_that_lies_still_walks_nothing(tmp_path: Path) -> None:
+    rng = np.random.default_rng(1)
+    # An hour on a stone: its places wander by some metres.
+    wander, way = rng.normal(0, 2, 3600), rng.uniform(0, 360, 3600)
+    places = [off(abs(d), a) for d, a in zip(wander, way, strict=True)]
+    (stretch,) = read_stretches(gpx(tmp_path / "a.gpx", places, step_s=1.0))
+    assert walked_lines([stretch], look_mps=0.25).walked_m < 100
+    raw = GLOBE.line_length(stretch.longitude_deg, stretch.latitude_deg)
+    assert raw > 5000
+
+
+WOOD = [off(300, 180), off(900, 180), off(900, 240), off(300, 240)]
+
+
+def geojson(path: Path, ring: Sequence[tuple[float, float]], **more: object) -> Path:
+    table = {
+        "type": "FeatureCollection",
+        "features": [
+            {
+                "type": "Feature",
+                "properties": more.pop("properties", {"kind": "Wood"}),
+                "geometry": {
+                    "type": "Polygon",
+                    "coordinates": [[[lon, lat] for lat, lon in [*ring, ring[0]]]],
+                },
+            }
+        ],
+        **more,
+    }
+    path.write_text(json.dumps(table), "utf-8")
+    return path
+
+
+def test_ground_with_weights(typed_hunt: Path) -> None:
+    plain = Hunt(typed_hunt).locate()
+    geojson(typed_hunt / "ground.geojson", WOOD)
+    toml = '[search]\nground = "ground.geojson"\nweights = { wood = 0 }\n'
+    result = add(typed_hunt, toml=toml).locate()
+    assert result.search is not None
+    (ground,) = result.search.searching.ground
+    assert ground.weight == 0
+    (colony,) = result.fix.colonies  # type: ignore[union-attr]
+    (before,) = plain.fix.colonies  # type: ignore[union-attr]
+    assert colony.searched is not None
+    assert colony.searched.ground_used
+    moved = GLOBE.inv(
+        before.best_longitude_deg, before.best_latitude_deg,
+        colony.best_longitude_deg, colony.best_latitude_deg,
+    )[2]  # fmt: skip
+    assert moved > 50
+
+
+def test_ground_without_a_weight_is_told(typed_hunt: Path) -> None:
+    geojson(typed_hunt / "ground.geojson", WOOD)
+    result = add(typed_hunt, toml='[search]\nground = "ground.geojson"\n').locate()
+    assert doubts(result) == [SearchDoubtKind.NO_WEIGHT]
+    assert result.search is not None
+    assert result.search.doubts[0].words == ("wood",)
+
+
+def test_weights_of_all_zero_are_told_and_not_used(typed_hunt: Path) -> None:
+    everywhere = [off(9000, a) for a in (0, 90, 180, 270)]
+    geojson(typed_hunt / "ground.geojson", everywhere, properties={"weight": 0})
+    plain = Hunt(typed_hunt).locate()
+    result = add(typed_hunt, toml='[search]\nground = "ground.geojson"\n').locate()
+    (colony,) = result.fix.colonies  # type: ignore[union-attr]
+    (before,) = plain.fix.colonies  # type: ignore[union-attr]
+    assert colony.searched is not None
+    assert not colony.searched.ground_used
+    assert any("not used" in said for said in search_sentences(result, colony))
+    assert colony.search_areas[90].area_m2 == pytest.approx(
+        before.search_areas[90].area_m2, rel=0.03
+    )
+
+
+def test_ground_in_another_coordinate_system_is_read(tmp_path: Path) -> None:
+    to = Transformer.from_crs("EPSG:4326", "EPSG:27700", always_xy=True)
+    metres = [to.transform(lon, lat)[::-1] for lat, lon in WOOD]
+    crs = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::27700"}}
+    (shape,) = read_shapes(geojson(tmp_path / "g.geojson", metres, crs=crs)).outlines
+    assert shape.points[:-1, ::-1] == pytest.approx(np.array(WOOD), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("crs", "said"),
+    [
+        (None, "no longitude and latitude (2"),
+        ({"type": "name", "properties": {"name": "EPSG:0"}}, "is not known (EPSG:0)"),
+        ({"type": "link"}, "a coordinate system that is not known"),
+        ("EPSG:27700", "a coordinate system that is not known"),
+    ],
+)
+def test_ground_in_metres_is_refused_in_a_line(
+    tmp_path: Path, crs: object, said: str
+) -> None:
+    to = Transformer.from_crs("EPSG:4326", "EPSG:27700", always_xy=True)
+    metres = [to.transform(lon, lat)[::-1] for lat, lon in WOOD]
+    more = {} if crs is None else {"crs": crs}
+    with pytest.raises(HuntError) as fault:
+        read_shapes(geojson(tmp_path / "g.geojson", metres, **more))
+    assert said in fault.value.line()
+    assert "\n" not in fault.value.line()
+
+
+WEIGHED = (
+    '{{"type": "Feature", "properties": {{"weight": {}}}, '
+    '"geometry": {{"type": "Point", "coordinates": [0, 1]}}}}'
+)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "[]",
+        "{}",
+        '{"type": "Polygon"}',
+        '{"type": "Polygon", "coordinates": [[[0, 0], [1, 1]]]}',
+        '{"type": "Polygon", "coordinates": [[["a", 0], [1, 1], [1, 2]]]}',
+        '{"type": "Polygon", "coordinates": [[[0], [1, 1], [1, 2]]]}',
+        '{"type": "Point", "coordinates": [NaN, 2]}',
+        '{"type": "FeatureCollection", "features": 3}',
+        '{"type": "FeatureCollection", "features": [3]}',
+        WEIGHED.format('"much"'),
+        WEIGHED.format(-1),
+        '{"type":"GeometryCollection","geometries":[' * 60 + "]}" * 60,
+        '{"type":"GeometryCollection","geometries":[' * 100_000,
+    ],
+)
+def test_faulty_geojson_is_refused_in_a_line(tmp_path: Path, text: str) -> None:
+    path = tmp_path / "g.geojson"
+    path.write_text(text, "utf-8")
+    with pytest.raises(TreewardError) as fault:
+        read_shapes(path)
+    assert str(path) in fault.value.line()
+    assert "\n" not in fault.value.line()
+
+
+def test_ground_and_trees_out_of_gpx(typed_hunt: Path) -> None:
+    ring = "".join(f'<trkpt lat="{a}" lon="{b}"/>' for a, b in [*WOOD, WOOD[0]])
+    (typed_hunt / "ground.gpx").write_text(
+        '<gpx version="1.1" creator="a map program" '
+        'xmlns="http://www.topografix.com/GPX/1/1">'
+        f'<wpt lat="{HERE[0]}" lon="{HERE[1]}"><name>old oak</name></wpt>'
+        f"<trk><name>Wood</name><trkseg>{ring}</trkseg></trk></gpx>",
+        "utf-8",
+    )
+    toml = (
+        '[search]\nground = "ground.gpx"\nweights = { Wood = 3 }\ntree_weight = 7\n'
+        'paths = "ground.gpx"\n'
+    )
+    result = add(typed_hunt, toml=toml).locate()
+    assert result.search is not None
+    told = result.search.searching
+    assert [ground.weight for ground in told.ground] == [3]
+    assert told.trees is not None
+    assert told.trees.weight == 7
+    assert (told.trees.latitude_deg[0], told.trees.longitude_deg[0]) == HERE
+    assert len(told.paths) == 1
+
+
+def test_what_looking_told_goes_into_the_files(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/search.gpx", line(600, 41, 210))
+    hunt = add(typed_hunt, toml='[search]\ntracks = "tracks/search.gpx"\n')
+    result = hunt.locate()
+    written = hunt.write_results(result)
+    plain = json.loads((written.directory / "result.json").read_text("utf-8"))
+    assert plain["search"]["walked_m"] == pytest.approx(600, abs=0.5)
+    (colony,) = plain["colonies"]
+    (located,) = result.fix.colonies  # type: ignore[union-attr]
+    assert located.searched is not None
+    assert colony["searched"]["found_by_now"] == pytest.approx(
+        located.searched.found_by_now, abs=1e-4
+    )
+    page = written.report.read_text("utf-8")
+    assert "Looking for the tree" in page
+    assert "You have looked at" in page

@@ -1,0 +1,190 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from survey import hunts
+from treeward import survey
+from treeward.survey import search_plan
+from treeward.survey.frame import LocalFrame
+from treeward.survey.grid import Grid
+from treeward.survey.polygons import crosses, inside_ring
+from treeward.survey.search import Searching
+from treeward.survey.ways import Ways
+
+HEATH = LocalFrame(*hunts.HEATH)
+WALL = np.array([[-20.0, -100.0], [20.0, -100.0], [20.0, 100.0], [-20.0, 100.0]])
+
+
+def peaks(*peaks: tuple[float, float, float], sd_m: float = 40.0) -> Grid:
+    """Return a map with normal peaks at east, north with a share each."""
+    side = np.arange(160)
+    index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
+    xy = (index + 0.5) * 5.0 - 400
+    density = sum(
+        share * np.exp(-0.5 * ((xy - (east, north)) ** 2).sum(axis=1) / sd_m**2)
+        for east, north, share in peaks
+    )
+    return Grid(
+        xy=xy,
+        index=index,
+        cell_m=5.0,
+        probability=np.asarray(density / np.sum(density)),
+        log_evidence=0.0,
+    )
+
+
+def free(searching: Searching) -> Ways:
+    return Ways([], [], walk_mps=searching.walk_mps, path_mps=searching.path_mps)
+
+
+def plan(
+    grid: Grid, start: tuple[float, float] = (0.0, 0.0), ways: Ways | None = None
+) -> search_plan.WalkPlan:
+    how = Searching()
+    return search_plan.plan_walk(
+        grid, how, start=np.array(start), ways=ways or free(how)
+    )
+
+
+def test_the_plan_is_nearly_as_soon_as_search_theory_allows() -> None:
+    # Nothing is sooner than to be at once where the chance is largest.
+    for sd_m in (20.0, 60.0):
+        grid = peaks((0, 0, 1), sd_m=sd_m)
+        least = search_plan.mean_search_s(grid, Searching())
+        assert least < plan(grid).mean_s < 1.6 * least
+
+
+def test_the_near_of_two_alike_comes_first() -> None:
+    two = peaks((-250, 0, 0.5), (250, 0, 0.5), sd_m=25.0)
+    for side in (-1, 1):
+        walk = plan(two, start=(250.0 * side, 0.0))
+        # The first look over it: 4000 square metres, in strips of 15 by 60.
+        assert all(leg.start[0] * side > 150 for leg in walk.legs[:4])
+
+
+def test_a_far_likelier_place_is_walked_to_at_once() -> None:
+    two = peaks((-250, 0, 0.05), (250, 0, 0.95), sd_m=25.0)
+    walk = plan(two, start=(-100.0, 0.0))
+    assert all(leg.start[0] > 0 for leg in walk.legs[:10])
+
+
+def test_what_is_found_is_counted_once() -> None:
+    walk = plan(peaks((0, 0, 1), sd_m=15.0))
+    assert 0.9 < walk.found <= 1.0
+    by_strip: dict[tuple[float, float], float] = {}
+    for leg in walk.legs:
+        middle = tuple(np.round((leg.start + leg.end) / 2, 3))
+        again = by_strip.get(middle)
+        # A second walk along a strip finds a share of what the first one missed.
+        assert again is None or leg.found < again
+        by_strip[middle] = leg.found
+
+
+def test_mean_time_is_that_of_nests_drawn_from_the_map() -> None:
+    # Nests by the map's chances, each found on a strip with that strip's chance.
+    grid = peaks((0, 0, 1), sd_m=20.0)
+    walk = plan(grid)
+    assert walk.found > 0.95
+    ends = np.cumsum([leg.reach_s + leg.look_s for leg in walk.legs])
+    found = np.array([leg.found for leg in walk.legs])
+    middle = ends - np.array([leg.look_s for leg in walk.legs]) / 2
+    assert walk.mean_s >= found @ middle
+    assert walk.mean_s == pytest.approx(found @ middle, rel=0.5)
+
+
+def test_no_way_leads_through_what_is_left_out() -> None:
+    how = Searching()
+    ways = Ways([WALL], [], walk_mps=how.walk_mps, path_mps=how.path_mps)
+    walk = plan(peaks((0, 0, 1), sd_m=60.0), start=(-200.0, 0.0), ways=ways)
+    assert len(walk.legs) > 20
+    here = np.array([-200.0, 0.0])
+    detours = 0
+    for leg in walk.legs:
+        line = np.vstack([here, leg.way, leg.start, leg.end])
+        assert not crosses(line[:-1], line[1:], WALL).any()
+        length = np.hypot(*np.diff(line[:-1], axis=0).T).sum()
+        assert leg.reach_s == pytest.approx(length / how.walk_mps, abs=0.1)
+        detours += bool(len(leg.way))
+        here = leg.end
+    assert detours > 0
+
+
+def test_the_way_round_is_the_shortest() -> None:
+    ways = Ways([WALL], [], walk_mps=1.0, path_mps=2.0)
+    one, two = np.array([-120.0, 0.0]), np.array([120.0, 0.0])
+    # By hand: to the corner, 100 m north and 100 m east, 40 m along, and down again.
+    by_hand = 2 * np.hypot(100.0, 100.0) + 40.0
+    time = ways.times(one, two[None, :], ways.from_nodes(two[None, :]))[0]
+    assert time == pytest.approx(by_hand, abs=8.0)
+    assert time >= by_hand
+    assert len(ways.way(one, two)) == 2
+    north = two + np.array([0.0, 400.0])
+    assert not len(ways.way(two, north))
+
+
+def test_a_path_is_taken_where_it_is_quicker() -> None:
+    path = np.array([[-200.0, -30.0], [200.0, -30.0]])
+    ways = Ways([], [path], walk_mps=1.0, path_mps=2.0)
+    one, two = np.array([-200.0, 0.0]), np.array([200.0, 0.0])
+    time = ways.times(one, two[None, :], ways.from_nodes(two[None, :]))[0]
+    assert time < 300.0  # 30 m down, half of 400 s, 30 m up; straight it is 400 s
+    assert (ways.way(one, two)[:, 1] == -30.0).all()
+    near = one + np.array([20.0, 0.0])
+    assert not len(ways.way(one, near))
+
+
+def test_shut_in_by_what_is_left_out_there_is_no_way() -> None:
+    far = np.array([[300.0, -50.0], [400.0, -50.0], [400.0, 50.0], [300.0, 50.0]])
+    ways = Ways([far], [], walk_mps=1.0, path_mps=2.0)
+    within = np.array([[350.0, 0.0]])
+    assert np.isinf(ways.times(np.zeros(2), within, ways.from_nodes(within)))[0]
+    assert not ways.clear(within)[0]
+    walk = plan(peaks((350, 0, 1), sd_m=8.0), ways=ways)
+    assert all(not inside_ring(leg.start[None, :], far)[0] for leg in walk.legs)
+
+
+def test_places_in_a_ring() -> None:
+    arrow = np.array([[0.0, 0.0], [4.0, 0.0], [2.0, 1.0], [4.0, 4.0], [0.0, 4.0]])
+    places = np.array([[1.0, 2.0], [3.5, 1.5], [3.0, 0.2], [-1.0, 2.0], [5.0, 2.0]])
+    assert inside_ring(places, arrow).tolist() == [True, False, True, False, False]
+    shut = np.vstack([arrow, arrow[:1]])
+    assert inside_ring(places, shut).tolist() == [True, False, True, False, False]
+
+
+def test_strips_at_the_door() -> None:
+    fix = survey.locate(*hunts.two_station_hunt())
+    strips = fix.search_plan
+    assert 1 < len(strips) <= search_plan.MOST_STRIPS
+    searched = fix.colonies[0].searched
+    assert searched is not None
+    done = [strip.done_s for strip in strips]
+    assert all(one is not None for one in done)
+    assert done == sorted(done)  # type: ignore[type-var]
+    assert 0 < sum(s.probability for s in strips) <= searched.plan_finds + 1e-9
+    # A strip's length over ground, against the time that looking along it takes.
+    how = survey.Searching()
+    for before, strip in zip([None, *strips], strips, strict=False):
+        length, _ = survey.geodesic(
+            strip.start_latitude_deg, strip.start_longitude_deg,
+            strip.end_latitude_deg, strip.end_longitude_deg,
+        )  # fmt: skip
+        spent = (strip.done_s or 0) - ((before.done_s or 0) if before else 0)
+        assert spent >= length / how.look_mps - 1.0
+
+
+def test_the_walk_starts_where_one_stands() -> None:
+    parts = hunts.two_station_hunt()
+    plain = survey.locate(*parts).colonies[0]
+    beyond = HEATH.to_lonlat(np.array([[1200.0, 1100.0]]))[0]
+    there = survey.Searching(start=(float(beyond[1]), float(beyond[0])))
+    other = survey.locate(*parts, searching=there).colonies[0]
+    assert other.search_areas[90].area_m2 == plain.search_areas[90].area_m2
+
+    def off_m(strip: survey.Strip) -> float:
+        return survey.geodesic(
+            float(beyond[1]), float(beyond[0]),
+            strip.start_latitude_deg, strip.start_longitude_deg,
+        )[0]  # fmt: skip
+
+    assert off_m(other.search_plan[0]) < off_m(plain.search_plan[0])
