@@ -231,6 +231,7 @@ def unfit(name: str) -> bool:
     return bool(_RESERVED.match(name) or _REFUSED.search(name))
 
 
+@pytest.mark.slow
 def test_files_of_a_hunt_have_names_and_line_ends_for_every_system(
     typed_hunt: Path,
 ) -> None:
@@ -316,6 +317,7 @@ def test_the_rule_that_open_files_stay_is_kept_in_tests(tmp_path: Path) -> None:
     path.replace(tmp_path / "b.txt")
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("windows_rules")
 def test_results_and_review_are_written_twice_over_without_an_open_file(
     typed_hunt: Path,

@@ -259,10 +259,16 @@ OSM_CREDIT = "© OpenStreetMap contributors"
 
 
 class MapTable(TomlTable):
-    """[map]: whose map pictures `treeward locate --online-map` shows."""
+    """[map]: one's own ground under the map, and the pictures of `--online-map`."""
 
     tiles: str = OSM_TILES
     credit: str = ""
+    # Files of the hunt's folder, drawn under the answer in this order.
+    ground: tuple[Annotated[str, Field(min_length=1, max_length=300)], ...] = Field(
+        default=(), max_length=20
+    )
+    ground_crs: str = Field(default="", max_length=4000)  # of pictures: "EPSG:27700"
+    ground_credit: str = Field(default="", max_length=90)  # whose map it is
 
     @field_validator("tiles")
     @classmethod

@@ -101,6 +101,7 @@ def test_bearings_alone_give_a_wedge() -> None:
     assert fix.bees == ()
 
 
+@pytest.mark.slow
 def test_one_bearing_is_an_honest_wide_answer() -> None:
     one = only(survey.locate(hunts.stations(), NO_TRIPS, hunts.bearings([90.0])))
     many = only(survey.locate(hunts.stations(), NO_TRIPS, hunts.bearings([90.0] * 12)))

@@ -1,7 +1,7 @@
 """Reads the person's own map: pictures with a place, tiles, lines of paths and water.
 
-Whatever is named under `[map] ground` in hunt.toml lies in the hunt's folder; nothing is
-fetched. Formats: the ESRI world file beside a picture; GeoTIFF (OGC 19-008r4) by the
+Whatever is named under `[map] ground` in hunt.toml lies in the hunt's folder; nothing
+is fetched. Formats: the ESRI world file beside a picture; GeoTIFF (OGC 19-008r4) by the
 package rasterio; MBTiles 1.3 with pictures; GeoJSON (RFC 7946); GPX 1.1.
 """
 
@@ -25,7 +25,7 @@ from treeward.within import file_within
 from .tracks import gpx_document
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -45,14 +45,15 @@ _TILE = 256  # pixels of a tile
 _AROUND = 0.6  # of the hunt's size, shown about it on every side; as wide as maps get
 _LEAST_DEG = 0.004  # about the hunt; some 400 m
 _ORIGIN_M = 20037508.342789244  # half the equator in EPSG:3857 (pi x 6378137 m)
-_SORTS: tuple[tuple[Sort, frozenset[str]], ...] = (
-    ("water", frozenset({"water", "waterway", "river", "stream", "lake", "pond", "spring",
-                         "wetland", "reservoir", "drain", "ditch", "canal", "bog"})),
-    ("wood", frozenset({"wood", "forest", "woodland", "trees", "scrub", "hedge",
-                        "tree_row", "plantation", "orchard"})),
-    ("way", frozenset({"highway", "path", "track", "footway", "road", "bridleway", "way",
-                       "steps", "lane", "trail"})),
-)  # fmt: skip
+# Words of OpenStreetMap's keys and values, and of everyday English.
+_SORTS: Mapping[str, Sort] = {
+    **dict.fromkeys(("water", "waterway", "river", "stream", "lake", "pond"), "water"),
+    **dict.fromkeys(("spring", "wetland", "reservoir", "ditch", "canal"), "water"),
+    **dict.fromkeys(("wood", "forest", "woodland", "trees", "scrub"), "wood"),
+    **dict.fromkeys(("hedge", "tree_row", "plantation", "orchard"), "wood"),
+    **dict.fromkeys(("highway", "path", "track", "footway", "road", "way"), "way"),
+    **dict.fromkeys(("bridleway", "steps", "lane", "trail"), "way"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,14 +186,14 @@ def _picture(path: Path, table: MapTable) -> GroundPicture:
     raw = _whole(beside, 10_000)
     try:
         a, d, b, e, c, f = (float(part) for part in raw.decode("ascii").split()[:6])
-        if not all(map(math.isfinite, (a, b, c, d, e, f))) or a * e - b * d == 0:
-            raise ValueError
-    except (ValueError, UnicodeDecodeError) as error:
+    except (ValueError, UnicodeDecodeError):
+        a = b = c = d = e = f = math.nan
+    if not all(map(math.isfinite, (a, b, c, d, e, f))) or a * e - b * d == 0:
         raise HuntError(
             "is no world file: it should hold six numbers, one on a line",
             where=beside.name,
             mend="Export the picture again with its world file.",
-        ) from error
+        )
     crs = _crs_beside(path, table, (c, f))
     # A world file tells of the middle of the first pixel.
     corner = (c - a / 2 - b / 2, f - d / 2 - e / 2)
@@ -261,19 +262,20 @@ def _geotiff(path: Path, part: _Part) -> Iterator[GroundPicture]:
         mend="Export it again as GeoTIFF with its reference system.",
     )
     try:
-        with rasterio.open(path) as data:
+        with rasterio.open(path, driver="GTiff") as data:  # no list of other files
             if data.crs is None or data.transform.is_identity:
                 raise fault
-            to_grid = Transformer.from_crs("EPSG:4326", data.crs, always_xy=True)
-            x, y = (
-                to_grid.transform_bounds(
-                    part.west_deg, part.south_deg, part.east_deg, part.north_deg
-                )[0::2],
-                to_grid.transform_bounds(
-                    part.west_deg, part.south_deg, part.east_deg, part.north_deg
-                )[1::2],
+            to_grid = Transformer.from_crs(
+                "EPSG:4326", data.crs.to_wkt(), always_xy=True
             )
-            corners = [~data.transform * (one, two) for one in x for two in y]
+            west, south, east, north = to_grid.transform_bounds(
+                part.west_deg, part.south_deg, part.east_deg, part.north_deg
+            )
+            a, b, c, d, e, f = tuple(data.transform)[:6]
+            to_pixel = np.linalg.inv(np.array([[a, b], [d, e]]))
+            corners = [
+                to_pixel @ (x - c, y - f) for x in (west, east) for y in (south, north)
+            ]
             columns = np.clip([corner[0] for corner in corners], 0, data.width)
             rows = np.clip([corner[1] for corner in corners], 0, data.height)
             left, right = math.floor(columns.min()), math.ceil(columns.max())
@@ -287,14 +289,15 @@ def _geotiff(path: Path, part: _Part) -> Iterator[GroundPicture]:
                 max(1, round((right - left) / shrink)),
             )
             pixels = _bands(data, window, shape)
-            affine = data.window_transform(window) * data.transform.scale(
-                (right - left) / shape[1], (bottom - top) / shape[0]
-            )
+            wide, high = (right - left) / shape[1], (bottom - top) / shape[0]
             yield GroundPicture(
                 pixels=pixels,
                 crs=data.crs.to_wkt(),
-                affine=(affine.a, affine.b, affine.c, affine.d, affine.e, affine.f),
-            )
+                affine=(
+                    a * wide, b * high, c + a * left + b * top,
+                    d * wide, e * high, f + d * left + e * top,
+                ),
+            )  # fmt: skip
     except (RasterioError, OSError, ValueError) as error:
         raise fault from error
 
@@ -360,15 +363,15 @@ def _mbtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
 
 def _tiles_of(part: _Part, level: int) -> tuple[range, range]:
     """Return columns and rows, from the north, of the tiles of a part."""
-    count = 2**level
+    count: int = 2**level
 
     def column(lon_deg: float) -> int:
-        return math.floor((lon_deg + 180) / 360 * count)
+        return int((lon_deg + 180) / 360 * count // 1)
 
     def row(lat_deg: float) -> int:
         lat = math.radians(lat_deg)
         share = (1 - math.asinh(math.tan(lat)) / math.pi) / 2
-        return min(max(math.floor(share * count), 0), count - 1)
+        return min(max(int(share * count), 0), count - 1)
 
     return (
         range(column(part.west_deg), column(part.east_deg) + 1),
@@ -432,7 +435,7 @@ def _geojson(path: Path) -> list[GroundLine]:
 
     try:
         table = json.loads(_whole(path, MOST_LINE_BYTES).decode("utf-8-sig"))
-        features = table["features"] if "features" in table else [table]
+        features = table.get("features", [table])
         for feature in features:
             own = feature.get("geometry", feature)
             if own is not None:
@@ -459,19 +462,18 @@ def _line(points: Sequence[Any], sort: Sort, *, closed: bool = False) -> GroundL
 
 def _sort(properties: dict[str, Any]) -> Sort:
     """Tell water, woods and ways by the words in a feature's properties."""
-    words = {
-        word
-        for key, value in properties.items()
-        for text in (key, value)
-        if isinstance(text, str)
-        for word in text.lower().replace("-", " ").split()
-    }
-    return next((sort for sort, known in _SORTS if words & known), "other")
+    for key, value in properties.items():
+        for text in (key, value):
+            if isinstance(text, str):
+                for word in text.lower().replace("-", " ").split():
+                    if word in _SORTS:
+                        return _SORTS[word]
+    return "other"
 
 
 def _gpx(path: Path) -> Iterator[GroundLine]:
     document = gpx_document(path)
-    pieces = [
+    pieces: list[tuple[str, Sequence[Any]]] = [
         (track.name or "", segment.points)
         for track in document.tracks
         for segment in track.segments

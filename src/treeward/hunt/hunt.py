@@ -335,6 +335,7 @@ class Hunt(HuntFolder):
         """
         from treeward.report.writing import write_labels, write_results
 
+        from .ground import read_ground
         from .note_rows import clips_of
 
         with self.locked("locate", wait_s=_PATIENCE_S):
@@ -345,6 +346,8 @@ class Hunt(HuntFolder):
                 used |= {line.row for line in result.table.lines}
                 notes = [note for row, note in result.rows.items() if row in used]
                 clips = clips_of(notes, self.recordings_dir)
+            if (ground := read_ground(result, self.path)) is not None:
+                result = replace(result, ground=ground)
             write_labels(result, self.recordings_dir)
             return write_results(
                 result, self.results_dir, with_sound=clips, online_map=online_map

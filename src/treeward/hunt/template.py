@@ -104,9 +104,16 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # [[searched]]
 # area = ["52.303, -3.612", "52.304, -3.612", "52.304, -3.609"]
 
-# Whose map pictures `treeward locate --online-map` shows, and what to say of them. No
-# other command and no other file asks the network for a map.
+# Your own ground under the map of report and pictures, from files in this folder;
+# nothing is fetched: a picture with a world file (.pgw, .jgw, .wld), MBTiles with
+# pictures, GeoJSON or GPX of paths, woods and water, or a GeoTIFF (for that:
+# pip install 'treeward[ground]').
+# tiles and credit: whose map pictures `treeward locate --online-map` shows, and what to
+# say of them; no other command and no other file asks the network for a map.
 # [map]
+# ground = ["ground.png", "paths.geojson"]
+# ground_crs = "EPSG:27700"     # the grid of a picture's world file, if no .prj says it
+# ground_credit = "drawn by hand after a walk"   # whose map it is, written on it
 # tiles = "https://tile.openstreetmap.org/{{z}}/{{x}}/{{y}}.png"
 # credit = "© OpenStreetMap contributors"
 

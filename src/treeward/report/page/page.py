@@ -248,8 +248,8 @@ def map_key(result: HuntResult) -> dict[str, Any]:
         "line_bees": [chip(name) for name in _line_bees(result)],
         "map_days": map_days(result),
         "tracks": bool(result.tracks),
-        "looked": result.search is not None and result.search.searching.looked,
         "strips": any(colony.search_plan for colony in _colonies(result)),
+        "looked": result.search is not None and result.search.searching.looked,
     }
 
 
