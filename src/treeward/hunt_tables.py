@@ -168,6 +168,7 @@ class SpeechTable(TomlTable):
     # Rows of less confidence are flagged.
     flag_below: float = Field(default=DOUBT_BELOW, ge=0, le=1)
     model: str | None = None  # name or folder of another speech model
+    free: bool = False  # also read notes out of the words between the fixed notes
     keep_talk: bool = True  # results/talk.vtt: what was said between the notes
 
 
