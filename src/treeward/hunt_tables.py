@@ -269,7 +269,7 @@ class MapTable(TomlTable):
         default=(), max_length=20
     )
     ground_crs: str = Field(default="", max_length=4000)  # of pictures: "EPSG:27700"
-    ground_credit: str = Field(default="", max_length=90)  # whose map it is
+    ground_credit: str = Field(default="", max_length=60)  # whose map it is
 
     @field_validator("tiles")
     @classmethod
