@@ -132,6 +132,13 @@ def test_the_day_stands_above_or_in_the_name(head: str, name: str) -> None:
     assert page.events[0].clock == datetime(2026, 7, 14, 9, 5, tzinfo=ZONE)
 
 
+def test_the_line_with_the_date_may_name_the_station() -> None:
+    assert said("14 July 2026, station 1\n9:05 Y away") == [
+        "9:05 away yellow",
+        "9:05 station 1",
+    ]
+
+
 def test_a_day_without_its_year_is_of_the_year_near_by() -> None:
     page = read_clocked("14 July\n9:05 Y away", BOOK, ZONE, near=date(2025, 8, 1))
 

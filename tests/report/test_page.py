@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from dataclasses import replace
+from dataclasses import fields, replace
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ from treeward.report.formats.result_json import result_dict
 from treeward.report.model import NoteRow
 from treeward.report.page.page import page_text
 from treeward.report.page.parts import clip_address, second_text
+from treeward.report.settings_in_force import SOURCES
 from treeward.survey.settings import Settings
 from treeward.trips.doubts import Doubt, DoubtCode
 
@@ -241,3 +242,21 @@ def test_all_that_the_survey_learns_has_a_name(result: HuntResult) -> None:
 
     assert "spread of a bee&#39;s own trips" in page
     assert "trip spread" not in page
+
+
+def test_no_number_that_the_survey_goes_by_is_kept_from_the_page() -> None:
+    # Second order: how wide a spread's own prior is, and what calibration carries over.
+    untold = {
+        "bearing_sd_floor_deg",
+        "bearing_sd_sigma",
+        "calibration_transfer_sd",
+        "learned_correlation",
+    }
+    every = Settings(flight_speed_out_sd=0.1, flight_speed_home_sd=0.1)
+    numbers = {
+        field.name
+        for field in fields(every)
+        if isinstance(getattr(every, field.name), int | float)
+    }
+
+    assert numbers - untold == set(SOURCES)

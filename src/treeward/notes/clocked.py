@@ -318,6 +318,7 @@ class _Page:
         self._day = named.day if named else None
         self._last: time | None = None
         self._columns: list[str] | None = None
+        self._head = ""  # a line with a date, which may name the station too
         self._line = 0
 
     def read(self, lines: Sequence[str]) -> None:
@@ -326,7 +327,7 @@ class _Page:
             if not line.strip() or line.lstrip().startswith("#"):
                 continue
             if (day := self._day_of(line)) is not None:
-                self._day, self._last = day, None
+                self._day, self._last, self._head = day, None, line
             elif (columns := _heading(line, self._reader)) is not None:
                 self._columns = columns
             elif self._columns is not None and len(_cells(line)) > 1:
@@ -395,7 +396,11 @@ class _Page:
                 case "word":
                     left.append(value)
         self._close(group, line, marks=mark, when=when)
-        self._others(text, left, group.time or when, line)
+        last = group.time or when
+        if self._head and len(self.events) > before:
+            self._others(self._head, ["head"], self.events[before].clock, self._head)
+            self._head = ""
+        self._others(text, left, last, line)
         telling = any(sort in {"mark", "event", "time"} for sort, _ in tokens)
         if len(self.events) == before and telling:
             self.unread.append((self._line, line.strip()))
@@ -406,11 +411,11 @@ class _Page:
         """Read what is no note of a bee: station, wind, pauses."""
         if not set(left) - _FILLERS:
             return
-        words = re.sub(_TIME, " ", text.lower())
-        words = " ".join(re.findall(r"[^\W_]+(?:'[^\W_]+)?", words))
-        for event in parse_typed(words, self._book):
-            if event.kind not in _BEES and event.kind is not EventKind.BEARING:
-                self._add(event.kind, when, line, value=event.value)
+        for part in re.split(r"[,;\t|]", re.sub(_TIME, " ", text.lower())):
+            words = " ".join(re.findall(r"[^\W_]+(?:'[^\W_]+)?", part))
+            for event in parse_typed(words, self._book):
+                if event.kind not in _BEES and event.kind is not EventKind.BEARING:
+                    self._add(event.kind, when, line, value=event.value)
 
     def _close(
         self,

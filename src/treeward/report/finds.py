@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.survey.areas import contains
+from treeward.survey.polygons import inside_ring
 from treeward.units import Units
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def holds(area: SearchArea, lonlat: np.ndarray) -> bool:
         # The short way round the globe, for areas across 180 degrees.
         turned = ring.copy()
         turned[:, 0] = (ring[:, 0] - lonlat[0, 0] + 180) % 360 - 180 + lonlat[0, 0]
-        return bool(contains(turned, lonlat)[0])
+        return bool(inside_ring(lonlat, turned)[0])
 
     return any(
         inside(polygon.outer) and not any(inside(hole) for hole in polygon.holes)

@@ -22,7 +22,7 @@ OWN_FINDS = "own found hunts (learned_from in hunt.toml)"
 _WENNER = "Wenner 1963, J. Apic. Res. 2:25-32"
 _GUESS = "guess"
 # Field of survey.Settings -> its name on the page, and where its default is from.
-_SOURCES: Mapping[str, tuple[str, str]] = {
+SOURCES: Mapping[str, tuple[str, str]] = {
     "flight_speed_out_mps": ("flight speed, from the hive to the station", _WENNER),
     "flight_speed_home_mps": ("flight speed home, with a load", _WENNER),
     "flight_speed_factor": (
@@ -50,6 +50,7 @@ _SOURCES: Mapping[str, tuple[str, str]] = {
     "bee_line_sd_deg": ("deviation of a bee's line, spread", _GUESS),
     "circling_m": ("width of departing circles and of a GPS position", _GUESS),
     "wind_compensation": ("share of the wind that bees make up for", _GUESS),
+    "wind_compensation_sd": ("spread of that share, hunt to hunt", _GUESS),
     "bearing_sd_deg": (
         "spread of single bearings, median",
         "common practice: 5 to 10 degrees by hand",
@@ -88,7 +89,7 @@ def settings_rows(result: HuntResult) -> list[SettingRow]:
     """Return every figure in force, with its unit and its source."""
     units = Units(result.hunt_file.hunt.units)
     rows = []
-    for field, (name, _) in _SOURCES.items():
+    for field, (name, _) in SOURCES.items():
         value = getattr(result.settings, field, None)
         if value is None:  # not given, or nothing that the survey goes by
             continue
@@ -121,7 +122,7 @@ def settings_dict(result: HuntResult) -> dict[str, Any]:
     """Return the same for result.json: name -> value and source."""
     found = {
         field: {"value": _rounded(value), "source": source_of(result, field)}
-        for field in _SOURCES
+        for field in SOURCES
         if (value := getattr(result.settings, field, None)) is not None
     }
     found["in_hive_s"] = {
@@ -142,7 +143,7 @@ def source_of(result: HuntResult, field: str) -> str:
     by_hand = result.hunt_file.model.compass_sd_deg is not None
     if field == "compass_sd_deg" and changed and result.own_prior and not by_hand:
         return OWN_FINDS
-    return HUNT_TOML if given or changed else _SOURCES[field][1]
+    return HUNT_TOML if given or changed else SOURCES[field][1]
 
 
 def _in_hive(result: HuntResult) -> dict[str, tuple[float, str]]:

@@ -81,7 +81,6 @@ __all__ = [
     "SeatReason",
     "Settings",
     "Sitting",
-    "Spot",
     "Stations",
     "Strip",
     "Trees",

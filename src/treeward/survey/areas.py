@@ -10,7 +10,7 @@ import numpy as np
 from .records import AreaShape, Density, Polygon, SearchArea
 
 if TYPE_CHECKING:
-    from .arrays import Bools, Floats, Ints
+    from .arrays import Floats, Ints
     from .evidence import Evidence
     from .frame import LocalFrame
     from .grid import Grid
@@ -95,17 +95,6 @@ def _search_area(
     before = total[last - 1] if last else 0.0
     area = (last + (share - before) / ordered[last]) * cell_area
     return SearchArea(probability=share, area_m2=float(area), polygons=tuple(kept))
-
-
-def contains(ring: Floats, xy: Floats) -> Bools:
-    """Return which of (n, 2) places lie in a ring of (m, 2) corners.
-
-    By the parity of its crossings of a ray towards the east.
-    """
-    start, end = ring, np.roll(ring, -1, axis=0)
-    x, y = xy[:, :1], xy[:, 1:]
-    crossed = (start[:, 1] > y) != (end[:, 1] > y)
-    return np.asarray((crossed & (x < _crossings(start, end, y))).sum(axis=1) % 2 == 1)
 
 
 def _crossings(start: Floats, end: Floats, y: Floats) -> Floats:

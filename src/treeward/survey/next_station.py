@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from . import timing
-from .areas import contains
 from .enough import line_variance_deg2
+from .polygons import inside_ring
 from .records import Advice, AdviceKind, NextStation, SeatReason, Sitting
 from .search_plan import mean_search_s
 from .search_theory import expected_effort_m2
@@ -229,7 +229,7 @@ def _session_errors(
     line = np.sqrt(
         spread**2 / bearings
         + settings.bee_line_sd_deg**2 / SESSION_BEES
-        + line_variance_deg2(settings)
+        + line_variance_deg2(settings, learned)
         + offset**2
     )
     usual = (settings.in_hive_factor, settings.in_hive_factor_sd)
@@ -289,5 +289,5 @@ def left_out(hunt: Hunt, xy: Floats) -> Bools:
     result = np.zeros(len(xy), dtype=bool)
     for ring in hunt.case.settings.leave_out:
         flat = hunt.frame.to_xy(np.asarray(ring)[:, 1], np.asarray(ring)[:, 0])
-        result |= contains(flat, xy)
+        result |= inside_ring(xy, flat)
     return result

@@ -3,6 +3,7 @@
     python tests/benchmarks/searching/run.py --hunts 100 --into FILE
     python tests/benchmarks/searching/run.py --table FILE
     python tests/benchmarks/searching/run.py --looking 150 --into FILE
+    python tests/benchmarks/searching/run.py --drawn 400 --into FILE
 
 Each hunt is invented in `wood.py` and begins with an hour or so at one or two dishes.
 From there three people look for the tree, each with the same eyes:
@@ -16,7 +17,9 @@ planner  follows the plan by time: sits where and as long as it says, or walks f
          an hour or more, then hands in the phone's track, and is told anew.
 
 With --looking nobody sits down again: the planned walk alone is walked, and where it
-has found nothing, the areas are asked whether they still hold the tree.
+has found nothing, the areas are asked whether they still hold the tree. With --drawn
+the map is a normal one and the tree is drawn from it, so that what the areas do then
+hangs on the looking alone, whose walkers and eyes are those of `wood.py`.
 
 Whoever has not found a nest after `MOST_H` hours is counted with that time. A file is
 resumed. Nothing of it is a pass or fail test.
@@ -30,6 +33,7 @@ import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -38,14 +42,16 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from benchmarks.searching import strips as before
 from benchmarks.searching import wood
 from benchmarks.survey import world
-from benchmarks.survey.population import metres, place
+from benchmarks.survey.population import HOME, metres, place
 from treeward import survey
 from treeward.survey import answer, next_station, search_plan
 from treeward.survey.case import prepare
 from treeward.survey.colonies import Group
 from treeward.survey.evidence import Evidence
+from treeward.survey.grid import Grid
 from treeward.survey.learned import learned_of
 from treeward.survey.search import Searching, Walked, updated
+from treeward.survey.ways import Ways
 
 MOST_H = 40.0
 BOUT_S = (1800.0, 1800.0, 3600.0, 7200.0)  # between plans; the last one goes on
@@ -316,6 +322,35 @@ def one_hunt(seed: int, name: str) -> dict:
     }
 
 
+def one_drawn(seed: int) -> dict:
+    """Look for a tree drawn from a normal map, and ask the map now and then."""
+    rng = np.random.default_rng([23, seed])
+    sd_m = rng.uniform(50.0, 120.0)
+    side = np.arange(int(10 * sd_m / 6.0))
+    index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
+    xy = (index + 0.5) * 6.0 - 5 * sd_m
+    chance = np.exp(-0.5 * (xy**2).sum(axis=1) / sd_m**2)
+    grid = Grid(xy, index, 6.0, chance / chance.sum(), 0.0)
+    tree = rng.normal(0.0, sd_m, size=2)
+    frame = survey.LocalFrame(*HOME)
+    one = SimpleNamespace(hunt=SimpleNamespace(frame=frame), grid=grid)
+    country = wood.Country(tree[None], tree[None], rng.gamma(3.0, 1 / 3.0, 1) + 0.05)
+    walker = wood.Walker(rng, country, np.array([2.0 * sd_m, 0.0]))
+    ways = Ways([], [], walk_mps=HOW.walk_mps, path_mps=HOW.path_mps)
+    levels = [(0.0, level(grid, tree))]
+    for hour in LOOKED_H:
+        while walker.clock_s < 3600 * hour and walker.found_s is None:
+            after = updated(grid, frame, handed_in(one, walker)).after
+            walk = search_plan.plan_walk(after, HOW, start=walker.at, ways=ways)
+            if not follow(one, walker, walk, 1800.0):
+                break
+        if walker.found_s is not None:
+            break
+        after = updated(grid, frame, handed_in(one, walker)).after
+        levels.append((hour, level(after, tree)))
+    return {"seed": seed, "condition": "drawn", "levels": levels}
+
+
 def table(rows: list[dict]) -> str:
     """Return the figures as Markdown."""
     lines = [
@@ -376,6 +411,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
     parser.add_argument("--hunts", type=int, default=30)
     parser.add_argument("--looking", type=int)
+    parser.add_argument("--drawn", type=int)
     parser.add_argument("--into", type=Path)
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
@@ -387,11 +423,14 @@ def main() -> None:
     if given.into and given.into.exists():
         known = given.into.read_text("utf-8").splitlines()
         done = {json.loads(x)["seed"] for x in known}
-    for seed in range(given.looking or given.hunts):
+    for seed in range(given.drawn or given.looking or given.hunts):
         if seed in done:
             continue
         name = CONDITIONS[seed % len(CONDITIONS)]
-        row = one_looking(seed, name) if given.looking else one_hunt(seed, name)
+        if given.drawn:
+            row = one_drawn(seed)
+        else:
+            row = one_looking(seed, name) if given.looking else one_hunt(seed, name)
         line = json.dumps(row)
         if given.into:
             with given.into.open("a", encoding="utf-8", newline="\n") as file:
