@@ -44,8 +44,7 @@ position = "52.301200, -3.610400"
 ground = [{names}]
 {more}
 """
-OFF_THE_GLOBE = b"""{"features": [{"geometry": {"type": "LineString",
- "coordinates": [[1, 999]]}}]}"""
+OFF_THE_GLOBE = b'{"type": "LineString", "coordinates": [[1, 999], [1, 2]]}'
 NOTES = """\
 clock,event,mark,value
 2026-07-14 10:00:00,station,,1
@@ -234,8 +233,8 @@ def test_geojson_and_gpx_give_paths_woods_and_water(tmp_path: Path) -> None:
         ("a.tif", b"no picture", "GeoTIFF"),
         ("a.mbtiles", b"no base" * 99, "is no MBTiles file"),
         ("a.geojson", b"{", "is no GeoJSON"),
-        ("a.geojson", b'{"type": "Point"}', ""),
-        ("a.geojson", OFF_THE_GLOBE, "is no GeoJSON"),
+        ("a.geojson", b'{"type": "FeatureCollection", "features": []}', ""),
+        ("a.geojson", OFF_THE_GLOBE, "no longitude and latitude"),
         ("a.gpx", b"<gpx", "is no GPX"),
         ("a.pmtiles", b"PMTiles", "is not read"),
     ],

@@ -8,7 +8,6 @@ package rasterio; MBTiles 1.3 with pictures; GeoJSON (RFC 7946); GPX 1.1.
 from __future__ import annotations
 
 import io
-import json
 import math
 import sqlite3
 from contextlib import closing
@@ -22,10 +21,10 @@ from treeward.files import read_whole
 from treeward.report.ground import Ground, GroundLine, GroundPicture
 from treeward.within import file_within
 
-from .tracks import gpx_document
+from .shapes import read_shapes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -38,7 +37,6 @@ PICTURES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".gif", ".bmp"})
 TIFF = frozenset({".tif", ".tiff"})
 MOST_PIXELS = 60_000_000  # of a picture: 240 MB while it is read; choice
 MOST_BYTES = 200_000_000  # of a picture; choice
-MOST_LINE_BYTES = 32 << 20  # of GeoJSON; choice
 MOST_TILES = 64  # looked up of an MBTiles file: some 2,000 by 2,000 pixels; choice
 MOST_ACROSS = 2000  # pixels kept of a GeoTIFF, each way; choice
 _TILE = 256  # pixels of a tile
@@ -95,10 +93,8 @@ def read_ground(result: HuntResult, hunt_dir: Path) -> Ground | None:
             pictures += _geotiff(path, part)
         elif ending == ".mbtiles":
             pictures += _mbtiles(path, part)
-        elif ending in {".geojson", ".json"}:
-            lines += _geojson(path)
-        elif ending == ".gpx":
-            lines += _gpx(path)
+        elif ending in {".geojson", ".json", ".gpx"}:
+            lines += _lines(path)
         else:
             raise HuntError(
                 f"a map of this kind ({ending or 'no ending'}) is not read",
@@ -415,72 +411,17 @@ def _joined(
         )  # fmt: skip
 
 
-def _geojson(path: Path) -> list[GroundLine]:
-    lines: list[GroundLine] = []
-
-    def geometry(one: Any, sort: Sort) -> None:  # noqa: ANN401 (JSON)
-        kind = one["type"]
-        parts = one.get("coordinates", ())
-        if kind == "GeometryCollection":
-            for other in one["geometries"]:
-                geometry(other, sort)
-        elif kind == "LineString":
-            lines.append(_line(parts, sort))
-        elif kind == "MultiLineString":
-            lines.extend(_line(part, sort) for part in parts)
-        elif kind == "Polygon":
-            lines.append(_line(parts[0], sort, closed=True))
-        elif kind == "MultiPolygon":
-            lines.extend(_line(part[0], sort, closed=True) for part in parts)
-
-    try:
-        table = json.loads(_whole(path, MOST_LINE_BYTES).decode("utf-8-sig"))
-        features = table.get("features", [table])
-        for feature in features:
-            own = feature.get("geometry", feature)
-            if own is not None:
-                geometry(own, _sort(feature.get("properties") or {}))
-    except (
-        ValueError, TypeError, KeyError, IndexError, AttributeError, RecursionError,
-    ) as error:  # fmt: skip
-        raise HuntError(
-            "is no GeoJSON that can be read",
-            where=path.name,
-            mend="Export it again as GeoJSON in WGS84 degrees.",
-        ) from error
-    return lines
-
-
-def _line(points: Sequence[Any], sort: Sort, *, closed: bool = False) -> GroundLine:
-    xy = np.array([point[:2] for point in points], dtype=np.float64).reshape(-1, 2)
-    if not len(xy) or not np.isfinite(xy).all() or (np.abs(xy) > [360, 90]).any():
-        raise ValueError("a place off the globe, or none")
-    return GroundLine(
-        longitude_deg=xy[:, 0], latitude_deg=xy[:, 1], closed=closed, sort=sort
-    )
-
-
-def _sort(properties: dict[str, Any]) -> Sort:
-    """Tell water, woods and ways by the words in a feature's properties."""
-    for key, value in properties.items():
-        for text in (key, value):
-            if isinstance(text, str):
-                for word in text.lower().replace("-", " ").split():
-                    if word in _SORTS:
-                        return _SORTS[word]
-    return "other"
-
-
-def _gpx(path: Path) -> Iterator[GroundLine]:
-    document = gpx_document(path)
-    pieces: list[tuple[str, Sequence[Any]]] = [
-        (track.name or "", segment.points)
-        for track in document.tracks
-        for segment in track.segments
-    ]
-    pieces += [(route.name or "", route.points) for route in document.routes]
-    for name, points in pieces:
-        if len(points) > 1:
-            places = [(point.longitude, point.latitude) for point in points]
-            sort = _sort({"name": name})
-            yield _line(places, "way" if sort == "other" else sort)
+def _lines(path: Path) -> Iterator[GroundLine]:
+    """Give outlines, then lines; places are left out, and so are holes."""
+    shapes = read_shapes(path)
+    # A track without a word for it is one that was walked or ridden.
+    unnamed: Sort = "way" if path.suffix.lower() == ".gpx" else "other"
+    for closed, found in ((True, shapes.outlines), (False, shapes.lines)):
+        for shape in found:
+            words = " ".join(shape.kinds).replace("-", " ").split()
+            yield GroundLine(
+                longitude_deg=shape.points[:, 0],
+                latitude_deg=shape.points[:, 1],
+                closed=closed,
+                sort=next((_SORTS[w] for w in words if w in _SORTS), unnamed),
+            )

@@ -105,7 +105,11 @@ def map_figure(result: HuntResult, form: Form) -> Figure | None:
     extent = _extent(chosen, result, frame, covered)
     set_extent(axes, extent)
     if result.ground is not None:
-        draw_ground(axes, result.ground, frame, extent, look)
+        box = scale_box(extent, result.hunt_file.hunt.units)
+        right, top, _ = emptiest_corner(extent, covered, *box)
+        draw_ground(
+            axes, result.ground, frame, extent, look, credit_left=right and not top
+        )
     zone = draw_utm_grid(axes, frame, extent, look)
     draw_degrees(axes, frame, extent, look)
     _draw_tracks(axes, result, frame)

@@ -135,6 +135,7 @@ _LEARNED_NAMES = {
     "trip_spread": "spread of a bee's own trips, as a share of the time in the hive",
     "compass_offset_deg": "offset of the compass, degrees",
     "bearing_sd_deg": "spread of single bearings, degrees",
+    "station_line_sd_deg": "deviation of a station's line, spread, degrees",
 }
 
 
