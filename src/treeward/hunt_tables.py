@@ -168,6 +168,7 @@ class SpeechTable(TomlTable):
     # Rows of less confidence are flagged.
     flag_below: float = Field(default=DOUBT_BELOW, ge=0, le=1)
     model: str | None = None  # name or folder of another speech model
+    free: bool = False  # also read notes out of the words between the fixed notes
     keep_talk: bool = True  # results/talk.vtt: what was said between the notes
 
 
@@ -259,10 +260,16 @@ OSM_CREDIT = "© OpenStreetMap contributors"
 
 
 class MapTable(TomlTable):
-    """[map]: whose map pictures `treeward locate --online-map` shows."""
+    """[map]: one's own ground under the map, and the pictures of `--online-map`."""
 
     tiles: str = OSM_TILES
     credit: str = ""
+    # Files of the hunt's folder, drawn under the answer in this order.
+    ground: tuple[Annotated[str, Field(min_length=1, max_length=300)], ...] = Field(
+        default=(), max_length=20
+    )
+    ground_crs: str = Field(default="", max_length=4000)  # of pictures: "EPSG:27700"
+    ground_credit: str = Field(default="", max_length=60)  # whose map it is
 
     @field_validator("tiles")
     @classmethod

@@ -134,6 +134,7 @@ def test_locate_ends_with_the_place_and_the_files(typed_hunt: Path) -> None:
         assert (typed_hunt / "results" / name).stat().st_size > 0
 
 
+@pytest.mark.slow
 def test_locate_as_json_is_the_result(typed_hunt: Path) -> None:
     run = treeward("locate", "--json", cwd=typed_hunt)
 
@@ -143,6 +144,7 @@ def test_locate_as_json_is_the_result(typed_hunt: Path) -> None:
     assert data["next_station"]["from_station"] in {"1", "2"}
 
 
+@pytest.mark.slow
 def test_imperial_units_are_shown_alone(typed_hunt: Path) -> None:
     toml = (typed_hunt / "hunt.toml").read_text("utf-8")
     imperial = toml.replace("[hunt]\n", '[hunt]\nunits = "imperial"\n', 1)

@@ -57,7 +57,8 @@ def test_every_row_to_look_at_is_weighed_with_its_other_readings(
     weighing.work(answer(52.3), lambda: True)
 
     assert weighing.done
-    assert set(weighing.moves) == set(prepared.doubtful.values())
+    heard = {row for what, row in prepared.doubtful.items() if what != "value"}
+    assert set(weighing.moves) == heard  # a bearing without its value may be any
     (asked,) = scales.asked
     of_mark = asked[prepared.doubtful["mark"]]
     assert [(e.kind, e.mark) for e in of_mark] == [
@@ -77,7 +78,7 @@ def test_a_newer_correction_stops_it_and_the_rest_is_done_later(
 
     weighing.work(answer(52.3), lambda: True)
 
-    assert len(weighing.moves) == len(prepared.doubtful)
+    assert len(weighing.moves) == len(scales.asked[0])
     assert set(scales.asked[1]) == set(scales.asked[0]) - set(list(scales.asked[0])[:2])
 
 

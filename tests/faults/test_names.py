@@ -71,6 +71,7 @@ def test_a_device_or_a_pipe_is_not_copied_in(hunt: Hunt, tmp_path: Path) -> None
     assert [p.name for p in hunt.recordings_dir.iterdir()] == ["2026-07-14_1000.vtt"]
 
 
+@pytest.mark.slow
 @POSIX
 def test_a_link_to_itself_is_a_line(hunt: Hunt, tmp_path: Path) -> None:
     (tmp_path / "loop.wav").symlink_to("loop.wav")
@@ -102,6 +103,7 @@ def test_links_in_a_ring_among_the_recordings_are_in_nobodys_way(hunt: Hunt) -> 
     assert [line.split()[2] for line in told] == ["gone.wav", "loop.wav"]
 
 
+@pytest.mark.slow
 @POSIX
 def test_names_that_are_not_utf_8_are_in_nobodys_way(
     hunt: Hunt, tmp_path: Path

@@ -62,6 +62,7 @@ def test_a_colour_used_again_is_another_bee_unless_said(typed_hunt: Path) -> Non
     assert set(first) & set(second) == {"yellow"}
 
 
+@pytest.mark.slow
 def test_a_day_with_the_compass_read_backwards_does_not_agree(typed_hunt: Path) -> None:
     # One colony because the person says so; else they would be taken for two.
     marks = '"yellow", "blue-white"'
@@ -79,6 +80,7 @@ def test_a_day_with_the_compass_read_backwards_does_not_agree(typed_hunt: Path) 
     assert None in verdicts
 
 
+@pytest.mark.slow
 def test_the_calibration_counts_on_every_day(typed_hunt: Path) -> None:
     hunt = second_day(typed_hunt)
     without = hunt.locate().days[1].colonies[0].colony
@@ -98,6 +100,7 @@ def test_the_calibration_counts_on_every_day(typed_hunt: Path) -> None:
     assert high - low < old_high - old_low
 
 
+@pytest.mark.slow
 def test_the_commands_tell_of_days(typed_hunt: Path) -> None:
     second_day(typed_hunt)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -161,6 +162,80 @@ def test_many_doubtful_notes_are_weighed_together_and_said_so(tmp_path: Path) ->
     assert any(
         line.startswith(said) and "up to" not in line for line in answer_lines(result)
     )
+
+
+def test_departures_in_a_row_are_counted_and_weighed(tmp_path: Path) -> None:
+    rows = watch({})
+    order = (
+        '"order: the second of two departures of yellow in a row, 1:30 min apart: was '
+        'it a landing, or was one missed?"'
+    )
+    again: Row = ("10:09:30", "away", "yellow", "", order)
+    hunt = hunt_of(tmp_path / "as it is", [*rows, again])
+    without = hunt_of(tmp_path / "without", rows)
+
+    result = hunt.weigh_doubts(hunt.locate())
+
+    (lot,) = result.doubtful
+    assert (lot.about, lot.notes, lot.believed) == ("departure in a row", 1, True)
+    fix, other = result.fix, without.locate().fix
+    assert fix is not None
+    assert other is not None
+    assert lot.moves_m == pytest.approx(farthest_m(fix, other), abs=0.1)
+    assert "1 note is still to look at (treeward review):" in answer_lines(result)
+
+
+def test_a_recording_without_a_station_is_counted_and_weighed(tmp_path: Path) -> None:
+    rows = watch({2: "240"})
+    flag = r"station: none was said in this recording\; add a row that says it"
+    rows = [(*r[:4], flag) if r[4] == DOUBT else r for r in rows]
+    hunt = hunt_of(tmp_path / "as it is", rows)
+
+    result = hunt.weigh_doubts(hunt.locate())
+
+    (lot,) = result.doubtful
+    assert (lot.about, lot.notes) == ("recording without a station", 1)
+    assert lot.lost  # all of these notes are of one (unnamed) recording
+    assert any("nothing is left to tell" in line for line in answer_lines(result))
+
+
+def test_a_doubtful_time_is_weighed_by_the_clock_without_it(tmp_path: Path) -> None:
+    # The time said a second time makes the trip it falls into out to be longer.
+    said = [(0, "station one"), (2, "time ten o'clock")]
+    for n in range(4):
+        said.append((60 + 400 * n, "yellow away"))
+        said.append((64 + 400 * n, "bearing two one zero"))
+        said.append(((390 if n > 1 else 290) + 400 * n, "yellow back"))
+
+    def heard(folder: Path, *more: tuple[int, str]) -> Hunt:
+        hunt = hunt_of(folder, [])
+        hunt.review_path.unlink()
+        words = [
+            {"word": word, "start": at + 0.4 * n, "end": at + 0.4 * n + 0.35, "conf": 1}
+            for at, text in sorted([*said, *more])
+            for n, word in enumerate(text.split())
+        ]
+        (folder / "recordings").mkdir()
+        transcript = folder / "recordings" / "2026-07-14.json"
+        transcript.write_text(json.dumps({"result": words}), "utf-8")
+        hunt.transcribe()
+        return hunt
+
+    hunt = heard(tmp_path / "as it is", (600, "time ten seventeen"))
+    text = hunt.review_path.read_text("utf-8")
+    flagged = text.replace("time ten seventeen,,,", f"time ten seventeen,,{DOUBT},")
+    assert flagged != text
+    hunt.review_path.write_text(flagged, "utf-8")
+    result = hunt.weigh_doubts(hunt.locate())
+    fix, other = result.fix, heard(tmp_path / "without").locate().fix
+
+    (lot,) = result.doubtful
+    assert (lot.about, lot.notes) == ("time", 1)
+    assert fix is not None
+    assert other is not None
+    assert lot.moves_m == pytest.approx(farthest_m(fix, other), abs=0.1)
+    assert lot.moves_m > 5.0
+    assert hunt.review_path.read_text("utf-8") == flagged
 
 
 @pytest.mark.slow

@@ -262,6 +262,7 @@ def test_walk_hives_and_colonies_arrive_in_the_settings(
     assert seen["result"].settings is settings
 
 
+@pytest.mark.slow
 def test_observers_days_and_doubtful_bees_reach_the_survey(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -58,8 +58,15 @@ def test_a_bee_that_makes_up_for_all_of_it_flies_as_in_still_air() -> None:
 
 def flight_s(from_deg: float, compensation: float) -> float:
     """Return the flight time to a colony 900 m north in a wind of 3 m/s."""
-    settings = Settings(wind_compensation=compensation)
-    nodes = timing.TimeNodes(*([np.zeros(1)] + [np.ones(1)] * 2 + [np.zeros(1)] * 2))
+    settings = Settings()
+    nodes = timing.TimeNodes(
+        ln_f=np.zeros(1),
+        slow_out=np.ones(1),
+        slow_home=np.ones(1),
+        compensation=np.array([compensation]),
+        ln_g=np.zeros(1),
+        log_weight=np.zeros(1),
+    )
     here = Place(
         x_m=0.0,
         y_m=0.0,

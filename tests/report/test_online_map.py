@@ -68,6 +68,7 @@ def test_the_page_names_its_server_and_credits_the_map(
     assert ADDRESS.findall(written.report.read_text("utf-8")) == []
 
 
+@pytest.mark.slow
 def test_the_next_run_takes_the_page_away(result: HuntResult, tmp_path: Path) -> None:
     write_results(result, tmp_path / "results", online_map=True)
     write_results(result, tmp_path / "results")

@@ -18,6 +18,7 @@ def long(kind: str, seed: int, seconds: int = 40) -> NDArray[np.float64]:
     return np.concatenate([bed.block(RATE_HZ) for _ in range(seconds)])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", noise.KINDS)
 def test_beds_have_unit_level_and_repeat_by_seed(kind: str) -> None:
     samples = long(kind, 3)

@@ -101,6 +101,7 @@ def test_bearings_alone_give_a_wedge() -> None:
     assert fix.bees == ()
 
 
+@pytest.mark.slow
 def test_one_bearing_is_an_honest_wide_answer() -> None:
     one = only(survey.locate(hunts.stations(), NO_TRIPS, hunts.bearings([90.0])))
     many = only(survey.locate(hunts.stations(), NO_TRIPS, hunts.bearings([90.0] * 12)))
@@ -244,3 +245,25 @@ def test_across_the_date_line_and_near_the_pole() -> None:
         )
         assert 300 < distance < 1500
         assert azimuth == pytest.approx(90.0, abs=5.0)
+
+
+def test_a_bee_s_own_distance_takes_the_wind_into_account() -> None:
+    # 900 m north in 5 m/s from the north, 0.6 of it made up for, at 0.97 of the usual
+    # speeds; by hand home at 0.6 x 6.305 + 0.4 x 1.305 m/s, out at 0.6 x 7.275 +
+    # 0.4 x 12.275.
+    away_s = 900 / 4.305 + 900 / 9.275 + 134.0
+    hunt = (
+        hunts.stations(),
+        hunts.trips([away_s] * 12),
+        hunts.bearings([0.0] * 12, bee=[0] * 12),
+    )
+    blowing = survey.TripWind(speed_mps=np.full(12, 5.0), from_true_deg=np.zeros(12))
+    own, colony = [], []
+    for wind in (None, blowing):
+        fix = survey.locate(*hunt, wind=wind)
+        own.append(fix.bees[0].median_m)
+        colony.append(only(fix).distance_m["1"][1])
+
+    assert own[1] < 0.9 * own[0]
+    # One bee at one station: her own distance changes as the colony's does.
+    assert own[1] / own[0] == pytest.approx(colony[1] / colony[0], rel=0.03)

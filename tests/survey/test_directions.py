@@ -28,16 +28,18 @@ def test_density_over_directions_integrates_to_one() -> None:
 
 def test_many_bearings_at_a_station_leave_its_deviation() -> None:
     # The sd of the direction they fix, far from the tree and at the sharpest scatter:
-    # of one bee sqrt(3.5^2 + 4^2), the tail of stations left out.
+    # of one bee sqrt(3.5^2 + 4^2), the tail of stations left out; in a hunt of the
+    # second kind, whose lines deviate as the settings say.
     settings = Settings(station_tail_share=0.0)
     nodes = lines.line_nodes(settings, 0.0)
+    usual = nodes.sd_rad.size // len(lines.LINE_KINDS)
     turn = (np.arange(lines.ANGLES) + 0.5) * (2 * np.pi / lines.ANGLES) - np.pi
     for bees, expected in ((1, np.hypot(3.5, 4.0)), (4, np.hypot(3.5, 2.0))):
         by_bee = lines.bee_tables(
             np.full(80, np.pi), np.zeros(80), np.arange(80) % bees, nodes=nodes
         )
         of_station = lines.station_table(np.sum(list(by_bee.values()), axis=0), nodes)
-        density = np.exp(of_station[0, :, 0] - of_station[0, :, 0].max())
+        density = np.exp(of_station[0, :, usual] - of_station[0, :, usual].max())
         mean = density @ turn / density.sum()
         sd = np.degrees(np.sqrt(density @ (turn - mean) ** 2 / density.sum()))
         # 80 bearings of 3 degrees leave 0.3 of their own.
@@ -46,14 +48,45 @@ def test_many_bearings_at_a_station_leave_its_deviation() -> None:
 
 def test_near_the_tree_a_line_says_less() -> None:
     nodes = lines.line_nodes(Settings(), 0.0)
+    least = nodes.deviation_rad[0]
+    assert np.degrees(np.unique(nodes.station_rad)) == pytest.approx(
+        [3.5 * kind.station for kind in lines.LINE_KINDS]
+    )
     size = [
-        nodes.deviation_rad[0]
-        * (nodes.deviation_rad[1] / nodes.deviation_rad[0])
+        least
+        * (nodes.deviation_rad[1] / least)
         ** float(nodes.deviation_position(np.array([d]))[0])
         for d in (15.0, 80.0, 2000.0)
     ]
-    expected = [np.hypot(3.5, np.degrees(np.arctan2(8.0, d))) for d in (15, 80, 2000)]
+    circling = [np.degrees(np.arctan2(8.0, d)) for d in (15, 80, 2000)]
+    expected = np.hypot(np.degrees(least), circling)
     assert np.degrees(size) == pytest.approx(expected, rel=1e-3)
+
+
+def test_stations_that_disagree_are_taken_for_a_hunt_whose_lines_deviate() -> None:
+    # Three stations on a circle about the tree, lines true or 9 degrees to either side.
+    nodes = lines.line_nodes(Settings(), 0.0)
+    kinds = np.repeat(np.arange(len(lines.LINE_KINDS)), nodes.sd_rad.size // 3)
+
+    def shares(off_deg: tuple[float, ...]) -> list[float]:
+        total = np.log(np.exp(nodes.scatter_log_weight).sum(axis=0))
+        for off in off_deg:
+            by_bee = lines.bee_tables(
+                np.full(12, np.pi + np.radians(off)),
+                np.full(12, np.radians(5.0)),
+                np.arange(12) % 3,
+                nodes=nodes,
+            )
+            table = np.sum(list(by_bee.values()), axis=0)
+            total = total + lines.station_table(table, nodes)[0, lines.ANGLES // 2]
+        share = np.bincount(kinds, weights=np.exp(total - total.max()))
+        return [float(one) for one in share / share.sum()]
+
+    steady, unruly = shares((0.0, 1.0, -1.0)), shares((9.0, -9.0, 11.0))
+    assert steady[0] > 0.6
+    assert steady[2] < 0.1
+    assert unruly[2] > 0.6
+    assert unruly[0] < 0.05
 
 
 def test_a_spoken_wind_direction_is_spread_over_its_sector() -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from treeward.survey import Settings, timing
+from treeward.survey.directions import LINE_KINDS
 from treeward.survey.lessons import (
     Lesson,
     lesson,
@@ -117,9 +118,12 @@ def test_a_compass_that_reads_too_far_is_found_out() -> None:
     assert observer == 0
     assert weighted / precision == pytest.approx(9.0, abs=1.5)
     # The station's own deviation stays in it, whose tail makes it wider than its core.
-    usual = Settings()
-    tail = usual.station_tail_share
-    whole = (1 - tail) * usual.station_sd_deg**2 + tail * usual.station_tail_sd_deg**2
+    usual, whole = Settings(), 0.0
+    for kind in LINE_KINDS:
+        tail = usual.station_tail_share * kind.tail_share
+        core = kind.station * usual.station_sd_deg
+        wide = max(1.0, kind.station) * usual.station_tail_sd_deg
+        whole += kind.weights[0] * ((1 - tail) * core**2 + tail * wide**2)
     assert usual.station_sd_deg < precision**-0.5 < whole**0.5
 
 

@@ -114,6 +114,7 @@ def test_a_line_that_leaves_along_a_lane_is_no_second_colony() -> None:
     assert [colony.marks for colony in fix.colonies] == [BEES]
 
 
+@pytest.mark.slow
 def test_in_hive_times_may_differ_by_day() -> None:
     # The same bee, 60 s longer in the hive on the second day: told of two days that is
     # no sign of distance, told of one day it is a wide spread.

@@ -907,14 +907,25 @@ def test_the_time_of_day_does_not_matter(events: list[Event], minutes: int) -> N
     ]
 
 
-def test_flights_in_the_dark_raise_a_doubt() -> None:
-    day = pair_trips(rounds(3), hunt())
-    night = pair_trips([replace(e, clock=at(-9 * 3600 + n * 300)) for n, e in
-                        enumerate(rounds(3))], hunt())  # fmt: skip
+def test_flights_with_the_sun_down_raise_a_doubt() -> None:
+    def moved(seconds: float) -> list[Event]:
+        return [
+            replace(e, clock=at(seconds + n * 120)) for n, e in enumerate(rounds(3))
+        ]
 
-    assert not any("dark" in doubt for doubt in doubt_texts(day.doubts))
-    assert "6 notes are of bees flying in the dark, the first at 14 Jul 01:00" in (
-        " ".join(doubt_texts(night.doubts))
+    day = pair_trips(rounds(3), hunt())
+    night = pair_trips(moved(-9 * 3600), hunt())
+    # Sunset there was at 21:29 summer time, civil dusk at 22:17.
+    evening, dusk = (pair_trips(moved(s * 60), hunt()) for s in (665, 695))
+
+    fine = doubt_texts((*day.doubts, *evening.doubts))
+    assert not any("sun down" in doubt for doubt in fine)
+    assert (
+        "6 notes are of bees flying with the sun down, the first at 14 Jul 01:00"
+        in " ".join(doubt_texts(night.doubts))
+    )
+    assert "with the sun down, the first at 14 Jul 21:35" in " ".join(
+        doubt_texts(dusk.doubts)
     )
 
 

@@ -113,8 +113,8 @@ def test_no_two_doubts_about_one_thing_have_one_sentence() -> None:
         (
             Doubt(code=DoubtCode.IN_THE_DARK, numbers=(2,), moments=(THERE,)),
             (
-                "2 notes are of bees flying in the dark, the first at 14 Jul 10:22: is "
-                "the clock right?"
+                "2 notes are of bees flying with the sun down, the first at "
+                "14 Jul 10:22: is the clock right?"
             ),
         ),
         (

@@ -12,6 +12,11 @@ from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
     from treeward.hunt.transcription import Transcribed
+    from treeward.notes.unread import Unread
+
+
+_MOST_UNREAD = 20  # lines shown; choice
+_WIDEST = 90  # letters of a line shown; choice
 
 
 @click.command(name="transcribe")
@@ -109,9 +114,24 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
                 else ""
             )
         )
+    if done.unread:
+        count = len(done.unread)
+        lines.append(
+            f"{count} line{'' if count == 1 else 's'} without a note to look at, "
+            "as a bee or its coming or going is named:"
+        )
+        lines += [_unread_line(line) for line in done.unread[:_MOST_UNREAD]]
+        if count > _MOST_UNREAD:
+            lines.append(f"  and {count - _MOST_UNREAD} more (--json lists them)")
     if done.stopped:
         lines.append("Stopped. Run the same command again to go on.")
     return lines
+
+
+def _unread_line(line: Unread) -> str:
+    minute, second = divmod(int(line.start_s), 60)
+    text = line.text if len(line.text) <= _WIDEST else f"{line.text[:_WIDEST]} ..."
+    return f"  {line.recording} {minute}:{second:02}  {text}"
 
 
 def _as_dict(done: Transcribed, review_path: Path) -> dict[str, object]:
@@ -133,4 +153,14 @@ def _as_dict(done: Transcribed, review_path: Path) -> dict[str, object]:
             for recording in done.recordings
         ],
         "remarks": list(done.remarks),
+        "unread": [
+            {
+                "recording": line.recording,
+                "start_s": round(line.start_s, 2),
+                "end_s": round(line.end_s, 2),
+                "text": line.text,
+                "marks": list(line.marks),
+            }
+            for line in done.unread
+        ],
     }

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from treeward.errors import TreewardError
 from treeward.hunt.doubts import RowMove, farthest_m
 
-from .queue import to_look_at
+from .queue import lacks, to_look_at
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -81,9 +81,11 @@ class Weighing:
             sheet = self._desk.sheet()
             queue = to_look_at(sheet.rows, sheet.machine)[:MOST_ROWS]
             wanted = {
-                row.name: self._readings(row)
+                row.name: readings
                 for row in queue
                 if row.name not in self.moves
+                # What hangs on a value that nobody heard cannot be told.
+                and ((readings := self._readings(row)) or not lacks(row))
             }
             if wanted and go_on():
                 for move in self._desk.hunt.row_moves(result, wanted):

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError
 from treeward.language.kinds import KINDS, About
+from treeward.notes.flags import FlagCode
 from treeward.positions import Position
 from treeward.report.model import DoubtfulNotes
 from treeward.survey.frame import geodesic
@@ -20,7 +21,14 @@ from treeward.trips import pair_trips
 from .locating import prepare_hunt, survey_hunt
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import (
+        Callable,
+        Collection,
+        Iterable,
+        Iterator,
+        Mapping,
+        Sequence,
+    )
     from datetime import datetime
 
     from treeward.notes.events import Event
@@ -33,8 +41,13 @@ MOST_ALONE_IN_ALL = 8  # such surveys, of a second or so each; choice
 MOST_TRIPS = 1000  # with more, a survey takes many seconds: nothing is weighed; choice
 # Not believed while in doubt, so that the question is what if they are right.
 UNBELIEVED = frozenset({About.STATION, About.PAUSE, About.SCRATCH, About.MISSED})
-# The clock of every other note hangs on them, and is not worked out again here.
-_NOT_WEIGHED = frozenset({About.TIME, About.DATE})
+# The clock of other notes hangs on them: without them it is worked out anew.
+_CLOCK = frozenset({About.TIME, About.DATE})
+# Flags of notes that are not in doubt themselves, but do not fit those beside them.
+_UNFIT: Mapping[FlagCode, About] = {
+    FlagCode.DEPARTURES_IN_A_ROW: About.ORDER,
+    FlagCode.STATION_UNSAID: About.NO_STATION,
+}
 
 
 def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
@@ -49,6 +62,10 @@ def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
     for event in events:
         if event.doubtful:
             lots[KINDS[event.kind].about].append(event)
+            continue
+        unfit = [_UNFIT[flag.code] for flag in event.flags if flag.code in _UNFIT]
+        for about in unfit[:1]:
+            lots[about].append(event)
     return tuple(
         DoubtfulNotes(
             about=about,
@@ -62,7 +79,11 @@ def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
 
 
 def weigh_doubts(
-    result: HuntResult, events: Sequence[Event], *, today: datetime
+    result: HuntResult,
+    events: Sequence[Event],
+    *,
+    without: Callable[[Collection[str]], Sequence[Event]],
+    today: datetime,
 ) -> HuntResult:
     """Say of each lot of notes in doubt how far it could move the best place.
 
@@ -72,6 +93,8 @@ def weigh_doubts(
         The answer as it stands.
     events
         The events that count.
+    without
+        Gives them without some rows, the clock of the others worked out anew.
     today
         Date for the magnetic model where no note has a clock.
     """
@@ -98,7 +121,8 @@ def weigh_doubts(
         for lot in lots:
             singly = 1 < lot.notes <= min(MOST_ALONE, MOST_ALONE_IN_ALL - alone)
             alone += lot.notes if singly else 0
-            weighed.append(_weighed(lot, events, fix, locate, singly=singly))
+            other = _other_ways(lot, events, without, singly=singly)
+            weighed.append(_weighed(lot, other, fix, locate, singly=singly))
         lots = tuple(weighed)
     return replace(result, doubtful=lots)
 
@@ -195,16 +219,14 @@ def _positions(result: HuntResult) -> dict[str, tuple[Position, str]]:
 
 def _weighed(
     lot: DoubtfulNotes,
-    events: Sequence[Event],
+    other_ways: Iterator[Sequence[Event]],
     fix: Fix,
     locate: Callable[[Sequence[Event]], Fix | None],
     *,
     singly: bool,
 ) -> DoubtfulNotes:
-    if lot.about in _NOT_WEIGHED:
-        return lot
     moves_m, lost = 0.0, False
-    for other in _other_ways(lot, events, singly=singly):
+    for other in other_ways:
         found = locate(other)
         if found is None or not found.colonies:
             lost = True
@@ -214,15 +236,24 @@ def _weighed(
 
 
 def _other_ways(
-    lot: DoubtfulNotes, events: Sequence[Event], *, singly: bool
+    lot: DoubtfulNotes,
+    events: Sequence[Event],
+    without: Callable[[Collection[str]], Sequence[Event]],
+    *,
+    singly: bool,
 ) -> Iterator[Sequence[Event]]:
     """Give the events as they are if the lot is otherwise, all of it and singly."""
     rows = [frozenset(lot.rows)]
     if singly:
         rows += [frozenset({row}) for row in lot.rows]
     for chosen in rows:
-        if lot.believed:
-            yield [e for e in events if not (e.doubtful and e.row in chosen)]
+        if lot.about in _CLOCK:
+            yield without(chosen)
+        elif lot.about is About.NO_STATION:  # nobody knows where its notes belong
+            lost = {e.recording for e in events if e.row in chosen}
+            yield [e for e in events if e.recording not in lost]
+        elif lot.believed:
+            yield [e for e in events if not (e.flags and e.row in chosen)]
         else:
             yield [replace(e, flags=()) if e.row in chosen else e for e in events]
 

@@ -87,7 +87,7 @@ def noted_place(hunt: Hunt) -> tuple[Position, date, str]:
 
 
 def _tracked(hunt: Hunt, clock: datetime, when: str) -> Position:
-    tracks = find_tracks(hunt.path)
+    tracks = find_tracks(hunt.path, hunt.file.map.ground)
     for path in tracks:
         if (place := position_at(read_gpx(path), clock)) is not None:
             return place

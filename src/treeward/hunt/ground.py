@@ -1,14 +1,13 @@
 """Reads the person's own map: pictures with a place, tiles, lines of paths and water.
 
-Whatever is named under `[map] ground` in hunt.toml lies in the hunt's folder; nothing is
-fetched. Formats: the ESRI world file beside a picture; GeoTIFF (OGC 19-008r4) by the
+Whatever is named under `[map] ground` in hunt.toml lies in the hunt's folder; nothing
+is fetched. Formats: the ESRI world file beside a picture; GeoTIFF (OGC 19-008r4) by the
 package rasterio; MBTiles 1.3 with pictures; GeoJSON (RFC 7946); GPX 1.1.
 """
 
 from __future__ import annotations
 
 import io
-import json
 import math
 import sqlite3
 from contextlib import closing
@@ -22,10 +21,10 @@ from treeward.files import read_whole
 from treeward.report.ground import Ground, GroundLine, GroundPicture
 from treeward.within import file_within
 
-from .tracks import gpx_document
+from .shapes import read_shapes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -38,21 +37,21 @@ PICTURES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".gif", ".bmp"})
 TIFF = frozenset({".tif", ".tiff"})
 MOST_PIXELS = 60_000_000  # of a picture: 240 MB while it is read; choice
 MOST_BYTES = 200_000_000  # of a picture; choice
-MOST_LINE_BYTES = 32 << 20  # of GeoJSON; choice
 MOST_TILES = 64  # looked up of an MBTiles file: some 2,000 by 2,000 pixels; choice
 MOST_ACROSS = 2000  # pixels kept of a GeoTIFF, each way; choice
 _TILE = 256  # pixels of a tile
 _AROUND = 0.6  # of the hunt's size, shown about it on every side; as wide as maps get
 _LEAST_DEG = 0.004  # about the hunt; some 400 m
 _ORIGIN_M = 20037508.342789244  # half the equator in EPSG:3857 (pi x 6378137 m)
-_SORTS: tuple[tuple[Sort, frozenset[str]], ...] = (
-    ("water", frozenset({"water", "waterway", "river", "stream", "lake", "pond", "spring",
-                         "wetland", "reservoir", "drain", "ditch", "canal", "bog"})),
-    ("wood", frozenset({"wood", "forest", "woodland", "trees", "scrub", "hedge",
-                        "tree_row", "plantation", "orchard"})),
-    ("way", frozenset({"highway", "path", "track", "footway", "road", "bridleway", "way",
-                       "steps", "lane", "trail"})),
-)  # fmt: skip
+# Words of OpenStreetMap's keys and values, and of everyday English.
+_SORTS: Mapping[str, Sort] = {
+    **dict.fromkeys(("water", "waterway", "river", "stream", "lake", "pond"), "water"),
+    **dict.fromkeys(("spring", "wetland", "reservoir", "ditch", "canal"), "water"),
+    **dict.fromkeys(("wood", "forest", "woodland", "trees", "scrub"), "wood"),
+    **dict.fromkeys(("hedge", "tree_row", "plantation", "orchard"), "wood"),
+    **dict.fromkeys(("highway", "path", "track", "footway", "road", "way"), "way"),
+    **dict.fromkeys(("bridleway", "steps", "lane", "trail"), "way"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,10 +93,8 @@ def read_ground(result: HuntResult, hunt_dir: Path) -> Ground | None:
             pictures += _geotiff(path, part)
         elif ending == ".mbtiles":
             pictures += _mbtiles(path, part)
-        elif ending in {".geojson", ".json"}:
-            lines += _geojson(path)
-        elif ending == ".gpx":
-            lines += _gpx(path)
+        elif ending in {".geojson", ".json", ".gpx"}:
+            lines += _lines(path)
         else:
             raise HuntError(
                 f"a map of this kind ({ending or 'no ending'}) is not read",
@@ -185,14 +182,14 @@ def _picture(path: Path, table: MapTable) -> GroundPicture:
     raw = _whole(beside, 10_000)
     try:
         a, d, b, e, c, f = (float(part) for part in raw.decode("ascii").split()[:6])
-        if not all(map(math.isfinite, (a, b, c, d, e, f))) or a * e - b * d == 0:
-            raise ValueError
-    except (ValueError, UnicodeDecodeError) as error:
+    except (ValueError, UnicodeDecodeError):
+        a = b = c = d = e = f = math.nan
+    if not all(map(math.isfinite, (a, b, c, d, e, f))) or a * e - b * d == 0:
         raise HuntError(
             "is no world file: it should hold six numbers, one on a line",
             where=beside.name,
             mend="Export the picture again with its world file.",
-        ) from error
+        )
     crs = _crs_beside(path, table, (c, f))
     # A world file tells of the middle of the first pixel.
     corner = (c - a / 2 - b / 2, f - d / 2 - e / 2)
@@ -261,19 +258,20 @@ def _geotiff(path: Path, part: _Part) -> Iterator[GroundPicture]:
         mend="Export it again as GeoTIFF with its reference system.",
     )
     try:
-        with rasterio.open(path) as data:
+        with rasterio.open(path, driver="GTiff") as data:  # no list of other files
             if data.crs is None or data.transform.is_identity:
                 raise fault
-            to_grid = Transformer.from_crs("EPSG:4326", data.crs, always_xy=True)
-            x, y = (
-                to_grid.transform_bounds(
-                    part.west_deg, part.south_deg, part.east_deg, part.north_deg
-                )[0::2],
-                to_grid.transform_bounds(
-                    part.west_deg, part.south_deg, part.east_deg, part.north_deg
-                )[1::2],
+            to_grid = Transformer.from_crs(
+                "EPSG:4326", data.crs.to_wkt(), always_xy=True
             )
-            corners = [~data.transform * (one, two) for one in x for two in y]
+            west, south, east, north = to_grid.transform_bounds(
+                part.west_deg, part.south_deg, part.east_deg, part.north_deg
+            )
+            a, b, c, d, e, f = tuple(data.transform)[:6]
+            to_pixel = np.linalg.inv(np.array([[a, b], [d, e]]))
+            corners = [
+                to_pixel @ (x - c, y - f) for x in (west, east) for y in (south, north)
+            ]
             columns = np.clip([corner[0] for corner in corners], 0, data.width)
             rows = np.clip([corner[1] for corner in corners], 0, data.height)
             left, right = math.floor(columns.min()), math.ceil(columns.max())
@@ -287,14 +285,15 @@ def _geotiff(path: Path, part: _Part) -> Iterator[GroundPicture]:
                 max(1, round((right - left) / shrink)),
             )
             pixels = _bands(data, window, shape)
-            affine = data.window_transform(window) * data.transform.scale(
-                (right - left) / shape[1], (bottom - top) / shape[0]
-            )
+            wide, high = (right - left) / shape[1], (bottom - top) / shape[0]
             yield GroundPicture(
                 pixels=pixels,
                 crs=data.crs.to_wkt(),
-                affine=(affine.a, affine.b, affine.c, affine.d, affine.e, affine.f),
-            )
+                affine=(
+                    a * wide, b * high, c + a * left + b * top,
+                    d * wide, e * high, f + d * left + e * top,
+                ),
+            )  # fmt: skip
     except (RasterioError, OSError, ValueError) as error:
         raise fault from error
 
@@ -360,15 +359,15 @@ def _mbtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
 
 def _tiles_of(part: _Part, level: int) -> tuple[range, range]:
     """Return columns and rows, from the north, of the tiles of a part."""
-    count = 2**level
+    count: int = 2**level
 
     def column(lon_deg: float) -> int:
-        return math.floor((lon_deg + 180) / 360 * count)
+        return int((lon_deg + 180) / 360 * count // 1)
 
     def row(lat_deg: float) -> int:
         lat = math.radians(lat_deg)
         share = (1 - math.asinh(math.tan(lat)) / math.pi) / 2
-        return min(max(math.floor(share * count), 0), count - 1)
+        return min(max(int(share * count), 0), count - 1)
 
     return (
         range(column(part.west_deg), column(part.east_deg) + 1),
@@ -412,73 +411,17 @@ def _joined(
         )  # fmt: skip
 
 
-def _geojson(path: Path) -> list[GroundLine]:
-    lines: list[GroundLine] = []
-
-    def geometry(one: Any, sort: Sort) -> None:  # noqa: ANN401 (JSON)
-        kind = one["type"]
-        parts = one.get("coordinates", ())
-        if kind == "GeometryCollection":
-            for other in one["geometries"]:
-                geometry(other, sort)
-        elif kind == "LineString":
-            lines.append(_line(parts, sort))
-        elif kind == "MultiLineString":
-            lines.extend(_line(part, sort) for part in parts)
-        elif kind == "Polygon":
-            lines.append(_line(parts[0], sort, closed=True))
-        elif kind == "MultiPolygon":
-            lines.extend(_line(part[0], sort, closed=True) for part in parts)
-
-    try:
-        table = json.loads(_whole(path, MOST_LINE_BYTES).decode("utf-8-sig"))
-        features = table["features"] if "features" in table else [table]
-        for feature in features:
-            own = feature.get("geometry", feature)
-            if own is not None:
-                geometry(own, _sort(feature.get("properties") or {}))
-    except (
-        ValueError, TypeError, KeyError, IndexError, AttributeError, RecursionError,
-    ) as error:  # fmt: skip
-        raise HuntError(
-            "is no GeoJSON that can be read",
-            where=path.name,
-            mend="Export it again as GeoJSON in WGS84 degrees.",
-        ) from error
-    return lines
-
-
-def _line(points: Sequence[Any], sort: Sort, *, closed: bool = False) -> GroundLine:
-    xy = np.array([point[:2] for point in points], dtype=np.float64).reshape(-1, 2)
-    if not len(xy) or not np.isfinite(xy).all() or (np.abs(xy) > [360, 90]).any():
-        raise ValueError("a place off the globe, or none")
-    return GroundLine(
-        longitude_deg=xy[:, 0], latitude_deg=xy[:, 1], closed=closed, sort=sort
-    )
-
-
-def _sort(properties: dict[str, Any]) -> Sort:
-    """Tell water, woods and ways by the words in a feature's properties."""
-    words = {
-        word
-        for key, value in properties.items()
-        for text in (key, value)
-        if isinstance(text, str)
-        for word in text.lower().replace("-", " ").split()
-    }
-    return next((sort for sort, known in _SORTS if words & known), "other")
-
-
-def _gpx(path: Path) -> Iterator[GroundLine]:
-    document = gpx_document(path)
-    pieces = [
-        (track.name or "", segment.points)
-        for track in document.tracks
-        for segment in track.segments
-    ]
-    pieces += [(route.name or "", route.points) for route in document.routes]
-    for name, points in pieces:
-        if len(points) > 1:
-            places = [(point.longitude, point.latitude) for point in points]
-            sort = _sort({"name": name})
-            yield _line(places, "way" if sort == "other" else sort)
+def _lines(path: Path) -> Iterator[GroundLine]:
+    """Give outlines, then lines; places are left out, and so are holes."""
+    shapes = read_shapes(path)
+    # A track without a word for it is one that was walked or ridden.
+    unnamed: Sort = "way" if path.suffix.lower() == ".gpx" else "other"
+    for closed, found in ((True, shapes.outlines), (False, shapes.lines)):
+        for shape in found:
+            words = " ".join(shape.kinds).replace("-", " ").split()
+            yield GroundLine(
+                longitude_deg=shape.points[:, 0],
+                latitude_deg=shape.points[:, 1],
+                closed=closed,
+                sort=next((_SORTS[w] for w in words if w in _SORTS), unnamed),
+            )

@@ -26,7 +26,7 @@ from .recordings import take_in, unreadable
 from .transcription import Recorded, Transcribed
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from treeward.notes.events import Event
@@ -89,6 +89,7 @@ class Hunt(HuntFolder):
         from .recordings import LeftOut
         from .review_update import ReviewUpdate
         from .transcription import keep_talk
+        from .unread_lines import keep_unread
 
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
@@ -127,6 +128,8 @@ class Hunt(HuntFolder):
             written = update.write_merged(recorded)
             merge = written.merge
             keep_talk(self, paths)
+            keep_unread(self, recorded)
+            unread = tuple(line for one in recorded for line in one.unread)
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
                 recordings=tuple(recorded),
@@ -135,6 +138,7 @@ class Hunt(HuntFolder):
                 to_look_at=to_look_at,
                 kept_changes=len(merge.report.kept_changes),
                 stopped=stopped,
+                unread=unread,
                 remarks=(*remarks, *written.remarks),
             )
 
@@ -149,6 +153,10 @@ class Hunt(HuntFolder):
         ReviewError
             With a line for every cell that cannot be read.
         """
+        return self._rows_without(frozenset())
+
+    def _rows_without(self, dropped: Collection[str]) -> list[ReviewRow]:
+        """Read review.csv as if the person had dropped some rows."""
         from .review_update import ReviewUpdate, times_corrected
 
         previous, current = self.review.read()
@@ -158,6 +166,11 @@ class Hunt(HuntFolder):
                 where=str(self.review_path),
                 mend="Run: treeward transcribe. Or write one by hand.",
             )
+        if dropped:
+            current = [
+                replace(row, decision="drop") if row.name in dropped else row
+                for row in current
+            ]
         if times_corrected(previous, current):
             update = ReviewUpdate(self)
             if known := update.recorded_before():
@@ -214,7 +227,12 @@ class Hunt(HuntFolder):
         """
         from .doubts import weigh_doubts
 
-        return weigh_doubts(result, self.events(), today=self._now())
+        return weigh_doubts(
+            result,
+            self.events(),
+            without=lambda dropped: self.events(self._rows_without(dropped)),
+            today=self._now(),
+        )
 
     def row_moves(
         self, result: HuntResult, readings: Mapping[str, Sequence[Event]]
@@ -321,6 +339,7 @@ class Hunt(HuntFolder):
         """
         from treeward.report.writing import write_labels, write_results
 
+        from .ground import read_ground
         from .note_rows import clips_of
 
         with self.locked("locate", wait_s=_PATIENCE_S):
@@ -331,6 +350,8 @@ class Hunt(HuntFolder):
                 used |= {line.row for line in result.table.lines}
                 notes = [note for row, note in result.rows.items() if row in used]
                 clips = clips_of(notes, self.recordings_dir)
+            if (ground := read_ground(result, self.path)) is not None:
+                result = replace(result, ground=ground)
             write_labels(result, self.recordings_dir)
             return write_results(
                 result, self.results_dir, with_sound=clips, online_map=online_map

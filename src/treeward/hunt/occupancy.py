@@ -121,7 +121,7 @@ def _same(colony: FoundColony, hunt: Hunt) -> bool:
 def _waypoints(hunt: Hunt) -> list[Position]:
     return [
         place
-        for path in find_tracks(hunt.path)
+        for path in find_tracks(hunt.path, hunt.file.map.ground)
         for place in read_gpx(path).waypoints.values()
     ]
 

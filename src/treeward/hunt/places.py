@@ -12,7 +12,7 @@ from treeward.trips.doubts import Doubt, DoubtCode
 from .tracks import Track, TrackError, position_over, read_gpx, span, waypoint
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Collection, Iterator, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -37,15 +37,20 @@ class Places:
     unfound: tuple[Missing, ...] = ()
 
 
-def find_tracks(hunt_dir: Path) -> list[Path]:
-    """List the GPX files of a hunt: in its folder, in tracks/ and in recordings/."""
+def find_tracks(hunt_dir: Path, ground: Collection[str] = ()) -> list[Path]:
+    """List the GPX files of a hunt: in its folder, in tracks/ and in recordings/.
+
+    But not those that hunt.toml names as the map's `ground`.
+    """
     folders = (hunt_dir, hunt_dir / "tracks", hunt_dir / "recordings")
     return sorted(
         path
         for folder in folders
         if folder.is_dir()
         for path in folder.iterdir()
-        if path.suffix.lower() == ".gpx" and path.is_file()
+        if path.suffix.lower() == ".gpx"
+        and path.is_file()
+        and path.relative_to(hunt_dir).as_posix() not in ground
     )
 
 
@@ -64,7 +69,7 @@ def read_tracks(hunt_file: HuntFile, hunt_dir: Path) -> list[tuple[Path, Track]]
     apart = {(hunt_dir / name).resolve() for name in (*search.ground, *search.paths)}
     walks = {(hunt_dir / name).resolve() for name in search.tracks}
     read = []
-    for path in find_tracks(hunt_dir):
+    for path in find_tracks(hunt_dir, hunt_file.map.ground):
         if path.resolve() in apart:
             continue
         try:

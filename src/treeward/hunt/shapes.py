@@ -32,7 +32,10 @@ _MOST_POINTS = 200_000  # in all; some seconds of work
 _CLOSED_M = 30.0  # between the ends of a line that is meant as an outline; guess
 _MOST_DEPTH = 40  # collections within collections; choice
 # What a feature is, under the names that map programs give it; the first that is there.
-_KINDS = ("kind", "type", "name", "natural", "landuse", "landcover", "building")
+_KINDS = (
+    *("kind", "type", "name", "natural", "landuse", "landcover", "building"),
+    *("water", "waterway", "highway"),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

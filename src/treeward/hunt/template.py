@@ -73,6 +73,7 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # [speech]
 # flag_below = 0.9
 # model = "models/base-en"      # another speech model: see treeward models
+# free = true                   # read notes out of the words between the phrases too
 # keep_talk = false             # keep nothing of what is said between the notes
 
 # Where the next station may be.
@@ -104,9 +105,16 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # [[searched]]
 # area = ["52.303, -3.612", "52.304, -3.612", "52.304, -3.609"]
 
-# Whose map pictures `treeward locate --online-map` shows, and what to say of them. No
-# other command and no other file asks the network for a map.
+# Your own ground under the map of report and pictures, from files in this folder;
+# nothing is fetched: a picture with a world file (.pgw, .jgw, .wld), MBTiles with
+# pictures, GeoJSON or GPX of paths, woods and water, or a GeoTIFF (for that:
+# pip install 'treeward[ground]').
+# tiles and credit: whose map pictures `treeward locate --online-map` shows, and what to
+# say of them; no other command and no other file asks the network for a map.
 # [map]
+# ground = ["ground.png", "paths.geojson"]
+# ground_crs = "EPSG:27700"     # the grid of a picture's world file, if no .prj says it
+# ground_credit = "drawn by hand after a walk"   # whose map it is, written on it
 # tiles = "https://tile.openstreetmap.org/{{z}}/{{x}}/{{y}}.png"
 # credit = "© OpenStreetMap contributors"
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from treeward.language.phrasebook import PhraseBook
     from treeward.notes.events import Event
+    from treeward.notes.unread import TimeTold, Unread
     from treeward.speech.recognizer import Recognizer
     from treeward.speech.utterances import Utterance
 
@@ -41,6 +42,7 @@ class Recorded:
     fault: str = ""  # the line to print where it could not be read
     complete: bool = True
     remarks: tuple[str, ...] = ()
+    unread: tuple[Unread, ...] = ()  # lines without a note that look like one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +55,7 @@ class Transcribed:
     to_look_at: int
     kept_changes: int
     stopped: bool = False
+    unread: tuple[Unread, ...] = ()
     remarks: tuple[str, ...] = field(default=())
 
     @property
@@ -95,13 +98,18 @@ def recorded_of(
 
     book = hunt.phrase_book
     if is_transcript(path):
-        from treeward.notes.narration import parse_narration
+        from treeward.notes.narration import read_narration
         from treeward.speech.transcripts import read_transcript
 
         if path.suffix.lower() in TYPED_SUFFIXES and (page := _typed(hunt, path, name)):
             return page
-        narrated = parse_narration(read_transcript(path), book, recording=name)
-        return Recorded(name=name, events=tuple(narrated))
+        narrated = read_narration(read_transcript(path), book, recording=name)
+        return Recorded(
+            name=name,
+            events=narrated.events,
+            remarks=tuple(time_line(told) for told in narrated.times),
+            unread=narrated.unread,
+        )
     from treeward.notes.context import read_again
     from treeward.notes.parser import parse_notes
     from treeward.notes.plausible import weigh_by_bees
@@ -112,12 +120,46 @@ def recorded_of(
     events = read_again(events, flag_below=flag_below)
     events = weigh_by_bees(events, book, flag_below=flag_below)
     others = without_own_voice(hunt.path, events)
+    remarks = heard.remarks
+    unread: tuple[Unread, ...] = ()
+    if hunt.file.speech.free:
+        from treeward.notes.narration import read_talk
+
+        narrated = read_talk(heard.utterances, others, book, recording=name)
+        others = list(narrated.events)
+        remarks = (*remarks, *(time_line(told) for told in narrated.times))
+        unread = narrated.unread if hunt.file.speech.keep_talk else ()
     return Recorded(
         name=name,
         events=tuple(with_answered(hunt.path, name, others)),
         complete=heard.done,
-        remarks=heard.remarks,
+        remarks=remarks,
+        unread=unread,
     )
+
+
+def time_line(told: TimeTold) -> str:
+    """Say what was told of loading or unloading, and which key of hunt.toml it fits."""
+    minute, second = divmod(int(told.start_s), 60)
+    said = f"said at {minute}:{second:02}: '{told.text}'"
+    between = f"{told.low_s:.0f} to {told.high_s:.0f} s"
+    match told.what:
+        case "unloading":
+            pair = f"[{told.low_s:.0f}, {told.high_s:.0f}]"
+            return (
+                f"{said}: {between} in the hive; to reckon with it, write "
+                f"in_hive_s = {pair} under [model] in hunt.toml"
+            )
+        case "loading":
+            return (
+                f"{said}: {between} of loading; your own notes of back and away "
+                "measure that, no key is needed"
+            )
+        case "close":
+            return (
+                f"{said}: trips to a hive so near can serve as calibration; write its "
+                "station and hive under [calibration] in hunt.toml"
+            )
 
 
 def _typed(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:

@@ -78,6 +78,8 @@ class About(StrEnum):
     PAUSE = "pause"
     SCRATCH = "scratch"
     WIND = "wind"
+    ORDER = "departure in a row"
+    NO_STATION = "recording without a station"
     NOTHING = ""  # moves no place, whatever it says
 
 

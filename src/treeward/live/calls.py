@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from treeward.trips.sightings import CIVIL_TWILIGHT_DEG
-
 from .answer import Answer
 from .messages import Alarm
 
@@ -72,6 +70,7 @@ class Calls:
         return calls[:2]
 
 
+CIVIL_TWILIGHT_DEG = 6.0  # sun's depth below the horizon at its end; definition
 SOON = timedelta(minutes=30)  # before sunset, when the person is told; choice
 
 

@@ -1,9 +1,13 @@
-"""Naming a bee in free speech: "the yellow one", "blue and white", "she"."""
+"""Naming bees in free speech: "the yellow one", "blue and white", "she", "both".
+
+Names are read here; which bees a pronoun means is told by the state of what was seen so
+far: who was spoken of, who is here, who is out.
+"""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import UNMARKED
@@ -16,10 +20,35 @@ if TYPE_CHECKING:
 _BEFORE = r"(?:(?:the|that|this|our|my|a|an|little|old|other|number) ){0,3}"
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
 _BEE = r"(?:one|bee|girl|lady|lass|worker|forager|friend)"
+_NUMBER = (
+    r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten"
+    r"|eleven"
+    r"|twelve|\w+teen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)\b"
+)
 _PAINT = r"(?:dot|mark|spot|blob)"
-PRONOUN = rf"(?:she|her|it|he|(?:that|this|the|the other) {_BEE})"
+OTHER = rf"(?:the other (?:{_BEE}|two)|the other|her (?:friend|mate|sister))"
+PRONOUN = (
+    rf"(?:she|her|it|he|whoever it was|that last one|the last {_BEE}|the newcomer"
+    rf"|{OTHER}|(?:that|this|the) {_BEE})"
+)
 # One of several, nobody knows which.
 _SOME = rf"(?:one of them|one of the bees|another {_BEE}|another|some {_BEE}|a {_BEE})"
+_GROUPS = {
+    2: r"they (?:have |had )?both|both of them|both|the pair of them|the pair"
+    r"|the two of them|two of them"
+    r"|two (?=came|come|have|are|left|went|landed|off|away|in|back|just)"
+    r"|two at once|the two|them both|the both of them",
+    3: r"all three of them|all three|the three of them|three of them",
+    0: r"they (?:have |had )?all|all of them|everyone|everybody",
+}
+_GROUP = re.compile(
+    "|".join(rf"(?P<n{count}>{words})" for count, words in _GROUPS.items()).join(
+        ("(?:", r")(?= )")
+    )
+)
+_JOIN = re.compile(r" (?:, and then|, and|, then|,|and then|and|then|plus)(?= )")
+# What tells that two colours are two bees.
+_TWO = re.compile(r" (?:, )?(?:both|are|were|have|together|each|the pair)(?= )")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +56,8 @@ class Named:
     """A bee named in the text: its mark, "" for a pronoun, and where its name ends.
 
     `full` tells that a word for the bee was said with the colour ("the blue one"),
-    `some` that it could be any ("one of them").
+    `some` that it could be any ("one of them"). `marks` are several bees named
+    together; `group` how many an unnamed group holds: 2 for "both", -1 for "all".
     """
 
     mark: str
@@ -35,13 +65,19 @@ class Named:
     pronoun: str = ""
     full: bool = False
     some: bool = False
+    marks: tuple[str, ...] = ()
+    group: int = 0
 
 
 class BeeNames:
     """Finds names of bees at a place in the text of sentences."""
 
     def __init__(self, book: PhraseBook) -> None:
+        self.seen: set[str] = set()  # marks noted so far
+        self._painted = book.marks_in_use  # empty: any may be
+        book = replace(book, marks_in_use=frozenset())
         self._marks = dict(book.marks())
+        self._alone = dict(self._marks)  # without "blue and white"
         for way, mark in book.marks().items():
             colours = mark.partition(" ")[0].split("-")
             if len(colours) == 2:
@@ -54,17 +90,10 @@ class BeeNames:
                 }
         spots = "|".join(re.escape(way) for ways in book.spots.values() for way in ways)
         self._spots = {way: spot for spot, ways in book.spots.items() for way in ways}
-        every = "|".join(sorted(map(re.escape, self._marks), key=len, reverse=True))
-        on_spot = (
-            rf"(?: (?:with|that is|which is) (?:the|a|its|her)? ?{_DOT}"
-            rf" on (?:the|her|its) (?P<spot>{spots}))?"
-            if spots
-            else "(?P<spot>)"
-        )
-        self._coloured = re.compile(
-            rf"(?P<det>{_BEFORE})(?P<mark>{every})(?: {_DOT}(?= {_BEE}| with))?"
-            rf"(?P<bee> (?:{_BEE}|{_PAINT}(?! on)))?{on_spot}(?= )"
-        )
+        self._coloured = self._names_of(self._marks, spots)
+        self._single = self._names_of(self._alone, spots)
+        self.word = re.compile(rf" (?:{_any_of(self._alone)})(?= )")
+        every = _any_of(self._marks)
         self._with_dot = re.compile(
             rf"{_BEFORE}{_BEE} (?:with|wearing|in) (?:the|a) (?P<mark>{every})"
             rf" {_PAINT}(?= )"
@@ -75,13 +104,86 @@ class BeeNames:
             rf"{_BEFORE}{_BEE} (?:with no|without) (?:a |any )?(?:dot|mark|paint)(?= )"
         )
 
+    @staticmethod
+    def _names_of(marks: dict[str, str], spots: str) -> re.Pattern[str]:
+        on_spot = (
+            rf"(?:(?: (?:with|that is|which is) (?:the|a|its|her)? ?{_DOT})?"
+            rf" on (?:the|her|its) (?P<spot>{spots}))?"
+            if spots
+            else "(?P<spot>)"
+        )
+        return re.compile(
+            rf"(?P<det>{_BEFORE})(?P<mark>{_any_of(marks)})"
+            rf"(?: {_DOT}(?= {_BEE}| with))?"
+            rf"(?P<bee> (?:{_BEE}(?! {_NUMBER})|{_PAINT}(?! on)))?{on_spot}(?= )"
+        )
+
     def at(self, text: str, place: int) -> Named | None:
-        """Read a bee's name at `place`, None when there is none."""
+        """Read the name of a bee, or of several, at `place`."""
+        group = _GROUP.match(text, place)
+        if group:
+            return self._of_group(text, place, group)
+        first = self._one(text, place)
+        if first is None or not first.mark:
+            return first
+        return self._joined(text, place, first)
+
+    def _of_group(self, text: str, place: int, group: re.Match[str]) -> Named:
+        """Read "both", and "both white and green"."""
+        number = next(int(key[1:]) for key, said in group.groupdict().items() if said)
+        comma = 3 if text.startswith(" , ", group.end()) else 1
+        marks, end = self.listed(text, group.end() + comma, ())
+        if len(marks) > 1:
+            return Named(mark="", end=end, marks=marks)
+        return Named(
+            mark="",
+            end=group.end(),
+            pronoun=text[place : group.end()],
+            group=number or -1,
+        )
+
+    def listed(
+        self, text: str, place: int, marks: tuple[str, ...] = ()
+    ) -> tuple[tuple[str, ...], int]:
+        """Read names of bees joined by commas and "and", two colours as two bees."""
+        match = self._single.match(text, place)
+        if match is None:
+            return marks, place
+        marks = (*marks, self._mark_of(match))
+        link = _JOIN.match(text, match.end())
+        if link:
+            more, end = self.listed(text, link.end() + 1, marks)
+            if len(more) > len(marks):
+                return more, end
+        return marks, match.end()
+
+    def _joined(self, text: str, place: int, first: Named) -> Named:
+        """Tell one bee of two colours from two bees."""
+        marks, end = self.listed(text, place, ())
+        if len(set(marks)) < 2 or len(marks) != len(set(marks)):
+            return first
+        several = Named(mark="", end=end, marks=marks)
+        if end > first.end or " " in first.mark or "-" not in first.mark:
+            return several
+        if _TWO.match(text, end):
+            return several
+        if self._painted and (first.mark in self._painted) != (
+            set(marks) <= self._painted
+        ):
+            return first if first.mark in self._painted else several
+        known = set(marks) <= self.seen and first.mark not in self.seen
+        return several if known else first
+
+    def _mark_of(self, match: re.Match[str]) -> str:
+        mark = self._marks[match["mark"]]
+        if match["spot"] and " " not in mark:
+            return f"{mark} {self._spots[match['spot']]}"
+        return mark
+
+    def _one(self, text: str, place: int) -> Named | None:
         match = self._coloured.match(text, place)
         if match:
-            mark = self._marks[match["mark"]]
-            if match["spot"] and " " not in mark:
-                mark = f"{mark} {self._spots[match['spot']]}"
+            mark = self._mark_of(match)
             return Named(mark=mark, end=match.end(), full=bool(match["bee"]))
         match = self._with_dot.match(text, place)
         if match:
@@ -97,6 +199,23 @@ class BeeNames:
             return Named(mark="", end=match.end(), pronoun=match["pronoun"])
         return None
 
+    def mark_of(self, way: str) -> str:
+        """Give the mark that a colour's word means."""
+        return self._alone[way]
+
+    def single(self, text: str, place: int) -> Named | None:
+        """Read one bee's colour at `place`, no pronoun and no second bee."""
+        found = self._one(text, place)
+        return found if found and found.mark else None
+
+    def called(self, named: Named, mark: str) -> Named:
+        """Give the same words as the name of one bee."""
+        return replace(named, mark=mark, marks=(), group=0)
+
+
+def _any_of(words: dict[str, str]) -> str:
+    return "|".join(sorted(map(re.escape, words), key=len, reverse=True))
+
 
 class View:
     """Which bees are at the station, as far as the notes so far tell."""
@@ -104,13 +223,20 @@ class View:
     def __init__(self) -> None:
         self.here: list[str] = []
         self.out: list[str] = []
-        self.last = ""
+        self.last = ""  # the bee that did something last
+        self.spoken = ""  # the bee named last
+        self.wanted = ""  # a bee spoken of while she was out
+        self.along: dict[str, str] = {}  # where each bee flew last, as in an event
 
     def note(self, kind: str, mark: str) -> None:
         """Take in a note about a bee."""
         if not mark:
             return
-        self.last = mark
+        if kind == "missed":
+            self.wanted = mark
+            return
+        self.wanted = ""
+        self.last = self.spoken = mark
         if kind in {"back", "mark"}:
             self._move(mark, self.out, self.here)
         elif kind == "away":
@@ -123,12 +249,28 @@ class View:
                 places.remove(mark)
         target.append(mark)
 
-    def meant(self, kind: str) -> tuple[str, Sequence[str]]:
+    def pool(self, kind: str) -> list[str]:
+        """Give the bees that may do this, the likeliest last."""
+        return self.here if kind == "away" else self.out
+
+    def meant(self, kind: str, said: str = "") -> tuple[str, Sequence[str]]:
         """Give the bee a pronoun means, "" when unclear, and all it could be."""
+        if kind not in {"away", "back", "missed"}:
+            return self.last, ()
+        pool = self.pool(kind)
+        could_be = tuple(reversed(pool))
+        if re.fullmatch(OTHER, said):
+            rest = [mark for mark in pool if mark != self.last]
+            return (rest[0] if len(rest) == 1 else ""), could_be
+        if kind == "back" and self.wanted in pool:
+            return self.wanted, could_be
+        if self.spoken in pool and (kind == "away" or self.spoken != self.last):
+            return self.spoken, could_be
         if kind == "away":
-            return (self.here[-1] if self.here else ""), tuple(reversed(self.here))
-        if kind in {"back", "missed"}:
-            return (self.out[-1] if len(self.out) == 1 else ""), tuple(
-                reversed(self.out)
-            )
-        return self.last, ()
+            return (pool[-1] if pool else ""), could_be
+        return (pool[-1] if len(pool) == 1 else ""), could_be
+
+    def group(self, kind: str, number: int) -> tuple[str, ...]:
+        """Give the bees that "both" or "all" means, as many of them as are known."""
+        pool = self.pool(kind)
+        return tuple(pool if number < 0 else pool[-number:])

@@ -56,6 +56,24 @@ class FlagCode(StrEnum):
     OF_LEAVING = "of_leaving"
     OF_BEE_IN_VIEW = "of_bee_in_view"
     BEE_UNSAID = "bee_unsaid"
+    CORRECTED = "corrected"
+    TOLD_FREELY = "told_freely"
+    TOLD_LATE = "told_late"
+    TOLD_LATER = "told_later"
+    HERE_ALREADY = "here_already"
+    FOUND_HERE = "found_here"
+    MAY_COME = "may_come"
+    WHICH_BEES = "which_bees"
+    ONLY_BEES_NAMED = "only_bees_named"
+    SAME_WAY = "same_way"
+    BEARING_BEFORE = "bearing_before"
+    BEARING_AFTER = "bearing_after"
+    TWO_LEFT = "two_left"
+    SCRATCH_OF_WHAT = "scratch_of_what"
+    MORE_SAID_BEFORE = "more_said_before"
+    AS_TIME_OF_DAY = "as_time_of_day"
+    STOPWATCH = "stopwatch"
+    TAKEN_AS = "taken_as"
     # Read again in the light of the others.
     TAKEN_AS_OTHERS = "taken_as_others"
     TAKEN_AS_BEES_GO = "taken_as_bees_go"
@@ -114,6 +132,23 @@ _SENTENCES: Mapping[FlagCode, str] = {
     FlagCode.OF_LEAVING: "of the same bee as the leaving before it",
     FlagCode.OF_BEE_IN_VIEW: "taken to be of the bee in view, {}",
     FlagCode.BEE_UNSAID: "which bee it is was not said",
+    FlagCode.CORRECTED: "corrected by '{}'",
+    FlagCode.TOLD_FREELY: "told freely",
+    FlagCode.TOLD_LATE: "taken {} s before it was said: '{}'",
+    FlagCode.TOLD_LATER: "said to be earlier: '{}'",
+    FlagCode.HERE_ALREADY: "{} was here already, as far as the notes tell",
+    FlagCode.FOUND_HERE: "she was here, when she came was not said",
+    FlagCode.MAY_COME: "she may still come",
+    FlagCode.WHICH_BEES: "which bees '{}' are was not said",
+    FlagCode.ONLY_BEES_NAMED: "bees were named, not what they did",
+    FlagCode.SAME_WAY: "the same way as before, taken as {}",
+    FlagCode.BEARING_BEFORE: "another bearing was said just before: {}",
+    FlagCode.BEARING_AFTER: "another bearing was said right after: {}",
+    FlagCode.TWO_LEFT: "two bees left, whose it is was not said",
+    FlagCode.SCRATCH_OF_WHAT: "what it takes back was said long before",
+    FlagCode.MORE_SAID_BEFORE: "more was said before: '{}'",
+    FlagCode.AS_TIME_OF_DAY: "taken as the time of day",
+    FlagCode.STOPWATCH: "the watching, or a stopwatch?",
     FlagCode.TAKEN_AS_OTHERS: "heard as {}, taken for {} as that suits the others",
     FlagCode.TAKEN_AS_BEES_GO: "heard as '{}', taken for '{}' as the bees go",
     FlagCode.DEPARTURES_IN_A_ROW: (
@@ -145,6 +180,8 @@ _SENTENCES: Mapping[FlagCode, str] = {
     FlagCode.PUT_BACK: (
         "had gone from review.csv, put back: write drop to leave it out"
     ),
+    # Last but one, as others say more of what something was taken for.
+    FlagCode.TAKEN_AS: "'{}' taken as {}",
     FlagCode.TOLD: "{}",
 }
 # What the clock says anew of every time, and a second look of every note.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,8 @@ from treeward.speech.utterances import Alternative
 
 from . import sayings
 from . import stream as st
-from .bee_names import BeeNames, View
+from .adjuncts import adjuncts
+from .bee_names import BeeNames, Named, View
 from .events import Event
 from .flags import Flag, FlagCode
 
@@ -18,14 +20,29 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from .narrated_actions import Done
-    from .sentences import Speech
+    from .sentences import Speech, Told
     from .stream import StreamWord
-    from .told import Told
 
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
 SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess
 HEDGED = 0.5  # share of hedged notes that are right; guess
+LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; guess
+CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
+REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
+PAIR_S = 60.0  # "both" are two that left not longer ago; guess
+FOLLOWS_S = 30.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
+
+
+_REST = re.compile(r" [.?] ")
+# "Green was here when I looked up", "no idea how long".
+_FOUND_HERE = re.compile(
+    r" (?:since when|how long|when i (?:looked|turned|got|came|sat)|for (?:a"
+    r"|some) (?:while"
+    r"|time|bit)|must have (?:come|landed|slipped|been)|(?:did|could|can) not (?:see"
+    r"|say"
+    r"|tell)|missed (?:her|it)|do not know when|no idea when|been (?:here|there|on)) "
+)
 
 
 class FoundNotes:
@@ -40,34 +57,99 @@ class FoundNotes:
         self.names = names
         self.view = View()
         self.events: list[Event] = []
-        self._last_done: int | None = None  # index of the last thing a bee did
-        self._by_pronoun = False
+        self.given: set[int] = set()  # which of them were heard surely
+        self.last_done: int | None = None  # index of the last thing a bee did
+        self.by_pronoun = False
+        self._took_back = False
+        self._same_at = -1  # index of a bearing that was told as "the same way"
+        self.last_ago_s = 0.0
         self.mentioned = ""  # a bee named in this sentence, without what it did
 
-    def leaving(self, place: int) -> bool:
+    def leaving(self, place: int, within_s: float = ONE_BREATH_S) -> bool:
         """Tell whether a bee left just before `place`, its bearings aside."""
-        if self._last_done is None:
+        if self.last_done is None:
             return False
-        last, *after = self.events[self._last_done :]
+        last, *after = self.events[self.last_done :]
         end_s = self.events[-1].end_s
         if last.kind is not EventKind.AWAY or end_s is None:
             return False
-        here = self.pieces[self.speech.owner[place]]
         bearings = all(event.kind is EventKind.BEARING for event in after)
-        return bearings and here.start_s - end_s <= ONE_BREATH_S
+        return bearings and self.second(place) - end_s <= within_s
+
+    def second(self, place: int) -> float:
+        """Give the second of the recording that was reached at `place`."""
+        return self.pieces[self.speech.owner[place]].start_s
+
+    def soon(self, start: int, place: int) -> bool:
+        """Tell whether what stands at `place` was said soon after `start`."""
+        if place >= len(self.text):
+            return False
+        return self.second(place) - self.second(start) <= ONE_BREATH_S
+
+    def since_done(self, place: int, within_s: float = FOLLOWS_S) -> Event | None:
+        """Give what a bee did last, where that was shortly before `place`."""
+        if self.last_done is None:
+            return None
+        last = self.events[self.last_done]
+        if last.end_s is None or self.second(place) - last.end_s > within_s:
+            return None
+        return last
+
+    def take_in(self, event: Event) -> None:
+        """Take in a note that was heard surely."""
+        self.given.add(len(self.events))
+        if event.kind in {EventKind.BACK, EventKind.AWAY, EventKind.MARK}:
+            self.last_done = len(self.events)
+            self.by_pronoun = False
+            self.view.note(event.kind, event.mark)
+            self.names.seen.add(event.mark)
+        if tells_a_way(event):
+            self.view.along[event.mark] = event.value
+        self.add(event)
+
+    def mention(self, mark: str) -> None:
+        """Take in that a bee was spoken of."""
+        self.mentioned = self.view.spoken = mark
 
     def do(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did; gives the place where reading goes on."""
-        if done.both:
-            *first, last = (
-                replace(done, named=replace(done.named, mark=mark), both=())
-                for mark in done.both
-            )
-            for one in first:
-                self.do(one, hedges)
-            return self.do(last, hedges)
+        both = done.both or done.named.marks
+        if done.named.group and not both:
+            both = self.view.group(done.kind, done.named.group)
+            said = done.named.pronoun
+            if len(both) < done.named.group or not both:
+                unclear = Flag.of(FlagCode.WHICH_BEES, said)
+                done = replace(done, flags=(*done.flags, unclear))
+            else:
+                meant = Flag.of(FlagCode.TAKEN_AS, said, " and ".join(both))
+                done = replace(done, flags=(*done.flags, meant))
+            if not both:
+                named = replace(done.named, group=0, some=True)
+                return self.do(replace(done, named=named, both=()), hedges)
+        if both:
+            ends = [
+                self.do(
+                    replace(done, named=self.names.called(done.named, mark), both=()),
+                    hedges,
+                )
+                for mark in both
+            ]
+            return ends[-1]
+        return self._do_one(done, hedges)
+
+    def _do_one(self, done: Done, hedges: tuple[str, ...]) -> int:
         inner = sayings.HEDGE.findall(self.text, done.start, done.end + 1)
         hedges = (*hedges, *(words.strip() for words in inner))
+        start = done.after or done.end + 1
+        here = done.kind is EventKind.BACK
+        added = adjuncts(self.text, start, places=not done.named.pronoun, here=here)
+        done = replace(
+            done,
+            ago_s=added.ago_s or done.ago_s,
+            flags=(*done.flags, *added.flags),
+            after=added.end,
+        )
+        self.last_ago_s = done.ago_s
         tail, end, others = self._hedge_after(done)
         others = [*done.others, *others]
         flags = [*done.flags]
@@ -84,9 +166,12 @@ class FoundNotes:
             confidence *= HEDGED
         if not done.certain:
             flags.append(Flag(FlagCode.ONLY_NAMED))
-        if done.named.pronoun:
+        if not mark:
             mark, why, could_be = self._meant(done)
-            talk = done.loose and not mark and not done.named.some
+            bare = self.text.startswith("it ", done.start)
+            shown = self.text.endswith("there ", 0, done.start)
+            vague = done.loose or (bare and not shown)
+            talk = vague and not mark and not done.named.some
             if talk or self._said_before(done, mark):
                 return end
             flags.append(why)
@@ -96,6 +181,12 @@ class FoundNotes:
                 for other in could_be
                 if other != mark
             ]
+        elif self._repeated(done, mark):
+            return end
+        if done.kind is EventKind.BACK and mark and mark in self.view.here:
+            flags.append(Flag.of(FlagCode.HERE_ALREADY, mark))
+        elif done.kind is EventKind.BACK and self._seen_late(done):
+            flags.append(Flag(FlagCode.FOUND_HERE))
         event = self._event(
             done.kind,
             done.start,
@@ -104,32 +195,48 @@ class FoundNotes:
             flags=tuple(flags),
             confidence=confidence,
             alternatives=tuple(alternatives),
+            ago_s=done.ago_s,
         )
         if self._names_the_pronoun(done):
             self._name_last(event)
         else:
-            self._last_done = len(self.events)
+            self.last_done = len(self.events)
             self.add(event)
-        self._by_pronoun = bool(done.named.pronoun)
+        self.by_pronoun = bool(done.named.pronoun)
         self.view.note(done.kind, mark)
+        self.names.seen.add(mark)
         return end
+
+    def _seen_late(self, done: Done) -> bool:
+        """Tell whether a bee was found to be here, her coming not seen."""
+        said = self.text[done.named.end : done.end]
+        border = _REST.search(self.text, done.end)
+        rest = self.text[done.end : border.start() + 1 if border else len(self.text)]
+        return _FOUND_HERE.search(f"{said}{rest} ") is not None
+
+    def _repeated(self, done: Done, mark: str) -> bool:
+        """Tell whether this is one note with the last, said again."""
+        last = self.since_done(done.start)
+        if last is None or (last.kind, last.mark) != (done.kind, mark):
+            return False
+        return self.second(done.start) - (last.end_s or 0.0) <= REPEATED_S
 
     def _names_the_pronoun(self, done: Done) -> bool:
         """Tell whether this names the bee of "there she goes" just before."""
         return (
-            self._by_pronoun
+            self.by_pronoun
             and not done.named.pronoun
             and self._just_now(done) is not None
         )
 
     def _name_last(self, event: Event) -> None:
         """Give the event told by a pronoun its name and keep its earlier time."""
-        if self._last_done is not None:
-            before = self.events[self._last_done]
+        if self.last_done is not None:
+            before = self.events[self.last_done]
             if before.mark not in {"", event.mark}:  # the guess was wrong
                 undo = "back" if event.kind is EventKind.AWAY else "away"
                 self.view.note(undo, before.mark)
-            self.events[self._last_done] = replace(
+            self.events[self.last_done] = replace(
                 event,
                 start_s=before.start_s,
                 end_s=before.end_s,
@@ -138,19 +245,19 @@ class FoundNotes:
 
     def _just_now(self, done: Done) -> Event | None:
         """Give the last thing a bee did, if it was the same just before."""
-        if self._last_done is None:
+        if self.last_done is None:
             return None
-        last = self.events[self._last_done]
-        start_s = self.pieces[self.speech.owner[done.start]].start_s
+        last = self.events[self.last_done]
+        start_s = self.second(done.start)
         if last.kind is not done.kind or last.end_s is None:
             return None
         return last if start_s - last.end_s <= SAID_TWICE_S else None
 
     def _meant(self, done: Done) -> tuple[str, Flag, Sequence[str]]:
-        mark, could_be = self.view.meant(done.kind)
+        said = done.named.pronoun
+        mark, could_be = self.view.meant(done.kind, said)
         if done.named.some:
             mark = ""
-        said = done.named.pronoun
         if self.mentioned and not done.named.some:
             why = Flag.of(FlagCode.NAMED_BEFORE, said, self.mentioned)
             return self.mentioned, why, could_be
@@ -161,15 +268,19 @@ class FoundNotes:
     def _said_before(self, done: Done, mark: str) -> bool:
         """Tell whether this only says the event before it once more."""
         last = self._just_now(done)
-        return last is not None and (not mark or mark == last.mark)
+        if last is None:
+            return False
+        same = last.mark and done.named.pronoun in {"she", "it", "her"}
+        return bool(not mark or mark == last.mark or same)
 
     def _hedge_after(self, done: Done) -> tuple[str, int, list[str]]:
         """Read doubt said after the note: "I think", "or was it pink"."""
-        after = sayings.TAIL.match(self.text, done.end + 1)
-        place = after.end() if after else done.end + 1
+        start = done.after or done.end + 1
+        after = sayings.TAIL.match(self.text, start)
+        place = after.end() if after else start
         match = sayings.HEDGE_TAIL.match(self.text, place)
         if match is None:
-            return "", done.end + 1, []
+            return "", start, []
         end = match.end() + 1
         said = match[0].replace(",", " ").strip()
         other = self.names.at(self.text, end)
@@ -179,25 +290,37 @@ class FoundNotes:
 
     def tell(self, told: Told, hedges: tuple[str, ...]) -> None:
         """Take in a note with a value."""
+        pair = self._left_last() if told.both else ()
+        for mark in pair:
+            named = Named(mark=mark, end=told.end)
+            self._tell_one(replace(told, both=False, named=named), hedges)
+        if not pair:
+            self._tell_one(told, hedges)
+
+    def _tell_one(self, told: Told, hedges: tuple[str, ...]) -> None:
+        if told.kind is EventKind.SCRATCH and self._took_back:
+            self._took_back = False  # "no she isn't ... cancel that" takes back once
+            return
         flags = [*told.flags]
+        if told.kind is EventKind.SCRATCH and self.events:
+            late_s = self.second(told.start) - (self.events[-1].end_s or 0.0)
+            if late_s > CORRECTED_S / 2 or self.since_border(told.start):
+                flags.append(Flag(FlagCode.SCRATCH_OF_WHAT))
         confidence = 1.0
-        mark = told.named.mark if told.named else ""
-        if (
-            told.kind is EventKind.BEARING
-            and not told.named
-            and self.leaving(told.start)
-        ):
-            left = self.events[self._last_done or 0]
-            mark = left.mark
-            if left.flags:
-                flags.append(Flag(FlagCode.OF_LEAVING))
-        elif (told.named and told.named.pronoun) or told.of_view:
-            mark = self.view.last
-            if mark:
-                flags.append(Flag.of(FlagCode.OF_BEE_IN_VIEW, mark))
-                confidence *= BY_PRONOUN
-            elif told.kind is EventKind.DURATION or told.named:
-                flags.append(Flag(FlagCode.BEE_UNSAID))
+        mark, why = self._bee_of(told)
+        if why:
+            flags.append(why)
+            confidence *= BY_PRONOUN if mark else 1.0
+        value = told.value
+        if told.same:
+            own = self.view.along.get(mark, "") if told.same == "own" else ""
+            value = own or next(
+                (e.value for e in reversed(self.events) if tells_a_way(e)), ""
+            )
+            if not value:
+                return
+            flags.append(Flag.of(FlagCode.SAME_WAY, value))
+            self._same_at = len(self.events)
         tail = sayings.HEDGE_TAIL.match(self.text, told.end)
         if tail:
             hedges = (*hedges, tail[0].replace(",", " ").strip())
@@ -206,20 +329,127 @@ class FoundNotes:
             confidence *= HEDGED
         share = 0.5 / max(1, len(told.options))
         name = f"{told.kind} {mark}".strip()
+        event = self._event(
+            told.kind,
+            told.start,
+            told.end,
+            mark=mark,
+            value=value,
+            flags=tuple(flags),
+            confidence=confidence,
+            alternatives=tuple(
+                Alternative(text=f"{name} {option}", confidence=share)
+                for option in told.options
+            ),
+        )
+        if self._told_already(event):
+            return
+        before = len(self.events) - 1
+        as_before = before >= 0 and self._same_at == before and not told.same
+        if tells_a_way(event) and as_before and self.events[-1].mark == mark:
+            self.events.pop()  # "same way, two two six": what was read goes before
+        if tells_a_way(event):
+            last = self.events[-1] if self.events else None
+            if last and tells_a_way(last) and (last.mark, told.named) == (mark, None):
+                flags.append(Flag.of(FlagCode.BEARING_BEFORE, last.value))
+                event = replace(event, flags=tuple(flags))
+                doubt = Flag.of(FlagCode.BEARING_AFTER, value)
+                self.events[-1] = replace(last, flags=(*last.flags, doubt))
+            self.view.along[mark] = value
+        self.add(event)
+
+    def _told_already(self, event: Event) -> bool:
+        """Tell whether this is one with a note just before."""
+        watching = {EventKind.PAUSE, EventKind.RESUME}
+        same = {EventKind.WIND, EventKind.BEARING, EventKind.TIME}
+        for last in reversed(self.events):
+            if (event.start_s or 0.0) - (last.end_s or 0.0) > REPEATED_S:
+                return False
+            if event.kind in watching and last.kind is event.kind:
+                return True
+            told = (last.kind, last.mark, last.value)
+            if event.kind in same and told == (event.kind, event.mark, event.value):
+                return True
+        return False
+
+    def _bee_of(self, told: Told) -> tuple[str, Flag | None]:
+        """Give the bee that a value is of, and why that is in doubt."""
+        named = told.named
+        if named and named.mark:
+            return named.mark, None
+        if told.kind is EventKind.BEARING:
+            soon = self.leaving(told.start)
+            if soon or self.leaving(told.start, LATER_S):
+                left = self.events[self.last_done or 0]
+                doubt = Flag(FlagCode.OF_LEAVING)
+                if len(self._left_last()) > 1 and self._left_together():
+                    return left.mark, Flag(FlagCode.TWO_LEFT)
+                return left.mark, doubt if left.flags or not soon else None
+        if told.kind is EventKind.DURATION or named or told.of_view:
+            mark = self.view.last
+            if mark and (named or told.of_view):
+                return mark, Flag.of(FlagCode.OF_BEE_IN_VIEW, mark)
+            if told.kind is EventKind.DURATION or named:
+                return "", Flag(FlagCode.BEE_UNSAID)
+        return "", None
+
+    def _left_together(self) -> bool:
+        """Tell whether the two bees that left last did so in one breath."""
+        left = [e.end_s or 0.0 for e in self.events if e.kind is EventKind.AWAY]
+        told = self.events[-1].kind is EventKind.BEARING
+        return left[-1] - left[-2] <= ONE_BREATH_S and not told
+
+    def _left_last(self) -> tuple[str, ...]:
+        """Give the two bees that left last, one right after the other."""
+        gone = [event for event in self.events if event.kind is EventKind.AWAY]
+        left = [event.mark for event in gone]
+        now_s = (self.events[-1].end_s or 0.0) if self.events else 0.0
+        if any(now_s - (event.end_s or 0.0) > PAIR_S for event in gone[-2:]):
+            return ()
+        pair = tuple(dict.fromkeys(left[-2:]))
+        return pair if len(pair) == 2 and all(pair) else ()
+
+    def take_back(self, start: int, end: int) -> None:
+        """Take back what a bee did last, and what was told of it."""
+        if self.last_done is not None:
+            done = self.events[self.last_done]
+            undo = "back" if done.kind is EventKind.AWAY else "away"
+            self.view.note(undo, done.mark)
+        self.last_done = None
         self.add(
             self._event(
-                told.kind,
-                told.start,
-                told.end,
-                mark=mark,
-                value=told.value,
-                flags=tuple(flags),
-                confidence=confidence,
-                alternatives=tuple(
-                    Alternative(text=f"{name} {option}", confidence=share)
-                    for option in told.options
-                ),
+                EventKind.SCRATCH,
+                start,
+                end,
+                mark="",
+                flags=(),
+                confidence=1.0,
+                alternatives=(),
             )
+        )
+        self._took_back = True
+
+    def since_border(self, place: int) -> bool:
+        """Tell whether other words of the sentence stand before, and no note."""
+        start = max(self.text.rfind(mark, 0, place) for mark in (" . ", " ? "))
+        said = self.text[max(0, start + 3) : place].replace(",", "").split()
+        last_s = (self.events[-1].end_s or 0.0) if self.events else 0.0
+        fillers = {"no", "oh", "sorry", "okay", "wait", "and", "please", "can", "you"}
+        return bool(set(said) - fillers) and last_s < self.second(max(0, start + 3))
+
+    def doubt_last(self, mark: str, start: int, end: int) -> None:
+        """Note that a question put the bee of the last note in doubt."""
+        if self.last_done is None or self.since_done(start) is None:
+            return
+        event = self.events[self.last_done]
+        first, last = self.speech.pieces_between(start, end)
+        asked = st.heard(self.pieces[first:last])
+        other = Alternative(text=f"{event.kind} {mark}", confidence=0.3)
+        self.events[self.last_done] = replace(
+            event,
+            flags=(*event.flags, Flag.of(FlagCode.DOUBT_IN_WORDS, asked)),
+            alternatives=(*event.alternatives, other),
+            confidence=event.confidence * HEDGED,
         )
 
     def _event(
@@ -233,6 +463,7 @@ class FoundNotes:
         flags: tuple[Flag, ...],
         confidence: float,
         alternatives: tuple[Alternative, ...],
+        ago_s: float = 0.0,
     ) -> Event:
         first, last = self.speech.pieces_between(start, end)
         said = self.pieces[first:last]
@@ -240,7 +471,7 @@ class FoundNotes:
             kind=kind,
             mark=mark,
             value=value,
-            start_s=said[0].start_s,
+            start_s=max(0.0, said[0].start_s - ago_s),
             end_s=said[-1].end_s,
             heard=st.heard(said),
             confidence=confidence * min(piece.confidence for piece in said),
@@ -250,4 +481,10 @@ class FoundNotes:
 
     def add(self, event: Event) -> None:
         """Take in an event that is ready."""
+        self._took_back = False
         self.events.append(event)
+
+
+def tells_a_way(event: Event) -> bool:
+    """Tell whether an event says where a bee flew."""
+    return event.kind is EventKind.BEARING and bool(event.value)

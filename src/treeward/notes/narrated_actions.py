@@ -4,85 +4,27 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
 
+from . import movement_words as mw
 from . import sayings
+from .adjuncts import adjuncts, goes_on
 from .bee_names import Named
 from .flags import Flag, FlagCode
-from .movement_words import PATTERNS
-from .narrated_bearings import leads_to_bearing
+from .narrated_bearings import leads_to_bearing, same_way_at
 from .sentences import plain_phrase
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from treeward.language.phrasebook import PhraseBook
 
     from .bee_names import BeeNames
 
+_LEADS_ON = re.compile(r"then|followed|next|so |heels|tail|behind|after|beside")
+MAY_COME_FLAG = Flag(FlagCode.MAY_COME)
 _SLOT = "{mark}"
-_LEAVING = re.compile(r" (?:leaving|leave|going|go|departing|flying off|take off)(?= )")
-_LANDING = re.compile(r" (?:landing|land|coming in|come in|arriving|arrive)(?= )")
-_PARTICIPLES: Mapping[str, EventKind] = {
-    "leaving": EventKind.AWAY,
-    "going": EventKind.AWAY,
-    "flying off": EventKind.AWAY,
-    "flying away": EventKind.AWAY,
-    "taking off": EventKind.AWAY,
-    "lifting off": EventKind.AWAY,
-    "heading off": EventKind.AWAY,
-    "setting off": EventKind.AWAY,
-    "going off": EventKind.AWAY,
-    "landing": EventKind.BACK,
-    "arriving": EventKind.BACK,
-    "coming in": EventKind.BACK,
-    "coming back": EventKind.BACK,
-    "touching down": EventKind.BACK,
-}
-# Said of the bee just watched, without naming her: "... and away".
-_LONE: Mapping[str, EventKind] = {
-    "away": EventKind.AWAY,
-    "gone": EventKind.AWAY,
-    "and away": EventKind.AWAY,
-    "and off": EventKind.AWAY,
-    "and gone": EventKind.AWAY,
-    "away again": EventKind.AWAY,
-    "off again": EventKind.AWAY,
-    "landed": EventKind.BACK,
-    "back again": EventKind.BACK,
-}
-_SEEN = frozenset(
-    {
-        "",
-        "we have",
-        "i have",
-        "there is",
-        "here is",
-        "that is",
-        "i can see",
-        "i see",
-        "i have got",
-    }
-)
-_OR = re.compile(r" (?:, )?or (?:(?:maybe|perhaps|possibly|is it) )?")
-_BACKWARDS = re.compile(r"(?:in|back|down|here) ")
-_ENDS_IN_PREPOSITION = re.compile(
-    r"(?:in|on|off|out|down|up|left|went|goes|here|again)$"
-)
-_OBJECT = re.compile(r"(?:the|a|an|her|his|its|my|our|your|their|to|for|of|with|some) ")
-_PAINTING = re.compile(
-    r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*"
-    r"(?:mark|marked|painted|marking|painting|put|putting|dabbed|gave|given|got)"
-    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|her|it|some|dot|of|bit"
-    r"|little))* "
-)
-_PAINTED = re.compile(r" (?:one|bee|dot|spot|paint|mark|blob)(?= )")
-_ON_HER = re.compile(
-    r" on(?: (?:this|that|the|her|it|one|another|a|new|bee))+"
-    r"(?: (?:is )?(?:back|thorax|abdomen))?(?= )"
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +40,8 @@ class Done:
     others: tuple[str, ...] = ()  # bees it may have been instead
     both: tuple[str, ...] = ()  # bees that all did it
     loose: bool = False  # not as the phrase book lists it
+    ago_s: float = 0.0  # it happened so long before it was said
+    after: int = 0  # where reading goes on, when that is not the end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,12 +56,17 @@ class Actions:
 
     def __init__(self, book: PhraseBook, names: BeeNames) -> None:
         self._names = names
-        self._by_head: dict[str, list[_Template]] = {head: [] for head in _SEEN}
+        self._by_head: dict[str, list[_Template]] = {head: [] for head in mw.SEEN}
         for action in book.actions.values():
             for way in (*action.say, *action.narrate):
                 head, tail = (plain_phrase(part) for part in way.split(_SLOT))
                 self._add(head, tail, EventKind(action.kind))
-        for tail, kind in _PARTICIPLES.items():
+                if head in mw.PLURAL_HEADS:
+                    self._add(mw.PLURAL_HEADS[head], tail, EventKind(action.kind))
+        self._add("there", "is", EventKind.BACK)
+        for head, kind in mw.THEY.items():
+            self._add(head, "", kind)
+        for tail, kind in mw.PARTICIPLES.items():
             self._add("", tail, kind)
         for templates in self._by_head.values():
             templates.sort(key=lambda template: -len(template.tail))
@@ -128,7 +77,13 @@ class Actions:
 
     def at(self, text: str, place: int) -> Done | None:
         """Find the longest note about a bee that starts at `place`."""
-        special = self._missed_sight(text, place) or self._painted(text, place)
+        special = (
+            self._missed_sight(text, place)
+            or self._painted(text, place)
+            or self._inverted(text, place)
+            or self._as_noun(text, place)
+            or self._together(text, place)
+        )
         if special:
             return special
         found = [
@@ -149,11 +104,11 @@ class Actions:
             if text.startswith(", ", name_at):
                 name_at += 2
         named = self._names.at(text, name_at)
-        if named is None:
+        if named is None or (head == "there" and named.pronoun != "she"):
             return None
         name_end, others = self._or_another(text, named)
         found = self._listed(text, named, name_end, templates)
-        if head in _SEEN and named.pronoun != "it":
+        if head in mw.SEEN and named.pronoun != "it":
             found += self._moved(text, named, name_end)
         best = max(found, key=lambda done: done.end, default=None)
         return replace(best, start=place, others=others) if best else None
@@ -165,14 +120,21 @@ class Actions:
         for template in templates:
             if template.kind is EventKind.MARK and named.pronoun:
                 continue
-            end = self._tail_end(text, name_end, template.tail)
-            both: tuple[str, ...] = ()
-            if end is None:
+            several = bool(named.marks or named.group)
+            end = None
+            if not several:
+                end = self._tail_end(text, name_end, template.tail)
+            elif template.tail:
                 end = self._plural_end(text, named, template.tail)
-                both = tuple(named.mark.split("-")) if end else ()
+            elif template.head:
+                end = named.end
+            both = named.marks if end else ()
             flags = () if end is None else self._fits(text, template, end, named)
             if end is not None and flags is not None:
                 kind = template.kind
+                soft = kind is EventKind.MISSED and mw.MAY_COME.search(template.tail)
+                if soft or (kind is EventKind.MISSED and "no sign" in template.head):
+                    flags = (*flags, MAY_COME_FLAG)
                 return [
                     Done(
                         kind=kind, named=named, start=0, end=end, flags=flags, both=both
@@ -182,15 +144,29 @@ class Actions:
 
     def _moved(self, text: str, named: Named, name_end: int) -> list[Done]:
         """Read what a bee did in verb and particle, whatever the verb."""
-        start = name_end + (3 if text.startswith(" , ", name_end) else 1)
         found: list[Done] = []
-        for kind, pattern in PATTERNS:
+        starts = [name_end + (3 if text.startswith(" , ", name_end) else 1)]
+        gaps = (mw.RELATIVE.match(text, name_end), mw.ASIDE.match(text, name_end))
+        if named.mark or named.marks:
+            starts += [gap.end() for gap in gaps if gap]
+        first = mw.FIRST.match(text, name_end) if named.mark else None
+        if first:
+            starts.append(first.end())
+        for start, (kind, pattern) in product(starts, mw.PATTERNS):
             match = pattern.match(text, start)
-            if match is None:
+            late = first and start == first.end() and found
+            if match is None or late:
                 continue
             template = _Template(head="", tail=match[0], kind=kind)
             flags = self._fits(text, template, match.end(), named)
             if flags is not None:
+                if kind is EventKind.MISSED and mw.MAY_COME.search(match[0]):
+                    flags = (*flags, MAY_COME_FLAG)
+                if first and start == first.end():
+                    flags = (
+                        *flags,
+                        Flag.of(FlagCode.MORE_SAID_BEFORE, first[0].strip()),
+                    )
                 found.append(
                     Done(
                         kind=kind,
@@ -205,7 +181,7 @@ class Actions:
 
     def _or_another(self, text: str, named: Named) -> tuple[int, tuple[str, ...]]:
         """Read "blue or purple": where the names end, and the other bee."""
-        link = _OR.match(text, named.end)
+        link = mw.OR.match(text, named.end)
         other = self._names.at(text, link.end()) if link else None
         if other is None or not other.mark:
             return named.end, ()
@@ -213,21 +189,22 @@ class Actions:
 
     @staticmethod
     def _plural_end(text: str, named: Named, tail: str) -> int | None:
-        """Give the end of "are both back" after two bees named together."""
-        if "-" not in named.mark or " " in named.mark or not tail.startswith("is "):
+        """Give the end of "are both back" after several bees named together."""
+        verb = mw.PLURAL.match(text, named.end)
+        tail = re.sub(r"^(?:is|was) ", "", tail)
+        if verb is None or not text.startswith(f" {tail} ", verb.end()):
             return None
-        for verb in (" are both ", " are ", " have both ", " have ", " both "):
-            plural = f"{verb}{tail.removeprefix('is ')} "
-            if text.startswith(plural, named.end):
-                return named.end + len(plural) - 1
-        return None
+        return verb.end() + 1 + len(tail)
 
     @staticmethod
     def _tail_end(text: str, name_end: int, tail: str) -> int | None:
         """Give the end of `tail` after a name, a comma between them allowed."""
         if not tail:
             return name_end
-        gaps = [" ", " , ", " that "]
+        gaps = [" ", " , ", " that ", " who ", " , who ", " which ", " , which "]
+        aside = mw.ASIDE.match(text, name_end)
+        if aside:
+            gaps.append(aside[0])
         hedge = sayings.HEDGE_BETWEEN.match(text, name_end)
         if hedge:
             gaps.append(hedge[0])
@@ -245,12 +222,19 @@ class Actions:
         Otherwise give the flags that what follows calls for.
         """
         place = end + 1
-        place = sayings.TAIL.match(text, place).end()  # type: ignore[union-attr]
         leaves = template.kind is EventKind.AWAY
+        if template.kind is EventKind.MISSED and mw.NOT_YET.search(
+            text[named.end : text.index(" ", place) + 1]
+        ):
+            return None
+        here = template.kind is EventKind.BACK
+        place = _after_tail(text, place, places=not named.pronoun, here=here)
         if (
             sayings.STOP.match(text, place)
             or sayings.HEDGE_TAIL.match(text, place)
-            or (leaves and leads_to_bearing(text, place))
+            or mw.AND_THEN.match(text, place)
+            or (leaves and (leads_to_bearing(text, place) or same_way_at(text, place)))
+            or (not named.pronoun and template.tail and goes_on(text, place))
         ):
             return ()
         if sayings.AT_TIME.match(text, place) and not named.pronoun and template.tail:
@@ -260,14 +244,90 @@ class Actions:
             sayings.LEFT_PLACE.match(text, place) or sayings.ONWARD.match(text, place)
         ):
             return ()
-        has_object = _OBJECT.match(text, place) is not None
-        back = leaves and _BACKWARDS.match(text, place) is not None  # "has flown in"
-        odd = has_object and _ENDS_IN_PREPOSITION.search(template.tail) is not None
-        if vague or odd or back or not template.tail.startswith("is "):
+        has_object = mw.OBJECT.match(text, place) is not None
+        back = leaves and mw.BACKWARDS.match(text, place) is not None  # "has flown in"
+        odd = has_object and mw.ENDS_IN_PREPOSITION.search(template.tail) is not None
+        if vague or odd or back or template.tail.split()[-1] in mw.NOUNS:
             return None
         border = re.compile(r" [.?,] |$").search(text, place)
         more = text[place : border.start() if border else len(text)]
         return (Flag.of(FlagCode.MORE_SAID, more.strip()),)
+
+    def _as_noun(self, text: str, place: int) -> Done | None:
+        """Read "the next arrival is blue", "first to leave was red"."""
+        for pattern, kind in (
+            (mw.ARRIVAL, EventKind.BACK),
+            (mw.VISIT, EventKind.BACK),
+            (mw.LEAVER, EventKind.AWAY),
+            (mw.GIVEN_UP, EventKind.MISSED),
+        ):
+            match = pattern.match(text, place)
+            named = self._names.at(text, match.end()) if match else None
+            if (
+                named
+                and pattern is mw.GIVEN_UP
+                and not mw.AS_LOST.match(text, named.end)
+            ):
+                continue
+            if named and not named.pronoun:
+                return Done(
+                    kind=kind,
+                    named=named,
+                    start=place,
+                    end=named.end,
+                    both=named.marks,
+                )
+        return None
+
+    def _together(self, text: str, place: int) -> Done | None:
+        """Read "two at once, yellow and white": they came."""
+        named = self._names.at(text, place)
+        if named is None or not named.marks:
+            return None
+        end = _after_tail(text, named.end + 1, places=True)
+        said = text[named.end : end]
+        if self._names.single(text, place) and not mw.AS_ONE.search(said):
+            return None
+        if text[end : end + 1] not in {".", ","}:
+            return None
+        return Done(
+            kind=EventKind.BACK,
+            named=named,
+            start=place,
+            end=named.end,
+            both=named.marks,
+            flags=(Flag(FlagCode.ONLY_BEES_NAMED),),
+        )
+
+    def _inverted(self, text: str, place: int) -> Done | None:
+        """Read "off she pops", "in drops white"."""
+        particle = mw.PARTICLE.match(text, place)
+        if particle is None:
+            return None
+        verb = mw.MOVED.match(text, particle.end())
+        named = self._names.at(text, verb.end() if verb else particle.end())
+        if named is None or named.some:
+            return None
+        end = named.end
+        if not verb:
+            verb = mw.MOVED.match(text, named.end + 1)
+            if verb is None:
+                return None
+            end = verb.end() - 1
+        kind = EventKind.AWAY if particle["away"] else EventKind.BACK
+        template = _Template(head=particle[0], tail=particle[0].strip(), kind=kind)
+        flags = self._fits(text, template, end, named)
+        if flags is None:
+            return None
+        return Done(
+            kind=kind,
+            named=named,
+            start=place,
+            end=end,
+            flags=flags,
+            both=named.marks,
+            loose=bool(named.pronoun),
+        )
 
     def _missed_sight(self, text: str, place: int) -> Done | None:
         """Read "I missed her leaving": it did, but when is not known."""
@@ -275,7 +335,10 @@ class Actions:
         named = self._names.at(text, match.end()) if match else None
         if named is None:
             return None
-        for pattern, kind in ((_LEAVING, EventKind.AWAY), (_LANDING, EventKind.BACK)):
+        for pattern, kind in (
+            (mw.LEAVING, EventKind.AWAY),
+            (mw.LANDING, EventKind.BACK),
+        ):
             found = pattern.match(text, named.end)
             if found:
                 return Done(
@@ -289,15 +352,15 @@ class Actions:
 
     def _painted(self, text: str, place: int) -> Done | None:
         """Read "I have painted this one pink", "put a yellow dot on her"."""
-        match = _PAINTING.match(text, place)
+        match = mw.PAINTING.match(text, place)
         if match is None:
             return None
-        named = self._names.at(text, match.end())
-        if named is None or named.pronoun:
+        named = self._names.single(text, match.end())
+        if named is None:
             return None
-        more = _PAINTED.match(text, named.end)
+        more = mw.PAINTED.match(text, named.end)
         end = more.end() if more else named.end
-        on_her = _ON_HER.match(text, end)
+        on_her = mw.ON_HER.match(text, end)
         end = on_her.end() if on_her else end
         if not sayings.STOP.match(text, end + 1) or (
             not on_her and " got " in match[0]
@@ -305,9 +368,87 @@ class Actions:
             return None
         return Done(kind=EventKind.MARK, named=named, start=place, end=end)
 
+    def going_on(self, text: str, place: int, named: Named) -> Done | None:
+        """Read what the same bee did next: "landed, then left"."""
+        link = mw.AND_THEN.match(text, place)
+        if link is None:
+            return None
+        found: list[Done] = []
+        for kind, pattern in mw.PATTERNS:
+            match = pattern.match(text, link.end())
+            if match is None:
+                continue
+            template = _Template(head="", tail=match[0], kind=kind)
+            flags = self._fits(text, template, match.end(), named)
+            if flags is not None:
+                found.append(
+                    Done(
+                        kind=kind,
+                        named=named,
+                        start=place,
+                        end=match.end(),
+                        flags=flags,
+                    )
+                )
+        return max(found, key=lambda done: done.end, default=None)
+
+    def follower(self, text: str, place: int, kind: EventKind) -> Done | None:
+        """Read a bee named as doing what the one before did: "and then white"."""
+        lead = mw.FOLLOWS_LEAD.match(text, place)
+        start = lead.end() if lead else place
+        named = self._names.single(text, start)
+        if named is None:
+            return None
+        tail = mw.FOLLOWS_TAIL.match(text, named.end + 1)
+        end = (tail.end() if tail else named.end) + 1
+        after = _after_tail(text, end, places=True)
+        led = bool(lead and _LEADS_ON.search(lead[0]))
+        if not (tail or led or after > end):
+            return None
+        if not (
+            sayings.STOP.match(text, after)
+            or leads_to_bearing(text, after)
+            or same_way_at(text, after)
+        ):
+            return None
+        end = tail.end() if tail else named.end
+        return Done(kind=kind, named=named, start=place, end=end)
+
+    def clipped(self, text: str, place: int) -> Done | None:
+        """Read a name and what the bee did as two sentences: "Yellow. Down."."""
+        named = self._names.at(text, place)
+        if named is None or named.pronoun or not text.startswith(" . ", named.end):
+            return None
+        for kind, pattern in mw.PATTERNS:
+            match = pattern.match(text, named.end + 3)
+            if match and text[match.end() + 1 : match.end() + 2] in {".", ","}:
+                return Done(
+                    kind=kind,
+                    named=named,
+                    start=place,
+                    end=match.end(),
+                    both=named.marks,
+                )
+        return None
+
+    @staticmethod
+    def present(text: str, done: Done) -> bool:
+        """Tell whether only her being here was said: "is drinking"."""
+        match = mw.PRESENT.match(text, done.named.end + 1)
+        return (
+            done.kind is EventKind.BACK
+            and match is not None
+            and match.end() == done.end
+        )
+
+    @staticmethod
+    def goes_nowhere(text: str, place: int) -> bool:
+        """Tell whether a bee is said to do nothing new: "still here"."""
+        return mw.STILL.match(text, place) is not None
+
     def lone(self, text: str, place: int) -> Done | None:
         """Read an action that is a whole clause by itself: "... and away"."""
-        for words, kind in _LONE.items():
+        for words, kind in mw.LONE.items():
             end = place + len(words)
             if text.startswith(f"{words} ", place) and text[end + 1 : end + 2] in ".,":
                 named = Named(mark="", end=end, pronoun=words)
@@ -317,7 +458,7 @@ class Actions:
     def bare(self, text: str, place: int) -> Done | None:
         """Read a bee's name that is all that is said."""
         named = self._names.at(text, place)
-        if named is None:
+        if named is None or named.pronoun == "it":
             return None
         name_end, others = self._or_another(text, named)
         after = sayings.TAIL.match(text, name_end + 1)
@@ -332,3 +473,14 @@ class Actions:
             certain=False,
             others=others,
         )
+
+
+def _after_tail(text: str, place: int, *, places: bool, here: bool = False) -> int:
+    """Give the place after everything that was added to a note."""
+    while True:
+        tail = sayings.TAIL.match(text, place)
+        start = tail.end() if tail else place
+        end = adjuncts(text, start, places=places, here=here).end
+        if end == place:
+            return place
+        place = end

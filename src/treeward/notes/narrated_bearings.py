@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.bearings import read_compass
@@ -11,47 +11,119 @@ from treeward.language.kinds import EventKind
 
 from . import values
 from .flags import Flag, FlagCode
-from .told import ROUGH, Told, place_after, words_from
+from .sentences import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
     from .bee_names import BeeNames, Named
 
 _WORD = (
-    r"(?:(?:flight|departure|vanishing) )?"
-    r"(?:bearing|heading|direction|flight line|line|course|compass)"
+    r"(?:(?:flight|departure|vanishing|compass|last) )?"
+    r"(?:bearing|heading|direction|flight line|line|course|compass|reading)"
 )
 _LEAD = re.compile(
-    r"(?:(?:i|we|have|got|make|made|get|read|took|is|that|it|with|and|on) )*"
+    r"(?:(?:i|we|have|got|make|made|get|read|took|is|was|that|it|with|and|on) )*"
     rf"(?:(?:the|a|her|its|my) )?{_WORD}"
-    r"(?: (?:is|was|of|at|says|said|reads|shows))? "
+    r"(?: (?:is|was|of|at|says|said|reads|read|gave|gives|showed|shows|stood|as|on"
+    r"|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
 )
 _OF_BEE = re.compile(rf" (?:is )?{_WORD} (?:(?:is|was|at|of) )?")
+_WENT = re.compile(
+    r" (?:(?:is|was|has|had) )?(?:went|gone|flew|flown|took|on|off|heading|headed|going"
+    r"|flying|goes|left|away|departed)(?: (?:off|away|out|a line of|on|along|at))* "
+)
 _ABOUT = re.compile(r"(?:on|for|of) ")
 _MAKE = re.compile(
-    r"(?:i|we) (?:make|made|get|got|read|have)(?: (?:it|that|her|him))?(?: as)? "
+    r"(?:i|we) (?:would |will )?(?:make|made|get|got|read|have|call|say|put|reckon|had)"
+    r"(?: (?:it|that|her|him|them))?"
+    r"(?: (?:as|at|on|down as|her direction as|the direction as|her bearing as))? "
 )
 _FLYING = re.compile(
     r"(?:(?:they|she|it|all|both|the bees|bees|everyone|is|are|was|were|he) )*"
     r"(?:flying|going|flew|heading|headed|went|gone|makes off|making off|departing|off)"
     r"(?: (?:off|out|away|home))? "
 )
+_FOR_NAME = re.compile(r"(?:(?:for|on|was|is) (?=[a-z])|, (?=[a-z -]+ [.,?]))")
 _SUBJECT = re.compile(r"(?:they|all|both|the bees|bees) ")
 _LINK_WORDS = (
     *(",", "and", "heading", "bearing", "flying", "going", "is", "was", "of", "off"),
     *("out", "away", "due", "to", "towards", "toward", "the", "at", "on", "in"),
     *("straight", "about", "around", "roughly", "approximately", "maybe", "perhaps"),
     *("probably", "possibly", "nearly", "almost", "direction", "compass", "says"),
+    *(
+        "this",
+        "time",
+        "again",
+        "once",
+        "more",
+        "call",
+        "minus",
+        "plus",
+        "gave",
+        "always",
+        "back",
+    ),
     *("reads", "said", "say", "it", "her", "course", "i", "make", "made", "that"),
+    *("read", "would", "dead", "exactly", "nearly", "line", "took", "direction", "as"),
+    *("bearing", "along", "roughly", "flight", "more", "or", "less", "just", "flew"),
 )
 _LINK = re.compile(rf"(?:(?:{'|'.join(_LINK_WORDS)}|a(?! hundred)) )*")
 _HEDGED = re.compile(rf"(?:(?:{ROUGH}|due|to the|towards the) )*")
 _ENOUGH = re.compile(
     r"(?:[.?,]|and |but |then |so |from here|from the|on the compass|by the |by my "
-    r"|same |that |it |over |across |more or less|or so|i think|again"
-    r"|this time|$)"
+    r"|same |that |it |over |across |more or less|or so|i think|again|ish |i reckon"
+    r"|i guess|i suppose|i believe|i would guess|this time"
+    r"|give or take|or thereabouts|i (?:would|will|think|make|make it|read)|exactly"
+    r"|for (?:her|him|that one|them|both|the pair|it)|the pair |both |on (?:her|that"
+    r"|them)"
+    r"|she |he |when |as |thereabouts |near enough|as (?:before|usual|always)"
+    r"|or near it|on the nose"
+    r"|true |magnetic |is what|$)"
 )
 _AT = re.compile(r"\bat $")
-_ROUGH_AFTER = re.compile(r"(?:, )?(more or less|or so)\b")
+_ROUGH_AFTER = re.compile(
+    r"(?:, )?(more or less|or so|ish|give or take|(?:or )?thereabouts|near enough"
+    r"|or near it)\b"
+)
+_SAME = re.compile(
+    r"(?:(?:she|it|they|took|went|flew|and|in|on|on the|in the|along|that is|it is"
+    r"|flying|going|off|heading"
+    r"|exactly"
+    r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
+    r"(?:the )?same(?: (?:way|line|direction|bearing|course|heading|track|road|route))?"
+    r"(?P<last>(?: (?:as|line|that) (?:the )?(?:last|before|last time|time before)"
+    r"(?: time| one)?| again| as ever| as always| as usual)?)"
+    r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them"
+    r"|(?P<like>[a-z]+)))?(?= )"
+)
+_HER_OWN = re.compile(r"as (?:last time|the last time|before|ever|always)|line as")
+BOTH_AFTER = re.compile(
+    r"(?:, )?(?:(?:for|on|is) )?(?:(?:the )?both(?: of them)?|the pair(?: of them)?"
+    r"|the two of them"
+    r"|them both|each)(?= [.?,])"
+)
+BOTH_BEFORE = re.compile(
+    r"(?:(?:that is|it is) )?(?:both(?: of them)?|the pair of them|they)(?: both)? "
+)
+
+
+def same_way_at(text: str, place: int) -> tuple[int, bool] | None:
+    """Read "same way as before": its end, and whether her own earlier way is meant."""
+    match = _SAME.match(text, place)
+    if match is None or text[match.start() : match.end()].strip() == "":
+        return None
+    said = match[0]
+    if not re.search(
+        r"same (?:way|line|direction|bearing|course|heading|track|road|route|as)", said
+    ):
+        return None
+    if not re.compile(
+        r"[.?,]|and |but |then |so |give |more |too |again |i think|or |$"
+    ).match(text, match.end() + 1):
+        return None
+    own = not re.search(r" as (?:the|her|him|them|[a-z]+ did)\b", said) or bool(
+        re.search(r"before|last time|ever|usual|always|again", said)
+    )
+    return match.end(), own
 
 
 def leads_to_bearing(text: str, place: int) -> bool:
@@ -85,15 +157,40 @@ class Bearings:
         `leaving` tells that a bee's leaving was said just before, so that a number
         alone is where she flew.
         """
-        way = self._way(text, place)
+        same = same_way_at(text, place)
+        if same and leaving:
+            end, own = same
+            return Told(
+                kind=EventKind.BEARING,
+                start=place,
+                end=end + 1,
+                same="own" if own else "any",
+            )
+        start = place
+        both = BOTH_BEFORE.match(text, place)
+        if both and leaving:
+            place = both.end()
+        way = self._way(text, place, leaving=leaving)
         number_at = self._number_at(text, place, way, leaving=leaving)
-        words = words_from(text, number_at)
+        words = self._without_name(text, number_at, words_from(text, number_at))
         value = values.bearing_value(words)
         if value is None or not (value.text or way.by_name):
             return None
         end = place_after(text, number_at, value.used)
-        if not _ENOUGH.match(text, end):
+        long = value.used > 1 or len(words[0]) > 2
+        named_after = _FOR_NAME.match(text, end) if long and value.text else None
+        if not (
+            named_after and self._names.single(text, named_after.end())
+        ) and not _ENOUGH.match(text, end):
             return None
+        of_bee = _FOR_NAME.match(text, end)
+        named = self._names.single(text, of_bee.end()) if of_bee else None
+        listed = of_bee and of_bee[0].startswith(",") and named
+        if listed and text[listed.end + 1 : listed.end + 2] not in {".", "?"}:
+            named = None  # what follows is told of the next bee
+        if named and not way.named:
+            way = replace(way, named=named, bare=False)
+            end = named.end + 1
         if (
             way.bare
             and not leaving
@@ -110,10 +207,14 @@ class Bearings:
         clock = values.time_value(words)
         if _AT.search(text[place:number_at]) and clock and clock.text:
             flags = (*flags, Flag(FlagCode.BEARING_OR_TIME))
+        after_both = BOTH_AFTER.match(text, end)
+        if after_both:
+            end = after_both.end() + 1
         return Told(
             kind=EventKind.BEARING,
-            start=place,
+            start=start,
             end=end,
+            both=bool(both or after_both) and not way.named,
             value=value.text,
             named=way.named,
             of_view=way.of_view,
@@ -121,12 +222,26 @@ class Bearings:
             options=value.options,
         )
 
-    def _way(self, text: str, place: int) -> _Way:
+    def _without_name(self, text: str, place: int, words: list[str]) -> list[str]:
+        """Leave out "for orange", as "for" may be a four that was misheard."""
+        for index, word in enumerate(words):
+            after = place_after(text, place, index + 1) if word == "for" else 0
+            if after and self._names.at(text, after):
+                return words[:index]
+        return words
+
+    @staticmethod
+    def _value_at(text: str, place: int) -> bool:
+        """Tell whether degrees stand here: "white one forty-three"."""
+        value = values.bearing_value(words_from(text, place))
+        return value is not None and bool(value.text) and value.used > 1
+
+    def _way(self, text: str, place: int, *, leaving: bool) -> _Way:
         """Read the words that announce a bearing or tell of a flight."""
         named = self._names.at(text, place)
-        of_bee = _OF_BEE.match(text, named.end) if named else None
-        if of_bee:
-            return _Way(start=of_bee.end(), named=named)
+        of_her = self._of_her(text, named, leaving=leaving) if named else None
+        if of_her:
+            return of_her
         lead = _LEAD.match(text, place)
         start = lead.end() if lead else place
         by_name = False
@@ -147,6 +262,18 @@ class Bearings:
             of_view = not _SUBJECT.match(text, place)
             return _Way(start=flying.end(), of_view=of_view)
         return _Way(start=place, bare=True)
+
+    def _of_her(self, text: str, named: Named, *, leaving: bool) -> _Way | None:
+        """Read "white's bearing is", "white went along", "white one forty-three"."""
+        of_bee = _OF_BEE.match(text, named.end)
+        if of_bee:
+            return _Way(start=of_bee.end(), named=named)
+        went = _WENT.match(text, named.end)
+        if went and leads_to_bearing(text, went.end()):
+            return _Way(start=went.end(), named=named)
+        if leaving and named.mark and self._value_at(text, named.end + 1):
+            return _Way(start=named.end + 1, named=named)
+        return None
 
     @staticmethod
     def _number_at(text: str, place: int, way: _Way, *, leaving: bool) -> int:

@@ -13,8 +13,7 @@ from .lexicon import Lexicon
 from .narrated_bearings import Bearings
 from .narrated_durations import Durations
 from .narrated_watching import Watching
-from .sentences import plain_phrase
-from .told import MOST_WORDS, ROUGH, Told, place_after, words_from
+from .sentences import ROUGH, Told, place_after, plain_phrase, words_from
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -24,42 +23,108 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames
 
 _TIME_LEAD = re.compile(
-    rf"(?:(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
+    rf"(?:start(?:ing)? (?:of (?:the )?(?:watch|watching|session)|time) (?:is )?(?:, )?"
+    rf"|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to) )"
+    rf"|at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
+    rf"|(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
+    rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
+    rf"|we) make it(?= (?:{ROUGH} )?\S+ "
+    rf"(?:past|to|o'clock|on|by)|(?: {ROUGH})? half| (?:a )?quarter)"
+    rf"|(?:(?:and )?so )?(?:according to|by|going by) (?:my|the|his|her|\w+) (?:watch"
+    rf"|clock|phone)(?: ,)?"
+    rf"(?: it is| the time is)?"
     rf"|(?:the )?time by (?:my|the) watch"
     rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
-    rf"|(?:my|the) (?:watch|clock|phone) (?:says|is|reads)"
+    rf"|(?:(?:my|the|his|her|\w+ is) )?(?:watch|clock|phone|church clock|church bell)"
+    rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|makes it|gives"
+    rf"|strikes|struck"
+    rf"|is struck)"
     rf"|(?:the )?time|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is|it is) )*"
-    rf"(?P<rough>{ROUGH} )?"
+    rf"(?P<rough>{ROUGH} |(?:after|before) (?=\S+ (?:to|past)|half|quarter|\d))?"
 )
 # A time that says by itself that it is one.
 _TELLS = re.compile(
     r" (?:past|to|o'clock|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening|noon"
-    r"|midday|watch|phone) |\d:\d\d"
+    r"|midday|watch|phone) |\d[:.]\d\d|(?:church|watch|phone|clock) |on the dot"
 )
-_ON_WATCH = re.compile(r"(?:exactly|precisely|(?:on|by) my (?:watch|phone)) ")
+_ON_WATCH = (
+    r"(?:(?:, )?(?:exactly|precisely|on the dot|sharp|dead|or so|and a bit|it is"
+    r"|or near it"
+    r"|nearly|almost|give or take|i think|now|in the (?:morning|afternoon|evening)"
+    r"|(?:on|by) (?:my|the|his|her|\w+ is|\w+) (?:radio|car clock|kitchen clock"
+    r"|wireless|watch|phone|clock|church bell"
+    r"|church clock|bell))"
+    r" )*"
+)
 _DATE = re.compile(
     r"(?:(?:the )?date(?: today)?(?: is)? (?:, )?|(?:and )?today is "
     r"|it is (?=(?:the |on )?(?:\w+day )?(?:the )?[\w-]+ (?:[\w-]+ )?(?:of )?[a-z]+))"
 )
 _STATION = re.compile(
-    r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down|gone|going"
+    r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down"
+    r"|gone|going"
     r"|starting|start|now|arrived|set up|sitting) )*"
     r"(?:(?:at|to|on|from|for) )?(?P<word>station) "
 )
+_STATION_IN = re.compile(
+    r"(?:(?!was |from |last |next |yesterday |after |before |if |when |than |like "
+    r"|go |walk"
+    r"|station |towards |radio |police |railway |train |bus |always |about |should "
+    r"|will )"
+    r"[a-z']+ ){0,9}?(?:at|is|on|(?:myself|moved|moved on|got|come|over|up|on) to"
+    r"|here|call|into|us|reached|now|okay|day|beside|for|it)"
+    r" (?:the |our )?(?P<nth>first |second |third |fourth )?station "
+)
+_NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4"}
 _ENOUGH_ABOUT_STATION = re.compile(
-    r"[.?,]|and |now |again |the time |time |at |with |it is |in the |$"
+    r"[.?,]|and |now |still |again |the time |time |at |with |it is |in |the |by "
+    r"|below "
+    r"|above "
+    r"|beside |near |next |under |over |on |this |that is |here |time |we |i |for "
+    r"|so |$"
 )
-_WIND = re.compile(r"(?:(?:the|there is|a|now) )*(?P<word>wind) ")
-_WIND_GAP = re.compile(
-    r"(?:(?:is|was|very|quite|fairly|pretty|more|got|getting|up|picked|a|bit|it|dropped"
-    r"|to|down|now|gone|still|been|has|turned|round|around|backed|veered|,|and) )*"
+_ABOUT_WIND = re.compile(
+    r"(?!(?:\w+ ){0,4}(?:wind(?:ow|y|mill)|wind turbine|calm day|light is|light was))"
+    r"(?:(?:a|the|there|is|was|quite|very|bit|of|and|still|now|again|well|nice|little"
+    r"|lovely|we have|i have|got|only|some|more|slight|gentle|faint|fresh|stiff|light"
+    r"|moderate|strong|calm|decent|good|i would call the|call the|feels like a|north"
+    r"|south"
+    r"|east|west|but|what|any|air|almost|with|,|faint) ){0,7}?(?:wind|breeze|puff"
+    r"|gusts|wind speed) "
 )
+_DIED = re.compile(
+    r"(?:(?:the|and|now) )*(?:wind|breeze) (?:(?:is|has|all|quite|completely|right"
+    r"|more or"
+    r" less) )*(?:dropped|died|fallen|gone|dropped away)(?: (?:right|away|down"
+    r"|completely"
+    r"|off|to|altogether|nothing|completely))* (?=[.,]|now |again |altogether |and )"
+    r"|(?:(?:i|we|would|will|still|let us) )*call (?:it|that|this) (?:calm"
+    r"|still) (?=[.,])|(?:it is )?dead calm (?=[.,])|(?:it is )?(?:not a breath|pretty"
+    r" still|completely still|dead still|no wind)(?: of wind| basically| really"
+    r"| here)* (?=[.,])"
+)
+_AS_WIND = {
+    "breeze": "light",
+    "gentle": "light",
+    "slight": "light",
+    "faint": "light",
+    "little": "light",
+    "puff": "light",
+    "fresh": "moderate",
+    "stiff": "strong",
+}
+_NO_WIND = frozenset(
+    {"turbine", "trees", "window", "when", "if", "always", "yesterday"}
+)
+_POINTS = frozenset({"north", "south", "east", "west"})
+_MOST_WIND_WORDS = 20
 _CALM = re.compile(
-    r"(?:(?:there is|there|is|we have|with|still) )*(?:no|hardly any|almost no|not much"
-    r"|barely any|not a breath of|very little|little) wind(?: at all)? "
+    r"(?:(?:there is|there|is|we have|with|still|and) )*(?:no|hardly any|almost no"
+    r"|not much"
+    r"|barely any|not a breath of|hardly a breath of|scarcely any|barely a breath of"
+    r"|very little|little) wind(?: at all)? "
 )
 _IT_IS_CALM = re.compile(r"it is (?:very |quite |dead |pretty )?calm (?=[.,]|here|at )")
-_AFTER_WIND = {"wind", "winds", ",", "and", "now", "again", "here", "today"}
 
 
 class ValueNotes:
@@ -99,6 +164,24 @@ class ValueNotes:
                 return told
         return None
 
+    def of_kind(self, text: str, place: int, kind: EventKind) -> Told | None:
+        """Find a value of one kind, where only such a one can be meant."""
+        match kind:
+            case EventKind.BEARING:
+                return self._bearings.at(text, place, leaving=True)
+            case EventKind.TIME:
+                return self._time(text, place, asked=True)
+            case EventKind.WIND:
+                return self._wind(text, place)
+            case EventKind.DURATION:
+                return self._durations.after_back(text, place)
+            case _:
+                return None
+
+    def since_back(self, text: str, place: int) -> Told | None:
+        """Find a stretch of time said right after a bee came back."""
+        return self._durations.after_back(text, place)
+
     def own_words_at(self, text: str, place: int) -> tuple[EventKind, int] | None:
         """Give the kind that own words are announced for, and the place after that."""
         for way, kind in self._anchors.items():
@@ -119,26 +202,30 @@ class ValueNotes:
         lead = _TIME_LEAD.match(text, place)
         own = self._anchor_at(text, place, EventKind.TIME)
         start = max(lead.end() if lead else place, own or place)
+        bare = start == place
         if text.startswith(", ", start):
             start += 2
         value = values.time_value(words_from(text, start))
         if value is None:
             return None
         end = place_after(text, start, value.used)
-        follow = re.compile(
-            r"(?:exactly|precisely|(?:on|by) my (?:watch|phone)) "
-        ).match(text, end)
+        follow = re.compile(_ON_WATCH).match(text, end)
         after = follow.end() if follow else end
         if not re.compile(r"[.?,]|and (?!\d|[a-z]+teen|ten )|but |so |i think|$").match(
             text, after
         ):
             return None
         said = text[start - 1 : after]
-        if start == place and not asked and not _TELLS.search(said):
+        if bare and not asked and not _TELLS.search(said):
             return None
         if not value.text and own is None:
             return None
         flags = value.flags
+        after_it = re.search(
+            r" (and a bit|or so|nearly|almost|give or take) ", f" {text[end:after]}"
+        )
+        if after_it:
+            flags = (*flags, Flag.of(FlagCode.ROUGH, after_it[1]))
         if lead and lead["rough"] and start == lead.end():
             flags = (*flags, Flag.of(FlagCode.ROUGH, lead["rough"].strip()))
         return Told(
@@ -147,6 +234,26 @@ class ValueNotes:
             end=end,
             value=value.text,
             flags=flags,
+            options=value.options,
+        )
+
+    @staticmethod
+    def bare_time(text: str, place: int) -> Told | None:
+        """Read "nine twenty" as a whole sentence, said right after a station."""
+        value = values.time_value(words_from(text, place))
+        if value is None or not value.text or value.used < 1:
+            return None
+        end = place_after(text, place, value.used)
+        if text[end : end + 1] not in {".", ","} or not re.search(
+            r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]
+        ):
+            return None
+        return Told(
+            kind=EventKind.TIME,
+            start=place,
+            end=end,
+            value=value.text,
+            flags=(*value.flags, Flag(FlagCode.AS_TIME_OF_DAY)),
             options=value.options,
         )
 
@@ -172,6 +279,17 @@ class ValueNotes:
         start = (
             match.end() if match else self._anchor_at(text, place, EventKind.STATION)
         )
+        within = _STATION_IN.match(text, place) if start is None else None
+        if within and within["nth"]:
+            told = _NTH[within["nth"].strip()]
+            flags = (Flag.of(FlagCode.TAKEN_AS, f"{within['nth']}station", told),)
+            if not _ENOUGH_ABOUT_STATION.match(text, within.end()):
+                return None
+            kind = EventKind.STATION
+            end = within.end()
+            return Told(kind=kind, start=place, end=end, value=told, flags=flags)
+        if within:
+            start = within.end()
         if start is None:
             return None
         if text.startswith("number ", start):
@@ -198,23 +316,23 @@ class ValueNotes:
                 value="calm",
                 flags=(Flag(FlagCode.WIND_UNNAMED),),
             )
-        match = _WIND.match(text, place)
-        if match:
-            gap = _WIND_GAP.match(text, match.end())
-            starts = [match.end(), gap.end() if gap else match.end()]
-        else:
-            first = re.compile(r"(?:(?:a|the|there is|quite|very) )*").match(
-                text, place
+        still = _DIED.match(text, place)
+        if still and "calm" in self._lexicon.wind.values():
+            return Told(
+                kind=EventKind.WIND,
+                start=place,
+                end=still.end(),
+                value="calm",
+                flags=(Flag.of(FlagCode.TAKEN_AS, still[0].strip(), "calm"),),
             )
-            starts = [first.end() if first else place]
-            if " wind " not in f" {' '.join(words_from(text, starts[0])[:3])} ":
-                return None
-        for start in dict.fromkeys(starts):
-            found = self._strength(text, start)
-            if found:
-                value, end = found
-                return Told(kind=EventKind.WIND, start=place, end=end, value=value)
-        return None
+        match = _ABOUT_WIND.match(text, place)
+        if match is None:
+            return None
+        found = self._strength(text, place)
+        if found is None:
+            return None
+        value, end, flags = found
+        return Told(kind=EventKind.WIND, start=place, end=end, value=value, flags=flags)
 
     def _overhead(self, text: str, place: int) -> Told | None:
         start = self._anchor_at(text, place, EventKind.OVERHEAD)
@@ -232,21 +350,42 @@ class ValueNotes:
             options=value.options,
         )
 
-    def _strength(self, text: str, start: int) -> tuple[str, int] | None:
-        """Read strength and origin, a comma or the word wind between them allowed."""
-        sentence = re.compile(r"[.?]").search(text, start)
+    def _strength(
+        self, text: str, start: int
+    ) -> tuple[str, int, tuple[Flag, ...]] | None:
+        """Read strength and origin in any order, up to the end of the sentence."""
+        sentence = re.compile(r" [.?] | but (?!now |still )| so | because ").search(
+            text, start
+        )
         end = sentence.start() if sentence else len(text)
-        words = text[start:end].split()[:MOST_WORDS]
-        kept = [
-            (index, word)
-            for index, word in enumerate(words)
-            if word not in {",", "wind", "winds"}
-        ]
+        strengths = {word for way in self._lexicon.wind for word in way}
+        if re.search(r" (?:light|moderate|strong|breeze)\b", text[start - 1 : end]):
+            strengths -= {"still"}  # "still light"
+        kept: list[tuple[int, str]] = []
+        flags: list[Flag] = []
+        for index, word in enumerate(text[start:end].split()):
+            meant = _AS_WIND.get(word, word)
+            if word in _NO_WIND or index >= _MOST_WIND_WORDS:
+                break
+            if meant != word:
+                if meant not in self._lexicon.wind.values():
+                    continue
+                if any(
+                    kept_word in self._lexicon.wind.values() for _, kept_word in kept
+                ):
+                    continue
+                flags.append(Flag.of(FlagCode.TAKEN_AS, word, meant))
+            if meant in strengths or meant in _POINTS or meant in {"true", "magnetic"}:
+                kept.append((index, meant))
         value = values.wind_value(self._lexicon, [word for _, word in kept])
         if value is None or not kept:
             return None
         last = kept[value.used - 1][0]
-        after = " ".join(words[last + 1 : last + 2])
-        if after and after not in _AFTER_WIND:
-            return None
-        return value.text, place_after(text, start, last + 1)
+        if value.used < len(kept):
+            more = " ".join(word for _, word in kept[value.used :])
+            if not re.match(r"(?:over|off|here|today|this|at|on|as)\b", more):
+                flags.append(Flag.of(FlagCode.MORE_SAID, more))
+        place = place_after(text, start, last + 1)
+        if re.match(r"wind ", text[place:]):
+            place += len("wind ")
+        return value.text, place, tuple(flags)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import EventKind
 
 from . import sayings
-from .sentences import plain_phrase
-from .told import Told
+from .flags import Flag, FlagCode
+from .sentences import Told, plain_phrase
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -17,19 +17,56 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
 
 _OFF = r"(?:recorder|recording|watching|watch|tape|microphone)"
-_WILL = r"(?:(?:i|we|will|am|are|going to|let me|let us|have|gonna) )*"
+_WILL = (
+    r"(?:(?:i|we|will|shall|am|are|is|going to|let me|let us|have|gonna|it|right|so"
+    r"|time"
+    r"|to|now|need to) )*"
+)
+_REST = (
+    r"(?:break|rest|breather|cuppa|cup|tea|lunch|dinner|breakfast|coffee|picnic|bite"
+    r"|bite to eat|something to eat|snack|sandwich|sandwiches|minute|moment|bit|while"
+    r"|sit down|stretch|elevenses)"
+)
 _PAUSES = re.compile(
     rf"{_WILL}(?:stop|stopping|stopped|pause|pausing|paused|end|ending|switch off"
     rf"|turn off|switching off|turning off)(?: the| this| my)? {_OFF}"
     rf"(?: off| here| there)? "
-    rf"|(?:nobody|no one) (?:is )?watching |{_WILL}(?:take|taking|having) a break "
+    rf"|(?:nobody|no one) (?:is )?(?:watching|looking)(?: at the \w+)? "
+    rf"|{_WILL}(?:take|taking|having|have|need|stop for|break for|stopping for"
+    rf"|breaking for"
+    rf"|pausing for|pause for|knock off for|knocking off for|stop to have|off for"
+    rf"|down tools for|time for)(?: (?:my|our|some|a|the|a cup of|a spot of|a bit of"
+    rf"|a bite of|a quick))? ?{_REST}(?: (?:now|here|of tea|of coffee))* (?=[.,?]"
+    rf"|for |and "
+    rf"|now |so |my |until |then )"
     rf"|{_WILL}pausing (?:here|for) "
+    r"|(?:lunch|dinner|tea|coffee|break)(?: break)?(?: time)? (?=[.])"
+    rf"|{_WILL}(?:take|taking|have|having) (?:a )?(?:\w+ )?(?:minutes?|five|ten)"
+    rf"(?: out| off| break)?(?= [.,])"
+    rf"|{_WILL}time for (?:\w+ ){{1,4}}?{_REST}(?= [.,])"
+    rf"|{_WILL}not (?:be )?(?:watching|looking)(?: now| for a (?:bit|while))? (?=[.,;])"
+    rf"|{_WILL}(?:going|off|nipping|popping|heading)(?: in| home| back| down| off"
+    rf"| away)?"
+    rf" (?:for|to have) (?:(?:my|our|some|a|the) )?(?:\w+ of )?{_REST}(?= [.,])"
+    rf"|{_WILL}(?:rest|resting) (?:my|our) eyes "
+    rf"|{_WILL}(?:stop|stopping|stopped|pausing) (?:the )?(?:clock|watching|looking"
+    rf"|here"
+    rf"|for now) "
 )
 _RESUMES = re.compile(
     rf"(?:(?:we|i|am|are|back|the|is|have|okay) )*"
     rf"(?:{_OFF}|started|starting|resuming|resumed)(?: (?:the|this|my|{_OFF}|is|on))*"
     rf" (?:again|once more|resumed|resuming|back on) "
-    r"|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
+    r"|(?:(?:i|we|am|are|right|so|here) )*(?:back|carrying on|carry on|back again)"
+    r"(?: (?:at it|at work|at my post|to it|on duty|on the job|on it|watching|looking"
+    r"|at the (?:dish|station)))(?: again| now)? "
+    r"|(?:(?:i|we|am|are|right|so|here|and) )*(?:carrying on|carry on)(?: again"
+    r"| now)? (?=[.,]|we |the time |it is )"
+    r"|(?:(?:i|we|am|are|back|and|right|so|here) )*(?:looking|watching|recording)"
+    r"(?: once)? again "
+    r"|(?:(?:i|we|have|am|are) )*(?:resumed|resuming|taken up)(?: my| our| the)?"
+    r" (?:post|watch|place|seat|observations?|watching) "
+    r"|resuming (?=[.,])|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
     rf"|(?:resuming|resumed)(?: the| this)? {_OFF} "
 )
 _SCRATCHES = re.compile(
@@ -63,5 +100,8 @@ class Watching:
         ):
             match = pattern.match(text, place)
             if match:
+                if re.fullmatch(r".*(?:stop|start)\w* the watch ", match[0]):
+                    flag = (Flag(FlagCode.STOPWATCH),)
+                    return Told(kind=kind, start=place, end=match.end(), flags=flag)
                 return Told(kind=kind, start=place, end=match.end())
         return None

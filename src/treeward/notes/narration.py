@@ -1,276 +1,52 @@
 """Events out of free speech, as people narrate what marked bees do.
 
 "White's just left, about two ten ... there she goes ... what's the time? Ten past
-two." Talk that is no observation makes no event: a note has to stand at the start of
-a clause, after nothing but fillers and hedges, and nothing that follows may make it
-something else. A pronoun means the bee in view, and the event says so.
+two." Talk that is no observation makes no event; what looks like one and made none is
+listed beside the events. See `narrator` for how sentences are read.
 """
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import TYPE_CHECKING
 
-from treeward.language.kinds import EventKind
+from treeward.language.kinds import KINDS, UNMARKED, Need
+from treeward.speech.utterances import Alternative, Utterance, WordSource
 
-from . import sayings
-from . import stream as st
-from .bee_names import BeeNames
-from .events import Event
 from .flags import Flag, FlagCode
-from .found_notes import FoundNotes
-from .narrated_actions import Actions, Done
-from .narrated_values import ValueNotes
+from .narrator import Narrator
 from .scratch import flag_scratched
-from .sentences import Speech, speech_of
+from .sentences import speech_of
+from .unread import TimeTold, Unread, times_told, unread_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from treeward.language.phrasebook import PhraseBook
-    from treeward.speech.utterances import Utterance
 
-    from .stream import StreamWord
-    from .told import Told
+    from .events import Event
 
 
-_OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
-_BORDER = re.compile(r" [.?,] | and | but | then | so | while | okay | right | oh ")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Narration:
+    """What free speech came to: events, lines that made none, and times in general."""
 
-
-@dataclass(slots=True)
-class _Sentence:
-    """What is known about the sentence being read."""
-
-    end: int
-    question: bool
-    unreal: bool
-
-
-class _Narrator:
-    """Read the sentences of one recording from front to back."""
-
-    def __init__(
-        self, speech: Speech, pieces: Sequence[StreamWord], book: PhraseBook
-    ) -> None:
-        self.text = speech.text
-        self.speech = speech
-        self.pieces = pieces
-        self.book = book
-        self.names = BeeNames(book)
-        self.actions = Actions(book, self.names)
-        self.values = ValueNotes(book, self.names)
-        self.found = FoundNotes(speech, pieces, self.names)
-        self.asked = False
-
-    def read(self) -> list[Event]:
-        place = 1
-        while place < len(self.text):
-            place = self._sentence(place)
-        return self.found.events
-
-    def _sentence(self, start: int) -> int:
-        ending = re.compile(r"[.?] ").search(self.text, start)
-        end = ending.start() if ending else len(self.text)
-        body = f" {self.text[start:end]}"
-        first = re.compile(rf"(?:(?:{'|'.join(_OPENERS)}|,) )*").match(self.text, start)
-        opening = first.end() if first else start
-        marked = ending is not None and ending[0].startswith("?")
-        asks = sayings.QUESTION.match(self.text, opening) is not None
-        hedge = sayings.HEDGE.match(self.text, opening - 1) is not None
-        sentence = _Sentence(
-            end=end,
-            question=marked or (asks and not hedge),
-            unreal=sayings.UNREAL.search(body) is not None,
-        )
-        if sayings.TIME_ASKED.search(body):
-            self.asked = True
-            place = self._answer(start, sentence)
-        else:
-            place = start
-        while place < end:
-            place = self._clause(place, sentence)
-        if not sentence.question:
-            self.asked = False
-        self.found.mentioned = ""
-        return end + 2
-
-    def _answer(self, start: int, sentence: _Sentence) -> int:
-        """Skip the words that ask for the time."""
-        match = sayings.TIME_ASKED.search(self.text, start)
-        sentence.question = False
-        place = match.end() if match else start
-        rest = re.compile(r"(?: is it| do you make it| now)*(?: ,)? ").match(
-            self.text, place
-        )
-        return rest.end() if rest else place
-
-    def _clause(self, start: int, sentence: _Sentence) -> int:
-        """Read one note, or skip to the next place where one may start."""
-        remark = self._remark(start, sentence)
-        if remark:
-            return remark
-        for place in self._openings(start):
-            if place >= sentence.end:
-                break
-            end = self._note(start, place, sentence)
-            if end is not None:
-                return end
-        after = self._next(start, sentence)
-        self._mention(start, after)
-        inside = self._inside(start, min(after, sentence.end), sentence)
-        return after if inside is None else inside
-
-    def _mention(self, start: int, after: int) -> None:
-        """Remember a bee named without what it did: "it is red, and she ..."."""
-        for place in self._openings(start):
-            named = self.names.at(self.text, place)
-            rest = self.text[named.end : after].strip() if named else ""
-            if named and named.mark and (rest in {",", ""} or _OF_HER.match(rest)):
-                self.found.mentioned = named.mark
-
-    def _inside(self, start: int, end: int, sentence: _Sentence) -> int | None:
-        """Find a plain statement about a marked bee within other words.
-
-        Speech without punctuation gives no clause to start from; such a note is
-        taken with a flag.
-        """
-        if sentence.question or sentence.unreal:
-            return None
-        place = self.text.find(" ", start) + 1
-        while 0 < place < end:
-            done = self.actions.at(self.text, place)
-            if done and done.named.mark and " is " in self.text[place : done.end]:
-                flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
-                return self.found.do(replace(done, flags=flags), ())
-            place = self.text.find(" ", place) + 1
-        return None
-
-    def _openings(self, start: int) -> list[int]:
-        """Give the places after what may be said before a note, nearest first."""
-        places = [start]
-        left = sayings.LEFT.match(self.text, start)
-        if left and left.end() > start:
-            places.append(left.end())
-        for place in tuple(places):
-            for pattern in (sayings.HEDGED_LEAD, sayings.LEAD):
-                match = pattern.match(self.text, place)
-                if match and match.end() not in places:
-                    places.append(match.end())
-        return places
-
-    def _next(self, start: int, sentence: _Sentence) -> int:
-        border = _BORDER.search(self.text, start - 1, sentence.end + 1)
-        if border is None or border.end() <= start:
-            return sentence.end
-        return border.end()
-
-    def _remark(self, start: int, sentence: _Sentence) -> int | None:
-        """Take a remark: the words up to the end of the utterance."""
-        left = sayings.LEFT.match(self.text, start)
-        announced = None
-        for place in dict.fromkeys((start, left.end() if left else start)):
-            announced = announced or self.values.own_words_at(self.text, place)
-        if announced is None or announced[1] >= sentence.end or self._middle(start):
-            return None
-        kind, after = announced
-        first = self.speech.owner[start]
-        said = self.speech.owner[after]
-        last = said
-        while (
-            last < len(self.pieces)
-            and self.pieces[last].utterance == self.pieces[said].utterance
-        ):
-            last += 1
-        words = " ".join(piece.text for piece in self.pieces[said:last])
-        self.found.add(
-            Event(
-                kind=kind,
-                value=words,
-                start_s=self.pieces[first].start_s,
-                end_s=self.pieces[last - 1].end_s,
-                heard=st.heard(self.pieces[first:last]),
-                confidence=min(p.confidence for p in self.pieces[first:last]),
-            )
-        )
-        place = after
-        while place < len(self.text) and self.speech.owner[place] < last:
-            place += 1
-        return place
-
-    def _after_border(self, start: int) -> bool:
-        return self.text[:start].rstrip()[-1:] in {"", ".", "?", ","}
-
-    def _middle(self, start: int) -> bool:
-        """Tell whether words that are no border stand right before."""
-        return not self._after_border(start)
-
-    def _note(self, start: int, place: int, sentence: _Sentence) -> int | None:
-        hedges = self._hedges(start, place)
-        told = self.values.at(
-            self.text, place, asked=self.asked, leaving=self.found.leaving(place)
-        )
-        done = None
-        if not sentence.question and not sentence.unreal:
-            done = self.actions.at(self.text, place)
-            if done is None and (hedges or self._pointed(start, place)):
-                done = self.actions.bare(self.text, place)
-            if done is None and self._after_border(start) and self.found.view.last:
-                done = self.actions.lone(self.text, start)
-        if told and self._allowed(told, sentence) and not _outweighs(done, told):
-            self.found.tell(told, hedges)
-            self.asked = self.asked and told.kind is not EventKind.TIME
-            return told.end
-        if done and done.end < sentence.end + 1:
-            return self.found.do(done, hedges)
-        return None
-
-    @staticmethod
-    def _allowed(told: Told, sentence: _Sentence) -> bool:
-        """Let plans announce a pause, but nothing else."""
-        if sentence.question:
-            return False
-        free = {EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH}
-        return not sentence.unreal or told.kind in free
-
-    def _hedges(self, start: int, place: int) -> tuple[str, ...]:
-        body = f" {self.text[start:place]}"
-        return tuple(match.strip() for match in sayings.HEDGE.findall(body))
-
-    def _pointed(self, start: int, place: int) -> bool:
-        """Tell whether a bee is pointed out: "that is the blue one"."""
-        lead = sayings.LEAD.match(self.text, start)
-        named = self.names.at(self.text, place)
-        return bool(lead and lead.end() == place and named and named.full)
-
-
-def _outweighs(done: Done | None, told: Told) -> bool:
-    """Tell whether what a bee did goes before a value said in the same place."""
-    if done is None:
-        return False
-    where_to = done.kind is EventKind.AWAY and told.kind is EventKind.BEARING
-    return where_to or done.end > told.end
-
-
-_OPENERS = (
-    "okay",
-    "and",
-    "so",
-    "well",
-    "oh",
-    "but",
-    "hey",
-    "then",
-    "yes",
-    "no",
-    "right",
-)
+    events: tuple[Event, ...] = ()
+    unread: tuple[Unread, ...] = ()
+    times: tuple[TimeTold, ...] = ()
 
 
 def parse_narration(
     utterances: Iterable[Utterance], book: PhraseBook, *, recording: str = ""
 ) -> list[Event]:
+    """Make events of free speech; `read_narration` without what made none."""
+    return list(read_narration(utterances, book, recording=recording).events)
+
+
+def read_narration(
+    utterances: Iterable[Utterance], book: PhraseBook, *, recording: str = ""
+) -> Narration:
     """Make events of free speech.
 
     Parameters
@@ -285,12 +61,117 @@ def parse_narration(
 
     Returns
     -------
-    list of Event
-        In order of time, without clock times. Doubt in words, pronouns and rough
-        values are said in the flags.
+    Narration
+        Events in order of time, without clock times. Doubt in words, pronouns and
+        rough values are said in the flags, and so is a mark that hunt.toml does not
+        list where it lists any.
     """
-    speech, pieces = speech_of(utterances)
+    speech, pieces = speech_of(utterances, _colours(book))
     if not pieces:
-        return []
-    events = _Narrator(speech, pieces, book).read()
-    return flag_scratched([replace(event, recording=recording) for event in events])
+        return Narration()
+    narrator = Narrator(speech, pieces, book)
+    found = narrator.read()
+    found.sort(key=lambda event: event.start_s or 0.0)
+    events = flag_scratched(
+        [
+            _painted(replace(event, recording=recording), book.marks_in_use)
+            for event in found
+        ]
+    )
+    unread = unread_lines(speech, pieces, events, narrator.names, recording=recording)
+    return Narration(
+        events=tuple(events),
+        unread=tuple(unread),
+        times=tuple(times_told(speech, pieces)),
+    )
+
+
+def read_talk(
+    utterances: Iterable[Utterance],
+    events: Sequence[Event],
+    book: PhraseBook,
+    *,
+    recording: str = "",
+) -> Narration:
+    """Make events of what was said between the notes of a recording.
+
+    Parameters
+    ----------
+    utterances
+        What an engine heard: its words between the notes are those of talk.
+    events
+        The notes themselves, which are surer: they tell who is here and who is out.
+    book
+        The phrase book.
+    recording
+        Its name, copied into each event.
+
+    Returns
+    -------
+    Narration
+        All events, in order of time. Those out of talk say that they were told freely;
+        "there it goes" is none where nobody knows which bee. A note that talk corrects
+        is changed and says so.
+    """
+    speech, pieces = speech_of(_talk_of(utterances), _colours(book))
+    if not pieces:
+        return Narration(events=tuple(events))
+    timed = sorted(events, key=lambda event: event.start_s or 0.0)
+    narrator = Narrator(speech, pieces, book, timed)
+    found = []
+    for number, event in enumerate(narrator.read()):
+        if number in narrator.found.given:
+            found.append(event)
+        elif event.mark or KINDS[event.kind].mark is not Need.MUST:
+            flags = (*event.flags, Flag(FlagCode.TOLD_FREELY))
+            freely = replace(event, recording=recording, flags=flags)
+            found.append(_painted(freely, book.marks_in_use))
+    found.sort(key=lambda event: event.start_s or 0.0)
+    unread = unread_lines(speech, pieces, found, narrator.names, recording=recording)
+    return Narration(
+        events=tuple(found),
+        unread=tuple(unread),
+        times=tuple(times_told(speech, pieces)),
+    )
+
+
+def _colours(book: PhraseBook) -> frozenset[str]:
+    return frozenset(way for ways in book.colours.values() for way in ways)
+
+
+def _talk_of(utterances: Iterable[Utterance]) -> list[Utterance]:
+    """Give the words between the notes as utterances of their own."""
+    found: list[Utterance] = []
+    for utterance in utterances:
+        for talk, run in groupby(
+            utterance.words, key=lambda word: word.source is WordSource.TALK
+        ):
+            words = tuple(replace(word, source=WordSource.TEXT) for word in run)
+            if talk:
+                found.append(
+                    Utterance(
+                        words=words, start_s=words[0].start_s, end_s=words[-1].end_s
+                    )
+                )
+    return found
+
+
+def _painted(event: Event, marks: frozenset[str]) -> Event:
+    """Doubt a mark that hunt.toml does not list, where it lists any."""
+    if not marks or event.mark in {"", UNMARKED, *marks}:
+        return event
+    flag = Flag.of(FlagCode.UNPAINTED, event.mark)
+    said = set(event.mark.replace("-", " ").split())
+    like = sorted(mark for mark in marks if said <= set(mark.replace("-", " ").split()))
+    others = tuple(
+        Alternative(
+            text=" ".join(filter(None, (event.kind, mark, event.value))),
+            confidence=0.5 / len(like),
+        )
+        for mark in like
+    )
+    return replace(
+        event,
+        flags=(*event.flags, flag),
+        alternatives=(*others, *event.alternatives),
+    )

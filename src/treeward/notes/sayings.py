@@ -6,6 +6,7 @@ import re
 
 # Said before a note and meaning nothing.
 _FILLERS = (
+    *("aye", "och", "naw", "nah", "sure enough", "by the way", "to my surprise"),
     *("okay", "right", "and", "so", "well", "yes", "yeah", "yep", "look", "then"),
     *(
         "but",
@@ -33,6 +34,20 @@ _FILLERS = (
         "while",
     ),
     *(
+        "first",
+        "next",
+        "ah",
+        "ha",
+        "hello",
+        "hiya",
+        "ooh",
+        "there",
+        "now then",
+        "lo and behold",
+        "to my surprise",
+        "in any event",
+        "at last",
+        "guess what",
         "one minute",
         "hang on",
         "hold on",
@@ -79,10 +94,18 @@ _LEADS = (
     "that was",
     "it is",
     "it was",
+    "that will be",
+    "this will be",
+    "that must be",
+    "that would be",
     "this is",
     "that",
     "it",
     "i see",
+    "i can see",
+    "we have",
+    "i have got",
+    "we have got",
 )
 
 
@@ -93,26 +116,53 @@ def _any(phrases: tuple[str, ...]) -> str:
 _HEDGE = rf"(?:{_any(_HEDGES)})(?: that(?! is | was ))?"
 HEDGE = re.compile(rf" {_HEDGE} ")
 HEDGE_BETWEEN = re.compile(rf" (?:, )?{_HEDGE} (?:, )?")
+# "I can report that", "you will notice that": says nothing about the note.
+_SAY = (
+    r"(?:i|we|you) (?:(?:can|will|must|may|should|would like to|do|have to|also"
+    r"|am going"
+    r" to|want to) )*(?:say|report|note|see|notice|find|found|add|record|observe"
+    r"|confirm"
+    r"|mention|tell you|saw|noticed|noted|observed)(?: here| now)? that(?! (?:is|was) )"
+)
 # What may stand between the start of a clause and the note.
-LEFT = re.compile(rf"(?:(?:{_any(_FILLERS)}|{_HEDGE}|,) )*")
+LEFT = re.compile(rf"(?:(?:{_any(_FILLERS)}|{_SAY}|{_HEDGE}|,) )*")
 LEAD = re.compile(rf"(?:{_any(_LEADS)}) (?:{_HEDGE} )?")
 HEDGED_LEAD = re.compile(
     rf"(?:(?:{_any(_LEADS)}) )?{_HEDGE} (?:(?:that|it) (?:is|was) )?"
 )
 
-# Words that turn a sentence into a wish, a plan, a memory or a condition.
+# A whole sentence is a wish, a plan, a memory or a condition.
 UNREAL = re.compile(
-    r" (?:if|when|whenever|until|till|unless|(?<!from )before|once|hope|hopes|hoping"
-    r"|wish|would(?! say)|should(?! think)|will|tomorrow|yesterday"
-    r"|last (?:night|year|week|time|month|summer)|(?<!i )suppose|imagine|wait"
-    r"|used to|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told"
-    r"|remember|shall|next) "
+    r" (?:if|whenever|until|till|unless|hope|hopes|hoping|wish|wishes|tomorrow"
+    r"|yesterday"
+    r"|(?<!as )(?<!same )last (?:night|year|week|time|month|summer)|(?<!i )suppose"
+    r"|imagine|used to|remember|next (?:time|week|year|day)|shall we|had i|supposed) "
+)
+# What follows in the sentence is none: "when red gets back we can take a bearing".
+UNREAL_AFTER = re.compile(
+    r" (?:when|whenever|(?<!from )before|(?<!at )once(?! (?:and|more|again|or|,))"
+    r"|after(?= [a-z]+ (?:is|left|came|comes|goes|went|has)))(?= )"
+)
+# The clause is none.
+UNREAL_CLAUSE = re.compile(
+    r" (?:would(?! (?:say|like to|call|make|put))|should(?! (?:think|be|have been|say"
+    r"|add|mention|note|report|record))"
+    r"|(?<!that )(?<!this )will(?! (?:say|call|note|report|add|notice|see that"
+    r"|mention|record))"
+    r"|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told|shall"
+    r"|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect|expected"
+    r"|neither|nor|nobody|none|(?:might|may|could) have"
+    r"(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))|did i"
+    r"|next would) "
 )
 QUESTION = re.compile(
     r"(?:is|are|was|were|did|do|does|where|what|when|who|why|how|which|whose|shall"
     r"|should|can|could|would|will|have you|any sign|any) "
 )
-TIME_ASKED = re.compile(r"what(?: is| was)? (?:the )?time|got the time|what time is it")
+TIME_ASKED = re.compile(
+    r"what(?: is| was)? (?:the )?time|got the time|what time is it"
+    r"|(?:what do you )make the time(?: to be)?"
+)
 
 # What may follow a note.
 _PLACE = (
@@ -121,7 +171,8 @@ _PLACE = (
     r"(?: of (?:the|our) [a-z]+)?"
 )
 _TAIL = (
-    rf"(?:again|too|as well|there|here|okay|yes|right|at last|this time|at once"
+    rf"(?:again|today|this morning|too|as well|there|here|okay|yes|right|at last"
+    rf"|this time|at once"
     rf"|from before|straight away|on time|early|late|safely|yet|this minute|home"
     rf"|quick|that way|the same way|there we go|here we go|for now|bees|i see"
     rf"|all right|{_PLACE})"
@@ -156,4 +207,25 @@ ONWARD = re.compile(
     r"(?:over|towards|toward|through|past|up|down|across|into|beyond|behind|out|around"
     r"|low|high|fast|quick|straight|very|with|without|carrying|looking|full|after|like"
     r"|flying|heading|going|circling|[a-z]+ing) "
+)
+# Where a clause ends, and where the next note may start.
+_SAYS_AGAIN = (
+    r"(?:no wait|wait no|no sorry|sorry|i mean|i meant|make that|scratch that"
+    r"|tell a lie"
+    r"|or rather|my mistake) "
+)
+CLAUSE = re.compile(
+    rf" [.?,] | and | but | so | because | before | when | while | cos | which "
+    rf"| though "
+    rf"| then | (?={_SAYS_AGAIN})"
+)
+# Where speech without punctuation starts something new.
+_NEW = (
+    r"(?:she is|she was|there goes|there she|here comes|here is|here she|that is"
+    r"|it is (?:half|quarter|nearly|about|ten|eleven|twelve|one|two|three|four|five|six"
+    r"|seven|eight|nine|\d)) "
+)
+BORDER = re.compile(
+    rf" [.?,] | and | but | then | so | while | okay | right | oh "
+    rf"| (?={_SAYS_AGAIN}|{_NEW})"
 )

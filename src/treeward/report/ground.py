@@ -1,4 +1,4 @@
-"""The person's own map under the answer: pictures and lines, whatever they came from."""
+"""The person's own map under the answer: pictures and lines, wherever from."""
 
 from __future__ import annotations
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from treeward.survey.records import BeeDistance, Colony, Fix
     from treeward.trips.table import TripTable
 
+    from .ground import Ground
     from .search_told import SearchTold
 
 
@@ -257,6 +258,7 @@ class HuntResult:
     search: SearchTold | None = None  # what is known of looking for the tree
     own_prior: OwnPriorUse | None = None
     finds: tuple[FindCheck, ...] = ()
+    ground: Ground | None = None  # read when the results are written
 
     @property
     def flight_s_per_m(self) -> float:

@@ -50,6 +50,7 @@ SOURCES: Mapping[str, tuple[str, str]] = {
     "bee_line_sd_deg": ("deviation of a bee's line, spread", _GUESS),
     "circling_m": ("width of departing circles and of a GPS position", _GUESS),
     "wind_compensation": ("share of the wind that bees make up for", _GUESS),
+    "wind_compensation_sd": ("spread of that share, hunt to hunt", _GUESS),
     "bearing_sd_deg": (
         "spread of single bearings, median",
         "common practice: 5 to 10 degrees by hand",

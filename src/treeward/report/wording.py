@@ -329,6 +329,8 @@ def basis_sentence(result: HuntResult) -> str:
 _PLURALS = {
     About.MOVE: "landings or departures",
     About.SCRATCH: "scratches",
+    About.ORDER: "departures in a row",
+    About.NO_STATION: "recordings without a station",
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReportError
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
+    from .figures.map import Form
     from .model import HuntResult
 
 
@@ -85,8 +87,11 @@ def write_results(
     try:
         with replacing_set(directory, MANAGED, within=directory.parent) as beside:
             drawings = _write_all(result, beside, with_sound or {})
-            if online_map and (page := online_page(result, drawings)) is not None:
-                _text(beside / "online-map.html", page)
+            if online_map:
+                if result.ground is not None:  # it would hide the server's pictures
+                    drawings = _maps(replace(result, ground=None))
+                if (page := online_page(result, drawings)) is not None:
+                    _text(beside / "online-map.html", page)
             names = sorted(path.name for path in beside.iterdir())
     except OSError as error:
         raise _cannot(directory, error) from error
@@ -161,6 +166,17 @@ def _pictures(result: HuntResult, folder: Path) -> dict[str, str]:
             if name not in {"map", "map-phone"}:
                 (folder / f"{name}.png").write_bytes(png_bytes(figure))
             drawings[name] = svg_text(figure, name, description)
+    return drawings
+
+
+def _maps(result: HuntResult) -> dict[str, str]:
+    """Draw the maps of a page anew."""
+    drawings = {}
+    forms: tuple[tuple[str, Form], ...] = (("map", "page"), ("map-phone", "phone"))
+    with drawing():
+        for name, form in forms:
+            if (figure := map_figure(result, form)) is not None:
+                drawings[name] = svg_text(figure, name, _MAP_WORDS)
     return drawings
 
 

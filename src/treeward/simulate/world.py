@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 COLOURS = ("yellow", "blue", "white", "red", "green", "orange", "pink", "purple")
 CALIBRATION_ID = "C"
+BEE_SPEED_SPREAD = 0.04  # share, between the bees of a hunt; guess
 CALIBRATION_M = (30.0, 90.0)  # from the known hive: "within a hundred yards"
 
 
@@ -170,7 +171,7 @@ def hatch_bees(
         SimulatedBee(
             mark=mark,
             colony=home,
-            speed_factor=float(rng.normal(1.0, 0.04)),
+            speed_factor=float(rng.normal(1.0, BEE_SPEED_SPREAD)),
             in_hive_factor=float(np.exp(rng.normal(0.0, settings.in_hive_bee_spread))),
         )
         for mark, home in zip(marks, homes, strict=True)

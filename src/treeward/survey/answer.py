@@ -60,10 +60,7 @@ def locate(
     """
     settings = settings or Settings()
     hunt = prepare(stations, trips, bearings, settings, wind)
-    groups, pairs = group_bees(hunt, trips.bees)
-    evidences, grids = solve_all(hunt.case, groups)
-    if len(groups) > 1 and share_unmarked(hunt, groups, grids):
-        evidences, grids = solve_all(hunt.case, groups)
+    groups, pairs, evidences, grids = solve_hunt(hunt, trips.bees)
     taught = [learned_of(*solved) for solved in zip(evidences, grids, strict=True)]
     searching = searching or Searching()
     updates = [updated(grid, hunt.frame, searching) for grid in grids]
@@ -89,7 +86,12 @@ def locate(
     if settings.calibrations:
         said += calibration_gain(hunt, groups[0], grids[0])
     return Fix(
-        bees=bee_distances(hunt, stations, trips),
+        bees=bee_distances(
+            hunt,
+            stations,
+            trips,
+            {b: g for group, g in zip(groups, grids, strict=True) for b in group.bees},
+        ),
         colonies=colonies,
         next_station=colonies[0].next_station,
         search_plan=colonies[0].search_plan,
@@ -109,6 +111,17 @@ def locate(
             )
         ),
     )
+
+
+def solve_hunt(
+    hunt: Hunt, names: tuple[str, ...]
+) -> tuple[list[Group], Mapping[tuple[str, str], float], list[Evidence], list[Grid]]:
+    """Return the colonies, how likely two marks share one, evidence and posteriors."""
+    groups, pairs = group_bees(hunt, names)
+    evidences, grids = solve_all(hunt.case, groups)
+    if len(groups) > 1 and share_unmarked(hunt, groups, grids):
+        evidences, grids = solve_all(hunt.case, groups)
+    return groups, pairs, evidences, grids
 
 
 def calibration_gain(hunt: Hunt, group: Group, grid: Grid) -> list[Advice]:
@@ -133,18 +146,16 @@ def solve_all(case: Case, groups: list[Group]) -> tuple[list[Evidence], list[Gri
 
 def solve(evidence: Evidence) -> tuple[Evidence, Grid]:
     """Return the posterior of one group of bees, and the evidence it is made of."""
-    rough = None
     if much_data(evidence.case, evidence.bees, evidence.use_bearing):
         evidence, _ = focused_evidence(evidence)
     else:
-        evidence, rough = pruned_evidence(evidence)
+        evidence = pruned_evidence(evidence)
     case = evidence.case
     grid = refine(
         evidence.log_density,
         case.origin_xy,
         case.settings.distance_cut_m,
         case.station_xy,
-        start=rough,
     )
     return evidence, grid
 

@@ -11,7 +11,7 @@ integrated out for the group and not for each bee.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import lgamma
 from typing import TYPE_CHECKING
 
@@ -152,6 +152,14 @@ def score_bees(hunt: Hunt) -> Scores:
             np.exp(nodes.scatter_log_weight),
             (_spread_fit(case, hunt.bees), _scatter_fit(seats, nodes.sd_rad.size)),
         )
+    # Only nodes of scatter that were drawn are looked up.
+    used, scatter = np.unique(draws.scatter, return_inverse=True)
+    draws = replace(draws, scatter=np.ravel(scatter))
+    case = replace(case, line_nodes=case.line_nodes.only(used))
+    seats = [
+        replace(seat, by_bee={bee: own[:, used] for bee, own in seat.by_bee.items()})
+        for seat in seats
+    ]
     cells = _Cells.polar(case)
     scores = _scored(case, hunt.bees, draws, seats, cells)
     everyone = frozenset(hunt.bees)

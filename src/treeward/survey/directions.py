@@ -10,18 +10,22 @@ A bearing is the true direction to the colony, plus
 * the deviation of the bee, which has a line of its own;
 * a von Mises scatter of unknown size, or nothing of meaning (a stray).
 
+How much lines deviate differs from hunt to hunt: over an open heath hardly at all, in a
+wooded valley a great deal. `LINE_KINDS` are three such kinds; stations that agree or
+disagree tell which it is.
+
 The spread has a prior with a floor, because spread estimated from few bearings is often
 absurdly small (three bearings may suggest a concentration of a million). A bearing
 spoken as one of eight or sixteen winds is spread over its sector.
 
 All bearings of a station come down to a table over (deviation's size, direction,
-scatter and share of strays); an observer's offset is a shift along the direction, and
-the size of the deviation goes with the distance.
+scatter, share of strays and kind of line); an observer's offset is a shift along the
+direction, and the size of the deviation goes with the distance.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,7 +33,7 @@ import numpy as np
 from .arrays import bessel_i0e
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from .arrays import Floats, Ints
     from .settings import Settings
@@ -44,7 +48,25 @@ COMPASS_TAIL = (0.20, 3.3)  # share of observers, times the stated sd; guesses
 OFFSET_SPAN = 8.0  # of the nodes of an offset, in standard deviations
 FEWEST_NODES, MOST_NODES = 19, 61
 
+_SPREADS, _SIZES = 6, 10  # nodes of the scatter, and of the circling near the tree
 _PIECE_DEG = 3.0  # a rounded bearing is spread over pieces of this width
+
+
+@dataclass(frozen=True, slots=True)
+class LineKind:
+    """How much the lines of one hunt deviate, on the sizes in `Settings`; guesses."""
+
+    station: float  # times the deviation of stations
+    bee: float  # times that of bees
+    tail_share: float  # times the share of stations that deviate a lot
+    weights: tuple[float, float]  # share of usual and of poor hunts
+
+
+LINE_KINDS = (
+    LineKind(0.35, 0.3, 0.0, (0.45, 0.20)),  # open ground
+    LineKind(1.0, 1.0, 0.5, (0.30, 0.35)),
+    LineKind(2.4, 1.2, 1.0, (0.25, 0.45)),  # round woods and hills
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,10 +77,12 @@ class LineNodes:
     offset_log_weight: Floats  # (2, observers, no, ns) for usual and poor hunts
     sd_rad: Floats  # (ns,) scatter of single bearings
     stray: Floats  # (ns,) share of strays that goes with it
+    station_rad: Floats  # (ns,) deviation of a station far from the tree
+    bee_rad: Floats  # (ns,) of a bee's line about its station's
+    tail_share: Floats  # (ns,) of stations that deviate a lot
+    tail_rad: Floats  # (ns,) deviation of those
     scatter_log_weight: Floats  # (2, ns), sums to one
-    deviation_rad: Floats  # (nd,) sizes of a station's deviation
-    bee_rad: float  # of a bee's line about its station's
-    tail: tuple[float, float]  # share of stations that deviate a lot; their sd [rad]
+    deviation_rad: Floats  # (nd,) sizes of a steady station's deviation
     circling_m: float  # circles of departing bees and errors of position
 
     def deviation_position(self, distance_m: Floats) -> Floats:
@@ -69,6 +93,20 @@ class LineNodes:
         step = np.log(self.deviation_rad[1] / self.deviation_rad[0])
         position = np.log(size / self.deviation_rad[0]) / step
         return np.asarray(np.clip(position, 0.0, len(self.deviation_rad) - 1.000001))
+
+    def only(self, scatter: Ints) -> LineNodes:
+        """Return some of the nodes of scatter."""
+        return replace(
+            self,
+            offset_log_weight=self.offset_log_weight[..., scatter],
+            scatter_log_weight=self.scatter_log_weight[:, scatter],
+            sd_rad=self.sd_rad[scatter],
+            stray=self.stray[scatter],
+            station_rad=self.station_rad[scatter],
+            bee_rad=self.bee_rad[scatter],
+            tail_share=self.tail_share[scatter],
+            tail_rad=self.tail_rad[scatter],
+        )
 
 
 def line_nodes(
@@ -89,39 +127,50 @@ def line_nodes(
     count = int(np.clip(2 * OFFSET_SPAN * sd / step + 1, FEWEST_NODES, MOST_NODES))
     z = np.linspace(-OFFSET_SPAN, OFFSET_SPAN, count)
     low = settings.bearing_sd_floor_deg
-    spread = np.geomspace(low, max(27.0, 3.0 * settings.bearing_sd_deg), 8)
+    spread = np.geomspace(low, max(27.0, 3.0 * settings.bearing_sd_deg), _SPREADS)
     by_spread = np.exp(
         -0.5
         * (np.log(spread / settings.bearing_sd_deg) / settings.bearing_sd_sigma) ** 2
     )
-    of_offset, of_scatter = [], []
+    of_offset: list[Floats] = []
+    of_scatter: list[Floats] = []
     share, wider = COMPASS_TAIL
     for times, by_share in zip(COMPASS_TIMES, STRAY_WEIGHTS, strict=True):
         by_offset = (1 - share) / times * np.exp(-0.5 * (z / times) ** 2)
         wide = max(wider, times)
         by_offset += share / wide * np.exp(-0.5 * (z / wide) ** 2)
         of_offset.append(by_offset / by_offset.sum())
-        weight = np.outer(by_spread, by_share).ravel()
+        by_line = [kind.weights[len(of_scatter)] for kind in LINE_KINDS]
+        weight = np.outer(by_line, np.outer(by_spread, by_share).ravel()).ravel()
         of_scatter.append(weight / weight.sum())
     log_offset = np.log(np.array(of_offset) + 1e-300)
-    sizes = np.geomspace(
-        settings.station_sd_deg, max(60.0, 2 * settings.station_sd_deg), 9
-    )
+    station_deg = settings.station_sd_deg * np.array([k.station for k in LINE_KINDS])
+    sizes = np.geomspace(station_deg.min(), max(60.0, 2 * station_deg.max()), _SIZES)
+    scatters = spread.size * len(STRAY_SHARES)
+
+    def each(values: Iterable[float]) -> Floats:
+        """Repeat what a kind of line has for each scatter and share of strays."""
+        return np.repeat(np.array(list(values)), scatters)
+
     return LineNodes(
         offset_rad=np.tile(np.radians(z * sd), (observers, 1)),
         offset_log_weight=np.tile(
             log_offset[:, None, :, None],
-            (1, observers, 1, spread.size * len(STRAY_SHARES)),
+            (1, observers, 1, scatters * len(LINE_KINDS)),
         ),
-        sd_rad=np.radians(np.repeat(spread, len(STRAY_SHARES))),
-        stray=np.tile(np.array(STRAY_SHARES), spread.size),
+        sd_rad=np.tile(
+            np.radians(np.repeat(spread, len(STRAY_SHARES))), len(LINE_KINDS)
+        ),
+        stray=np.tile(np.array(STRAY_SHARES), spread.size * len(LINE_KINDS)),
+        station_rad=each(np.radians(station_deg)),
+        bee_rad=each(np.radians(settings.bee_line_sd_deg) * k.bee for k in LINE_KINDS),
+        tail_share=each(settings.station_tail_share * k.tail_share for k in LINE_KINDS),
+        tail_rad=each(
+            np.radians(settings.station_tail_sd_deg) * max(1.0, k.station)
+            for k in LINE_KINDS
+        ),
         scatter_log_weight=np.log(np.array(of_scatter) + 1e-300),
         deviation_rad=np.radians(sizes),
-        bee_rad=float(np.radians(settings.bee_line_sd_deg)),
-        tail=(
-            settings.station_tail_share,
-            float(np.radians(settings.station_tail_sd_deg)),
-        ),
         circling_m=settings.circling_m,
     )
 
@@ -151,10 +200,14 @@ def line_table(bearing_rad: Floats, rounding_rad: Floats, nodes: LineNodes) -> F
     numpy.ndarray
         (ANGLES, ns) over (direction of its line, scatter).
     """
-    sd, back = np.unique(nodes.sd_rad, return_inverse=True)
+    scatters, column = np.unique(
+        np.stack([nodes.sd_rad, nodes.stray], axis=1), axis=0, return_inverse=True
+    )
+    sd, back = np.unique(scatters[:, 0], return_inverse=True)
+    stray = scatters[:, 1]
     kappa = concentration(sd)
     direction = np.arange(ANGLES) * (2 * np.pi / ANGLES)
-    table = np.zeros((ANGLES, nodes.sd_rad.size))
+    table = np.zeros((ANGLES, stray.size))
     distinct, counts = np.unique(
         np.stack([bearing_rad, rounding_rad], axis=1), axis=0, return_counts=True
     )
@@ -166,9 +219,9 @@ def line_table(bearing_rad: Floats, rounding_rad: Floats, nodes: LineNodes) -> F
             error = bearing + part * width - direction
             density += np.exp(kappa * (np.cos(error)[:, None] - 1.0))
         density /= pieces * 2 * np.pi * bessel_i0e(kappa)
-        mixed = (1 - nodes.stray) * density[:, np.ravel(back)]
-        table += count * np.log(mixed + nodes.stray / (2 * np.pi))
-    return table
+        mixed = (1 - stray) * density[:, np.ravel(back)]
+        table += count * np.log(mixed + stray / (2 * np.pi))
+    return np.asarray(table[:, np.ravel(column)])
 
 
 def bee_tables(
@@ -184,7 +237,7 @@ def bee_tables(
         Bee to (ANGLES, ns), its own deviation integrated out.
     """
     result: dict[int, Floats] = {}
-    spread = _transform(np.array([[nodes.bee_rad]]), np.ones((1, 1)))
+    spread = _transform(nodes.bee_rad[None, None], np.ones((1, 1)))
     for one in np.unique(bee):
         own = np.flatnonzero(bee == one)
         for part in own[:, None] if one < 0 else own[None]:
@@ -209,11 +262,17 @@ def station_table(table: Floats, nodes: LineNodes) -> Table:
     numpy.ndarray
         (nd, ANGLES, ns), the station's deviation integrated out, by its size.
     """
-    share, wide = nodes.tail
-    size = nodes.deviation_rad
-    sd = np.stack([size, np.maximum(size, wide)], axis=1)
-    spread = _transform(sd, np.array([[1 - share, share]]))
-    return _blurred(table, spread).astype(np.float32)
+    kinds, kind = np.unique(
+        np.stack([nodes.station_rad, nodes.tail_share, nodes.tail_rad]),
+        axis=1,
+        return_inverse=True,
+    )
+    station, share, tail = kinds
+    circling = nodes.deviation_rad[:, None] ** 2 - nodes.deviation_rad[0] ** 2
+    size = np.sqrt(circling + station**2)
+    sd = np.stack([size, np.maximum(size, tail)], axis=1)
+    spread = _transform(sd, np.stack([1 - share, share]))
+    return _blurred(table, spread[..., np.ravel(kind)]).astype(np.float32)
 
 
 def _transform(sd_rad: Floats, share: Floats) -> Floats:
@@ -222,25 +281,29 @@ def _transform(sd_rad: Floats, share: Floats) -> Floats:
     Parameters
     ----------
     sd_rad
-        (n, parts) standard deviations.
+        (n, parts, ns) standard deviations.
     share
-        (1, parts) shares.
+        (parts, ns) shares.
 
     Returns
     -------
     numpy.ndarray
-        (n, ANGLES // 2 + 1).
+        (n, ANGLES // 2 + 1, ns).
     """
-    turns = np.arange(ANGLES // 2 + 1)
-    parts = np.exp(-0.5 * (turns[None, None, :] * sd_rad[..., None]) ** 2)
-    return np.asarray((share[..., None] * parts).sum(axis=1))
+    turns = np.arange(ANGLES // 2 + 1)[:, None]
+    return np.asarray(
+        sum(
+            part * np.exp(-0.5 * (turns * sd[:, None]) ** 2)
+            for part, sd in zip(share, sd_rad.transpose(1, 0, 2), strict=True)
+        )
+    )
 
 
 def _blurred(table: Floats, spread: Floats) -> Floats:
-    """Blur a (ANGLES, ns) log table by (n, turns) spreads; (n, ANGLES, ns)."""
+    """Blur a (ANGLES, ns) log table by (n, turns, ns) spreads; (n, ANGLES, ns)."""
     top = table.max(axis=0)
     wave = np.fft.rfft(np.exp(table - top), axis=0)
-    mixed = np.fft.irfft(wave[None] * spread[:, :, None], ANGLES, axis=1)
+    mixed = np.fft.irfft(wave[None] * spread, ANGLES, axis=1)
     # Rounding of the transform: below this nothing is known, nor does it matter.
     return np.asarray(np.log(np.maximum(mixed, 1e-15)) + top)
 

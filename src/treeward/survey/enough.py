@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import timing
+from .directions import LINE_KINDS
 from .records import Enough
 
 if TYPE_CHECKING:
@@ -103,11 +104,15 @@ def _fact(
     )
 
 
-def line_variance_deg2(settings: Settings) -> float:
+def line_variance_deg2(
+    settings: Settings, learned: Mapping[str, tuple[float, float]]
+) -> float:
     """Return the variance of a station's line, its tail counted in [degrees^2]."""
-    share = settings.station_tail_share
-    usual, wide = settings.station_sd_deg, settings.station_tail_sd_deg
-    return (1 - share) * usual**2 + share * wide**2
+    share = sum(kind.tail_share * kind.weights[0] for kind in LINE_KINDS)
+    share *= settings.station_tail_share
+    wide = settings.station_tail_sd_deg
+    usual = np.hypot(*learned.get("station_line_sd_deg", (settings.station_sd_deg, 0)))
+    return float((1 - share) * usual**2 + share * max(wide, usual) ** 2)
 
 
 def _line_variances(
@@ -117,7 +122,7 @@ def _line_variances(
     scatter, _ = learned.get("bearing_sd_deg", (settings.bearing_sd_deg, 0.0))
     _, offset = learned.get("compass_offset_deg", (0.0, settings.compass_sd_deg))
     by_bee = settings.bee_line_sd_deg**2 / bees
-    return scatter**2, line_variance_deg2(settings) + by_bee + offset**2
+    return scatter**2, line_variance_deg2(settings, learned) + by_bee + offset**2
 
 
 def _time_variances(

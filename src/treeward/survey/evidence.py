@@ -30,10 +30,11 @@ if TYPE_CHECKING:
     from .records import Cargo
     from .settings import Settings
 
-_BLOCK = 256  # places at a time, so that the work stays in the cache
+_BLOCK = 256  # places at a time, or fewer,
+_IN_CACHE = 200_000  # so that numbers worked on stay in the processor's cache
 _LADDER_MPS = 0.7  # steps of distance: so much for each step of flight time
 _UNLIKELY = 1e-6  # of a bee's in-hive times: left out
-_NOTHING = 18.0  # nats below the best place: not worth working out
+_NOTHING = 15.0  # nats below the best place: not worth working out
 _SLACK = 10.0  # nats by which trips may be likelier than at any place looked at
 
 
@@ -295,8 +296,11 @@ class Evidence:
         order = possible[np.argsort(-without[possible], kind="stable")]
         best = -np.inf
         likeliest = 0.0 if not self.has_times else -np.inf  # of the trips, so far
-        for start in range(0, len(order), _BLOCK):
-            block = order[start : start + _BLOCK]
+        size = int(
+            np.clip(_IN_CACHE / self.case.time_nodes.log_weight[0].size, 16, _BLOCK)
+        )
+        for start in range(0, len(order), size):
+            block = order[start : start + size]
             if without[block[0]] + likeliest + _SLACK < best - _NOTHING:
                 result[order[start:]] = -np.inf
                 break

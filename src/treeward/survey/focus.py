@@ -20,13 +20,13 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
     from .arrays import Bools, Floats, Ints
-    from .grid import Grid
 
 _REACH = 4.0  # standard deviations kept to either side
 _SLACK = 1.0  # and steps of the wide nodes, since they blur what they show
 _PRUNED = 1e-3  # of the posterior weight on one axis
 _MOST_CELLS = 250  # likeliest cells, to weigh the nodes by
-_ROUGH_CELLS = 60  # in the 90 % area, to see where the unknowns are
+_ROUGH_CELLS = 20  # in the 90 % area, to see where the unknowns are
+_ROUGH_MASS = 0.99  # halved at each level of that
 MANY_BEES = 10
 MANY_STATIONS = 5
 
@@ -39,19 +39,19 @@ def much_data(case: Case, bees: Collection[int], use_bearing: Bools) -> bool:
 
 def focused_evidence(evidence: Evidence) -> tuple[Evidence, Shared]:
     """Return the evidence on nodes drawn together, and its wide nodes' weights."""
-    _, weights = _rough(evidence)
+    weights = _rough_weights(evidence)
     narrow = focused(evidence.case, weights)
     return Evidence(narrow, evidence.bees, evidence.use_bearing), weights
 
 
-def pruned_evidence(evidence: Evidence) -> tuple[Evidence, Grid]:
-    """Return the evidence without the nodes that say nothing, and a rough solution."""
-    rough, weights = _rough(evidence)
-    case = pruned(evidence.case, weights)
-    return Evidence(case, evidence.bees, evidence.use_bearing), rough
+def pruned_evidence(evidence: Evidence) -> Evidence:
+    """Return the evidence without the nodes that say nothing."""
+    case = pruned(evidence.case, _rough_weights(evidence))
+    return Evidence(case, evidence.bees, evidence.use_bearing)
 
 
-def _rough(evidence: Evidence) -> tuple[Grid, Shared]:
+def _rough_weights(evidence: Evidence) -> Shared:
+    """Return the weights of the nodes, from a rough solution."""
     case = evidence.case
     rough = refine(
         evidence.log_density,
@@ -59,10 +59,11 @@ def _rough(evidence: Evidence) -> tuple[Grid, Shared]:
         case.settings.distance_cut_m,
         case.station_xy,
         enough_cells=_ROUGH_CELLS,
+        kept_mass=_ROUGH_MASS,
     )
     likeliest = rough.inside(0.99)[:_MOST_CELLS]
     share = rough.probability[likeliest] / rough.probability[likeliest].sum()
-    return rough, evidence.shared(rough.xy[likeliest], share)
+    return evidence.shared(rough.xy[likeliest], share)
 
 
 def pruned(case: Case, weights: Shared) -> Case:
@@ -81,7 +82,7 @@ def pruned(case: Case, weights: Shared) -> Case:
     near = case.near[of_k]
     bees = np.flatnonzero(near.any(axis=0))
     scatter = _worth_keeping(weights.scatter)
-    nodes, line_nodes = case.time_nodes, case.line_nodes
+    nodes = case.time_nodes
     return replace(
         case,
         spreads=tuple(case.spreads[k] for k in of_k),
@@ -95,16 +96,11 @@ def pruned(case: Case, weights: Shared) -> Case:
             ln_f=nodes.ln_f[of_f],
             slow_out=nodes.slow_out[of_f],
             slow_home=nodes.slow_home[of_f],
+            compensation=nodes.compensation[of_f],
             ln_g=nodes.ln_g[of_g],
             log_weight=nodes.log_weight[:, of_f][:, :, of_g][..., of_k],
         ),
-        line_nodes=replace(
-            line_nodes,
-            sd_rad=line_nodes.sd_rad[scatter],
-            stray=line_nodes.stray[scatter],
-            scatter_log_weight=line_nodes.scatter_log_weight[:, scatter],
-            offset_log_weight=line_nodes.offset_log_weight[..., scatter],
-        ),
+        line_nodes=case.line_nodes.only(scatter),
     )
 
 
@@ -126,13 +122,23 @@ def focused(case: Case, weights: Shared) -> Case:
         Posterior weights of the nodes.
     """
     time_nodes, line_nodes = case.time_nodes, case.line_nodes
-    ln_f = _narrowed(time_nodes.ln_f, weights.times.sum(axis=(1, 2)))
+    # Each speed is there once for each share of the wind that is made up for.
+    shares = time_nodes.ln_f.size // len(np.unique(time_nodes.ln_f))
+    old_f = time_nodes.ln_f[: time_nodes.ln_f.size // shares]
+    of_f = weights.times.sum(axis=(1, 2)).reshape(shares, -1).sum(axis=0)
+    ln_f = _narrowed(old_f, of_f)
     ln_g = _narrowed(time_nodes.ln_g, weights.times.sum(axis=(0, 2)))
-    weight = _moved(time_nodes.log_weight, time_nodes.ln_f, ln_f, axis=1)
+    weight = np.concatenate(
+        [
+            _moved(part, old_f, ln_f, axis=1)
+            for part in np.split(time_nodes.log_weight, shares, axis=1)
+        ],
+        axis=1,
+    )
     weight = _moved(weight, time_nodes.ln_g, ln_g, axis=2)
 
     def on_speed(values: Floats) -> Floats:
-        return np.asarray(np.interp(ln_f, time_nodes.ln_f, values))
+        return np.tile(np.interp(ln_f, old_f, values[: old_f.size]), shares)
 
     offset = line_nodes.offset_rad.copy()
     by_offset = line_nodes.offset_log_weight.copy()
@@ -144,7 +150,7 @@ def focused(case: Case, weights: Shared) -> Case:
         case,
         time_nodes=replace(
             time_nodes,
-            ln_f=ln_f,
+            ln_f=np.tile(ln_f, shares),
             ln_g=ln_g,
             slow_out=on_speed(time_nodes.slow_out),
             slow_home=on_speed(time_nodes.slow_home),

@@ -1,7 +1,7 @@
 """A grid over the map that refines itself where the probability is.
 
 Square cells are halved level by level. A level keeps the cells that hold all but
-5e-5 of the mass, and their neighbours; near stations, where a bearing or a short
+4e-4 of the mass, and their neighbours; near stations, where a bearing or a short
 flight gives patches smaller than the first cells, cells are halved in any case.
 """
 
@@ -18,11 +18,12 @@ if TYPE_CHECKING:
     from .arrays import Bools, Floats, Ints
 
 FIRST_CELLS = 52  # across the map at level 0
-KEPT_MASS = 1.0 - 5e-5
+KEPT_MASS = 1.0 - 4e-4  # at each level; some five levels lose a fifth of a per cent
 ENOUGH_CELLS = 450  # in the 90 % area, for an area good to about 1 %
 ENOUGH_IN_HALF = 70  # in the 50 % area
+_MORE_THAN_ENOUGH = 8  # times the cells, where little of the area holds half; choice
 _HIDE_UNTIL = 4  # levels: from here on no patch hides between cells
-_LOST = 1e-4  # of the mass: a patch that may be missed
+_LOST = 1e-2  # of the mass: a patch whose cells may stay coarse
 LAST_LEVEL = 11  # cells of 12 km / 52 / 2**11 = 11 cm
 
 
@@ -78,7 +79,7 @@ def refine(
     sharp_at: Floats,
     *,
     enough_cells: int = ENOUGH_CELLS,
-    start: Grid | None = None,
+    kept_mass: float = KEPT_MASS,
 ) -> Grid:
     """Return the posterior on cells fine enough for its areas.
 
@@ -92,23 +93,16 @@ def refine(
         (s, 2) places about which narrow peaks may hide: the stations.
     enough_cells
         Cells wanted in the 90 % area.
-    start
-        A rougher grid of the same square, to go on from.
+    kept_mass
+        Share of the mass whose cells are halved; the rest is left out.
     """
     corner = np.asarray(centre, dtype=np.float64) - half_width_m
     cell = 2.0 * half_width_m / FIRST_CELLS
-    if start is None:
-        level, side = 0, np.arange(FIRST_CELLS)
-        index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
-        xy = corner + (index + 0.5) * cell
-        value = log_density(xy)
-        sharp_at = _worth_a_look(log_density, value, sharp_at, cell)
-    else:
-        level, index, xy = round(np.log2(cell / start.cell_m)), start.index, start.xy
-        cell = start.cell_m
-        with np.errstate(divide="ignore"):
-            value = np.log(start.probability)
-        sharp_at = sharp_at[:0] if level >= _HIDE_UNTIL else sharp_at
+    level, side = 0, np.arange(FIRST_CELLS)
+    index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
+    xy = corner + (index + 0.5) * cell
+    value = log_density(xy)
+    sharp_at = _worth_a_look(log_density, value, sharp_at, cell)
     while True:
         possible = np.isfinite(value)
         if not possible.any():
@@ -124,15 +118,16 @@ def refine(
             probability=mass / total,
             log_evidence=float(top + np.log(total) + 2 * np.log(cell)),
         )
-        fine = (
-            len(grid.inside(0.9)) >= enough_cells
-            and len(grid.inside(0.5)) >= enough_cells * ENOUGH_IN_HALF / ENOUGH_CELLS
+        of_nine, of_half = len(grid.inside(0.9)), len(grid.inside(0.5))
+        fine = of_nine >= enough_cells and (
+            of_half >= enough_cells * ENOUGH_IN_HALF / ENOUGH_CELLS
+            or of_nine >= _MORE_THAN_ENOUGH * enough_cells
         )
         hidden = level < _HIDE_UNTIL and _near(xy, sharp_at, 3.0 * cell).any()
         if (fine and not hidden) or level == LAST_LEVEL:
             return grid
         keep = np.zeros(len(xy), dtype=bool)
-        keep[grid.inside(KEPT_MASS)] = True
+        keep[grid.inside(kept_mass)] = True
         if hidden:
             keep |= _near(xy, sharp_at, 3.0 * cell) & possible
         index = _halve(_with_neighbours(index[keep], FIRST_CELLS * 2**level))

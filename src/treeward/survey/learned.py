@@ -43,6 +43,9 @@ def learned_of(evidence: Evidence, grid: Grid) -> dict[str, tuple[float, float]]
         result["bearing_sd_deg"] = _summary(
             np.degrees(case.line_nodes.sd_rad), shared.scatter
         )
+        result["station_line_sd_deg"] = _summary(
+            np.degrees(case.line_nodes.station_rad), shared.scatter
+        )
     return result
 
 

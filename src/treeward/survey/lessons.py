@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from .settings import TripWind
 
 _NODES_F, _NODES_G = 33, 41  # finer than a search needs: the place is one
+_LITTLE = 2.5  # times the usual sd of an offset; choice
 _SPAN = 3.6  # of these nodes, in standard deviations of what is plain
 
 
@@ -143,9 +144,9 @@ def _finer(hunt: Hunt, mean: Floats, covariance: Floats) -> Case:
     ln_f = mean[0] + sd[0] * np.linspace(-_SPAN, _SPAN, _NODES_F)
     ln_g = mean[1] + sd[1] * np.linspace(-_SPAN, _SPAN, _NODES_G)
     # How either way slows down with the factor is as at the usual nodes.
-    order = np.argsort(usual.ln_f)
+    known, order = np.unique(usual.ln_f, return_index=True)
     slow_out, slow_home = (
-        np.exp(_interpolated(ln_f, usual.ln_f[order], np.log(slow[order])))
+        np.exp(_interpolated(ln_f, known, np.log(slow[order])))
         for slow in (usual.slow_out, usual.slow_home)
     )
     by_spread = log_sum_exp(usual.log_weight, axis=(0, 1, 2))
@@ -153,6 +154,7 @@ def _finer(hunt: Hunt, mean: Floats, covariance: Floats) -> Case:
         ln_f,
         slow_out,
         slow_home,
+        np.full(ln_f.size, case.settings.wind_compensation),
         ln_g,
         np.broadcast_to(by_spread, (2, ln_f.size, ln_g.size, by_spread.size)),
     )
@@ -210,7 +212,9 @@ def _of_lines(
     case = evidence.case
     nodes = case.line_nodes
     by_scatter = log_sum_exp(nodes.scatter_log_weight, axis=0)
-    before = 1.0 / plain_compass_sd_deg(settings) ** 2
+    # Held against little knowledge: lines have heavy tails, and what is taken off again
+    # as a normal prior must not have drawn them far.
+    before = 1.0 / (_LITTLE * plain_compass_sd_deg(settings)) ** 2
     result = []
     for observer in np.unique(case.bearing_observer[evidence.use_bearing]):
         seen = evidence.lines_by_node(xy, int(observer))[0].astype(np.float64)

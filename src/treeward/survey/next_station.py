@@ -229,7 +229,7 @@ def _session_errors(
     line = np.sqrt(
         spread**2 / bearings
         + settings.bee_line_sd_deg**2 / SESSION_BEES
-        + line_variance_deg2(settings)
+        + line_variance_deg2(settings, learned)
         + offset**2
     )
     usual = (settings.in_hive_factor, settings.in_hive_factor_sd)

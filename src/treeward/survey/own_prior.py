@@ -111,13 +111,13 @@ def own_prior(
             means.append(mean)
             covariances.append(prior)
             continue
-        between = np.empty((count + 1, count + 1, _STATES, _STATES))
-        for i in range(count + 1):
-            for j in range(count + 1):
-                between[i, j] = person + near[i, j] * region + (own if i == j else 0.0)
-        seen = np.einsum("ax,abxy,by->ab", rows, between[np.ix_(of, of)], rows)
+        seen = (
+            rows @ person @ rows.T
+            + near[np.ix_(of, of)] * (rows @ region @ rows.T)
+            + np.equal.outer(of, of) * (rows @ own @ rows.T)
+        )
         seen += np.diag(noise)
-        here = np.einsum("axy,ay->ax", between[count, of], rows)
+        here = rows @ person + near[count, of, None] * (rows @ region)
         solved = np.linalg.solve(seen, np.column_stack([values, here]))
         _, size = np.linalg.slogdet(seen)
         log_evidence.append(np.log(weight) - 0.5 * (values @ solved[:, 0] + size))

@@ -22,7 +22,7 @@ def ground_speed_mps(
     wind_mps: float,
     from_rad: float,
     track_rad: Floats | float,
-    compensation: float,
+    compensation: Floats | float,
 ) -> Floats:
     """Return the way made good along a track in wind [m/s].
 
@@ -80,7 +80,7 @@ class Place:
                     wind_mps=self.wind_mps,
                     from_rad=self.wind_from_rad,
                     track_rad=track,
-                    compensation=settings.wind_compensation,
+                    compensation=nodes.compensation[None, :],
                 )
                 for air, track in ((home, to_colony), (out, to_colony + np.pi))
             )

@@ -110,6 +110,7 @@ class Settings:
     flight_speed_out_sd: float | None = None
     flight_speed_home_sd: float | None = None
     wind_compensation: float = 0.6  # share of head and tail wind made up for; guess
+    wind_compensation_sd: float = 0.2  # of that share, hunt to hunt; guess
     # In the hive: median seconds by cargo, and a factor shared by all bees of a hunt.
     in_hive_s: Mapping[Cargo, float] = field(default_factory=dict)  # overrides
     in_hive_factor: float = 1.12  # median of the hunt's factor on the defaults
@@ -170,7 +171,11 @@ class Settings:
             if spread is not None and not (np.isfinite(spread) and spread > 0):
                 msg = f"settings.{name}: must be a positive number, not {spread}"
                 raise ValueError(msg)
-        for name in ("wind_compensation", "station_tail_share"):
+        for name in (
+            "wind_compensation",
+            "wind_compensation_sd",
+            "station_tail_share",
+        ):
             share = float(getattr(self, name))
             if not 0 <= share <= 1:
                 msg = f"settings.{name}: must be a share, 0 to 1, not {share}"

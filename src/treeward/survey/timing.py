@@ -59,12 +59,13 @@ LONG_STAYS = (  # share of trips, mean excess [s], weight; guesses
     (0.08, 400.0, 0.6),  # few and long
     (0.22, 120.0, 0.4),  # many and short
 )
-BEE_SIGMA = 0.20  # of log in-hive time, bee to bee in one hunt; guess
+BEE_SIGMA = 0.22  # of log in-hive time, bee to bee in one hunt; guess
 DAY_SIGMA = 0.15  # of log in-hive time, day to day in one colony; guess
 LOADING_SIGMA = 0.40  # of log loading time; guess
-FLIGHT_CV = 0.05  # of flight time, trip to trip, at the median spread; guess
-BEE_FLIGHT_CV = 0.04  # of flight time, bee to bee; guess
-WIND_SD_PER_MPS = 0.02  # of log speed, per m/s of wind; guess
+FLIGHT_CV = 0.06  # of flight time, trip to trip, at the median spread; guess
+BEE_FLIGHT_CV = 0.05  # of flight time, bee to bee; guess
+WIND_SD_PER_MPS = 0.02  # of log speed, hunt to hunt, per m/s of wind; guess
+WIND_CV_PER_MPS = 0.015  # of flight time, trip to trip, per m/s of wind; guess
 CLOCK_SD_S = 4.0  # speaking late about what was seen; guess
 OUTLIER_SHARE = 0.02  # of times that mean nothing; guess
 OUTLIER_RANGE_S = (20.0, 14400.0)  # where those lie, uniform in the logarithm
@@ -79,9 +80,12 @@ SLOW_HIVE = (2.0, 0.7)  # the same of the in-hive time: a factor about 1.6
 EAGER_SHARE = 0.12  # of usual hunts; guess
 EAGER_HIVE = (-2.6, 0.8)  # mean and sd as above: a factor about 0.7; guess
 
-_F_SPAN = (-4.2, 2.6, 12)  # nodes of log speed, in sd of the usual
-_G_SPAN = (-4.2, 3.8, 15)  # nodes of log in-hive time
-_SAID_SPAN = (-3.3, 3.3)  # of either, where the person gave a range
+LEAST_WIND_MPS = 1.5  # mean of a hunt; below, what bees make up for is nothing
+_SHARE_OFF = 1.3  # the outer two of three nodes of that share, in standard deviations
+_F_SPAN = (-4.2, 2.6, 9)  # nodes of log speed, in sd of the usual
+_F_IN_WIND = 7  # of them for each share, where wind widens them
+_G_SPAN = (-4.2, 3.8, 12)  # nodes of log in-hive time
+_SAID_SPAN = (-3.3, 3.3, 13)  # of either, where the person gave a range
 _F_STEP_S, _F_GROWTH = 4.0, 0.014  # nodes of F: 4 s apart, then 1.4 %
 STAY_NODES_S = np.exp(np.linspace(np.log(30.0), np.log(800.0), 46))
 _MANY_SIGMAS = 5  # kept by few trips: see `worth_while`
@@ -118,6 +122,9 @@ class TimeNodes:
     ln_f: Floats  # (nf,) log factor on published flight speed, both ways together
     slow_out: Floats  # (nf,) factor on the time from hive to station
     slow_home: Floats  # (nf,) on the time from station to hive
+    compensation: (
+        Floats  # (nf,) share of the wind along its way that a bee makes up for
+    )
     ln_g: Floats  # (ng,)
     log_weight: Floats  # (2, nf, ng, nk) for usual and poor hunts, sums to one
 
@@ -127,7 +134,9 @@ def shared_nodes(
 ) -> TimeNodes:
     """Return nodes and prior of the speed factor and the in-hive factor.
 
-    Wind widens the prior on speed; what it does on each leg is `evidence.Place`'s.
+    Wind widens the prior on speed, and where it blows, how much of it bees make up for
+    is unknown: each node of speed is there once for each share. What wind does on each
+    leg is `places.Place`'s.
 
     The usual prior is flat-topped about the medians (exp(-(z / 1.72)^4), whose
     standard deviation is the one given), since published means are spread evenly over
@@ -159,9 +168,11 @@ def shared_nodes(
         settings.flight_speed_out_sd is not None
         or settings.flight_speed_home_sd is not None
     )
-    z_f = np.linspace(*_SAID_SPAN, _F_SPAN[2]) if said_speed else np.linspace(*_F_SPAN)
+    makes_up, of_share = _compensation(settings, wind_mps)
+    span = _F_SPAN if len(of_share) == 1 else (*_F_SPAN[:2], _F_IN_WIND)
+    z_f = np.linspace(*(_SAID_SPAN if said_speed else span))
     said_stay = bool(settings.in_hive_s)
-    z_g = np.linspace(*_SAID_SPAN, _G_SPAN[2]) if said_stay else np.linspace(*_G_SPAN)
+    z_g = np.linspace(*(_SAID_SPAN if said_stay else _G_SPAN))
 
     def leg(sd: float | None) -> Floats:
         if sd is not None:  # the leg's own median and spread, as the person gave them
@@ -205,13 +216,25 @@ def shared_nodes(
         )
         weight /= weight.sum()
     by_spread = np.zeros(1) if log_spread is None else log_spread
+    weight = np.concatenate([share * weight for share in of_share], axis=1)
     return TimeNodes(
-        ln_f,
-        slow_out,
-        slow_home,
+        np.tile(ln_f, of_share.size),
+        np.tile(slow_out, of_share.size),
+        np.tile(slow_home, of_share.size),
+        np.repeat(makes_up, z_f.size),
         ln_g,
         np.log(weight + 1e-300)[..., None] + by_spread,
     )
+
+
+def _compensation(settings: Settings, wind_mps: float) -> tuple[Floats, Floats]:
+    """Return nodes of the share of wind that bees make up for, and their prior."""
+    usual = settings.wind_compensation
+    if wind_mps < LEAST_WIND_MPS:
+        return np.array([usual]), np.ones(1)
+    off = _SHARE_OFF * settings.wind_compensation_sd * np.array([-1.0, 0.0, 1.0])
+    side = 0.5 / _SHARE_OFF**2  # so that the three have that standard deviation
+    return np.clip(usual + off, 0.0, 1.0), np.array([side, 1 - 2 * side, side])
 
 
 def _tilt(

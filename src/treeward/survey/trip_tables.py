@@ -20,7 +20,7 @@ from .timing import (
     OUTLIER_SHARE,
     STAY_NODES_S,
     TRIP_SIGMA_MEDIAN,
-    WIND_SD_PER_MPS,
+    WIND_CV_PER_MPS,
 )
 
 if TYPE_CHECKING:
@@ -100,9 +100,10 @@ def trip_tables(
     for sigma in dict.fromkeys(spread.sigma for spread in of):
         mine = [k for k, spread in enumerate(of) if spread.sigma == sigma]
         shapes: dict[tuple[float, float], list[_Shape]] = {}
-        # Regular bees fly regularly too: else far off would be ruled out for them.
-        flight_cv = FLIGHT_CV * sigma / TRIP_SIGMA_MEDIAN
-        flight_cv = float(np.hypot(flight_cv, WIND_SD_PER_MPS * wind_mps))
+        # Regular bees fly regularly too, in wind as well: else far off would be ruled
+        # out for them.
+        flight_cv = float(np.hypot(FLIGHT_CV, WIND_CV_PER_MPS * wind_mps))
+        flight_cv *= sigma / TRIP_SIGMA_MEDIAN
         for (kind, width, away, hint), (owners, counts) in zip(
             distinct, owned, strict=True
         ):

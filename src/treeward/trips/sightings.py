@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, UNMARKED, EventKind
 from treeward.notes.clock import MONTHS_APART_DAYS
+from treeward.notes.clock_evidence import daylight_at
 from treeward.notes.scratch import taken_back
 
 from .doubts import Doubt, DoubtCode
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
 
 DAY_STARTS = timedelta(hours=3)  # a bee's day; notes after midnight belong to it; guess
-CIVIL_TWILIGHT_DEG = 6.0  # sun's depth below the horizon at its end; definition
 REPEAT_S = 10.0  # the same note again within this was said twice; guess
 
 
@@ -138,7 +138,7 @@ def far_days(notes: Notes) -> list[Doubt]:
 
 
 def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[Doubt]:
-    """Say how many bees were noted flying in the dark: the clock may be wrong.
+    """Say how many bees were noted flying with the sun down: the clock may be wrong.
 
     Stations without a position in hunt.toml are taken to lie at one that has one.
     """
@@ -146,19 +146,18 @@ def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[Doubt]:
     flying = [s for s in notes.sightings if KINDS[s.kind].flying]
     if not places or not flying:
         return []
-    from astral import Observer
-    from astral.sun import elevation
-
     some = next(iter(places.values()))
-    observers = {
-        name: Observer(latitude=place.latitude_deg, longitude=place.longitude_deg)
+    sun_is_up = {
+        name: daylight_at(
+            latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg
+        )
         for name, place in {**places, "": some}.items()
     }
 
     def is_dark(sighting: Sighting) -> bool:
         clock = sighting.event.clock
-        where = observers.get(sighting.station, observers[""])
-        return clock is not None and elevation(where, clock) < -CIVIL_TWILIGHT_DEG
+        is_day = sun_is_up.get(sighting.station, sun_is_up[""])
+        return clock is not None and not is_day(clock)
 
     dark = [s for s in flying if is_dark(s)]
     if not dark:

@@ -260,7 +260,7 @@ def _in_the_dark(doubt: Doubt) -> str:
     count = f"{_notes(doubt)} {'is' if doubt.numbers[0] == 1 else 'are'}"
     clock = doubt.moments[0]
     return (
-        f"{count} of bees flying in the dark, the first at {clock.day} "
+        f"{count} of bees flying with the sun down, the first at {clock.day} "
         f"{clock:%b %H:%M}: is the clock right?"
     )
 

@@ -67,6 +67,7 @@ def test_some_notes_await_no_pause_where_it_is_asked_for() -> None:
             )
 
 
+@pytest.mark.slow
 def test_what_is_written_is_where_the_truth_says(tmp_path: Path) -> None:
     recording = filled(0.0)
     recording.write(tmp_path, "mixed", 30.0)

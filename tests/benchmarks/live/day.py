@@ -196,7 +196,7 @@ def draw(
     figure, (top, low) = plt.subplots(2, 1, figsize=(8, 5), sharex=True)
     top.plot(*zip(*memory, strict=True), color="black")
     top.set_ylabel("memory (MB)")
-    top.set_ylim(bottom=0)
+    top.set_ylim(0, 1.1 * max(mb for _, mb in memory))
     hours, raw, followed = zip(*errors, strict=True)
     low.plot(hours, raw, ".", color="tab:orange", label="sound card's seconds")
     low.plot(hours, followed, ".", color="black", label="clock that follows arrivals")

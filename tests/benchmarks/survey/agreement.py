@@ -3,11 +3,11 @@
     python tests/benchmarks/survey/agreement.py
 
 emcee samples place, flight speed, in-hive time, spread of trips, kind of long stays,
-compass offset, scatter of bearings, the deviation of every station's line and every
-bee's own in-hive time of three invented hunts, from the model's formulas written out
-again here; a bee's own line and spread are summed over for each draw. Its 90 % area is
-taken two ways: as the level set of the survey's density that holds 90 % of the draws,
-and by a kernel density of the draws.
+compass offset, scatter of bearings, kind of lines, the deviation of every station's
+line and every bee's own in-hive time of three invented hunts, from the model's formulas
+written out again here; a bee's own line and spread are summed over for each draw. Its
+90 % area is taken two ways: as the level set of the survey's density that holds 90 %
+of the draws, and by a kernel density of the draws.
 """
 
 from __future__ import annotations
@@ -47,6 +47,9 @@ CYCLES = {1: (0.95, 0.04, 0.01), 2: (0.25, 0.70, 0.05), 3: (0.20, 0.20, 0.60)}
 SIGMAS = 0.08 * 6.0 ** (np.arange(7) / 6.0)  # 0.08 to 0.48
 OWN_RAD, OWN_WEIGHT = np.polynomial.hermite_e.hermegauss(15)
 OWN_RAD, OWN_WEIGHT = np.radians(4.0) * OWN_RAD, OWN_WEIGHT / OWN_WEIGHT.sum()
+# Deviation of stations, of bees and share of tails, on the settings; by kind of lines.
+LINES = np.array([(k.station, k.bee, k.tail_share) for k in line_model.LINE_KINDS])
+LINE_WEIGHTS = np.array([k.weights for k in line_model.LINE_KINDS])
 HUNTS = ((1, 4), (2, 9), (3, 2))  # stations, seed: small hunts without calibration
 
 
@@ -62,15 +65,17 @@ class Model:
     def __call__(self, theta: Floats) -> Floats:
         """Return log posterior of (walkers, dimensions) vectors."""
         xy = theta[:, :2]
-        z_f, z_g, z_o, ln_sd, at_sigma, at_long = theta[:, 2:8].T
-        deviation = theta[:, 8 : 8 + len(self.stations)]
-        own = theta[:, 8 + len(self.stations) :]
+        z_f, z_g, z_o, ln_sd, at_sigma, at_long, at_line = theta[:, 2:9].T
+        deviation = theta[:, 9 : 9 + len(self.stations)]
+        own = theta[:, 9 + len(self.stations) :]
+        line = np.clip(np.floor(at_line), 0, len(LINES) - 1).astype(np.intp)
         sigma = np.clip(np.floor(at_sigma), 0, len(SIGMAS) - 1).astype(np.intp)
         many = np.clip(np.floor(at_long), 0, 1).astype(np.intp)
         with np.errstate(all="ignore"):
             value = self._place_prior(xy, ln_sd)
             bad = (at_sigma < 0) | (at_sigma >= len(SIGMAS))
             bad |= (at_long < 0) | (at_long >= 2)
+            bad |= (at_line < 0) | (at_line >= len(LINES))
             value = np.where(bad, -np.inf, value)
             value = value - 0.5 * (np.log(SIGMAS[sigma] / 0.22) / 0.45) ** 2
             value = value + np.log(np.array([0.6, 0.4])[many])
@@ -81,10 +86,12 @@ class Model:
                     bee, xy, ln_f, ln_g, own[:, column], sigma, many
                 )
             offset = np.radians(z_o * np.hypot(3.0, 0.4))
-            value = value + self._deviations(xy, deviation)
-            by_share = self._lines(xy, offset, np.exp(ln_sd), deviation)
+            value = value + self._deviations(xy, deviation, line)
+            by_share = self._lines(xy, offset, np.exp(ln_sd), deviation, line)
             kinds = [
-                self._kind_prior(kind, z_f, z_g, z_o) + np.logaddexp(*weighed)
+                self._kind_prior(kind, z_f, z_g, z_o)
+                + np.log(LINE_WEIGHTS[line, kind])
+                + np.logaddexp(*weighed)
                 for kind in (0, 1)
                 for weighed in [
                     [
@@ -98,16 +105,17 @@ class Model:
             value = value + np.logaddexp(*kinds)
         return np.where(np.isfinite(value), value, -np.inf)
 
-    def _deviations(self, xy: Floats, deviation: Floats) -> Floats:
+    def _deviations(self, xy: Floats, deviation: Floats, line: Ints) -> Floats:
         """Return the log prior of the deviations of the stations' lines."""
         total: Floats = np.zeros(len(xy))
         for column, station in enumerate(self.stations):
             away = np.hypot(*(xy - self.station_xy[station]).T)
-            size = np.hypot(np.radians(3.5), np.arctan2(8.0, away))
-            wide = np.maximum(size, np.radians(13.0))
+            scale, _, tail = LINES[line].T
+            size = np.hypot(np.radians(3.5) * scale, np.arctan2(8.0, away))
+            wide = np.maximum(size, np.radians(13.0) * np.maximum(scale, 1.0))
             of_one = deviation[:, column]
-            density = 0.88 * stats.norm.pdf(of_one / size) / size
-            density += 0.12 * stats.norm.pdf(of_one / wide) / wide
+            density = (1 - 0.12 * tail) * stats.norm.pdf(of_one / size) / size
+            density += 0.12 * tail * stats.norm.pdf(of_one / wide) / wide
             total = total + np.log(density)
         return total
 
@@ -166,7 +174,7 @@ class Model:
         }
         typical = max(0.0, float(np.quantile(trips.away_s[rows], 0.3)) - base)
         extra = flight[int(places[0])] if len(places) == 1 else typical
-        spread = np.hypot(0.20, 0.04 * extra / (base * np.exp(ln_g)))
+        spread = np.hypot(0.22, 0.05 * extra / (base * np.exp(ln_g)))
         stay = base * np.exp(ln_g + spread * z)
         value = -0.5 * z**2
         # The bee's own spread: a step lower, the same, a step higher than the hunt's.
@@ -215,7 +223,7 @@ class Model:
         for n, share in enumerate(shares, start=1):
             loads = n - 1 + whole
             variance = n * (sigma * usual) ** 2 + loads * (0.4 * fill) ** 2
-            variance = variance + n * (0.05 * sigma / 0.22 * flight) ** 2 + 2 * 4.0**2
+            variance = variance + n * (0.06 * sigma / 0.22 * flight) ** 2 + 2 * 4.0**2
             third = n * sigma**4 * usual**3 + loads * 0.4**4 * fill**3
             sd = np.sqrt(variance)
             shape = third / sd**3
@@ -233,7 +241,7 @@ class Model:
         return np.asarray(0.98 * density + 0.02 * broad)
 
     def _lines(
-        self, xy: Floats, offset: Floats, sd: Floats, deviation: Floats
+        self, xy: Floats, offset: Floats, sd: Floats, deviation: Floats, line: Ints
     ) -> list[Floats]:
         """Return the log likelihood of the bearings for each share of strays."""
         b = self.hunt.bearings
@@ -242,6 +250,7 @@ class Model:
             2 * (1 - c) + (1 - c) ** 2 * (0.48794 - 0.82905 * c - 1.3915 * c**2) / c
         )
         scale = 2 * np.pi * special.i0e(kappa)
+        own_rad = LINES[line, 1][:, None] * OWN_RAD
         totals: list[Floats] = [np.zeros(len(xy)) for _ in line_model.STRAY_SHARES]
         for column, station in enumerate(self.stations):
             way = xy - self.station_xy[station]
@@ -255,7 +264,7 @@ class Model:
                     for k in range(pieces):
                         part = ((k + 0.5) / pieces - 0.5) * b.rounding_deg[i]
                         error = np.radians(b.bearing_true_deg[i] + part)
-                        error = error - centre[:, None] - OWN_RAD
+                        error = error - centre[:, None] - own_rad
                         density += np.exp(kappa[:, None] * (np.cos(error) - 1))
                     density /= (scale * pieces)[:, None]
                     by_own = [
@@ -276,15 +285,16 @@ def sample(model: Model, start: Floats, steps: int, seed: int) -> tuple[Floats, 
     rng = np.random.default_rng(seed)
     walkers = 80
     seats = len(model.stations)
-    dimensions = 8 + seats + len(model.bees)
+    dimensions = 9 + seats + len(model.bees)
     first = np.zeros((walkers, dimensions))
     first[:, :2] = start[rng.integers(len(start), size=walkers)]
     first[:, 2:5] = 0.5 * rng.standard_normal((walkers, 3))
     first[:, 5] = np.log(np.radians(9.0)) + 0.2 * rng.standard_normal(walkers)
     first[:, 6] = rng.uniform(1.0, 6.0, walkers)
     first[:, 7] = rng.uniform(0.0, 2.0, walkers)
-    first[:, 8 : 8 + seats] = np.radians(2.0 * rng.standard_normal((walkers, seats)))
-    first[:, 8 + seats :] = 0.5 * rng.standard_normal((walkers, len(model.bees)))
+    first[:, 8] = rng.uniform(0.0, 3.0, walkers)
+    first[:, 9 : 9 + seats] = np.radians(2.0 * rng.standard_normal((walkers, seats)))
+    first[:, 9 + seats :] = 0.5 * rng.standard_normal((walkers, len(model.bees)))
     sampler = emcee.EnsembleSampler(
         walkers,
         dimensions,

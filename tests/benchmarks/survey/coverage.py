@@ -3,8 +3,9 @@
     python tests/benchmarks/survey/coverage.py --hunts 400
 
 Draws hunts inside and outside the population, and hunts with one and two colonies;
-compares with the oracle on the first --oracle of them; prints a table and writes it
-to RESULTS.md beside this file (--quiet-file leaves the file alone).
+compares with the oracles on the first --oracle of them; prints a table and writes it
+to RESULTS.md beside this file (--quiet-file leaves the file alone). --only-oracle asks
+the oracles alone.
 """
 
 from __future__ import annotations
@@ -37,9 +38,9 @@ class Tally:
     seats: list[int] = field(default_factory=list)
     calibrated: list[bool] = field(default_factory=list)
     colonies: list[int] = field(default_factory=list)
-    oracle_held: list[bool] = field(default_factory=list)
-    oracle_error_m: list[float] = field(default_factory=list)
-    oracle_area_ha: list[float] = field(default_factory=list)
+    knowing: list[oracle.Answer] = field(default_factory=list)
+    doubtful: list[oracle.Answer] = field(default_factory=list)
+    truth_xy: list[population.Floats] = field(default_factory=list)  # of those asked
 
 
 def run(hunts: int, drawn: population.Population, seed: int, asked: int = 0) -> Tally:
@@ -62,12 +63,9 @@ def run(hunts: int, drawn: population.Population, seed: int, asked: int = 0) -> 
         tally.seats.append(len(hunt.stations.id) - len(hunt.settings.calibrations))
         tally.calibrated.append(bool(hunt.settings.calibrations))
         if number < asked:
-            answer = oracle.ask(hunt, drawn)
-            tally.oracle_held.append(answer.holds_90)
-            tally.oracle_area_ha.append(answer.area_90_m2 / 1e4)
-            tally.oracle_error_m.append(
-                float(np.hypot(*(answer.best_xy - hunt.truth_xy[0])))
-            )
+            tally.knowing.append(oracle.ask(hunt, drawn))
+            tally.doubtful.append(oracle.ask(hunt, drawn, doubtful=True))
+            tally.truth_xy.append(hunt.truth_xy[0])
     return tally
 
 
@@ -102,35 +100,51 @@ def coverage_lines(name: str, tally: Tally) -> list[str]:
 
 
 def sharpness_lines(tally: Tally, name: str) -> list[str]:
-    """Return how the answers compare with the oracle's on the same hunts."""
-    n = len(tally.oracle_held)
+    """Return how the answers compare with the oracles' on the same hunts.
+
+    One knows that no line deviates in these hunts, the other does not.
+    """
+    n = len(tally.knowing)
     if not n:
         return []
-    error = np.median(tally.error_m[:n]), np.median(tally.oracle_error_m)
-    area = np.median(tally.area_ha[:n]), np.median(tally.oracle_area_ha)
-    ratio = np.median(np.array(tally.area_ha[:n]) / np.array(tally.oracle_area_ha))
-    held = float(np.mean(tally.oracle_held))
-    return [
-        f"### Against the oracle, on {n} hunts {name}",
-        "",
-        "| | survey | oracle | ratio |",
-        "|---|---|---|---|",
-        (
-            f"| median error m | {error[0]:.1f} | {error[1]:.1f} "
-            f"| {error[0] / error[1]:.2f} |"
-        ),
-        (
-            f"| median 90 % area ha | {area[0]:.2f} | {area[1]:.2f} "
-            f"| {area[0] / area[1]:.2f} |"
-        ),
+    own_m, own_ha = np.array(tally.error_m[:n]), np.array(tally.area_ha[:n])
+    lines = [
+        f"### Against the oracles, on {n} hunts {name}",
         "",
         (
-            f"Median of the ratio of areas hunt by hunt: {ratio:.2f}. The oracle's "
-            f"90 % areas held the colony in {100 * held:.1f} ± "
-            f"{100 * score.error(held, n):.1f} % (it should be 90)."
+            "| | median error m | survey's / its | median 90 % area ha "
+            "| survey's / its, median hunt by hunt | 50 % area holds "
+            "| 90 % area holds |"
         ),
-        "",
+        "|---|---|---|---|---|---|---|",
     ]
+    held = np.array(tally.held[:n])[:, :2].mean(axis=0)
+    shares = " | ".join(f"{100 * s:.0f} ± {100 * score.error(s, n):.0f}" for s in held)
+    lines.append(
+        f"| survey | {np.median(own_m):.1f} | | {np.median(own_ha):.2f} | | {shares} |"
+    )
+    for label, answers in (
+        ("knows that no line deviates", tally.knowing),
+        ("does not know it", tally.doubtful),
+    ):
+        error_m = np.array(
+            [
+                np.hypot(*(a.best_xy - truth))
+                for a, truth in zip(answers, tally.truth_xy, strict=True)
+            ]
+        )
+        area_ha = np.array([a.area_90_m2 / 1e4 for a in answers])
+        held = np.mean([(a.holds_50, a.holds_90) for a in answers], axis=0)
+        shares = " | ".join(
+            f"{100 * s:.0f} ± {100 * score.error(s, n):.0f}" for s in held
+        )
+        lines.append(
+            f"| {label} | {np.median(error_m):.1f} "
+            f"| {np.median(own_m) / np.median(error_m):.2f} "
+            f"| {np.median(area_ha):.2f} | {np.median(own_ha / area_ha):.2f} "
+            f"| {shares} |"
+        )
+    return [*lines, ""]
 
 
 def claims(seed: int, number: int) -> int:
@@ -180,11 +194,23 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=20)
     parser.add_argument("--quiet-file", action="store_true")
     parser.add_argument("--only-colonies", action="store_true")
+    parser.add_argument("--only-oracle", action="store_true")
     args = parser.parse_args()
     if args.only_colonies:
         tally = Tally(colonies=[claims(args.seed, n) for n in range(args.hunts)])
         lines = colony_lines(args.two, args.seed + 2, tally)
         print("\n".join(lines))
+        return
+    if args.only_oracle:
+        tally = run(args.oracle, population.INSIDE, args.seed, args.oracle)
+        lines = sharpness_lines(tally, "inside the population")
+        print("\n".join(lines))
+        if not args.quiet_file:
+            command = (
+                f"`python tests/benchmarks/survey/coverage.py --only-oracle --oracle "
+                f"{args.oracle} --seed {args.seed}`; per cent ± standard error."
+            )
+            write_section("oracles", ["## Against oracles", "", command, "", *lines])
         return
     inside = run(args.hunts, population.INSIDE, args.seed, min(args.oracle, args.hunts))
     text = coverage_lines("Inside the population", inside)

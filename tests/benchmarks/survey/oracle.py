@@ -1,10 +1,14 @@
 """An oracle: the posterior of someone who knows the population hunts are drawn from.
 
 Knows every range in `population.Population` and how observers miss bees, but not
-what this hunt drew. Shares no code with treeward.survey and goes other ways: exact
-convolutions on a time grid by Fourier transform in place of closed forms, plain
-midpoint sums over the drawn ranges, and a polar map about the first station that is
-laid out twice, the second time over the region that matters.
+what this hunt drew. `ask` with `doubtful` asks one who does not know that no line of
+a station or a bee deviates there, but holds three things for equally likely: that none
+does, that they deviate a little, and a lot.
+
+Shares no code with treeward.survey and goes other ways: exact convolutions on a time
+grid by Fourier transform in place of closed forms, plain midpoint sums over the drawn
+ranges, and a polar map about the first station that is laid out twice, the second time
+over the region that matters.
 """
 
 from __future__ import annotations
@@ -31,6 +35,9 @@ NOISE_SD = np.array([6.0, 12.0, 22.0, 36.0, 55.0, 80.0, 120.0])
 STAY_S = np.geomspace(45.0, 600.0, 40)  # a bee's own median in the hive
 SPREADS = 7  # of in-hive time from trip to trip, where the population draws it
 KINDS = ((1, 0), (1, 1), (2, 1), (2, 2))  # trips and fillings in a gap
+# What the doubtful oracle holds for possible, equally likely: stations' lines off by so
+# much, bees' by so much [degrees, standard deviations]; guesses, as in world.py.
+DEVIATIONS = ((0.0, 0.0), (4.5, 4.0), (9.0, 4.0))
 FLIGHT_S = np.linspace(0.0, 2600.0, 520)  # out and home at the bee's own speed
 
 
@@ -190,6 +197,59 @@ def _line_log_likelihood(hunt: InventedHunt, p: Population, xy: Floats) -> Float
     return np.asarray(np.log(share) + top)
 
 
+def _around(sd_deg: float) -> Floats:
+    """Return how a direction is spread over whole degrees; (360, 360)."""
+    apart = (np.arange(360)[:, None] - np.arange(360) + 180) % 360 - 180
+    if sd_deg == 0.0:
+        return np.eye(360)
+    share = np.exp(-0.5 * (apart / sd_deg) ** 2)
+    return np.asarray(share / share.sum(axis=1, keepdims=True))
+
+
+def _spread_out(log_table: Floats, sd_deg: float) -> Floats:
+    top = log_table.max(axis=0)
+    return np.asarray(np.log(_around(sd_deg) @ np.exp(log_table - top) + 1e-300) + top)
+
+
+def _doubtful_lines(hunt: InventedHunt, p: Population, xy: Floats) -> Floats:
+    """Return the same where stations and bees may have lines of their own."""
+    b = hunt.bearings
+    sd_offset = np.hypot(p.compass_sd_deg, b.declination_sd_deg)
+    offsets = np.linspace(-3.2, 3.2, 15) * sd_offset
+    weight = np.exp(-0.5 * (offsets / sd_offset) ** 2)
+    weight /= weight.sum()
+    spreads = p.spread_deg[0] + (np.arange(9) + 0.5) / 9 * np.ptp(p.spread_deg)
+    shares = np.linspace(p.strays[0], p.strays[1], 4)
+    by_deviation = []
+    for of_station, of_bee in DEVIATIONS:
+        total = np.zeros((len(xy), offsets.size, spreads.size * shares.size))
+        for seat in np.unique(b.station):
+            table = np.zeros((360, spreads.size * shares.size))
+            for bee in np.unique(b.bee[b.station == seat]):
+                own = np.zeros((360, spreads.size, shares.size))
+                for i in np.flatnonzero((b.station == seat) & (b.bee == bee)):
+                    error = (b.bearing_true_deg[i] - np.arange(360) + 180) % 360 - 180
+                    sd = np.hypot(spreads, b.rounding_deg[i] / np.sqrt(12.0))
+                    density = np.exp(-0.5 * (error[:, None] / sd) ** 2)
+                    density /= sd * np.sqrt(2 * np.pi)
+                    own += np.log(density[..., None] * (1 - shares) + shares / 360.0)
+                table += _spread_out(own.reshape(360, -1), of_bee)
+            table = _spread_out(table, of_station)
+            of_hive = hunt.calibration_xy is not None and all(
+                hunt.colony_of_bee[bee] < 0 for bee in b.bee[b.station == seat]
+            )
+            target = hunt.calibration_xy[None, :] if of_hive else xy  # type: ignore[index]
+            way = target - hunt.station_xy[seat]
+            at = np.degrees(np.arctan2(way[:, 0], way[:, 1]))[:, None] + offsets
+            low = np.floor(at).astype(int)
+            part = (at - low)[..., None]
+            total += table[low % 360] * (1 - part) + table[(low + 1) % 360] * part
+        top = total.max(axis=(1, 2))
+        share = np.exp(total - top[:, None, None]).sum(axis=2) @ weight
+        by_deviation.append(np.log(share) + top)
+    return np.asarray(logsumexp(by_deviation, axis=0))
+
+
 def _prior(p: Population, xy: Floats) -> Floats:
     away = np.hypot(*xy.T)
     z = np.log(np.maximum(away, 1.0) / p.distance_median_m) / p.distance_sigma
@@ -199,8 +259,9 @@ def _prior(p: Population, xy: Floats) -> Floats:
     )
 
 
-def ask(hunt: InventedHunt, p: Population) -> Answer:
+def ask(hunt: InventedHunt, p: Population, *, doubtful: bool = False) -> Answer:
     """Return the oracle's answer for a hunt with one colony."""
+    of_lines = _doubtful_lines if doubtful else _line_log_likelihood
     low, high = p.hive_by_trip
     steps = low + (np.arange(SPREADS) + 0.5) / SPREADS * (high - low)
     by_trip = [float(s) for s in (steps if high > low else steps[:1] * 0 + low)]
@@ -215,7 +276,7 @@ def ask(hunt: InventedHunt, p: Population) -> Answer:
                 + logsumexp(
                     [_time_log_likelihood(hunt, p, own, block) for own in bees], axis=0
                 )
-                + _line_log_likelihood(hunt, p, block)
+                + of_lines(hunt, p, block)
             )
         return np.concatenate(parts)
 

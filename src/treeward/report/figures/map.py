@@ -25,6 +25,7 @@ from .map_frame import (
     scale_box,
     set_extent,
 )
+from .map_ground import draw_ground
 from .map_key import draw_key
 from .map_search import draw_looked, draw_walk
 from .paint import paint_hex, split_mark
@@ -103,6 +104,12 @@ def map_figure(result: HuntResult, form: Form) -> Figure | None:
     covered = _covered(result, frame)
     extent = _extent(chosen, result, frame, covered)
     set_extent(axes, extent)
+    if result.ground is not None:
+        box = scale_box(extent, result.hunt_file.hunt.units)
+        right, top, _ = emptiest_corner(extent, covered, *box)
+        draw_ground(
+            axes, result.ground, frame, extent, look, credit_left=right and not top
+        )
     zone = draw_utm_grid(axes, frame, extent, look)
     draw_degrees(axes, frame, extent, look)
     _draw_tracks(axes, result, frame)

@@ -27,7 +27,13 @@ _COLOUR: dict[Sort, str] = {
 
 
 def draw_ground(
-    axes: Axes, ground: Ground, frame: LocalFrame, extent: Extent, look: Lettering
+    axes: Axes,
+    ground: Ground,
+    frame: LocalFrame,
+    extent: Extent,
+    look: Lettering,
+    *,
+    credit_left: bool = False,
 ) -> None:
     """Draw what lies under the answer, and whose it is."""
     for picture in ground.pictures:
@@ -39,9 +45,11 @@ def draw_ground(
     for line in ground.lines:
         _draw_line(axes, line, frame)
     if ground.credit:
-        axes.annotate(drawable(ground.credit, 90), (1, 0), (-3, 3), ha="right",
+        side = 0 if credit_left else 1  # the other has the scale
+        axes.annotate(drawable(ground.credit, 60), (side, 0), (3 - 6 * side, 3),
+                      ha="left" if credit_left else "right", va="bottom",
                       xycoords="axes fraction", textcoords="offset points",
-                      va="bottom", fontsize=look.small_pt * 0.9, color=MUTED,
+                      fontsize=look.small_pt * 0.9, color=MUTED,
                       zorder=19, path_effects=halo(1.8))  # fmt: skip
     # imshow and plot may have moved the limits.
     axes.set_xlim(extent.west_m, extent.east_m)

@@ -240,8 +240,8 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
         notes.append("Grey fans hold about two in three single bearings.")
     if result.fix is not None and any(c.search_plan for c in result.fix.colonies):
         notes.append(
-            "Arrows: the strips to walk, in the order of their numbers; it finds it "
-            "soonest."
+            "Arrows: the strips to walk, in the order of their numbers, which finds "
+            "the colony soonest."
         )
     if result.search is not None and result.search.searching.looked:
         notes.append("Ochre: ground looked at, where nothing was found.")

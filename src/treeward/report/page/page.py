@@ -135,6 +135,7 @@ _LEARNED_NAMES = {
     "trip_spread": "spread of a bee's own trips, as a share of the time in the hive",
     "compass_offset_deg": "offset of the compass, degrees",
     "bearing_sd_deg": "spread of single bearings, degrees",
+    "station_line_sd_deg": "deviation of a station's line, spread, degrees",
 }
 
 
@@ -247,8 +248,8 @@ def map_key(result: HuntResult) -> dict[str, Any]:
         "line_bees": [chip(name) for name in _line_bees(result)],
         "map_days": map_days(result),
         "tracks": bool(result.tracks),
-        "looked": result.search is not None and result.search.searching.looked,
         "strips": any(colony.search_plan for colony in _colonies(result)),
+        "looked": result.search is not None and result.search.searching.looked,
     }
 
 

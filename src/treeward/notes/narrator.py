@@ -1,0 +1,486 @@
+"""Events out of free speech, as people narrate what marked bees do.
+
+"White's just left, about two ten ... there she goes ... what's the time? Ten past
+two." Talk that is no observation makes no event: a note has to stand at the start of
+a clause, after nothing but fillers and hedges, and nothing that follows may make it
+something else. A pronoun means the bee in view, and the event says so.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from treeward.language.kinds import EventKind
+
+from . import sayings
+from . import stream as st
+from .adjuncts import adjuncts
+from .bee_names import BeeNames
+from .corrections import Corrections
+from .events import Event
+from .flags import Flag, FlagCode
+from .found_notes import LATER_S, FoundNotes
+from .narrated_actions import Actions, Done
+from .narrated_values import ValueNotes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from treeward.language.phrasebook import PhraseBook
+
+    from .sentences import Speech, Told
+    from .stream import StreamWord
+
+
+ON_S = 6.0  # "landed, then left" is one breath; guess
+NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
+_OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
+_THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
+_ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
+
+
+@dataclass(slots=True)
+class _Sentence:
+    """What is known about the sentence being read."""
+
+    start: int
+    end: int
+    question: bool
+    unreal: bool
+
+
+class Narrator:
+    """Read the sentences of one recording from front to back."""
+
+    def __init__(
+        self,
+        speech: Speech,
+        pieces: Sequence[StreamWord],
+        book: PhraseBook,
+        fixed: Sequence[Event] = (),
+    ) -> None:
+        self.fixed = list(fixed)  # notes heard surely, still to come
+        self.text = speech.text
+        self.speech = speech
+        self.pieces = pieces
+        self.book = book
+        self.names = BeeNames(book)
+        self.actions = Actions(book, self.names)
+        self.values = ValueNotes(book, self.names)
+        self.found = FoundNotes(speech, pieces, self.names)
+        self.corrections = Corrections(
+            text=self.text,
+            names=self.names,
+            actions=self.actions,
+            values=self.values,
+            found=self.found,
+        )
+        self.asked = False
+        self.went_on: Done | None = None  # what a bee did up to where reading is
+
+    def read(self) -> list[Event]:
+        """Read everything; gives the events in the order they were said."""
+        place = 1
+        while place < len(self.text):
+            self._take_in_fixed(self.pieces[self.speech.owner[place]].start_s)
+            place = self._sentence(place)
+        self._take_in_fixed(float("inf"))
+        return self.found.events
+
+    def _take_in_fixed(self, until_s: float) -> None:
+        """Take in the notes that were heard surely up to here."""
+        while self.fixed and (self.fixed[0].start_s or 0.0) <= until_s:
+            self.found.take_in(self.fixed.pop(0))
+
+    def _sentence(self, start: int) -> int:
+        ending = re.compile(r"[.?] ").search(self.text, start)
+        end = ending.start() if ending else len(self.text)
+        body = f" {self.text[start:end]}"
+        first = re.compile(rf"(?:(?:{'|'.join(_OPENERS)}|,) )*").match(self.text, start)
+        opening = first.end() if first else start
+        marked = ending is not None and ending[0].startswith("?")
+        asks = sayings.QUESTION.match(self.text, opening) is not None
+        hedge = sayings.HEDGE.match(self.text, opening - 1) is not None
+        sentence = _Sentence(
+            end=end,
+            question=marked or (asks and not hedge),
+            start=start,
+            unreal=sayings.UNREAL.search(body) is not None,
+        )
+        if sayings.TIME_ASKED.search(body):
+            self.asked = True
+            place = self._answer(start, sentence)
+        else:
+            place = start
+        if sentence.question:
+            self.corrections.asked(opening)
+        while place < end:
+            place = self._clause(place, sentence)
+        if not sentence.question:
+            self.asked = False
+        self.found.mentioned = ""
+        return end + 2
+
+    def _answer(self, start: int, sentence: _Sentence) -> int:
+        """Skip the words that ask for the time."""
+        match = sayings.TIME_ASKED.search(self.text, start)
+        sentence.question = False
+        place = match.end() if match else start
+        rest = re.compile(r"(?: is it| do you make it| now)*(?: ,)? ").match(
+            self.text, place
+        )
+        return rest.end() if rest else place
+
+    def _clause(self, start: int, sentence: _Sentence) -> int:
+        """Read one note, or skip to the next place where one may start."""
+        went_on, self.went_on = self.went_on, None
+        if (
+            went_on
+            and not self._unreal(sentence, start)
+            and self.found.since_done(start, ON_S)
+        ):
+            done = self.actions.going_on(self.text, start, went_on.named)
+            if done and done.end <= sentence.end:
+                done = replace(done, ago_s=self.found.last_ago_s)
+                return self._do(done, ())
+        border = self._after_border(start) or self.text[start] == ","
+        if border and not sentence.question:
+            corrected = self.corrections.at(start)
+            if corrected is not None:
+                return corrected
+        remark = self._remark(start, sentence)
+        if remark:
+            return remark
+        for place in self._openings(start):
+            if place >= sentence.end:
+                break
+            if self._after_border(start) and self._nowhere(place):
+                return self._next(place, sentence)
+            end = self._note(start, place, sentence)
+            if end is not None:
+                return end
+        after = self._next(start, sentence)
+        self._mention(start, after)
+        inside = self._inside(start, min(after, sentence.end), sentence)
+        return after if inside is None else inside
+
+    def _mention(self, start: int, after: int) -> None:
+        """Remember a bee named without what it did: "it is red, and she ..."."""
+        spoken = [*self.names.word.finditer(self.text, max(0, start - 1), after)]
+        if spoken:
+            mark = self.names.mark_of(spoken[-1][0].strip())
+            if mark in self.names.seen:
+                self.found.view.spoken = self.found.view.wanted = mark
+            elif spoken[-1].start() <= start:
+                self.found.mention(mark)
+        for place in self._openings(start):
+            named = self.names.at(self.text, place)
+            rest = self.text[named.end : after].strip() if named else ""
+            if named and named.mark and (rest in {",", ""} or _OF_HER.match(rest)):
+                self.found.mention(named.mark)
+
+    def _nowhere(self, place: int) -> bool:
+        """Take in "green is still drinking": a bee was spoken of that did nothing."""
+        named = self.names.at(self.text, place)
+        if named is None or not self.actions.goes_nowhere(self.text, named.end + 1):
+            return False
+        if " not come " in self.text[named.end : named.end + 30] or named.some:
+            return False
+        if named.mark:
+            self.found.mention(named.mark)
+            last = self.found.since_done(place, ON_S)
+            if (
+                last
+                and (last.kind, last.mark) == (EventKind.AWAY, named.mark)
+                and self.text.startswith(("is still ", "still "), named.end + 1)
+            ):  # "green's away. no, green is still here"
+                self.found.take_back(place, named.end)
+        return True
+
+    def _do(self, done: Done, hedges: tuple[str, ...]) -> int:
+        """Take in what a bee did, and remember her for what she does next."""
+        mark = done.named.mark
+        if (
+            done.named.group
+            and self.actions.present(self.text, done)
+            and len(self.found.view.here) >= max(2, done.named.group)
+        ):
+            return done.end + 1
+        if (
+            mark
+            and mark in self.found.view.here
+            and self.actions.present(self.text, done)
+        ):
+            return done.end + 1
+        ends = adjuncts(self.text, done.end + 1).end
+        if done.named.group and self.text.startswith(", ", ends):
+            marks, after = self.names.listed(self.text, ends + 2)
+            if len(marks) > 1:  # "both back, purple and orange"
+                done = replace(done, both=marks, after=after + 1)
+        apart = self.text.startswith(" , ", done.end) and done.named.pronoun
+        called = self.names.single(self.text, done.end + 3) if apart else None
+        if called and self.text[called.end + 1] in ".,":  # "away she goes, yellow"
+            named = replace(done.named, mark=called.mark, pronoun="")
+            done = replace(done, named=named, after=called.end + 1)
+            mark = called.mark
+        along = _ALONG.match(self.text, done.end) if done.named.mark else None
+        other = self.names.single(self.text, along.end()) if along else None
+        if other:  # "yellow is in with white"
+            both = (done.named.mark, other.mark)
+            done = replace(done, both=both, after=other.end + 1)
+        end = self.found.do(done, hedges)
+        if mark or done.both:
+            self.went_on = done
+        return end
+
+    def _inside(self, start: int, end: int, sentence: _Sentence) -> int | None:
+        """Find a plain statement about a marked bee within other words.
+
+        Speech without punctuation gives no clause to start from; such a note is
+        taken with a flag.
+        """
+        if sentence.question or self._unreal(sentence, start):
+            return None
+        place = self.text.find(" ", start) + 1
+        while 0 < place < end:
+            done = self.actions.at(self.text, place)
+            if (
+                done
+                and done.named.mark
+                and re.search(" (?:is|who) ", self.text[place : done.end])
+            ):
+                flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
+                return self._do(replace(done, flags=flags), ())
+            place = self.text.find(" ", place) + 1
+        return None
+
+    def _openings(self, start: int) -> list[int]:
+        """Give the places after what may be said before a note, nearest first."""
+        places = [start]
+        left = sayings.LEFT.match(self.text, start)
+        if left and left.end() > start:
+            places.append(left.end())
+        for place in tuple(places):
+            for pattern in (sayings.HEDGED_LEAD, sayings.LEAD):
+                match = pattern.match(self.text, place)
+                if match and match.end() not in places:
+                    places.append(match.end())
+        return places
+
+    def _next(self, start: int, sentence: _Sentence) -> int:
+        borders = sayings.BORDER.finditer(self.text, start - 1, sentence.end + 1)
+        ends = (border.end() for border in borders)
+        return next((end for end in ends if end > start), sentence.end)
+
+    def _remark(self, start: int, sentence: _Sentence) -> int | None:
+        """Take a remark: the words up to the end of the utterance."""
+        left = sayings.LEFT.match(self.text, start)
+        announced = None
+        for place in dict.fromkeys((start, left.end() if left else start)):
+            announced = announced or self.values.own_words_at(self.text, place)
+        if announced is None or announced[1] >= sentence.end or self._middle(start):
+            return None
+        kind, after = announced
+        first = self.speech.owner[start]
+        said = self.speech.owner[after]
+        last = said
+        while (
+            last < len(self.pieces)
+            and self.pieces[last].utterance == self.pieces[said].utterance
+        ):
+            last += 1
+        words = " ".join(piece.text for piece in self.pieces[said:last])
+        self.found.add(
+            Event(
+                kind=kind,
+                value=words,
+                start_s=self.pieces[first].start_s,
+                end_s=self.pieces[last - 1].end_s,
+                heard=st.heard(self.pieces[first:last]),
+                confidence=min(p.confidence for p in self.pieces[first:last]),
+            )
+        )
+        place = after
+        while place < len(self.text) and self.speech.owner[place] < last:
+            place += 1
+        return place
+
+    def _after_border(self, start: int) -> bool:
+        return self.text[:start].rstrip()[-1:] in {"", ".", "?", ","}
+
+    def _middle(self, start: int) -> bool:
+        """Tell whether words that are no border stand right before."""
+        return not self._after_border(start)
+
+    def _note(self, start: int, place: int, sentence: _Sentence) -> int | None:
+        hedges = self._hedges(start, place)
+        whole = self._whole(start)
+        told = self.values.at(
+            self.text,
+            place,
+            asked=self.asked,
+            leaving=self.found.leaving(place)
+            or (whole and self.found.leaving(place, LATER_S)),
+        )
+        last = self.found.since_done(place)
+        if (
+            told is None
+            and last
+            and last.kind is EventKind.BACK
+            and (whole or self.text.startswith(_THAT_IS, place))
+        ):
+            told = self.values.since_back(self.text, place)
+        if told is None and whole and self._at_station(place):
+            told = self.values.bare_time(self.text, place)
+        done = None
+        unreal = self._unreal(sentence, place)
+        if not sentence.question and not unreal:
+            done = self.actions.clipped(self.text, place) if whole else None
+            if done:
+                return self._do(done, hedges)
+            done = self.actions.at(self.text, place)
+            if done is None and last:
+                done = self._follower(place, last)
+            if done is None and whole and place >= start:
+                done = self._name_alone(place)
+            if done is None and (hedges or self._pointed(start, place)):
+                done = self.actions.bare(self.text, place)
+            if done is None and self._after_border(start) and self.found.view.last:
+                done = self.actions.lone(self.text, start)
+        already = bool(
+            done
+            and told
+            and done.kind is EventKind.AWAY
+            and told.named
+            and done.named.mark == told.named.mark
+            and done.named.mark in self.found.view.out
+            and self.found.since_done(place, LATER_S)
+        )
+        if (
+            told
+            and self._allowed(told, sentence, unreal=unreal)
+            and not _outweighs(done, told, already=already)
+        ):
+            self.found.tell(told, hedges)
+            self.asked = self.asked and told.kind is not EventKind.TIME
+            return told.end
+        if done and done.end < sentence.end + 1:
+            return self._do(done, hedges)
+        return None
+
+    def _whole(self, start: int) -> bool:
+        """Tell whether a sentence starts here."""
+        return self.text[:start].rstrip()[-1:] in {"", ".", "?"}
+
+    def _at_station(self, place: int) -> bool:
+        """Tell whether a station was named just before, or the wind."""
+        if not self.found.events:
+            return False
+        last = self.found.events[-1]
+        here_s = self.pieces[self.speech.owner[place]].start_s
+        kinds = {
+            EventKind.STATION,
+            EventKind.WIND,
+            EventKind.PAUSE,
+            EventKind.RESUME,
+            EventKind.BACK,
+        }
+        return last.kind in kinds and here_s - (last.end_s or 0.0) <= NEXT_S
+
+    def _follower(self, place: int, last: Event) -> Done | None:
+        """Read "and white right behind her": another bee did the same."""
+        if last.kind not in {EventKind.BACK, EventKind.AWAY}:
+            return None
+        done = self.actions.follower(self.text, place, last.kind)
+        if done is None:
+            return None
+        gone = (
+            self.found.view.here if last.kind is EventKind.BACK else self.found.view.out
+        )
+        return None if done.named.mark in gone else done
+
+    def _name_alone(self, place: int) -> Done | None:
+        """Read a bee's name as a whole sentence: she came, if she was not here."""
+        named = self.names.single(self.text, place)
+        if named is None or self.text[named.end + 1 : named.end + 2] not in {".", ","}:
+            return None
+        new = named.full and self.text.startswith(("a ", "an "), place)
+        known = named.mark in self.names.seen or new
+        if named.mark in self.found.view.here or not known:
+            return None
+        if re.search(r" (?:no|not|nor) $", self.text[:place]):
+            return None
+        return Done(
+            kind=EventKind.BACK, named=named, start=place, end=named.end, certain=False
+        )
+
+    def _unreal(self, sentence: _Sentence, place: int) -> bool:
+        """Tell whether what is said at `place` is a wish, a plan or a condition."""
+        if sentence.unreal:
+            return True
+        before = self.text[sentence.start - 1 : place]
+        if sayings.UNREAL_AFTER.search(before):
+            return True
+        since = max((m.end() for m in sayings.CLAUSE.finditer(before)), default=0)
+        until = sayings.CLAUSE.search(self.text, place, sentence.end + 1)
+        last = until.start() + 1 if until else sentence.end
+        clause = f"{before[max(0, since - 1) :]}{self.text[place:last]} "
+        return sayings.UNREAL_CLAUSE.search(f" {clause}") is not None
+
+    @staticmethod
+    def _allowed(told: Told, sentence: _Sentence, *, unreal: bool) -> bool:
+        """Let plans announce a pause, but nothing else."""
+        if sentence.question:
+            return False
+        free = {EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH}
+        return not unreal or told.kind in free
+
+    def _hedges(self, start: int, place: int) -> tuple[str, ...]:
+        body = f" {self.text[start:place]}"
+        return tuple(match.strip() for match in sayings.HEDGE.findall(body))
+
+    def _pointed(self, start: int, place: int) -> bool:
+        """Tell whether a bee is pointed out: "that is the blue one"."""
+        lead = sayings.LEAD.match(self.text, start)
+        named = self.names.at(self.text, place)
+        if lead is None or lead.end() != place or named is None:
+            return False
+        if named.full or not named.mark:
+            return named.full
+        words = lead[0].split()
+        sees = words[:3] in (["i", "can", "see"], ["we", "have", "got"])
+        shown = sees or words[:2] in (
+            ["here", "is"],
+            ["there", "is"],
+            ["that", "is"],
+            ["it", "is"],
+        )
+        watched = bool(self.found.events) or sees
+        return bool(watched and shown and named.mark not in self.found.view.here)
+
+
+def _outweighs(done: Done | None, told: Told, *, already: bool) -> bool:
+    """Tell whether what a bee did goes before a value said in the same place."""
+    if done is None:
+        return False
+    if already:
+        return False
+    where_to = done.kind is EventKind.AWAY and told.kind is EventKind.BEARING
+    return where_to or done.end > told.end
+
+
+_OPENERS = (
+    "okay",
+    "and",
+    "so",
+    "well",
+    "oh",
+    "but",
+    "hey",
+    "then",
+    "yes",
+    "no",
+    "right",
+)

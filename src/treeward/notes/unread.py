@@ -1,0 +1,193 @@
+"""What made no note: lines to look at, and times of loading and unloading.
+
+Nothing that names a mark, or a bee's coming or going, is to vanish: a person looks at
+it and makes a note of it, or not. What is said of how long bees load and unload is no
+note of one bee, but may serve as calibration.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from .narrated_durations import stretch_of_time
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from .bee_names import BeeNames
+    from .events import Event
+    from .sentences import Speech
+    from .stream import StreamWord
+
+_BEE = re.compile(
+    r" (?:she|they|it is (?:back|gone|off|away)|one|bees?|both|pair|another|her|others?"
+    r"|girls?|ladies|somebody|newcomer|two of them) "
+)
+_MOVES = re.compile(
+    r" (?:back|away|off|gone|left|landed|landing|leaving|leaves|arrived|returned|flew"
+    r"|flown"
+    r"|came|come|comes|coming|goes|went|out|in|here|up|down|again|missed|drinking"
+    r"|took off|bearing|heading) "
+)
+_SENTENCE = re.compile(r" [.?](?= |$)")
+_LOADING = re.compile(
+    r" (?:fill(?:ing)? (?:up|herself)|filled up|load(?:ing|s)?(?: up)?|drink(?:s"
+    r"|ing)? (?:its"
+    r"|her|their) fill|tank(?:ing)? up|fuel(?:ling)? up|get (?:a )?(?:full|load)) "
+)
+_UNLOADING = re.compile(
+    r" (?:unload(?:ing|s)?|in the (?:hive|nest|tree|colony)|make (?:the|a|her"
+    r"|their) deliver\w+"
+    r"|deliver(?:y|ies|ing|s)?|hand(?:ing)? (?:it )?over|turn(?:ing)? round in) "
+)
+_CLOSE = re.compile(
+    r" (?:hives?|colony|nest)(?: \w+){0,4} (?:so|very|that|right) (?:close|near"
+    r"|next to)"
+    r"|flight (?:does not|hardly|barely|is not) (?:count|matter|worth)"
+)
+_TO = re.compile(r"(?:to|or|and|-) ")
+_ABOUT = 0.25  # a time said once may be so far off, as a share; guess
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unread:
+    """A line without a note that looks as if it should have one.
+
+    `start_s` and `end_s` are seconds within `recording`; `marks` are the bees it names,
+    by the phrase book, maybe none.
+    """
+
+    recording: str
+    start_s: float
+    end_s: float
+    text: str
+    marks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeTold:
+    """What was said of how long bees load or unload: seconds, from low to high.
+
+    `what` is "close" where a hive was said to be so near that flight does not count;
+    then no seconds are given.
+    """
+
+    what: Literal["loading", "unloading", "close"]
+    start_s: float
+    text: str
+    low_s: float = 0.0
+    high_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sentence:
+    text: str
+    pieces: Sequence[StreamWord]
+
+
+def _sentences(speech: Speech, pieces: Sequence[StreamWord]) -> Iterator[_Sentence]:
+    start = 0
+    for border in _SENTENCE.finditer(speech.text):
+        text = f"{speech.text[start : border.start()]} "
+        if text.strip():
+            first, last = speech.pieces_between(start + 1, border.start())
+            yield _Sentence(text=f" {text.strip()} ", pieces=pieces[first:last])
+        start = border.end()
+
+
+def unread_lines(
+    speech: Speech,
+    pieces: Sequence[StreamWord],
+    events: Sequence[Event],
+    names: BeeNames,
+    *,
+    recording: str = "",
+) -> list[Unread]:
+    """Find the sentences that name a mark, or a coming or going, and made no note.
+
+    Parameters
+    ----------
+    speech, pieces
+        What was said.
+    events
+        What was made of it.
+    names
+        Knows the marks.
+    recording
+        Its name, copied into each line.
+    """
+    ends = sorted(event.end_s for event in events if event.end_s is not None)
+    found = []
+    for sentence in _sentences(speech, pieces):
+        start_s, end_s = sentence.pieces[0].start_s, sentence.pieces[-1].end_s
+        if any(start_s < end <= end_s + 1e-6 for end in ends):
+            continue
+        said = [match[0].strip() for match in names.word.finditer(sentence.text)]
+        moves = _BEE.search(sentence.text) and _MOVES.search(sentence.text)
+        if said or moves:
+            found.append(
+                Unread(
+                    recording=recording,
+                    start_s=start_s,
+                    end_s=end_s,
+                    text=" ".join(piece.text for piece in sentence.pieces),
+                    marks=tuple(dict.fromkeys(names.mark_of(word) for word in said)),
+                )
+            )
+    return found
+
+
+def times_told(speech: Speech, pieces: Sequence[StreamWord]) -> list[TimeTold]:
+    """Find what was said of how long bees load and unload, in general."""
+    found = []
+    for sentence in _sentences(speech, pieces):
+        text = sentence.text
+        what: Literal["loading", "unloading", "close"]
+        if _CLOSE.search(text):
+            what = "close"
+        elif _UNLOADING.search(text):
+            what = "unloading"
+        elif _LOADING.search(text):
+            what = "loading"
+        else:
+            continue
+        low_high = _span_s(text)
+        if low_high is None and what != "close":
+            continue
+        low_s, high_s = low_high or (0.0, 0.0)
+        found.append(
+            TimeTold(
+                what=what,
+                start_s=sentence.pieces[0].start_s,
+                text=" ".join(piece.text for piece in sentence.pieces),
+                low_s=low_s,
+                high_s=high_s,
+            )
+        )
+    return found
+
+
+def _span_s(text: str) -> tuple[float, float] | None:
+    """Read "about a minute", "two to three minutes"."""
+    place = 1
+    while 0 < place < len(text):
+        one = stretch_of_time(text, place)
+        if one:
+            to = _TO.match(text, one[1])
+            other = stretch_of_time(text, to.end()) if to else None
+            if other:
+                return min(one[0], other[0]), max(one[0], other[0])
+            before = re.search(r" (\w+) (?:to|or) $", text[:place])
+            unit = re.search(r"(hour|minute|second)", text[place : one[1]])
+            low = (
+                stretch_of_time(f"{before[1]} {unit[1]}s . ", 0)
+                if before and unit
+                else None
+            )
+            if low and low[0] < one[0]:
+                return low[0], one[0]
+            return (1 - _ABOUT) * one[0], (1 + _ABOUT) * one[0]
+        place = text.find(" ", place) + 1
+    return None

@@ -1,0 +1,203 @@
+"""How well whole days of free speech are read, each by a narrator of another manner.
+
+    python tests/benchmarks/narration_days.py                 # the three that judge
+    python tests/benchmarks/narration_days.py bronwen --failures
+
+A note said is found when a note of the same kind, mark and value stands within
+`NEAR_S` of where it happened. A wrong note without a flag is silently wrong; one that
+misses what was said only in the mark or the value is counted there as well. See
+fixtures/narration/days/README.md.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from treeward.language.phrasebook import PhraseBook
+from treeward.notes.flags import FlagCode, sentences_of
+from treeward.notes.narration import parse_narration
+from treeward.notes.second_look import look_twice
+from treeward.speech.utterances import Utterance, spread
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from treeward.notes.events import Event
+
+DAYS = Path(__file__).parents[2] / "fixtures" / "narration" / "days"
+READ, JUDGE = ("bronwen", "kit", "sisters"), ("emrys", "philippa", "jonah")
+NEAR_S = 14.0
+S_A_LETTER = 0.06
+COMMANDS = {"scratch"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Truth:
+    """One note that was said, at `at_s` into the day."""
+
+    brief: str
+    at_s: float
+    free: bool = False  # may be found or not
+    doubtful: bool = False  # counts only with a flag
+
+
+@dataclass(slots=True, kw_only=True)
+class Tally:
+    """What became of one day's notes."""
+
+    said: int = 0
+    found: int = 0
+    right: int = 0
+    silent: int = 0
+    talk: int = 0  # notes out of lines that hold none
+    missed: list[Truth] = field(default_factory=list)
+    wrong: list[Event] = field(default_factory=list)
+
+    @property
+    def recall(self) -> float:
+        return self.right / max(1, self.said)
+
+    @property
+    def precision(self) -> float:
+        return self.right / max(1, self.found)
+
+    @property
+    def silently_wrong(self) -> float:
+        return self.silent / max(1, self.said)
+
+
+def plain(brief: str) -> str:
+    """Take 14:05 for 2:05, and fill up to kind:mark:value."""
+    kind, mark, value = (*brief.split(":", 2), "", "")[:3]
+    if kind == "time":
+        hour, minute = value.split(":")[:2]
+        value = f"{int(hour) % 12}:{minute}"
+    if kind == "wind":
+        value = " ".join(value.split()[:2])
+    return f"{kind}:{mark}:{value}"
+
+
+def brief(event: Event) -> str:
+    return plain(f"{event.kind}:{event.mark}:{event.value}")
+
+
+def read_day(name: str) -> tuple[list[Utterance], list[Truth], set[float]]:
+    """Read a day: its utterances, its notes, and the starts of lines without any."""
+    said: list[Utterance] = []
+    truths: list[Truth] = []
+    talk: set[float] = set()
+    for line in (DAYS / f"{name}.txt").read_text(encoding="utf-8").splitlines():
+        match = re.match(r"(\d+):(\d\d)  (.*?)(?:\s*=> (.*))?$", line)
+        if match is None:
+            continue
+        start_s = 60.0 * int(match[1]) + int(match[2])
+        end_s = start_s + S_A_LETTER * len(match[3])
+        words = tuple(spread(match[3].split(), start_s, end_s))
+        said.append(Utterance(words=words, start_s=start_s, end_s=end_s))
+        if not match[4]:
+            talk.add(start_s)
+        for told in (match[4] or "").split("; ") if match[4] else ():
+            text, _, late = told.partition("@")
+            truths.append(
+                Truth(
+                    brief=plain(text.lstrip("~?")),
+                    at_s=start_s + float(late or 0),
+                    free="~" in text,
+                    doubtful="?" in text,
+                )
+            )
+    return said, truths, talk
+
+
+def judge(name: str, book: PhraseBook) -> Tally:
+    """Read a day from its words and compare what was found with its notes."""
+    said, truths, talk = read_day(name)
+    lines = [one.start_s for one in said]
+    return compare(parse_narration(said, book), truths, lines, talk)
+
+
+def compare(
+    found: Sequence[Event],
+    truths: Sequence[Truth],
+    lines: Sequence[float],
+    talk: set[float],
+) -> Tally:
+    """Compare events with what was said; `lines` start at these seconds."""
+    events = [
+        event
+        for event in look_twice(found)
+        if event.kind not in COMMANDS and not event.has(FlagCode.TAKEN_BACK)
+    ]
+    tally = Tally(said=sum(not t.free for t in truths))
+    left = list(events)
+    for truth in sorted(truths, key=lambda one: one.free):
+        near = [
+            event
+            for event in left
+            if brief(event) == truth.brief
+            and abs((event.start_s or 0.0) - truth.at_s) <= NEAR_S
+            and (event.doubtful or not truth.doubtful)
+        ]
+        if near:
+            left.remove(min(near, key=lambda e: abs((e.start_s or 0.0) - truth.at_s)))
+            tally.right += not truth.free
+            tally.found += not truth.free
+        elif not truth.free:
+            tally.missed.append(truth)
+    tally.found += len(left)
+    tally.wrong = left
+    tally.silent = sum(not event.flags for event in left)
+    for event in left:
+        line = max((s for s in lines if s <= (event.end_s or 0.0)), default=0.0)
+        tally.talk += line in talk
+    return tally
+
+
+def whole(tallies: list[Tally]) -> Tally:
+    total = Tally()
+    for one in tallies:
+        for key in ("said", "found", "right", "silent", "talk"):
+            setattr(total, key, getattr(total, key) + getattr(one, key))
+    return total
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("day", nargs="*", default=JUDGE)
+    parser.add_argument("--failures", action="store_true")
+    arguments = parser.parse_args()
+    book = PhraseBook.load()
+    tallies = {name: judge(name, book) for name in arguments.day}
+    head = "day        said  found  right  recall  precision  silently wrong  from talk"
+    print(head)
+    for name, tally in (*tallies.items(), ("all", whole([*tallies.values()]))):
+        print(
+            f"{name:9} {tally.said:5}  {tally.found:5}  {tally.right:5}"
+            f"  {tally.recall:6.3f}  {tally.precision:9.3f}"
+            f"  {tally.silent:5} ({tally.silently_wrong:5.1%})  {tally.talk:9}"
+        )
+    if arguments.failures:
+        for tally in tallies.values():
+            for truth in tally.missed:
+                print(f"missed  {_clock(truth.at_s)} {truth.brief}")
+            for event in tally.wrong:
+                flags = "; ".join(sentences_of(event.flags)) or "SILENT"
+                at = _clock(event.start_s or 0.0)
+                print(f"wrong   {at} {brief(event)}  <{event.heard}> {flags}")
+        kinds = Counter(
+            t.brief.split(":")[0] for o in tallies.values() for t in o.missed
+        )
+        print("missed by kind:", dict(kinds))
+
+
+def _clock(at_s: float) -> str:
+    return f"{int(at_s) // 60:02}:{int(at_s) % 60:02}"
+
+
+if __name__ == "__main__":
+    main()

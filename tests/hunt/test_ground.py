@@ -1,0 +1,300 @@
+"""The person's own map under the answer: where each format's pixels come to lie.
+
+Places are held against pyproj and, for GeoTIFF, against what rasterio writes; tiles
+against the worked example of the "Slippy map tilenames" convention.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from PIL import Image
+from pyproj import Transformer
+
+from treeward import Hunt
+from treeward.errors import HuntError
+from treeward.hunt.ground import _Part, _tiles_of, read_ground
+from treeward.report.figures.map import map_figure
+from treeward.report.figures.map_frame import Extent
+from treeward.report.figures.map_ground import resampled
+from treeward.report.model import StationPlace
+from treeward.survey.frame import LocalFrame
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from treeward.report.ground import Ground, GroundPicture
+
+HERE = (52.3012, -3.6104)  # latitude, longitude
+RED, BLUE = (255, 0, 0, 255), (0, 0, 255, 255)
+TOML = """\
+[hunt]
+name = "x"
+timezone = "Europe/London"
+compass = "true"
+[[station]]
+id = "1"
+position = "52.301200, -3.610400"
+[map]
+ground = [{names}]
+{more}
+"""
+OFF_THE_GLOBE = b'{"type": "LineString", "coordinates": [[1, 999], [1, 2]]}'
+NOTES = """\
+clock,event,mark,value
+2026-07-14 10:00:00,station,,1
+2026-07-14 10:01:00,away,yellow,
+2026-07-14 10:01:05,bearing,yellow,210
+2026-07-14 10:06:10,back,yellow,
+"""
+
+
+def hunt_of(folder: Path, *names: str, more: str = "") -> Hunt:
+    text = TOML.format(names=", ".join(json.dumps(name) for name in names), more=more)
+    (folder / "hunt.toml").write_text(text, "utf-8")
+    (folder / "review.csv").write_text(NOTES, "utf-8")
+    return Hunt(folder)
+
+
+def ground_of(hunt: Hunt) -> Ground:
+    place = StationPlace(
+        id="1", latitude_deg=HERE[0], longitude_deg=HERE[1], declination_deg=0.0
+    )
+    ground = read_ground(replace(hunt.paired(), stations=(place,)), hunt.path)
+    assert ground is not None
+    return ground
+
+
+def picture(path: Path, side: int = 100) -> None:
+    """Draw red west of the middle and blue east of it."""
+    pixels = np.zeros((side, side, 3), dtype=np.uint8)
+    pixels[:, : side // 2] = RED[:3]
+    pixels[:, side // 2 :] = BLUE[:3]
+    Image.fromarray(pixels).save(path)
+
+
+def seen(one: GroundPicture, east_m: float, north_m: float = 0.0) -> tuple[int, ...]:
+    """Return the colour at a place, metres from the station."""
+    frame = LocalFrame(*HERE)
+    extent = Extent(
+        west_m=east_m - 0.5, east_m=east_m + 0.5,
+        south_m=north_m - 0.5, north_m=north_m + 0.5,
+    )  # fmt: skip
+    return tuple(int(v) for v in resampled(one, frame, extent, across=1)[0, 0])
+
+
+def test_a_picture_with_a_world_file_lies_where_that_says(tmp_path: Path) -> None:
+    # 100 pixels of 10 m, the station in the middle, in the British National Grid.
+    to_grid = Transformer.from_crs("EPSG:4326", "EPSG:27700", always_xy=True)
+    east, north = to_grid.transform(HERE[1], HERE[0])
+    picture(tmp_path / "ground.png")
+    numbers = (10.0, 0.0, 0.0, -10.0, east - 495.0, north + 495.0)
+    world = "\n".join(f"{number:.4f}" for number in numbers)
+    (tmp_path / "ground.pgw").write_text(world, "ascii")
+    hunt = hunt_of(tmp_path, "ground.png", more='ground_crs = "EPSG:27700"')
+
+    (one,) = ground_of(hunt).pictures
+
+    assert seen(one, -3.0) == RED
+    assert seen(one, 3.0) == BLUE
+    assert seen(one, -480.0) == RED
+    assert seen(one, 480.0) == BLUE
+    assert seen(one, 530.0) == (0, 0, 0, 0)
+
+
+def test_a_world_file_in_degrees_needs_no_crs(tmp_path: Path) -> None:
+    picture(tmp_path / "ground.jpg", side=64)
+    side = 0.001
+    numbers = (side, 0, 0, -side, HERE[1] - 31.5 * side, HERE[0] + 31.5 * side)
+    (tmp_path / "ground.jgw").write_text("\n".join(map(repr, numbers)), "ascii")
+
+    (one,) = ground_of(hunt_of(tmp_path, "ground.jpg")).pictures
+
+    assert seen(one, -150.0)[0] > 200  # JPEG blurs the border
+    assert seen(one, 150.0)[2] > 200
+
+
+def test_tiles_are_numbered_as_everywhere() -> None:
+    # OpenStreetMap wiki, "Slippy map tilenames": the tile of 35.6590699, 139.7006793 at
+    # zoom 18 is 232798, 103246.
+    part = _Part(west_deg=139.7006793, east_deg=139.7006793,
+                 south_deg=35.6590699, north_deg=35.6590699)  # fmt: skip
+    columns, rows = _tiles_of(part, 18)
+    assert (list(columns), list(rows)) == ([232798], [103246])
+
+
+def tiles(path: Path, level: int, kind: str = "png") -> None:
+    """Write the tiles about the station, red west of it and blue east of it."""
+    side = 2 * 20037508.342789244 / 2**level
+    to_web = Transformer.from_crs("EPSG:4326", "EPSG:3857", always_xy=True)
+    x, y = to_web.transform(HERE[1], HERE[0])
+    column = int((x + 20037508.342789244) // side)
+    row = int((20037508.342789244 - y) // side)
+    with sqlite3.connect(path) as base:
+        base.execute("CREATE TABLE metadata (name text, value text)")
+        base.execute(
+            "CREATE TABLE tiles (zoom_level integer, tile_column integer,"
+            " tile_row integer, tile_data blob)"
+        )
+        base.execute("INSERT INTO metadata VALUES ('format', ?)", (kind,))
+        for i in range(column - 3, column + 4):
+            for j in range(row - 3, row + 4):
+                left = i * side - 20037508.342789244
+                middles = left + (np.arange(256) + 0.5) * side / 256
+                pixels = np.zeros((256, 256, 3), dtype=np.uint8)
+                pixels[:, middles < x] = RED[:3]
+                pixels[:, middles >= x] = BLUE[:3]
+                beside = path.with_suffix(".png")
+                Image.fromarray(pixels).save(beside)
+                base.execute(
+                    "INSERT INTO tiles VALUES (?, ?, ?, ?)",
+                    (level, i, 2**level - 1 - j, beside.read_bytes()),
+                )
+                beside.unlink()
+    base.close()
+
+
+def test_mbtiles_lie_where_their_numbers_say(tmp_path: Path) -> None:
+    tiles(tmp_path / "ground.mbtiles", 15)
+    (one,) = ground_of(hunt_of(tmp_path, "ground.mbtiles")).pictures
+    pixel_m = 156543.034 * np.cos(np.radians(HERE[0])) / 2**15
+    assert seen(one, -2 * pixel_m) == RED
+    assert seen(one, 2 * pixel_m) == BLUE
+    assert seen(one, 300.0, 300.0) == BLUE
+
+
+def test_a_geotiff_lies_where_it_says(tmp_path: Path) -> None:
+    rasterio = pytest.importorskip("rasterio")
+    to_grid = Transformer.from_crs("EPSG:4326", "EPSG:32630", always_xy=True)
+    east, north = to_grid.transform(HERE[1], HERE[0])
+    pixels = np.zeros((3, 400, 400), dtype=np.uint8)
+    pixels[0, :, :200] = 255
+    pixels[2, :, 200:] = 255
+    with rasterio.open(
+        tmp_path / "ground.tif", "w", driver="GTiff", width=400, height=400, count=3,
+        dtype="uint8", crs="EPSG:32630",
+        transform=rasterio.Affine(5, 0, east - 1000, 0, -5, north + 1000),
+    ) as data:  # fmt: skip
+        data.write(pixels)
+
+    (one,) = ground_of(hunt_of(tmp_path, "ground.tif")).pictures
+
+    assert seen(one, -10.0) == RED
+    assert seen(one, 10.0) == BLUE
+    assert seen(one, 300.0, -300.0) == BLUE
+
+
+def test_geojson_and_gpx_give_paths_woods_and_water(tmp_path: Path) -> None:
+    box = [[-3.611, 52.3], [-3.609, 52.3], [-3.609, 52.301], [-3.611, 52.3]]
+    features = [
+        ({"natural": "wood"}, {"type": "Polygon", "coordinates": [box]}),
+        ({"waterway": "stream"}, {"type": "LineString", "coordinates": box[:2]}),
+        ({"name": "old"}, {"type": "MultiLineString", "coordinates": [box[:2]]}),
+        ({}, {"type": "Point", "coordinates": box[0]}),
+    ]
+    table = {
+        "type": "FeatureCollection",
+        "features": [
+            {"type": "Feature", "properties": p, "geometry": g} for p, g in features
+        ],
+    }
+    (tmp_path / "paths.geojson").write_text(json.dumps(table), "utf-8")
+    (tmp_path / "lanes.gpx").write_text(
+        '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">'
+        '<trk><trkseg><trkpt lat="52.3" lon="-3.61"/><trkpt lat="52.301" lon="-3.61"/>'
+        "</trkseg></trk></gpx>",
+        "utf-8",
+    )
+    hunt = hunt_of(tmp_path, "paths.geojson", "lanes.gpx")
+
+    lines = ground_of(hunt).lines
+
+    assert [(line.sort, line.closed) for line in lines] == [
+        ("wood", True),
+        ("water", False),
+        ("other", False),
+        ("way", False),
+    ]
+    assert lines[0].longitude_deg[0] == -3.611
+    assert hunt.locate().fix is not None  # the lanes are no track of that day
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "fault"),
+    [
+        ("gone.png", None, "which is not in the hunt's folder"),
+        ("../x.png", None, "which is not in the hunt's folder"),
+        ("a.png", b"no picture", "has no world file"),
+        ("a.tif", b"no picture", "GeoTIFF"),
+        ("a.mbtiles", b"no base" * 99, "is no MBTiles file"),
+        ("a.geojson", b"{", "is no GeoJSON"),
+        ("a.geojson", b'{"type": "FeatureCollection", "features": []}', ""),
+        ("a.geojson", OFF_THE_GLOBE, "no longitude and latitude"),
+        ("a.gpx", b"<gpx", "is no GPX"),
+        ("a.pmtiles", b"PMTiles", "is not read"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_read_is_told_in_one_line(
+    tmp_path: Path, name: str, content: bytes | None, fault: str
+) -> None:
+    folder = tmp_path / "hunt"
+    folder.mkdir()
+    if content is not None:
+        (folder / name).write_bytes(content)
+    hunt = hunt_of(folder, name)
+    if not fault:
+        assert ground_of(hunt).lines == ()
+        return
+    with pytest.raises(Exception, match=fault) as caught:
+        ground_of(hunt)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("world", "more", "fault"),
+    [
+        ("1 0 0 -1 5 x", "", "is no world file"),
+        ("1 0 0 0 5 5", "", "is no world file"),
+        ("1 0 0 -1 458000 5794000", "", "which grid"),
+        ("1 0 0 -1 458000 5794000", 'ground_crs = "my grid"', "no reference system"),
+        ("1 0 0 -1 4 5", "", "is no picture"),
+    ],
+)
+def test_a_faulty_world_file_is_told(
+    tmp_path: Path, world: str, more: str, fault: str
+) -> None:
+    (tmp_path / "a.png").write_bytes(b"no picture")
+    (tmp_path / "a.wld").write_text(world.replace(" ", "\n"), "ascii")
+    with pytest.raises(HuntError, match=fault):
+        ground_of(hunt_of(tmp_path, "a.png", more=more))
+
+
+def test_vector_tiles_are_told_of(tmp_path: Path) -> None:
+    tiles(tmp_path / "a.mbtiles", 15, kind="pbf")
+    with pytest.raises(HuntError, match="vector tiles"):
+        ground_of(hunt_of(tmp_path, "a.mbtiles"))
+
+
+@pytest.mark.slow
+def test_the_ground_is_in_report_and_pictures(tmp_path: Path) -> None:
+    tiles(tmp_path / "ground.mbtiles", 14)
+    credit = "Survey of the made-up heath"
+    hunt = hunt_of(tmp_path, "ground.mbtiles", more=f'ground_credit = "{credit}"')
+    result = hunt.locate()
+
+    written = hunt.write_results(result, online_map=True)
+
+    page = written.report.read_text("utf-8")
+    assert page.count("data:image/png;base64") >= 2
+    online = (written.directory / "online-map.html").read_text("utf-8")
+    assert "data:image/png;base64" not in online
+    pixels = np.asarray(Image.open(written.directory / "map.png").convert("RGB"))
+    reddish = (pixels[..., 0] > 200) & (pixels[..., 1] < 130) & (pixels[..., 2] < 130)
+    assert reddish.mean() > 0.05
+    figure: Any = map_figure(replace(result, ground=ground_of(hunt)), "page")
+    assert credit in [text.get_text() for text in figure.axes[0].texts]

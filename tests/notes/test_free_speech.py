@@ -1,0 +1,264 @@
+"""Free speech as whole scenes: who was meant, what was corrected, what stays.
+
+The days in fixtures/narration/days hold to figures; see their README.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from treeward.language.phrasebook import PhraseBook
+from treeward.notes.flags import Flag, FlagCode
+from treeward.notes.narration import read_narration, read_talk
+from treeward.speech.utterances import Utterance, Word, WordSource, spread
+
+if TYPE_CHECKING:
+    from types import ModuleType
+
+    from treeward.notes.events import Event
+    from treeward.notes.narration import Narration
+
+BOOK = PhraseBook.load()
+EVERY_S = 10.0
+
+
+def said(text: str, start_s: float) -> Utterance:
+    words = spread(text.split(), start_s, start_s + 0.06 * len(text))
+    return Utterance(words=tuple(words), start_s=start_s, end_s=words[-1].end_s)
+
+
+def told(*lines: str, book: PhraseBook = BOOK) -> Narration:
+    return read_narration(
+        [said(line, EVERY_S * (1 + number)) for number, line in enumerate(lines)], book
+    )
+
+
+def brief(events: tuple[Event, ...]) -> list[str]:
+    return [f"{e.kind}:{e.mark}:{e.value}".rstrip(":") for e in events]
+
+
+def days() -> ModuleType:
+    path = Path(__file__).parents[1] / "benchmarks" / "narration_days.py"
+    spec = importlib.util.spec_from_file_location("narration_days", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize(
+    ("lines", "expected"),
+    [
+        (
+            ["white back.", "red back.", "white away.", "orange right behind her."],
+            ["back:white", "back:red", "away:white", "away:orange"],
+        ),
+        (
+            ["white back.", "red back.", "The pair of them are off."],
+            ["back:white", "back:red", "away:white", "away:red"],
+        ),
+        (
+            ["white back.", "red back.", "red away.", "There goes the other one."],
+            ["back:white", "back:red", "away:red", "away:white"],
+        ),
+        (
+            ["Purple and blue-white both away."],
+            ["away:purple", "away:blue-white"],
+        ),
+        (["White's away, two forty."], ["away:white", "bearing:white:240"]),
+        (["Pinks off, blues landed."], ["away:pink", "back:blue"]),
+        (
+            ["white away, two ninety.", "red away.", "Same direction as before."],
+            ["away:white", "bearing:white:290", "away:red", "bearing:red:290"],
+        ),
+        (
+            ["Green's off, two twenty-eight on the compass."],
+            ["away:green", "bearing:green:228"],
+        ),
+        (["white away, south-westish."], ["away:white", "bearing:white:225 sw"]),
+        (
+            ["white back.", "She'd been gone three and a half minutes."],
+            ["back:white", "duration:white:away 210"],
+        ),
+        (["white landed, then left."], ["back:white", "away:white"]),
+        (["half past eleven, nearly"], ["time::11:30"]),
+        (["Making that ten thirty-five and a bit."], ["time::10:35"]),
+        (
+            ["white away.", "She's back. 10.49."],
+            ["away:white", "back:white", "time::10:49"],
+        ),
+        (["I'd call it calm."], ["wind::calm"]),
+        (["The wind has dropped right off."], ["wind::calm"]),
+        (["Light breeze from the north."], ["wind::light 0"]),
+        (["Okay station two, this is the sheepwash."], ["station::2"]),
+        (["I'll stop for lunch now."], ["pause"]),
+    ],
+)
+def test_who_what_when_and_which_way(lines: list[str], expected: list[str]) -> None:
+    assert brief(told(*lines).events) == expected
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "White isn't back yet.",
+        "She might have gone.",
+        "Did I say that already?",
+        "If red's back before ten I'll be surprised.",
+        "There's a wasp back on the dish.",
+        "My neighbour's bees are back.",
+        "Green is still here.",
+        "Neither pink nor yellow has returned.",
+    ],
+)
+def test_what_makes_no_note(line: str) -> None:
+    assert brief(told("red away.", line).events) == ["away:red"]
+
+
+@pytest.mark.parametrize(
+    ("lines", "expected", "before"),
+    [
+        (["Blue back. No, sorry, that was the white one."], "back:white", "back blue"),
+        (["Blue back.", "Wait, no, that was white."], "back:white", "back blue"),
+        (["Blue back.", "White, I mean."], "back:white", "back blue"),
+        (["That's white. It's not white, it's yellow."], "back:yellow", "back white"),
+    ],
+)
+def test_a_correction_changes_the_bee_and_keeps_what_was_said(
+    lines: list[str], expected: str, before: str
+) -> None:
+    (event,) = told("red away.", *lines).events[1:]
+
+    assert brief((event,)) == [expected]
+    assert event.has(FlagCode.CORRECTED)
+    assert before in [other.text for other in event.alternatives]
+
+
+def test_a_correction_changes_a_bearing_on_the_next_line() -> None:
+    *_, event = told("White's away, two forty.", "Scratch that, two thirty.").events
+
+    assert brief((event,)) == ["bearing:white:230"]
+    assert "bearing white 240" in [other.text for other in event.alternatives]
+    assert event.doubtful
+
+
+def test_what_did_not_happen_is_taken_back() -> None:
+    events = told("white back.", "White's away. No she isn't.", "Cancel that.").events
+
+    assert brief(events) == ["back:white", "away:white", "scratch"]
+    assert events[1].flags == (Flag.of(FlagCode.TAKEN_BACK, "no she isn't"),)
+
+
+def test_a_question_about_the_bee_puts_her_in_doubt() -> None:
+    (event,) = told("red's gone. Or was that white?").events
+
+    assert event.doubtful
+    assert "away white" in [other.text for other in event.alternatives]
+
+
+def test_a_note_told_late_stands_where_it_happened() -> None:
+    late = "White came in half a minute ago."
+    _, event = told("white away.", "Ah.", "Ah.", "Ah.", late).events
+
+    assert event.start_s == pytest.approx(5 * EVERY_S - 30.0)
+    assert event.doubtful
+
+
+def test_lines_that_name_a_bee_and_make_no_note_are_listed() -> None:
+    narration = told(
+        "white away.",
+        "Lovely morning.",
+        "I wonder about red.",
+        "She might have gone.",
+        "The kettle is on.",
+    )
+
+    assert [line.text for line in narration.unread] == [
+        "i wonder about red",
+        "she might have gone",
+    ]
+    assert [line.marks for line in narration.unread] == [("red",), ()]
+    assert narration.unread[0].start_s == pytest.approx(3 * EVERY_S)
+
+
+@pytest.mark.parametrize(
+    ("line", "what", "low_s", "high_s"),
+    [
+        ("It takes them about a minute to fill up.", "loading", 45, 75),
+        ("Two to three minutes to make the delivery.", "unloading", 120, 180),
+        ("These hives are so close that flight doesn't count.", "close", 0, 0),
+    ],
+)
+def test_times_of_loading_and_unloading_are_kept(
+    line: str, what: str, low_s: float, high_s: float
+) -> None:
+    narration = told(line)
+
+    assert narration.events == ()
+    (time,) = narration.times
+    assert (time.what, time.low_s, time.high_s) == (what, low_s, high_s)
+
+
+def test_marks_of_the_hunt_hold_for_transcripts() -> None:
+    book = replace(BOOK, marks_in_use=frozenset({"blue", "white", "red"}))
+    blue, white, pink = told("Blue and white back.", "Pink's away.", book=book).events
+
+    assert brief((blue, white)) == ["back:blue", "back:white"]
+    assert pink.mark == "pink"
+    assert pink.flags == (Flag.of(FlagCode.UNPAINTED, "pink"),)
+
+
+def talk(*texts: str, start_s: float) -> Utterance:
+    words = tuple(
+        replace(word, source=WordSource.TALK)
+        for word in said(" ".join(texts), start_s).words
+    )
+    return Utterance(words=words, start_s=start_s, end_s=words[-1].end_s)
+
+
+def note(text: str, start_s: float) -> Utterance:
+    word = Word(text=text, start_s=start_s, end_s=start_s + 1, source=WordSource.PHRASE)
+    return Utterance(words=(word,), start_s=start_s, end_s=start_s + 1)
+
+
+def test_talk_between_fixed_notes_is_read_freely_and_says_so() -> None:
+    from treeward.notes.parser import parse_notes
+
+    heard = [
+        note("white back", 10.0),
+        talk("She's off,", "two ninety.", start_s=40.0),
+        talk("Lovely day for it.", start_s=60.0),
+        note("white back", 300.0),
+        talk("No, sorry, that was red.", start_s=303.0),
+    ]
+    narration = read_talk(heard, parse_notes(heard, BOOK), BOOK, recording="a.flac")
+
+    assert brief(narration.events) == [
+        "back:white",
+        "away:white",
+        "bearing:white:290",
+        "back:red",
+    ]
+    first, away, bearing, last = narration.events
+    assert first.flags == ()
+    assert away.has(FlagCode.TOLD_FREELY)
+    assert bearing.has(FlagCode.TOLD_FREELY)
+    assert "back white" in [other.text for other in last.alternatives]
+    assert away.recording == "a.flac"
+
+
+def test_invented_days_are_mostly_read() -> None:
+    bench = days()
+    tally = bench.whole([bench.judge(name, BOOK) for name in bench.JUDGE])
+
+    assert tally.recall >= 0.85
+    assert tally.precision >= 0.92
+    assert tally.silently_wrong <= 0.03
