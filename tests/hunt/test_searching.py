@@ -253,6 +253,21 @@ def test_a_track_of_another_day_tells_nothing_of_a_note(typed_hunt: Path) -> Non
     assert again.search.walked_m == pytest.approx(600, abs=0.5)
 
 
+def test_where_nobody_knows_the_place_nothing_was_looked_at(typed_hunt: Path) -> None:
+    result = add(
+        typed_hunt,
+        "2026-07-14 12:10:00,overhead,,210",
+        "2026-07-14 12:11:00,searched,,no bees",
+        "2026-07-14 12:12:00,searched,,this tree",
+        "2026-07-14 12:13:00,searched,,",
+    ).locate()
+    assert doubts(result) == [SearchDoubtKind.NO_TRACK] * 4
+    assert result.search is not None
+    assert result.search.bouts == ()
+    searching = result.search.searching
+    assert (searching.overhead, searching.empty_dishes, searching.spots) == ((), (), ())
+
+
 def test_a_track_without_times(typed_hunt: Path) -> None:
     gpx(typed_hunt / "tracks/day.gpx", line(600, 31), start=None)
     told = add(typed_hunt, toml='[search]\ntracks = "tracks/day.gpx"\n').locate()

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from treeward.hunt.places import place_stations
 from treeward.hunt.tracks import (
     LARGEST_BYTES,
     Track,
@@ -20,7 +21,9 @@ from treeward.hunt.tracks import (
     span,
     waypoint,
 )
+from treeward.hunt_file import parse_hunt_table
 from treeward.positions import Position
+from treeward.trips import pair_trips
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -222,3 +225,40 @@ def test_no_file_brings_anything_but_a_line(tmp_path: Path, data: bytes) -> None
         assert error.mend  # noqa: PT017  (most are refused, some are read)
     else:
         assert read.points or read.waypoints
+
+
+def test_a_walk_across_the_date_line_has_its_middle_there() -> None:
+    walked = track((0, -16.0, 179.998), (60, -16.0, -179.999), (120, -16.0, -179.996))
+    clocks = [NOON + timedelta(seconds=s) for s in (0, 60, 120)]
+
+    place = position_over(walked, clocks)
+
+    assert place is not None
+    assert place.longitude_deg == pytest.approx(-179.999)
+
+
+@pytest.mark.parametrize(("count", "shown"), [(3, 3), (3999, 3999), (4000, 2000)])
+def test_the_map_shows_every_place_of_a_track_or_two_thousand(
+    tmp_path: Path, count: int, shown: int
+) -> None:
+    points = "".join(
+        f'<trkpt lat="52.3" lon="{-3.6 + n * 1e-6:.6f}">'
+        f"<time>{NOON + timedelta(seconds=n):%Y-%m-%dT%H:%M:%SZ}</time></trkpt>"
+        for n in range(count)
+    )
+    write(
+        tmp_path,
+        '<gpx version="1.1" creator="a phone" '
+        'xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+        f"{points}</trkseg></trk></gpx>",
+    )
+    hunt_file = parse_hunt_table(
+        {"hunt": {"name": "x", "timezone": "Europe/London"}, "station": [{"id": "1"}]},
+        where="hunt.toml",
+    )
+
+    (line,) = place_stations(hunt_file, tmp_path, pair_trips([], hunt_file)).tracks
+
+    assert line.name == "walk"
+    assert len(line.latitude_deg) == len(line.longitude_deg) == shown
+    assert line.longitude_deg[0] == -3.6

@@ -120,6 +120,32 @@ def test_a_bearing_on_an_arriving_bee_is_doubted() -> None:
     )
 
 
+def test_a_departure_before_the_bearing_goes_before_one_after_it() -> None:
+    events = [
+        note(0, "away", "red"),
+        note(18, "bearing", "", "210"),
+        note(21, "away", "green"),
+    ]
+
+    (line,) = pair_trips(events, HUNT).lines
+
+    assert line.mark == "red"
+
+
+def test_bundles_north_and_south_hint_at_two_bees() -> None:
+    events = []
+    for n, degrees in enumerate((350, 170, 10, 190)):
+        events += [
+            note(n * 360, "back", "red"),
+            note(n * 360 + 60, "away", "red"),
+            note(n * 360 + 65, "bearing", "red", str(degrees)),
+        ]
+
+    assert "red left station 1 in two directions: two bees?" in doubt_texts(
+        pair_trips(events, HUNT).doubts
+    )
+
+
 @pytest.mark.parametrize(("late_s", "doubted"), [(0, True), (10, True), (11, False)])
 def test_a_bee_is_arriving_for_ten_seconds(late_s: int, *, doubted: bool) -> None:
     events = [note(0, "back", "yellow"), note(late_s, "bearing", "", "30")]

@@ -211,6 +211,12 @@ def test_a_long_visit_may_hide_a_trip() -> None:
     assert "much longer than usual" in doubt_texts(visit.doubts)[0]
 
 
+def test_who_lands_in_the_second_she_is_missed_was_away_till_then() -> None:
+    table = pair_trips([*rounds(2), note(360, "missed", "yellow")], hunt())
+
+    assert left_over(table) == {}
+
+
 @pytest.mark.parametrize(("longer_s", "long"), [(150, False), (170, True)])
 def test_a_visit_is_long_beyond_three_times_the_usual(
     longer_s: int, *, long: bool
@@ -272,6 +278,14 @@ def test_a_pause_too_short_to_hide_a_visit_does_no_harm() -> None:
     events = [*rounds(3), note(500, "pause"), note(520, "resume")]
 
     assert all(not doubt_texts(t.doubts) for t in pair_trips(events, hunt()).trips)
+
+
+def test_a_pause_that_begins_as_she_lands_does_no_harm() -> None:
+    events = [*rounds(2), note(360, "pause"), note(600, "resume")]
+
+    trip = pair_trips(events, hunt()).trips[0]
+
+    assert (trip.away_s, trip.used, trip.doubts) == (300, True, ())
 
 
 def test_a_pause_that_nobody_ended_lasts_to_the_next_bee() -> None:
@@ -929,14 +943,14 @@ def test_flights_with_the_sun_down_raise_a_doubt() -> None:
     )
 
 
-def test_dusk_is_not_dark() -> None:
-    # At 52.3 N, 3.6 W on 14 July 2026 the sun sets at 21:30 and civil twilight ends at
-    # 22:17, by `astral` itself: this checks the limit, not the sun.
-    dusk = pair_trips([note(41_700, "away", "red")], hunt())  # 21:35
-    late = pair_trips([note(44_700, "away", "red")], hunt())  # 22:25
+def test_the_evening_is_day_until_the_sun_sets() -> None:
+    # At 52.3 N, 3.6 W on 14 July 2026 the sun sets at 21:30, by `astral` itself: this
+    # checks what is made of it, not the sun.
+    before = pair_trips([note(40_800, "away", "red")], hunt())  # 21:20
+    after = pair_trips([note(42_600, "away", "red")], hunt())  # 21:50
 
-    assert not any(d.code is DoubtCode.IN_THE_DARK for d in dusk.doubts)
-    assert any(d.code is DoubtCode.IN_THE_DARK for d in late.doubts)
+    assert not any(d.code is DoubtCode.IN_THE_DARK for d in before.doubts)
+    assert any(d.code is DoubtCode.IN_THE_DARK for d in after.doubts)
 
 
 def test_days_that_lie_months_apart_raise_a_doubt() -> None:
