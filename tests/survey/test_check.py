@@ -26,6 +26,7 @@ def changed(values: np.ndarray, value: float) -> np.ndarray:
         ("away_s", np.inf),
         ("away_s", 0.0),
         ("away_s", 1e6),
+        ("away_s", 6 * 3600.0 + 1),
         ("rounding_s", -1.0),
         ("rounding_s", np.nan),
     ],

@@ -76,3 +76,12 @@ def test_what_cannot_be_is_refused(
 ) -> None:
     with pytest.raises(ValueError, match=message):
         classical.lenth_mle(np.array(x), np.zeros(len(x)), np.array(bearing))
+
+
+def test_any_positive_concentration_is_taken() -> None:
+    wide = classical.lenth_mle(EAST, NORTH, EXACT, kappa=0.5)
+    narrow = classical.lenth_mle(EAST, NORTH, EXACT, kappa=50.0)
+    assert wide.ellipse_area() > 10 * narrow.ellipse_area()
+    for kappa in (0.0, -1.0, np.inf, np.nan):
+        with pytest.raises(ValueError, match="kappa"):
+            classical.lenth_mle(EAST, NORTH, EXACT, kappa=kappa)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from treeward.survey import LocalFrame, areas
-from treeward.survey.grid import refine
+from treeward.survey.grid import Grid, refine
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -70,3 +70,26 @@ def test_nowhere_possible_is_refused() -> None:
         refine(
             lambda xy: np.full(len(xy), -np.inf), np.zeros(2), 100.0, np.zeros((0, 2))
         )
+
+
+def test_the_picture_lies_where_the_grid_does() -> None:
+    place = (700.0, -300.0)
+    grid = refine(normal(place, 40.0), np.zeros(2), 6000.0, np.array([place]))
+    east, north, picture = areas.raster(grid)
+    assert picture.sum() == pytest.approx(1.0)
+    middle = (picture.sum(axis=0) @ east, picture.sum(axis=1) @ north)
+    assert middle == pytest.approx(place, abs=1.0)
+
+
+def test_of_a_cell_that_holds_more_than_the_area_only_its_part_counts() -> None:
+    grid = Grid(
+        xy=np.array([(0.0, 0.0), (10.0, 0.0), (0.0, 10.0)]),
+        index=np.array([(0, 0), (1, 0), (0, 1)]),
+        cell_m=10.0,
+        probability=np.array([0.6, 0.3, 0.1]),
+        log_evidence=0.0,
+    )
+    found = areas.search_areas(grid, LocalFrame(52.3, -3.6))
+    assert found[50].area_m2 == pytest.approx(0.5 / 0.6 * 100)
+    assert found[90].area_m2 == pytest.approx(200)
+    assert found[95].area_m2 == pytest.approx(250)

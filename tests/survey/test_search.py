@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import vonmises
 
 from survey import hunts
 from treeward import survey
@@ -97,6 +98,33 @@ def test_a_tree_looked_over() -> None:
     assert ratio == pytest.approx(np.full(near.sum(), np.exp(-2.0)), rel=0.1)
 
 
+@pytest.mark.parametrize("cell_m", [5.0, 40.0, 100.0])
+def test_a_spot_takes_its_own_effort_whatever_the_cells(cell_m: float) -> None:
+    grid = flat(half_m=400.0, cell_m=cell_m)
+    spot = search.LookedSpot(
+        latitude_deg=hunts.HEATH[0],
+        longitude_deg=hunts.HEATH[1],
+        radius_m=20.0,
+        effort=0.5,
+    )
+    effort = search.efforts(grid, HEATH, search.Searching(spots=(spot,)))
+    area_m2 = np.pi * 20.0**2
+    assert effort.sum() * cell_m**2 == pytest.approx(0.5 * area_m2, rel=0.05)
+
+
+def test_a_hole_in_weighed_ground_keeps_its_weight() -> None:
+    hole = ring((-150, -50), (-50, -50), (-50, 50), (-150, 50))
+    ground = search.WeighedGround(ring=WEST, weight=0.0, holes=(hole,))
+    after = search.updated(flat(), HEATH, search.Searching(ground=(ground,))).after
+    x, y = after.xy.T
+    inside = (x > -150) & (x < -50) & (abs(y) < 50)
+    east = x > 0
+    assert after.probability[inside].mean() == pytest.approx(
+        after.probability[east].mean(), rel=1e-6
+    )
+    assert after.probability[~inside & ~east].max() < 0.02 * after.probability.max()
+
+
 def test_weights_of_ground_and_single_trees() -> None:
     # Water in the west; a tree in it all the same.
     lonlat = HEATH.to_lonlat(np.array([[-100.0, 0.0]]))
@@ -138,6 +166,23 @@ def test_bees_overhead_raise_what_lies_ahead_and_behind() -> None:
     assert after.probability[along].mean() > 2 * after.probability[across].mean()
     # Wide and never sure: many that contradict one another leave the map near flat.
     assert after.probability.min() > 0.3 / len(after.xy)
+
+
+def test_a_bee_overhead_is_half_of_the_colony_sought_and_flies_25_degrees_wide() -> (
+    None
+):
+    bee = search.Overhead(
+        latitude_deg=hunts.HEATH[0],
+        longitude_deg=hunts.HEATH[1],
+        bearing_true_deg=90.0,
+    )
+    after = search.updated(flat(), HEATH, search.Searching(overhead=(bee,))).after
+    # By SciPy's von Mises distribution: home or from home, against any way at all.
+    off = np.arctan2(*after.xy.T) - np.radians(90.0)
+    width = vonmises(1 / np.radians(25.0) ** 2)
+    likelier = np.pi * (width.pdf(off) + width.pdf(off + np.pi))
+    expected = 0.5 + 0.5 * likelier
+    assert after.probability == pytest.approx(expected / expected.sum(), rel=1e-4)
 
 
 def test_a_dish_without_visitors_lowers_what_is_beside_it() -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from survey import hunts
 from treeward import survey
+from treeward.survey.enough import line_variance_deg2
 
 NO_LINES = hunts.bearings([])
 BEES = ("yellow", "blue", "white", "red")
@@ -175,3 +176,46 @@ def test_usual_hunts_have_enough_with_some_dozen_bearings_and_some_five_trips() 
     trips = [f.enough for f in fix.enough if f.kind == "trips"]
     assert all(5 <= n <= 20 for n in bearings)
     assert all(3 <= n <= 9 for n in trips)
+
+
+def test_a_bee_known_at_three_stations_tells_by_her_times_alone() -> None:
+    spots, colony = [(0.0, 0.0), (700.0, 0.0), (0.0, 700.0)], np.array([500.0, 400.0])
+    away = [hunts.usual(float(np.hypot(*(colony - spot)))) for spot in spots]
+    trips = hunts.trips(
+        np.repeat(away, 5), bee=[0] * 15, station=[0] * 5 + [1] * 5 + [2] * 5
+    )
+    stations = hunts.stations(*spots)
+
+    three = survey.locate(stations, trips, NO_LINES)
+    one = survey.locate(stations, hunts.trips([away[0]] * 5), NO_LINES)
+
+    best = three.colonies[0]
+    x, y = survey.LocalFrame(*hunts.HEATH).to_xy(
+        np.array([best.best_latitude_deg]), np.array([best.best_longitude_deg])
+    )[0]
+    assert np.hypot(x - colony[0], y - colony[1]) < 200
+    assert area_90(three) < 0.5 * area_90(one)
+
+
+def test_two_observers_have_a_compass_each() -> None:
+    plain = hunts.bearings([30.0] * 12)
+    one, two = (
+        dataclasses.replace(plain, observer=np.array(who, dtype=np.intp))
+        for who in ([0] * 12, [0, 1] * 6)
+    )
+    trips = hunts.trips([hunts.usual(600.0)] * 5)
+    area = {
+        name: area_90(survey.locate(hunts.stations(), trips, lines))
+        for name, lines in (("none", plain), ("one", one), ("two", two))
+    }
+    assert area["one"] == pytest.approx(area["none"])
+    # Two compasses are seldom off the same way.
+    assert area["two"] < 0.95 * area["one"]
+
+
+def test_a_station_whose_line_is_not_off_far_has_its_plain_variance() -> None:
+    settings = survey.Settings(station_tail_share=0.0, station_sd_deg=4.0)
+    assert line_variance_deg2(settings, {}) == pytest.approx(16.0)
+    learned = {"station_line_sd_deg": (3.0, 4.0)}  # as known as 4 degrees
+    assert line_variance_deg2(settings, learned) == pytest.approx(25.0)
+    assert line_variance_deg2(survey.Settings(station_sd_deg=4.0), {}) > 16.0
