@@ -189,6 +189,27 @@ def test_a_geotiff_lies_where_it_says(tmp_path: Path) -> None:
     assert seen(one, 300.0, -300.0) == BLUE
 
 
+def test_a_geotiff_of_heights_is_stretched_from_black_to_white(tmp_path: Path) -> None:
+    rasterio = pytest.importorskip("rasterio")
+    to_grid = Transformer.from_crs("EPSG:4326", "EPSG:32630", always_xy=True)
+    east, north = to_grid.transform(HERE[1], HERE[0])
+    heights_m = np.full((1, 400, 400), 300.0, dtype=np.float32)
+    heights_m[0, :, :150] = 200.0
+    heights_m[0, :, 250:] = 400.0
+    with rasterio.open(
+        tmp_path / "ground.tif", "w", driver="GTiff", width=400, height=400, count=1,
+        dtype="float32", crs="EPSG:32630",
+        transform=rasterio.Affine(5, 0, east - 1000, 0, -5, north + 1000),
+    ) as data:  # fmt: skip
+        data.write(heights_m)
+
+    (one,) = ground_of(hunt_of(tmp_path, "ground.tif")).pictures
+
+    assert seen(one, -400.0) == (0, 0, 0, 255)
+    assert seen(one, 0.0) == (127, 127, 127, 255)
+    assert seen(one, 400.0) == (255, 255, 255, 255)
+
+
 def test_geojson_and_gpx_give_paths_woods_and_water(tmp_path: Path) -> None:
     box = [[-3.611, 52.3], [-3.609, 52.3], [-3.609, 52.301], [-3.611, 52.3]]
     features = [

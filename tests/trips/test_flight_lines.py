@@ -132,6 +132,19 @@ def test_a_departure_before_the_bearing_goes_before_one_after_it() -> None:
     assert line.mark == "red"
 
 
+@pytest.mark.parametrize(
+    ("late_s", "attached"), [(-6, False), (-5, True), (20, True), (21, False)]
+)
+def test_a_bearing_is_of_a_departure_twenty_seconds_before_or_five_after(
+    late_s: int, *, attached: bool
+) -> None:
+    events = [note(100, "away", "red"), note(100 + late_s, "bearing", "", "210")]
+
+    (line,) = pair_trips(events, HUNT).lines
+
+    assert line.mark == ("red" if attached else "")
+
+
 def test_bundles_north_and_south_hint_at_two_bees() -> None:
     events = []
     for n, degrees in enumerate((350, 170, 10, 190)):
