@@ -45,6 +45,19 @@ def test_what_is_added_is_read_back(tmp_path: Path) -> None:
     assert heard.remarks == ("cut off",)
 
 
+def test_who_goes_on_finds_all_that_was_kept(tmp_path: Path) -> None:
+    kept = HeardFile(tmp_path / "heard" / "a.jsonl")
+    kept.begin(BY)
+    kept.add([utterance(1.0)], reached_s=12.0)
+    kept.remark("cut off")
+    kept.finish()
+    before = kept.read()
+
+    assert kept.resume(BY) == before
+    assert kept.read() == before
+    assert before.done
+
+
 def test_nothing_kept_is_nothing_heard(tmp_path: Path) -> None:
     heard = HeardFile(tmp_path / "none.jsonl").read()
 

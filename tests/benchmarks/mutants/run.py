@@ -324,7 +324,7 @@ def _in_child(what: Callable[[], int], *, cpu_s: int) -> int:
     child = os.fork()
     if child == 0:
         os.setpgid(0, 0)
-        signal.alarm(20 * cpu_s)  # by the clock: it may also wait for ever
+        signal.alarm(4 * cpu_s)  # by the clock: it may also wait for ever
         resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s))
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY_B, MEMORY_B))
         ended = 1
