@@ -562,3 +562,17 @@ def test_a_corrected_date_moves_the_notes_that_hang_on_it(tmp_path: Path) -> Non
     after = {str(row.event.clock)[:10] for row in hunt.rows()}
 
     assert (before, after) == ({"2026-07-14"}, {"2026-07-13"})
+
+
+def test_the_start_that_is_told_is_the_clock_of_the_first_second(
+    typed_hunt: Path, tmp_path: Path
+) -> None:
+    memo = tmp_path / "memo.vtt"
+    memo.write_text("WEBVTT\n\n00:05.000 --> 00:06.000\nwhite away\n", encoding="utf-8")
+    hunt = Hunt(typed_hunt)
+
+    hunt.transcribe([memo], start="2026-07-15 11:20")
+
+    (row,) = [row for row in hunt.rows() if row.event.recording == "memo.vtt"]
+    assert row.event.clock is not None
+    assert f"{row.event.clock:%Y-%m-%d %H:%M:%S}" == "2026-07-15 11:20:05"

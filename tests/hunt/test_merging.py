@@ -185,6 +185,32 @@ def test_recordings_of_both_are_there_once(tmp_path: Path) -> None:
     assert (again.rows, again.kept_changes) == (merged.rows, 1)
 
 
+def test_what_was_heard_comes_along_and_labels_and_hidden_files_do_not(
+    tmp_path: Path,
+) -> None:
+    ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
+    ben = hunt_of(tmp_path / "ben", trips("blue", "180"))
+    for folder, names in ((ann, ("a.wav", "b.wav")), (ben, ("c.wav",))):
+        (folder / "recordings").mkdir()
+        for name in names:
+            (folder / "recordings" / name).write_bytes(f"sound {name}".encode())
+            heard = Hunt(folder).heard_file(name).path
+            heard.parent.mkdir(parents=True, exist_ok=True)
+            heard.write_text(f"heard in {name}", "utf-8")
+    (ann / "recordings" / ".a.wav.part").write_bytes(b"half")
+    (ann / "recordings" / "a.events.txt").write_text("labels", "utf-8")
+
+    merged, hunt = together(tmp_path, ann, ben)
+
+    there = [path for path in hunt.recordings_dir.rglob("*") if path.is_file()]
+    names = {path.relative_to(hunt.recordings_dir).as_posix() for path in there}
+    assert names == {"a.wav", "b.wav", "ben/c.wav"}
+    assert merged.recordings == 3
+    for name in names:
+        heard = hunt.heard_file(name).path.read_text("utf-8")
+        assert heard == f"heard in {Path(name).name}"
+
+
 def test_finds_of_both_are_kept_the_same_once(tmp_path: Path) -> None:
     ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
     ben = hunt_of(tmp_path / "ben", trips("blue", "180"))

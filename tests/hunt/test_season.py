@@ -10,13 +10,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from treeward import survey
 from treeward.cli import main
 from treeward.errors import HuntError
 from treeward.hunt.finds import FindTable, add_find
 from treeward.hunt.hunt import Hunt
+from treeward.hunt.learned import _core
 from treeward.hunt.occupancy import add_known_hives, occupancy
 from treeward.hunt.season import found_colonies, gather_season, keep_season
 from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
+from treeward.survey.lessons import plain_compass_sd_deg
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -281,3 +284,13 @@ def test_a_folder_without_hunts_is_one_line(
 
     assert code == 1
     assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize("compass_sd_deg", [2.0, 5.0])
+def test_a_learned_compass_is_told_without_its_tail(compass_sd_deg: float) -> None:
+    settings = survey.Settings(compass_sd_deg=compass_sd_deg)
+    with_tail = plain_compass_sd_deg(settings)
+
+    assert with_tail > compass_sd_deg
+    assert _core(with_tail, settings) == pytest.approx(compass_sd_deg)
+    assert _core(3 * with_tail, settings) == pytest.approx(3 * compass_sd_deg)

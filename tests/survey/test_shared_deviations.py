@@ -219,3 +219,17 @@ def test_a_station_whose_line_is_not_off_far_has_its_plain_variance() -> None:
     learned = {"station_line_sd_deg": (3.0, 4.0)}  # as known as 4 degrees
     assert line_variance_deg2(settings, learned) == pytest.approx(25.0)
     assert line_variance_deg2(survey.Settings(station_sd_deg=4.0), {}) > 16.0
+
+
+def test_which_bees_a_line_was_read_on_does_not_matter_but_how_many() -> None:
+    times = hunts.trips([hunts.usual(600.0)] * 4, bee=[0, 1, 2, 3], bees=BEES)
+
+    def least_deg(*bees: int) -> float:
+        lines = hunts.bearings([30.0, 34.0] * 6, bee=list(bees) * (12 // len(bees)))
+        fix = survey.locate(hunts.stations(), times, lines)
+        (fact,) = (f for f in fix.enough if f.kind == "bearings")
+        assert fact.count == 12
+        return fact.sd_least
+
+    assert least_deg(0, 1) == pytest.approx(least_deg(2, 3), rel=0.02)
+    assert least_deg(0, 1, 2, 3) < 0.99 * least_deg(0, 1) < 0.99 * least_deg(0)
