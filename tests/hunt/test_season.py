@@ -17,7 +17,12 @@ from treeward.hunt.finds import FindTable, add_find
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.learned import _core
 from treeward.hunt.occupancy import add_known_hives, occupancy
-from treeward.hunt.season import found_colonies, gather_season, keep_season
+from treeward.hunt.season import (
+    found_colonies,
+    gather_season,
+    hunt_folders,
+    keep_season,
+)
 from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
 from treeward.survey.lessons import plain_compass_sd_deg
 
@@ -294,3 +299,15 @@ def test_a_learned_compass_is_told_without_its_tail(compass_sd_deg: float) -> No
     assert with_tail > compass_sd_deg
     assert _core(with_tail, settings) == pytest.approx(compass_sd_deg)
     assert _core(3 * with_tail, settings) == pytest.approx(3 * compass_sd_deg)
+
+
+def test_hunts_are_looked_for_two_folders_down(tmp_path: Path) -> None:
+    for name in ("a", "2026/b", "2026/may/c", "1/2/3/4", ".hidden", "a/within"):
+        (tmp_path / name).mkdir(parents=True, exist_ok=True)
+        (tmp_path / name / "hunt.toml").write_text("", "utf-8")
+    (tmp_path / "link").symlink_to(tmp_path / "2026/b", target_is_directory=True)
+    (tmp_path / "2026/readme.txt").write_text("no folder", "utf-8")
+
+    found = [path.relative_to(tmp_path).as_posix() for path in hunt_folders(tmp_path)]
+
+    assert found == ["2026/b", "a"]

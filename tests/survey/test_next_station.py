@@ -5,6 +5,9 @@ import pytest
 
 from survey import hunts
 from treeward import survey
+from treeward.survey.grid import Grid
+from treeward.survey.next_station import _reason, _session_errors
+from treeward.survey.records import SeatReason
 
 
 def one_station(
@@ -136,3 +139,48 @@ def test_the_mean_time_of_the_plan_is_no_shorter_than_at_best() -> None:
     assert colony.searched.sitting is not None
     least = colony.searched.sitting.search_s
     assert least < colony.searched.mean_s < 2.5 * least
+
+
+def one_cell(at: tuple[float, float]) -> Grid:
+    return Grid(
+        xy=np.array([at]),
+        index=np.zeros((1, 2), dtype=np.intp),
+        cell_m=10.0,
+        probability=np.ones(1),
+        log_evidence=0.0,
+    )
+
+
+@pytest.mark.parametrize(
+    ("seat", "reason"),
+    [
+        ((0.0, 450.0), SeatReason.NEARER),  # 550 m left of 1000 m
+        ((0.0, 350.0), SeatReason.ANOTHER_LINE),
+        ((0.0, 2000.0), SeatReason.LOOKING_BACK),
+        ((900.0, 1000.0), SeatReason.CROSS_LINE),  # a right angle
+        ((-900.0, 1000.0), SeatReason.CROSS_LINE),
+        ((500.0, 0.0), SeatReason.ANOTHER_LINE),  # 27 degrees
+        ((620.0, 0.0), SeatReason.CROSS_LINE),  # 32 degrees
+    ],
+)
+def test_the_reason_for_a_seat_is_what_its_line_does(
+    seat: tuple[float, float], reason: SeatReason
+) -> None:
+    told = _reason(np.array(seat), np.zeros(2), one_cell((0.0, 1000.0)))
+
+    assert told is reason
+
+
+def test_a_longer_session_tells_more_but_not_what_it_shares() -> None:
+    settings = survey.Settings()
+    short, long, endless = (
+        np.array(_session_errors(settings, {}, "water", minutes))
+        for minutes in (15.0, 60.0, 1e9)
+    )
+
+    assert (long[:2] < short[:2]).all()
+    assert (endless[:2] > 0).all()
+    # What scatters falls with the square root of the time: a quarter of the variance.
+    parts = (long**2 - endless**2)[:2] / (short**2 - endless**2)[:2]
+    assert parts == pytest.approx([0.25, 0.25], rel=1e-3)
+    assert short[2] == long[2] == endless[2]

@@ -207,3 +207,16 @@ def test_a_pair_of_places_is_one_in_hive_time_at_both() -> None:
     far = timing.look_up_pair(pair, np.array(300.0), np.array(7.0))
     assert np.isfinite(far).all()
     assert (far < found).all()
+
+
+@pytest.mark.parametrize(
+    ("count", "position"), [(4, -0.5), (4, 9.0), (1, 0.5), (4, 2.25)]
+)
+def test_a_pair_is_looked_up_within_its_table(count: int, position: float) -> None:
+    rows = np.arange(count, dtype=np.float32)
+    table = np.broadcast_to(rows[:, None, None, None], (count, count, 2, 3)).copy()
+    there = np.array([position])
+
+    found = timing.look_up_pair(table, there, np.array([0.0]))
+
+    assert found == pytest.approx(np.clip(position, 0, count - 1), abs=1e-4)
