@@ -474,6 +474,10 @@ EXPECTED = {
     "mark yellow": ["mark:yellow:"],
     "wind calm, light, moderate, strong": ["wind::calm"],  # the others below
     "scratch that": ["scratch::"],
+    "searched here nothing": ["searched::"],
+    "tree checked nothing": ["searched::"],
+    "bees overhead heading two ten": ["overhead::210"],
+    "colony found": ["found::"],
     "date fourteenth of July": ["date::14 July"],
     "pause, resume": ["pause::", "resume::"],
 }
