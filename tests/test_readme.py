@@ -405,13 +405,24 @@ def test_a_stream_and_a_recording_are_listened_to_as_the_readme_says(
 
 
 def test_the_lines_that_set_everything_up_are_run_by_ci() -> None:
-    (block,) = [b for b in code_blocks(README) if "venv" in b]
+    block, _ = (b for b in code_blocks(README) if "venv" in b)
     script = (ROOT / ".ci" / "readme_lines").read_text("utf-8")
     first, second = block.splitlines()
 
     assert f'readme_line "{first.partition("&&")[0]}&&"' in script
     assert f'readme_line "{second.removeprefix(".venv/bin/")}"' in script
     assert "readme_lines" in (ROOT / ".ci" / "run").read_text("utf-8")
+
+
+def test_windows_has_the_first_line_in_words_that_powershell_knows() -> None:
+    block, windows = (b for b in code_blocks(README) if "venv" in b)
+    first, _ = block.splitlines()
+
+    # Windows' own PowerShell 5 has no "&&", and Python's installer there no "python3".
+    assert "&&" not in windows
+    assert "python3" not in windows
+    same = first.replace("python3", "py -3").replace(".venv/bin/", ".venv\\Scripts\\")
+    assert windows == same.replace(" &&", ";")
 
 
 # --- what to say ---------------------------------------------------------------

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward.desk.talk import UNREAD_FILE, lines_without_note
+from treeward.desk.talk import lines_without_note
 
 from .pages import PHONE
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from .pages import Sitting
 
 SOUND = "station-1.flac"
+UNREAD_FILE = "unread.json"  # as hunt.unread_lines keeps it
 
 
 def keep(prepared: Prepared, *lines: tuple[float, str]) -> None:

@@ -166,8 +166,8 @@ def test_no_export_holds_a_find_unless_asked(typed_hunt: Path) -> None:
     assert whole["finds"][0]["find"] == "1"
     for path in results.iterdir():
         raw = path.read_bytes()
-        assert b"52.29775" not in raw
-        assert b"3.61612" not in raw
+        assert b"52.297753" not in raw
+        assert b"3.616123" not in raw
         assert b"old kiln" not in raw
 
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from bisect import bisect_left
-from dataclasses import dataclass
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
-from treeward.files import kept_number, kept_text, read_plain
+from treeward.hunt.unread_lines import unread_of
 from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:
@@ -16,12 +14,10 @@ if TYPE_CHECKING:
 
     from treeward.hunt.hunt import Hunt
     from treeward.notes.events import Event
+    from treeward.notes.unread import Unread
 
     Words = tuple[tuple[float, str], ...]  # start_s, text; in order of time
 
-UNREAD_FILE = "unread.json"  # in .treeward; recording -> lines that made no note
-_MOST_BYTES = 16_000_000  # a season's talk is a tenth of it; guess
-_MOST_S = 1e7  # no recording is longer
 _SAME_S = 0.5  # a note that ends so near a line is of it; choice
 AROUND_S = 8.0  # before a note and after it: a sentence or two; choice
 
@@ -81,41 +77,16 @@ class Talk:
         return kept[1]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnreadLine:
-    """A line that names a bee, or a coming or going, and made no note."""
-
-    recording: str
-    start_s: float
-    end_s: float
-    text: str
-
-
-def lines_without_note(hunt: Hunt, events: Iterable[Event]) -> list[UnreadLine]:
+def lines_without_note(hunt: Hunt, events: Iterable[Event]) -> list[Unread]:
     """Return the lines of a hunt that still have no note, in order of time.
 
     Parameters
     ----------
     hunt
-        Whose `.treeward/unread.json` is read: recording -> lines with start_s, end_s
-        and text. None where there is none, or it cannot be read.
+        Whose lines were kept when its recordings were read.
     events
         The notes there are; a line one of them stands in is no longer shown.
     """
-    try:
-        raw = read_plain(hunt.machine_dir / UNREAD_FILE, most_bytes=_MOST_BYTES)
-        lines = [
-            UnreadLine(
-                recording=kept_text(name),
-                start_s=kept_number(entry["start_s"], most=_MOST_S),
-                end_s=kept_number(entry["end_s"], most=_MOST_S),
-                text=kept_text(entry["text"]),
-            )
-            for name, entries in json.loads(raw).items()
-            for entry in entries
-        ]
-    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
-        return []  # the next transcribe makes them anew
     seconds: dict[str, list[float]] = {}
     for event in events:
         if event.start_s is not None:
@@ -123,7 +94,7 @@ def lines_without_note(hunt: Hunt, events: Iterable[Event]) -> list[UnreadLine]:
     return sorted(
         (
             line
-            for line in lines
+            for line in unread_of(hunt)
             if not any(
                 line.start_s - _SAME_S <= second <= line.end_s + _SAME_S
                 for second in seconds.get(line.recording, ())
