@@ -19,10 +19,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
+from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.context import read_again
 from treeward.notes.narration import read_talk
-from treeward.notes.parser import DOUBT_BELOW, parse_notes
+from treeward.notes.parser import parse_notes
 from treeward.simulate import noise
 from treeward.simulate.sound import SPEECH_LEVEL_DBFS, HibariVoice
 

@@ -67,6 +67,7 @@ def test_doubtful_bearings_move_as_far_as_is_said(tmp_path: Path) -> None:
     fixes = [other.locate().fix for other in (without, *alone)]
     assert fix is not None
     truth = max(farthest_m(fix, other) for other in fixes if other is not None)
+    assert lot.moves_m is not None
     assert lot.moves_m == pytest.approx(truth, abs=0.1)
     assert truth > 50
     said = "2 doubtful bearings: if they are wrong, the best place moves by up to"
@@ -233,6 +234,7 @@ def test_a_doubtful_time_is_weighed_by_the_clock_without_it(tmp_path: Path) -> N
     assert (lot.about, lot.notes) == ("time", 1)
     assert fix is not None
     assert other is not None
+    assert lot.moves_m is not None
     assert lot.moves_m == pytest.approx(farthest_m(fix, other), abs=0.1)
     assert lot.moves_m > 5.0
     assert hunt.review_path.read_text("utf-8") == flagged

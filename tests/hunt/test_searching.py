@@ -59,7 +59,9 @@ def gpx(
     return path
 
 
-def line(metres: float, count: int, azimuth_deg: float = 0.0) -> list:
+def line(
+    metres: float, count: int, azimuth_deg: float = 0.0
+) -> list[tuple[float, float]]:
     """Return places at even steps from the station."""
     return [off(at, azimuth_deg) for at in np.linspace(0, metres, count)]
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 SLOW_EARS = f"""
 import sys, time
 sys.path.insert(0, {str(Path(stand_in.__file__).parents[1])!r})
+from live import stand_in
 decode = stand_in.BeepRecognizer.decode
 def slow(self, stretch):
     time.sleep(0.7)

@@ -28,7 +28,7 @@ def circular_normal(sd_m: float = SD_M, cell_m: float = CELL_M) -> Grid:
     xy = (index + 0.5) * cell_m - 6 * sd_m
     density = np.exp(-0.5 * (xy**2).sum(axis=1) / sd_m**2)
     return Grid(
-        xy=xy,
+        xy=np.asarray(xy, dtype=np.float64),
         index=index,
         cell_m=cell_m,
         probability=density / density.sum(),

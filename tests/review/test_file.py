@@ -324,7 +324,7 @@ def test_a_time_that_grew_seconds_is_no_change() -> None:
 def test_every_fault_has_a_line_with_row_and_column() -> None:
     saved = (
         "row,clock,event,mark,value,decision\n"
-        "r0001,2026-07-14 10:22,landed,yellow,,\n"
+        "r0001,2026-07-14 10:22,flown,yellow,,\n"
         "r0002,yesterday,back,yellow,,\n"
         "r0003,2026-07-14 10:22,bearing,,400,\n"
         "r0004,2026-07-14 10:22,back,red,,maybe\n"
@@ -335,7 +335,7 @@ def test_every_fault_has_a_line_with_row_and_column() -> None:
         read(saved)
 
     assert [line.split(". ")[0] for line in caught.value.lines] == [
-        "review.csv row 2 (r0001): event: 'landed' is no event",
+        "review.csv row 2 (r0001): event: 'flown' is no event",
         "review.csv row 3 (r0002): clock: 'yesterday' is no date and time",
         "review.csv row 4 (r0003): value: '400' is no bearing",
         "review.csv row 5 (r0004): decision: 'maybe' is no decision",

@@ -17,7 +17,7 @@ def flat(half_m: float = 200.0, cell_m: float = 10.0) -> Grid:
     side = np.arange(int(2 * half_m / cell_m))
     index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
     return Grid(
-        xy=(index + 0.5) * cell_m - half_m,
+        xy=np.asarray((index + 0.5) * cell_m - half_m, dtype=np.float64),
         index=index,
         cell_m=cell_m,
         probability=np.full(len(index), 1 / len(index)),
@@ -233,4 +233,4 @@ def test_locate_with_searched_ground_moves_its_areas() -> None:
 @pytest.mark.parametrize("value", [0.0, -1.0, np.nan])
 def test_settings_that_cannot_be(name: str, value: float) -> None:
     with pytest.raises(ValueError, match=rf"searching\.{name}: must be a positive"):
-        search.Searching(**{name: value})
+        search.Searching(**{name: value})  # type: ignore[arg-type]  # by name

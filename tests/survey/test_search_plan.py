@@ -26,7 +26,7 @@ def peaks(*peaks: tuple[float, float, float], sd_m: float = 40.0) -> Grid:
         for east, north, share in peaks
     )
     return Grid(
-        xy=xy,
+        xy=np.asarray(xy, dtype=np.float64),
         index=index,
         cell_m=5.0,
         probability=np.asarray(density / np.sum(density)),

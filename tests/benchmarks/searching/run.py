@@ -34,6 +34,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 
@@ -66,10 +67,10 @@ HOW = Searching()
 class Solved:
     """What a survey gives of one colony."""
 
-    hunt: object
+    hunt: Any
     evidence: Evidence
-    grid: object
-    learned: dict
+    grid: Any
+    learned: Any
     stations: survey.Stations
 
 
@@ -88,7 +89,7 @@ def solved(watch: wood.Watch) -> Solved:
 def in_frame(one: Solved, xy: np.ndarray) -> np.ndarray:
     """Turn metres about the first dish into the survey's frame."""
     lat, lon = zip(*(place(p) for p in np.atleast_2d(xy)), strict=True)
-    return one.hunt.frame.to_xy(np.array(lat), np.array(lon))
+    return np.asarray(one.hunt.frame.to_xy(np.array(lat), np.array(lon)))
 
 
 def from_frame(one: Solved, xy: np.ndarray) -> np.ndarray:
@@ -97,7 +98,7 @@ def from_frame(one: Solved, xy: np.ndarray) -> np.ndarray:
     return np.array([metres(lat, lon) for lon, lat in lonlat])
 
 
-def level(grid: object, xy: np.ndarray) -> float:
+def level(grid: Any, xy: np.ndarray) -> float:
     """Return the smallest share whose area holds a place; 1 beyond the map."""
     away = np.abs(grid.xy - xy).max(axis=1)
     cell = int(np.argmin(away))
@@ -186,7 +187,7 @@ def former_seat(one: Solved) -> np.ndarray | None:
     saved_h = area_ha * (1 - share) / SEARCH_HA_PER_H
     if share > WORTH or saved_h < 1.0 + walk / WALK_M_PER_H:
         return None
-    return seats[best]
+    return np.asarray(seats[best])
 
 
 def handed_in(one: Solved, walker: wood.Walker) -> Searching:
@@ -206,11 +207,11 @@ def handed_in(one: Solved, walker: wood.Walker) -> Searching:
 
 
 def follow(
-    one: Solved, walker: wood.Walker, walk: search_plan.WalkPlan, bout_s: float
+    one: Solved, walker: wood.Walker, walk: search_plan.WalkPlan | None, bout_s: float
 ) -> bool:
     """Walk a plan for a while; whether there was anything to walk."""
     until, began = walker.clock_s + bout_s, walker.clock_s
-    for leg in walk.legs:
+    for leg in walk.legs if walk else ():
         for passed in [*leg.way, leg.start]:
             walker.walk(from_frame(one, passed)[0], HOW.walk_mps, looking=False)
         walker.walk(from_frame(one, leg.end)[0], HOW.look_mps, looking=True)
@@ -233,7 +234,7 @@ def by_plan(watch: wood.Watch, walker: wood.Walker) -> tuple[Solved, list[float]
         )
         walk = None if seat else search_plan.walk_from(one.hunt, grid, told)
         planning.append(time.process_time() - begun)
-        if seat is not None:
+        if seat is not None and sitting is not None:
             to = metres(seat.latitude_deg, seat.longitude_deg)
             walker.walk(to, HOW.walk_mps, looking=False)
             walker.clock_s += next_station.SET_UP_S + 60.0 * sitting.minutes
@@ -273,7 +274,7 @@ def begun(seed: int, name: str) -> tuple[wood.Watch, wood.Walker]:
     return watch, wood.Walker(rng, country, watch.dishes[-1])
 
 
-def one_looking(seed: int, name: str) -> dict:
+def one_looking(seed: int, name: str) -> dict[str, Any]:
     """Look and look, and ask the areas now and then."""
     watch, walker = begun(100_000 + seed, name)
     one = solved(watch)
@@ -295,7 +296,7 @@ def one_looking(seed: int, name: str) -> dict:
     return {"seed": seed, "condition": name, "levels": levels}
 
 
-def one_hunt(seed: int, name: str) -> dict:
+def one_hunt(seed: int, name: str) -> dict[str, Any]:
     """Let three people look in the same country after the same notes."""
     watch, walker = begun(seed, name)
     by_habit(watch, walker)
@@ -322,7 +323,7 @@ def one_hunt(seed: int, name: str) -> dict:
     }
 
 
-def one_drawn(seed: int) -> dict:
+def one_drawn(seed: int) -> dict[str, Any]:
     """Look for a tree drawn from a normal map, and ask the map now and then."""
     rng = np.random.default_rng([23, seed])
     sd_m = rng.uniform(50.0, 120.0)
@@ -330,10 +331,12 @@ def one_drawn(seed: int) -> dict:
     index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
     xy = (index + 0.5) * 6.0 - 5 * sd_m
     chance = np.exp(-0.5 * (xy**2).sum(axis=1) / sd_m**2)
-    grid = Grid(xy, index, 6.0, chance / chance.sum(), 0.0)
+    grid = Grid(
+        np.asarray(xy, dtype=np.float64), index, 6.0, chance / chance.sum(), 0.0
+    )
     tree = rng.normal(0.0, sd_m, size=2)
     frame = survey.LocalFrame(*HOME)
-    one = SimpleNamespace(hunt=SimpleNamespace(frame=frame), grid=grid)
+    one: Any = SimpleNamespace(hunt=SimpleNamespace(frame=frame), grid=grid)
     country = wood.Country(tree[None], tree[None], rng.gamma(3.0, 1 / 3.0, 1) + 0.05)
     walker = wood.Walker(rng, country, np.array([2.0 * sd_m, 0.0]))
     ways = Ways([], [], walk_mps=HOW.walk_mps, path_mps=HOW.path_mps)
@@ -351,7 +354,7 @@ def one_drawn(seed: int) -> dict:
     return {"seed": seed, "condition": "drawn", "levels": levels}
 
 
-def table(rows: list[dict]) -> str:
+def table(rows: list[dict[str, Any]]) -> str:
     """Return the figures as Markdown."""
     lines = [
         "| hunts | N | habit: mean, 90 % [h] | strips | planner | planner / strips |",
@@ -385,7 +388,7 @@ def table(rows: list[dict]) -> str:
     return "\n".join(lines)
 
 
-def looking_table(rows: list[dict]) -> str:
+def looking_table(rows: list[dict[str, Any]]) -> str:
     """Return how often areas hold a tree that was not found yet, as Markdown."""
     lines = [
         "| hunts | hours looked | not found yet | in 50 % area | in 90 % | in 95 % |",
