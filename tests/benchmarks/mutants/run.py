@@ -6,11 +6,12 @@
 
 A sample of all single faults (`mutations.py`) that can be put into the modules of a
 room is drawn; for each, quick tests of the room run until the first fails: those that
-call the changed function (or, for a fault outside of functions, the module), the
-quickest first, then the rest, as far as 6 s of CPU go. A fault in a function that no
-test calls counts as surviving, one that no test ends in time with as killed. What
-nobody can tell from the right code is listed by hand in equivalent.txt, one
-`key  # why` a line. Programs that tests start run without the fault. Needs a POSIX
+run the changed line, those that call its function (or, for a fault outside of
+functions, the module), then the rest of their files, each lot's quickest first, as far
+as 6 s of CPU go. So what survives may yet be noticed by a slower test. A fault in a
+function that no test calls counts as surviving, one that no test ends in time with as
+killed. What nobody can tell from the right code is listed by hand in equivalent.txt,
+one `key  # why` a line. Programs that tests start run without the fault. Needs a POSIX
 system (fork).
 """
 
@@ -29,6 +30,7 @@ import sys
 import tempfile
 import time
 import traceback
+from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.abc import MetaPathFinder
 from importlib.machinery import SourceFileLoader
@@ -43,7 +45,7 @@ import pytest
 from benchmarks.mutants.mutations import Mutant, mutants_of, mutated
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
     from contextlib import AbstractContextManager
     from types import FrameType
 
@@ -61,6 +63,7 @@ TESTS = {  # others: tests/ROOM
     "survey": ["tests/survey", "tests/published"],
 }
 QUICK = ["-q", "-s", "-p", "no:cacheprovider", "-m", "not slow and not model"]
+_LONGEST_KEY = 160  # characters shown of a mutant
 ELSEWHERE = 99  # exit code: the fault must be in before the import
 CPU_S = 40  # of one mutant, then it counts as noticed: it never ends
 BUDGET_S = 6.0  # of tests (CPU, without the fault) for one mutant, the quickest first
@@ -73,15 +76,22 @@ class _Seen:
     """What a test did without any fault."""
 
     cpu_s: float
-    functions: frozenset[tuple[str, int]]  # called: file and first line
+    # Called: file and first line; and run: file and line, as a negative number.
+    functions: frozenset[tuple[str, int]]
 
 
+Tracer = Callable[["FrameType", str, object], Any]
 Calls = dict[str, _Seen]  # by test
 
 
-def _chosen(tests: Sequence[str], first: set[str], calls: Calls) -> list[str]:
+def _chosen(
+    tests: Sequence[str], first: set[str], line: tuple[str, int], calls: Calls
+) -> list[str]:
     """Put the tests in the order to run, as far as the budget goes."""
-    ordered = sorted(tests, key=lambda t: (t not in first, calls[t].cpu_s))
+    ordered = sorted(
+        tests,
+        key=lambda t: (line not in calls[t].functions, t not in first, calls[t].cpu_s),
+    )
     spent_s = accumulate(calls[t].cpu_s for t in ordered)
     number = sum(s <= BUDGET_S for s in spent_s)
     return ordered[: max(1, number)]
@@ -108,7 +118,8 @@ class _Session:
             files = {test.partition("::")[0] for test in first}
             tests = [t for t in self.calls if t.partition("::")[0] in files]
             by_name = {item.nodeid: item for item in session.items}
-            items = [by_name[t] for t in _chosen(tests, first, self.calls)]
+            line = (str(mutant.path), -mutant.line)
+            items = [by_name[t] for t in _chosen(tests, first, line, self.calls)]
             end = "uncalled"
             if first:
 
@@ -159,10 +170,17 @@ class _Session:
         def watched(item: pytest.Item) -> Iterator[None]:
             called: set[tuple[str, int]] = set()
 
-            def trace(frame: FrameType, _event: str, _what: object) -> None:
+            def line(frame: FrameType, event: str, _what: object) -> Tracer:
+                if event == "line":
+                    called.add((frame.f_code.co_filename, -frame.f_lineno))
+                return line
+
+            def trace(frame: FrameType, _event: str, _what: object) -> Tracer | None:
                 code = frame.f_code
-                if code.co_filename.startswith(self.folder):
-                    called.add((code.co_filename, code.co_firstlineno))
+                if not code.co_filename.startswith(self.folder):
+                    return None
+                called.add((code.co_filename, code.co_firstlineno))
+                return line
 
             begun_s = time.process_time()
             sys.settrace(trace)
@@ -304,7 +322,7 @@ def _run_room(room: str, size: int, seed: int, only: str) -> dict[str, Any]:
 
             file = (str(mutant.path), 0)
             first = {t for t, seen in calls.items() if file in seen.functions}
-            tests = _chosen(list(calls), first, calls)
+            tests = _chosen(list(calls), first, file, calls)
 
             def outside(mutant: Mutant = mutant, tests: list[str] = tests) -> int:
                 sys.meta_path.insert(0, _Faulty(mutant))
@@ -348,6 +366,12 @@ def equivalents() -> dict[str, str]:
     return {key: why for key, _, why in pairs}
 
 
+def _told(mutant: dict[str, Any]) -> str:
+    key = " ".join(mutant["key"].split())
+    short = key if len(key) <= _LONGEST_KEY else f"{key[:_LONGEST_KEY]} ..."
+    return f"- {mutant['end']}: `{short}`"
+
+
 def _table(runs: list[dict[str, Any]]) -> str:
     same = equivalents()
     lines = [
@@ -363,7 +387,7 @@ def _table(runs: list[dict[str, Any]]) -> str:
         ),
         "|---|---|---|---|---|---|---|---|---|",
     ]
-    left: list[str] = []
+    left: dict[str, list[str]] = {}  # of each room's last run
     for run in runs:
         silent = [m for m in run["mutants"] if m["end"] != "killed"]
         alive = [m for m in silent if m["key"] not in same]
@@ -371,16 +395,16 @@ def _table(runs: list[dict[str, Any]]) -> str:
         share = len(alive) / n
         error = math.sqrt(share * (1 - share) / n)
         uncalled = sum(m["end"] == "uncalled" for m in alive)
-        tests = run.get("tests", "")
         lines.append(
-            f"| {run['room']} | {tests} | {run['seed']} | {run['of']} | {n} "
+            f"| {run['room']} | {run['tests']} | {run['seed']} | {run['of']} | {n} "
             f"| {len(silent) - len(alive)} | {len(alive)} | {uncalled} "
             f"| {share:.0%} ± {error:.0%} |"
         )
-        head = f"{run['room']}, {tests}, seed {run['seed']}"
-        left += ["", f"**{head}**", ""]
-        left += [f"- {m['end']}: `{' '.join(m['key'].split())}`" for m in alive]
-    return "\n".join([*lines, "", "## What survived", *left]) + "\n"
+        left[run["room"]] = [_told(m) for m in alive]
+    told = [
+        line for room, own in left.items() for line in ("", f"**{room}**", "", *own)
+    ]
+    return "\n".join([*lines, "", "## What survived the last run", *told]) + "\n"
 
 
 if __name__ == "__main__":
