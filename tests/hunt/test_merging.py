@@ -203,12 +203,12 @@ def test_what_was_heard_comes_along_and_labels_and_hidden_files_do_not(
     merged, hunt = together(tmp_path, ann, ben)
 
     there = [path for path in hunt.recordings_dir.rglob("*") if path.is_file()]
-    names = {path.relative_to(hunt.recordings_dir).as_posix() for path in there}
-    assert names == {"a.wav", "b.wav", "ben/c.wav"}
+    copied = {path.relative_to(hunt.recordings_dir).as_posix() for path in there}
+    assert copied == {"a.wav", "b.wav", "ben/c.wav"}
     assert merged.recordings == 3
-    for name in names:
-        heard = hunt.heard_file(name).path.read_text("utf-8")
-        assert heard == f"heard in {Path(name).name}"
+    for name in copied:
+        text = hunt.heard_file(name).path.read_text("utf-8")
+        assert text == f"heard in {Path(name).name}"
 
 
 def test_finds_of_both_are_kept_the_same_once(tmp_path: Path) -> None:
