@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 A5_INCHES = (5.83, 8.27)  # ISO 216 A5, half of A4; prints on Letter too
 _LEFT, _RIGHT = 0.08, 0.92  # margins as shares of the width
+_MEANS = 0.53  # where the meaning begins, of the width
+_LONG = 36  # letters of a saying that reaches there
+_FITS = 43  # letters of a meaning that fit at its usual size
 _BOTTOM = 0.125  # of the height: below it stand the cautions
 
 
@@ -67,23 +70,29 @@ def _draw(axes: Axes, book: PhraseBook) -> None:
     parts = sections(book)
     names = colour_names(book)
     colour_rows = -(-len(names) // 4)
-    # Every saying takes two lines, a heading one and a half; the rest is shared out.
-    lines = sum(2.3 * len(part.sayings) + 1.9 for part in parts) + 1.3 * colour_rows
+    # Every saying takes a line, one that is long two, a heading two; what is left over
+    # is shared out.
+    rows = [len(saying.say) > _LONG for part in parts for saying in part.sayings]
+    lines = 1.25 * (len(rows) + sum(rows)) + 2.2 * len(parts) + 1.3 * colour_rows + 0.4
     step = min(0.024, (0.885 - _BOTTOM) / lines)
+    largest_pt = step * A5_INCHES[1] * 72
     y = 0.885
     for part in parts:
-        y -= step * 1.1
+        y -= step * 1.2
         axes.text(_LEFT, y, part.heading, fontsize=8.5, weight="bold", color=MUTED)
         axes.plot([_LEFT, _RIGHT], [y - step * 0.35] * 2, color=FAINT, linewidth=0.8)
-        y -= step * 0.8
+        y -= step * 0.6
         for saying in part.sayings:
-            y -= step
+            y -= step * 1.25
+            say_pt = min(8.5, 0.75 * largest_pt)
             say = drawable(saying.say, 60)
-            axes.text(_LEFT, y, say, fontsize=step * 410, weight="bold")
-            y -= step * 0.9
+            axes.text(_LEFT, y, say, fontsize=say_pt, weight="bold")
+            if len(saying.say) > _LONG:
+                y -= step * 1.25
             means = drawable(saying.means, 80)
-            axes.text(_LEFT, y, means, fontsize=step * 300, color=MUTED)
-            y -= step * 0.4
+            means_pt = min(7.0, 0.65 * largest_pt) * min(1.0, _FITS / len(means))
+            axes.text(_MEANS, y, means, fontsize=means_pt, color=MUTED)
+        y -= step * 0.4
     _cautions(axes)
     for index, name in enumerate(names):
         x = _LEFT + 0.015 + (index % 4) * (_RIGHT - _LEFT) / 4
