@@ -825,6 +825,16 @@ def test_a_stated_trip_agrees_with_a_timed_one_to_a_minute_or_a_quarter(
     assert [d.code for d in stated.doubts] == [code]
 
 
+@pytest.mark.parametrize("stated", ["away 1", "away 29", "round 59"])
+def test_a_stated_trip_too_short_for_any_is_not_used(stated: str) -> None:
+    events = [note(0, "station", "", "1"), note(380, "duration", "yellow", stated)]
+
+    (trip,) = [t for t in pair_trips(events, hunt()).trips if t.stated]
+
+    assert not trip.used
+    assert [d.code for d in trip.doubts] == [DoubtCode.NO_TIME_FOR_A_TRIP]
+
+
 def test_of_two_timed_trips_a_stated_one_tells_of_the_one_of_its_length() -> None:
     events = [
         *rounds(1),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal, cast
 from treeward.language.kinds import UNMARKED, EventKind
 
 from .doubts import Doubt, DoubtCode
+from .identity import LEAST_AWAY_S, LEAST_ROUND_S
 from .pairing import note_doubts
 from .table import Trip
 from .usual import LONGEST_S
@@ -67,7 +68,8 @@ def stated_trips(
         seconds = float(match[2].replace(",", "."))
         timing = cast("Literal['away', 'round']", match[1].lower())
         why_not = list(barred(event.mark, sighting.station))
-        if seconds > LONGEST_S or seconds <= 0:
+        least_s = LEAST_AWAY_S if timing == "away" else LEAST_ROUND_S
+        if not least_s <= seconds <= LONGEST_S:
             why_not.append(Doubt(code=DoubtCode.NO_TIME_FOR_A_TRIP, numbers=(seconds,)))
         if (twin := _timed_twin(sighting, seconds, timing, timed)) is not None:
             rows = (twin.away_row, twin.back_row) if twin.back_row else ()
