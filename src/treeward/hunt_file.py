@@ -5,7 +5,6 @@ Every key but [hunt] name, timezone and the stations' id is optional.
 
 from __future__ import annotations
 
-import tomllib
 from datetime import datetime
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Any, cast
@@ -37,6 +36,8 @@ from treeward.hunt_tables import (
     StationTable,
     TomlTable,
     WalkTable,
+    parse_toml,
+    toml_text,
 )
 from treeward.season_file import SeasonFile, read_season
 
@@ -179,21 +180,9 @@ def read_hunt_file(path: Path, *, plain: bool = False) -> HuntFile:
             ),
         ),
     )
-    try:
-        table = tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
-    except UnicodeDecodeError as error:
-        raise HuntError(
-            f"byte {error.start} is not UTF-8",
-            where=str(path),
-            mend="Save the file as UTF-8.",
-        ) from error
-    except (ValueError, RecursionError) as error:  # also of a number too long to read
-        raise HuntError(
-            f"is not valid TOML: {error}",
-            where=str(path),
-            mend='Write text in quotes, key = "value", one on a line.',
-        ) from error
-    parsed = parse_hunt_table(table, where=str(path))
+    where = str(path)
+    table = parse_toml(toml_text(raw, where=where), where=where)
+    parsed = parse_hunt_table(table, where=where)
     if parsed.learned_from and not plain:
         parsed._season = read_season(path.parent / parsed.learned_from)
     return parsed

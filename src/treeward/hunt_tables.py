@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Mapping  # noqa: TC003  (pydantic asks for it)
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
@@ -17,6 +18,7 @@ from pydantic import (
     model_validator,
 )
 
+from treeward.errors import HuntError
 from treeward.positions import Position, parse_position
 
 # Confidence under which a row says so: of notes by judge speakers stated above it 96 %
@@ -37,16 +39,57 @@ def _mark(value: object) -> object:
     return " ".join(value.lower().split()) if isinstance(value, str) else value
 
 
+def _as_text(value: object) -> object:
+    return str(value) if isinstance(value, int) else value
+
+
 Place = Annotated[Position, BeforeValidator(_position)]
 Mark = Annotated[str, BeforeValidator(_mark), Field(min_length=1)]
 Cargo = Literal["water", "syrup", "nectar"]
 Key = Annotated[str, Field(min_length=1, max_length=60)]
+Id = Annotated[Key, BeforeValidator(_as_text)]  # a number need not be quoted
 Pair = tuple[
     Annotated[float, Field(gt=0)], Annotated[float, Field(gt=0)]
 ]  # low and high
 
 
 _CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f\x7f-\x9f]")
+
+
+def toml_text(raw: bytes, *, where: str) -> str:
+    """Return the words of a file that a person writes in a hunt.
+
+    Raises
+    ------
+    HuntError
+        They are not UTF-8.
+    """
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise HuntError(
+            f"byte {error.start} is not UTF-8",
+            where=where,
+            mend="Save the file as UTF-8.",
+        ) from error
+
+
+def parse_toml(text: str, *, where: str) -> dict[str, Any]:
+    """Return the tables of such a file, as whoever saved it ended its lines.
+
+    Raises
+    ------
+    HuntError
+        It is no TOML.
+    """
+    try:
+        return tomllib.loads(text.replace("\r\n", "\n"))
+    except (ValueError, RecursionError) as error:  # also of a number too long to read
+        raise HuntError(
+            f"is not valid TOML: {error}",
+            where=where,
+            mend='Write text in quotes, key = "value", one on a line.',
+        ) from error
 
 
 class TomlTable(BaseModel):
@@ -92,15 +135,10 @@ class HuntTable(TomlTable):
 class StationTable(TomlTable):
     """[[station]]: a place where marked bees are watched."""
 
-    id: Key
+    id: Id
     position: Place | None = None  # None: taken from a GPX track or waypoint
     cargo: Cargo = "water"
     name: str = ""
-
-    @field_validator("id", mode="before")
-    @classmethod
-    def _id_as_text(cls, value: object) -> object:
-        return str(value) if isinstance(value, int) else value
 
 
 class RecordingTable(TomlTable):
@@ -109,12 +147,7 @@ class RecordingTable(TomlTable):
     # Below recordings/; "*" stands for any letters, as in "ann-*.m4a".
     name: Annotated[str, Field(min_length=1, max_length=400)]
     observer: str = Field(default="", max_length=60)
-    station: str = ""
-
-    @field_validator("station", mode="before")
-    @classmethod
-    def _id_as_text(cls, value: object) -> object:
-        return str(value) if isinstance(value, int) else value
+    station: Annotated[str, BeforeValidator(_as_text)] = ""
 
 
 class KnownHiveTable(TomlTable):

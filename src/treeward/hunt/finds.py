@@ -7,16 +7,15 @@ that what a person wrote into it stays as they wrote it.
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from treeward.errors import HuntError
 from treeward.files import read_whole, write_text
-from treeward.hunt_tables import Key, Place, TomlTable
+from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
 from treeward.positions import format_position
 
 from .template import quoted
@@ -51,7 +50,7 @@ class FindTable(TomlTable):
     for it ("A") where there were several.
     """
 
-    id: Key
+    id: Id
     position: Place
     found: date
     placed_by: Literal["typed", "track", "note"] = "typed"
@@ -63,24 +62,14 @@ class FindTable(TomlTable):
     may_know: tuple[Line, ...] = ()
     remark: Annotated[str, Field(max_length=2000)] = ""
 
-    @field_validator("id", mode="before")
-    @classmethod
-    def _id_as_text(cls, value: object) -> object:
-        return str(value) if isinstance(value, int) else value
-
 
 class LookTable(TomlTable):
     """[[look]]: what was seen of a found colony on a day."""
 
-    find: Key
+    find: Id
     seen: date
     state: State
     remark: Annotated[str, Field(max_length=2000)] = ""
-
-    @field_validator("find", mode="before")
-    @classmethod
-    def _id_as_text(cls, value: object) -> object:
-        return str(value) if isinstance(value, int) else value
 
 
 class FoundFile(TomlTable):
@@ -233,19 +222,12 @@ def _text(path: Path) -> str:
         error=HuntError,
         too_large="This is no found.toml; see that the right one lies there.",
     )
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise HuntError(
-            f"byte {error.start} is not UTF-8",
-            where=str(path),
-            mend="Save the file as UTF-8.",
-        ) from error
+    return toml_text(raw, where=str(path))
 
 
 def _checked(text: str, where: str) -> FoundFile:
     try:
-        return FoundFile.model_validate(tomllib.loads(text.replace("\r\n", "\n")))
+        return FoundFile.model_validate(parse_toml(text, where=where))
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
         steps = [str(s + 1) if isinstance(s, int) else s for s in fault["loc"]]
@@ -253,12 +235,6 @@ def _checked(text: str, where: str) -> FoundFile:
         said = str(fault["msg"]).removeprefix("Value error, ")
         raise HuntError(
             f"{key}: {said}" if key else said, where=where, mend="Correct it there."
-        ) from error
-    except (ValueError, RecursionError) as error:
-        raise HuntError(
-            f"is not valid TOML: {error}",
-            where=where,
-            mend='Write text in quotes, key = "value", one on a line.',
         ) from error
 
 

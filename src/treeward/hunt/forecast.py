@@ -84,13 +84,7 @@ def _inside(colony: Colony, find: FindTable) -> int | None:
 
 
 def _off_m(colony: Colony, find: FindTable) -> float:
-    off_m, _ = geodesic(
-        colony.best_latitude_deg,
-        colony.best_longitude_deg,
-        find.position.latitude_deg,
-        find.position.longitude_deg,
-    )
-    return off_m
+    return _apart_m(colony.best_latitude_deg, colony.best_longitude_deg, find)
 
 
 def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
@@ -118,11 +112,13 @@ def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
 
 
 def _true_m(place: StationPlace, find: FindTable) -> float:
+    return _apart_m(place.latitude_deg, place.longitude_deg, find)
+
+
+def _apart_m(latitude_deg: float, longitude_deg: float, find: FindTable) -> float:
+    there = find.position
     distance_m, _ = geodesic(
-        place.latitude_deg,
-        place.longitude_deg,
-        find.position.latitude_deg,
-        find.position.longitude_deg,
+        latitude_deg, longitude_deg, there.latitude_deg, there.longitude_deg
     )
     return distance_m
 

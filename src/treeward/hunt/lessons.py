@@ -59,15 +59,15 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     places = place_stations(plain, hunt.path, result.table)
     now = datetime.now(tz=UTC).astimezone(hunt.zone)
     ready = prepare_hunt(plain, result.table, places.positions, today=now)
-    arrays = ready.arrays
+    seen = ready.seen()
     alone = result.fix is not None and len(result.fix.colonies) == 1
     try:
         learned = lessons.lesson(
-            arrays.stations(),
-            arrays.trips(),
-            arrays.bearings(),
-            ready.settings,
-            wind=arrays.wind(),
+            seen.stations,
+            seen.trips,
+            seen.bearings,
+            seen.settings,
+            wind=seen.wind,
             found_deg=(here.latitude_deg, here.longitude_deg),
             bees=None if alone else colony.marks,
         )
@@ -77,7 +77,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
             where=str(hunt.path / "hunt.toml"),
             mend="Correct that value.",
         ) from error
-    return _table(hunt, result, find, learned, arrays.observers)
+    return _table(hunt, result, find, learned, ready.arrays.observers)
 
 
 def _table(

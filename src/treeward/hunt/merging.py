@@ -89,7 +89,7 @@ def merge_hunts(
     with new_folder(into) as beside:
         made = Hunt(beside)
         made.recordings_dir.mkdir()
-        copied = _Copies(made, into)
+        copied = _Copies(made)
         copied.all_of(one, _recordings(one), "")
         copied.all_of(other, _recordings(other), folder)
         sides = _sides(one, other, names, copied.names)
@@ -165,9 +165,8 @@ def _recordings(hunt: Hunt) -> list[Path]:
 class _Copies:
     """Copies recordings, those with the same bytes once, and keeps their names."""
 
-    def __init__(self, made: Hunt, into: Path) -> None:
+    def __init__(self, made: Hunt) -> None:
         self._made = made
-        self._into = into
         self._by_digest: dict[bytes, str] = {}
         self.names: dict[Path, dict[str, str]] = {}
         self.count = 0
