@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.survey.polygons import inside_ring
+from treeward.survey.frame import inside_ring
 from treeward.units import Units
 
 if TYPE_CHECKING:
