@@ -16,13 +16,15 @@ from treeward.errors import NotesError, SoundError
 from treeward.language.phrasebook import PhraseBook
 from treeward.live.messages import Chunk
 from treeward.notes.parser import parse_notes
-from treeward.practice.advice import judge_sound, suggest_sensitivity, words_to_avoid
 from treeward.practice.outcome import (
     attempt_line,
+    judge_sound,
     outcome_dict,
     outcome_lines,
     outcome_of,
     state_of,
+    suggest_sensitivity,
+    words_to_avoid,
 )
 from treeward.practice.prompts import Prompt, make_prompts, prompt_of, read_prompts
 from treeward.practice.scoring import (
