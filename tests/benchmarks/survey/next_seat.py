@@ -3,10 +3,10 @@
     python tests/benchmarks/survey/next_seat.py --hunts 60
 
 Draws hunts inside the population, asks where to sit next and for how long, lets three
-bees be watched there for so many minutes, locates again, and compares the 90 % area with
-the one promised. As long at a place as far away in a direction drawn at random stands
-beside it. Prints a table and writes it to RESULTS.md (--quiet-file leaves the file
-alone).
+bees be watched there for so many minutes, locates again, and compares the 90 % area
+with the one promised. As long at a place as far away in a direction drawn at random
+stands beside it. Prints a table and writes it to RESULTS.md (--quiet-file leaves the
+file alone).
 """
 
 from __future__ import annotations
@@ -114,7 +114,7 @@ def watched(
 
 
 def counted_on(minutes: float) -> int:
-    """Return how many bearings the promise counts on in a sitting of so many minutes."""
+    """Return how many bearings the promise counts on in so many minutes."""
     return max(1, round(SESSION_BEARINGS * minutes / 60))
 
 
@@ -176,7 +176,7 @@ def table(outcomes: list[Outcome], asked: int) -> list[str]:
         (
             "| stations before | hunts | before ha | promised ha | after ha "
             "| after / promised: median | tenth to ninth tenth "
-            "| after, with as many bearings as promised, ha | / promised: median | elsewhere ha |"
+            "| after, bearings as promised, ha | / promised: median | elsewhere ha |"
         ),
         "|---|---|---|---|---|---|---|---|---|---|",
     ]
@@ -207,7 +207,7 @@ def table(outcomes: list[Outcome], asked: int) -> list[str]:
         "",
         (
             f"Areas are medians. Means: promised {mean_promised:.2f} ha, after "
-            f"{mean_after:.2f} ha, with as many bearings as promised {mean_few:.2f} ha. "
+            f"{mean_after:.2f} ha, with bearings as promised {mean_few:.2f} ha. "
             "The 90 % area after the sitting held the colony in "
             f"{100 * held:.0f} ± {100 * score.error(held, len(outcomes)):.0f} %. The "
             f"place advised left a smaller area than one as far away in a random "
