@@ -23,7 +23,7 @@ from .search import expected_effort_m2
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from .case import Hunt
+    from .case import Prepared
     from .frame import LocalFrame
     from .grid import Grid
     from .records import Bools, Floats, Ints, Sitting
@@ -289,7 +289,7 @@ def mean_search_s(grid: Grid, searching: Searching) -> float:
     return effort / (searching.sweep_width_m * searching.look_mps)
 
 
-def walk_from(hunt: Hunt, grid: Grid, searching: Searching) -> WalkPlan:
+def walk_from(hunt: Prepared, grid: Grid, searching: Searching) -> WalkPlan:
     """Return the walk from where the person stands, round what is left out."""
     frame, settings = hunt.frame, hunt.case.settings
     if searching.start is not None:
