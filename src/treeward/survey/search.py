@@ -1,10 +1,10 @@
 """What looking for the tree tells: ground walked, ground weighed, bees overhead.
 
 Search theory (Koopman, Search and Screening, 1946 and 1980): ground of area A through
-which l metres were walked with a sweep width W hides a nest with exp(-W l / A). The
-exponent is the effort; efforts of several passes add up. A map p then becomes
-p exp(-effort), and the chance that the nest would have been found by now is
-1 - sum p exp(-effort).
+which l metres were walked with a sweep width W has got the effort W l / A; efforts of
+several passes add up. A map p then becomes p times the chance that such an effort
+misses a nest (`search_theory.hidden`), and the chance that the nest would have been
+found by now is what the map lost.
 """
 
 from __future__ import annotations
@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .polygons import inside_ring
+from .search_theory import hidden
 
 if TYPE_CHECKING:
     from .arrays import Bools, Floats
     from .frame import LocalFrame
     from .grid import Grid
 
-MOST_EFFORT = 4.0  # a nest no look finds, or notes of another place: 2 %; guess
+MOST_EFFORT = 6.6  # a nest no look finds, or notes of another place: 2 %; guess
 LEAST_WEIGHT = 0.01  # maps err: no ground is ruled out; guess
 GPS_SD_M = 6.0  # of a phone under trees; guess (5 to 10 m)
 _RANGE_SHARE = 0.4  # sd of the looking aside, as a share of W: 1 / sqrt(2 pi)
@@ -48,7 +49,7 @@ class Walked:
 class LookedOver:
     """Ground looked over evenly: a ring of (n, 2) longitude, latitude.
 
-    `effort` is W l / A, so that a nest in it was found with 1 - exp(-effort).
+    `effort` is W l / A, or what `search_theory.effort_of` gives of a share.
     """
 
     ring: Floats
@@ -202,7 +203,7 @@ def updated(grid: Grid, frame: LocalFrame, searching: Searching) -> Update:
     factor = weight * _bees_seen(cells.xy, frame, searching)
     effort = efforts(cells, frame, searching)
     before = _weighed(cells, factor)
-    left = np.exp(-np.minimum(effort, MOST_EFFORT))
+    left = hidden(np.minimum(effort, MOST_EFFORT))
     return Update(
         before=before,
         after=_weighed(before, left),

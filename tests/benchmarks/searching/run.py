@@ -51,7 +51,7 @@ from treeward.survey.colonies import Group
 from treeward.survey.evidence import Evidence
 from treeward.survey.grid import Grid
 from treeward.survey.learned import learned_of
-from treeward.survey.search import Searching, Walked, updated
+from treeward.survey.search import Searching, Update, Walked, updated
 from treeward.survey.ways import Ways
 
 MOST_H = 40.0
@@ -228,11 +228,18 @@ def by_plan(watch: wood.Watch, walker: wood.Walker) -> tuple[Solved, list[float]
     while not over(walker):
         begun = time.process_time()
         told = handed_in(one, walker)
-        grid = updated(one.grid, one.hunt.frame, told).after
+        update = updated(one.grid, one.hunt.frame, told)
+        grid = update.after
         seat, sitting, _ = next_station.choose(
-            one.hunt, one.evidence, grid, one.stations, one.learned, searching=told
+            one.hunt,
+            one.evidence,
+            grid,
+            one.stations,
+            one.learned,
+            searching=told,
+            spent=update.effort,
         )
-        walk = None if seat else search_plan.walk_from(one.hunt, grid, told)
+        walk = None if seat else search_plan.walk_from(one.hunt, update, told)
         planning.append(time.process_time() - begun)
         if seat is not None and sitting is not None:
             to = metres(seat.latitude_deg, seat.longitude_deg)
@@ -250,6 +257,11 @@ def by_plan(watch: wood.Watch, walker: wood.Walker) -> tuple[Solved, list[float]
     return one, planning
 
 
+def promised(before: Update, after: Update) -> float:
+    """Return the chance that a bout was told to have found it."""
+    return (after.found_by_now - before.found_by_now) / (1.0 - before.found_by_now)
+
+
 def over(walker: wood.Walker) -> bool:
     """Whether it is found, or given up."""
     return walker.found_s is not None or walker.clock_s > 3600 * MOST_H
@@ -260,7 +272,7 @@ def hours(walker: wood.Walker) -> float:
     return min(MOST_H, (walker.found_s or 1e9) / 3600)
 
 
-def begun(seed: int, name: str) -> tuple[wood.Watch, wood.Walker]:
+def begun(seed: int, name: str, sight: float) -> tuple[wood.Watch, wood.Walker]:
     """Let a hunt begin: the same for everybody who looks for its tree."""
     rng = np.random.default_rng([22, seed])
     country = wood.Country.grown(rng)
@@ -271,42 +283,45 @@ def begun(seed: int, name: str) -> tuple[wood.Watch, wood.Walker]:
         towards += np.radians(rng.uniform(-80, 80))
         step = rng.uniform(150, 400)
         watch.sit(step * np.array([np.sin(towards), np.cos(towards)]), 45.0)
-    return watch, wood.Walker(rng, country, watch.dishes[-1])
+    return watch, wood.Walker(rng, country, watch.dishes[-1], sight)
 
 
-def one_looking(seed: int, name: str) -> dict[str, Any]:
+def one_looking(seed: int, name: str, sight: float) -> dict[str, Any]:
     """Look and look, and ask the areas now and then."""
-    watch, walker = begun(100_000 + seed, name)
+    watch, walker = begun(100_000 + seed, name, sight)
     one = solved(watch)
     tree = in_frame(one, watch.tree)[0]
     levels = [(0.0, level(one.grid, tree))]
+    bouts: list[list[float | bool]] = []
     for hour in LOOKED_H:
         while walker.clock_s < 3600 * hour and walker.found_s is None:
             told = handed_in(one, walker)
-            grid = updated(one.grid, one.hunt.frame, told).after
-            walk = search_plan.walk_from(one.hunt, grid, told)
+            update = updated(one.grid, one.hunt.frame, told)
+            walk = search_plan.walk_from(one.hunt, update, told)
             if not follow(one, walker, walk, 1800.0):
                 break
+            after = updated(one.grid, one.hunt.frame, handed_in(one, walker))
+            bouts.append([promised(update, after), walker.found_s is not None])
         if walker.found_s is not None:
             break
         told = handed_in(one, walker)
         levels.append(
             (hour, level(updated(one.grid, one.hunt.frame, told).after, tree))
         )
-    return {"seed": seed, "condition": name, "levels": levels}
+    return {"seed": seed, "condition": name, "levels": levels, "bouts": bouts}
 
 
-def one_hunt(seed: int, name: str) -> dict[str, Any]:
+def one_hunt(seed: int, name: str, sight: float) -> dict[str, Any]:
     """Let three people look in the same country after the same notes."""
-    watch, walker = begun(seed, name)
+    watch, walker = begun(seed, name, sight)
     by_habit(watch, walker)
     habit_h = hours(walker)
-    watch, walker = begun(seed, name)
+    watch, walker = begun(seed, name, sight)
     start = level((first := solved(watch)).grid, in_frame(first, watch.tree)[0])
     last = by_strips(watch, walker)
     strips_h = hours(walker)
     missed = level(last.grid, in_frame(last, watch.tree)[0])
-    watch, walker = begun(seed, name)
+    watch, walker = begun(seed, name, sight)
     end, planning = by_plan(watch, walker)
     return {
         "seed": seed,
@@ -323,7 +338,7 @@ def one_hunt(seed: int, name: str) -> dict[str, Any]:
     }
 
 
-def one_drawn(seed: int) -> dict[str, Any]:
+def one_drawn(seed: int, sight: float) -> dict[str, Any]:
     """Look for a tree drawn from a normal map, and ask the map now and then."""
     rng = np.random.default_rng([23, seed])
     sd_m = rng.uniform(50.0, 120.0)
@@ -338,20 +353,25 @@ def one_drawn(seed: int) -> dict[str, Any]:
     frame = survey.LocalFrame(*HOME)
     one: Any = SimpleNamespace(hunt=SimpleNamespace(frame=frame), grid=grid)
     country = wood.Country(tree[None], tree[None], rng.gamma(3.0, 1 / 3.0, 1) + 0.05)
-    walker = wood.Walker(rng, country, np.array([2.0 * sd_m, 0.0]))
+    walker = wood.Walker(rng, country, np.array([2.0 * sd_m, 0.0]), sight)
     ways = Ways([], [], walk_mps=HOW.walk_mps, path_mps=HOW.path_mps)
     levels = [(0.0, level(grid, tree))]
+    bouts: list[list[float | bool]] = []
     for hour in LOOKED_H:
         while walker.clock_s < 3600 * hour and walker.found_s is None:
-            after = updated(grid, frame, handed_in(one, walker)).after
-            walk = search_plan.plan_walk(after, HOW, start=walker.at, ways=ways)
+            update = updated(grid, frame, handed_in(one, walker))
+            walk = search_plan.plan_walk(
+                update.after, HOW, start=walker.at, ways=ways, spent=update.effort
+            )
             if not follow(one, walker, walk, 1800.0):
                 break
+            after = updated(grid, frame, handed_in(one, walker))
+            bouts.append([promised(update, after), walker.found_s is not None])
         if walker.found_s is not None:
             break
         after = updated(grid, frame, handed_in(one, walker)).after
         levels.append((hour, level(after, tree)))
-    return {"seed": seed, "condition": "drawn", "levels": levels}
+    return {"seed": seed, "condition": "drawn", "levels": levels, "bouts": bouts}
 
 
 def table(rows: list[dict[str, Any]]) -> str:
@@ -415,6 +435,7 @@ def main() -> None:
     parser.add_argument("--hunts", type=int, default=30)
     parser.add_argument("--looking", type=int)
     parser.add_argument("--drawn", type=int)
+    parser.add_argument("--sight", type=float, default=1.0)
     parser.add_argument("--into", type=Path)
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
@@ -431,9 +452,10 @@ def main() -> None:
             continue
         name = CONDITIONS[seed % len(CONDITIONS)]
         if given.drawn:
-            row = one_drawn(seed)
+            row = one_drawn(seed, given.sight)
         else:
-            row = one_looking(seed, name) if given.looking else one_hunt(seed, name)
+            one = one_looking if given.looking else one_hunt
+            row = one(seed, name, given.sight)
         line = json.dumps(row)
         if given.into:
             with given.into.open("a", encoding="utf-8", newline="\n") as file:

@@ -124,6 +124,7 @@ class Walker:
     rng: np.random.Generator
     country: Country
     at: Floats
+    sight: float = 1.0  # how far one sees, against GLIMPSE_M; the sweep width with it
     clock_s: float = 0.0
     track: list[Floats] = field(default_factory=list)  # as the phone recorded it
     found_s: float | None = None
@@ -152,7 +153,8 @@ class Walker:
         true = places + strays
         to_nests = true[:, None] - self.country.lived_in[None]
         apart = np.hypot(*to_nests.transpose(2, 0, 1))
-        hazard = share * GLIMPSE_PER_M * length * np.exp(-((apart / GLIMPSE_M) ** 2))
+        apart /= self.sight * GLIMPSE_M
+        hazard = share * GLIMPSE_PER_M / self.sight * length * np.exp(-(apart**2))
         seen = self.rng.random(hazard.shape) < -np.expm1(-hazard * self.country.shown)
         if self.found_s is None and seen.any():
             first = int(np.argmax(seen.any(axis=1)))
