@@ -3,7 +3,7 @@
     python tests/benchmarks/searching/run.py --hunts 100 --into FILE
     python tests/benchmarks/searching/run.py --table FILE
     python tests/benchmarks/searching/run.py --looking 150 --into FILE
-    python tests/benchmarks/searching/run.py --drawn 400 --into FILE
+    python tests/benchmarks/searching/run.py --drawn 20 --into FILE
 
 Each hunt is invented in `wood.py` and begins with an hour or so at one or two dishes.
 From there three people look for the tree, each with the same eyes:
@@ -18,8 +18,9 @@ planner  follows the plan by time: sits where and as long as it says, or walks f
 
 With --looking nobody sits down again: the planned walk alone is walked, and where it
 has found nothing, the areas are asked whether they still hold the tree. With --drawn
-the map is a normal one and the tree is drawn from it, so that what the areas do then
-hangs on the looking alone, whose walkers and eyes are those of `wood.py`.
+the map is a normal one and trees are drawn from it, so that what the areas do then
+hangs on the looking alone, whose walkers and eyes are those of `wood.py`. --sight S
+gives everybody eyes that see S times as far as the plan is told.
 
 Whoever has not found a nest after `MOST_H` hours is counted with that time. A file is
 resumed. Nothing of it is a pass or fail test.
@@ -57,6 +58,8 @@ from treeward.survey.ways import Ways
 MOST_H = 40.0
 BOUT_S = (1800.0, 1800.0, 3600.0, 7200.0)  # between plans; the last one goes on
 LOOKED_H = (1.0, 2.0, 4.0)  # after which the areas are asked, with --looking
+SHARES = (0.5, 0.9, 0.95)
+DRAWN = 300  # trees of a map, with --drawn
 SITTINGS = 3  # of the strips' person at most
 SEARCH_HA_PER_H, WALK_M_PER_H, WORTH = 1.0, 2500.0, 0.8  # by which that person decides
 CONDITIONS = ("family", "station and bee deviations", "all together")
@@ -98,15 +101,25 @@ def from_frame(one: Solved, xy: np.ndarray) -> np.ndarray:
     return np.array([metres(lat, lon) for lon, lat in lonlat])
 
 
+def levels(grid: Any, xy: np.ndarray) -> np.ndarray:
+    """Return the smallest shares whose areas hold places; 1 beyond the map."""
+    order = np.argsort(-grid.probability, kind="stable")
+    share = np.empty(len(order))
+    share[order] = np.cumsum(grid.probability[order])
+    low = grid.index.min(axis=0)
+    picture = np.ones(np.ptp(grid.index, axis=0) + 1)
+    picture[tuple((grid.index - low).T)] = share
+    corner = grid.xy[0] - (grid.index[0] - low + 0.5) * grid.cell_m
+    at = np.floor((np.atleast_2d(xy) - corner) / grid.cell_m).astype(int)
+    inside = ((at >= 0) & (at < picture.shape)).all(axis=1)
+    result = np.ones(len(at))
+    result[inside] = picture[tuple(at[inside].T)]
+    return result
+
+
 def level(grid: Any, xy: np.ndarray) -> float:
     """Return the smallest share whose area holds a place; 1 beyond the map."""
-    away = np.abs(grid.xy - xy).max(axis=1)
-    cell = int(np.argmin(away))
-    if away[cell] > 0.51 * grid.cell_m:
-        return 1.0
-    order = np.argsort(-grid.probability, kind="stable")
-    total = np.cumsum(grid.probability[order])
-    return float(total[int(np.flatnonzero(order == cell)[0])])
+    return float(levels(grid, xy)[0])
 
 
 def by_habit(watch: wood.Watch, walker: wood.Walker) -> None:
@@ -291,7 +304,7 @@ def one_looking(seed: int, name: str, sight: float) -> dict[str, Any]:
     watch, walker = begun(100_000 + seed, name, sight)
     one = solved(watch)
     tree = in_frame(one, watch.tree)[0]
-    levels = [(0.0, level(one.grid, tree))]
+    asked_at = [(0.0, level(one.grid, tree))]
     bouts: list[list[float | bool]] = []
     for hour in LOOKED_H:
         while walker.clock_s < 3600 * hour and walker.found_s is None:
@@ -305,10 +318,10 @@ def one_looking(seed: int, name: str, sight: float) -> dict[str, Any]:
         if walker.found_s is not None:
             break
         told = handed_in(one, walker)
-        levels.append(
+        asked_at.append(
             (hour, level(updated(one.grid, one.hunt.frame, told).after, tree))
         )
-    return {"seed": seed, "condition": name, "levels": levels, "bouts": bouts}
+    return {"seed": seed, "condition": name, "levels": asked_at, "bouts": bouts}
 
 
 def one_hunt(seed: int, name: str, sight: float) -> dict[str, Any]:
@@ -339,7 +352,11 @@ def one_hunt(seed: int, name: str, sight: float) -> dict[str, Any]:
 
 
 def one_drawn(seed: int, sight: float) -> dict[str, Any]:
-    """Look for a tree drawn from a normal map, and ask the map now and then."""
+    """Look for trees drawn from a normal map, and ask the map now and then.
+
+    The walk goes on as if nothing were found; each tree counts by its chance to have
+    been missed so far.
+    """
     rng = np.random.default_rng([23, seed])
     sd_m = rng.uniform(50.0, 120.0)
     side = np.arange(int(10 * sd_m / 6.0))
@@ -349,29 +366,39 @@ def one_drawn(seed: int, sight: float) -> dict[str, Any]:
     grid = Grid(
         np.asarray(xy, dtype=np.float64), index, 6.0, chance / chance.sum(), 0.0
     )
-    tree = rng.normal(0.0, sd_m, size=2)
+    trees = rng.normal(0.0, sd_m, size=(DRAWN, 2))
     frame = survey.LocalFrame(*HOME)
     one: Any = SimpleNamespace(hunt=SimpleNamespace(frame=frame), grid=grid)
-    country = wood.Country(tree[None], tree[None], rng.gamma(3.0, 1 / 3.0, 1) + 0.05)
-    walker = wood.Walker(rng, country, np.array([2.0 * sd_m, 0.0]), sight)
+    country = wood.Country(trees, trees, rng.gamma(3.0, 1 / 3.0, DRAWN) + 0.05)
+    start = np.array([2.0 * sd_m, 0.0])
+    walker = wood.Walker(rng, country, start, sight, counting=True)
     ways = Ways([], [], walk_mps=HOW.walk_mps, path_mps=HOW.path_mps)
-    levels = [(0.0, level(grid, tree))]
-    bouts: list[list[float | bool]] = []
+    update = updated(grid, frame, handed_in(one, walker))
+    after = [asked(update, trees, walker, 0.0)]
     for hour in LOOKED_H:
-        while walker.clock_s < 3600 * hour and walker.found_s is None:
-            update = updated(grid, frame, handed_in(one, walker))
+        while walker.clock_s < 3600 * hour:
             walk = search_plan.plan_walk(
                 update.after, HOW, start=walker.at, ways=ways, spent=update.effort
             )
             if not follow(one, walker, walk, 1800.0):
                 break
-            after = updated(grid, frame, handed_in(one, walker))
-            bouts.append([promised(update, after), walker.found_s is not None])
-        if walker.found_s is not None:
-            break
-        after = updated(grid, frame, handed_in(one, walker)).after
-        levels.append((hour, level(after, tree)))
-    return {"seed": seed, "condition": "drawn", "levels": levels, "bouts": bouts}
+            update = updated(grid, frame, handed_in(one, walker))
+        after.append(asked(update, trees, walker, hour))
+    return {"seed": seed, "condition": "drawn", "after": after}
+
+
+def asked(
+    update: Update, trees: np.ndarray, walker: wood.Walker, hour: float
+) -> dict[str, Any]:
+    """Say how often areas hold the trees missed so far, and what was promised."""
+    missed = np.exp(-walker.seen) * np.ones(len(trees))
+    inside = levels(update.after, trees)
+    return {
+        "hour": hour,
+        "missed": float(missed.mean()),
+        "promised": update.found_by_now,
+        "held": [float(missed @ (inside <= s) / missed.sum()) for s in SHARES],
+    }
 
 
 def table(rows: list[dict[str, Any]]) -> str:
@@ -418,14 +445,38 @@ def looking_table(rows: list[dict[str, Any]]) -> str:
     groups += [(f"`{c}`", [r for r in rows if r["condition"] == c]) for c in CONDITIONS]
     for name, some in groups:
         for hour in (0.0, *LOOKED_H):
-            levels = [lev for r in some for asked, lev in r["levels"] if asked == hour]
-            if levels:
-                held = [np.mean([lev <= s for lev in levels]) for s in (0.5, 0.9, 0.95)]
+            held_by = [lev for r in some for asked, lev in r["levels"] if asked == hour]
+            if held_by:
+                held = [np.mean([lev <= s for lev in held_by]) for s in SHARES]
                 lines.append(
-                    f"| {name} | {hour:g} | {len(levels)} | "
+                    f"| {name} | {hour:g} | {len(held_by)} | "
                     + " | ".join(f"{100 * share:.0f} %" for share in held)
                     + " |"
                 )
+    return "\n".join(lines)
+
+
+def drawn_table(rows: list[dict[str, Any]]) -> str:
+    """Return how often areas hold a tree that was missed so far, as Markdown."""
+    lines = [
+        (
+            "| hours looked | maps | found, promised | found indeed "
+            "| in 50 % area | in 90 % | in 95 % |"
+        ),
+        "|---|---|---|---|---|---|---|",
+    ]
+    for number, hour in enumerate((0.0, *LOOKED_H)):
+        some = [r["after"][number] for r in rows]
+        columns = [
+            np.array([one["promised"] for one in some]),
+            1.0 - np.array([one["missed"] for one in some]),
+            *np.array([one["held"] for one in some]).T,
+        ]
+        cells = [
+            f"{100 * c.mean():.0f} ± {100 * c.std(ddof=1) / len(c) ** 0.5:.0f} %"
+            for c in columns
+        ]
+        lines.append(f"| {hour:g} | {len(some)} | {' | '.join(cells)} |")
     return "\n".join(lines)
 
 
@@ -441,7 +492,9 @@ def main() -> None:
     given = parser.parse_args()
     if given.table:
         rows = [json.loads(x) for x in given.table.read_text("utf-8").splitlines()]
-        print(looking_table(rows) if "levels" in rows[0] else table(rows))
+        told = {"levels": looking_table, "after": drawn_table}
+        kinds = [told[key] for key in told if key in rows[0]]
+        print((kinds or [table])[0](rows))
         return
     done = set()
     if given.into and given.into.exists():
