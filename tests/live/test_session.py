@@ -19,6 +19,7 @@ from treeward.hunt.journal import Journal, read_journal
 from treeward.hunt.recovery import recover, without_own_voice
 from treeward.language.kinds import EventKind
 from treeward.live import ears, intake
+from treeward.live.answer import Synthesiser
 from treeward.live.board import Office, trips_to_halve
 from treeward.live.calls import Calls
 from treeward.live.looking import FOUND_WORDS
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.live.answer import Answer, Synthesiser
+    from treeward.live.answer import Answer
     from treeward.live.messages import HeardNotes, Source
     from treeward.live.players import Player
 
@@ -131,10 +132,11 @@ def test_a_session_hears_keeps_and_shows(tmp_path: Path) -> None:
     assert session.summary()["notes"] == 3
 
 
-class Aloud:
+class Aloud(Synthesiser):
     """A player and a synthesiser that keep what they are given."""
 
     def __init__(self) -> None:
+        self.name = "aloud"
         self.words: list[str] = []
         self.played = 0
 

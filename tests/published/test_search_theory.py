@@ -66,12 +66,11 @@ def test_mean_effort_is_the_integral_of_what_is_not_found_yet(shape: float) -> N
         spent[best] += step
         now = held * ((shape + before) / (shape + before + spent)) ** shape
         left.append(now.sum())
-    mean = np.trapezoid(left, dx=step)
+    mean = float(np.trapezoid(left, dx=step))
     # What is not found by then: its density falls on, cell by cell alike.
     level = held * ((shape + before) / (shape + before + spent)) ** shape
-    mean += left[-1] * search_theory.expected_effort_m2(
-        level, 1.0, before + spent, shape=shape
-    )
+    on = search_theory.expected_effort_m2(level, 1.0, before + spent, shape=shape)
+    mean += left[-1] * float(on)
     told = search_theory.expected_effort_m2(held, 1.0, before, shape=shape)
     assert told == pytest.approx(mean, rel=5e-3)
 

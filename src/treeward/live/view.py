@@ -56,7 +56,8 @@ class ListenView:
         steps = [
             line for step in shot.next_steps for line in wrap(step, max(10, width - 2))
         ]
-        lines += [_bar(f" {line}", FOUND_STYLE, width) for line in steps[: height // 3]]
+        fitting = max(1, height - len(lines) - 1 - BIG_ROWS - FOOT_ROWS)
+        lines += [_bar(f" {line}", FOUND_STYLE, width) for line in steps[:fitting]]
         lines.append(_bar("", PAPER, width))
         room = height - len(lines) - FOOT_ROWS
         large = max(1, room // BIG_ROWS) if shot.bees else 0
