@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from treeward.survey import search, search_theory
+from treeward.survey import search
 from treeward.survey.frame import LocalFrame
 from treeward.survey.grid import Grid
 
@@ -40,14 +40,14 @@ KNOWN = 1e4  # a shape at which the sweep width is as good as known
 
 def test_mean_effort_for_a_circular_normal() -> None:
     grid = circular_normal()
-    mean = search_theory.expected_effort_m2(grid.probability, CELL_M**2, shape=KNOWN)
+    mean = search.expected_effort_m2(grid.probability, CELL_M**2, shape=KNOWN)
     assert mean == pytest.approx(6 * np.pi * SD_M**2, rel=0.01)
 
 
 def test_mean_effort_where_the_sweep_width_is_a_guess() -> None:
     # The integral of (k + 1) x^(k a) - k x over the effort, x the level's height.
-    grid, shape = circular_normal(), search_theory.SIGHT_SHAPE
-    mean = search_theory.expected_effort_m2(grid.probability, CELL_M**2)
+    grid, shape = circular_normal(), search.SIGHT_SHAPE
+    mean = search.expected_effort_m2(grid.probability, CELL_M**2)
     by_hand = 2 * np.pi * SD_M**2 * (3 * shape + 1) / (shape - 1)
     assert mean == pytest.approx(by_hand, rel=0.01)
 
@@ -69,9 +69,9 @@ def test_mean_effort_is_the_integral_of_what_is_not_found_yet(shape: float) -> N
     mean = float(np.trapezoid(left, dx=step))
     # What is not found by then: its density falls on, cell by cell alike.
     level = held * ((shape + before) / (shape + before + spent)) ** shape
-    on = search_theory.expected_effort_m2(level, 1.0, before + spent, shape=shape)
+    on = search.expected_effort_m2(level, 1.0, before + spent, shape=shape)
     mean += left[-1] * float(on)
-    told = search_theory.expected_effort_m2(held, 1.0, before, shape=shape)
+    told = search.expected_effort_m2(held, 1.0, before, shape=shape)
     assert told == pytest.approx(mean, rel=5e-3)
 
 
@@ -94,7 +94,7 @@ def test_ground_swept_in_lanes_is_found_as_koopman_says(passes: int) -> None:
     )
     missed = update.before.probability @ np.exp(-update.effort)
     assert missed == pytest.approx(np.exp(-passes), abs=0.003)
-    hidden = float(search_theory.hidden(np.array(passes)))
+    hidden = float(search.hidden(np.array(passes)))
     assert update.found_by_now == pytest.approx(1 - hidden, abs=0.003)
 
 

@@ -7,7 +7,7 @@ from scipy.stats import gamma, vonmises
 
 from survey import hunts
 from treeward import survey
-from treeward.survey import search, search_theory
+from treeward.survey import search
 from treeward.survey.frame import LocalFrame
 from treeward.survey.grid import Grid
 
@@ -53,7 +53,7 @@ def test_nothing_said_leaves_the_map_as_it_is() -> None:
 
 
 def test_ground_looked_over_sinks_and_is_never_ruled_out() -> None:
-    one = search.LookedOver(ring=WEST, effort=search_theory.effort_of(0.5))
+    one = search.LookedOver(ring=WEST, effort=search.effort_of(0.5))
     update = search.updated(flat(), HEATH, search.Searching(looked_over=(one,)))
     # Half found in half of the ground: a quarter found, a third of the rest is there.
     assert update.found_by_now == pytest.approx(0.25)
@@ -65,16 +65,16 @@ def test_ground_looked_over_sinks_and_is_never_ruled_out() -> None:
 
 def test_a_sweep_width_that_is_a_guess_hides_more_than_one_that_is_known() -> None:
     # The mean of Koopman's exp(-e) over W times a gamma variable, by quadrature.
-    shape = search_theory.SIGHT_SHAPE
+    shape = search.SIGHT_SHAPE
     for effort in (0.1, 1.0, 4.0):
         mean, _ = quad(
             lambda s, e=effort: np.exp(-s * e) * gamma(shape, scale=1 / shape).pdf(s),
             0, 20,
         )  # fmt: skip
-        hidden = float(search_theory.hidden(np.array(effort)))
+        hidden = float(search.hidden(np.array(effort)))
         assert hidden == pytest.approx(mean, rel=1e-6)
         assert hidden > np.exp(-effort)
-        assert search_theory.effort_of(1 - hidden) == pytest.approx(effort)
+        assert search.effort_of(1 - hidden) == pytest.approx(effort)
     assert gamma(shape, scale=1 / shape).cdf([0.5, 2.0]) == pytest.approx(
         [0.14, 0.96], abs=0.005
     )
@@ -113,7 +113,7 @@ def test_a_tree_looked_over() -> None:
     near = np.hypot(*update.after.xy.T) < 15
     ratio = update.after.probability[near] / update.after.probability[-1]
     # In whole cells: 52 of 25 square metres for its 1257.
-    missed = search_theory.hidden(np.array(2.0))
+    missed = search.hidden(np.array(2.0))
     assert ratio == pytest.approx(np.full(near.sum(), missed), rel=0.1)
 
 

@@ -32,8 +32,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.notes.events import Event
-    from treeward.report.model import HuntResult
-    from treeward.report.search_told import SearchTold
+    from treeward.report.model import HuntResult, SearchTold
     from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
 
