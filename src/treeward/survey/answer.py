@@ -270,10 +270,16 @@ def colony(
     looked: Searched | None = None
     if evidence.has_times or evidence.has_lines:
         seat, sitting, where = choose(
-            hunt, evidence, grid, stations, learned, searching=searching
+            hunt,
+            evidence,
+            grid,
+            stations,
+            learned,
+            searching=searching,
+            spent=update.effort,
         )
         said.insert(0, where)
-        walk = walk_from(hunt, grid, searching)
+        walk = walk_from(hunt, update, searching)
         plan = strips(walk, hunt.frame)
         looked = searched(update, searching, hunt.frame, walk, sitting)
     return Colony(

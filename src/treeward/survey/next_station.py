@@ -190,6 +190,7 @@ def best_seat(
     learned: Mapping[str, Learned],
     *,
     searching: Searching,
+    spent: Floats | float = 0.0,
 ) -> Outlook | None:
     """Return the place to sit, and for how long, that saves most time.
 
@@ -203,6 +204,8 @@ def best_seat(
         Median and sd of the shared unknowns, as in `records.Fix`.
     searching
         How fast one walks and looks.
+    spent
+        (n,) effort W l / A that the grid's cells got before.
 
     Returns
     -------
@@ -226,7 +229,7 @@ def best_seat(
         return probability * _told(seat, xy, truths, errors, settings)
 
     # A coarse map tells what share of the time is saved; the whole map, of how much.
-    search_s = mean_search_s(grid, searching)
+    search_s = mean_search_s(grid, searching, spent)
     now = float(expected_effort_m2(probability, 1.0))
 
     def left_s(weights: Floats) -> float:
@@ -285,9 +288,12 @@ def choose(
     learned: Mapping[str, Learned],
     *,
     searching: Searching,
+    spent: Floats | float = 0.0,
 ) -> tuple[NextStation | None, Sitting | None, Advice]:
     """Return the next station, if one is worth its while, the best sitting, advice."""
-    outlook = best_seat(hunt, evidence, grid, stations, learned, searching=searching)
+    outlook = best_seat(
+        hunt, evidence, grid, stations, learned, searching=searching, spent=spent
+    )
     if outlook is None:
         return None, None, Advice(kind=AdviceKind.NO_SEAT)
     start, last = _standing(hunt)
