@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import vonmises
+from scipy.special import i0e
 
 from survey import hunts
 from treeward import survey
@@ -177,10 +177,11 @@ def test_a_bee_overhead_is_half_of_the_colony_sought_and_flies_25_degrees_wide()
         bearing_true_deg=90.0,
     )
     after = search.updated(flat(), HEATH, search.Searching(overhead=(bee,))).after
-    # By SciPy's von Mises distribution: home or from home, against any way at all.
+    # By the von Mises distribution: home or from home, against any way at all.
     off = np.arctan2(*after.xy.T) - np.radians(90.0)
-    width = vonmises(1 / np.radians(25.0) ** 2)
-    likelier = np.pi * (width.pdf(off) + width.pdf(off + np.pi))
+    kappa = 1 / np.radians(25.0) ** 2
+    both = np.exp(kappa * (np.cos(off) - 1)) + np.exp(kappa * (-np.cos(off) - 1))
+    likelier = both / (2 * i0e(kappa))
     expected = 0.5 + 0.5 * likelier
     assert after.probability == pytest.approx(expected / expected.sum(), rel=1e-4)
 
