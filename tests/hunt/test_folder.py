@@ -59,16 +59,21 @@ def test_a_typed_review_file_is_enough_for_trips(typed_hunt: Path) -> None:
 
 
 def test_a_typed_review_file_is_enough_for_a_place(typed_hunt: Path) -> None:
-    hunt = Hunt(typed_hunt)
-
-    result = hunt.locate()
-    written = hunt.write_results(result)
+    result = Hunt(typed_hunt).locate()
 
     assert result.fix is not None
     colony = result.fix.colonies[0]
     # South-west of station 1, as the bees flew.
     assert colony.best_latitude_deg < 52.3012
     assert colony.best_longitude_deg < -3.6104
+
+
+@pytest.mark.slow
+def test_results_are_written_for_reading_and_for_programs(typed_hunt: Path) -> None:
+    hunt = Hunt(typed_hunt)
+
+    written = hunt.write_results(hunt.locate())
+
     data = json.loads((hunt.results_dir / "result.json").read_text("utf-8"))
     assert data["schema"] == 1
     assert data["colonies"][0]["search_area"]["90"]["area_ha"] > 0

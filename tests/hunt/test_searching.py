@@ -456,6 +456,7 @@ def test_ground_and_trees_out_of_gpx(typed_hunt: Path) -> None:
     assert len(told.paths) == 1
 
 
+@pytest.mark.slow
 def test_what_looking_told_goes_into_the_files(typed_hunt: Path) -> None:
     gpx(typed_hunt / "tracks/search.gpx", line(600, 41, 210))
     hunt = add(typed_hunt, toml='[search]\ntracks = "tracks/search.gpx"\n')
