@@ -14,7 +14,9 @@ from hypothesis import settings
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-settings.register_profile("untimed", deadline=None)  # timings are no pass or fail
+# Timings are no pass or fail. The quick round draws fewer examples than the whole.
+settings.register_profile("untimed", deadline=None)
+settings.register_profile("quick", deadline=None, max_examples=30)
 settings.load_profile("untimed")
 sys.path.insert(0, str(Path(__file__).parent))  # for `loudness`, `live.stand_in`
 
@@ -53,6 +55,12 @@ NOTES = [
     ("10:18:45", "back", "yellow", ""),
     ("10:21:00", "back", "blue-white", ""),
 ]
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Draw few examples where slow tests are left out."""
+    if "not slow" in config.option.markexpr:
+        settings.load_profile("quick")
 
 
 _KEPT_HUNTS = 40  # solved, some MB each

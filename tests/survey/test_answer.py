@@ -4,6 +4,8 @@ import dataclasses
 
 import numpy as np
 import pytest
+from matplotlib.path import Path
+from pyproj import Geod
 
 from survey import hunts
 from treeward import survey
@@ -264,3 +266,89 @@ def test_a_bee_s_own_distance_takes_the_wind_into_account() -> None:
     assert own[1] < 0.9 * own[0]
     # One bee at one station: her own distance changes as the colony's does.
     assert own[1] / own[0] == pytest.approx(colony[1] / colony[0], rel=0.03)
+
+
+def test_all_parts_of_an_answer_tell_of_one_map() -> None:
+    """Hold distances, areas and advice against the map itself, by geodesics."""
+    stations, trips, bearings = hunts.two_station_hunt()
+    fix = survey.locate(stations, trips, bearings)
+    colony = only(fix)
+    held = colony.density.probability.ravel()
+    lon, lat = colony.density.longitude_deg.ravel(), colony.density.latitude_deg.ravel()
+    globe = Geod(ellps="WGS84")
+    for n, name in enumerate(stations.id):
+        here = np.full(len(lon), stations.longitude_deg[n])
+        there = np.full(len(lon), stations.latitude_deg[n])
+        away = globe.inv(here, there, lon, lat)[2]
+        order = np.argsort(away)
+        total = np.cumsum(held[order])
+        expected = [away[order][np.searchsorted(total, q)] for q in (0.05, 0.5, 0.95)]
+        assert colony.distance_m[name] == pytest.approx(expected, abs=8.0)
+    cell_m2 = -1.0
+    for share, area in colony.search_areas.items():
+        (patch,) = area.polygons
+        round_it = Path(patch.outer)
+        inside = round_it.contains_points(np.stack([lon, lat], axis=1))
+        assert held[inside].sum() == pytest.approx(share / 100, abs=0.02)
+        assert held[inside].min() > 0.9 * held[~inside].max()
+        drawn, _ = globe.polygon_area_perimeter(*patch.outer.T)
+        assert area.area_m2 == pytest.approx(drawn, rel=0.03)
+        cell_m2 = area.area_m2 / inside.sum() if share == 95 else cell_m2
+        assert area.probability == share / 100
+    rows, columns = colony.density.probability.shape
+    west = globe.inv(lon[0], lat[0], lon[columns - 1], lat[columns - 1])[2]
+    north = globe.inv(lon[0], lat[0], lon[-columns], lat[-columns])[2]
+    assert west / (columns - 1) * north / (rows - 1) == pytest.approx(cell_m2, rel=0.03)
+    best = Path(colony.search_areas[50].polygons[0].outer)
+    assert best.contains_point((colony.best_longitude_deg, colony.best_latitude_deg))
+    seat = fix.next_station
+    assert seat is not None
+    walk = globe.inv(
+        stations.longitude_deg[1], stations.latitude_deg[1],
+        seat.longitude_deg, seat.latitude_deg,
+    )  # fmt: skip
+    assert seat.from_station == "2"  # where one sat last
+    assert walk[2] == pytest.approx(seat.walk_m, rel=1e-3)
+    assert walk[0] % 360 == pytest.approx(seat.walk_bearing_true_deg, abs=0.1)
+    strip = fix.search_plan[0]
+    began = globe.inv(
+        stations.longitude_deg[1], stations.latitude_deg[1],
+        strip.start_longitude_deg, strip.start_latitude_deg,
+    )[2]  # fmt: skip
+    long = globe.inv(
+        strip.start_longitude_deg, strip.start_latitude_deg,
+        strip.end_longitude_deg, strip.end_latitude_deg,
+    )[2]  # fmt: skip
+    assert strip.done_s == pytest.approx(began / 0.7 + long / 0.25, rel=5e-3)
+
+
+def test_turned_round_and_mirrored_a_hunt_has_the_same_answer_there() -> None:
+    spots, colony = np.array([(0.0, 0.0), (250.0, 300.0)]), np.array([500.0, 420.0])
+    bee, seat = [0, 1] * 4, [0] * 4 + [1] * 4
+    off = np.array([3.0, -5.0, 8.0, 1.0, -2.0, 6.0, -7.0, 4.0])
+
+    def at(turn: np.ndarray) -> tuple[np.ndarray, float, list[float]]:
+        places = spots @ turn.T
+        way = (colony @ turn.T) - places[seat]
+        read = np.degrees(np.arctan2(*way.T)) + off * np.linalg.det(turn)
+        fix = survey.locate(
+            hunts.stations(*(tuple(place) for place in places)),
+            hunts.trips(
+                [hunts.usual(float(d)) for d in np.hypot(*way.T)],
+                bee=bee, station=seat, bees=("a", "b"),
+            ),
+            hunts.bearings(read, bee=bee, station=seat),
+            survey.Settings(assigned={"a": "oak", "b": "oak"}),
+        )  # fmt: skip
+        found = only(fix)
+        best = survey.LocalFrame(*hunts.HEATH).to_xy(
+            np.array([found.best_latitude_deg]), np.array([found.best_longitude_deg])
+        )[0]
+        widths = [d for station in found.distance_m.values() for d in station]
+        return best @ turn, found.search_areas[90].area_m2, widths
+
+    plain = at(np.eye(2))
+    turned = at(np.array([[0.0, 1.0], [1.0, 0.0]]))  # east for north
+    assert turned[0] == pytest.approx(plain[0], abs=10.0)
+    assert turned[1] == pytest.approx(plain[1], rel=0.02)
+    assert turned[2] == pytest.approx(plain[2], rel=0.01)
