@@ -247,7 +247,7 @@ def test_along_a_path_one_walks_at_its_speed_and_to_it_at_ones_own() -> None:
 
 
 @pytest.mark.parametrize("turned", [False, True])
-def test_ground_is_cut_into_strips_that_cover_it_once(turned: bool) -> None:  # noqa: FBT001
+def test_ground_is_cut_into_strips_that_cover_it_once(turned: bool) -> None:
     grid = peaks((0, 0, 1), sd_m=40.0)
     chosen = grid.inside(0.9)
     pieces = search_plan._cut(grid, chosen, 15.0, free(Searching()), turned=turned)
@@ -288,7 +288,7 @@ def test_the_mean_time_is_that_of_the_legs_and_what_they_miss() -> None:
     assert 0.3 < walk.found < 0.95
     last = walk.legs[-1]
     assert clock - last.reach_s - last.look_s < 1800.0 <= clock
-    # Not sooner than the best that can be had of what is left, nor later than all of it.
+    # Not sooner than at best on what is left, nor later than all of it anew.
     assert mean + (1 - walk.found) * clock < walk.mean_s
     whole = search_plan.mean_search_s(grid, how)
     assert walk.mean_s < mean + (1 - walk.found) * (clock + 6 * whole)
