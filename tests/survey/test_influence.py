@@ -39,12 +39,18 @@ def slower(factor: float) -> Seen:
     return dataclasses.replace(AS_IT_IS, trips=trips)
 
 
+def solved(seen: Seen) -> survey.Colony:
+    return survey.locate(seen.stations, seen.trips, seen.bearings).colonies[0]
+
+
+@cache
+def solved_as_it_is() -> survey.Colony:
+    return solved(AS_IT_IS)
+
+
 def moved_m(other: Seen) -> float:
     """Return how far `locate` moves the best place."""
-    one, two = (
-        survey.locate(seen.stations, seen.trips, seen.bearings).colonies[0]
-        for seen in (AS_IT_IS, other)
-    )
+    one, two = solved_as_it_is(), solved(other)
     _, _, metres = Geod(ellps="WGS84").inv(
         one.best_longitude_deg,
         one.best_latitude_deg,

@@ -9,13 +9,16 @@ import pytest
 
 from survey import hunts
 from treeward import survey
+from treeward.survey import answer
 from treeward.survey.case import prepare
+from treeward.survey.distances import weighted_quantiles
 from treeward.survey.enough import (
     _fact,
     _line_variances,
     _time_variances,
     line_variance_deg2,
 )
+from treeward.survey.evidence import Evidence
 
 NO_LINES = hunts.bearings([])
 BEES = ("yellow", "blue", "white", "red")
@@ -37,8 +40,20 @@ def test_regular_bees_are_not_pushed_away_nor_irregular_ones_drawn_near(
 ) -> None:
     off, held = [], 0
     for seed in range(5):
-        fix = survey.locate(hunts.stations(), even_trips(spread, 150.0, seed), NO_LINES)
-        low, median, high = fix.colonies[0].distance_m["1"]
+        # As one colony, without the advice that comes of it: only distance matters.
+        hunt = prepare(
+            hunts.stations(),
+            even_trips(spread, 150.0, seed),
+            NO_LINES,
+            survey.Settings(),
+            None,
+        )
+        of_all = Evidence(hunt.case, frozenset(hunt.bees), np.zeros(0, dtype=bool))
+        _, grid = answer.solve(of_all)
+        away = np.hypot(*(grid.xy - hunt.case.origin_xy).T)
+        low, median, high = weighted_quantiles(
+            away, grid.probability, (0.05, 0.5, 0.95)
+        )
         off.append(median - 150.0)
         held += low < 150.0 < high
     assert held >= 4
