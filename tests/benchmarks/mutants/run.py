@@ -10,10 +10,10 @@ run the changed line, those that call its function (or, for a fault outside of
 functions, the module), then the rest of their files, each lot's quickest first, as far
 as 6 s of CPU go. So what survives may yet be noticed by a slower test. A fault in a
 function that no test calls counts as surviving, one that no test ends in time with as
-killed. They are taken in the order drawn, those outside of functions last. Which tests run
-which lines is kept in the file `--watched`, for further samples of the same tests.
-What nobody can tell from the right code is listed by hand in equivalent.txt,
-one `key  # why` a line. Programs that tests start run without the fault. Needs a POSIX
+killed. They are taken in the order drawn, those outside of functions last. Which tests
+run which lines is kept in the file `--watched`, for further samples of the same tests.
+What nobody can tell from the right code is listed by hand in equivalent.txt, one
+`key  # why` a line. Programs that tests start run without the fault. Needs a POSIX
 system (fork).
 """
 
