@@ -72,9 +72,9 @@ def solved_once() -> Iterator[None]:
 
     `locate` still looks at what was searched, advises and draws areas each time.
     """
-    from treeward.survey import answer
+    from treeward.survey import answer, case
 
-    real_prepare, real_solve = answer.prepare, answer.solve_hunt
+    real_prepare, real_solve = case.prepare, answer.solve_hunt
     prepared: dict[bytes, Any] = {}
     solved: dict[int, Any] = {}
 

@@ -29,7 +29,7 @@ from treeward.survey.own_prior import (
     own_compass,
     own_prior,
 )
-from treeward.survey.records import Bearings, Stations, Trips
+from treeward.survey.records import Bearings, Cargo, Stations, Trips
 
 HOME, FAR = (52.3, -3.6), (48.0, 8.0)
 METRES_PER_DEG = 111_250.0  # of latitude near 52 N
@@ -302,7 +302,7 @@ def test_lessons_of_a_model_that_is_right_hold_what_they_say() -> None:
 def test_a_lesson_of_two_cargos_tells_of_the_mean_of_both() -> None:
     """A linear measurement updates a normal state: Gelman et al. 2013, 14.2."""
     mean, covariance = plain_moments()
-    cargos = ("syrup", "water")
+    cargos: tuple[Cargo, ...] = ("syrup", "water")
     one = told(-0.1, 0.4, sd=0.05)
     both = Known(
         lesson=replace(one.lesson, cargos=cargos),
