@@ -173,8 +173,8 @@ WORK: list[Callable[[Hunt], object]] = [
     lambda hunt: hunt.write_results(located(hunt.path.parent)),
     listen,
 ]
-# Where a link stands, and what of the outside it leads to ("" is the folder itself). The
-# quick round takes the first aim of each place.
+# Where a link stands, and what of the outside it leads to ("" is the folder itself).
+# The quick round takes the first aim of each place.
 LINKS = [
     pytest.param(place, aim, marks=[pytest.mark.slow] if aim != aims[0] else [])
     for place, aims in {

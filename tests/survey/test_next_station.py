@@ -264,7 +264,7 @@ def test_seats_stand_round_about_on_four_rings_but_not_where_one_sat() -> None:
 def test_cells_are_joined_so_that_nothing_of_them_is_lost() -> None:
     side = np.arange(60)
     index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
-    xy = (index + 0.5) * 10.0
+    xy = np.asarray((index + 0.5) * 10.0, dtype=np.float64)
     share = np.exp(-0.5 * ((xy - [250.0, 330.0]) ** 2).sum(axis=1) / 80.0**2)
     fine = Grid(
         xy=xy, index=index, cell_m=10.0, probability=share / share.sum(),

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from scipy.special import i0e
@@ -291,7 +293,7 @@ def test_halved_cells_are_bilinear_between_their_mothers() -> None:
     # A plane stays a plane within; the mean of the four quarters is the mother's.
     grid = flat(half_m=80.0, cell_m=10.0)
     plane = 1.0 + 0.002 * grid.xy[:, 0] + 0.001 * grid.xy[:, 1]
-    tilted = search.replace(grid, probability=plane / plane.sum())
+    tilted = dataclasses.replace(grid, probability=plane / plane.sum())
     fine = search.halved(tilted, 5.0)
     assert fine.cell_m == 5.0
     assert len(fine.xy) == 4 * len(grid.xy)
@@ -301,7 +303,7 @@ def test_halved_cells_are_bilinear_between_their_mothers() -> None:
     # A single bump is shared out by nine, three, three and one sixteenths.
     bump = np.full(len(grid.xy), 1e-9)
     bump[100] = 1.0
-    spread = search.halved(search.replace(grid, probability=bump), 5.0)
+    spread = search.halved(dataclasses.replace(grid, probability=bump), 5.0)
     own = (spread.index // 2 == grid.index[100]).all(axis=1)
     beside = (spread.index // 2 == grid.index[100] + [1, 0]).all(axis=1)
     corner = (spread.index // 2 == grid.index[100] + [1, 1]).all(axis=1)
@@ -316,7 +318,7 @@ def test_a_large_map_is_not_halved_beyond_what_a_phone_can_bear() -> None:
     assert search.halved(large, 3.0) is large  # four times as many would be too many
     less = flat(half_m=900.0, cell_m=10.0)
     assert search.halved(less, 3.0).cell_m == 5.0
-    apart = search.replace(
+    apart = dataclasses.replace(
         flat(half_m=20.0), index=flat(half_m=20.0).index * np.array([400, 1])
     )
     assert search.halved(apart, 3.0).cell_m < 10.0
