@@ -352,3 +352,85 @@ def test_turned_round_and_mirrored_a_hunt_has_the_same_answer_there() -> None:
     assert turned[0] == pytest.approx(plain[0], abs=10.0)
     assert turned[1] == pytest.approx(plain[1], rel=0.02)
     assert turned[2] == pytest.approx(plain[2], rel=0.01)
+
+
+def test_twice_as_fast_and_twice_as_far_is_the_same_hunt_at_half_the_scale() -> None:
+    # Times and bearings stay; all that is metres or metres a second doubles.
+    usual = survey.Settings()
+
+    def at(scale: float) -> tuple[np.ndarray, list[float], list[float]]:
+        spots = [(0.0, 0.0), (200.0 * scale, 260.0 * scale)]
+        lengths = (
+            "flight_speed_out_mps", "flight_speed_home_mps", "distance_median_m",
+            "distance_cut_m", "circling_m", "walk_limit_m",
+        )  # fmt: skip
+        settings = dataclasses.replace(
+            usual,
+            assigned={"a": "oak", "b": "oak"},
+            **{name: scale * getattr(usual, name) for name in lengths},
+        )
+        fix = survey.locate(
+            hunts.stations(*spots),
+            hunts.trips(
+                [330.0, 310.0, 350.0, 250.0, 240.0, 260.0],
+                bee=[0, 1, 0, 0, 1, 1], station=[0, 0, 0, 1, 1, 1], bees=("a", "b"),
+            ),
+            hunts.bearings(
+                [40.0, 48.0, 44.0, 70.0, 62.0],
+                bee=[0, 1, 0, 1, 0], station=[0, 0, 0, 1, 1],
+            ),
+            settings,
+        )  # fmt: skip
+        found = only(fix)
+        best = survey.LocalFrame(*hunts.HEATH).to_xy(
+            np.array([found.best_latitude_deg]), np.array([found.best_longitude_deg])
+        )[0]
+        widths = [d / scale for station in found.distance_m.values() for d in station]
+        areas = [one.area_m2 / scale**2 for one in found.search_areas.values()]
+        return best / scale, widths, areas
+
+    one, two = at(1.0), at(2.0)
+    assert two[0] == pytest.approx(one[0], abs=12.0)
+    assert two[1] == pytest.approx(one[1], rel=0.01)
+    assert two[2] == pytest.approx(one[2], rel=0.02)
+
+
+@pytest.mark.slow
+def test_in_which_order_bees_stations_and_observers_are_named_is_nothing() -> None:
+    def at(bees: tuple[str, ...], ids: tuple[str, ...]) -> survey.Fix:
+        spots = {"1": (0.0, 0.0), "2": (300.0, 0.0)}
+        rows = [  # bee, station, away, bearing: two lines apart
+            (bee, station, 300.0 + 10 * n, turn + 4 * n)
+            for n in range(3)
+            for bee, turn in (("a", 20.0), ("b", 24.0), ("c", 130.0))
+            for station in ("1", "2")
+        ]
+        who = [bees.index(bee) for bee, *_ in rows]
+        where = [ids.index(station) for _, station, *_ in rows]
+        at_ids = dataclasses.replace(hunts.stations(*(spots[i] for i in ids)), id=ids)
+        lines = hunts.bearings([row[3] for row in rows], bee=who, station=where)
+        return survey.locate(
+            at_ids,
+            hunts.trips([row[2] for row in rows], bee=who, station=where, bees=bees),
+            dataclasses.replace(lines, observer=np.array(where) + 5),
+        )
+
+    plain, mixed = at(("a", "b", "c"), ("1", "2")), at(("c", "b", "a"), ("1", "2"))
+    by_marks = [
+        {tuple(sorted(colony.marks)): colony for colony in fix.colonies}
+        for fix in (plain, mixed)
+    ]
+    assert set(by_marks[0]) == set(by_marks[1]) == {("a", "b"), ("c",)}
+    for marks, colony in by_marks[0].items():
+        other = by_marks[1][marks]
+        assert other.search_areas[90].area_m2 == pytest.approx(
+            colony.search_areas[90].area_m2, rel=1e-3
+        )
+        assert other.distance_m["2"] == pytest.approx(colony.distance_m["2"], rel=1e-3)
+    own = {(bee.bee, bee.station): bee.median_m for bee in plain.bees}
+    assert {(bee.bee, bee.station): bee.median_m for bee in mixed.bees} == (
+        pytest.approx(own, rel=1e-3)
+    )
+    together = {frozenset(pair): share for pair, share in plain.same_colony.items()}
+    for pair, share in mixed.same_colony.items():
+        assert share == pytest.approx(together[frozenset(pair)], abs=0.02)
