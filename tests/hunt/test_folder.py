@@ -289,6 +289,28 @@ def test_a_file_from_elsewhere_is_copied_in(tmp_path: Path) -> None:
         take_in([outside], hunt.recordings_dir)
 
 
+def test_a_corrected_transcript_takes_the_place_of_the_one_that_was_there(
+    tmp_path: Path,
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    outside = tmp_path / "2026-07-14_1000.txt"
+    outside.write_text(TRANSCRIPT, "utf-8")
+    (first,) = take_in([outside], hunt.recordings_dir)
+    corrected = TRANSCRIPT.replace("yellow back", "blue back", 1)
+    outside.write_text(corrected, "utf-8")
+    told: list[str] = []
+
+    taken = take_in([outside], hunt.recordings_dir, tell=told.append)
+
+    assert taken == [first]
+    assert first.read_text("utf-8") == corrected
+    assert first.with_name(f"{first.name}.old").read_text("utf-8") == TRANSCRIPT
+    (line,) = told
+    assert f"is kept as {first.name}.old" in line
+    take_in([outside], hunt.recordings_dir, tell=told.append)
+    assert len(told) == 1  # it is the one that is there
+
+
 def test_labels_written_beside_a_recording_are_no_transcripts(tmp_path: Path) -> None:
     for name in ("a.wav", "a.events.vtt", "a.events.txt", "b.ogg", "b.vtt", ".c.wav"):
         (tmp_path / name).write_bytes(b"x")
