@@ -175,7 +175,7 @@ def test_a_limit_itself_is_allowed_and_nothing_beyond(
     record: str, field: str, low: float, high: float
 ) -> None:
     n = len(TRIPS.away_s)
-    calm = survey.TripWind(speed_mps=np.zeros(n), from_true_deg=np.zeros(n))
+    calm = survey.TripWind(speed_mps=np.zeros(n), from_true_deg=np.full(n, np.nan))
     records: dict[str, tuple[Any, Callable[[Any], None]]] = {
         "stations": (STATIONS, check.check_stations),
         "trips": (TRIPS, lambda one: check.check_trips(one, 2)),
