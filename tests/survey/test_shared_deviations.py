@@ -12,13 +12,13 @@ from treeward import survey
 from treeward.survey import answer
 from treeward.survey.case import prepare
 from treeward.survey.distances import weighted_quantiles
-from treeward.survey.enough import (
+from treeward.survey.evidence import Evidence
+from treeward.survey.next_station import (
     _fact,
     _line_variances,
     _time_variances,
     line_variance_deg2,
 )
-from treeward.survey.evidence import Evidence
 
 NO_LINES = hunts.bearings([])
 BEES = ("yellow", "blue", "white", "red")
