@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import os
+import pickle
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import settings
 
-settings.register_profile("untimed", deadline=None)  # timings are no pass or fail
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+# Timings are no pass or fail. The quick round draws fewer examples than the whole.
+settings.register_profile("untimed", deadline=None)
+settings.register_profile("quick", deadline=None, max_examples=30)
 settings.load_profile("untimed")
 sys.path.insert(0, str(Path(__file__).parent))  # for `loudness`, `live.stand_in`
 
@@ -49,6 +55,49 @@ NOTES = [
     ("10:18:45", "back", "yellow", ""),
     ("10:21:00", "back", "blue-white", ""),
 ]
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Draw few examples where slow tests are left out."""
+    if "not slow" in config.option.markexpr:
+        settings.load_profile("quick")
+
+
+_KEPT_HUNTS = 40  # solved, some MB each
+
+
+@pytest.fixture(autouse=True, scope="session")
+def solved_once() -> Iterator[None]:
+    """Solve hunts alike in every number once for all tests: nothing costs as much.
+
+    `locate` still looks at what was searched, advises and draws areas each time.
+    """
+    from treeward.survey import answer, case
+
+    real_prepare, real_solve = case.prepare, answer.solve_hunt
+    prepared: dict[bytes, Any] = {}
+    solved: dict[int, Any] = {}
+
+    def prepare(*parts: Any) -> Any:
+        key = pickle.dumps(parts)
+        if key not in prepared:
+            while len(prepared) >= _KEPT_HUNTS:
+                solved.pop(id(prepared.pop(next(iter(prepared)))), None)
+            prepared[key] = real_prepare(*parts)
+        return prepared[key]
+
+    def solve_hunt(hunt: Any, names: tuple[str, ...]) -> Any:
+        if id(hunt) not in solved:
+            answer_of = real_solve(hunt, names)
+            if not any(hunt is one for one in prepared.values()):
+                return answer_of
+            solved[id(hunt)] = answer_of
+        return solved[id(hunt)]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(answer, "prepare", prepare)
+        patch.setattr(answer, "solve_hunt", solve_hunt)
+        yield
 
 
 @pytest.fixture

@@ -7,8 +7,10 @@ some 500 m away. The sound is a buzz wherever something was said.
 from __future__ import annotations
 
 import csv
+import io
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import cache
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -102,15 +104,18 @@ def true_rows(recordings: list[str]) -> list[ReviewRow]:
     return rows
 
 
-def write_sound(path: Path, recording: str) -> None:
-    """Write a recording that buzzes where something is said."""
+@cache
+def sound_of(recording: str) -> bytes:
+    """Return a recording that buzzes where something is said, as a file."""
     sound = np.zeros(round(LENGTH_S * RATE_HZ), np.float32)
     swell = np.sin(np.linspace(0, np.pi, RATE_HZ)) * 0.4
     buzz = swell * np.sin(np.arange(RATE_HZ) * 2 * np.pi * 230 / RATE_HZ)
     for second, *_ in said_at(recording):
         first = round(second * RATE_HZ)
         sound[first : first + RATE_HZ] += buzz
-    soundfile.write(path, sound, RATE_HZ)
+    file = io.BytesIO()
+    soundfile.write(file, sound, RATE_HZ, format="FLAC")
+    return file.getvalue()
 
 
 def index_of(rows: list[ReviewRow], number: int = 0, **wanted: Any) -> int:
@@ -174,7 +179,7 @@ class Prepared:
         (folder / "recordings").mkdir(parents=True)
         (folder / "hunt.toml").write_text(HUNT_TOML, "utf-8")
         for recording in recordings:
-            write_sound(folder / "recordings" / recording, recording)
+            (folder / "recordings" / recording).write_bytes(sound_of(recording))
         rows = true_rows(recordings)
         self.doubtful = misheard(rows)
         self.hunt = Hunt(folder)

@@ -3,20 +3,29 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
 from treeward import Hunt
 from treeward.cli.locate import answer_lines
+from treeward.hunt import doubts
 from treeward.hunt.doubts import farthest_m
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
 from treeward.report.formats.result_json import result_dict
 from treeward.report.page.page import page_text
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
     from pathlib import Path
+
+    from treeward.report.model import DoubtfulNotes
 
 TOML = (
     '[hunt]\nname = "x"\ntimezone = "Europe/London"\ncompass = "true"\n'
@@ -347,3 +356,113 @@ def test_a_row_without_which_there_is_no_place_is_told_as_that(tmp_path: Path) -
 
     assert move.lost
     assert move.moves_m is None
+
+
+def fix_at(*places: tuple[float, float]) -> Any:
+    """Return an answer that is nothing but its best places."""
+    colonies = tuple(
+        SimpleNamespace(best_latitude_deg=lat, best_longitude_deg=lon)
+        for lat, lon in places
+    )
+    return SimpleNamespace(colonies=colonies)
+
+
+def weighed(
+    monkeypatch: pytest.MonkeyPatch,
+    events: list[Event],
+    *,
+    fix: Any = None,
+    trips: int = 3,
+    answers: Callable[[Sequence[Event]], Any],
+) -> tuple[tuple[DoubtfulNotes, ...], list[tuple[str, ...]]]:
+    """Weigh with answers of our own; return the lots and the rows of each answer."""
+    asked: list[tuple[str, ...]] = []
+
+    def located(
+        _file: object, others: Sequence[Event], *_: object, **__: object
+    ) -> Any:
+        asked.append(tuple(event.row for event in others))
+        return SimpleNamespace(fix=answers(others))
+
+    monkeypatch.setattr(doubts, "pair_trips", lambda others, _: others)
+    monkeypatch.setattr(doubts, "survey_hunt", located)
+
+    @dataclass(frozen=True)
+    class Result:
+        fix: Any
+        table: Any
+        hunt_file: Any = None
+        search: Any = None
+        stations: tuple[Any, ...] = ()
+        doubtful: tuple[DoubtfulNotes, ...] = ()
+
+    table = SimpleNamespace(trips=[SimpleNamespace(used=True)] * trips)
+    told = doubts.weigh_doubts(
+        Result(fix, table),  # type: ignore[arg-type]
+        events,
+        without=lambda rows: [event for event in events if event.row not in rows],
+        looked=lambda _: None,  # type: ignore[arg-type, return-value]
+        today=datetime(2026, 7, 14, tzinfo=UTC),
+    )
+    return told.doubtful, asked
+
+
+def note(row: int, kind: EventKind, *, doubtful: bool = True) -> Event:
+    flags = (Flag.of(FlagCode.HARDLY_HEARD, "0.50"),) if doubtful else ()
+    return Event(kind=kind, row=f"r{row}", flags=flags)
+
+
+PLACE = (52.3, -3.6)
+NORTH = (52.3 + 500 / 111_269, -3.6)  # 500 m: a degree here is 111 269 m (WGS84)
+
+
+def test_small_lots_are_tried_one_by_one_as_far_as_eight_go(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    kinds = [EventKind.BEARING] * 4 + [EventKind.BACK] * 4 + [EventKind.WIND] * 2
+    events = [note(n, kind) for n, kind in enumerate(kinds)]
+    events.append(note(99, EventKind.AWAY, doubtful=False))
+
+    # Whoever leaves the third bearing out alone is 500 m farther north.
+    def answers(others: Sequence[Event]) -> Any:
+        rows = {event.row for event in others}
+        return fix_at(NORTH if "r2" not in rows and "r1" in rows else PLACE)
+
+    lots, asked = weighed(monkeypatch, events, fix=fix_at(PLACE), answers=answers)
+
+    assert sorted(lot.notes for lot in lots) == [2, 4, 4]
+    # Two lots of four are all that is tried singly; the last is weighed as a whole.
+    assert [lot.singly for lot in lots] == [True, True, False]
+    assert len(asked) == (1 + 4) + (1 + 4) + 1
+    (moved,) = [lot for lot in lots if lot.moves_m]
+    assert moved.about == "bearing"
+    assert moved.moves_m == pytest.approx(500.0, abs=0.5)
+    assert all(rows.count("r99") == 1 for rows in asked)
+
+
+def test_where_nothing_was_found_or_much_was_seen_doubts_are_only_counted(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    events = [note(0, EventKind.BEARING), note(1, EventKind.BEARING)]
+    for fix, trips in ((None, 3), (fix_at(PLACE), 1001)):
+        lots, asked = weighed(
+            monkeypatch, events, fix=fix, trips=trips, answers=lambda _: fix_at(PLACE)
+        )
+        assert asked == []
+        assert [(lot.notes, lot.moves_m, lot.lost) for lot in lots] == [
+            (2, None, False)
+        ]
+    lots, asked = weighed(
+        monkeypatch, events, fix=fix_at(PLACE), trips=1000, answers=lambda _: None
+    )
+    assert len(asked) == 3
+    assert [lot.lost for lot in lots] == [True]
+
+
+def test_of_several_colonies_the_one_that_moves_farthest_counts() -> None:
+    east = (52.3, -3.6 + 0.01)  # 682 m
+    one, two = fix_at(PLACE, NORTH), fix_at(NORTH, east)
+    # Each to the nearest of the other answer: 500 m and nothing; the other way about
+    # nothing and 682 m.
+    assert doubts.farthest_m(one, two) == pytest.approx(500.0, abs=0.5)
+    assert doubts.farthest_m(two, one) == pytest.approx(682.4, abs=1.0)

@@ -150,6 +150,7 @@ def test_a_find_outside_the_area_is_kept_and_said_plainly(
     assert len(read_finds(typed_hunt).find) == 1
 
 
+@pytest.mark.slow
 def test_no_export_holds_a_find_unless_asked(typed_hunt: Path) -> None:
     place = "52.297753, -3.616123"
     add_find(Hunt(typed_hunt), find_at(place, remark="behind the old kiln"))

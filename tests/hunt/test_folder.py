@@ -59,16 +59,21 @@ def test_a_typed_review_file_is_enough_for_trips(typed_hunt: Path) -> None:
 
 
 def test_a_typed_review_file_is_enough_for_a_place(typed_hunt: Path) -> None:
-    hunt = Hunt(typed_hunt)
-
-    result = hunt.locate()
-    written = hunt.write_results(result)
+    result = Hunt(typed_hunt).locate()
 
     assert result.fix is not None
     colony = result.fix.colonies[0]
     # South-west of station 1, as the bees flew.
     assert colony.best_latitude_deg < 52.3012
     assert colony.best_longitude_deg < -3.6104
+
+
+@pytest.mark.slow
+def test_results_are_written_for_reading_and_for_programs(typed_hunt: Path) -> None:
+    hunt = Hunt(typed_hunt)
+
+    written = hunt.write_results(hunt.locate())
+
     data = json.loads((hunt.results_dir / "result.json").read_text("utf-8"))
     assert data["schema"] == 1
     assert data["colonies"][0]["search_area"]["90"]["area_ha"] > 0
@@ -282,6 +287,28 @@ def test_a_file_from_elsewhere_is_copied_in(tmp_path: Path) -> None:
     outside.write_text("[0:01] something else", "utf-8")
     with pytest.raises(HuntError, match="already has another recording"):
         take_in([outside], hunt.recordings_dir)
+
+
+def test_a_corrected_transcript_takes_the_place_of_the_one_that_was_there(
+    tmp_path: Path,
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    outside = tmp_path / "2026-07-14_1000.txt"
+    outside.write_text(TRANSCRIPT, "utf-8")
+    (first,) = take_in([outside], hunt.recordings_dir)
+    corrected = TRANSCRIPT.replace("yellow back", "blue back", 1)
+    outside.write_text(corrected, "utf-8")
+    told: list[str] = []
+
+    taken = take_in([outside], hunt.recordings_dir, tell=told.append)
+
+    assert taken == [first]
+    assert first.read_text("utf-8") == corrected
+    assert first.with_name(f"{first.name}.old").read_text("utf-8") == TRANSCRIPT
+    (line,) = told
+    assert f"is kept as {first.name}.old" in line
+    take_in([outside], hunt.recordings_dir, tell=told.append)
+    assert len(told) == 1  # it is the one that is there
 
 
 def test_labels_written_beside_a_recording_are_no_transcripts(tmp_path: Path) -> None:

@@ -163,6 +163,8 @@ def test_no_two_recordings_share_a_hearing() -> None:
         ('"words": [', '"words": [[], '),
         ('"pieces": [[0.0, null]]', '"pieces": [[null, 1]]'),
         ('"pieces": [[0.0, null]]', '"pieces": 5'),
+        ('"size_bytes": 9', '"size_bytes": "9"'),
+        ('"modified_ns": 7', '"modified_ns": 7.5'),
         ('{"by"', '[[[ {"by"'),
         ('{"by"', '7\n{"by"'),
         ('{"by"', '\x00{"by"'),

@@ -6,6 +6,7 @@ import importlib
 import multiprocessing
 import os
 import sys
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,6 +22,8 @@ from treeward.hunt.hearing_processes import MOST_JOBS, usual_jobs
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+
+    from numpy.typing import NDArray
 
     from treeward.hunt.transcription import Recorded
 
@@ -83,13 +86,20 @@ def hunt(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Hunt:
     return made
 
 
-def speech_like(path: Path, seconds: float) -> None:
+@cache
+def spoken_like(seconds: int) -> NDArray[np.float32]:
     rng = np.random.default_rng(5)
-    time_s = np.arange(int(seconds * 16_000)) / 16_000
-    voice = sum(np.sin(2 * np.pi * 140 * k * time_s) / k for k in range(1, 20))
+    time_s = np.arange(seconds * 16_000) / 16_000
+    second = time_s[:16_000]  # whole periods of the voice
+    voice = sum(np.sin(2 * np.pi * 140 * k * second) / k for k in range(1, 20))
     burst = 0.5 * (1 + np.sign(np.sin(2 * np.pi * 0.35 * time_s)))
-    sound = 0.1 * voice * burst + 0.002 * rng.standard_normal(len(time_s))
-    soundfile.write(path, sound.astype("float32"), 16_000)
+    sound = 0.1 * np.tile(voice, seconds) * burst
+    sound += 0.002 * rng.standard_normal(len(time_s))
+    return np.asarray(sound, dtype=np.float32)
+
+
+def speech_like(path: Path, seconds: int) -> None:
+    soundfile.write(path, spoken_like(seconds), 16_000)
 
 
 class Watched:

@@ -350,3 +350,66 @@ def test_a_track_and_a_phrase_book_that_are_links_are_not_copied(
     assert any("walk.gpx: is a link" in line for line in merged.remarks)
     assert not list(hunt.path.rglob("*.gpx"))
     assert not (hunt.path / "phrasebook.toml").exists()
+
+
+def test_an_empty_folder_takes_the_merged_hunt_and_a_file_does_not(
+    tmp_path: Path,
+) -> None:
+    ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
+    ben = hunt_of(tmp_path / "ben", trips("blue", "180", minute=2))
+    (tmp_path / "both").mkdir()
+
+    merged, hunt = together(tmp_path, ann, ben)
+
+    assert merged.rows == len(hunt.rows()) == len(Hunt(ann).rows()) * 2
+    (tmp_path / "file").write_text("mine", "utf-8")
+    with pytest.raises(HuntError, match="is there already"):
+        merge_hunts(ann, ben, tmp_path / "file", names=("Ann", "Ben"))
+    assert (tmp_path / "file").read_text("utf-8") == "mine"
+    with pytest.raises(HuntError, match="both hunts are this folder"):
+        merge_hunts(ann, ann, tmp_path / "new", names=("Ann", "Ben"))
+    with pytest.raises(HuntError, match="lies in one of the hunts"):
+        merge_hunts(ann, ben, ben / "both", names=("Ann", "Ben"))
+
+
+DOUBT = "heard with little confidence (0.60)"
+
+
+def flagged(folder: Path, *kinds: str) -> None:
+    """Put the rows of some kinds in doubt."""
+    heading, *lines = (folder / "review.csv").read_text("utf-8").splitlines()
+    doubtful = [
+        f"{line},{DOUBT if line.split(',')[1] in kinds else ''}" for line in lines
+    ]
+    text = "\n".join([f"{heading},flag", *doubtful]) + "\n"
+    (folder / "review.csv").write_text(text, "utf-8")
+
+
+@pytest.mark.parametrize(
+    ("position", "compass", "doubted", "told"),
+    [
+        ("52.301200, -3.610400", "magnetic", "bearing", 0),  # as they were
+        ("52.301200, -3.610400", "true", "bearing", 2),  # rewritten: another north
+        ("52.301200, -3.610400", "true", "back", 0),
+        ("52.304000, -3.613000", "magnetic", "station", 1),  # another number here
+        ("52.304000, -3.613000", "magnetic", "bearing", 0),
+    ],
+)
+def test_notes_in_doubt_that_are_written_otherwise_are_named(
+    tmp_path: Path, position: str, compass: str, doubted: str, told: int
+) -> None:
+    rows = [("09:59:00", "station", "", "1"), *trips("blue", "180", minute=2)]
+    ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
+    ben = hunt_of(tmp_path / "ben", rows, position=position, compass=compass)
+    flagged(ben, doubted)
+
+    merged, _ = together(tmp_path, ann, ben)
+
+    said = [one for one in merged.remarks if "count as looked at" in one]
+    assert len(said) == bool(told)
+    for one in said:
+        assert one.startswith("Ben's rows in doubt ")
+        named = one.removeprefix("Ben's rows in doubt ").partition(" are written")[0]
+        doubtful = [row for row in Hunt(ben).rows() if row.event.doubtful]
+        assert named == ", ".join(row.name for row in doubtful)
+        assert len(doubtful) == told

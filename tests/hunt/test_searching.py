@@ -457,6 +457,7 @@ def test_ground_and_trees_out_of_gpx(typed_hunt: Path) -> None:
     assert len(told.paths) == 1
 
 
+@pytest.mark.slow
 def test_what_looking_told_goes_into_the_files(typed_hunt: Path) -> None:
     gpx(typed_hunt / "tracks/search.gpx", line(600, 41, 210))
     hunt = add(typed_hunt, toml='[search]\ntracks = "tracks/search.gpx"\n')
@@ -473,3 +474,94 @@ def test_what_looking_told_goes_into_the_files(typed_hunt: Path) -> None:
     page = written.report.read_text("utf-8")
     assert "Looking for the tree" in page
     assert "You have looked at" in page
+
+
+def test_a_run_and_a_jump_are_left_out_of_a_note_and_told(typed_hunt: Path) -> None:
+    # Ten minutes at 20 m a minute, a leap of 3 km and back, then 400 m in four minutes,
+    # faster than twice the 15 m a minute of looking but no run, then 480 m in three.
+    slow = line(200, 11)
+    brisk = [off(200 + at, 0) for at in (0, 100, 200, 300, 400)]
+    run = [off(600 + at, 0) for at in (160, 320, 480)]
+    gpx(typed_hunt / "tracks/day.gpx", [*slow, off(3000, 90), *brisk, *run])
+    hunt = Hunt(typed_hunt)
+    clock = datetime(2026, 7, 14, 12, 19, tzinfo=hunt.zone)
+    note = Event(kind=EventKind.SEARCHED, clock=clock, heard="searched", row="7")
+
+    told = read_searching(hunt.file, hunt.path, [note])
+
+    (bout,) = told.bouts
+    assert bout.walked_m == pytest.approx(200 + 400, abs=1)
+    assert bout.spent_s == pytest.approx(10 * 60 + 4 * 60)
+    said = {doubt.kind: doubt for doubt in told.doubts}
+    assert set(said) == {SearchDoubtKind.JUMPS, SearchDoubtKind.FAST}
+    assert said[SearchDoubtKind.JUMPS].count == 2
+    assert said[SearchDoubtKind.FAST].metres == pytest.approx(480, abs=1)
+    widths = [way.sweep_width_m for way in told.searching.walked]
+    assert widths == [15.0, 7.5]  # half as well where one hurries
+
+
+@pytest.mark.parametrize(
+    ("metres", "share"), [(29.0, 1.0), (31.0, 0.5), (101.0, 0.5), (103.0, 0.0)]
+)
+def test_how_well_one_looks_goes_by_the_pace(
+    tmp_path: Path, metres: float, share: float
+) -> None:
+    # A minute each; 0.25 m/s are 15 m a minute, and 1.7 m/s 102 m.
+    (stretch,) = read_stretches(gpx(tmp_path / "a.gpx", [HERE, off(metres, 70)]))
+    lines = walked_lines([stretch], look_mps=0.25)
+    assert [one for _, one in lines.lines] == ([share] if share else [])
+    assert lines.walked_m == pytest.approx(metres if share else 0.0, abs=0.05)
+    assert lines.fast_m == pytest.approx(0.0 if share else metres, abs=0.05)
+    assert lines.spent_s == (60.0 if share else 0.0)
+
+
+@pytest.mark.parametrize(
+    ("metres", "step_s", "parted", "jumps"),
+    [
+        (59.0, 10.0, False, 0),  # a phone's scatter
+        (61.0, 10.0, True, 1),  # 6 m/s
+        (61.0, 21.0, False, 0),  # 2.9 m/s
+        (61.0, 601.0, True, 0),  # ten minutes without a place
+        (59.0, 601.0, False, 0),
+        (61.0, 599.0, False, 0),
+    ],
+)
+def test_where_a_way_is_parted(
+    tmp_path: Path, metres: float, step_s: float, *, parted: bool, jumps: int
+) -> None:
+    places = [HERE, off(metres, 20)]
+    (stretch,) = read_stretches(gpx(tmp_path / "a.gpx", places, step_s=step_s))
+    lines = walked_lines([stretch], look_mps=5.0)
+    assert lines.jumps == jumps
+    assert lines.walked_m + lines.fast_m == pytest.approx(
+        0.0 if parted else metres, abs=0.05
+    )
+    (untimed,) = read_stretches(gpx(tmp_path / "b.gpx", places, start=None))
+    assert walked_lines([untimed], look_mps=5.0).walked_m > 0
+
+
+def test_places_without_times_jump_at_three_hundred_metres(tmp_path: Path) -> None:
+    for metres, jumps in ((299.0, 0), (301.0, 1)):
+        places = [HERE, off(metres, 20)]
+        (stretch,) = read_stretches(gpx(tmp_path / "a.gpx", places, start=None))
+        lines = walked_lines([stretch], look_mps=0.25)
+        assert lines.jumps == jumps
+        assert lines.spent_s == 0.0
+        assert lines.walked_m == pytest.approx(0.0 if jumps else metres, abs=0.05)
+
+
+def test_wandering_is_left_out_from_ten_metres_down(tmp_path: Path) -> None:
+    for metres, count in ((9.9, 6), (10.1, 11)):
+        # Ten steps east: of those below ten metres every second place is kept.
+        places = [off(metres * n, 90) for n in range(11)]
+        (stretch,) = read_stretches(gpx(tmp_path / "a.gpx", places))
+        ((kept, _),) = walked_lines([stretch], look_mps=0.25).lines
+        assert len(kept.time_s) == count
+
+
+def test_a_time_between_holds_its_ends(tmp_path: Path) -> None:
+    (stretch,) = read_stretches(gpx(tmp_path / "a.gpx", line(100, 6)))
+    first, last = NOON + timedelta(minutes=1), NOON + timedelta(minutes=4)
+    assert len(stretch.between(first, last).time_s) == 4
+    late = stretch.between(first + timedelta(seconds=1), last - timedelta(seconds=1))
+    assert len(late.time_s) == 2

@@ -118,7 +118,7 @@ def test_a_find_farther_than_bees_fly_teaches_nothing(season_dir: Path) -> None:
 
 
 def test_one_line_in_hunt_toml_takes_the_lessons_and_a_switch_leaves_them(
-    typed_hunt: Path, capsys: pytest.CaptureFixture[str]
+    typed_hunt: Path,
 ) -> None:
     plain = Hunt(typed_hunt).locate()
     hunt = with_season(typed_hunt, *(lesson(f"hunt {n}") for n in range(4)))
@@ -141,6 +141,14 @@ def test_one_line_in_hunt_toml_takes_the_lessons_and_a_switch_leaves_them(
         for result in (learned, plain)
     )
     assert near < far
+
+
+@pytest.mark.slow
+def test_what_lessons_did_is_said_and_the_switch_is_one_of_the_command(
+    typed_hunt: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with_season(typed_hunt, *(lesson(f"hunt {n}") for n in range(4)))
+
     code, out, _ = run(capsys, "locate", "--hunt", str(typed_hunt))
     assert code == 0
     assert "as 4 finds of your own taught (../season.json)" in out

@@ -14,6 +14,7 @@ from treeward.language.kinds import EventKind
 from treeward.live.looking import WalkLaidOut, walk_laid_out
 from treeward.live.notebook import Notebook
 from treeward.notes.events import Event
+from treeward.report.formats.result_json import result_dict
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -69,7 +70,9 @@ def test_the_walk_of_the_last_result(typed_hunt: Path) -> None:
 
     hunt = Hunt(typed_hunt)
     result = hunt.locate()
-    hunt.write_results(result)
+    hunt.results_dir.mkdir()
+    text = json.dumps(result_dict(result))
+    (hunt.results_dir / "result.json").write_text(text, "utf-8")
     walk = walk_laid_out(typed_hunt)
     assert walk is not None
     assert result.fix is not None

@@ -29,15 +29,15 @@ PRONOUNCED = [
 
 
 @pytest.mark.parametrize("names", [WORDS, PRONOUNCED])
-@pytest.mark.parametrize("bearing_deg", range(360))
-def test_every_heading_in_three_digits(names: list[str], bearing_deg: int) -> None:
-    said = [names[int(digit)] for digit in f"{bearing_deg:03d}"]
+def test_every_heading_in_three_digits(names: list[str]) -> None:
+    for bearing_deg in range(360):
+        said = [names[int(digit)] for digit in f"{bearing_deg:03d}"]
 
-    reading = read_bearing(said)
+        reading = read_bearing(said)
 
-    assert reading is not None
-    assert reading.deg == bearing_deg
-    assert not reading.options
+        assert reading is not None, said
+        assert reading.deg == bearing_deg
+        assert not reading.options, said
 
 
 @pytest.mark.parametrize(
@@ -52,14 +52,14 @@ def test_the_annexs_own_examples(said: str, bearing_deg: int) -> None:
     assert reading.deg % 360 == bearing_deg
 
 
-@pytest.mark.parametrize("hour", range(24))
 @pytest.mark.parametrize("minute", [0, 1, 10, 22, 35, 59])
-def test_times_in_four_digits(hour: int, minute: int) -> None:
-    said = [WORDS[int(digit)] for digit in f"{hour:02d}{minute:02d}"]
+def test_times_in_four_digits(minute: int) -> None:
+    for hour in range(24):
+        said = [WORDS[int(digit)] for digit in f"{hour:02d}{minute:02d}"]
 
-    reading = read_time(said)
+        reading = read_time(said)
 
-    assert reading is not None
-    assert reading.value is not None
-    read_hour, read_minute = map(int, reading.value.split(":")[:2])
-    assert (read_hour, read_minute) == (hour, minute)
+        assert reading is not None, said
+        assert reading.value is not None, said
+        read_hour, read_minute = map(int, reading.value.split(":")[:2])
+        assert (read_hour, read_minute) == (hour, minute)

@@ -14,7 +14,7 @@ from pyproj import Transformer
 from treeward.errors import HuntError
 from treeward.hunt_file import parse_hunt_table
 from treeward.report.figures.map import Form, map_frame, map_place
-from treeward.report.formats.online_map import lie_of, mercator
+from treeward.report.formats.online_map import lie_of, mercator, online_page
 from treeward.report.writing import write_results
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ADDRESS = re.compile(r"https?://(?!www\.w3\.org/)[^\s\"'<>)]+")
+DRAWINGS = {"map": "<svg></svg>", "map-phone": "<svg></svg>"}
 POINT = '<svg xmlns="http://www.w3.org/2000/svg" width="256" height="256"/>'
 
 
@@ -48,11 +49,11 @@ def test_no_file_holds_an_address_unless_asked(
 
 
 def test_the_page_names_its_server_and_credits_the_map(
-    result: HuntResult, tmp_path: Path
+    result: HuntResult,
 ) -> None:
-    written = write_results(result, tmp_path / "results", online_map=True)
-    page = (written.directory / "online-map.html").read_text("utf-8")
+    page = online_page(result, DRAWINGS)
 
+    assert page is not None
     assert "fetches map pictures from <strong>tile.openstreetmap.org</strong>" in page
     assert "© OpenStreetMap contributors" in page
     assert set(ADDRESS.findall(page)) == {
@@ -65,25 +66,27 @@ def test_the_page_names_its_server_and_credits_the_map(
     assert rule is not None
     assert "default-src 'none'" in rule[1]
     assert rule[1].endswith("img-src https://tile.openstreetmap.org")
-    assert ADDRESS.findall(written.report.read_text("utf-8")) == []
 
 
 @pytest.mark.slow
 def test_the_next_run_takes_the_page_away(result: HuntResult, tmp_path: Path) -> None:
-    write_results(result, tmp_path / "results", online_map=True)
+    written = write_results(result, tmp_path / "results", online_map=True)
+    page = (written.directory / "online-map.html").read_text("utf-8")
+    assert "https://tile.openstreetmap.org/{z}" in page
+    assert ADDRESS.findall(written.report.read_text("utf-8")) == []
     write_results(result, tmp_path / "results")
 
     assert not (tmp_path / "results" / "online-map.html").exists()
 
 
 def test_another_server_with_its_own_credit(
-    build: Callable[..., HuntResult], tmp_path: Path
+    build: Callable[..., HuntResult],
 ) -> None:
     tiles = "https://maps.example:8443/topo/{z}/{y}/{x}.png?key=a&b=c"
     other = result_with(build, tiles=tiles, credit="<b>Upland</b> Survey")
-    written = write_results(other, tmp_path / "results", online_map=True)
-    page = (written.directory / "online-map.html").read_text("utf-8")
+    page = online_page(other, DRAWINGS)
 
+    assert page is not None
     assert "img-src https://maps.example:8443" in page
     assert "&lt;b&gt;Upland&lt;/b&gt; Survey" in page
     assert "openstreetmap" not in page.lower()

@@ -129,7 +129,6 @@ def read(text: str | bytes, machine: list[ReviewRow] | None = None) -> list[Revi
     )
 
 
-@settings(max_examples=150, deadline=None)
 @given(rows=review_rows())
 def test_what_is_written_is_read_again(
     rows: list[ReviewRow], tmp_path_factory: pytest.TempPathFactory

@@ -4,6 +4,8 @@ import dataclasses
 
 import numpy as np
 import pytest
+from matplotlib.path import Path
+from pyproj import Geod
 
 from survey import hunts
 from treeward import survey
@@ -132,12 +134,9 @@ def test_one_station_with_times_and_bearings_is_a_patch() -> None:
 def test_times_that_mean_nothing_give_a_wide_answer() -> None:
     # From a minute and a half to four hours: no distance explains them.
     times = [90.0, 14000.0, 4000.0, 9000.0, 700.0, 2500.0]
-    wild = only(survey.locate(hunts.stations(), hunts.trips(times), NO_LINES))
-    good = only(
-        survey.locate(hunts.stations(), hunts.trips([hunts.usual(700.0)] * 6), NO_LINES)
-    )
+    near = survey.Settings(distance_cut_m=2000.0)
+    wild = only(survey.locate(hunts.stations(), hunts.trips(times), NO_LINES, near))
     assert wild.search_areas[90].area_m2 > 1e4
-    assert np.isfinite(good.search_areas[90].area_m2)
 
 
 def test_stations_a_metre_apart_are_no_trouble() -> None:
@@ -267,3 +266,171 @@ def test_a_bee_s_own_distance_takes_the_wind_into_account() -> None:
     assert own[1] < 0.9 * own[0]
     # One bee at one station: her own distance changes as the colony's does.
     assert own[1] / own[0] == pytest.approx(colony[1] / colony[0], rel=0.03)
+
+
+def test_all_parts_of_an_answer_tell_of_one_map() -> None:
+    """Hold distances, areas and advice against the map itself, by geodesics."""
+    stations, trips, bearings = hunts.two_station_hunt()
+    fix = survey.locate(stations, trips, bearings)
+    colony = only(fix)
+    held = colony.density.probability.ravel()
+    lon, lat = colony.density.longitude_deg.ravel(), colony.density.latitude_deg.ravel()
+    globe = Geod(ellps="WGS84")
+    for n, name in enumerate(stations.id):
+        here = np.full(len(lon), stations.longitude_deg[n])
+        there = np.full(len(lon), stations.latitude_deg[n])
+        away = globe.inv(here, there, lon, lat)[2]
+        order = np.argsort(away)
+        total = np.cumsum(held[order])
+        expected = [away[order][np.searchsorted(total, q)] for q in (0.05, 0.5, 0.95)]
+        assert colony.distance_m[name] == pytest.approx(expected, abs=8.0)
+    cell_m2 = -1.0
+    for share, area in colony.search_areas.items():
+        (patch,) = area.polygons
+        round_it = Path(patch.outer)
+        inside = round_it.contains_points(np.stack([lon, lat], axis=1))
+        assert held[inside].sum() == pytest.approx(share / 100, abs=0.02)
+        assert held[inside].min() > 0.9 * held[~inside].max()
+        drawn, _ = globe.polygon_area_perimeter(*patch.outer.T)
+        assert area.area_m2 == pytest.approx(drawn, rel=0.03)
+        cell_m2 = area.area_m2 / inside.sum() if share == 95 else cell_m2
+        assert area.probability == share / 100
+    rows, columns = colony.density.probability.shape
+    west = globe.inv(lon[0], lat[0], lon[columns - 1], lat[columns - 1])[2]
+    north = globe.inv(lon[0], lat[0], lon[-columns], lat[-columns])[2]
+    assert west / (columns - 1) * north / (rows - 1) == pytest.approx(cell_m2, rel=0.03)
+    best = Path(colony.search_areas[50].polygons[0].outer)
+    assert best.contains_point((colony.best_longitude_deg, colony.best_latitude_deg))
+    seat = fix.next_station
+    assert seat is not None
+    walk = globe.inv(
+        stations.longitude_deg[1], stations.latitude_deg[1],
+        seat.longitude_deg, seat.latitude_deg,
+    )  # fmt: skip
+    assert seat.from_station == "2"  # where one sat last
+    assert walk[2] == pytest.approx(seat.walk_m, rel=1e-3)
+    assert walk[0] % 360 == pytest.approx(seat.walk_bearing_true_deg, abs=0.1)
+    strip = fix.search_plan[0]
+    began = globe.inv(
+        stations.longitude_deg[1], stations.latitude_deg[1],
+        strip.start_longitude_deg, strip.start_latitude_deg,
+    )[2]  # fmt: skip
+    long = globe.inv(
+        strip.start_longitude_deg, strip.start_latitude_deg,
+        strip.end_longitude_deg, strip.end_latitude_deg,
+    )[2]  # fmt: skip
+    assert strip.done_s == pytest.approx(began / 0.7 + long / 0.25, rel=5e-3)
+
+
+def test_turned_round_and_mirrored_a_hunt_has_the_same_answer_there() -> None:
+    spots, colony = np.array([(0.0, 0.0), (250.0, 300.0)]), np.array([500.0, 420.0])
+    bee, seat = [0, 1] * 4, [0] * 4 + [1] * 4
+    off = np.array([3.0, -5.0, 8.0, 1.0, -2.0, 6.0, -7.0, 4.0])
+
+    def at(turn: np.ndarray) -> tuple[np.ndarray, float, list[float]]:
+        places = spots @ turn.T
+        way = (colony @ turn.T) - places[seat]
+        read = np.degrees(np.arctan2(*way.T)) + off * np.linalg.det(turn)
+        fix = survey.locate(
+            hunts.stations(*(tuple(place) for place in places)),
+            hunts.trips(
+                [hunts.usual(float(d)) for d in np.hypot(*way.T)],
+                bee=bee, station=seat, bees=("a", "b"),
+            ),
+            hunts.bearings(read, bee=bee, station=seat),
+            survey.Settings(assigned={"a": "oak", "b": "oak"}),
+        )  # fmt: skip
+        found = only(fix)
+        best = survey.LocalFrame(*hunts.HEATH).to_xy(
+            np.array([found.best_latitude_deg]), np.array([found.best_longitude_deg])
+        )[0]
+        widths = [d for station in found.distance_m.values() for d in station]
+        return best @ turn, found.search_areas[90].area_m2, widths
+
+    plain = at(np.eye(2))
+    turned = at(np.array([[0.0, 1.0], [1.0, 0.0]]))  # east for north
+    assert turned[0] == pytest.approx(plain[0], abs=10.0)
+    assert turned[1] == pytest.approx(plain[1], rel=0.02)
+    assert turned[2] == pytest.approx(plain[2], rel=0.01)
+
+
+def test_twice_as_fast_and_twice_as_far_is_the_same_hunt_at_half_the_scale() -> None:
+    # Times and bearings stay; all that is metres or metres a second doubles.
+    usual = survey.Settings()
+
+    def at(scale: float) -> tuple[np.ndarray, list[float], list[float]]:
+        spots = [(0.0, 0.0), (200.0 * scale, 260.0 * scale)]
+        lengths = (
+            "flight_speed_out_mps", "flight_speed_home_mps", "distance_median_m",
+            "distance_cut_m", "circling_m", "walk_limit_m",
+        )  # fmt: skip
+        settings = dataclasses.replace(
+            usual,
+            assigned={"a": "oak", "b": "oak"},
+            **{name: scale * getattr(usual, name) for name in lengths},
+        )
+        fix = survey.locate(
+            hunts.stations(*spots),
+            hunts.trips(
+                [330.0, 310.0, 350.0, 250.0, 240.0, 260.0],
+                bee=[0, 1, 0, 0, 1, 1], station=[0, 0, 0, 1, 1, 1], bees=("a", "b"),
+            ),
+            hunts.bearings(
+                [40.0, 48.0, 44.0, 70.0, 62.0],
+                bee=[0, 1, 0, 1, 0], station=[0, 0, 0, 1, 1],
+            ),
+            settings,
+        )  # fmt: skip
+        found = only(fix)
+        best = survey.LocalFrame(*hunts.HEATH).to_xy(
+            np.array([found.best_latitude_deg]), np.array([found.best_longitude_deg])
+        )[0]
+        widths = [d / scale for station in found.distance_m.values() for d in station]
+        areas = [one.area_m2 / scale**2 for one in found.search_areas.values()]
+        return best / scale, widths, areas
+
+    one, two = at(1.0), at(2.0)
+    assert two[0] == pytest.approx(one[0], abs=12.0)
+    assert two[1] == pytest.approx(one[1], rel=0.01)
+    assert two[2] == pytest.approx(one[2], rel=0.02)
+
+
+@pytest.mark.slow
+def test_in_which_order_bees_stations_and_observers_are_named_is_nothing() -> None:
+    def at(bees: tuple[str, ...], ids: tuple[str, ...]) -> survey.Fix:
+        spots = {"1": (0.0, 0.0), "2": (300.0, 0.0)}
+        rows = [  # bee, station, away, bearing: two lines apart
+            (bee, station, 300.0 + 10 * n, turn + 4 * n)
+            for n in range(3)
+            for bee, turn in (("a", 20.0), ("b", 24.0), ("c", 130.0))
+            for station in ("1", "2")
+        ]
+        who = [bees.index(bee) for bee, *_ in rows]
+        where = [ids.index(station) for _, station, *_ in rows]
+        at_ids = dataclasses.replace(hunts.stations(*(spots[i] for i in ids)), id=ids)
+        lines = hunts.bearings([row[3] for row in rows], bee=who, station=where)
+        return survey.locate(
+            at_ids,
+            hunts.trips([row[2] for row in rows], bee=who, station=where, bees=bees),
+            dataclasses.replace(lines, observer=np.array(where) + 5),
+        )
+
+    plain, mixed = at(("a", "b", "c"), ("1", "2")), at(("c", "b", "a"), ("1", "2"))
+    by_marks = [
+        {tuple(sorted(colony.marks)): colony for colony in fix.colonies}
+        for fix in (plain, mixed)
+    ]
+    assert set(by_marks[0]) == set(by_marks[1]) == {("a", "b"), ("c",)}
+    for marks, colony in by_marks[0].items():
+        other = by_marks[1][marks]
+        assert other.search_areas[90].area_m2 == pytest.approx(
+            colony.search_areas[90].area_m2, rel=1e-3
+        )
+        assert other.distance_m["2"] == pytest.approx(colony.distance_m["2"], rel=1e-3)
+    own = {(bee.bee, bee.station): bee.median_m for bee in plain.bees}
+    assert {(bee.bee, bee.station): bee.median_m for bee in mixed.bees} == (
+        pytest.approx(own, rel=1e-3)
+    )
+    together = {frozenset(pair): share for pair, share in plain.same_colony.items()}
+    for pair, share in mixed.same_colony.items():
+        assert share == pytest.approx(together[frozenset(pair)], abs=0.02)

@@ -1,13 +1,17 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
 from survey import hunts
 from treeward import survey
+from treeward.survey import check
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 STATIONS, TRIPS, BEARINGS = hunts.two_station_hunt()
 
@@ -152,3 +156,129 @@ def test_bad_wind_is_refused_by_name() -> None:
         wind = survey.TripWind(speed_mps=speed, from_true_deg=direction)
         with pytest.raises(ValueError, match=rf"^wind\.{name}: "):
             survey.locate(STATIONS, TRIPS, BEARINGS, wind=wind)
+
+
+@pytest.mark.parametrize(
+    ("record", "field", "low", "high"),
+    [
+        ("stations", "latitude_deg", -90.0, 90.0),
+        ("stations", "longitude_deg", -180.0, 360.0),
+        ("trips", "away_s", 1.0, 6 * 3600.0),
+        ("trips", "rounding_s", 0.0, 3600.0),
+        ("bearings", "bearing_true_deg", 0.0, 360.0),
+        ("bearings", "rounding_deg", 0.0, 90.0),
+        ("wind", "speed_mps", 0.0, 60.0),
+        ("wind", "from_true_deg", 0.0, 360.0),
+    ],
+)
+def test_a_limit_itself_is_allowed_and_nothing_beyond(
+    record: str, field: str, low: float, high: float
+) -> None:
+    n = len(TRIPS.away_s)
+    calm = survey.TripWind(speed_mps=np.zeros(n), from_true_deg=np.full(n, np.nan))
+    records: dict[str, tuple[Any, Callable[[Any], None]]] = {
+        "stations": (STATIONS, check.check_stations),
+        "trips": (TRIPS, lambda one: check.check_trips(one, 2)),
+        "bearings": (BEARINGS, lambda one: check.check_bearings(one, 2, 4)),
+        "wind": (calm, lambda one: check.check_wind(one, n)),
+    }
+    whole, checked = records[record]
+
+    def with_last(value: float) -> Any:
+        values = np.array(getattr(whole, field), dtype=np.float64)
+        values[-1] = value
+        return dataclasses.replace(whole, **{field: values})
+
+    for value in (low, high):
+        checked(with_last(value))
+    for value in (low - 0.01, high + 0.01):
+        place = len(getattr(whole, field)) - 1
+        said = rf"{record}\.{field}: .*number {place} is"
+        with pytest.raises(ValueError, match=said):
+            checked(with_last(value))
+
+
+@pytest.mark.parametrize(
+    ("record", "field", "last_allowed", "first_refused"),
+    [
+        ("trips", "bee", 3, 4),
+        ("trips", "bee", 0, -1),
+        ("trips", "station", 1, 2),
+        ("trips", "cycles", 1, 0),
+        ("trips", "cycles", 99, 100),
+        ("trips", "day", 0, -1),
+        ("trips", "day", 999, 1000),
+        ("bearings", "bee", -1, -2),
+        ("bearings", "bee", 3, 4),
+        ("bearings", "station", 1, 2),
+        ("bearings", "observer", 99, 100),
+    ],
+)
+def test_the_last_index_is_allowed_and_the_next_refused(
+    record: str, field: str, last_allowed: int, first_refused: int
+) -> None:
+    whole: Any = TRIPS if record == "trips" else BEARINGS
+    count = len(whole.bee)
+
+    def checked(value: int) -> None:
+        values = np.zeros(count, dtype=np.intp)
+        if field == "cycles":
+            values += 1
+        values[-1] = value
+        one = dataclasses.replace(whole, **{field: values})
+        if record == "trips":
+            check.check_trips(one, 2)
+        else:
+            check.check_bearings(one, 2, 4)
+
+    checked(last_allowed)
+    with pytest.raises(ValueError, match=rf"{record}\.{field}: must lie within"):
+        checked(first_refused)
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [
+        ("wind_compensation", 0.0, 1.0),
+        ("wind_compensation_sd", 0.0, 1.0),
+        ("station_tail_share", 0.0, 1.0),
+        ("distance_cut_m", 50.0, 15000.0),
+    ],
+)
+def test_a_setting_at_its_limit_is_allowed(name: str, low: float, high: float) -> None:
+    for value in (low, high):
+        survey.Settings(**{name: value})  # type: ignore[arg-type]  # by name
+    for value in (low - 0.1, high + 0.1):
+        with pytest.raises(ValueError, match=rf"settings\.{name}: "):
+            survey.Settings(**{name: value})  # type: ignore[arg-type]  # by name
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        field.name
+        for field in dataclasses.fields(survey.Settings)
+        if field.name.endswith(("_mps", "_factor", "_m", "_sigma"))
+        or (field.name.endswith(("_sd", "_deg")) and "wind" not in field.name)
+    ],
+)
+def test_no_size_may_be_nothing(name: str) -> None:
+    for value in (0.0, -1.0, np.inf, np.nan):
+        with pytest.raises(ValueError, match=rf"settings\.{name}: "):
+            survey.Settings(**{name: value})  # type: ignore[arg-type]  # by name
+
+
+def test_stations_farther_apart_than_bees_fly_are_two_hunts() -> None:
+    east = survey.LocalFrame(*hunts.HEATH).to_lonlat(
+        np.array([[0.0, 0.0], [29_990, 0], [30_010, 0]])
+    )
+    three = survey.Stations(
+        id=("1", "2", "3"),
+        latitude_deg=east[:, 1],
+        longitude_deg=east[:, 0],
+        cargo=("water",) * 3,
+    )
+    check.check_near(three, [0, 1])
+    check.check_near(three, [1, 2])
+    with pytest.raises(ValueError, match=r"'1' and '3' are \d+ km apart"):
+        check.check_near(three, [0, 1, 2])

@@ -1,10 +1,17 @@
 from __future__ import annotations
 
+import itertools
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
 from survey import hunts
 from treeward import survey
+from treeward.survey import colonies
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 BEES = ("yellow", "blue", "white", "red")
 
@@ -110,3 +117,101 @@ def test_bearings_of_unmarked_bees_go_to_the_line_they_follow() -> None:
     assert fix.colonies[1].search_areas[90].area_m2 == pytest.approx(
         plain.colonies[1].search_areas[90].area_m2, rel=1e-6
     )
+
+
+class Likes:
+    """Scores of partitions by hand: what each two bees of a group add or cost."""
+
+    def __init__(self, alike: dict[frozenset[int], float], usual: float) -> None:
+        self.alike, self.usual = alike, usual
+
+    def partition(self, groups: list[frozenset[int]]) -> float:
+        return sum(
+            self.alike.get(frozenset(pair), self.usual)
+            for group in groups
+            for pair in itertools.combinations(sorted(group), 2)
+        )
+
+
+def partitions(bees: list[int]) -> Iterator[list[frozenset[int]]]:
+    if not bees:
+        yield []
+        return
+    for rest in partitions(bees[1:]):
+        yield [frozenset(bees[:1]), *rest]
+        for k, group in enumerate(rest):
+            yield [*rest[:k], group | {bees[0]}, *rest[k + 1 :]]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_partition_that_explains_most_is_claimed(seed: int) -> None:
+    # Bees of a colony like one another and those of another do not: the greedy way must
+    # end where trying every partition does, the odds of each claim counted.
+    rng = np.random.default_rng(seed)
+    home = rng.integers(0, 3, size=6)
+    scores = Likes(
+        {
+            frozenset(pair): (3.0 if home[pair[0]] == home[pair[1]] else -4.0)
+            + float(rng.normal(0.0, 0.5))
+            for pair in itertools.combinations(range(6), 2)
+        },
+        usual=0.0,
+    )
+    bees = list(range(6))
+    best = max(
+        partitions(bees),
+        key=lambda groups: scores.partition(groups) - len(groups) * np.log(3.0),
+    )
+
+    claimed = colonies._joined(scores, colonies._grown(scores, bees), [])  # type: ignore[arg-type]
+
+    assert set(claimed) == set(best)
+
+
+@pytest.mark.parametrize(("gain", "count"), [(1.0, 1), (1.09, 1), (1.11, 2), (3.0, 2)])
+def test_a_second_colony_is_claimed_at_three_to_one(gain: float, count: int) -> None:
+    scores = Likes({frozenset({0, 1}): -gain}, usual=0.0)
+    start = [frozenset({0}), frozenset({1})]
+    assert len(colonies._joined(scores, start, [])) == count  # type: ignore[arg-type]
+
+
+def test_groups_that_were_assigned_apart_are_never_joined_nor_left() -> None:
+    scores = Likes({}, usual=5.0)  # all like each other
+    oak, ash = frozenset({0, 1}), frozenset({2})
+    found = colonies._joined(
+        scores,  # type: ignore[arg-type]
+        [oak, ash, frozenset({3}), frozenset({4})],
+        [oak, ash],
+    )
+    assert len(found) == 2
+    assert any(oak <= group for group in found)
+    assert any(ash <= group for group in found)
+    assert frozenset().union(*found) == {0, 1, 2, 3, 4}
+
+
+def test_a_bee_that_was_joined_too_early_moves_where_it_belongs() -> None:
+    alike = {frozenset({0, 1}): 2.0, frozenset({2, 3}): 2.0, frozenset({1, 2}): -3.0}
+    scores = Likes(alike, usual=-1.0)
+    wrong = [frozenset({0}), frozenset({1, 2, 3})]
+    assert set(colonies._settled(scores, wrong, [])) == {  # type: ignore[arg-type]
+        frozenset({0, 1}), frozenset({2, 3})
+    }  # fmt: skip
+    bound = [frozenset({1, 2, 3})]
+    assert colonies._settled(scores, wrong, bound) == wrong  # type: ignore[arg-type]
+
+
+def test_many_bees_are_grown_one_by_one_into_their_groups() -> None:
+    home = {bee: bee % 2 for bee in range(25)}
+    scores = Likes(
+        {
+            frozenset(pair): 1.0 if home[pair[0]] == home[pair[1]] else -1.0
+            for pair in itertools.combinations(range(25), 2)
+        },
+        usual=0.0,
+    )
+    grown = colonies._grown(scores, list(range(25)))  # type: ignore[arg-type]
+    assert set(grown) == {
+        frozenset(range(0, 25, 2)), frozenset(range(1, 25, 2))
+    }  # fmt: skip
+    few = colonies._grown(scores, list(range(24)))  # type: ignore[arg-type]
+    assert few == [frozenset({bee}) for bee in range(24)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from functools import cache
 
 import numpy as np
 import pytest
@@ -16,6 +17,11 @@ STATIONS, TRIPS, BEARINGS = hunts.two_station_hunt()
 AS_IT_IS = Seen(
     stations=STATIONS, trips=TRIPS, bearings=BEARINGS, settings=survey.Settings()
 )
+
+
+@cache
+def as_it_is() -> Influence:
+    return Influence(AS_IT_IS)
 
 
 def turned(degrees: float, *, station: int | None = None) -> Seen:
@@ -33,12 +39,18 @@ def slower(factor: float) -> Seen:
     return dataclasses.replace(AS_IT_IS, trips=trips)
 
 
+def solved(seen: Seen) -> survey.Colony:
+    return survey.locate(seen.stations, seen.trips, seen.bearings).colonies[0]
+
+
+@cache
+def solved_as_it_is() -> survey.Colony:
+    return solved(AS_IT_IS)
+
+
 def moved_m(other: Seen) -> float:
     """Return how far `locate` moves the best place."""
-    one, two = (
-        survey.locate(seen.stations, seen.trips, seen.bearings).colonies[0]
-        for seen in (AS_IT_IS, other)
-    )
+    one, two = solved_as_it_is(), solved(other)
     _, _, metres = Geod(ellps="WGS84").inv(
         one.best_longitude_deg,
         one.best_latitude_deg,
@@ -54,15 +66,13 @@ def moved_m(other: Seen) -> float:
     ids=["a little", "more", "at one station", "right round", "slower"],
 )
 def test_it_moves_as_far_as_when_solved_anew(other: Seen) -> None:
-    influence = Influence(AS_IT_IS)
-
-    found = influence.moves_m(other)
+    found = as_it_is().moves_m(other)
 
     assert found == pytest.approx(moved_m(other), rel=0.2, abs=25.0)
 
 
 def test_the_same_notes_move_nothing() -> None:
-    assert Influence(AS_IT_IS).moves_m(turned(0.0)) == 0.0
+    assert as_it_is().moves_m(turned(0.0)) == 0.0
 
 
 def test_where_nothing_is_left_there_is_no_place() -> None:
@@ -72,4 +82,4 @@ def test_where_nothing_is_left_there_is_no_place() -> None:
         bearings=hunts.bearings([]),
     )
 
-    assert Influence(AS_IT_IS).moves_m(nothing) is None
+    assert as_it_is().moves_m(nothing) is None

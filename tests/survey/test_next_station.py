@@ -5,8 +5,17 @@ import pytest
 
 from survey import hunts
 from treeward import survey
+from treeward.survey.case import prepare
 from treeward.survey.grid import Grid
-from treeward.survey.next_station import _reason, _session_errors
+from treeward.survey.next_station import (
+    _area,
+    _coarse,
+    _reason,
+    _seats,
+    _session_errors,
+    _told,
+    area_90_m2,
+)
 from treeward.survey.records import SeatReason
 
 
@@ -184,3 +193,94 @@ def test_a_longer_session_tells_more_but_not_what_it_shares() -> None:
     parts = (long**2 - endless**2)[:2] / (short**2 - endless**2)[:2]
     assert parts == pytest.approx([0.25, 0.25], rel=1e-3)
     assert short[2] == long[2] == endless[2]
+
+
+def test_the_errors_of_a_session_are_those_of_its_parts_by_hand() -> None:
+    # An hour: eight bearings, three bees, a trip of each in seven minutes.
+    settings = survey.Settings(station_tail_share=0.0)
+    learned = {
+        "bearing_sd_deg": (6.0, 1.0),
+        "compass_offset_deg": (4.0, 2.0),
+        "station_line_sd_deg": (3.0, 0.0),
+        "in_hive_factor": (1.25, 0.1),
+        "flight_speed_factor": (0.9, 0.06),
+        "trip_spread": (0.3, 0.05),
+    }
+    line, hive_s, speed = _session_errors(settings, learned, "syrup", 60.0)
+    variance = 6.0**2 / 8 + 4.0**2 / 3 + 3.0**2 + 2.0**2
+    assert np.degrees(line) == pytest.approx(np.sqrt(variance))
+    by_bee = 0.22**2 / 3 + 0.3**2 / (3 * 60 / 7)
+    share = np.sqrt((0.1 / 1.25) ** 2 + by_bee)
+    assert hive_s == pytest.approx(150.0 * 1.25 * share)
+    assert speed == pytest.approx(0.06 / 0.9)
+    # Without anything learned the settings' own spreads stand.
+    line, hive_s, speed = _session_errors(settings, {}, "water", 30.0)
+    variance = 9.0**2 / 4 + 4.0**2 / 3 + 3.5**2 + 3.0**2
+    assert np.degrees(line) == pytest.approx(np.sqrt(variance))
+    by_bee = 0.22**2 / 3 + 0.22**2 / (3 * 30 / 7)
+    share = np.sqrt((0.18 / 1.12) ** 2 + by_bee)
+    assert hive_s == pytest.approx(120.0 * 1.12 * share)
+    assert speed == pytest.approx(0.075 / 0.97)
+
+
+def test_what_a_session_tells_of_a_place_is_normal_in_direction_and_distance() -> None:
+    settings = survey.Settings()
+    xy = np.array([[0.0, 800.0], [100.0, 800.0], [0.0, 900.0], [0.0, -800.0]])
+    errors = (np.radians(5.0), 20.0, 0.1)
+    told = _told(np.zeros(2), xy, xy[:1], errors, settings)[0]
+    spread = np.hypot(np.radians(5.0), np.arctan(8.0 / 800.0))
+    # 20 s in the hive are 20 s at 7.5 m/s out and 6.5 m/s home.
+    sd = np.hypot(20.0 / (1 / 7.5 + 1 / 6.5), 0.1 * 800.0)
+    turn = np.arctan(100.0 / 800.0) / spread
+    off = (np.hypot(100.0, 800.0) - 800.0) / sd
+    assert told[0] == pytest.approx(1.0)
+    assert told[1] == pytest.approx(np.exp(-0.5 * (turn**2 + off**2)))
+    assert told[2] == pytest.approx(np.exp(-0.5 * (100.0 / sd) ** 2))
+    assert told[3] == pytest.approx(np.exp(-0.5 * (np.pi / spread) ** 2))
+
+
+def test_seats_stand_round_about_on_four_rings_but_not_where_one_sat() -> None:
+    hunt = prepare(
+        hunts.stations((0.0, 0.0), (0.0, 240.0)),
+        hunts.trips([400.0] * 4, station=[0, 0, 1, 1]),
+        hunts.bearings([]),
+        survey.Settings(walk_limit_m=800.0),
+        None,
+    )
+    seats = _seats(hunt) - hunt.case.station_xy[1]  # from where one sat last
+    away, turn = np.hypot(*seats.T), np.degrees(np.arctan2(*seats.T)) % 360
+    rings = np.unique(away.round(3))
+    assert rings == pytest.approx([200.0, 400.0, 600.0, 800.0])
+    for ring in rings[1:]:
+        assert sorted(turn[np.isclose(away, ring)].round(6)) == pytest.approx(
+            np.arange(0.0, 360.0, 15.0)
+        )
+    # South of it, 240 m off, sat the first: 40 m from there is no new station.
+    nearest = np.hypot(*(seats - (0.0, -240.0)).T).min()
+    assert nearest >= 60.0
+    assert np.isclose(away, 200.0).sum() == 24 - 1
+
+
+def test_cells_are_joined_so_that_nothing_of_them_is_lost() -> None:
+    side = np.arange(60)
+    index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
+    xy = np.asarray((index + 0.5) * 10.0, dtype=np.float64)
+    share = np.exp(-0.5 * ((xy - [250.0, 330.0]) ** 2).sum(axis=1) / 80.0**2)
+    fine = Grid(
+        xy=xy, index=index, cell_m=10.0, probability=share / share.sum(),
+        log_evidence=0.0,
+    )  # fmt: skip
+    rough, weight = _coarse(fine)
+    assert len(rough) <= 700
+    assert weight.sum() == pytest.approx(1.0)
+    assert weight @ rough == pytest.approx([250.0, 330.0], abs=3.0)
+    spread = weight @ (rough - [250.0, 330.0]) ** 2
+    assert np.sqrt(spread) == pytest.approx([80.0, 80.0], rel=0.05)
+    few = one_cell((3.0, 4.0))
+    assert _coarse(few)[0] == pytest.approx(np.array([[3.0, 4.0]]))
+    # Nine tenths of a round normal lie within -2 ln(1 - 0.9) pi s^2.
+    expected = -2 * np.log(0.1) * np.pi * 80.0**2
+    assert area_90_m2(fine) == pytest.approx(expected, rel=0.02)
+    assert _area(np.array([[4.0, 3.0, 2.0, 1.0], [1.0, 0.0, 0.0, 0.0]])) == (
+        pytest.approx([3.0, 1.0])
+    )

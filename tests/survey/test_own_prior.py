@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,8 @@ from treeward.survey import Settings, timing
 from treeward.survey.directions import LINE_KINDS
 from treeward.survey.lessons import (
     Lesson,
+    _information,
+    _interpolated,
     lesson,
     plain_compass_sd_deg,
     plain_moments,
@@ -18,11 +21,15 @@ from treeward.survey.lessons import (
 from treeward.survey.own_prior import (
     COMPASS_OF_HUNT,
     Known,
+    _measured,
+    _nearness,
+    _sharings,
+    _states,
     learned_settings,
     own_compass,
     own_prior,
 )
-from treeward.survey.records import Bearings, Stations, Trips
+from treeward.survey.records import Bearings, Cargo, Stations, Trips
 
 HOME, FAR = (52.3, -3.6), (48.0, 8.0)
 METRES_PER_DEG = 111_250.0  # of latitude near 52 N
@@ -312,3 +319,108 @@ def test_lessons_of_a_model_that_is_right_hold_what_they_say() -> None:
         inside += abs(z) < 1.645
 
     assert 0.8 <= inside / 60 <= 1.0
+
+
+def test_a_lesson_of_two_cargos_tells_of_the_mean_of_both() -> None:
+    """A linear measurement updates a normal state: Gelman et al. 2013, 14.2."""
+    mean, covariance = plain_moments()
+    cargos: tuple[Cargo, ...] = ("syrup", "water")
+    one = told(-0.1, 0.4, sd=0.05)
+    both = Known(
+        lesson=replace(one.lesson, cargos=cargos),
+        latitude_deg=HOME[0],
+        longitude_deg=HOME[1],
+    )
+    rows, values, noise, of = _measured([both], _states(mean, covariance)[0], mean)
+    assert of == [0, 0]
+    assert noise == pytest.approx([0.05**2] * 2)
+    by_stay = rows[np.argmax(np.abs(rows[:, 2]))]
+    usual = np.exp(mean[1])
+    order = list(timing.IN_HIVE_S)
+    share = {cargo: by_stay[1 + order.index(cargo)] for cargo in order}
+    sign = np.sign(share["water"])
+    assert share == pytest.approx(
+        {"water": 0.5 * sign, "syrup": 0.5 * sign, "nectar": 0.0}
+    )
+    by_reaction = 0.5 / (usual * 120.0) + 0.5 / (usual * 150.0)
+    assert by_stay[-1] == pytest.approx(sign * by_reaction)
+    off = values[np.argmax(np.abs(rows[:, 2]))] * sign
+    assert off == pytest.approx(0.4 - mean[1])
+
+
+def test_states_and_their_sharing_add_up_to_the_plain_prior() -> None:
+    mean, covariance = plain_moments()
+    middle, spread = _states(mean, covariance)
+    assert middle == pytest.approx([mean[0], mean[1], mean[1], mean[1], 0.0])
+    assert spread[0, 0] == pytest.approx(covariance[0, 0])
+    assert spread[0, 1:4] == pytest.approx(covariance[0, 1])
+    assert np.diag(spread)[1:4] == pytest.approx(covariance[1, 1])
+    assert spread[1, 2] == pytest.approx(0.8 * covariance[1, 1])
+    assert spread == pytest.approx(spread.T)
+    assert not spread[-1].any()
+    total = 0.0
+    for levels, weight in _sharings():
+        assert np.sum(levels, axis=0) == pytest.approx([1.0, 1.0, 1.0, 1.0, 0.0])
+        assert min(level.min() for level in levels) >= 0.0
+        total += weight
+    assert total == pytest.approx(1.0)
+
+
+def test_hunts_share_their_region_by_the_normal_law_of_their_distance() -> None:
+    # A hundredth of a degree of latitude near 52 N is 1112.6 m (WGS84).
+    apart_m = 1112.6 * 20
+    near = _nearness([HOME, (HOME[0] + 0.2, HOME[1])], HOME)
+    assert near[0, 2] == pytest.approx(1.0)
+    assert near[0, 1] == pytest.approx(np.exp(-0.5 * (apart_m / 30_000) ** 2), rel=1e-3)
+    assert near == pytest.approx(near.T)
+    assert np.diag(near) == pytest.approx(1.0)
+
+
+def test_two_hunts_of_one_observer_are_the_textbooks_normal_model(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from treeward.survey import own_prior as module
+
+    monkeypatch.setattr(module, "COMPASS_OF_HUNT", ((0.3, 0.5), (0.7, 0.5)))
+    monkeypatch.setattr(module, "COMPASS_OF_REGION", ((0.3, 1.0),))
+    variance = plain_compass_sd_deg() ** 2
+    hunts = [told(0.0, 0.0, offset=(6.0, 2.0)), told(0.0, 0.0, offset=(1.0, 1.0))]
+    seen, noise = np.array([6.0, 1.0]), np.array([4.0, 1.0])
+
+    mean, sd, count = own_compass(hunts, "", here_deg=HOME)
+
+    parts = []
+    for own in (0.3, 0.7):
+        common, single = variance * (1 - own), variance * own
+        precision = 1 / (noise + single)
+        middle = (precision @ seen) / (1 / common + precision.sum())
+        left = 1 / (1 / common + precision.sum())
+        # Evidence: both values about nought, the common part in both.
+        size = np.diag(noise + single) + common
+        fit = -0.5 * (seen @ np.linalg.inv(size) @ seen + np.log(np.linalg.det(size)))
+        parts.append((np.exp(fit), middle, left + single))
+    weight, means, spreads = np.array(parts).T
+    weight /= weight.sum()
+    assert mean == pytest.approx(weight @ means)
+    assert sd**2 == pytest.approx(weight @ spreads + weight @ (means - mean) ** 2)
+    assert count == 2
+
+
+def test_what_is_gained_is_what_is_known_after_less_what_was_before() -> None:
+    before = np.diag([4.0, 1.0])
+    gained = np.array([[3.0, 1.0], [1.0, 2.0]])
+    mean = np.array([0.3, -0.2])
+    after = before + gained
+    precision, weighted = _information(after, gained @ mean, before)
+    assert precision == pytest.approx(gained)
+    assert np.linalg.solve(precision, weighted) == pytest.approx(mean)
+    # A direction that lost is told of as nothing.
+    less, none = _information(before + np.diag([2.0, -0.5]), np.ones(2), before)
+    assert less == pytest.approx(np.diag([2.0, 0.0]))
+    assert none == pytest.approx([1.0, 0.0])
+
+
+def test_beyond_its_ends_a_line_goes_on_straight() -> None:
+    x, y = np.array([0.0, 1.0, 3.0]), np.array([2.0, 4.0, 5.0])
+    found = _interpolated(np.array([-1.0, 0.5, 2.0, 5.0]), x, y)
+    assert found == pytest.approx([0.0, 3.0, 4.5, 6.0])

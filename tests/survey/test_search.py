@@ -1,9 +1,12 @@
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import gamma, vonmises
+from scipy.special import i0e
+from scipy.stats import gamma
 
 from survey import hunts
 from treeward import survey
@@ -196,10 +199,11 @@ def test_a_bee_overhead_is_half_of_the_colony_sought_and_flies_25_degrees_wide()
         bearing_true_deg=90.0,
     )
     after = search.updated(flat(), HEATH, search.Searching(overhead=(bee,))).after
-    # By SciPy's von Mises distribution: home or from home, against any way at all.
+    # By the von Mises distribution: home or from home, against any way at all.
     off = np.arctan2(*after.xy.T) - np.radians(90.0)
-    width = vonmises(1 / np.radians(25.0) ** 2)
-    likelier = np.pi * (width.pdf(off) + width.pdf(off + np.pi))
+    kappa = 1 / np.radians(25.0) ** 2
+    both = np.exp(kappa * (np.cos(off) - 1)) + np.exp(kappa * (-np.cos(off) - 1))
+    likelier = both / (2 * i0e(kappa))
     expected = 0.5 + 0.5 * likelier
     assert after.probability == pytest.approx(expected / expected.sum(), rel=1e-4)
 
@@ -253,3 +257,145 @@ def test_locate_with_searched_ground_moves_its_areas() -> None:
 def test_settings_that_cannot_be(name: str, value: float) -> None:
     with pytest.raises(ValueError, match=rf"searching\.{name}: must be a positive"):
         search.Searching(**{name: value})  # type: ignore[arg-type]  # by name
+
+
+def test_ground_beside_a_walk_is_seen_by_the_normal_law_of_its_width() -> None:
+    # Across the middle of a long straight walk the effort is W times a normal density
+    # of sd hypot(0.4 W, 6 m): all of it together is W for each metre walked.
+    grid = flat(half_m=200.0, cell_m=4.0)
+    for width in (10.0, 30.0):
+        way = walked((-150, 2), (150, 2), width_m=width)
+        effort = search.efforts(grid, HEATH, search.Searching(walked=(way,)))
+        assert effort.sum() * 4.0**2 == pytest.approx(width * 300.0, rel=0.01)
+        middle = effort.reshape(100, 100)[38:62].mean(axis=0)  # by metres north
+        off = np.arange(-198.0, 200.0, 4.0) - 2
+        sd = np.hypot(0.4 * width, 6.0)
+        expected = width * np.exp(-0.5 * (off / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+        assert middle == pytest.approx(expected, abs=0.02 * expected.max())
+    # Where the phone knows its place well it is as narrow as one sees.
+    sure = search.Searching(walked=(walked((0, -150), (0, 150)),), gps_sd_m=0.5)
+    effort = search.efforts(grid, HEATH, sure)
+    sd = np.hypot(0.4 * 15.0, 0.5)
+    near = (np.abs(grid.xy[:, 1]) < 50) & (np.abs(grid.xy[:, 0]) < 2.1)
+    # Half of the samples fall into the cells to either side, 2 m off.
+    assert effort[near].mean() == pytest.approx(
+        15.0 * np.exp(-0.5 * (2 / sd) ** 2) / (sd * np.sqrt(2 * np.pi)), rel=0.05
+    )
+
+
+def test_a_walk_that_leaves_the_map_tells_of_what_it_crosses_only() -> None:
+    grid = flat(half_m=100.0, cell_m=5.0)
+    both = search.Searching(
+        walked=(walked((-500, 0), (500, 0)), walked((-90, 50), (90, 50), width_m=30.0))
+    )
+    effort = search.efforts(grid, HEATH, both)
+    by_hand = 15.0 * 200.0 + 30.0 * 180.0
+    # A little of the second lies beyond the rim.
+    assert effort.sum() * 5.0**2 == pytest.approx(by_hand, rel=0.03)
+    one = search.efforts(grid, HEATH, search.Searching(walked=both.walked[:1]))
+    two = search.efforts(grid, HEATH, search.Searching(walked=both.walked[1:]))
+    assert effort == pytest.approx(one + two)
+    far = search.Searching(walked=(walked((900, 0), (900, 90)),))
+    assert search.efforts(grid, HEATH, far) == pytest.approx(0.0)
+
+
+def test_looking_finds_by_the_mean_of_exponentials_and_no_more_than_98_percent() -> None:
+    for effort in (0.3, 2.0, 4.0, 9.0):
+        over = search.LookedOver(ring=WEST, effort=effort)
+        update = search.updated(flat(), HEATH, search.Searching(looked_over=(over,)))
+        # The mean of exp(-W e) over a gamma of mean 1 and shape 4, by its transform.
+        missed = (1 + min(effort, 6.6) / 4) ** -4
+        assert update.found_by_now == pytest.approx(0.5 * (1 - missed))
+        assert west_share(update.after) == pytest.approx(missed / (1 + missed))
+        assert west_share(update.before) == pytest.approx(0.5)
+
+
+def test_halved_cells_are_bilinear_between_their_mothers() -> None:
+    # A plane stays a plane within; the mean of the four quarters is the mother's.
+    grid = flat(half_m=80.0, cell_m=10.0)
+    plane = 1.0 + 0.002 * grid.xy[:, 0] + 0.001 * grid.xy[:, 1]
+    tilted = dataclasses.replace(grid, probability=plane / plane.sum())
+    fine = search.halved(tilted, 5.0)
+    assert fine.cell_m == 5.0
+    assert len(fine.xy) == 4 * len(grid.xy)
+    inner = np.abs(fine.xy).max(axis=1) < 70
+    expected = (1.0 + fine.xy @ [0.002, 0.001]) / (4 * plane.sum())
+    assert fine.probability[inner] == pytest.approx(expected[inner], rel=1e-3)
+    # A single bump is shared out by nine, three, three and one sixteenths.
+    bump = np.full(len(grid.xy), 1e-9)
+    bump[100] = 1.0
+    spread = search.halved(dataclasses.replace(grid, probability=bump), 5.0)
+    own = (spread.index // 2 == grid.index[100]).all(axis=1)
+    beside = (spread.index // 2 == grid.index[100] + [1, 0]).all(axis=1)
+    corner = (spread.index // 2 == grid.index[100] + [1, 1]).all(axis=1)
+    total = 16 * spread.probability
+    assert total[own] == pytest.approx(9 / 4, rel=1e-6)
+    assert sorted(total[beside]) == pytest.approx([0, 0, 3 / 4, 3 / 4], abs=1e-6)
+    assert sorted(total[corner]) == pytest.approx([0, 0, 0, 1 / 4], abs=1e-6)
+
+
+def test_a_large_map_is_not_halved_beyond_what_a_phone_can_bear() -> None:
+    large = flat(half_m=1000.0, cell_m=10.0)  # 40 000 cells
+    assert search.halved(large, 3.0) is large  # four times as many would be too many
+    less = flat(half_m=900.0, cell_m=10.0)
+    assert search.halved(less, 3.0).cell_m == 5.0
+    apart = dataclasses.replace(
+        flat(half_m=20.0), index=flat(half_m=20.0).index * np.array([400, 1])
+    )
+    assert search.halved(apart, 3.0).cell_m < 10.0
+
+
+def test_of_weights_that_overlap_the_last_counts_and_of_trees_the_larger() -> None:
+    north = ring((-200, 0), (200, 0), (200, 200), (-200, 200))
+    ground = (
+        search.WeighedGround(ring=WEST, weight=2.0),
+        search.WeighedGround(ring=north, weight=0.5),
+    )
+    lonlat = HEATH.to_lonlat(np.array([[-100.0, 100.0], [-100.0, -100.0]]))
+    trees = search.Trees(
+        latitude_deg=lonlat[:, 1], longitude_deg=lonlat[:, 0], weight=1.5, radius_m=20.0
+    )
+    after = search.updated(
+        flat(), HEATH, search.Searching(ground=ground, trees=trees)
+    ).after
+    x, y = after.xy.T
+    away = [np.hypot(x + 100, y - at) for at in (100, -100)]
+    open_ = np.minimum(*away) > 25
+    values = after.probability / after.probability[(x > 50) & (y < -50)].mean()
+    assert values[(x < -5) & (y < -5) & open_] == pytest.approx(2.0)
+    assert values[(y > 5) & open_] == pytest.approx(0.5)
+    assert values[away[0] < 15] == pytest.approx(1.5)
+    assert values[away[1] < 15] == pytest.approx(2.0)
+    # Ten times over, no ground sinks below a hundredth of the best.
+    bog = (search.WeighedGround(ring=WEST, weight=1e-6),)
+    low = search.updated(flat(), HEATH, search.Searching(ground=bog)).after
+    assert west_share(low) == pytest.approx(0.01 / 1.01, rel=1e-3)
+
+
+def test_a_dish_nobody_visits_halves_what_is_beside_it_and_little_at_two_hundred() -> (
+    None
+):
+    dish = search.EmptyDish(latitude_deg=hunts.HEATH[0], longitude_deg=hunts.HEATH[1])
+    after = search.updated(flat(), HEATH, search.Searching(empty_dishes=(dish,))).after
+    away = np.hypot(*after.xy.T)
+    expected = 1 - 0.5 * np.exp(-0.5 * (away / 80.0) ** 2)
+    assert after.probability == pytest.approx(expected / expected.sum(), rel=1e-6)
+
+
+def test_what_tells_is_told_apart_from_what_only_plans() -> None:
+    dish = search.EmptyDish(latitude_deg=52.0, longitude_deg=-3.0)
+    bee = search.Overhead(latitude_deg=52.0, longitude_deg=-3.0, bearing_true_deg=1.0)
+    ground = search.WeighedGround(ring=WEST, weight=2.0)
+    trees = search.Trees(latitude_deg=np.array([52.0]), longitude_deg=np.array([-3.0]))
+    over = search.LookedOver(ring=WEST, effort=1.0)
+    for told, tells, looked, weighs in (
+        (search.Searching(), False, False, False),
+        (search.Searching(start=(52.0, -3.0), paths=(WEST,)), False, False, False),
+        (search.Searching(empty_dishes=(dish,)), True, False, False),
+        (search.Searching(overhead=(bee,)), True, False, False),
+        (search.Searching(ground=(ground,)), True, False, True),
+        (search.Searching(trees=trees), True, False, True),
+        (search.Searching(looked_over=(over,)), True, True, False),
+        (search.Searching(walked=(walked((0, 0), (9, 0)),)), True, True, False),
+    ):
+        assert (told.tells, told.looked, told.weighs) == (tells, looked, weighs)

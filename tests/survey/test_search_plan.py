@@ -187,3 +187,120 @@ def test_the_walk_starts_where_one_stands() -> None:
         )[0]  # fmt: skip
 
     assert off_m(other.search_plan[0]) < off_m(plain.search_plan[0])
+
+
+def test_a_wall_is_passed_two_metres_off_its_corners_and_no_nearer() -> None:
+    ways = Ways([WALL], [], walk_mps=1.0, path_mps=2.0)
+    one, two = np.array([-120.0, 0.0]), np.array([120.0, 0.0])
+    passed = ways.way(one, two)
+    corner = np.abs(passed) - (20.0, 100.0)
+    assert corner == pytest.approx(np.full((2, 2), 2 / np.sqrt(2)))
+    whole = np.vstack([one, passed, two])
+    by_hand = np.hypot(*np.diff(whole, axis=0).T).sum()
+    time = ways.times(one, two[None, :], ways.from_nodes(two[None, :]))[0]
+    assert time == pytest.approx(by_hand)
+    back = ways.way(two, one)  # north or south of it, which is as long
+    assert np.abs(back) == pytest.approx(np.abs(passed[::-1]))
+    assert (back[:, 1] > 0).all() or (back[:, 1] < 0).all()
+    assert list(ways.clear(np.array([[0.0, 0.0], [21.0, 0.0], [0.0, 101.0]]))) == [
+        False, True, True
+    ]  # fmt: skip
+    fast = Ways([WALL], [], walk_mps=2.0, path_mps=2.0)
+    assert fast.times(one, two[None, :], fast.from_nodes(two[None, :]))[0] == (
+        pytest.approx(by_hand / 2)
+    )
+    # Of a ring that is closed, and of one drawn the other way round, it is the same.
+    closed = Ways([np.vstack([WALL, WALL[:1]])], [], walk_mps=1.0, path_mps=2.0)
+    other_way = Ways([WALL[::-1]], [], walk_mps=1.0, path_mps=2.0)
+    for other in (closed, other_way):
+        assert other.times(one, two[None, :], other.from_nodes(two[None, :]))[0] == (
+            pytest.approx(by_hand)
+        )
+
+
+def test_along_a_path_one_walks_at_its_speed_and_to_it_at_ones_own() -> None:
+    path = np.array([[-300.0, 0.0], [300.0, 0.0], [300.0, 300.0]])
+    ways = Ways([], [path], walk_mps=0.5, path_mps=2.0)
+    one = np.array([-300.0, 0.0])
+    two = np.array([[300.0, 300.0], [300.0, 310.0], [-300.0, 100.0]])
+    times = ways.times(one, two, ways.from_nodes(two))
+    assert times[0] == pytest.approx(900.0 / 2.0, rel=1e-6)
+    assert times[1] == pytest.approx(900.0 / 2.0 + 10.0 / 0.5, rel=1e-6)
+    assert times[2] == pytest.approx(100.0 / 0.5)  # no path leads there
+    passed = ways.way(one, two[0])
+    assert passed[0] == pytest.approx(one)
+    assert passed[-1] == pytest.approx(two[0])
+    length = np.hypot(*np.diff(passed, axis=0).T).sum()
+    assert length == pytest.approx(900.0, rel=1e-6)
+    step = np.hypot(*np.diff(passed, axis=0).T)
+    assert step.max() <= 20.0 + 1e-6
+    # A wall across a path closes it there: one walks round.
+    shut = Ways([WALL], [np.array([[-100.0, 0.0], [100.0, 0.0]])], walk_mps=1.0,
+                path_mps=5.0)  # fmt: skip
+    end = np.array([[100.0, 0.0]])
+    round_it = shut.times(np.array([-100.0, 0.0]), end, shut.from_nodes(end))[0]
+    assert round_it > 2 * (np.hypot(80.0, 100.0) - 60.0)
+    begin = np.array([-100.0, 0.0])
+    whole = np.vstack([begin, shut.way(begin, end[0]), end])
+    assert not crosses(whole[:-1], whole[1:], WALL).any()
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_ground_is_cut_into_strips_that_cover_it_once(turned: bool) -> None:
+    grid = peaks((0, 0, 1), sd_m=40.0)
+    chosen = grid.inside(0.9)
+    searching = Searching(sweep_width_m=15.0)
+    spent = np.zeros(len(grid.xy))
+    pieces = search_plan._cut(
+        grid, chosen, spent, searching, free(searching), turned=turned
+    )
+    assert pieces.held.sum() == pytest.approx(grid.probability[chosen].sum())
+    assert sorted(pieces.cells) == sorted(chosen)
+    assert np.bincount(pieces.strip, minlength=len(pieces.held)).min() > 0
+    length = np.hypot(*(pieces.ends[:, 1] - pieces.ends[:, 0]).T)
+    assert length.max() <= 60.0 + 1e-6
+    # W l of a walk along each, over the ground of its cells.
+    ground = np.bincount(pieces.strip) * grid.cell_m**2
+    assert pieces.effort == pytest.approx(15.0 * length / ground)
+    assert (15.0 * length).sum() == pytest.approx(ground.sum(), rel=0.15)
+    for strip in range(0, len(length), 7):
+        own = grid.xy[pieces.cells[pieces.strip == strip]]
+        start, end = pieces.ends[strip]
+        along = (end - start) / length[strip]
+        aside = (own - start) @ np.array([along[1], -along[0]])
+        assert np.abs(aside).max() <= 15.0 / 2 + 5.0
+        forth = (own - start) @ along
+        assert forth.min() >= -4.0
+        assert forth.max() <= length[strip] + 4.0
+
+
+def test_the_mean_time_is_that_of_the_legs_and_what_they_miss() -> None:
+    # The textbook's expectation: each leg finds in its middle; what is missed takes the
+    # mean effort of the best search (Koopman) of the map that is left, afterwards.
+    grid = peaks((0, 0, 1), sd_m=30.0)
+    how = Searching()
+    walk = search_plan.plan_walk(
+        grid, how, start=np.zeros(2), ways=free(how), longest_s=1800.0
+    )
+    clock = mean = 0.0
+    for leg in walk.legs:
+        length = np.hypot(*(leg.end - leg.start))
+        assert leg.look_s == pytest.approx(length / how.look_mps)
+        mean += leg.found * (clock + leg.reach_s + leg.look_s / 2)
+        clock += leg.reach_s + leg.look_s
+    assert 0.3 < walk.found < 0.95
+    last = walk.legs[-1]
+    assert clock - last.reach_s - last.look_s < 1800.0 <= clock
+    # Not sooner than at best on what is left, nor later than all of it anew.
+    assert mean + (1 - walk.found) * clock < walk.mean_s
+    whole = search_plan.mean_search_s(grid, how)
+    assert walk.mean_s < mean + (1 - walk.found) * (clock + 6 * whole)
+
+
+def test_search_at_best_takes_so_many_variances_of_sweeping() -> None:
+    # For a round normal 2 pi s^2 (3 k + 1) / (k - 1) at shape k = 4 of the sweep width
+    # (Koopman's 6 pi s^2 where it is known); here by W and speed.
+    grid = peaks((0, 0, 1), sd_m=40.0)
+    how = Searching(sweep_width_m=10.0, look_mps=0.5)
+    expected = 2 * np.pi * 40.0**2 * 13 / 3 / (10.0 * 0.5)
+    assert search_plan.mean_search_s(grid, how) == pytest.approx(expected, rel=0.01)

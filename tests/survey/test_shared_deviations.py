@@ -9,7 +9,16 @@ import pytest
 
 from survey import hunts
 from treeward import survey
-from treeward.survey.next_station import line_variance_deg2
+from treeward.survey import answer
+from treeward.survey.case import prepare
+from treeward.survey.distances import weighted_quantiles
+from treeward.survey.evidence import Evidence
+from treeward.survey.next_station import (
+    _fact,
+    _line_variances,
+    _time_variances,
+    line_variance_deg2,
+)
 
 NO_LINES = hunts.bearings([])
 BEES = ("yellow", "blue", "white", "red")
@@ -31,8 +40,20 @@ def test_regular_bees_are_not_pushed_away_nor_irregular_ones_drawn_near(
 ) -> None:
     off, held = [], 0
     for seed in range(5):
-        fix = survey.locate(hunts.stations(), even_trips(spread, 150.0, seed), NO_LINES)
-        low, median, high = fix.colonies[0].distance_m["1"]
+        # As one colony, without the advice that comes of it: only distance matters.
+        hunt = prepare(
+            hunts.stations(),
+            even_trips(spread, 150.0, seed),
+            NO_LINES,
+            survey.Settings(),
+            None,
+        )
+        of_all = Evidence(hunt.case, frozenset(hunt.bees), np.zeros(0, dtype=bool))
+        _, grid = answer.solve(of_all)
+        away = np.hypot(*(grid.xy - hunt.case.origin_xy).T)
+        low, median, high = weighted_quantiles(
+            away, grid.probability, (0.05, 0.5, 0.95)
+        )
         off.append(median - 150.0)
         held += low < 150.0 < high
     assert held >= 4
@@ -233,3 +254,58 @@ def test_which_bees_a_line_was_read_on_does_not_matter_but_how_many() -> None:
 
     assert least_deg(0, 1) == pytest.approx(least_deg(2, 3), rel=0.02)
     assert least_deg(0, 1, 2, 3) < 0.99 * least_deg(0, 1) < 0.99 * least_deg(0)
+
+
+def test_enough_is_where_all_further_notes_take_an_eighth_off_by_hand() -> None:
+    # single / n + shared: an eighth of it is left to gain at n = 7 single / shared.
+    for single, shared, expected in (
+        (81.0, 27.0, 21),
+        (81.0, 28.0, 21),
+        (1.0, 50.0, 1),
+    ):
+        fact = _fact("A", "1", "", count=9, single=single, shared=shared)
+        assert fact.enough == expected
+        assert fact.sd_now == pytest.approx(np.sqrt(single / 9 + shared))
+        assert fact.sd_least == pytest.approx(np.sqrt(shared))
+        assert (fact.kind, fact.station, fact.bee) == ("bearings", "1", "")
+    assert _fact("A", "1", "red", count=0, single=4.0, shared=2.0).kind == "trips"
+
+
+def test_what_one_bearing_and_what_all_of_a_station_share_by_hand() -> None:
+    settings = survey.Settings()
+    # Tails: 0.12 of stations, none on open ground, half of it and all of it elsewhere.
+    tail = 0.12 * (0.5 * 0.30 + 1.0 * 0.25)
+    line = (1 - tail) * 3.5**2 + tail * 13.0**2
+    single, shared = _line_variances(settings, {}, 2.0)
+    assert single == pytest.approx(9.0**2)
+    assert shared == pytest.approx(line + 4.0**2 / 2 + 3.0**2)
+    learned = {"bearing_sd_deg": (5.0, 1.0), "compass_offset_deg": (2.0, 1.5)}
+    single, shared = _line_variances(settings, learned, 4.0)
+    assert single == pytest.approx(5.0**2)
+    assert shared == pytest.approx(line + 4.0**2 / 4 + 1.5**2)
+    # A line known to be off farther than the tail has no tail beside it.
+    wide = {"station_line_sd_deg": (15.0, 8.0)}
+    assert line_variance_deg2(settings, wide) == pytest.approx(17.0**2)
+
+
+def test_what_one_trip_and_what_all_of_a_bee_share_by_hand() -> None:
+    hunt = prepare(
+        hunts.stations(), hunts.trips([400.0] * 4), NO_LINES, survey.Settings(), None
+    )
+    learned = {
+        "flight_speed_factor": (0.9, 0.05),
+        "in_hive_factor": (1.5, 0.2),
+        "trip_spread": (0.3, 0.1),
+    }
+    single, shared = _time_variances("water", 400.0, learned, hunt)
+    stay, flight = 120.0 * 1.5, 400.0 - 120.0 * 1.5
+    usual = 120.0 * 1.12
+    expected = (0.3 * usual) ** 2 + (0.06 * flight) ** 2 + 2 * 4.0**2
+    assert single == pytest.approx(expected)
+    expected = (0.22**2 + (0.2 / 1.5) ** 2) * stay**2
+    expected += (0.05**2 + (0.05 / 0.9) ** 2) * flight**2
+    assert shared == pytest.approx(expected)
+    # Nearer than the hive allows there is no flight to be unsure of.
+    assert _time_variances("water", 100.0, learned, hunt)[0] == pytest.approx(
+        (0.3 * usual) ** 2 + 2 * 4.0**2
+    )

@@ -129,7 +129,7 @@ def check_wind(wind: TripWind, count: int) -> None:
     for name, high in (("speed_mps", 60.0), ("from_true_deg", 360.0)):
         values = np.asarray(getattr(wind, name), dtype=np.float64)
         _length(f"wind.{name}", values, count)
-        _within(f"wind.{name}", values[~np.isnan(values)], 0.0, high)
+        _within(f"wind.{name}", np.where(np.isnan(values), 0.0, values), 0.0, high)
 
 
 def _length(name: str, values: np.ndarray, count: int) -> None:

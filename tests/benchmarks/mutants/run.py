@@ -1,7 +1,7 @@
 """Which small faults do a room's quick tests notice?
 
     PYTHONPATH=tests python -m benchmarks.mutants.run ROOM [--sample N] [--seed N]
-        [--into FILE] [--only KEY-PART]
+        [--into FILE] [--only KEY-PART] [--watched FILE]
     PYTHONPATH=tests python -m benchmarks.mutants.run --table FILE...
 
 A sample of all single faults (`mutations.py`) that can be put into the modules of a
@@ -10,8 +10,10 @@ run the changed line, those that call its function (or, for a fault outside of
 functions, the module), then the rest of their files, each lot's quickest first, as far
 as 6 s of CPU go. So what survives may yet be noticed by a slower test. A fault in a
 function that no test calls counts as surviving, one that no test ends in time with as
-killed. What nobody can tell from the right code is listed by hand in equivalent.txt,
-one `key  # why` a line. Programs that tests start run without the fault. Needs a POSIX
+killed. They are taken in the order drawn, those outside of functions last. Which tests
+run which lines is kept in the file `--watched`, for further samples of the same tests.
+What nobody can tell from the right code is listed by hand in equivalent.txt, one
+`key  # why` a line. Programs that tests start run without the fault. Needs a POSIX
 system (fork).
 """
 
@@ -103,7 +105,10 @@ class _Session:
     A fault within a function is put into the function that stands there already.
     """
 
-    def __init__(self, room: str, mutants: Sequence[Mutant]) -> None:
+    def __init__(
+        self, room: str, mutants: Sequence[Mutant], kept: Path | None = None
+    ) -> None:
+        self.kept = kept
         self.folder = f"{SOURCE / room}{os.sep}"
         self.mutants = mutants
         self.ends: dict[str, str] = {}
@@ -145,7 +150,7 @@ class _Session:
     def _watched(self, session: pytest.Session) -> Calls:
         """Run the tests once as they are; those that fail so are left out."""
         with tempfile.TemporaryDirectory() as folder:
-            told = Path(folder) / "calls.json"
+            told = self.kept or Path(folder) / "calls.json"
 
             def right() -> int:
                 seen: dict[str, tuple[float, list[tuple[str, int]]]] = {}
@@ -153,7 +158,7 @@ class _Session:
                 told.write_text(json.dumps(seen))
                 return 0
 
-            if _in_child(right, cpu_s=1200):
+            if not told.exists() and _in_child(right, cpu_s=1200):
                 sys.exit("the tests do not end: see above")
             read: dict[str, Any] = json.loads(told.read_text())
         return {
@@ -268,19 +273,22 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--into", type=Path)
     parser.add_argument("--tests", default="", help="which tests these are, in a word")
     parser.add_argument("--only", default="", help="of the sample, those with this key")
+    parser.add_argument("--watched", type=Path, help="what tests run which lines")
     parser.add_argument("--table", type=Path, nargs="+")
     asked = parser.parse_args(arguments)
     os.chdir(ROOT)
     if asked.table:
         RESULTS.write_text(_table([json.loads(p.read_text()) for p in asked.table]))
         return
-    found = _run_room(asked.room, asked.sample, asked.seed, asked.only)
+    found = _run_room(asked.room, asked.sample, asked.seed, asked.only, asked.watched)
     found["tests"] = asked.tests
     if asked.into:
         asked.into.write_text(json.dumps(found, indent=1, ensure_ascii=False))
 
 
-def _run_room(room: str, size: int, seed: int, only: str) -> dict[str, Any]:
+def _run_room(
+    room: str, size: int, seed: int, only: str, kept: Path | None
+) -> dict[str, Any]:
     every = [
         mutant
         for path in sorted((SOURCE / room).rglob("*.py"))
@@ -290,9 +298,7 @@ def _run_room(room: str, size: int, seed: int, only: str) -> dict[str, Any]:
         if path.name != "__init__.py"
     ]
     drawn = random.Random(seed).sample(every, min(size, len(every)))  # noqa: S311
-    wanted = sorted(
-        (m for m in drawn if only in m.key), key=lambda m: (m.module, m.number)
-    )
+    wanted = [m for m in drawn if only in m.key]
     for name in WARM:
         __import__(name)
     paths = TESTS.get(room, [f"tests/{room}"])
@@ -301,7 +307,7 @@ def _run_room(room: str, size: int, seed: int, only: str) -> dict[str, Any]:
         temporary = f"--basetemp={folder}/tests"
 
         def inside() -> int:
-            session = _Session(room, [m for m in wanted if m.function])
+            session = _Session(room, [m for m in wanted if m.function], kept)
             pytest.main([*QUICK, temporary, *paths], plugins=[session])
             calls = {
                 test: (seen.cpu_s, sorted({path for path, _ in seen.functions}))

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 import av
 import av.filter
 import numpy as np
-from scipy import signal
 
 from .sources import RATE_HZ, Sound
 
@@ -34,6 +33,8 @@ FADE_S = 0.4  # between them; choice
 
 @lru_cache
 def _band(low_hz: float, high_hz: float) -> np.ndarray[Any, np.dtype[np.float64]]:
+    from scipy import signal
+
     if high_hz >= RATE_HZ / 2:
         return np.asarray(
             signal.butter(4, low_hz, "highpass", fs=RATE_HZ, output="sos")
@@ -44,6 +45,8 @@ def _band(low_hz: float, high_hz: float) -> np.ndarray[Any, np.dtype[np.float64]
 
 def in_band(sound: Sound, low_hz: float = 100.0, high_hz: float = 8000.0) -> Sound:
     """Return what lies between two frequencies."""
+    from scipy import signal
+
     return np.asarray(signal.sosfilt(_band(low_hz, high_hz), sound), np.float64)
 
 
@@ -164,6 +167,8 @@ def telephone(sound: Sound) -> Sound:
 
     Companding as in ITU-T G.711, in its continuous form.
     """
+    from scipy import signal
+
     band = in_band(sound, 300.0, 3400.0)
     low = signal.resample_poly(band, 1, 2)
     low = np.clip(low / max(np.abs(low).max(), 1e-9), -1, 1)
