@@ -299,7 +299,7 @@ def test_a_walk_that_leaves_the_map_tells_of_what_it_crosses_only() -> None:
     assert search.efforts(grid, HEATH, far) == pytest.approx(0.0)
 
 
-def test_looking_finds_by_the_mean_of_exponentials_and_no_more_than_98_percent() -> None:
+def test_looking_finds_by_the_mean_of_exponentials_up_to_98_percent() -> None:
     for effort in (0.3, 2.0, 4.0, 9.0):
         over = search.LookedOver(ring=WEST, effort=effort)
         update = search.updated(flat(), HEATH, search.Searching(looked_over=(over,)))
