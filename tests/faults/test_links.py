@@ -187,6 +187,8 @@ LINKS = [
         ".treeward/review_last.csv": (".profile", "nowhere"),
         ".treeward/ready": ("", "deep"),
         ".treeward/ready/review.csv": (".profile",),
+        ".treeward/ready/review_machine.csv": (".profile",),
+        ".treeward/ready/review_last.csv": (".profile",),
         ".treeward/cautions-read.txt": (".profile", "nowhere"),
         ".treeward/heard": ("", "nowhere"),
         ".treeward/heard/memo.wav.jsonl": (".profile",),

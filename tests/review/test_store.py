@@ -241,6 +241,75 @@ def test_a_correction_on_the_page_keeps_what_was_saved_in_that_moment(
     assert {"first", "saved there", "seen by me"} <= set(remarks)
 
 
+# --- killed -------------------------------------------------------------------------
+
+
+class Killed(BaseException):
+    """Ends a writing where a kill would."""
+
+
+def killed_behind(step: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the next writing end once a file of that name was put in its place."""
+    plain = Held.replace
+
+    def replace(self: Held, name: str, new: str, *into: Any, **options: Any) -> None:
+        plain(self, name, new, *into, **options)
+        if new == step and bool(into) == (step == "review.csv"):
+            raise Killed
+
+    monkeypatch.setattr(Held, "replace", replace)
+
+
+@pytest.mark.parametrize("work", ["correct", "transcribe"])
+def test_a_row_comes_back_as_corrected_right_before_a_kill(
+    hunt: Hunt, work: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from treeward.desk.desk import Desk
+    from treeward.desk.edits import CellEdit
+
+    name = list(cells(hunt))[-1]
+    edit = CellEdit(row=name, column="remark", value="seen twice", was="")
+    if work == "transcribe":
+        lines = hunt.review_path.read_text("utf-8").splitlines()
+        text = "\n".join([*lines[:-1], f"{lines[-1]}seen twice"]) + "\n"
+        hunt.review_path.write_text(text, "utf-8")
+    killed_behind("review.csv", monkeypatch)
+    with pytest.raises(Killed):
+        _ = Desk(hunt).apply([edit]) if work == "correct" else hear_more(hunt)
+    monkeypatch.undo()
+    lines = hunt.review_path.read_text("utf-8").splitlines(keepends=True)
+    kept = [line for line in lines if not line.startswith(name)]
+    hunt.review_path.write_text("".join(kept), "utf-8")  # saved by a spreadsheet
+
+    told = hunt.review.gone_line()
+    hunt.transcribe()
+
+    assert f"1 row ({name}) has gone" in told
+    assert cells(hunt)[name]["remark"] == "seen twice"
+    assert PUT_BACK in cells(hunt)[name]["flag"]
+
+
+def test_what_was_laid_ready_and_never_written_does_not_count(
+    hunt: Hunt, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from treeward.desk.desk import Desk
+    from treeward.desk.edits import CellEdit
+
+    before, name = cells(hunt), list(cells(hunt))[-1]
+    edit = CellEdit(row=name, column="remark", value="never written", was="")
+    killed_behind("review_last.csv", monkeypatch)
+    with pytest.raises(Killed):
+        Desk(hunt).apply([edit])
+    monkeypatch.undo()
+    lines = hunt.review_path.read_text("utf-8").splitlines(keepends=True)
+    kept = [line for line in lines if not line.startswith(name)]
+    hunt.review_path.write_text("".join(kept), "utf-8")
+
+    hunt.transcribe()
+
+    assert cells(hunt)[name]["remark"] == before[name]["remark"]
+
+
 # --- spoilt copies ------------------------------------------------------------------
 
 

@@ -5,11 +5,12 @@
 The files are those of tests/faults (made by hypothesis, from a seed for each piece of
 work), and so is what must hold of each: see tests/faults/contract.py. One in 25 also
 goes through the program itself. A file that was drawn before in the same piece counts
-and is not tried again. Kinds take turns, a piece each. A child does each piece, with limits on memory and
-time; one that crashes is told with the file that crashed it. What is done is kept in
---state, so that a stopped run goes on; the tables in RESULTS.md are written anew after
-each piece. A file that breaks the contract is kept in --state too, to be tried again
-with --again FILE. POSIX only (limits and peak memory are the operating system's).
+and is not tried again. Kinds take turns, a piece each. A child does each piece, with
+limits on memory and time; one that crashes is told with the file that crashed it. What
+is done is kept in --state, so that a stopped run goes on; the table in RESULTS.md is
+written anew after each piece. A file that breaks the contract is kept in --state too,
+to be tried again with --again FILE. POSIX only (limits and peak memory are the
+operating system's).
 """
 
 from __future__ import annotations
