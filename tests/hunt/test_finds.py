@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import threading
+import time
 import tomllib
 from typing import TYPE_CHECKING, Any
 
@@ -48,6 +50,35 @@ def place_off(result: Any, off_m: float, bearing_deg: float) -> str:
         best.best_longitude_deg, best.best_latitude_deg, bearing_deg, off_m
     )
     return f"{lat:.7f}, {lon:.7f}"
+
+
+def test_two_finds_at_once_are_both_kept(typed_hunt: Path) -> None:
+    hunt = Hunt(typed_hunt)
+    one, other = find_at(PLACE), find_at("52.297000, -3.615000")  # both saw no file
+
+    add_find(hunt, one)
+    kept = add_find(hunt, other)
+
+    assert [find.id for find in kept.find] == ["1", "2"]
+    assert kept.find[-1].position == other.position
+
+
+def test_a_find_waits_for_a_command_that_is_at_work(typed_hunt: Path) -> None:
+    hunt = Hunt(typed_hunt)
+    held = threading.Event()
+
+    def work() -> None:
+        with Hunt(typed_hunt).locked("transcribe"):
+            held.set()
+            time.sleep(0.3)
+
+    other = threading.Thread(target=work)
+    other.start()
+    held.wait()
+    kept = add_find(hunt, find_at(PLACE))
+    other.join()
+
+    assert len(kept.find) == 1
 
 
 def test_all_that_was_told_is_read_back(
