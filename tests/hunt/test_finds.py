@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import threading
 import time
@@ -79,6 +80,26 @@ def test_a_find_waits_for_a_command_that_is_at_work(typed_hunt: Path) -> None:
     other.join()
 
     assert len(kept.find) == 1
+
+
+def test_a_full_disk_says_which_file_was_not_written(
+    typed_hunt: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    add_find(Hunt(typed_hunt), find_at(PLACE))
+    before = (typed_hunt / "found.toml").read_bytes()
+    monkeypatch.setattr("pathlib.Path.write_bytes", full)
+
+    code, _, err = run(capsys, "found", "--hunt", str(typed_hunt), "--position", PLACE)
+
+    assert code == 1
+    assert f"{typed_hunt / 'found.toml'}: No space left on device" in err
+    assert (typed_hunt / "found.toml").read_bytes() == before
+    assert not list(typed_hunt.glob(".treeward-*"))
 
 
 def test_all_that_was_told_is_read_back(

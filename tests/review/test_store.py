@@ -142,6 +142,35 @@ def test_a_dropped_name_column_is_no_loss_of_rows(hunt: Hunt) -> None:
     assert len(cells(hunt)) == len(before)
 
 
+@pytest.mark.parametrize("then", ["transcribe", "correct"])
+def test_a_row_typed_in_an_old_view_takes_no_other_rows_place(
+    hunt: Hunt, then: str
+) -> None:
+    from treeward.desk.desk import Desk
+    from treeward.desk.edits import NewRow
+
+    def added(minute: int, remark: str) -> NewRow:
+        clock = f"2026-07-14 10:{minute}:00"
+        return NewRow(cells={"clock": clock, "event": "pause", "remark": remark})
+
+    old_view = hunt.review_path.read_bytes()
+    first = Desk(hunt).apply([added(15, "made on the page")]).added[0]
+    hunt.review_path.write_bytes(
+        old_view + b",,,,2026-07-14 10:20:00,pause,,,,,,,,typed in the sheet\n"
+    )
+
+    told = hunt.review.gone_line()
+    if then == "transcribe":
+        hunt.transcribe()
+    else:
+        Desk(hunt).apply([added(30, "and another")])
+
+    assert first in told
+    remarks = [row["remark"] for row in cells(hunt).values()]
+    assert {"made on the page", "typed in the sheet", "seen by me"} <= set(remarks)
+    assert len(cells(hunt)) == len(old_view.splitlines()) + (then == "correct") + 1
+
+
 # --- saved in the same moment -------------------------------------------------------
 
 

@@ -76,7 +76,7 @@ class ReviewStore:
         if not path.exists() and not self._last_path.exists():
             return []
         with suppress(ReviewError, OSError):
-            if _row_names(path) >= {n for n in self._last_names() if n[:1] == "r"}:
+            if _row_names(path) >= {n for n in self.names_written() if n[:1] == "r"}:
                 return read_review(path, self._zone)
         for other in (self._last_path, self.review_path):
             with suppress(ReviewError):
@@ -108,7 +108,10 @@ class ReviewStore:
         machine = self.machine_rows()
         if not self.review_path.exists():
             return machine, None
-        return machine, read_review(self.review_path, self._zone, machine=machine)
+        rows = read_review(
+            self.review_path, self._zone, machine=machine, taken=self.names_written()
+        )
+        return machine, rows
 
     def gone(self, current: Sequence[ReviewRow]) -> list[ReviewRow]:
         """Return rows that were written last and that `current` lacks.
@@ -118,7 +121,7 @@ class ReviewStore:
         if not self._last_path.exists():
             return []
         there = {row.name for row in current}
-        if self._last_names() <= there:
+        if self.names_written() <= there:
             return []
         try:
             last = read_review(self._last_path, self._zone)
@@ -270,7 +273,8 @@ class ReviewStore:
     def _last_path(self) -> Path:
         return self._copy(_LAST)
 
-    def _last_names(self) -> set[str]:
+    def names_written(self) -> set[str]:
+        """Return the names of all rows of review.csv as it was written last."""
         try:
             return _row_names(self._last_path)
         except OSError:
