@@ -102,6 +102,24 @@ def test_a_full_disk_says_which_file_was_not_written(
     assert not list(typed_hunt.glob(".treeward-*"))
 
 
+def test_a_place_off_the_grid_is_a_line_and_keeps_no_list_back(
+    typed_hunt: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add_find(Hunt(typed_hunt), find_at("85.230000, -3.615000"))
+    shared = typed_hunt.parent / "shared.geojson"
+
+    code, _, err = run(
+        capsys, "found", "--hunt", str(typed_hunt), "--share", str(shared)
+    )
+    listed, out, _ = run(capsys, "season", str(typed_hunt), "--list", "--rounded")
+
+    assert code == 1
+    assert "found.toml: the place 85.230000, -3.615000 cannot be rounded" in err
+    assert not shared.exists()
+    assert listed == 0
+    assert "not on the UTM grid" in out
+
+
 def test_all_that_was_told_is_read_back(
     typed_hunt: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -191,14 +191,21 @@ def coarse(position: Position, square_m: float) -> Coarse:
 
     Raises
     ------
-    ValueError
+    HuntError
         Beyond UTM's 80 S to 84 N.
     """
     from pyproj import Transformer
 
     from treeward.positions import parse_position, utm_text
 
-    zone, _, _ = utm_text(position).split()
+    try:
+        zone, _, _ = utm_text(position).split()
+    except ValueError as error:
+        raise HuntError(
+            f"the place {format_position(position)} cannot be rounded: {error}",
+            where=FILE,
+            mend="Correct the position there.",
+        ) from error
     epsg = (32600 if zone[-1] >= "N" else 32700) + int(zone[:-1])
     both = Transformer.from_crs("EPSG:4326", f"EPSG:{epsg}", always_xy=True)
     grid = both.transform(position.longitude_deg, position.latitude_deg)
