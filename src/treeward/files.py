@@ -102,7 +102,11 @@ def write_text(path: Path, text: str, *, within: Path | None = None) -> None:
 def write_bytes(path: Path, data: bytes, *, within: Path | None = None) -> None:
     """Write a whole file at once; see `replacing`."""
     with replacing(path, within=within) as beside:
-        beside.write_bytes(data)
+        try:
+            beside.write_bytes(data)
+        except OSError as error:
+            error.filename = str(path)  # a full disk does not say which
+            raise
 
 
 @contextmanager

@@ -10,9 +10,13 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import logging
+import math
 import shutil
 from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 from unittest import mock
 from zoneinfo import ZoneInfo
@@ -20,7 +24,7 @@ from zoneinfo import ZoneInfo
 from treeward.errors import TreewardError
 from treeward.hunt.hunt import Hunt
 
-from . import kept
+from . import beside, kept
 from .sounds import wav
 
 if TYPE_CHECKING:
@@ -230,6 +234,21 @@ def _transcript(hunt_dir: Path, ending: str, data: bytes) -> bool:
     return not done.faults
 
 
+def _typed(hunt_dir: Path, ending: str, data: bytes) -> bool:
+    """Read a page of notes with clock times; as a transcript where it holds none."""
+    from treeward.hunt.transcription import recorded_of
+
+    read = _transcript(hunt_dir, ending, data)
+    hunt = Hunt(hunt_dir)
+    (path,) = (hunt_dir / "recordings").iterdir()
+    if read:  # and each of its notes is a row
+        page = recorded_of(hunt, path, hunt.heard_file(path.name), name=path.name)
+        rows = [row for row in hunt.rows() if row.event.recording == path.name]
+        if len(rows) < len(page.events):
+            raise Breach(f"{len(page.events)} notes, {len(rows)} rows")
+    return read
+
+
 def _gpx(hunt_dir: Path, ending: str, data: bytes) -> bool:
     from treeward.hunt.places import place_stations
 
@@ -401,6 +420,138 @@ def check_samples(path: Path) -> None:
         check_fault(fault, path.name)
 
 
+def _found(hunt_dir: Path, _name: str, data: bytes) -> bool:
+    """Add a find and a look, list and share them: what stood there stands there."""
+    from treeward.hunt.find_place import shared_geojson
+    from treeward.hunt.finds import FindTable, LookTable, add_find, add_look, read_finds
+    from treeward.hunt.occupancy import occupancy
+    from treeward.hunt.season import found_colonies
+    from treeward.positions import parse_position
+
+    hunt = Hunt(hunt_dir)
+    path = hunt_dir / "found.toml"
+    path.write_bytes(data)
+    day = datetime(2026, 7, 14, tzinfo=UTC).date()
+    place = parse_position("52.304500, -3.613300")
+    try:
+        before = read_finds(hunt_dir)
+        for square_m in (1000.0, None):
+            json.loads(shared_geojson(before, square_m))
+        colonies, _, faults = found_colonies(hunt_dir.parent)
+        occupancy(colonies, 2026, square_m=1000.0)
+        new = FindTable(id=before.free_id(), position=place, found=day)
+        after = add_find(hunt, new)
+        add_look(hunt, LookTable(find=new.id, seen=day, state="alive"))
+    except TreewardError as error:
+        check_fault(error, "found.toml")
+        if path.read_bytes() != data:
+            raise Breach("found.toml was changed though it was refused") from error
+        return False
+    if faults or len(colonies) != len(before.find):
+        raise Breach(f"not listed as they are: {faults}")
+    if after.find[: len(before.find)] != before.find or after.look != before.look:
+        raise Breach("a find or a look is gone or changed")
+    lines = set(path.read_text("utf-8").splitlines())
+    if gone := [line for line in data.decode("utf-8-sig").split("\n")
+                if line.rstrip("\r") not in lines and line.isprintable()]:  # fmt: skip
+        raise Breach(f"what a person wrote is gone: {gone}")
+    return True
+
+
+def _season(hunt_dir: Path, name: str, data: bytes) -> bool:
+    from treeward.hunt.locating import prepare_hunt
+    from treeward.hunt.places import place_stations
+
+    (hunt_dir / name).write_bytes(data)
+    whole = f'learned_from = "{name}"\n{HUNT_TOML}'
+    (hunt_dir / "hunt.toml").write_text(whole, "utf-8")
+    hunt = Hunt(hunt_dir)
+    hunt.review_path.write_text(REVIEW, "utf-8")
+    try:
+        table = hunt.trips()
+        places = place_stations(hunt.file, hunt_dir, table)
+        moment = datetime(2026, 7, 14, tzinfo=UTC)
+        ready = prepare_hunt(hunt.file, table, places.positions, today=moment)
+    except TreewardError as error:
+        check_fault(error, name)
+        return False
+    learned = ready.settings.learned
+    if learned is not None:
+        numbers = (learned.ln_f, learned.ln_f_sd, learned.ln_g, learned.ln_g_sd)
+        if not all(map(math.isfinite, numbers)) or min(numbers[1::2]) <= 0:
+            raise Breach(f"no numbers to go by: {learned}")
+    return True
+
+
+def _ground(hunt_dir: Path, ending: str, data: bytes) -> bool:
+    """Draw a map under the answer, and where it can say so weigh ground and paths."""
+    from treeward.hunt.ground import read_ground
+    from treeward.hunt.searching import read_searching
+    from treeward.report.model import StationPlace
+
+    name = f"ground{ending}"
+    (hunt_dir / name).write_bytes(data)
+    more = f'[map]\nground = ["{name}"]\n'
+    if ending != ".mbtiles":
+        more += f'[search]\nground = ["{name}"]\n'
+    (hunt_dir / "hunt.toml").write_text(HUNT_TOML + more, "utf-8")
+    hunt = Hunt(hunt_dir)
+    hunt.review_path.write_text(REVIEW, "utf-8")
+    here = StationPlace(
+        id="1", latitude_deg=52.3012, longitude_deg=-3.6104, declination_deg=0.0
+    )
+    read = True
+    for work in (
+        lambda: read_ground(replace(hunt.paired(), stations=(here,)), hunt_dir),
+        lambda: read_searching(hunt.file, hunt_dir, hunt.events()),
+    ):
+        try:
+            work()
+        except TreewardError as error:
+            check_fault(error, name)
+            read = False
+    return read
+
+
+def _merged(hunt_dir: Path, which: str, data: bytes) -> bool:
+    """Merge with a good hunt, as the one or as the other."""
+    from treeward.hunt.merging import merge_hunts
+
+    good, both = hunt_dir.parent / "good", hunt_dir.parent / "both"
+    for folder in (good, both):
+        shutil.rmtree(folder, ignore_errors=True)
+    (good / "recordings").mkdir(parents=True)
+    (good / "hunt.toml").write_text(HUNT_TOML, "utf-8")
+    (hunt_dir / "hunt.toml").write_bytes(data)
+    for folder, mark in ((good, "white"), (hunt_dir, "yellow")):
+        text = REVIEW.replace("yellow", mark)
+        (folder / "review.csv").write_text(text, "utf-8")
+    (hunt_dir / "recordings" / "memo-3.vtt").write_text(MEMO, "utf-8")
+    before = [_all_of(folder) for folder in (good, hunt_dir)]
+    pair = (hunt_dir, good) if which == "one" else (good, hunt_dir)
+    try:
+        merged = merge_hunts(*pair, both, names=("Ann", "Ben"))
+    except TreewardError as error:
+        check_fault(error, "hunt.toml", "review.csv")
+        if both.exists():
+            raise Breach("a merged hunt is there though it was refused") from error
+        return False
+    finally:
+        if [_all_of(folder) for folder in (good, hunt_dir)] != before:
+            raise Breach("one of the two was changed")
+    rows = Hunt(both).rows()
+    Hunt(both).trips()
+    if len(rows) != 10 or merged.rows != 10:
+        raise Breach(f"{len(rows)} rows of ten")
+    return True
+
+
+def _all_of(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path): path.read_bytes() for path in folder.rglob("*.*") if path.is_file()
+    }
+
+
 _WALKS: dict[str, Callable[[Path, str, bytes], bool]] = {
     "review": _review,
     "hunt": _hunt,
@@ -411,6 +562,11 @@ _WALKS: dict[str, Callable[[Path, str, bytes], bool]] = {
     "gpx": _gpx,
     "sound": _sound,
     **dict.fromkeys(kept.PLACES, _kept),
+    "found": _found,
+    "season": _season,
+    **dict.fromkeys(beside.GROUND, _ground),
+    "typed": _typed,
+    "merged": _merged,
 }
 
 

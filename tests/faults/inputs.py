@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from hypothesis import strategies as st
 
-from . import kept, seeds
+from . import beside, kept, seeds
 from .sounds import PIECE_SEEDS, SOUND_SEEDS, wav_files
 
 if TYPE_CHECKING:
@@ -40,10 +40,11 @@ KINDS = {
         Kind("gpx", (".gpx",)),
         Kind("sound", (".wav", ".flac", ".ogg", ".mp3", ".m4a", ".aiff", ".caf")),
         *(Kind(name, places) for name, places in kept.PLACES.items()),
+        *(Kind(name, endings) for name, endings in beside.ENDINGS.items()),
     )
 }
-_TEXTS = seeds.TEXTS | kept.TEXTS
-_TOKENS = seeds.TOKENS | kept.TOKENS
+_TEXTS = seeds.TEXTS | kept.TEXTS | beside.TEXTS
+_TOKENS = seeds.TOKENS | kept.TOKENS | beside.TOKENS
 
 # What breaks readers of text: ends of lines and of text, other alphabets, numbers that
 # are too large, halves of pairs, what a terminal or a spreadsheet would act upon.
@@ -80,6 +81,12 @@ def files(kind: str) -> st.SearchStrategy[bytes]:
             wav_files(),
             garbled(good, st.sampled_from(_NASTY_BYTES), headed=True),
             st.binary(max_size=400),
+        )
+    if kind == "mbtiles":
+        return st.one_of(
+            beside.tile_files(),
+            garbled(beside.tile_seeds(), st.sampled_from(_NASTY_BYTES)),
+            st.binary(max_size=300),
         )
     originals = [text.encode() for text in _TEXTS[kind]]
     tokens = (*_TOKENS[kind], *_NASTY_TEXT)
@@ -153,14 +160,14 @@ def _written(kind: str) -> st.SearchStrategy[bytes]:
             whole = st.tuples(head, st.lists(row, max_size=12)).map(
                 lambda parts: "\n".join([parts[0], *parts[1]])
             )
-        case "hunt":
+        case "hunt" | "merged":
             line = st.tuples(st.sampled_from(seeds.TOML_KEYS), cell, st.booleans()).map(
                 lambda t: t[0] if t[0][0] == "[" else seeds.toml_line(*t)
             )
             whole = st.lists(line, max_size=14).map(
                 lambda lines: seeds.TOML_HEAD + "\n".join(lines)
             )
-        case "gpx":
+        case "gpx" | "gpx ground":
             part = st.sampled_from(seeds.GPX_PARTS) | cell
             element = st.tuples(
                 st.sampled_from(seeds.GPX_ELEMENTS), part, part, part
@@ -169,7 +176,15 @@ def _written(kind: str) -> st.SearchStrategy[bytes]:
                 lambda found: seeds.GPX_HEAD + "".join(found) + "</gpx>"
             )
         case (
-            "heard" | "journal" | "facts" | "starts" | "left out" | "complete" | "locks"
+            "heard"
+            | "journal"
+            | "facts"
+            | "starts"
+            | "left out"
+            | "complete"
+            | "locks"
+            | "season"
+            | "geojson"
         ):
             whole = st.lists(_json_values(cell), max_size=6).map(
                 lambda found: "\n".join(json.dumps(value) for value in found)

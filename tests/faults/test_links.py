@@ -12,6 +12,7 @@ import json
 import os
 import shutil
 import wave
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -71,9 +72,24 @@ def outside(root: Path) -> Path:
     for name in ("report.html", "complete.json", "lock", "starts.json", "a.flac"):
         (folder / name).write_bytes(KEPT)
         (folder / "deep" / name).write_bytes(KEPT)
+    (folder / "hunt.toml").write_text(HUNT_TOML, "utf-8")
     for name in ("0000000000.wav", "0000000000.flac", f"{SESSION}.jsonl"):
         (folder / name).write_bytes(KEPT)
     return folder
+
+
+FOUND = """\
+[[find]]
+id = "1"
+position = "52.304500, -3.613300"
+found = 2026-07-14
+photos = ["../home/.profile", "oak.jpg"]
+"""
+WITH_MAP = f"""\
+learned_from = "season.json"
+{HUNT_TOML}[map]
+ground = ["ground.geojson", "../home/hunt.toml"]
+"""
 
 
 def seen(folder: Path) -> dict[str, object]:
@@ -137,6 +153,50 @@ def find(hunt: Hunt) -> None:
     add_find(hunt, FindTable(id="1", position=place, found=date(2026, 7, 14)))
 
 
+def learn(hunt: Hunt) -> None:
+    """Keep a season in it, take known hives into it, share and list its finds."""
+    from treeward.files import write_text
+    from treeward.hunt.find_place import shared_geojson
+    from treeward.hunt.finds import read_finds
+    from treeward.hunt.occupancy import add_known_hives, occupancy
+    from treeward.hunt.season import Season, found_colonies, keep_season
+    from treeward.report.finds import occupancy_page
+    from treeward.season_file import SeasonFile
+
+    colonies, unfound, faults = found_colonies(hunt.path)
+    season = Season(
+        colonies=tuple(colonies), judged=(), file=SeasonFile(),
+        unfound=tuple(unfound), left_out=tuple(faults),
+    )  # fmt: skip
+    keep_season(hunt.path, season)
+    shared = shared_geojson(read_finds(hunt.path), 1000.0)
+    write_text(hunt.path / "shared.geojson", shared)
+    page = occupancy_page(occupancy(colonies, 2026), 2026)
+    write_text(hunt.path / "list.html", page)
+    elsewhere = [replace(one, folder=hunt.path.parent) for one in colonies]
+    add_known_hives(hunt, elsewhere, 6000.0)
+
+
+def look(hunt: Hunt) -> None:
+    """List what is to be looked at, and read the person's own map."""
+    from treeward.desk.desk import Desk
+    from treeward.desk.listing import rows_as_dicts
+    from treeward.hunt.ground import read_ground
+    from treeward.report.model import StationPlace
+
+    rows_as_dicts(Desk(hunt), all_rows=True)
+    here = StationPlace(
+        id="1", latitude_deg=52.3012, longitude_deg=-3.6104, declination_deg=0.0
+    )
+    read_ground(replace(hunt.paired(), stations=(here,)), hunt.path)
+
+
+def print_sheet(hunt: Hunt) -> None:
+    from treeward.report.figures.sheets import write_tally_sheet
+
+    write_tally_sheet(hunt.path, name="Marl Hollow")
+
+
 def join(hunt: Hunt) -> None:
     """Join it with a good hunt, which takes copies of what is in it."""
     from treeward.hunt.merging import merge_hunts
@@ -169,6 +229,9 @@ WORK: list[Callable[[Hunt], object]] = [
     lambda hunt: hunt.transcribe(start="2026-07-14 10:00"),
     correct,
     find,
+    learn,
+    look,
+    print_sheet,
     join,
     lambda hunt: hunt.write_results(located(hunt.path.parent)),
     listen,
@@ -187,6 +250,8 @@ LINKS = [
         ".treeward/review_last.csv": (".profile", "nowhere"),
         ".treeward/ready": ("", "deep"),
         ".treeward/ready/review.csv": (".profile",),
+        ".treeward/ready/review_machine.csv": (".profile",),
+        ".treeward/ready/review_last.csv": (".profile",),
         ".treeward/cautions-read.txt": (".profile", "nowhere"),
         ".treeward/heard": ("", "nowhere"),
         ".treeward/heard/memo.wav.jsonl": (".profile",),
@@ -208,6 +273,15 @@ LINKS = [
         "results/trips.csv": (".profile", ""),
         "review.csv": (".profile", "nowhere"),
         "found.toml": (".profile", "nowhere"),
+        "hunt.toml": ("hunt.toml",),
+        "season.json": (".profile", "nowhere"),
+        "shared.geojson": (".profile", "nowhere"),
+        "list.html": (".profile", "nowhere"),
+        "tally-sheet.pdf": (".profile", "nowhere"),
+        "tally-sheet.csv": (".profile", "nowhere"),
+        ".treeward/unread.json": (".profile", "nowhere"),
+        "ground.geojson": (".profile",),
+        "oak.jpg": (".profile",),
         ".treeward-review-x": (".profile", "", "deep"),
         ".treeward-results-x": ("", "deep"),
     }.items()

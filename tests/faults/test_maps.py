@@ -8,7 +8,10 @@ import numpy as np
 import pytest
 
 from treeward.errors import HuntError
-from treeward.hunt.ground import _geotiff, _Part
+from treeward.hunt.ground import _geotiff, _mbtiles, _Part
+from treeward.hunt.shapes import read_shapes
+
+from .beside import HERE, picture, tile_file
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -46,3 +49,62 @@ def test_a_geotiff_that_is_a_list_of_other_files_is_refused(tmp_path: Path) -> N
 
     with pytest.raises(HuntError, match=r"map\.tif: is no GeoTIFF"):
         list(_geotiff(named, PART))
+
+
+SMALL = _Part(west_deg=-3.612, east_deg=-3.608, south_deg=52.3, north_deg=52.303)
+_VIEW = "CREATE VIEW tiles AS "
+_ROW = "14 AS zoom_level, 8027 AS tile_column, 10994 AS tile_row, "
+ENDLESS = (
+    "WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT "
+    "14 AS zoom_level, x AS tile_column, x AS tile_row, x AS tile_data FROM n"
+)
+
+
+def test_a_file_of_tiles_is_drawn(tmp_path: Path) -> None:
+    path = tmp_path / "map.mbtiles"
+    path.write_bytes(tile_file(rows=((*HERE[0], picture()),)))
+
+    (drawn,) = _mbtiles(path, SMALL)
+
+    assert (drawn.pixels[..., 1] == 120).any()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "scheme",
+    [
+        _VIEW + ENDLESS,
+        f"{_VIEW} SELECT {_ROW} zeroblob(900000000) AS tile_data",
+        f"{_VIEW} SELECT {_ROW} 900000000 AS tile_data",
+        f"{_VIEW} SELECT {_ROW} NULL AS tile_data",
+        f"{_VIEW} SELECT 'x' AS zoom_level, 1 AS tile_column, 1 AS tile_row",
+        f"{_VIEW} SELECT NULL AS zoom_level, 1 AS tile_column, 1 AS tile_row",
+    ],
+)
+def test_tiles_without_end_or_bounds_are_a_line(tmp_path: Path, scheme: str) -> None:
+    path = tmp_path / "map.mbtiles"
+    path.write_bytes(tile_file(scheme))
+
+    with pytest.raises(HuntError, match=r"map\.mbtiles: is no"):
+        list(_mbtiles(path, SMALL))
+
+
+@pytest.mark.parametrize(
+    "feature",
+    [
+        f'{{"type": "Point", "coordinates": [{"9" * 400}, 1]}}',
+        '{"type": "LineString", "coordinates": [{"lon": 1}, {"lon": 2}]}',
+        (
+            f'{{"type": "Feature", "properties": {{"weight": {"9" * 400}}}, '
+            '"geometry": {"type": "Point", "coordinates": [1, 1]}}'
+        ),
+    ],
+)
+def test_numbers_without_bounds_in_a_map_are_a_line(
+    tmp_path: Path, feature: str
+) -> None:
+    path = tmp_path / "wood.geojson"
+    path.write_text(feature, "utf-8")
+
+    with pytest.raises(HuntError, match=r"wood\.geojson: holds "):
+        read_shapes(path)

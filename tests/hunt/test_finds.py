@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import threading
+import time
 import tomllib
 from typing import TYPE_CHECKING, Any
 
@@ -48,6 +51,73 @@ def place_off(result: Any, off_m: float, bearing_deg: float) -> str:
         best.best_longitude_deg, best.best_latitude_deg, bearing_deg, off_m
     )
     return f"{lat:.7f}, {lon:.7f}"
+
+
+def test_two_finds_at_once_are_both_kept(typed_hunt: Path) -> None:
+    hunt = Hunt(typed_hunt)
+    one, other = find_at(PLACE), find_at("52.297000, -3.615000")  # both saw no file
+
+    add_find(hunt, one)
+    kept = add_find(hunt, other)
+
+    assert [find.id for find in kept.find] == ["1", "2"]
+    assert kept.find[-1].position == other.position
+
+
+def test_a_find_waits_for_a_command_that_is_at_work(typed_hunt: Path) -> None:
+    hunt = Hunt(typed_hunt)
+    held = threading.Event()
+
+    def work() -> None:
+        with Hunt(typed_hunt).locked("transcribe"):
+            held.set()
+            time.sleep(0.3)
+
+    other = threading.Thread(target=work)
+    other.start()
+    held.wait()
+    kept = add_find(hunt, find_at(PLACE))
+    other.join()
+
+    assert len(kept.find) == 1
+
+
+def test_a_full_disk_says_which_file_was_not_written(
+    typed_hunt: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    add_find(Hunt(typed_hunt), find_at(PLACE))
+    before = (typed_hunt / "found.toml").read_bytes()
+    monkeypatch.setattr("pathlib.Path.write_bytes", full)
+
+    code, _, err = run(capsys, "found", "--hunt", str(typed_hunt), "--position", PLACE)
+
+    assert code == 1
+    assert f"{typed_hunt / 'found.toml'}: No space left on device" in err
+    assert (typed_hunt / "found.toml").read_bytes() == before
+    assert not list(typed_hunt.glob(".treeward-*"))
+
+
+def test_a_place_off_the_grid_is_a_line_and_keeps_no_list_back(
+    typed_hunt: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add_find(Hunt(typed_hunt), find_at("85.230000, -3.615000"))
+    shared = typed_hunt.parent / "shared.geojson"
+
+    code, _, err = run(
+        capsys, "found", "--hunt", str(typed_hunt), "--share", str(shared)
+    )
+    listed, out, _ = run(capsys, "season", str(typed_hunt), "--list", "--rounded")
+
+    assert code == 1
+    assert "found.toml: the place 85.230000, -3.615000 cannot be rounded" in err
+    assert not shared.exists()
+    assert listed == 0
+    assert "not on the UTM grid" in out
 
 
 def test_all_that_was_told_is_read_back(

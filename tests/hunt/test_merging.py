@@ -294,6 +294,22 @@ def test_the_command_tells_what_came_of_it(
     assert "--into" in err
 
 
+def test_a_hunt_that_is_listened_to_says_what_is_not_in_the_merged_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from treeward.live.opening import only_listener
+
+    ann = hunt_of(tmp_path / "ann", trips("yellow", "210"))
+    ben = hunt_of(tmp_path / "ben", trips("white", "200"))
+
+    with only_listener(ben):
+        code, out, _ = run(capsys, "merge", str(ann), str(ben))
+
+    assert code == 0
+    assert f"{ben} is being listened to" in out
+    assert f"{ann} is being listened to" not in out
+
+
 @pytest.mark.parametrize("name", ["recordings.json", "starts.json"])
 def test_half_a_letter_in_what_is_kept_does_not_keep_hunts_apart(
     tmp_path: Path, name: str

@@ -102,6 +102,8 @@ def test_a_hunt_with_a_fault_is_left_out_in_a_line(season_dir: Path) -> None:
 
     assert len(season.judged) == 1
     assert len(season.left_out) == 2
+    for hunt, line in zip(("hunt3", "hunt2"), season.left_out, strict=True):
+        assert str(season_dir / hunt) in line
     assert all("\n" not in line for line in season.left_out)
 
 

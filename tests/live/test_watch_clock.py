@@ -40,16 +40,17 @@ def test_second_zero_is_a_whole_second_of_the_wall_clock() -> None:
     assert watch.at(watch.now_s()).timestamp() == pytest.approx(clocks.wall_s)
 
 
-def test_setting_the_wall_clock_moves_no_note_and_is_told_once() -> None:
+@pytest.mark.parametrize("set_s", [3600.0, -3600.0])
+def test_setting_the_wall_clock_moves_no_note_and_is_told_once(set_s: float) -> None:
     clocks = Clocks()
     watch = clocks.watch()
     clocks.run(100.0)
     before = watch.at(watch.now_s())
 
-    clocks.wall_s += 3600.0
+    clocks.wall_s += set_s
 
     assert watch.at(watch.now_s()) == before
-    assert watch.wall_moved_s() == pytest.approx(3600.0)
+    assert watch.wall_moved_s() == pytest.approx(set_s)
     assert watch.wall_moved_s() == 0.0
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -15,6 +16,7 @@ from treeward.notes.clocked import has_clock_times, read_clocked
 
 ZONE = ZoneInfo("Europe/London")
 BOOK = PhraseBook.load()
+WAYS = ("away", "back")
 DAY = "2026-07-14\n"
 
 
@@ -137,6 +139,37 @@ def test_the_line_with_the_date_may_name_the_station() -> None:
         "9:05 away yellow",
         "9:05 station 1",
     ]
+
+
+def test_a_station_on_a_line_of_its_own_holds_from_the_next_time_on() -> None:
+    page = DAY + "station 1\n9:05 Y away\nstation 2\n9:30 W away\nwind calm"
+
+    assert said(page) == [
+        "9:05 station 1",
+        "9:05 away yellow",
+        "9:30 station 2",
+        "9:30 away white",
+        "9:30 wind calm",
+    ]
+
+
+def test_what_never_gets_a_time_is_to_be_looked_at() -> None:
+    page = read_clocked(f"{DAY}station 1\nY away", BOOK, ZONE)
+
+    assert not page.events
+    assert page.unread == ((2, "station 1"), (3, "Y away"))
+
+
+@pytest.mark.parametrize("between", ["\n", " "])
+def test_a_long_page_takes_as_many_steps_as_it_has_notes(between: str) -> None:
+    notes = [f"{n // 60:02}:{n % 60:02} Y {WAYS[n % 2]}" for n in range(1_200)]
+    began = time.process_time()
+
+    page = read_clocked(DAY + between.join(notes), BOOK, ZONE)
+
+    assert len(page.events) == 1_200
+    assert sum(len(event.heard) for event in page.events) < 2_000_000
+    assert time.process_time() - began < 10.0  # s; 1 s here
 
 
 def test_a_day_without_its_year_is_of_the_year_near_by() -> None:

@@ -142,6 +142,35 @@ def test_a_dropped_name_column_is_no_loss_of_rows(hunt: Hunt) -> None:
     assert len(cells(hunt)) == len(before)
 
 
+@pytest.mark.parametrize("then", ["transcribe", "correct"])
+def test_a_row_typed_in_an_old_view_takes_no_other_rows_place(
+    hunt: Hunt, then: str
+) -> None:
+    from treeward.desk.desk import Desk
+    from treeward.desk.edits import NewRow
+
+    def added(minute: int, remark: str) -> NewRow:
+        clock = f"2026-07-14 10:{minute}:00"
+        return NewRow(cells={"clock": clock, "event": "pause", "remark": remark})
+
+    old_view = hunt.review_path.read_bytes()
+    first = Desk(hunt).apply([added(15, "made on the page")]).added[0]
+    hunt.review_path.write_bytes(
+        old_view + b",,,,2026-07-14 10:20:00,pause,,,,,,,,typed in the sheet\n"
+    )
+
+    told = hunt.review.gone_line()
+    if then == "transcribe":
+        hunt.transcribe()
+    else:
+        Desk(hunt).apply([added(30, "and another")])
+
+    assert first in told
+    remarks = [row["remark"] for row in cells(hunt).values()]
+    assert {"made on the page", "typed in the sheet", "seen by me"} <= set(remarks)
+    assert len(cells(hunt)) == len(old_view.splitlines()) + (then == "correct") + 1
+
+
 # --- saved in the same moment -------------------------------------------------------
 
 
@@ -239,6 +268,75 @@ def test_a_correction_on_the_page_keeps_what_was_saved_in_that_moment(
 
     remarks = [row["remark"] for row in cells(hunt).values()]
     assert {"first", "saved there", "seen by me"} <= set(remarks)
+
+
+# --- killed -------------------------------------------------------------------------
+
+
+class Killed(BaseException):
+    """Ends a writing where a kill would."""
+
+
+def killed_behind(step: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the next writing end once a file of that name was put in its place."""
+    plain = Held.replace
+
+    def replace(self: Held, name: str, new: str, *into: Any, **options: Any) -> None:
+        plain(self, name, new, *into, **options)
+        if new == step and bool(into) == (step == "review.csv"):
+            raise Killed
+
+    monkeypatch.setattr(Held, "replace", replace)
+
+
+@pytest.mark.parametrize("work", ["correct", "transcribe"])
+def test_a_row_comes_back_as_corrected_right_before_a_kill(
+    hunt: Hunt, work: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from treeward.desk.desk import Desk
+    from treeward.desk.edits import CellEdit
+
+    name = list(cells(hunt))[-1]
+    edit = CellEdit(row=name, column="remark", value="seen twice", was="")
+    if work == "transcribe":
+        lines = hunt.review_path.read_text("utf-8").splitlines()
+        text = "\n".join([*lines[:-1], f"{lines[-1]}seen twice"]) + "\n"
+        hunt.review_path.write_text(text, "utf-8")
+    killed_behind("review.csv", monkeypatch)
+    with pytest.raises(Killed):
+        _ = Desk(hunt).apply([edit]) if work == "correct" else hear_more(hunt)
+    monkeypatch.undo()
+    lines = hunt.review_path.read_text("utf-8").splitlines(keepends=True)
+    kept = [line for line in lines if not line.startswith(name)]
+    hunt.review_path.write_text("".join(kept), "utf-8")  # saved by a spreadsheet
+
+    told = hunt.review.gone_line()
+    hunt.transcribe()
+
+    assert f"1 row ({name}) has gone" in told
+    assert cells(hunt)[name]["remark"] == "seen twice"
+    assert PUT_BACK in cells(hunt)[name]["flag"]
+
+
+def test_what_was_laid_ready_and_never_written_does_not_count(
+    hunt: Hunt, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from treeward.desk.desk import Desk
+    from treeward.desk.edits import CellEdit
+
+    before, name = cells(hunt), list(cells(hunt))[-1]
+    edit = CellEdit(row=name, column="remark", value="never written", was="")
+    killed_behind("review_last.csv", monkeypatch)
+    with pytest.raises(Killed):
+        Desk(hunt).apply([edit])
+    monkeypatch.undo()
+    lines = hunt.review_path.read_text("utf-8").splitlines(keepends=True)
+    kept = [line for line in lines if not line.startswith(name)]
+    hunt.review_path.write_text("".join(kept), "utf-8")
+
+    hunt.transcribe()
+
+    assert cells(hunt)[name]["remark"] == before[name]["remark"]
 
 
 # --- spoilt copies ------------------------------------------------------------------

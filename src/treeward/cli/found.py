@@ -85,6 +85,7 @@ def command(**options: Any) -> None:  # noqa: ANN401  (a dozen of them)
         from treeward.hunt.finds import add_find
 
         finds = add_find(hunt, new)
+        new = finds.find[-1]
         said.append(
             f"Find {new.id} is kept in {hunt.path / 'found.toml'}, and nowhere else."
         )

@@ -42,15 +42,24 @@ def command(
     """
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.merging import merge_hunts
+    from treeward.live.opening import is_listened_to
 
     called = [Path(os.path.realpath(folder)).name for folder in (one, other)]
     who = names or (called[0][:50], called[1][:50])
     if who[0] == who[1]:
         who = (who[0], f"{who[1]} 2")
     target = into or one.parent / f"{called[0]}-and-{called[1]}"
+    going_on = []
     for folder in (one, other):
-        recover_first(Hunt(folder))
+        if is_listened_to(folder):
+            going_on.append(
+                f"{folder} is being listened to, and what that hears is not in the "
+                "merged hunt: merge anew, into another folder, when it has ended"
+            )
+        else:
+            recover_first(Hunt(folder))
     merged = merge_hunts(one, other, target, names=who)
+    remarks = [*going_on, *merged.remarks]
     if as_json:
         import json
 
@@ -63,7 +72,7 @@ def command(
             "changed_by_both": list(merged.conflicts),
             "stations_renamed": list(merged.stations),
             "finds": merged.finds,
-            "remarks": list(merged.remarks),
+            "remarks": remarks,
         }
         click.echo(json.dumps(whole, indent=2))
         return
@@ -77,6 +86,6 @@ def command(
             f"{who[0]} and {who[1]} changed these rows otherwise; {who[0]}'s stands "
             f"and the remark tells {who[1]}'s: {', '.join(merged.conflicts)}."
         )
-    for line in (*merged.stations, *merged.remarks):
+    for line in (*merged.stations, *remarks):
         click.echo(f"{line}.")
     click.echo(f"Next: treeward locate --hunt {merged.path}")

@@ -111,7 +111,11 @@ class ReviewEdits:
         machine = hunt.review.machine_rows()
         name = hunt.review_path.name
         rows = rows_from_table(
-            parse_table(raw, where=name), hunt.zone, machine=machine, where=name
+            parse_table(raw, where=name),
+            hunt.zone,
+            machine=machine,
+            taken=hunt.review.names_written(),
+            where=name,
         )
         return Sheet(
             digest=_digest(raw),
@@ -286,6 +290,7 @@ class _Work:
 
     def _fresh_name(self) -> str:
         taken = {row.name for row in self.rows} | set(self._sheet.machine)
+        taken |= self._hunt.review.names_written()  # some may have gone
         number = 1
         while f"h{number:04d}" in taken:
             number += 1

@@ -21,6 +21,7 @@ from treeward.positions import format_position
 from .template import quoted, toml_value
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from treeward.positions import Position
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
 FILE = "found.toml"
 _MOST_BYTES = 1 << 20  # some thousand colonies; choice
+_PATIENCE_S = 5.0  # for another command that writes into the hunt; choice
 _HEAD = """\
 # The colonies found in this hunt, and what was seen of them later. A colony's place is
 # not everybody's to know: this file stays in the hunt's folder, and no report, table
@@ -130,12 +132,20 @@ def read_finds(hunt_dir: Path) -> FoundFile:
 def add_find(hunt: HuntFolder, find: FindTable) -> FoundFile:
     """Add a find to the end of found.toml, and return what then stands there.
 
+    Where another has its id by now it gets the next free one.
+
     Raises
     ------
     HuntError
         If the file as it is has a fault, or another command is writing.
     """
-    return _append(hunt, _find_lines(find))
+
+    def lines(before: FoundFile) -> list[str]:
+        taken = any(one.id == find.id for one in before.find)
+        new = find.model_copy(update={"id": before.free_id()}) if taken else find
+        return _find_lines(new)
+
+    return _append(hunt, lines)
 
 
 def add_look(hunt: HuntFolder, look: LookTable) -> FoundFile:
@@ -146,7 +156,7 @@ def add_look(hunt: HuntFolder, look: LookTable) -> FoundFile:
     HuntError
         If the file as it is has a fault, or knows no such find.
     """
-    return _append(hunt, _look_lines(look))
+    return _append(hunt, lambda _: _look_lines(look))
 
 
 def found_text(finds: FoundFile) -> str:
@@ -181,14 +191,21 @@ def coarse(position: Position, square_m: float) -> Coarse:
 
     Raises
     ------
-    ValueError
+    HuntError
         Beyond UTM's 80 S to 84 N.
     """
     from pyproj import Transformer
 
     from treeward.positions import parse_position, utm_text
 
-    zone, _, _ = utm_text(position).split()
+    try:
+        zone, _, _ = utm_text(position).split()
+    except ValueError as error:
+        raise HuntError(
+            f"the place {format_position(position)} cannot be rounded: {error}",
+            where=FILE,
+            mend="Correct the position there.",
+        ) from error
     epsg = (32600 if zone[-1] >= "N" else 32700) + int(zone[:-1])
     both = Transformer.from_crs("EPSG:4326", f"EPSG:{epsg}", always_xy=True)
     grid = both.transform(position.longitude_deg, position.latitude_deg)
@@ -203,11 +220,11 @@ def coarse(position: Position, square_m: float) -> Coarse:
     )
 
 
-def _append(hunt: HuntFolder, lines: list[str]) -> FoundFile:
+def _append(hunt: HuntFolder, made: Callable[[FoundFile], list[str]]) -> FoundFile:
     path = hunt.path / FILE
-    with hunt.locked("found"):
+    with hunt.locked("found", wait_s=_PATIENCE_S):
         before = _text(path) if path.exists() else _HEAD
-        _checked(before, str(path))  # a faulty file is not made longer
+        lines = made(_checked(before, str(path)))  # a faulty file is not made longer
         gap = "" if before.endswith("\n") else "\n"
         after = f"{before}{gap}\n" + "\n".join(lines) + "\n"
         checked = _checked(after, str(path))

@@ -37,6 +37,8 @@ TIFF = frozenset({".tif", ".tiff"})
 MOST_PIXELS = 60_000_000  # of a picture: 240 MB while it is read; choice
 MOST_BYTES = 200_000_000  # of a picture; choice
 MOST_TILES = 64  # looked up of an MBTiles file: some 2,000 by 2,000 pixels; choice
+MOST_TILE_BYTES = 8_000_000  # of a tile: a hundred times what one has; choice
+MOST_STEPS = 50  # millions that SQLite takes in one file, two seconds; choice
 MOST_ACROSS = 2000  # pixels kept of a GeoTIFF, each way; choice
 _TILE = 256  # pixels of a tile
 _AROUND = 0.6  # of the hunt's size, shown about it on every side; as wide as maps get
@@ -330,6 +332,7 @@ def _mbtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
     address = f"{path.resolve().as_uri()}?mode=ro&immutable=1"
     try:
         with closing(sqlite3.connect(address, uri=True)) as base:
+            _bound(base)
             kind = base.execute(
                 "SELECT value FROM metadata WHERE name = 'format'"
             ).fetchone()
@@ -339,14 +342,11 @@ def _mbtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
                     where=path.name,
                     mend="Export it with pictures (PNG, JPEG or WebP), or as GeoJSON.",
                 )
-            levels = [
-                int(row[0])
-                for row in base.execute(
-                    "SELECT DISTINCT zoom_level FROM tiles ORDER BY zoom_level DESC"
-                )
-            ]
-            for level in levels:
-                if not 0 <= level <= 24:
+            levels = base.execute(
+                "SELECT DISTINCT zoom_level FROM tiles ORDER BY zoom_level DESC"
+            )
+            for (level,) in levels.fetchall():
+                if not isinstance(level, int) or not 0 <= level <= 24:
                     raise fault
                 columns, rows = _tiles_of(part, level)
                 if len(columns) * len(rows) <= MOST_TILES:
@@ -354,6 +354,13 @@ def _mbtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
                     return
     except sqlite3.Error as error:
         raise fault from error
+
+
+def _bound(base: sqlite3.Connection) -> None:
+    """Have a file's tables that have no end, or no bounds, be an error of SQLite's."""
+    left = iter(range(MOST_STEPS))
+    base.set_progress_handler(lambda: next(left, None) is None, 1_000_000)
+    base.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MOST_TILE_BYTES)
 
 
 def _tiles_of(part: _Part, level: int) -> tuple[range, range]:
@@ -392,7 +399,7 @@ def _joined(
             if tile is None:
                 continue
             found = True
-            pixels = _rgba(path, bytes(tile[0]))
+            pixels = _rgba(path, tile[0] if isinstance(tile[0], bytes) else b"")
             if pixels.shape[:2] != (_TILE, _TILE):
                 image = Image.fromarray(pixels).resize((_TILE, _TILE))
                 pixels = np.asarray(image)

@@ -50,8 +50,12 @@ def _of_year(colony: FoundColony, year: int, square_m: float | None) -> ColonyYe
     find = colony.find
     place = format_position(find.position)
     if square_m is not None:
-        rough = coarse(find.position, square_m)
-        place = f"{rough.latitude_deg:.3f}, {rough.longitude_deg:.3f} (rounded)"
+        try:
+            rough = coarse(find.position, square_m)
+        except HuntError:  # one that was mistyped must not keep the others back
+            place = "not on the UTM grid"
+        else:
+            place = f"{rough.latitude_deg:.3f}, {rough.longitude_deg:.3f} (rounded)"
     height = "" if find.height_m is None else f"entrance at {find.height_m:g} m"
     state, seen = state_of(colony)
     return ColonyYear(

@@ -135,7 +135,7 @@ def found_colonies(
             name = Hunt(folder, plain=True).file.hunt.name
             finds = read_finds(folder)
         except TreewardError as error:
-            faults.append(error.line())
+            faults.append(_told(folder, error))
             continue
         if not finds.find:
             unfound.append(name)
@@ -146,6 +146,12 @@ def found_colonies(
             for find in finds.find
         ]
     return colonies, unfound, faults
+
+
+def _told(folder: Path, error: TreewardError) -> str:
+    """Say what is wrong with a hunt, and with which."""
+    line = error.line()
+    return line if str(folder) in line else f"{folder}: {line}"
 
 
 def gather_season(
@@ -174,7 +180,7 @@ def gather_season(
         try:
             new, checks = _one_hunt(folder, own)
         except TreewardError as error:
-            faults.append(error.line())
+            faults.append(_told(folder, error))
             continue
         for colony in own:
             if (check := checks.get(colony.find.id)) is None:

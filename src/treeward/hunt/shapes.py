@@ -8,7 +8,6 @@ and outlines where they end where they began.
 from __future__ import annotations
 
 import json
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +28,7 @@ if TYPE_CHECKING:
 
 _MOST_BYTES = 16 * 1024**2  # a valley's woods; needs a quarter of a gigabyte
 _MOST_POINTS = 200_000  # in all; some seconds of work
+_MOST_WEIGHT = 1e6  # of ground, against the rest; choice
 _CLOSED_M = 30.0  # between the ends of a line that is meant as an outline; guess
 _MOST_DEPTH = 40  # collections within collections; choice
 # What a feature is, under the names that map programs give it; the first that is there.
@@ -233,7 +233,7 @@ class _GeoJson:
         try:
             points = np.array([one[:2] for one in given], dtype=np.float64)
             points = points.reshape(len(given), 2)
-        except (TypeError, ValueError) as error:
+        except (TypeError, ValueError, LookupError, OverflowError) as error:
             raise _fault(
                 self._path, "holds a position that is not two numbers"
             ) from error
@@ -263,13 +263,12 @@ class _GeoJson:
         if (
             isinstance(value, bool)
             or not isinstance(value, (int, float))
-            or not math.isfinite(value)
-            or value < 0
+            or not 0 <= value <= _MOST_WEIGHT
         ):
             raise HuntError(
                 f"holds the weight {value!r}",
                 where=str(self._path),
-                mend="A weight is a number, 0 or more.",
+                mend=f"A weight is a number from 0 to {_MOST_WEIGHT:,.0f}.",
             )
         return float(value)
 

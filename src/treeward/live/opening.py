@@ -386,6 +386,19 @@ def recover_sessions(hunt: Hunt) -> list[str]:
         return ["treeward listen is at work here; its notes come when it ends"]
 
 
+def is_listened_to(hunt_dir: Path) -> bool:
+    """Tell whether somebody is listening on a hunt now."""
+    if not (hunt_dir / ".treeward" / LOCK_NAME).exists():
+        return False
+    try:
+        with only_listener(hunt_dir):
+            return False
+    except ListenerAtWorkError:
+        return True
+    except OSError:  # a folder that may only be read, so nobody listens there
+        return False
+
+
 def pair_for(hunt: Hunt) -> Callable[[Sequence[Event]], TripTable]:
     """Return how a hunt's standing notes are paired into trips."""
     from treeward.trips import pair_trips

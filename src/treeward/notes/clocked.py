@@ -11,6 +11,7 @@ import csv
 import re
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import islice
 from typing import TYPE_CHECKING, Literal
 
 from treeward.errors import TranscriptError
@@ -48,6 +49,7 @@ _DEGREES = re.compile(
 )
 _WORD = re.compile(r"[^\W\d_]+(?:['\u2019-][^\W\d_]+)*")
 _LETTERS = re.compile(r"(?P<one>[a-z])\s?[/-]?\s?(?P<two>[a-z])?(?![a-z])")
+_MOST_QUOTED = 400  # letters of its line that a note quotes; choice
 _TIMED_LINE = re.compile(r"\s*[\[(]\s*\d{1,3}:\d{2}")  # of a transcript: [m:ss]
 _BEES = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK, EventKind.MISSED})
 # Says nothing by itself in a written note.
@@ -227,7 +229,7 @@ class _Lines:
         match: re.Match[str],
         before: Sequence[tuple[Sort, str]],
     ) -> tuple[Sort, str, int]:
-        said = list(_WORD.finditer(text, at))[:4]
+        said = list(islice(_WORD.finditer(text, at), 4))
         words = [m[0].replace("\u2019", "'") for m in said]
         for count in range(min(len(words), 3), 0, -1):
             between = text[at : said[count - 1].end()]
@@ -312,6 +314,9 @@ class _Page:
     ) -> None:
         self.events: list[Event] = []
         self.unread: list[tuple[int, str]] = []
+        self._told: set[Event] = set()
+        # What stands on a line of its own before its time: "station 2".
+        self._waiting: list[tuple[int, EventKind, str, str]] = []
         self._reader, self._book, self._zone = reader, book, zone
         self._name, self._near, self._where = name, near, where
         named = time_in_name(name.rsplit("/", 1)[-1], near=near)
@@ -334,15 +339,20 @@ class _Page:
                 self._row(line, self._columns)
             else:
                 self._note(line, line)
+        clock = self.events[-1].clock if self.events else None
+        if clock is not None:
+            self._place_waiting(clock)
+        self.unread += [(number, line.strip()) for number, *_, line in self._waiting]
+        self.unread.sort()
 
     def _day_of(self, line: str) -> date | None:
+        if {"mark", "event"} & {sort for sort, _ in self._reader.tokens(line)}:
+            return None
         plain = re.sub(r"(?i)^\s*(?:date|day)\s*:?", "", line).strip(" \t,;|:.-")
         plain = re.sub(r"(?i)^(?:mon|tues?|wed(?:nes)?|thurs?|fri|satur|sat|sun)"
                        r"(?:day)?,?\s+", "", plain)  # fmt: skip
         if not plain or (day := parse_date(plain, near=self._near)) is not None:
             return day if plain else None
-        if {"mark", "event"} & {sort for sort, _ in self._reader.tokens(line)}:
-            return None
         named = time_in_name(f"{plain} ", near=self._near)  # "Heath, 14 July 2026"
         return named.day if named else None
 
@@ -450,11 +460,22 @@ class _Page:
         mark: str = "",
         value: str = "",
     ) -> None:
-        heard = " ".join(line.split())
+        if clock is None:
+            self._waiting.append((self._line, kind, value, line))
+            return
+        self._place_waiting(clock)
+        heard = " ".join(line[:_MOST_QUOTED].split())
         event = Event(kind=kind, mark=mark, value=value, recording=self._name,
                       clock=clock, heard=heard)  # fmt: skip
-        if event not in self.events:
+        if event not in self._told:
+            self._told.add(event)
             self.events.append(event)
+
+    def _place_waiting(self, clock: datetime) -> None:
+        """Note what waited for a time: it holds from the next one on."""
+        waiting, self._waiting = self._waiting, []
+        for _, kind, value, line in waiting:
+            self._add(kind, clock, line, value=value)
 
     def _clock(self, text: str) -> datetime | None:
         match = _TIME.match(text.strip().lower())

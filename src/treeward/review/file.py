@@ -51,7 +51,7 @@ from .row import (
 from .table import COLUMNS, CellTable, ReviewFaultsError, TableLine, guard, heading_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
     from datetime import date, datetime
     from pathlib import Path
     from zoneinfo import ZoneInfo
@@ -105,7 +105,11 @@ def write_review(
 
 
 def read_review(
-    path: Path, zone: ZoneInfo, *, machine: Sequence[ReviewRow] = ()
+    path: Path,
+    zone: ZoneInfo,
+    *,
+    machine: Sequence[ReviewRow] = (),
+    taken: Collection[str] = (),
 ) -> list[ReviewRow]:
     """Read review.csv, whoever saved it last.
 
@@ -119,6 +123,9 @@ def read_review(
         What the machine wrote last. It fills columns that were dropped, undoes what
         a spreadsheet program did to a cell nobody meant to change (10:22 became
         10:22:00), and tells day from month.
+    taken
+        Names that are no new row's, where the file has names at all: those of rows
+        that were there and have gone.
 
     Returns
     -------
@@ -134,7 +141,8 @@ def read_review(
     """
     from .table import read_table
 
-    return rows_from_table(read_table(path), zone, machine=machine, where=path.name)
+    table = read_table(path)
+    return rows_from_table(table, zone, machine=machine, taken=taken, where=path.name)
 
 
 def effective_events(
@@ -201,6 +209,7 @@ def rows_from_table(
     zone: ZoneInfo,
     *,
     machine: Sequence[ReviewRow] = (),
+    taken: Collection[str] = (),
     where: str = "review.csv",
 ) -> list[ReviewRow]:
     """Turn the cells of a file into rows; see `review_file.read_review`."""
@@ -212,7 +221,7 @@ def rows_from_table(
         machine={row.name: row for row in machine},
         order=date_order(clocks),
     )
-    names = _names(table, reader.machine)
+    names = _names(table, reader.machine, taken)
     reader.days = _days(reader)
     rows: list[ReviewRow] = []
     for line, (name, own) in zip(table.lines, names, strict=True):
@@ -240,7 +249,7 @@ def _headed_alone(table: CellTable) -> list[tuple[str, str]]:
 
 
 def _names(
-    table: CellTable, machine: Mapping[str, ReviewRow]
+    table: CellTable, machine: Mapping[str, ReviewRow], gone: Collection[str]
 ) -> list[tuple[str, bool]]:
     """Name every row, and say whether it is the machine's row of that name.
 
@@ -251,6 +260,8 @@ def _names(
     given = [_plain(line.cells.get("row", "")).strip() for line in table.lines]
     by_place = {_place(cells_of(row)): name for name, row in machine.items()}
     taken = {name for name in given if name}
+    # A file without any name may be the one that was typed first: the same rows.
+    gone = set(gone) if taken else set()
     named: list[str] = []
     for line, name in zip(table.lines, given, strict=True):
         found = name
@@ -278,7 +289,7 @@ def _names(
             result.append((name, True))
             continue
         number += 1
-        while (fresh := f"h{number:04d}") in taken:
+        while (fresh := f"h{number:04d}") in taken or fresh in gone:
             number += 1
         taken.add(fresh)
         result.append((fresh, False))

@@ -2,9 +2,9 @@
 
 `.treeward/review_machine.csv` is what the machine heard; it tells a person's change
 from the machine's words, so the two must belong together even after a crash between
-their writing. The next machine copy is therefore laid ready first, then review.csv is
-replaced, then the machine's copy; a copy that still lies ready at the next start is
-taken if review.csv is the one it was made for.
+their writing. What is written is therefore laid ready first, and moved into place from
+there; of both review.csv is the first. So copies that lie ready without one belong to
+the review.csv that was written, and count.
 
 `.treeward/review_last.csv` is review.csv as it was written last. Rows that it has and
 review.csv lacks have gone meanwhile: a spreadsheet that was open all along saved its
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from .file import ReviewRow
 
 _TRIES = 4  # times that another command may write while we read
+_TRIAL, _LAST, _MACHINE = "review.csv", "review_last.csv", "review_machine.csv"
 _MOST_NAMED = 5  # rows in a line for the person; choice
 
 
@@ -62,8 +63,7 @@ class ReviewStore:
         self.review_path = review_path
         self._hunt_dir = review_path.parent
         self._zone = zone
-        self._machine_path = machine_dir / "review_machine.csv"
-        self._last_path = machine_dir / "review_last.csv"
+        self._machine_dir = machine_dir
         self._ready_dir = machine_dir / "ready"
 
     def machine_rows(self) -> list[ReviewRow]:
@@ -72,11 +72,11 @@ class ReviewStore:
         Where that copy is spoilt it is made anew of review.csv as it was written
         last, and every cell counts as the person's: nothing of theirs is lost by it.
         """
-        path = self._ready_for_this_review() or self._machine_path
+        path = self._copy(_MACHINE)
         if not path.exists() and not self._last_path.exists():
             return []
         with suppress(ReviewError, OSError):
-            if _row_names(path) >= {n for n in self._last_names() if n[:1] == "r"}:
+            if _row_names(path) >= {n for n in self.names_written() if n[:1] == "r"}:
                 return read_review(path, self._zone)
         for other in (self._last_path, self.review_path):
             with suppress(ReviewError):
@@ -108,17 +108,20 @@ class ReviewStore:
         machine = self.machine_rows()
         if not self.review_path.exists():
             return machine, None
-        return machine, read_review(self.review_path, self._zone, machine=machine)
+        rows = read_review(
+            self.review_path, self._zone, machine=machine, taken=self.names_written()
+        )
+        return machine, rows
 
     def gone(self, current: Sequence[ReviewRow]) -> list[ReviewRow]:
         """Return rows that were written last and that `current` lacks.
 
         Each has the flag of it, and all that the person had made of it.
         """
-        if self._ready_for_this_review() or not self._last_path.exists():
+        if not self._last_path.exists():
             return []
         there = {row.name for row in current}
-        if self._last_names() <= there:
+        if self.names_written() <= there:
             return []
         try:
             last = read_review(self._last_path, self._zone)
@@ -159,10 +162,7 @@ class ReviewStore:
 
     def settle(self) -> None:
         """Put right what an update that was cut off between the copies left."""
-        if left := self._ready_for_this_review():
-            with self._own(self._ready_dir) as ready, self._own() as own:
-                ready.replace(left.name, self._machine_path.name, own)
-            self._keep_last()
+        self._move_in()
         self._forget_ready()
 
     def digest(self) -> str:
@@ -200,26 +200,25 @@ class ReviewStore:
         """
         self.settle()
         with self._own(self._ready_dir) as ready:
-            trial = self._ready_dir / "review.csv"
+            trial = self._ready_dir / _TRIAL
             write_review(trial, rows, within=self._hunt_dir)
-            name = f"{_digest(trial)}.csv"
+            last = self._ready_dir / _LAST
+            write_bytes(last, trial.read_bytes(), within=self._hunt_dir)
             if machine is not None:
-                write_review(self._ready_dir / name, machine, within=self._hunt_dir)
-            loser = self._replace_review(ready, trial.name, seen)
-            if machine is not None:
-                with self._own() as own:
-                    ready.replace(name, self._machine_path.name, own)
-        self._keep_last()
+                path = self._ready_dir / _MACHINE
+                write_review(path, machine, within=self._hunt_dir)
+            loser = self._replace_review(ready, seen)
+        self._move_in()
         self._forget_ready()
         return loser
 
-    def _replace_review(self, ready: Held, trial: str, seen: str | None) -> Path | None:
+    def _replace_review(self, ready: Held, seen: str | None) -> Path | None:
         """Let the trial become review.csv, and keep what was saved in that moment."""
         name = self.review_path.name
         with held(self._hunt_dir, self._hunt_dir) as home:
             before = home.look(name)
             if before is not None and stat.S_ISREG(before.st_mode):
-                ready.permit(trial, stat.S_IMODE(before.st_mode))
+                ready.permit(_TRIAL, stat.S_IMODE(before.st_mode))
             with self._by_other_name(home, before is not None) as other:
                 if seen is not None and self.digest() != seen:
                     raise ReviewChangedError(
@@ -228,7 +227,7 @@ class ReviewStore:
                         mend="Wait until it has been saved there, then do this again.",
                     )
                 try:
-                    ready.replace(trial, name, home)
+                    ready.replace(_TRIAL, name, home)
                 except PermissionError as error:
                     raise ReviewError(
                         "cannot be replaced, another program may have it open",
@@ -253,34 +252,44 @@ class ReviewStore:
             if other:
                 home.remove(other)
 
-    def _keep_last(self) -> None:
-        with suppress(OSError):
-            raw = read_plain(self.review_path, most_bytes=MOST_BYTES)
-            write_bytes(self._last_path, raw, within=self._hunt_dir)
+    def _move_in(self) -> None:
+        """Move to its place what lies ready with a review.csv that was written."""
+        for name in (_MACHINE, _LAST):
+            if self._copy(name).parent == self._ready_dir:
+                with self._own(self._ready_dir) as ready, self._own() as own:
+                    try:
+                        ready.replace(name, name, own)
+                    except OSError:
+                        if name == _MACHINE:
+                            raise
 
-    def _last_names(self) -> set[str]:
+    def _copy(self, name: str) -> Path:
+        """Return where the copy lies that belongs to review.csv as written last."""
+        left = self._ready_dir / name
+        written = left.is_file() and not (self._ready_dir / _TRIAL).exists()
+        return (self._ready_dir if written else self._machine_dir) / name
+
+    @property
+    def _last_path(self) -> Path:
+        return self._copy(_LAST)
+
+    def names_written(self) -> set[str]:
+        """Return the names of all rows of review.csv as it was written last."""
         try:
             return _row_names(self._last_path)
         except OSError:
             return set()
 
-    def _ready_for_this_review(self) -> Path | None:
-        if not self._ready_dir.is_dir() or not self.review_path.is_file():
-            return None
-        path = self._ready_dir / f"{_digest(self.review_path)}.csv"
-        return path if path.exists() else None
-
     def _forget_ready(self) -> None:
         if self._ready_dir.is_dir():
             with self._own(self._ready_dir) as ready:
-                for path in list(self._ready_dir.iterdir()):
-                    ready.remove(path.name)
+                # The trial last, without which the others would count.
+                for name in sorted(ready.names(), key=lambda name: name == _TRIAL):
+                    ready.remove(name)
 
     @contextmanager
     def _own(self, folder: Path | None = None) -> Iterator[Held]:
-        with held(
-            self._hunt_dir, folder or self._machine_path.parent, make=True
-        ) as found:
+        with held(self._hunt_dir, folder or self._machine_dir, make=True) as found:
             yield found
 
 

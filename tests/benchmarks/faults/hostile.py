@@ -2,7 +2,8 @@
 
 Each has one to three links (to a file, a folder, nothing, itself, a chain of links, or
 a file shared by a hard link) where Treeward writes, replaces, joins or removes, and
-perhaps what a killed command would have left. Every command that writes is run on it;
+perhaps what a killed command would have left, finds with photos, and a map and a season
+that hunt.toml names. Every command that writes or lists is run on it;
 outside, nothing may be another byte or another name. PYTHONPATH=tests python -m
 benchmarks.faults.hostile --count 1000
 """
@@ -25,6 +26,7 @@ from treeward.report import writing
 
 AIMS = ("", "deep", "deep/in", ".profile", "report.html", "a.flac", "nowhere", "x/y")
 SHAPES = ("link", "link", "link", "relative", "chain", "itself", "hard link")
+GROUND = '{"type": "Point", "coordinates": [-3.61, 52.3]}'
 PLACES = sorted({place for place, _ in hostile.LINKS})
 
 
@@ -62,6 +64,12 @@ def one(seed: int) -> tuple[str, str]:
         home = hostile.outside(Path(root))
         folder = hostile.hunt_in(Path(root))
         shapes = []
+        if draw.random() < 0.5:
+            (folder / "found.toml").write_text(hostile.FOUND, "utf-8")
+        if draw.random() < 0.2:
+            (folder / "hunt.toml").write_text(hostile.WITH_MAP, "utf-8")
+            (folder / "season.json").write_text("{}", "utf-8")
+            (folder / "ground.geojson").write_text(GROUND, "utf-8")
         for place in draw.sample(PLACES, draw.choice((1, 1, 2, 3))):
             try:
                 shapes.append(put(folder, place, home, draw))

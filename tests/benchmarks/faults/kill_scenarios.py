@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
-from faults import contract
+from faults import beside, contract
 from treeward.files import PREFIX
 
 if TYPE_CHECKING:
@@ -25,7 +25,8 @@ MODULES = (
     "scipy.stats", "pandas", "matplotlib.pyplot", "treeward.cli.transcribe",
     "treeward.cli.locate", "treeward.cli.simulate", "treeward.cli.new",
     "treeward.cli.demo", "treeward.cli.phrases", "treeward.report.writing",
-    "treeward.hunt.locating",
+    "treeward.hunt.locating", "treeward.cli.found", "treeward.cli.merge",
+    "treeward.cli.season", "treeward.hunt.merging", "treeward.hunt.season",
     "treeward.notes.narration", "treeward.desk.desk", "treeward.hunt.hearing_processes",
     "treeward.simulate.write", "webvtt", "srt", "soundfile", "av", "filelock",
 )  # fmt: skip
@@ -142,6 +143,80 @@ def _left_by_a_kill(home: Path) -> None:
         pcm = rng.integers(-9000, 9000, 160_000).astype(np.int16)
         ending = "wav" if at_ms == 32_000 else "flac"
         soundfile.write(folder / name / f"{at_ms:010d}.{ending}", pcm, 16_000)
+
+
+def _typed_notes(home: Path) -> None:
+    """Lay out a hunt with a page of notes with clock times, and rows of a person."""
+    from treeward.hunt.hunt import Hunt
+
+    hunt = Hunt.create(home / "hunt", name="Fault Moor", timezone="Europe/London")
+    hunt.review_path.write_text(contract.REVIEW, "utf-8")
+    lines = ["2026-07-15", "station 1"]
+    lines += [
+        f"{9 + n // 60}:{n % 60:02} {('yellow', 'white')[n % 2]} "
+        f"{('away, 220', 'back')[n // 2 % 2]}"
+        for n in range(120)
+    ]
+    page = hunt.recordings_dir / "notes.txt"
+    page.write_text("\n".join(lines) + "\n", "utf-8")
+
+
+def _found_before(home: Path) -> None:
+    """Lay out two hunts with a find, the first with words of the person's own."""
+    from treeward.hunt.hunt import Hunt
+
+    for name, mark in (("hunt", "yellow"), ("other", "white")):
+        hunt = Hunt.create(home / name, name=name, timezone="Europe/London")
+        hunt.review_path.write_text(contract.REVIEW.replace("yellow", mark), "utf-8")
+        text = beside.TEXTS["found"][0]
+        (hunt.path / "found.toml").write_text(text, "utf-8")
+        memo = hunt.recordings_dir / f"2026-07-14_1{len(name)}00.vtt"
+        memo.write_text(contract.MEMO, "utf-8")
+    Hunt(home / "other").transcribe()
+
+
+def _unlocated() -> None:
+    """Leave out the survey, which only reads."""
+    from treeward.errors import HuntError
+    from treeward.hunt.hunt import Hunt
+
+    def refused(_: Hunt) -> HuntResult:
+        raise HuntError("is not located here")
+
+    setattr(Hunt, "locate", refused)  # noqa: B010 (a stand-in)
+
+
+def _found() -> int:
+    """Keep a find as a person would, who looks first whether it is kept by now."""
+    _unlocated()
+    if "2027-05-20" in Path("hunt/found.toml").read_text("utf-8"):
+        return 0
+    return program(
+        *("found", "--hunt", "hunt", "--position", "52.31, -3.62"),
+        *("--remark", "seen 2027-05-20", "--date", "2026-07-20"),
+    )
+
+
+def _season_kept(home: Path) -> None:
+    _found_before(home)
+    (home / "season.json").write_text(beside.TEXTS["season"][0], "utf-8")
+
+
+def _season() -> int:
+    """Keep a season of finds that are worked out already."""
+    from treeward.hunt import season
+    from treeward.season_file import SeasonFile
+
+    def gathered(directory: Path, **_: object) -> season.Season:
+        colonies, unfound, faults = season.found_colonies(directory)
+        return season.Season(
+            colonies=tuple(colonies), judged=(), unfound=tuple(unfound),
+            file=SeasonFile.model_validate_json(beside.TEXTS["season"][1]),
+            left_out=tuple(faults),
+        )  # fmt: skip
+
+    setattr(season, "gather_season", gathered)  # noqa: B010 (a stand-in)
+    return program("season", ".")
 
 
 def _correct() -> int:
@@ -347,8 +422,37 @@ SCENARIOS = (
         name="review.csv: a correction, as on the page and in the terminal",
         prepare=_transcripts,
         run=_correct,
-        # review_last.csv follows at the next writing where the kill came before it.
+        # review_last.csv may lie ready still, and counts there (ReviewStore).
         at_stake=_named("review.csv", "review_machine.csv", "recordings"),
+    ),
+    Scenario(
+        short="typed",
+        name="review.csv and its copies: `transcribe` of typed notes",
+        prepare=_typed_notes,
+        run=lambda: program("transcribe", "--hunt", "hunt"),
+        at_stake=_named(*_COPIES, "recordings"),
+    ),
+    Scenario(
+        short="found",
+        name="found.toml: `found`",
+        prepare=_found_before,
+        run=_found,
+        at_stake=_named("hunt.toml", "review.csv", "recordings", "found.toml"),
+    ),
+    Scenario(
+        short="merge",
+        name="a merged hunt, and the two it is made of: `merge`",
+        prepare=_found_before,
+        run=lambda: program("merge", "hunt", "other", "--into", "both"),
+        at_stake=_named("both", "hunt", "other"),
+        good_again=_DONE_BEFORE,
+    ),
+    Scenario(
+        short="season",
+        name="season.json of before: `season`",
+        prepare=_season_kept,
+        run=_season,
+        at_stake=_named("season.json", "found.toml", "hunt.toml"),
     ),
     Scenario(
         short="hear",

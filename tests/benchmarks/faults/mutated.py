@@ -4,11 +4,13 @@
 
 The files are those of tests/faults (made by hypothesis, from a seed for each piece of
 work), and so is what must hold of each: see tests/faults/contract.py. One in 25 also
-goes through the program itself. A child does each piece, with limits on memory and
-time; one that crashes is told with the file that crashed it. What is done is kept in
---state, so that a stopped run goes on; the tables in RESULTS.md are written anew after
-each piece. A file that breaks the contract is kept in --state too, to be tried again
-with --again FILE. POSIX only (limits and peak memory are the operating system's).
+goes through the program itself. A file that was drawn before in the same piece counts
+and is not tried again. Kinds take turns, a piece each. A child does each piece, with
+limits on memory and time; one that crashes is told with the file that crashed it. What
+is done is kept in --state, so that a stopped run goes on; the table in RESULTS.md is
+written anew after each piece. A file that breaks the contract is kept in --state too,
+to be tried again with --again FILE. POSIX only (limits and peak memory are the
+operating system's).
 """
 
 from __future__ import annotations
@@ -90,10 +92,12 @@ def work(kind: str, seed_number: int, count: int, state: Path) -> Piece:
 
     warnings.simplefilter("error")
     contract.quiet()
+    _read_packaged_book_once()
     limit = 4 * MOST_MEMORY_MB * 2**20  # of addresses, most of them never touched
     resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
     piece = Piece(kind=kind, seed=seed_number)
     in_hand = state / f"{kind}-{seed_number}.in_hand"
+    tried: dict[tuple[str, bytes], bool] = {}  # and whether it was read
     with tempfile.TemporaryDirectory() as folder:
         ground = contract.Ground(Path(folder).resolve())
 
@@ -108,14 +112,19 @@ def work(kind: str, seed_number: int, count: int, state: Path) -> Piece:
         @given(strategy(kind))
         def attempt(made: tuple[str, bytes]) -> None:
             ending, data = made
-            in_hand.write_bytes(ending.encode() + b"\n" + data)
             piece.inputs += 1
+            to_program = piece.inputs % TO_PROGRAM == 0
+            if made in tried and not to_program:
+                piece.read += tried[made]
+                return
+            in_hand.write_bytes(ending.encode() + b"\n" + data)
             piece.digests.append(hashlib.sha256(data).hexdigest()[:16])
             began = time.process_time()
             try:
                 with in_time():
-                    piece.read += contract.walk(kind, ending, data, ground)
-                    if piece.inputs % TO_PROGRAM == 0:
+                    tried[made] = contract.walk(kind, ending, data, ground)
+                    piece.read += tried[made]
+                    if to_program:
                         check_program(kind, ending, data, ground)
                         piece.programs += 1
             except BaseException as error:
@@ -135,6 +144,19 @@ def work(kind: str, seed_number: int, count: int, state: Path) -> Piece:
     if piece.peak_mb > MOST_MEMORY_MB:
         piece.breaches.append(f"{kind}-{seed_number}: {piece.peak_mb:.0f} MB of memory")
     return piece
+
+
+def _read_packaged_book_once() -> None:
+    """Keep the packaged phrase book, which no file that is tried can change."""
+    from functools import cache
+
+    from treeward.language.phrasebook import PhraseBook
+
+    load = PhraseBook.load
+    once = cache(load)
+    setattr(  # noqa: B010 (a stand-in)
+        PhraseBook, "load", lambda *paths: (load if len(paths) > 1 else once)(*paths)
+    )
 
 
 def in_child(kind: str, seed_number: int, count: int, state: Path) -> Piece:
@@ -208,6 +230,18 @@ def again(path: Path) -> None:
         print(f"{time.perf_counter() - began:.2f} s")
 
 
+def _in_turn(kinds: list[str], count: int, pieces: list[Piece]) -> Iterator[str]:
+    """Give the kinds that lack files, one after the other, until none does."""
+    while True:
+        done = Counter[str]()
+        for piece in pieces:
+            done[piece.kind] += piece.inputs
+        wanting = [kind for kind in kinds if done[kind] < count]
+        if not wanting:
+            return
+        yield from wanting
+
+
 def main() -> None:
     """Do pieces until every kind has its count, or the minutes are over."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -218,7 +252,10 @@ def main() -> None:
     parser.add_argument("--state", type=Path, default=default)
     parser.add_argument("--again", type=Path, help="a kept file to try again")
     parser.add_argument("--piece", type=int, help="do one piece here (for children)")
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--seed", type=int, default=1, help="of each kind's first piece"
+    )
+    parser.add_argument("--table", default="mutated", help="its mark in RESULTS.md")
     options = parser.parse_args()
     if options.again:
         again(options.again)
@@ -233,19 +270,16 @@ def main() -> None:
     pieces = []
     if kept.exists():
         pieces = [Piece(**json.loads(line)) for line in kept.read_text().splitlines()]
-    for kind in options.kind or KINDS:
-        seeds = Counter(piece.kind for piece in pieces)
-        while time.monotonic() < until:
-            mine = [piece for piece in pieces if piece.kind == kind]
-            if sum(piece.inputs for piece in mine) >= options.count:
-                break
-            seeds[kind] += 1
-            piece = in_child(kind, seeds[kind], 1000, options.state)
-            pieces.append(piece)
-            with kept.open("a") as file:
-                file.write(json.dumps(asdict(piece)) + "\n")
-            print(kind, len(mine) + 1, *piece.breaches, sep="\n  ", flush=True)
-            record.write("mutated", table(pieces))
+    for kind in _in_turn(options.kind or list(KINDS), options.count, pieces):
+        if time.monotonic() > until:
+            break
+        number = options.seed + sum(piece.kind == kind for piece in pieces)
+        piece = in_child(kind, number, 1000, options.state)
+        pieces.append(piece)
+        with kept.open("a") as file:
+            file.write(json.dumps(asdict(piece)) + "\n")
+        print(kind, number, *piece.breaches, sep="\n  ", flush=True)
+        record.write(options.table, table(pieces))
     print("\n".join(table(pieces)))
 
 

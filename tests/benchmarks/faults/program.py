@@ -5,9 +5,11 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import shutil
 from typing import TYPE_CHECKING
 
-from faults.contract import MEMO, REVIEW, Breach, DeafEngine, Ground
+from faults.beside import GROUND
+from faults.contract import HUNT_TOML, MEMO, REVIEW, Breach, DeafEngine, Ground
 from faults.kept import PLACES
 
 if TYPE_CHECKING:
@@ -23,6 +25,19 @@ _COMMANDS = {
     "gpx": (["locate", "--json"],),
     "sound": (["transcribe"],),
     **{kind: (["transcribe"], ["trips"]) for kind in PLACES},
+    "found": (
+        ["found", "--json"],
+        ["found", "--position", "52.304500, -3.613300"],
+        ["found", "--share", "{hunt}/shared.geojson"],
+        ["season", "{hunt}", "--list"],
+    ),
+    "season": (["locate", "--json"],),
+    **{kind: (["locate", "--json"], ["locate"]) for kind in GROUND},
+    "typed": (["transcribe"], ["review", "--json"]),
+    "merged": (
+        ["merge", "{hunt}", "{other}", "--into", "{hunt}-both-1"],
+        ["merge", "{other}", "{hunt}", "--into", "{hunt}-both-2"],
+    ),
 }
 
 
@@ -37,8 +52,14 @@ def check_program(kind: str, ending: str, data: bytes, ground: Ground) -> None:
     """
     hunt_dir = ground.lay_out()
     _put(kind, ending, data, hunt_dir)
-    for arguments in _COMMANDS[kind]:
-        status, out, err = run([*arguments, "--hunt", str(hunt_dir)])
+    _other(ground)
+    for form in _COMMANDS[kind]:
+        arguments = [
+            one.format(hunt=hunt_dir, other=ground.root / "good") for one in form
+        ]
+        if not arguments[0].startswith(("merge", "season")):
+            arguments += ["--hunt", str(hunt_dir)]
+        status, out, err = run(arguments)
         if status not in {0, 1}:
             raise Breach(f"{arguments} ended with {status}")
         if "Traceback" in out + err or "a fault of Treeward's own" in err:
@@ -48,6 +69,14 @@ def check_program(kind: str, ending: str, data: bytes, ground: Ground) -> None:
         if any(not line.isprintable() for line in err.splitlines()):
             raise Breach(f"{arguments} sent a terminal {err!r}")
     ground.check()
+
+
+def _other(ground: Ground) -> None:
+    """Lay out a good hunt to merge with, and nothing where it is merged into."""
+    for name in ("hunt-both-1", "hunt-both-2"):
+        shutil.rmtree(ground.root / name, ignore_errors=True)
+    (ground.root / "good").mkdir(exist_ok=True)
+    (ground.root / "good" / "hunt.toml").write_text(HUNT_TOML, "utf-8")
 
 
 def run(arguments: list[str]) -> tuple[int, str, str]:
@@ -79,7 +108,8 @@ def _put(kind: str, ending: str, data: bytes, hunt_dir: Path) -> None:
         review.write_bytes(data)
         return
     # Without trips `locate` reads the tracks, and has no seconds of work to do.
-    shown = REVIEW.splitlines(keepends=True)[:2] if kind == "gpx" else [REVIEW]
+    placed = kind in {"gpx", *GROUND}
+    shown = REVIEW.splitlines(keepends=True)[:2] if placed else [REVIEW]
     review.write_text("".join(shown), "utf-8")
     if kind in PLACES:
         (hunt_dir / "recordings" / "2026-07-14_1000.vtt").write_text(MEMO, "utf-8")
@@ -88,10 +118,19 @@ def _put(kind: str, ending: str, data: bytes, hunt_dir: Path) -> None:
         path.write_bytes(data)
         return
     match kind:
-        case "hunt":
+        case "hunt" | "merged":
             (hunt_dir / "hunt.toml").write_bytes(data)
         case "gpx":
             (hunt_dir / f"walk{ending}").write_bytes(data)
+        case "found" | "season":
+            (hunt_dir / ending).write_bytes(data)
+            if kind == "season":
+                told = f'learned_from = "{ending}"\n{HUNT_TOML}'
+                (hunt_dir / "hunt.toml").write_text(told, "utf-8")
+        case "mbtiles" | "geojson" | "gpx ground":
+            (hunt_dir / f"ground{ending}").write_bytes(data)
+            told = f'{HUNT_TOML}[map]\nground = ["ground{ending}"]\n'
+            (hunt_dir / "hunt.toml").write_text(told, "utf-8")
         case _:
             path = hunt_dir / "recordings" / f"2026-07-14_1000{ending}"
             path.write_bytes(data)

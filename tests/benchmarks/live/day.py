@@ -7,7 +7,8 @@ through a whole session with the real recognizer. The sound card of this rehears
 runs `--ppm` parts per million fast, and chunks arrive late by chance, as they do.
 Drawn: memory of the process, and how far the clock of a note is from the true moment,
 with the seconds of the sound card taken as they are, and with the clock that follows
-the arrivals.
+the arrivals. After `--minutes` of real time the day ends early, and what is told is of
+the hours up to then.
 """
 
 from __future__ import annotations
@@ -57,13 +58,19 @@ class Card:
     live = False  # waits for the recognizer: nothing may be left out here
 
     def __init__(
-        self, sound: Iterator[NDArray[np.float32]], ppm: float, clock: RehearsalTime
+        self,
+        sound: Iterator[NDArray[np.float32]],
+        ppm: float,
+        clock: RehearsalTime,
+        longest_s: float,
     ) -> None:
         self.sound = sound
         self.rate = SAMPLE_RATE_HZ * (1 + ppm * 1e-6)
         self.clock = clock
         self.rng = np.random.default_rng(11)
         self.stopped = False
+        self.given_s = 0  # of sound
+        self._until = time.monotonic() + longest_s
 
     def stop(self) -> None:
         self.stopped = True
@@ -71,6 +78,9 @@ class Card:
     def chunks(self) -> Iterator[Chunk]:
         samples = 0
         for second in self.sound:
+            if time.monotonic() > self._until:
+                return
+            self.given_s += 1
             for part in np.split(second, 4):
                 if self.stopped:
                     return
@@ -107,7 +117,7 @@ def resident_mb() -> float:
 
 
 def rehearse(
-    hours: float, ppm: float, folder: Path
+    hours: float, ppm: float, folder: Path, longest_s: float
 ) -> tuple[list[tuple[float, float]], list[tuple[float, float, float]], str]:
     """Memory by hour; (hour, raw error, error) of each note; and a line of facts."""
     length_s = hours * 3600
@@ -139,10 +149,11 @@ def rehearse(
     scale = 1 / (1 + ppm * 1e-6)  # true seconds of a second of this card's sound
     ears = open_ears(folder)
     table = TripTable(visits=(), trips=(), lines=(), winds=())
+    card = Card(sound, ppm, clock, longest_s)
     session = Session(
         pieces_dir=folder / "pieces",
         journal=Journal(folder / "day.jsonl"),
-        source=Card(sound, ppm, clock),
+        source=card,
         ears=ears,
         watch=watch,
         setting=Setting(hunt_name="day", recording="day.flac", paced=False),
@@ -166,11 +177,14 @@ def rehearse(
     joined = join_pieces(folder / "pieces", folder / "day.flac")
     file_s = soundfile.info(folder / "day.flac").duration
     assert joined is not None
+    length_s, hours = card.given_s, card.given_s / 3600
+    said = [one for one in said if one.end_s < length_s - 5]
     settled = [mb for hour, mb in memory if hour > min(0.5, hours / 4)]
+    settled = settled or [resident_mb()]
     apart = np.array([e[2] for e in errors])
     raw = np.array([e[1] for e in errors])
     facts = (
-        f"{hours:g} h of sound in {took_s / 60:.0f} min (processor {cpu_s:.0f} s, "
+        f"{hours:.3g} h of sound in {took_s / 60:.0f} min (processor {cpu_s:.0f} s, "
         f"{100 * cpu_s / length_s:.1f} % of a core at real speed, the making of the "
         f"sound included). {len(said)} notes said, {len(errors)} heard, {wrong} of "
         f"them wrong. Memory {min(settled):.0f} to {max(settled):.0f} MB after the "
@@ -212,6 +226,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--hours", type=float, default=8.0)
     parser.add_argument("--ppm", type=float, default=50.0)
+    parser.add_argument("--minutes", type=float, default=1e6, help="of real time")
     parser.add_argument("--out", type=Path)
     parser.add_argument("--picture", type=Path)
     options = parser.parse_args()
@@ -220,6 +235,7 @@ def main() -> None:
             options.hours,
             options.ppm,
             Path(folder),
+            60 * options.minutes,
         )
     print(facts)
     if options.picture:
