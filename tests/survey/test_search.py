@@ -378,3 +378,32 @@ def test_what_tells_is_told_apart_from_what_only_plans() -> None:
         (search.Searching(walked=(walked((0, 0), (9, 0)),)), True, True, False),
     ):
         assert (told.tells, told.looked, told.weighs) == (tells, looked, weighs)
+
+
+def test_what_was_seen_off_the_middle_tells_of_the_ground_there() -> None:
+    lon, lat = HEATH.to_lonlat(np.array([[-120.0, 80.0]]))[0]
+    bee = search.Overhead(latitude_deg=lat, longitude_deg=lon, bearing_true_deg=45.0)
+    dish = search.EmptyDish(latitude_deg=lat, longitude_deg=lon)
+    spot = search.LookedSpot(
+        latitude_deg=lat, longitude_deg=lon, radius_m=25.0, effort=2.0
+    )
+
+    def told(**seen: object) -> Grid:
+        how = search.Searching(**seen)  # type: ignore[arg-type]
+        return search.updated(flat(), HEATH, how).after
+
+    over = told(overhead=(bee,))
+    step = over.xy - (-120.0, 80.0)
+    across = np.abs(step @ [np.sqrt(0.5), -np.sqrt(0.5)])  # off the line through it
+    along = np.abs(step @ [np.sqrt(0.5), np.sqrt(0.5)])
+    mean = over.probability.mean()
+    assert over.probability[(across < 10) & (along > 60)].min() > 2 * mean
+    assert over.probability[(along < 10) & (across > 60)].max() < 0.9 * mean
+    empty = told(empty_dishes=(dish,))
+    off = np.hypot(*(empty.xy - (-120.0, 80.0)).T)
+    expected = 1 - 0.5 * np.exp(-0.5 * (off / 80.0) ** 2)
+    assert empty.probability == pytest.approx(expected / expected.sum(), rel=1e-4)
+    looked = told(spots=(spot,))
+    off = np.hypot(*(looked.xy - (-120.0, 80.0)).T)
+    low = looked.probability < 0.5 * looked.probability.max()
+    assert off[low].max() <= 25.0 < off[~low].min() + 0.1
