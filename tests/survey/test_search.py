@@ -428,3 +428,14 @@ def test_what_was_seen_off_the_middle_tells_of_the_ground_there() -> None:
     off = np.hypot(*(looked.xy - (-120.0, 80.0)).T)
     low = looked.probability < 0.5 * looked.probability.max()
     assert off[low].max() <= 25.0 < off[~low].min() + 0.1
+
+
+@pytest.mark.parametrize(
+    ("width_m", "cell_m"), [(30.0, 10.0), (15.0, 5.0), (9.9, 2.5), (1.0, 2.5)]
+)
+def test_cells_are_half_a_sweep_width_at_most_and_three_metres_are_enough(
+    width_m: float, cell_m: float
+) -> None:
+    over = search.LookedOver(ring=WEST, effort=1.0)
+    how = search.Searching(looked_over=(over,), sweep_width_m=width_m)
+    assert search.updated(flat(), HEATH, how).after.cell_m == cell_m
