@@ -386,7 +386,7 @@ def test_two_hunts_of_one_observer_are_the_textbooks_normal_model(
     hunts = [told(0.0, 0.0, offset=(6.0, 2.0)), told(0.0, 0.0, offset=(1.0, 1.0))]
     seen, noise = np.array([6.0, 1.0]), np.array([4.0, 1.0])
 
-    mean, sd, count = own_compass(hunts, "")
+    mean, sd, count = own_compass(hunts, "", here_deg=HOME)
 
     parts = []
     for own in (0.3, 0.7):
