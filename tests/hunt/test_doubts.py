@@ -401,7 +401,7 @@ def weighed(
         Result(fix, table),  # type: ignore[arg-type]
         events,
         without=lambda rows: [event for event in events if event.row not in rows],
-        looked=lambda _: None,  # type: ignore[arg-type, return-value]
+        looked=lambda _: SimpleNamespace(searching=None),  # type: ignore[arg-type, return-value]
         today=datetime(2026, 7, 14, tzinfo=UTC),
     )
     return told.doubtful, asked

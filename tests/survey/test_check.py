@@ -282,3 +282,25 @@ def test_stations_farther_apart_than_bees_fly_are_two_hunts() -> None:
     check.check_near(three, [1, 2])
     with pytest.raises(ValueError, match=r"'1' and '3' are \d+ km apart"):
         check.check_near(three, [0, 1, 2])
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high", "beyond"),
+    [
+        ("latitude_deg", -90.0, 90.0, 0.5),
+        ("longitude_deg", -180.0, 360.0, 0.5),
+        ("altitude_m", -1000.0, 850_000.0, 0.5),
+        ("when", 2015.0, 2029.99, 0.01),
+    ],
+)
+def test_declination_is_told_up_to_its_limits(
+    name: str, low: float, high: float, beyond: float
+) -> None:
+    usual = {"latitude_deg": 52.3, "longitude_deg": -3.6, "when": 2026.5}
+    for value in (low, high):
+        told, sd = survey.declination(**(usual | {name: value}))
+        assert -180 <= told <= 180
+        assert sd > 0
+    for value in (low - beyond, high + beyond, np.nan):
+        with pytest.raises(ValueError, match=f"^{name}: "):
+            survey.declination(**(usual | {name: value}))

@@ -299,11 +299,11 @@ def test_a_walk_that_leaves_the_map_tells_of_what_it_crosses_only() -> None:
     assert search.efforts(grid, HEATH, far) == pytest.approx(0.0)
 
 
-def test_looking_finds_by_the_mean_of_exponentials_up_to_98_percent() -> None:
-    for effort in (0.3, 2.0, 4.0, 9.0):
+def test_looking_finds_by_the_law_of_an_unsure_width_and_98_percent_at_most() -> None:
+    # The mean of exp(-e) over a gamma width of shape 4: (1 + e / 4)^-4.
+    for effort in (0.3, 2.0, 6.6, 9.0):
         over = search.LookedOver(ring=WEST, effort=effort)
         update = search.updated(flat(), HEATH, search.Searching(looked_over=(over,)))
-        # The mean of exp(-W e) over a gamma of mean 1 and shape 4, by its transform.
         missed = (1 + min(effort, 6.6) / 4) ** -4
         assert update.found_by_now == pytest.approx(0.5 * (1 - missed))
         assert west_share(update.after) == pytest.approx(missed / (1 + missed))
@@ -399,3 +399,43 @@ def test_what_tells_is_told_apart_from_what_only_plans() -> None:
         (search.Searching(walked=(walked((0, 0), (9, 0)),)), True, True, False),
     ):
         assert (told.tells, told.looked, told.weighs) == (tells, looked, weighs)
+
+
+def test_what_was_seen_off_the_middle_tells_of_the_ground_there() -> None:
+    lon, lat = HEATH.to_lonlat(np.array([[-120.0, 80.0]]))[0]
+    bee = search.Overhead(latitude_deg=lat, longitude_deg=lon, bearing_true_deg=45.0)
+    dish = search.EmptyDish(latitude_deg=lat, longitude_deg=lon)
+    spot = search.LookedSpot(
+        latitude_deg=lat, longitude_deg=lon, radius_m=25.0, effort=2.0
+    )
+
+    def told(**seen: object) -> Grid:
+        how = search.Searching(**seen)  # type: ignore[arg-type]
+        return search.updated(flat(), HEATH, how).after
+
+    over = told(overhead=(bee,))
+    step = over.xy - (-120.0, 80.0)
+    across = np.abs(step @ [np.sqrt(0.5), -np.sqrt(0.5)])  # off the line through it
+    along = np.abs(step @ [np.sqrt(0.5), np.sqrt(0.5)])
+    mean = over.probability.mean()
+    assert over.probability[(across < 10) & (along > 60)].min() > 2 * mean
+    assert over.probability[(along < 10) & (across > 60)].max() < 0.9 * mean
+    empty = told(empty_dishes=(dish,))
+    off = np.hypot(*(empty.xy - (-120.0, 80.0)).T)
+    expected = 1 - 0.5 * np.exp(-0.5 * (off / 80.0) ** 2)
+    assert empty.probability == pytest.approx(expected / expected.sum(), rel=1e-4)
+    looked = told(spots=(spot,))
+    off = np.hypot(*(looked.xy - (-120.0, 80.0)).T)
+    low = looked.probability < 0.5 * looked.probability.max()
+    assert off[low].max() <= 25.0 < off[~low].min() + 0.1
+
+
+@pytest.mark.parametrize(
+    ("width_m", "cell_m"), [(30.0, 10.0), (15.0, 5.0), (9.9, 2.5), (1.0, 2.5)]
+)
+def test_cells_are_half_a_sweep_width_at_most_and_three_metres_are_enough(
+    width_m: float, cell_m: float
+) -> None:
+    over = search.LookedOver(ring=WEST, effort=1.0)
+    how = search.Searching(looked_over=(over,), sweep_width_m=width_m)
+    assert search.updated(flat(), HEATH, how).after.cell_m == cell_m

@@ -249,11 +249,12 @@ def test_along_a_path_one_walks_at_its_speed_and_to_it_at_ones_own() -> None:
 def test_ground_is_cut_into_strips_that_cover_it_once(turned: bool) -> None:
     grid = peaks((0, 0, 1), sd_m=40.0)
     chosen = grid.inside(0.9)
-    searching = Searching(sweep_width_m=15.0)
-    spent = np.zeros(len(grid.xy))
-    pieces = search_plan._cut(
-        grid, chosen, spent, searching, free(searching), turned=turned
-    )
+    how = Searching(sweep_width_m=15.0)
+    spent = np.linspace(0.0, 2.0, len(grid.xy))
+    pieces = search_plan._cut(grid, chosen, spent, how, free(how), turned=turned)
+    cells = np.bincount(pieces.strip)
+    before = np.bincount(pieces.strip, weights=spent[pieces.cells]) / cells
+    assert pieces.spent == pytest.approx(before)
     assert pieces.held.sum() == pytest.approx(grid.probability[chosen].sum())
     assert sorted(pieces.cells) == sorted(chosen)
     assert np.bincount(pieces.strip, minlength=len(pieces.held)).min() > 0
@@ -297,10 +298,10 @@ def test_the_mean_time_is_that_of_the_legs_and_what_they_miss() -> None:
     assert walk.mean_s < mean + (1 - walk.found) * (clock + 6 * whole)
 
 
-def test_search_at_best_takes_so_many_variances_of_sweeping() -> None:
-    # For a round normal 2 pi s^2 (3 k + 1) / (k - 1) at shape k = 4 of the sweep width
-    # (Koopman's 6 pi s^2 where it is known); here by W and speed.
+def test_search_at_best_takes_26_thirds_pi_variances_of_sweeping() -> None:
+    # For a round normal and a width of shape k the mean effort is
+    # 2 pi s^2 (3 k + 1) / (k - 1), with k = 4; Koopman's 6 pi s^2 where W is sure.
     grid = peaks((0, 0, 1), sd_m=40.0)
     how = Searching(sweep_width_m=10.0, look_mps=0.5)
-    expected = 2 * np.pi * 40.0**2 * 13 / 3 / (10.0 * 0.5)
+    expected = 26 / 3 * np.pi * 40.0**2 / (10.0 * 0.5)
     assert search_plan.mean_search_s(grid, how) == pytest.approx(expected, rel=0.01)
