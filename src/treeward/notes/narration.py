@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from .events import Event
 
-A_NOTE = 2.0  # nats: what a note in it makes a text of talk likelier by; guess
+A_NOTE = 3.0  # nats: what a note in it makes a text of talk likelier by; measured
 MOST_NOTES = 2  # in one breath that count so
 # "White's in too", which engines write as a number.
 _END_TOO = re.compile(

@@ -411,12 +411,15 @@ def _beyond(
     blocks = [one for one in alike.get_matching_blocks() if one.size >= LEAST_ALIKE]
     if not blocks:
         return
-    heard = " ".join(letters)[: blocks[-1].a + blocks[-1].size]
-    missing = said[blocks[-1].b + blocks[-1].size :].count(" ")
-    after = heard.count(" ") + 1 + missing
-    if notes[-1].part("value"):  # its number may be written otherwise
+    last = blocks[-1]
+    after = len(" ".join(letters)[: last.a + last.size].split())
+    unheard = len(said.split()) - len(said[: last.b + last.size].split())
+    in_digits = after < len(words) and _DIGIT.search(words[after])
+    if notes[-1].part("value") and in_digits:  # "174" for "one seven four"
         while after < len(words) and _DIGIT.search(words[after]):
             after += 1
+    else:
+        after += unheard
     if after + 1 < len(words) or _DIGIT.search(" ".join(words[after:])):
         span = (start_s + spans[0][0], start_s + spans[-1][1])
         yield from [*_laid_along(text, span)][after:]
