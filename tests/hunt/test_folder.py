@@ -24,7 +24,7 @@ from treeward.report.advice_wording import missing_text
 from treeward.report.model import Missing, MissingKind
 from treeward.report.wording import missing_sentences, placed_sentence
 from treeward.review.file import read_review
-from treeward.speech.utterances import Utterance, Word, WordSource
+from treeward.speech.utterances import Utterance, Word, WordSource, spread
 
 if TYPE_CHECKING:
     from treeward.audio.blocks import Block
@@ -413,6 +413,51 @@ def test_a_hunt_says_below_which_confidence_its_rows_are_flagged(
     assert all(flag in e.flags for e in strict.recordings[0].events)
     assert all(flag.sentence in row["flag"] for row in rows_of(hunt.review_path))
     assert len(scripted.decoded) == decoded  # not heard again
+
+
+class Talker(ScriptedRecognizer):
+    """Says a note first, then talks."""
+
+    def decode(self, stretch: Block) -> Utterance | None:
+        note = super().decode(stretch)
+        if note is None or len(self.decoded) == 1:
+            return note
+        said = ("She's off, two ninety.", "Lovely weather for it.")[
+            len(self.decoded) % 2
+        ]
+        words = spread(said.split(), note.start_s, note.end_s)
+        talk = tuple(replace(word, source=WordSource.TALK) for word in words)
+        return Utterance(words=talk, start_s=note.start_s, end_s=note.end_s)
+
+
+def test_free_reads_talk_and_says_so_in_every_row(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hunt = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    speech_like(hunt.recordings_dir / "2026-07-14_1000.wav", 6)
+    talker = Talker()
+    monkeypatch.setattr(IN_USE, LoudActivity)
+    monkeypatch.setattr(
+        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: talker
+    )
+    hunt.transcribe()
+    told = [(row["event"], row["mark"]) for row in rows_of(hunt.review_path)]
+    decoded = len(talker.decoded)
+    hunt_toml = hunt.path / "hunt.toml"
+    hunt_toml.write_text(hunt_toml.read_text("utf-8") + "[speech]\nfree = true\n")
+
+    Hunt(hunt.path).transcribe()
+
+    assert told == [("back", "yellow")]
+    note, *freely = rows_of(hunt.review_path)
+    assert (note["event"], note["flag"]) == ("back", "")
+    assert [(row["event"], row["mark"], row["value"]) for row in freely] == [
+        ("away", "yellow", ""),
+        ("bearing", "yellow", "290"),
+    ]
+    sentence = Flag(FlagCode.TOLD_FREELY).sentence
+    assert all(sentence in row["flag"] for row in freely)
+    assert len(talker.decoded) == decoded  # read anew, not heard again
 
 
 def test_a_copied_hunt_is_not_heard_again(

@@ -16,7 +16,13 @@ import pytest
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.flags import Flag, FlagCode
 from treeward.notes.narration import read_narration, read_talk
-from treeward.speech.utterances import Utterance, Word, WordSource, spread
+from treeward.speech.utterances import (
+    Alternative,
+    Utterance,
+    Word,
+    WordSource,
+    spread,
+)
 
 if TYPE_CHECKING:
     from types import ModuleType
@@ -253,6 +259,45 @@ def test_talk_between_fixed_notes_is_read_freely_and_says_so() -> None:
     assert bearing.has(FlagCode.TOLD_FREELY)
     assert "back white" in [other.text for other in last.alternatives]
     assert away.recording == "a.flac"
+
+
+def either(*texts: tuple[str, float], start_s: float) -> Utterance:
+    """Talk that an engine may have heard as several texts, each so likely."""
+    heard = talk(texts[0][0], start_s=start_s)
+    others = tuple(Alternative(text=text, confidence=sure) for text, sure in texts)
+    first, *rest = heard.words
+    words = (replace(first, alternatives=others), *rest)
+    return replace(heard, words=words)
+
+
+@pytest.mark.parametrize(
+    ("texts", "expected"),
+    [
+        (
+            [("He is read settling down.", 0.14), ("Here's red settling down.", 0.02)],
+            ["back:red"],
+        ),
+        ([("Red again?", 0.4), ("Red again.", 0.001)], []),
+        ([("That's right.", 0.5), ("That's white.", 0.2)], []),
+        ([("White's just dropped in two.", 0.1)], ["back:white"]),
+    ],
+)
+def test_of_what_talk_may_say_what_makes_notes_is_likelier(
+    texts: list[tuple[str, float]], expected: list[str]
+) -> None:
+    narration = read_talk([either(*texts, start_s=10.0)], [], BOOK)
+
+    assert brief(narration.events) == expected
+    assert all(event.has(FlagCode.TOLD_FREELY) for event in narration.events)
+
+
+def test_talk_goes_on_about_the_bee_of_a_fixed_note() -> None:
+    from treeward.notes.parser import parse_notes
+
+    heard = [note("yellow back", 10.0), talk("and then off again.", start_s=11.1)]
+    narration = read_talk(heard, parse_notes(heard, BOOK), BOOK)
+
+    assert brief(narration.events) == ["back:yellow", "away:yellow"]
 
 
 def test_invented_days_are_mostly_read() -> None:

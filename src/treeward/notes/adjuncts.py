@@ -55,18 +55,20 @@ _SUBORDINATE = re.compile(
     r"(?:, )?(?:while|as|before|because|since|which|who|although|though|after|when|cos"
     r"|without|with|to my|for a|where|whereupon|i|we|she is|it is|nearly|almost) "
 )
+_DEGREES = r"\d{2,3} [.,]"  # as recognisers write them, without a comma before
 _PREPOSITION = re.compile(
     r"(?:over|towards|toward|through|past|up|down|across|into|beyond|behind|along|round"
     r"|around|at|on|by|near|beside|onto|from|under|to|between|among|in|straight over"
     r"|straight into|straight to) (?:(?:the|that|this|my|our|her|his|its|a|an) )"
-    r"(?:\w+ ){1,4}?(?=[.,?]|and |but |then )"
+    rf"(?:\w+ ){{1,4}}?(?=[.,?]|and |but |then |{_DEGREES})"
 )
 
 
 _DIRECTION = re.compile(
     r"(?:straight |right )?(?:over|towards|toward|through|past|up|down|across|into"
     r"|beyond"
-    r"|behind|along|round) (?:the|that|this|my|our) (?:\w+ ){1,3}?(?=[.,?]|and |but )"
+    rf"|behind|along|round) (?:the|that|this|my|our) (?:\w+ ){{1,3}}?"
+    rf"(?=[.,?]|and |but |{_DEGREES})"
 )
 
 

@@ -7,12 +7,14 @@ listed beside the events. See `narrator` for how sentences are read.
 
 from __future__ import annotations
 
+import math
+import re
 from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, UNMARKED, Need
-from treeward.speech.utterances import Alternative, Utterance, WordSource
+from treeward.speech.utterances import Alternative, Utterance, WordSource, spread
 
 from .flags import Flag, FlagCode
 from .narrator import Narrator
@@ -24,8 +26,16 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from treeward.language.phrasebook import PhraseBook
+    from treeward.speech.utterances import Word
 
     from .events import Event
+
+A_NOTE = 3.0  # nats: what a note in it makes a text of talk likelier by; measured
+MOST_NOTES = 2  # in one breath that count so
+# "White's in too", which engines write as a number.
+_END_TOO = re.compile(
+    r"(\b(?:in|back|off|away|out|gone|down|left|landed|here)) (?:two|to)(?=[.,!]|$)"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +123,7 @@ def read_talk(
         "there it goes" is none where nobody knows which bee. A note that talk corrects
         is changed and says so.
     """
-    speech, pieces = speech_of(_talk_of(utterances), _colours(book))
+    speech, pieces = speech_of(_talk_of(utterances, book), _colours(book))
     if not pieces:
         return Narration(events=tuple(events))
     timed = sorted(events, key=lambda event: event.start_s or 0.0)
@@ -139,7 +149,7 @@ def _colours(book: PhraseBook) -> frozenset[str]:
     return frozenset(way for ways in book.colours.values() for way in ways)
 
 
-def _talk_of(utterances: Iterable[Utterance]) -> list[Utterance]:
+def _talk_of(utterances: Iterable[Utterance], book: PhraseBook) -> list[Utterance]:
     """Give the words between the notes as utterances of their own."""
     found: list[Utterance] = []
     for utterance in utterances:
@@ -150,10 +160,42 @@ def _talk_of(utterances: Iterable[Utterance]) -> list[Utterance]:
             if talk:
                 found.append(
                     Utterance(
-                        words=words, start_s=words[0].start_s, end_s=words[-1].end_s
+                        words=_likely_said(words, book),
+                        start_s=words[0].start_s,
+                        end_s=words[-1].end_s,
                     )
                 )
     return found
+
+
+def _likely_said(words: Sequence[Word], book: PhraseBook) -> tuple[Word, ...]:
+    """Put, of all that may have been said, what is likeliest here.
+
+    "He is red, settling down" is hardly less likely by its sound than "he is read",
+    and makes a note. The first word of what was said in one go holds all of that.
+    """
+    found: list[Word] = []
+    at = 0
+    while at < len(words):
+        texts = words[at].alternatives
+        count = len(texts[0].text.split()) if texts else 1
+        run, at = words[at : at + count], at + count
+        if texts:
+            text = max(texts, key=lambda one: _worth(one, book)).text
+            said = spread(
+                _END_TOO.sub(r"\1 too", text).split(), run[0].start_s, run[-1].end_s
+            )
+            run = [replace(word, confidence=run[0].confidence) for word in said]
+        found += run
+    return tuple(found)
+
+
+def _worth(text: Alternative, book: PhraseBook) -> float:
+    """Weigh what may have been said by its sound, and by whether it makes notes."""
+    words = tuple(spread(text.text.split(), 0.0, 1.0))
+    alone = Utterance(words=words, start_s=0.0, end_s=1.0)
+    notes = sum(event.confidence for event in parse_narration([alone], book))
+    return math.log(max(text.confidence, 1e-9)) + A_NOTE * min(notes, MOST_NOTES)
 
 
 def _painted(event: Event, marks: frozenset[str]) -> Event:

@@ -17,7 +17,7 @@ from treeward.language.kinds import EventKind
 from . import sayings
 from . import stream as st
 from .adjuncts import adjuncts
-from .bee_names import BeeNames
+from .bee_names import BeeNames, Named
 from .corrections import Corrections
 from .events import Event
 from .flags import Flag, FlagCode
@@ -84,15 +84,23 @@ class Narrator:
         """Read everything; gives the events in the order they were said."""
         place = 1
         while place < len(self.text):
-            self._take_in_fixed(self.pieces[self.speech.owner[place]].start_s)
+            self._take_in_fixed(place)
             place = self._sentence(place)
-        self._take_in_fixed(float("inf"))
+        for event in self.fixed:
+            self.found.take_in(event)
         return self.found.events
 
-    def _take_in_fixed(self, until_s: float) -> None:
+    def _take_in_fixed(self, place: int) -> None:
         """Take in the notes that were heard surely up to here."""
+        until_s = self.pieces[self.speech.owner[place]].start_s
         while self.fixed and (self.fixed[0].start_s or 0.0) <= until_s:
-            self.found.take_in(self.fixed.pop(0))
+            event = self.fixed.pop(0)
+            self.found.take_in(event)
+            if event.mark and event.kind in {EventKind.BACK, EventKind.AWAY}:
+                named = Named(mark=event.mark, end=place)
+                self.went_on = Done(
+                    kind=event.kind, named=named, start=place, end=place
+                )
 
     def _sentence(self, start: int) -> int:
         ending = re.compile(r"[.?] ").search(self.text, start)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import shutil
 import subprocess
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
 from treeward.simulate.sound import retune
 from treeward.speech.engines import EMBEDDED, embedded_folder, open_recognizer
+from treeward.speech.neural.engine import _beyond
 from treeward.speech.recognizer import transcribe
 
 if TYPE_CHECKING:
@@ -102,3 +104,26 @@ def test_sound_of_any_length_that_says_nothing_makes_no_notes(
     heard = engine.decode(Block(start_s=0.0, samples=sound))
 
     assert parse_notes([heard] if heard else [], BOOK) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "note", "value", "goes_on"),
+    [
+        ("Yellow away, 039.", "yellow away", "", "039."),
+        ("Yellow's back, and so is red.", "yellow is back", "", "and so is red."),
+        ("Yellow's back.", "yellow is back", "", ""),
+        ("Blue bag two nine", "blue back", "", "two nine"),
+        ("Blue gone two nine", "blue back", "", "two nine"),
+        ("Bearing 174 for her.", "bearing one seven five", "175", "for her."),
+        ("You're always so kind", "red gone", "", ""),
+    ],
+)
+def test_what_goes_on_after_a_note_is_kept(
+    text: str, note: str, value: str, goes_on: str
+) -> None:
+    said: Any = SimpleNamespace(text=note, part={"value": value}.__getitem__)
+
+    rest = list(_beyond(text, [said], [(0.5, 2.5)], 10.0))
+
+    assert " ".join(word.text for word in rest) == goes_on
+    assert all(10.5 < word.start_s < word.end_s <= 12.5 for word in rest)

@@ -13,7 +13,7 @@ from treeward.language.note_graph import NoteGraph
 from treeward.language.phrasebook import PhraseBook
 from treeward.speech.engines import embedded_folder
 from treeward.speech.neural.model import END, SPACE, Tokens
-from treeward.speech.neural.search import Look, search, share_of_each
+from treeward.speech.neural.search import Look, free_texts, search, share_of_each
 from treeward.speech.neural.spelt_graph import SpeltGraph
 
 if TYPE_CHECKING:
@@ -70,6 +70,16 @@ class Scripted:
 def found(graph: SpeltGraph, texts: Mapping[str, float], **options: float) -> Any:
     model: Any = Scripted(graph._tokens, texts)
     return search(model, model.encoded(), graph, **options)
+
+
+def test_free_texts_come_with_what_they_are_worth(graph: SpeltGraph) -> None:
+    texts = {"he is red": 0.2, "he is read": 0.7, "lovely day": 0.099, "red": 0.001}
+    model: Any = Scripted(graph._tokens, texts)
+    written = free_texts(model, model.encoded())
+
+    said = [graph._tokens.text(pieces) for pieces, _ in written]
+    assert said == ["he is read", "he is red", "lovely day"]
+    assert [math.exp(log_p) for _, log_p in written] == pytest.approx([0.7, 0.2, 0.099])
 
 
 def test_spellings_of_one_meaning_are_added_up(graph: SpeltGraph) -> None:

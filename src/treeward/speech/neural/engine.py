@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, replace
+from difflib import SequenceMatcher
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -20,6 +22,7 @@ from .search import (
     Look,
     clauses,
     evidence,
+    free_texts,
     parted,
     plain,
     search,
@@ -50,8 +53,15 @@ SAME_PAUSE_S = 0.1  # a pause this much longer than those around still joins; me
 UNPAINTED = 5.0  # nats against a mark that hunt.toml does not list; guess
 REPEATED = 6.0  # nats against a note that is said twice in a row; guess
 MOST_ALTERNATIVES = 4
+MOST_TEXTS = 5  # kept of what may be said freely
+AFTER_S = 0.2  # what goes on after a note begins later than it does
+LEAST_ALIKE = 3  # letters in a row that tell where in a text a note is
 AMID_TALK = 0.85  # of notes found among talk, that are notes; guess
 REMARK_SHARE = 0.9  # of what begins with the word for a remark, that are remarks; guess
+
+
+_DIGIT = re.compile("[0-9]")
+_NO_LETTERS = re.compile("[^a-z0-9]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,7 +240,8 @@ class NeuralRecognizer:
             if within:
                 yield from self._amid_talk(stretch, run, spans, within)
             else:
-                yield from _free_words(stretch, run, spans)
+                texts = () if run.remark else self._texts(stretch, run.look)
+                yield from _free_words(stretch, run, spans, texts)
             return
         look, best = run.look, run.look.readings[0]
         voiced = [(a - look.start_s, b - look.start_s) for a, b in spans]
@@ -253,6 +264,21 @@ class NeuralRecognizer:
                 source=WordSource.PHRASE,
                 alternatives=_alternatives(look, number, share),
             )
+        for word in _beyond(look.text, best.notes, spans, stretch.start_s):
+            begin_s = max(word.start_s, shift_s + places[-1][0] + AFTER_S)
+            yield replace(word, start_s=begin_s, end_s=max(word.end_s, begin_s))
+
+    def _texts(self, stretch: Block, look: Look) -> tuple[Alternative, ...]:
+        """Give what may be said freely, the likeliest first, commas apart."""
+        encoded = self._model.encode(_cut(stretch, look.start_s, look.end_s))
+        found: dict[str, Alternative] = {}
+        for pieces, log_p in free_texts(self._model, encoded):
+            text = self._model.tokens.text(pieces)
+            sure = math.exp(log_p)
+            words = plain(text)
+            if words and words not in found:
+                found[words] = Alternative(text=text, confidence=round(sure, 6))
+        return tuple(found.values())[:MOST_TEXTS]
 
     def _within(self, look: Look) -> list[tuple[int, int, GraphNote]]:
         """Find notes among what was said freely: clauses that say just a note."""
@@ -355,18 +381,58 @@ def _rests(
 
 
 def _free_words(
-    stretch: Block, run: Run, spans: Sequence[tuple[float, float]]
+    stretch: Block,
+    run: Run,
+    spans: Sequence[tuple[float, float]],
+    texts: tuple[Alternative, ...],
 ) -> Iterator[Word]:
-    """Give the free text's words; of a remark, the first as what announces it."""
+    """Give the free text's words; of a remark, the first as what announces it.
+
+    The first word of talk holds all that may have been said, this text first.
+    """
     span = (stretch.start_s + spans[0][0], stretch.start_s + spans[-1][1])
     sure = math.exp(run.look.free.log_p / len(run.look.free.each))
-    for number, word in enumerate(_laid_along(run.look.text, span, sure)):
-        if run.remark:
+    text = texts[0].text if texts else run.look.text
+    for number, word in enumerate(_laid_along(text, span, sure)):
+        if texts and not number:
+            yield replace(word, alternatives=texts)
+        elif run.remark:
             source = WordSource.GENERAL if number else WordSource.PHRASE
             text = plain(word.text)
             yield replace(word, text=text, source=source, confidence=run.share)
         else:
             yield word
+
+
+def _beyond(
+    text: str,
+    notes: Sequence[GraphNote],
+    spans: Sequence[tuple[float, float]],
+    start_s: float,
+) -> Iterator[Word]:
+    """Give the words of the free text that go on after the notes in it were said.
+
+    A note that is not all that was said may be as sure as one that is.
+    """
+    words = text.split()
+    letters = [_NO_LETTERS.sub("", word.lower()) for word in words]
+    said = " ".join(note.text for note in notes)
+    alike = SequenceMatcher(None, " ".join(letters), said, autojunk=False)
+    blocks = [one for one in alike.get_matching_blocks() if one.size >= LEAST_ALIKE]
+    if not blocks:
+        return
+    last = blocks[-1]
+    after = len(" ".join(letters)[: last.a + last.size].split())
+    unheard = len(said.split()) - len(said[: last.b + last.size].split())
+    in_digits = after < len(words) and _DIGIT.search(words[after])
+    if notes[-1].part("value") and in_digits:  # "174" for "one seven four"
+        while after < len(words) and _DIGIT.search(words[after]):
+            after += 1
+    else:
+        after += unheard
+    if after + 1 < len(words) or _DIGIT.search(" ".join(words[after:])):
+        span = (start_s + spans[0][0], start_s + spans[-1][1])
+        yield from [*_laid_along(text, span)][after:]
 
 
 def _laid_along(

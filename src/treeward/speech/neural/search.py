@@ -33,6 +33,8 @@ LOOKED_AT = 2  # times the beam: ways that are made before the beam is thinned
 LEAST, MORE_EACH_NOTE = -16.0, -10.0
 BEHIND = 5.0  # nats below the likeliest text of as many pieces; measured
 FAR_BEHIND = 12.0  # nats below the best text that has ended: no use going on
+TEXTS_BEAM = 5  # beginnings of free texts kept; half of them differ in commas only
+TEXTS_BEHIND = 4.0  # nats below the likeliest free text: no use; guess
 
 
 @dataclass(slots=True)
@@ -160,6 +162,42 @@ def _keep(found: dict[tuple[Meaning, ...], Reading], way: _Way) -> None:
     if way.log_p > known.best_log_p:
         known.best_log_p, known.notes = way.log_p, notes
         known.pieces = way.pieces[:-1]
+
+
+def free_texts(model: Model, encoded: Encoded) -> list[tuple[tuple[int, ...], float]]:
+    """Write what may be said, whatever it is.
+
+    Returns
+    -------
+    list of tuple
+        Pieces and natural logarithm of their probability, the likeliest first.
+    """
+    beam = encoded.first
+    ways: list[tuple[tuple[int, ...], float]] = [((), 0.0)]
+    ended: list[tuple[tuple[int, ...], float]] = []
+    best = -np.inf
+    for _ in range(encoded.most_pieces + 1):
+        log_p = beam.log_p + np.array([[way[1]] for way in ways], dtype=np.float32)
+        flat = log_p.ravel()
+        likely = np.argpartition(-flat, 2 * TEXTS_BEAM)[: 2 * TEXTS_BEAM]
+        likely = likely[np.argsort(-flat[likely])]
+        likely = likely[flat[likely] > max(flat[likely[0]], best) - TEXTS_BEHIND]
+        rows, pieces = np.divmod(likely, log_p.shape[1])
+        longer: list[tuple[tuple[int, ...], float]] = []
+        kept: list[int] = []
+        for row, piece in zip(rows.tolist(), pieces.tolist(), strict=True):
+            way = ((*ways[row][0], piece), float(log_p[row, piece]))
+            if piece == END:
+                ended.append((ways[row][0], way[1]))
+                best = max(best, way[1])
+            elif len(longer) < TEXTS_BEAM:
+                longer.append(way)
+                kept.append(row)
+        if not longer:
+            break
+        ways = longer
+        beam = model.step(encoded, beam, kept, [way[0][-1] for way in ways])
+    return sorted(ended or ways, key=lambda way: -way[1])
 
 
 def parted(graph: SpeltGraph, reading: Reading) -> list[list[int]]:
