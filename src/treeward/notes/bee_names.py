@@ -17,9 +17,16 @@ if TYPE_CHECKING:
 
     from treeward.language.phrasebook import PhraseBook
 
-_BEFORE = r"(?:(?:the|that|this|our|my|a|an|little|old|other|number) ){0,3}"
+_BEFORE = (
+    r"(?:(?:the|that|this|our|my|a|an|little|old|other|number|real|wee|big|dear|young"
+    r"|first|same|good|pretty|fat|bold|lazy|bonny|poor|sweet|madam|miss|mister|mrs|lady"
+    r"|small|tiny|dark|darling|faithful|trusty|clever|brave|his|her|your) ){0,4}"
+)
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
-_BEE = r"(?:one|bee|girl|lady|lass|worker|forager|friend)"
+_BEE = (
+    r"(?:one|bee|girl|lady|lass|lassie|gal|worker|forager|friend|fellow|fella|lad|miss"
+    r"|sister|beauty|creature|madam|thing|princess|queenie|visitor|customer|chap|un)"
+)
 _NUMBER = (
     r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten"
     r"|eleven"

@@ -95,6 +95,16 @@ class FoundNotes:
             return None
         return last
 
+    def elapsed_s(self) -> float:
+        """Give how long the bee that came back last was out, 0 where unknown."""
+        if self.last_done is None:
+            return 0.0
+        back = self.events[self.last_done]
+        for event in reversed(self.events[: self.last_done]):
+            if event.mark == back.mark and event.kind is EventKind.AWAY:
+                return (back.start_s or 0.0) - (event.start_s or 0.0)
+        return 0.0
+
     def take_in(self, event: Event) -> None:
         """Take in a note that was heard surely."""
         self.given.add(len(self.events))

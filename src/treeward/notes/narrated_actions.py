@@ -42,6 +42,7 @@ class Done:
     loose: bool = False  # not as the phrase book lists it
     ago_s: float = 0.0  # it happened so long before it was said
     after: int = 0  # where reading goes on, when that is not the end
+    present: bool = False  # only her being here was said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -435,7 +436,7 @@ class Actions:
     def present(text: str, done: Done) -> bool:
         """Tell whether only her being here was said: "is drinking"."""
         match = mw.PRESENT.match(text, done.named.end + 1)
-        return (
+        return done.present or (
             done.kind is EventKind.BACK
             and match is not None
             and match.end() == done.end

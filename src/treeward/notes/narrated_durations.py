@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.durations import read_duration
+from treeward.language.number_words import cardinal_run
+from treeward.language.times_of_day import read_time
 from treeward.language.kinds import EventKind
 
 from .flags import Flag, FlagCode
@@ -77,10 +80,62 @@ def stretch_of_time(text: str, place: int) -> tuple[float, int] | None:
             continue
         more = reading.used - len(instead.split())
         return reading.seconds, place_after(text, match.end(), more)
-    reading = read_duration(words_from(text, place))
+    reading = read_duration(_without_links(words_from(text, place)))
     if reading is None:
         return None
     return reading.seconds, place_after(text, place, reading.used)
+
+
+_AFTER_BACK = re.compile(
+    rf"(?:(?:that|it|so|which|and|after|in|a|is|was|were|makes|made|makes it|her|his"
+    rf"|trip|round trip|call|i|we|would|say|make|made|reckon|get|got|have|what|time"
+    rf"|return|only|took|on|this|of|done|did|to|for|the|back|gone|away|out|had|been"
+    rf"|she|just|under|over|bit|,) )*(?:{_ROUGH_TIME} )*"
+)
+_ROUGH_WORD = re.compile(rf"(?<= ){_ROUGH_TIME}(?= )")
+_SHARE_OFF = 0.12  # a stated time agrees with the notes within this share; guess
+_LEAST_OFF_S = 15.0  # and this is near enough for short ones; guess
+_PARTS = (("half", 30.0), ("three quarters", 45.0), ("a quarter", 15.0))
+
+
+def _fits(seconds: float, elapsed_s: float) -> bool:
+    return abs(seconds - elapsed_s) <= max(_LEAST_OFF_S, _SHARE_OFF * elapsed_s)
+
+
+def bare_stretch(text: str, place: int) -> tuple[float, int, bool] | None:
+    """Read minutes without their name: "six oh one", "five and a half", "six".
+
+    Gives seconds, the place after them, and whether more than whole minutes was said.
+    """
+    words = words_from(text, place)
+    number = cardinal_run(words)
+    if number and 0 < number[0] < 60:
+        end = place_after(text, place, number[1])
+        for said, more_s in _PARTS:
+            part = re.compile(rf"and (?:a )?{said.removeprefix('a ')} ").match(text, end)
+            if part:
+                return number[0] * 60.0 + more_s, part.end(), True
+    clock = read_time(words)
+    if clock and clock.hour and not clock.options and _BARE_CLOCK.fullmatch(
+        text[place : place_after(text, place, clock.used)].strip()
+    ):
+        end = place_after(text, place, clock.used)
+        return clock.hour * 60.0 + clock.minute, end, True
+    if number and 0 < number[0] < 60:
+        end = place_after(text, place, number[1])
+        return number[0] * 60.0, end, False
+    return None
+
+
+_BARE_CLOCK = re.compile(r"(?!.*(?:past|to|half|quarter|clock|noon|am|pm)).+")
+
+
+def _without_links(words: list[str]) -> list[str]:
+    """Leave out "for her", as "for" may be a four that was misheard."""
+    for index, word in enumerate(words):
+        if word in {"for", "to", "too"} and words[index + 1 : index + 2] != ["seconds"]:
+            return words[:index]
+    return words
 
 
 class Durations:
@@ -161,18 +216,33 @@ class Durations:
             flags=(Flag.of(FlagCode.ROUGH, rough),) if rough else (),
         )
 
-    def after_back(self, text: str, place: int) -> Told | None:
-        """Read a stretch of time alone, said right after a bee came back."""
-        lead = re.compile(
-            rf"(?:(?:that|it|so|which|and|after|a|is|was|makes|made|makes it|that makes"
-            rf"|her|trip|round trip|,) )*(?:{_ROUGH_TIME} )*"
-        ).match(text, place)
+    def after_back(
+        self, text: str, place: int, elapsed_s: float = 0.0
+    ) -> Told | None:
+        """Read a stretch of time alone, said right after a bee came back.
+
+        `elapsed_s` is how long the notes say that she was out, 0 where they do not.
+        """
+        lead = _AFTER_BACK.match(text, place)
         start = lead.end() if lead else place
-        trip = " round trip " in f" {text[place:start]} "
+        said = f" {text[place:start]} "
+        trip = " round trip " in said
         found = stretch_of_time(text, start)
-        if found is None or _ON_STATION.match(text, found[1]):
+        if found and _ON_STATION.match(text, found[1]):
             return None
-        return self._lasting(text, place, start, None, trip=trip, sure=trip)
+        if found is None:
+            bare = bare_stretch(text, start)
+            fits = bare and _fits(bare[0], elapsed_s)
+            if bare is None or not (fits or lead or bare[2]):
+                return None
+            found = bare[:2]
+        sure = trip or _fits(found[0], elapsed_s)
+        told = self._lasting(text, place, start, None, trip=trip, sure=sure, found=found)
+        rough = [word for word in _ROUGH_WORD.findall(said)]
+        if told and rough and not trip:
+            flag = Flag.of(FlagCode.ROUGH, rough[0].strip())
+            told = replace(told, flags=(*told.flags, flag))
+        return told
 
     def _for_bee(self, text: str, place: int) -> Told | None:
         """Read "nine minutes for yellow"."""
@@ -188,10 +258,11 @@ class Durations:
         *,
         trip: bool,
         sure: bool,
+        found: tuple[float, int] | None = None,
     ) -> Told | None:
         about = re.compile(rf"{ROUGH} ").match(text, start)
         start = about.end() if about else start
-        found = stretch_of_time(text, start)
+        found = found or stretch_of_time(text, start)
         if found is None or not 0 < found[0] <= _LONGEST_S:
             return None
         seconds, end = found
@@ -202,8 +273,10 @@ class Durations:
             end = (since.end() if since else named.end) + 1 if named else end
         if not re.compile(
             r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it "
-            r"|by |again"
-            r"|more or less|or so|from |since |altogether|all told|$"
+            r"|by |again|on (?:the|my) |out |gone |this |at a |at the |is what "
+            r"|give or take|near enough|or thereabouts|and change|or near |flat |dead "
+            r"|more or less|or so|from |since |altogether|all told|better |or a |i "
+            r"|$"
         ).match(text, end):
             return None
         flags = () if sure else (Flag(FlagCode.DURATION_OF_WHAT),)

@@ -13,6 +13,7 @@ from .lexicon import Lexicon
 from .narrated_bearings import Bearings
 from .narrated_durations import Durations
 from .narrated_watching import Watching
+from .narrated_wind import Wind
 from .sentences import ROUGH, Told, place_after, plain_phrase, words_from
 
 if TYPE_CHECKING:
@@ -83,50 +84,6 @@ _ENOUGH_ABOUT_STATION = re.compile(
     r"|beside |near |next |under |over |on |this |that is |here |time |we |i |for "
     r"|so |$"
 )
-_ABOUT_WIND = re.compile(
-    r"(?!(?:\w+ ){0,4}(?:wind(?:ow|y|mill)|wind turbine|calm day|light is|light was))"
-    r"(?:(?:a|the|there|is|was|quite|very|bit|of|and|still|now|again|well|nice|little"
-    r"|lovely|we have|i have|got|only|some|more|slight|gentle|faint|fresh|stiff|light"
-    r"|moderate|strong|calm|decent|good|i would call the|call the|feels like a|north"
-    r"|south"
-    r"|east|west|but|what|any|air|almost|with|,|faint) ){0,7}?(?:wind|breeze|puff"
-    r"|gusts|wind speed) "
-)
-_DIED = re.compile(
-    r"(?:(?:the|and|now) )*(?:wind|breeze) (?:(?:is|has|all|quite|completely|right"
-    r"|more or"
-    r" less) )*(?:dropped|died|fallen|gone|dropped away)(?: (?:right|away|down"
-    r"|completely"
-    r"|off|to|altogether|nothing|completely))* (?=[.,]|now |again |altogether |and )"
-    r"|(?:(?:i|we|would|will|still|let us) )*call (?:it|that|this) (?:calm"
-    r"|still) (?=[.,])|(?:it is )?dead calm (?=[.,])|(?:it is )?(?:not a breath|pretty"
-    r" still|completely still|dead still|no wind)(?: of wind| basically| really"
-    r"| here)* (?=[.,])"
-)
-_AS_WIND = {
-    "breeze": "light",
-    "gentle": "light",
-    "slight": "light",
-    "faint": "light",
-    "little": "light",
-    "puff": "light",
-    "fresh": "moderate",
-    "stiff": "strong",
-}
-_NO_WIND = frozenset(
-    {"turbine", "trees", "window", "when", "if", "always", "yesterday"}
-)
-_POINTS = frozenset({"north", "south", "east", "west"})
-_MOST_WIND_WORDS = 20
-_CALM = re.compile(
-    r"(?:(?:there is|there|is|we have|with|still|and) )*(?:no|hardly any|almost no"
-    r"|not much"
-    r"|barely any|not a breath of|hardly a breath of|scarcely any|barely a breath of"
-    r"|very little|little) wind(?: at all)? "
-)
-_IT_IS_CALM = re.compile(r"it is (?:very |quite |dead |pretty )?calm (?=[.,]|here|at )")
-
-
 class ValueNotes:
     """Finds notes with a value, and notes about watching, at a place in the text."""
 
@@ -139,6 +96,7 @@ class ValueNotes:
             for way in ways
         }
         self._watching = Watching(book)
+        self._wind = Wind(self._lexicon)
         self._durations = Durations(names)
         self._bearings = Bearings(names, self._ways_of(EventKind.BEARING))
 
@@ -153,7 +111,7 @@ class ValueNotes:
             self._durations.at,
             self._date,
             self._station,
-            self._wind,
+            self._wind.at,
             lambda text, place: self._time(text, place, asked=asked),
             lambda text, place: self._bearings.at(text, place, leaving=leaving),
             self._overhead,
@@ -172,15 +130,15 @@ class ValueNotes:
             case EventKind.TIME:
                 return self._time(text, place, asked=True)
             case EventKind.WIND:
-                return self._wind(text, place)
+                return self._wind.at(text, place)
             case EventKind.DURATION:
                 return self._durations.after_back(text, place)
             case _:
                 return None
 
-    def since_back(self, text: str, place: int) -> Told | None:
+    def since_back(self, text: str, place: int, elapsed_s: float) -> Told | None:
         """Find a stretch of time said right after a bee came back."""
-        return self._durations.after_back(text, place)
+        return self._durations.after_back(text, place, elapsed_s)
 
     def own_words_at(self, text: str, place: int) -> tuple[EventKind, int] | None:
         """Give the kind that own words are announced for, and the place after that."""
@@ -302,38 +260,6 @@ class ValueNotes:
             return None
         return Told(kind=EventKind.STATION, start=place, end=end, value=value.text)
 
-    def _wind(self, text: str, place: int) -> Told | None:
-        calm = _CALM.match(text, place)
-        if calm and "calm" in self._lexicon.wind.values():
-            end = calm.end()
-            return Told(kind=EventKind.WIND, start=place, end=end, value="calm")
-        unnamed = _IT_IS_CALM.match(text, place)
-        if unnamed and "calm" in self._lexicon.wind.values():
-            return Told(
-                kind=EventKind.WIND,
-                start=place,
-                end=unnamed.end(),
-                value="calm",
-                flags=(Flag(FlagCode.WIND_UNNAMED),),
-            )
-        still = _DIED.match(text, place)
-        if still and "calm" in self._lexicon.wind.values():
-            return Told(
-                kind=EventKind.WIND,
-                start=place,
-                end=still.end(),
-                value="calm",
-                flags=(Flag.of(FlagCode.TAKEN_AS, still[0].strip(), "calm"),),
-            )
-        match = _ABOUT_WIND.match(text, place)
-        if match is None:
-            return None
-        found = self._strength(text, place)
-        if found is None:
-            return None
-        value, end, flags = found
-        return Told(kind=EventKind.WIND, start=place, end=end, value=value, flags=flags)
-
     def _overhead(self, text: str, place: int) -> Told | None:
         start = self._anchor_at(text, place, EventKind.OVERHEAD)
         if start is None:
@@ -349,43 +275,3 @@ class ValueNotes:
             flags=value.flags,
             options=value.options,
         )
-
-    def _strength(
-        self, text: str, start: int
-    ) -> tuple[str, int, tuple[Flag, ...]] | None:
-        """Read strength and origin in any order, up to the end of the sentence."""
-        sentence = re.compile(r" [.?] | but (?!now |still )| so | because ").search(
-            text, start
-        )
-        end = sentence.start() if sentence else len(text)
-        strengths = {word for way in self._lexicon.wind for word in way}
-        if re.search(r" (?:light|moderate|strong|breeze)\b", text[start - 1 : end]):
-            strengths -= {"still"}  # "still light"
-        kept: list[tuple[int, str]] = []
-        flags: list[Flag] = []
-        for index, word in enumerate(text[start:end].split()):
-            meant = _AS_WIND.get(word, word)
-            if word in _NO_WIND or index >= _MOST_WIND_WORDS:
-                break
-            if meant != word:
-                if meant not in self._lexicon.wind.values():
-                    continue
-                if any(
-                    kept_word in self._lexicon.wind.values() for _, kept_word in kept
-                ):
-                    continue
-                flags.append(Flag.of(FlagCode.TAKEN_AS, word, meant))
-            if meant in strengths or meant in _POINTS or meant in {"true", "magnetic"}:
-                kept.append((index, meant))
-        value = values.wind_value(self._lexicon, [word for _, word in kept])
-        if value is None or not kept:
-            return None
-        last = kept[value.used - 1][0]
-        if value.used < len(kept):
-            more = " ".join(word for _, word in kept[value.used :])
-            if not re.match(r"(?:over|off|here|today|this|at|on|as)\b", more):
-                flags.append(Flag.of(FlagCode.MORE_SAID, more))
-        place = place_after(text, start, last + 1)
-        if re.match(r"wind ", text[place:]):
-            place += len("wind ")
-        return value.text, place, tuple(flags)

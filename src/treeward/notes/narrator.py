@@ -18,6 +18,7 @@ from . import sayings
 from . import stream as st
 from .adjuncts import adjuncts
 from .bee_names import BeeNames
+from .clauses import Clauses
 from .corrections import Corrections
 from .events import Event
 from .flags import Flag, FlagCode
@@ -68,6 +69,7 @@ class Narrator:
         self.book = book
         self.names = BeeNames(book)
         self.actions = Actions(book, self.names)
+        self.clauses = Clauses(self.names)
         self.values = ValueNotes(book, self.names)
         self.found = FoundNotes(speech, pieces, self.names)
         self.corrections = Corrections(
@@ -243,18 +245,8 @@ class Narrator:
         """
         if sentence.question or self._unreal(sentence, start):
             return None
-        place = self.text.find(" ", start) + 1
-        while 0 < place < end:
-            done = self.actions.at(self.text, place)
-            if (
-                done
-                and done.named.mark
-                and re.search(" (?:is|who) ", self.text[place : done.end])
-            ):
-                flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
-                return self._do(replace(done, flags=flags), ())
-            place = self.text.find(" ", place) + 1
-        return None
+        done = self.clauses.at(self.text, start, end, sentence.start)
+        return None if done is None else self._do(done, ())
 
     def _openings(self, start: int) -> list[int]:
         """Give the places after what may be said before a note, nearest first."""
@@ -325,13 +317,10 @@ class Narrator:
             or (whole and self.found.leaving(place, LATER_S)),
         )
         last = self.found.since_done(place)
-        if (
-            told is None
-            and last
-            and last.kind is EventKind.BACK
-            and (whole or self.text.startswith(_THAT_IS, place))
-        ):
-            told = self.values.since_back(self.text, place)
+        if last and last.kind is EventKind.BACK and self._may_state_time(start, place):
+            lasted = self.values.since_back(self.text, place, self.found.elapsed_s())
+            if lasted and (told is None or told.kind is EventKind.DURATION):
+                told = lasted
         if told is None and whole and self._at_station(place):
             told = self.values.bare_time(self.text, place)
         done = None
@@ -369,6 +358,15 @@ class Narrator:
         if done and done.end < sentence.end + 1:
             return self._do(done, hedges)
         return None
+
+    def _may_state_time(self, start: int, place: int) -> bool:
+        """Tell whether how long a bee was out may stand here, told as a bare number."""
+        if self._whole(start) or self.text.startswith(_THAT_IS, place):
+            return True
+        last = self.found.events[-1]
+        soon = self.found.since_done(place, NEXT_S) is last
+        led = self.text.startswith(("after ", "in "), place)
+        return soon and (led or self._after_border(start))
 
     def _whole(self, start: int) -> bool:
         """Tell whether a sentence starts here."""

@@ -156,7 +156,7 @@ UNREAL_CLAUSE = re.compile(
     r"|next would) "
 )
 QUESTION = re.compile(
-    r"(?:is|are|was|were|did|do|does|where|what|when|who|why|how|which|whose|shall"
+    r"(?!is not no |what wind there )(?:is|are|was|were|did|do|does|where|what|when|who|why|how|which|whose|shall"
     r"|should|can|could|would|will|have you|any sign|any) "
 )
 TIME_ASKED = re.compile(
