@@ -45,7 +45,7 @@ def _words(text: str) -> frozenset[str]:
 
 _COME = _words("come comes came coming cometh")
 _GO = _words("go goes went going gone")
-_COMES = _COME | _forms(
+_COMES = _COME | _words("lit") | _forms(
     "arrive return land alight settle appear reappear rejoin perch descend revisit"
 )
 _GOES = _GO | _words("leave leaves left leaving flee fled split") | _forms(
@@ -99,10 +99,16 @@ _UNREAL = re.compile(
     r"|seems? to|as if|as though|like to|to be|nearly|almost|need|needs|can|last (?:time"
     r"|week|year|trip)|than|people|they say|means? to|decides? to) "
 )
+_LEFT_NOT = re.compile(
+    r" (?:over|wing|side|hand|eye|behind|of the|antenna|leg|in the|for|cheek|ear"
+    r"|foot|shoulder|to do)(?= )"
+)
+_BELONGS = re.compile(r" is (?=[a-z])")
+_YET = re.compile(r" (?:yet|so far) ")
 _STILL = re.compile(r" (?:still|yet|staying|stays|stayed|remains) ")
 _ADVERB = re.compile(
     r"(?:right|straight|back|again|all|now|once|more|her|his|their|the way|way|well"
-    r"|quite|very|so|too|at last|first|then|both|soon|been|herself|it|flight|to"
+    r"|done|quite|very|so|too|at last|first|then|both|soon|been|herself|it|flight|to"
     r"|(?!early|only|fly)[a-z]+ly|this (?:time|second|minute|moment)|,)"
 )
 # A bee is no subject after these.
@@ -124,15 +130,37 @@ _NO_BEE_YET = re.compile(
     r" hair|news|glimpse|peep|whisker) (?:of|from) |(?:seen )?(?:nothing|naught|nowt) (?:of"
     r"|from|more of) |(?:(?:i|we|am|are|have|is|been|still) )*(?:given|giving|give) up"
     r" (?:hope )?(?:on|of|waiting for) |(?:(?:i|we|am|are|have|think|fear) )*(?:lost|losing) "
-    r"|(?:still )?(?:waiting|looking) (?:for|on) |(?:have|did) not (?:seen|see) "
+    r"|(?:still )?(?:waiting|looking) (?:for|on)"
 )
 _LOST = re.compile(
     r" (?:missing|overdue|late|lost|awol|no show|absent|not come|not back|not returned"
     r"|given up on)(?= )"
 )
-_PAINT = _forms("paint mark dab+ dot+ daub tag+ colour christen")
+_PAINT = _forms("paint mark dab+ dot+ daub tag+ christen")
 _GIVES = _words("put puts putting give gave given giving got getting get gets make made")
-_DOTS = _words("dot spot dab mark blob paint splash smear touch dots daub")
+_DOTS = _words("dot spot dab mark blob splash smear touch dots daub dabbed")
+_ON_HER = _words(
+    "her one bee this that it him another next thorax abdomen first second third fourth"
+    " fifth bees girl lady gets wears back"
+)
+_PAINTING_NOW = re.compile(
+    r"\b(?:dab|dot|spot|brush|painting|marking|is done|one done|got her|hold still"
+    r"|held still|stay still)\b[^.?]*[.,] (?:and |then |so )*$"
+)
+_ITS_DOT = re.compile(
+    r"^ (?:(?:and|so|then|there|now|a|an|one|another|nice|fine|fat|big|little|small|wee"
+    r"|good|neat) )*[a-z-]+ (?:dot|spot|dab|blob|splash|smear|daub)s? (?!of |is )"
+)
+_SHORT = 6  # words of a clause that only names the colour; guess
+_GIVEN = re.compile(
+    r" on (?:her|this|that|it|him|another|the (?:next|first|second|third|fourth|last)|one)"
+    r" | (?:gets|gave|given|give|giving) (?!up|it |us |me )"
+)
+_PAINTED_BEFORE = re.compile(
+    r" (?:yesterday|last (?:week|time|night|year)|on \w+day|earlier|ago|had been|who"
+    r"|whom|with|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone|left|off"
+    r"|away|here is|there is) "
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,9 +178,6 @@ class Clauses:
 
     def at(self, text: str, start: int, end: int, since: int) -> Done | None:
         """Find what a bee did between two places; the sentence began at `since`."""
-        said = f" {text[start:end].strip()} "
-        if _UNREAL.search(said):
-            return None
         words = _split(text, start, end)
         bees = self._bees(text, words)
         painted = self._painted(text, words, bees)
@@ -165,34 +190,64 @@ class Clauses:
             if any(bee.start <= word.start < bee.end for bee in bees):
                 continue
             found = _moved(text, words, place)
-            if found is None:
-                continue
-            kind, last, present = found
-            bee = self._subject(text, words, place, bees, since, start)
-            if bee is None:
-                continue
-            before = [one.text for one in words[:last]]
-            if _NOT.intersection(before):
-                kind = EventKind.MISSED
-                if found[0] is not EventKind.BACK or _STILL.search(said):
-                    return None
-            elif _STILL.search(said):
-                return None
-            flags = (Flag(FlagCode.AMID_WORDS),)
-            if kind is EventKind.MISSED:
-                flags = (*flags, MAY_COME_FLAG)
-            stop = max(words[last - 1].end, bee.end if bee.start >= start else 0)
-            return Done(
-                kind=kind,
-                named=bee.named,
-                start=min(bee.start, word.start) if bee.start >= start else word.start,
-                end=stop,
-                flags=flags,
-                both=bee.named.marks,
-                present=present,
-                loose=True,
-            )
+            bee = found and self._subject(text, words, place, bees, since, start)
+            done = bee and self._happened(text, words, place, found, bee, start)
+            if done:
+                return done
         return None
+
+    @staticmethod
+    def _happened(
+        text: str,
+        words: list[_Word],
+        place: int,
+        found: tuple[EventKind, int, bool],
+        bee: _Bee,
+        start: int,
+    ) -> Done | None:
+        """Give what was done, where nothing in the clause denies it."""
+        kind, last, present = found
+        word = words[place]
+        inside = bee.start >= start
+        said = f" {text[words[0].start : words[-1].end]} "
+        if bee.named.pronoun and (present or word.text not in _KNOWN):
+            return None
+        until = max(words[last - 1].end, bee.end if inside else 0)
+        if _STILL.search(said) or _UNREAL.search(f" {text[words[0].start : until]} "):
+            return None
+        if word.text not in _VERBS and inside and bee.end <= word.start:
+            between = text[bee.end : word.start].split()
+            if not all(_ADVERB.fullmatch(one) for one in between):
+                return None  # a way alone stands right after its bee
+        if inside and _BELONGS.match(text, bee.end) and not (
+            _may_follow(text[bee.end :].split()[1])
+        ):
+            return None  # "white's friend has left"
+        flags: tuple[Flag, ...] = (Flag(FlagCode.AMID_WORDS),)
+        denied = [
+            one
+            for one in words[:last]
+            if one.text in _NOT and (not inside or one.start > bee.end)
+        ]
+        if denied:
+            if kind is not EventKind.BACK or present:
+                return None
+            kind = EventKind.MISSED
+            flags = (*flags, MAY_COME_FLAG)
+        elif _UNSEEN.search(said):
+            flags = (*flags, Flag(FlagCode.NOT_AS_IT_HAPPENED))
+        elif any(one.text in _NOT for one in words[:last]):
+            return None
+        return Done(
+            kind=kind,
+            named=bee.named,
+            start=min(bee.start, word.start) if inside else word.start,
+            end=until,
+            flags=flags,
+            both=bee.named.marks,
+            present=present,
+            loose=True,
+        )
 
     def _bees(self, text: str, words: list[_Word]) -> list[_Bee]:
         """Find the bees named; a colour before a noun is none."""
@@ -249,6 +304,9 @@ class Clauses:
 
     def _lost(self, text: str, words: list[_Word], bees: list[_Bee]) -> Done | None:
         """Read "no sign of pink", "still waiting on white", "blue is overdue"."""
+        said = f" {text[words[0].start : words[-1].end]} " if words else " "
+        if _YET.search(said):
+            return None
         for bee in bees:
             for word in words:
                 lead = _NO_BEE_YET.match(text, word.start)
@@ -267,22 +325,30 @@ class Clauses:
     def _painted(self, text: str, words: list[_Word], bees: list[_Bee]) -> Done | None:
         """Read "dabbed her with purple", "this one gets a spot of pink"."""
         said = [word.text for word in words]
-        verbs = [n for n, word in enumerate(said) if word in _PAINT | _GIVES]
-        if not verbs or _NOT.intersection(said):
+        if not said or _NOT.intersection(said) or _UNREAL.search(f" {' '.join(said)} "):
             return None
         colours = self._names.word.finditer(text, words[0].start - 1, words[-1].end + 1)
-        marks = [match for match in colours if match.start() >= words[verbs[0]].start]
-        paints = _PAINT.intersection(said) - {"mark", "dot"}
-        if not marks or not (paints or _DOTS.intersection(said)):
+        named = [self._names.single(text, match.start() + 1) for match in colours]
+        marks = {one.mark for one in named if one} - self._names.seen
+        if len(marks) != 1 or len({one.mark for one in named if one}) > 1:
             return None
-        named = self._names.single(text, marks[-1].start() + 1)
-        if named is None:
+        before = text[max(0, words[0].start - 60) : words[0].start]
+        paints = _PAINT.intersection(said) - {"mark", "marks"}
+        gives = _GIVES.intersection(said) and _GIVEN.search(f" {' '.join(said)} ")
+        dots = _ITS_DOT.search(f" {' '.join(said)} ")
+        if paints and not (_DOTS.intersection(said) or _ON_HER.intersection(said)):
             return None
+        now = len(said) <= _SHORT and _PAINTING_NOW.search(before)
+        if not (paints or gives or dots or now):
+            return None
+        if _PAINTED_BEFORE.search(f" {' '.join(said)} "):
+            return None
+        bee = next(one for one in named if one and one.mark in marks)
         return Done(
             kind=EventKind.MARK,
-            named=named,
-            start=words[verbs[0]].start,
-            end=named.end,
+            named=bee,
+            start=words[0].start,
+            end=bee.end,
             flags=(Flag(FlagCode.AMID_WORDS),),
         )
 
@@ -315,9 +381,12 @@ def _split(text: str, start: int, end: int) -> list[_Word]:
     ]
 
 
+_UNSEEN = re.compile(r" (?:not|never|missed) (?:see|saw|seen|seeing|catch|caught|notice) ")
 _VERBS = _COMES | _GOES | _MOVES | _DRINKS | _BE
+_WAYS = _words("back in down off away out up here home on airborne")
+_KNOWN = _VERBS | _WAYS
 _FOLLOWS = _VERBS | _NOT | _GOVERNS | _words(
-    "back in down off away out up here home on again who that which and or but did do"
+    "done back in down off away out up here home on again who that which and or but did do"
     " does still also then now there too over both each together having must might may"
     " could would will should has finally at into this straight right all more first"
     " next last so as while i she we it"
@@ -347,6 +416,8 @@ def _moved(
         if way and way[0] is EventKind.AWAY and verb in _COME:
             return way[0], way[1], False
         return EventKind.BACK, way[1] if way else after, False
+    if verb == "left" and _LEFT_NOT.match(text, words[place].end):
+        return None
     if verb in _GOES:
         if way and way[0] is EventKind.BACK and verb in _GO:
             return way[0], way[1], False
@@ -357,7 +428,7 @@ def _moved(
         if verb in _FLY or (verb in _MOVES and leads_to_bearing(text, words[place].end + 1)):
             return EventKind.AWAY, after, False
         return None
-    if verb in {"back", "in", "down", "off", "away", "out", "up", "airborne"}:
+    if verb in _WAYS:
         return _alone(text, words, place)
     return None
 

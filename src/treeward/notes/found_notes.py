@@ -29,6 +29,7 @@ HEDGED = 0.5  # share of hedged notes that are right; guess
 LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; guess
 CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
+KNOWN_S = 90.0  # loose words so soon only tell more of what is noted; guess
 PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 FOLLOWS_S = 30.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
@@ -191,7 +192,7 @@ class FoundNotes:
                 for other in could_be
                 if other != mark
             ]
-        elif self._repeated(done, mark):
+        elif self._repeated(done, mark) or self._known(done, mark):
             return end
         if done.kind is EventKind.BACK and mark and mark in self.view.here:
             flags.append(Flag.of(FlagCode.HERE_ALREADY, mark))
@@ -231,6 +232,19 @@ class FoundNotes:
             return False
         return self.second(done.start) - (last.end_s or 0.0) <= REPEATED_S
 
+    def _known(self, done: Done, mark: str) -> bool:
+        """Tell whether loose words only say where a bee is known to be."""
+        last = next((e for e in reversed(self.events) if e.mark == mark), None)
+        if last is None or mark not in self.view.pool(
+            "away" if done.kind is EventKind.BACK else "back"
+        ):
+            return False
+        if done.kind is EventKind.BACK and last.kind is EventKind.MARK:
+            return True
+        soon_s = self.second(done.start) - (last.end_s or 0.0)
+        amid = any(flag.code is FlagCode.AMID_WORDS for flag in done.flags)
+        return amid and soon_s <= KNOWN_S
+
     def _names_the_pronoun(self, done: Done) -> bool:
         """Tell whether this names the bee of "there she goes" just before."""
         return (
@@ -261,7 +275,9 @@ class FoundNotes:
         start_s = self.second(done.start)
         if last.kind is not done.kind or last.end_s is None:
             return None
-        return last if start_s - last.end_s <= SAID_TWICE_S else None
+        amid = any(flag.code is FlagCode.AMID_WORDS for flag in done.flags)
+        within_s = FOLLOWS_S if amid else SAID_TWICE_S
+        return last if start_s - last.end_s <= within_s else None
 
     def _meant(self, done: Done) -> tuple[str, Flag, Sequence[str]]:
         said = done.named.pronoun

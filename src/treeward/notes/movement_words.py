@@ -86,7 +86,7 @@ ARRIVES = re.compile(
     r"|alighted|alights|touched down|touches down|having a drink|having a sip|drinking"
     r"|sipping|feeding|lapping|sucking|loading|back|home(?: again)?|in|down"
     r"|joined (?:her|him|them|it)"
-    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])|found (?:the|our"
+    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])|found (?:it|us|me)|found (?:the|our"
     r"|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer"
     r"|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her|a brief)"
     r" appearance|paid (?:us|me) (?:a|another) visit|paying (?:us|me) a visit|on board"
@@ -151,17 +151,25 @@ PARTICIPLES: Mapping[str, EventKind] = {
     "touching down": EventKind.BACK,
 }
 # Said of the bee just watched, without naming her: "... and away".
-LONE: Mapping[str, EventKind] = {
-    "away": EventKind.AWAY,
-    "gone": EventKind.AWAY,
-    "and away": EventKind.AWAY,
-    "and off": EventKind.AWAY,
-    "and gone": EventKind.AWAY,
-    "away again": EventKind.AWAY,
-    "off again": EventKind.AWAY,
-    "landed": EventKind.BACK,
-    "back again": EventKind.BACK,
-}
+_AFTERWARDS = r"(?: (?:again|too|at last|safely|already|she goes|in|with you|from me))*"
+LONE = (
+    (
+        EventKind.AWAY,
+        re.compile(
+            r"(?:(?:and|then|straight|right|up and|off and) )*(?:away|gone|off|departed"
+            r"|flown|off you (?:go|pop|trot|fly)|away you go|gone off|took off|out)"
+            rf"{_AFTERWARDS}(?= [.,])"
+        ),
+    ),
+    (
+        EventKind.BACK,
+        re.compile(
+            r"(?:(?:and|straight|right) )*(?:landed|back again|back already|returned|landing"
+            r"|touchdown|touched down|back (?=(?:in|after) (?:\w+ ){1,4}[.,])|down again)"
+            rf"{_AFTERWARDS}(?= [.,]|(?:in|after) )"
+        ),
+    ),
+)
 _SAW = ("saw", "watched", "noticed", "spotted", "heard", "have seen", "caught")
 SEEN = frozenset(
     {
@@ -265,6 +273,12 @@ GIVEN_UP = re.compile(
     r"(?:(?:i|we|am|are|so|and|have|will) )*(?:writing|giving|counting|recording"
     r"|marking"
     r"|putting|written|given|calling|put)(?: up on)? "
+)
+GIVES_UP = re.compile(
+    r" , (?:(?:i|we|am|are|have|think|will|will have to|now|as for her) )*"
+    r"(?:(?:give|giving|gave|given) up(?: on)?|(?:writing|write|wrote|written) off"
+    r"|lost|(?:call|calling|count|counting) (?:her )?(?:lost|missed|gone))"
+    r"(?: (?:her|on her|as lost|for lost))?(?= [.,])"
 )
 AS_LOST = re.compile(
     r" (?:off|up|(?:down )?(?:as )?(?:missed|lost|a no show))(?= [.,])"

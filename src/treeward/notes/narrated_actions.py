@@ -84,6 +84,7 @@ class Actions:
             or self._inverted(text, place)
             or self._as_noun(text, place)
             or self._together(text, place)
+            or self._given_up(text, place)
         )
         if special:
             return special
@@ -280,6 +281,20 @@ class Actions:
                 )
         return None
 
+    def _given_up(self, text: str, place: int) -> Done | None:
+        """Read "white, I give up on": the bee is named first."""
+        named = self._names.at(text, place)
+        match = mw.GIVES_UP.match(text, named.end) if named else None
+        if named is None or match is None or named.pronoun:
+            return None
+        return Done(
+            kind=EventKind.MISSED,
+            named=named,
+            start=place,
+            end=match.end(),
+            both=named.marks,
+        )
+
     def _together(self, text: str, place: int) -> Done | None:
         """Read "two at once, yellow and white": they came."""
         named = self._names.at(text, place)
@@ -449,10 +464,11 @@ class Actions:
 
     def lone(self, text: str, place: int) -> Done | None:
         """Read an action that is a whole clause by itself: "... and away"."""
-        for words, kind in mw.LONE.items():
-            end = place + len(words)
-            if text.startswith(f"{words} ", place) and text[end + 1 : end + 2] in ".,":
-                named = Named(mark="", end=end, pronoun=words)
+        for kind, pattern in mw.LONE:
+            match = pattern.match(text, place)
+            if match:
+                end = place + len(match[0].rstrip())
+                named = Named(mark="", end=end, pronoun=match[0].strip())
                 return Done(kind=kind, named=named, start=place, end=end)
         return None
 

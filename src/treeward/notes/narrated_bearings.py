@@ -63,6 +63,7 @@ _LINK_WORDS = (
         "back",
     ),
     *("reads", "said", "say", "it", "her", "course", "i", "make", "made", "that"),
+    *("same", "straightened", "settled", "vanishing", "vanished", "lined", "steady"),
     *("read", "would", "dead", "exactly", "nearly", "line", "took", "direction", "as"),
     *("bearing", "along", "roughly", "flight", "more", "or", "less", "just", "flew"),
 )
@@ -77,7 +78,12 @@ _ENOUGH = re.compile(
     r"|them)"
     r"|she |he |when |as |thereabouts |near enough|as (?:before|usual|always)"
     r"|or near it|on the nose"
-    r"|true |magnetic |is what|$)"
+    r"|true |magnetic |is (?:all|my|her|near|the best)|says |said |near |if |there "
+    r"|is what|$)"
+)
+_LED_TO = re.compile(
+    r"(?<= )(?:on|at|to|along|is|was|it|say|of|about|around|bearing|heading|reads|says"
+    r"|made|make|got|get|her|toward|towards|for|line|call|near|roughly|nearly) "
 )
 _AT = re.compile(r"\bat $")
 _ROUGH_AFTER = re.compile(
@@ -174,6 +180,8 @@ class Bearings:
         number_at = self._number_at(text, place, way, leaving=leaving)
         words = self._without_name(text, number_at, words_from(text, number_at))
         value = values.bearing_value(words)
+        if value and leaving and len(value.options) == 1 and not value.text:
+            value = replace(value, text=value.options[0], options=())  # "eight three"
         if value is None or not (value.text or way.by_name):
             return None
         end = place_after(text, number_at, value.used)
@@ -221,6 +229,23 @@ class Bearings:
             flags=flags + value.flags,
             options=value.options,
         )
+
+    def within(self, text: str, start: int, end: int) -> Told | None:
+        """Find a bearing amid other words of a clause, told of a bee that just left."""
+        for match in _LED_TO.finditer(text, start, end):
+            value = values.bearing_value(words_from(text, match.end()))
+            if value is None or not value.text or value.used < 2 or value.options:
+                continue
+            last = place_after(text, match.end(), value.used)
+            if _ENOUGH.match(text, last):
+                return Told(
+                    kind=EventKind.BEARING,
+                    start=match.end(),
+                    end=last,
+                    value=value.text,
+                    flags=(Flag(FlagCode.AMID_WORDS), *value.flags),
+                )
+        return None
 
     def _without_name(self, text: str, place: int, words: list[str]) -> list[str]:
         """Leave out "for orange", as "for" may be a four that was misheard."""

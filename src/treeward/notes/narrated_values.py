@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, EventKind, Holds
@@ -77,6 +78,15 @@ _STATION_IN = re.compile(
     r" (?:the |our )?(?P<nth>first |second |third |fourth )?station "
 )
 _NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4"}
+# A station by another word: "number two stand", "this is number two".
+_AS_STATION = re.compile(
+    r"(?:(?:so|and|we|i|am|are|have|is|this|this is|that|here|now|over|moved|moving|set up"
+    r"|start|starting|at|to|on|the|my|our|got) )*(?:number (?P<n>\w+) (?:stand|stop|spot"
+    r"|site|post|place|point|position|dish|pitch)|(?:stand|stop|spot|site|post|point"
+    r"|position|pitch) (?:number )?(?P<m>one|two|three|four|five|six|\d)"
+    r"|(?P<nth>first|second|third|fourth) (?:stand|stop|spot|site|post|place|point"
+    r"|position|pitch)|(?<=this is )number (?P<k>\w+)|(?<=here is )number (?P<l>\w+)) "
+)
 _ENOUGH_ABOUT_STATION = re.compile(
     r"[.?,]|and |now |still |again |the time |time |at |with |it is |in |the |by "
     r"|below "
@@ -84,6 +94,16 @@ _ENOUGH_ABOUT_STATION = re.compile(
     r"|beside |near |next |under |over |on |this |that is |here |time |we |i |for "
     r"|so |$"
 )
+_TALK_OF_STATION = re.compile(
+    r"(?:was|were|had|would|will|might|could|should|or|to|is|has|does|did|gave|seems|lies"
+    r"|looks|needs|wants|bees|comes|tomorrow|yesterday|later|if|when|than|because) "
+)
+_EITHER = re.compile(
+    r"(?:it is|that is|that was|i make it|makes it|make it) (?=[\w ]+ [.,])"
+    r"(?!(?:\w+ )*?(?:past|to|o'clock|half|quarter|am|pm|noon|midday|minutes?) )"
+)
+
+
 class ValueNotes:
     """Finds notes with a value, and notes about watching, at a place in the text."""
 
@@ -106,11 +126,17 @@ class ValueNotes:
         `asked` tells that the time was asked for just before, `leaving` that a bee's
         leaving was.
         """
+        if leaving and _EITHER.match(text, place):
+            bearing = self._bearings.at(text, place, leaving=True)
+            if bearing:  # "it is two twenty-four", of a bee that just left
+                flags = (*bearing.flags, Flag(FlagCode.BEARING_OR_TIME))
+                return replace(bearing, flags=flags)
         finders: tuple[Callable[[str, int], Told | None], ...] = (
             self._watching.at,
             self._durations.at,
             self._date,
             self._station,
+            self._as_station,
             self._wind.at,
             lambda text, place: self._time(text, place, asked=asked),
             lambda text, place: self._bearings.at(text, place, leaving=leaving),
@@ -135,6 +161,10 @@ class ValueNotes:
                 return self._durations.after_back(text, place)
             case _:
                 return None
+
+    def resumed(self, text: str, place: int) -> Told | None:
+        """Find words that end a pause, where one was noted."""
+        return self._watching.resumed(text, place)
 
     def since_back(self, text: str, place: int, elapsed_s: float) -> Told | None:
         """Find a stretch of time said right after a bee came back."""
@@ -195,6 +225,10 @@ class ValueNotes:
             options=value.options,
         )
 
+    def bearing_within(self, text: str, start: int, end: int) -> Told | None:
+        """Find where a bee that just left flew, amid other words."""
+        return self._bearings.within(text, start, end)
+
     @staticmethod
     def bare_time(text: str, place: int) -> Told | None:
         """Read "nine twenty" as a whole sentence, said right after a station."""
@@ -202,9 +236,9 @@ class ValueNotes:
         if value is None or not value.text or value.used < 1:
             return None
         end = place_after(text, place, value.used)
-        if text[end : end + 1] not in {".", ","} or not re.search(
-            r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]
-        ):
+        if not re.compile(rf"{_ON_WATCH}(?:[.,]|and (?:i|we|it|she) )").match(
+            text, end
+        ) or not re.search(r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]):
             return None
         return Told(
             kind=EventKind.TIME,
@@ -232,6 +266,24 @@ class ValueNotes:
             flags=value.flags,
         )
 
+    def _as_station(self, text: str, place: int) -> Told | None:
+        """Read a station that is called otherwise; it is flagged."""
+        match = _AS_STATION.match(text, place)
+        if match is None or not _ENOUGH_ABOUT_STATION.match(text, match.end()):
+            return None
+        number = next((match[key] for key in "nmkl" if match[key]), "")
+        said = _NTH.get(match["nth"] or "") or number
+        value = values.station_value(self._lexicon, [said])
+        if value is None:
+            return None
+        return Told(
+            kind=EventKind.STATION,
+            start=place,
+            end=match.end(),
+            value=value.text,
+            flags=(Flag.of(FlagCode.TAKEN_AS, match[0].strip(), value.text),),
+        )
+
     def _station(self, text: str, place: int) -> Told | None:
         match = _STATION.match(text, place)
         start = (
@@ -257,7 +309,16 @@ class ValueNotes:
             return None
         end = place_after(text, start, value.used)
         if not _ENOUGH_ABOUT_STATION.match(text, end):
-            return None
+            if within or _TALK_OF_STATION.match(text, end):
+                return None
+            flag = Flag(FlagCode.AMID_WORDS)
+            return Told(
+                kind=EventKind.STATION,
+                start=place,
+                end=end,
+                value=value.text,
+                flags=(flag,),
+            )
         return Told(kind=EventKind.STATION, start=place, end=end, value=value.text)
 
     def _overhead(self, text: str, place: int) -> Told | None:

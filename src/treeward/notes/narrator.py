@@ -35,8 +35,14 @@ if TYPE_CHECKING:
     from .stream import StreamWord
 
 
+_WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
+_FRESH = re.compile(r"(?:^|[.,?]|\b(?:and|then|but|so|while|okay|right|oh)) $")
+_CALLED = re.compile(
+    r"(?: (?:anyway|again|too|now|as well|at last|home|already|there|then))* , "
+    r"(?:(?:my|the|our|that is|it is) (?=[a-z]))?"
+)
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
@@ -221,8 +227,8 @@ class Narrator:
             marks, after = self.names.listed(self.text, ends + 2)
             if len(marks) > 1:  # "both back, purple and orange"
                 done = replace(done, both=marks, after=after + 1)
-        apart = self.text.startswith(" , ", done.end) and done.named.pronoun
-        called = self.names.single(self.text, done.end + 3) if apart else None
+        apart = _CALLED.match(self.text, done.end) if done.named.pronoun else None
+        called = self.names.single(self.text, apart.end()) if apart else None
         if called and self.text[called.end + 1] in ".,":  # "away she goes, yellow"
             named = replace(done.named, mark=called.mark, pronoun="")
             done = replace(done, named=named, after=called.end + 1)
@@ -245,6 +251,13 @@ class Narrator:
         """
         if sentence.question or self._unreal(sentence, start):
             return None
+        if not _FRESH.search(self.text[:start]):
+            return None
+        if self.found.leaving(start, LATER_S):
+            told = self.values.bearing_within(self.text, start, end)
+            if told:
+                self.found.tell(told, ())
+                return told.end
         done = self.clauses.at(self.text, start, end, sentence.start)
         return None if done is None else self._do(done, ())
 
@@ -321,6 +334,8 @@ class Narrator:
             lasted = self.values.since_back(self.text, place, self.found.elapsed_s())
             if lasted and (told is None or told.kind is EventKind.DURATION):
                 told = lasted
+        if told is None and self._paused() and self._after_border(start):
+            told = self.values.resumed(self.text, place)
         if told is None and whole and self._at_station(place):
             told = self.values.bare_time(self.text, place)
         done = None
@@ -372,10 +387,17 @@ class Narrator:
         """Tell whether a sentence starts here."""
         return self.text[:start].rstrip()[-1:] in {"", ".", "?"}
 
+    def _paused(self) -> bool:
+        """Tell whether a pause was noted and nothing since."""
+        last = self.found.events[-1] if self.found.events else None
+        since = last and last.kind in {EventKind.PAUSE, EventKind.TIME}
+        watched = [e.kind for e in self.found.events if e.kind in _WATCHED]
+        return bool(since and watched and watched[-1] is EventKind.PAUSE)
+
     def _at_station(self, place: int) -> bool:
         """Tell whether a station was named just before, or the wind."""
-        if not self.found.events:
-            return False
+        if not self.found.events or self._paused():
+            return True
         last = self.found.events[-1]
         here_s = self.pieces[self.speech.owner[place]].start_s
         kinds = {
