@@ -18,6 +18,7 @@ from .bee_names import Named
 from .flags import Flag, FlagCode
 from .narrated_actions import MAY_COME_FLAG, Done
 from .narrated_bearings import leads_to_bearing
+from .sayings import PAINTING
 
 if TYPE_CHECKING:
     from .bee_names import BeeNames
@@ -45,10 +46,12 @@ def _words(text: str) -> frozenset[str]:
 
 _COME = _words("come comes came coming cometh")
 _GO = _words("go goes went going gone")
-_COMES = _COME | _words("lit") | _forms(
+_COMES = _COME | _words("lit return arrival landing") | _forms(
     "arrive return land alight settle appear reappear rejoin perch descend revisit"
 )
-_GOES = _GO | _words("leave leaves left leaving flee fled split") | _forms(
+_GOES = _GO | _words(
+    "leave leaves left leaving flee fled split departure takeoff liftoff"
+) | _forms(
     "depart vanish disappear scarper skedaddle decamp exit launch ascend bolt absent"
 )
 _FLY = _words("fly flies flew flown flying")
@@ -60,7 +63,7 @@ _MOVES = (
         " shoot shoots shot shooting swing swings swung tear tears tore tearing rise"
         " rises rose rising speed speeds sped speeding spring sprang sneaks snuck set"
         " sets setting put puts hit hits dove run runs ran running give gave blew blow"
-        " sweep swept sweeping wing winging slid sliding beat beats blasted struck"
+        " sat sweep swept sweeping wing winging slid sliding beat beats blasted struck"
     )
     | _forms(
         "zoom buzz zip+ dart whizz whiz+ drop+ pop+ swoop sail float drift wander crawl"
@@ -68,11 +71,12 @@ _MOVES = (
         " bounce plop+ bumble amble rock roll lift climb head turn move whip+ bomb hop+"
         " skip+ trundle toddle trot+ hurtle race rush scurry streak glide plummet dive"
         " dip+ touch clear pack power plonk blunder straggle stroll bob+ check show"
-        " cruise rocket whirr loop bank slope potter saunter waltz dance flit+ flutter"
+        " cruise rocket whirr sit+ loop bank slope potter saunter waltz dance flit+ flutter"
         " wobble stagger lumber tumble pile call follow barrel jet+ blast scuttle scamper"
         " veer curve angle steer kick knock burst"
     )
 )
+_NOUNS = _words("return arrival departure landing takeoff liftoff exit")
 _DRINKS = frozenset(
     word
     for word in _forms(
@@ -91,7 +95,7 @@ _NEAR = _words(
 _HIVE = _words("hive nest home tree colony mates sisters family base headquarters")
 _NOT = _words("not never no without nor neither nobody hardly failed cannot nothing")
 _UNREAL = re.compile(
-    r" (?:would|could|should|will|shall|may|might|if|when|whenever|until|till|once|unless"
+    r" (?:would|(?:do|did) not (?:think|believe|suppose)|doubt|could|should|will|shall|may|might|if|when|whenever|until|till|once|unless"
     r"|before|hope|hoping|wish|want|wants|wanted|expect|expecting|expected|going to"
     r"|about to|ready to|trying to|tries to|likely to|due|let|wonder|wondering|suppose"
     r"|reckon(?:ed)? on|usually|always|often|sometimes|every|each|yesterday|tomorrow"
@@ -128,16 +132,26 @@ _LEADS = re.compile(
 _NO_BEE_YET = re.compile(
     r"(?:no|not a|not any|never any) (?:more )?(?:sign|show|trace|word|sight|hide nor"
     r" hair|news|glimpse|peep|whisker) (?:of|from) |(?:seen )?(?:nothing|naught|nowt) (?:of"
-    r"|from|more of) |(?:(?:i|we|am|are|have|is|been|still) )*(?:given|giving|give) up"
+    r"|from|more of) |(?:(?:i|we|am|are|have|is|been|still) )*(?:given|giving|give|gave) up"
     r" (?:hope )?(?:on|of|waiting for) |(?:(?:i|we|am|are|have|think|fear) )*(?:lost|losing) "
     r"|(?:still )?(?:waiting|looking) (?:for|on)"
+)
+_PUT_DOWN = re.compile(
+    r"(?:(?:i|we|will|am|are|so|let us|have|shall|going to|and|must) )*(?:put|putting|write"
+    r"|writing|count|counting|treat|treating|call|calling|log|logging|mark|give|giving) (?:up on )?her"
+    r"(?: (?:down|off|up|as|for|a))*(?: (?:lost|missing|gone|missed|dead|no show|not returned))?(?= )"
+)
+_COUNTED = re.compile(
+    r" (?:, )?(?:i|we) (?:(?:will|would|must|have to|now|am|are) )*(?:consider|regard|count"
+    r"|call|write|give|put|take|log)(?:ing|en)?(?: (?:her|it|down|as|off|for))*"
+    r" (?:lost|missing|gone|missed|up|off|dead|a no show)(?: on)?(?= )"
 )
 _LOST = re.compile(
     r" (?:missing|overdue|late|lost|awol|no show|absent|not come|not back|not returned"
     r"|given up on)(?= )"
 )
 _PAINT = _forms("paint mark dab+ dot+ daub tag+ christen")
-_GIVES = _words("put puts putting give gave given giving got getting get gets make made")
+_GIVES = _words("receives received becomes became wears takes put puts putting give gave given giving got getting get gets make made")
 _DOTS = _words("dot spot dab mark blob splash smear touch dots daub dabbed")
 _ON_HER = _words(
     "her one bee this that it him another next thorax abdomen first second third fourth"
@@ -151,14 +165,23 @@ _ITS_DOT = re.compile(
     r"^ (?:(?:and|so|then|there|now|a|an|one|another|nice|fine|fat|big|little|small|wee"
     r"|good|neat) )*[a-z-]+ (?:dot|spot|dab|blob|splash|smear|daub)s? (?!of |is )"
 )
+_IS_NOW = re.compile(
+    r" (?:bee|one|she|this|that|it|number \w+) (?:(?:is|becomes|will be|gets|wears) "
+    r"(?:the |a |in )?)[a-z-]+(?: one)? $"
+)
+_IS_HERS = re.compile(
+    r"(?:is|was|goes|went) on (?:her|this one|that one|it)$|(?:^| )[a-z-]+ for (?:her|him"
+    r"|this|that|the next|number|another)\b(?! (?:is|was))"
+)
 _SHORT = 6  # words of a clause that only names the colour; guess
 _GIVEN = re.compile(
     r" on (?:her|this|that|it|him|another|the (?:next|first|second|third|fourth|last)|one)"
-    r" | (?:gets|gave|given|give|giving) (?!up|it |us |me )"
+    r"| (?:gets|gave|given|give|giving|receives|received|becomes|became|wears|takes) "
+    r"(?!up|it |us |me |off)"
 )
 _PAINTED_BEFORE = re.compile(
     r" (?:yesterday|last (?:week|time|night|year)|on \w+day|earlier|ago|had been|who"
-    r"|whom|with|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone|left|off"
+    r"|whom|with|nice|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone|left|off"
     r"|away|here is|there is) "
 )
 
@@ -268,8 +291,10 @@ class Clauses:
                 continue
             if named.pronoun == "her" and _may_follow(follows) is False:
                 continue
-            before = words[place - 1].text if place else ""
-            found.append(_Bee(named, word.start, named.end, before in _GOVERNS))
+            before = [one.text for one in words[max(0, place - 2) : place]]
+            of_it = before[-1:] == ["of"] and before[0] in _NOUNS
+            governed = before[-1:] and before[-1] in _GOVERNS and not of_it
+            found.append(_Bee(named, word.start, named.end, bool(governed)))
         return found
 
     def _subject(
@@ -293,19 +318,22 @@ class Clauses:
         if _LEADS.fullmatch(lead):
             near = [bee for bee in free if bee.start - verb.end <= 24]
             if near:
-                return near[0]
+                way = verb.text in _WAYS
+                gap = text[verb.end : near[0].start].split()
+                return None if way and not _VERBS.intersection(gap) else near[0]
         elif _OTHERS.intersection(lead.split()) or not lead:
             return None
         earlier = self._bees(text, _split(text, since, start))
         if not earlier or _OTHERS.intersection(lead.split()):
             return None
         last = [bee for bee in earlier if not bee.governed]
-        return last[-1] if last else None
+        named = [bee for bee in last if not bee.named.pronoun]
+        return (named or last or [None])[-1]
 
     def _lost(self, text: str, words: list[_Word], bees: list[_Bee]) -> Done | None:
         """Read "no sign of pink", "still waiting on white", "blue is overdue"."""
         said = f" {text[words[0].start : words[-1].end]} " if words else " "
-        if _YET.search(said):
+        if _YET.search(said) or _UNREAL.search(said):
             return None
         for bee in bees:
             for word in words:
@@ -313,7 +341,13 @@ class Clauses:
                 if lead and lead.end() == bee.start:
                     return _missed(bee, word.start, bee.end)
             if bee.named.pronoun == "her":
+                put = _PUT_DOWN.match(text, words[0].start)
+                if put and put.end() > bee.end:
+                    return _missed(bee, words[0].start, put.end())
                 continue
+            counted = _COUNTED.match(text, bee.end)
+            if counted:
+                return _missed(bee, bee.start, counted.end())
             gap = re.compile(r"(?: (?:is|was|has|been|still|gone|well))+").match(
                 text, bee.end
             )
@@ -329,7 +363,7 @@ class Clauses:
             return None
         colours = self._names.word.finditer(text, words[0].start - 1, words[-1].end + 1)
         named = [self._names.single(text, match.start() + 1) for match in colours]
-        marks = {one.mark for one in named if one} - self._names.seen
+        marks = {one.mark for one in named if one} - {UNMARKED, *self._names.seen}
         if len(marks) != 1 or len({one.mark for one in named if one}) > 1:
             return None
         before = text[max(0, words[0].start - 60) : words[0].start]
@@ -339,7 +373,11 @@ class Clauses:
         if paints and not (_DOTS.intersection(said) or _ON_HER.intersection(said)):
             return None
         now = len(said) <= _SHORT and _PAINTING_NOW.search(before)
-        if not (paints or gives or dots or now):
+        is_hers = _IS_HERS.search(text[words[0].start : words[-1].end + 1])
+        clause = text[words[0].start - 1 : words[-1].end + 1]
+        if PAINTING.search(text[max(0, words[0].start - 120) : words[-1].end + 1]):
+            is_hers = is_hers or _IS_NOW.search(clause)
+        if not (paints or gives or dots or now or is_hers):
             return None
         if _PAINTED_BEFORE.search(f" {' '.join(said)} "):
             return None

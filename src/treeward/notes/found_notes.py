@@ -31,7 +31,7 @@ CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
 KNOWN_S = 90.0  # loose words so soon only tell more of what is noted; guess
 PAIR_S = 60.0  # "both" are two that left not longer ago; guess
-FOLLOWS_S = 30.0  # "and white too" goes on about what was done so shortly before; guess
+FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
 
 
@@ -198,6 +198,9 @@ class FoundNotes:
             flags.append(Flag.of(FlagCode.HERE_ALREADY, mark))
         elif done.kind is EventKind.BACK and self._seen_late(done):
             flags.append(Flag(FlagCode.FOUND_HERE))
+        new = mark and mark not in self.names.seen and not done.named.pronoun
+        if new and done.kind is EventKind.AWAY and len(self.names.seen) > 1:
+            flags.append(Flag.of(FlagCode.NEW_BEE, mark))
         event = self._event(
             done.kind,
             done.start,
@@ -387,7 +390,7 @@ class FoundNotes:
     def _told_already(self, event: Event) -> bool:
         """Tell whether this is one with a note just before."""
         watching = {EventKind.PAUSE, EventKind.RESUME}
-        same = {EventKind.WIND, EventKind.BEARING, EventKind.TIME}
+        same = {EventKind.WIND, EventKind.BEARING, EventKind.TIME, EventKind.STATION}
         for last in reversed(self.events):
             if (event.start_s or 0.0) - (last.end_s or 0.0) > REPEATED_S:
                 return False

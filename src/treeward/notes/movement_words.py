@@ -67,7 +67,7 @@ _TURNS = (
 # Being here: a coming for a bee that was not here, otherwise nothing new.
 PRESENT = re.compile(
     rf"{_HELPERS}{_MANNER}(?:having a (?:drink|sip)|drinking|sipping|feeding|lapping"
-    r"|sucking|loading|filling up|tanking up|busy|guzzling|slurping|settled|sitting"
+    r"|sucking|loading(?: up)?|filling up|tanking up|busy|guzzling|slurping|settled|sitting"
     rf"|sat|at it|(?:up |over |down )?(?:at|on|in) (?:the|our|this) (?:\w+ )?{_PLACE}"
     r"|here|with (?:her|us|them)(?: now)?|(?:right )?(?:next to|beside|alongside) her"
     r")(?= )"
@@ -78,7 +78,8 @@ STILL = re.compile(
     r"|due|next|only|busy|full|not (?:bothered|leaving))(?= )"
 )
 ARRIVES = re.compile(
-    rf"{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_INWARD}|landed|landing|lands|land"
+    rf"{_HELPERS}{_MANNER}(?!(?:gone|go|goes|going|went|head\w*|flew|flown|flies|flying)"
+    rf" (?:\w+ )?home)(?:{_MOVES} {_MANNER}{_INWARD}|landed|landing|lands|land"
     rf"|arrive|arrived"
     r"|arriving|arrives|returned|returning|returns|appeared|appearing|appears"
     r"|reappeared"
@@ -157,7 +158,7 @@ LONE = (
         EventKind.AWAY,
         re.compile(
             r"(?:(?:and|then|straight|right|up and|off and) )*(?:away|gone|off|departed"
-            r"|flown|off you (?:go|pop|trot|fly)|away you go|gone off|took off|out)"
+            r"|up(?= [.])|flown|off you (?:go|pop|trot|fly)|away you go|gone off|took off|out)"
             rf"{_AFTERWARDS}(?= [.,])"
         ),
     ),
@@ -224,7 +225,7 @@ ON_HER = re.compile(
     r"(?: (?!and |but |then |so )[a-z]+){0,4}?(?= [.?,]| and | but | so |$)"
 )
 NOUNS = frozenset({"leaves", "drops", "lands", "flies", "left", "in", "out", "up"})
-NOT_YET = re.compile(r" (?:yet|so far|since|for a while|lately)(?= )")
+NOT_YET = re.compile(r" (?:yet|so far|since(?! the|,)|for a while|lately)(?= )")
 FOLLOWS_LEAD = re.compile(
     r"(?:(?:(?:hard |right |close |hot )?(?:on her (?:heels|tail)|behind her|after her"
     r"|beside her)(?: comes| is| was)?|and|then|,|first|next|that will be|this is"
@@ -248,7 +249,7 @@ MOVED = re.compile(
     r"(?:goes|go|gets|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came"
     r"|popped"
     r"|flew"
-    r"|dropped|is|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
+    r"|dropped|with you|you go|you pop|is|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
 )
 RELATIVE = re.compile(r" (?:, )?(?:who|which|that) ")
 # Said of a bee between commas: "orange, the one with the torn wing, is back".

@@ -33,7 +33,7 @@ _WENT = re.compile(
 )
 _ABOUT = re.compile(r"(?:on|for|of) ")
 _MAKE = re.compile(
-    r"(?:i|we) (?:would |will )?(?:make|made|get|got|read|have|call|say|put|reckon|had)"
+    r"(?:i|we) (?:would |will )?(?:make|made|get|got|am getting|am reading|read|have|call|say|put|reckon|had)"
     r"(?: (?:it|that|her|him|them))?"
     r"(?: (?:as|at|on|down as|her direction as|the direction as|her bearing as))? "
 )
@@ -81,6 +81,10 @@ _ENOUGH = re.compile(
     r"|true |magnetic |is (?:all|my|her|near|the best)|says |said |near |if |there "
     r"|is what|$)"
 )
+_NO_DEGREES = re.compile(
+    r"(?:minutes?|seconds?|hours?|past|o'clock|am|pm|metres?|meters?|yards?|feet|miles?"
+    r"|paces?|steps?|bees?|times?|point|hundred|to|in the)\b"
+)
 _LED_TO = re.compile(
     r"(?<= )(?:on|at|to|along|is|was|it|say|of|about|around|bearing|heading|reads|says"
     r"|made|make|got|get|her|toward|towards|for|line|call|near|roughly|nearly) "
@@ -90,13 +94,17 @@ _ROUGH_AFTER = re.compile(
     r"(?:, )?(more or less|or so|ish|give or take|(?:or )?thereabouts|near enough"
     r"|or near it)\b"
 )
+_WAY = (
+    r"(?:way|line|direction|bearing|course|heading|track|road|route|number|reading|angle"
+    r"|figure|point|notch|path|degrees|spot)"
+)
 _SAME = re.compile(
     r"(?:(?:she|it|they|took|went|flew|and|in|on|on the|in the|along|that is|it is"
     r"|flying|going|off|heading"
     r"|exactly"
     r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
-    r"(?:the )?same(?: (?:way|line|direction|bearing|course|heading|track|road|route))?"
-    r"(?P<last>(?: (?:as|line|that) (?:the )?(?:last|before|last time|time before)"
+    rf"(?:the )?same(?: {_WAY})?"
+    r"(?P<last>(?: (?:as|like|line|that) (?:the )?(?:last|before|last time|time before)"
     r"(?: time| one)?| again| as ever| as always| as usual)?)"
     r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them"
     r"|(?P<like>[a-z]+)))?(?= )"
@@ -119,11 +127,11 @@ def same_way_at(text: str, place: int) -> tuple[int, bool] | None:
         return None
     said = match[0]
     if not re.search(
-        r"same (?:way|line|direction|bearing|course|heading|track|road|route|as)", said
+        rf"same (?:{_WAY}|as)", said
     ):
         return None
     if not re.compile(
-        r"[.?,]|and |but |then |so |give |more |too |again |i think|or |$"
+        r"[.?,]|and |but |then |so |time |give |more |too |again |i think|or |$"
     ).match(text, match.end() + 1):
         return None
     own = not re.search(r" as (?:the|her|him|them|[a-z]+ did)\b", said) or bool(
@@ -180,16 +188,22 @@ class Bearings:
         number_at = self._number_at(text, place, way, leaving=leaving)
         words = self._without_name(text, number_at, words_from(text, number_at))
         value = values.bearing_value(words)
-        if value and leaving and len(value.options) == 1 and not value.text:
-            value = replace(value, text=value.options[0], options=())  # "eight three"
+        if value and leaving and not value.text and value.options:
+            degrees = words[value.used - 1] in {"degrees", "degree"}
+            lone = len(value.options) == 1 and value.used > 1
+            if degrees or lone:  # "eight three", "two degrees"
+                low = min(value.options, key=int)
+                value = replace(value, text=low, options=value.options[1:])
         if value is None or not (value.text or way.by_name):
             return None
         end = place_after(text, number_at, value.used)
         long = value.used > 1 or len(words[0]) > 2
         named_after = _FOR_NAME.match(text, end) if long and value.text else None
-        if not (
+        goes_on = not (
             named_after and self._names.single(text, named_after.end())
-        ) and not _ENOUGH.match(text, end):
+        ) and not _ENOUGH.match(text, end)
+        plain = value.text and value.used > 1 and not value.flags
+        if goes_on and not (leaving and plain and not _NO_DEGREES.match(text, end)):
             return None
         of_bee = _FOR_NAME.match(text, end)
         named = self._names.single(text, of_bee.end()) if of_bee else None
@@ -210,6 +224,8 @@ class Bearings:
             for word in dict.fromkeys(text[place:number_at].split())
             if word in values.ROUGHLY
         )
+        if goes_on:
+            flags = (*flags, Flag(FlagCode.AMID_WORDS))
         if after := _ROUGH_AFTER.match(text, end):
             flags = (*flags, Flag.of(FlagCode.ROUGH, after[1]))
         clock = values.time_value(words)
@@ -296,8 +312,11 @@ class Bearings:
         went = _WENT.match(text, named.end)
         if went and leads_to_bearing(text, went.end()):
             return _Way(start=went.end(), named=named)
-        if leaving and named.mark and self._value_at(text, named.end + 1):
-            return _Way(start=named.end + 1, named=named)
+        is_hers = re.compile(r" (?:(?:is|was|at|on|took|had|got|i had|,) )?").match(
+            text, named.end
+        )
+        if leaving and named.mark and is_hers and self._value_at(text, is_hers.end()):
+            return _Way(start=is_hers.end(), named=named)
         return None
 
     @staticmethod

@@ -47,7 +47,7 @@ _DURATION_OF_BEE = re.compile(
     r" (?:(?:is )?(?P<time>away time|absence|time away|round trip|trip)(?: (?:is|was"
     r"|of|took))?"
     r"|(?:is|was|were|had been)(?: been)? (?P<away>gone|away|out)"
-    r"|(?P<took>took|did (?:it|that) in|made it in))"
+    r"|(?P<took>took|takes|needed|needs|used|spent|did (?:it|that) in|made it in))"
     r"(?: for)?(?: (?:about|around|roughly|nearly|almost|just over|just under))? "
 )
 _DURATION_LEAD = re.compile(
@@ -83,18 +83,31 @@ def stretch_of_time(text: str, place: int) -> tuple[float, int] | None:
     reading = read_duration(_without_links(words_from(text, place)))
     if reading is None:
         return None
-    return reading.seconds, place_after(text, place, reading.used)
+    end = place_after(text, place, reading.used)
+    less = re.compile(r"(?:, )?(?:less|minus|all but|bar|short of) ").match(text, end)
+    other = read_duration(words_from(text, less.end())) if less else None
+    if less and other:
+        short = reading.seconds - other.seconds
+        return short, place_after(text, less.end(), other.used)
+    return reading.seconds, end
 
 
 _AFTER_BACK = re.compile(
     rf"(?:(?:that|it|so|which|and|after|in|a|is|was|were|makes|made|makes it|her|his"
     rf"|trip|round trip|call|i|we|would|say|make|made|reckon|get|got|have|what|time"
     rf"|return|only|took|on|this|of|done|did|to|for|the|back|gone|away|out|had|been"
-    rf"|she|just|under|over|bit|,) )*(?:{_ROUGH_TIME} )*"
+    rf"|needed|needs|used|spent|she|her time|just|under|over|bit|,) )*(?:{_ROUGH_TIME} )*"
 )
 _ROUGH_WORD = re.compile(rf"(?<= ){_ROUGH_TIME}(?= )")
 _SHARE_OFF = 0.12  # a stated time agrees with the notes within this share; guess
 _LEAST_OFF_S = 15.0  # and this is near enough for short ones; guess
+_TELLS_TIME = re.compile(r" (?:call|make|made|reckon|took|after|in|needed|away|gone) ")
+_LEAST_S = 40.0  # no bee is out for less; guess
+_NOT_OUT = re.compile(
+    r"(?:ago|later|here|drinking|on |to |past|from now|of (?!flight)|at the|in the|more"
+    r"|until|till|apart|between|before|behind|after|late|walk|round trip)"
+)
+_MOST_OFF = 1.6  # a bare number so many times the time out is something else; guess
 _PARTS = (("half", 30.0), ("three quarters", 45.0), ("a quarter", 15.0))
 
 
@@ -109,12 +122,16 @@ def bare_stretch(text: str, place: int) -> tuple[float, int, bool] | None:
     """
     words = words_from(text, place)
     number = cardinal_run(words)
+    end = place_after(text, place, number[1]) if number else place
     if number and 0 < number[0] < 60:
-        end = place_after(text, place, number[1])
         for said, more_s in _PARTS:
             part = re.compile(rf"and (?:a )?{said.removeprefix('a ')} ").match(text, end)
             if part:
                 return number[0] * 60.0 + more_s, part.end(), True
+    seconds = re.compile(r"and ").match(text, end) if number else None
+    more = stretch_of_time(text, seconds.end()) if seconds else None
+    if number and more and more[0] < 60.0 and number[0] < 60:
+        return number[0] * 60.0 + more[0], more[1], True
     clock = read_time(words)
     if clock and clock.hour and not clock.options and _BARE_CLOCK.fullmatch(
         text[place : place_after(text, place, clock.used)].strip()
@@ -233,7 +250,10 @@ class Durations:
         if found is None:
             bare = bare_stretch(text, start)
             fits = bare and _fits(bare[0], elapsed_s)
-            if bare is None or not (fits or lead or bare[2]):
+            led = _TELLS_TIME.search(said) and not elapsed_s
+            if bare is None or not (fits or led or bare[2]):
+                return None
+            if elapsed_s and not fits and bare[0] > _MOST_OFF * elapsed_s:
                 return None
             found = bare[:2]
         sure = trip or _fits(found[0], elapsed_s)
@@ -243,6 +263,28 @@ class Durations:
             flag = Flag.of(FlagCode.ROUGH, rough[0].strip())
             told = replace(told, flags=(*told.flags, flag))
         return told
+
+    def within(
+        self, text: str, start: int, end: int, elapsed_s: float
+    ) -> Told | None:
+        """Find how long a bee was out amid other words, said right after she came."""
+        for match in re.compile(r"(?<= )(?=\S)").finditer(text, start, end):
+            found = stretch_of_time(text, match.start())
+            if found is None:
+                continue
+            if _NOT_OUT.match(text, found[1]) or not _LEAST_S <= found[0] <= _LONGEST_S:
+                return None
+            if elapsed_s and not _fits(found[0], elapsed_s):
+                return None
+            return Told(
+                kind=EventKind.DURATION,
+                start=match.start(),
+                end=found[1],
+                value=f"away {found[0]:.0f}",
+                of_view=True,
+                flags=(Flag(FlagCode.AMID_WORDS), Flag(FlagCode.DURATION_OF_WHAT)),
+            )
+        return None
 
     def _for_bee(self, text: str, place: int) -> Told | None:
         """Read "nine minutes for yellow"."""

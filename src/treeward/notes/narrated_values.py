@@ -25,8 +25,11 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames
 
 _TIME_LEAD = re.compile(
-    rf"(?:start(?:ing)? (?:of (?:the )?(?:watch|watching|session)|time) (?:is )?(?:, )?"
-    rf"|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to) )"
+    rf"(?:(?:(?:that is|this is|the|an?|and|so|i|we|am|are) )*(?:end|ending|finish"
+    rf"|finishing|stop|stopping|close|closing|begin|beginning|started|start|starting"
+    rf"|concludes)(?: (?:of|the|this|my|session|recording|the watch|watch|log|notes?|here|up"
+    rf"|watching|observation|work))* at |start(?:ing)? (?:of (?:the )?(?:watch|watching|session)|time) (?:is )?(?:, )?"
+    rf"|is (?=[\w ]+ [.,])|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to) )"
     rf"|at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
     rf"|(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
     rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
@@ -46,7 +49,7 @@ _TIME_LEAD = re.compile(
 )
 # A time that says by itself that it is one.
 _TELLS = re.compile(
-    r" (?:past|to|o'clock|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening|noon"
+    r" (?:past|to|o'clock|hours|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening|noon"
     r"|midday|watch|phone) |\d[:.]\d\d|(?:church|watch|phone|clock) |on the dot"
 )
 _ON_WATCH = (
@@ -75,7 +78,7 @@ _STATION_IN = re.compile(
     r"|will )"
     r"[a-z']+ ){0,9}?(?:at|is|on|(?:myself|moved|moved on|got|come|over|up|on) to"
     r"|here|call|into|us|reached|now|okay|day|beside|for|it)"
-    r" (?:the |our )?(?P<nth>first |second |third |fourth )?station "
+    r" (?:the |our |my |[a-z]+ing )?(?P<nth>first |second |third |fourth )?station "
 )
 _NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4"}
 # A station by another word: "number two stand", "this is number two".
@@ -91,7 +94,7 @@ _ENOUGH_ABOUT_STATION = re.compile(
     r"[.?,]|and |now |still |again |the time |time |at |with |it is |in |the |by "
     r"|below "
     r"|above "
-    r"|beside |near |next |under |over |on |this |that is |here |time |we |i |for "
+    r"|beside |near |next |today |tonight |under |over |on |this |that is |here |time |we |i |for "
     r"|so |$"
 )
 _TALK_OF_STATION = re.compile(
@@ -102,6 +105,10 @@ _EITHER = re.compile(
     r"(?:it is|that is|that was|i make it|makes it|make it) (?=[\w ]+ [.,])"
     r"(?!(?:\w+ )*?(?:past|to|o'clock|half|quarter|am|pm|noon|midday|minutes?) )"
 )
+
+
+# "fourteen hours ten minutes", "fourteen thirty-six hours"
+_HOURS = re.compile(r"(?:hours|hrs|minutes(?! (?:past|to))) ")
 
 
 class ValueNotes:
@@ -120,13 +127,15 @@ class ValueNotes:
         self._durations = Durations(names)
         self._bearings = Bearings(names, self._ways_of(EventKind.BEARING))
 
-    def at(self, text: str, place: int, *, asked: bool, leaving: bool) -> Told | None:
+    def at(
+        self, text: str, place: int, *, asked: bool, leaving: bool, left: bool = False
+    ) -> Told | None:
         """Find a note with a value that starts at `place`.
 
         `asked` tells that the time was asked for just before, `leaving` that a bee's
-        leaving was.
+        leaving was, `left` that it was a while ago.
         """
-        if leaving and _EITHER.match(text, place):
+        if left and _EITHER.match(text, place):
             bearing = self._bearings.at(text, place, leaving=True)
             if bearing:  # "it is two twenty-four", of a bee that just left
                 flags = (*bearing.flags, Flag(FlagCode.BEARING_OR_TIME))
@@ -193,10 +202,16 @@ class ValueNotes:
         bare = start == place
         if text.startswith(", ", start):
             start += 2
-        value = values.time_value(words_from(text, start))
+        words = words_from(text, start)
+        spare = ["hours", "minutes"] if "hours" in words[1:3] else []
+        value = values.time_value([word for word in words if word not in spare])
         if value is None:
             return None
+        if spare:  # "fourteen hours ten minutes"
+            value = replace(value, used=value.used + 1)
         end = place_after(text, start, value.used)
+        hours = _HOURS.match(text, end)
+        end = hours.end() if hours else end
         follow = re.compile(_ON_WATCH).match(text, end)
         after = follow.end() if follow else end
         if not re.compile(r"[.?,]|and (?!\d|[a-z]+teen|ten )|but |so |i think|$").match(
@@ -224,6 +239,12 @@ class ValueNotes:
             flags=flags,
             options=value.options,
         )
+
+    def lasting_within(
+        self, text: str, start: int, end: int, elapsed_s: float
+    ) -> Told | None:
+        """Find how long a bee that just came was out, amid other words."""
+        return self._durations.within(text, start, end, elapsed_s)
 
     def bearing_within(self, text: str, start: int, end: int) -> Told | None:
         """Find where a bee that just left flew, amid other words."""

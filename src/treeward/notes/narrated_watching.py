@@ -47,10 +47,14 @@ _PAUSES = re.compile(
     rf"|{_WILL}(?:have|having|eat|eating|get|getting)(?: (?:my|our|some|a|the|us))*"
     rf" (?:sandwich|sandwiches|lunch|dinner|tea|coffee|picnic|grub|bite|snack|pasty|pie"
     rf"|breakfast|tiffin|braai|smoko|rest|break)(?= )"
+    rf"|{_WILL}(?:stop|stopping|break|breaking|pause|pausing) for (?!her|him|it|the bees|effect)"
+    rf"(?:[a-z]+ ){{1,3}}?(?=[.,])"
+    rf"|{_WILL}(?:eat|eating|going to eat)(?: something| first)?(?= [.,])"
     rf"|{_WILL}not (?:be )?(?:writing|recording|noting|looking|watching|counting)"
     rf"(?: \w+)?(?= [.,]| till| until| for)"
-    rf"|{_WILL}(?:pause|pausing|paus|stop|stopping|suspend|suspending|close|closing)"
-    rf" (?:the|my|this) (?:log|notes?|tape|record|session|count|book)(?= )"
+    rf"|{_WILL}(?:pause|pausing|paus|stop|stopping|suspend|suspending|close|closing"
+    rf"|interrupt|interrupting|break off|halt)"
+    rf" (?:the|my|this) (?:log|notes?|tape|record|recording|session|count|book)(?= )"
     r"|(?:lunch|dinner|tea|coffee|break)(?: break)?(?: time)? (?=[.])"
     rf"|{_WILL}(?:take|taking|have|having) (?:a )?(?:\w+ )?(?:minutes?|five|ten)"
     rf"(?: out| off| break)?(?= [.,])"
@@ -82,14 +86,14 @@ _RESUMES = re.compile(
 )
 # Said after a pause, any of these ends it.
 _AGAIN = re.compile(
-    r"(?:(?:and|right|so|well|okay|there|that is|we are|i am|i have|we have|back|,|now|all"
+    r"(?:(?:i|we|and|right|so|well|okay|there|that is|we are|i am|i have|we have|back|,|now|all"
     r"|the|my|our|let us) )*(?:(?:log|tape|recording|recorder|watch|watching|notes?|work"
     r"|lunch|dinner|tea|break|clock)(?: is| are)? (?:resumes?|resumed|restarted|on|running"
     r"|over|done|finished|going|started)(?: again)?|back (?:to|at|on|in) (?:the |my |our )?"
     r"(?:work|it|dish|station|job|bees|watch|post|duty|business|chair|seat|saddle|action"
     r"|place)|here we (?:go|are) again|(?:on|off|going|started|rolling|running) again"
     r"|back(?: again)?(?= [.,]| from| after| with| and)|resum\w+|restart\w*"
-    r"|start(?:ing)? (?:up )?again|carry(?:ing)? on|on we go|where were we"
+    r"|start(?:ing)? (?:up )?again|carry(?:ing)? on|ate|eaten|had (?:lunch|dinner|tea)|sitting (?:down )?again|continu\w+|go(?:ing)? on|on we go|where were we"
     r"|pick(?:ing)? up (?:again|where)|again(?= [.,]))(?= )"
 )
 _SCRATCHES = re.compile(

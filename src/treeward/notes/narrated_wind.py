@@ -24,7 +24,7 @@ _WIND = re.compile(
 )
 # A clause with one of these is not about the wind that blows now.
 _ELSE = re.compile(
-    r" (?:wind turbine|(?:down|up|cross) ?wind|if|when|always|yesterday|tomorrow"
+    r" (?:wind turbine|out of (?:the )?wind|sheltered|(?:down|up|cross) ?wind|if|when|always|yesterday|tomorrow"
     r"|like the wind|wind (?:up|down) (?:the|my)|long winded|she|her|they|would (?!call"
     r"|say|put)|could|might|will|hope|until|than|trees|light (?:is|was)) "
 )

@@ -12,7 +12,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.language.kinds import EventKind
+from treeward.language.kinds import UNMARKED, EventKind
 
 from . import sayings
 from . import stream as st
@@ -36,6 +36,9 @@ if TYPE_CHECKING:
 
 
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
+RECENT = 160  # characters in which somebody speaks of painting; guess
+PAINTING_S = 90.0  # and seconds; guess
+_PUT_ON = {"is", "on", "applied", "done", "there", "here", "dry", "finished", "painted"}
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _FRESH = re.compile(r"(?:^|[.,?]|\b(?:and|then|but|so|while|okay|right|oh)) $")
@@ -111,6 +114,9 @@ class Narrator:
         marked = ending is not None and ending[0].startswith("?")
         asks = sayings.QUESTION.match(self.text, opening) is not None
         hedge = sayings.HEDGE.match(self.text, opening - 1) is not None
+        if asks and ending and self.text.startswith("is ", opening):
+            last = self.pieces[self.speech.owner[ending.start()]]
+            asks = not last.raw.endswith(".")  # "Is half past twelve."
         sentence = _Sentence(
             end=end,
             question=marked or (asks and not hedge),
@@ -209,6 +215,9 @@ class Narrator:
 
     def _do(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did, and remember her for what she does next."""
+        if done.kind is EventKind.BACK and self._being_painted(done):
+            flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
+            done = replace(done, kind=EventKind.MARK, flags=flags)
         mark = done.named.mark
         if (
             done.named.group
@@ -216,11 +225,8 @@ class Narrator:
             and len(self.found.view.here) >= max(2, done.named.group)
         ):
             return done.end + 1
-        if (
-            mark
-            and mark in self.found.view.here
-            and self.actions.present(self.text, done)
-        ):
+        known = mark in self.found.view.here or (done.named.pronoun and not mark)
+        if known and not done.named.group and self.actions.present(self.text, done):
             return done.end + 1
         ends = adjuncts(self.text, done.end + 1).end
         if done.named.group and self.text.startswith(", ", ends):
@@ -243,21 +249,46 @@ class Narrator:
             self.went_on = done
         return end
 
+    def _being_painted(self, done: Done) -> bool:
+        """Tell whether a bee that is new was only now given her colour."""
+        mark = done.named.mark
+        said = set(self.text[done.named.end : done.end].split())
+        if not mark or mark in {UNMARKED, *self.names.seen} or said - _PUT_ON:
+            return False
+        if self.text.startswith(("here comes", "in comes"), done.start):
+            return False
+        since = max(0, done.start - RECENT)
+        while self.found.second(done.start) - self.found.second(since + 1) > PAINTING_S:
+            since += 20
+        said = self.text[since : done.start]
+        return sayings.PAINTING.search(f" {said}") is not None
+
     def _inside(self, start: int, end: int, sentence: _Sentence) -> int | None:
         """Find a plain statement about a marked bee within other words.
 
         Speech without punctuation gives no clause to start from; such a note is
         taken with a flag.
         """
-        if sentence.question or self._unreal(sentence, start):
+        before = self.text[sentence.start - 1 : start]
+        unreal = sayings.UNREAL.search(before) or sayings.UNREAL_AFTER.search(before)
+        if sentence.question or unreal or sayings.UNREAL_DAY.search(
+            self.text[start:end]
+        ):
             return None
-        if not _FRESH.search(self.text[:start]):
-            return None
+        last = self.found.since_done(start)
+        if last and last.kind is EventKind.BACK and self.found.events[-1] is last:
+            elapsed_s = self.found.elapsed_s()
+            told = self.values.lasting_within(self.text, start, end, elapsed_s)
+            if told:
+                self.found.tell(told, ())
+                return told.end
         if self.found.leaving(start, LATER_S):
             told = self.values.bearing_within(self.text, start, end)
             if told:
                 self.found.tell(told, ())
                 return told.end
+        if not _FRESH.search(self.text[:start]):
+            return None
         done = self.clauses.at(self.text, start, end, sentence.start)
         return None if done is None else self._do(done, ())
 
@@ -328,6 +359,7 @@ class Narrator:
             asked=self.asked,
             leaving=self.found.leaving(place)
             or (whole and self.found.leaving(place, LATER_S)),
+            left=self.found.leaving(place, LATER_S),
         )
         last = self.found.since_done(place)
         if last and last.kind is EventKind.BACK and self._may_state_time(start, place):
@@ -364,7 +396,7 @@ class Narrator:
         )
         if (
             told
-            and self._allowed(told, sentence, unreal=unreal)
+            and self._allowed(told, sentence, unreal=unreal and self._wished(told, sentence))
             and not _outweighs(done, told, already=already)
         ):
             self.found.tell(told, hedges)
@@ -432,22 +464,46 @@ class Narrator:
             return None
         if re.search(r" (?:no|not|nor) $", self.text[:place]):
             return None
+        dotted = re.search(r" (?:dot|spot|mark|blob) $", self.text[: named.end + 1])
+        after_mark = self.found.events and self.found.events[-1].kind is EventKind.MARK
+        painted = named.mark not in self.names.seen and (dotted or after_mark)
         return Done(
-            kind=EventKind.BACK, named=named, start=place, end=named.end, certain=False
+            kind=EventKind.MARK if painted else EventKind.BACK,
+            named=named,
+            start=place,
+            end=named.end,
+            certain=False,
         )
 
-    def _unreal(self, sentence: _Sentence, place: int) -> bool:
+    def _unreal(
+        self, sentence: _Sentence, place: int, until: int | None = None
+    ) -> bool:
         """Tell whether what is said at `place` is a wish, a plan or a condition."""
-        if sentence.unreal:
-            return True
         before = self.text[sentence.start - 1 : place]
+        if sentence.unreal and not self._afterthought(place, sentence):
+            return True
         if sayings.UNREAL_AFTER.search(before):
             return True
         since = max((m.end() for m in sayings.CLAUSE.finditer(before)), default=0)
-        until = sayings.CLAUSE.search(self.text, place, sentence.end + 1)
-        last = until.start() + 1 if until else sentence.end
+        border = sayings.CLAUSE.search(self.text, place, sentence.end + 1)
+        last = until or (border.start() + 1 if border else sentence.end)
         clause = f"{before[max(0, since - 1) :]}{self.text[place:last]} "
         return sayings.UNREAL_CLAUSE.search(f" {clause}") is not None
+
+    def _wished(self, told: Told, sentence: _Sentence) -> bool:
+        """Tell whether what makes a value unreal was said before it or right after."""
+        if re.match(r"(?:would|could|should|might|may) ", self.text[told.end :]):
+            return True
+        return self._unreal(sentence, told.start, told.end)
+
+    def _afterthought(self, place: int, sentence: _Sentence) -> bool:
+        """Tell whether what makes the sentence unreal is but added: "if you ask me"."""
+        comma = self.text.find(" , ", place, sentence.end)
+        said = self.text[sentence.start - 1 : comma + 1]
+        rest = self.text[comma + 2 : sentence.end + 1]
+        return comma > 0 and not sayings.UNREAL.search(said) and bool(
+            sayings.ADDED.match(rest)
+        )
 
     @staticmethod
     def _allowed(told: Told, sentence: _Sentence, *, unreal: bool) -> bool:
