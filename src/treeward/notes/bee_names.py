@@ -81,7 +81,7 @@ class BeeNames:
 
     def __init__(self, book: PhraseBook) -> None:
         self.seen: set[str] = set()  # marks noted so far
-        self._painted = book.marks_in_use  # empty: any may be
+        self.painted = book.marks_in_use  # empty: any may be
         book = replace(book, marks_in_use=frozenset())
         self._marks = dict(book.marks())
         self._alone = dict(self._marks)  # without "blue and white"
@@ -102,7 +102,7 @@ class BeeNames:
         self.word = re.compile(rf" (?:{_any_of(self._alone)})(?= )")
         every = _any_of(self._marks)
         self._with_dot = re.compile(
-            rf"{_BEFORE}{_BEE} (?:with|wearing|in) (?:the|a) (?P<mark>{every})"
+            rf"{_BEFORE}{_BEE} (?:with|wearing|in) (?:the|an?|her) (?P<mark>{every})"
             rf" {_PAINT}(?= )"
         )
         self._pronoun = re.compile(rf"(?P<pronoun>{PRONOUN})(?= )")
@@ -174,10 +174,10 @@ class BeeNames:
             return several
         if _TWO.match(text, end):
             return several
-        if self._painted and (first.mark in self._painted) != (
-            set(marks) <= self._painted
+        if self.painted and (first.mark in self.painted) != (
+            set(marks) <= self.painted
         ):
-            return first if first.mark in self._painted else several
+            return first if first.mark in self.painted else several
         known = set(marks) <= self.seen and first.mark not in self.seen
         return several if known else first
 

@@ -106,6 +106,19 @@ class FoundNotes:
                 return (back.start_s or 0.0) - (event.start_s or 0.0)
         return 0.0
 
+    def out_for(self, seconds: float, place: int) -> str:
+        """Give the one bee that has been out so long at `place`, "" for none."""
+        now_s = self.second(place)
+        left = {
+            e.mark: e.start_s or 0.0 for e in self.events if e.kind is EventKind.AWAY
+        }
+        fit = [
+            mark
+            for mark in self.view.out
+            if mark in left and abs(now_s - left[mark] - seconds) <= 0.12 * seconds
+        ]
+        return fit[0] if len(fit) == 1 else ""
+
     def take_in(self, event: Event) -> None:
         """Take in a note that was heard surely."""
         self.given.add(len(self.events))
@@ -198,7 +211,8 @@ class FoundNotes:
             flags.append(Flag.of(FlagCode.HERE_ALREADY, mark))
         elif done.kind is EventKind.BACK and self._seen_late(done):
             flags.append(Flag(FlagCode.FOUND_HERE))
-        new = mark and mark not in self.names.seen and not done.named.pronoun
+        known = {*self.names.seen, *self.names.painted}
+        new = mark and mark not in known and not self.names.painted
         if new and done.kind is EventKind.AWAY and len(self.names.seen) > 1:
             flags.append(Flag.of(FlagCode.NEW_BEE, mark))
         event = self._event(

@@ -83,7 +83,7 @@ _ENOUGH = re.compile(
 )
 _NO_DEGREES = re.compile(
     r"(?:minutes?|seconds?|hours?|past|o'clock|am|pm|metres?|meters?|yards?|feet|miles?"
-    r"|paces?|steps?|bees?|times?|point|hundred|to|in the)\b"
+    r"|paces?|steps?|bees?|times?|point|hundred|to|in the|make that|no|sorry|i mean|or|wait|scratch)\b"
 )
 _LED_TO = re.compile(
     r"(?<= )(?:on|at|to|along|is|was|it|say|of|about|around|bearing|heading|reads|says"
@@ -126,9 +126,7 @@ def same_way_at(text: str, place: int) -> tuple[int, bool] | None:
     if match is None or text[match.start() : match.end()].strip() == "":
         return None
     said = match[0]
-    if not re.search(
-        rf"same (?:{_WAY}|as)", said
-    ):
+    if not re.search(rf"same (?:{_WAY}|as)", said):
         return None
     if not re.compile(
         r"[.?,]|and |but |then |so |time |give |more |too |again |i think|or |$"

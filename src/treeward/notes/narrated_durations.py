@@ -7,9 +7,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.durations import read_duration
+from treeward.language.kinds import EventKind
 from treeward.language.number_words import cardinal_run
 from treeward.language.times_of_day import read_time
-from treeward.language.kinds import EventKind
 
 from .flags import Flag, FlagCode
 from .sentences import ROUGH, Told, place_after, words_from
@@ -125,7 +125,9 @@ def bare_stretch(text: str, place: int) -> tuple[float, int, bool] | None:
     end = place_after(text, place, number[1]) if number else place
     if number and 0 < number[0] < 60:
         for said, more_s in _PARTS:
-            part = re.compile(rf"and (?:a )?{said.removeprefix('a ')} ").match(text, end)
+            part = re.compile(rf"and (?:a )?{said.removeprefix('a ')} ").match(
+                text, end
+            )
             if part:
                 return number[0] * 60.0 + more_s, part.end(), True
     seconds = re.compile(r"and ").match(text, end) if number else None
@@ -133,8 +135,13 @@ def bare_stretch(text: str, place: int) -> tuple[float, int, bool] | None:
     if number and more and more[0] < 60.0 and number[0] < 60:
         return number[0] * 60.0 + more[0], more[1], True
     clock = read_time(words)
-    if clock and clock.hour and not clock.options and _BARE_CLOCK.fullmatch(
-        text[place : place_after(text, place, clock.used)].strip()
+    if (
+        clock
+        and clock.hour
+        and not clock.options
+        and _BARE_CLOCK.fullmatch(
+            text[place : place_after(text, place, clock.used)].strip()
+        )
     ):
         end = place_after(text, place, clock.used)
         return clock.hour * 60.0 + clock.minute, end, True
@@ -233,9 +240,7 @@ class Durations:
             flags=(Flag.of(FlagCode.ROUGH, rough),) if rough else (),
         )
 
-    def after_back(
-        self, text: str, place: int, elapsed_s: float = 0.0
-    ) -> Told | None:
+    def after_back(self, text: str, place: int, elapsed_s: float = 0.0) -> Told | None:
         """Read a stretch of time alone, said right after a bee came back.
 
         `elapsed_s` is how long the notes say that she was out, 0 where they do not.
@@ -257,16 +262,16 @@ class Durations:
                 return None
             found = bare[:2]
         sure = trip or _fits(found[0], elapsed_s)
-        told = self._lasting(text, place, start, None, trip=trip, sure=sure, found=found)
+        told = self._lasting(
+            text, place, start, None, trip=trip, sure=sure, found=found
+        )
         rough = [word for word in _ROUGH_WORD.findall(said)]
         if told and rough and not trip:
             flag = Flag.of(FlagCode.ROUGH, rough[0].strip())
             told = replace(told, flags=(*told.flags, flag))
         return told
 
-    def within(
-        self, text: str, start: int, end: int, elapsed_s: float
-    ) -> Told | None:
+    def within(self, text: str, start: int, end: int, elapsed_s: float) -> Told | None:
         """Find how long a bee was out amid other words, said right after she came."""
         for match in re.compile(r"(?<= )(?=\S)").finditer(text, start, end):
             found = stretch_of_time(text, match.start())

@@ -65,7 +65,7 @@ class Wind:
 
     def at(self, text: str, place: int) -> Told | None:
         """Find the wind in the clause that starts at `place`, and in what follows."""
-        border = re.compile(r" [.?,] | and (?=she|it|i|we|the time)").search(text, place)
+        border = re.compile(r" [.?,] | and ").search(text, place)
         clause = f" {text[place : border.start() if border else len(text)]} "
         calm = "calm" in self._lexicon.wind.values()
         still = _SAYS_STILL.match(text, place)

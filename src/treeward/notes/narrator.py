@@ -271,8 +271,10 @@ class Narrator:
         """
         before = self.text[sentence.start - 1 : start]
         unreal = sayings.UNREAL.search(before) or sayings.UNREAL_AFTER.search(before)
-        if sentence.question or unreal or sayings.UNREAL_DAY.search(
-            self.text[start:end]
+        if (
+            sentence.question
+            or unreal
+            or sayings.UNREAL_DAY.search(self.text[start:end])
         ):
             return None
         last = self.found.since_done(start)
@@ -364,7 +366,12 @@ class Narrator:
         last = self.found.since_done(place)
         if last and last.kind is EventKind.BACK and self._may_state_time(start, place):
             lasted = self.values.since_back(self.text, place, self.found.elapsed_s())
-            if lasted and (told is None or told.kind is EventKind.DURATION):
+            longer = (
+                told
+                and lasted
+                and (told.kind is not EventKind.DURATION or told.end > lasted.end)
+            )
+            if lasted and not longer:
                 told = lasted
         if told is None and self._paused() and self._after_border(start):
             told = self.values.resumed(self.text, place)
@@ -384,7 +391,7 @@ class Narrator:
             if done is None and (hedges or self._pointed(start, place)):
                 done = self.actions.bare(self.text, place)
             if done is None and self._after_border(start) and self.found.view.last:
-                done = self.actions.lone(self.text, start)
+                done = self._lone(start)
         already = bool(
             done
             and told
@@ -396,7 +403,9 @@ class Narrator:
         )
         if (
             told
-            and self._allowed(told, sentence, unreal=unreal and self._wished(told, sentence))
+            and self._allowed(
+                told, sentence, unreal=unreal and self._wished(told, sentence)
+            )
             and not _outweighs(done, told, already=already)
         ):
             self.found.tell(told, hedges)
@@ -453,6 +462,22 @@ class Narrator:
         )
         return None if done.named.mark in gone else done
 
+    def _lone(self, start: int) -> Done | None:
+        """Read an action without its bee; "back in five" may tell by itself which."""
+        done = self.actions.lone(self.text, start)
+        lead = (
+            re.compile(r"(?:in|after) ").match(self.text, done.end + 1)
+            if done
+            else None
+        )
+        if done is None or lead is None:
+            return done
+        told = self.values.since_back(self.text, lead.start(), 0.0)
+        mark = self.found.out_for(float(told.value.split()[1]), start) if told else ""
+        if not mark:
+            return None
+        return replace(done, named=replace(done.named, mark=mark, pronoun=""))
+
     def _name_alone(self, place: int) -> Done | None:
         """Read a bee's name as a whole sentence: she came, if she was not here."""
         named = self.names.single(self.text, place)
@@ -501,8 +526,10 @@ class Narrator:
         comma = self.text.find(" , ", place, sentence.end)
         said = self.text[sentence.start - 1 : comma + 1]
         rest = self.text[comma + 2 : sentence.end + 1]
-        return comma > 0 and not sayings.UNREAL.search(said) and bool(
-            sayings.ADDED.match(rest)
+        return (
+            comma > 0
+            and not sayings.UNREAL.search(said)
+            and bool(sayings.ADDED.match(rest))
         )
 
     @staticmethod
