@@ -25,7 +25,8 @@ _BEFORE = (
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
 _BEE = (
     r"(?:one|bee|girl|lady|lass|lassie|gal|worker|forager|friend|fellow|fella|lad|miss"
-    r"|sister|beauty|creature|madam|thing|princess|queenie|visitor|customer|chap|un|individual|specimen|animal|bird|baby)"
+    r"|sister|beauty|creature|madam|thing|princess|queenie|visitor|customer|chap|un"
+    r"|individual|specimen|animal|bird|baby)"
 )
 _NUMBER = (
     r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten"

@@ -33,6 +33,7 @@ def forms(verbs: str) -> frozenset[str]:
 
 
 def words_of(text: str) -> frozenset[str]:
+    """Give the words of a text."""
     return frozenset(text.split())
 
 
@@ -49,7 +50,8 @@ _GOES = (
     _GO
     | words_of("leave leaves left leaving flee fled split departure takeoff liftoff")
     | forms(
-        "depart vanish disappear scarper skedaddle decamp exit launch ascend bolt absent"
+        "depart vanish disappear scarper skedaddle decamp exit launch ascend bolt"
+        " absent"
     )
 )
 _FLY = words_of("fly flies flew flown flying")
@@ -57,7 +59,8 @@ _FLY = words_of("fly flies flew flown flying")
 _MOVES = (
     _FLY
     | words_of(
-        "get gets got getting gotten take takes took taken taking make makes made making"
+        "get gets got getting gotten take takes took taken taking make makes made"
+        " making"
         " shoot shoots shot shooting swing swings swung tear tears tore tearing rise"
         " rises rose rising speed speeds sped speeding spring sprang sneaks snuck set"
         " sets setting put puts hit hits dove run runs ran running give gave blew blow"
@@ -69,8 +72,10 @@ _MOVES = (
         " bounce plop+ bumble amble rock roll lift climb head turn move whip+ bomb hop+"
         " skip+ trundle toddle trot+ hurtle race rush scurry streak glide plummet dive"
         " dip+ touch clear pack power plonk blunder straggle stroll bob+ check show"
-        " cruise rocket whirr sit+ loop bank slope potter saunter waltz dance flit+ flutter"
-        " wobble stagger lumber tumble pile call follow barrel jet+ blast scuttle scamper"
+        " cruise rocket whirr sit+ loop bank slope potter saunter waltz dance flit+"
+        " flutter"
+        " wobble stagger lumber tumble pile call follow barrel jet+ blast scuttle"
+        " scamper"
         " veer curve angle steer kick knock burst"
     )
 )
@@ -92,7 +97,7 @@ _NEAR = words_of(
 )
 _HIVE = words_of("hive nest home tree colony mates sisters family base headquarters")
 NOT = words_of("not never no without nor neither nobody hardly failed cannot nothing")
-_LEFT_NOT = re.compile(
+_AS_NOUN = re.compile(
     r" (?:over|wing|side|hand|eye|behind|of the|antenna|leg|in the|for|cheek|ear"
     r"|foot|shoulder|to do)(?= )"
 )
@@ -110,6 +115,8 @@ GOVERNS = words_of(
 
 @dataclass(frozen=True, slots=True)
 class SpokenWord:
+    """A word and where it stands in the text of sentences."""
+
     text: str
     start: int
     end: int
@@ -123,9 +130,12 @@ _FOLLOWS = (
     | NOT
     | GOVERNS
     | words_of(
-        "done back in down off away out up here home on again who that which and or but did do"
-        " does still also then now there too over both each together having must might may"
-        " could would will should has finally at into this straight right all more first"
+        "done back in down off away out up here home on again who that which and or"
+        " but did do"
+        " does still also then now there too over both each together having must might"
+        " may"
+        " could would will should has finally at into this straight right all more"
+        " first"
         " next last so as while i she we it"
     )
 )
@@ -137,6 +147,7 @@ def may_follow(word: str) -> bool:
 
 
 def split_words(text: str, start: int, end: int) -> list[SpokenWord]:
+    """Give the words between two places, without the borders."""
     return [
         SpokenWord(match[0], match.start(), match.end())
         for match in re.compile(r"[^ ,.?]\S*").finditer(text, start, end)
@@ -146,147 +157,109 @@ def split_words(text: str, start: int, end: int) -> list[SpokenWord]:
 def moved(
     text: str, words: list[SpokenWord], place: int
 ) -> tuple[EventKind, int, bool] | None:
-    """Read a verb and its way: kind, how many words that took, and whether a state."""
+    """Read a verb and its way: kind, the words up to its end, whether only a state."""
     verb = words[place].text
     after = place + 1
-    if verb in _BE or verb in {"having", "at", "on"}:
+    if verb in _BE or verb in _AT:
         return _state(text, words, after if verb in _BE else place)
     if verb in _DRINKS:
         return EventKind.BACK, after, True
     way = _way(text, words, after, homeward=verb not in _COMES)
-    turned_up = verb in {"turned", "turns", "turning", "showed", "shows", "showing"}
-    if turned_up and [w.text for w in words[after : after + 1]] == ["up"]:
+    kind: EventKind | None = None
+    if verb in _SHOWS_UP and words[after : after + 1] and words[after].text == "up":
         return EventKind.BACK, after + 1, False
     if verb in _COMES:
-        if way and way[0] is EventKind.AWAY and verb in _COME:
-            return way[0], way[1], False
-        return EventKind.BACK, way[1] if way else after, False
-    if verb == "left" and _LEFT_NOT.match(text, words[place].end):
-        return None
-    if verb in _GOES:
-        if way and way[0] is EventKind.BACK and verb in _GO:
-            return way[0], way[1], False
-        return EventKind.AWAY, way[1] if way else after, False
-    if verb in _MOVES or verb.endswith("ed") or verb.endswith("ing"):
-        if way:
-            return way[0], way[1], False
-        if verb in _FLY or (
-            verb in _MOVES and leads_to_bearing(text, words[place].end + 1)
-        ):
-            return EventKind.AWAY, after, False
-        return None
-    if verb in WAYS:
-        return _alone(text, words, place)
-    return None
-
-
-def _alone(
-    text: str, words: list[SpokenWord], place: int
-) -> tuple[EventKind, int, bool] | None:
-    """Read a way without a verb: "off she pops", "white back again"."""
-    way = _way(text, words, place, homeward=False)
-    return None if way is None else (way[0], way[1], False)
+        kind = way[0] if way and verb in _COME else EventKind.BACK
+    elif verb in _GOES and not (
+        verb == "left" and _AS_NOUN.match(text, words[place].end)
+    ):
+        kind = way[0] if way and verb in _GO else EventKind.AWAY
+    elif verb in _MOVES or (verb not in _GOES and verb.endswith(("ed", "ing"))):
+        along = verb in _MOVES and leads_to_bearing(text, words[place].end + 1)
+        kind = way[0] if way else None
+        kind = kind or (EventKind.AWAY if verb in _FLY or along else None)
+    elif verb in WAYS:
+        way = _way(text, words, place, homeward=False)
+        kind = way[0] if way else None
+    return (kind, way[1] if way else after, False) if kind else None
 
 
 def _state(
     text: str, words: list[SpokenWord], place: int
 ) -> tuple[EventKind, int, bool] | None:
     """Read what follows "is": "away", "on the rim", "having a drink"."""
-    while place < len(words) and ADVERB.fullmatch(words[place].text):
-        if words[place].text == "back":
-            break
+    while (
+        place < len(words)
+        and ADVERB.fullmatch(words[place].text)
+        and words[place].text != "back"
+    ):
         place += 1
     if place >= len(words):
         return None
     word = words[place].text
-    if word in _DRINKS or text.startswith(
-        ("having a ", "having her ", "at it ", "with us "), words[place].start
-    ):
+    if word in _DRINKS or _AT_IT.match(text, words[place].start):
         return EventKind.BACK, place + 1, True
-    if word in {"gone", "left", "airborne", "departed", "leaving", "flown", "away"}:
+    if word in _IS_GONE:
         way = _way(text, words, place + 1, homeward=True)
         return EventKind.AWAY, way[1] if way else place + 1, False
-    if word in VERBS:
-        return None
-    way = _way(text, words, place, homeward=False)
+    way = None if word in VERBS else _way(text, words, place, homeward=False)
     if way is None:
         return None
-    here = way[0] is EventKind.BACK and word in {"at", "on", "here", "by", "in", "over"}
-    return way[0], way[1], here and word != "in"
+    return way[0], way[1], way[0] is EventKind.BACK and word in _AT
 
 
 def _way(
     text: str, words: list[SpokenWord], place: int, *, homeward: bool
 ) -> tuple[EventKind, int] | None:
-    """Read where a movement leads: "off", "back in", "over the hedge", "to the dish"."""
-    limit = min(len(words), place + 4)
+    """Read where a movement leads: "off", "back in", "over the hedge", "to the dish".
+
+    `homeward` tells that a place which is no watering place is where she flew to.
+    """
     back = 0
-    while place < limit:
-        word = words[place].text
-        if "," in text[words[place - 1].end : words[place].start] and place:
+    for index in range(place, min(len(words), place + _WAY_WORDS)):
+        if index and "," in text[words[index - 1].end : words[index].start]:
             break
-        after = [one.text for one in words[place + 1 : place + 5]]
+        word = words[index].text
+        kind = _leads(word, [w.text for w in words[index + 1 : index + 5]], homeward)
         if word == "back":
-            back = place + 1
-        elif word in {"off", "away"}:
-            return EventKind.AWAY, place + 1
-        elif word in {"out", "up"}:
-            if after[:1] == ["of"] or _NEAR.intersection(after[:3]):
-                return EventKind.BACK, place + 1
-            return EventKind.AWAY, place + 1
-        elif word == "home":
-            return (EventKind.AWAY if homeward else EventKind.BACK), place + 1
-        elif (word in {"in", "down", "here", "on"} and not _far(word, after)) or (
-            word in {"onto", "at", "to", "by"} and _NEAR.intersection(after[:3])
-        ):
-            return EventKind.BACK, place + 1
-        elif (
-            word in {"from", "to", "for"}
-            and ((_NEAR if word == "from" else _HIVE).intersection(after[:3]))
-        ) or (
-            homeward
-            and word
-            in {
-                *(
-                    "over",
-                    "towards",
-                    "toward",
-                    "past",
-                    "across",
-                    "through",
-                    "into",
-                    "for",
-                ),
-                *("beyond",),
-            }
-            and not _NEAR.intersection(after[:3])
-        ):
-            return EventKind.AWAY, place + 1
+            back = index + 1
+        elif kind:
+            return kind, index + 1
         elif not ADVERB.fullmatch(word):
             break
-        place += 1
     return (EventKind.BACK, back) if back else None
 
 
-def _far(word: str, after: list[str]) -> bool:
-    """Tell whether "in" or "on" leads no bee to the dish: "in a minute", "on her way"."""
-    if word == "in":
-        return after[:1] in (
-            ["the"],
-            ["a"],
-            ["no"],
-            ["my"],
-            ["that"],
-            ["this"],
-            ["one"],
-        ) and not (_NEAR.intersection(after[:3]))
-    if word == "on":
-        return (
-            bool(after)
-            and not _NEAR.intersection(after[:3])
-            and after[0]
-            not in {
-                *("again", "too", "as", "and", "now"),
-            }
-        )
-    return False
+def _leads(word: str, after: list[str], homeward: bool) -> EventKind | None:
+    """Tell where one word of a way leads, by the words after it."""
+    near = bool(_NEAR.intersection(after[:3]))
+    kind = None
+    if word in {"off", "away"} or (word in {"from", "to", "for"} and not near):
+        hive = word in {"to", "for"} and _HIVE.intersection(after[:3])
+        kind = EventKind.AWAY if hive or word in {"off", "away"} else None
+    elif word in {"out", "up"}:
+        kind = EventKind.BACK if near or after[:1] == ["of"] else EventKind.AWAY
+    elif word == "from":
+        kind = EventKind.AWAY
+    elif word == "home":
+        kind = EventKind.AWAY if homeward else EventKind.BACK
+    elif near and word in {"onto", "at", "to", "by", "in", "on", "down", "here"}:
+        kind = EventKind.BACK
+    elif word in {"in", "on"}:
+        stops = _IN_SOMETHING if word == "in" else frozenset(after[:1]) - _ON_ALONE
+        kind = None if stops.intersection(after[:1]) else EventKind.BACK
+    elif word in {"down", "here"}:
+        kind = EventKind.BACK
+    if kind is None and homeward and word in _TOWARDS and not near:
+        kind = EventKind.AWAY
+    return kind
+
+
+_WAY_WORDS = 4  # in which a way is told after its verb; guess
+_AT = words_of("having at on here by over")
+_SHOWS_UP = words_of("turned turns turning showed shows showing")
+_IS_GONE = words_of("gone left airborne departed leaving flown away")
+_IN_SOMETHING = words_of("the a no my that this one")
+_ON_ALONE = words_of("again too as and now")
+_TOWARDS = words_of("over towards toward past across through into for beyond")
+_AT_IT = re.compile(r"having (?:a|her) |at it |with us ")

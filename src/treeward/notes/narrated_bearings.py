@@ -33,7 +33,8 @@ _WENT = re.compile(
 )
 _ABOUT = re.compile(r"(?:on|for|of) ")
 _MAKE = re.compile(
-    r"(?:i|we) (?:would |will )?(?:make|made|get|got|am getting|am reading|read|have|call|say|put|reckon|had)"
+    r"(?:i|we) (?:would |will )?(?:make|made|get|got|am getting|am reading|read|have"
+    r"|call|say|put|reckon|had)"
     r"(?: (?:it|that|her|him|them))?"
     r"(?: (?:as|at|on|down as|her direction as|the direction as|her bearing as))? "
 )
@@ -83,7 +84,8 @@ _ENOUGH = re.compile(
 )
 _NO_DEGREES = re.compile(
     r"(?:minutes?|seconds?|hours?|past|o'clock|am|pm|metres?|meters?|yards?|feet|miles?"
-    r"|paces?|steps?|bees?|times?|point|hundred|to|in the|make that|no|sorry|i mean|or|wait|scratch)\b"
+    r"|paces?|steps?|bees?|times?|point|hundred|to|in the|make that|no|sorry|i mean|or"
+    r"|wait|scratch)\b"
 )
 _LED_TO = re.compile(
     r"(?<= )(?:on|at|to|along|is|was|it|say|of|about|around|bearing|heading|reads|says"
@@ -95,7 +97,8 @@ _ROUGH_AFTER = re.compile(
     r"|or near it)\b"
 )
 _WAY = (
-    r"(?:way|line|direction|bearing|course|heading|track|road|route|number|reading|angle"
+    r"(?:way|line|direction|bearing|course|heading|track|road|route|number|reading"
+    r"|angle"
     r"|figure|point|notch|path|degrees|spot)"
 )
 _SAME = re.compile(
@@ -156,6 +159,16 @@ class _Way:
     bare: bool = False
 
 
+def _small(value: values.Value, words: list[str]) -> values.Value:
+    """Take "eight three" and "two degrees" for what they say, of a bee that left."""
+    degrees = words[value.used - 1] in {"degrees", "degree"}
+    lone = len(value.options) == 1 and value.used > 1
+    if value.text or not value.options or not (degrees or lone):
+        return value
+    low = min(value.options, key=int)
+    return replace(value, text=low, options=value.options[1:])
+
+
 class Bearings:
     """Finds bearings at a place in the text of sentences."""
 
@@ -186,12 +199,8 @@ class Bearings:
         number_at = self._number_at(text, place, way, leaving=leaving)
         words = self._without_name(text, number_at, words_from(text, number_at))
         value = values.bearing_value(words)
-        if value and leaving and not value.text and value.options:
-            degrees = words[value.used - 1] in {"degrees", "degree"}
-            lone = len(value.options) == 1 and value.used > 1
-            if degrees or lone:  # "eight three", "two degrees"
-                low = min(value.options, key=int)
-                value = replace(value, text=low, options=value.options[1:])
+        if value and leaving:
+            value = _small(value, words)
         if value is None or not (value.text or way.by_name):
             return None
         end = place_after(text, number_at, value.used)
@@ -222,8 +231,7 @@ class Bearings:
             for word in dict.fromkeys(text[place:number_at].split())
             if word in values.ROUGHLY
         )
-        if goes_on:
-            flags = (*flags, Flag(FlagCode.AMID_WORDS))
+        flags = (*flags, *([Flag(FlagCode.AMID_WORDS)] if goes_on else []))
         if after := _ROUGH_AFTER.match(text, end):
             flags = (*flags, Flag.of(FlagCode.ROUGH, after[1]))
         clock = values.time_value(words)

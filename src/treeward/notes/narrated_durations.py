@@ -96,7 +96,8 @@ _AFTER_BACK = re.compile(
     rf"(?:(?:that|it|so|which|and|after|in|a|is|was|were|makes|made|makes it|her|his"
     rf"|trip|round trip|call|i|we|would|say|make|made|reckon|get|got|have|what|time"
     rf"|return|only|took|on|this|of|done|did|to|for|the|back|gone|away|out|had|been"
-    rf"|needed|needs|used|spent|she|her time|just|under|over|bit|,) )*(?:{_ROUGH_TIME} )*"
+    rf"|needed|needs|used|spent|she|her time|just|under|over|bit|,) )*(?:{_ROUGH_TIME}"
+    rf" )*"
 )
 _ROUGH_WORD = re.compile(rf"(?<= ){_ROUGH_TIME}(?= )")
 _SHARE_OFF = 0.12  # a stated time agrees with the notes within this share; guess
@@ -265,7 +266,7 @@ class Durations:
         told = self._lasting(
             text, place, start, None, trip=trip, sure=sure, found=found
         )
-        rough = [word for word in _ROUGH_WORD.findall(said)]
+        rough = _ROUGH_WORD.findall(said)
         if told and rough and not trip:
             flag = Flag.of(FlagCode.ROUGH, rough[0].strip())
             told = replace(told, flags=(*told.flags, flag))

@@ -27,9 +27,12 @@ if TYPE_CHECKING:
 _TIME_LEAD = re.compile(
     rf"(?:(?:(?:that is|this is|the|an?|and|so|i|we|am|are) )*(?:end|ending|finish"
     rf"|finishing|stop|stopping|close|closing|begin|beginning|started|start|starting"
-    rf"|concludes)(?: (?:of|the|this|my|session|recording|the watch|watch|log|notes?|here|up"
-    rf"|watching|observation|work))* at |start(?:ing)? (?:of (?:the )?(?:watch|watching|session)|time) (?:is )?(?:, )?"
-    rf"|is (?=[\w ]+ [.,])|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to) )"
+    rf"|concludes)(?: (?:of|the|this|my|session|recording|the watch|watch|log|notes?"
+    rf"|here|up"
+    rf"|watching|observation|work))* at |start(?:ing)? (?:of (?:the )?(?:watch"
+    rf"|watching|session)|time) (?:is )?(?:, )?"
+    rf"|is (?=[\w ]+ [.,])|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to)"
+    rf" )"
     rf"|at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
     rf"|(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
     rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
@@ -49,7 +52,8 @@ _TIME_LEAD = re.compile(
 )
 # A time that says by itself that it is one.
 _TELLS = re.compile(
-    r" (?:past|to|o'clock|hours|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening|noon"
+    r" (?:past|to|o'clock|hours|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening"
+    r"|noon"
     r"|midday|watch|phone) |\d[:.]\d\d|(?:church|watch|phone|clock) |on the dot"
 )
 _ON_WATCH = (
@@ -83,8 +87,10 @@ _STATION_IN = re.compile(
 _NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4"}
 # A station by another word: "number two stand", "this is number two".
 _AS_STATION = re.compile(
-    r"(?:(?:so|and|we|i|am|are|have|is|this|this is|that|here|now|over|moved|moving|set up"
-    r"|start|starting|at|to|on|the|my|our|got) )*(?:number (?P<n>\w+) (?:stand|stop|spot"
+    r"(?:(?:so|and|we|i|am|are|have|is|this|this is|that|here|now|over|moved|moving"
+    r"|set up"
+    r"|start|starting|at|to|on|the|my|our|got) )*(?:number (?P<n>\w+) (?:stand|stop"
+    r"|spot"
     r"|site|post|place|point|position|dish|pitch)|(?:stand|stop|spot|site|post|point"
     r"|position|pitch) (?:number )?(?P<m>one|two|three|four|five|six|\d)"
     r"|(?P<nth>first|second|third|fourth) (?:stand|stop|spot|site|post|place|point"
@@ -94,11 +100,13 @@ _ENOUGH_ABOUT_STATION = re.compile(
     r"[.?,]|and |now |still |again |the time |time |at |with |it is |in |the |by "
     r"|below "
     r"|above "
-    r"|beside |near |next |today |tonight |under |over |on |this |that is |here |time |we |i |for "
+    r"|beside |near |next |today |tonight |under |over |on |this |that is |here |time "
+    r"|we |i |for "
     r"|so |$"
 )
 _TALK_OF_STATION = re.compile(
-    r"(?:was|were|had|would|will|might|could|should|or|to|is|has|does|did|gave|seems|lies"
+    r"(?:was|were|had|would|will|might|could|should|or|to|is|has|does|did|gave|seems"
+    r"|lies"
     r"|looks|needs|wants|bees|comes|tomorrow|yesterday|later|if|when|than|because) "
 )
 _EITHER = re.compile(
@@ -319,8 +327,7 @@ class ValueNotes:
             kind = EventKind.STATION
             end = within.end()
             return Told(kind=kind, start=place, end=end, value=told, flags=flags)
-        if within:
-            start = within.end()
+        start = within.end() if within else start
         if start is None:
             return None
         if text.startswith("number ", start):
@@ -329,18 +336,16 @@ class ValueNotes:
         if value is None:
             return None
         end = place_after(text, start, value.used)
-        if not _ENOUGH_ABOUT_STATION.match(text, end):
-            if within or _TALK_OF_STATION.match(text, end):
-                return None
-            flag = Flag(FlagCode.AMID_WORDS)
-            return Told(
-                kind=EventKind.STATION,
-                start=place,
-                end=end,
-                value=value.text,
-                flags=(flag,),
-            )
-        return Told(kind=EventKind.STATION, start=place, end=end, value=value.text)
+        enough = _ENOUGH_ABOUT_STATION.match(text, end) is not None
+        if not enough and (within or _TALK_OF_STATION.match(text, end)):
+            return None
+        return Told(
+            kind=EventKind.STATION,
+            start=place,
+            end=end,
+            value=value.text,
+            flags=() if enough else (Flag(FlagCode.AMID_WORDS),),
+        )
 
     def _overhead(self, text: str, place: int) -> Told | None:
         start = self._anchor_at(text, place, EventKind.OVERHEAD)

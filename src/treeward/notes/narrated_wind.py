@@ -18,20 +18,24 @@ if TYPE_CHECKING:
     from .lexicon import Lexicon
 
 _WIND = re.compile(
-    r" (?:wind|winds|breeze|breezes|gusts?|puffs? of (?:wind|air)|breath of (?:air|wind)"
+    r" (?:wind|winds|breeze|breezes|gusts?|puffs? of (?:wind|air)|breath of (?:air"
+    r"|wind)"
     r"|air (?:is )?(?:moving|stirring|still)|(?:a little|a bit of|some|no|the) air"
     r"|zephyr|blowing) "
 )
 # A clause with one of these is not about the wind that blows now.
 _ELSE = re.compile(
-    r" (?:wind turbine|out of (?:the )?wind|sheltered|(?:down|up|cross) ?wind|if|when|always|yesterday|tomorrow"
+    r" (?:wind turbine|out of (?:the )?wind|sheltered|(?:down|up|cross) ?wind|if|when"
+    r"|always|yesterday|tomorrow"
     r"|like the wind|wind (?:up|down) (?:the|my)|long winded|she|her|they|would (?!call"
     r"|say|put)|could|might|will|hope|until|than|trees|light (?:is|was)) "
 )
 _SAYS_STILL = re.compile(
     r"(?!still ,)"
-    r"(?:(?:it|air|the air|everything|all|and|now|still|so) (?:is |has )?)*(?:gone |fallen"
-    r" |very |quite |dead |pretty |completely |perfectly |absolutely |flat |as good as )*"
+    r"(?:(?:it|air|the air|everything|all|and|now|still|so) (?:is |has )?)*(?:gone "
+    r"|fallen"
+    r" |very |quite |dead |pretty |completely |perfectly |absolutely |flat |as good as"
+    r" )*"
     r"(?:calm|still|windless)(?: basically| really| here| now| again)* (?=[.,]|at )"
     r"|(?:(?:i|we|would|will|still|let us) )*call (?:it|that|this) (?:calm|still)"
     r" (?=[.,])|not a (?:breath|leaf|puff|whisper)(?: of wind| of air| moving| stirring"
@@ -46,8 +50,11 @@ _NONE = re.compile(
 )
 _STRENGTHS: Mapping[str, str] = {
     **dict.fromkeys(
-        ("breeze", "gentle", "slight", "faint", "little", "puff", "soft", "breath")
-        + ("bit", "whisper", "mild", "easy", "zephyr", "puffs", "touch", "stirring"),
+        (
+            *("breeze", "gentle", "slight", "faint", "little", "puff", "soft"),
+            *("breath", "bit", "whisper", "mild", "easy", "zephyr", "puffs"),
+            *("touch", "stirring"),
+        ),
         "light",
     ),
     **dict.fromkeys(("fresh", "freshened", "freshening", "medium"), "moderate"),

@@ -260,8 +260,8 @@ class Narrator:
         since = max(0, done.start - RECENT)
         while self.found.second(done.start) - self.found.second(since + 1) > PAINTING_S:
             since += 20
-        said = self.text[since : done.start]
-        return sayings.PAINTING.search(f" {said}") is not None
+        before = self.text[since : done.start]
+        return sayings.PAINTING.search(f" {before}") is not None
 
     def _inside(self, start: int, end: int, sentence: _Sentence) -> int | None:
         """Find a plain statement about a marked bee within other words.
