@@ -8,8 +8,8 @@ that what a person wrote into it stays as they wrote it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
-from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
+from datetime import date  # noqa: TC003  (pydantic asks for it)
+from typing import TYPE_CHECKING, Annotated, Literal, get_args
 
 from pydantic import Field, ValidationError, model_validator
 
@@ -18,7 +18,7 @@ from treeward.files import read_whole, write_text
 from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
 from treeward.positions import format_position
 
-from .template import quoted
+from .template import quoted, toml_value
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -162,13 +162,13 @@ def _find_lines(find: FindTable) -> list[str]:
         if key == "position":
             lines.append(f"position = {quoted(format_position(find.position))}")
         else:
-            lines.append(f"{key} = {_toml(value)}")
+            lines.append(f"{key} = {toml_value(value)}")
     return lines
 
 
 def _look_lines(look: LookTable) -> list[str]:
     return ["[[look]]"] + [
-        f"{key} = {_toml(value)}"
+        f"{key} = {toml_value(value)}"
         for key, value in look.model_dump(exclude_defaults=True).items()
     ]
 
@@ -236,15 +236,3 @@ def _checked(text: str, where: str) -> FoundFile:
         raise HuntError(
             f"{key}: {said}" if key else said, where=where, mend="Correct it there."
         ) from error
-
-
-def _toml(value: Any) -> str:  # noqa: ANN401  (what TOML holds)
-    match value:
-        case str():
-            return quoted(value)
-        case tuple():
-            return f"[{', '.join(_toml(one) for one in value)}]"
-        case date():
-            return value.isoformat()
-        case _:
-            return f"{value:g}"

@@ -143,6 +143,8 @@ _FOLLOWS = (
 
 def may_follow(word: str) -> bool:
     """Tell whether the word after a colour leaves it the name of a bee."""
+    if word in _PLURALS:  # "the yellow leaves flew"
+        return False
     return not word or word in _FOLLOWS or word.endswith(("ly", "ed", "ing"))
 
 
@@ -255,6 +257,7 @@ def _leads(word: str, after: list[str], homeward: bool) -> EventKind | None:
     return kind
 
 
+_PLURALS = words_of("leaves flies drops dots marks spots swings")
 _WAY_WORDS = 4  # in which a way is told after its verb; guess
 _AT = words_of("having at on here by over")
 _SHOWS_UP = words_of("turned turns turning showed shows showing")

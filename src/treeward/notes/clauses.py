@@ -120,6 +120,7 @@ _IS_HERS = re.compile(
     r"|this|that|the next|number|another)\b(?! (?:is|was))"
 )
 _WHO = words_of("i we to will us can me and now he")
+_NOBODY = frozenset({"it", "he", "whoever it was"})
 _NEAR_BY = 24  # characters between a verb and its bee behind it; guess
 _SHORT = 6  # words of a clause that only names the colour; guess
 _GIVEN = re.compile(
@@ -210,7 +211,7 @@ class Clauses:
                 named is None
                 or named.some
                 or named.mark == UNMARKED
-                or named.pronoun in {"it", "he", "whoever it was"}
+                or named.pronoun in _NOBODY
             ):
                 continue
             after = named.end

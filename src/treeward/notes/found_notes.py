@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -33,17 +32,6 @@ KNOWN_S = 90.0  # loose words so soon only tell more of what is noted; guess
 PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
-
-
-_REST = re.compile(r" [.?] ")
-# "Green was here when I looked up", "no idea how long".
-_FOUND_HERE = re.compile(
-    r" (?:since when|how long|when i (?:looked|turned|got|came|sat)|for (?:a"
-    r"|some) (?:while"
-    r"|time|bit)|must have (?:come|landed|slipped|been)|(?:did|could|can) not (?:see"
-    r"|say"
-    r"|tell)|missed (?:her|it)|do not know when|no idea when|been (?:here|there|on)) "
-)
 
 
 class FoundNotes:
@@ -95,29 +83,6 @@ class FoundNotes:
         if last.end_s is None or self.second(place) - last.end_s > within_s:
             return None
         return last
-
-    def elapsed_s(self) -> float:
-        """Give how long the bee that came back last was out, 0 where unknown."""
-        if self.last_done is None:
-            return 0.0
-        back = self.events[self.last_done]
-        for event in reversed(self.events[: self.last_done]):
-            if event.mark == back.mark and event.kind is EventKind.AWAY:
-                return (back.start_s or 0.0) - (event.start_s or 0.0)
-        return 0.0
-
-    def out_for(self, seconds: float, place: int) -> str:
-        """Give the one bee that has been out so long at `place`, "" for none."""
-        now_s = self.second(place)
-        left = {
-            e.mark: e.start_s or 0.0 for e in self.events if e.kind is EventKind.AWAY
-        }
-        fit = [
-            mark
-            for mark in self.view.out
-            if mark in left and abs(now_s - left[mark] - seconds) <= 0.12 * seconds
-        ]
-        return fit[0] if len(fit) == 1 else ""
 
     def take_in(self, event: Event) -> None:
         """Take in a note that was heard surely."""
@@ -238,9 +203,9 @@ class FoundNotes:
     def _seen_late(self, done: Done) -> bool:
         """Tell whether a bee was found to be here, her coming not seen."""
         said = self.text[done.named.end : done.end]
-        border = _REST.search(self.text, done.end)
+        border = sayings.REST.search(self.text, done.end)
         rest = self.text[done.end : border.start() + 1 if border else len(self.text)]
-        return _FOUND_HERE.search(f"{said}{rest} ") is not None
+        return sayings.FOUND_HERE.search(f"{said}{rest} ") is not None
 
     def _repeated(self, done: Done, mark: str) -> bool:
         """Tell whether this is one note with the last, said again."""

@@ -282,12 +282,6 @@ GIVEN_UP = re.compile(
     r"|marking"
     r"|putting|written|given|calling|put)(?: up on)? "
 )
-GIVES_UP = re.compile(
-    r" , (?:(?:i|we|am|are|have|think|will|will have to|now|as for her) )*"
-    r"(?:(?:give|giving|gave|given) up(?: on)?|(?:writing|write|wrote|written) off"
-    r"|lost|(?:call|calling|count|counting) (?:her )?(?:lost|missed|gone))"
-    r"(?: (?:her|on her|as lost|for lost))?(?= [.,])"
-)
 AS_LOST = re.compile(
     r" (?:off|up|(?:down )?(?:as )?(?:missed|lost|a no show))(?= [.,])"
 )

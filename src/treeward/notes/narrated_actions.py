@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
 
     from .bee_names import BeeNames
+    from .sentences import Told
 
 _LEADS_ON = re.compile(r"then|followed|next|so |heels|tail|behind|after|beside")
 MAY_COME_FLAG = Flag(FlagCode.MAY_COME)
@@ -84,7 +85,6 @@ class Actions:
             or self._inverted(text, place)
             or self._as_noun(text, place)
             or self._together(text, place)
-            or self._given_up(text, place)
         )
         if special:
             return special
@@ -280,20 +280,6 @@ class Actions:
                     both=named.marks,
                 )
         return None
-
-    def _given_up(self, text: str, place: int) -> Done | None:
-        """Read "white, I give up on": the bee is named first."""
-        named = self._names.at(text, place)
-        match = mw.GIVES_UP.match(text, named.end) if named else None
-        if named is None or match is None or named.pronoun:
-            return None
-        return Done(
-            kind=EventKind.MISSED,
-            named=named,
-            start=place,
-            end=match.end(),
-            both=named.marks,
-        )
 
     def _together(self, text: str, place: int) -> Done | None:
         """Read "two at once, yellow and white": they came."""
@@ -501,3 +487,13 @@ def _after_tail(text: str, place: int, *, places: bool, here: bool = False) -> i
         if end == place:
             return place
         place = end
+
+
+def outweighs(done: Done | None, told: Told, *, already: bool) -> bool:
+    """Tell whether what a bee did goes before a value said in the same place."""
+    if done is None:
+        return False
+    if already:
+        return False
+    where_to = done.kind is EventKind.AWAY and told.kind is EventKind.BEARING
+    return where_to or done.end > told.end

@@ -6,16 +6,18 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.language.durations import read_duration
 from treeward.language.kinds import EventKind
 from treeward.language.number_words import cardinal_run
-from treeward.language.times_of_day import read_time
+from treeward.language.times_of_day import read_duration, read_time
 
 from .flags import Flag, FlagCode
 from .sentences import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from .bee_names import BeeNames, Named
+    from .events import Event
 
 _ROUGH_TIME = (
     r"(?:about|around|roughly|nearly|almost|just over|just under|over|under|a bit over"
@@ -161,6 +163,24 @@ def _without_links(words: list[str]) -> list[str]:
         if word in {"for", "to", "too"} and words[index + 1 : index + 2] != ["seconds"]:
             return words[:index]
     return words
+
+
+def time_out_s(events: Sequence[Event], back: int) -> float:
+    """Give how long the bee of the event `back` was out by the notes, 0 if unknown."""
+    came = events[back]
+    for event in reversed(events[:back]):
+        if event.mark == came.mark and event.kind is EventKind.AWAY:
+            return (came.start_s or 0.0) - (event.start_s or 0.0)
+    return 0.0
+
+
+def out_for(
+    events: Sequence[Event], out: Sequence[str], now_s: float, stated_s: float
+) -> str:
+    """Give the one bee of those out that left so long ago, "" for none or more."""
+    left = {e.mark: e.start_s or 0.0 for e in events if e.kind is EventKind.AWAY}
+    fit = [m for m in out if m in left and _fits(stated_s, now_s - left[m])]
+    return fit[0] if len(fit) == 1 else ""
 
 
 class Durations:

@@ -1,15 +1,14 @@
 """Events out of free speech, as people narrate what marked bees do.
 
-"White's just left, about two ten ... there she goes ... what's the time? Ten past
-two." Talk that is no observation makes no event: a note has to stand at the start of
-a clause, after nothing but fillers and hedges, and nothing that follows may make it
-something else. A pronoun means the bee in view, and the event says so.
+"White's just left, about two ten ... what's the time? Ten past two." A note stands at the
+start of a clause, after fillers and hedges; where none does, `clauses` reads the clause
+word by word, and flags. A pronoun means the bee in view, and the event says so.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import UNMARKED, EventKind
@@ -23,22 +22,21 @@ from .corrections import Corrections
 from .events import Event
 from .flags import Flag, FlagCode
 from .found_notes import LATER_S, FoundNotes
-from .narrated_actions import Actions, Done
+from .narrated_actions import Actions, Done, outweighs
+from .narrated_durations import out_for, time_out_s
 from .narrated_values import ValueNotes
+from .wishes import Sentence, being_painted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from treeward.language.phrasebook import PhraseBook
 
-    from .sentences import Speech, Told
+    from .sentences import Speech
     from .stream import StreamWord
 
 
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
-RECENT = 160  # characters in which somebody speaks of painting; guess
-PAINTING_S = 90.0  # and seconds; guess
-_PUT_ON = {"is", "on", "applied", "done", "there", "here", "dry", "finished", "painted"}
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _FRESH = re.compile(r"(?:^|[.,?]|\b(?:and|then|but|so|while|okay|right|oh)) $")
@@ -49,16 +47,6 @@ _CALLED = re.compile(
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
-
-
-@dataclass(slots=True)
-class _Sentence:
-    """What is known about the sentence being read."""
-
-    start: int
-    end: int
-    question: bool
-    unreal: bool
 
 
 class Narrator:
@@ -109,7 +97,7 @@ class Narrator:
         ending = re.compile(r"[.?] ").search(self.text, start)
         end = ending.start() if ending else len(self.text)
         body = f" {self.text[start:end]}"
-        first = re.compile(rf"(?:(?:{'|'.join(_OPENERS)}|,) )*").match(self.text, start)
+        first = re.compile(rf"(?:(?:{sayings.OPENERS}|,) )*").match(self.text, start)
         opening = first.end() if first else start
         marked = ending is not None and ending[0].startswith("?")
         asks = sayings.QUESTION.match(self.text, opening) is not None
@@ -117,10 +105,11 @@ class Narrator:
         if asks and ending and self.text.startswith("is ", opening):
             last = self.pieces[self.speech.owner[ending.start()]]
             asks = not last.raw.endswith(".")  # "Is half past twelve."
-        sentence = _Sentence(
+        sentence = Sentence(
             end=end,
             question=marked or (asks and not hedge),
             start=start,
+            text=self.text,
             unreal=sayings.UNREAL.search(body) is not None,
         )
         if sayings.TIME_ASKED.search(body):
@@ -137,7 +126,7 @@ class Narrator:
         self.found.mentioned = ""
         return end + 2
 
-    def _answer(self, start: int, sentence: _Sentence) -> int:
+    def _answer(self, start: int, sentence: Sentence) -> int:
         """Skip the words that ask for the time."""
         match = sayings.TIME_ASKED.search(self.text, start)
         sentence.question = False
@@ -147,12 +136,12 @@ class Narrator:
         )
         return rest.end() if rest else place
 
-    def _clause(self, start: int, sentence: _Sentence) -> int:
+    def _clause(self, start: int, sentence: Sentence) -> int:
         """Read one note, or skip to the next place where one may start."""
         went_on, self.went_on = self.went_on, None
         if (
             went_on
-            and not self._unreal(sentence, start)
+            and not sentence.unreal_at(start)
             and self.found.since_done(start, ON_S)
         ):
             done = self.actions.going_on(self.text, start, went_on.named)
@@ -215,7 +204,11 @@ class Narrator:
 
     def _do(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did, and remember her for what she does next."""
-        if done.kind is EventKind.BACK and self._being_painted(done):
+        if (
+            done.kind is EventKind.BACK
+            and done.named.mark not in {"", UNMARKED, *self.names.seen}
+            and being_painted(self.found, done)
+        ):
             flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
             done = replace(done, kind=EventKind.MARK, flags=flags)
         mark = done.named.mark
@@ -249,37 +242,17 @@ class Narrator:
             self.went_on = done
         return end
 
-    def _being_painted(self, done: Done) -> bool:
-        """Tell whether a bee that is new was only now given her colour."""
-        mark = done.named.mark
-        said = set(self.text[done.named.end : done.end].split())
-        if not mark or mark in {UNMARKED, *self.names.seen} or said - _PUT_ON:
-            return False
-        if self.text.startswith(("here comes", "in comes"), done.start):
-            return False
-        since = max(0, done.start - RECENT)
-        while self.found.second(done.start) - self.found.second(since + 1) > PAINTING_S:
-            since += 20
-        before = self.text[since : done.start]
-        return sayings.PAINTING.search(f" {before}") is not None
-
-    def _inside(self, start: int, end: int, sentence: _Sentence) -> int | None:
+    def _inside(self, start: int, end: int, sentence: Sentence) -> int | None:
         """Find a plain statement about a marked bee within other words.
 
         Speech without punctuation gives no clause to start from; such a note is
         taken with a flag.
         """
-        before = self.text[sentence.start - 1 : start]
-        unreal = sayings.UNREAL.search(before) or sayings.UNREAL_AFTER.search(before)
-        if (
-            sentence.question
-            or unreal
-            or sayings.UNREAL_DAY.search(self.text[start:end])
-        ):
+        if sentence.unreal_before(start, end):
             return None
         last = self.found.since_done(start)
         if last and last.kind is EventKind.BACK and self.found.events[-1] is last:
-            elapsed_s = self.found.elapsed_s()
+            elapsed_s = self._out_s()
             told = self.values.lasting_within(self.text, start, end, elapsed_s)
             if told:
                 self.found.tell(told, ())
@@ -307,18 +280,19 @@ class Narrator:
                     places.append(match.end())
         return places
 
-    def _next(self, start: int, sentence: _Sentence) -> int:
+    def _next(self, start: int, sentence: Sentence) -> int:
         borders = sayings.BORDER.finditer(self.text, start - 1, sentence.end + 1)
         ends = (border.end() for border in borders)
         return next((end for end in ends if end > start), sentence.end)
 
-    def _remark(self, start: int, sentence: _Sentence) -> int | None:
+    def _remark(self, start: int, sentence: Sentence) -> int | None:
         """Take a remark: the words up to the end of the utterance."""
         left = sayings.LEFT.match(self.text, start)
         announced = None
         for place in dict.fromkeys((start, left.end() if left else start)):
             announced = announced or self.values.own_words_at(self.text, place)
-        if announced is None or announced[1] >= sentence.end or self._middle(start):
+        middle = not self._after_border(start)
+        if announced is None or announced[1] >= sentence.end or middle:
             return None
         kind, after = announced
         first = self.speech.owner[start]
@@ -348,11 +322,7 @@ class Narrator:
     def _after_border(self, start: int) -> bool:
         return self.text[:start].rstrip()[-1:] in {"", ".", "?", ","}
 
-    def _middle(self, start: int) -> bool:
-        """Tell whether words that are no border stand right before."""
-        return not self._after_border(start)
-
-    def _note(self, start: int, place: int, sentence: _Sentence) -> int | None:
+    def _note(self, start: int, place: int, sentence: Sentence) -> int | None:
         hedges = self._hedges(start, place)
         whole = self._whole(start)
         told = self.values.at(
@@ -365,7 +335,7 @@ class Narrator:
         )
         last = self.found.since_done(place)
         if last and last.kind is EventKind.BACK and self._may_state_time(start, place):
-            lasted = self.values.since_back(self.text, place, self.found.elapsed_s())
+            lasted = self.values.since_back(self.text, place, self._out_s())
             longer = (
                 told
                 and lasted
@@ -378,7 +348,7 @@ class Narrator:
         if told is None and whole and self._at_station(place):
             told = self.values.bare_time(self.text, place)
         done = None
-        unreal = self._unreal(sentence, place)
+        unreal = sentence.unreal_at(place)
         if not sentence.question and not unreal:
             done = self.actions.clipped(self.text, place) if whole else None
             if done:
@@ -403,10 +373,8 @@ class Narrator:
         )
         if (
             told
-            and self._allowed(
-                told, sentence, unreal=unreal and self._wished(told, sentence)
-            )
-            and not _outweighs(done, told, already=already)
+            and sentence.allows(told)
+            and not outweighs(done, told, already=already)
         ):
             self.found.tell(told, hedges)
             self.asked = self.asked and told.kind is not EventKind.TIME
@@ -423,6 +391,10 @@ class Narrator:
         soon = self.found.since_done(place, NEXT_S) is last
         led = self.text.startswith(("after ", "in "), place)
         return soon and (led or self._after_border(start))
+
+    def _out_s(self) -> float:
+        last = self.found.last_done
+        return 0.0 if last is None else time_out_s(self.found.events, last)
 
     def _whole(self, start: int) -> bool:
         """Tell whether a sentence starts here."""
@@ -473,7 +445,11 @@ class Narrator:
         if done is None or lead is None:
             return done
         told = self.values.since_back(self.text, lead.start(), 0.0)
-        mark = self.found.out_for(float(told.value.split()[1]), start) if told else ""
+        mark = ""
+        if told:
+            stated_s = float(told.value.split()[1])
+            now_s = self.found.second(start)
+            mark = out_for(self.found.events, self.found.view.out, now_s, stated_s)
         if not mark:
             return None
         return replace(done, named=replace(done.named, mark=mark, pronoun=""))
@@ -500,46 +476,6 @@ class Narrator:
             certain=False,
         )
 
-    def _unreal(
-        self, sentence: _Sentence, place: int, until: int | None = None
-    ) -> bool:
-        """Tell whether what is said at `place` is a wish, a plan or a condition."""
-        before = self.text[sentence.start - 1 : place]
-        if sentence.unreal and not self._afterthought(place, sentence):
-            return True
-        if sayings.UNREAL_AFTER.search(before):
-            return True
-        since = max((m.end() for m in sayings.CLAUSE.finditer(before)), default=0)
-        border = sayings.CLAUSE.search(self.text, place, sentence.end + 1)
-        last = until or (border.start() + 1 if border else sentence.end)
-        clause = f"{before[max(0, since - 1) :]}{self.text[place:last]} "
-        return sayings.UNREAL_CLAUSE.search(f" {clause}") is not None
-
-    def _wished(self, told: Told, sentence: _Sentence) -> bool:
-        """Tell whether what makes a value unreal was said before it or right after."""
-        if re.match(r"(?:would|could|should|might|may) ", self.text[told.end :]):
-            return True
-        return self._unreal(sentence, told.start, told.end)
-
-    def _afterthought(self, place: int, sentence: _Sentence) -> bool:
-        """Tell whether what makes the sentence unreal is but added: "if you ask me"."""
-        comma = self.text.find(" , ", place, sentence.end)
-        said = self.text[sentence.start - 1 : comma + 1]
-        rest = self.text[comma + 2 : sentence.end + 1]
-        return (
-            comma > 0
-            and not sayings.UNREAL.search(said)
-            and bool(sayings.ADDED.match(rest))
-        )
-
-    @staticmethod
-    def _allowed(told: Told, sentence: _Sentence, *, unreal: bool) -> bool:
-        """Let plans announce a pause, but nothing else."""
-        if sentence.question:
-            return False
-        free = {EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH}
-        return not unreal or told.kind in free
-
     def _hedges(self, start: int, place: int) -> tuple[str, ...]:
         body = f" {self.text[start:place]}"
         return tuple(match.strip() for match in sayings.HEDGE.findall(body))
@@ -562,28 +498,3 @@ class Narrator:
         )
         watched = bool(self.found.events) or sees
         return bool(watched and shown and named.mark not in self.found.view.here)
-
-
-def _outweighs(done: Done | None, told: Told, *, already: bool) -> bool:
-    """Tell whether what a bee did goes before a value said in the same place."""
-    if done is None:
-        return False
-    if already:
-        return False
-    where_to = done.kind is EventKind.AWAY and told.kind is EventKind.BEARING
-    return where_to or done.end > told.end
-
-
-_OPENERS = (
-    "okay",
-    "and",
-    "so",
-    "well",
-    "oh",
-    "but",
-    "hey",
-    "then",
-    "yes",
-    "no",
-    "right",
-)

@@ -248,3 +248,14 @@ BORDER = re.compile(
     rf" [.?,] | and | but | then | so | while | okay | right | oh "
     rf"| (?={_SAYS_AGAIN}|{_NEW})"
 )
+# What a sentence may open with.
+OPENERS = "okay|and|so|well|oh|but|hey|then|yes|no|right"
+REST = re.compile(r" [.?] ")
+# "Green was here when I looked up", "no idea how long".
+FOUND_HERE = re.compile(
+    r" (?:since when|how long|when i (?:looked|turned|got|came|sat)|for (?:a"
+    r"|some) (?:while"
+    r"|time|bit)|must have (?:come|landed|slipped|been)|(?:did|could|can) not (?:see"
+    r"|say"
+    r"|tell)|missed (?:her|it)|do not know when|no idea when|been (?:here|there|on)) "
+)

@@ -7,18 +7,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import timing
-from .arrays import integrate_nodes, log_sum_exp
+from .classical import hand_rules, representative_s
 from .evidence import BeeTimes
-from .hand_rules import hand_rules, representative_s
-from .records import BeeDistance
+from .records import BeeDistance, integrate_nodes, log_sum_exp
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from .arrays import Floats
-    from .case import Hunt
+    from .case import Prepared
     from .grid import Grid
-    from .records import Stations, Trips
+    from .records import Floats, Stations, Trips
 
 _SECTORS = 24  # of the circle, in which a colony may lie; choice
 _UNLIKELY = 0.01  # a sector with less is left out
@@ -35,7 +33,7 @@ def weighted_quantiles(
 
 
 def bee_distances(
-    hunt: Hunt, stations: Stations, trips: Trips, where: Mapping[int, Grid]
+    hunt: Prepared, stations: Stations, trips: Trips, where: Mapping[int, Grid]
 ) -> tuple[BeeDistance, ...]:
     """Return the distance of each bee from each station, from its own trips alone.
 
@@ -102,7 +100,7 @@ def _directions(grid: Grid, station_xy: Floats) -> tuple[Floats, Floats]:
 
 
 def distance_posterior(
-    hunt: Hunt, times: list[BeeTimes], directions: tuple[Floats, Floats]
+    hunt: Prepared, times: list[BeeTimes], directions: tuple[Floats, Floats]
 ) -> tuple[Floats, Floats]:
     """Return a grid of distances [m] and their probability, from trips alone.
 

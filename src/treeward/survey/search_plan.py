@@ -3,7 +3,7 @@
 The likeliest ground is cut into short strips a sweep width apart. From where one stands
 the next strip is the one that promises most for the minutes it takes to get there and
 to look along it, with a look at the one after it. A strip that was looked along keeps
-its share of what a look misses (exp(-W l / A), Koopman 1946), and may be walked again
+its share of what a look misses (`search.hidden`), and may be walked again
 before a poor strip is walked at all. Several cuttings of the ground are tried; the plan
 whose mean time is shortest stays.
 """
@@ -16,19 +16,179 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .areas import search_areas
+from .frame import crosses, inside_ring
 from .records import Searched, Strip
-from .search_theory import expected_effort_m2
-from .ways import Ways
+from .search import MOST_EFFORT, expected_effort_m2, hidden
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from .arrays import Floats, Ints
-    from .case import Hunt
+    from .case import Prepared
     from .frame import LocalFrame
     from .grid import Grid
-    from .records import Sitting
+    from .records import Bools, Floats, Ints, Sitting
     from .search import Searching, Update
+
+
+_MOST_NODES = 240  # corners and places along paths; choice
+_CLEAR_M = 2.0  # a corner is passed at this distance; choice
+
+
+class Ways:
+    """Walking times about polygons and along paths, in the local frame.
+
+    Parameters
+    ----------
+    left_out
+        (n, 2) rings that no way may enter [m].
+    paths
+        (n, 2) lines [m].
+    walk_mps, path_mps
+        Speed over the ground and along a path.
+    """
+
+    def __init__(
+        self,
+        left_out: Sequence[Floats],
+        paths: Sequence[Floats],
+        *,
+        walk_mps: float,
+        path_mps: float,
+    ) -> None:
+        self.left_out = list(left_out)
+        self._walk_mps = walk_mps
+        corners = [_outside(ring) for ring in self.left_out]
+        along = _spaced(paths, _MOST_NODES - sum(map(len, corners)))
+        nodes = [*corners, *along]
+        self._node_xy = np.concatenate(nodes) if nodes else np.empty((0, 2))
+        count = len(self._node_xy)
+        apart = _apart(self._node_xy, self._node_xy)
+        self._time_s = np.where(
+            self._seen(self._node_xy, self._node_xy), apart / walk_mps, np.inf
+        )
+        first = sum(map(len, corners))
+        for line in along:
+            own = np.arange(first, first + len(line))
+            steps = apart[own[:-1], own[1:]] / path_mps
+            open_ = self._seen_along(line[:-1], line[1:])
+            for a, b, step in zip(own[:-1][open_], own[1:][open_], steps[open_],
+                                  strict=True):  # fmt: skip
+                self._time_s[a, b] = self._time_s[b, a] = min(step, self._time_s[a, b])
+            first += len(line)
+        # Floyd and Warshall, with the first step of each way kept.
+        self._next = np.tile(np.arange(count), (count, 1))
+        for by in range(count):
+            over = self._time_s[:, by, None] + self._time_s[None, by, :]
+            shorter = over < self._time_s
+            self._time_s[shorter] = over[shorter]
+            self._next[shorter] = np.broadcast_to(
+                self._next[:, by, None], self._next.shape
+            )[shorter]
+
+    def clear(self, xy: Floats) -> Bools:
+        """Return which of (n, 2) places may be entered."""
+        free = np.ones(len(xy), dtype=bool)
+        for ring in self.left_out:
+            free &= ~inside_ring(xy, ring)
+        return free
+
+    def straight(self, start: Floats, end: Floats) -> Bools:
+        """Return which straight ways from (n, 2) to (n, 2) enter nothing left out."""
+        return self._seen_along(start, end)
+
+    def from_nodes(self, places: Floats) -> Floats:
+        """Return the time from each node straight to each of (n, 2) places [s].
+
+        Worked out once for places that are asked for often.
+        """
+        apart = _apart(self._node_xy, places)
+        seen = self._seen(self._node_xy, places)
+        return np.asarray(np.where(seen, apart / self._walk_mps, np.inf))
+
+    def times(self, start: Floats, places: Floats, from_nodes: Floats) -> Floats:
+        """Return the walking time from a place to each of (n, 2) others [s]."""
+        here = start[None, :]
+        direct: Floats = np.hypot(*(places - here).T) / self._walk_mps
+        if not len(self._node_xy):
+            return direct
+        if self.left_out:
+            open_ = self._seen_along(np.broadcast_to(here, places.shape), places)
+            direct = np.where(open_, direct, np.inf)
+        to_nodes = (self.from_nodes(here)[:, 0][:, None] + self._time_s).min(axis=0)
+        over = (to_nodes[:, None] + from_nodes).min(axis=0)
+        return np.asarray(np.minimum(direct, over))
+
+    def way(self, start: Floats, end: Floats) -> Floats:
+        """Return the (m, 2) places to pass between two others; none if straight on."""
+        nodes = self._node_xy
+        if not len(nodes):
+            return nodes
+        one, two = self.from_nodes(start[None, :])[:, 0], self.from_nodes(end[None, :])
+        total = one[:, None] + self._time_s + two[:, 0][None, :]
+        a, b = np.unravel_index(int(np.argmin(total)), total.shape)
+        direct = np.hypot(*(end - start)) / self._walk_mps
+        open_ = bool(self._seen_along(start[None, :], end[None, :])[0])
+        if (open_ and direct <= total[a, b]) or not np.isfinite(total[a, b]):
+            return nodes[:0]
+        passed = [int(a)]
+        while passed[-1] != b:
+            passed.append(int(self._next[passed[-1], b]))
+        return nodes[passed]
+
+    def _seen(self, one: Floats, two: Floats) -> Bools:
+        """Return (n, m): which of the straight ways enter nothing left out."""
+        if not self.left_out or not len(one):
+            return np.ones((len(one), len(two)), dtype=bool)
+        start = np.repeat(one, len(two), axis=0)
+        end = np.tile(two, (len(one), 1))
+        return self._seen_along(start, end).reshape(len(one), len(two))
+
+    def _seen_along(self, start: Floats, end: Floats) -> Bools:
+        free = np.ones(len(start), dtype=bool)
+        for ring in self.left_out:
+            free &= ~crosses(start, end, ring)
+        return free
+
+
+def _apart(one: Floats, two: Floats) -> Floats:
+    apart: Floats = np.hypot(*(one[:, None, :] - two[None, :, :]).transpose(2, 0, 1))
+    return apart
+
+
+def _outside(ring: Floats) -> Floats:
+    """Return places just outside the corners of a ring, whatever its turn."""
+    ring = ring[:-1] if len(ring) > 1 and (ring[0] == ring[-1]).all() else ring
+    before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
+
+    def unit(step: Floats) -> Floats:
+        return np.asarray(step / np.maximum(np.hypot(*step.T), 1e-9)[:, None])
+
+    aside = unit(before - ring) + unit(after - ring)
+    flat = np.hypot(*aside.T) < 1e-6
+    aside[flat] = (unit(after - ring) @ np.array([[0.0, 1.0], [-1.0, 0.0]]))[flat]
+    near = ring + _CLEAR_M * unit(aside)
+    inward = inside_ring(near, ring)
+    return np.asarray(np.where(inward[:, None], ring - _CLEAR_M * unit(aside), near))
+
+
+def _spaced(paths: Sequence[Floats], most: int) -> list[Floats]:
+    """Return paths with places at even steps, `most` of them in all."""
+    lengths = [np.hypot(*np.diff(line, axis=0).T) for line in paths]
+    total = sum(float(length.sum()) for length in lengths)
+    if most < 2 or not total:
+        return []
+    step = max(20.0, total / max(1, most - 2 * len(paths)))
+    result = []
+    for line, length in zip(paths, lengths, strict=True):
+        reached = np.concatenate([[0.0], np.cumsum(length)])
+        if not reached[-1]:
+            continue
+        at = np.linspace(0.0, reached[-1], max(2, int(np.ceil(reached[-1] / step)) + 1))
+        result.append(
+            np.stack([np.interp(at, reached, line[:, k]) for k in (0, 1)], axis=-1)
+        )
+    return result
+
 
 STRIP_M = 60.0  # longest piece of a lane decided on at once; choice
 PLAN_S = 6 * 3600.0  # more is not walked before the next plan; choice
@@ -41,12 +201,13 @@ _LOOKED_AT = 8  # best next pieces of which the one after is tried; choice
 class Pieces:
     """Ground cut into short strips; k of them.
 
-    `effort` is W l / A of one walk along each.
+    `effort` is W l / A of one walk along each, `spent` what its ground got before.
     """
 
     ends: Floats  # (k, 2, 2) metres
     held: Floats  # (k,) probability
     effort: Floats  # (k,)
+    spent: Floats  # (k,)
     lane: Ints  # (k,)
     cells: Ints  # (n,) of the grid, that lie in a strip
     strip: Ints  # (n,) in which
@@ -93,6 +254,7 @@ def plan_walk(
     start: Floats,
     ways: Ways,
     longest_s: float = PLAN_S,
+    spent: Floats | None = None,
 ) -> WalkPlan:
     """Return the walk that finds the nest soonest.
 
@@ -108,28 +270,37 @@ def plan_walk(
         What must not be entered, and paths.
     longest_s
         How long a walk to plan.
+    spent
+        (n,) effort W l / A that the grid's cells got before; None for none.
     """
     chosen = _worth_walking(grid, searching, ways, longest_s)
     best: WalkPlan | None = None
+    spent = np.zeros(len(grid.xy)) if spent is None else spent
+    spent = np.minimum(spent, MOST_EFFORT)
     for turned in (False, True) if len(chosen) else ():
-        pieces = _cut(grid, chosen, searching.sweep_width_m, ways, turned=turned)
+        pieces = _cut(grid, chosen, spent, searching, ways, turned=turned)
         if not len(pieces.held):
             continue
         for ahead in (False, True):
-            walker = _Walker(grid, pieces, searching, ways)
+            walker = _Walker(grid, pieces, searching, ways, spent)
             walk = walker.walk(start, longest_s, ahead=ahead)
             if best is None or walk.mean_s < best.mean_s:
                 best = walk
-    return best or WalkPlan(legs=(), mean_s=mean_search_s(grid, searching))
+    return best or WalkPlan(legs=(), mean_s=mean_search_s(grid, searching, spent))
 
 
-def mean_search_s(grid: Grid, searching: Searching) -> float:
-    """Return the mean time to the nest if one were at once where it pays most [s]."""
-    effort = float(expected_effort_m2(grid.probability, grid.cell_m**2))
+def mean_search_s(
+    grid: Grid, searching: Searching, spent: Floats | float = 0.0
+) -> float:
+    """Return the mean time to the nest if one were at once where it pays most [s].
+
+    `spent` is the effort W l / A that the cells got before.
+    """
+    effort = float(expected_effort_m2(grid.probability, grid.cell_m**2, spent))
     return effort / (searching.sweep_width_m * searching.look_mps)
 
 
-def walk_from(hunt: Hunt, grid: Grid, searching: Searching) -> WalkPlan:
+def walk_from(hunt: Prepared, update: Update, searching: Searching) -> WalkPlan:
     """Return the walk from where the person stands, round what is left out."""
     frame, settings = hunt.frame, hunt.case.settings
     if searching.start is not None:
@@ -145,7 +316,9 @@ def walk_from(hunt: Hunt, grid: Grid, searching: Searching) -> WalkPlan:
         walk_mps=searching.walk_mps,
         path_mps=searching.path_mps,
     )
-    return plan_walk(grid, searching, start=start, ways=ways)
+    return plan_walk(
+        update.after, searching, start=start, ways=ways, spent=update.effort
+    )
 
 
 def searched(
@@ -227,7 +400,13 @@ def _worth_walking(
 
 
 def _cut(
-    grid: Grid, chosen: Ints, width_m: float, ways: Ways, *, turned: bool
+    grid: Grid,
+    chosen: Ints,
+    spent: Floats,
+    searching: Searching,
+    ways: Ways,
+    *,
+    turned: bool,
 ) -> Pieces:
     """Cut cells into strips along, or across, the longer axis of them all."""
     xy, held = grid.xy[chosen], grid.probability[chosen]
@@ -236,7 +415,7 @@ def _cut(
     _, vectors = np.linalg.eigh((centred * held[:, None]).T @ centred)
     long, cross = (vectors[:, 0], vectors[:, 1]) if turned else vectors.T[::-1]
     along, across = centred @ long, centred @ cross
-    cell = grid.cell_m
+    cell, width_m = grid.cell_m, searching.sweep_width_m
     # A lane narrower than a cell would have no ground of its own.
     lane_m = max(width_m, cell)
     while len(xy) * cell**2 / (lane_m * STRIP_M) > _MOST_PIECES:
@@ -248,7 +427,9 @@ def _cut(
     place = np.ravel(place)
     count = len(distinct)
     share = np.asarray(np.bincount(place, weights=held, minlength=count), np.float64)
-    ground = np.bincount(place, minlength=count) * cell**2
+    cells = np.bincount(place, minlength=count)
+    before = np.bincount(place, weights=spent[chosen], minlength=count) / cells
+    ground = cells * cell**2
     low, high = np.full(count, np.inf), np.full(count, -np.inf)
     np.minimum.at(low, place, along)
     np.maximum.at(high, place, along)
@@ -268,6 +449,7 @@ def _cut(
         ends=ends[open_],
         held=share[open_],
         effort=effort[open_],
+        spent=before[open_],
         lane=distinct[open_, 0],
         cells=chosen[number >= 0],
         strip=number[number >= 0],
@@ -278,8 +460,14 @@ class _Walker:
     """Walks strips, each time to the one that promises most."""
 
     def __init__(
-        self, grid: Grid, pieces: Pieces, searching: Searching, ways: Ways
+        self,
+        grid: Grid,
+        pieces: Pieces,
+        searching: Searching,
+        ways: Ways,
+        spent: Floats,
     ) -> None:
+        self._spent = spent
         self._grid, self._pieces, self._searching = grid, pieces, searching
         self._ways = ways
         count = len(pieces.held)
@@ -290,17 +478,19 @@ class _Walker:
         self._from_nodes = ways.from_nodes(self._entry)
         length = np.hypot(*(pieces.ends[:, 1] - pieces.ends[:, 0]).T)
         self._look_s = np.tile(length / searching.look_mps, 2)
-        self._miss = np.exp(-pieces.effort)
         self._onward: dict[int, Floats] = {}
 
     def walk(self, start: Floats, longest_s: float, *, ahead: bool) -> WalkPlan:
         """Return a walk; with `ahead` the strip after the next counts too."""
-        held = self._pieces.held.copy()
+        held, spent = self._pieces.held.copy(), self._pieces.spent.copy()
         here, clock, mean = start, 0.0, 0.0
         reach = self._ways.times(start, self._entry, self._from_nodes)
         legs: list[Leg] = []
+        effort = self._pieces.effort
         while clock < longest_s:
-            gain = (held * (1.0 - self._miss))[self._strip]
+            # A second look misses a larger share of what is there than the first.
+            miss = hidden(spent + effort) / hidden(spent)
+            gain = (held * (1.0 - miss))[self._strip]
             cost = reach + self._look_s
             rate = gain / cost
             best = int(np.argmax(rate))
@@ -310,7 +500,7 @@ class _Walker:
                 tried = np.argpartition(-rate, min(_LOOKED_AT, len(rate) - 1))
                 best = max(
                     (int(n) for n in tried[:_LOOKED_AT]),
-                    key=lambda n: self._rate_of_two(n, gain, cost),
+                    key=lambda n: self._rate_of_two(n, gain, cost, miss),
                 )
             strip = int(self._strip[best])
             legs.append(
@@ -327,9 +517,10 @@ class _Walker:
             # It is found, on average, in the middle of the strip.
             mean += gain[best] * (clock + reach[best] + self._look_s[best] / 2)
             clock += cost[best]
-            held[strip] *= self._miss[strip]
+            held[strip] *= miss[strip]
+            spent[strip] += effort[strip]
             here, reach = self._leave[best], self._reach_from(best)
-        mean += self._rest_s(held, clock)
+        mean += self._rest_s(held, spent, clock)
         return WalkPlan(legs=tuple(legs), mean_s=float(mean))
 
     def _reach_from(self, entry: int) -> Floats:
@@ -339,19 +530,23 @@ class _Walker:
             )
         return self._onward[entry]
 
-    def _rate_of_two(self, first: int, gain: Floats, cost: Floats) -> float:
+    def _rate_of_two(
+        self, first: int, gain: Floats, cost: Floats, miss: Floats
+    ) -> float:
         """Return the best rate of a strip and one after it."""
         strip = self._strip[first]
-        after = np.where(self._strip == strip, gain * self._miss[strip], gain)
+        after = np.where(self._strip == strip, gain * miss[strip], gain)
         more = self._reach_from(first) + self._look_s
         return float(np.max((gain[first] + after) / (cost[first] + more)))
 
-    def _rest_s(self, held: Floats, clock: float) -> float:
+    def _rest_s(self, held: Floats, by_strip: Floats, clock: float) -> float:
         """Return what the nests that the walk misses add to the mean time."""
         left = self._grid.probability.copy()
         pieces = self._pieces
         left[pieces.cells] *= (held / pieces.held)[pieces.strip]
+        spent = self._spent.copy()
+        spent[pieces.cells] = by_strip[pieces.strip]
         missed = float(left.sum())
-        effort = float(expected_effort_m2(left, self._grid.cell_m**2))
+        effort = float(expected_effort_m2(left, self._grid.cell_m**2, spent))
         rate = self._searching.sweep_width_m * self._searching.look_mps
         return missed * (clock + effort / rate)
