@@ -55,6 +55,19 @@ _GROUP = re.compile(
     )
 )
 _JOIN = re.compile(r" (?:, and then|, and|, then|,|and then|and|then|plus)(?= )")
+# How people tell what they call a bee.
+_CALLED = (
+    r" (?P<colour>COLOUR) is (?:called|named) (?P<name>\w{4,}) (?=[.,])",
+    (
+        r" (?P<colour>COLOUR) is (?!here |back |away |gone |left |done |next |down )"
+        r"(?P<name>\w{4,}) then (?=[.,])"
+    ),
+    r" (?:say|said) (?P<name>\w{4,}) (?:, )?i mean (?:the )?(?P<colour>COLOUR) ",
+    (
+        r" call (?:the |our )?(?P<colour>COLOUR) (?:one|bee|girl) (?:[?,.] )?"
+        r"(?P<name>\w{4,}) (?=[.,])"
+    ),
+)
 # What tells that two colours are two bees.
 _TWO = re.compile(r" (?:, )?(?:both|are|were|have|together|each|the pair)(?= )")
 
@@ -80,7 +93,7 @@ class Named:
 class BeeNames:
     """Finds names of bees at a place in the text of sentences."""
 
-    def __init__(self, book: PhraseBook) -> None:
+    def __init__(self, book: PhraseBook, text: str = "") -> None:
         self.seen: set[str] = set()  # marks noted so far
         self.painted = book.marks_in_use  # empty: any may be
         book = replace(book, marks_in_use=frozenset())
@@ -96,8 +109,13 @@ class BeeNames:
                     for one in firsts
                     for two in seconds
                 }
-        spots = "|".join(re.escape(way) for ways in book.spots.values() for way in ways)
         self._spots = {way: spot for spot, ways in book.spots.items() for way in ways}
+        self._lay_out()
+        self._learn(text)
+
+    def _lay_out(self) -> None:
+        """Make the patterns of all names that are known."""
+        spots = "|".join(map(re.escape, self._spots))
         self._coloured = self._names_of(self._marks, spots)
         self._single = self._names_of(self._alone, spots)
         self.word = re.compile(rf" (?:{_any_of(self._alone)})(?= )")
@@ -111,6 +129,19 @@ class BeeNames:
         self._plain = re.compile(
             rf"{_BEFORE}{_BEE} (?:with no|without) (?:a |any )?(?:dot|mark|paint)(?= )"
         )
+
+    def _learn(self, text: str) -> None:
+        """Learn what bees are called: "if I say Strawberry I mean red"."""
+        colours = _any_of(self._alone)
+        called: dict[str, str] = {}
+        for way in _CALLED:
+            for match in re.finditer(way.replace("COLOUR", colours), text):
+                if match["name"] not in self._alone:
+                    called.setdefault(match["name"], self._alone[match["colour"]])
+        if called:
+            self._marks |= called
+            self._alone |= called
+            self._lay_out()
 
     @staticmethod
     def _names_of(marks: dict[str, str], spots: str) -> re.Pattern[str]:

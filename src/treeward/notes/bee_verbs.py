@@ -108,7 +108,8 @@ ADVERB = re.compile(
 )
 # A bee is no subject after these.
 GOVERNS = words_of(
-    "with behind after than like as of beside near for past before from alongside"
+    "striking crossing taking writing putting calling counting with behind after than"
+    " like as of beside near for past before from alongside"
     " joined following followed by to see sees saw missed on at about unlike without"
 )
 

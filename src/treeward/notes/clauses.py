@@ -309,10 +309,11 @@ def _happened(
     text, words, word = clause.text, clause.words, clause.words[place]
     inside = bee.start >= clause.start
     until = max(words[last - 1].end, bee.end if inside else 0)
+    more = max(until, words[min(last, len(words) - 1)].end)  # "was going to leave"
     if (
         (bee.named.pronoun and (present or word.text not in KNOWN))
         or _STILL.search(clause.said)
-        or _UNREAL.search(f" {text[words[0].start : until]} ")
+        or _UNREAL.search(f" {text[words[0].start : more]} ")
         or (inside and _another(text, bee, word))
     ):
         return None

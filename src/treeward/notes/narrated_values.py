@@ -41,7 +41,7 @@ _TIME_LEAD = re.compile(
     rf"|(?:(?:and )?so )?(?:according to|by|going by) (?:my|the|his|her|\w+) (?:watch"
     rf"|clock|phone)(?: ,)?"
     rf"(?: it is| the time is)?"
-    rf"|(?:the )?time by (?:my|the) watch"
+    rf"|(?:the )?time by (?:my|the|our) \w+"
     rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
     rf"|(?:(?:my|the|his|her|\w+ is) )?(?:watch|clock|phone|church clock|church bell)"
     rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|makes it|gives"
@@ -211,11 +211,13 @@ class ValueNotes:
         if text.startswith(", ", start):
             start += 2
         words = words_from(text, start)
+        old = words[1:3] == ["and", "twenty"]  # "five and twenty past"
+        words = ["twenty", *words[:1], *words[3:]] if old else words
         spare = ["hours", "minutes"] if "hours" in words[1:3] else []
         value = values.time_value([word for word in words if word not in spare])
         if value is None:
             return None
-        if spare:  # "fourteen hours ten minutes"
+        if spare or old:  # "fourteen hours ten minutes"
             value = replace(value, used=value.used + 1)
         end = place_after(text, start, value.used)
         hours = _HOURS.match(text, end)

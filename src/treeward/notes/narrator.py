@@ -1,8 +1,8 @@
 """Events out of free speech, as people narrate what marked bees do.
 
-"White's just left, about two ten ... what's the time? Ten past two." A note stands at the
-start of a clause, after fillers and hedges; where none does, `clauses` reads the clause
-word by word, and flags. A pronoun means the bee in view, and the event says so.
+"White's just left, about two ten ... the time? Ten past two." A note stands at the
+start of a clause, after fillers and hedges; where none does, `clauses` reads it word by
+word, and flags. A pronoun means the bee in view, and the event says so.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ class Narrator:
         self.speech = speech
         self.pieces = pieces
         self.book = book
-        self.names = BeeNames(book)
+        self.names = BeeNames(book, speech.text)
         self.actions = Actions(book, self.names)
         self.clauses = Clauses(self.names)
         self.values = ValueNotes(book, self.names)

@@ -211,7 +211,8 @@ def speech_of(
 
 MOST_WORDS = 10  # no value is longer
 ROUGH = (
-    r"(?:about|around|roughly|approximately|nearly|almost|coming up to|getting on for"
+    r"(?:about|around|roughly|approximately|nearly|almost|coming up to|coming up on"
+    r"|getting on for"
     r"|maybe|gone|just after|just before|a bit after|a bit before)"
 )
 

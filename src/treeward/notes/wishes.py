@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from .sentences import Told
 
 _ALWAYS = frozenset({EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH})
+_COMES = ("here comes ", "in comes ")
 _RECENT = 160  # characters in which somebody speaks of painting; guess
 _PAINTING_S = 90.0  # and seconds; guess
 _PUT_ON = {"is", "on", "applied", "done", "there", "here", "dry", "finished", "painted"}
@@ -82,7 +83,7 @@ def being_painted(found: FoundNotes, done: Done) -> bool:
     """Tell whether a bee that is new was only now given her colour."""
     text = found.text
     said = set(text[done.named.end : done.end].split())
-    if said - _PUT_ON or text.startswith(("here comes", "in comes"), done.start):
+    if said - _PUT_ON or text.startswith(_COMES, done.start):
         return False
     since = max(0, done.start - _RECENT)
     while found.second(done.start) - found.second(since + 1) > _PAINTING_S:
