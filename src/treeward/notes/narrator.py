@@ -35,7 +35,6 @@ if TYPE_CHECKING:
     from .sentences import Speech
     from .stream import StreamWord
 
-
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
@@ -424,7 +423,8 @@ class Narrator:
 
     def _follower(self, place: int, last: Event) -> Done | None:
         """Read "and white right behind her": another bee did the same."""
-        if last.kind not in {EventKind.BACK, EventKind.AWAY}:
+        went = last.kind in {EventKind.BACK, EventKind.AWAY}
+        if not went or sayings.DENIED.search(self.text[:place]):
             return None
         done = self.actions.follower(self.text, place, last.kind)
         if done is None:
@@ -463,7 +463,7 @@ class Narrator:
         known = named.mark in self.names.seen or new
         if named.mark in self.found.view.here or not known:
             return None
-        if re.search(r" (?:no|not|nor) $", self.text[:place]):
+        if sayings.DENIED.search(self.text[:place]):
             return None
         dotted = re.search(r" (?:dot|spot|mark|blob) $", self.text[: named.end + 1])
         after_mark = self.found.events and self.found.events[-1].kind is EventKind.MARK

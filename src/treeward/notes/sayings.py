@@ -259,3 +259,4 @@ FOUND_HERE = re.compile(
     r"|say"
     r"|tell)|missed (?:her|it)|do not know when|no idea when|been (?:here|there|on)) "
 )
+DENIED = re.compile(r" (?:no|not|nor) $")  # before a bee that is not here
