@@ -427,6 +427,8 @@ _FRACTIONS: tuple[tuple[tuple[str, ...], float], ...] = (
     (("and", "three", "quarters"), 0.75),
     (("and", "a", "half"), 0.5),
     (("and", "a", "quarter"), 0.25),
+    (("and", "half"), 0.5),
+    (("and", "quarter"), 0.25),
 )
 _LONE: tuple[tuple[tuple[str, ...], float], ...] = (
     (("three", "quarters", "of", "an"), 0.75),
@@ -492,7 +494,8 @@ def _seconds_after_minutes(words: Sequence[str]) -> tuple[float, int]:
     if after and (after[0] in _UNITS or after[0] in {"degrees", "past", "to"}):
         return 0.0, 0
     # "six minutes ten" ends there; "six minutes, two of them ..." goes on.
-    return (float(value), more) if not skip and value >= 5 else (0.0, 0)
+    ends = not skip or (not after and value >= 10)  # "six minutes and fifty."
+    return (float(value), skip + more) if ends and value >= 5 else (0.0, 0)
 
 
 def _minutes_after_hours(words: Sequence[str]) -> tuple[float, int]:

@@ -17,9 +17,17 @@ if TYPE_CHECKING:
 
     from treeward.language.phrasebook import PhraseBook
 
-_BEFORE = r"(?:(?:the|that|this|our|my|a|an|little|old|other|number) ){0,3}"
+_BEFORE = (
+    r"(?:(?:the|that|this|our|my|a|an|little|old|other|number|real|wee|big|dear|young"
+    r"|first|same|good|pretty|fat|bold|lazy|bonny|poor|sweet|madam|miss|mister|mrs|lady"
+    r"|small|tiny|dark|darling|faithful|trusty|clever|brave|his|her|your) ){0,4}"
+)
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
-_BEE = r"(?:one|bee|girl|lady|lass|worker|forager|friend)"
+_BEE = (
+    r"(?:one|bee|girl|lady|lass|lassie|gal|worker|forager|friend|fellow|fella|lad|miss"
+    r"|sister|beauty|creature|madam|thing|princess|queenie|visitor|customer|chap|un"
+    r"|individual|specimen|animal|bird|baby)"
+)
 _NUMBER = (
     r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten"
     r"|eleven"
@@ -47,6 +55,19 @@ _GROUP = re.compile(
     )
 )
 _JOIN = re.compile(r" (?:, and then|, and|, then|,|and then|and|then|plus)(?= )")
+# How people tell what they call a bee.
+_CALLED = (
+    r" (?P<colour>COLOUR) is (?:called|named) (?P<name>\w{4,}) (?=[.,])",
+    (
+        r" (?P<colour>COLOUR) is (?!here |back |away |gone |left |done |next |down )"
+        r"(?P<name>\w{4,}) then (?=[.,])"
+    ),
+    r" (?:say|said) (?P<name>\w{4,}) (?:, )?i mean (?:the )?(?P<colour>COLOUR) ",
+    (
+        r" call (?:the |our )?(?P<colour>COLOUR) (?:one|bee|girl) (?:[?,.] )?"
+        r"(?P<name>\w{4,}) (?=[.,])"
+    ),
+)
 # What tells that two colours are two bees.
 _TWO = re.compile(r" (?:, )?(?:both|are|were|have|together|each|the pair)(?= )")
 
@@ -72,9 +93,9 @@ class Named:
 class BeeNames:
     """Finds names of bees at a place in the text of sentences."""
 
-    def __init__(self, book: PhraseBook) -> None:
+    def __init__(self, book: PhraseBook, text: str = "") -> None:
         self.seen: set[str] = set()  # marks noted so far
-        self._painted = book.marks_in_use  # empty: any may be
+        self.painted = book.marks_in_use  # empty: any may be
         book = replace(book, marks_in_use=frozenset())
         self._marks = dict(book.marks())
         self._alone = dict(self._marks)  # without "blue and white"
@@ -88,14 +109,19 @@ class BeeNames:
                     for one in firsts
                     for two in seconds
                 }
-        spots = "|".join(re.escape(way) for ways in book.spots.values() for way in ways)
         self._spots = {way: spot for spot, ways in book.spots.items() for way in ways}
+        self._lay_out()
+        self._learn(text)
+
+    def _lay_out(self) -> None:
+        """Make the patterns of all names that are known."""
+        spots = "|".join(map(re.escape, self._spots))
         self._coloured = self._names_of(self._marks, spots)
         self._single = self._names_of(self._alone, spots)
         self.word = re.compile(rf" (?:{_any_of(self._alone)})(?= )")
         every = _any_of(self._marks)
         self._with_dot = re.compile(
-            rf"{_BEFORE}{_BEE} (?:with|wearing|in) (?:the|a) (?P<mark>{every})"
+            rf"{_BEFORE}{_BEE} (?:with|wearing|in) (?:the|an?|her) (?P<mark>{every})"
             rf" {_PAINT}(?= )"
         )
         self._pronoun = re.compile(rf"(?P<pronoun>{PRONOUN})(?= )")
@@ -103,6 +129,19 @@ class BeeNames:
         self._plain = re.compile(
             rf"{_BEFORE}{_BEE} (?:with no|without) (?:a |any )?(?:dot|mark|paint)(?= )"
         )
+
+    def _learn(self, text: str) -> None:
+        """Learn what bees are called: "if I say Strawberry I mean red"."""
+        colours = _any_of(self._alone)
+        called: dict[str, str] = {}
+        for way in _CALLED:
+            for match in re.finditer(way.replace("COLOUR", colours), text):
+                if match["name"] not in self._alone:
+                    called.setdefault(match["name"], self._alone[match["colour"]])
+        if called:
+            self._marks |= called
+            self._alone |= called
+            self._lay_out()
 
     @staticmethod
     def _names_of(marks: dict[str, str], spots: str) -> re.Pattern[str]:
@@ -167,10 +206,10 @@ class BeeNames:
             return several
         if _TWO.match(text, end):
             return several
-        if self._painted and (first.mark in self._painted) != (
-            set(marks) <= self._painted
+        if self.painted and (first.mark in self.painted) != (
+            set(marks) <= self.painted
         ):
-            return first if first.mark in self._painted else several
+            return first if first.mark in self.painted else several
         known = set(marks) <= self.seen and first.mark not in self.seen
         return several if known else first
 

@@ -45,7 +45,8 @@ _DURATION = re.compile(
     r"|(?:after|for)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)"
 )
 _DEGREES = re.compile(
-    r"(?P<deg>\d{1,3})\s?(?:\u00b0|deg(?:rees)?\b)?(?:\s?(?P<north>true|magnetic)\b)?(?!\d)"
+    r"(?P<deg>\d{1,3})\s?(?:\u00b0|deg(?:rees)?\b)?(?:\s?(?P<north>true"
+    r"|magnetic)\b)?(?!\d)"
 )
 _WORD = re.compile(r"[^\W\d_]+(?:['\u2019-][^\W\d_]+)*")
 _LETTERS = re.compile(r"(?P<one>[a-z])\s?[/-]?\s?(?P<two>[a-z])?(?![a-z])")

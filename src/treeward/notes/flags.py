@@ -61,6 +61,7 @@ class FlagCode(StrEnum):
     TOLD_LATE = "told_late"
     TOLD_LATER = "told_later"
     HERE_ALREADY = "here_already"
+    NEW_BEE = "new_bee"
     FOUND_HERE = "found_here"
     MAY_COME = "may_come"
     WHICH_BEES = "which_bees"
@@ -136,6 +137,7 @@ _SENTENCES: Mapping[FlagCode, str] = {
     FlagCode.TOLD_FREELY: "told freely",
     FlagCode.TOLD_LATE: "taken {} s before it was said: '{}'",
     FlagCode.TOLD_LATER: "said to be earlier: '{}'",
+    FlagCode.NEW_BEE: "no coming of {} and no painting was noted before",
     FlagCode.HERE_ALREADY: "{} was here already, as far as the notes tell",
     FlagCode.FOUND_HERE: "she was here, when she came was not said",
     FlagCode.MAY_COME: "she may still come",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -29,20 +28,10 @@ HEDGED = 0.5  # share of hedged notes that are right; guess
 LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; guess
 CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
+KNOWN_S = 90.0  # loose words so soon only tell more of what is noted; guess
 PAIR_S = 60.0  # "both" are two that left not longer ago; guess
-FOLLOWS_S = 30.0  # "and white too" goes on about what was done so shortly before; guess
+FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
-
-
-_REST = re.compile(r" [.?] ")
-# "Green was here when I looked up", "no idea how long".
-_FOUND_HERE = re.compile(
-    r" (?:since when|how long|when i (?:looked|turned|got|came|sat)|for (?:a"
-    r"|some) (?:while"
-    r"|time|bit)|must have (?:come|landed|slipped|been)|(?:did|could|can) not (?:see"
-    r"|say"
-    r"|tell)|missed (?:her|it)|do not know when|no idea when|been (?:here|there|on)) "
-)
 
 
 class FoundNotes:
@@ -181,12 +170,16 @@ class FoundNotes:
                 for other in could_be
                 if other != mark
             ]
-        elif self._repeated(done, mark):
+        elif self._repeated(done, mark) or self._known(done, mark):
             return end
         if done.kind is EventKind.BACK and mark and mark in self.view.here:
             flags.append(Flag.of(FlagCode.HERE_ALREADY, mark))
         elif done.kind is EventKind.BACK and self._seen_late(done):
             flags.append(Flag(FlagCode.FOUND_HERE))
+        known = {*self.names.seen, *self.names.painted}
+        new = mark and mark not in known and not self.names.painted
+        if new and done.kind is EventKind.AWAY and len(self.names.seen) > 1:
+            flags.append(Flag.of(FlagCode.NEW_BEE, mark))
         event = self._event(
             done.kind,
             done.start,
@@ -210,9 +203,9 @@ class FoundNotes:
     def _seen_late(self, done: Done) -> bool:
         """Tell whether a bee was found to be here, her coming not seen."""
         said = self.text[done.named.end : done.end]
-        border = _REST.search(self.text, done.end)
+        border = sayings.REST.search(self.text, done.end)
         rest = self.text[done.end : border.start() + 1 if border else len(self.text)]
-        return _FOUND_HERE.search(f"{said}{rest} ") is not None
+        return sayings.FOUND_HERE.search(f"{said}{rest} ") is not None
 
     def _repeated(self, done: Done, mark: str) -> bool:
         """Tell whether this is one note with the last, said again."""
@@ -220,6 +213,19 @@ class FoundNotes:
         if last is None or (last.kind, last.mark) != (done.kind, mark):
             return False
         return self.second(done.start) - (last.end_s or 0.0) <= REPEATED_S
+
+    def _known(self, done: Done, mark: str) -> bool:
+        """Tell whether loose words only say where a bee is known to be."""
+        last = next((e for e in reversed(self.events) if e.mark == mark), None)
+        if last is None or mark not in self.view.pool(
+            "away" if done.kind is EventKind.BACK else "back"
+        ):
+            return False
+        if done.kind is EventKind.BACK and last.kind is EventKind.MARK:
+            return True
+        soon_s = self.second(done.start) - (last.end_s or 0.0)
+        amid = any(flag.code is FlagCode.AMID_WORDS for flag in done.flags)
+        return amid and soon_s <= KNOWN_S
 
     def _names_the_pronoun(self, done: Done) -> bool:
         """Tell whether this names the bee of "there she goes" just before."""
@@ -251,7 +257,9 @@ class FoundNotes:
         start_s = self.second(done.start)
         if last.kind is not done.kind or last.end_s is None:
             return None
-        return last if start_s - last.end_s <= SAID_TWICE_S else None
+        amid = any(flag.code is FlagCode.AMID_WORDS for flag in done.flags)
+        within_s = FOLLOWS_S if amid else SAID_TWICE_S
+        return last if start_s - last.end_s <= within_s else None
 
     def _meant(self, done: Done) -> tuple[str, Flag, Sequence[str]]:
         said = done.named.pronoun
@@ -361,7 +369,7 @@ class FoundNotes:
     def _told_already(self, event: Event) -> bool:
         """Tell whether this is one with a note just before."""
         watching = {EventKind.PAUSE, EventKind.RESUME}
-        same = {EventKind.WIND, EventKind.BEARING, EventKind.TIME}
+        same = {EventKind.WIND, EventKind.BEARING, EventKind.TIME, EventKind.STATION}
         for last in reversed(self.events):
             if (event.start_s or 0.0) - (last.end_s or 0.0) > REPEATED_S:
                 return False

@@ -67,7 +67,8 @@ _TURNS = (
 # Being here: a coming for a bee that was not here, otherwise nothing new.
 PRESENT = re.compile(
     rf"{_HELPERS}{_MANNER}(?:having a (?:drink|sip)|drinking|sipping|feeding|lapping"
-    r"|sucking|loading|filling up|tanking up|busy|guzzling|slurping|settled|sitting"
+    r"|sucking|loading(?: up)?|filling up|tanking up|busy|guzzling|slurping|settled"
+    r"|sitting"
     rf"|sat|at it|(?:up |over |down )?(?:at|on|in) (?:the|our|this) (?:\w+ )?{_PLACE}"
     r"|here|with (?:her|us|them)(?: now)?|(?:right )?(?:next to|beside|alongside) her"
     r")(?= )"
@@ -78,7 +79,9 @@ STILL = re.compile(
     r"|due|next|only|busy|full|not (?:bothered|leaving))(?= )"
 )
 ARRIVES = re.compile(
-    rf"{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_INWARD}|landed|landing|lands|land"
+    rf"{_HELPERS}{_MANNER}(?!(?:gone|go|goes|going|went|head\w*|flew|flown|flies"
+    rf"|flying)"
+    rf" (?:\w+ )?home)(?:{_MOVES} {_MANNER}{_INWARD}|landed|landing|lands|land"
     rf"|arrive|arrived"
     r"|arriving|arrives|returned|returning|returns|appeared|appearing|appears"
     r"|reappeared"
@@ -86,7 +89,8 @@ ARRIVES = re.compile(
     r"|alighted|alights|touched down|touches down|having a drink|having a sip|drinking"
     r"|sipping|feeding|lapping|sucking|loading|back|home(?: again)?|in|down"
     r"|joined (?:her|him|them|it)"
-    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])|found (?:the|our"
+    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])|found (?:it|us|me)|found (?:the"
+    r"|our"
     r"|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer"
     r"|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her|a brief)"
     r" appearance|paid (?:us|me) (?:a|another) visit|paying (?:us|me) a visit|on board"
@@ -151,17 +155,28 @@ PARTICIPLES: Mapping[str, EventKind] = {
     "touching down": EventKind.BACK,
 }
 # Said of the bee just watched, without naming her: "... and away".
-LONE: Mapping[str, EventKind] = {
-    "away": EventKind.AWAY,
-    "gone": EventKind.AWAY,
-    "and away": EventKind.AWAY,
-    "and off": EventKind.AWAY,
-    "and gone": EventKind.AWAY,
-    "away again": EventKind.AWAY,
-    "off again": EventKind.AWAY,
-    "landed": EventKind.BACK,
-    "back again": EventKind.BACK,
-}
+_AFTERWARDS = r"(?: (?:again|too|at last|safely|already|she goes|in|with you|from me))*"
+LONE = (
+    (
+        EventKind.AWAY,
+        re.compile(
+            r"(?:(?:and|then|straight|right|up and|off and) )*(?:away|gone|off|departed"
+            r"|up(?= [.])|flown|off you (?:go|pop|trot|fly)|away you go|gone off|took"
+            r" off|out)"
+            rf"{_AFTERWARDS}(?= [.,])"
+        ),
+    ),
+    (
+        EventKind.BACK,
+        re.compile(
+            r"(?:(?:and|straight|right) )*(?:landed|back again|back already|returned"
+            r"|landing"
+            r"|touchdown|touched down|back (?=(?:in|after) (?:\w+ ){1,4}[.,])|down"
+            r" again)"
+            rf"{_AFTERWARDS}(?= [.,]|(?:in|after) )"
+        ),
+    ),
+)
 _SAW = ("saw", "watched", "noticed", "spotted", "heard", "have seen", "caught")
 SEEN = frozenset(
     {
@@ -216,7 +231,7 @@ ON_HER = re.compile(
     r"(?: (?!and |but |then |so )[a-z]+){0,4}?(?= [.?,]| and | but | so |$)"
 )
 NOUNS = frozenset({"leaves", "drops", "lands", "flies", "left", "in", "out", "up"})
-NOT_YET = re.compile(r" (?:yet|so far|since|for a while|lately)(?= )")
+NOT_YET = re.compile(r" (?:yet|so far|since(?! the|,)|for a while|lately)(?= )")
 FOLLOWS_LEAD = re.compile(
     r"(?:(?:(?:hard |right |close |hot )?(?:on her (?:heels|tail)|behind her|after her"
     r"|beside her)(?: comes| is| was)?|and|then|,|first|next|that will be|this is"
@@ -240,7 +255,8 @@ MOVED = re.compile(
     r"(?:goes|go|gets|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came"
     r"|popped"
     r"|flew"
-    r"|dropped|is|sails|floats|whizzes|buzzes|trots|toddles|sets|darts|slips|lands) "
+    r"|dropped|with you|you go|you pop|is|sails|floats|whizzes|buzzes|trots|toddles"
+    r"|sets|darts|slips|lands) "
 )
 RELATIVE = re.compile(r" (?:, )?(?:who|which|that) ")
 # Said of a bee between commas: "orange, the one with the torn wing, is back".

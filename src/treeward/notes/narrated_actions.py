@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
 
     from .bee_names import BeeNames
+    from .sentences import Told
 
 _LEADS_ON = re.compile(r"then|followed|next|so |heels|tail|behind|after|beside")
 MAY_COME_FLAG = Flag(FlagCode.MAY_COME)
@@ -42,6 +43,7 @@ class Done:
     loose: bool = False  # not as the phrase book lists it
     ago_s: float = 0.0  # it happened so long before it was said
     after: int = 0  # where reading goes on, when that is not the end
+    present: bool = False  # only her being here was said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -435,7 +437,7 @@ class Actions:
     def present(text: str, done: Done) -> bool:
         """Tell whether only her being here was said: "is drinking"."""
         match = mw.PRESENT.match(text, done.named.end + 1)
-        return (
+        return done.present or (
             done.kind is EventKind.BACK
             and match is not None
             and match.end() == done.end
@@ -448,10 +450,11 @@ class Actions:
 
     def lone(self, text: str, place: int) -> Done | None:
         """Read an action that is a whole clause by itself: "... and away"."""
-        for words, kind in mw.LONE.items():
-            end = place + len(words)
-            if text.startswith(f"{words} ", place) and text[end + 1 : end + 2] in ".,":
-                named = Named(mark="", end=end, pronoun=words)
+        for kind, pattern in mw.LONE:
+            match = pattern.match(text, place)
+            if match:
+                end = place + len(match[0].rstrip())
+                named = Named(mark="", end=end, pronoun=match[0].strip())
                 return Done(kind=kind, named=named, start=place, end=end)
         return None
 
@@ -484,3 +487,13 @@ def _after_tail(text: str, place: int, *, places: bool, here: bool = False) -> i
         if end == place:
             return place
         place = end
+
+
+def outweighs(done: Done | None, told: Told, *, already: bool) -> bool:
+    """Tell whether what a bee did goes before a value said in the same place."""
+    if done is None:
+        return False
+    if already:
+        return False
+    where_to = done.kind is EventKind.AWAY and told.kind is EventKind.BEARING
+    return where_to or done.end > told.end

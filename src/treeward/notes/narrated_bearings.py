@@ -33,7 +33,8 @@ _WENT = re.compile(
 )
 _ABOUT = re.compile(r"(?:on|for|of) ")
 _MAKE = re.compile(
-    r"(?:i|we) (?:would |will )?(?:make|made|get|got|read|have|call|say|put|reckon|had)"
+    r"(?:i|we) (?:would |will )?(?:make|made|get|got|am getting|am reading|read|have"
+    r"|call|say|put|reckon|had)"
     r"(?: (?:it|that|her|him|them))?"
     r"(?: (?:as|at|on|down as|her direction as|the direction as|her bearing as))? "
 )
@@ -63,6 +64,7 @@ _LINK_WORDS = (
         "back",
     ),
     *("reads", "said", "say", "it", "her", "course", "i", "make", "made", "that"),
+    *("same", "straightened", "settled", "vanishing", "vanished", "lined", "steady"),
     *("read", "would", "dead", "exactly", "nearly", "line", "took", "direction", "as"),
     *("bearing", "along", "roughly", "flight", "more", "or", "less", "just", "flew"),
 )
@@ -77,20 +79,35 @@ _ENOUGH = re.compile(
     r"|them)"
     r"|she |he |when |as |thereabouts |near enough|as (?:before|usual|always)"
     r"|or near it|on the nose"
-    r"|true |magnetic |is what|$)"
+    r"|true |magnetic |is (?:all|my|her|near|the best)|says |said |near |if |there "
+    r"|is what|$)"
+)
+_NO_DEGREES = re.compile(
+    r"(?:minutes?|seconds?|hours?|past|o'clock|am|pm|metres?|meters?|yards?|feet|miles?"
+    r"|paces?|steps?|bees?|times?|point|hundred|to|in the|make that|no|sorry|i mean|or"
+    r"|wait|scratch)\b"
+)
+_LED_TO = re.compile(
+    r"(?<= )(?:on|at|to|along|is|was|it|say|of|about|around|bearing|heading|reads|says"
+    r"|made|make|got|get|her|toward|towards|for|line|call|near|roughly|nearly) "
 )
 _AT = re.compile(r"\bat $")
 _ROUGH_AFTER = re.compile(
     r"(?:, )?(more or less|or so|ish|give or take|(?:or )?thereabouts|near enough"
     r"|or near it)\b"
 )
+_WAY = (
+    r"(?:way|line|direction|bearing|course|heading|track|road|route|number|reading"
+    r"|angle"
+    r"|figure|point|notch|path|degrees|spot)"
+)
 _SAME = re.compile(
     r"(?:(?:she|it|they|took|went|flew|and|in|on|on the|in the|along|that is|it is"
     r"|flying|going|off|heading"
     r"|exactly"
     r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
-    r"(?:the )?same(?: (?:way|line|direction|bearing|course|heading|track|road|route))?"
-    r"(?P<last>(?: (?:as|line|that) (?:the )?(?:last|before|last time|time before)"
+    rf"(?:the )?same(?: {_WAY})?"
+    r"(?P<last>(?: (?:as|like|line|that) (?:the )?(?:last|before|last time|time before)"
     r"(?: time| one)?| again| as ever| as always| as usual)?)"
     r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them"
     r"|(?P<like>[a-z]+)))?(?= )"
@@ -112,12 +129,10 @@ def same_way_at(text: str, place: int) -> tuple[int, bool] | None:
     if match is None or text[match.start() : match.end()].strip() == "":
         return None
     said = match[0]
-    if not re.search(
-        r"same (?:way|line|direction|bearing|course|heading|track|road|route|as)", said
-    ):
+    if not re.search(rf"same (?:{_WAY}|as)", said):
         return None
     if not re.compile(
-        r"[.?,]|and |but |then |so |give |more |too |again |i think|or |$"
+        r"[.?,]|and |but |then |so |time |give |more |too |again |i think|or |$"
     ).match(text, match.end() + 1):
         return None
     own = not re.search(r" as (?:the|her|him|them|[a-z]+ did)\b", said) or bool(
@@ -142,6 +157,16 @@ class _Way:
     named: Named | None = None
     of_view: bool = False
     bare: bool = False
+
+
+def _small(value: values.Value, words: list[str]) -> values.Value:
+    """Take "eight three" and "two degrees" for what they say, of a bee that left."""
+    degrees = words[value.used - 1] in {"degrees", "degree"}
+    lone = len(value.options) == 1 and value.used > 1
+    if value.text or not value.options or not (degrees or lone):
+        return value
+    low = min(value.options, key=int)
+    return replace(value, text=low, options=value.options[1:])
 
 
 class Bearings:
@@ -174,14 +199,18 @@ class Bearings:
         number_at = self._number_at(text, place, way, leaving=leaving)
         words = self._without_name(text, number_at, words_from(text, number_at))
         value = values.bearing_value(words)
+        if value and leaving:
+            value = _small(value, words)
         if value is None or not (value.text or way.by_name):
             return None
         end = place_after(text, number_at, value.used)
         long = value.used > 1 or len(words[0]) > 2
         named_after = _FOR_NAME.match(text, end) if long and value.text else None
-        if not (
+        goes_on = not (
             named_after and self._names.single(text, named_after.end())
-        ) and not _ENOUGH.match(text, end):
+        ) and not _ENOUGH.match(text, end)
+        plain = value.text and value.used > 1 and not value.flags
+        if goes_on and not (leaving and plain and not _NO_DEGREES.match(text, end)):
             return None
         of_bee = _FOR_NAME.match(text, end)
         named = self._names.single(text, of_bee.end()) if of_bee else None
@@ -202,6 +231,7 @@ class Bearings:
             for word in dict.fromkeys(text[place:number_at].split())
             if word in values.ROUGHLY
         )
+        flags = (*flags, *([Flag(FlagCode.AMID_WORDS)] if goes_on else []))
         if after := _ROUGH_AFTER.match(text, end):
             flags = (*flags, Flag.of(FlagCode.ROUGH, after[1]))
         clock = values.time_value(words)
@@ -221,6 +251,23 @@ class Bearings:
             flags=flags + value.flags,
             options=value.options,
         )
+
+    def within(self, text: str, start: int, end: int) -> Told | None:
+        """Find a bearing amid other words of a clause, told of a bee that just left."""
+        for match in _LED_TO.finditer(text, start, end):
+            value = values.bearing_value(words_from(text, match.end()))
+            if value is None or not value.text or value.used < 2 or value.options:
+                continue
+            last = place_after(text, match.end(), value.used)
+            if _ENOUGH.match(text, last):
+                return Told(
+                    kind=EventKind.BEARING,
+                    start=match.end(),
+                    end=last,
+                    value=value.text,
+                    flags=(Flag(FlagCode.AMID_WORDS), *value.flags),
+                )
+        return None
 
     def _without_name(self, text: str, place: int, words: list[str]) -> list[str]:
         """Leave out "for orange", as "for" may be a four that was misheard."""
@@ -271,8 +318,11 @@ class Bearings:
         went = _WENT.match(text, named.end)
         if went and leads_to_bearing(text, went.end()):
             return _Way(start=went.end(), named=named)
-        if leaving and named.mark and self._value_at(text, named.end + 1):
-            return _Way(start=named.end + 1, named=named)
+        is_hers = re.compile(r" (?:(?:is|was|at|on|took|had|got|i had|,) )?").match(
+            text, named.end
+        )
+        if leaving and named.mark and is_hers and self._value_at(text, is_hers.end()):
+            return _Way(start=is_hers.end(), named=named)
         return None
 
     @staticmethod

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
-from treeward.language.times_of_day import read_duration
+from treeward.language.number_words import cardinal_run
+from treeward.language.times_of_day import read_duration, read_time
 
 from .flags import Flag, FlagCode
 from .sentences import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from .bee_names import BeeNames, Named
+    from .events import Event
 
 _ROUGH_TIME = (
     r"(?:about|around|roughly|nearly|almost|just over|just under|over|under|a bit over"
@@ -44,7 +49,7 @@ _DURATION_OF_BEE = re.compile(
     r" (?:(?:is )?(?P<time>away time|absence|time away|round trip|trip)(?: (?:is|was"
     r"|of|took))?"
     r"|(?:is|was|were|had been)(?: been)? (?P<away>gone|away|out)"
-    r"|(?P<took>took|did (?:it|that) in|made it in))"
+    r"|(?P<took>took|takes|needed|needs|used|spent|did (?:it|that) in|made it in))"
     r"(?: for)?(?: (?:about|around|roughly|nearly|almost|just over|just under))? "
 )
 _DURATION_LEAD = re.compile(
@@ -77,10 +82,105 @@ def stretch_of_time(text: str, place: int) -> tuple[float, int] | None:
             continue
         more = reading.used - len(instead.split())
         return reading.seconds, place_after(text, match.end(), more)
-    reading = read_duration(words_from(text, place))
+    reading = read_duration(_without_links(words_from(text, place)))
     if reading is None:
         return None
-    return reading.seconds, place_after(text, place, reading.used)
+    end = place_after(text, place, reading.used)
+    less = re.compile(r"(?:, )?(?:less|minus|all but|bar|short of) ").match(text, end)
+    other = read_duration(words_from(text, less.end())) if less else None
+    if less and other:
+        short = reading.seconds - other.seconds
+        return short, place_after(text, less.end(), other.used)
+    return reading.seconds, end
+
+
+_AFTER_BACK = re.compile(
+    rf"(?:(?:that|it|so|which|and|after|in|a|is|was|were|makes|made|makes it|her|his"
+    rf"|trip|round trip|call|i|we|would|say|make|made|reckon|get|got|have|what|time"
+    rf"|return|only|took|on|this|of|done|did|to|for|the|back|gone|away|out|had|been"
+    rf"|needed|needs|used|spent|she|her time|just|under|over|bit|,) )*(?:{_ROUGH_TIME}"
+    rf" )*"
+)
+_ROUGH_WORD = re.compile(rf"(?<= ){_ROUGH_TIME}(?= )")
+_SHARE_OFF = 0.12  # a stated time agrees with the notes within this share; guess
+_LEAST_OFF_S = 15.0  # and this is near enough for short ones; guess
+_TELLS_TIME = re.compile(r" (?:call|make|made|reckon|took|after|in|needed|away|gone) ")
+_LEAST_S = 40.0  # no bee is out for less; guess
+_NOT_OUT = re.compile(
+    r"(?:ago|later|here|drinking|on |to |past|from now|of (?!flight)|at the|in the|more"
+    r"|until|till|apart|between|before|behind|after|late|walk|round trip)"
+)
+_MOST_OFF = 1.6  # a bare number so many times the time out is something else; guess
+_PARTS = (("half", 30.0), ("three quarters", 45.0), ("a quarter", 15.0))
+
+
+def _fits(seconds: float, elapsed_s: float) -> bool:
+    return abs(seconds - elapsed_s) <= max(_LEAST_OFF_S, _SHARE_OFF * elapsed_s)
+
+
+def bare_stretch(text: str, place: int) -> tuple[float, int, bool] | None:
+    """Read minutes without their name: "six oh one", "five and a half", "six".
+
+    Gives seconds, the place after them, and whether more than whole minutes was said.
+    """
+    words = words_from(text, place)
+    number = cardinal_run(words)
+    end = place_after(text, place, number[1]) if number else place
+    if number and 0 < number[0] < 60:
+        for said, more_s in _PARTS:
+            part = re.compile(rf"and (?:a )?{said.removeprefix('a ')} ").match(
+                text, end
+            )
+            if part:
+                return number[0] * 60.0 + more_s, part.end(), True
+    seconds = re.compile(r"and ").match(text, end) if number else None
+    more = stretch_of_time(text, seconds.end()) if seconds else None
+    if number and more and more[0] < 60.0 and number[0] < 60:
+        return number[0] * 60.0 + more[0], more[1], True
+    clock = read_time(words)
+    if (
+        clock
+        and clock.hour
+        and not clock.options
+        and _BARE_CLOCK.fullmatch(
+            text[place : place_after(text, place, clock.used)].strip()
+        )
+    ):
+        end = place_after(text, place, clock.used)
+        return clock.hour * 60.0 + clock.minute, end, True
+    if number and 0 < number[0] < 60:
+        end = place_after(text, place, number[1])
+        return number[0] * 60.0, end, False
+    return None
+
+
+_BARE_CLOCK = re.compile(r"(?!.*(?:past|to|half|quarter|clock|noon|am|pm)).+")
+
+
+def _without_links(words: list[str]) -> list[str]:
+    """Leave out "for her", as "for" may be a four that was misheard."""
+    for index, word in enumerate(words):
+        if word in {"for", "to", "too"} and words[index + 1 : index + 2] != ["seconds"]:
+            return words[:index]
+    return words
+
+
+def time_out_s(events: Sequence[Event], back: int) -> float:
+    """Give how long the bee of the event `back` was out by the notes, 0 if unknown."""
+    came = events[back]
+    for event in reversed(events[:back]):
+        if event.mark == came.mark and event.kind is EventKind.AWAY:
+            return (came.start_s or 0.0) - (event.start_s or 0.0)
+    return 0.0
+
+
+def out_for(
+    events: Sequence[Event], out: Sequence[str], now_s: float, stated_s: float
+) -> str:
+    """Give the one bee of those out that left so long ago, "" for none or more."""
+    left = {e.mark: e.start_s or 0.0 for e in events if e.kind is EventKind.AWAY}
+    fit = [m for m in out if m in left and _fits(stated_s, now_s - left[m])]
+    return fit[0] if len(fit) == 1 else ""
 
 
 class Durations:
@@ -161,18 +261,56 @@ class Durations:
             flags=(Flag.of(FlagCode.ROUGH, rough),) if rough else (),
         )
 
-    def after_back(self, text: str, place: int) -> Told | None:
-        """Read a stretch of time alone, said right after a bee came back."""
-        lead = re.compile(
-            rf"(?:(?:that|it|so|which|and|after|a|is|was|makes|made|makes it|that makes"
-            rf"|her|trip|round trip|,) )*(?:{_ROUGH_TIME} )*"
-        ).match(text, place)
+    def after_back(self, text: str, place: int, elapsed_s: float = 0.0) -> Told | None:
+        """Read a stretch of time alone, said right after a bee came back.
+
+        `elapsed_s` is how long the notes say that she was out, 0 where they do not.
+        """
+        lead = _AFTER_BACK.match(text, place)
         start = lead.end() if lead else place
-        trip = " round trip " in f" {text[place:start]} "
+        said = f" {text[place:start]} "
+        trip = " round trip " in said
         found = stretch_of_time(text, start)
-        if found is None or _ON_STATION.match(text, found[1]):
+        if found and _ON_STATION.match(text, found[1]):
             return None
-        return self._lasting(text, place, start, None, trip=trip, sure=trip)
+        if found is None:
+            bare = bare_stretch(text, start)
+            fits = bare and _fits(bare[0], elapsed_s)
+            led = _TELLS_TIME.search(said) and not elapsed_s
+            if bare is None or not (fits or led or bare[2]):
+                return None
+            if elapsed_s and not fits and bare[0] > _MOST_OFF * elapsed_s:
+                return None
+            found = bare[:2]
+        sure = trip or _fits(found[0], elapsed_s)
+        told = self._lasting(
+            text, place, start, None, trip=trip, sure=sure, found=found
+        )
+        rough = _ROUGH_WORD.findall(said)
+        if told and rough and not trip:
+            flag = Flag.of(FlagCode.ROUGH, rough[0].strip())
+            told = replace(told, flags=(*told.flags, flag))
+        return told
+
+    def within(self, text: str, start: int, end: int, elapsed_s: float) -> Told | None:
+        """Find how long a bee was out amid other words, said right after she came."""
+        for match in re.compile(r"(?<= )(?=\S)").finditer(text, start, end):
+            found = stretch_of_time(text, match.start())
+            if found is None:
+                continue
+            if _NOT_OUT.match(text, found[1]) or not _LEAST_S <= found[0] <= _LONGEST_S:
+                return None
+            if elapsed_s and not _fits(found[0], elapsed_s):
+                return None
+            return Told(
+                kind=EventKind.DURATION,
+                start=match.start(),
+                end=found[1],
+                value=f"away {found[0]:.0f}",
+                of_view=True,
+                flags=(Flag(FlagCode.AMID_WORDS), Flag(FlagCode.DURATION_OF_WHAT)),
+            )
+        return None
 
     def _for_bee(self, text: str, place: int) -> Told | None:
         """Read "nine minutes for yellow"."""
@@ -188,10 +326,11 @@ class Durations:
         *,
         trip: bool,
         sure: bool,
+        found: tuple[float, int] | None = None,
     ) -> Told | None:
         about = re.compile(rf"{ROUGH} ").match(text, start)
         start = about.end() if about else start
-        found = stretch_of_time(text, start)
+        found = found or stretch_of_time(text, start)
         if found is None or not 0 < found[0] <= _LONGEST_S:
             return None
         seconds, end = found
@@ -202,8 +341,10 @@ class Durations:
             end = (since.end() if since else named.end) + 1 if named else end
         if not re.compile(
             r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it "
-            r"|by |again"
-            r"|more or less|or so|from |since |altogether|all told|$"
+            r"|by |again|on (?:the|my) |out |gone |this |at a |at the |is what "
+            r"|give or take|near enough|or thereabouts|and change|or near |flat |dead "
+            r"|more or less|or so|from |since |altogether|all told|better |or a |i "
+            r"|$"
         ).match(text, end):
             return None
         flags = () if sure else (Flag(FlagCode.DURATION_OF_WHAT),)

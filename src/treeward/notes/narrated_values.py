@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, EventKind, Holds
@@ -13,6 +14,7 @@ from .lexicon import Lexicon
 from .narrated_bearings import Bearings
 from .narrated_durations import Durations
 from .narrated_watching import Watching
+from .narrated_wind import Wind
 from .sentences import ROUGH, Told, place_after, plain_phrase, words_from
 
 if TYPE_CHECKING:
@@ -23,8 +25,14 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames
 
 _TIME_LEAD = re.compile(
-    rf"(?:start(?:ing)? (?:of (?:the )?(?:watch|watching|session)|time) (?:is )?(?:, )?"
-    rf"|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to) )"
+    rf"(?:(?:(?:that is|this is|the|an?|and|so|i|we|am|are) )*(?:end|ending|finish"
+    rf"|finishing|stop|stopping|close|closing|begin|beginning|started|start|starting"
+    rf"|concludes)(?: (?:of|the|this|my|session|recording|the watch|watch|log|notes?"
+    rf"|here|up"
+    rf"|watching|observation|work))* at |start(?:ing)? (?:of (?:the )?(?:watch"
+    rf"|watching|session)|time) (?:is )?(?:, )?"
+    rf"|is (?=[\w ]+ [.,])|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to)"
+    rf" )"
     rf"|at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
     rf"|(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
     rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
@@ -33,7 +41,7 @@ _TIME_LEAD = re.compile(
     rf"|(?:(?:and )?so )?(?:according to|by|going by) (?:my|the|his|her|\w+) (?:watch"
     rf"|clock|phone)(?: ,)?"
     rf"(?: it is| the time is)?"
-    rf"|(?:the )?time by (?:my|the) watch"
+    rf"|(?:the )?time by (?:my|the|our) \w+"
     rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
     rf"|(?:(?:my|the|his|her|\w+ is) )?(?:watch|clock|phone|church clock|church bell)"
     rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|makes it|gives"
@@ -44,7 +52,8 @@ _TIME_LEAD = re.compile(
 )
 # A time that says by itself that it is one.
 _TELLS = re.compile(
-    r" (?:past|to|o'clock|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening|noon"
+    r" (?:past|to|o'clock|hours|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening"
+    r"|noon"
     r"|midday|watch|phone) |\d[:.]\d\d|(?:church|watch|phone|clock) |on the dot"
 )
 _ON_WATCH = (
@@ -73,58 +82,41 @@ _STATION_IN = re.compile(
     r"|will )"
     r"[a-z']+ ){0,9}?(?:at|is|on|(?:myself|moved|moved on|got|come|over|up|on) to"
     r"|here|call|into|us|reached|now|okay|day|beside|for|it)"
-    r" (?:the |our )?(?P<nth>first |second |third |fourth )?station "
+    r" (?:the |our |my |[a-z]+ing )?(?P<nth>first |second |third |fourth )?station "
 )
 _NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4"}
+# A station by another word: "number two stand", "this is number two".
+_AS_STATION = re.compile(
+    r"(?:(?:so|and|we|i|am|are|have|is|this|this is|that|here|now|over|moved|moving"
+    r"|set up"
+    r"|start|starting|at|to|on|the|my|our|got) )*(?:number (?P<n>\w+) (?:stand|stop"
+    r"|spot"
+    r"|site|post|place|point|position|dish|pitch)|(?:stand|stop|spot|site|post|point"
+    r"|position|pitch) (?:number )?(?P<m>one|two|three|four|five|six|\d)"
+    r"|(?P<nth>first|second|third|fourth) (?:stand|stop|spot|site|post|place|point"
+    r"|position|pitch)|(?<=this is )number (?P<k>\w+)|(?<=here is )number (?P<l>\w+)) "
+)
 _ENOUGH_ABOUT_STATION = re.compile(
     r"[.?,]|and |now |still |again |the time |time |at |with |it is |in |the |by "
     r"|below "
     r"|above "
-    r"|beside |near |next |under |over |on |this |that is |here |time |we |i |for "
+    r"|beside |near |next |today |tonight |under |over |on |this |that is |here |time "
+    r"|we |i |for "
     r"|so |$"
 )
-_ABOUT_WIND = re.compile(
-    r"(?!(?:\w+ ){0,4}(?:wind(?:ow|y|mill)|wind turbine|calm day|light is|light was))"
-    r"(?:(?:a|the|there|is|was|quite|very|bit|of|and|still|now|again|well|nice|little"
-    r"|lovely|we have|i have|got|only|some|more|slight|gentle|faint|fresh|stiff|light"
-    r"|moderate|strong|calm|decent|good|i would call the|call the|feels like a|north"
-    r"|south"
-    r"|east|west|but|what|any|air|almost|with|,|faint) ){0,7}?(?:wind|breeze|puff"
-    r"|gusts|wind speed) "
+_TALK_OF_STATION = re.compile(
+    r"(?:was|were|had|would|will|might|could|should|or|to|is|has|does|did|gave|seems"
+    r"|lies"
+    r"|looks|needs|wants|bees|comes|tomorrow|yesterday|later|if|when|than|because) "
 )
-_DIED = re.compile(
-    r"(?:(?:the|and|now) )*(?:wind|breeze) (?:(?:is|has|all|quite|completely|right"
-    r"|more or"
-    r" less) )*(?:dropped|died|fallen|gone|dropped away)(?: (?:right|away|down"
-    r"|completely"
-    r"|off|to|altogether|nothing|completely))* (?=[.,]|now |again |altogether |and )"
-    r"|(?:(?:i|we|would|will|still|let us) )*call (?:it|that|this) (?:calm"
-    r"|still) (?=[.,])|(?:it is )?dead calm (?=[.,])|(?:it is )?(?:not a breath|pretty"
-    r" still|completely still|dead still|no wind)(?: of wind| basically| really"
-    r"| here)* (?=[.,])"
+_EITHER = re.compile(
+    r"(?:it is|that is|that was|i make it|makes it|make it) (?=[\w ]+ [.,])"
+    r"(?!(?:\w+ )*?(?:past|to|o'clock|half|quarter|am|pm|noon|midday|minutes?) )"
 )
-_AS_WIND = {
-    "breeze": "light",
-    "gentle": "light",
-    "slight": "light",
-    "faint": "light",
-    "little": "light",
-    "puff": "light",
-    "fresh": "moderate",
-    "stiff": "strong",
-}
-_NO_WIND = frozenset(
-    {"turbine", "trees", "window", "when", "if", "always", "yesterday"}
-)
-_POINTS = frozenset({"north", "south", "east", "west"})
-_MOST_WIND_WORDS = 20
-_CALM = re.compile(
-    r"(?:(?:there is|there|is|we have|with|still|and) )*(?:no|hardly any|almost no"
-    r"|not much"
-    r"|barely any|not a breath of|hardly a breath of|scarcely any|barely a breath of"
-    r"|very little|little) wind(?: at all)? "
-)
-_IT_IS_CALM = re.compile(r"it is (?:very |quite |dead |pretty )?calm (?=[.,]|here|at )")
+
+
+# "fourteen hours ten minutes", "fourteen thirty-six hours"
+_HOURS = re.compile(r"(?:hours|hrs|minutes(?! (?:past|to))) ")
 
 
 class ValueNotes:
@@ -139,21 +131,30 @@ class ValueNotes:
             for way in ways
         }
         self._watching = Watching(book)
+        self._wind = Wind(self._lexicon)
         self._durations = Durations(names)
         self._bearings = Bearings(names, self._ways_of(EventKind.BEARING))
 
-    def at(self, text: str, place: int, *, asked: bool, leaving: bool) -> Told | None:
+    def at(
+        self, text: str, place: int, *, asked: bool, leaving: bool, left: bool = False
+    ) -> Told | None:
         """Find a note with a value that starts at `place`.
 
         `asked` tells that the time was asked for just before, `leaving` that a bee's
-        leaving was.
+        leaving was, `left` that it was a while ago.
         """
+        if left and _EITHER.match(text, place):
+            bearing = self._bearings.at(text, place, leaving=True)
+            if bearing:  # "it is two twenty-four", of a bee that just left
+                flags = (*bearing.flags, Flag(FlagCode.BEARING_OR_TIME))
+                return replace(bearing, flags=flags)
         finders: tuple[Callable[[str, int], Told | None], ...] = (
             self._watching.at,
             self._durations.at,
             self._date,
             self._station,
-            self._wind,
+            self._as_station,
+            self._wind.at,
             lambda text, place: self._time(text, place, asked=asked),
             lambda text, place: self._bearings.at(text, place, leaving=leaving),
             self._overhead,
@@ -172,15 +173,19 @@ class ValueNotes:
             case EventKind.TIME:
                 return self._time(text, place, asked=True)
             case EventKind.WIND:
-                return self._wind(text, place)
+                return self._wind.at(text, place)
             case EventKind.DURATION:
                 return self._durations.after_back(text, place)
             case _:
                 return None
 
-    def since_back(self, text: str, place: int) -> Told | None:
+    def resumed(self, text: str, place: int) -> Told | None:
+        """Find words that end a pause, where one was noted."""
+        return self._watching.resumed(text, place)
+
+    def since_back(self, text: str, place: int, elapsed_s: float) -> Told | None:
         """Find a stretch of time said right after a bee came back."""
-        return self._durations.after_back(text, place)
+        return self._durations.after_back(text, place, elapsed_s)
 
     def own_words_at(self, text: str, place: int) -> tuple[EventKind, int] | None:
         """Give the kind that own words are announced for, and the place after that."""
@@ -205,10 +210,18 @@ class ValueNotes:
         bare = start == place
         if text.startswith(", ", start):
             start += 2
-        value = values.time_value(words_from(text, start))
+        words = words_from(text, start)
+        old = words[1:3] == ["and", "twenty"]  # "five and twenty past"
+        words = ["twenty", *words[:1], *words[3:]] if old else words
+        spare = ["hours", "minutes"] if "hours" in words[1:3] else []
+        value = values.time_value([word for word in words if word not in spare])
         if value is None:
             return None
+        if spare or old:  # "fourteen hours ten minutes"
+            value = replace(value, used=value.used + 1)
         end = place_after(text, start, value.used)
+        hours = _HOURS.match(text, end)
+        end = hours.end() if hours else end
         follow = re.compile(_ON_WATCH).match(text, end)
         after = follow.end() if follow else end
         if not re.compile(r"[.?,]|and (?!\d|[a-z]+teen|ten )|but |so |i think|$").match(
@@ -237,6 +250,16 @@ class ValueNotes:
             options=value.options,
         )
 
+    def lasting_within(
+        self, text: str, start: int, end: int, elapsed_s: float
+    ) -> Told | None:
+        """Find how long a bee that just came was out, amid other words."""
+        return self._durations.within(text, start, end, elapsed_s)
+
+    def bearing_within(self, text: str, start: int, end: int) -> Told | None:
+        """Find where a bee that just left flew, amid other words."""
+        return self._bearings.within(text, start, end)
+
     @staticmethod
     def bare_time(text: str, place: int) -> Told | None:
         """Read "nine twenty" as a whole sentence, said right after a station."""
@@ -244,9 +267,9 @@ class ValueNotes:
         if value is None or not value.text or value.used < 1:
             return None
         end = place_after(text, place, value.used)
-        if text[end : end + 1] not in {".", ","} or not re.search(
-            r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]
-        ):
+        if not re.compile(rf"{_ON_WATCH}(?:[.,]|and (?:i|we|it|she) )").match(
+            text, end
+        ) or not re.search(r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]):
             return None
         return Told(
             kind=EventKind.TIME,
@@ -274,6 +297,24 @@ class ValueNotes:
             flags=value.flags,
         )
 
+    def _as_station(self, text: str, place: int) -> Told | None:
+        """Read a station that is called otherwise; it is flagged."""
+        match = _AS_STATION.match(text, place)
+        if match is None or not _ENOUGH_ABOUT_STATION.match(text, match.end()):
+            return None
+        number = next((match[key] for key in "nmkl" if match[key]), "")
+        said = _NTH.get(match["nth"] or "") or number
+        value = values.station_value(self._lexicon, [said])
+        if value is None:
+            return None
+        return Told(
+            kind=EventKind.STATION,
+            start=place,
+            end=match.end(),
+            value=value.text,
+            flags=(Flag.of(FlagCode.TAKEN_AS, match[0].strip(), value.text),),
+        )
+
     def _station(self, text: str, place: int) -> Told | None:
         match = _STATION.match(text, place)
         start = (
@@ -288,8 +329,7 @@ class ValueNotes:
             kind = EventKind.STATION
             end = within.end()
             return Told(kind=kind, start=place, end=end, value=told, flags=flags)
-        if within:
-            start = within.end()
+        start = within.end() if within else start
         if start is None:
             return None
         if text.startswith("number ", start):
@@ -298,41 +338,16 @@ class ValueNotes:
         if value is None:
             return None
         end = place_after(text, start, value.used)
-        if not _ENOUGH_ABOUT_STATION.match(text, end):
+        enough = _ENOUGH_ABOUT_STATION.match(text, end) is not None
+        if not enough and (within or _TALK_OF_STATION.match(text, end)):
             return None
-        return Told(kind=EventKind.STATION, start=place, end=end, value=value.text)
-
-    def _wind(self, text: str, place: int) -> Told | None:
-        calm = _CALM.match(text, place)
-        if calm and "calm" in self._lexicon.wind.values():
-            end = calm.end()
-            return Told(kind=EventKind.WIND, start=place, end=end, value="calm")
-        unnamed = _IT_IS_CALM.match(text, place)
-        if unnamed and "calm" in self._lexicon.wind.values():
-            return Told(
-                kind=EventKind.WIND,
-                start=place,
-                end=unnamed.end(),
-                value="calm",
-                flags=(Flag(FlagCode.WIND_UNNAMED),),
-            )
-        still = _DIED.match(text, place)
-        if still and "calm" in self._lexicon.wind.values():
-            return Told(
-                kind=EventKind.WIND,
-                start=place,
-                end=still.end(),
-                value="calm",
-                flags=(Flag.of(FlagCode.TAKEN_AS, still[0].strip(), "calm"),),
-            )
-        match = _ABOUT_WIND.match(text, place)
-        if match is None:
-            return None
-        found = self._strength(text, place)
-        if found is None:
-            return None
-        value, end, flags = found
-        return Told(kind=EventKind.WIND, start=place, end=end, value=value, flags=flags)
+        return Told(
+            kind=EventKind.STATION,
+            start=place,
+            end=end,
+            value=value.text,
+            flags=() if enough else (Flag(FlagCode.AMID_WORDS),),
+        )
 
     def _overhead(self, text: str, place: int) -> Told | None:
         start = self._anchor_at(text, place, EventKind.OVERHEAD)
@@ -349,43 +364,3 @@ class ValueNotes:
             flags=value.flags,
             options=value.options,
         )
-
-    def _strength(
-        self, text: str, start: int
-    ) -> tuple[str, int, tuple[Flag, ...]] | None:
-        """Read strength and origin in any order, up to the end of the sentence."""
-        sentence = re.compile(r" [.?] | but (?!now |still )| so | because ").search(
-            text, start
-        )
-        end = sentence.start() if sentence else len(text)
-        strengths = {word for way in self._lexicon.wind for word in way}
-        if re.search(r" (?:light|moderate|strong|breeze)\b", text[start - 1 : end]):
-            strengths -= {"still"}  # "still light"
-        kept: list[tuple[int, str]] = []
-        flags: list[Flag] = []
-        for index, word in enumerate(text[start:end].split()):
-            meant = _AS_WIND.get(word, word)
-            if word in _NO_WIND or index >= _MOST_WIND_WORDS:
-                break
-            if meant != word:
-                if meant not in self._lexicon.wind.values():
-                    continue
-                if any(
-                    kept_word in self._lexicon.wind.values() for _, kept_word in kept
-                ):
-                    continue
-                flags.append(Flag.of(FlagCode.TAKEN_AS, word, meant))
-            if meant in strengths or meant in _POINTS or meant in {"true", "magnetic"}:
-                kept.append((index, meant))
-        value = values.wind_value(self._lexicon, [word for _, word in kept])
-        if value is None or not kept:
-            return None
-        last = kept[value.used - 1][0]
-        if value.used < len(kept):
-            more = " ".join(word for _, word in kept[value.used :])
-            if not re.match(r"(?:over|off|here|today|this|at|on|as)\b", more):
-                flags.append(Flag.of(FlagCode.MORE_SAID, more))
-        place = place_after(text, start, last + 1)
-        if re.match(r"wind ", text[place:]):
-            place += len("wind ")
-        return value.text, place, tuple(flags)

@@ -40,6 +40,23 @@ _PAUSES = re.compile(
     rf"|for |and "
     rf"|now |so |my |until |then )"
     rf"|{_WILL}pausing (?:here|for) "
+    rf"|{_WILL}(?:quit|quitting|knock off|knocking off|stop|stopping|break|breaking"
+    rf"|pausing|pause|packing in|rest|resting)(?: off| it| here| now| watching|"
+    rf" things)*"
+    rf" (?:a while|for (?:a|the|my|our|some) (?:\w+ )?(?:while|bit|spell|minutes?"
+    rf"|moment|food|eat)|awhile)(?= )"
+    rf"|{_WILL}(?:have|having|eat|eating|get|getting)(?: (?:my|our|some|a|the|us))*"
+    rf" (?:sandwich|sandwiches|lunch|dinner|tea|coffee|picnic|grub|bite|snack|pasty|pie"
+    rf"|breakfast|tiffin|braai|smoko|rest|break)(?= )"
+    rf"|{_WILL}(?:stop|stopping|break|breaking|pause|pausing) for (?!her|him|it|the"
+    rf" bees|effect)"
+    rf"(?:[a-z]+ ){{1,3}}?(?=[.,])"
+    rf"|{_WILL}(?:eat|eating|going to eat)(?: something| first)?(?= [.,])"
+    rf"|{_WILL}not (?:be )?(?:writing|recording|noting|looking|watching|counting)"
+    rf"(?: \w+)?(?= [.,]| till| until| for)"
+    rf"|{_WILL}(?:pause|pausing|paus|stop|stopping|suspend|suspending|close|closing"
+    rf"|interrupt|interrupting|break off|halt)"
+    rf" (?:the|my|this) (?:log|notes?|tape|record|recording|session|count|book)(?= )"
     r"|(?:lunch|dinner|tea|coffee|break)(?: break)?(?: time)? (?=[.])"
     rf"|{_WILL}(?:take|taking|have|having) (?:a )?(?:\w+ )?(?:minutes?|five|ten)"
     rf"(?: out| off| break)?(?= [.,])"
@@ -69,6 +86,24 @@ _RESUMES = re.compile(
     r"|resuming (?=[.,])|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
     rf"|(?:resuming|resumed)(?: the| this)? {_OFF} "
 )
+# Said after a pause, any of these ends it.
+_AGAIN = re.compile(
+    r"(?:(?:i|we|and|right|so|well|okay|there|that is|we are|i am|i have|we have|back"
+    r"|,|now|all"
+    r"|the|my|our|let us) )*(?:(?:log|tape|recording|recorder|watch|watching|notes?"
+    r"|work"
+    r"|lunch|dinner|tea|break|clock)(?: is| are)? (?:resumes?|resumed|restarted|on"
+    r"|running"
+    r"|over|done|finished|going|started)(?: again)?|back (?:to|at|on|in) (?:the |my "
+    r"|our )?"
+    r"(?:work|it|dish|station|job|bees|watch|post|duty|business|chair|seat|saddle"
+    r"|action"
+    r"|place)|here we (?:go|are) again|(?:on|off|going|started|rolling|running) again"
+    r"|back(?: again)?(?= [.,]| from| after| with| and)|resum\w+|restart\w*"
+    r"|start(?:ing)? (?:up )?again|carry(?:ing)? on|ate|eaten|had (?:lunch|dinner|tea)"
+    r"|sitting (?:down )?again|continu\w+|go(?:ing)? on|on we go|where were we"
+    r"|pick(?:ing)? up (?:again|where)|again(?= [.,]))(?= )"
+)
 _SCRATCHES = re.compile(
     r"(?:(?:i|will|please) )*(?:scratch|forget|ignore|strike|delete|cancel|disregard) "
     r"(?:that|the last|that last|what i said)(?: (?:last )?(?:one|note|bit))? "
@@ -85,6 +120,14 @@ class Watching:
             for kind, ways in book.commands.items()
             for way in ways
         }
+
+    @staticmethod
+    def resumed(text: str, place: int) -> Told | None:
+        """Read what ends a pause that is known of."""
+        match = _AGAIN.match(text, place)
+        if match is None:
+            return None
+        return Told(kind=EventKind.RESUME, start=place, end=match.end() + 1)
 
     def at(self, text: str, place: int) -> Told | None:
         """Find a note about the watching that starts at `place`."""

@@ -1,54 +1,51 @@
 """Events out of free speech, as people narrate what marked bees do.
 
-"White's just left, about two ten ... there she goes ... what's the time? Ten past
-two." Talk that is no observation makes no event: a note has to stand at the start of
-a clause, after nothing but fillers and hedges, and nothing that follows may make it
-something else. A pronoun means the bee in view, and the event says so.
+"White's just left, about two ten ... the time? Ten past two." A note stands at the
+start of a clause, after fillers and hedges; where none does, `clauses` reads it word by
+word, and flags. A pronoun means the bee in view, and the event says so.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.language.kinds import EventKind
+from treeward.language.kinds import UNMARKED, EventKind
 
 from . import sayings
 from . import stream as st
 from .adjuncts import adjuncts
 from .bee_names import BeeNames, Named
+from .clauses import Clauses
 from .corrections import Corrections
 from .events import Event
 from .flags import Flag, FlagCode
 from .found_notes import LATER_S, FoundNotes
-from .narrated_actions import Actions, Done
+from .narrated_actions import Actions, Done, outweighs
+from .narrated_durations import out_for, time_out_s
 from .narrated_values import ValueNotes
+from .wishes import Sentence, being_painted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from treeward.language.phrasebook import PhraseBook
 
-    from .sentences import Speech, Told
+    from .sentences import Speech
     from .stream import StreamWord
 
-
+_WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
+_FRESH = re.compile(r"(?:^|[.,?]|\b(?:and|then|but|so|while|okay|right|oh)) $")
+_CALLED = re.compile(
+    r"(?: (?:anyway|again|too|now|as well|at last|home|already|there|then))* , "
+    r"(?:(?:my|the|our|that is|it is) (?=[a-z]))?"
+)
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
-
-
-@dataclass(slots=True)
-class _Sentence:
-    """What is known about the sentence being read."""
-
-    start: int
-    end: int
-    question: bool
-    unreal: bool
 
 
 class Narrator:
@@ -66,8 +63,9 @@ class Narrator:
         self.speech = speech
         self.pieces = pieces
         self.book = book
-        self.names = BeeNames(book)
+        self.names = BeeNames(book, speech.text)
         self.actions = Actions(book, self.names)
+        self.clauses = Clauses(self.names)
         self.values = ValueNotes(book, self.names)
         self.found = FoundNotes(speech, pieces, self.names)
         self.corrections = Corrections(
@@ -106,15 +104,19 @@ class Narrator:
         ending = re.compile(r"[.?] ").search(self.text, start)
         end = ending.start() if ending else len(self.text)
         body = f" {self.text[start:end]}"
-        first = re.compile(rf"(?:(?:{'|'.join(_OPENERS)}|,) )*").match(self.text, start)
+        first = re.compile(rf"(?:(?:{sayings.OPENERS}|,) )*").match(self.text, start)
         opening = first.end() if first else start
         marked = ending is not None and ending[0].startswith("?")
         asks = sayings.QUESTION.match(self.text, opening) is not None
         hedge = sayings.HEDGE.match(self.text, opening - 1) is not None
-        sentence = _Sentence(
+        if asks and ending and self.text.startswith("is ", opening):
+            last = self.pieces[self.speech.owner[ending.start()]]
+            asks = not last.raw.endswith(".")  # "Is half past twelve."
+        sentence = Sentence(
             end=end,
             question=marked or (asks and not hedge),
             start=start,
+            text=self.text,
             unreal=sayings.UNREAL.search(body) is not None,
         )
         if sayings.TIME_ASKED.search(body):
@@ -131,7 +133,7 @@ class Narrator:
         self.found.mentioned = ""
         return end + 2
 
-    def _answer(self, start: int, sentence: _Sentence) -> int:
+    def _answer(self, start: int, sentence: Sentence) -> int:
         """Skip the words that ask for the time."""
         match = sayings.TIME_ASKED.search(self.text, start)
         sentence.question = False
@@ -141,12 +143,12 @@ class Narrator:
         )
         return rest.end() if rest else place
 
-    def _clause(self, start: int, sentence: _Sentence) -> int:
+    def _clause(self, start: int, sentence: Sentence) -> int:
         """Read one note, or skip to the next place where one may start."""
         went_on, self.went_on = self.went_on, None
         if (
             went_on
-            and not self._unreal(sentence, start)
+            and not sentence.unreal_at(start)
             and self.found.since_done(start, ON_S)
         ):
             done = self.actions.going_on(self.text, start, went_on.named)
@@ -209,6 +211,13 @@ class Narrator:
 
     def _do(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did, and remember her for what she does next."""
+        if (
+            done.kind is EventKind.BACK
+            and done.named.mark not in {"", UNMARKED, *self.names.seen}
+            and being_painted(self.found, done)
+        ):
+            flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
+            done = replace(done, kind=EventKind.MARK, flags=flags)
         mark = done.named.mark
         if (
             done.named.group
@@ -216,19 +225,16 @@ class Narrator:
             and len(self.found.view.here) >= max(2, done.named.group)
         ):
             return done.end + 1
-        if (
-            mark
-            and mark in self.found.view.here
-            and self.actions.present(self.text, done)
-        ):
+        known = mark in self.found.view.here or (done.named.pronoun and not mark)
+        if known and not done.named.group and self.actions.present(self.text, done):
             return done.end + 1
         ends = adjuncts(self.text, done.end + 1).end
         if done.named.group and self.text.startswith(", ", ends):
             marks, after = self.names.listed(self.text, ends + 2)
             if len(marks) > 1:  # "both back, purple and orange"
                 done = replace(done, both=marks, after=after + 1)
-        apart = self.text.startswith(" , ", done.end) and done.named.pronoun
-        called = self.names.single(self.text, done.end + 3) if apart else None
+        apart = _CALLED.match(self.text, done.end) if done.named.pronoun else None
+        called = self.names.single(self.text, apart.end()) if apart else None
         if called and self.text[called.end + 1] in ".,":  # "away she goes, yellow"
             named = replace(done.named, mark=called.mark, pronoun="")
             done = replace(done, named=named, after=called.end + 1)
@@ -243,26 +249,30 @@ class Narrator:
             self.went_on = done
         return end
 
-    def _inside(self, start: int, end: int, sentence: _Sentence) -> int | None:
+    def _inside(self, start: int, end: int, sentence: Sentence) -> int | None:
         """Find a plain statement about a marked bee within other words.
 
         Speech without punctuation gives no clause to start from; such a note is
         taken with a flag.
         """
-        if sentence.question or self._unreal(sentence, start):
+        if sentence.unreal_before(start, end):
             return None
-        place = self.text.find(" ", start) + 1
-        while 0 < place < end:
-            done = self.actions.at(self.text, place)
-            if (
-                done
-                and done.named.mark
-                and re.search(" (?:is|who) ", self.text[place : done.end])
-            ):
-                flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
-                return self._do(replace(done, flags=flags), ())
-            place = self.text.find(" ", place) + 1
-        return None
+        last = self.found.since_done(start)
+        if last and last.kind is EventKind.BACK and self.found.events[-1] is last:
+            elapsed_s = self._out_s()
+            told = self.values.lasting_within(self.text, start, end, elapsed_s)
+            if told:
+                self.found.tell(told, ())
+                return told.end
+        if self.found.leaving(start, LATER_S):
+            told = self.values.bearing_within(self.text, start, end)
+            if told:
+                self.found.tell(told, ())
+                return told.end
+        if not _FRESH.search(self.text[:start]):
+            return None
+        done = self.clauses.at(self.text, start, end, sentence.start)
+        return None if done is None else self._do(done, ())
 
     def _openings(self, start: int) -> list[int]:
         """Give the places after what may be said before a note, nearest first."""
@@ -277,18 +287,19 @@ class Narrator:
                     places.append(match.end())
         return places
 
-    def _next(self, start: int, sentence: _Sentence) -> int:
+    def _next(self, start: int, sentence: Sentence) -> int:
         borders = sayings.BORDER.finditer(self.text, start - 1, sentence.end + 1)
         ends = (border.end() for border in borders)
         return next((end for end in ends if end > start), sentence.end)
 
-    def _remark(self, start: int, sentence: _Sentence) -> int | None:
+    def _remark(self, start: int, sentence: Sentence) -> int | None:
         """Take a remark: the words up to the end of the utterance."""
         left = sayings.LEFT.match(self.text, start)
         announced = None
         for place in dict.fromkeys((start, left.end() if left else start)):
             announced = announced or self.values.own_words_at(self.text, place)
-        if announced is None or announced[1] >= sentence.end or self._middle(start):
+        middle = not self._after_border(start)
+        if announced is None or announced[1] >= sentence.end or middle:
             return None
         kind, after = announced
         first = self.speech.owner[start]
@@ -318,11 +329,7 @@ class Narrator:
     def _after_border(self, start: int) -> bool:
         return self.text[:start].rstrip()[-1:] in {"", ".", "?", ","}
 
-    def _middle(self, start: int) -> bool:
-        """Tell whether words that are no border stand right before."""
-        return not self._after_border(start)
-
-    def _note(self, start: int, place: int, sentence: _Sentence) -> int | None:
+    def _note(self, start: int, place: int, sentence: Sentence) -> int | None:
         hedges = self._hedges(start, place)
         whole = self._whole(start)
         told = self.values.at(
@@ -331,19 +338,24 @@ class Narrator:
             asked=self.asked,
             leaving=self.found.leaving(place)
             or (whole and self.found.leaving(place, LATER_S)),
+            left=self.found.leaving(place, LATER_S),
         )
         last = self.found.since_done(place)
-        if (
-            told is None
-            and last
-            and last.kind is EventKind.BACK
-            and (whole or self.text.startswith(_THAT_IS, place))
-        ):
-            told = self.values.since_back(self.text, place)
+        if last and last.kind is EventKind.BACK and self._may_state_time(start, place):
+            lasted = self.values.since_back(self.text, place, self._out_s())
+            longer = (
+                told
+                and lasted
+                and (told.kind is not EventKind.DURATION or told.end > lasted.end)
+            )
+            if lasted and not longer:
+                told = lasted
+        if told is None and self._paused() and self._after_border(start):
+            told = self.values.resumed(self.text, place)
         if told is None and whole and self._at_station(place):
             told = self.values.bare_time(self.text, place)
         done = None
-        unreal = self._unreal(sentence, place)
+        unreal = sentence.unreal_at(place)
         if not sentence.question and not unreal:
             done = self.actions.clipped(self.text, place) if whole else None
             if done:
@@ -356,7 +368,7 @@ class Narrator:
             if done is None and (hedges or self._pointed(start, place)):
                 done = self.actions.bare(self.text, place)
             if done is None and self._after_border(start) and self.found.view.last:
-                done = self.actions.lone(self.text, start)
+                done = self._lone(start)
         already = bool(
             done
             and told
@@ -368,8 +380,8 @@ class Narrator:
         )
         if (
             told
-            and self._allowed(told, sentence, unreal=unreal)
-            and not _outweighs(done, told, already=already)
+            and sentence.allows(told)
+            and not outweighs(done, told, already=already)
         ):
             self.found.tell(told, hedges)
             self.asked = self.asked and told.kind is not EventKind.TIME
@@ -378,14 +390,34 @@ class Narrator:
             return self._do(done, hedges)
         return None
 
+    def _may_state_time(self, start: int, place: int) -> bool:
+        """Tell whether how long a bee was out may stand here, told as a bare number."""
+        if self._whole(start) or self.text.startswith(_THAT_IS, place):
+            return True
+        last = self.found.events[-1]
+        soon = self.found.since_done(place, NEXT_S) is last
+        led = self.text.startswith(("after ", "in "), place)
+        return soon and (led or self._after_border(start))
+
+    def _out_s(self) -> float:
+        last = self.found.last_done
+        return 0.0 if last is None else time_out_s(self.found.events, last)
+
     def _whole(self, start: int) -> bool:
         """Tell whether a sentence starts here."""
         return self.text[:start].rstrip()[-1:] in {"", ".", "?"}
 
+    def _paused(self) -> bool:
+        """Tell whether a pause was noted and nothing since."""
+        last = self.found.events[-1] if self.found.events else None
+        since = last and last.kind in {EventKind.PAUSE, EventKind.TIME}
+        watched = [e.kind for e in self.found.events if e.kind in _WATCHED]
+        return bool(since and watched and watched[-1] is EventKind.PAUSE)
+
     def _at_station(self, place: int) -> bool:
         """Tell whether a station was named just before, or the wind."""
-        if not self.found.events:
-            return False
+        if not self.found.events or self._paused():
+            return True
         last = self.found.events[-1]
         here_s = self.pieces[self.speech.owner[place]].start_s
         kinds = {
@@ -399,7 +431,8 @@ class Narrator:
 
     def _follower(self, place: int, last: Event) -> Done | None:
         """Read "and white right behind her": another bee did the same."""
-        if last.kind not in {EventKind.BACK, EventKind.AWAY}:
+        went = last.kind in {EventKind.BACK, EventKind.AWAY}
+        if not went or sayings.DENIED.search(self.text[:place]):
             return None
         done = self.actions.follower(self.text, place, last.kind)
         if done is None:
@@ -408,6 +441,26 @@ class Narrator:
             self.found.view.here if last.kind is EventKind.BACK else self.found.view.out
         )
         return None if done.named.mark in gone else done
+
+    def _lone(self, start: int) -> Done | None:
+        """Read an action without its bee; "back in five" may tell by itself which."""
+        done = self.actions.lone(self.text, start)
+        lead = (
+            re.compile(r"(?:in|after) ").match(self.text, done.end + 1)
+            if done
+            else None
+        )
+        if done is None or lead is None:
+            return done
+        told = self.values.since_back(self.text, lead.start(), 0.0)
+        mark = ""
+        if told:
+            stated_s = float(told.value.split()[1])
+            now_s = self.found.second(start)
+            mark = out_for(self.found.events, self.found.view.out, now_s, stated_s)
+        if not mark:
+            return None
+        return replace(done, named=replace(done.named, mark=mark, pronoun=""))
 
     def _name_alone(self, place: int) -> Done | None:
         """Read a bee's name as a whole sentence: she came, if she was not here."""
@@ -418,32 +471,18 @@ class Narrator:
         known = named.mark in self.names.seen or new
         if named.mark in self.found.view.here or not known:
             return None
-        if re.search(r" (?:no|not|nor) $", self.text[:place]):
+        if sayings.DENIED.search(self.text[:place]):
             return None
+        dotted = re.search(r" (?:dot|spot|mark|blob) $", self.text[: named.end + 1])
+        after_mark = self.found.events and self.found.events[-1].kind is EventKind.MARK
+        painted = named.mark not in self.names.seen and (dotted or after_mark)
         return Done(
-            kind=EventKind.BACK, named=named, start=place, end=named.end, certain=False
+            kind=EventKind.MARK if painted else EventKind.BACK,
+            named=named,
+            start=place,
+            end=named.end,
+            certain=False,
         )
-
-    def _unreal(self, sentence: _Sentence, place: int) -> bool:
-        """Tell whether what is said at `place` is a wish, a plan or a condition."""
-        if sentence.unreal:
-            return True
-        before = self.text[sentence.start - 1 : place]
-        if sayings.UNREAL_AFTER.search(before):
-            return True
-        since = max((m.end() for m in sayings.CLAUSE.finditer(before)), default=0)
-        until = sayings.CLAUSE.search(self.text, place, sentence.end + 1)
-        last = until.start() + 1 if until else sentence.end
-        clause = f"{before[max(0, since - 1) :]}{self.text[place:last]} "
-        return sayings.UNREAL_CLAUSE.search(f" {clause}") is not None
-
-    @staticmethod
-    def _allowed(told: Told, sentence: _Sentence, *, unreal: bool) -> bool:
-        """Let plans announce a pause, but nothing else."""
-        if sentence.question:
-            return False
-        free = {EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH}
-        return not unreal or told.kind in free
 
     def _hedges(self, start: int, place: int) -> tuple[str, ...]:
         body = f" {self.text[start:place]}"
@@ -467,28 +506,3 @@ class Narrator:
         )
         watched = bool(self.found.events) or sees
         return bool(watched and shown and named.mark not in self.found.view.here)
-
-
-def _outweighs(done: Done | None, told: Told, *, already: bool) -> bool:
-    """Tell whether what a bee did goes before a value said in the same place."""
-    if done is None:
-        return False
-    if already:
-        return False
-    where_to = done.kind is EventKind.AWAY and told.kind is EventKind.BEARING
-    return where_to or done.end > told.end
-
-
-_OPENERS = (
-    "okay",
-    "and",
-    "so",
-    "well",
-    "oh",
-    "but",
-    "hey",
-    "then",
-    "yes",
-    "no",
-    "right",
-)

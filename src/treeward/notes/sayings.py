@@ -135,8 +135,20 @@ HEDGED_LEAD = re.compile(
 UNREAL = re.compile(
     r" (?:if|whenever|until|till|unless|hope|hopes|hoping|wish|wishes|tomorrow"
     r"|yesterday"
-    r"|(?<!as )(?<!same )last (?:night|year|week|time|month|summer)|(?<!i )suppose"
+    r"|(?<!as )(?<!same )(?<!as the )last (?:night|year|week|time|month|summer)|(?<!i"
+    r" )suppose"
     r"|imagine|used to|remember|next (?:time|week|year|day)|shall we|had i|supposed) "
+)
+# "... if anyone's asking", "... station one I had yesterday"
+ADDED = re.compile(
+    r" (?:if (?:any\w*|you|i|my|that|it|we are|memory)|(?:the |that )?[a-z]+ (?:[a-z]+"
+    r" )?(?:i|we)"
+    r" (?:did|had|used|was at|were at|saw))\b"
+)
+UNREAL_DAY = re.compile(
+    r" (?:yesterday|next (?:time|week|year|day)|tomorrow|last (?:night|year|week|month"
+    r"|summer)|on (?:mon|tues|wednes"
+    r"|thurs|fri|satur|sun)day)(?= )"
 )
 # What follows in the sentence is none: "when red gets back we can take a bearing".
 UNREAL_AFTER = re.compile(
@@ -151,12 +163,19 @@ UNREAL_CLAUSE = re.compile(
     r"|mention|record))"
     r"|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told|shall"
     r"|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect|expected"
-    r"|neither|nor|nobody|none|(?:might|may|could) have"
+    r"|do not (?:think|believe|reckon|suppose)|doubt|neither|nor|nobody|none|(?:might"
+    r"|may|could) have"
     r"(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))|did i"
     r"|next would) "
 )
+PAINTING = re.compile(
+    r" (?:paint|painting|dab|dabbing|brush|another dot|dot on|applying|mark (?:one"
+    r"|another"
+    r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still) "
+)
 QUESTION = re.compile(
-    r"(?:is|are|was|were|did|do|does|where|what|when|who|why|how|which|whose|shall"
+    r"(?!is not no |what wind there )(?:is|are|was|were|did|do|does|where|what|when"
+    r"|who|why|how|which|whose|shall"
     r"|should|can|could|would|will|have you|any sign|any) "
 )
 TIME_ASKED = re.compile(
@@ -229,3 +248,15 @@ BORDER = re.compile(
     rf" [.?,] | and | but | then | so | while | okay | right | oh "
     rf"| (?={_SAYS_AGAIN}|{_NEW})"
 )
+# What a sentence may open with.
+OPENERS = "okay|and|so|well|oh|but|hey|then|yes|no|right"
+REST = re.compile(r" [.?] ")
+# "Green was here when I looked up", "no idea how long".
+FOUND_HERE = re.compile(
+    r" (?:since when|how long|when i (?:looked|turned|got|came|sat)|for (?:a"
+    r"|some) (?:while"
+    r"|time|bit)|must have (?:come|landed|slipped|been)|(?:did|could|can) not (?:see"
+    r"|say"
+    r"|tell)|missed (?:her|it)|do not know when|no idea when|been (?:here|there|on)) "
+)
+DENIED = re.compile(r" (?:no|not|nor) $")  # before a bee that is not here

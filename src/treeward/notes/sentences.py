@@ -36,6 +36,18 @@ _WHOLE = {
     "alright": "okay",
     "wi": "with",
     "faintest": "faint",
+    "ain't": "is not",
+    "aint": "is not",
+    "innit": "is it not",
+    "'em": "them",
+    "em": "them",
+    "another'n": "another one",
+    "'tis": "it is",
+    "tis": "it is",
+    "'twas": "it was",
+    "thegither": "together",
+    "wan": "one",
+    "yin": "one",
     # As a phone's dictation writes them.
     "thats": "that is",
     "theres": "there is",
@@ -121,6 +133,8 @@ def plain_spelling(word: str, following: str = "") -> str:
         return word[:-2] + " had"
     if word in _WHOLE:
         return _WHOLE[word]
+    if word.endswith("nae") and len(word) > 4:  # "isnae", as in Scotland
+        word = word.removesuffix("nae") + "n't"
     for ending, long in _ENDINGS:
         if word.endswith(ending) and len(word) > len(ending):
             head = word.removesuffix(ending)
@@ -197,7 +211,8 @@ def speech_of(
 
 MOST_WORDS = 10  # no value is longer
 ROUGH = (
-    r"(?:about|around|roughly|approximately|nearly|almost|coming up to|getting on for"
+    r"(?:about|around|roughly|approximately|nearly|almost|coming up to|coming up on"
+    r"|getting on for"
     r"|maybe|gone|just after|just before|a bit after|a bit before)"
 )
 

@@ -1,0 +1,374 @@
+"""A clause read word by word: which bee, what she did, and whether it happened at all.
+
+What English has for an insect's coming and going is a verb with a way ("zoomed off",
+"came back in from the east"), a state ("is away", "is on the rim"), or a way alone
+("white off"). The verb may be any: it is the way that tells. Who did it stands before
+the verb, behind it ("in swings yellow"), or in the clause before.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from treeward.language.kinds import UNMARKED, EventKind
+
+from .adjuncts import ago_at
+from .bee_verbs import (
+    ADVERB,
+    GOVERNS,
+    KNOWN,
+    NOT,
+    NOUNS,
+    VERBS,
+    WAYS,
+    SpokenWord,
+    forms,
+    may_follow,
+    moved,
+    split_words,
+    words_of,
+)
+from .flags import Flag, FlagCode
+from .narrated_actions import MAY_COME_FLAG, Done
+from .sayings import PAINTING
+
+if TYPE_CHECKING:
+    from .bee_names import BeeNames, Named
+
+_SHOWS = words_of("there here back in off away out up down next then again first hello")
+_UNREAL = re.compile(
+    r" (?:would|(?:do|did) not (?:think|believe|suppose)|doubt|could|should|will|shall"
+    r"|may|might|if|when|whenever|until|till|once|unless"
+    r"|before|hope|hoping|wish|want|wants|wanted|expect|expecting|expected|going to"
+    r"|about to|ready to|trying to|tries to|likely to|due|let|wonder|wondering|suppose"
+    r"|reckon(?:ed)? on|usually|always|often|sometimes|every|each|yesterday|tomorrow"
+    r"|used to|thought|think(?:ing)? of|looks? like|waiting for|wait for|watch for"
+    r"|seems? to|as if|as though|like to|to be|nearly|almost|need|needs|can|last"
+    r" (?:time"
+    r"|week|year|trip)|than|people|they say|means? to|decides? to) "
+)
+_YET = re.compile(r" (?:yet|so far) ")
+_STILL = re.compile(r" (?:still|yet|staying|stays|stayed|remains) ")
+_OTHERS = words_of(
+    "i we you he they my our your his those these there the a an some wind sun rain"
+    " nobody somebody everybody who someone anybody people"
+)
+_LEADS = re.compile(
+    r"(?:(?:and|but|so|then|oh|well|okay|right|yes|no|now|there|here|that|it|is|was|,"
+    r"|ah|look|look at that|hello|good|great|lovely|next|up|straight|off|away|back|in"
+    r"|down|first|again|out) )*"
+)
+_NO_BEE_YET = re.compile(
+    r"(?:no|not a|not any|never any) (?:more )?(?:sign|show|trace|word|sight|hide nor"
+    r" hair|news|glimpse|peep|whisker) (?:of|from) |(?:seen )?(?:nothing|naught|nowt)"
+    r" (?:of"
+    r"|from|more of) |(?:(?:i|we|am|are|have|is|been|still) )*(?:given|giving|give"
+    r"|gave) up"
+    r" (?:hope )?(?:on|of|waiting for) |(?:(?:i|we|am|are|have|think|fear) )*(?:lost"
+    r"|losing) "
+    r"|(?:still )?(?:waiting|looking) (?:for|on)"
+)
+_PUT_DOWN = re.compile(
+    r"(?:(?:i|we|will|am|are|so|let us|have|shall|going to|and|must) )*(?:put|putting"
+    r"|write"
+    r"|writing|count|counting|treat|treating|call|calling|log|logging|mark|give"
+    r"|giving) (?:up on )?her"
+    r"(?: (?:down|off|up|as|for|a))*(?: (?:lost|missing|gone|missed|dead|no show|not"
+    r" returned))?(?= )"
+)
+_COUNTED = re.compile(
+    r" (?:, )?(?:i|we) (?:(?:will|would|must|have to|now|am|are) )*(?:consider|regard"
+    r"|count"
+    r"|call|write|give|put|take|log)(?:ing|en)?(?: (?:her|it|down|as|off|for))*"
+    r" (?:lost|missing|gone|missed|up|off|dead|a no show)(?: on)?(?= )"
+)
+_LOST = re.compile(
+    r"(?: (?:is|was|has|been|still|gone|well))+ (?:missing|overdue|late|lost"
+    r"|awol|no show|absent|not come|not back|not returned"
+    r"|given up on)(?= )"
+)
+_UNSEEN = re.compile(
+    r" (?:not|never|missed) (?:see|saw|seen|seeing|catch|caught|notice) "
+)
+_PAINT = forms("paint mark dab+ dot+ daub tag+ christen")
+_GIVES = words_of(
+    "receives received becomes became wears takes put puts putting give gave given"
+    " giving got getting get gets make made"
+)
+_DOTS = words_of("dot spot dab mark blob splash smear touch dots daub dabbed")
+_ON_HER = words_of(
+    "her one bee this that it him another next thorax abdomen first second third fourth"
+    " fifth bees girl lady gets wears back"
+)
+_PAINTING_NOW = re.compile(
+    r"\b(?:dab|dot|spot|brush|painting|marking|is done|one done|got her|hold still"
+    r"|held still|stay still)\b[^.?]*[.,] (?:and |then |so )*$"
+)
+_ITS_DOT = re.compile(
+    r"^ (?:(?:and|so|then|there|now|a|an|one|another|nice|fine|fat|big|little|small|wee"
+    r"|good|neat) )*[a-z-]+ (?:dot|spot|dab|blob|splash|smear|daub)s? (?!of |is )"
+)
+_IS_NOW = re.compile(
+    r" (?:bee|one|she|this|that|it|number \w+) (?:(?:is|becomes|will be|gets|wears) "
+    r"(?:the |a |in )?)[a-z-]+(?: one)? $"
+)
+_IS_HERS = re.compile(
+    r"(?:is|was|goes|went) on (?:her|this one|that one|it)$|(?:^| )[a-z-]+ for (?:her"
+    r"|him"
+    r"|this|that|the next|number|another)\b(?! (?:is|was))"
+)
+_WHO = words_of("i we to will us can me and now he")
+_NOBODY = frozenset({"it", "he", "whoever it was"})
+_NEAR_BY = 24  # characters between a verb and its bee behind it; guess
+_SHORT = 6  # words of a clause that only names the colour; guess
+_GIVEN = re.compile(
+    r" on (?:her|this|that|it|him|another|the (?:next|first|second|third|fourth|last)"
+    r"|one)"
+    r"| (?:gets|gave|given|give|giving|receives|received|becomes|became|wears|takes) "
+    r"(?!up|it |us |me |off)"
+)
+_PAINTED_BEFORE = re.compile(
+    r" (?:yesterday|last (?:week|time|night|year)|on \w+day|earlier|ago|had been|who"
+    r"|whom|with|nice|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone"
+    r"|left|off"
+    r"|away|here is|there is) "
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Bee:
+    named: Named
+    start: int
+    end: int
+    governed: bool
+
+
+def _missed(bee: _Bee, start: int, end: int) -> Done:
+    flags = (Flag(FlagCode.AMID_WORDS), MAY_COME_FLAG)
+    return Done(
+        kind=EventKind.MISSED,
+        named=bee.named,
+        start=start,
+        end=end,
+        flags=flags,
+        both=bee.named.marks,
+        loose=True,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Clause:
+    """A clause from `start` of the text, its words and the bees named in it.
+
+    Its sentence begins at `since`.
+    """
+
+    text: str
+    start: int
+    since: int
+    words: list[SpokenWord]
+    bees: list[_Bee]
+
+    @property
+    def said(self) -> str:
+        """The words, a space before and after each."""
+        return f" {self.text[self.words[0].start : self.words[-1].end]} "
+
+
+class Clauses:
+    """Reads what a bee did out of a clause, whatever else stands in it."""
+
+    def __init__(self, names: BeeNames) -> None:
+        self._names = names
+
+    def at(self, text: str, start: int, end: int, since: int) -> Done | None:
+        """Find what a bee did between two places; the sentence began at `since`."""
+        words = split_words(text, start, end)
+        if not words:
+            return None
+        clause = _Clause(text, start, since, words, self._bees(text, words))
+        found = self._painted(clause) or _lost(clause)
+        if found:
+            return found
+        for place, word in enumerate(words):
+            if any(bee.start <= word.start < bee.end for bee in clause.bees):
+                continue
+            move = moved(text, words, place)
+            bee = self._subject(clause, word) if move else None
+            if move and bee and (done := _happened(clause, place, move, bee)):
+                return done
+        return None
+
+    def _bees(self, text: str, words: list[SpokenWord]) -> list[_Bee]:
+        """Find the bees named; a colour before a noun is none."""
+        found: list[_Bee] = []
+        after = 0
+        for place, word in enumerate(words):
+            named = self._names.at(text, word.start) if word.start >= after else None
+            if (
+                named is None
+                or named.some
+                or named.mark == UNMARKED
+                or named.pronoun in _NOBODY
+            ):
+                continue
+            after = named.end
+            follows = next((w.text for w in words if w.start >= named.end), "")
+            apart = text[named.end : named.end + 3].strip() in {",", ".", "?"}
+            coloured = named.mark or named.marks or named.pronoun == "her"
+            if coloured and not (apart or may_follow(follows)):
+                continue
+            before = [one.text for one in words[max(0, place - 2) : place]]
+            of_it = before[-1:] == ["of"] and before[0] in NOUNS
+            governed = bool(GOVERNS.intersection(before[-1:])) and not of_it
+            found.append(_Bee(named, word.start, named.end, governed))
+        return found
+
+    def _subject(self, clause: _Clause, verb: SpokenWord) -> _Bee | None:
+        """Find who did it: named before the verb, behind it, or in a clause before."""
+        text = clause.text
+        free = [bee for bee in clause.bees if not bee.governed]
+        free = [bee for bee in free if bee.named.pronoun != "her"]
+        before = [bee for bee in free if bee.end <= verb.start]
+        if before:
+            between = text[before[-1].end : verb.start].split()
+            return None if _OTHERS.intersection(between[1:]) else before[-1]
+        lead = text[clause.words[0].start : verb.start]
+        near = next((bee for bee in free if bee.start - verb.end <= _NEAR_BY), None)
+        if _LEADS.fullmatch(lead) and near:
+            gap = text[verb.end : near.start].split()
+            shown = _SHOWS.intersection(lead.split()) or verb.text in NOUNS
+            turned = VERBS.intersection(gap) if verb.text in WAYS else shown
+            return near if turned else None
+        earlier = text[clause.since : clause.start]
+        if (
+            _OTHERS.intersection(lead.split())
+            or (verb.text in WAYS and not _LEADS.fullmatch(lead))
+            or _UNREAL.search(f" {earlier} ")
+        ):
+            return None
+        bees = self._bees(text, split_words(text, clause.since, clause.start))
+        last = [bee for bee in bees if not bee.governed]
+        named = [bee for bee in last if not bee.named.pronoun]
+        return next(reversed(named or last), None)
+
+    def _painted(self, clause: _Clause) -> Done | None:
+        """Read "dabbed her with purple", "this one gets a spot of pink"."""
+        text, words = clause.text, clause.words
+        said = [word.text for word in words]
+        if NOT.intersection(said) or _UNREAL.search(clause.said):
+            return None
+        colours = self._names.word.finditer(text, words[0].start - 1, words[-1].end + 1)
+        named = [self._names.single(text, match.start() + 1) for match in colours]
+        bee = next((one for one in named if one), None)
+        if bee is None or len({one.mark for one in named if one}) > 1:
+            return None
+        if bee.mark in {UNMARKED, *self._names.seen}:
+            return None
+        if not _is_painting(clause, said) or _PAINTED_BEFORE.search(clause.said):
+            return None
+        return Done(
+            kind=EventKind.MARK,
+            named=bee,
+            start=words[0].start,
+            end=bee.end,
+            flags=(Flag(FlagCode.AMID_WORDS),),
+        )
+
+
+def _is_painting(clause: _Clause, said: list[str]) -> bool:
+    """Tell whether a bee is given her colour in these words, or was just before."""
+    words, text = clause.words, clause.text
+    first, last = words[0].start, words[-1].end + 1
+    paints = any(
+        word in _PAINT and (before in _WHO or word.endswith(("ed", "ing")))
+        for before, word in zip(["to", *said], said, strict=False)
+    )
+    if paints:
+        return bool((_DOTS | _ON_HER).intersection(said))
+    short = len(said) <= _SHORT
+    return bool(
+        (_GIVES.intersection(said) and _GIVEN.search(clause.said))
+        or _ITS_DOT.search(clause.said)
+        or (short and _PAINTING_NOW.search(text[max(0, first - 60) : first]))
+        or _IS_HERS.search(text[first:last])
+        or (
+            _IS_NOW.search(text[first - 1 : last])
+            and PAINTING.search(text[max(0, first - 120) : last])
+        )
+    )
+
+
+def _happened(
+    clause: _Clause, place: int, move: tuple[EventKind, int, bool], bee: _Bee
+) -> Done | None:
+    """Give what was done, where nothing in the clause denies it."""
+    kind, last, present = move
+    text, words, word = clause.text, clause.words, clause.words[place]
+    inside = bee.start >= clause.start
+    until = max(words[last - 1].end, bee.end if inside else 0)
+    more = max(until, words[min(last, len(words) - 1)].end)  # "was going to leave"
+    if (
+        (bee.named.pronoun and (present or word.text not in KNOWN))
+        or _STILL.search(clause.said)
+        or _UNREAL.search(f" {text[words[0].start : more]} ")
+        or (inside and _another(text, bee, word))
+    ):
+        return None
+    flags: tuple[Flag, ...] = (Flag(FlagCode.AMID_WORDS),)
+    ago = next((found for one in words if (found := ago_at(text, one.start))), None)
+    if ago:
+        flags = (*flags, *ago.flags)
+    denials = [one.start for one in words[:last] if one.text in NOT]
+    if any(not inside or start > bee.end for start in denials):
+        if kind is not EventKind.BACK or present:
+            return None
+        kind = EventKind.MISSED
+        flags = (*flags, MAY_COME_FLAG)
+    elif _UNSEEN.search(clause.said):
+        flags = (*flags, Flag(FlagCode.NOT_AS_IT_HAPPENED))
+    elif denials:
+        return None
+    return Done(
+        kind=kind,
+        named=bee.named,
+        start=min(bee.start, word.start) if inside else word.start,
+        end=until,
+        flags=flags,
+        both=bee.named.marks,
+        present=present,
+        loose=True,
+        ago_s=ago.ago_s if ago else 0.0,
+    )
+
+
+def _another(text: str, bee: _Bee, verb: SpokenWord) -> bool:
+    """Tell whether the verb is of something else: "white's friend has left"."""
+    between = text[bee.end : verb.start].split()
+    if verb.text not in VERBS and not all(ADVERB.fullmatch(one) for one in between):
+        return True  # a way alone stands right after its bee
+    after = text[bee.end :].split()
+    return after[:1] == ["is"] and after[1][0].isalpha() and not may_follow(after[1])
+
+
+def _lost(clause: _Clause) -> Done | None:
+    """Read "no sign of pink", "still waiting on white", "blue is overdue"."""
+    text, first = clause.text, clause.words[0].start
+    if _YET.search(clause.said) or _UNREAL.search(clause.said):
+        return None
+    for bee in clause.bees:
+        leads = (_NO_BEE_YET.match(text, word.start) for word in clause.words)
+        lead = next((one for one in leads if one and one.end() == bee.start), None)
+        if lead:
+            return _missed(bee, lead.start(), bee.end)
+        if bee.named.pronoun == "her":
+            put = _PUT_DOWN.match(text, first)
+            if put and put.end() > bee.end:
+                return _missed(bee, first, put.end())
+            continue
+        found = _COUNTED.match(text, bee.end) or _LOST.match(text, bee.end)
+        if found:
+            return _missed(bee, bee.start, found.end())
+    return None

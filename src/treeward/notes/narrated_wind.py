@@ -1,0 +1,149 @@
+"""The wind out of free speech: how strong, and where from, in any order."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from treeward.language.bearings import read_compass
+from treeward.language.kinds import EventKind
+
+from . import values
+from .flags import Flag, FlagCode
+from .sentences import Told, place_after
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from .lexicon import Lexicon
+
+_WIND = re.compile(
+    r" (?:wind|winds|breeze|breezes|gusts?|puffs? of (?:wind|air)|breath of (?:air"
+    r"|wind)"
+    r"|air (?:is )?(?:moving|stirring|still)|(?:a little|a bit of|some|no|the) air"
+    r"|zephyr|blowing) "
+)
+# A clause with one of these is not about the wind that blows now.
+_ELSE = re.compile(
+    r" (?:wind turbine|out of (?:the )?wind|sheltered|(?:down|up|cross) ?wind|if|when"
+    r"|always|yesterday|tomorrow"
+    r"|like the wind|wind (?:up|down) (?:the|my)|long winded|she|her|they|would (?!call"
+    r"|say|put)|could|might|will|hope|until|than|trees|light (?:is|was)) "
+)
+_SAYS_STILL = re.compile(
+    r"(?!still ,)"
+    r"(?:(?:it|air|the air|everything|all|and|now|still|so) (?:is |has )?)*(?:gone "
+    r"|fallen"
+    r" |very |quite |dead |pretty |completely |perfectly |absolutely |flat |as good as"
+    r" )*"
+    r"(?:calm|still|windless)(?: basically| really| here| now| again)* (?=[.,]|at )"
+    r"|(?:(?:i|we|would|will|still|let us) )*call (?:it|that|this) (?:calm|still)"
+    r" (?=[.,])|not a (?:breath|leaf|puff|whisper)(?: of wind| of air| moving| stirring"
+    r"| basically| really| here| now| today)* (?=[.,])"
+)
+_NONE = re.compile(
+    r" (?:no|none|nil|nothing|hardly any|almost no|not much|barely any|not a|hardly a"
+    r"|scarcely any|barely a|scarcely a|very little|little or no|next to no|zero|not"
+    r" (?:any|got any)|without (?:any|a)|died|dropped(?! (?:to|from))|fallen"
+    r"(?! (?:to|from))|gone (?:altogether|completely|to nothing)|dropped to nothing)"
+    r"(?= )"
+)
+_STRENGTHS: Mapping[str, str] = {
+    **dict.fromkeys(
+        (
+            *("breeze", "gentle", "slight", "faint", "little", "puff", "soft"),
+            *("breath", "bit", "whisper", "mild", "easy", "zephyr", "puffs"),
+            *("touch", "stirring"),
+        ),
+        "light",
+    ),
+    **dict.fromkeys(("fresh", "freshened", "freshening", "medium"), "moderate"),
+    **dict.fromkeys(("stiff", "hard", "gusty", "gale", "fierce", "howling"), "strong"),
+}
+_MOST_WORDS = 24
+_CHANGED = re.compile(r" from (?:an? )?(\w+) to (?:an? )?(?=\w)")
+
+
+class Wind:
+    """Finds what is said of the wind, clause by clause."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self._lexicon = lexicon
+
+    def at(self, text: str, place: int) -> Told | None:
+        """Find the wind in the clause that starts at `place`, and in what follows."""
+        border = re.compile(r" [.?,] | and ").search(text, place)
+        clause = f" {text[place : border.start() if border else len(text)]} "
+        calm = "calm" in self._lexicon.wind.values()
+        still = _SAYS_STILL.match(text, place)
+        if still and calm:
+            return _told(place, still.end(), "calm", (Flag(FlagCode.WIND_UNNAMED),))
+        named = _WIND.search(clause)
+        if named is None or _ELSE.search(clause):
+            return None
+        stop = re.compile(r" [.?] | so | because ").search(text, place)
+        end = stop.start() if stop else len(text)
+        none = _NONE.search(f" {text[place:end]} ")
+        found = self._strength(text, place, end)
+        if none and calm and not (found and self._lexicon.wind and found[3]):
+            last = place + max(none.end() - 1, min(named.end() - 1, end - place))
+            sure = none[0].strip() in {"no", "none"} or "any" in none[0]
+            flag = Flag.of(FlagCode.TAKEN_AS, none[0].strip(), "calm")
+            return _told(place, last, "calm", () if sure else (flag,))
+        if found is None:
+            return None
+        value, last, flags, _ = found
+        return _told(place, last, value, flags)
+
+    def _strength(
+        self, text: str, start: int, end: int
+    ) -> tuple[str, int, tuple[Flag, ...], bool] | None:
+        """Read strength and origin in any order: value, end, doubts, whether named.
+
+        A strength of the phrase book goes before a word that only hints at one.
+        """
+        known = {word for way in self._lexicon.wind for word in way}
+        words = text[start:end].split()[:_MOST_WORDS]
+        if {"light", "moderate", "strong", "breeze"}.intersection(words):
+            known -= {"still"}  # "still light"
+        changed = _CHANGED.search(f" {text[start:end]} ")
+        before = changed[1] if changed and changed[1] in known | {*_STRENGTHS} else ""
+        said = [(n, word) for n, word in enumerate(words) if word in known]
+        said = [one for one in said if one[1] != before] or said
+        flags: list[Flag] = []
+        if not said:
+            hints = [(n, word) for n, word in enumerate(words) if word in _STRENGTHS]
+            hints = [one for one in hints if one[1] != before] or hints
+            hints.sort(key=lambda hint: _STRENGTHS[hint[1]] == "light")
+            for place, word in hints[:1]:
+                meant = _STRENGTHS[word]
+                if meant in self._lexicon.wind.values():
+                    flags.append(Flag.of(FlagCode.TAKEN_AS, word, meant))
+                    said = [(place, meant)]
+        elif len({word for _, word in said}) > 1:
+            more = " ".join(word for _, word in said[1:])
+            flags.append(Flag.of(FlagCode.MORE_SAID, more))
+        if not said:
+            return None
+        points = [
+            (n, word)
+            for n, word in enumerate(words)
+            if read_compass([word]) or word in {"true", "magnetic"}
+        ]
+        value = values.wind_value(
+            self._lexicon, [said[0][1], *(word for _, word in points)]
+        )
+        if value is None:
+            return None
+        if value.used < 1 + len(points):
+            more = " ".join(word for _, word in points[value.used - 1 :])
+            flags.append(Flag.of(FlagCode.MORE_SAID, more))
+        taken = [said[0], *points[: value.used - 1]]
+        last = max(n for n, _ in taken)
+        names = [n for n, word in enumerate(words) if word in {"wind", "breeze"}]
+        last = max([last, *[n for n in names if n <= last + 1]])
+        return value.text, place_after(text, start, last + 1), tuple(flags), not flags
+
+
+def _told(start: int, end: int, value: str, flags: tuple[Flag, ...]) -> Told:
+    return Told(kind=EventKind.WIND, start=start, end=end, value=value, flags=flags)
