@@ -37,6 +37,8 @@ def test_the_chance_left_goes_by_the_walk() -> None:
 def test_only_time_spent_looking_counts() -> None:
     sat = note(8, EventKind.STATION)
     assert WALK.left([sat, note(13)]) == pytest.approx(0.9)
+    bees = note(8, EventKind.OVERHEAD)
+    assert WALK.left([bees, note(10)]) == pytest.approx(0.8)
     # A note reaches back half an hour at most; notes before the walk was laid out
     # were of another.
     assert WALK.left([note(500)]) == pytest.approx(0.4)
