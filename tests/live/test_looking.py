@@ -52,6 +52,7 @@ def test_the_answer_says_so(tmp_path: Path) -> None:
         _, first = notebook.take([note(5)])
         _, second = notebook.take([note(10)])
         _, bees = notebook.take([note(11, EventKind.OVERHEAD)])
+        shown = notebook.left
         _, other = notebook.take([note(12, EventKind.PAUSE)])
     finally:
         journal.close()
@@ -61,6 +62,8 @@ def test_the_answer_says_so(tmp_path: Path) -> None:
     assert second.words.endswith("80 percent left by the walk laid out")
     assert bees is not None
     assert bees.words.endswith("80 percent left by the walk laid out")
+    assert shown == "80 percent left by the walk laid out"
+    assert notebook.left == ""
     assert other is not None
     assert "percent" not in other.words
 
