@@ -122,6 +122,7 @@ def test_the_note_searched_takes_the_way_since_the_note_before(
         typed_hunt,
         "2026-07-14 12:20:00,remark,,now along the ridge",
         "2026-07-14 12:30:00,searched,,",
+        "2026-07-14 12:40:00,overhead,,210",
         "2026-07-14 12:50:00,searched,,along the wall",
         "2026-07-14 12:55:00,searched,,tree checked",
         "2026-07-14 12:56:00,searched,,no bees here",
@@ -129,9 +130,10 @@ def test_the_note_searched_takes_the_way_since_the_note_before(
     result = hunt.locate()
     assert result.search is not None
     told = result.search.searching
-    kinds = [bout.kind for bout in result.search.bouts]
-    assert kinds == [BoutKind.WALK, BoutKind.WALK, BoutKind.TREE, BoutKind.DISH]
-    first, second = result.search.bouts[:2]
+    first, overhead, second, *others = result.search.bouts
+    assert [bout.kind for bout in others] == [BoutKind.TREE, BoutKind.DISH]
+    assert overhead.kind is BoutKind.OVERHEAD
+    assert first.kind is second.kind is BoutKind.WALK
     assert first.walked_m == pytest.approx(200, abs=0.5)
     assert second.walked_m == pytest.approx(400, abs=0.5)
     widths = [way.sweep_width_m for way in told.walked]

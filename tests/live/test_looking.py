@@ -38,6 +38,8 @@ def test_the_chance_left_goes_by_the_walk() -> None:
 def test_only_time_spent_looking_counts() -> None:
     sat = note(8, EventKind.STATION)
     assert WALK.left([sat, note(13)]) == pytest.approx(0.9)
+    bees = note(8, EventKind.OVERHEAD)
+    assert WALK.left([bees, note(10)]) == pytest.approx(0.8)
     # A note reaches back half an hour at most; notes before the walk was laid out
     # were of another.
     assert WALK.left([note(500)]) == pytest.approx(0.4)
@@ -51,6 +53,7 @@ def test_the_answer_says_so(tmp_path: Path) -> None:
         _, first = notebook.take([note(5)])
         _, second = notebook.take([note(10)])
         _, bees = notebook.take([note(11, EventKind.OVERHEAD)])
+        shown = notebook.left
         _, other = notebook.take([note(12, EventKind.PAUSE)])
     finally:
         journal.close()
@@ -60,6 +63,8 @@ def test_the_answer_says_so(tmp_path: Path) -> None:
     assert second.words.endswith("80 percent left by the walk laid out")
     assert bees is not None
     assert bees.words.endswith("80 percent left by the walk laid out")
+    assert shown == "80 percent left by the walk laid out"
+    assert notebook.left == ""
     assert other is not None
     assert "percent" not in other.words
 

@@ -267,11 +267,12 @@ def test_learned_settings_give_the_survey_about_that_mean_and_spread() -> None:
     assert sd == pytest.approx([prior.ln_f_sd, prior.ln_g_sd["water"]], rel=0.15)
 
 
-def test_a_prior_as_wide_as_the_plain_one_changes_nothing() -> None:
+@pytest.mark.parametrize("wind_mps", [0.0, 3.0, 6.0])
+def test_a_prior_as_wide_as_the_plain_one_changes_nothing(wind_mps: float) -> None:
     nothing = learned_settings(Settings(), own_prior([], here_deg=HOME), ("water",))
 
     tilted, plain = (
-        np.exp(timing.shared_nodes(settings).log_weight)
+        np.exp(timing.shared_nodes(settings, wind_mps).log_weight)
         for settings in (nothing, Settings())
     )
 

@@ -143,7 +143,12 @@ class _Gathered:
             stretches += [(path, one) for one in timed]
             for one in timed:
                 self._was_at(one)
-        clocks = sorted(e.clock for e in events if e.clock is not None)
+        # Who sees bees overhead looks on: what was walked before counts all the same.
+        clocks = sorted(
+            e.clock
+            for e in events
+            if e.clock is not None and e.kind is not EventKind.OVERHEAD
+        )
         for event in told:
             place = self._place_of(event, [one for _, one in stretches])
             if place is None:

@@ -55,7 +55,14 @@ class WalkLaidOut:
             The notes that stand, in the order in which they were said.
         """
         looked = timedelta(0)
-        timed = [e for e in events if e.clock is not None and e.clock > self.since]
+        # Who sees bees overhead looks on.
+        timed = [
+            e
+            for e in events
+            if e.clock is not None
+            and e.clock > self.since
+            and e.kind is not EventKind.OVERHEAD
+        ]
         for before, event in pairwise([None, *timed]):
             if event is None or event.kind is not EventKind.SEARCHED:
                 continue

@@ -152,7 +152,7 @@ class Snapshot:
     watching: bool = True  # False between "pause" and "resume"
     faults: tuple[str, ...] = ()
     units: str = "metric"
-    next_steps: tuple[str, ...] = ()  # after "colony found"
+    next_steps: tuple[str, ...] = ()  # after "colony found", or the chance left
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -71,6 +71,7 @@ class Notebook:
         self._asked: Event | None = None  # the doubtful note that awaits repetition
         self.station = ""
         self.watching = True
+        self.left = ""  # the chance left, in words, after a note of looking
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -129,9 +130,8 @@ class Notebook:
             else:
                 event = self._repetition(event)
                 words.append(spoken_event(event, away_s))
-                if event.kind in LOOKING and self._walk is not None:
-                    left = self._walk.left([*self._standing, event])
-                    words.append(left_words(left))
+                words += filter(None, [self._left_after(event)])
+            self.left = self._left_after(event)
             kept = self._journal.write(self._record(event)) and kept
             self._events.append(event)
             taken.append(event)
@@ -152,6 +152,13 @@ class Notebook:
             events=tuple(taken), doubtful=doubtful, kept=kept, taken_back=gone
         )
         return result, answer
+
+    def _left_after(self, event: Event) -> str:
+        if event.kind not in LOOKING or self._walk is None:
+            return ""
+        if event.has(FlagCode.ASKED_AGAIN):
+            return ""
+        return left_words(self._walk.left([*self._standing, event]))
 
     def put(self, event: Event) -> bool:
         """Keep an event that nobody spoke (a gap); return whether it is on disk."""

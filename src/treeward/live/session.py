@@ -254,6 +254,8 @@ class Session:
         self.tally.events += len(heard.events)
         self.tally.doubtful += heard.doubtful
         self._on_heard(heard, answer)
+        if self.notebook.left:
+            self._on_said(self.notebook.left)
         if heard.kept and (steps := self._next_steps(heard.events)):
             for line in steps:
                 self._on_said(line)
@@ -378,7 +380,8 @@ class Session:
             watching=notebook.watching,
             faults=tuple(self._faults()),
             units=self._setting.units,
-            next_steps=self._next_steps(notebook.events),
+            next_steps=self._next_steps(notebook.events)
+            or tuple(filter(None, [notebook.left])),
         )
 
     def summary(self) -> dict[str, object]:

@@ -26,7 +26,7 @@ fast.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -151,7 +151,8 @@ def shared_nodes(
     Where the person gave a range (`flight_speed_out_sd`, `flight_speed_home_sd`,
     `in_hive_s`), that is a lognormal and stays so on poor days: 90 % of the prior
     lies in a 90 % range. What own hunts taught (`learned`) tilts what is not given so:
-    the plain prior times their normal distribution over the plain prior's own.
+    the plain prior times their normal distribution over the plain prior's own. In wind
+    they are widened as it is.
 
     Parameters
     ----------
@@ -191,7 +192,7 @@ def shared_nodes(
         weight *= _tilt(
             weight.sum(axis=0),
             (ln_f, ln_g),
-            settings.learned,
+            _in_wind(settings.learned, weight.sum(axis=(0, 2)), ln_f, settings, blown),
             use=(not said_speed, not said_stay),
         )
         weight /= weight.sum()
@@ -245,6 +246,30 @@ def _compensation(settings: Settings, wind_mps: float) -> tuple[Floats, Floats]:
     off = _SHARE_OFF * settings.wind_compensation_sd * np.array([-1.0, 0.0, 1.0])
     side = 0.5 / _SHARE_OFF**2  # so that the three have that standard deviation
     return np.clip(usual + off, 0.0, 1.0), np.array([side, 1 - 2 * side, side])
+
+
+def _in_wind(
+    learned: OwnFactors,
+    weight: Floats,
+    ln_f: Floats,
+    settings: Settings,
+    blown: float,
+) -> OwnFactors:
+    """Return what own hunts taught, widened on speed as wind widens the plain prior.
+
+    They taught the speed in a calm; what a day's wind adds is as unknown as before.
+    """
+    of_wind = blown**2 / (settings.flight_speed_factor_sd**2 + blown**2)
+    share = weight / weight.sum()
+    mean = float(share @ ln_f)
+    added = of_wind * float(share @ (ln_f - mean) ** 2)
+    # Slow days are more so in wind, which moves the mean off the median.
+    moved = (mean - np.log(settings.flight_speed_factor)) * (1 - np.sqrt(1 - of_wind))
+    return replace(
+        learned,
+        ln_f=learned.ln_f + float(moved),
+        ln_f_sd=float(np.hypot(learned.ln_f_sd, np.sqrt(added))),
+    )
 
 
 def _tilt(
