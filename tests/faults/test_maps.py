@@ -56,7 +56,7 @@ _VIEW = "CREATE VIEW tiles AS "
 _ROW = "14 AS zoom_level, 8027 AS tile_column, 10994 AS tile_row, "
 ENDLESS = (
     "WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT "
-    "14 AS zoom_level, x AS tile_column, x AS tile_row, x AS tile_data FROM n"
+    "14 AS zoom_level, x % 3 AS tile_column, x % 5 AS tile_row, x AS tile_data FROM n"
 )
 
 

@@ -38,9 +38,10 @@ MOST_PIXELS = 60_000_000  # of a picture: 240 MB while it is read; choice
 MOST_BYTES = 200_000_000  # of a picture; choice
 MOST_TILES = 64  # looked up of an MBTiles file: some 2,000 by 2,000 pixels; choice
 MOST_TILE_BYTES = 8_000_000  # of a tile: a hundred times what one has; choice
-MOST_STEPS = 50  # millions that SQLite takes in one file, two seconds; choice
+MOST_STEPS = 20  # millions that SQLite takes in one file, a second; choice
 MOST_ACROSS = 2000  # pixels kept of a GeoTIFF, each way; choice
 _TILE = 256  # pixels of a tile
+_FINEST = 24  # level of tiles; those of a metre are 17
 _AROUND = 0.6  # of the hunt's size, shown about it on every side; as wide as maps get
 _LEAST_DEG = 0.004  # about the hunt; some 400 m
 _ORIGIN_M = 20037508.342789244  # half the equator in EPSG:3857 (pi x 6378137 m)
@@ -342,18 +343,23 @@ def _mbtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
                     where=path.name,
                     mend="Export it with pictures (PNG, JPEG or WebP), or as GeoJSON.",
                 )
-            levels = base.execute(
-                "SELECT DISTINCT zoom_level FROM tiles ORDER BY zoom_level DESC"
-            )
-            for (level,) in levels.fetchall():
-                if not isinstance(level, int) or not 0 <= level <= 24:
-                    raise fault
+            for level in range(_FINEST, -1, -1):
                 columns, rows = _tiles_of(part, level)
-                if len(columns) * len(rows) <= MOST_TILES:
+                few = len(columns) * len(rows) <= MOST_TILES
+                if few and _has_tiles(base, level, level):
                     yield from _joined(base, path, level, columns, rows)
                     return
+            if not _has_tiles(base, 0, _FINEST):
+                raise fault
     except sqlite3.Error as error:
         raise fault from error
+
+
+def _has_tiles(base: sqlite3.Connection, low: int, high: int) -> bool:
+    found = base.execute(
+        "SELECT 1 FROM tiles WHERE zoom_level BETWEEN ? AND ? LIMIT 1", (low, high)
+    )
+    return found.fetchone() is not None
 
 
 def _bound(base: sqlite3.Connection) -> None:

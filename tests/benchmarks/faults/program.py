@@ -107,8 +107,8 @@ def _put(kind: str, ending: str, data: bytes, hunt_dir: Path) -> None:
     if kind == "review":
         review.write_bytes(data)
         return
-    # Without trips `locate` reads the tracks, and has no seconds of work to do.
-    placed = kind in {"gpx", *GROUND}
+    # Without trips `locate` has no seconds of work, but reads what is there.
+    placed = kind in {"gpx", "found", *GROUND}
     shown = REVIEW.splitlines(keepends=True)[:2] if placed else [REVIEW]
     review.write_text("".join(shown), "utf-8")
     if kind in PLACES:
