@@ -36,10 +36,10 @@ def test_the_file_that_the_browser_is_started_with_leads_in(
     try:
         page = context.new_page()
         page.set_default_timeout(LOOK_MS)
-        with server.doorstep() as doorstep:
+        with server.guardstep() as doorstep:
             page.goto(doorstep)
             page.wait_for_selector("html[data-ready=yes]")
-        assert page.url == f"{server.door.origin}/"
+        assert page.url == f"{server.guard.origin}/"
         page.reload()
         page.wait_for_selector("html[data-ready=yes]")
     finally:
@@ -101,7 +101,7 @@ def test_the_whole_way_by_keyboard(
     page.click("#finish")
     page.wait_for_selector(".note h1:has-text('Done')")
     assert {url.split("/")[2] for url in sitting.asked if url[:4] != "blob"} == {
-        sitting.server.door.host
+        sitting.server.guard.host
     }
     assert sitting.faults == []
 
@@ -249,7 +249,7 @@ def test_another_browser_without_the_cookie_sees_nothing(
     other = browser.new_context()
     page = other.new_page()
 
-    for address in (sitting.server.door.origin, sitting.server.address):
+    for address in (sitting.server.guard.origin, sitting.server.address):
         answer = page.goto(address)
         assert answer is not None
         assert answer.status == 403

@@ -59,7 +59,7 @@ class ReviewApp:
     def __init__(self, hunt: Hunt, *, on_finish: Callable[[], None]) -> None:
         self.desk = Desk(hunt)
         self.weighing = Weighing(self.desk)
-        self.surveyor = Estimator(hunt.locate, afterwards=self.weighing.work)
+        self.estimator = Estimator(hunt.locate, afterwards=self.weighing.work)
         self._on_finish = on_finish
         self._report: bytes | None = None
         self._files = _page_files()
@@ -114,25 +114,25 @@ class ReviewApp:
         state = self.desk.state()
         if state["digest"] != self._located:
             self._located = state["digest"]
-            self.surveyor.ask()
-        return state | {"asked": self.surveyor.asked}
+            self.estimator.ask()
+        return state | {"asked": self.estimator.asked}
 
     def _pulse(self, _request: Request, _: bytes) -> Response:
         return JSONResponse(
             {
                 "digest": self.desk.ledger.digest(),
-                "asked": self.surveyor.asked,
-                "answered": self.surveyor.answered,
+                "asked": self.estimator.asked,
+                "answered": self.estimator.answered,
                 "weighed": self.weighing.changes,
             }
         )
 
     def _answer(self, _request: Request, _: bytes) -> Response:
-        answered, result = self.surveyor.answered, self.surveyor.result
+        answered, result = self.estimator.answered, self.estimator.result
         body: dict[str, Any] = {
             "answered": answered,
-            "asked": self.surveyor.asked,
-            "fault": self.surveyor.fault,
+            "asked": self.estimator.asked,
+            "fault": self.estimator.fault,
             "weighed": self.weighing.changes,
             "moves": moves_payload(
                 list(self.weighing.moves.values()),
@@ -177,13 +177,13 @@ class ReviewApp:
         digest = self.desk.ledger.digest()
         if digest != self._located:
             self._located = digest
-            self.surveyor.ask()
-        if not self.surveyor.settle(_LONGEST_S) or self.surveyor.result is None:
+            self.estimator.ask()
+        if not self.estimator.settle(_LONGEST_S) or self.estimator.result is None:
             raise HuntError(
-                self.surveyor.fault or "the distances take too long to work out",
-                mend="" if self.surveyor.fault else "Run: treeward locate",
+                self.estimator.fault or "the distances take too long to work out",
+                mend="" if self.estimator.fault else "Run: treeward locate",
             )
-        return self.surveyor.result
+        return self.estimator.result
 
     def _finish(self, _request: Request, _: bytes) -> Response:
         self._on_finish()
