@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward.desk.talk import lines_without_note
+from treeward.desk.edits import LineJudged
+from treeward.desk.desk import line_key
 
 from .pages import PHONE
 
@@ -32,8 +33,7 @@ def keep(prepared: Prepared, *lines: tuple[float, str]) -> None:
 
 
 def shown(prepared: Prepared) -> list[str]:
-    events = [row.event for row in prepared.desk.sheet().rows]
-    return [line.text for line in lines_without_note(prepared.hunt, events)]
+    return [line.text for line in prepared.desk.lines(prepared.desk.sheet())]
 
 
 def test_a_line_is_shown_until_a_note_stands_in_it(prepared: Prepared) -> None:

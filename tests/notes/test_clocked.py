@@ -157,7 +157,20 @@ def test_times_without_a_date_are_refused_once_with_the_way_to_mend() -> None:
 def test_a_line_that_names_a_bee_and_says_no_note_is_told() -> None:
     page = read_clocked(DAY + "9:05 Y away\nblue somewhere 9:10\na cloud", BOOK, ZONE)
 
-    assert page.unread == ((3, "blue somewhere 9:10"),)
+    (line,) = page.unread
+    assert (line.place, line.text, line.marks) == (
+        "line 3",
+        "blue somewhere 9:10",
+        ("blue",),
+    )
+    assert line.clock == datetime(2026, 7, 14, 9, 10, tzinfo=ZONE)
+    assert line.start_s is None
+
+
+def test_a_line_written_twice_is_one_note_and_no_line_without_one() -> None:
+    page = read_clocked(DAY + "9:05 Y away\n9:05 Y away\n", BOOK, ZONE)
+
+    assert (len(page.events), page.unread) == (1, ())
 
 
 def test_only_text_with_clock_times_and_bees_is_such_a_page() -> None:

@@ -18,7 +18,7 @@ from .desk import Desk, conflicts_payload
 from .estimator import Estimator
 from .requests import EditsSent, PhraseSent, as_sent
 from .sounds import BIN_S, clip_wav
-from .tally import answer_payload, moves_payload
+from .tally import answer_payload
 from .weighing import Weighing
 
 if TYPE_CHECKING:
@@ -134,11 +134,7 @@ class ReviewApp:
             "asked": self.estimator.asked,
             "fault": self.estimator.fault,
             "weighed": self.weighing.changes,
-            "moves": moves_payload(
-                list(self.weighing.moves.values()),
-                self.desk.hunt.file.hunt.units,
-                done=self.weighing.done,
-            ),
+            "moves": self.weighing.told(),
         }
         return JSONResponse(body | (answer_payload(result) if result else {}))
 

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from treeward.trips.table import Trip, TripTable
     from treeward.units import UnitSystem
 
+UNKNOWN_RANK = 2  # of a row of which it is not known how far it moves the place
+
 
 def bee_values(table: TripTable) -> list[dict[str, Any]]:
     """Return the trips and bearings by bee and station, in order of their names."""

@@ -11,6 +11,7 @@ import csv
 import re
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import islice
 from typing import TYPE_CHECKING, Literal
 
 from treeward.errors import TranscriptError
@@ -21,9 +22,10 @@ from treeward.language.kinds import ALSO_WRITTEN, EventKind
 from .events import Event
 from .time_in_name import time_in_name
 from .typed import parse_typed
+from .unread import Unread
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
     from datetime import date, time
     from zoneinfo import ZoneInfo
 
@@ -74,6 +76,7 @@ _HEADINGS = {
 }  # fmt: skip
 _LATE_H = 6  # before this hour by a twelve-hour dial it is afternoon; guess
 _DARK_H = 20  # nor do notes go on so late; guess
+_MOST_LETTERS = 500  # kept of a line without a note; choice
 _SITTING_H = 6  # between two notes of a day at most; guess
 
 
@@ -82,7 +85,7 @@ class Clocked:
     """What was typed: the notes, and lines that look as if they held more."""
 
     events: tuple[Event, ...]
-    unread: tuple[tuple[int, str], ...]  # number of the line, and its words
+    unread: tuple[Unread, ...]
 
 
 @dataclass(slots=True)
@@ -227,7 +230,7 @@ class _Lines:
         match: re.Match[str],
         before: Sequence[tuple[Sort, str]],
     ) -> tuple[Sort, str, int]:
-        said = list(_WORD.finditer(text, at))[:4]
+        said = list(islice(_WORD.finditer(text, at), 4))
         words = [m[0].replace("\u2019", "'") for m in said]
         for count in range(min(len(words), 3), 0, -1):
             between = text[at : said[count - 1].end()]
@@ -311,7 +314,9 @@ class _Page:
         where: str,
     ) -> None:
         self.events: list[Event] = []
-        self.unread: list[tuple[int, str]] = []
+        self.unread: list[Unread] = []
+        self._known: set[Event] = set()
+        self._made = 0  # notes, those that were written twice among them
         self._reader, self._book, self._zone = reader, book, zone
         self._name, self._near, self._where = name, near, where
         named = time_in_name(name.rsplit("/", 1)[-1], near=near)
@@ -339,10 +344,10 @@ class _Page:
         plain = re.sub(r"(?i)^\s*(?:date|day)\s*:?", "", line).strip(" \t,;|:.-")
         plain = re.sub(r"(?i)^(?:mon|tues?|wed(?:nes)?|thurs?|fri|satur|sat|sun)"
                        r"(?:day)?,?\s+", "", plain)  # fmt: skip
-        if not plain or (day := parse_date(plain, near=self._near)) is not None:
-            return day if plain else None
-        if {"mark", "event"} & {sort for sort, _ in self._reader.tokens(line)}:
+        if not plain or {"mark", "event"} & {s for s, _ in self._reader.tokens(line)}:
             return None
+        if (day := parse_date(plain, near=self._near)) is not None:
+            return day
         named = time_in_name(f"{plain} ", near=self._near)  # "Heath, 14 July 2026"
         return named.day if named else None
 
@@ -370,7 +375,7 @@ class _Page:
 
     def _note(self, text: str, line: str) -> None:
         """Read the notes of one line, or of one cell and what stands over it."""
-        before = len(self.events)
+        before, made = len(self.events), self._made
         left: list[str] = []
         group, mark, when = _Group(), [""], None
         tokens = self._reader.tokens(text)
@@ -402,8 +407,18 @@ class _Page:
             self._head = ""
         self._others(text, left, last, line)
         telling = any(sort in {"mark", "event", "time"} for sort, _ in tokens)
-        if len(self.events) == before and telling:
-            self.unread.append((self._line, line.strip()))
+        if self._made == made and telling:
+            self.unread.append(
+                Unread(
+                    recording=self._name,
+                    text=" ".join(line.split())[:_MOST_LETTERS],
+                    line=self._line,
+                    clock=last,
+                    marks=tuple(
+                        dict.fromkeys(v for sort, v in tokens if sort == "mark")
+                    ),
+                )
+            )
 
     def _others(
         self, text: str, left: Sequence[str], when: datetime | None, line: str
@@ -453,7 +468,9 @@ class _Page:
         heard = " ".join(line.split())
         event = Event(kind=kind, mark=mark, value=value, recording=self._name,
                       clock=clock, heard=heard)  # fmt: skip
-        if event not in self.events:
+        self._made += 1
+        if event not in self._known:
+            self._known.add(event)
             self.events.append(event)
 
     def _clock(self, text: str) -> datetime | None:
@@ -492,9 +509,3 @@ class _Page:
         gone_min = 60 * (late - self._last.hour) + minute - self._last.minute
         is_later = 60 * early + minute >= 60 * self._last.hour + self._last.minute
         return early if is_later or gone_min > 60 * _SITTING_H else late
-
-
-def lines_to_look_at(unread: Sequence[tuple[int, str]]) -> Iterator[str]:
-    """Yield a line for each line of a page that made no note."""
-    for number, words in unread:
-        yield f"line {number} made no note: {words[:80]!r}"
