@@ -7,9 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward.desk.edits import LineJudged
-from treeward.desk.desk import line_key
-
 from .pages import PHONE
 
 if TYPE_CHECKING:

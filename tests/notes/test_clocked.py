@@ -139,6 +139,20 @@ def test_the_line_with_the_date_may_name_the_station() -> None:
     ]
 
 
+def test_what_stands_without_a_time_is_of_the_next_one() -> None:
+    page = "station 1\n9:05 Y away\nstation 2\nwind light\n9:40 Y back\npause\n"
+
+    assert said(DAY + page) == [
+        "9:05 station 1",
+        "9:05 away yellow",
+        "9:40 station 2",
+        "9:40 wind light",
+        "9:40 back yellow",
+        "9:40 pause",
+    ]
+    assert said(DAY + "station 1\n") == []
+
+
 def test_a_day_without_its_year_is_of_the_year_near_by() -> None:
     page = read_clocked("14 July\n9:05 Y away", BOOK, ZONE, near=date(2025, 8, 1))
 

@@ -13,12 +13,15 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from treeward.errors import HuntError, ReviewError, TreewardError
+from treeward.hunt.find_place import typed_place
+from treeward.hunt.finds import FindTable, add_find, checked, day_told, read_finds
+from treeward.hunt.pasted import look_at_pasted, take_pasted
 
 from .desk import Desk, conflicts_payload
 from .estimator import Estimator
-from .requests import EditsSent, PhraseSent, as_sent
+from .requests import EditsSent, FindSent, PhraseSent, TypedSent, as_sent
 from .sounds import BIN_S, clip_wav
-from .tally import answer_payload
+from .tally import answer_payload, finds_payload, pasted_payload
 from .weighing import Weighing
 
 if TYPE_CHECKING:
@@ -71,6 +74,9 @@ class ReviewApp:
                 Route("/api/answer", self._guarded(self._answer)),
                 Route("/api/edit", self._guarded(self._edit), methods=["POST"]),
                 Route("/api/read", self._guarded(self._read), methods=["POST"]),
+                Route("/api/typed", self._guarded(self._look_at), methods=["POST"]),
+                Route("/api/take", self._guarded(self._take), methods=["POST"]),
+                Route("/api/find", self._guarded(self._find), methods=["POST"]),
                 Route("/api/results", self._guarded(self._results), methods=["POST"]),
                 Route("/api/finish", self._guarded(self._finish), methods=["POST"]),
                 Route("/sound/{key}/outline", self._guarded(self._outline)),
@@ -136,7 +142,8 @@ class ReviewApp:
             "weighed": self.weighing.changes,
             "moves": self.weighing.told(),
         }
-        return JSONResponse(body | (answer_payload(result) if result else {}))
+        answer = answer_payload(result) if result else {}
+        return JSONResponse(body | answer | finds_payload(self.desk.hunt, result))
 
     def _edit(self, _request: Request, body: bytes) -> Response:
         sent = EditsSent.model_validate_json(body)
@@ -154,6 +161,36 @@ class ReviewApp:
     def _read(self, _request: Request, body: bytes) -> Response:
         reading = self.desk.read_phrase(PhraseSent.model_validate_json(body).text)
         return JSONResponse({"cells": reading.cells()})
+
+    def _look_at(self, _request: Request, body: bytes) -> Response:
+        sent = TypedSent.model_validate_json(body)
+        return JSONResponse(
+            pasted_payload(look_at_pasted(self.desk.hunt, sent.text, sent.day))
+        )
+
+    def _take(self, _request: Request, body: bytes) -> Response:
+        sent = TypedSent.model_validate_json(body)
+        with self.desk.ledger.lock:  # a correction meanwhile waits for it
+            page, done = take_pasted(self.desk.hunt, sent.text, sent.day)
+        if done.faults:
+            raise HuntError(done.faults[0])
+        return JSONResponse(self._whole_state() | {"taken": pasted_payload(page)})
+
+    def _find(self, _request: Request, body: bytes) -> Response:
+        sent = FindSent.model_validate_json(body)
+        hunt = self.desk.hunt
+        told = sent.model_dump() | {
+            "id": read_finds(hunt.path).free_id(),
+            "position": typed_place(sent.position),
+            "found": day_told(hunt, sent.found),
+            "may_know": [
+                who.strip() for who in sent.may_know.split(",") if who.strip()
+            ],
+        }
+        find = checked(FindTable, told)
+        add_find(hunt, find)
+        result = self.estimator.result
+        return JSONResponse({"find": find.id} | finds_payload(hunt, result))
 
     def _results(self, _request: Request, _: bytes) -> Response:
         with self.desk.ledger.lock:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError, TreewardError
+from treeward.hunt.finds import NESTS
 from treeward.hunt.note_rows import said_in_words
 from treeward.hunt.unread_lines import (
     dismiss,
@@ -157,6 +158,7 @@ class Desk:
             "trips": trips,
             "marks": sorted({*marks, UNMARKED}),
             "stations": [station.id for station in self.hunt.file.station],
+            "nests": list(NESTS),
             "kinds": [kind.value for kind in EventKind],
             "lines": [_line_payload(line) for line in lines],
             "dismissed": [_line_payload(line) for line in dismissed_lines(self.hunt)],

@@ -40,15 +40,18 @@ class ReviewEdits:
         self.lock = threading.RLock()
 
     def read(self) -> Sheet:
-        """Read the file and the machine's copy.
+        """Read the file and the machine's copy; in a new hunt there is no row yet.
 
         Raises
         ------
         ReviewError
-            If it is missing or cannot be read; ReviewFaultsError with a line for every
+            If it cannot be read, or is gone; ReviewFaultsError with a line for every
             fault.
         """
         with self.lock:
+            review = self._hunt.review
+            if not self._hunt.review_path.exists() and not review.machine_rows():
+                return Sheet(digest="", rows=())
             return self._parse(self._bytes())
 
     def digest(self) -> str:

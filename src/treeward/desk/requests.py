@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from datetime import date
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
+
+from treeward.hunt.pasted import MOST_LETTERS
 
 from .edits import CellEdit, Edit, LineJudged, LineKey, NewRow, TakenOut
 
 Name = Annotated[str, Field(min_length=1, max_length=40)]
 Cell = Annotated[str, Field(max_length=4000)]
 Cells = Annotated[dict[Name, Cell], Field(max_length=40)]
+Day = Annotated[date | None, Field()]  # None: the text's own, or today
 MOST_EDITS = 200  # in one request
 
 
@@ -97,6 +101,25 @@ class PhraseSent(_Sent):
     """Typed words to be read as a note."""
 
     text: Annotated[str, Field(max_length=200)]
+
+
+class TypedSent(_Sent):
+    """Notes that were typed and pasted, and the day where they do not say it."""
+
+    text: Annotated[str, Field(max_length=MOST_LETTERS)]
+    day: Day
+
+
+class FindSent(_Sent):
+    """A colony that was found; `may_know` are names with commas between."""
+
+    position: Annotated[str, Field(max_length=200)]
+    found: Day
+    nest: Annotated[str, Field(max_length=40)]
+    height_m: Annotated[float, Field(allow_inf_nan=False)] | None
+    entrance: Cell
+    remark: Cell
+    may_know: Cell
 
 
 def as_sent(edit: Edit) -> dict[str, object]:

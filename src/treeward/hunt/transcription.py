@@ -101,7 +101,9 @@ def recorded_of(
         from treeward.notes.narration import read_narration
         from treeward.speech.transcripts import read_transcript
 
-        if path.suffix.lower() in TYPED_SUFFIXES and (page := _typed(hunt, path, name)):
+        if path.suffix.lower() in TYPED_SUFFIXES and (
+            page := typed_notes(hunt, path, name)
+        ):
             return page
         narrated = read_narration(read_transcript(path), book, recording=name)
         return Recorded(
@@ -162,7 +164,7 @@ def time_line(told: TimeTold) -> str:
             )
 
 
-def _typed(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
+def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
     """Read notes typed with clock times; None for a file that holds none."""
     from treeward.notes.clocked import has_clock_times, read_clocked
     from treeward.speech.transcripts import read_text

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import islice
 from typing import TYPE_CHECKING, Literal
@@ -316,6 +316,7 @@ class _Page:
         self.events: list[Event] = []
         self.unread: list[Unread] = []
         self._known: set[Event] = set()
+        self._early: list[Event] = []  # written before any time of theirs
         self._made = 0  # notes, those that were written twice among them
         self._reader, self._book, self._zone = reader, book, zone
         self._name, self._near, self._where = name, near, where
@@ -339,6 +340,8 @@ class _Page:
                 self._row(line, self._columns)
             else:
                 self._note(line, line)
+        if self.events and (last := self.events[-1].clock) is not None:
+            self._on_the_clock(last)  # what stands below the last time
 
     def _day_of(self, line: str) -> date | None:
         plain = re.sub(r"(?i)^\s*(?:date|day)\s*:?", "", line).strip(" \t,;|:.-")
@@ -469,6 +472,19 @@ class _Page:
         event = Event(kind=kind, mark=mark, value=value, recording=self._name,
                       clock=clock, heard=heard)  # fmt: skip
         self._made += 1
+        if event.clock is None:
+            self._early.append(event)
+            return
+        self._on_the_clock(event.clock)
+        self._keep(event)
+
+    def _on_the_clock(self, clock: datetime) -> None:
+        """Give what was written without a time, as a station is, the next one."""
+        for event in self._early:
+            self._keep(replace(event, clock=clock))
+        self._early.clear()
+
+    def _keep(self, event: Event) -> None:
         if event not in self._known:
             self._known.add(event)
             self.events.append(event)
