@@ -2,7 +2,7 @@
 
 import { byId, make } from "./build.js";
 import { choose, focusRow } from "./rows.js";
-import { ask, changed, showAll, store, takeState } from "./store.js";
+import { ask, changed, inTurn, showAll, store, takeState } from "./store.js";
 
 const notes = (count) => (count === 1 ? "1 note" : `${count} notes`);
 
@@ -57,8 +57,11 @@ function seen(page) {
 async function take() {
   byId("p-take").disabled = true;
   try {
-    const told = await ask("/api/take", sent());
-    takeState(told);
+    const told = await inTurn(async () => {
+      const taken = await ask("/api/take", sent());
+      takeState(taken);
+      return taken;
+    });
     byId("p-text").value = "";
     byId("paste-dialog").close();
     showAll();

@@ -124,7 +124,12 @@ export function edit(edits, { remember = true } = {}) {
     changed();
     return told;
   };
-  const result = sending.then(work, work); // one at a time, in the order they were made
+  return inTurn(work);
+}
+
+// One change at a time, in the order they were made; those of others are told from ours.
+export function inTurn(work) {
+  const result = sending.then(work, work);
   sending = result.catch(() => {});
   return result;
 }
