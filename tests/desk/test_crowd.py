@@ -211,7 +211,7 @@ def test_the_file_lies_elsewhere_where_the_disk_knows_no_owners(
 ) -> None:
     monkeypatch.setattr("treeward.within.Held.look", lambda *_: Path("/").stat())
     server = ReviewServer(prepared.hunt)
-    with server.guardstep() as address:
+    with server.doorstep() as address:
         path = Path(urllib.request.url2pathname(urllib.parse.urlparse(address).path))
         assert prepared.hunt.path not in path.parents
         assert path.parent.stat().st_mode & 0o077 == 0

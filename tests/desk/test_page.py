@@ -36,7 +36,7 @@ def test_the_file_that_the_browser_is_started_with_leads_in(
     try:
         page = context.new_page()
         page.set_default_timeout(LOOK_MS)
-        with server.guardstep() as doorstep:
+        with server.doorstep() as doorstep:
             page.goto(doorstep)
             page.wait_for_selector("html[data-ready=yes]")
         assert page.url == f"{server.guard.origin}/"
@@ -327,6 +327,21 @@ def test_axe_finds_no_fault(
     page.click("#keys-close")
     page.eval_on_selector('[data-deed="add"]', "button => button.click()")
     page.wait_for_selector("#add-dialog[open]")
+    assert faults() == []
+    page.click("#add-cancel")
+    page.eval_on_selector("#paste", "button => button.click()")
+    page.fill("#p-text", "2026-07-14\n9:05 yellow away\n9:07 blue ???\n")
+    page.click("#p-look")
+    page.wait_for_selector("#p-take:focus")
+    assert faults() == []
+    page.click("#p-take")
+    page.wait_for_selector("#lines .dismiss")
+    page.eval_on_selector("#lines .dismiss", "button => button.click()")
+    page.wait_for_selector("#dismissed-box", state="visible")
+    page.eval_on_selector("#dismissed-box", "box => { box.open = true; }")
+    assert faults() == []
+    page.eval_on_selector("#find", "button => button.click()")
+    page.wait_for_selector("#find-dialog[open]")
     assert faults() == []
 
 

@@ -14,7 +14,7 @@ import struct
 import sys
 import zlib
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 import pytest
@@ -140,7 +140,7 @@ def tiles_about(level: int) -> dict[tuple[int, int], bytes]:
     x, y = to_web.transform(HERE[1], HERE[0])
     column = int((x + 20037508.342789244) // side)
     row = int((20037508.342789244 - y) // side)
-    drawn = {}
+    drawn: dict[tuple[int, int], bytes] = {}
     for i in range(column - 3, column + 4):
         left = i * side - 20037508.342789244
         middles = left + (np.arange(256) + 0.5) * side / 256
@@ -189,7 +189,7 @@ def pmtiles(path: Path, level: int, kind: str = "PNG", **changed: Any) -> None:
         zxy_to_tileid(level, i, j): raw for (i, j), raw in tiles_about(level).items()
     }
     with path.open("wb") as file:
-        writer = Writer(file)
+        writer: Any = cast("Any", Writer)(file)
         for number in sorted(drawn):
             writer.write_tile(number, changed.get("picture", drawn[number]))
         writer.finalize(
@@ -198,7 +198,7 @@ def pmtiles(path: Path, level: int, kind: str = "PNG", **changed: Any) -> None:
                 "tile_type": TileType[kind],
                 "min_zoom": level,
                 "max_zoom": level,
-            },  # type: ignore[typeddict-item]
+            },
             {},
         )
 

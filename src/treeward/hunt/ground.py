@@ -528,7 +528,7 @@ def _tiles_of(part: _Part, level: int) -> tuple[range, range]:
 def _finest(
     path: Path,
     part: _Part,
-    levels: Iterable[int],
+    levels: Iterable[object],
     tile: Callable[[int, int, int], bytes | None],
     fault: HuntError,
 ) -> Iterator[GroundPicture]:
