@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.speech.voice_activity import FRAME
+from treeward.speech.segments import FRAME
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

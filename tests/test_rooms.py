@@ -131,11 +131,11 @@ def test_no_module_has_a_name_that_says_nothing() -> None:
     assert [p for p in modules() if p.stem in empty_names] == []
 
 
-def test_no_module_is_longer_than_five_hundred_lines() -> None:
+def test_no_module_is_longer_than_six_hundred_lines() -> None:
     long = {
         str(path.relative_to(PACKAGE)): count
         for path in modules()
-        if (count := len(path.read_text("utf-8").splitlines())) > 500
+        if (count := len(path.read_text("utf-8").splitlines())) > 600
     }
 
     assert long == {}

@@ -24,8 +24,7 @@ from treeward.language.phrasebook import PhraseBook
 from treeward.notes.context import read_again
 from treeward.notes.narration import read_talk
 from treeward.notes.parser import parse_notes
-from treeward.simulate import noise
-from treeward.simulate.sound import SPEECH_LEVEL_DBFS, HibariVoice
+from treeward.simulate.sound import SPEECH_LEVEL_DBFS, HibariVoice, bed, gain_for
 
 from .hearing.speakers import Program
 from .narration_days import JUDGE, compare, read_day, whole
@@ -61,10 +60,10 @@ def read_aloud(day: str, path: Path, snr_db: float, voice: Voice) -> None:
         at += len(wave)
     total = at + 2 * RATE_HZ
     rng = np.random.default_rng(seed)
-    bed = noise.bed("wind", rng, RATE_HZ)
-    gain = noise.gain_for(SPEECH_LEVEL, snr_db)
+    behind = bed("wind", rng, RATE_HZ)
+    gain = gain_for(SPEECH_LEVEL, snr_db)
     sound = gain * np.concatenate(
-        [bed.block(RATE_HZ) for _ in range(total // RATE_HZ + 1)]
+        [behind.block(RATE_HZ) for _ in range(total // RATE_HZ + 1)]
     )
     for start, wave in waves:
         sound[start : start + len(wave)] += wave

@@ -26,14 +26,14 @@ from treeward.errors import HuntError
 from treeward.hunt.ground import _Part, _tiles_of, read_ground
 from treeward.report.figures.map import map_figure
 from treeward.report.figures.map_frame import Extent
-from treeward.report.figures.map_ground import resampled
+from treeward.report.figures.map_layers import resampled
 from treeward.report.model import StationPlace
 from treeward.survey.frame import LocalFrame
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from treeward.report.ground import Ground, GroundPicture
+    from treeward.report.model import Ground, GroundPicture
 
 HERE = (52.3012, -3.6104)  # latitude, longitude
 RED, BLUE = (255, 0, 0, 255), (0, 0, 255, 255)

@@ -19,7 +19,7 @@ from treeward.hunt.walked import read_stretches, walked_lines
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
-from treeward.report.search_told import BoutKind, SearchDoubtKind
+from treeward.report.model import BoutKind, SearchDoubtKind
 from treeward.report.searching import search_sentences
 
 if TYPE_CHECKING:

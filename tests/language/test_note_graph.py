@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.language.note_graph import NoteGraph
-from treeward.language.number_forms import DIGIT_WORDS, bearing_forms, time_forms
+from treeward.language.number_words import DIGIT_WORDS, bearing_forms, time_forms
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
 from treeward.speech.utterances import Utterance, Word, WordSource

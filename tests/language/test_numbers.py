@@ -7,9 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.language.bearings import COMPASS_POINTS, read_bearing, read_compass
-from treeward.language.durations import read_duration
-from treeward.language.number_forms import bearing_forms, cardinal, time_forms
-from treeward.language.times_of_day import read_time
+from treeward.language.number_words import bearing_forms, cardinal, time_forms
+from treeward.language.times_of_day import read_duration, read_time
 
 ANY_WORDS = st.lists(
     st.one_of(

@@ -24,8 +24,7 @@ from treeward.live.session import Session, Setting
 from treeward.live.streams import BlocksSource, RehearsalTime
 from treeward.live.watch_clock import WatchClock
 from treeward.notes.events import Event
-from treeward.speech.segments import AROUND_S, Segmenter
-from treeward.speech.voice_activity import FRAME_S
+from treeward.speech.segments import AROUND_S, FRAME_S, Segmenter
 from treeward.trips.table import Trip, TripTable
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
-from treeward.audio.containers import container_of
+from treeward.audio.reader import container_of
 from treeward.errors import SoundError
 from treeward.live import microphone
 from treeward.live.microphone import MicrophoneSource, device_warning

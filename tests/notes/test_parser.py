@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.language.kinds import EventKind
-from treeward.language.number_forms import bearing_forms
+from treeward.language.number_words import bearing_forms
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.flags import FlagCode, sentences_of
 from treeward.notes.parser import parse_notes

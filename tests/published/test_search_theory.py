@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from treeward.survey import search, search_theory
+from treeward.survey import search
 from treeward.survey.frame import LocalFrame
 from treeward.survey.grid import Grid
 
@@ -40,7 +40,7 @@ def circular_normal(sd_m: float = SD_M, cell_m: float = CELL_M) -> Grid:
 def test_best_effort_for_a_circular_normal(u: float, found: float) -> None:
     grid = circular_normal()
     effort_m2 = np.pi * SD_M**2 * u**2
-    best = search_theory.best_effort(grid.probability, CELL_M**2, effort_m2)
+    best = search.best_effort(grid.probability, CELL_M**2, effort_m2)
     assert best.sum() * CELL_M**2 == pytest.approx(effort_m2, rel=1e-9)
     assert 1 - grid.probability @ np.exp(-best) == pytest.approx(found, abs=0.001)
     # Its shape: a paraboloid within R, nothing beyond.
@@ -51,7 +51,7 @@ def test_best_effort_for_a_circular_normal(u: float, found: float) -> None:
 
 def test_mean_effort_for_a_circular_normal() -> None:
     grid = circular_normal()
-    mean = search_theory.expected_effort_m2(grid.probability, CELL_M**2)
+    mean = search.expected_effort_m2(grid.probability, CELL_M**2)
     assert mean == pytest.approx(6 * np.pi * SD_M**2, rel=0.01)
 
 
@@ -61,11 +61,9 @@ def test_mean_effort_is_the_integral_of_what_is_not_found_yet() -> None:
     held = rng.gamma(0.3, size=40)
     held /= held.sum()
     efforts = np.concatenate([[0.0], np.geomspace(1e-6, 2e4, 6000)])
-    left = [
-        held @ np.exp(-search_theory.best_effort(held, 1.0, e)) for e in efforts[1:]
-    ]
+    left = [held @ np.exp(-search.best_effort(held, 1.0, e)) for e in efforts[1:]]
     mean = np.trapezoid([1.0, *left], efforts)
-    assert search_theory.expected_effort_m2(held, 1.0) == pytest.approx(mean, rel=1e-3)
+    assert search.expected_effort_m2(held, 1.0) == pytest.approx(mean, rel=1e-3)
 
 
 @pytest.mark.parametrize("passes", [1, 3])

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from treeward.survey import Settings, timing
-from treeward.survey.places import Place, ground_speed_mps
+from treeward.survey.evidence import Place, ground_speed_mps
 
 
 def test_the_wind_triangle_of_the_handbook() -> None:

@@ -11,7 +11,7 @@ import pytest
 from treeward.errors import ReportError
 from treeward.language.phrase_list import sections
 from treeward.language.phrasebook import PhraseBook
-from treeward.report.figures.cue_card import card_pdf, write_card
+from treeward.report.figures.sheets import card_pdf, write_card
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -15,8 +15,8 @@ import pytest
 
 from treeward.cautions import CAUTIONS, LOOK_FIRST
 from treeward.hunt_file import parse_hunt_table
-from treeward.report.figures.cue_card import FIELD_CAUTIONS
 from treeward.report.figures.map import LETTERING, map_figure
+from treeward.report.figures.sheets import FIELD_CAUTIONS
 from treeward.report.formats.geojson import geojson_dict
 from treeward.report.formats.gpx import gpx_text
 from treeward.report.formats.kml import kml_bytes

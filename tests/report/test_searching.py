@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.report.search_told import (
+from treeward.report.model import (
     Bout,
     BoutKind,
     SearchDoubt,

@@ -23,9 +23,9 @@ from treeward.review.file import (
     cells_of,
     effective_events,
     read_review,
+    rows_from_table,
     write_review,
 )
-from treeward.review.reading import rows_from_table
 from treeward.review.table import parse_table
 from treeward.speech.utterances import Alternative
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import treeward
-from treeward.simulate import flights, invented, world
+from treeward.simulate import invented, world
 from treeward.survey import Settings, directions, timing
 
 ROOMS = Path(treeward.__file__).parent
@@ -84,14 +84,14 @@ def test_constants_of_one_name_are_of_different_values() -> None:
 @pytest.mark.parametrize(
     ("invented_world", "model"),
     [
-        pytest.param(flights.FLIGHT_SCATTER, {timing.FLIGHT_CV}, id="flight"),
+        pytest.param(world.FLIGHT_SCATTER, {timing.FLIGHT_CV}, id="flight"),
         pytest.param(world.BEE_SPEED_SPREAD, {timing.BEE_FLIGHT_CV}, id="bees, speed"),
         pytest.param(FREE.in_hive_bee_spread, {timing.BEE_SIGMA}, id="bees, in hive"),
         pytest.param(
             FREE.long_stay_share, {s for s, *_ in timing.LONG_STAYS}, id="long stays"
         ),
         pytest.param(
-            flights.LONG_STAY_MEAN_S,
+            world.LONG_STAY_MEAN_S,
             {mean for _, mean, _ in timing.LONG_STAYS},
             id="length of long stays",
         ),
@@ -100,7 +100,7 @@ def test_constants_of_one_name_are_of_different_values() -> None:
             FREE.in_hive_varying_share, {timing.TRIP_SIGMA_MEDIAN}, id="trip to trip"
         ),
         pytest.param(
-            flights.WIND_HELD_MPS, {Settings().wind_compensation}, id="held wind"
+            world.WIND_HELD_MPS, {Settings().wind_compensation}, id="held wind"
         ),
     ],
 )

@@ -10,8 +10,7 @@ import soundfile
 
 from treeward.hunt_file import read_hunt_file
 from treeward.simulate import simulate_hunt
-from treeward.simulate.example import SEED, SETTINGS, write_typed
-from treeward.simulate.write import hunt_toml
+from treeward.simulate.write import SEED, SETTINGS, hunt_toml, write_typed
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 EXAMPLE = FIXTURES / "example_hunt"

@@ -8,9 +8,14 @@ import pytest
 
 from treeward.language.kinds import EventKind
 from treeward.simulate import SimulationSettings, simulate_hunt
-from treeward.simulate.flights import beyond, draw_settings, varying_share
 from treeward.simulate.hunting import WORD_S
-from treeward.simulate.world import declination_deg, line
+from treeward.simulate.world import (
+    beyond,
+    declination_deg,
+    draw_settings,
+    line,
+    varying_share,
+)
 
 STEADY = SimulationSettings(
     speed_factor=(1.0, 1.0),

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from treeward.simulate import noise
+from treeward.simulate import sound
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -14,15 +14,15 @@ RATE_HZ = 16_000
 
 
 def long(kind: str, seed: int, seconds: int = 40) -> NDArray[np.float64]:
-    bed = noise.bed(kind, np.random.default_rng(seed), RATE_HZ)
+    bed = sound.bed(kind, np.random.default_rng(seed), RATE_HZ)
     return np.concatenate([bed.block(RATE_HZ) for _ in range(seconds)])
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", noise.KINDS)
+@pytest.mark.parametrize("kind", sound.KINDS)
 def test_beds_have_unit_level_and_repeat_by_seed(kind: str) -> None:
     samples = long(kind, 3)
-    assert 20 * np.log10(noise.band_level(samples, RATE_HZ)) == pytest.approx(0, abs=4)
+    assert 20 * np.log10(sound.band_level(samples, RATE_HZ)) == pytest.approx(0, abs=4)
     assert np.array_equal(samples[:RATE_HZ], long(kind, 3, 1))
     assert not np.array_equal(samples[:RATE_HZ], long(kind, 4, 1))
 
@@ -57,9 +57,9 @@ def test_buzz_is_a_tone_near_a_wingbeat() -> None:
 
 
 def test_gain_sets_the_signal_to_noise_ratio() -> None:
-    assert noise.gain_for(0.1, 20.0) == pytest.approx(0.01)
+    assert sound.gain_for(0.1, 20.0) == pytest.approx(0.01)
 
 
 def test_unknown_kind_is_refused() -> None:
     with pytest.raises(ValueError, match="traffic"):
-        noise.bed("traffic", np.random.default_rng(1), RATE_HZ)
+        sound.bed("traffic", np.random.default_rng(1), RATE_HZ)

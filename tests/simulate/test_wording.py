@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.language.bearings import read_bearing
-from treeward.simulate.wording import (
+from treeward.simulate.observer import (
     BEARING_FORMS,
     BearingForm,
     bearing_words,

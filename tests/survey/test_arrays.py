@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from treeward.survey.arrays import bessel_i0e
+from treeward.survey.records import bessel_i0e
 
 
 def test_bessel_function_is_scipys() -> None:

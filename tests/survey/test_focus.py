@@ -5,7 +5,7 @@ import pytest
 
 from survey import hunts
 from treeward import survey
-from treeward.survey import Settings, answer, case, evidence, focus
+from treeward.survey import Settings, answer, case, evidence, grid
 
 
 def crowded_hunt() -> tuple[survey.Stations, survey.Trips, survey.Bearings]:
@@ -50,9 +50,9 @@ def test_focused_nodes_give_the_same_answer_as_wide_ones_where_both_will_do() ->
     plain = evidence.Evidence(
         hunt.case, frozenset(hunt.bees), np.ones(len(hunt.bearing_used), dtype=bool)
     )
-    assert not focus.much_data(hunt.case, hunt.bees, plain.use_bearing)
+    assert not grid.much_data(hunt.case, hunt.bees, plain.use_bearing)
     _, wide = answer.solve(plain)
-    narrow, weights = focus.focused_evidence(plain)
+    narrow, weights = grid.focused_evidence(plain)
     assert weights.times.sum() == pytest.approx(1.0, abs=1e-3)
     assert weights.scatter.sum() == pytest.approx(1.0, abs=1e-3)
     assert weights.offsets.sum(axis=1) == pytest.approx(1.0, abs=1e-3)

@@ -11,7 +11,7 @@ from treeward.survey.grid import Grid, refine
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from treeward.survey.arrays import Floats
+    from treeward.survey.records import Floats
 
 
 def normal(centre: tuple[float, float], sd: float) -> Callable[[Floats], Floats]:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from treeward import survey
-from treeward.survey.hand_rules import representative_s
+from treeward.survey.classical import representative_s
 
 
 def test_rules_are_named_and_not_averaged() -> None:

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from treeward.survey.polygons import inside_ring
+from treeward.survey.frame import inside_ring
 
 
 def test_what_lies_in_a_ring_is_as_matplotlib_says() -> None:

@@ -6,11 +6,10 @@ import pytest
 from survey import hunts
 from treeward import survey
 from treeward.survey import search_plan
-from treeward.survey.frame import LocalFrame
+from treeward.survey.frame import LocalFrame, crosses, inside_ring
 from treeward.survey.grid import Grid
-from treeward.survey.polygons import crosses, inside_ring
 from treeward.survey.search import Searching
-from treeward.survey.ways import Ways
+from treeward.survey.search_plan import Ways
 
 HEATH = LocalFrame(*hunts.HEATH)
 WALL = np.array([[-20.0, -100.0], [20.0, -100.0], [20.0, 100.0], [-20.0, 100.0]])

@@ -9,7 +9,7 @@ import pytest
 
 from survey import hunts
 from treeward import survey
-from treeward.survey.enough import line_variance_deg2
+from treeward.survey.next_station import line_variance_deg2
 
 NO_LINES = hunts.bearings([])
 BEES = ("yellow", "blue", "white", "red")

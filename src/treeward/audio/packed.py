@@ -11,8 +11,7 @@ import numpy as np
 
 from treeward.errors import SoundError
 
-from .resample import Resampler
-from .samples import MEND_COPY, READ_S, cut_off, mono, plausible
+from .blocks import MEND_COPY, READ_S, Resampler, cut_off, mono, plausible
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from .samples import Chunks
+    from .blocks import Chunks
 
 # Formats without a length: what FFmpeg tells is a guess from the bit rate.
 _GUESSED = frozenset({"amr", "amrnb", "amrwb", "aac", "mp3"})

@@ -109,7 +109,7 @@ def _voice_activity() -> Finding:
 
     part = "voice activity"
     try:
-        from treeward.speech.voice_activity import VoiceActivity
+        from treeward.speech.segments import VoiceActivity
 
         VoiceActivity()
     except SpeechError as error:

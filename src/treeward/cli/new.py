@@ -66,7 +66,7 @@ def command(
     )
     click.echo("     then look at review.csv, then: treeward locate.")
     if sheet:
-        from treeward.report.figures.tally_sheet import write_tally_sheet
+        from treeward.report.figures.sheets import write_tally_sheet
 
         pdf, table = write_tally_sheet(hunt.path, name=called)
         click.echo(f"To print: {pdf}. Type it off into {table.name}, then run:")

@@ -29,7 +29,7 @@ def command(*, hunt_dir: Path, card: Path | None, as_json: bool) -> None:
 
     book = PhraseBook.for_hunt(hunt_dir)
     if card is not None:
-        from treeward.report.figures.cue_card import write_card
+        from treeward.report.figures.sheets import write_card
 
         write_card(book, card)
         click.echo(f"The card is in {card}.")

@@ -13,8 +13,8 @@ from .options import json_option
 
 if TYPE_CHECKING:
     from treeward.hunt.season import FoundColony, Season
+    from treeward.report.finds import ColonyYear
     from treeward.report.model import FindCheck
-    from treeward.report.occupancy import ColonyYear
 
 FEWEST = 5  # found hunts before a share of areas says anything; choice
 
@@ -87,7 +87,7 @@ def command(
     if as_json:
         import json
 
-        from treeward.report.occupancy import occupancy_dict
+        from treeward.report.finds import occupancy_dict
 
         whole |= {
             "colonies": [occupancy_dict(one) for one in listed],
@@ -103,7 +103,7 @@ def command(
 
 def _written_list(listed: list[ColonyYear], page: Path, year: int | None) -> list[str]:
     from treeward.files import write_text
-    from treeward.report.occupancy import occupancy_page
+    from treeward.report.finds import occupancy_page
 
     shown = year or datetime.now(tz=UTC).astimezone().year
     write_text(page, occupancy_page(listed, shown))
@@ -128,7 +128,7 @@ def _known(folder: Path, colonies: list[FoundColony], within_m: float) -> list[s
 def _list_lines(listed: list[ColonyYear]) -> list[str]:
     if not listed:
         return ["No colony was found yet: treeward found keeps one."]
-    from treeward.report.occupancy import history_text
+    from treeward.report.finds import history_text
 
     from .trips import columns
 

@@ -14,9 +14,14 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewChangedError, ReviewError
 from treeward.review.clock import ClockCellError, format_clock, parse_clock
-from treeward.review.file import COLUMNS, PERSON_COLUMNS, ReviewRow, cells_of
+from treeward.review.file import (
+    COLUMNS,
+    PERSON_COLUMNS,
+    ReviewRow,
+    cells_of,
+    rows_from_table,
+)
 from treeward.review.merge import put_back
-from treeward.review.reading import rows_from_table
 from treeward.review.row import normal_mark
 from treeward.review.table import CellTable, TableLine, parse_table, table_bytes
 

@@ -23,7 +23,7 @@ import numpy as np
 
 from treeward.errors import HuntError
 from treeward.files import read_whole
-from treeward.report.ground import Ground, GroundLine, GroundPicture
+from treeward.report.model import Ground, GroundLine, GroundPicture
 from treeward.within import file_within
 
 from .shapes import read_shapes
@@ -36,8 +36,7 @@ if TYPE_CHECKING:
     from pmtiles.tile import Entry
 
     from treeward.hunt_tables import MapTable
-    from treeward.report.ground import Sort
-    from treeward.report.model import HuntResult
+    from treeward.report.model import HuntResult, Sort
 
 PICTURES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".gif", ".bmp"})
 TIFF = frozenset({".tif", ".tiff"})

@@ -9,7 +9,7 @@ from treeward.errors import HuntError
 from treeward.files import read_whole, write_text
 from treeward.hunt_file import parse_hunt_table
 from treeward.positions import Position, format_position
-from treeward.report.occupancy import ColonyYear
+from treeward.report.finds import ColonyYear
 
 from .finds import coarse
 from .places import find_tracks

@@ -13,11 +13,11 @@ from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import KINDS, EventKind
-from treeward.language.looked_at import LookedAt, looked_at
+from treeward.language.value_cells import LookedAt, looked_at
 from treeward.notes.scratch import taken_back
 from treeward.positions import Position, parse_position
 from treeward.report.compass import to_true_deg
-from treeward.report.search_told import (
+from treeward.report.model import (
     Bout,
     BoutKind,
     SearchDoubt,

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, assert_never
 
 from .kinds import KINDS, UNMARKED, EventKind, Holds, Need, kinds_holding
-from .number_forms import (
+from .number_words import (
     COMPASS_POINTS,
     DIGIT_WORDS,
     MONTH_DAYS,

@@ -7,14 +7,272 @@ inexact so that the reading can carry a flag.
 
 from __future__ import annotations
 
+import itertools
 import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .number_forms import DIGIT_WORDS, TEEN_WORDS, TENS_WORDS
-
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
+
+
+DIGIT_WORDS: Mapping[int, tuple[str, ...]] = {
+    0: ("zero", "oh"),
+    1: ("one",),
+    2: ("two",),
+    3: ("three", "tree"),
+    4: ("four", "fower"),
+    5: ("five", "fife"),
+    6: ("six",),
+    7: ("seven",),
+    8: ("eight",),
+    9: ("nine", "niner"),
+}
+TEEN_WORDS: Mapping[int, str] = {
+    10: "ten",
+    11: "eleven",
+    12: "twelve",
+    13: "thirteen",
+    14: "fourteen",
+    15: "fifteen",
+    16: "sixteen",
+    17: "seventeen",
+    18: "eighteen",
+    19: "nineteen",
+}
+TENS_WORDS: Mapping[int, str] = {
+    20: "twenty",
+    30: "thirty",
+    40: "forty",
+    50: "fifty",
+    60: "sixty",
+    70: "seventy",
+    80: "eighty",
+    90: "ninety",
+}
+NUMBER_WORDS: tuple[str, ...] = (
+    *(word for words in DIGIT_WORDS.values() for word in words),
+    *TEEN_WORDS.values(),
+    *TENS_WORDS.values(),
+    *("hundred", "and", "a", "past", "to", "half", "quarter", "o'clock", "degrees"),
+)
+MONTH_DAYS: Mapping[str, int] = {
+    "january": 31,
+    "february": 29,
+    "march": 31,
+    "april": 30,
+    "may": 31,
+    "june": 30,
+    "july": 31,
+    "august": 31,
+    "september": 30,
+    "october": 31,
+    "november": 30,
+    "december": 31,
+}
+_ODD_ORDINALS: Mapping[str, str] = {
+    "one": "first",
+    "two": "second",
+    "three": "third",
+    "five": "fifth",
+    "eight": "eighth",
+    "nine": "ninth",
+    "twelve": "twelfth",
+    "twenty": "twentieth",
+    "thirty": "thirtieth",
+}
+_PAST_LIMIT_MIN = 30  # later minutes are said "to" the next hour
+
+
+def cardinal(value: int) -> str:
+    """Say a whole number below 100 plainly: 35 -> "thirty five"."""
+    if not 0 <= value < 100:
+        raise ValueError(f"value must be 0 to 99, not {value}")
+    if value < 10:
+        return DIGIT_WORDS[value][0]
+    if value < 20:
+        return TEEN_WORDS[value]
+    tens, ones = divmod(value, 10)
+    words = TENS_WORDS[tens * 10]
+    return f"{words} {DIGIT_WORDS[ones][0]}" if ones else words
+
+
+def ordinal(value: int) -> str:
+    """Say the ordinal of a whole number from 1 to 99: 21 -> "twenty first"."""
+    *tens, last = cardinal(value).split()
+    return " ".join([*tens, _ODD_ORDINALS.get(last, f"{last}th")])
+
+
+def ordinal_numeral(value: int) -> str:
+    """Write an ordinal in figures: 21 -> "21st"."""
+    teen = value // 10 % 10 == 1
+    ending = {1: "st", 2: "nd", 3: "rd"}.get(0 if teen else value % 10, "th")
+    return f"{value}{ending}"
+
+
+def digit_forms(digits: str) -> list[str]:
+    """Say digits one by one, in every mixture of the words for each."""
+    choices = [DIGIT_WORDS[int(digit)] for digit in digits]
+    return [" ".join(words) for words in itertools.product(*choices)]
+
+
+def bearing_forms(deg: int) -> list[str]:
+    """Say a bearing in every form that can mean only this one.
+
+    A number below one hundred said without its leading zero ("twenty") is left out:
+    it could as well be the end of "two twenty".
+
+    Parameters
+    ----------
+    deg
+        Bearing in whole degrees, 0 to 360.
+
+    Raises
+    ------
+    ValueError
+        `deg` is outside 0 to 360.
+    """
+    if not 0 <= deg <= 360:
+        raise ValueError(f"deg must be 0 to 360, not {deg}")
+    forms = digit_forms(f"{deg:03d}")
+    hundreds, rest = divmod(deg, 100)
+    if hundreds == 0:
+        if rest >= 10:
+            forms += [
+                f"{zero} {way}" for zero in DIGIT_WORDS[0] for way in _hyphens(rest)
+            ]
+        return _unique(forms)
+    heads = [*DIGIT_WORDS[hundreds], *(["a"] if hundreds == 1 else [])]
+    for head in heads:
+        if rest == 0:
+            forms.append(f"{head} hundred")
+            continue
+        ways = _hyphens(rest) if rest >= 10 else list(DIGIT_WORDS[rest])
+        forms += [f"{head} hundred {way}" for way in ways]
+        forms += [f"{head} hundred and {way}" for way in ways]
+        if rest >= 10 and head != "a":
+            forms += [f"{head} {way}" for way in ways]
+            forms += [f"{head}-{way}" for way in ways]
+    return _unique(forms)
+
+
+def _hyphens(value: int) -> list[str]:
+    """Say a two-digit number with and without its hyphen."""
+    said = cardinal(value)
+    return _unique([said, said.replace(" ", "-")])
+
+
+def _unique(forms: Iterable[str]) -> list[str]:
+    return list(dict.fromkeys(forms))
+
+
+def time_forms(hour: int, minute: int) -> list[str]:
+    """Say a time of day in every form.
+
+    Forms of the twelve-hour clock are among them, with and without the half of the
+    day, so the words alone may fit another time twelve hours off.
+
+    Parameters
+    ----------
+    hour, minute
+        Time of day, 0 to 23 and 0 to 59.
+
+    Raises
+    ------
+    ValueError
+        No such time of day.
+    """
+    if not 0 <= hour <= 23:
+        raise ValueError(f"hour must be 0 to 23, not {hour}")
+    if not 0 <= minute <= 59:
+        raise ValueError(f"minute must be 0 to 59, not {minute}")
+    twelve = hour % 12 or 12
+    next_twelve = (hour + 1) % 12 or 12
+    half = "am" if hour < 12 else "pm"
+    spoken_half = (
+        "in the morning"
+        if hour < 12
+        else "in the afternoon"
+        if hour < 18
+        else "in the evening"
+    )
+    plain: list[str] = []
+    hours = [cardinal(twelve)]
+    if minute == 0:
+        plain += [f"{hours[0]} o'clock"]
+    else:
+        plain += [f"{hours[0]} {way}" for way in _minute_forms(minute)]
+    plain += _past_and_to(minute, cardinal(twelve), cardinal(next_twelve))
+    forms = list(plain)
+    forms += [f"{way} {tail}" for way in plain for tail in (half, spoken_half)]
+    if minute == 0:
+        forms += [f"{hours[0]} {tail}" for tail in (half, spoken_half)]
+        if hour in (0, 12):
+            forms.append("midnight" if hour == 0 else "noon")
+    forms += _military_forms(hour, minute)
+    forms += [f"{hour}:{minute:02d}", f"{hour:02d}:{minute:02d}"]
+    return _unique(forms)
+
+
+def _minute_forms(minute: int) -> list[str]:
+    if minute < 10:
+        return digit_forms(f"0{minute}")
+    return [*_hyphens(minute), *digit_forms(f"{minute}")]
+
+
+def _military_forms(hour: int, minute: int) -> list[str]:
+    """Say all four digits, or the hour of the 24-hour clock and the minutes."""
+    forms = digit_forms(f"{hour:02d}{minute:02d}")
+    heads = (
+        [f"{zero} {digit}" for zero in DIGIT_WORDS[0] for digit in DIGIT_WORDS[hour]]
+        if hour < 10
+        else _hyphens(hour)
+    )
+    tails = ["hundred", "hundred hours"] if minute == 0 else _minute_forms(minute)
+    forms += [f"{head} {tail}" for head in heads for tail in tails]
+    return forms
+
+
+def _past_and_to(minute: int, this_hour: str, next_hour: str) -> list[str]:
+    if minute == 0:
+        return []
+    if minute == 30:
+        return [f"half past {this_hour}"]
+    said, hour, word = (
+        (minute, this_hour, "past")
+        if minute < _PAST_LIMIT_MIN
+        else (60 - minute, next_hour, "to")
+    )
+    if said == 15:
+        ways = ["quarter", "a quarter", "fifteen"]
+    elif said % 5 == 0:
+        ways = _hyphens(said)
+    else:
+        ways = []
+    plural = "minute" if said == 1 else "minutes"
+    ways += [f"{way} {plural}" for way in _hyphens(said)]
+    return [f"{way} {word} {hour}" for way in ways]
+
+
+COMPASS_POINTS: tuple[str, ...] = (
+    "north",
+    "north north east",
+    "north east",
+    "east north east",
+    "east",
+    "east south east",
+    "south east",
+    "south south east",
+    "south",
+    "south south west",
+    "south west",
+    "west south west",
+    "west",
+    "west north west",
+    "north west",
+    "north north west",
+)
+
 
 _DIGITS: Mapping[str, int] = {
     word: digit for digit, words in DIGIT_WORDS.items() for word in words

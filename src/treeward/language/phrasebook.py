@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 from treeward.errors import PhraseBookError
 from treeward.resources import phrasebook_path
 
-from . import number_forms
+from . import number_words
 from .kinds import KINDS, UNMARKED, EventKind, Holds, kinds_holding
 
 if TYPE_CHECKING:
@@ -253,7 +253,7 @@ class PhraseBook:
 
     def number_words(self) -> tuple[str, ...]:
         """Give every word a spoken number or time of day is made of."""
-        return number_forms.NUMBER_WORDS
+        return number_words.NUMBER_WORDS
 
     def vocabulary(self) -> frozenset[str]:
         """Give every single word of the phrase book, numbers included."""

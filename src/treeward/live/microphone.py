@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
-from treeward.audio.resample import Resampler
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Resampler
 from treeward.errors import SoundError
 
 from .messages import Chunk

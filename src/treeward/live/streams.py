@@ -12,9 +12,8 @@ from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
-from treeward.audio.containers import HEAD_BYTES, container_of
-from treeward.audio.resample import Resampler
+from treeward.audio.blocks import SAMPLE_RATE_HZ, Resampler
+from treeward.audio.reader import HEAD_BYTES, container_of
 from treeward.errors import SoundError
 
 from .messages import Chunk

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from treeward.language.durations import read_duration
 from treeward.language.kinds import EventKind
+from treeward.language.times_of_day import read_duration
 
 from .flags import Flag, FlagCode
 from .sentences import ROUGH, Told, place_after, words_from

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from treeward.errors import NotesError
 from treeward.files import read_whole
 from treeward.language.kinds import KINDS, UNMARKED, EventKind, Holds, Need
-from treeward.language.number_forms import DIGIT_WORDS, bearing_forms, time_forms
+from treeward.language.number_words import DIGIT_WORDS, bearing_forms, time_forms
 from treeward.language.phrasebook import SLOT
 from treeward.notes.typed import parse_typed
 

@@ -9,14 +9,13 @@ from treeward.positions import Position, format_position
 from treeward.survey.frame import geodesic
 from treeward.units import Units, wind_name
 
-from .search_told import SearchDoubtKind
+from .model import SearchDoubtKind
 from .wording import for_colony, listing
 
 if TYPE_CHECKING:
     from treeward.survey.records import Colony, Searched
 
-    from .model import HuntResult
-    from .search_told import SearchDoubt
+    from .model import HuntResult, SearchDoubt
 
 NEAR_M = 150.0  # of the tree: from here on one looks rather than sits; guess
 

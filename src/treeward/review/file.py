@@ -10,21 +10,51 @@ from __future__ import annotations
 import csv
 import io
 import re
-from dataclasses import replace
+from collections import Counter
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError
 from treeward.files import write_text
+from treeward.language.kinds import KINDS, EventKind, Holds
+from treeward.language.value_cells import (
+    how_to_write,
+    is_value,
+    plain_duration,
+    same_value,
+)
+from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode, read_flags
 
-from .row import PERSON_COLUMNS, ReviewRow, cells_of
-from .table import COLUMNS, ReviewFaultsError, guard, heading_of
+from .clock import (
+    ClockCell,
+    ClockCellError,
+    DateOrder,
+    NoDayError,
+    date_order,
+    parse_clock,
+)
+from .row import (
+    PERSON_COLUMNS,
+    CellError,
+    ReviewRow,
+    cells_of,
+    decision_from,
+    kind_from,
+    normal_mark,
+    parse_alternatives,
+    parse_number,
+    split_texts,
+)
+from .table import COLUMNS, CellTable, ReviewFaultsError, TableLine, guard, heading_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
+    from datetime import date, datetime
     from pathlib import Path
     from zoneinfo import ZoneInfo
 
-    from treeward.notes.events import Event
 
 __all__ = [
     "COLUMNS",
@@ -101,7 +131,6 @@ def read_review(
     ReviewError
         If the file as a whole cannot be read.
     """
-    from .reading import rows_from_table
     from .table import read_table
 
     return rows_from_table(read_table(path), zone, machine=machine, where=path.name)
@@ -130,3 +159,328 @@ def effective_events(
         else:
             events.append(row.event)
     return events
+
+
+MOST_FAULTS = 200  # lines printed at most; a file with more is another kind of file
+_KINDS = ", ".join(kind.value for kind in EventKind)
+_WITHOUT_ZEROS = re.compile(r"^(\d+)[.,]0+$")  # "210.0", as spreadsheets write
+# No spreadsheet shows them, terminals obey them, and map files cannot hold them.
+_CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+_VALUE_OF = {Holds.DEGREES: EventKind.BEARING}  # whatever kind of note has it
+_ISO = re.compile(r"^\d{4}-\d\d-\d\dT")
+
+
+@dataclass(slots=True)
+class _RowReader:
+    """What the reading of one row needs to know of the whole file."""
+
+    table: CellTable
+    zone: ZoneInfo
+    where: str
+    machine: Mapping[str, ReviewRow]
+    order: DateOrder | None = None
+    days: dict[str, date] = field(default_factory=dict)  # recording -> its day
+    faults: list[ReviewError] = field(default_factory=list)
+    undated: bool = False  # a row without a day was told of
+
+    def fault(self, line: TableLine, column: str, what: str, mend: str) -> None:
+        name = line.cells.get("row", "").strip()
+        named = f" ({name})" if name else ""
+        self.faults.append(
+            ReviewError(
+                f"{column}: {what}",
+                where=f"{self.where} row {line.number}{named}",
+                mend=mend,
+            )
+        )
+
+
+def rows_from_table(
+    table: CellTable,
+    zone: ZoneInfo,
+    *,
+    machine: Sequence[ReviewRow] = (),
+    where: str = "review.csv",
+) -> list[ReviewRow]:
+    """Turn the cells of a file into rows; see `review_file.read_review`."""
+    clocks = [line.cells.get("clock", "") for line in table.lines]
+    reader = _RowReader(
+        table=table,
+        zone=zone,
+        where=where,
+        machine={row.name: row for row in machine},
+        order=date_order(clocks),
+    )
+    names = _names(table, reader.machine)
+    reader.days = _days(reader)
+    rows: list[ReviewRow] = []
+    for line, (name, own) in zip(table.lines, names, strict=True):
+        row = _row(reader, line, name, reader.machine.get(name) if own else None)
+        if row is not None:
+            rows.append(row)
+        if len(reader.faults) >= MOST_FAULTS:
+            break
+    if reader.faults:
+        raise ReviewFaultsError(reader.faults)
+    if rows and (headed := _headed_alone(table)):  # so that the headings stay
+        rows[0] = replace(rows[0], extra=(*rows[0].extra, *headed))
+    return rows
+
+
+def _headed_alone(table: CellTable) -> list[tuple[str, str]]:
+    """Return the person's columns that have a heading and no cell yet."""
+    return [
+        (column, "")
+        for column in table.columns
+        if column not in COLUMNS
+        and heading_of(column)
+        and not any(line.cells.get(column) for line in table.lines)
+    ]
+
+
+def _names(
+    table: CellTable, machine: Mapping[str, ReviewRow]
+) -> list[tuple[str, bool]]:
+    """Name every row, and say whether it is the machine's row of that name.
+
+    A row that was copied has a name that stands twice; the likest one keeps it. Rows
+    without a name are matched with the machine's by recording and second, where the
+    name column was dropped, and otherwise get a name of their own.
+    """
+    given = [_plain(line.cells.get("row", "")).strip() for line in table.lines]
+    by_place = {_place(cells_of(row)): name for name, row in machine.items()}
+    taken = {name for name in given if name}
+    named: list[str] = []
+    for line, name in zip(table.lines, given, strict=True):
+        found = name
+        if not name:
+            found = by_place.get(_place(line.cells), "")
+            found = "" if found in taken else found
+            taken.add(found)
+        named.append(found)
+    counts = Counter(name for name in named if name)
+    owners: dict[str, int] = {}
+    for index, (line, name) in enumerate(zip(table.lines, named, strict=True)):
+        if not name:
+            continue
+        best = owners.get(name)
+        if best is None or (
+            counts[name] > 1
+            and _likeness(line, machine.get(name))
+            > _likeness(table.lines[best], machine.get(name))
+        ):
+            owners[name] = index
+    result: list[tuple[str, bool]] = []
+    number = 0
+    for index, name in enumerate(named):
+        if name and owners[name] == index:
+            result.append((name, True))
+            continue
+        number += 1
+        while (fresh := f"h{number:04d}") in taken:
+            number += 1
+        taken.add(fresh)
+        result.append((fresh, False))
+    return result
+
+
+def _place(cells: Mapping[str, str]) -> tuple[str, str, str] | None:
+    start = cells.get("start_s", "").strip().replace(",", ".")
+    if not start:
+        return None
+    return (cells.get("recording", "").strip(), start, cells.get("heard", "").strip())
+
+
+def _likeness(line: TableLine, row: ReviewRow | None) -> int:
+    if row is None:
+        return 0
+    before = cells_of(row)
+    return sum(before.get(name) == cell.strip() for name, cell in line.cells.items())
+
+
+def _days(reader: _RowReader) -> dict[str, date]:
+    """Find the day of each recording, for clocks that give a time alone."""
+    days: dict[str, date] = {}
+    for row in reader.machine.values():
+        if row.event.clock is not None:
+            days.setdefault(row.event.recording, row.event.clock.date())
+    for line in reader.table.lines:
+        cell = line.cells.get("clock", "").strip()
+        if not cell or line.cells.get("recording", "").strip() in days:
+            continue
+        try:
+            found = parse_clock(cell, reader.zone, order=reader.order)
+        except ClockCellError:
+            continue
+        days.setdefault(line.cells.get("recording", "").strip(), found.clock.date())
+    if len(set(days.values())) == 1:
+        days.setdefault("", next(iter(days.values())))
+    return days
+
+
+def _row(
+    reader: _RowReader, line: TableLine, name: str, written: ReviewRow | None
+) -> ReviewRow | None:
+    before = cells_of(written) if written else {}
+    faults_before = len(reader.faults)
+
+    def cell(column: str) -> str:
+        found = line.cells.get(column)
+        if found is None:
+            return before.get(column, "")
+        return _plain(found).strip()
+
+    kind = _kind(reader, line, cell("event"))
+    clock = _clock(reader, line, cell("clock"), written)
+    numbers = [_number(reader, line, c, cell(c)) for c in ("start_s", "end_s")]
+    confidence = _number(reader, line, "confidence", cell("confidence"))
+    try:
+        decision = decision_from(cell("decision"))
+    except ValueError:
+        decision = ""
+        reader.fault(
+            line,
+            "decision",
+            f"{cell('decision')!r} is no decision",
+            "Leave it empty, or write keep or drop.",
+        )
+    if not cell("clock") and not cell("start_s") and decision != "drop":
+        reader.fault(
+            line, "clock", "is empty", "Write when it was, as 2026-07-14 10:22:31."
+        )
+    if len(reader.faults) > faults_before or kind is None:
+        return None
+    event = Event(
+        kind=kind,
+        mark=normal_mark(cell("mark")),
+        value=_value(reader, line, kind, cell("value"), before.get("value")),
+        recording=cell("recording"),
+        start_s=numbers[0],
+        end_s=numbers[1],
+        clock=clock.clock if clock else None,
+        confidence=1.0 if confidence is None else min(1.0, max(0.0, confidence)),
+        heard=cell("heard"),
+        alternatives=parse_alternatives(cell("alternatives")),
+        flags=_flags(cell("flag"), clock),
+        row=name,
+    )
+    if written is not None:
+        event = _with_machine_cells(event, written.event)
+    if len(reader.faults) > faults_before:
+        return None
+    extra = tuple(
+        (column, _plain(line.cells[column]))
+        for column in reader.table.columns
+        if column not in COLUMNS and line.cells.get(column)
+    )
+    return ReviewRow(
+        event=event,
+        decision=decision,
+        remark=cell("remark"),
+        extra=extra,
+        line=line.number,
+    )
+
+
+def _plain(text: str) -> str:
+    return _CONTROLS.sub(" ", re.sub(r"\r\n?", "\n", text))
+
+
+def _with_machine_cells(event: Event, written: Event) -> Event:
+    """Take what only the machine writes from its own copy, unspoilt."""
+    return replace(
+        event,
+        recording=written.recording,
+        start_s=written.start_s,
+        end_s=written.end_s,
+        confidence=written.confidence,
+        heard=written.heard,
+        alternatives=written.alternatives,
+    )
+
+
+def _kind(reader: _RowReader, line: TableLine, cell: str) -> EventKind | None:
+    try:
+        return kind_from(cell)
+    except ValueError:
+        what = f"{cell!r} is no event" if cell else "is empty"
+        reader.fault(line, "event", what, f"Write one of: {_KINDS}.")
+        return None
+
+
+def _clock(
+    reader: _RowReader, line: TableLine, cell: str, written: ReviewRow | None
+) -> ClockCell | None:
+    if not cell:
+        return None
+    machine = written.event.clock if written else None
+    day = reader.days.get(line.cells.get("recording", "").strip(), reader.days.get(""))
+    try:
+        found = parse_clock(
+            cell, reader.zone, order=reader.order, machine=machine, day=day
+        )
+    except NoDayError as error:
+        if not reader.undated:  # one line for all of them
+            mend = f"Write the date in this row, as 2026-07-14 {cell[:12]}"
+            more = (
+                "; the rows after it are then of that day." if not reader.days else "."
+            )
+            reader.fault(line, "clock", error.what, mend + more)
+        reader.undated = True
+        return None
+    except ClockCellError as error:
+        reader.fault(line, "clock", error.what, error.mend)
+        return None
+    if machine is not None and not _ISO.match(cell) and _same(found, machine):
+        return ClockCell(clock=machine, resolution_s=1.0)
+    return found
+
+
+def _same(found: ClockCell, machine: datetime) -> bool:
+    """Tell whether a cell is the machine's clock, cut short by a spreadsheet."""
+    there_s, here_s = found.clock.timestamp(), machine.timestamp()
+    width_s = found.resolution_s
+    return there_s in {here_s // width_s * width_s, round(here_s / width_s) * width_s}
+
+
+def _number(
+    reader: _RowReader, line: TableLine, column: str, cell: str
+) -> float | None:
+    try:
+        number = parse_number(cell, decimal_comma=reader.table.decimal_comma)
+    except CellError as error:
+        reader.fault(line, column, error.what, error.mend)
+        return None
+    if number is not None and number < 0:
+        reader.fault(line, column, f"{cell} is below zero", "Correct or empty it.")
+    if number is not None and number > LONGEST_S:
+        what = f"{cell[:40]} is more seconds than any recording has"
+        reader.fault(line, column, what, "Correct or empty it.")
+    return number
+
+
+def _value(
+    reader: _RowReader, line: TableLine, kind: EventKind, cell: str, written: str | None
+) -> str:
+    """Check a value by its kind; an empty one stays empty, the row being in doubt."""
+    if match := _WITHOUT_ZEROS.match(cell):
+        cell = match[1]
+    if not cell:
+        return ""
+    holds = KINDS[kind].holds
+    if holds is Holds.DURATION:
+        cell = plain_duration(cell)
+    if not is_value(holds, cell):
+        what = f"{cell!r} is no {_VALUE_OF.get(holds, kind)}"
+        reader.fault(line, "value", what, how_to_write(holds))
+    if written is not None and same_value(holds, cell, written):
+        return written
+    return cell
+
+
+def _flags(cell: str, clock: ClockCell | None) -> tuple[Flag, ...]:
+    flags = read_flags(split_texts(cell, ";"))
+    doubled = Flag(FlagCode.HOUR_TWICE)
+    if clock is not None and clock.doubled and doubled not in flags:
+        flags = (*flags, doubled)
+    return flags

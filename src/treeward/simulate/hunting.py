@@ -12,7 +12,6 @@ import numpy as np
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 
-from .flights import Stop, fly
 from .invented import (
     RecorderStop,
     SimulatedBee,
@@ -23,12 +22,13 @@ from .invented import (
     SimulationSettings,
     SpokenLine,
 )
-from .observer import Watch, watch
-from .wording import time_words
+from .observer import Watch, time_words, watch
 from .world import (
     CALIBRATION_ID,
+    Stop,
     declination_deg,
     draw_shared,
+    fly,
     hatch_bees,
     place_colonies,
     place_stations,

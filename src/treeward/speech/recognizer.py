@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING, Protocol
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 
-from .segments import Segmenter
+from .segments import FRAME_S, Segmenter
 from .utterances import Utterance
-from .voice_activity import FRAME_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence

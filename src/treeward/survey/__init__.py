@@ -11,9 +11,8 @@ Usable alone from a notebook::
 from __future__ import annotations
 
 from .answer import locate
-from .classical import PointEstimate, andrews, crossings, huber, lenth_mle
+from .classical import PointEstimate, andrews, crossings, hand_rules, huber, lenth_mle
 from .frame import LocalFrame, declination, geodesic
-from .hand_rules import hand_rules
 from .records import (
     Advice,
     AdviceKind,

@@ -10,10 +10,10 @@ import numpy as np
 from .records import AreaShape, Density, Polygon, SearchArea
 
 if TYPE_CHECKING:
-    from .arrays import Floats, Ints
     from .evidence import Evidence
     from .frame import LocalFrame
     from .grid import Grid
+    from .records import Floats, Ints
 
 SHARES = (50, 90, 95)  # per cent
 _LARGEST_RASTER = 600  # cells along a side of the picture

@@ -15,11 +15,11 @@ import numpy as np
 
 from . import directions as lines
 from . import timing
-from .arrays import log_sum_exp
+from .records import log_sum_exp
 
 if TYPE_CHECKING:
-    from .arrays import Floats, Ints
     from .evidence import BeeTimes, Case
+    from .records import Floats, Ints
 
 _FINE = 81  # nodes of ln g while calibrating
 

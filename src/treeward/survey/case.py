@@ -10,15 +10,13 @@ import numpy as np
 from . import check, timing, trip_tables
 from . import directions as lines
 from .calibrate import taught
-from .evidence import BeeTimes, Case
+from .evidence import BeeTimes, Case, Place
 from .frame import LocalFrame
-from .places import Place
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from .arrays import Bools, Floats, Ints
-    from .records import Bearings, Cargo, Stations, Trips
+    from .records import Bearings, Bools, Cargo, Floats, Ints, Stations, Trips
     from .settings import Settings, TripWind
 
 

@@ -9,8 +9,7 @@ import numpy as np
 from .frame import geodesic
 
 if TYPE_CHECKING:
-    from .arrays import Floats
-    from .records import Bearings, Stations, Trips
+    from .records import Bearings, Floats, Stations, Trips
     from .settings import Settings, TripWind
 
 CARGOS = ("water", "syrup", "nectar")

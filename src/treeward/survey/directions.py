@@ -30,12 +30,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .arrays import bessel_i0e
+from .records import bessel_i0e
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from .arrays import Floats, Ints
+    from .records import Floats, Ints
     from .settings import Settings
     from .timing import Table
 

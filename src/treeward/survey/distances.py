@@ -7,18 +7,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import timing
-from .arrays import integrate_nodes, log_sum_exp
+from .classical import hand_rules, representative_s
 from .evidence import BeeTimes
-from .hand_rules import hand_rules, representative_s
-from .records import BeeDistance
+from .records import BeeDistance, integrate_nodes, log_sum_exp
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from .arrays import Floats
     from .case import Hunt
     from .grid import Grid
-    from .records import Stations, Trips
+    from .records import Floats, Stations, Trips
 
 _SECTORS = 24  # of the circle, in which a colony may lie; choice
 _UNLIKELY = 0.01  # a sector with less is left out

@@ -18,10 +18,9 @@ from .evidence import Evidence
 from .grid import refine
 
 if TYPE_CHECKING:
-    from .arrays import Bools, Floats
     from .case import Hunt
     from .frame import LocalFrame
-    from .records import Bearings, Stations, Trips
+    from .records import Bearings, Bools, Floats, Stations, Trips
     from .settings import Settings, TripWind
 
 _CELLS = 60  # wanted in the 90 % area by the rough solution; choice

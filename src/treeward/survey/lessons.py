@@ -15,17 +15,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import timing
-from .arrays import log_sum_exp
 from .case import prepare
 from .directions import COMPASS_TAIL
 from .evidence import Evidence
+from .records import log_sum_exp
 from .settings import Settings
 
 if TYPE_CHECKING:
-    from .arrays import Floats
     from .case import Hunt
     from .evidence import Case
-    from .records import Bearings, Cargo, Stations, Trips
+    from .records import Bearings, Cargo, Floats, Stations, Trips
     from .settings import TripWind
 
 _NODES_F, _NODES_G = 33, 41  # finer than a search needs: the place is one

@@ -15,8 +15,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from .arrays import Floats
-    from .records import Cargo
+    from .records import Cargo, Floats
 
 WIND_MPS: Mapping[str, float] = MappingProxyType(
     {

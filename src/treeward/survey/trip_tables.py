@@ -26,7 +26,7 @@ from .timing import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .arrays import Bools, Floats, Ints
+    from .records import Bools, Floats, Ints
     from .timing import Spread, Table
 
 _REACH_SD = 8.0  # from its median, a trip's density is nothing

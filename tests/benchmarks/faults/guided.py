@@ -42,12 +42,12 @@ MOST_MEMORY_MB = 1024
 INSTRUMENTED = ["treeward", "gpxpy", "webvtt", "srt", "tomllib"]
 
 READERS = (
-    "treeward.review.table", "treeward.review.reading",
+    "treeward.review.table", "treeward.review.file",
     "treeward.review.file", "treeward.review.clock",
     "treeward.review.row", "treeward.hunt_file", "treeward.positions",
-    "treeward.speech.transcripts", "treeward.speech.json_transcripts",
-    "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.containers",
-    "treeward.audio.resample", "gpxpy", "webvtt", "srt",
+    "treeward.speech.transcripts", "treeward.speech.transcripts",
+    "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.reader",
+    "treeward.audio.blocks", "gpxpy", "webvtt", "srt",
     "treeward.review.store", "treeward.review.merge", "treeward.hunt.recordings",
     "treeward.hunt.heard", "treeward.hunt.journal", "treeward.hunt.recovery",
     "treeward.language.phrasebook", "treeward.language.phrasebook_file",

@@ -7,7 +7,7 @@ has a phrase book of its own, NAME.phrasebook.toml beside them, as `people/build
 writes them. Every run of spans that the engine would weigh is read and compared with
 what was said there, and a logistic regression is fitted. The reliability table is made
 by leaving out every other half minute, so that it tells of notes not fitted to; whoever
-judges takes other speakers. Prints the constants of treeward.speech.neural.certainty.
+judges takes other speakers. Prints the constants of treeward.speech.neural.search.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import soundfile
 
-from treeward.simulate import noise
+from treeward.simulate import sound
 from treeward.simulate.sound import SPEECH_LEVEL_DBFS, Voice
 
 from . import chatter
@@ -38,7 +38,7 @@ USUAL = {
     "mixed-8": ("mixed", 8.0),
 }
 FULL = {
-    f"{kind}-{snr}": (kind, float(snr)) for snr in (30, 15, 8) for kind in noise.KINDS
+    f"{kind}-{snr}": (kind, float(snr)) for snr in (30, 15, 8) for kind in sound.KINDS
 }
 TALK_SHARE = 0.3  # of things said in a recording of notes; choice
 IN_A_BREATH_S = (0.0, 0.35)  # between notes with hardly a pause; choice
@@ -96,9 +96,9 @@ class Recording:
         path = directory / self.truth.recording
         total = round(self.at_s * RATE_HZ)
         seed = int(self.rng.integers(1 << 32))
-        level = _level(noise.bed(kind, np.random.default_rng(seed), RATE_HZ), total)
-        back = noise.bed(kind, np.random.default_rng(seed), RATE_HZ)
-        gain = noise.gain_for(SPEECH_LEVEL, snr_db) / level
+        level = _level(sound.bed(kind, np.random.default_rng(seed), RATE_HZ), total)
+        back = sound.bed(kind, np.random.default_rng(seed), RATE_HZ)
+        gain = sound.gain_for(SPEECH_LEVEL, snr_db) / level
         with soundfile.SoundFile(path, "w", RATE_HZ, 1, "PCM_16") as sink:
             for start in range(0, total, RATE_HZ):
                 block = gain * back.block(min(RATE_HZ, total - start))
@@ -111,10 +111,10 @@ class Recording:
         path.with_suffix(".json").write_text(text, encoding="utf-8")
 
 
-def _level(bed: noise.Bed, total: int) -> float:
+def _level(bed: sound.Bed, total: int) -> float:
     """Measure the noise of a whole recording, so that its level is exact."""
     starts = range(0, total, RATE_HZ)
-    levels = [noise.band_level(bed.block(RATE_HZ), RATE_HZ) for _ in starts]
+    levels = [sound.band_level(bed.block(RATE_HZ), RATE_HZ) for _ in starts]
     return float(np.sqrt(np.mean(np.square(levels))))
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from treeward.simulate.wording import (
+from treeward.simulate.observer import (
     BEARING_FORMS,
     bearing_words,
     mark_words,

@@ -26,7 +26,7 @@ from benchmarks.hearing.notes_said import COLOURS, Expected
 from benchmarks.hearing.scoring import WITHIN_S, is_right
 from benchmarks.hearing.speakers import speakers
 from benchmarks.hearing.systems import open_system
-from treeward.simulate.wording import BEARING_FORMS, bearing_words, time_words
+from treeward.simulate.observer import BEARING_FORMS, bearing_words, time_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

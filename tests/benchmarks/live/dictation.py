@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
-from treeward.simulate.noise import bed, gain_for
-from treeward.simulate.sound import HibariVoice
+from treeward.simulate.sound import HibariVoice, bed, gain_for
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -15,16 +15,14 @@ import soundfile
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.review.file import ReviewRow, write_review
-from treeward.simulate.flights import fly
 from treeward.simulate.hunting import speak
 from treeward.simulate.invented import SimulatedHunt, SimulationSettings
-from treeward.simulate.noise import bed, gain_for
-from treeward.simulate.observer import watch
-from treeward.simulate.sound import HibariVoice
-from treeward.simulate.wording import with_talk
+from treeward.simulate.observer import watch, with_talk
+from treeward.simulate.sound import HibariVoice, bed, gain_for
 from treeward.simulate.world import (
     declination_deg,
     draw_shared,
+    fly,
     hatch_bees,
     place_colonies,
     place_stations,

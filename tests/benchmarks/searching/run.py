@@ -50,9 +50,9 @@ from treeward.survey.case import prepare
 from treeward.survey.colonies import Group
 from treeward.survey.evidence import Evidence
 from treeward.survey.grid import Grid
-from treeward.survey.learned import learned_of
+from treeward.survey.own_prior import learned_of
 from treeward.survey.search import Searching, Walked, updated
-from treeward.survey.ways import Ways
+from treeward.survey.search_plan import Ways
 
 MOST_H = 40.0
 BOUT_S = (1800.0, 1800.0, 3600.0, 7200.0)  # between plans; the last one goes on

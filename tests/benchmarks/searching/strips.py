@@ -15,9 +15,9 @@ import numpy as np
 from treeward.survey.records import Strip
 
 if TYPE_CHECKING:
-    from treeward.survey.arrays import Floats
     from treeward.survey.frame import LocalFrame
     from treeward.survey.grid import Grid
+    from treeward.survey.records import Floats
 
 STRIP_M = 25.0  # trees are looked up some 12 m to either side; guess
 MOST_STRIPS = 60  # a wider area gets wider strips: nobody walks more

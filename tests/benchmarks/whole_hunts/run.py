@@ -2,7 +2,7 @@
 
     python tests/benchmarks/whole_hunts/run.py [HUNTS] [--beyond]
 
-Each hunt is drawn from treeward.simulate.flights, written as a folder, and located
+Each hunt is drawn from treeward.simulate.world, written as a folder, and located
 as a person would do it, pairing included. `--beyond` draws hunts outside what any
 survey should expect.
 """
@@ -19,8 +19,7 @@ import numpy as np
 from treeward.hunt.hunt import Hunt
 from treeward.positions import Position
 from treeward.simulate import simulate_hunt
-from treeward.simulate.flights import beyond, draw_settings
-from treeward.simulate.world import line
+from treeward.simulate.world import beyond, draw_settings, line
 from treeward.simulate.write import write_hunt
 
 if TYPE_CHECKING:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from treeward.speech.neural import certainty
-from treeward.speech.neural.certainty import plain, share_right, syllables
+from treeward.speech.neural import search
+from treeward.speech.neural.search import plain, share_right, syllables
 
 
 @pytest.mark.parametrize(
@@ -25,5 +25,5 @@ def test_a_share_is_between_nought_and_one_whatever_the_evidence() -> None:
     rng = np.random.default_rng(3)
     for scale in (1.0, 1e3, 1e6):
         for _ in range(20):
-            share = share_right(scale * rng.standard_normal(len(certainty._WEIGHTS)))
+            share = share_right(scale * rng.standard_normal(len(search._WEIGHTS)))
             assert 0 <= share <= 1

@@ -12,10 +12,9 @@ import pytest
 from treeward.language.note_graph import NoteGraph
 from treeward.language.phrasebook import PhraseBook
 from treeward.speech.engines import embedded_folder
-from treeward.speech.neural.certainty import Look, share_of_each
-from treeward.speech.neural.search import search
+from treeward.speech.neural.model import END, SPACE, Tokens
+from treeward.speech.neural.search import Look, search, share_of_each
 from treeward.speech.neural.spelt_graph import SpeltGraph
-from treeward.speech.neural.tokens import END, SPACE, Tokens
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

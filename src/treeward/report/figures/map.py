@@ -13,7 +13,6 @@ from treeward.report.sketch import LINE_DEFAULT_M, line_length_m
 from treeward.report.wording import seats
 from treeward.survey.frame import LocalFrame
 
-from .map_days import area_outlines, draw_days
 from .map_frame import (
     Extent,
     Lettering,
@@ -25,9 +24,8 @@ from .map_frame import (
     scale_box,
     set_extent,
 )
-from .map_ground import draw_ground
 from .map_key import draw_key
-from .map_search import draw_looked, draw_walk
+from .map_layers import area_outlines, draw_days, draw_ground, draw_looked, draw_walk
 from .paint import paint_hex, split_mark
 from .style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable, halo, new_figure
 

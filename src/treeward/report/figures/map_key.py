@@ -21,7 +21,7 @@ from treeward.report.wording import (
 )
 from treeward.units import Units, bearing_text
 
-from .map_days import dash_of, drawn_days
+from .map_layers import dash_of, drawn_days
 from .paint import paint_hex, split_mark
 from .style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable
 

@@ -11,8 +11,7 @@ from treeward.report.finds import check_dict
 from treeward.report.settings_in_force import settings_dict
 from treeward.trips.wording import doubt_texts
 
-from .found_json import bee_values, fix_values, number, place_alone
-from .search_json import told_dict
+from .found_json import bee_values, fix_values, number, place_alone, told_dict
 
 if TYPE_CHECKING:
     from datetime import datetime

@@ -43,8 +43,7 @@ from treeward.survey.frame import geodesic
 from treeward.trips.wording import doubt_texts
 from treeward.units import Units, wind_name
 
-from .day_parts import day_lines, day_places, map_days, together
-from .parts import Lines, chip
+from .parts import Lines, chip, day_lines, day_places, map_days, together
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

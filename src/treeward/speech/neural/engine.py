@@ -12,11 +12,20 @@ from treeward.language.kinds import UNMARKED, Holds
 from treeward.language.note_graph import NoteGraph
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 
-from . import certainty
-from .certainty import Beside, Look
 from .model import LONGEST_S, Model
 from .place import place_notes
-from .search import clauses, parted, search
+from .search import (
+    TAKEN_FROM,
+    Beside,
+    Look,
+    clauses,
+    evidence,
+    parted,
+    plain,
+    search,
+    share_of_each,
+    share_right,
+)
 from .spelt_graph import SpeltGraph
 
 if TYPE_CHECKING:
@@ -69,7 +78,7 @@ class Run:
     def worth(self) -> float:
         """What is won by taking it: notes, as far as they are sure."""
         count = 1 if self.remark else len(self.notes)
-        return (self.share - certainty.TAKEN_FROM) * count
+        return (self.share - TAKEN_FROM) * count
 
 
 class NeuralRecognizer:
@@ -145,15 +154,15 @@ class NeuralRecognizer:
         found = []
         for look, other in ((wide, narrow), (narrow, wide)):
             if look.readings:
-                evidence = certainty.evidence(look, other, beside)
-                share = certainty.share_right(evidence)
+                weighed = evidence(look, other, beside)
+                share = share_right(weighed)
                 found.append(
                     Run(
                         first=first,
                         last=last,
                         look=look,
                         share=share,
-                        evidence=evidence,
+                        evidence=weighed,
                     )
                 )
         return max(found, key=lambda run: run.share)
@@ -201,7 +210,7 @@ class NeuralRecognizer:
         return sorted(readings, key=lambda reading: -reading.log_p)
 
     def _announces(self, look: Look) -> str:
-        said = certainty.plain(look.text)
+        said = plain(look.text)
         for word in self._remarks:
             if said.startswith(word + " "):
                 return word
@@ -216,7 +225,7 @@ class NeuralRecognizer:
         """Give the words of a run: notes as a word each, or what was said else."""
         spans = stretch.spoken
         spans = spans[run.first : run.last + 1]
-        if run.share < certainty.TAKEN_FROM or run.remark:
+        if run.share < TAKEN_FROM or run.remark:
             within = [] if run.remark else self._within(run.look)
             if within:
                 yield from self._amid_talk(stretch, run, spans, within)
@@ -231,7 +240,7 @@ class NeuralRecognizer:
             parted(self._graph, best),
             voiced,
         )
-        shares = certainty.share_of_each(look, run.share)
+        shares = share_of_each(look, run.share)
         shift_s = stretch.start_s + look.start_s
         for number, (note, (start_s, end_s), share) in enumerate(
             zip(best.notes, places, shares, strict=True)
@@ -354,7 +363,7 @@ def _free_words(
     for number, word in enumerate(_laid_along(run.look.text, span, sure)):
         if run.remark:
             source = WordSource.GENERAL if number else WordSource.PHRASE
-            text = certainty.plain(word.text)
+            text = plain(word.text)
             yield replace(word, text=text, source=source, confidence=run.share)
         else:
             yield word

@@ -22,17 +22,17 @@ from treeward.language.note_graph import (
     Meaning,
     NoteGraph,
 )
-from treeward.language.number_forms import DIGIT_WORDS, TEEN_WORDS, TENS_WORDS
+from treeward.language.number_words import DIGIT_WORDS, TEEN_WORDS, TENS_WORDS
 
-from .tokens import END as NO_MORE
-from .tokens import SPACE
+from .model import END as NO_MORE
+from .model import SPACE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from numpy.typing import NDArray
 
-    from .tokens import Tokens
+    from .model import Tokens
 
 PAUSES = (",", ".", "...", "!", "?", ";", "-")  # what may stand after a word
 # What is written for a word of the same sound, beside the phrase book's mishearings.

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from treeward.resources import phrasebook_path
-from treeward.simulate.wording import digit_words
+from treeward.simulate.observer import digit_words
 
 if TYPE_CHECKING:
     import numpy as np

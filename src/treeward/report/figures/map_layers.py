@@ -1,0 +1,275 @@
+"""What lies under and on the map: the person's own ground, single days, the search."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.patches import PathPatch, Polygon
+from matplotlib.path import Path as DrawnPath
+
+from .style import INK, LOOKED, MUTED, drawable, halo
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import date
+
+    from matplotlib.axes import Axes
+    from numpy.typing import NDArray
+
+    from treeward.report.model import (
+        Ground,
+        GroundLine,
+        GroundPicture,
+        HuntResult,
+        Sort,
+    )
+    from treeward.survey.frame import LocalFrame
+    from treeward.survey.records import SearchArea
+
+    from .map_frame import Extent, Lettering
+
+
+_ACROSS = 900  # points across the map at which a picture is looked up; choice
+_FAINT = 0.6  # opacity of pictures, so that lines and areas show on them; choice
+# Usual on maps: blue water, green woods, brown ways.
+_COLOUR: dict[Sort, str] = {
+    "water": "#6f9fbf", "wood": "#8fb08a", "way": "#9a7b5b", "other": MUTED,
+}  # fmt: skip
+
+
+def draw_ground(
+    axes: Axes,
+    ground: Ground,
+    frame: LocalFrame,
+    extent: Extent,
+    look: Lettering,
+    *,
+    credit_left: bool = False,
+) -> None:
+    """Draw what lies under the answer, and whose it is."""
+    for picture in ground.pictures:
+        axes.imshow(
+            resampled(picture, frame, extent), zorder=0.5, alpha=_FAINT,
+            interpolation="none", aspect="auto",
+            extent=(extent.west_m, extent.east_m, extent.south_m, extent.north_m),
+        )  # fmt: skip
+    for line in ground.lines:
+        _draw_line(axes, line, frame)
+    if ground.credit:
+        side = 0 if credit_left else 1  # the other has the scale
+        axes.annotate(drawable(ground.credit, 60), (side, 0), (3 - 6 * side, 3),
+                      ha="left" if credit_left else "right", va="bottom",
+                      xycoords="axes fraction", textcoords="offset points",
+                      fontsize=look.small_pt * 0.9, color=MUTED,
+                      zorder=19, path_effects=halo(1.8))  # fmt: skip
+    # imshow and plot may have moved the limits.
+    axes.set_xlim(extent.west_m, extent.east_m)
+    axes.set_ylim(extent.south_m, extent.north_m)
+    axes.set_aspect("equal", adjustable="box")
+
+
+def _draw_line(axes: Axes, line: GroundLine, frame: LocalFrame) -> None:
+    xy = frame.to_xy(line.latitude_deg, line.longitude_deg)
+    colour = _COLOUR[line.sort]
+    if line.closed and line.sort in {"water", "wood"}:
+        axes.add_patch(
+            Polygon(xy, facecolor=colour, edgecolor=colour, alpha=0.35, zorder=0.7)
+        )
+    else:
+        axes.plot(xy[:, 0], xy[:, 1], color=colour, linewidth=1.0, zorder=0.8,
+                  linestyle=(0, (4, 1.5)) if line.sort == "way" else "-")  # fmt: skip
+
+
+def resampled(
+    picture: GroundPicture, frame: LocalFrame, extent: Extent, across: int = _ACROSS
+) -> NDArray[np.uint8]:
+    """Return a picture as the map shows it, north up; clear where it has nothing.
+
+    Parameters
+    ----------
+    across
+        Points from west to east.
+
+    Returns
+    -------
+    array
+        (rows, across, 4); each point is the pixel that its middle lies in.
+    """
+    from pyproj import Transformer
+
+    high = max(1, round(across * extent.height_m / extent.width_m))
+    x = extent.west_m + (np.arange(across) + 0.5) * extent.width_m / across
+    y = extent.north_m - (np.arange(high) + 0.5) * extent.height_m / high
+    lonlat = frame.to_lonlat(np.stack(np.meshgrid(x, y), axis=-1))
+    to_picture = Transformer.from_crs("EPSG:4326", picture.crs, always_xy=True)
+    east, north = to_picture.transform(lonlat[..., 0], lonlat[..., 1])
+    a, b, c, d, e, f = picture.affine
+    matrix = np.linalg.inv(np.array([[a, b], [d, e]]))
+    off = np.stack([east - c, north - f], axis=-1)
+    with np.errstate(invalid="ignore"):
+        place = np.floor(off @ matrix.T)
+    rows, columns = picture.pixels.shape[:2]
+    column, row = place[..., 0], place[..., 1]
+    there = (column >= 0) & (column < columns) & (row >= 0) & (row < rows)
+    shown = np.zeros((high, across, 4), dtype=np.uint8)
+    shown[there] = picture.pixels[
+        row[there].astype(np.intp), column[there].astype(np.intp)
+    ]
+    return shown
+
+
+MOST_DAYS = 5  # so many days are outlined, the newest; the table has all; choice
+PERCENT = 90
+# Dashes tell the days apart without colour; in points, as matplotlib wants them.
+_DASHES = ((5, 2), (1, 1.4), (7, 2, 1, 2), (3, 1, 1, 1, 1, 1), (9, 3))
+_EDGE = 0.06  # share of the map along its rim that stays free of dates
+
+
+def drawn_days(result: HuntResult) -> list[date]:
+    """Return the days whose areas are outlined, oldest first."""
+    return [day.day for day in result.days if day.colonies][-MOST_DAYS:]
+
+
+def dash_of(number: int) -> tuple[float, ...]:
+    """Return the dash pattern of the day with that number among those drawn."""
+    return tuple(float(part) for part in _DASHES[number % len(_DASHES)])
+
+
+def area_outlines(area: SearchArea, frame: LocalFrame) -> Iterator[DrawnPath]:
+    """Yield a path for each patch of a search area, holes and all, in metres."""
+    for polygon in area.polygons:
+        parts = []
+        for ring in (polygon.outer, *polygon.holes):
+            if len(ring) < 3:
+                continue
+            xy = frame.to_xy(ring[:, 1], ring[:, 0])
+            codes = np.full(len(xy), DrawnPath.LINETO, dtype=np.uint8)
+            codes[0], codes[-1] = DrawnPath.MOVETO, DrawnPath.CLOSEPOLY
+            parts.append(DrawnPath(xy, codes))
+        if parts:
+            yield DrawnPath.make_compound_path(*parts)
+
+
+def draw_days(
+    axes: Axes,
+    result: HuntResult,
+    frame: LocalFrame,
+    *,
+    extent: Extent,
+    content: NDArray[np.float64],
+    look: Lettering,
+) -> None:
+    """Outline where each day alone puts the colonies.
+
+    Parameters
+    ----------
+    content
+        (n, 2) metres: what the dates should keep away from.
+    """
+    shown = drawn_days(result)
+    taken = content
+    for day in result.days:
+        if day.day not in shown:
+            continue
+        number = shown.index(day.day)
+        style: Any = (0, dash_of(number))
+        for one in day.colonies:
+            area = one.colony.search_areas.get(PERCENT)
+            if area is None:
+                continue
+            outlines = list(area_outlines(area, frame))
+            for outline in outlines:
+                patch = PathPatch(outline, facecolor="none", edgecolor=INK, zorder=5,
+                                  linewidth=1.1, linestyle=style)  # fmt: skip
+                patch.set_gid(f"day-{number}")
+                axes.add_patch(patch)
+            points = np.vstack([outline.vertices for outline in outlines])
+            place = _free_place(points, extent, taken)
+            if place is None:
+                continue
+            text = axes.annotate(
+                drawable(f"{day.day.day} {day.day:%b}"), (place[0], place[1]),
+                ha="center", va="center", fontsize=look.text_pt * 0.9, zorder=16,
+                path_effects=halo(),
+            )  # fmt: skip
+            text.set_gid(f"day-{number}")
+            taken = np.vstack([taken, place[None, :], place[None, :]])
+
+
+def _free_place(
+    outline: NDArray[np.float64], extent: Extent, taken: NDArray[np.float64]
+) -> NDArray[np.float64] | None:
+    """Return the point of an outline, well within the map, farthest from the rest."""
+    share_x = (outline[:, 0] - extent.west_m) / extent.width_m
+    share_y = (outline[:, 1] - extent.south_m) / extent.height_m
+    inner = (np.abs(share_x - 0.5) < 0.5 - _EDGE) & (
+        np.abs(share_y - 0.5) < 0.5 - _EDGE
+    )
+    points = outline[inner]
+    if not len(points):
+        return None
+    gaps = np.hypot(
+        (points[:, None, 0] - taken[None, :, 0]) / extent.width_m,
+        (points[:, None, 1] - taken[None, :, 1]) / extent.height_m,
+    ).min(axis=1)
+    chosen: NDArray[np.float64] = points[int(np.argmax(gaps))]
+    return chosen
+
+
+_PT_PER_IN = 72.0
+
+
+def draw_looked(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
+    """Shade the ground that was looked at, as wide as a nest is seen."""
+    told = result.search.searching if result.search else None
+    if told is None or not told.looked:
+        return
+    # A line's width in points is a width on the ground once the extent is set.
+    box = axes.get_window_extent()
+    points = box.width * _PT_PER_IN / axes.figure.dpi
+    metres = abs(axes.get_xlim()[1] - axes.get_xlim()[0])
+    for way in told.walked:
+        xy = frame.to_xy(way.latitude_deg, way.longitude_deg)
+        axes.plot(xy[:, 0], xy[:, 1], color=LOOKED, alpha=0.5, zorder=4.5,
+                  linewidth=max(1.5, way.sweep_width_m * points / metres),
+                  solid_capstyle="round", solid_joinstyle="round")  # fmt: skip
+    for area in told.looked_over:
+        ring = frame.to_xy(area.ring[:, 1], area.ring[:, 0])
+        axes.add_patch(
+            Polygon(ring, facecolor=LOOKED, edgecolor="none", alpha=0.5, zorder=4.5)
+        )
+    for spot in told.spots:
+        at = frame.to_xy(np.array([spot.latitude_deg]), np.array([spot.longitude_deg]))
+        size = max(4.0, 2 * spot.radius_m * points / metres)
+        axes.plot(at[:, 0], at[:, 1], marker="o", markersize=size, zorder=4.5,
+                  color=LOOKED, alpha=0.5, markeredgewidth=0)  # fmt: skip
+
+
+def draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
+    """Draw strips as arrows, and the way from one to the next as a fine line."""
+    for colony in result.fix.colonies if result.fix else ():
+        last = None
+        for strip in colony.search_plan:
+            lonlat = [
+                *strip.way,
+                (strip.start_longitude_deg, strip.start_latitude_deg),
+                (strip.end_longitude_deg, strip.end_latitude_deg),
+            ]
+            lon, lat = np.array(lonlat).T
+            xy = frame.to_xy(lat, lon)
+            way = xy[:-1] if last is None else np.vstack([last, xy[:-1]])
+            axes.plot(way[:, 0], way[:, 1], color=INK, linewidth=0.5, alpha=0.6,
+                      linestyle=(0, (1, 2)), zorder=9)  # fmt: skip
+            axes.annotate(
+                "", xy=(xy[-1, 0], xy[-1, 1]), xytext=(xy[-2, 0], xy[-2, 1]), zorder=9,
+                arrowprops={
+                    "arrowstyle": "-|>,head_length=0.3,head_width=0.12",
+                    "color": INK,
+                    "linewidth": 0.6,
+                    "alpha": 0.75,
+                    "shrinkA": 0,
+                    "shrinkB": 0,
+                },
+            )  # fmt: skip
+            last = xy[-1]
