@@ -124,7 +124,7 @@ def _looked_at(hunt: Hunt, path: Path, day: date | None) -> tuple[Pasted, Path]:
         )
     days = [event.clock.date() for event in read.events if event.clock]
     name, replaces = _name(hunt, path, day or min(days, default=None))
-    named = path.rename(path.with_name(name))
+    named = path.replace(path.with_name(name))
     page = typed_notes(hunt, named, name) or read
     return (
         Pasted(
