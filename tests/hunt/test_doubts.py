@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from treeward import Hunt
@@ -114,6 +115,59 @@ def test_a_doubtful_station_is_weighed_as_if_it_were_right(tmp_path: Path) -> No
     assert other is not None
     assert lot.moves_m == pytest.approx(farthest_m(fix, other), abs=0.1)
     assert any("if it is right after all" in line for line in answer_lines(result))
+
+
+@pytest.mark.parametrize(
+    ("event", "value", "about"),
+    [
+        ("searched", "", "note of ground looked at"),
+        ("overhead", "150", "note of bees overhead"),
+    ],
+)
+def test_a_doubtful_note_of_looking_is_weighed_as_if_it_were_right(
+    tmp_path: Path, event: str, value: str, about: str
+) -> None:
+    rows = watch({})
+    told: Row = ("10:59:00", event, "", value, DOUBT)
+    hunts = {
+        name: hunt_of(tmp_path / name, [*rows, *more])
+        for name, more in (("as it is", [told]), ("sure", [(*told[:4], "")]))
+    }
+    best = hunt_of(tmp_path / "none", rows).locate().fix
+    assert best is not None
+    (colony,) = best.colonies
+    for hunt in hunts.values():  # about the best place, from 10:35 to 11:00
+        east = 0.0005 * np.tile([-1, 1], 13)
+        north = np.linspace(-0.0015, 0.0015, 26)
+        points = "".join(
+            f'<trkpt lat="{colony.best_latitude_deg + y:.6f}" '
+            f'lon="{colony.best_longitude_deg + x:.6f}">'
+            f"<time>2026-07-14T09:{35 + n:02d}:00Z</time></trkpt>"
+            for n, (x, y) in enumerate(zip(east, north, strict=True))
+            if n < 25
+        )
+        (hunt.path / "tracks").mkdir()
+        (hunt.path / "tracks" / "phone.gpx").write_text(
+            '<gpx version="1.1" creator="a phone" '
+            'xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+            f"{points}</trkseg></trk></gpx>",
+            "utf-8",
+        )
+
+    result = hunts["as it is"].weigh_doubts(hunts["as it is"].locate())
+
+    (lot,) = result.doubtful
+    assert (lot.about, lot.believed) == (about, False)
+    fix, other = result.fix, hunts["sure"].locate().fix
+    assert fix is not None
+    assert other is not None
+    truth = farthest_m(fix, other)
+    assert truth > 5
+    assert lot.moves_m == pytest.approx(truth, abs=0.1)
+    said = f"1 doubtful {about}: if it is right after all, the best place moves by"
+    assert any(line.startswith(said) for line in answer_lines(result))
+    (move,) = hunts["as it is"].row_moves(result, {lot.rows[0]: ()})
+    assert (move.moves_m, move.lost) == (None, False)
 
 
 def test_without_the_doubtful_notes_there_may_be_no_answer(tmp_path: Path) -> None:

@@ -32,7 +32,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 MARKS = {400: "red", 500: "yellow", 600: "blue", 700: "white"}
-KINDS = {1000: "back", 1200: "away", 1400: "scratch", 1600: "mumble"}
+KINDS = {1000: "back", 1200: "away", 1400: "scratch", 1600: "mumble", 1800: "found"}
+_WITHOUT_MARK = (EventKind.SCRATCH, EventKind.FOUND)
 BEEP_S = 0.2
 _LOUD = 0.01
 
@@ -112,7 +113,7 @@ def parse(utterances: Sequence[Utterance], recording: str) -> list[Event]:
         events.append(
             Event(
                 kind=event_kind,
-                mark="" if event_kind is EventKind.SCRATCH else mark.text,
+                mark="" if event_kind in _WITHOUT_MARK else mark.text,
                 recording=recording,
                 start_s=mark.start_s,
                 end_s=kind.end_s,

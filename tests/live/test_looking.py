@@ -49,13 +49,16 @@ def test_the_answer_says_so(tmp_path: Path) -> None:
         notebook = Notebook(journal, lambda _: None, walk=WALK)
         _, first = notebook.take([note(5)])
         _, second = notebook.take([note(10)])
-        _, other = notebook.take([note(11, EventKind.PAUSE)])
+        _, bees = notebook.take([note(11, EventKind.OVERHEAD)])
+        _, other = notebook.take([note(12, EventKind.PAUSE)])
     finally:
         journal.close()
     assert first is not None
     assert first.words.endswith("90 percent left by the walk laid out")
     assert second is not None
     assert second.words.endswith("80 percent left by the walk laid out")
+    assert bees is not None
+    assert bees.words.endswith("80 percent left by the walk laid out")
     assert other is not None
     assert "percent" not in other.words
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -18,8 +19,11 @@ from treeward.hunt.journal import Journal, read_journal
 from treeward.hunt.recovery import recover, without_own_voice
 from treeward.language.kinds import EventKind
 from treeward.live import ears, intake
+from treeward.live.answer import Synthesiser
 from treeward.live.board import Office, trips_to_halve
-from treeward.live.messages import Chunk, Snapshot
+from treeward.live.calls import Calls
+from treeward.live.looking import FOUND_WORDS
+from treeward.live.messages import Alarm, Chunk, Estimate, Snapshot
 from treeward.live.session import Session, Setting
 from treeward.live.streams import BlocksSource, RehearsalTime
 from treeward.live.watch_clock import WatchClock
@@ -53,7 +57,13 @@ class Rig:
         self.shots: list[Snapshot] = []
         self.journal_path = folder / ".treeward" / "live" / "live-1.jsonl"
 
-    def session(self, *, player: Player | None = None, paced: bool = False) -> Session:
+    def session(
+        self,
+        *,
+        player: Player | None = None,
+        speak: Synthesiser | None = None,
+        paced: bool = False,
+    ) -> Session:
         def on_heard(heard: HeardNotes, answer: Answer) -> None:
             del answer
             self.heard.append(heard)
@@ -66,7 +76,7 @@ class Rig:
             watch=self.watch,
             setting=Setting(
                 hunt_name="Test Moor", recording="live-1.flac", station="1",
-                paced=paced, player=player,
+                paced=paced, player=player, speak=speak,
             ),
             office=Office(lambda _: EMPTY, lambda _: None, lambda: "1"),
             sky_on=lambda _: None,
@@ -119,6 +129,92 @@ def test_a_session_hears_keeps_and_shows(tmp_path: Path) -> None:
     assert {b.mark: b.where for b in last.bees} == {"red": "here", "blue": "away"}
     assert last.kept_s == pytest.approx(8.0)
     assert session.summary()["notes"] == 3
+
+
+class Aloud(Synthesiser):
+    """A player and a synthesiser that keep what they are given."""
+
+    def __init__(self) -> None:
+        self.name = "aloud"
+        self.words: list[str] = []
+        self.played = 0
+
+    def play(self, samples: NDArray[np.float32], rate_hz: int) -> None:
+        del samples, rate_hz
+        self.played += 1
+
+    def say(self, text: str) -> tuple[NDArray[np.float32], int]:
+        self.words.append(text)
+        return np.zeros(10, np.float32), 16_000
+
+
+def test_found_is_answered_with_what_to_do_next(tmp_path: Path) -> None:
+    notes = [(1.0, "red", "away"), (3.0, "red", "found")]
+    rig = rehearsal(tmp_path, stand_in.spoken_at(notes, 5.0))
+    aloud = Aloud()
+
+    rig.run(player=aloud, speak=aloud)
+
+    assert rig.notes[-1] == ("", "found")
+    assert FOUND_WORDS in aloud.words
+    shown = rig.shots[-1].next_steps
+    assert [line for line in rig.said if line in shown] == list(shown)
+    assert "treeward found --from-note" in " ".join(shown)
+    assert "stings can kill" in " ".join(shown)
+
+
+def test_found_that_is_taken_back_is_shown_no_longer(tmp_path: Path) -> None:
+    notes = [(1.0, "red", "found"), (3.0, "red", "scratch")]
+    rig = rehearsal(tmp_path, stand_in.spoken_at(notes, 5.0))
+
+    rig.run()
+
+    assert rig.shots[-1].next_steps == ()
+
+
+ENOUGH = Estimate(
+    station="1", bees=2, trips=9, median_m=640, low90_m=420, high90_m=1010,
+    trips_to_halve=None,
+)  # fmt: skip
+
+
+def test_when_to_get_up_is_said_once_a_change() -> None:
+    calls = Calls(due=False)
+
+    def said(units: str = "metric", **more: Any) -> list[str]:
+        answers = calls.get_up(replace(ENOUGH, **more), units)
+        assert all(one.tones == (Alarm.GET_UP,) for one in answers)
+        return [one.words for one in answers]
+
+    assert calls.get_up(None, "metric") == []
+    assert said() == []
+    first = ("yellow", "blue-white")
+    assert said(enough_of=first) == ["more of yellow and blue white won't help"]
+    assert said(enough_of=first) == []
+    assert said(enough_of=(*first, "red")) == ["more of red won't help"]
+    assert said(enough_of=first, bearings_enough=True) == [
+        "more bearings here won't help"
+    ]
+    to: dict[str, Any] = {"enough_of": first, "move_true_deg": 8.4}
+    assert said(**to, move_m=412.0) == ["enough here. move 410 metres on 0 0 8 true"]
+    assert said(**to, move_m=460.0) == []
+    assert said(enough_of=first) == []
+    assert said(**to, move_m=1250.0, units="imperial") == [
+        "enough here. move 0.8 miles on 0 0 8 true"
+    ]
+    assert said(station="2", enough_of=("red",)) == ["more of red won't help"]
+
+
+def test_when_to_get_up_goes_the_way_of_other_answers(tmp_path: Path) -> None:
+    rig = rehearsal(tmp_path, stand_in.spoken_at(NOTES, 8.0))
+    aloud = Aloud()
+    session = rig.session(player=aloud, speak=aloud)
+    session._office.estimate = replace(ENOUGH, move_m=412.0, move_true_deg=8.4)
+
+    session.run(rig.shots.append)
+
+    assert aloud.words.count("enough here. move 410 metres on 0 0 8 true") == 1
+    assert rig.said.count("enough here; move: 410 m on 008 true") == 1
 
 
 class Endless:

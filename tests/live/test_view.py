@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
+from treeward.live.looking import found_steps
 from treeward.live.messages import BeeState, Estimate, Level, NoteLine, Snapshot
 from treeward.live.view import ListenView, big, big_width
 
@@ -101,9 +102,15 @@ def test_letters_are_as_wide_as_said(text: str) -> None:
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.integers(60, 200), st.integers(20, 60), st.integers(0, 14), st.booleans())
+@given(
+    st.integers(60, 200),
+    st.integers(20, 60),
+    st.integers(0, 14),
+    st.booleans(),
+    st.booleans(),
+)
 def test_every_size_of_terminal_is_filled_exactly(
-    width: int, height: int, bees: int, faulty: bool
+    width: int, height: int, bees: int, faulty: bool, found: bool
 ) -> None:
     colours = ["red", "yellow", "blue-white", "green abdomen", "unmarked"]
     rows = tuple(
@@ -112,7 +119,10 @@ def test_every_size_of_terminal_is_filled_exactly(
     )
     faults = ("the disk is full: sound is not kept, notes are",) if faulty else ()
 
-    lines = screen(replace(SHOT, bees=rows, faults=faults), width, height)
+    steps = found_steps(NOW) if found else ()
+    shot = replace(SHOT, bees=rows, faults=faults, next_steps=steps)
+
+    lines = screen(shot, width, height)
 
     assert {len(line) for line in lines} == {width}
     assert len(lines) == height
@@ -130,6 +140,7 @@ def test_every_size_of_terminal_is_filled_exactly(
         (replace(SHOT, units="imperial"), "460 yd to"),
         (replace(SHOT, faults=("the microphone is away",)), "the microphone is away"),
         (replace(SHOT, sunset=None), "23 notes"),
+        (replace(SHOT, next_steps=found_steps(NOW)), "treeward found --from-note"),
     ],
 )
 def test_what_else_the_screen_can_say(shot: Snapshot, expected: str) -> None:

@@ -2,10 +2,9 @@
 
 B. O. Koopman, Search and Screening, 1946 (Pergamon 1980): random search of an area
 finds with 1 - exp(-W l / A). L. D. Stone, Theory of Optimal Search, 1975: for a
-circular normal target of sd s and exponential detection the best density of an effort
-E is (R^2 - r^2) / (2 s^2) within R, E = pi R^4 / (4 s^2), and the target is found with
-1 - (1 + u) exp(-u), u = R^2 / (2 s^2) = sqrt(E / (pi s^2)). With an effort that grows
-at a rate a, the mean time is 6 pi s^2 / a: the integral of (1 + u) exp(-u) over E / a.
+circular normal target of sd s and exponential detection the best search has missed it
+after an effort E with (1 + u) exp(-u), u = sqrt(E / (pi s^2)), whose integral over E is
+6 pi s^2.
 """
 
 from __future__ import annotations
@@ -36,34 +35,44 @@ def circular_normal(sd_m: float = SD_M, cell_m: float = CELL_M) -> Grid:
     )
 
 
-@pytest.mark.parametrize(("u", "found"), [(1.0, 0.264), (2.0, 0.594), (3.89, 0.900)])
-def test_best_effort_for_a_circular_normal(u: float, found: float) -> None:
-    grid = circular_normal()
-    effort_m2 = np.pi * SD_M**2 * u**2
-    best = search.best_effort(grid.probability, CELL_M**2, effort_m2)
-    assert best.sum() * CELL_M**2 == pytest.approx(effort_m2, rel=1e-9)
-    assert 1 - grid.probability @ np.exp(-best) == pytest.approx(found, abs=0.001)
-    # Its shape: a paraboloid within R, nothing beyond.
-    radius2 = (grid.xy**2).sum(axis=1)
-    shape = np.maximum(2 * u * SD_M**2 - radius2, 0.0) / (2 * SD_M**2)
-    assert best == pytest.approx(shape, abs=0.02)
+KNOWN = 1e4  # a shape at which the sweep width is as good as known
 
 
 def test_mean_effort_for_a_circular_normal() -> None:
     grid = circular_normal()
-    mean = search.expected_effort_m2(grid.probability, CELL_M**2)
+    mean = search.expected_effort_m2(grid.probability, CELL_M**2, shape=KNOWN)
     assert mean == pytest.approx(6 * np.pi * SD_M**2, rel=0.01)
 
 
-def test_mean_effort_is_the_integral_of_what_is_not_found_yet() -> None:
-    # Of a map without any symmetry, by the best division at many efforts.
+def test_mean_effort_where_the_sweep_width_is_a_guess() -> None:
+    # The integral of (k + 1) x^(k a) - k x over the effort, x the level's height.
+    grid, shape = circular_normal(), search.SIGHT_SHAPE
+    mean = search.expected_effort_m2(grid.probability, CELL_M**2)
+    by_hand = 2 * np.pi * SD_M**2 * (3 * shape + 1) / (shape - 1)
+    assert mean == pytest.approx(by_hand, rel=0.01)
+
+
+@pytest.mark.parametrize("shape", [3.0, KNOWN])
+def test_mean_effort_is_the_integral_of_what_is_not_found_yet(shape: float) -> None:
+    # Of a map without any symmetry: always a little more where it finds most.
     rng = np.random.default_rng(5)
-    held = rng.gamma(0.3, size=40)
+    held = rng.gamma(0.8, size=12)
     held /= held.sum()
-    efforts = np.concatenate([[0.0], np.geomspace(1e-6, 2e4, 6000)])
-    left = [held @ np.exp(-search.best_effort(held, 1.0, e)) for e in efforts[1:]]
-    mean = np.trapezoid([1.0, *left], efforts)
-    assert search.expected_effort_m2(held, 1.0) == pytest.approx(mean, rel=1e-3)
+    before, step = rng.uniform(0, 2, size=12), 0.01
+    spent, left = np.zeros(12), [1.0]
+    while left[-1] > 2e-3:
+        chance = held * ((shape + before) / (shape + before + spent)) ** shape
+        best = np.argmax(chance / (shape + before + spent))
+        spent[best] += step
+        now = held * ((shape + before) / (shape + before + spent)) ** shape
+        left.append(now.sum())
+    mean = float(np.trapezoid(left, dx=step))
+    # What is not found by then: its density falls on, cell by cell alike.
+    level = held * ((shape + before) / (shape + before + spent)) ** shape
+    on = search.expected_effort_m2(level, 1.0, before + spent, shape=shape)
+    mean += left[-1] * float(on)
+    told = search.expected_effort_m2(held, 1.0, before, shape=shape)
+    assert told == pytest.approx(mean, rel=5e-3)
 
 
 @pytest.mark.parametrize("passes", [1, 3])
@@ -83,7 +92,10 @@ def test_ground_swept_in_lanes_is_found_as_koopman_says(passes: int) -> None:
     update = search.updated(
         grid, HEATH, search.Searching(walked=tuple(walked * passes))
     )
-    assert update.found_by_now == pytest.approx(1 - np.exp(-passes), abs=0.003)
+    missed = update.before.probability @ np.exp(-update.effort)
+    assert missed == pytest.approx(np.exp(-passes), abs=0.003)
+    hidden = float(search.hidden(np.array(passes)))
+    assert update.found_by_now == pytest.approx(1 - hidden, abs=0.003)
 
 
 def test_the_effort_of_a_walk_is_w_times_l_by_pyproj() -> None:

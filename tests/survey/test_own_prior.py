@@ -136,7 +136,7 @@ def test_without_lessons_it_is_the_plain_prior() -> None:
     assert prior.ln_f_sd == pytest.approx(covariance[0, 0] ** 0.5)
     assert prior.ln_g["water"] == pytest.approx(mean[1])
     assert prior.ln_g_sd["water"] == pytest.approx(covariance[1, 1] ** 0.5, rel=0.01)
-    assert own_compass([], "") == (0.0, plain_compass_sd_deg(), 0)
+    assert own_compass([], "", here_deg=HOME) == (0.0, plain_compass_sd_deg(), 0)
 
 
 def test_hunts_that_agree_narrow_it_and_others_do_not() -> None:
@@ -199,14 +199,29 @@ def test_two_cargos_and_regions_begin_to_tell_the_reaction_time() -> None:
 def test_an_observers_compass_is_the_mean_of_their_hunts_in_the_long_run() -> None:
     hunts = [told(0.0, 0.0, offset=(5.0, 1.0)) for _ in range(40)]
 
-    mean, sd, count = own_compass(hunts, "")
+    mean, sd, count = own_compass(hunts, "", here_deg=HOME)
 
     assert mean == pytest.approx(5.0, abs=0.2)
     assert count == 40
     # What is left is a hunt's own share of the variance, at its least.
     least = plain_compass_sd_deg() * COMPASS_OF_HUNT[0][0] ** 0.5
     assert least <= sd < 1.6 * least
-    assert own_compass(hunts, "Ben")[2] == 0
+    assert own_compass(hunts, "Ben", here_deg=HOME)[2] == 0
+
+
+def test_a_compass_is_known_less_in_another_region() -> None:
+    hunts = [told(0.0, 0.0, offset=(5.0, 1.0)) for _ in range(8)]
+
+    here, there = (own_compass(hunts, "", here_deg=where) for where in (HOME, FAR))
+    two = [*hunts, *(told(0.0, 0.0, offset=(5.0, 1.0), where=FAR) for _ in range(8))]
+    third = own_compass(two, "", here_deg=(40.0, -100.0))
+
+    # Most of it is the person's and goes along; the rest is not known there.
+    assert 2.0 < there[0] < here[0] - 0.5
+    assert 1.3 * here[1] < there[1] < plain_compass_sd_deg()
+    # Alike in two regions, it will be so in a third.
+    assert there[0] < third[0]
+    assert third[1] < there[1]
 
 
 def test_one_hunt_alone_is_the_textbooks_shrinkage(
@@ -216,14 +231,21 @@ def test_one_hunt_alone_is_the_textbooks_shrinkage(
     from treeward.survey import own_prior as module
 
     monkeypatch.setattr(module, "COMPASS_OF_HUNT", ((0.2, 1.0),))
+    monkeypatch.setattr(module, "COMPASS_OF_REGION", ((0.3, 1.0),))
     variance = plain_compass_sd_deg() ** 2
     common, own = 0.8 * variance, 0.2 * variance
 
-    mean, sd, _ = own_compass([told(0.0, 0.0, offset=(6.0, 2.0))], "")
+    hunt = [told(0.0, 0.0, offset=(6.0, 2.0))]
+    mean, sd, _ = own_compass(hunt, "", here_deg=HOME)
 
     precision = 1 / common + 1 / (own + 4.0)
     assert mean == pytest.approx(6.0 / (own + 4.0) / precision)
     assert sd**2 == pytest.approx(1 / precision + own)
+    # Elsewhere only the person's part, seven tenths of the common one, goes along.
+    mean, sd, _ = own_compass(hunt, "", here_deg=FAR)
+    learned = 0.7 * common / (variance + 4.0)
+    assert mean == pytest.approx(6.0 * learned)
+    assert sd**2 == pytest.approx(variance - learned * 0.7 * common)
 
 
 def test_learned_settings_give_the_survey_about_that_mean_and_spread() -> None:

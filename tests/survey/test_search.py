@@ -2,7 +2,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import vonmises
+from scipy.integrate import quad
+from scipy.stats import gamma, vonmises
 
 from survey import hunts
 from treeward import survey
@@ -52,7 +53,7 @@ def test_nothing_said_leaves_the_map_as_it_is() -> None:
 
 
 def test_ground_looked_over_sinks_and_is_never_ruled_out() -> None:
-    one = search.LookedOver(ring=WEST, effort=np.log(2))
+    one = search.LookedOver(ring=WEST, effort=search.effort_of(0.5))
     update = search.updated(flat(), HEATH, search.Searching(looked_over=(one,)))
     # Half found in half of the ground: a quarter found, a third of the rest is there.
     assert update.found_by_now == pytest.approx(0.25)
@@ -60,6 +61,23 @@ def test_ground_looked_over_sinks_and_is_never_ruled_out() -> None:
     often = search.updated(flat(), HEATH, search.Searching(looked_over=(one,) * 100))
     assert 0 < west_share(often.after) < 0.02
     assert (often.after.probability > 0).all()
+
+
+def test_a_sweep_width_that_is_a_guess_hides_more_than_one_that_is_known() -> None:
+    # The mean of Koopman's exp(-e) over W times a gamma variable, by quadrature.
+    shape = search.SIGHT_SHAPE
+    for effort in (0.1, 1.0, 4.0):
+        mean, _ = quad(
+            lambda s, e=effort: np.exp(-s * e) * gamma(shape, scale=1 / shape).pdf(s),
+            0, 20,
+        )  # fmt: skip
+        hidden = float(search.hidden(np.array(effort)))
+        assert hidden == pytest.approx(mean, rel=1e-6)
+        assert hidden > np.exp(-effort)
+        assert search.effort_of(1 - hidden) == pytest.approx(effort)
+    assert gamma(shape, scale=1 / shape).cdf([0.5, 2.0]) == pytest.approx(
+        [0.14, 0.96], abs=0.005
+    )
 
 
 def test_passes_add_up() -> None:
@@ -95,7 +113,8 @@ def test_a_tree_looked_over() -> None:
     near = np.hypot(*update.after.xy.T) < 15
     ratio = update.after.probability[near] / update.after.probability[-1]
     # In whole cells: 52 of 25 square metres for its 1257.
-    assert ratio == pytest.approx(np.full(near.sum(), np.exp(-2.0)), rel=0.1)
+    missed = search.hidden(np.array(2.0))
+    assert ratio == pytest.approx(np.full(near.sum(), missed), rel=0.1)
 
 
 @pytest.mark.parametrize("cell_m", [5.0, 40.0, 100.0])

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.notes.events import Event
-    from treeward.report.model import HuntResult
+    from treeward.report.model import HuntResult, SearchTold
     from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
 
@@ -40,7 +40,18 @@ MOST_ALONE = 4  # notes of a lot that are tried one by one; each costs a survey;
 MOST_ALONE_IN_ALL = 8  # such surveys, of a second or so each; choice
 MOST_TRIPS = 1000  # with more, a survey takes many seconds: nothing is weighed; choice
 # Not believed while in doubt, so that the question is what if they are right.
-UNBELIEVED = frozenset({About.STATION, About.PAUSE, About.SCRATCH, About.MISSED})
+UNBELIEVED = frozenset(
+    {
+        About.STATION,
+        About.PAUSE,
+        About.SCRATCH,
+        About.MISSED,
+        About.SEARCHED,
+        About.OVERHEAD,
+    }
+)
+# They move the place by the map of what was looked at, and no trip or bearing.
+_LOOKING = frozenset({About.SEARCHED, About.OVERHEAD})
 # The clock of other notes hangs on them: without them it is worked out anew.
 _CLOCK = frozenset({About.TIME, About.DATE})
 # Flags of notes that are not in doubt themselves, but do not fit those beside them.
@@ -83,6 +94,7 @@ def weigh_doubts(
     events: Sequence[Event],
     *,
     without: Callable[[Collection[str]], Sequence[Event]],
+    looked: Callable[[Sequence[Event]], SearchTold],
     today: datetime,
 ) -> HuntResult:
     """Say of each lot of notes in doubt how far it could move the best place.
@@ -95,21 +107,24 @@ def weigh_doubts(
         The events that count.
     without
         Gives them without some rows, the clock of the others worked out anew.
+    looked
+        Gives what notes tell of looking for the tree.
     today
         Date for the magnetic model where no note has a clock.
     """
     hunt_file, fix = result.hunt_file, result.fix
     positions = _positions(result)
 
-    def locate(others: Sequence[Event]) -> Fix | None:
+    def locate(others: Sequence[Event], about: About) -> Fix | None:
         table = pair_trips(others, hunt_file)
+        told = looked(others) if about in _LOOKING else result.search
         try:
             return survey_hunt(
                 hunt_file,
                 table,
                 positions,
                 today=today,
-                searching=result.search.searching if result.search else None,
+                searching=told.searching if told else None,
             ).fix
         except HuntError:  # without these notes there is no answer
             return None
@@ -175,7 +190,11 @@ def row_moves(
         return prepare_hunt(result.hunt_file, table, positions, today=today).seen()
 
     influence = Influence(seen(events))
+    looking = {e.row for e in events if KINDS[e.kind].about in _LOOKING}
     for row in rows:
+        if row in looking:
+            yield RowMove(row=row)
+            continue
         moves_m, lost = None, False
         for others in otherwise(row):
             try:
@@ -221,13 +240,13 @@ def _weighed(
     lot: DoubtfulNotes,
     other_ways: Iterator[Sequence[Event]],
     fix: Fix,
-    locate: Callable[[Sequence[Event]], Fix | None],
+    locate: Callable[[Sequence[Event], About], Fix | None],
     *,
     singly: bool,
 ) -> DoubtfulNotes:
     moves_m, lost = 0.0, False
     for other in other_ways:
-        found = locate(other)
+        found = locate(other, lot.about)
         if found is None or not found.colonies:
             lost = True
         else:

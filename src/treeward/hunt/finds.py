@@ -18,7 +18,7 @@ from treeward.files import read_whole, write_text
 from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
 from treeward.positions import format_position
 
-from .template import quoted
+from .template import quoted, toml_value
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -206,13 +206,13 @@ def _find_lines(find: FindTable) -> list[str]:
         if key == "position":
             lines.append(f"position = {quoted(format_position(find.position))}")
         else:
-            lines.append(f"{key} = {_toml(value)}")
+            lines.append(f"{key} = {toml_value(value)}")
     return lines
 
 
 def _look_lines(look: LookTable) -> list[str]:
     return ["[[look]]"] + [
-        f"{key} = {_toml(value)}"
+        f"{key} = {toml_value(value)}"
         for key, value in look.model_dump(exclude_defaults=True).items()
     ]
 
@@ -280,15 +280,3 @@ def _checked(text: str, where: str) -> FoundFile:
         raise HuntError(
             f"{key}: {said}" if key else said, where=where, mend="Correct it there."
         ) from error
-
-
-def _toml(value: Any) -> str:  # noqa: ANN401  (what TOML holds)
-    match value:
-        case str():
-            return quoted(value)
-        case tuple():
-            return f"[{', '.join(_toml(one) for one in value)}]"
-        case date():
-            return value.isoformat()
-        case _:
-            return f"{value:g}"

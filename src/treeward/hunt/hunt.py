@@ -228,11 +228,13 @@ class Hunt(HuntFolder):
         Each sort of them costs a survey or a few.
         """
         from .doubts import weigh_doubts
+        from .searching import read_searching
 
         return weigh_doubts(
             result,
             self.events(),
             without=lambda dropped: self.events(self._rows_without(dropped)),
+            looked=lambda events: read_searching(self.file, self.path, events),
             today=self._now(),
         )
 

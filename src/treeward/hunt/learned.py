@@ -26,6 +26,7 @@ class Learned:
 
     prior: OwnPrior
     known: tuple[Known, ...]
+    here_deg: tuple[float, float]
     cargos: tuple[survey.Cargo, ...]
     file: str
 
@@ -59,7 +60,7 @@ class Learned:
         """Return an observer's offset, its standard deviation, and from how many."""
         from treeward.survey.own_prior import own_compass
 
-        return own_compass(self.known, observer)
+        return own_compass(self.known, observer, here_deg=self.here_deg)
 
     def used(self, model: ModelTable, observers: Sequence[str]) -> OwnPriorUse:
         """Return what the report is to say of it."""
@@ -107,6 +108,7 @@ def learned_for(hunt_file: HuntFile, places: Sequence[StationPlace]) -> Learned 
     return Learned(
         prior=own_prior(known, here_deg=here),
         known=known,
+        here_deg=here,
         cargos=tuple(dict.fromkeys(place.cargo for place in places)),
         file=hunt_file.learned_from,
     )

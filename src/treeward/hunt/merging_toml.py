@@ -14,7 +14,7 @@ from treeward.files import read_plain
 from treeward.positions import format_position
 from treeward.survey.frame import geodesic
 
-from .template import quoted
+from .template import quoted, toml_value
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -269,22 +269,6 @@ def _keys(table: Mapping[str, Any]) -> list[str]:
 def _key(key: str) -> str:
     bare = set(string.ascii_letters + string.digits + "_-")
     return key if key and set(key) <= bare else quoted(key)
-
-
-def toml_value(value: Any) -> str:  # noqa: ANN401  (what TOML holds)
-    """Write a value of hunt.toml: text, numbers, true and false, and lists of them."""
-    match value:
-        case str():
-            return quoted(value)
-        case bool():
-            return "true" if value else "false"
-        case int() | float():
-            return repr(value)
-        case list() | tuple():
-            return f"[{', '.join(toml_value(one) for one in value)}]"
-        case _:
-            msg = f"{value!r} has no place in hunt.toml"
-            raise TypeError(msg)
 
 
 def folder_name(who: str) -> str:

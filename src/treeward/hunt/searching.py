@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
@@ -24,6 +23,7 @@ from treeward.report.model import (
     SearchDoubtKind,
     SearchTold,
 )
+from treeward.survey.search import effort_of
 from treeward.within import file_within
 
 from .places import read_tracks
@@ -43,9 +43,9 @@ if TYPE_CHECKING:
 
 BOUT = timedelta(minutes=30)  # a note "searched here" reaches back no further; guess
 STOOD_M = 25.0  # who walked less stood there and looked round; guess
-TREE_EFFORT = 1.6  # a tree looked up from two sides: four nests in five; guess
+TREE_SHARE = 0.8  # of nests that one sees, looking up a tree from two sides; guess
 TREE_RADIUS_M = 12.0  # its crown, and the position's error; guess
-ROUND_EFFORT = 0.9  # looking round from one spot: three nests in five; guess
+ROUND_SHARE = 0.6  # of nests that one sees, looking round from a spot; guess
 PACE_M_PER_H = 3600.0  # metres per hour in a metre per second
 
 
@@ -161,7 +161,7 @@ class _Gathered:
                     )
                     self._bout(event, BoutKind.DISH)
                 case LookedAt.TREE:
-                    self._spot(place, TREE_RADIUS_M, TREE_EFFORT)
+                    self._spot(place, TREE_RADIUS_M, TREE_SHARE)
                     self._bout(event, BoutKind.TREE)
                 case LookedAt.GROUND | LookedAt.WALL:
                     self._bout_before(event, clocks, stretches, place, what)
@@ -169,9 +169,9 @@ class _Gathered:
     def typed(self) -> None:
         """Take what [[searched]] says."""
         for one in self.hunt_file.searched:
-            effort = -math.log1p(-one.share)
+            effort = effort_of(one.share)
             if one.at is not None:
-                self._spot(one.at, one.radius_m, effort)
+                self._spot(one.at, one.radius_m, one.share)
                 kind = BoutKind.TREE
             else:
                 ring = [(p.longitude_deg, p.latitude_deg) for p in one.area]
@@ -251,7 +251,7 @@ class _Gathered:
         """Take the way walked since the note before, or the spot one stood at."""
         cover: Cover = "wall" if what is LookedAt.WALL else self.hunt_file.search.cover
         if event.clock is None:  # the person typed where
-            self._spot(place, TREE_RADIUS_M, ROUND_EFFORT)
+            self._spot(place, TREE_RADIUS_M, ROUND_SHARE)
             self._bout(event, BoutKind.TREE)
             return
         before = [clock for clock in clocks if clock < event.clock]
@@ -268,7 +268,7 @@ class _Gathered:
         lines = walked_lines(one_file, look_mps=self.look_mps)
         if lines.walked_m < STOOD_M:
             radius = max(TREE_RADIUS_M, 0.5 * self.hunt_file.search.width_m(cover))
-            self._spot(place, radius, ROUND_EFFORT)
+            self._spot(place, radius, ROUND_SHARE)
             self._bout(event, BoutKind.TREE)
             return
         self._add_lines(lines, cover)
@@ -342,13 +342,13 @@ class _Gathered:
         if lines.fast_m > STOOD_M:
             self._doubt(SearchDoubtKind.FAST, name, metres=lines.fast_m)
 
-    def _spot(self, place: Position, radius_m: float, effort: float) -> None:
+    def _spot(self, place: Position, radius_m: float, share: float) -> None:
         self.spots.append(
             survey.LookedSpot(
                 latitude_deg=place.latitude_deg,
                 longitude_deg=place.longitude_deg,
                 radius_m=radius_m,
-                effort=effort,
+                effort=effort_of(share),
             )
         )
 

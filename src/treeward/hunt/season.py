@@ -245,12 +245,18 @@ def foretold(season: Season) -> OwnPrior | None:
 
 
 def compasses(season: Season) -> dict[str, tuple[float, float, int]]:
-    """Return each observer's offset: mean and standard deviation [degrees], hunts."""
+    """Return each observer's offset: mean and standard deviation [degrees], hunts.
+
+    It is foretold for a hunt where the observer's last one was.
+    """
     from treeward.survey.own_prior import own_compass
 
     known = known_lessons(season.file)
-    observers = dict.fromkeys(name for one in known for name in one.observers)
-    return {name: own_compass(known, name) for name in observers}
+    last = {name: one for one in known for name in one.observers}
+    return {
+        name: own_compass(known, name, here_deg=(one.latitude_deg, one.longitude_deg))
+        for name, one in last.items()
+    }
 
 
 def living(

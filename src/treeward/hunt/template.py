@@ -1,6 +1,9 @@
-"""The commented hunt.toml that `treeward new` writes."""
+"""The commented hunt.toml that `treeward new` writes, and values as TOML has them."""
 
 from __future__ import annotations
+
+from datetime import date
+from typing import Any
 
 TEMPLATE = """\
 # A hunt: one search for one or more colonies. Lines that begin with # are comments;
@@ -141,3 +144,24 @@ def quoted(text: str) -> str:
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')
     kept = "".join(c for c in escaped if c >= " " and c != "\x7f")
     return f'"{kept}"'
+
+
+def toml_value(value: Any) -> str:  # noqa: ANN401  (what TOML holds)
+    """Write a value as TOML: text, numbers, true and false, days, and lists of them.
+
+    Numbers keep all their digits, whole ones none behind the point.
+    """
+    match value:
+        case str():
+            return quoted(value)
+        case bool():
+            return "true" if value else "false"
+        case int() | float():
+            return repr(value).removesuffix(".0")
+        case date():
+            return value.isoformat()
+        case list() | tuple():
+            return f"[{', '.join(toml_value(one) for one in value)}]"
+        case _:
+            msg = f"{value!r} has no place in TOML"
+            raise TypeError(msg)

@@ -80,6 +80,8 @@ class About(StrEnum):
     WIND = "wind"
     ORDER = "departure in a row"
     NO_STATION = "recording without a station"
+    SEARCHED = "note of ground looked at"
+    OVERHEAD = "note of bees overhead"
     NOTHING = ""  # moves no place, whatever it says
 
 
@@ -276,6 +278,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         rank=12,
         weight=1.0,
         tone=((1320, 660, 0.10), (0, 0, 0.05), (1320, 660, 0.10)),
+        about=About.SEARCHED,
     ),
     EventKind.OVERHEAD: NoteKind(
         means="bees pass in the air, and which way they fly",
@@ -285,6 +288,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         rank=9,
         weight=1.0,
         tone=((1568, 1568, 0.06), (0, 0, 0.05), (1568, 1568, 0.16)),
+        about=About.OVERHEAD,
         flying=True,
     ),
     EventKind.FOUND: NoteKind(

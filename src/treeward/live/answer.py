@@ -133,10 +133,12 @@ _SHAPES: dict[str, tuple[tuple[float, float, float], ...]] = {
     Alarm.FAULT: ((523, 523, 0.18), (0, 0, 0.06), (523, 523, 0.18)),
     Alarm.MENDED: ((523, 523, 0.08), (784, 784, 0.08), (1047, 1047, 0.10)),
     Alarm.SUNSET: ((1047, 1047, 0.14), (784, 784, 0.14), (659, 659, 0.20)),
+    Alarm.GET_UP: ((659, 659, 0.14), (0, 0, 0.04), (988, 988, 0.22)),
 }
 _SOFT: dict[str, float] = {
     Alarm.DUE: 0.25,
     Alarm.SUNSET: 0.5,
+    Alarm.GET_UP: 0.5,
 }  # share of the usual loudness
 
 

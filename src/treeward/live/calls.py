@@ -1,13 +1,15 @@
-"""What the tool says unasked: bees due, sunset, and faults that need the person."""
+"""What the tool says unasked: bees due, when to get up, sunset, and faults."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from .answer import Answer
 from .messages import Alarm
+from .spoken import get_up_text, spoken_move
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -15,9 +17,10 @@ if TYPE_CHECKING:
 
     from treeward.positions import Position
 
-    from .messages import BeeState
+    from .messages import BeeState, Estimate
 
 REPEAT_FAULT_S = 120.0  # a fault that stays is said again after this; choice
+MOVED_M = 150.0  # a next station that shifts by more is said again; choice
 
 
 class Calls:
@@ -28,6 +31,8 @@ class Calls:
         self._called: dict[str, datetime] = {}  # mark -> the leaving it was called for
         self._faults: dict[str, float] = {}  # fault -> elapsed second last said
         self._sky_at: datetime | None = None
+        self._enough: set[tuple[str, str]] = set()  # station, bee ("": bearings)
+        self._moves: dict[str, tuple[float, float]] = {}  # station -> east, north [m]
 
     def due(self, bees: Sequence[BeeState]) -> list[Answer]:
         """Return a soft call for each bee whose due time has come."""
@@ -43,6 +48,35 @@ class Calls:
                     words = f"{bee.mark.replace('-', ' ')} due"
                     calls.append(Answer(tones=(Alarm.DUE,), words=words))
         return calls
+
+    def get_up(self, estimate: Estimate | None, units: str) -> list[Answer]:
+        """Return a call when more notes at a station begin to help hardly any more.
+
+        Each bee and the bearings are named once at a station, and so is the next
+        station unless it shifts.
+        """
+        if estimate is None:
+            return []
+        here = estimate.station
+        full = list(estimate.enough_of) + [""] * estimate.bearings_enough
+        new = [one for one in full if (here, one) not in self._enough]
+        self._enough |= {(here, one) for one in full}
+        if estimate.move_m is not None and estimate.move_true_deg is not None:
+            turn = math.radians(estimate.move_true_deg)
+            to = estimate.move_m * math.sin(turn), estimate.move_m * math.cos(turn)
+            before = self._moves.get(here)
+            if before is not None and math.dist(before, to) <= MOVED_M:
+                return []
+            self._moves[here] = to
+            words = spoken_move(estimate.move_m, estimate.move_true_deg, units)
+        elif bees := [one.replace("-", " ") for one in new if one]:
+            words = f"more of {' and '.join(bees)} won't help"
+        elif new:
+            words = "more bearings here won't help"
+        else:
+            return []
+        shown = get_up_text(estimate, units)
+        return [Answer(tones=(Alarm.GET_UP,), words=words, shown=shown)]
 
     def sky(self, sky: Sky | None, now: datetime) -> list[Answer]:
         """Return what is to be said of the sun."""

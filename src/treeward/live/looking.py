@@ -1,4 +1,4 @@
-"""How much of the chance is left while the walk that was laid out is walked.
+"""Looking for the tree while listening: the chance that is left, and what follows.
 
 Nobody says where they are; so the walk of the last `treeward locate` is taken to be
 walked, for as long as notes say that ground was looked at. The phone's track, added
@@ -24,6 +24,13 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
 
 BOUT = timedelta(minutes=30)  # a note reaches back no further, as in hunt/searching
+# Notes that are answered with the chance left.
+LOOKING = (EventKind.SEARCHED, EventKind.OVERHEAD)
+# Read aloud after "colony found"; the screen shows `found_steps`.
+FOUND_WORDS = (
+    "found, kept. let the phone's track run on. afterwards treeward found takes the "
+    "place from it. keep back, stay on the ground, and ask whose it is"
+)
 _MOST_BYTES = 64 * 2**20  # of a result; a season's has a tenth of it
 
 
@@ -82,6 +89,21 @@ def walk_laid_out(hunt_dir: Path) -> WalkLaidOut | None:
         )
     except (TreewardError, ValueError, TypeError, KeyError, RecursionError):
         return None  # an old result, or one somebody wrote in: there is no answer
+
+
+def found_steps(clock: datetime) -> tuple[str, ...]:
+    """Return what a note that says found keeps, and what to do next, as shown."""
+    return (
+        f"Found at {clock:%H:%M}: the note and its sound are kept, the place not yet.",
+        (
+            "Let the phone's track run on here for a minute. Afterwards put its GPX "
+            "file into tracks/, then: treeward found --from-note"
+        ),
+        (
+            "Keep back: stings can kill. Stay on the ground, open and take nothing, "
+            "ask whose it is, and do not publish its place without consent."
+        ),
+    )
 
 
 def left_words(left: float) -> str:

@@ -75,6 +75,7 @@ class Alarm(StrEnum):
     FAULT = "fault"  # microphone, disk: something needs the person
     MENDED = "mended"
     SUNSET = "sunset"
+    GET_UP = "get up"  # more notes here hardly help
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,6 +152,7 @@ class Snapshot:
     watching: bool = True  # False between "pause" and "resume"
     faults: tuple[str, ...] = ()
     units: str = "metric"
+    next_steps: tuple[str, ...] = ()  # after "colony found"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,7 +19,7 @@ from treeward.notes.flags import Flag, FlagCode
 
 from .answer import NOT_KEPT, SAY_AGAIN, Answer
 from .board import standing, take_back
-from .looking import left_words
+from .looking import LOOKING, left_words
 from .messages import HeardNotes, NoteLine
 from .spoken import event_text, spoken_event
 
@@ -129,7 +129,7 @@ class Notebook:
             else:
                 event = self._repetition(event)
                 words.append(spoken_event(event, away_s))
-                if event.kind is EventKind.SEARCHED and self._walk is not None:
+                if event.kind in LOOKING and self._walk is not None:
                     left = self._walk.left([*self._standing, event])
                     words.append(left_words(left))
             kept = self._journal.write(self._record(event)) and kept

@@ -20,14 +20,14 @@ from .calls import Calls
 from .ears import NoteReader
 from .gate import Gate
 from .intake import Intake, MissingSound
-from .looking import walk_laid_out
+from .looking import FOUND_WORDS, found_steps, walk_laid_out
 from .messages import Alarm, HeardNotes, Snapshot, Tally
 from .microphone import device_warning
 from .notebook import Notebook
 from .players import SilentPlayer
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from datetime import date, datetime
     from pathlib import Path
 
@@ -254,8 +254,25 @@ class Session:
         self.tally.events += len(heard.events)
         self.tally.doubtful += heard.doubtful
         self._on_heard(heard, answer)
+        if heard.kept and (steps := self._next_steps(heard.events)):
+            for line in steps:
+                self._on_said(line)
+            answer = replace(answer, words=FOUND_WORDS)
         self._answerer.say(answer)
         self._office.work_on(self.notebook.standing)
+
+    def _next_steps(self, events: Sequence[Event]) -> tuple[str, ...]:
+        """Return what to do after the last note of them that says found, if any."""
+        standing = self.notebook.standing
+        found = [
+            event.clock
+            for event in events
+            if event.kind is EventKind.FOUND
+            and event.clock is not None
+            and not event.has(FlagCode.ASKED_AGAIN)
+            and event in standing
+        ]
+        return found_steps(found[-1]) if found else ()
 
     # --- told by the sound's threads -----------------------------------------
 
@@ -329,6 +346,7 @@ class Session:
         snapshot = self.snapshot()
         calls = self._calls.faults(snapshot.faults, now_s)
         calls += self._calls.due(snapshot.bees)
+        calls += self._calls.get_up(snapshot.estimate, snapshot.units)
         calls += self._calls.sky(self._sky_on(snapshot.now.date()), snapshot.now)
         for call in calls:
             self._on_said(call.shown or call.words)
@@ -360,6 +378,7 @@ class Session:
             watching=notebook.watching,
             faults=tuple(self._faults()),
             units=self._setting.units,
+            next_steps=self._next_steps(notebook.events),
         )
 
     def summary(self) -> dict[str, object]:

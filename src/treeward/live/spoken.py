@@ -10,6 +10,10 @@ from treeward.units import MILE_M, YARD_M
 if TYPE_CHECKING:
     from treeward.notes.events import Event
 
+    from .messages import Estimate
+
+MOST_NAMED = 3  # bees on a line; choice
+
 
 def event_text(event: Event) -> str:
     """Return an event as a short line: "yellow back", "white bearing 210°"."""
@@ -104,6 +108,26 @@ def distance_text(metres: float, units: str = "metric") -> str:
             return f"{_round(yards):,.0f} yd"
         return f"{metres / MILE_M:.1f} mi"
     return f"{_round(metres):.0f} m" if metres < 1000 else f"{metres / 1000:.1f} km"
+
+
+def get_up_text(estimate: Estimate, units: str = "metric") -> str:
+    """Say which notes no longer help here, where to move when none does, or ""."""
+    if estimate.move_m is not None and estimate.move_true_deg is not None:
+        far = distance_text(estimate.move_m, units)
+        return f"enough here; move: {far} on {estimate.move_true_deg:03.0f} true"
+    if estimate.enough_of:
+        names = ", ".join(estimate.enough_of[:MOST_NAMED])
+        more = " ..." if len(estimate.enough_of) > MOST_NAMED else ""
+        return f"more of {names}{more} won't help"
+    return "more bearings here won't help" if estimate.bearings_enough else ""
+
+
+def spoken_move(metres: float, true_deg: float, units: str = "metric") -> str:
+    """Return the way to the next station as it is said."""
+    far, unit = distance_text(metres, units).split()
+    names = {"m": "metres", "km": "kilometres", "yd": "yards", "mi": "miles"}
+    digits = " ".join(f"{round(true_deg) % 360:03d}")
+    return f"enough here. move {far} {names[unit]} on {digits} true"
 
 
 def _round(value: float) -> float:

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
-from .spoken import clock_face, distance_text
+from .spoken import clock_face, distance_text, get_up_text
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
-    from .messages import BeeState, Estimate, Level, Snapshot
+    from .messages import BeeState, Level, Snapshot
 
+FOUND_STYLE = "bold white on #006b2d"
 PAPER = "black on white"  # an unlit screen in the sun reflects: light ground wins
 _PAINT = {
     "red": "#c00000", "blue": "#0040d0", "green": "#007a2f", "yellow": "#f2c200",
@@ -29,7 +31,6 @@ _DUE_STYLE = {
 BIG_ROWS = 4  # lines that a large row takes, with the blank below it
 FOOT_ROWS = 9
 METER_CELLS = 24
-MOST_NAMED = 3  # bees on a line; choice
 METER_FLOOR_DBFS = -60.0
 
 
@@ -52,6 +53,11 @@ class ListenView:
         lines: list[RenderableType] = [_head(shot, width)]
         lines += [_bar(f" {fault}", "bold white on #b00000", width)
                   for fault in shot.faults[:2]]  # fmt: skip
+        steps = [
+            line for step in shot.next_steps for line in wrap(step, max(10, width - 2))
+        ]
+        fitting = max(1, height - len(lines) - 1 - BIG_ROWS - FOOT_ROWS)
+        lines += [_bar(f" {line}", FOUND_STYLE, width) for line in steps[:fitting]]
         lines.append(_bar("", PAPER, width))
         room = height - len(lines) - FOOT_ROWS
         large = max(1, room // BIG_ROWS) if shot.bees else 0
@@ -197,19 +203,7 @@ def _estimate_lines(shot: Snapshot) -> list[str]:
     else:
         more = f"{trips} of {bees}; {estimate.trips_to_halve} more halve it"
     return [*(f"  {line}" for line in big(middle)), f"  {low} to {high} (90 %)",
-            f"  {_get_up_text(shot, estimate) or more}"]  # fmt: skip
-
-
-def _get_up_text(shot: Snapshot, estimate: Estimate) -> str:
-    """Say which notes no longer help here, and where to move when none does."""
-    if estimate.move_m is not None and estimate.move_true_deg is not None:
-        far = distance_text(estimate.move_m, shot.units)
-        return f"enough here; move: {far} on {estimate.move_true_deg:03.0f} true"
-    if estimate.enough_of:
-        names = ", ".join(estimate.enough_of[:MOST_NAMED])
-        more = " ..." if len(estimate.enough_of) > MOST_NAMED else ""
-        return f"more of {names}{more} won't help"
-    return "more bearings here won't help" if estimate.bearings_enough else ""
+            f"  {get_up_text(estimate, shot.units) or more}"]  # fmt: skip
 
 
 def _meter(level: Level, width: int) -> Text:

@@ -189,43 +189,42 @@ def explain(
         spoken time that is in doubt outweighs it.
     """
     lone_cost = _LONE if len(anchors) >= 3 else 0.0
+    telling = _Telling(start_utc_s, end_offset_s, is_daylight, start_is_weak)
+    stories = [_ClockStory()]
+    for anchor in anchors:
+        grown: list[_ClockStory] = []
+        misheard = _MISHEARD_LEAST + (_MISHEARD - _MISHEARD_LEAST) * anchor.confidence
+        for story in stories:
+            tries = (telling.believe(story, anchor, read) for read in anchor.readings)
+            grown += [believed for believed in tries if believed is not None]
+            refused = (*story.refused, anchor) if story.current else ()
+            grown.append(story._replace(base=story.base + misheard, refused=refused))
+        grown.sort(key=lambda s: s.cost(lone_cost))  # stable: the earlier reading
+        dearest = grown[0].cost(lone_cost) + _HOPELESS
+        stories = [s for s in grown[:_BEAM] if s.cost(lone_cost) <= dearest]
+    finished = [telling.close(story, last=True) for story in stories]
+    return list(min(finished, key=lambda s: s.cost(lone_cost)).closed)
 
-    def opening_cost(reading: TimeOnDay, anchor: Anchor, *, first: bool) -> float:
-        cost = 0.0 if is_daylight(reading.local) else _DARK
-        if first and start_utc_s is not None:
-            away_s = outside_s(start_utc_s, reading.low_s, reading.high_s)
-            if away_s > AGREE_S:
-                if anchor.doubtful and not start_is_weak:
-                    cost += _DOUBTFUL_AGAINST
-                cost += _AGAINST_START + _PER_DAY_AWAY * min(1.0, away_s / 86_400)
-        return cost
 
-    def close(story: _ClockStory, *, last: bool) -> _ClockStory:
-        stretch = story.current
-        if stretch is None:
-            return story
-        support = len(stretch.anchors)
-        if not story.closed and start_utc_s is not None:
-            away_s = outside_s(start_utc_s, stretch.low_s, stretch.high_s)
-            support += away_s <= AGREE_S
-        if last and end_offset_s is not None:
-            ends = (end_offset_s, end_offset_s)
-            support += outside_s(ends, stretch.low_s, stretch.high_s) <= AGREE_S
-        return story._replace(
-            lone=story.lone + (support < 2),
-            closed=(*story.closed, stretch),
-            current=None,
-        )
+@dataclass(frozen=True, slots=True)
+class _Telling:
+    """How a story goes on, by what else is known; fields as `explain` takes them."""
+
+    start_utc_s: tuple[float, float] | None
+    end_offset_s: float | None
+    is_daylight: Callable[[datetime], bool]
+    start_is_weak: bool
 
     def believe(
-        story: _ClockStory, anchor: Anchor, reading: TimeOnDay
+        self, story: _ClockStory, anchor: Anchor, reading: TimeOnDay
     ) -> _ClockStory | None:
+        """Return the story with a spoken time believed, or None if it cannot be."""
         opened = Stretch(
             low_s=reading.low_s, high_s=reading.high_s, anchors=((anchor, reading),)
         )
         now = story.current
         if now is None:
-            base = story.base + opening_cost(reading, anchor, first=True)
+            base = story.base + self._opening_cost(reading, anchor, first=True)
             return story._replace(base=base, current=opened, refused=())
         refused_cost = _refused_cost(story.refused, now, reading)
         low_s = max(now.low_s, reading.low_s)
@@ -239,9 +238,9 @@ def explain(
             )
         if not now.high_s < reading.low_s <= now.high_s + LONGEST_PAUSE_S:
             return None
-        before = close(story, last=False)
+        before = self.close(story, last=False)
         pause_s = reading.low_s - now.high_s
-        opening = opening_cost(reading, anchor, first=False)
+        opening = self._opening_cost(reading, anchor, first=False)
         base = before.base + refused_cost + opening
         return before._replace(
             base=base + _PAUSE_PER_S * pause_s,
@@ -250,20 +249,35 @@ def explain(
             refused=(),
         )
 
-    stories = [_ClockStory()]
-    for anchor in anchors:
-        grown: list[_ClockStory] = []
-        misheard = _MISHEARD_LEAST + (_MISHEARD - _MISHEARD_LEAST) * anchor.confidence
-        for story in stories:
-            tries = (believe(story, anchor, reading) for reading in anchor.readings)
-            grown += [believed for believed in tries if believed is not None]
-            refused = (*story.refused, anchor) if story.current else ()
-            grown.append(story._replace(base=story.base + misheard, refused=refused))
-        grown.sort(key=lambda s: s.cost(lone_cost))  # stable: the earlier reading
-        dearest = grown[0].cost(lone_cost) + _HOPELESS
-        stories = [s for s in grown[:_BEAM] if s.cost(lone_cost) <= dearest]
-    finished = [close(story, last=True) for story in stories]
-    return list(min(finished, key=lambda s: s.cost(lone_cost)).closed)
+    def close(self, story: _ClockStory, *, last: bool) -> _ClockStory:
+        """Return the story with its stretch ended, the last one with the recording."""
+        stretch = story.current
+        if stretch is None:
+            return story
+        support = len(stretch.anchors)
+        if not story.closed and self.start_utc_s is not None:
+            away_s = outside_s(self.start_utc_s, stretch.low_s, stretch.high_s)
+            support += away_s <= AGREE_S
+        if last and self.end_offset_s is not None:
+            ends = (self.end_offset_s, self.end_offset_s)
+            support += outside_s(ends, stretch.low_s, stretch.high_s) <= AGREE_S
+        return story._replace(
+            lone=story.lone + (support < 2),
+            closed=(*story.closed, stretch),
+            current=None,
+        )
+
+    def _opening_cost(
+        self, reading: TimeOnDay, anchor: Anchor, *, first: bool
+    ) -> float:
+        cost = 0.0 if self.is_daylight(reading.local) else _DARK
+        if first and self.start_utc_s is not None:
+            away_s = outside_s(self.start_utc_s, reading.low_s, reading.high_s)
+            if away_s > AGREE_S:
+                if anchor.doubtful and not self.start_is_weak:
+                    cost += _DOUBTFUL_AGAINST
+                cost += _AGAINST_START + _PER_DAY_AWAY * min(1.0, away_s / 86_400)
+        return cost
 
 
 def _refused_cost(

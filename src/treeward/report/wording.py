@@ -331,6 +331,8 @@ _PLURALS = {
     About.SCRATCH: "scratches",
     About.ORDER: "departures in a row",
     About.NO_STATION: "recordings without a station",
+    About.SEARCHED: "notes of ground looked at",
+    About.OVERHEAD: "notes of bees overhead",
 }
 
 

@@ -38,6 +38,7 @@ from .clock import (
 from .row import (
     PERSON_COLUMNS,
     CellError,
+    Decision,
     ReviewRow,
     cells_of,
     decision_from,
@@ -334,16 +335,7 @@ def _row(
     clock = _clock(reader, line, cell("clock"), written)
     numbers = [_number(reader, line, c, cell(c)) for c in ("start_s", "end_s")]
     confidence = _number(reader, line, "confidence", cell("confidence"))
-    try:
-        decision = decision_from(cell("decision"))
-    except ValueError:
-        decision = ""
-        reader.fault(
-            line,
-            "decision",
-            f"{cell('decision')!r} is no decision",
-            "Leave it empty, or write keep or drop.",
-        )
+    decision = _decision(reader, line, cell("decision"))
     if not cell("clock") and not cell("start_s") and decision != "drop":
         reader.fault(
             line, "clock", "is empty", "Write when it was, as 2026-07-14 10:22:31."
@@ -380,6 +372,19 @@ def _row(
         extra=extra,
         line=line.number,
     )
+
+
+def _decision(reader: _RowReader, line: TableLine, text: str) -> Decision:
+    try:
+        return decision_from(text)
+    except ValueError:
+        reader.fault(
+            line,
+            "decision",
+            f"{text!r} is no decision",
+            "Leave it empty, or write keep or drop.",
+        )
+        return ""
 
 
 def _plain(text: str) -> str:

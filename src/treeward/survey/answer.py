@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import areas
-from .case import Hunt, prepare
+from .case import Prepared, prepare
 from .classical import classical_fixes
 from .colonies import Group, group_bees
 from .distances import bee_distances, weighted_quantiles
@@ -44,7 +44,7 @@ def doubtful_pairs(
     ]
 
 
-def advice(hunt: Hunt, evidence: Evidence, grid: Grid) -> list[Advice]:
+def advice(hunt: Prepared, evidence: Evidence, grid: Grid) -> list[Advice]:
     """Return what one colony's data lack, most wanted first."""
     case = hunt.case
     result = []
@@ -170,7 +170,7 @@ def locate(
 
 
 def solve_hunt(
-    hunt: Hunt, names: tuple[str, ...]
+    hunt: Prepared, names: tuple[str, ...]
 ) -> tuple[list[Group], Mapping[tuple[str, str], float], list[Evidence], list[Grid]]:
     """Return the colonies, how likely two marks share one, evidence and posteriors."""
     groups, pairs = group_bees(hunt, names)
@@ -180,7 +180,7 @@ def solve_hunt(
     return groups, pairs, evidences, grids
 
 
-def calibration_gain(hunt: Hunt, group: Group, grid: Grid) -> list[Advice]:
+def calibration_gain(hunt: Prepared, group: Group, grid: Grid) -> list[Advice]:
     """Say by how much calibration shrank the interval of distance."""
     untaught = Evidence(hunt.untaught, group.bees, group.use_bearing)
     if not untaught.has_times:
@@ -216,7 +216,7 @@ def solve(evidence: Evidence) -> tuple[Evidence, Grid]:
     return evidence, grid
 
 
-def share_unmarked(hunt: Hunt, groups: list[Group], grids: list[Grid]) -> bool:
+def share_unmarked(hunt: Prepared, groups: list[Group], grids: list[Grid]) -> bool:
     """Give bearings of unmarked bees to the colony they point at, if one stands out.
 
     Returns
@@ -245,7 +245,7 @@ def share_unmarked(hunt: Hunt, groups: list[Group], grids: list[Grid]) -> bool:
 def colony(
     name: str,
     *,
-    hunt: Hunt,
+    hunt: Prepared,
     evidence: Evidence,
     update: Update,
     searching: Searching,
@@ -270,10 +270,16 @@ def colony(
     looked: Searched | None = None
     if evidence.has_times or evidence.has_lines:
         seat, sitting, where = choose(
-            hunt, evidence, grid, stations, learned, searching=searching
+            hunt,
+            evidence,
+            grid,
+            stations,
+            learned,
+            searching=searching,
+            spent=update.effort,
         )
         said.insert(0, where)
-        walk = walk_from(hunt, grid, searching)
+        walk = walk_from(hunt, update, searching)
         plan = strips(walk, hunt.frame)
         looked = searched(update, searching, hunt.frame, walk, sitting)
     return Colony(

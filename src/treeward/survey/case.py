@@ -26,7 +26,7 @@ _TURN_DEG = 5.0  # directions of wind are taken to the nearest of these
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Hunt:
+class Prepared:
     """A checked hunt: the case to locate, and what was set aside from it."""
 
     frame: LocalFrame
@@ -45,7 +45,7 @@ def prepare(
     bearings: Bearings,
     settings: Settings,
     wind: TripWind | None,
-) -> Hunt:
+) -> Prepared:
     """Check the input and put it into the local frame."""
     _check(stations, trips, bearings, settings, wind)
     calibrating = {c.station for c in settings.calibrations}
@@ -63,22 +63,66 @@ def prepare(
     used_trip = ~np.isin(trips.bee, list(lost)) & ~np.isin(trips.station, apart)
     used_line = ~np.isin(bearings.bee, list(lost)) & ~np.isin(bearings.station, apart)
     flights, windy = _flights(stations, station_xy, trips, settings, wind)
-    spreads, log_spread, of_bees = flights.spreads()
-    times = flights.bee_times(used_trip, of_bees)
-    names, observer = _observers(bearings)
     chosen = np.flatnonzero(used_line)
     active = [
         i
         for i in searching
         if i in trips.station[used_trip] or i in bearings.station[chosen]
     ]
-    origin = station_xy[(active or searching)[0]]
-    case = Case(
+    _, observer = _observers(bearings)
+    case = _case(
+        settings,
+        station_xy=station_xy,
+        searching=searching,
+        origin_xy=station_xy[(active or searching)[0]],
+        flights=flights,
+        windy=windy,
+        used_trip=used_trip,
+        bearings=bearings,
+        chosen=chosen,
+    )
+    bees = {t.bee for t in case.times} | {int(b) for b in case.bearing_bee if b >= 0}
+    return Prepared(
+        frame=frame,
+        case=_calibrated(
+            case,
+            frame=frame,
+            stations=stations,
+            bearings=bearings,
+            observer=observer,
+            flights=flights,
+            of_bees=flights.spreads()[2],
+        ),
+        untaught=case,
+        bees=tuple(sorted(bees)),
+        trip_used=np.flatnonzero(used_trip),
+        bearing_used=chosen,
+        stations_used=tuple(active),
+        left_out=tuple(trips.bees[i] for i in sorted(lost)),
+    )
+
+
+def _case(
+    settings: Settings,
+    *,
+    station_xy: Floats,
+    searching: Sequence[int],
+    origin_xy: Floats,
+    flights: _Flights,
+    windy: float,
+    used_trip: Bools,
+    bearings: Bearings,
+    chosen: Ints,
+) -> Case:
+    """Return the trips and bearings in use in the local frame, with their nodes."""
+    spreads, log_spread, of_bees = flights.spreads()
+    names, observer = _observers(bearings)
+    return Case(
         settings=settings,
         station_xy=station_xy,
-        origin_xy=origin,
+        origin_xy=origin_xy,
         places=flights.places,
-        times=tuple(times),
+        times=tuple(flights.bee_times(used_trip, of_bees)),
         flight_nodes_s=flights.nodes_s,
         time_nodes=timing.shared_nodes(settings, windy, log_spread),
         spreads=spreads,
@@ -94,25 +138,6 @@ def prepare(
         bearing_observer=observer[chosen],
         bearing_rad=np.radians(bearings.bearing_true_deg[chosen]),
         rounding_rad=np.radians(bearings.rounding_deg[chosen]),
-    )
-    bees = {t.bee for t in times} | {int(b) for b in case.bearing_bee if b >= 0}
-    return Hunt(
-        frame=frame,
-        case=_calibrated(
-            case,
-            frame=frame,
-            stations=stations,
-            bearings=bearings,
-            observer=observer,
-            flights=flights,
-            of_bees=of_bees,
-        ),
-        untaught=case,
-        bees=tuple(sorted(bees)),
-        trip_used=np.flatnonzero(used_trip),
-        bearing_used=chosen,
-        stations_used=tuple(active),
-        left_out=tuple(trips.bees[i] for i in sorted(lost)),
     )
 
 

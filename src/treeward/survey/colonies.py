@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from .case import Hunt
+    from .case import Prepared
     from .evidence import Case
     from .records import Bools, Floats, Ints
 
@@ -132,7 +132,7 @@ class Scores:
         return float(log_sum_exp(by_draw + self.draws.log_weight, axis=0)) + prior
 
 
-def score_bees(hunt: Hunt) -> Scores:
+def score_bees(hunt: Prepared) -> Scores:
     """Return every bee's likelihood over draws of the shared unknowns and places."""
     case = hunt.case
     everything = np.ones(len(hunt.bearing_used), dtype=bool)
@@ -386,7 +386,7 @@ class Group:
 
 
 def group_bees(
-    hunt: Hunt, names: tuple[str, ...]
+    hunt: Prepared, names: tuple[str, ...]
 ) -> tuple[list[Group], Mapping[tuple[str, str], float]]:
     """Return the colonies, and how likely each two marks share one.
 
@@ -502,7 +502,7 @@ def _grown(scores: Scores, bees: list[int]) -> list[frozenset[int]]:
 
 
 def _named(
-    hunt: Hunt, groups: list[frozenset[int]], fixed: dict[str, frozenset[int]]
+    hunt: Prepared, groups: list[frozenset[int]], fixed: dict[str, frozenset[int]]
 ) -> list[Group]:
     """Name groups: as assigned, else A, B, ... by the number of trips."""
     case = hunt.case

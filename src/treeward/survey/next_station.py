@@ -27,7 +27,7 @@ from .search_plan import mean_search_s
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from .case import Hunt
+    from .case import Prepared
     from .evidence import Evidence
     from .grid import Grid
     from .records import Bools, Cargo, Floats, Stations, Trips
@@ -40,7 +40,7 @@ LEFT = 1 / 8  # of the variance, that all further notes together could take off;
 
 def enough(
     name: str,
-    hunt: Hunt,
+    hunt: Prepared,
     evidence: Evidence,
     *,
     stations: Stations,
@@ -137,7 +137,10 @@ def _line_variances(
 
 
 def _time_variances(
-    cargo: str, usual_s: float, learned: Mapping[str, tuple[float, float]], hunt: Hunt
+    cargo: str,
+    usual_s: float,
+    learned: Mapping[str, tuple[float, float]],
+    hunt: Prepared,
 ) -> tuple[float, float]:
     """Return variance of a single away time, and what all of a bee share [s^2]."""
     settings = hunt.case.settings
@@ -180,13 +183,14 @@ class Outlook:
 
 
 def best_seat(
-    hunt: Hunt,
+    hunt: Prepared,
     evidence: Evidence,
     grid: Grid,
     stations: Stations,
     learned: Mapping[str, Learned],
     *,
     searching: Searching,
+    spent: Floats | float = 0.0,
 ) -> Outlook | None:
     """Return the place to sit, and for how long, that saves most time.
 
@@ -200,6 +204,8 @@ def best_seat(
         Median and sd of the shared unknowns, as in `records.Fix`.
     searching
         How fast one walks and looks.
+    spent
+        (n,) effort W l / A that the grid's cells got before.
 
     Returns
     -------
@@ -223,7 +229,7 @@ def best_seat(
         return probability * _told(seat, xy, truths, errors, settings)
 
     # A coarse map tells what share of the time is saved; the whole map, of how much.
-    search_s = mean_search_s(grid, searching)
+    search_s = mean_search_s(grid, searching, spent)
     now = float(expected_effort_m2(probability, 1.0))
 
     def left_s(weights: Floats) -> float:
@@ -275,16 +281,19 @@ def _told(
 
 
 def choose(
-    hunt: Hunt,
+    hunt: Prepared,
     evidence: Evidence,
     grid: Grid,
     stations: Stations,
     learned: Mapping[str, Learned],
     *,
     searching: Searching,
+    spent: Floats | float = 0.0,
 ) -> tuple[NextStation | None, Sitting | None, Advice]:
     """Return the next station, if one is worth its while, the best sitting, advice."""
-    outlook = best_seat(hunt, evidence, grid, stations, learned, searching=searching)
+    outlook = best_seat(
+        hunt, evidence, grid, stations, learned, searching=searching, spent=spent
+    )
     if outlook is None:
         return None, None, Advice(kind=AdviceKind.NO_SEAT)
     start, last = _standing(hunt)
@@ -330,7 +339,7 @@ def _reason(seat: Floats, start: Floats, grid: Grid) -> SeatReason:
     return SeatReason.NEARER if nearer else SeatReason.ANOTHER_LINE
 
 
-def _standing(hunt: Hunt) -> tuple[Floats, int]:
+def _standing(hunt: Prepared) -> tuple[Floats, int]:
     """Return where the person is: at the station that came last."""
     if hunt.stations_used:
         last = hunt.stations_used[-1]
@@ -390,7 +399,7 @@ def _coarse(grid: Grid) -> tuple[Floats, Floats]:
     return np.stack([x, y], axis=-1), probability / probability.sum()
 
 
-def _seats(hunt: Hunt) -> Floats:
+def _seats(hunt: Prepared) -> Floats:
     """Return reachable places to sit, spread over the walk limit."""
     used = hunt.case.station_xy[list(hunt.stations_used)]
     start, _ = _standing(hunt)
@@ -404,7 +413,7 @@ def _seats(hunt: Hunt) -> Floats:
     return np.asarray(seats[~left_out(hunt, seats)])
 
 
-def left_out(hunt: Hunt, xy: Floats) -> Bools:
+def left_out(hunt: Prepared, xy: Floats) -> Bools:
     """Return which of (n, 2) places lie in the polygons the person left out."""
     result = np.zeros(len(xy), dtype=bool)
     for ring in hunt.case.settings.leave_out:

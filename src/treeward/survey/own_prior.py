@@ -1,13 +1,13 @@
 """What found hunts, taken together, foretell for the next one.
 
-Every hunt's factors differ from the plain prior's middle by three shifts: one of the
-person (kept everywhere), one of the region (bees, land and season thereabouts) and one
-of that hunt alone. Together they have the plain prior's variance. How it is shared out
-is unknown and summed over, weighed by how well it explains the lessons; each sharing
-is a normal model in closed form (the linear mixed model of any textbook on it, e.g.
-Gelman et al. 2013, Bayesian Data Analysis, 3rd ed., ch. 5 and 15). So few hunts, or
-hunts that differ among themselves, leave the prior wide, and a hunt in another region
-gets back nearly the plain one.
+Every hunt's factors, and its compass, differ from the plain prior's middle by three
+shifts: one of the person (kept everywhere), one of the region (bees, land and season
+thereabouts) and one of that hunt alone. Together they have the plain prior's variance.
+How it is shared out is unknown and summed over, weighed by how well it explains the
+lessons; each sharing is a normal model in closed form (the linear mixed model of any
+textbook on it, e.g. Gelman et al. 2013, Bayesian Data Analysis, 3rd ed., ch. 5 and 15).
+So few hunts, or hunts that differ among themselves, leave the prior wide, and a hunt in
+another region gets back nearly the plain one.
 
 The in-hive factor is one for each cargo, tied loosely. The person's reaction time is a
 shift in seconds of every away time: said late at the departure it shortens, at the
@@ -44,6 +44,9 @@ OF_HUNT = ((0.08, 0.15), (0.18, 0.25), (0.35, 0.3), (0.6, 0.2), (0.9, 0.1))
 OF_PERSON = ((0.0, 0.85), (0.3, 0.1), (0.6, 0.05))
 # Share of the compass's variance that is each hunt's own; guesses.
 COMPASS_OF_HUNT = ((0.05, 0.3), (0.15, 0.35), (0.4, 0.25), (0.8, 0.1))
+# Share of the rest that is the region's and not the person's: iron in the rock, a
+# declination model that errs there, lines that all bend round one valley; guesses.
+COMPASS_OF_REGION = ((0.1, 0.4), (0.35, 0.4), (0.7, 0.2))
 _CARGOS: tuple[Cargo, ...] = tuple(IN_HIVE_S)
 _STATES = 2 + len(_CARGOS)  # ln f, ln g of each cargo, reaction time [s]
 _FLAT = 1e-6  # precision below which a direction of a lesson says nothing
@@ -156,34 +159,41 @@ def learned_settings(
 
 
 def own_compass(
-    known: Sequence[Known], observer: str, settings: Settings | None = None
+    known: Sequence[Known],
+    observer: str,
+    settings: Settings | None = None,
+    *,
+    here_deg: tuple[float, float],
 ) -> tuple[float, float, int]:
     """Foretell an observer's offset: mean and standard deviation [degrees], hunts.
 
-    The offset goes with the person and their compass, wherever they are; a part of it
-    is each hunt's own (a phone in another pocket). Without lessons mean and spread are
-    the plain prior's.
+    The offset is in part the person's with their compass, wherever they are, in part
+    the region's, and in part each hunt's own (a phone in another pocket). Without
+    lessons mean and spread are the plain prior's.
     """
     variance = plain_compass_sd_deg(settings) ** 2
     told = [
-        (weighted / precision, 1.0 / precision)
+        (weighted / precision, 1.0 / precision, (one.latitude_deg, one.longitude_deg))
         for one in known
         for index, precision, weighted in one.lesson.offsets
         if one.observers[index : index + 1] == (observer,)
     ]
     if not told:
         return 0.0, float(np.sqrt(variance)), 0
-    values, noise = np.array(told).T
+    values, noise = np.array([one[:2] for one in told]).T
+    near = _nearness([one[2] for one in told], here_deg)
     log_evidence, means, variances = [], [], []
-    for own, weight in COMPASS_OF_HUNT:
-        common = variance * (1.0 - own)
-        seen = np.full((len(values),) * 2, common)
-        seen += np.diag(noise + variance * own)
-        solved = np.linalg.solve(seen, np.column_stack([values, np.ones(len(values))]))
-        _, size = np.linalg.slogdet(seen)
-        log_evidence.append(np.log(weight) - 0.5 * (values @ solved[:, 0] + size))
-        means.append(common * solved[:, 0].sum())
-        variances.append(variance - common**2 * solved[:, 1].sum())
+    for own, of_own in COMPASS_OF_HUNT:
+        for region, of_region in COMPASS_OF_REGION:
+            common = variance * (1.0 - own) * (1.0 - region * (1.0 - near))
+            here = common[-1, :-1]
+            seen = common[:-1, :-1] + np.diag(noise + variance * own)
+            solved = np.linalg.solve(seen, np.column_stack([values, here]))
+            _, size = np.linalg.slogdet(seen)
+            fit = -0.5 * (values @ solved[:, 0] + size)
+            log_evidence.append(np.log(of_own * of_region) + fit)
+            means.append(here @ solved[:, 0])
+            variances.append(variance - here @ solved[:, 1])
     share = np.exp(np.array(log_evidence) - max(log_evidence))
     share /= share.sum()
     mean = float(share @ means)

@@ -1,10 +1,12 @@
 """What looking for the tree tells: ground walked, ground weighed, bees overhead.
 
 Search theory (Koopman, Search and Screening, 1946 and 1980): ground of area A through
-which l metres were walked with a sweep width W hides a nest with exp(-W l / A). The
-exponent is the effort; efforts of several passes add up. A map p then becomes
-p exp(-effort), and the chance that the nest would have been found by now is
-1 - sum p exp(-effort).
+which l metres were walked with a sweep width W has got the effort e = W l / A; efforts
+of several passes add up. Where W is known it hides a nest with exp(-e). W is a guess,
+and nests show more or less: with W times a gamma variable of mean one and shape k the
+mean of exp(-e) is (1 + e / k)^-k (`hidden`), which falls more slowly: ground looked at
+again and again is never as good as ruled out. A map p becomes p times that, and the
+chance that the nest would have been found by now is what the map lost.
 """
 
 from __future__ import annotations
@@ -22,7 +24,8 @@ if TYPE_CHECKING:
     from .records import Bools, Floats
 
 
-MOST_EFFORT = 4.0  # a nest no look finds, or notes of another place: 2 %; guess
+SIGHT_SHAPE = 4.0  # of true sweep width against stated: half to double in 0.8; guess
+MOST_EFFORT = 6.6  # a nest no look finds, or notes of another place: 2 %; guess
 LEAST_WEIGHT = 0.01  # maps err: no ground is ruled out; guess
 GPS_SD_M = 6.0  # of a phone under trees; guess (5 to 10 m)
 _RANGE_SHARE = 0.4  # sd of the looking aside, as a share of W: 1 / sqrt(2 pi)
@@ -49,7 +52,7 @@ class Walked:
 class LookedOver:
     """Ground looked over evenly: a ring of (n, 2) longitude, latitude.
 
-    `effort` is W l / A, so that a nest in it was found with 1 - exp(-effort).
+    `effort` is W l / A, or what `effort_of` gives of a share.
     """
 
     ring: Floats
@@ -203,7 +206,7 @@ def updated(grid: Grid, frame: LocalFrame, searching: Searching) -> Update:
     factor = weight * _bees_seen(cells.xy, frame, searching)
     effort = efforts(cells, frame, searching)
     before = _weighed(cells, factor)
-    left = np.exp(-np.minimum(effort, MOST_EFFORT))
+    left = hidden(np.minimum(effort, MOST_EFFORT))
     return Update(
         before=before,
         after=_weighed(before, left),
@@ -379,15 +382,32 @@ def _bees_seen(xy: Floats, frame: LocalFrame, searching: Searching) -> Floats:
     return factor
 
 
-def expected_effort_m2(probability: Floats, cell_m2: float) -> Floats:
+def hidden(effort: Floats) -> Floats:
+    """Return the chance that a nest is missed, by effort W l / A with the stated W."""
+    return np.asarray((1.0 + effort / SIGHT_SHAPE) ** -SIGHT_SHAPE)
+
+
+def effort_of(share: float) -> float:
+    """Return the effort that finds a share of nests, 0 to 1."""
+    return float(SIGHT_SHAPE * ((1.0 - share) ** (-1.0 / SIGHT_SHAPE) - 1.0))
+
+
+def expected_effort_m2(
+    probability: Floats,
+    cell_m2: float,
+    spent: Floats | float = 0.0,
+    *,
+    shape: float = SIGHT_SHAPE,
+) -> Floats:
     """Return the mean area to be swept until the nest is found, searched at best [m2].
 
     The best search (Koopman 1946; Stone, Theory of Optimal Search, 1975) always sweeps
-    where the density, as it is by then, is largest. With densities d_1 >= d_2 >= ... of
-    cells of area A, the mean of the effort is the integral of the chance not to have
-    found it: while the level falls from d_k to d_(k+1), k cells are swept evenly, so
-    that part is k A (k A (d_k - d_(k+1)) + R_k log(d_k / d_(k+1))), with R_k the chance
-    in the cells beyond. For a circular normal of sd s it is 6 pi s^2.
+    where it finds most at once, d = p / A w, with w = 1 + spent / k. At the level at
+    which d_1 >= d_2 >= ... d_j are swept the chance not to have found it is
+    A T level^(k a) + R, with a = 1 / (k + 1), T the sum of w d^a of the cells swept and
+    R the chance in the others; the mean of the effort is its integral over the effort,
+    k A (T level^-a - sum of w). For a circular normal of sd s and nothing spent it is
+    2 pi s^2 (3 k + 1) / (k - 1), which is 6 pi s^2 where W is known.
 
     Parameters
     ----------
@@ -395,45 +415,29 @@ def expected_effort_m2(probability: Floats, cell_m2: float) -> Floats:
         (..., n) chances of cells, not all zero; each row is taken to sum to one.
     cell_m2
         A, the area of a cell [m2].
+    spent
+        (..., n) effort W l / A that the cells got before.
+    shape
+        k, of the true sweep width against the stated one.
 
     Returns
     -------
     ndarray
         (...,) swept area W l [m2]; divided by W and the speed it is the mean time.
     """
-    held = -np.sort(-np.asarray(probability, dtype=np.float64), axis=-1)
-    total = held.sum(axis=-1, keepdims=True)
-    held = np.maximum(held / total, 1e-300)
-    rest = 1.0 - np.cumsum(held, axis=-1)
-    number = np.arange(1, held.shape[-1] + 1)
-    after = np.concatenate([held[..., 1:], np.zeros_like(held[..., :1])], axis=-1)
-    swept = number * (held - after)
-    with np.errstate(divide="ignore"):
-        fall = np.log(held[..., :-1] / after[..., :-1])
-    swept[..., :-1] += np.maximum(rest[..., :-1], 0.0) * fall
-    return np.asarray(cell_m2 * (number * swept).sum(axis=-1))
-
-
-def best_effort(probability: Floats, cell_m2: float, effort_m2: float) -> Floats:
-    """Return the best division of an effort over cells; (n,) W l / A.
-
-    Each cell gets log(d / level) where that is positive (Koopman 1946), with the level
-    at which the efforts add up.
-
-    Parameters
-    ----------
-    probability
-        (n,) chances of cells.
-    cell_m2
-        Area of a cell [m2].
-    effort_m2
-        W l in all [m2].
-    """
-    order = np.argsort(-probability, kind="stable")
-    log_d = np.log(np.maximum(probability[order], 1e-300))
-    # With the k likeliest swept, the level is at their mean log less the effort each.
-    number = np.arange(1, len(log_d) + 1)
-    level = (np.cumsum(log_d) - effort_m2 / cell_m2) / number
-    swept = max(1, int(np.count_nonzero(log_d > level)))
-    log_p = np.log(np.maximum(probability, 1e-300))
-    return np.asarray(np.maximum(log_p - level[swept - 1], 0.0))
+    share = np.asarray(probability, dtype=np.float64)
+    share = np.maximum(share / share.sum(axis=-1, keepdims=True), 1e-300)
+    worn = np.broadcast_to(1.0 + np.asarray(spent) / shape, share.shape)
+    order = np.argsort(-share / worn, axis=-1, kind="stable")
+    share, worn = (np.take_along_axis(x, order, axis=-1) for x in (share, worn))
+    level = share / worn
+    power = 1.0 / (shape + 1.0)
+    swept = np.cumsum(worn * level**power, axis=-1)
+    # Summed from the least, as a difference from one would drown them.
+    rest = np.cumsum(share[..., ::-1], axis=-1)[..., ::-1] - share
+    fall = level ** ((shape - 1.0) * power)
+    fall[..., :-1] -= fall[..., 1:].copy()
+    rise = np.zeros_like(level)
+    rise[..., :-1] = np.diff(level**-power, axis=-1)
+    parts = swept * (swept * fall / (shape - 1.0) + rest * rise)
+    return np.asarray(cell_m2 * shape * parts.sum(axis=-1))

@@ -3,7 +3,7 @@
 The likeliest ground is cut into short strips a sweep width apart. From where one stands
 the next strip is the one that promises most for the minutes it takes to get there and
 to look along it, with a look at the one after it. A strip that was looked along keeps
-its share of what a look misses (exp(-W l / A), Koopman 1946), and may be walked again
+its share of what a look misses (`search.hidden`), and may be walked again
 before a poor strip is walked at all. Several cuttings of the ground are tried; the plan
 whose mean time is shortest stays.
 """
@@ -18,12 +18,12 @@ import numpy as np
 from .areas import search_areas
 from .frame import crosses, inside_ring
 from .records import Searched, Strip
-from .search import expected_effort_m2
+from .search import MOST_EFFORT, expected_effort_m2, hidden
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from .case import Hunt
+    from .case import Prepared
     from .frame import LocalFrame
     from .grid import Grid
     from .records import Bools, Floats, Ints, Sitting
@@ -201,12 +201,13 @@ _LOOKED_AT = 8  # best next pieces of which the one after is tried; choice
 class Pieces:
     """Ground cut into short strips; k of them.
 
-    `effort` is W l / A of one walk along each.
+    `effort` is W l / A of one walk along each, `spent` what its ground got before.
     """
 
     ends: Floats  # (k, 2, 2) metres
     held: Floats  # (k,) probability
     effort: Floats  # (k,)
+    spent: Floats  # (k,)
     lane: Ints  # (k,)
     cells: Ints  # (n,) of the grid, that lie in a strip
     strip: Ints  # (n,) in which
@@ -253,6 +254,7 @@ def plan_walk(
     start: Floats,
     ways: Ways,
     longest_s: float = PLAN_S,
+    spent: Floats | None = None,
 ) -> WalkPlan:
     """Return the walk that finds the nest soonest.
 
@@ -268,28 +270,37 @@ def plan_walk(
         What must not be entered, and paths.
     longest_s
         How long a walk to plan.
+    spent
+        (n,) effort W l / A that the grid's cells got before; None for none.
     """
     chosen = _worth_walking(grid, searching, ways, longest_s)
     best: WalkPlan | None = None
+    spent = np.zeros(len(grid.xy)) if spent is None else spent
+    spent = np.minimum(spent, MOST_EFFORT)
     for turned in (False, True) if len(chosen) else ():
-        pieces = _cut(grid, chosen, searching.sweep_width_m, ways, turned=turned)
+        pieces = _cut(grid, chosen, spent, searching, ways, turned=turned)
         if not len(pieces.held):
             continue
         for ahead in (False, True):
-            walker = _Walker(grid, pieces, searching, ways)
+            walker = _Walker(grid, pieces, searching, ways, spent)
             walk = walker.walk(start, longest_s, ahead=ahead)
             if best is None or walk.mean_s < best.mean_s:
                 best = walk
-    return best or WalkPlan(legs=(), mean_s=mean_search_s(grid, searching))
+    return best or WalkPlan(legs=(), mean_s=mean_search_s(grid, searching, spent))
 
 
-def mean_search_s(grid: Grid, searching: Searching) -> float:
-    """Return the mean time to the nest if one were at once where it pays most [s]."""
-    effort = float(expected_effort_m2(grid.probability, grid.cell_m**2))
+def mean_search_s(
+    grid: Grid, searching: Searching, spent: Floats | float = 0.0
+) -> float:
+    """Return the mean time to the nest if one were at once where it pays most [s].
+
+    `spent` is the effort W l / A that the cells got before.
+    """
+    effort = float(expected_effort_m2(grid.probability, grid.cell_m**2, spent))
     return effort / (searching.sweep_width_m * searching.look_mps)
 
 
-def walk_from(hunt: Hunt, grid: Grid, searching: Searching) -> WalkPlan:
+def walk_from(hunt: Prepared, update: Update, searching: Searching) -> WalkPlan:
     """Return the walk from where the person stands, round what is left out."""
     frame, settings = hunt.frame, hunt.case.settings
     if searching.start is not None:
@@ -305,7 +316,9 @@ def walk_from(hunt: Hunt, grid: Grid, searching: Searching) -> WalkPlan:
         walk_mps=searching.walk_mps,
         path_mps=searching.path_mps,
     )
-    return plan_walk(grid, searching, start=start, ways=ways)
+    return plan_walk(
+        update.after, searching, start=start, ways=ways, spent=update.effort
+    )
 
 
 def searched(
@@ -387,7 +400,13 @@ def _worth_walking(
 
 
 def _cut(
-    grid: Grid, chosen: Ints, width_m: float, ways: Ways, *, turned: bool
+    grid: Grid,
+    chosen: Ints,
+    spent: Floats,
+    searching: Searching,
+    ways: Ways,
+    *,
+    turned: bool,
 ) -> Pieces:
     """Cut cells into strips along, or across, the longer axis of them all."""
     xy, held = grid.xy[chosen], grid.probability[chosen]
@@ -396,7 +415,7 @@ def _cut(
     _, vectors = np.linalg.eigh((centred * held[:, None]).T @ centred)
     long, cross = (vectors[:, 0], vectors[:, 1]) if turned else vectors.T[::-1]
     along, across = centred @ long, centred @ cross
-    cell = grid.cell_m
+    cell, width_m = grid.cell_m, searching.sweep_width_m
     # A lane narrower than a cell would have no ground of its own.
     lane_m = max(width_m, cell)
     while len(xy) * cell**2 / (lane_m * STRIP_M) > _MOST_PIECES:
@@ -408,7 +427,9 @@ def _cut(
     place = np.ravel(place)
     count = len(distinct)
     share = np.asarray(np.bincount(place, weights=held, minlength=count), np.float64)
-    ground = np.bincount(place, minlength=count) * cell**2
+    cells = np.bincount(place, minlength=count)
+    before = np.bincount(place, weights=spent[chosen], minlength=count) / cells
+    ground = cells * cell**2
     low, high = np.full(count, np.inf), np.full(count, -np.inf)
     np.minimum.at(low, place, along)
     np.maximum.at(high, place, along)
@@ -428,6 +449,7 @@ def _cut(
         ends=ends[open_],
         held=share[open_],
         effort=effort[open_],
+        spent=before[open_],
         lane=distinct[open_, 0],
         cells=chosen[number >= 0],
         strip=number[number >= 0],
@@ -438,8 +460,14 @@ class _Walker:
     """Walks strips, each time to the one that promises most."""
 
     def __init__(
-        self, grid: Grid, pieces: Pieces, searching: Searching, ways: Ways
+        self,
+        grid: Grid,
+        pieces: Pieces,
+        searching: Searching,
+        ways: Ways,
+        spent: Floats,
     ) -> None:
+        self._spent = spent
         self._grid, self._pieces, self._searching = grid, pieces, searching
         self._ways = ways
         count = len(pieces.held)
@@ -450,17 +478,19 @@ class _Walker:
         self._from_nodes = ways.from_nodes(self._entry)
         length = np.hypot(*(pieces.ends[:, 1] - pieces.ends[:, 0]).T)
         self._look_s = np.tile(length / searching.look_mps, 2)
-        self._miss = np.exp(-pieces.effort)
         self._onward: dict[int, Floats] = {}
 
     def walk(self, start: Floats, longest_s: float, *, ahead: bool) -> WalkPlan:
         """Return a walk; with `ahead` the strip after the next counts too."""
-        held = self._pieces.held.copy()
+        held, spent = self._pieces.held.copy(), self._pieces.spent.copy()
         here, clock, mean = start, 0.0, 0.0
         reach = self._ways.times(start, self._entry, self._from_nodes)
         legs: list[Leg] = []
+        effort = self._pieces.effort
         while clock < longest_s:
-            gain = (held * (1.0 - self._miss))[self._strip]
+            # A second look misses a larger share of what is there than the first.
+            miss = hidden(spent + effort) / hidden(spent)
+            gain = (held * (1.0 - miss))[self._strip]
             cost = reach + self._look_s
             rate = gain / cost
             best = int(np.argmax(rate))
@@ -470,7 +500,7 @@ class _Walker:
                 tried = np.argpartition(-rate, min(_LOOKED_AT, len(rate) - 1))
                 best = max(
                     (int(n) for n in tried[:_LOOKED_AT]),
-                    key=lambda n: self._rate_of_two(n, gain, cost),
+                    key=lambda n: self._rate_of_two(n, gain, cost, miss),
                 )
             strip = int(self._strip[best])
             legs.append(
@@ -487,9 +517,10 @@ class _Walker:
             # It is found, on average, in the middle of the strip.
             mean += gain[best] * (clock + reach[best] + self._look_s[best] / 2)
             clock += cost[best]
-            held[strip] *= self._miss[strip]
+            held[strip] *= miss[strip]
+            spent[strip] += effort[strip]
             here, reach = self._leave[best], self._reach_from(best)
-        mean += self._rest_s(held, clock)
+        mean += self._rest_s(held, spent, clock)
         return WalkPlan(legs=tuple(legs), mean_s=float(mean))
 
     def _reach_from(self, entry: int) -> Floats:
@@ -499,19 +530,23 @@ class _Walker:
             )
         return self._onward[entry]
 
-    def _rate_of_two(self, first: int, gain: Floats, cost: Floats) -> float:
+    def _rate_of_two(
+        self, first: int, gain: Floats, cost: Floats, miss: Floats
+    ) -> float:
         """Return the best rate of a strip and one after it."""
         strip = self._strip[first]
-        after = np.where(self._strip == strip, gain * self._miss[strip], gain)
+        after = np.where(self._strip == strip, gain * miss[strip], gain)
         more = self._reach_from(first) + self._look_s
         return float(np.max((gain[first] + after) / (cost[first] + more)))
 
-    def _rest_s(self, held: Floats, clock: float) -> float:
+    def _rest_s(self, held: Floats, by_strip: Floats, clock: float) -> float:
         """Return what the nests that the walk misses add to the mean time."""
         left = self._grid.probability.copy()
         pieces = self._pieces
         left[pieces.cells] *= (held / pieces.held)[pieces.strip]
+        spent = self._spent.copy()
+        spent[pieces.cells] = by_strip[pieces.strip]
         missed = float(left.sum())
-        effort = float(expected_effort_m2(left, self._grid.cell_m**2))
+        effort = float(expected_effort_m2(left, self._grid.cell_m**2, spent))
         rate = self._searching.sweep_width_m * self._searching.look_mps
         return missed * (clock + effort / rate)

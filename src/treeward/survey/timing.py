@@ -184,26 +184,7 @@ def shared_nodes(
     out, home = settings.flight_speed_out_mps, settings.flight_speed_home_mps
     both = (slow_out / out + slow_home / home) / (1 / out + 1 / home)
 
-    def usual(z: Floats) -> Floats:
-        return np.asarray(np.exp(-((z / 1.72) ** 4)))
-
-    def about(z: Floats, middle: tuple[float, float]) -> Floats:
-        shape = np.exp(-0.5 * ((z - middle[0]) / middle[1]) ** 2)
-        return np.asarray(shape / shape.sum())
-
-    of_f, of_g = [about(z_f, (0.0, 1.0))] * 2, [about(z_g, (0.0, 1.0))] * 2
-    if not said_speed:
-        of_f = [usual(z_f) / usual(z_f).sum(), about(z_f, SLOW_SPEED)]
-    if not said_stay:
-        eager = EAGER_SHARE * about(z_g, EAGER_HIVE)
-        eager += (1 - EAGER_SHARE) * usual(z_g) / usual(z_g).sum()
-        of_g = [eager, about(z_g, SLOW_HIVE)]
-    weight = np.stack(
-        [
-            (1 - POOR_SHARE) * np.outer(of_f[0], of_g[0]),
-            POOR_SHARE * np.outer(of_f[1], of_g[1]),
-        ]
-    )
+    weight = _usual_and_poor(z_f, z_g, said_speed=said_speed, said_stay=said_stay)
     ln_f = -np.log(both)
     ln_g = np.log(settings.in_hive_factor) + z_g * settings.in_hive_factor_sd
     if settings.learned is not None:
@@ -223,6 +204,36 @@ def shared_nodes(
         np.repeat(makes_up, z_f.size),
         ln_g,
         np.log(weight + 1e-300)[..., None] + by_spread,
+    )
+
+
+def _usual_and_poor(
+    z_f: Floats, z_g: Floats, *, said_speed: bool, said_stay: bool
+) -> Floats:
+    """Return (2, nf, ng) prior weights of usual and of poor hunts, together one.
+
+    What the person said of speed or stay is normal on either kind of day.
+    """
+
+    def usual(z: Floats) -> Floats:
+        shape = np.exp(-((z / 1.72) ** 4))
+        return np.asarray(shape / shape.sum())
+
+    def about(z: Floats, middle: tuple[float, float]) -> Floats:
+        shape = np.exp(-0.5 * ((z - middle[0]) / middle[1]) ** 2)
+        return np.asarray(shape / shape.sum())
+
+    of_f, of_g = [about(z_f, (0.0, 1.0))] * 2, [about(z_g, (0.0, 1.0))] * 2
+    if not said_speed:
+        of_f = [usual(z_f), about(z_f, SLOW_SPEED)]
+    if not said_stay:
+        eager = EAGER_SHARE * about(z_g, EAGER_HIVE) + (1 - EAGER_SHARE) * usual(z_g)
+        of_g = [eager, about(z_g, SLOW_HIVE)]
+    return np.stack(
+        [
+            (1 - POOR_SHARE) * np.outer(of_f[0], of_g[0]),
+            POOR_SHARE * np.outer(of_f[1], of_g[1]),
+        ]
     )
 
 

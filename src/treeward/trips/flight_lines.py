@@ -58,22 +58,9 @@ def flight_lines(
         if s.kind is EventKind.BEARING
         if (found := _read_or_leave_out(s.event, notes)) is not None
     ]
-    plain = DEGREES_WIDTH_DEG
-    habit = {
-        who: _habit(
-            [
-                one.deg
-                for s, one in read
-                if s.observer == who
-                and one.precision_deg == plain
-                and not s.event.doubtful
-            ]
-        )
-        for who in {s.observer for s, _ in read}
-    }
+    habit = _habits(read)
     lines: list[FlightLine] = []
     for sighting, one in read:
-        width = one.precision_deg
         event = sighting.event
         left = _departure_of(sighting, departures)
         doubts = [*note_doubts(sighting)]
@@ -87,6 +74,7 @@ def flight_lines(
         if not bee and mark and mark != UNMARKED:
             near = _bee_nearest(mark, sighting, notes.sightings, bee_of)
             bee = near or bee_named(sighting)
+        is_plain = one.precision_deg == DEGREES_WIDTH_DEG
         lines.append(
             FlightLine(
                 mark=mark,
@@ -94,7 +82,9 @@ def flight_lines(
                 station=sighting.station,
                 clock=event.clock,
                 bearing_read_deg=one.deg,
-                rounding_deg=habit[sighting.observer] if width == plain else width,
+                rounding_deg=(
+                    habit[sighting.observer] if is_plain else one.precision_deg
+                ),
                 reference=one.reference,
                 observer=sighting.observer,
                 used=not why_not,
@@ -103,6 +93,22 @@ def flight_lines(
             )
         )
     return lines
+
+
+def _habits(read: Sequence[tuple[Sighting, BearingCell]]) -> dict[str, float]:
+    """Return to how many degrees each observer rounds, by sure plain degrees."""
+    return {
+        who: _habit(
+            [
+                one.deg
+                for s, one in read
+                if s.observer == who
+                and one.precision_deg == DEGREES_WIDTH_DEG
+                and not s.event.doubtful
+            ]
+        )
+        for who in {s.observer for s, _ in read}
+    }
 
 
 def _read_or_leave_out(event: Event, notes: Notes) -> BearingCell | None:

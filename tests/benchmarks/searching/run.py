@@ -3,7 +3,7 @@
     python tests/benchmarks/searching/run.py --hunts 100 --into FILE
     python tests/benchmarks/searching/run.py --table FILE
     python tests/benchmarks/searching/run.py --looking 150 --into FILE
-    python tests/benchmarks/searching/run.py --drawn 400 --into FILE
+    python tests/benchmarks/searching/run.py --drawn 20 --into FILE
 
 Each hunt is invented in `wood.py` and begins with an hour or so at one or two dishes.
 From there three people look for the tree, each with the same eyes:
@@ -18,8 +18,9 @@ planner  follows the plan by time: sits where and as long as it says, or walks f
 
 With --looking nobody sits down again: the planned walk alone is walked, and where it
 has found nothing, the areas are asked whether they still hold the tree. With --drawn
-the map is a normal one and the tree is drawn from it, so that what the areas do then
-hangs on the looking alone, whose walkers and eyes are those of `wood.py`.
+the map is a normal one and trees are drawn from it, so that what the areas do then
+hangs on the looking alone, whose walkers and eyes are those of `wood.py`. --sight S
+gives everybody eyes that see S times as far as the plan is told.
 
 Whoever has not found a nest after `MOST_H` hours is counted with that time. A file is
 resumed. Nothing of it is a pass or fail test.
@@ -51,12 +52,14 @@ from treeward.survey.colonies import Group
 from treeward.survey.evidence import Evidence
 from treeward.survey.grid import Grid
 from treeward.survey.own_prior import learned_of
-from treeward.survey.search import Searching, Walked, updated
+from treeward.survey.search import Searching, Update, Walked, updated
 from treeward.survey.search_plan import Ways
 
 MOST_H = 40.0
 BOUT_S = (1800.0, 1800.0, 3600.0, 7200.0)  # between plans; the last one goes on
 LOOKED_H = (1.0, 2.0, 4.0)  # after which the areas are asked, with --looking
+SHARES = (0.5, 0.9, 0.95)
+DRAWN = 300  # trees of a map, with --drawn
 SITTINGS = 3  # of the strips' person at most
 SEARCH_HA_PER_H, WALK_M_PER_H, WORTH = 1.0, 2500.0, 0.8  # by which that person decides
 CONDITIONS = ("family", "station and bee deviations", "all together")
@@ -98,15 +101,25 @@ def from_frame(one: Solved, xy: np.ndarray) -> np.ndarray:
     return np.array([metres(lat, lon) for lon, lat in lonlat])
 
 
+def levels(grid: Any, xy: np.ndarray) -> np.ndarray:
+    """Return the smallest shares whose areas hold places; 1 beyond the map."""
+    order = np.argsort(-grid.probability, kind="stable")
+    share = np.empty(len(order))
+    share[order] = np.cumsum(grid.probability[order])
+    low = grid.index.min(axis=0)
+    picture = np.ones(np.ptp(grid.index, axis=0) + 1)
+    picture[tuple((grid.index - low).T)] = share
+    corner = grid.xy[0] - (grid.index[0] - low + 0.5) * grid.cell_m
+    at = np.floor((np.atleast_2d(xy) - corner) / grid.cell_m).astype(int)
+    inside = ((at >= 0) & (at < picture.shape)).all(axis=1)
+    result = np.ones(len(at))
+    result[inside] = picture[tuple(at[inside].T)]
+    return result
+
+
 def level(grid: Any, xy: np.ndarray) -> float:
     """Return the smallest share whose area holds a place; 1 beyond the map."""
-    away = np.abs(grid.xy - xy).max(axis=1)
-    cell = int(np.argmin(away))
-    if away[cell] > 0.51 * grid.cell_m:
-        return 1.0
-    order = np.argsort(-grid.probability, kind="stable")
-    total = np.cumsum(grid.probability[order])
-    return float(total[int(np.flatnonzero(order == cell)[0])])
+    return float(levels(grid, xy)[0])
 
 
 def by_habit(watch: wood.Watch, walker: wood.Walker) -> None:
@@ -228,11 +241,18 @@ def by_plan(watch: wood.Watch, walker: wood.Walker) -> tuple[Solved, list[float]
     while not over(walker):
         begun = time.process_time()
         told = handed_in(one, walker)
-        grid = updated(one.grid, one.hunt.frame, told).after
+        update = updated(one.grid, one.hunt.frame, told)
+        grid = update.after
         seat, sitting, _ = next_station.choose(
-            one.hunt, one.evidence, grid, one.stations, one.learned, searching=told
+            one.hunt,
+            one.evidence,
+            grid,
+            one.stations,
+            one.learned,
+            searching=told,
+            spent=update.effort,
         )
-        walk = None if seat else search_plan.walk_from(one.hunt, grid, told)
+        walk = None if seat else search_plan.walk_from(one.hunt, update, told)
         planning.append(time.process_time() - begun)
         if seat is not None and sitting is not None:
             to = metres(seat.latitude_deg, seat.longitude_deg)
@@ -250,6 +270,11 @@ def by_plan(watch: wood.Watch, walker: wood.Walker) -> tuple[Solved, list[float]
     return one, planning
 
 
+def promised(before: Update, after: Update) -> float:
+    """Return the chance that a bout was told to have found it."""
+    return (after.found_by_now - before.found_by_now) / (1.0 - before.found_by_now)
+
+
 def over(walker: wood.Walker) -> bool:
     """Whether it is found, or given up."""
     return walker.found_s is not None or walker.clock_s > 3600 * MOST_H
@@ -260,7 +285,7 @@ def hours(walker: wood.Walker) -> float:
     return min(MOST_H, (walker.found_s or 1e9) / 3600)
 
 
-def begun(seed: int, name: str) -> tuple[wood.Watch, wood.Walker]:
+def begun(seed: int, name: str, sight: float) -> tuple[wood.Watch, wood.Walker]:
     """Let a hunt begin: the same for everybody who looks for its tree."""
     rng = np.random.default_rng([22, seed])
     country = wood.Country.grown(rng)
@@ -271,42 +296,45 @@ def begun(seed: int, name: str) -> tuple[wood.Watch, wood.Walker]:
         towards += np.radians(rng.uniform(-80, 80))
         step = rng.uniform(150, 400)
         watch.sit(step * np.array([np.sin(towards), np.cos(towards)]), 45.0)
-    return watch, wood.Walker(rng, country, watch.dishes[-1])
+    return watch, wood.Walker(rng, country, watch.dishes[-1], sight)
 
 
-def one_looking(seed: int, name: str) -> dict[str, Any]:
+def one_looking(seed: int, name: str, sight: float) -> dict[str, Any]:
     """Look and look, and ask the areas now and then."""
-    watch, walker = begun(100_000 + seed, name)
+    watch, walker = begun(100_000 + seed, name, sight)
     one = solved(watch)
     tree = in_frame(one, watch.tree)[0]
-    levels = [(0.0, level(one.grid, tree))]
+    asked_at = [(0.0, level(one.grid, tree))]
+    bouts: list[list[float | bool]] = []
     for hour in LOOKED_H:
         while walker.clock_s < 3600 * hour and walker.found_s is None:
             told = handed_in(one, walker)
-            grid = updated(one.grid, one.hunt.frame, told).after
-            walk = search_plan.walk_from(one.hunt, grid, told)
+            update = updated(one.grid, one.hunt.frame, told)
+            walk = search_plan.walk_from(one.hunt, update, told)
             if not follow(one, walker, walk, 1800.0):
                 break
+            after = updated(one.grid, one.hunt.frame, handed_in(one, walker))
+            bouts.append([promised(update, after), walker.found_s is not None])
         if walker.found_s is not None:
             break
         told = handed_in(one, walker)
-        levels.append(
+        asked_at.append(
             (hour, level(updated(one.grid, one.hunt.frame, told).after, tree))
         )
-    return {"seed": seed, "condition": name, "levels": levels}
+    return {"seed": seed, "condition": name, "levels": asked_at, "bouts": bouts}
 
 
-def one_hunt(seed: int, name: str) -> dict[str, Any]:
+def one_hunt(seed: int, name: str, sight: float) -> dict[str, Any]:
     """Let three people look in the same country after the same notes."""
-    watch, walker = begun(seed, name)
+    watch, walker = begun(seed, name, sight)
     by_habit(watch, walker)
     habit_h = hours(walker)
-    watch, walker = begun(seed, name)
+    watch, walker = begun(seed, name, sight)
     start = level((first := solved(watch)).grid, in_frame(first, watch.tree)[0])
     last = by_strips(watch, walker)
     strips_h = hours(walker)
     missed = level(last.grid, in_frame(last, watch.tree)[0])
-    watch, walker = begun(seed, name)
+    watch, walker = begun(seed, name, sight)
     end, planning = by_plan(watch, walker)
     return {
         "seed": seed,
@@ -323,8 +351,12 @@ def one_hunt(seed: int, name: str) -> dict[str, Any]:
     }
 
 
-def one_drawn(seed: int) -> dict[str, Any]:
-    """Look for a tree drawn from a normal map, and ask the map now and then."""
+def one_drawn(seed: int, sight: float) -> dict[str, Any]:
+    """Look for trees drawn from a normal map, and ask the map now and then.
+
+    The walk goes on as if nothing were found; each tree counts by its chance to have
+    been missed so far.
+    """
     rng = np.random.default_rng([23, seed])
     sd_m = rng.uniform(50.0, 120.0)
     side = np.arange(int(10 * sd_m / 6.0))
@@ -334,24 +366,39 @@ def one_drawn(seed: int) -> dict[str, Any]:
     grid = Grid(
         np.asarray(xy, dtype=np.float64), index, 6.0, chance / chance.sum(), 0.0
     )
-    tree = rng.normal(0.0, sd_m, size=2)
+    trees = rng.normal(0.0, sd_m, size=(DRAWN, 2))
     frame = survey.LocalFrame(*HOME)
     one: Any = SimpleNamespace(hunt=SimpleNamespace(frame=frame), grid=grid)
-    country = wood.Country(tree[None], tree[None], rng.gamma(3.0, 1 / 3.0, 1) + 0.05)
-    walker = wood.Walker(rng, country, np.array([2.0 * sd_m, 0.0]))
+    country = wood.Country(trees, trees, rng.gamma(3.0, 1 / 3.0, DRAWN) + 0.05)
+    start = np.array([2.0 * sd_m, 0.0])
+    walker = wood.Walker(rng, country, start, sight, counting=True)
     ways = Ways([], [], walk_mps=HOW.walk_mps, path_mps=HOW.path_mps)
-    levels = [(0.0, level(grid, tree))]
+    update = updated(grid, frame, handed_in(one, walker))
+    after = [asked(update, trees, walker, 0.0)]
     for hour in LOOKED_H:
-        while walker.clock_s < 3600 * hour and walker.found_s is None:
-            after = updated(grid, frame, handed_in(one, walker)).after
-            walk = search_plan.plan_walk(after, HOW, start=walker.at, ways=ways)
+        while walker.clock_s < 3600 * hour:
+            walk = search_plan.plan_walk(
+                update.after, HOW, start=walker.at, ways=ways, spent=update.effort
+            )
             if not follow(one, walker, walk, 1800.0):
                 break
-        if walker.found_s is not None:
-            break
-        after = updated(grid, frame, handed_in(one, walker)).after
-        levels.append((hour, level(after, tree)))
-    return {"seed": seed, "condition": "drawn", "levels": levels}
+            update = updated(grid, frame, handed_in(one, walker))
+        after.append(asked(update, trees, walker, hour))
+    return {"seed": seed, "condition": "drawn", "after": after}
+
+
+def asked(
+    update: Update, trees: np.ndarray, walker: wood.Walker, hour: float
+) -> dict[str, Any]:
+    """Say how often areas hold the trees missed so far, and what was promised."""
+    missed = np.exp(-walker.seen) * np.ones(len(trees))
+    inside = levels(update.after, trees)
+    return {
+        "hour": hour,
+        "missed": float(missed.mean()),
+        "promised": update.found_by_now,
+        "held": [float(missed @ (inside <= s) / missed.sum()) for s in SHARES],
+    }
 
 
 def table(rows: list[dict[str, Any]]) -> str:
@@ -398,14 +445,38 @@ def looking_table(rows: list[dict[str, Any]]) -> str:
     groups += [(f"`{c}`", [r for r in rows if r["condition"] == c]) for c in CONDITIONS]
     for name, some in groups:
         for hour in (0.0, *LOOKED_H):
-            levels = [lev for r in some for asked, lev in r["levels"] if asked == hour]
-            if levels:
-                held = [np.mean([lev <= s for lev in levels]) for s in (0.5, 0.9, 0.95)]
+            held_by = [lev for r in some for asked, lev in r["levels"] if asked == hour]
+            if held_by:
+                held = [np.mean([lev <= s for lev in held_by]) for s in SHARES]
                 lines.append(
-                    f"| {name} | {hour:g} | {len(levels)} | "
+                    f"| {name} | {hour:g} | {len(held_by)} | "
                     + " | ".join(f"{100 * share:.0f} %" for share in held)
                     + " |"
                 )
+    return "\n".join(lines)
+
+
+def drawn_table(rows: list[dict[str, Any]]) -> str:
+    """Return how often areas hold a tree that was missed so far, as Markdown."""
+    lines = [
+        (
+            "| hours looked | maps | found, promised | found indeed "
+            "| in 50 % area | in 90 % | in 95 % |"
+        ),
+        "|---|---|---|---|---|---|---|",
+    ]
+    for number, hour in enumerate((0.0, *LOOKED_H)):
+        some = [r["after"][number] for r in rows]
+        columns = [
+            np.array([one["promised"] for one in some]),
+            1.0 - np.array([one["missed"] for one in some]),
+            *np.array([one["held"] for one in some]).T,
+        ]
+        cells = [
+            f"{100 * c.mean():.0f} ± {100 * c.std(ddof=1) / len(c) ** 0.5:.0f} %"
+            for c in columns
+        ]
+        lines.append(f"| {hour:g} | {len(some)} | {' | '.join(cells)} |")
     return "\n".join(lines)
 
 
@@ -415,12 +486,15 @@ def main() -> None:
     parser.add_argument("--hunts", type=int, default=30)
     parser.add_argument("--looking", type=int)
     parser.add_argument("--drawn", type=int)
+    parser.add_argument("--sight", type=float, default=1.0)
     parser.add_argument("--into", type=Path)
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
     if given.table:
         rows = [json.loads(x) for x in given.table.read_text("utf-8").splitlines()]
-        print(looking_table(rows) if "levels" in rows[0] else table(rows))
+        told = {"levels": looking_table, "after": drawn_table}
+        kinds = [told[key] for key in told if key in rows[0]]
+        print((kinds or [table])[0](rows))
         return
     done = set()
     if given.into and given.into.exists():
@@ -431,9 +505,10 @@ def main() -> None:
             continue
         name = CONDITIONS[seed % len(CONDITIONS)]
         if given.drawn:
-            row = one_drawn(seed)
+            row = one_drawn(seed, given.sight)
         else:
-            row = one_looking(seed, name) if given.looking else one_hunt(seed, name)
+            one = one_looking if given.looking else one_hunt
+            row = one(seed, name, given.sight)
         line = json.dumps(row)
         if given.into:
             with given.into.open("a", encoding="utf-8", newline="\n") as file:

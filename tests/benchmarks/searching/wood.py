@@ -119,13 +119,20 @@ class Watch:
 
 @dataclass
 class Walker:
-    """Somebody who walks, looks, and carries a phone."""
+    """Somebody who walks, looks, and carries a phone.
+
+    `seen` adds up what every nest showed of itself: exp(-seen) is the chance that it
+    was missed.
+    """
 
     rng: np.random.Generator
     country: Country
     at: Floats
+    sight: float = 1.0  # how far one sees, against GLIMPSE_M; the sweep width with it
+    counting: bool = False  # goes on past every nest, and counts what was seen
     clock_s: float = 0.0
     track: list[Floats] = field(default_factory=list)  # as the phone recorded it
+    seen: Floats = field(default_factory=lambda: np.zeros(1))  # hazard, nest by nest
     found_s: float | None = None
     stray: Floats = field(default_factory=lambda: np.zeros(2))
     off: Floats = field(default_factory=lambda: np.zeros(2))
@@ -152,9 +159,12 @@ class Walker:
         true = places + strays
         to_nests = true[:, None] - self.country.lived_in[None]
         apart = np.hypot(*to_nests.transpose(2, 0, 1))
-        hazard = share * GLIMPSE_PER_M * length * np.exp(-((apart / GLIMPSE_M) ** 2))
-        seen = self.rng.random(hazard.shape) < -np.expm1(-hazard * self.country.shown)
-        if self.found_s is None and seen.any():
+        apart /= self.sight * GLIMPSE_M
+        hazard = share * GLIMPSE_PER_M / self.sight * length * np.exp(-(apart**2))
+        hazard *= self.country.shown
+        self.seen = self.seen + hazard.sum(axis=0)
+        seen = self.rng.random(hazard.shape) < -np.expm1(-hazard)
+        if self.found_s is None and seen.any() and not self.counting:
             first = int(np.argmax(seen.any(axis=1)))
             self.found_s = self.clock_s + (first + 1) * length / pace_mps
         if looking:

@@ -109,7 +109,7 @@ def taught(
     plain = survey.Settings()
     prior = own_prior(known, here_deg=here_deg)
     settings = learned_settings(plain, prior, hunt.stations.cargo)
-    offset_deg, sd_deg, _ = own_compass(known, "")
+    offset_deg, sd_deg, _ = own_compass(known, "", here_deg=here_deg)
     core_deg = sd_deg / plain_compass_sd_deg() * plain.compass_sd_deg
     settings = replace(settings, compass_sd_deg=core_deg)
     bearings = hunt.bearings

@@ -164,11 +164,8 @@ def page_text(
     clips
         Sound by row of review.csv, each a whole file.
     """
-    lines = Lines(result, clips or {})
-    colonies = result.fix.colonies if result.fix else ()
-    zone = result.hunt_file.hunt.zone
     script = read_template("map.js") + read_template("report.js")
-    missing = [sentence(text) for text in missing_sentences(result)]
+    zone = result.hunt_file.hunt.zone
     return (
         environment()
         .get_template("report.html.j2")
@@ -177,65 +174,101 @@ def page_text(
             style=Markup(read_template("report.css")),  # noqa: S704  (our own file)
             script=Markup(script),  # noqa: S704  (our own file)
             script_rule=script_rule(script),
-            headline=headline(result),
-            answers=[
-                colony_sentences(result, colony)
-                + (next_of(result, colony) if len(colonies) > 1 else [])
-                for colony in colonies
-            ],
-            missing=missing,
-            next_words=next_sentences(result),
-            advice=[*advice_sentences(result), *enough_sentences(result)],
-            basis=" ".join(
-                filter(None, (basis_sentence(result), own_prior_sentence(result)))
-            ),
-            finds=find_sentences(result),
-            to_look_at=doubt_sentences(result),
-            recording_days=_recording_days(result),
-            compass=compass_sentence(result),
-            doubts=[sentence(text) for text in doubt_texts(result.table.doubts)],
             drawings={
                 name: Markup(svg)  # noqa: S704  (drawn by matplotlib, text as paths)
                 for name, svg in drawings.items()
             },
-            places=lines.places(),
-            trips=lines.trips(),
-            bearings=lines.bearings(),
-            bees=lines.bees(),
-            notes=lines.notes(),
-            days=day_lines(result),
-            day_places=day_places(result),
-            together=together(result),
-            agreement=agreement_sentences(result),
-            disagreements=disagreements(result),
-            undated=_undated(result),
-            searches=[
-                {
-                    "colony": colony.id,
-                    "said": search_sentences(result, colony),
-                    "strips": strip_lines(result, colony),
-                }
-                for colony in colonies
-            ],
-            search_doubts=search_doubt_sentences(result),
-            nest_habits=nest_habits(result),
-            with_rounds=any(
-                trip.used and trip.timing == "round" for trip in result.table.trips
-            ),
-            several_days=len(result.days) > 1,
-            several_colonies=len(colonies) > 1,
-            checks=_cross_checks(result),
-            learned=_learned(result),
             cautions=CAUTIONS,
-            compass_name=result.hunt_file.hunt.compass,
-            settings=settings_rows(result),
-            rule_sources=_rule_sources(result),
             version=result.software_version,
             created=f"{result.created.astimezone(zone):%Y-%m-%d %H:%M}",
             timezone=result.hunt_file.hunt.timezone,
+            **_answer(result),
+            **_tables(Lines(result, clips or {})),
+            **_days(result),
+            **_search(result),
+            **_basis(result),
             **map_key(result),
         )
     )
+
+
+def _answer(result: HuntResult) -> dict[str, Any]:
+    """Return what the head of the page says: the answer, and what it lacks."""
+    colonies = result.fix.colonies if result.fix else ()
+    return {
+        "headline": headline(result),
+        "answers": [
+            colony_sentences(result, colony)
+            + (next_of(result, colony) if len(colonies) > 1 else [])
+            for colony in colonies
+        ],
+        "missing": [sentence(text) for text in missing_sentences(result)],
+        "next_words": next_sentences(result),
+        "advice": [*advice_sentences(result), *enough_sentences(result)],
+        "basis": " ".join(
+            filter(None, (basis_sentence(result), own_prior_sentence(result)))
+        ),
+        "finds": find_sentences(result),
+        "to_look_at": doubt_sentences(result),
+        "several_colonies": len(colonies) > 1,
+    }
+
+
+def _tables(lines: Lines) -> dict[str, Any]:
+    """Return the rows of the tables."""
+    return {
+        "places": lines.places(),
+        "trips": lines.trips(),
+        "bearings": lines.bearings(),
+        "bees": lines.bees(),
+        "notes": lines.notes(),
+    }
+
+
+def _days(result: HuntResult) -> dict[str, Any]:
+    """Return what single days brought, and where each date is from."""
+    return {
+        "recording_days": _recording_days(result),
+        "days": day_lines(result),
+        "day_places": day_places(result),
+        "together": together(result),
+        "agreement": agreement_sentences(result),
+        "disagreements": disagreements(result),
+        "undated": _undated(result),
+        "several_days": len(result.days) > 1,
+    }
+
+
+def _search(result: HuntResult) -> dict[str, Any]:
+    """Return what is said of looking for the tree."""
+    return {
+        "searches": [
+            {
+                "colony": colony.id,
+                "said": search_sentences(result, colony),
+                "strips": strip_lines(result, colony),
+            }
+            for colony in (result.fix.colonies if result.fix else ())
+        ],
+        "search_doubts": search_doubt_sentences(result),
+        "nest_habits": nest_habits(result),
+    }
+
+
+def _basis(result: HuntResult) -> dict[str, Any]:
+    """Return what the answer goes by: doubts, settings, rules and what was learned."""
+    return {
+        "compass": compass_sentence(result),
+        "compass_name": result.hunt_file.hunt.compass,
+        "doubts": [sentence(text) for text in doubt_texts(result.table.doubts)],
+        "with_rounds": any(
+            trip.used and trip.timing == "round" for trip in result.table.trips
+        ),
+        "checks": _cross_checks(result),
+        "learned": _learned(result),
+        "settings": settings_rows(result),
+        "rule_sources": _rule_sources(result),
+    }
 
 
 def map_key(result: HuntResult) -> dict[str, Any]:
