@@ -484,7 +484,7 @@ class _Archive:
         # A number has ten bytes at most; a longer one would take minutes to read.
         if self._left < 0 or re.search(rb"[\x80-\xff]{10}", plain):
             raise self._fault
-        found = deserialize_directory(gzip.compress(plain, 1))
+        found: list[Entry] = deserialize_directory(gzip.compress(plain, 1))
         self._read[offset, length] = found
         return found
 
