@@ -37,7 +37,6 @@ ALLOWED = {
     ("hunt/season.py", "not looked at"): "a state as it is typed and kept in a file",
     ("survey/classical.py", "Lenth MLE"): "the name of a published estimator",
     ("hunt/finds.py", "Value error, "): "how pydantic begins what it says",
-    ("cli/found.py", "Value error, "): "the same",
     ("hunt_file.py", "Value error, "): "the same",
 }
 

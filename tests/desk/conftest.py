@@ -19,6 +19,7 @@ import pytest
 import soundfile
 
 from treeward.desk.desk import Desk
+from treeward.desk.weighing import Weighing
 from treeward.hunt.hunt import Hunt
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
@@ -210,6 +211,12 @@ class Prepared:
 def prepared(tmp_path: Path) -> Prepared:
     """One station's recording with its notes."""
     return Prepared(tmp_path / "hunt", ["station-1.flac"])
+
+
+@pytest.fixture
+def unweighed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out how far each row moves the place: rows come by their doubts."""
+    monkeypatch.setattr(Weighing, "weigh_now", lambda _: None)
 
 
 @pytest.fixture

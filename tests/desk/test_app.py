@@ -23,7 +23,7 @@ class Client:
     """Speaks to the server as its page does."""
 
     def __init__(self, server: ReviewServer) -> None:
-        self.host = server.door.host
+        self.host = server.guard.host
         self.cookie = ""
         status, headers, _ = self.raw("GET", server.address.partition(self.host)[2])
         assert status == 303

@@ -187,7 +187,7 @@ def test_the_browser_is_started_with_a_file_that_only_its_owner_reads(
         assert seen.wait(10)
         keys.append(server.address)
         server._socket.close()
-        server.app.surveyor.close()
+        server.app.estimator.close()
 
     keys: list[str] = []
     monkeypatch.setattr("webbrowser.open", open_browser)
@@ -217,7 +217,7 @@ def test_the_file_lies_elsewhere_where_the_disk_knows_no_owners(
         assert path.parent.stat().st_mode & 0o077 == 0
     assert not path.parent.exists()
     server._socket.close()
-    server.app.surveyor.close()
+    server.app.estimator.close()
 
 
 def test_coming_from_the_file_one_gets_in_and_a_redirect_is_not_used(
@@ -227,7 +227,7 @@ def test_coming_from_the_file_one_gets_in_and_a_redirect_is_not_used(
     thread = threading.Thread(target=server.run)
     thread.start()
     try:
-        host = server.door.host
+        host = server.guard.host
         line = http.client.HTTPConnection(host, timeout=20)
         path = server.address.partition(host)[2]
         line.request("GET", path, headers={"Sec-Fetch-Site": "cross-site"})

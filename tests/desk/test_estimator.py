@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 LONG_S = 20.0  # a test that waits so long has failed
 
 
-def surveyor(locate: Callable[[], Any]) -> Estimator:
+def estimator(locate: Callable[[], Any]) -> Estimator:
     return Estimator(cast("Callable[[], HuntResult]", locate), quiet_s=0.05)
 
 
 def test_many_corrections_in_a_row_make_one_calculation() -> None:
     calls: list[int] = []
-    office = surveyor(lambda: calls.append(1))
+    office = estimator(lambda: calls.append(1))
 
     for _ in range(5):
         office.ask()
@@ -42,7 +42,7 @@ def test_a_correction_during_a_calculation_is_answered_by_another() -> None:
         assert go_on.wait(LONG_S)
         return len(calls)
 
-    office = surveyor(locate)
+    office = estimator(locate)
     office.ask()
     assert begun.wait(LONG_S)
     office.ask()
@@ -71,7 +71,7 @@ def test_a_fault_is_said_and_the_next_request_is_still_answered(
             raise answer
         return answer
 
-    office = surveyor(locate)
+    office = estimator(locate)
     office.ask()
     assert office.settle(LONG_S)
     assert office.fault == fault

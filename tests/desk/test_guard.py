@@ -40,7 +40,7 @@ async def inside(scope: Scope, receive: Receive, send: Send) -> None:
 
 
 def knock(
-    door: Guard,
+    guard: Guard,
     path: str = "/api/state",
     *,
     method: str = "GET",
@@ -69,7 +69,7 @@ def knock(
     async def send(message: Message) -> None:
         sent.append(message)
 
-    asyncio.run(door(scope, receive, send))
+    asyncio.run(guard(scope, receive, send))
     return Answer(
         status=sent[0]["status"],
         headers={n.decode(): v.decode() for n, v in sent[0]["headers"]},
@@ -78,20 +78,20 @@ def knock(
 
 
 @pytest.fixture
-def door() -> Guard:
+def guard() -> Guard:
     return Guard(inside, port=PORT)
 
 
 @pytest.fixture
-def cookie(door: Guard) -> dict[str, str]:
-    answer = knock(door, "/", query=door.address.partition("?")[2])
+def cookie(guard: Guard) -> dict[str, str]:
+    answer = knock(guard, "/", query=guard.address.partition("?")[2])
     return {"cookie": answer.headers["set-cookie"].partition(";")[0]}
 
 
-def test_the_key_is_exchanged_for_a_cookie_once(door: Guard) -> None:
-    query = door.address.partition("?")[2]
+def test_the_key_is_exchanged_for_a_cookie_once(guard: Guard) -> None:
+    query = guard.address.partition("?")[2]
 
-    first, second = (knock(door, "/", query=query) for _ in range(2))
+    first, second = (knock(guard, "/", query=query) for _ in range(2))
 
     assert first.status == 303
     assert first.headers["location"] == "/"
@@ -101,19 +101,19 @@ def test_the_key_is_exchanged_for_a_cookie_once(door: Guard) -> None:
 
 
 def test_reloading_the_address_with_the_cookie_leads_to_the_page(
-    door: Guard, cookie: dict[str, str]
+    guard: Guard, cookie: dict[str, str]
 ) -> None:
-    again = knock(door, "/", query=door.address.partition("?")[2], headers=cookie)
+    again = knock(guard, "/", query=guard.address.partition("?")[2], headers=cookie)
 
     assert again.status == 303
 
 
-def test_the_address_names_this_machine_only_and_the_key_is_long(door: Guard) -> None:
-    head, _, key = door.address.partition("/?key=")
+def test_the_address_names_this_machine_only_and_the_key_is_long(guard: Guard) -> None:
+    head, _, key = guard.address.partition("/?key=")
 
     assert head == ORIGIN
     assert len(key) >= 43  # 32 bytes
-    assert Guard(inside, port=PORT).address != door.address
+    assert Guard(inside, port=PORT).address != guard.address
 
 
 @pytest.mark.parametrize(
@@ -122,17 +122,17 @@ def test_the_address_names_this_machine_only_and_the_key_is_long(door: Guard) ->
 )
 @pytest.mark.parametrize("path", ["/", "/api/state", "/sound/x/clip.wav", "/desk.css"])
 def test_nothing_is_shown_without_the_cookie(
-    door: Guard, path: str, headers: dict[str, str]
+    guard: Guard, path: str, headers: dict[str, str]
 ) -> None:
-    answer = knock(door, path, headers=headers)
+    answer = knock(guard, path, headers=headers)
 
     assert answer.status == 403
     assert b"treeward review --browser" in answer.body
 
 
-def test_a_wrong_key_is_refused(door: Guard) -> None:
-    assert knock(door, "/", query="key=abc").status == 403
-    assert knock(door, "/", query="key=%C3%A9").status == 403
+def test_a_wrong_key_is_refused(guard: Guard) -> None:
+    assert knock(guard, "/", query="key=abc").status == 403
+    assert knock(guard, "/", query="key=%C3%A9").status == 403
 
 
 @pytest.mark.parametrize(
@@ -140,15 +140,15 @@ def test_a_wrong_key_is_refused(door: Guard) -> None:
     ["evil.example", "localhost", f"localhost:{PORT}", "127.0.0.1", "", f"{HOST}.x"],
 )
 def test_another_host_is_refused_even_with_the_cookie(
-    door: Guard, cookie: dict[str, str], host: str
+    guard: Guard, cookie: dict[str, str], host: str
 ) -> None:
-    assert knock(door, headers=cookie | {"host": host}).status == 421
+    assert knock(guard, headers=cookie | {"host": host}).status == 421
 
 
-def test_two_hosts_are_refused(door: Guard, cookie: dict[str, str]) -> None:
+def test_two_hosts_are_refused(guard: Guard, cookie: dict[str, str]) -> None:
     twice = [(b"host", HOST.encode())]
 
-    assert knock(door, headers=cookie, raw=twice).status == 421
+    assert knock(guard, headers=cookie, raw=twice).status == 421
 
 
 @pytest.mark.parametrize(
@@ -163,49 +163,49 @@ def test_two_hosts_are_refused(door: Guard, cookie: dict[str, str]) -> None:
     ],
 )
 def test_requests_of_other_pages_are_refused(
-    door: Guard, cookie: dict[str, str], headers: dict[str, str]
+    guard: Guard, cookie: dict[str, str], headers: dict[str, str]
 ) -> None:
-    assert knock(door, headers=cookie | headers).status == 403
+    assert knock(guard, headers=cookie | headers).status == 403
 
 
 def test_what_changes_something_needs_origin_and_json(
-    door: Guard, cookie: dict[str, str]
+    guard: Guard, cookie: dict[str, str]
 ) -> None:
     def post(**headers: str) -> int:
         named = {name.replace("_", "-"): value for name, value in headers.items()}
-        return knock(door, method="POST", headers=cookie | named).status
+        return knock(guard, method="POST", headers=cookie | named).status
 
     assert post(content_type=JSON) == 403
     assert post(origin=ORIGIN) == 415
     assert post(origin=ORIGIN, content_type="text/plain") == 415
     assert post(origin=ORIGIN, content_type=JSON) == 200
-    assert knock(door, method="DELETE", headers=cookie).status == 405
+    assert knock(guard, method="DELETE", headers=cookie).status == 405
 
 
 @pytest.mark.parametrize("length", [str(MOST_BYTES + 1), "9" * 5000, "-1", "²", "x"])
 def test_a_body_that_says_it_is_too_long_is_refused(
-    door: Guard, cookie: dict[str, str], length: str
+    guard: Guard, cookie: dict[str, str], length: str
 ) -> None:
-    assert knock(door, headers=cookie | {"content-length": length}).status == 413
+    assert knock(guard, headers=cookie | {"content-length": length}).status == 413
 
 
 def test_a_body_that_turns_out_too_long_is_refused(
-    door: Guard, cookie: dict[str, str]
+    guard: Guard, cookie: dict[str, str]
 ) -> None:
     headers = cookie | {"origin": ORIGIN, "content-type": JSON}
     half = b"x" * (MOST_BYTES // 2)
 
-    fits = knock(door, method="POST", headers=headers, chunks=(half, half))
-    long = knock(door, method="POST", headers=headers, chunks=(half, half, b"x"))
+    fits = knock(guard, method="POST", headers=headers, chunks=(half, half))
+    long = knock(guard, method="POST", headers=headers, chunks=(half, half, b"x"))
 
     assert fits.body == f"inside {MOST_BYTES}".encode()
     assert long.status == 413
 
 
 def test_every_answer_forbids_what_comes_from_outside(
-    door: Guard, cookie: dict[str, str]
+    guard: Guard, cookie: dict[str, str]
 ) -> None:
-    for answer in (knock(door, headers=cookie), knock(door)):
+    for answer in (knock(guard, headers=cookie), knock(guard)):
         rules = answer.headers["content-security-policy"]
         assert rules.startswith(
             "default-src 'none'; script-src 'self'; style-src 'self'"

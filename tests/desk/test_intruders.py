@@ -25,7 +25,7 @@ class Target:
 
     def __init__(self, server: ReviewServer, prepared: Prepared) -> None:
         self.client = Client(server)
-        self.host = server.door.host
+        self.host = server.guard.host
         self.prepared = prepared
         self.before = prepared.hunt.review_path.read_bytes()
         name = prepared.doubtful["mark"]

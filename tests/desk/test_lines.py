@@ -7,9 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward.desk.talk import lines_without_note
+from treeward.desk.desk import line_key
+from treeward.desk.edits import LineJudged
+from treeward.desk.listing import row_lines
+from treeward.errors import ReviewError
 
 from .pages import PHONE
+from .test_terminal import sit
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,8 +36,7 @@ def keep(prepared: Prepared, *lines: tuple[float, str]) -> None:
 
 
 def shown(prepared: Prepared) -> list[str]:
-    events = [row.event for row in prepared.desk.sheet().rows]
-    return [line.text for line in lines_without_note(prepared.hunt, events)]
+    return [line.text for line in prepared.desk.lines(prepared.desk.sheet())]
 
 
 def test_a_line_is_shown_until_a_note_stands_in_it(prepared: Prepared) -> None:
@@ -50,6 +53,82 @@ def test_a_line_is_shown_until_a_note_stands_in_it(prepared: Prepared) -> None:
 def test_a_file_that_cannot_be_read_shows_none(prepared: Prepared, kept: str) -> None:
     (prepared.hunt.machine_dir / UNREAD_FILE).write_text(kept, "utf-8")
     assert shown(prepared) == []
+
+
+@pytest.mark.usefixtures("unweighed")
+def test_in_the_terminal_lines_come_after_the_rows(prepared: Prepared) -> None:
+    keep(prepared, (140.4, "yellow back"), (881.0, "that was the white one I think"))
+
+    # Four rows are passed; the first line says a note, the second is nothing.
+    said = sit(prepared, ["n"] * 4 + ["p", "m", "n", "d"])
+
+    assert "5 of 6  station-1.flac 2:20" in said
+    assert "no note was made of it" in said
+    event = prepared.row("h0001").event
+    assert (event.kind, event.mark, event.start_s) == ("back", "yellow", 140.4)
+    assert shown(prepared) == []
+    assert "That was the last one; 4 still to look at." in said
+
+
+@pytest.mark.usefixtures("unweighed")
+def test_in_the_terminal_a_dismissed_line_comes_back(prepared: Prepared) -> None:
+    keep(prepared, (140.4, "yellow back"), (881.0, "she is off"))
+    said = sit(prepared, ["n"] * 4 + ["d", "b", "d", "q"])
+    assert "judged" in said
+    assert shown(prepared) == ["yellow back", "she is off"]
+
+    said = sit(prepared, ["n"] * 4 + ["d", "?", "u", "q"])
+    assert "Taken back." in said
+    assert "dismiss it: there is nothing in it" in said
+    assert shown(prepared) == ["yellow back", "she is off"]
+
+
+@pytest.mark.usefixtures("unweighed")
+def test_in_the_terminal_a_typed_line_is_made_a_note_with_its_time(
+    prepared: Prepared,
+) -> None:
+    hunt = prepared.hunt
+    page = hunt.recordings_dir / "page.txt"
+    page.write_text("2026-07-14\n9:05 yellow away\n9:07 blue ???\nblue or so\n")
+    hunt.transcribe([page])
+    places = [line.place for line in prepared.desk.lines(prepared.desk.sheet())]
+    assert places == ["line 3", "line 4"]
+
+    said = sit(
+        prepared,
+        ["n"] * len(prepared.desk.state()["queue"]) + ["m", "n", "m", "q"],
+        ["blue away", "", "blue back", "9:30"],
+    )
+
+    assert "page.txt line 3" in said
+    rows = [prepared.row(name).event for name in ("h0001", "h0002")]
+    assert [(e.kind, e.mark, e.heard) for e in rows] == [
+        ("away", "blue", "9:07 blue ???"),
+        ("back", "blue", "blue or so"),
+    ]
+    assert [f"{e.clock:%H:%M}" for e in rows if e.clock] == ["09:07", "09:30"]
+    assert shown(prepared) == []
+    hunt.transcribe()  # nor do they come back when the page is read again
+    assert shown(prepared) == []
+
+
+@pytest.mark.usefixtures("unweighed")
+def test_the_list_tells_lines_without_a_note(prepared: Prepared) -> None:
+    keep(prepared, (140.4, "yellow back"))
+    lines = row_lines(prepared.desk, all_rows=False)
+
+    assert "station-1.flac 2:20  'yellow back'" in lines
+    assert "4 of " in lines[-1]
+    assert "and 1 line without a note" in lines[-1]
+
+
+def test_a_line_that_is_gone_is_not_judged(prepared: Prepared) -> None:
+    keep(prepared, (140.4, "yellow back"))
+    (line,) = prepared.desk.lines(prepared.desk.sheet())
+    keep(prepared, (140.4, "yellow away"))
+
+    with pytest.raises(ReviewError, match="no such line any more"):
+        prepared.desk.apply([LineJudged(line=line_key(line), dismissed=True)])
 
 
 @pytest.mark.model

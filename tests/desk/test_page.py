@@ -39,7 +39,7 @@ def test_the_file_that_the_browser_is_started_with_leads_in(
         with server.doorstep() as doorstep:
             page.goto(doorstep)
             page.wait_for_selector("html[data-ready=yes]")
-        assert page.url == f"{server.door.origin}/"
+        assert page.url == f"{server.guard.origin}/"
         page.reload()
         page.wait_for_selector("html[data-ready=yes]")
     finally:
@@ -101,7 +101,7 @@ def test_the_whole_way_by_keyboard(
     page.click("#finish")
     page.wait_for_selector(".note h1:has-text('Done')")
     assert {url.split("/")[2] for url in sitting.asked if url[:4] != "blob"} == {
-        sitting.server.door.host
+        sitting.server.guard.host
     }
     assert sitting.faults == []
 
@@ -249,7 +249,7 @@ def test_another_browser_without_the_cookie_sees_nothing(
     other = browser.new_context()
     page = other.new_page()
 
-    for address in (sitting.server.door.origin, sitting.server.address):
+    for address in (sitting.server.guard.origin, sitting.server.address):
         answer = page.goto(address)
         assert answer is not None
         assert answer.status == 403
@@ -327,6 +327,21 @@ def test_axe_finds_no_fault(
     page.click("#keys-close")
     page.eval_on_selector('[data-deed="add"]', "button => button.click()")
     page.wait_for_selector("#add-dialog[open]")
+    assert faults() == []
+    page.click("#add-cancel")
+    page.eval_on_selector("#paste", "button => button.click()")
+    page.fill("#p-text", "2026-07-14\n9:05 yellow away\n9:07 blue ???\n")
+    page.click("#p-look")
+    page.wait_for_selector("#p-take:focus")
+    assert faults() == []
+    page.click("#p-take")
+    page.wait_for_selector("#lines .dismiss")
+    page.eval_on_selector("#lines .dismiss", "button => button.click()")
+    page.wait_for_selector("#dismissed-box", state="visible")
+    page.eval_on_selector("#dismissed-box", "box => { box.open = true; }")
+    assert faults() == []
+    page.eval_on_selector("#find", "button => button.click()")
+    page.wait_for_selector("#find-dialog[open]")
     assert faults() == []
 
 

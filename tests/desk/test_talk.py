@@ -100,6 +100,7 @@ def test_the_page_is_given_what_was_said_around_a_row(
     assert now["talk_after"] == "no that was blue"
 
 
+@pytest.mark.usefixtures("unweighed")
 def test_the_terminal_shows_what_was_said_around_a_row(
     talked: tuple[Prepared, dict[str, Any]],
 ) -> None:

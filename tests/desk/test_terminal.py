@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
     from .conftest import Prepared
 
+pytestmark = pytest.mark.usefixtures("unweighed")
+
 
 class Loudspeaker:
     """Keeps what it was given to play."""

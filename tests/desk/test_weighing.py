@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import re
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, cast
 
 import pytest
+from rich.console import Console
 
+from treeward.desk.listing import row_lines, rows_as_dicts
+from treeward.desk.terminal import TerminalReview
 from treeward.desk.weighing import MOST_READINGS, Weighing
+from treeward.errors import HuntError
 from treeward.hunt.doubts import RowMove
 
 from .pages import DESK
@@ -93,6 +98,65 @@ def test_all_is_weighed_anew_once_the_answer_is_another(
 
     assert len(scales.asked) == 2
     assert set(scales.asked[1]) == set(scales.asked[0])
+
+
+def test_terminal_list_and_json_go_in_the_same_order_and_say_how_far(
+    prepared: Prepared, scales: Scales, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(prepared.hunt, "locate", lambda: answer(52.3))
+    names = prepared.doubtful
+
+    values = rows_as_dicts(prepared.desk, all_rows=False)
+    lines = row_lines(prepared.desk, all_rows=False)
+
+    far = [n for n in scales.asked[0] if n != next(iter(scales.asked[0]))]
+    order = [*reversed(far), names["value"], next(iter(scales.asked[0]))]
+    assert [value["row"] for value in values] == order
+    assert [line.split()[0] for line in lines if line[:1] == "r"] == order
+    assert values[0]["moves"] == "moves the place by up to 20 m"
+    assert values[0]["moves_m"] == 20.0
+    assert [value["moves"] for value in values[2:]] == ["", "hardly moves the place"]
+    assert "moves the place by up to 20 m" in lines[1]
+    keys = iter("nnn")
+    out = io.StringIO()
+    TerminalReview(
+        prepared.desk,
+        Console(file=out, width=100, color_system=None),
+        read_key=lambda: next(keys, "q"),
+        ask=str,
+        player=SilentPlayer(),
+    ).run()
+    shown = out.getvalue()
+    assert [
+        row for _, row in sorted((shown.index(f" {r} "), r) for r in order)
+    ] == order
+    assert "moves the place by up to 20 m" in shown
+
+
+class SilentPlayer:
+    """Stands for a machine without a loudspeaker."""
+
+    name = "none"
+
+    def play(self, _samples: Any, _rate_hz: int) -> str | None:
+        """Play nothing."""
+        return None
+
+
+def test_without_a_place_rows_come_by_how_doubtful_they_are(
+    prepared: Prepared, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def nowhere() -> HuntResult:
+        raise HuntError("no station has a place")
+
+    monkeypatch.setattr(prepared.hunt, "locate", nowhere)
+    names = prepared.doubtful
+
+    values = rows_as_dicts(prepared.desk, all_rows=False)
+
+    wanted = [names[n] for n in ("value", "mark", "right", "talk")]
+    assert [value["row"] for value in values] == wanted
+    assert {(value["moves"], value["moves_m"]) for value in values} == {("", None)}
 
 
 @pytest.mark.model

@@ -6,10 +6,15 @@ against the worked example of the "Slippy map tilenames" convention.
 
 from __future__ import annotations
 
+import gzip
+import io
 import json
 import sqlite3
+import struct
+import sys
+import zlib
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 import pytest
@@ -128,13 +133,28 @@ def test_tiles_are_numbered_as_everywhere() -> None:
     assert (list(columns), list(rows)) == ([232798], [103246])
 
 
-def tiles(path: Path, level: int, kind: str = "png") -> None:
-    """Write the tiles about the station, red west of it and blue east of it."""
+def tiles_about(level: int) -> dict[tuple[int, int], bytes]:
+    """Draw the tiles about the station, red west of it and blue east of it."""
     side = 2 * 20037508.342789244 / 2**level
     to_web = Transformer.from_crs("EPSG:4326", "EPSG:3857", always_xy=True)
     x, y = to_web.transform(HERE[1], HERE[0])
     column = int((x + 20037508.342789244) // side)
     row = int((20037508.342789244 - y) // side)
+    drawn: dict[tuple[int, int], bytes] = {}
+    for i in range(column - 3, column + 4):
+        left = i * side - 20037508.342789244
+        middles = left + (np.arange(256) + 0.5) * side / 256
+        pixels = np.zeros((256, 256, 3), dtype=np.uint8)
+        pixels[:, middles < x] = RED[:3]
+        pixels[:, middles >= x] = BLUE[:3]
+        file = io.BytesIO()
+        Image.fromarray(pixels).save(file, "PNG")
+        drawn |= {(i, j): file.getvalue() for j in range(row - 3, row + 4)}
+    return drawn
+
+
+def tiles(path: Path, level: int, kind: str = "png") -> None:
+    """Write the tiles about the station as MBTiles."""
     with sqlite3.connect(path) as base:
         base.execute("CREATE TABLE metadata (name text, value text)")
         base.execute(
@@ -142,20 +162,11 @@ def tiles(path: Path, level: int, kind: str = "png") -> None:
             " tile_row integer, tile_data blob)"
         )
         base.execute("INSERT INTO metadata VALUES ('format', ?)", (kind,))
-        for i in range(column - 3, column + 4):
-            for j in range(row - 3, row + 4):
-                left = i * side - 20037508.342789244
-                middles = left + (np.arange(256) + 0.5) * side / 256
-                pixels = np.zeros((256, 256, 3), dtype=np.uint8)
-                pixels[:, middles < x] = RED[:3]
-                pixels[:, middles >= x] = BLUE[:3]
-                beside = path.with_suffix(".png")
-                Image.fromarray(pixels).save(beside)
-                base.execute(
-                    "INSERT INTO tiles VALUES (?, ?, ?, ?)",
-                    (level, i, 2**level - 1 - j, beside.read_bytes()),
-                )
-                beside.unlink()
+        for (i, j), picture_bytes in tiles_about(level).items():
+            base.execute(
+                "INSERT INTO tiles VALUES (?, ?, ?, ?)",
+                (level, i, 2**level - 1 - j, picture_bytes),
+            )
     base.close()
 
 
@@ -166,6 +177,170 @@ def test_mbtiles_lie_where_their_numbers_say(tmp_path: Path) -> None:
     assert seen(one, -2 * pixel_m) == RED
     assert seen(one, 2 * pixel_m) == BLUE
     assert seen(one, 300.0, 300.0) == BLUE
+
+
+def pmtiles(path: Path, level: int, kind: str = "PNG", **changed: Any) -> None:
+    """Write the tiles about the station as PMTiles, by the package's own writer."""
+    pytest.importorskip("pmtiles")
+    from pmtiles.tile import Compression, TileType, zxy_to_tileid
+    from pmtiles.writer import Writer
+
+    drawn = {
+        zxy_to_tileid(level, i, j): raw for (i, j), raw in tiles_about(level).items()
+    }
+    with path.open("wb") as file:
+        writer: Any = cast("Any", Writer)(file)
+        for number in sorted(drawn):
+            writer.write_tile(number, changed.get("picture", drawn[number]))
+        writer.finalize(
+            {
+                "tile_compression": Compression.NONE,
+                "tile_type": TileType[kind],
+                "min_zoom": level,
+                "max_zoom": level,
+            },
+            {},
+        )
+
+
+def test_pmtiles_lie_where_their_numbers_say(tmp_path: Path) -> None:
+    pmtiles(tmp_path / "ground.pmtiles", 15)
+    (one,) = ground_of(hunt_of(tmp_path, "ground.pmtiles")).pictures
+    pixel_m = 156543.034 * np.cos(np.radians(HERE[0])) / 2**15
+    assert seen(one, -2 * pixel_m) == RED
+    assert seen(one, 2 * pixel_m) == BLUE
+    assert seen(one, 300.0, 300.0) == BLUE
+
+
+def varints(*values: int) -> bytes:
+    """Write numbers as PMTiles does: seven bits a byte, the lowest first."""
+    out = b""
+    for value in values:
+        while value >= 128:
+            out += bytes([value & 127 | 128])
+            value >>= 7  # noqa: PLW2901
+        out += bytes([value])
+    return out
+
+
+def archive(
+    root: bytes,
+    *,
+    leaves: bytes = b"",
+    data: bytes = b"",
+    kind: int = 2,
+    packed: int = 2,
+) -> bytes:
+    """Put a PMTiles file together by hand (version 3 of its specification)."""
+    starts = 127, 127 + len(root), 127 + len(root) + len(leaves)
+    numbers = (
+        starts[0], len(root), 127, 0, starts[1], len(leaves), starts[2], len(data),
+        0, 0, 0,
+    )  # fmt: skip
+    head = b"PMTiles\x03" + struct.pack("<11Q", *numbers)
+    head += bytes([1, packed, 1, kind, 0, 15])  # clustered, packing, kind, zooms
+    return head.ljust(127, b"\0") + root + leaves + data
+
+
+def one_entry(run_length: int, length: int, offset: int = 0) -> bytes:
+    """Write a directory of one entry, from tile 0 on: a leaf, or a run of tiles."""
+    return gzip.compress(varints(1, 0, run_length, length, offset + 1))
+
+
+WHOLE = one_entry(2**40, 70)
+LEAF = one_entry(0, len(one_entry(0, 60)))
+FLAT = struct.pack(">II", 100_000, 100_000) + b"\x08\x06\0\0\0"
+
+
+def png_of(head: bytes) -> bytes:
+    """Write a PNG's beginning: it says its size, and holds no pixels."""
+    chunks = (b"IHDR" + head, b"IDAT")
+    return b"\x89PNG\r\n\x1a\n".ljust(8) + b"".join(
+        struct.pack(">I", len(chunk) - 4) + chunk + struct.pack(">I", zlib.crc32(chunk))
+        for chunk in chunks
+    ).ljust(62, b"\0")
+
+
+WIDE = struct.pack(">II", 10_000, 500) + b"\x08\x06\0\0\0"
+
+
+@pytest.mark.parametrize(
+    ("content", "fault"),
+    [
+        (b"PMTiles", "is no PMTiles file"),
+        (b"", "is no PMTiles file"),
+        (b"\xff" * 200, "is no PMTiles file"),
+        (archive(WHOLE)[:7] + b"\x02" + archive(WHOLE)[8:], "is no PMTiles file"),
+        (archive(WHOLE, kind=1), "vector tiles"),
+        (archive(WHOLE, kind=6), "vector tiles"),
+        (archive(WHOLE, kind=77), "is no PMTiles file"),
+        (archive(WHOLE, packed=3), "is no PMTiles file"),
+        # A directory that leads to itself, and one that says it has entries for ever.
+        (archive(LEAF, leaves=one_entry(0, len(one_entry(0, 60)))), "is no PMTiles"),
+        (archive(gzip.compress(varints(2**60))), "is no PMTiles file"),
+        (archive(gzip.compress(b"\x80" * 900_000)), "is no PMTiles file"),
+        (archive(gzip.compress(b"\0" * 50_000_000)), "is no PMTiles file"),
+        (archive(gzip.compress(b"") + WHOLE), "is no PMTiles file"),
+        (archive(WHOLE[:-9]), "is no PMTiles file"),
+        # A tile beyond the file's end, one that is no picture, and vast ones.
+        (archive(one_entry(2**40, 2**50)), "is no PMTiles file"),
+        (archive(WHOLE, data=b"x" * 70), "a tile is none that can be read"),
+        (archive(WHOLE, data=png_of(FLAT)), "a tile has far too many pixels"),
+        (archive(WHOLE, data=png_of(WIDE)), "a tile has 10000 by 500 pixels"),
+    ],
+)  # fmt: skip
+def test_hostile_pmtiles_are_refused_in_one_line(
+    tmp_path: Path, content: bytes, fault: str
+) -> None:
+    pytest.importorskip("pmtiles")
+    (tmp_path / "a.pmtiles").write_bytes(content)
+    with pytest.raises(HuntError, match=fault) as caught:
+        ground_of(hunt_of(tmp_path, "a.pmtiles"))
+    assert "\n" not in str(caught.value)
+
+
+def test_without_its_package_pmtiles_says_how_to_get_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a.pmtiles").write_bytes(b"PMTiles")
+    monkeypatch.setitem(sys.modules, "pmtiles", None)
+    with pytest.raises(HuntError, match=r"pip install 'treeward\[ground\]'"):
+        ground_of(hunt_of(tmp_path, "a.pmtiles"))
+
+
+ENDLESS = (
+    "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n)"
+    " SELECT 15 zoom_level, i tile_column, 1 tile_row, x'00' tile_data FROM n"
+)
+HUGE = (
+    "SELECT 15 zoom_level, value tile_column, 0 tile_row, zeroblob(300000000)"
+    " tile_data FROM json_each('[1]')"
+)
+
+
+@pytest.mark.parametrize(
+    "made_up",
+    [
+        "SELECT 15 zoom_level, 1 tile_column, 1 tile_row, 9999999999 tile_data",
+        ENDLESS,
+        HUGE,
+    ],
+)
+def test_hostile_mbtiles_are_refused_in_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, made_up: str
+) -> None:
+    monkeypatch.setattr("treeward.hunt.ground.MOST_LOOK_UPS", 3)
+    column, row = min(tiles_about(15))
+    made_up = made_up.replace("1 tile_column", f"{column + 3} tile_column")
+    made_up = made_up.replace("1 tile_row", f"{2**15 - 4 - row} tile_row")
+    made_up = made_up.replace("0 tile_row", f"{2**15 - 4 - row} tile_row")
+    made_up = made_up.replace("[1]", f"[{column + 3}]")
+    with sqlite3.connect(tmp_path / "a.mbtiles") as base:
+        base.execute("CREATE TABLE metadata (name text, value text)")
+        base.execute(f"CREATE VIEW tiles AS {made_up}")
+    base.close()
+    with pytest.raises(HuntError, match="is no MBTiles file"):
+        ground_of(hunt_of(tmp_path, "a.mbtiles"))
 
 
 def test_a_geotiff_lies_where_it_says(tmp_path: Path) -> None:
@@ -257,7 +432,7 @@ def test_geojson_and_gpx_give_paths_woods_and_water(tmp_path: Path) -> None:
         ("a.geojson", b'{"type": "FeatureCollection", "features": []}', ""),
         ("a.geojson", OFF_THE_GLOBE, "no longitude and latitude"),
         ("a.gpx", b"<gpx", "is no GPX"),
-        ("a.pmtiles", b"PMTiles", "is not read"),
+        ("a.shp", b"x", "is not read"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_read_is_told_in_one_line(
@@ -283,7 +458,7 @@ def test_what_cannot_be_read_is_told_in_one_line(
         ("1 0 0 0 5 5", "", "is no world file"),
         ("1 0 0 -1 458000 5794000", "", "which grid"),
         ("1 0 0 -1 458000 5794000", 'ground_crs = "my grid"', "no reference system"),
-        ("1 0 0 -1 4 5", "", "is no picture"),
+        ("1 0 0 -1 4 5", "", "picture is none that can be read"),
     ],
 )
 def test_a_faulty_world_file_is_told(
@@ -299,6 +474,9 @@ def test_vector_tiles_are_told_of(tmp_path: Path) -> None:
     tiles(tmp_path / "a.mbtiles", 15, kind="pbf")
     with pytest.raises(HuntError, match="vector tiles"):
         ground_of(hunt_of(tmp_path, "a.mbtiles"))
+    pmtiles(tmp_path / "a.pmtiles", 15, kind="MVT")
+    with pytest.raises(HuntError, match="vector tiles"):
+        ground_of(hunt_of(tmp_path, "a.pmtiles"))
 
 
 @pytest.mark.slow

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import json
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
+import pytest
 from click.testing import CliRunner
 
 from treeward.cli.transcribe import command
+from treeward.errors import ReviewError
 from treeward.hunt.hunt import Hunt
-from treeward.hunt.unread_lines import unread_of
+from treeward.hunt.unread_lines import dismiss, open_lines, unread_of
+from treeward.language.phrasebook import PhraseBook
+from treeward.notes.clocked import read_clocked
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -78,3 +83,96 @@ def test_a_broken_file_of_kept_lines_counts_as_none(tmp_path: Path) -> None:
         file.write_text(text, encoding="utf-8")
 
         assert unread_of(hunt) == []
+
+
+PAGE = "2026-07-14, station 1\n9:05 yellow away\n9:07 blue ???\n9:11 yellow back\n"
+
+
+def typed(folder: Path, text: str = PAGE) -> Path:
+    path = folder / "page.txt"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_typed_lines_are_kept_with_their_number_and_time(tmp_path: Path) -> None:
+    hunt = started(tmp_path)
+    done = hunt.transcribe([typed(tmp_path)])
+
+    (line,) = done.unread
+    assert (line.place, line.text, line.marks) == ("line 3", "9:07 blue ???", ("blue",))
+    assert line.clock is not None
+    assert f"{line.clock:%Y-%m-%d %H:%M}" == "2026-07-14 09:07"
+    assert unread_of(hunt) == [line]
+    run = CliRunner().invoke(command, ["--hunt", str(hunt.path)])
+    assert "page.txt line 3  9:07 blue ???" in run.output
+
+
+def test_a_dismissed_line_stays_away_when_it_is_read_again(tmp_path: Path) -> None:
+    hunt = started(tmp_path)
+    done = hunt.transcribe([transcript(tmp_path, *LINES)])
+    assert dismiss(hunt, done.unread[0])
+    assert not dismiss(hunt, done.unread[0])  # it is already
+
+    assert hunt.transcribe(fresh=True).unread == ()
+    assert open_lines(Hunt(hunt.path), ()) == []
+    # Another line at the same second is judged anew.
+    other = [line.replace("I wonder about red", "White or so") for line in LINES]
+    transcript(hunt.recordings_dir, *other)
+    (line,) = hunt.transcribe().unread
+    assert line.text == "white or so"
+
+
+def test_a_dismissed_line_of_a_page_stays_away_though_lines_come_above(
+    tmp_path: Path,
+) -> None:
+    hunt = started(tmp_path)
+    text = PAGE + "9:07 blue ???\n"
+    first, second = hunt.transcribe([typed(tmp_path, text)]).unread
+    dismiss(hunt, second)
+    typed(hunt.recordings_dir, text.replace("9:05", "9:04 blue back\n9:05"))
+
+    (line,) = hunt.transcribe().unread
+
+    assert (line.text, line.line) == (first.text, 4)  # of two alike, the other
+    dismiss(hunt, unread_of(hunt)[1], undo=True)
+    assert [one.line for one in hunt.transcribe().unread] == [4, 6]
+
+
+def test_only_a_line_that_is_there_can_be_dismissed(tmp_path: Path) -> None:
+    hunt = started(tmp_path)
+    (line,) = hunt.transcribe([typed(tmp_path)]).unread
+    typed(hunt.recordings_dir, PAGE.replace("9:07 blue ???\n", ""))
+    hunt.transcribe()
+
+    with pytest.raises(ReviewError, match="no such line any more"):
+        dismiss(hunt, line)
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        {"line": "x", "clock": "", "text": "a", "marks": []},
+        {"line": 3, "clock": "2026-07-14T09:00", "text": "a", "marks": []},
+        {"line": 3, "clock": "soon", "text": "a", "marks": []},
+        {"line": 3, "text": "a", "marks": []},
+    ],
+)
+def test_a_spoilt_line_of_a_page_counts_as_none(
+    tmp_path: Path, entry: dict[str, object]
+) -> None:
+    hunt = started(tmp_path)
+    hunt.transcribe([typed(tmp_path)])
+    for name in ("unread.json", "dismissed.json"):
+        text = json.dumps({"page.txt": [entry]})
+        (hunt.machine_dir / name).write_text(text, encoding="utf-8")
+
+    assert open_lines(hunt, ()) == []
+
+
+def test_of_a_long_line_the_beginning_is_kept() -> None:
+    zone, book = ZoneInfo("Europe/London"), PhraseBook.load()
+    text = "2026-07-14\n9:05 " + "blue or not " * 400
+
+    page = read_clocked(text, book, zone, name="page.txt")
+
+    assert [len(one.text) for one in page.unread] == [500]

@@ -141,23 +141,14 @@ def test_the_line_with_the_date_may_name_the_station() -> None:
     ]
 
 
-def test_a_station_on_a_line_of_its_own_holds_from_the_next_time_on() -> None:
-    page = DAY + "station 1\n9:05 Y away\nstation 2\n9:30 W away\nwind calm"
-
-    assert said(page) == [
-        "9:05 station 1",
-        "9:05 away yellow",
-        "9:30 station 2",
-        "9:30 away white",
-        "9:30 wind calm",
-    ]
-
-
 def test_what_never_gets_a_time_is_to_be_looked_at() -> None:
     page = read_clocked(f"{DAY}station 1\nY away", BOOK, ZONE)
 
     assert not page.events
-    assert page.unread == ((2, "station 1"), (3, "Y away"))
+    assert [(one.line, one.text) for one in page.unread] == [
+        (2, "station 1"),
+        (3, "Y away"),
+    ]
 
 
 @pytest.mark.parametrize("between", ["\n", " "])
@@ -170,6 +161,20 @@ def test_a_long_page_takes_as_many_steps_as_it_has_notes(between: str) -> None:
     assert len(page.events) == 1_200
     assert sum(len(event.heard) for event in page.events) < 2_000_000
     assert time.process_time() - began < 10.0  # s; 1 s here
+
+
+def test_what_stands_without_a_time_is_of_the_next_one() -> None:
+    page = "station 1\n9:05 Y away\nstation 2\nwind light\n9:40 Y back\npause\n"
+
+    assert said(DAY + page) == [
+        "9:05 station 1",
+        "9:05 away yellow",
+        "9:40 station 2",
+        "9:40 wind light",
+        "9:40 back yellow",
+        "9:40 pause",
+    ]
+    assert said(DAY + "station 1\n") == []
 
 
 def test_a_day_without_its_year_is_of_the_year_near_by() -> None:
@@ -190,7 +195,20 @@ def test_times_without_a_date_are_refused_once_with_the_way_to_mend() -> None:
 def test_a_line_that_names_a_bee_and_says_no_note_is_told() -> None:
     page = read_clocked(DAY + "9:05 Y away\nblue somewhere 9:10\na cloud", BOOK, ZONE)
 
-    assert page.unread == ((3, "blue somewhere 9:10"),)
+    (line,) = page.unread
+    assert (line.place, line.text, line.marks) == (
+        "line 3",
+        "blue somewhere 9:10",
+        ("blue",),
+    )
+    assert line.clock == datetime(2026, 7, 14, 9, 10, tzinfo=ZONE)
+    assert line.start_s is None
+
+
+def test_a_line_written_twice_is_one_note_and_no_line_without_one() -> None:
+    page = read_clocked(DAY + "9:05 Y away\n9:05 Y away\n", BOOK, ZONE)
+
+    assert (len(page.events), page.unread) == (1, ())
 
 
 def test_only_text_with_clock_times_and_bees_is_such_a_page() -> None:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -13,7 +12,7 @@ from treeward.errors import HuntError, TreewardError
 from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
-    from pydantic import BaseModel
+    from datetime import date
 
     from treeward.hunt.finds import FindTable, FoundFile
     from treeward.hunt.hunt import Hunt
@@ -21,7 +20,6 @@ if TYPE_CHECKING:
 
 NESTS = ("tree", "wall", "building", "rock", "ground", "box", "other")
 STATES = ("alive", "dead", "moved in", "not looked at")
-T = TypeVar("T", bound="BaseModel")
 _DAY = click.DateTime(["%Y-%m-%d"])
 
 
@@ -117,18 +115,14 @@ def _only_one_way(options: dict[str, Any]) -> None:
         raise click.UsageError("--again FIND and --state belong together.")
 
 
-def _day(hunt: Hunt, options: dict[str, Any]) -> Any:  # noqa: ANN401  (a date)
-    today = datetime.now(tz=UTC).astimezone(hunt.zone).date()
-    day = options["day"].date() if options["day"] else today
-    if day > today:
-        raise HuntError(
-            f"the day {day.isoformat()} is still to come", mend="Correct --date."
-        )
-    return day
+def _day(hunt: Hunt, options: dict[str, Any]) -> date:
+    from treeward.hunt.finds import day_told
+
+    return day_told(hunt, options["day"].date() if options["day"] else None)
 
 
 def _look(hunt: Hunt, options: dict[str, Any]) -> FoundFile:
-    from treeward.hunt.finds import LookTable, add_look, read_finds
+    from treeward.hunt.finds import LookTable, add_look, checked, read_finds
 
     known = [find.id for find in read_finds(hunt.path).find]
     if options["again"] not in known:
@@ -143,13 +137,13 @@ def _look(hunt: Hunt, options: dict[str, Any]) -> FoundFile:
         "state": options["state"],
         "remark": options["remark"],
     }
-    return add_look(hunt, _valid(LookTable, look))
+    return add_look(hunt, checked(LookTable, look, named="--{}"))
 
 
 def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
     """Return the find that the options tell of, None where they tell of none."""
     from treeward.hunt.find_place import noted_place, place_at, typed_place
-    from treeward.hunt.finds import FindTable, read_finds
+    from treeward.hunt.finds import FindTable, checked, read_finds
 
     words = ""
     if options["position"] is not None:
@@ -175,21 +169,7 @@ def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
     find["remark"] = options["remark"] or words
     for key in ("photos", "may_know"):
         find[key] = list(options[key])
-    return _valid(FindTable, find)
-
-
-def _valid(table: type[T], values: dict[str, Any]) -> T:
-    """Check what was typed as found.toml is checked."""
-    from pydantic import ValidationError
-
-    try:
-        valid: T = table.model_validate(values)
-    except ValidationError as error:
-        fault = error.errors(include_url=False)[0]
-        name = str(fault["loc"][0]).replace("_", "-") if fault["loc"] else ""
-        said = str(fault["msg"]).removeprefix("Value error, ")
-        raise HuntError(f"--{name}: {said[:1].lower()}{said[1:]}") from error
-    return valid
+    return checked(FindTable, find, named="--{}")
 
 
 def _share(finds: FoundFile, options: dict[str, Any]) -> str:

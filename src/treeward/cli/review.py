@@ -47,6 +47,8 @@ def command(
     recover_first(hunt)
     desk = Desk(hunt)
     desk.sheet()  # a fault in review.csv is told before anything opens
+    if not browser and not hunt.review_path.exists():
+        hunt.rows()  # says that there is none; on the page notes can be pasted
     if browser:
         _serve(hunt, open_page=not no_open)
     elif as_json:

@@ -129,9 +129,8 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
 
 
 def _unread_line(line: Unread) -> str:
-    minute, second = divmod(int(line.start_s), 60)
     text = line.text if len(line.text) <= _WIDEST else f"{line.text[:_WIDEST]} ..."
-    return f"  {line.recording} {minute}:{second:02}  {text}"
+    return f"  {line.recording} {line.place}  {text}"
 
 
 def _as_dict(done: Transcribed, review_path: Path) -> dict[str, object]:
@@ -156,8 +155,9 @@ def _as_dict(done: Transcribed, review_path: Path) -> dict[str, object]:
         "unread": [
             {
                 "recording": line.recording,
-                "start_s": round(line.start_s, 2),
-                "end_s": round(line.end_s, 2),
+                "start_s": None if line.start_s is None else round(line.start_s, 2),
+                "end_s": None if line.end_s is None else round(line.end_s, 2),
+                "line": line.line,
                 "text": line.text,
                 "marks": list(line.marks),
             }

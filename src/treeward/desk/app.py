@@ -13,12 +13,15 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from treeward.errors import HuntError, ReviewError, TreewardError
+from treeward.hunt.find_place import typed_place
+from treeward.hunt.finds import FindTable, add_find, checked, day_told, read_finds
+from treeward.hunt.pasted import look_at_pasted, take_pasted
 
 from .desk import Desk, conflicts_payload
 from .estimator import Estimator
-from .requests import EditsSent, PhraseSent, as_sent
+from .requests import EditsSent, FindSent, PhraseSent, TypedSent, as_sent
 from .sounds import BIN_S, clip_wav
-from .tally import answer_payload, moves_payload
+from .tally import answer_payload, finds_payload, pasted_payload
 from .weighing import Weighing
 
 if TYPE_CHECKING:
@@ -59,7 +62,7 @@ class ReviewApp:
     def __init__(self, hunt: Hunt, *, on_finish: Callable[[], None]) -> None:
         self.desk = Desk(hunt)
         self.weighing = Weighing(self.desk)
-        self.surveyor = Estimator(hunt.locate, afterwards=self.weighing.work)
+        self.estimator = Estimator(hunt.locate, afterwards=self.weighing.work)
         self._on_finish = on_finish
         self._report: bytes | None = None
         self._files = _page_files()
@@ -71,6 +74,9 @@ class ReviewApp:
                 Route("/api/answer", self._guarded(self._answer)),
                 Route("/api/edit", self._guarded(self._edit), methods=["POST"]),
                 Route("/api/read", self._guarded(self._read), methods=["POST"]),
+                Route("/api/typed", self._guarded(self._look_at), methods=["POST"]),
+                Route("/api/take", self._guarded(self._take), methods=["POST"]),
+                Route("/api/find", self._guarded(self._find), methods=["POST"]),
                 Route("/api/results", self._guarded(self._results), methods=["POST"]),
                 Route("/api/finish", self._guarded(self._finish), methods=["POST"]),
                 Route("/sound/{key}/outline", self._guarded(self._outline)),
@@ -114,33 +120,30 @@ class ReviewApp:
         state = self.desk.state()
         if state["digest"] != self._located:
             self._located = state["digest"]
-            self.surveyor.ask()
-        return state | {"asked": self.surveyor.asked}
+            self.estimator.ask()
+        return state | {"asked": self.estimator.asked}
 
     def _pulse(self, _request: Request, _: bytes) -> Response:
         return JSONResponse(
             {
                 "digest": self.desk.ledger.digest(),
-                "asked": self.surveyor.asked,
-                "answered": self.surveyor.answered,
+                "asked": self.estimator.asked,
+                "answered": self.estimator.answered,
                 "weighed": self.weighing.changes,
             }
         )
 
     def _answer(self, _request: Request, _: bytes) -> Response:
-        answered, result = self.surveyor.answered, self.surveyor.result
+        answered, result = self.estimator.answered, self.estimator.result
         body: dict[str, Any] = {
             "answered": answered,
-            "asked": self.surveyor.asked,
-            "fault": self.surveyor.fault,
+            "asked": self.estimator.asked,
+            "fault": self.estimator.fault,
             "weighed": self.weighing.changes,
-            "moves": moves_payload(
-                list(self.weighing.moves.values()),
-                self.desk.hunt.file.hunt.units,
-                done=self.weighing.done,
-            ),
+            "moves": self.weighing.told(),
         }
-        return JSONResponse(body | (answer_payload(result) if result else {}))
+        answer = answer_payload(result) if result else {}
+        return JSONResponse(body | answer | finds_payload(self.desk.hunt, result))
 
     def _edit(self, _request: Request, body: bytes) -> Response:
         sent = EditsSent.model_validate_json(body)
@@ -158,6 +161,36 @@ class ReviewApp:
     def _read(self, _request: Request, body: bytes) -> Response:
         reading = self.desk.read_phrase(PhraseSent.model_validate_json(body).text)
         return JSONResponse({"cells": reading.cells()})
+
+    def _look_at(self, _request: Request, body: bytes) -> Response:
+        sent = TypedSent.model_validate_json(body)
+        return JSONResponse(
+            pasted_payload(look_at_pasted(self.desk.hunt, sent.text, sent.day))
+        )
+
+    def _take(self, _request: Request, body: bytes) -> Response:
+        sent = TypedSent.model_validate_json(body)
+        with self.desk.ledger.lock:  # a correction meanwhile waits for it
+            page, done = take_pasted(self.desk.hunt, sent.text, sent.day)
+        if done.faults:
+            raise HuntError(done.faults[0])
+        return JSONResponse(self._whole_state() | {"taken": pasted_payload(page)})
+
+    def _find(self, _request: Request, body: bytes) -> Response:
+        sent = FindSent.model_validate_json(body)
+        hunt = self.desk.hunt
+        told = sent.model_dump() | {
+            "id": read_finds(hunt.path).free_id(),
+            "position": typed_place(sent.position),
+            "found": day_told(hunt, sent.found),
+            "may_know": [
+                who.strip() for who in sent.may_know.split(",") if who.strip()
+            ],
+        }
+        find = checked(FindTable, told)
+        add_find(hunt, find)
+        result = self.estimator.result
+        return JSONResponse({"find": find.id} | finds_payload(hunt, result))
 
     def _results(self, _request: Request, _: bytes) -> Response:
         with self.desk.ledger.lock:
@@ -177,13 +210,13 @@ class ReviewApp:
         digest = self.desk.ledger.digest()
         if digest != self._located:
             self._located = digest
-            self.surveyor.ask()
-        if not self.surveyor.settle(_LONGEST_S) or self.surveyor.result is None:
+            self.estimator.ask()
+        if not self.estimator.settle(_LONGEST_S) or self.estimator.result is None:
             raise HuntError(
-                self.surveyor.fault or "the distances take too long to work out",
-                mend="" if self.surveyor.fault else "Run: treeward locate",
+                self.estimator.fault or "the distances take too long to work out",
+                mend="" if self.estimator.fault else "Run: treeward locate",
             )
-        return self.surveyor.result
+        return self.estimator.result
 
     def _finish(self, _request: Request, _: bytes) -> Response:
         self._on_finish()

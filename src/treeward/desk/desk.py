@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError, TreewardError
+from treeward.hunt.finds import NESTS
 from treeward.hunt.note_rows import said_in_words
+from treeward.hunt.unread_lines import (
+    dismiss,
+    dismissed_lines,
+    open_lines,
+    unread_of,
+)
 from treeward.language.kinds import UNMARKED, EventKind
 from treeward.review.clock import format_clock
 from treeward.review.file import cells_of, effective_events
 
-from .edits import NewRow, ReviewEdits
+from .edits import Applied, LineJudged, LineKey, NewRow, ReviewEdits
 from .queue import (
     Status,
     doubts_by_row,
@@ -24,17 +31,18 @@ from .queue import (
 )
 from .readings import PhraseReader, TypedReading
 from .sounds import Shelf
-from .talk import Talk, lines_without_note
+from .talk import Talk
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
     from treeward.hunt.hunt import Hunt
+    from treeward.notes.unread import Unread
     from treeward.review.file import ReviewRow
     from treeward.trips.table import TripTable
 
-    from .edits import Applied, Edit, Sheet
+    from .edits import Edit, RowEdit, Sheet
 
 
 class Desk:
@@ -81,8 +89,36 @@ class Desk:
         return pair_trips(events, self.hunt.file)
 
     def apply(self, edits: Sequence[Edit]) -> Applied:
-        """Make edits; a row to add that has a place but no time gets its time."""
-        return self.ledger.apply([self._placed(edit) for edit in edits])
+        """Make edits; a row to add that has a place but no time gets its time.
+
+        Raises
+        ------
+        TreewardError
+            If one of them cannot be; lines that were judged before it stay judged.
+        """
+        undo: list[Edit] = []
+        rows: list[RowEdit] = []
+        for edit in edits:
+            if not isinstance(edit, LineJudged):
+                rows.append(self._placed(edit))
+            elif dismiss(self.hunt, self._line(edit.line), undo=not edit.dismissed):
+                undo.append(replace(edit, dismissed=not edit.dismissed))
+        applied = self.ledger.apply(rows) if rows else Applied()
+        return replace(applied, undo=(*applied.undo, *reversed(undo)))
+
+    def lines(self, sheet: Sheet) -> list[Unread]:
+        """Return the lines without a note that nobody has judged yet."""
+        return open_lines(self.hunt, (row.event for row in sheet.rows))
+
+    def _line(self, key: LineKey) -> Unread:
+        for line in unread_of(self.hunt):
+            if key == line_key(line):
+                return line
+        raise ReviewError(
+            "there is no such line any more",
+            where=key.recording,
+            mend="Its recording was read anew; look at the lines as they are now.",
+        )
 
     def state(self) -> dict[str, Any]:
         """Return all that the page shows, but for the answer.
@@ -103,7 +139,7 @@ class Desk:
             for row in sheet.rows
         ]
         rows.sort(key=lambda row: (row["clock_s"] is None, row["clock_s"] or 0.0))
-        lines = lines_without_note(self.hunt, (row.event for row in sheet.rows))
+        lines = self.lines(sheet)
         names = dict.fromkeys(row.event.recording for row in sheet.rows)
         names |= dict.fromkeys(line.recording for line in lines)
         known = {name: self.shelf.sound_for(name) for name in names}
@@ -122,8 +158,10 @@ class Desk:
             "trips": trips,
             "marks": sorted({*marks, UNMARKED}),
             "stations": [station.id for station in self.hunt.file.station],
+            "nests": list(NESTS),
             "kinds": [kind.value for kind in EventKind],
-            "lines": [asdict(line) for line in lines],
+            "lines": [_line_payload(line) for line in lines],
+            "dismissed": [_line_payload(line) for line in dismissed_lines(self.hunt)],
         }
 
     def _trips_payload(
@@ -197,7 +235,7 @@ class Desk:
             )
         return reading
 
-    def _placed(self, edit: Edit) -> Edit:
+    def _placed(self, edit: RowEdit) -> RowEdit:
         if not isinstance(edit, NewRow) or edit.cells.get("clock"):
             return edit
         recording = edit.cells.get("recording", "")
@@ -211,6 +249,43 @@ class Desk:
         if clock is None:
             return edit
         return NewRow(cells={**edit.cells, "clock": format_clock(clock)})
+
+
+def line_key(line: Unread) -> LineKey:
+    """Return what a line is known by."""
+    return LineKey(
+        recording=line.recording, text=line.text, start_s=line.start_s, line=line.line
+    )
+
+
+def note_of_line(line: Unread, cells: Mapping[str, str]) -> NewRow:
+    """Return the row to add that makes a note of a line.
+
+    Parameters
+    ----------
+    line
+        The line; the note lies on its sound, or has its words.
+    cells
+        The note's event, mark and value, and its clock where that is known.
+    """
+    if line.start_s is None or line.end_s is None:
+        clock = format_clock(line.clock) if line.clock else ""
+        place = {"heard": line.text, "clock": cells.get("clock") or clock}
+    else:
+        place = {"start_s": str(line.start_s), "end_s": str(line.end_s)}
+    return NewRow(cells={**cells, "recording": line.recording, **place})
+
+
+def _line_payload(line: Unread) -> dict[str, Any]:
+    return {
+        "place": line.place,
+        "start_s": line.start_s,
+        "end_s": line.end_s,
+        "key": asdict(line_key(line)),
+        "cells": dict(note_of_line(line, {}).cells),
+        "recording": line.recording,
+        "text": line.text,
+    }
 
 
 def times_changed(sheet: Sheet) -> bool:

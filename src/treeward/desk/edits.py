@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 _PATIENCE_S = 1.0  # another page's save takes a tenth; longer work is told at once
 _TRIES = 5  # times the file may change under our hands before we give up
-ADDED_COLUMNS = (*PERSON_COLUMNS, "recording", "start_s", "end_s")
+ADDED_COLUMNS = (*PERSON_COLUMNS, "recording", "start_s", "end_s", "heard")
 LONGEST_CELL = 2000  # characters; more is no note
 
 
@@ -45,15 +45,18 @@ class ReviewEdits:
         self.lock = threading.RLock()
 
     def read(self) -> Sheet:
-        """Read the file and the machine's copy.
+        """Read the file and the machine's copy; in a new hunt there is no row yet.
 
         Raises
         ------
         ReviewError
-            If it is missing or cannot be read; ReviewFaultsError with a line for every
+            If it cannot be read, or is gone; ReviewFaultsError with a line for every
             fault.
         """
         with self.lock:
+            review = self._hunt.review
+            if not self._hunt.review_path.exists() and not review.machine_rows():
+                return Sheet(digest="", rows=())
             return self._parse(self._bytes())
 
     def digest(self) -> str:
@@ -63,7 +66,7 @@ class ReviewEdits:
         except ReviewError:
             return ""
 
-    def apply(self, edits: Sequence[Edit]) -> Applied:
+    def apply(self, edits: Sequence[RowEdit]) -> Applied:
         """Make edits, those of one row together, and write the file if any held.
 
         Raises
@@ -133,7 +136,7 @@ class _Work:
         self.rows = list(sheet.rows)
         self.changed = False
         self._conflicts: list[Conflict] = []
-        self._undo: list[Edit] = []
+        self._undo: list[RowEdit] = []
         self._added: list[str] = []
 
     def all_rows(self) -> list[ReviewRow]:
@@ -148,7 +151,7 @@ class _Work:
             written=written,
         )
 
-    def make(self, edits: Sequence[Edit]) -> None:
+    def make(self, edits: Sequence[RowEdit]) -> None:
         by_row: dict[str, list[CellEdit]] = {}
         for edit in edits:
             if isinstance(edit, CellEdit):
@@ -339,7 +342,26 @@ class TakenOut:
     was: Mapping[str, str]
 
 
-Edit = CellEdit | NewRow | TakenOut
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineJudged:
+    """A line without a note: dismissed, there being nothing in it, or brought back."""
+
+    line: LineKey
+    dismissed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineKey:
+    """What a line without a note is known by; see `treeward.notes.unread.Unread`."""
+
+    recording: str
+    text: str
+    start_s: float | None = None
+    line: int | None = None
+
+
+RowEdit = CellEdit | NewRow | TakenOut
+Edit = RowEdit | LineJudged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -355,7 +377,10 @@ class Conflict:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Applied:
-    """What became of edits. `undo` takes them back, in the order to apply."""
+    """What became of edits. `undo` takes them back, in the order to apply.
+
+    `written` tells whether review.csv was written.
+    """
 
     conflicts: tuple[Conflict, ...] = ()
     undo: tuple[Edit, ...] = ()

@@ -49,7 +49,7 @@ class Estimator:
         self.answered = 0  # the request that `result` or `fault` answers
         self.result: HuntResult | None = None
         self.fault = ""
-        self._thread = threading.Thread(target=self._run, name="surveyor", daemon=True)
+        self._thread = threading.Thread(target=self._run, name="estimator", daemon=True)
         self._thread.start()
 
     @property

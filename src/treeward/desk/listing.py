@@ -6,9 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.hunt.note_rows import said_in_words
 
-from .queue import reasons_of, status_of, to_look_at, worry
+from .queue import Status, reasons_of, status_of, to_look_at, worry
+from .weighing import Weighing
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from treeward.review.file import ReviewRow
 
     from .desk import Desk
@@ -24,15 +27,29 @@ def place_of(row: ReviewRow) -> str:
     return f"{event.recording} {minutes}:{seconds:02d}"
 
 
-def rows_to_show(sheet: Sheet, *, all_rows: bool) -> list[ReviewRow]:
+def rows_to_show(
+    sheet: Sheet, weighing: Weighing, *, all_rows: bool
+) -> list[ReviewRow]:
     """Return the rows to list: worst first, or all in the file's order."""
-    return list(sheet.rows) if all_rows else to_look_at(sheet.rows, sheet.machine)
+    if all_rows:
+        return list(sheet.rows)
+    return weighing.in_order(to_look_at(sheet.rows, sheet.machine))
+
+
+def move_text(row: ReviewRow, sheet: Sheet, moves: Mapping[str, Any]) -> str:
+    """Say how far a row to look at may move the place, "" where that is not known."""
+    written = sheet.machine.get(row.name)
+    if row.name not in moves or status_of(row, written) is not Status.LOOK:
+        return ""
+    return str(moves[row.name]["text"])
 
 
 def row_lines(desk: Desk, *, all_rows: bool) -> list[str]:
-    """List the rows, two lines each, and what to do about them."""
-    sheet = desk.sheet()
-    rows = rows_to_show(sheet, all_rows=all_rows)
+    """List the rows, two lines each, the lines without a note, and what to do."""
+    sheet, weighing = desk.sheet(), Weighing(desk)
+    weighing.weigh_now()
+    rows = rows_to_show(sheet, weighing, all_rows=all_rows)
+    moves = weighing.told()["rows"]
     lines = []
     for row in rows:
         event = row.event
@@ -46,18 +63,23 @@ def row_lines(desk: Desk, *, all_rows: bool) -> list[str]:
             for text, confidence, _ in desk.reader.alternatives(event)
         )
         details = [
+            move_text(row, sheet, moves),
             f"heard {event.heard!r} ({event.confidence:.2f})" if event.heard else "",
             f"or {others}" if others else "",
             f"why: {'; '.join(reasons_of(row))}" if reasons_of(row) else "",
         ]
         if any(details):
             lines.append("       " + ", ".join(part for part in details if part))
+    unread = desk.lines(sheet)
+    lines += [f"{line.recording} {line.place}  {line.text!r}" for line in unread]
     left = len(to_look_at(sheet.rows, sheet.machine))
+    without = "1 line" if len(unread) == 1 else f"{len(unread)} lines"
+    without = f", and {without} without a note" if unread else ""
     lines.append(
-        f"{left} of {len(sheet.rows)} rows to look at. "
+        f"{left} of {len(sheet.rows)} rows to look at{without}. "
         f"Correct them in {desk.hunt.review_path}, with treeward review in a terminal, "
         "or with treeward review --browser."
-        if left
+        if left or unread
         else f"Nothing left to look at in {len(sheet.rows)} rows. Next: treeward locate"
     )
     return lines
@@ -65,12 +87,16 @@ def row_lines(desk: Desk, *, all_rows: bool) -> list[str]:
 
 def rows_as_dicts(desk: Desk, *, all_rows: bool) -> list[dict[str, Any]]:
     """Return the rows for a script."""
-    sheet = desk.sheet()
+    sheet, weighing = desk.sheet(), Weighing(desk)
+    weighing.weigh_now()
+    moves = weighing.told()["rows"]
     return [
         {
             "row": row.name,
             "status": status_of(row, sheet.machine.get(row.name)).value,
             "worry": round(worry(row), 3),
+            "moves": move_text(row, sheet, moves),
+            "moves_m": moves.get(row.name, {}).get("moves_m"),
             "clock": row.event.clock.isoformat() if row.event.clock else None,
             "event": row.event.kind.value,
             "mark": row.event.mark,
@@ -92,5 +118,5 @@ def rows_as_dicts(desk: Desk, *, all_rows: bool) -> list[dict[str, Any]]:
             "decision": row.decision,
             "remark": row.remark,
         }
-        for row in rows_to_show(sheet, all_rows=all_rows)
+        for row in rows_to_show(sheet, weighing, all_rows=all_rows)
     ]

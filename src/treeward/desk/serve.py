@@ -60,10 +60,10 @@ class ReviewServer:
         self._socket.bind(("127.0.0.1", 0))
         self._socket.listen()  # a browser that is quicker than we are waits in line
         self.app = ReviewApp(hunt, on_finish=self.stop)
-        self.door = Guard(self.app.starlette, port=self._socket.getsockname()[1])
+        self.guard = Guard(self.app.starlette, port=self._socket.getsockname()[1])
         self._uvicorn: uvicorn.Server = uvicorn.Server(
             uvicorn.Config(
-                self.door,
+                self.guard,
                 http=PatientProtocol,
                 log_level="critical",
                 access_log=False,
@@ -77,7 +77,7 @@ class ReviewServer:
     @property
     def address(self) -> str:
         """The address to open, good once."""
-        return self.door.address
+        return self.guard.address
 
     @contextmanager
     def doorstep(self) -> Iterator[str]:
@@ -97,7 +97,7 @@ class ReviewServer:
         try:
             self._uvicorn.run(sockets=[self._socket])
         finally:
-            self.app.surveyor.close()
+            self.app.estimator.close()
             self._socket.close()
 
     def stop(self) -> None:

@@ -6,19 +6,13 @@ from bisect import bisect_left
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
-from treeward.hunt.unread_lines import unread_of
 from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from treeward.hunt.hunt import Hunt
-    from treeward.notes.events import Event
-    from treeward.notes.unread import Unread
 
     Words = tuple[tuple[float, str], ...]  # start_s, text; in order of time
 
-_SAME_S = 0.5  # a note that ends so near a line is of it; choice
 AROUND_S = 8.0  # before a note and after it: a sentence or two; choice
 
 
@@ -75,30 +69,3 @@ class Talk:
             )
             self._kept[recording] = kept = (stamp, words)
         return kept[1]
-
-
-def lines_without_note(hunt: Hunt, events: Iterable[Event]) -> list[Unread]:
-    """Return the lines of a hunt that still have no note, in order of time.
-
-    Parameters
-    ----------
-    hunt
-        Whose lines were kept when its recordings were read.
-    events
-        The notes there are; a line one of them stands in is no longer shown.
-    """
-    seconds: dict[str, list[float]] = {}
-    for event in events:
-        if event.start_s is not None:
-            seconds.setdefault(event.recording, []).append(event.start_s)
-    return sorted(
-        (
-            line
-            for line in unread_of(hunt)
-            if not any(
-                line.start_s - _SAME_S <= second <= line.end_s + _SAME_S
-                for second in seconds.get(line.recording, ())
-            )
-        ),
-        key=lambda line: (line.recording, line.start_s),
-    )

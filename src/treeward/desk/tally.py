@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from treeward.errors import TreewardError
+from treeward.hunt.finds import read_finds
+from treeward.hunt.forecast import check_finds
+from treeward.hunt.note_rows import said_in_words
 from treeward.report.compass import read_text
 from treeward.report.days import disagreements
 from treeward.report.figures.paint import paint_hex, split_mark
+from treeward.report.finds import check_sentences
 from treeward.report.wording import (
     NO_MOVE_M,
     advice_sentences,
@@ -23,9 +28,14 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from treeward.hunt.doubts import RowMove
+    from treeward.hunt.hunt import Hunt
+    from treeward.hunt.pasted import Pasted
     from treeward.report.model import HuntResult
     from treeward.trips.table import Trip, TripTable
     from treeward.units import UnitSystem
+
+MOST_SHOWN = 300  # notes of a pasted page, and lines of it without one; choice
+UNKNOWN_RANK = 2  # of a row of which it is not known how far it moves the place
 
 
 def bee_values(table: TripTable) -> list[dict[str, Any]]:
@@ -188,3 +198,49 @@ def moves_payload(
             text = f"moves the place by up to {far}"
             rows[name] = {"rank": 1, "text": text, "moves_m": round(move.moves_m, 1)}
     return {"rows": rows, "done": done}
+
+
+def pasted_payload(page: Pasted) -> dict[str, Any]:
+    """Return what would be read of pasted notes, for the page."""
+    days = sorted({event.clock.date() for event in page.events if event.clock})
+    return {
+        "name": page.name,
+        "notes": len(page.events),
+        "days": [f"{day:%d %B %Y}".lstrip("0") for day in days],
+        "said": [
+            {
+                "clock": f"{event.clock:%H:%M}" if event.clock else "",
+                "said": said_in_words(event),
+            }
+            for event in page.events[:MOST_SHOWN]
+        ],
+        "unread": [
+            {"place": line.place, "text": line.text}
+            for line in page.unread[:MOST_SHOWN]
+        ],
+        "lines_unread": len(page.unread),
+        "replaces": page.replaces,
+        "known": page.known,
+    }
+
+
+def finds_payload(hunt: Hunt, result: HuntResult | None) -> dict[str, Any]:
+    """Return the finds and how the answer compares, without saying where they are."""
+    try:
+        finds = read_finds(hunt.path).find
+    except TreewardError as error:
+        return {"finds": [], "finds_fault": error.line()}
+    checks = check_finds(result, finds) if result is not None else ()
+    said = {check.find: check_sentences(result, check) for check in checks if result}
+    return {
+        "finds": [
+            {
+                "id": find.id,
+                "found": f"{find.found:%d %B %Y}".lstrip("0"),
+                "nest": find.nest,
+                "sentences": said.get(find.id, []),
+            }
+            for find in finds
+        ],
+        "finds_fault": "",
+    }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from rich.markup import escape
 from rich.panel import Panel
@@ -12,14 +12,16 @@ from rich.text import Text
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
 from treeward.hunt.note_rows import said_in_words
+from treeward.notes.unread import Unread
 from treeward.review.file import cells_of
 
-from .desk import clock_at
-from .edits import CellEdit, NewRow
-from .listing import place_of, rows_to_show
+from .desk import clock_at, line_key, note_of_line
+from .edits import CellEdit, LineJudged, NewRow
+from .listing import move_text, place_of, rows_to_show
 from .queue import doubts_by_row, lacks, reasons_of, status_of, to_look_at
 from .sounds import clip_samples
 from .tally import counts_line, trip_changes
+from .weighing import Weighing
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from rich.console import Console
 
+    from treeward.notes.events import Event
     from treeward.review.file import ReviewRow
     from treeward.trips.table import TripTable
 
@@ -46,6 +49,11 @@ KEYS = (
     ("n, b", "next, back"),
     ("u", "undo"),
     ("q", "quit"),
+)
+LINE_KEYS = (
+    ("enter, m", "make a note of the line"),
+    ("d", "dismiss it: there is nothing in it; again: bring it back"),
+    *KEYS[5:],
 )
 
 
@@ -92,21 +100,26 @@ class TerminalReview:
         self._undo: list[tuple[Edit, ...]] = []
         self._table: TripTable | None = None
         self._at = 0
-        self._names: list[str] = []
+        self._stops: list[str | Unread] = []  # rows by name, then lines without a note
+        self._moves: Mapping[str, Any] = {}
 
     def run(self, *, all_rows: bool = False) -> None:
-        """Go through the rows until the person quits or nothing is left."""
-        self._names = [
-            row.name for row in rows_to_show(self._desk.sheet(), all_rows=all_rows)
-        ]
+        """Go through the rows and the lines without a note until the person quits."""
+        sheet = self._desk.sheet()
+        weighing = self._weighed()
+        rows = rows_to_show(sheet, weighing, all_rows=all_rows)
+        self._stops = [*(row.name for row in rows), *self._desk.lines(sheet)]
         self._say(self._trips_line(), "dim")
-        while self._at < len(self._names):
-            sheet = self._desk.sheet()
-            row = next((r for r in sheet.rows if r.name == self._names[self._at]), None)
-            if row is None:  # taken out meanwhile, by undo or another program
-                del self._names[self._at]
+        while self._at < len(self._stops):
+            sheet, stop = self._desk.sheet(), self._stops[self._at]
+            row = next((r for r in sheet.rows if r.name == stop), None)
+            if isinstance(stop, Unread):
+                self._show_line(stop, sheet)
+            elif row is None:  # taken out meanwhile, by undo or another program
+                del self._stops[self._at]
                 continue
-            self._show(row, sheet)
+            else:
+                self._show(row, sheet)
             try:
                 key = self._read_key()
             except EOFError:
@@ -116,20 +129,34 @@ class TerminalReview:
             if key.lower() == "q":
                 return
             try:
-                self._deed(key, row, sheet)
+                if isinstance(stop, Unread):
+                    self._line_deed(key, stop, sheet)
+                elif row is not None:
+                    self._deed(key, row, sheet)
             except (EOFError, KeyboardInterrupt):  # at a question
                 self._say("Left as it was.", "yellow")
             except TreewardError as error:
                 for line in getattr(error, "lines", ()) or (error.line(),):
                     self._say(f"Not saved: {line}", "bold red")
         sheet = self._desk.sheet()
-        left = len(to_look_at(sheet.rows, sheet.machine))
+        left = len(to_look_at(sheet.rows, sheet.machine)) + len(self._desk.lines(sheet))
         self._say(
             f"That was the last one; {left} still to look at."
             if left
             else "Nothing is left to look at.",
             "bold",
         )
+
+    def _weighed(self) -> Weighing:
+        """Work out what the place depends on, unless Ctrl-C leaves that."""
+        weighing = Weighing(self._desk)
+        try:
+            with self._console.status("How far may each row move the place? (Ctrl-C)"):
+                weighing.weigh_now()
+        except KeyboardInterrupt:
+            self._say("Left; what is not known comes by how doubtful it is.", "yellow")
+        self._moves = weighing.told()["rows"]
+        return weighing
 
     def _deed(self, key: str, row: ReviewRow, sheet: Sheet) -> None:
         match key.lower():
@@ -142,18 +169,37 @@ class TerminalReview:
                 self._change(row)
             case "a":
                 self._add(row, sheet)
+            case digit if digit in set("123456789"):
+                self._take_reading(row, int(digit))
+            case _:
+                self._go(key, row.event, KEYS)
+
+    def _line_deed(self, key: str, line: Unread, sheet: Sheet) -> None:
+        match key.lower():
+            case "\r" | "\n" | "m":
+                self._make_note(line)
+            case "d":
+                dismissed = line in self._desk.lines(sheet)
+                self._apply([LineJudged(line=line_key(line), dismissed=dismissed)])
+                self._at += dismissed
+            case _:
+                self._go(key, line, LINE_KEYS)
+
+    def _go(
+        self, key: str, where: Event | Unread, keys: Sequence[tuple[str, str]]
+    ) -> None:
+        """Do what is the same at every stop."""
+        match key.lower():
             case "p" | " ":
-                self._play(row)
+                self._play(where)
             case "n" | "\x1b[b" | "\x1b[c" | "\xe0p" | "\xe0m":  # down, right
                 self._at += 1
             case "b" | "\x1b[a" | "\x1b[d" | "\xe0h" | "\xe0k":  # up, left
                 self._at = max(0, self._at - 1)
             case "u":
                 self._take_back()
-            case digit if digit in set("123456789"):
-                self._take_reading(row, int(digit))
             case _:
-                self._show_keys()
+                self._show_keys(keys)
 
     def _keep(self, row: ReviewRow) -> None:
         if missing := lacks(row):
@@ -213,14 +259,31 @@ class TerminalReview:
         clock = self._ask(f"  time [{shown}]: ").strip() or shown
         new = NewRow(cells={**cells, "clock": clock, "recording": event.recording})
         applied = self._apply([new])
-        self._names[self._at + 1 : self._at + 1] = applied.added
+        self._stops[self._at + 1 : self._at + 1] = applied.added
         self._say(f"Added as {', '.join(applied.added)}. {self._trips_line()}", "green")
 
-    def _play(self, row: ReviewRow) -> None:
-        event = row.event
-        sound = self._desk.shelf.sound_for(event.recording)
-        if sound is None or event.start_s is None:
-            self._say("There is no sound to this row.", "yellow")
+    def _make_note(self, line: Unread) -> None:
+        """Add what the line says, or what it is said to be; one note a time."""
+        try:
+            cells = self._desk.read_phrase(line.text).cells()
+        except TreewardError:
+            said = self._ask('What was said? ("yellow back"; empty: leave it) ').strip()
+            if not said:
+                return
+            cells = self._desk.read_phrase(said).cells()
+        if line.start_s is None:
+            shown = f"{line.clock:%H:%M:%S}" if line.clock else ""
+            typed = self._ask(f"  time [{shown}]: ").strip()
+            cells |= {"clock": typed} if typed else {}
+        applied = self._apply([note_of_line(line, cells)])
+        self._stops[self._at + 1 : self._at + 1] = applied.added
+        self._at += 1
+        self._say(f"Added as {', '.join(applied.added)}. {self._trips_line()}", "green")
+
+    def _play(self, where: Event | Unread) -> None:
+        sound = self._desk.shelf.sound_for(where.recording)
+        if sound is None or where.start_s is None:
+            self._say("There is no sound to this.", "yellow")
             return
         if self._player.name == "none":
             self._say(
@@ -229,8 +292,8 @@ class TerminalReview:
                 "yellow",
             )
             return
-        end_s = event.end_s if event.end_s is not None else event.start_s
-        samples = clip_samples(sound.path, event.start_s - BEFORE_S, end_s + AFTER_S)
+        end_s = where.end_s if where.end_s is not None else where.start_s
+        samples = clip_samples(sound.path, where.start_s - BEFORE_S, end_s + AFTER_S)
         length_s = len(samples) / SAMPLE_RATE_HZ
         self._say(f"Playing {length_s:.0f} s by {self._player.name} ...", "dim")
         if fault := self._player.play(samples, SAMPLE_RATE_HZ):
@@ -256,8 +319,13 @@ class TerminalReview:
         edits = self._undo.pop()
         self._report_conflicts(self._desk.apply(edits))
         first = edits[0]
-        if isinstance(first, CellEdit) and first.row in self._names:
-            self._at = self._names.index(first.row)
+        for place, stop in enumerate(self._stops):
+            if isinstance(stop, Unread):
+                again = isinstance(first, LineJudged) and first.line == line_key(stop)
+            else:
+                again = isinstance(first, CellEdit) and first.row == stop
+            if again:
+                self._at = place
         self._say(f"Taken back. {self._trips_line()}", "green")
 
     def _apply(self, edits: Sequence[Edit]) -> Applied:
@@ -290,9 +358,9 @@ class TerminalReview:
     def _say(self, text: str, style: str) -> None:
         self._console.print(Text(text, style=style))
 
-    def _show_keys(self) -> None:
+    def _show_keys(self, keys: Sequence[tuple[str, str]]) -> None:
         table = Table(box=None, show_header=False)
-        for key, deed in KEYS:
+        for key, deed in keys:
             table.add_row(Text(key, style="bold"), deed)
         self._console.print(table)
 
@@ -302,6 +370,8 @@ class TerminalReview:
         lines.append(said_in_words(event) or "?", style="bold")
         lines.append(f"   {event.clock:%H:%M:%S}" if event.clock else "   no time")
         lines.append(f"   {status_of(row, sheet.machine.get(row.name))}\n", "dim")
+        if move := move_text(row, sheet, self._moves):
+            lines.append(f"{move}\n", "bold yellow")
         if event.heard:
             lines.append(f"heard “{event.heard}”, {event.confidence:.0%} sure\n", "dim")
         before, after = self._desk.talk.around(
@@ -329,7 +399,18 @@ class TerminalReview:
         lines.append(
             "enter keep  c change  d drop  a add  p play  n next  ? keys", "dim"
         )
-        title = f"{self._at + 1} of {len(self._names)}  {row.name}  {place_of(row)}"
-        self._console.print(
-            Panel(lines, title=escape(title), title_align="left", expand=False)
+        self._panel(lines, f"{row.name}  {place_of(row)}")
+
+    def _show_line(self, line: Unread, sheet: Sheet) -> None:
+        lines = Text()
+        lines.append(f"“{line.text}”", style="bold")
+        judged = line not in self._desk.lines(sheet)
+        lines.append("   judged\n" if judged else "   no note was made of it\n", "dim")
+        lines.append(
+            "enter make a note  d nothing in it  p play  n next  ? keys", "dim"
         )
+        self._panel(lines, f"{line.recording} {line.place}")
+
+    def _panel(self, lines: Text, name: str) -> None:
+        title = escape(f"{self._at + 1} of {len(self._stops)}  {name}")
+        self._console.print(Panel(lines, title=title, title_align="left", expand=False))

@@ -8,15 +8,16 @@ answer has moved so far that it may be another.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
 from treeward.hunt.doubts import RowMove, farthest_m
 
 from .queue import lacks, to_look_at
+from .tally import UNKNOWN_RANK, moves_payload
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from treeward.notes.events import Event
     from treeward.report.model import HuntResult
@@ -97,6 +98,29 @@ class Weighing:
             return  # told where the answer is; the rows keep their old order
         self.done = True
         self.changes += 1
+
+    def told(self) -> dict[str, Any]:
+        """Return what is known of each row, in words; see `tally.moves_payload`."""
+        units = self._desk.hunt.file.hunt.units
+        return moves_payload(list(self.moves.values()), units, done=self.done)
+
+    def weigh_now(self) -> None:
+        """Weigh the rows once, as long as it takes; nothing where there is no place."""
+        try:
+            result = self._desk.hunt.locate()
+        except (TreewardError, ArithmeticError, LookupError, ValueError):
+            return  # treeward locate tells why
+        self.work(result, lambda: True)
+
+    def in_order(self, rows: Sequence[ReviewRow]) -> list[ReviewRow]:
+        """Return rows as the page has them: first what the place depends on."""
+        known = self.told()["rows"]
+
+        def place(row: ReviewRow) -> tuple[int, float]:
+            move = known.get(row.name, {})
+            return move.get("rank", UNKNOWN_RANK), -move.get("moves_m", 0.0)
+
+        return sorted(rows, key=place)
 
     def _readings(self, row: ReviewRow) -> list[Event]:
         found: list[Event] = []

@@ -35,7 +35,7 @@ def typed_place(text: str) -> Position:
         return parse_position(text)
     except ValueError as error:
         raise HuntError(
-            str(error), mend='Write it like --position "52.304500, -3.613300".'
+            str(error), mend='Write it like "52.304500, -3.613300".'
         ) from error
 
 

@@ -8,8 +8,8 @@ that what a person wrote into it stays as they wrote it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date  # noqa: TC003  (pydantic asks for it)
-from typing import TYPE_CHECKING, Annotated, Literal, get_args
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar, get_args
 
 from pydantic import Field, ValidationError, model_validator
 
@@ -21,7 +21,7 @@ from treeward.positions import format_position
 from .template import quoted, toml_value
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from treeward.positions import Position
@@ -41,6 +41,7 @@ Nest = Literal["tree", "wall", "building", "rock", "ground", "box", "other"]
 State = Literal["alive", "dead", "moved in", "not looked at"]
 NESTS: tuple[str, ...] = get_args(Nest)
 STATES: tuple[str, ...] = get_args(State)
+T = TypeVar("T", bound=TomlTable)
 Line = Annotated[str, Field(max_length=200)]
 
 
@@ -146,6 +147,48 @@ def add_find(hunt: HuntFolder, find: FindTable) -> FoundFile:
         return _find_lines(new)
 
     return _append(hunt, lines)
+
+
+def checked(table: type[T], values: Mapping[str, Any], *, named: str = "{}") -> T:
+    """Check what was told of a find, or of a look, as found.toml is checked.
+
+    Parameters
+    ----------
+    table
+        `FindTable` or `LookTable`.
+    values
+        By key.
+    named
+        How the person knows a key: "--{}".
+
+    Raises
+    ------
+    HuntError
+        Naming the key.
+    """
+    try:
+        return table.model_validate(values)
+    except ValidationError as error:
+        fault = error.errors(include_url=False)[0]
+        key = str(fault["loc"][0]).replace("_", "-") if fault["loc"] else ""
+        said = str(fault["msg"]).removeprefix("Value error, ")
+        raise HuntError(f"{named.format(key)}: {said[:1].lower()}{said[1:]}") from error
+
+
+def day_told(hunt: HuntFolder, day: date | None) -> date:
+    """Return the day that was told, today where none was.
+
+    Raises
+    ------
+    HuntError
+        If it is still to come.
+    """
+    today = datetime.now(tz=UTC).astimezone(hunt.zone).date()
+    if day is not None and day > today:
+        raise HuntError(
+            f"the day {day.isoformat()} is still to come", mend="Correct the day."
+        )
+    return day or today
 
 
 def add_look(hunt: HuntFolder, look: LookTable) -> FoundFile:

@@ -2,17 +2,22 @@
 
 Whatever is named under `[map] ground` in hunt.toml lies in the hunt's folder; nothing
 is fetched. Formats: the ESRI world file beside a picture; GeoTIFF (OGC 19-008r4) by the
-package rasterio; MBTiles 1.3 with pictures; GeoJSON (RFC 7946); GPX 1.1.
+package rasterio; MBTiles 1.3 with pictures; PMTiles 3 with pictures by the package
+pmtiles; GeoJSON (RFC 7946); GPX 1.1.
 """
 
 from __future__ import annotations
 
+import gzip
 import io
 import math
+import re
 import sqlite3
+import warnings
+import zlib
 from contextlib import closing
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 
@@ -24,10 +29,11 @@ from treeward.within import file_within
 from .shapes import read_shapes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterable, Iterator, Mapping
     from pathlib import Path
 
     from numpy.typing import NDArray
+    from pmtiles.tile import Entry
 
     from treeward.hunt_tables import MapTable
     from treeward.report.model import HuntResult, Sort
@@ -36,9 +42,13 @@ PICTURES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".gif", ".bmp"})
 TIFF = frozenset({".tif", ".tiff"})
 MOST_PIXELS = 60_000_000  # of a picture: 240 MB while it is read; choice
 MOST_BYTES = 200_000_000  # of a picture; choice
-MOST_TILES = 64  # looked up of an MBTiles file: some 2,000 by 2,000 pixels; choice
-MOST_TILE_BYTES = 8_000_000  # of a tile: a hundred times what one has; choice
-MOST_STEPS = 20  # millions that SQLite takes in one file, a second; choice
+MOST_TILES = 64  # looked up of a file of tiles: some 2,000 by 2,000 pixels; choice
+MOST_TILE_BYTES = 20_000_000  # of a tile; a large one has a twentieth of it; choice
+MOST_TILE_PIXELS = 2048**2  # of a tile; 256 or 512 each way are usual; choice
+MOST_LOOK_UPS = 2000  # millions of steps of SQLite, some twenty seconds; choice
+MOST_DIRECTORY_BYTES = 1_000_000  # of a PMTiles directory, inflated; choice
+MOST_DIRECTORIES_BYTES = 8_000_000  # of all that are read of one file; choice
+_DEEPEST = 4  # directories in one another, as readers of PMTiles go; its package's
 MOST_ACROSS = 2000  # pixels kept of a GeoTIFF, each way; choice
 _TILE = 256  # pixels of a tile
 _FINEST = 24  # level of tiles; those of a metre are 17
@@ -95,6 +105,8 @@ def read_ground(result: HuntResult, hunt_dir: Path) -> Ground | None:
             pictures += _geotiff(path, part)
         elif ending == ".mbtiles":
             pictures += _mbtiles(path, part)
+        elif ending == ".pmtiles":
+            pictures += _pmtiles(path, part)
         elif ending in {".geojson", ".json", ".gpx"}:
             lines += _lines(path)
         else:
@@ -102,7 +114,7 @@ def read_ground(result: HuntResult, hunt_dir: Path) -> Ground | None:
                 f"a map of this kind ({ending or 'no ending'}) is not read",
                 where=name,
                 mend="Save it as a picture with a world file, as GeoTIFF, MBTiles, "
-                "GeoJSON or GPX.",
+                "PMTiles, GeoJSON or GPX.",
             )
     return Ground(
         pictures=tuple(pictures), lines=tuple(lines), credit=table.ground_credit
@@ -135,28 +147,38 @@ def _part(result: HuntResult) -> _Part:
     )
 
 
-def _rgba(path: Path, raw: bytes) -> NDArray[np.uint8]:
+def _rgba(
+    path: Path, raw: bytes, *, what: str = "the picture", most_pixels: int = MOST_PIXELS
+) -> NDArray[np.uint8]:
     """Decode a picture; Pillow comes with matplotlib."""
     from PIL import Image, UnidentifiedImageError
 
     try:
-        with Image.open(io.BytesIO(raw)) as image:
-            if image.width * image.height > MOST_PIXELS:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            image = Image.open(io.BytesIO(raw))
+        with image:
+            if image.width * image.height > most_pixels:
                 raise HuntError(
-                    f"the picture has {image.width} by {image.height} pixels",
+                    f"{what} has {image.width} by {image.height} pixels",
                     where=path.name,
                     mend="Cut it to the country of the hunt.",
                 )
             return np.asarray(image.convert("RGBA"))
+    except Image.DecompressionBombError as error:
+        raise HuntError(
+            f"{what} has far too many pixels",
+            where=path.name,
+            mend="Cut it to the country of the hunt.",
+        ) from error
     except (
         UnidentifiedImageError,
-        Image.DecompressionBombError,
         OSError,
         SyntaxError,
         ValueError,
     ) as error:
         raise HuntError(
-            "is no picture that can be read",
+            f"{what} is none that can be read",
             where=path.name,
             mend="Save it again as PNG or JPEG.",
         ) from error
@@ -331,42 +353,158 @@ def _mbtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
         mend="Export it again as MBTiles with pictures (PNG, JPEG or WebP).",
     )
     address = f"{path.resolve().as_uri()}?mode=ro&immutable=1"
+    steps = iter(range(MOST_LOOK_UPS))
     try:
         with closing(sqlite3.connect(address, uri=True)) as base:
-            _bound(base)
+            # Its tables may be made up as they are read, and without end.
+            base.set_progress_handler(lambda: next(steps, None) is None, 1_000_000)
+            base.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MOST_TILE_BYTES)
             kind = base.execute(
                 "SELECT value FROM metadata WHERE name = 'format'"
             ).fetchone()
             if kind is not None and str(kind[0]).lower() in {"pbf", "mvt"}:
-                raise HuntError(
-                    "holds vector tiles, which are not drawn",
-                    where=path.name,
-                    mend="Export it with pictures (PNG, JPEG or WebP), or as GeoJSON.",
+                raise _vector_tiles(path)
+            levels = [
+                row[0]
+                for row in base.execute(
+                    "SELECT DISTINCT zoom_level FROM tiles ORDER BY zoom_level DESC"
+                    " LIMIT 30"
                 )
-            for level in range(_FINEST, -1, -1):
-                columns, rows = _tiles_of(part, level)
-                few = len(columns) * len(rows) <= MOST_TILES
-                if few and _has_tiles(base, level, level):
-                    yield from _joined(base, path, level, columns, rows)
-                    return
-            if not _has_tiles(base, 0, _FINEST):
-                raise fault
+            ]
+
+            def tile(level: int, column: int, row: int) -> bytes | None:
+                found = base.execute(
+                    "SELECT tile_data FROM tiles"
+                    " WHERE zoom_level = ? AND tile_column = ? AND tile_row = ?",
+                    (level, column, 2**level - 1 - row),  # rows from the south
+                ).fetchone()
+                if found is not None and not isinstance(found[0], bytes):
+                    raise fault
+                return found[0] if found else None
+
+            yield from _finest(path, part, levels, tile, fault)
     except sqlite3.Error as error:
         raise fault from error
 
 
-def _has_tiles(base: sqlite3.Connection, low: int, high: int) -> bool:
-    found = base.execute(
-        "SELECT 1 FROM tiles WHERE zoom_level BETWEEN ? AND ? LIMIT 1", (low, high)
+def _vector_tiles(path: Path) -> HuntError:
+    return HuntError(
+        "holds vector tiles, which are not drawn",
+        where=path.name,
+        mend="Export it with pictures (PNG, JPEG or WebP), or as GeoJSON.",
     )
-    return found.fetchone() is not None
 
 
-def _bound(base: sqlite3.Connection) -> None:
-    """Have a file's tables that have no end, or no bounds, be an error of SQLite's."""
-    left = iter(range(MOST_STEPS))
-    base.set_progress_handler(lambda: next(left, None) is None, 1_000_000)
-    base.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MOST_TILE_BYTES)
+def _pmtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
+    """Put together the tiles of the finest level of which not too many are wanted."""
+    try:
+        from pmtiles import tile as format_
+    except ImportError as error:
+        raise HuntError(
+            "PMTiles is read by the package pmtiles, which is not installed",
+            where=path.name,
+            mend="Run: pip install 'treeward[ground]'. Or export the map as MBTiles.",
+        ) from error
+    fault = HuntError(
+        "is no PMTiles file that can be read",
+        where=path.name,
+        mend="Export it again as PMTiles with pictures (PNG, JPEG or WebP).",
+    )
+    try:
+        with path.open("rb") as file:
+            archive = _Archive(file, fault)
+            kinds = format_.TileType
+            if archive.header["tile_type"] in {kinds.MVT, kinds.MLT}:
+                raise _vector_tiles(path)
+            low, high = archive.header["min_zoom"], archive.header["max_zoom"]
+            levels = range(high, low - 1, -1)
+            yield from _finest(path, part, levels, archive.tile, fault)
+    except (
+        format_.MagicNumberNotFound,
+        format_.SpecVersionUnsupported,
+        EOFError,
+        IndexError,
+        OSError,
+        ValueError,
+        zlib.error,
+    ) as error:
+        raise fault from error
+
+
+class _Archive:
+    """A PMTiles file, read by its package, with an end to whatever may have none.
+
+    Parameters
+    ----------
+    file
+        The file, which may be hostile.
+    fault
+        Raised where it says what cannot be.
+    """
+
+    def __init__(self, file: BinaryIO, fault: HuntError) -> None:
+        from pmtiles.tile import deserialize_header
+
+        self._file = file
+        self._fault = fault
+        self._size = file.seek(0, io.SEEK_END)
+        self._read: dict[tuple[int, int], list[Entry]] = {}
+        self._left = MOST_DIRECTORIES_BYTES
+        self.header = deserialize_header(self._bytes(0, 127, most=127))
+
+    def tile(self, level: int, column: int, row: int) -> bytes | None:
+        """Return a tile's picture, None where there is none."""
+        from pmtiles.tile import find_tile, zxy_to_tileid
+
+        number = zxy_to_tileid(level, column, row)
+        offset, length = self.header["root_offset"], self.header["root_length"]
+        for _ in range(_DEEPEST):
+            entry = find_tile(self._directory(offset, length), number)
+            if entry is None:
+                return None
+            if entry.run_length > 0:
+                start = self.header["tile_data_offset"] + entry.offset
+                raw = self._bytes(start, entry.length, most=MOST_TILE_BYTES)
+                return self._unpacked(
+                    raw, self.header["tile_compression"].name, most=MOST_TILE_BYTES
+                )
+            offset = self.header["leaf_directory_offset"] + entry.offset
+            length = entry.length
+        raise self._fault
+
+    def _directory(self, offset: int, length: int) -> list[Entry]:
+        from pmtiles.tile import deserialize_directory
+
+        if (known := self._read.get((offset, length))) is not None:
+            return known
+        raw = self._bytes(offset, length, most=MOST_DIRECTORY_BYTES)
+        plain = self._unpacked(
+            raw, self.header["internal_compression"].name, most=MOST_DIRECTORY_BYTES
+        )
+        self._left -= len(plain)
+        # A number has ten bytes at most; a longer one would take minutes to read.
+        if self._left < 0 or re.search(rb"[\x80-\xff]{10}", plain):
+            raise self._fault
+        found: list[Entry] = deserialize_directory(gzip.compress(plain, 1))
+        self._read[offset, length] = found
+        return found
+
+    def _bytes(self, offset: int, length: int, *, most: int) -> bytes:
+        if length > most or offset < 0 or offset + length > self._size:
+            raise self._fault
+        self._file.seek(offset)
+        return self._file.read(length)
+
+    def _unpacked(self, raw: bytes, packed: str, *, most: int) -> bytes:
+        if packed in {"NONE", "UNKNOWN"}:
+            return raw
+        if packed != "GZIP":
+            raise self._fault
+        unpacking = zlib.decompressobj(wbits=31)
+        plain = unpacking.decompress(raw, most)
+        if not unpacking.eof:
+            raise self._fault
+        return plain
 
 
 def _tiles_of(part: _Part, level: int) -> tuple[range, range]:
@@ -387,8 +525,29 @@ def _tiles_of(part: _Part, level: int) -> tuple[range, range]:
     )
 
 
+def _finest(
+    path: Path,
+    part: _Part,
+    levels: Iterable[object],
+    tile: Callable[[int, int, int], bytes | None],
+    fault: HuntError,
+) -> Iterator[GroundPicture]:
+    """Join the tiles of the first level, the finest first, that wants few enough."""
+    for level in levels:
+        if not isinstance(level, int) or not 0 <= level <= 24:
+            raise fault
+        columns, rows = _tiles_of(part, level)
+        if len(columns) * len(rows) <= MOST_TILES:
+            yield from _joined(path, level, columns, rows, tile)
+            return
+
+
 def _joined(
-    base: sqlite3.Connection, path: Path, level: int, columns: range, rows: range
+    path: Path,
+    level: int,
+    columns: range,
+    rows: range,
+    tile: Callable[[int, int, int], bytes | None],
 ) -> Iterator[GroundPicture]:
     from PIL import Image
 
@@ -397,15 +556,11 @@ def _joined(
     found = False
     for column in columns:
         for row in rows:
-            tile = base.execute(
-                "SELECT tile_data FROM tiles"
-                " WHERE zoom_level = ? AND tile_column = ? AND tile_row = ?",
-                (level, column % count, count - 1 - row),  # rows from the south
-            ).fetchone()
-            if tile is None:
+            raw = tile(level, column % count, row)
+            if raw is None:
                 continue
             found = True
-            pixels = _rgba(path, tile[0] if isinstance(tile[0], bytes) else b"")
+            pixels = _rgba(path, raw, what="a tile", most_pixels=MOST_TILE_PIXELS)
             if pixels.shape[:2] != (_TILE, _TILE):
                 image = Image.fromarray(pixels).resize((_TILE, _TILE))
                 pixels = np.asarray(image)

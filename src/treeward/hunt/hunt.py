@@ -89,7 +89,7 @@ class Hunt(HuntFolder):
         from .recordings import LeftOut
         from .review_update import ReviewUpdate
         from .transcription import keep_talk
-        from .unread_lines import keep_unread
+        from .unread_lines import keep_unread, open_lines
 
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
@@ -100,8 +100,8 @@ class Hunt(HuntFolder):
             paths = take_in(readable, self.recordings_dir, tell=remarks.append)
             left_out = LeftOut(self.path, self.machine_dir, self.recordings_dir)
             if not files:
-                paths, lines = left_out.without(self.recordings())
-                remarks += lines
+                paths, told = left_out.without(self.recordings())
+                remarks += told
             if not paths and not faults and not remarks:
                 raise HuntError(
                     "there are no recordings",
@@ -129,7 +129,9 @@ class Hunt(HuntFolder):
             merge = written.merge
             keep_talk(self, paths)
             keep_unread(self, recorded)
-            unread = tuple(line for one in recorded for line in one.unread)
+            read_now = {one.name for one in recorded if not one.fault}
+            lines = open_lines(self, (row.event for row in merge.rows))
+            unread = tuple(line for line in lines if line.recording in read_now)
             to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
             return Transcribed(
                 recordings=tuple(recorded),

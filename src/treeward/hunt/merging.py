@@ -39,7 +39,8 @@ if TYPE_CHECKING:
 
 _BEARINGS = frozenset(kinds_holding(Holds.DEGREES))
 _TYPED = "typed"  # what rows typed by hand are called as a recording, with a name
-_KEPT = ("starts.json", "recordings.json")  # by recording's name, in .treeward
+# By recording's name, in .treeward.
+_KEPT = ("starts.json", "recordings.json", "unread.json", "dismissed.json")
 _MOST_KEPT_BYTES = 16_000_000  # of these; choice
 
 

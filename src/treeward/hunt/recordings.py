@@ -97,7 +97,7 @@ def take_in(
             )
         if not path.is_relative_to(home):
             copy = home / path.name
-            if copy.is_file() and _is_corrected(copy, path):
+            if copy.is_file() and is_corrected(copy, path):
                 old = copy.with_name(f"{copy.name}.old")
                 replace_copy(copy, old, hunt_dir=home.parent)
                 replace_copy(path, copy, hunt_dir=home.parent)
@@ -124,7 +124,7 @@ def replace_copy(path: Path, copy: Path, *, hunt_dir: Path) -> None:
         shutil.copy2(path, beside)
 
 
-def _is_corrected(copy: Path, path: Path) -> bool:
+def is_corrected(copy: Path, path: Path) -> bool:
     """Tell whether a transcript is another one that was corrected, by its lines."""
     if not is_transcript(path):
         return False

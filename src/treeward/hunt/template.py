@@ -110,8 +110,8 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 
 # Your own ground under the map of report and pictures, from files in this folder;
 # nothing is fetched: a picture with a world file (.pgw, .jgw, .wld), MBTiles with
-# pictures, GeoJSON or GPX of paths, woods and water, or a GeoTIFF (for that:
-# pip install 'treeward[ground]').
+# pictures, GeoJSON or GPX of paths, woods and water, or PMTiles with pictures or a
+# GeoTIFF (for these: pip install 'treeward[ground]').
 # tiles and credit: whose map pictures `treeward locate --online-map` shows, and what to
 # say of them; no other command and no other file asks the network for a map.
 # [map]

@@ -101,7 +101,9 @@ def recorded_of(
         from treeward.notes.narration import read_narration
         from treeward.speech.transcripts import read_transcript
 
-        if path.suffix.lower() in TYPED_SUFFIXES and (page := _typed(hunt, path, name)):
+        if path.suffix.lower() in TYPED_SUFFIXES and (
+            page := typed_notes(hunt, path, name)
+        ):
             return page
         narrated = read_narration(read_transcript(path), book, recording=name)
         return Recorded(
@@ -162,9 +164,9 @@ def time_line(told: TimeTold) -> str:
             )
 
 
-def _typed(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
+def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
     """Read notes typed with clock times; None for a file that holds none."""
-    from treeward.notes.clocked import has_clock_times, lines_to_look_at, read_clocked
+    from treeward.notes.clocked import has_clock_times, read_clocked
     from treeward.speech.transcripts import read_text
 
     text, book = read_text(path), hunt.phrase_book
@@ -178,9 +180,7 @@ def _typed(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
         near=file_modified(path).date(),
         where=str(path),
     )
-    return Recorded(
-        name=name, events=typed.events, remarks=tuple(lines_to_look_at(typed.unread))
-    )
+    return Recorded(name=name, events=typed.events, unread=typed.unread)
 
 
 def keep_talk(hunt: HuntFolder, paths: Sequence[Path]) -> None:

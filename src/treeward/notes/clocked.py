@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import islice
 from typing import TYPE_CHECKING, Literal
@@ -22,9 +22,10 @@ from treeward.language.kinds import ALSO_WRITTEN, EventKind
 from .events import Event
 from .time_in_name import time_in_name
 from .typed import parse_typed
+from .unread import Unread
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
     from datetime import date, time
     from zoneinfo import ZoneInfo
 
@@ -77,6 +78,7 @@ _HEADINGS = {
 }  # fmt: skip
 _LATE_H = 6  # before this hour by a twelve-hour dial it is afternoon; guess
 _DARK_H = 20  # nor do notes go on so late; guess
+_MOST_LETTERS = 500  # kept of a line without a note; choice
 _SITTING_H = 6  # between two notes of a day at most; guess
 
 
@@ -85,7 +87,7 @@ class Clocked:
     """What was typed: the notes, and lines that look as if they held more."""
 
     events: tuple[Event, ...]
-    unread: tuple[tuple[int, str], ...]  # number of the line, and its words
+    unread: tuple[Unread, ...]
 
 
 @dataclass(slots=True)
@@ -314,10 +316,10 @@ class _Page:
         where: str,
     ) -> None:
         self.events: list[Event] = []
-        self.unread: list[tuple[int, str]] = []
-        self._told: set[Event] = set()
-        # What stands on a line of its own before its time: "station 2".
-        self._waiting: list[tuple[int, EventKind, str, str]] = []
+        self.unread: list[Unread] = []
+        self._known: set[Event] = set()
+        self._early: list[tuple[Event, int, str]] = []  # without a time so far, by line
+        self._made = 0  # notes, those that were written twice among them
         self._reader, self._book, self._zone = reader, book, zone
         self._name, self._near, self._where = name, near, where
         named = time_in_name(name.rsplit("/", 1)[-1], near=near)
@@ -340,11 +342,11 @@ class _Page:
                 self._row(line, self._columns)
             else:
                 self._note(line, line)
-        clock = self.events[-1].clock if self.events else None
-        if clock is not None:
-            self._place_waiting(clock)
-        self.unread += [(number, line.strip()) for number, *_, line in self._waiting]
-        self.unread.sort()
+        if self.events and (last := self.events[-1].clock) is not None:
+            self._on_the_clock(last)  # what stands below the last time
+        for _, number, line in self._early:
+            self._to_look_at(number, line)
+        self.unread.sort(key=lambda one: one.line or 0)
 
     def _day_of(self, line: str) -> date | None:
         if {"mark", "event"} & {sort for sort, _ in self._reader.tokens(line)}:
@@ -352,8 +354,10 @@ class _Page:
         plain = re.sub(r"(?i)^\s*(?:date|day)\s*:?", "", line).strip(" \t,;|:.-")
         plain = re.sub(r"(?i)^(?:mon|tues?|wed(?:nes)?|thurs?|fri|satur|sat|sun)"
                        r"(?:day)?,?\s+", "", plain)  # fmt: skip
-        if not plain or (day := parse_date(plain, near=self._near)) is not None:
-            return day if plain else None
+        if not plain:
+            return None
+        if (day := parse_date(plain, near=self._near)) is not None:
+            return day
         named = time_in_name(f"{plain} ", near=self._near)  # "Heath, 14 July 2026"
         return named.day if named else None
 
@@ -381,7 +385,7 @@ class _Page:
 
     def _note(self, text: str, line: str) -> None:
         """Read the notes of one line, or of one cell and what stands over it."""
-        before = len(self.events)
+        before, made = len(self.events), self._made
         left: list[str] = []
         group, mark, when = _Group(), [""], None
         tokens = self._reader.tokens(text)
@@ -413,8 +417,24 @@ class _Page:
             self._head = ""
         self._others(text, left, last, line)
         telling = any(sort in {"mark", "event", "time"} for sort, _ in tokens)
-        if len(self.events) == before and telling:
-            self.unread.append((self._line, line.strip()))
+        if self._made == made and telling:
+            marks = dict.fromkeys(v for sort, v in tokens if sort == "mark")
+            self._to_look_at(self._line, line, clock=last, marks=tuple(marks))
+
+    def _to_look_at(
+        self,
+        number: int,
+        line: str,
+        *,
+        clock: datetime | None = None,
+        marks: tuple[str, ...] = (),
+    ) -> None:
+        text = " ".join(line.split())[:_MOST_LETTERS]
+        self.unread.append(
+            Unread(
+                recording=self._name, text=text, line=number, clock=clock, marks=marks
+            )
+        )
 
     def _others(
         self, text: str, left: Sequence[str], when: datetime | None, line: str
@@ -461,22 +481,26 @@ class _Page:
         mark: str = "",
         value: str = "",
     ) -> None:
-        if clock is None:
-            self._waiting.append((self._line, kind, value, line))
-            return
-        self._place_waiting(clock)
         heard = " ".join(line[:_MOST_QUOTED].split())
         event = Event(kind=kind, mark=mark, value=value, recording=self._name,
                       clock=clock, heard=heard)  # fmt: skip
-        if event not in self._told:
-            self._told.add(event)
-            self.events.append(event)
+        self._made += 1
+        if event.clock is None:
+            self._early.append((event, self._line, line))
+            return
+        self._on_the_clock(event.clock)
+        self._keep(event)
 
-    def _place_waiting(self, clock: datetime) -> None:
-        """Note what waited for a time: it holds from the next one on."""
-        waiting, self._waiting = self._waiting, []
-        for _, kind, value, line in waiting:
-            self._add(kind, clock, line, value=value)
+    def _on_the_clock(self, clock: datetime) -> None:
+        """Give what was written without a time, as a station is, the next one."""
+        for event, *_ in self._early:
+            self._keep(replace(event, clock=clock))
+        self._early.clear()
+
+    def _keep(self, event: Event) -> None:
+        if event not in self._known:
+            self._known.add(event)
+            self.events.append(event)
 
     def _clock(self, text: str) -> datetime | None:
         match = _TIME.match(text.strip().lower())
@@ -514,9 +538,3 @@ class _Page:
         gone_min = 60 * (late - self._last.hour) + minute - self._last.minute
         is_later = 60 * early + minute >= 60 * self._last.hour + self._last.minute
         return early if is_later or gone_min > 60 * _SITTING_H else late
-
-
-def lines_to_look_at(unread: Sequence[tuple[int, str]]) -> Iterator[str]:
-    """Yield a line for each line of a page that made no note."""
-    for number, words in unread:
-        yield f"line {number} made no note: {words[:80]!r}"

@@ -8,6 +8,7 @@ note of one bee, but may serve as calibration.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -15,6 +16,7 @@ from .narrated_durations import stretch_of_time
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from datetime import datetime
 
     from .bee_names import BeeNames
     from .events import Event
@@ -48,6 +50,7 @@ _CLOSE = re.compile(
     r"|flight (?:does not|hardly|barely|is not) (?:count|matter|worth)"
 )
 _TO = re.compile(r"(?:to|or|and|-) ")
+_SAME_WORDS = 0.5  # of a line that another reading gave as well; guess
 _ABOUT = 0.25  # a time said once may be so far off, as a share; guess
 
 
@@ -55,15 +58,44 @@ _ABOUT = 0.25  # a time said once may be so far off, as a share; guess
 class Unread:
     """A line without a note that looks as if it should have one.
 
-    `start_s` and `end_s` are seconds within `recording`; `marks` are the bees it names,
-    by the phrase book, maybe none.
+    `start_s` and `end_s` are seconds within `recording`, None where it was typed; then
+    `line` is its number on the page, the first being 1, and `clock` the time that
+    stands in it, if one does. `marks` are the bees it names, by the phrase book, maybe
+    none.
     """
 
     recording: str
-    start_s: float
-    end_s: float
     text: str
+    start_s: float | None = None
+    end_s: float | None = None
+    line: int | None = None
+    clock: datetime | None = None
     marks: tuple[str, ...] = ()
+
+    @property
+    def place(self) -> str:
+        """Where it stands: "12:31" of a recording, "line 7" of a page."""
+        if self.start_s is None:
+            return f"line {self.line}"
+        minutes, seconds = divmod(int(self.start_s), 60)
+        return f"{minutes}:{seconds:02}"
+
+    def is_again(self, other: Unread) -> bool:
+        """Tell whether another reading of the recording gave this line too.
+
+        Typed, its words are the same; spoken, it lies on the same sound and has half
+        of its words in common.
+        """
+        if self.recording != other.recording:
+            return False
+        if self.start_s is None or other.start_s is None:
+            return self.start_s is other.start_s and self.text == other.text
+        first_s, last_s = self.end_s or self.start_s, other.end_s or other.start_s
+        if self.start_s > last_s or other.start_s > first_s:
+            return False
+        mine, theirs = (Counter(one.text.lower().split()) for one in (self, other))
+        shared = (mine & theirs).total()
+        return shared >= _SAME_WORDS * max(mine.total(), theirs.total())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

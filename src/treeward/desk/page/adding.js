@@ -4,16 +4,14 @@ import { byId } from "./build.js";
 import { clockOf } from "./note.js";
 import { choose, focusRow } from "./rows.js";
 import { placeForAdding } from "./sound.js";
-import { ask, edit, store } from "./store.js";
+import { ask, edit, showAll } from "./store.js";
 
-let place = null;
+let place = null; // {cells, told, clock, text}: where the note stands
 
-// `at`: recording, second, clock and words where they are not those of the drawing.
+// Where the drawing of the sound points, unless `at` says another place.
 export function openAdding(at = null) {
-  place = at?.recording ? at : placeForAdding();
-  byId("add-where").textContent = place.second === null
-    ? "It has no place in a recording; give its time."
-    : `At ${clockOf(place.second)} of ${place.recording}. Leave the time empty to take it from there.`;
+  place = at?.cells ? at : pointedAt();
+  byId("add-where").textContent = place.told;
   byId("a-clock").value = place.clock;
   byId("a-phrase").value = place.text ?? "";
   byId("add-fault").textContent = "";
@@ -22,18 +20,21 @@ export function openAdding(at = null) {
   byId("a-phrase").select();
 }
 
+function pointedAt() {
+  const { recording, second, clock } = placeForAdding();
+  if (second === null) return { cells: {}, told: "It has no place in a recording; give its time.", clock };
+  return {
+    cells: { recording, start_s: String(second), end_s: String(second) }, clock,
+    told: `At ${clockOf(second)} of ${recording}. Leave the time empty to take it from there.`,
+  };
+}
+
 async function add() {
   const { cells } = await ask("/api/read", { text: byId("a-phrase").value });
-  cells.clock = byId("a-clock").value.trim();
-  if (place.recording) {
-    cells.recording = place.recording;
-    cells.start_s = String(place.second);
-    cells.end_s = String(place.second);
-  }
-  const told = await edit([{ kind: "add", cells }]);
+  const clock = byId("a-clock").value.trim();
+  const told = await edit([{ kind: "add", cells: { ...cells, ...place.cells, clock } }]);
   byId("add-dialog").close();
-  store.which = "all";
-  document.querySelector('input[name="which"][value="all"]').checked = true;
+  showAll();
   choose(told.added[0], { focus: true });
 }
 

@@ -1,10 +1,11 @@
-// Lines that were said and made no note, below the note: to be heard, and made into notes.
+// Lines that were said or typed and made no note, below the note: to be heard, made into
+// notes, or dismissed.
 
 import { openAdding } from "./adding.js";
 import { byId, make } from "./build.js";
-import { choose } from "./rows.js";
+import { choose, focusRow } from "./rows.js";
 import { playAt } from "./sound.js";
-import { ask, changed, edit, row, store } from "./store.js";
+import { ask, changed, edit, row, showAll, store } from "./store.js";
 
 const FEW = 6; // shown at first
 let all = false;
@@ -12,51 +13,93 @@ let all = false;
 // Those of the note's recording first, the nearest in time before the others.
 function inOrder() {
   const one = row();
-  const apart = (line) => (one && line.recording === one.recording && one.start_s !== null
+  const apart = (line) => (one && line.recording === one.recording && one.start_s !== null && line.start_s !== null
     ? Math.abs(line.start_s - one.start_s) : Infinity);
-  return [...(store.state?.lines ?? [])].sort((a, b) => apart(a) - apart(b));
+  return [...(store.state?.lines ?? [])].sort((a, b) => (apart(a) - apart(b)) || 0); // not of two endless
 }
 
 let shown = "";
 export function drawLines() {
   const lines = inOrder();
-  byId("lines-box").hidden = !lines.length;
+  const dismissed = store.state?.dismissed ?? [];
+  byId("lines-box").hidden = !lines.length && !dismissed.length;
   const few = all ? lines : lines.slice(0, FEW);
-  const key = JSON.stringify(few);
-  byId("lines-title").textContent = lines.length === 1 ? "1 line without a note" : `${lines.length} lines without a note`;
+  const key = JSON.stringify([few, dismissed]);
+  byId("lines-title").textContent = title(lines.length);
+  byId("lines-help").hidden = !lines.length;
   byId("lines-more").hidden = all || lines.length <= FEW;
   if (key === shown) return;
   shown = key;
-  byId("lines").replaceChildren(...few.map((line, index) => make("li", {},
-    make("p", { className: "words" }, `“${line.text}”`),
-    make("p", { className: "help" }, `${line.recording} at ${clockOf(line.start_s)}`),
-    make("div", { className: "deeds" },
-      store.state.sounds[line.recording] ? make("button", { type: "button", on: { click: () => playAt(line.recording, line.start_s, line.end_s) } }, "Play") : "",
-      make("button", { type: "button", className: "make-note", on: { click: () => makeNote(line) } },
-        "Make a note", index === 0 ? make("kbd", {}, "o") : "")))));
+  const at = placeOfFocus();
+  byId("lines").replaceChildren(...few.map((line, index) => item(line,
+    make("button", { type: "button", className: "make-note", "aria-label": `Make a note of: ${line.text}`, on: { click: () => makeNote(line) } },
+      "Make a note", index === 0 ? make("kbd", {}, "o") : ""),
+    make("button", { type: "button", className: "dismiss", "aria-label": `Nothing in it: ${line.text}`, on: { click: () => judge(line, true) } },
+      "Nothing in it", index === 0 ? make("kbd", {}, "x") : ""))));
+  byId("dismissed-box").hidden = !dismissed.length;
+  byId("dismissed-title").textContent = `${dismissed.length} with nothing in ${dismissed.length === 1 ? "it" : "them"}`;
+  byId("dismissed").replaceChildren(...dismissed.map((line) => item(line,
+    make("button", { type: "button", className: "bring-back", "aria-label": `Bring back: ${line.text}`, on: { click: () => judge(line, false) } }, "Bring back"))));
+  if (at !== null) {
+    const buttons = byId("lines").querySelectorAll(".dismiss");
+    (buttons[Math.min(at, buttons.length - 1)] ?? byId("lines-title")).focus();
+  }
 }
 
-function clockOf(seconds) {
-  const whole = Math.floor(seconds);
-  return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
+function title(count) {
+  if (!count) return "No line without a note is left";
+  return count === 1 ? "1 line without a note" : `${count} lines without a note`;
+}
+
+// Which line the focus is on, so that it does not fall out of the list with that line.
+function placeOfFocus() {
+  const item = document.activeElement?.closest("#lines li, #dismissed li");
+  return item ? [...item.parentElement.children].indexOf(item) : null;
+}
+
+function item(line, ...buttons) {
+  const where = line.start_s === null ? `${line.recording}, ${line.place}` : `${line.recording} at ${line.place}`;
+  return make("li", {},
+    make("p", { className: "words" }, `“${line.text}”`),
+    make("p", { className: "help" }, where),
+    make("div", { className: "deeds" },
+      line.start_s !== null && store.state.sounds[line.recording]
+        ? make("button", { type: "button", on: { click: () => playAt(line.recording, line.start_s, line.end_s) } }, "Play") : "",
+      ...buttons));
 }
 
 // A line that says one note becomes it; any other is given to be written as one.
 async function makeNote(line) {
+  const place = {
+    cells: line.cells, text: line.text, clock: line.cells.clock ?? "",
+    told: line.start_s === null
+      ? `Of ${line.place} in ${line.recording}; a typed note needs its time.`
+      : `At ${line.place} of ${line.recording}. Leave the time empty to take it from there.`,
+  };
   let cells;
   try {
     ({ cells } = await ask("/api/read", { text: line.text.slice(0, 200) }));
   } catch {
-    openAdding({ recording: line.recording, second: line.start_s, clock: "", text: line.text });
+    openAdding(place);
+    return;
+  }
+  if (line.start_s === null && !place.clock) {
+    openAdding(place);
     return;
   }
   try {
-    const told = await edit([{ kind: "add", cells: {
-      ...cells, recording: line.recording, start_s: String(line.start_s), end_s: String(line.end_s),
-    } }]);
-    store.which = "all";
-    document.querySelector('input[name="which"][value="all"]').checked = true;
+    const told = await edit([{ kind: "add", cells: { ...cells, ...line.cells } }]);
+    showAll();
     choose(told.added[0], { focus: true });
+  } catch (error) {
+    store.fault = error.message;
+    changed();
+  }
+}
+
+async function judge(line, dismissed) {
+  try {
+    await edit([{ kind: "line", line: line.key, dismissed }]);
   } catch (error) {
     store.fault = error.message;
     changed();
@@ -66,6 +109,13 @@ async function makeNote(line) {
 export function makeNearest() {
   const [line] = inOrder();
   if (line) makeNote(line);
+}
+
+export async function dismissNearest() {
+  const [line] = inOrder();
+  if (!line) return;
+  await judge(line, true);
+  if (document.activeElement === document.body) focusRow();
 }
 
 export function beginLines() {

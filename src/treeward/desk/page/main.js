@@ -3,8 +3,10 @@
 import { beginAdding, openAdding } from "./adding.js";
 import { drawAlerts } from "./alerts.js";
 import { byId, make } from "./build.js";
-import { beginLines, drawLines, makeNearest } from "./lines.js";
+import { beginFinding, drawFinds, openFinding } from "./finding.js";
+import { beginLines, dismissNearest, drawLines, makeNearest } from "./lines.js";
 import { beginNote, decide, drawNote, nudge, takeReading } from "./note.js";
+import { beginPasting, openPasting } from "./pasting.js";
 import { choose, drawRows, step } from "./rows.js";
 import { drawSide, writeResults } from "./side.js";
 import { beginSound, drawSound, moveCursor, play } from "./sound.js";
@@ -28,6 +30,9 @@ const KEYS = [
   [".", ".", "move it on by half a second", () => moveCursor(0.5)],
   ["a", "a", "add a note there", () => openAdding()],
   ["o", "o", "make a note of the nearest line without one", makeNearest],
+  ["x", "x", "there is nothing in that line", dismissNearest],
+  ["i", "i", "paste notes you typed", openPasting],
+  ["f", "f", "enter where the colony was found", openFinding],
   ["n", "n or ↓", "next note", () => step(1)],
   ["b", "b or ↑", "the note before", () => step(-1)],
   ["l", "l", "list all notes, or those to look at", toggleList],
@@ -62,7 +67,7 @@ function onKey(event) {
   const chord = (event.ctrlKey || event.altKey) && !event.getModifierState("AltGraph");
   if (chord || event.metaKey || event.isComposing) return;
   const target = event.target;
-  if (document.querySelector("dialog[open]") || target.matches("input[type=text], select")) return;
+  if (document.querySelector("dialog[open]") || target.matches("input[type=text], input[type=date], textarea, select")) return;
   if (event.key === "ArrowDown" || event.key === "ArrowUp") {
     if (target.matches("input")) return;
     event.preventDefault();
@@ -98,11 +103,14 @@ listen(drawNote);
 listen(drawLines);
 listen(drawSound);
 listen(drawSide);
+listen(drawFinds);
 listen(() => { byId("undo").disabled = store.undo.length === 0; });
 beginNote();
 beginSound();
 beginAdding();
 beginLines();
+beginPasting();
+beginFinding();
 for (const [deed, work] of Object.entries(DEEDS)) {
   for (const button of document.querySelectorAll(`#${deed}, [data-deed="${deed}"]`)) button.addEventListener("click", work);
 }

@@ -92,7 +92,8 @@ export function drawNote() {
     ...one.reasons.map((text) => make("li", { className: settled }, text)),
     ...one.doubts.map((text) => make("li", {}, text)));
   byId("reasons").hidden = !one.reasons.length && !one.doubts.length;
-  byId("heard").textContent = one.heard
+  const typed = one.heard && one.start_s === null;
+  byId("heard").textContent = typed ? `Typed: “${one.heard}”` : one.heard
     ? `Heard: “${one.heard}”, ${Math.round(one.confidence * 100)} % sure`
     : "Written by hand.";
   byId("talk").replaceChildren(one.talk_before ? `… ${one.talk_before} ` : "",

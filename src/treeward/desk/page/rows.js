@@ -49,7 +49,7 @@ export function drawRows() {
   byId("rows-empty").hidden = store.which === "look" ? left > 0 : rows.length > 0;
   byId("rows-empty").textContent = store.which === "look"
     ? "Nothing left to look at. Write the results, or see all notes."
-    : "There are no notes; add one with a.";
+    : "There are no notes yet. Paste what you typed, or run: treeward transcribe.";
   severalDays = new Set(state.rows.map((one) => one.day).filter(Boolean)).size > 1;
   const key = JSON.stringify([severalDays, store.which, rows.map((one) => [one.row, one.said, one.clock, one.status, one.reasons, one.doubts, moveOf(one.row)?.text])]);
   let had = false; // whether the focus was in the list that is made anew

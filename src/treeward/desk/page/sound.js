@@ -235,7 +235,7 @@ export function drawSound() {
   byId("play").setAttribute("aria-pressed", String(playing !== null && !player.paused));
   byId("sound-name").textContent = one.recording || "";
   if (!sound) {
-    byId("no-sound").textContent = one.recording
+    byId("no-sound").textContent = one.recording && one.start_s !== null
       ? `There is no sound named ${one.recording} in the hunt's recordings folder.`
       : "This note was typed by hand; there is no sound to it.";
     return;

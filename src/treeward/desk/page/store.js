@@ -88,14 +88,20 @@ export function putInOrder() {
   if (!store.touched && store.which === "look" && names.length) store.current = names[0];
 }
 
-function take(told) {
+// Puts a state that the server told in place of the one before.
+export function takeState(told) {
   store.state = told;
   if (!row()) store.current = listed()[0]?.row ?? told.rows[0]?.row ?? null;
 }
 
+export function showAll() {
+  store.which = "all";
+  document.querySelector('input[name="which"][value="all"]').checked = true;
+}
+
 export async function load() {
   try {
-    take(await ask("/api/state"));
+    takeState(await ask("/api/state"));
     store.fault = "";
   } catch (error) {
     store.fault = error.message;
@@ -114,11 +120,16 @@ export function edit(edits, { remember = true } = {}) {
       .filter((old) => !edits.some((one) => one.row === old.row && one.column === old.column))
       .concat(told.conflicts);
     store.fault = "";
-    take(told);
+    takeState(told);
     changed();
     return told;
   };
-  const result = sending.then(work, work); // one at a time, in the order they were made
+  return inTurn(work);
+}
+
+// One change at a time, in the order they were made; those of others are told from ours.
+export function inTurn(work) {
+  const result = sending.then(work, work);
   sending = result.catch(() => {});
   return result;
 }
