@@ -33,7 +33,7 @@ LOOKED_AT = 2  # times the beam: ways that are made before the beam is thinned
 LEAST, MORE_EACH_NOTE = -16.0, -10.0
 BEHIND = 5.0  # nats below the likeliest text of as many pieces; measured
 FAR_BEHIND = 12.0  # nats below the best text that has ended: no use going on
-TEXTS_BEAM = 5  # beginnings of free texts kept; half of them differ in commas only
+TEXTS_BEAM = 8  # beginnings of free texts kept; with 5 a few notes of a day are lost
 TEXTS_BEHIND = 4.0  # nats below the likeliest free text: no use; guess
 
 
