@@ -1,4 +1,7 @@
-"""The one entry: stations, trips and bearings in, the whole answer out."""
+"""The one entry: stations, trips and bearings in, the whole answer out.
+
+What would help most, as kinds with numbers; sentences are made elsewhere.
+"""
 
 from __future__ import annotations
 

@@ -10,6 +10,16 @@ makes up for there being many ways to split.
 Groups are found by joining: from every bee on its own, the two groups that gain most
 are joined, until one is left, and the best partition on the way is taken. A second
 colony is claimed only when its odds against fewer are better than `CLAIM_ODDS`.
+
+The evidence that a set of bees shares one colony.
+
+The unknowns of the hunt are drawn once, by a low-discrepancy sequence, and every
+partition of the bees is averaged over the same draws. Places are cells in log
+distance and direction, split where the likelihood of a draw peaks.
+
+Bees of one colony share the deviation of their station's line, bees of two colonies do
+not: so the bearings of a group at a station are one table, with the deviation
+integrated out for the group and not for each bee.
 """
 
 from __future__ import annotations

@@ -8,6 +8,13 @@ the minutes that save most are taken, with the walk, the setting up and the sitt
 counted; where nothing is saved, looking up trees is better. The likeliest draw of the
 new data stands for all of them, so that a place is compared with another in
 milliseconds; the figure is an expectation for choosing by, not a promise.
+
+When more of the same stops paying, and other bees or another place would.
+
+Bearings at one station share the deviation of its line and the observer's compass, and
+those of one bee its own line; trips of one bee share its in-hive time and speed, and
+those of all bees the hunt's. More notes of the same average out only what they do not
+share. Facts as numbers; sentences are made elsewhere.
 """
 
 from __future__ import annotations

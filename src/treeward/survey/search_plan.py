@@ -6,6 +6,11 @@ to look along it, with a look at the one after it. A strip that was looked along
 its share of what a look misses (`search.hidden`), and may be walked again
 before a poor strip is walked at all. Several cuttings of the ground are tried; the plan
 whose mean time is shortest stays.
+
+The shortest way on foot from place to place, round what must not be entered.
+
+Straight over the ground where nothing is in between; else over the corners of what is
+left out, and along paths, which are walked faster.
 """
 
 from __future__ import annotations
