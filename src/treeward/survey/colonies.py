@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from .case import Prepared
+    from .case import CheckedHunt
     from .evidence import Case
     from .records import Bools, Floats, Ints
 
@@ -142,7 +142,7 @@ class Scores:
         return float(log_sum_exp(by_draw + self.draws.log_weight, axis=0)) + prior
 
 
-def score_bees(hunt: Prepared) -> Scores:
+def score_bees(hunt: CheckedHunt) -> Scores:
     """Return every bee's likelihood over draws of the shared unknowns and places."""
     case = hunt.case
     everything = np.ones(len(hunt.bearing_used), dtype=bool)
@@ -396,7 +396,7 @@ class Group:
 
 
 def group_bees(
-    hunt: Prepared, names: tuple[str, ...]
+    hunt: CheckedHunt, names: tuple[str, ...]
 ) -> tuple[list[Group], Mapping[tuple[str, str], float]]:
     """Return the colonies, and how likely each two marks share one.
 
@@ -512,7 +512,7 @@ def _grown(scores: Scores, bees: list[int]) -> list[frozenset[int]]:
 
 
 def _named(
-    hunt: Prepared, groups: list[frozenset[int]], fixed: dict[str, frozenset[int]]
+    hunt: CheckedHunt, groups: list[frozenset[int]], fixed: dict[str, frozenset[int]]
 ) -> list[Group]:
     """Name groups: as assigned, else A, B, ... by the number of trips."""
     case = hunt.case

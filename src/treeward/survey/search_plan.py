@@ -28,7 +28,7 @@ from .search import MOST_EFFORT, expected_effort_m2, hidden
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from .case import Prepared
+    from .case import CheckedHunt
     from .frame import LocalFrame
     from .grid import Grid
     from .records import Bools, Floats, Ints, Sitting
@@ -305,7 +305,7 @@ def mean_search_s(
     return effort / (searching.sweep_width_m * searching.look_mps)
 
 
-def walk_from(hunt: Prepared, update: Update, searching: Searching) -> WalkPlan:
+def walk_from(hunt: CheckedHunt, update: Update, searching: Searching) -> WalkPlan:
     """Return the walk from where the person stands, round what is left out."""
     frame, settings = hunt.frame, hunt.case.settings
     if searching.start is not None:
