@@ -169,6 +169,7 @@ class EngineChoice:
 
     hunt_dir: Path
     model: str | None = None  # name or folder of a model
+    free: bool = False  # notes are read out of talk too: see `open_recognizer`
 
     def open(self, say: Callable[[str], None] | None = None) -> Recognizer:
         """Open it.
@@ -187,7 +188,9 @@ class EngineChoice:
         from treeward.speech.engines import open_recognizer
 
         book = PhraseBook.for_hunt(self.hunt_dir)
-        return open_recognizer(book, model=self.model, hunt_dir=self.hunt_dir, say=say)
+        return open_recognizer(
+            book, model=self.model, hunt_dir=self.hunt_dir, free=self.free, say=say
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
