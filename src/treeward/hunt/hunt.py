@@ -113,7 +113,9 @@ class Hunt(HuntFolder):
             recorded, engine, stopped = hear_all(
                 self,
                 paths,
-                EngineChoice(hunt_dir=self.path, model=model),
+                EngineChoice(
+                    hunt_dir=self.path, model=model, free=self.file.speech.free
+                ),
                 jobs=jobs,
                 watcher=watcher,
                 fresh=fresh,

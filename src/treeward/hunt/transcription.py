@@ -77,9 +77,14 @@ class Transcribed:
 
 
 def heard_by(
-    path: Path, recognizer: Recognizer, book: PhraseBook, earlier: HeardBy | None
+    path: Path,
+    recognizer: Recognizer,
+    book: PhraseBook,
+    earlier: HeardBy | None,
+    *,
+    free: bool = False,
 ) -> HeardBy:
-    """Say what a hearing of this file by this engine depends on.
+    """Say what a hearing of this file by this engine, for `free` or not, depends on.
 
     The file's bytes are read where its size or time is not that of the `earlier`
     hearing: copying a hunt gives its files new times.
@@ -99,6 +104,7 @@ def heard_by(
         size_bytes=stat.st_size,
         modified_ns=stat.st_mtime_ns,
         sha256=sha256,
+        free=free,
     )
 
 

@@ -255,6 +255,7 @@ class Look:
 
     start_s: float
     end_s: float
+    encoded: Encoded
     free: Said
     text: str  # the free text
     readings: Sequence[Reading]  # the likeliest first
