@@ -77,6 +77,7 @@ class Narrator:
         )
         self.asked = False
         self.went_on: Done | None = None  # what a bee did up to where reading is
+        self.done_at = -1  # where reading went on after what a bee did last
 
     def read(self) -> list[Event]:
         """Read everything; gives the events in the order they were said."""
@@ -244,7 +245,7 @@ class Narrator:
         if other:  # "yellow is in with white"
             both = (done.named.mark, other.mark)
             done = replace(done, both=both, after=other.end + 1)
-        end = self.found.do(done, hedges)
+        end = self.done_at = self.found.do(done, hedges)
         if mark or done.both:
             self.went_on = done
         return end
@@ -397,7 +398,9 @@ class Narrator:
         last = self.found.events[-1]
         soon = self.found.since_done(place, NEXT_S) is last
         led = self.text.startswith(("after ", "in "), place)
-        return soon and (led or self._after_border(start))
+        return soon and (
+            led or self._after_border(start) or start == self.done_at == place
+        )
 
     def _out_s(self) -> float:
         last = self.found.last_done
