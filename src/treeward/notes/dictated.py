@@ -40,6 +40,7 @@ _VERB_AFTER = _words(
     "is has was had isn't hasn't just back in away gone off left again leaving landed"
     " taken took returned came coming heading one 1 bee be's and"
 )
+_IS = _words("is has was isn't hasn't wasn't")
 _SPEAKER = _words("i you we they who to could can't couldn't didn't wind it had have")
 _ONE_AFTER = _words("the other another this that next last first") | _words(
     "second third fourth 3rd 2nd 4th done"
@@ -79,7 +80,8 @@ def _heard(word: str, before: str, after: str, colours: Collection[str]) -> str:
         led = before in _NO_VERB or (before in _BEFORE_A_BEE and after in _VERB_AFTER)
         starts = after in _VERB_AFTER and before in {"", "right", "so", "okay", "not"}
         also = after in {"2", "two", "too"} and before in _BEFORE_A_BEE
-        return colour if led or starts or also else word
+        is_hers = after in _IS  # no verb stands before "is"
+        return colour if led or starts or also or is_hers else word
     if word == "be" and (before in _ONE_AFTER or before in {"a", *colours}):
         return "bee"
     digits = re.fullmatch(r"\d+", after) is not None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,7 @@ from treeward.speech.utterances import Alternative
 from . import sayings
 from . import stream as st
 from .adjuncts import adjuncts
-from .bee_names import BeeNames, Named, View
+from .bee_names import OTHER, BeeNames, Named, View
 from .events import Event
 from .flags import Flag, FlagCode
 
@@ -385,6 +386,11 @@ class FoundNotes:
         named = told.named
         if named and named.mark:
             return named.mark, None
+        if named and told.kind is EventKind.BEARING and self._left_last():
+            told_of = {e.mark for e in self.events[-2:] if tells_a_way(e)}
+            rest = [mark for mark in self._left_last() if mark not in told_of]
+            if re.fullmatch(OTHER, named.pronoun) and len(rest) == 1:
+                return rest[0], Flag.of(FlagCode.TAKEN_AS, named.pronoun, rest[0])
         if told.kind is EventKind.BEARING:
             soon = self.leaving(told.start)
             if soon or self.leaving(told.start, LATER_S):

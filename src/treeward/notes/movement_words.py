@@ -177,6 +177,10 @@ LONE = (
         ),
     ),
 )
+LONE_LED = re.compile(
+    r"(?:(?:and|then|straight|right) )*(?:leaving|leaves|departing|taking off|off|away"
+    r"|gone|up|took off|out)(?: (?:again|at once|once more))*(?= )"
+)
 _SAW = ("saw", "watched", "noticed", "spotted", "heard", "have seen", "caught")
 SEEN = frozenset(
     {

@@ -458,6 +458,11 @@ class Actions:
                 end = place + len(match[0].rstrip())
                 named = Named(mark="", end=end, pronoun=match[0].strip())
                 return Done(kind=kind, named=named, start=place, end=end)
+        led = mw.LONE_LED.match(text, place)
+        if led and leads_to_bearing(text, led.end() + 1):
+            named = Named(mark="", end=led.end(), pronoun=led[0])
+            kind = EventKind.AWAY
+            return Done(kind=kind, named=named, start=place, end=led.end())
         return None
 
     def bare(self, text: str, place: int) -> Done | None:

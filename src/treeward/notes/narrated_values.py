@@ -115,6 +115,7 @@ _EITHER = re.compile(
 )
 
 
+_DEGREES = re.compile(r"[0-3]\d\d ")  # "250 on the dot" of a bee that just left
 # "fourteen hours ten minutes", "fourteen thirty-six hours"
 _HOURS = re.compile(r"(?:hours|hrs|minutes(?! (?:past|to))) ")
 
@@ -148,6 +149,10 @@ class ValueNotes:
             if bearing:  # "it is two twenty-four", of a bee that just left
                 flags = (*bearing.flags, Flag(FlagCode.BEARING_OR_TIME))
                 return replace(bearing, flags=flags)
+        if leaving and _DEGREES.match(text, place):
+            bearing = self._bearings.at(text, place, leaving=True)
+            if bearing:
+                return bearing
         finders: tuple[Callable[[str, int], Told | None], ...] = (
             self._watching.at,
             self._durations.at,

@@ -240,9 +240,11 @@ CLAUSE = re.compile(
 )
 # Where speech without punctuation starts something new.
 _NEW = (
-    r"(?:she is|she was|there goes|there she|here comes|here is|here she|that is"
+    r"(?:(?:she is|she was|there goes|there she|here comes|here is|here she|that is"
     r"|it is (?:half|quarter|nearly|about|ten|eleven|twelve|one|two|three|four|five|six"
-    r"|seven|eight|nine|\d)) "
+    r"|seven|eight|nine|\d+))"
+    r" |(?<!to )(?<!at )(?<!from )(?<!of )(?<!last )(?<!next )(?<!is )(?<!than )"
+    r"station (?:\d|one|two|three|four|five|six) (?=[.,]))"
 )
 BORDER = re.compile(
     rf" [.?,] | and | but | then | so | while | okay | right | oh "
