@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 _BEFORE = (
     r"(?:(?:the|that|this|our|my|a|an|little|old|other|number|real|wee|big|dear|young"
     r"|first|same|good|pretty|fat|bold|lazy|bonny|poor|sweet|madam|miss|mister|mrs|lady"
-    r"|small|tiny|dark|darling|faithful|trusty|clever|brave|his|her|your) ){0,4}"
+    r"|small|tiny|dark|darling|one|faithful|trusty|clever|brave|his|her|your) ){0,4}"
 )
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
 _BEE = (
@@ -138,6 +138,12 @@ class BeeNames:
             for match in re.finditer(way.replace("COLOUR", colours), text):
                 if match["name"] not in self._alone:
                     called.setdefault(match["name"], self._alone[match["colour"]])
+        for word in set(re.findall(r"[a-z]{4,}(?:y|ie)(?= )", text)):
+            stem = re.sub(r"(?:y|ie)$", "", word)
+            stems = (stem, f"{stem}e", stem[:-1] if stem[-1] == stem[-2] else stem)
+            way = next((one for one in stems if one in self._alone), "")
+            if way and word not in self._alone:  # "whitey", "reddie"
+                called.setdefault(word, self._alone[way])
         if called:
             self._marks |= called
             self._alone |= called

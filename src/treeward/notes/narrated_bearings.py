@@ -28,6 +28,10 @@ _LEAD = re.compile(
     r"|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
 )
 _OF_BEE = re.compile(rf" (?:is )?{_WORD} (?:(?:is|was|at|of) )?")
+_BESIDE = re.compile(  # "red a bit right of that, one fifty-one"
+    r"(?: (?:is|was|went|a|bit|little|touch|right|left|of|that|her|further|more|north"
+    r"|south|east|west|round|to|the|degrees?|just|about)){1,7} , "
+)
 _WENT = re.compile(
     r" (?:(?:is|was|has|had) )?(?:went|gone|flew|flown|took|on|off|heading|headed|going"
     r"|flying|goes|left|away|departed)(?: (?:off|away|out|a line of|on|along|at))* "
@@ -320,6 +324,9 @@ class Bearings:
         went = _WENT.match(text, named.end)
         if went and leads_to_bearing(text, went.end()):
             return _Way(start=went.end(), named=named)
+        beside = _BESIDE.match(text, named.end)
+        if leaving and named.mark and beside and self._value_at(text, beside.end()):
+            return _Way(start=beside.end(), named=named)
         is_hers = re.compile(r" (?:(?:is|was|at|on|to|goes to|took|had|got|i had|,) )?").match(
             text, named.end
         )

@@ -77,6 +77,8 @@ class Narrator:
         )
         self.asked = False
         self.went_on: Done | None = None  # what a bee did up to where reading is
+        self.asked_who: EventKind | None = None  # "who's that leaving?"
+        self.who: EventKind | None = None  # what this sentence may answer that with
         self.done_at = -1  # where reading went on after what a bee did last
 
     def read(self) -> list[Event]:
@@ -120,19 +122,47 @@ class Narrator:
             text=self.text,
             unreal=sayings.UNREAL.search(body) is not None,
         )
-        if sayings.TIME_ASKED.search(body):
+        said_end = end
+        if marked and not asks and (last := self.text.rfind(" , ", start, end)) > 0:
+            tail = last + 3
+            led = sayings.TAG.match(self.text, tail) or (
+                sayings.QUESTION.match(self.text, tail)
+                and not sayings.ASKED_AGAIN.match(self.text, tail)
+            )
+            if led:
+                sentence.question = False
+                sentence.end = end = last
+        asks_time = sayings.TIME_ASKED.search(body) is not None
+        if asks_time:
             self.asked = True
             place = self._answer(start, sentence)
         else:
             place = start
         if sentence.question:
             self.corrections.asked(opening)
+        asked_who, self.asked_who = self.asked_who, None
+        if who := sayings.ASKED_WHO.match(self.text, opening):
+            self.asked_who = self._done_asked(who, start)
+        elif sentence.question:
+            self.asked_who = asked_who
+        else:
+            self.who = asked_who
         while place < end:
             place = self._clause(place, sentence)
-        if not sentence.question:
+        if not sentence.question and not asks_time:
             self.asked = False
+        self.who = None
         self.found.mentioned = ""
-        return end + 2
+        return said_end + 2
+
+    def _done_asked(self, who: re.Match[str], place: int) -> EventKind | None:
+        """Tell what was done by the bee that is asked for."""
+        if who["away"]:
+            return EventKind.AWAY
+        if who["back"]:
+            return EventKind.BACK
+        last = self.found.since_done(place, NEXT_S)
+        return last.kind if last and self.found.by_pronoun else None
 
     def _answer(self, start: int, sentence: Sentence) -> int:
         """Skip the words that ask for the time."""
@@ -470,15 +500,21 @@ class Narrator:
         named = self.names.single(self.text, place)
         if named is None or self.text[named.end + 1 : named.end + 2] not in {".", ","}:
             return None
-        new = named.full and self.text.startswith(("a ", "an "), place)
-        known = named.mark in self.names.seen or new
+        new = named.full and self.text.startswith(("a ", "an ", "one "), place)
+        painted = self.text.endswith((" done , ", " done "), 0, place)
+        known = named.mark in self.names.seen or new or painted
+        if self.who and known:
+            return Done(
+                kind=self.who, named=named, start=place, end=named.end, certain=False
+            )
         if named.mark in self.found.view.here or not known:
             return None
         if sayings.DENIED.search(self.text[:place]):
             return None
         dotted = re.search(r" (?:dot|spot|mark|blob) $", self.text[: named.end + 1])
         after_mark = self.found.events and self.found.events[-1].kind is EventKind.MARK
-        painted = named.mark not in self.names.seen and (dotted or after_mark)
+        painted = painted or dotted or after_mark
+        painted = named.mark not in self.names.seen and bool(painted)
         return Done(
             kind=EventKind.MARK if painted else EventKind.BACK,
             named=named,

@@ -171,7 +171,8 @@ UNREAL_CLAUSE = re.compile(
 PAINTING = re.compile(
     r" (?:paint|painting|dab|dabbing|brush|another dot|dot on|applying|mark (?:one"
     r"|another"
-    r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still) "
+    r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still|hold (?:her|it)|pens?|varnish"
+    r"|texter|marker) "
 )
 QUESTION = re.compile(
     r"(?!is not no |what wind there )(?:is|are|was|were|did|do|does|where|what|when"
@@ -183,6 +184,21 @@ TIME_ASKED = re.compile(
     r"|(?:what do you )make the time(?: to be)?"
 )
 
+# What ends a statement as a question: "white's left, did you see that?"
+TAG = re.compile(
+    r"(?:(?:is|was|did|does|are|were|do) not (?:it|she|that|they|you|we|he)"
+    r"|would you believe(?: it| that)?|you know|you see|okay|right|eh|yeah) (?=[?])"
+)
+ASKED_AGAIN = re.compile(
+    r"(?:is|was|has|did|does|are|were) (?:it|she|that|they|he|her) (?=[?])"
+)
+# Which bee it was that did something: "who's that leaving?", "which one?"
+ASKED_WHO = re.compile(
+    r"(?:and )?(?:who|which|what colou?r)(?: (?:one|bee|of them))?(?: (?:is|was)"
+    r"(?: (?:that|this|it|she))?)?(?: (?:(?P<away>leaving|going|off|gone|away|left"
+    r"|taking off|flying off)|(?P<back>coming in|landing|back|in|landed|here"
+    r"|coming)))?(?: now| then)? (?=[?])"
+)
 # What may follow a note.
 _PLACE = (
     r"(?:on|at|to|in|from|off|onto|into|by) (?:the|our|this|that) "
@@ -201,7 +217,7 @@ HEDGE_TAIL = re.compile(
     r"(?:, )?(?:(?:i think|i guess|i believe|i reckon|i suppose|i am not sure|not sure"
     r"|i am (?:nearly|almost|fairly|pretty|quite) sure"
     r"|maybe|perhaps|probably|possibly|more or less|or so|or thereabouts|ish|roughly"
-    r"|give or take)(?= )|or (?:(?:it|that|she) )?"
+    r"|give or take|(?:is|was|did|does) not (?:it|she|that))(?= )|or (?:(?:it|that|she) )?"
     r"(?:was|is|could|might|may|maybe|perhaps|possibly|probably)"
     r"(?: (?:it|that|she|be|been|have|was|is))*)(?= )"
 )
