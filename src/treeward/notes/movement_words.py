@@ -248,7 +248,7 @@ FOLLOWS_TAIL = re.compile(
     r"|a bit"
     r"|a second|a moment) )?(?:behind(?: her| it| them)?|after(?: her| it| them)?"
     r"|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise|next"
-    r"|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
+    r"|(?:beside|next to|alongside) (?:her|it|them)|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
 )
 PARTICLE = re.compile(
     r"(?:and )?(?:(?P<away>off|away|up|out)|back|in|down"

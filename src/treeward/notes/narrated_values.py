@@ -267,6 +267,12 @@ class ValueNotes:
         return self._bearings.within(text, start, end)
 
     @staticmethod
+    def degrees_at(text: str, place: int) -> bool:
+        """Tell whether a number stands here that is a bearing in three figures."""
+        value = values.bearing_value(words_from(text, place))
+        return bool(value and value.text and not value.options and value.used > 1)
+
+    @staticmethod
     def bare_time(text: str, place: int) -> Told | None:
         """Read "nine twenty" as a whole sentence, said right after a station."""
         value = values.time_value(words_from(text, place))

@@ -25,7 +25,7 @@ from .found_notes import LATER_S, FoundNotes
 from .narrated_actions import Actions, Done, outweighs
 from .narrated_durations import out_for, time_out_s
 from .narrated_values import ValueNotes
-from .wishes import Sentence, being_painted
+from .wishes import RECENT, Sentence, being_painted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from .stream import StreamWord
 
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
+STAYS_S = 20.0  # what is told of a bee sooner is of her coming; guess
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _FRESH = re.compile(r"(?:^|[.,?]|\b(?:and|then|but|so|while|okay|right|oh)) $")
@@ -79,6 +80,7 @@ class Narrator:
         self.went_on: Done | None = None  # what a bee did up to where reading is
         self.asked_who: EventKind | None = None  # "who's that leaving?"
         self.who: EventKind | None = None  # what this sentence may answer that with
+        self.wished = self.planned = False  # asked what is to be done; answered so
         self.done_at = -1  # where reading went on after what a bee did last
 
     def read(self) -> list[Event]:
@@ -123,6 +125,7 @@ class Narrator:
             unreal=sayings.UNREAL.search(body) is not None,
         )
         said_end = end
+        wished, self.wished = self.wished, False
         if marked and not asks and (last := self.text.rfind(" , ", start, end)) > 0:
             tail = last + 3
             led = sayings.TAG.match(self.text, tail) or (
@@ -140,6 +143,7 @@ class Narrator:
             place = start
         if sentence.question:
             self.corrections.asked(opening)
+            self.wished = sayings.ASKED_WISH.search(body) is not None
         asked_who, self.asked_who = self.asked_who, None
         if who := sayings.ASKED_WHO.match(self.text, opening):
             self.asked_who = self._done_asked(who, start)
@@ -147,6 +151,7 @@ class Narrator:
             self.asked_who = asked_who
         else:
             self.who = asked_who
+        self.planned = wished and not sentence.question
         while place < end:
             place = self._clause(place, sentence)
         if not sentence.question and not asks_time:
@@ -394,10 +399,15 @@ class Narrator:
             done = self.actions.at(self.text, place)
             if done is None and last:
                 done = self._follower(place, last)
-            if done is None and whole and place >= start:
-                done = self._name_alone(place)
-            if done is None and (hedges or self._pointed(start, place)):
+            shown = self.text.endswith(sayings.SHOWN, 0, place)
+            alone = done is None and not self.planned
+            if alone and (shown or (whole and place >= start)):
+                done = self._name_alone(place) or self._left_unsaid(place)
+            alone = done is None and not self.planned
+            if alone and (hedges or self._pointed(start, place)):
                 done = self.actions.bare(self.text, place)
+                if done and last and self._confirms(done, last):
+                    return done.end + 1
             if done is None and self._after_border(start) and self.found.view.last:
                 done = self._lone(start)
         already = bool(
@@ -479,7 +489,7 @@ class Narrator:
         """Read an action without its bee; "back in five" may tell by itself which."""
         done = self.actions.lone(self.text, start)
         lead = (
-            re.compile(r"(?:in|after) ").match(self.text, done.end + 1)
+            re.compile(r"(?:in|after|,) ").match(self.text, done.end + 1)
             if done
             else None
         )
@@ -492,8 +502,31 @@ class Narrator:
             now_s = self.found.second(start)
             mark = out_for(self.found.events, self.found.view.out, now_s, stated_s)
         if not mark:
-            return None
+            return done if lead[0] == ", " else None
         return replace(done, named=replace(done.named, mark=mark, pronoun=""))
+
+    def _confirms(self, done: Done, last: Event) -> bool:
+        """Tell whether a name only says again who it was: "white, it is white"."""
+        soon = self.found.since_done(done.start, NEXT_S) is last
+        return soon and last.mark == done.named.mark
+
+    def _left_unsaid(self, place: int) -> Done | None:
+        """Read "white, two oh three" of a bee that was here: she left."""
+        named = self.names.single(self.text, place)
+        if named is None or named.mark not in self.found.view.here:
+            return None
+        start = named.end + (3 if self.text.startswith(" , ", named.end) else 1)
+        told = next(e for e in reversed(self.found.events) if e.mark == named.mark)
+        long_s = self.found.second(place) - (told.end_s or 0.0)
+        if long_s < STAYS_S or not self.values.degrees_at(self.text, start):
+            return None
+        return Done(
+            kind=EventKind.AWAY,
+            named=named,
+            start=place,
+            end=named.end,
+            certain=False,
+        )
 
     def _name_alone(self, place: int) -> Done | None:
         """Read a bee's name as a whole sentence: she came, if she was not here."""
@@ -501,7 +534,7 @@ class Narrator:
         if named is None or self.text[named.end + 1 : named.end + 2] not in {".", ","}:
             return None
         new = named.full and self.text.startswith(("a ", "an ", "one "), place)
-        painted = self.text.endswith((" done , ", " done "), 0, place)
+        painted = self.text.endswith(sayings.SHOWN, 0, place) and self._painting(place)
         known = named.mark in self.names.seen or new or painted
         if self.who and known:
             return Done(
@@ -522,6 +555,11 @@ class Narrator:
             end=named.end,
             certain=False,
         )
+
+    def _painting(self, place: int) -> bool:
+        """Tell whether somebody spoke of painting shortly before."""
+        before = self.text[max(0, place - RECENT) : place]
+        return sayings.PAINTING.search(f" {before}") is not None
 
     def _hedges(self, start: int, place: int) -> tuple[str, ...]:
         body = f" {self.text[start:place]}"

@@ -163,15 +163,16 @@ UNREAL_CLAUSE = re.compile(
     r"|mention|record))"
     r"|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told|shall"
     r"|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect|expected"
+    r"|(?:nearly|almost) (?:home|back|here|there|gone|in)"
     r"|do not (?:think|believe|reckon|suppose)|doubt|neither|nor|nobody|none|(?:might"
     r"|may|could) have"
     r"(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))|did i"
     r"|next would) "
 )
 PAINTING = re.compile(
-    r" (?:paint|painting|dab|dabbing|brush|another dot|dot on|applying|mark (?:one"
+    r" (?:paint|painting|(?:i|we) will do|dab|dabbing|brush|another dot|dot on|applying|mark (?:one"
     r"|another"
-    r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still|hold (?:her|it)|pens?|varnish"
+    r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still|hold (?:her|it)|pens|varnish"
     r"|texter|marker) "
 )
 QUESTION = re.compile(
@@ -199,6 +200,9 @@ ASKED_WHO = re.compile(
     r"|taking off|flying off)|(?P<back>coming in|landing|back|in|landed|here"
     r"|coming)))?(?: now| then)? (?=[?])"
 )
+# A question of what is to be done; a bee named in answer does nothing.
+ASKED_WISH = re.compile(r" (?:want|wants|shall|should|would|prefer|will|next|fancy) ")
+SHOWN = (" done , ", " you go , ", " you are , ", " there , ", " finished , ")
 # What may follow a note.
 _PLACE = (
     r"(?:on|at|to|in|from|off|onto|into|by) (?:the|our|this|that) "
