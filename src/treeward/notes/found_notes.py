@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from .sentences import Speech, Told
     from .stream import StreamWord
 
+HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
+SKIPPED_S = 180.0  # a recorder that only runs while somebody speaks; guess
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
 SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess
 HEDGED = 0.5  # share of hedged notes that are right; guess
@@ -63,8 +66,31 @@ class FoundNotes:
         end_s = self.events[-1].end_s
         if last.kind is not EventKind.AWAY or end_s is None:
             return False
-        bearings = all(event.kind is EventKind.BEARING for event in after)
+        told = {EventKind.BEARING, EventKind.TIME}
+        bearings = all(event.kind in told for event in after)
         return bearings and self.second(place) - end_s <= within_s
+
+    def clock_gain_s(self, value: str, place: int) -> float | None:
+        """Give how much more the clock went on than the recording since a time told.
+
+        None without a time before; `value` is the time of day said at `place`.
+        """
+        told = next((e for e in reversed(self.events) if e.kind is EventKind.TIME), None)
+        if told is None or not told.value:
+            return None
+        now_min, then_min = (_minutes(one) for one in (value, told.value))
+        gone_s = (now_min - then_min) % HALF_DAY_MIN * 60.0
+        return gone_s - (self.second(place) - (told.start_s or 0.0))
+
+    def skips(self) -> bool:
+        """Tell whether the recorder was off between times told: silence is left out."""
+        times = [e for e in self.events if e.kind is EventKind.TIME and e.value]
+        return any(
+            (_minutes(late.value) - _minutes(soon.value)) % HALF_DAY_MIN * 60.0
+            - ((late.start_s or 0.0) - (soon.start_s or 0.0))
+            > SKIPPED_S
+            for soon, late in pairwise(times)
+        )
 
     def second(self, place: int) -> float:
         """Give the second of the recording that was reached at `place`."""
@@ -497,6 +523,12 @@ class FoundNotes:
         """Take in an event that is ready."""
         self._took_back = False
         self.events.append(event)
+
+
+def _minutes(value: str) -> int:
+    """Give the minutes since midnight of a time of day."""
+    hour, minute = value.split(":")[:2]
+    return int(hour) * 60 + int(minute)
 
 
 def tells_a_way(event: Event) -> bool:

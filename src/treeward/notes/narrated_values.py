@@ -110,6 +110,10 @@ _TALK_OF_STATION = re.compile(
     r"|lies"
     r"|looks|needs|wants|bees|comes|tomorrow|yesterday|later|if|when|than|because) "
 )
+_STATION_IS = re.compile(
+    r"is (?:here|the|this|at|by|on|up|down|where (?:i|we)|just|under|beside|near)\b"
+    r"(?! (?:best|worst|other|last|next|one|same))"
+)
 _EITHER = re.compile(
     r"(?:it is|that is|that was|i make it|makes it|make it) (?=[\w ]+ [.,])"
     r"(?!(?:\w+ )*?(?:past|to|o'clock|half|quarter|am|pm|noon|midday|minutes?) )"
@@ -351,7 +355,8 @@ class ValueNotes:
             return None
         end = place_after(text, start, value.used)
         enough = _ENOUGH_ABOUT_STATION.match(text, end) is not None
-        if not enough and (within or _TALK_OF_STATION.match(text, end)):
+        is_here = _STATION_IS.match(text, end) is not None
+        if not enough and not is_here and (within or _TALK_OF_STATION.match(text, end)):
             return None
         return Told(
             kind=EventKind.STATION,

@@ -37,6 +37,8 @@ if TYPE_CHECKING:
 
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
 STAYS_S = 20.0  # what is told of a bee sooner is of her coming; guess
+CLOCK_OFF_S = 720.0  # a number that far from the last time told is none; guess
+SKIPS_S = 3600.0  # what a recorder may leave out between two words; guess
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _FRESH = re.compile(r"(?:^|[.,?]|\b(?:and|then|but|so|while|okay|right|oh)) $")
@@ -390,6 +392,8 @@ class Narrator:
             told = self.values.resumed(self.text, place)
         if told is None and whole and self._at_station(place):
             told = self.values.bare_time(self.text, place)
+        if told is None and whole and not self.found.leaving(place):
+            told = self._clock_told(place)
         done = None
         unreal = sentence.unreal_at(place)
         if not sentence.question and not unreal:
@@ -442,7 +446,16 @@ class Narrator:
             led or self._after_border(start) or start == self.done_at == place
         )
 
+    def _clock_told(self, place: int) -> Told | None:
+        """Read "eight thirteen" alone where the clock may well show that."""
+        told = self.values.bare_time(self.text, place)
+        gain_s = self.found.clock_gain_s(told.value, place) if told else None
+        most_s = SKIPS_S if self.found.skips() else CLOCK_OFF_S
+        return told if gain_s is not None and -90.0 <= gain_s <= most_s else None
+
     def _out_s(self) -> float:
+        if self.found.skips():
+            return 0.0  # by the recording's own time nobody knows
         last = self.found.last_done
         return 0.0 if last is None else time_out_s(self.found.events, last)
 
