@@ -271,6 +271,7 @@ class View:
         self.last = ""  # the bee that did something last
         self.spoken = ""  # the bee named last
         self.wanted = ""  # a bee spoken of while she was out
+        self.since_station: set[str] = set()  # bees that were seen at this station
         self.along: dict[str, str] = {}  # where each bee flew last, as in an event
 
     def note(self, kind: str, mark: str) -> None:
@@ -281,11 +282,18 @@ class View:
             self.wanted = mark
             return
         self.wanted = ""
+        self.since_station.add(mark)
         self.last = self.spoken = mark
         if kind in {"back", "mark"}:
             self._move(mark, self.out, self.here)
         elif kind == "away":
             self._move(mark, self.here, self.out)
+
+    def moved_on(self) -> None:
+        """Take in that the watching goes on elsewhere: no bee is there yet."""
+        self.out += [mark for mark in self.here if mark not in self.out]
+        self.here.clear()
+        self.since_station.clear()
 
     @staticmethod
     def _move(mark: str, source: list[str], target: list[str]) -> None:
@@ -313,6 +321,8 @@ class View:
             return self.spoken, could_be
         if kind == "away":
             return (pool[-1] if pool else ""), could_be
+        if kind == "back" and len(pool) > 1:
+            pool = [mark for mark in pool if mark in self.since_station]
         return (pool[-1] if len(pool) == 1 else ""), could_be
 
     def group(self, kind: str, number: int) -> tuple[str, ...]:

@@ -71,12 +71,14 @@ _NO_BEE_YET = re.compile(
     r"|(?:still )?(?:waiting|looking) (?:for|on)"
 )
 _PUT_DOWN = re.compile(
-    r"(?:(?:i|we|will|am|are|so|let us|have|shall|going to|and|must) )*(?:put|putting"
+    r"(?:(?:i|we|will|am|are|so|let us|have|shall|going to|and|must) )*"
+    r"(?:(?:scratch|strike|cross|rub|scrub|wipe|drop|take) her (?:off|out|from)"
+    r"|(?:close|close up|end) her (?:page|line|column)|(?:put|putting"
     r"|write"
     r"|writing|count|counting|treat|treating|call|calling|log|logging|mark|give"
     r"|giving) (?:up on )?her"
     r"(?: (?:down|off|up|as|for|a))*(?: (?:lost|missing|gone|missed|dead|no show|not"
-    r" returned))?(?= )"
+    r" returned))?)(?= )"
 )
 _COUNTED = re.compile(
     r" (?:, )?(?:i|we) (?:(?:will|would|must|have to|now|am|are) )*(?:consider|regard"

@@ -522,6 +522,10 @@ class FoundNotes:
     def add(self, event: Event) -> None:
         """Take in an event that is ready."""
         self._took_back = False
+        if event.kind is EventKind.STATION:
+            before = [e.value for e in self.events if e.kind is EventKind.STATION]
+            if before and before[-1] != event.value:
+                self.view.moved_on()
         self.events.append(event)
 
 

@@ -169,7 +169,7 @@ LONE = (
     (
         EventKind.BACK,
         re.compile(
-            r"(?:(?:and|straight|right) )*(?:landed|back again|back already|returned"
+            r"(?:(?:and|straight|right) )*(?:in again|back in|landed|back again|back already|returned"
             r"|landing"
             r"|touchdown|touched down|back (?=(?:in|after) (?:\w+ ){1,4}[.,])|down"
             r" again)"
@@ -226,7 +226,8 @@ PAINTING = re.compile(
     r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*"
     r"(?:mark|marked|painted|marking|painting|put|putting|dabbed|gave|given|got|done"
     r"|dotted|daubed)"
-    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|her|it|some|dot|of|bit"
+    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|forager|worker|lady|girl|with|second"
+    r"|third|2nd|3rd|fourth|her|it|some|dot|of|bit"
     r"|little|spot|blob|dab|drop|splash|touch|up))* "
 )
 PAINTED = re.compile(r" (?:one|bee|dot|spot|paint|mark|blob)(?= )")

@@ -41,6 +41,7 @@ CLOCK_OFF_S = 720.0  # a number that far from the last time told is none; guess
 SKIPS_S = 3600.0  # what a recorder may leave out between two words; guess
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
+_UNSURE = frozenset({FlagCode.DURATION_OF_WHAT, FlagCode.AMID_WORDS})
 _FRESH = re.compile(r"(?:^|[.,?]|\b(?:and|then|but|so|while|okay|right|oh)) $")
 _CALLED = re.compile(
     r"(?: (?:anyway|again|too|now|as well|at last|home|already|there|then))* , "
@@ -392,8 +393,12 @@ class Narrator:
             told = self.values.resumed(self.text, place)
         if told is None and whole and self._at_station(place):
             told = self.values.bare_time(self.text, place)
-        if told is None and whole and not self.found.leaving(place):
-            told = self._clock_told(place)
+        fresh = self._after_border(start) or start == self.done_at == place
+        if fresh and not self.found.leaving(place):
+            by_clock = self._clock_told(place)
+            fits = told and not any(f.code in _UNSURE for f in told.flags)
+            if by_clock and not (told and (fits or told.end > by_clock.end)):
+                told = by_clock
         done = None
         unreal = sentence.unreal_at(place)
         if not sentence.question and not unreal:
@@ -403,6 +408,7 @@ class Narrator:
             done = self.actions.at(self.text, place)
             if done is None and last:
                 done = self._follower(place, last)
+            sure = done is not None
             shown = self.text.endswith(sayings.SHOWN, 0, place)
             alone = done is None and not self.planned
             if alone and (shown or (whole and place >= start)):
@@ -410,8 +416,8 @@ class Narrator:
             alone = done is None and not self.planned
             if alone and (hedges or self._pointed(start, place)):
                 done = self.actions.bare(self.text, place)
-                if done and last and self._confirms(done, last):
-                    return done.end + 1
+            if done and not sure and last and self._confirms(done, last):
+                return done.end + 1
             if done is None and self._after_border(start) and self.found.view.last:
                 done = self._lone(start)
         already = bool(
@@ -429,6 +435,7 @@ class Narrator:
             and not outweighs(done, told, already=already)
         ):
             self.found.tell(told, hedges)
+            self.done_at = told.end
             self.asked = self.asked and told.kind is not EventKind.TIME
             return told.end
         if done and done.end < sentence.end + 1:

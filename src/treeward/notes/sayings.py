@@ -6,7 +6,7 @@ import re
 
 # Said before a note and meaning nothing.
 _FILLERS = (
-    *("aye", "och", "naw", "nah", "sure enough", "by the way", "to my surprise"),
+    *("beauty", "beaut", "bingo", "voila", "voil\u00e0", "aye", "och", "naw", "nah", "sure enough", "by the way", "to my surprise"),
     *("okay", "right", "and", "so", "well", "yes", "yeah", "yep", "look", "then"),
     *(
         "but",
