@@ -86,6 +86,8 @@ def _heard(word: str, before: str, after: str, colours: Collection[str]) -> str:
         return "bee"
     digits = re.fullmatch(r"\d+", after) is not None
     named = before in {*_ONE_AFTER, *colours, *_SOUNDS_LIKE} or after in colours
+    if word == "1" and before in {"other", "another"}:
+        return "one"
     if word == "1" and named and not digits:
         return "one"
     if word == "2" and after == "of":

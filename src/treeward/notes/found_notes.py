@@ -302,11 +302,15 @@ class FoundNotes:
 
     def _said_before(self, done: Done, mark: str) -> bool:
         """Tell whether this only says the event before it once more."""
-        last = self._just_now(done)
-        if last is None:
+        last = self._just_now(done) or self.since_done(done.start)
+        if last is None or last.kind is not done.kind:
             return False
+        soon = self._just_now(done) is not None
         same = last.mark and done.named.pronoun in {"she", "it", "her"}
-        return bool(not mark or mark == last.mark or same)
+        gone = done.kind is EventKind.AWAY and not self.view.here
+        if last.mark and not mark and gone:
+            return True
+        return soon and bool(not mark or mark == last.mark or same)
 
     def _hedge_after(self, done: Done) -> tuple[str, int, list[str]]:
         """Read doubt said after the note: "I think", "or was it pink"."""

@@ -89,7 +89,7 @@ ARRIVES = re.compile(
     r"|alighted|alights|touched down|touches down|having a drink|having a sip|drinking"
     r"|sipping|feeding|lapping|sucking|loading|back|home(?: again)?|in|down"
     r"|joined (?:her|him|them|it)"
-    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])|found (?:it|us|me)|found (?:the"
+    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])|(?:found|traced|located|discovered|tracked) (?:it|us|me)|found (?:the"
     r"|our"
     r"|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer"
     r"|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her|a brief)"
@@ -113,7 +113,7 @@ LEAVES = re.compile(
     r"|vanished|vanishing|disappeared|disappearing|went|away|off|out|up|airborne"
     r"|straight back out|back out|no longer (?:here|with us)|(?:made|making"
     r"|makes) (?:her|its) exit"
-    r"|taken (?:her|its) leave|took (?:her|its) leave|had enough|said goodbye"
+    r"|(?:taken|took|takes|taking) (?:her|its) leave|had enough|said goodbye"
     r"|lifting|lifted|moved on|moving on|flew|the first to (?:leave|go)"
     r"|first to (?:leave|go)"
     r"|had (?:enough|her fill) and (?:gone|left|off)|did not (?:stay|linger|hang about)"
@@ -169,7 +169,7 @@ LONE = (
     (
         EventKind.BACK,
         re.compile(
-            r"(?:(?:and|straight|right) )*(?:in again|back in|landed|back again|back already|returned"
+            r"(?:(?:and|straight|right) )*(?:in again|back in|back(?= [,.])|landed|back again|back already|returned"
             r"|landing"
             r"|touchdown|touched down|back (?=(?:in|after) (?:\w+ ){1,4}[.,])|down"
             r" again)"

@@ -107,7 +107,7 @@ _WAY = (
     r"|figure|point|notch|path|degrees|spot)"
 )
 _SAME = re.compile(
-    r"(?:(?:she|it|they|took|went|flew|and|in|on|on the|in the|along|that is|it is"
+    r"(?:(?:she|it|they|took|takes|went|flew|follows|followed|keeps|and|in|on|on the|in the|along|that is|it is"
     r"|flying|going|off|heading"
     r"|exactly"
     r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"

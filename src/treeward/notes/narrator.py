@@ -17,7 +17,7 @@ from . import sayings
 from . import stream as st
 from .adjuncts import adjuncts
 from .bee_names import BeeNames, Named
-from .clauses import Clauses
+from .clauses import COUNTED, Clauses
 from .corrections import Corrections
 from .events import Event
 from .flags import Flag, FlagCode
@@ -195,6 +195,7 @@ class Narrator:
                 done = replace(done, ago_s=self.found.last_ago_s)
                 return self._do(done, ())
         border = self._after_border(start) or self.text[start] == ","
+        border = border or sayings.SAYS_AGAIN.match(self.text, start) is not None
         if border and not sentence.question:
             corrected = self.corrections.at(start)
             if corrected is not None:
@@ -561,6 +562,8 @@ class Narrator:
                 kind=self.who, named=named, start=place, end=named.end, certain=False
             )
         if named.mark in self.found.view.here or not known:
+            return None
+        if COUNTED.match(self.text, named.end):
             return None
         if sayings.DENIED.search(self.text[:place]):
             return None

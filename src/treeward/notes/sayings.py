@@ -6,7 +6,7 @@ import re
 
 # Said before a note and meaning nothing.
 _FILLERS = (
-    *("beauty", "beaut", "bingo", "voila", "voil\u00e0", "aye", "och", "naw", "nah", "sure enough", "by the way", "to my surprise"),
+    *("beauty", "beaut", "bingo", "voila", "voil", "aye", "och", "naw", "nah", "sure enough", "by the way", "to my surprise"),
     *("okay", "right", "and", "so", "well", "yes", "yeah", "yep", "look", "then"),
     *(
         "but",
@@ -152,7 +152,7 @@ UNREAL_DAY = re.compile(
 )
 # What follows in the sentence is none: "when red gets back we can take a bearing".
 UNREAL_AFTER = re.compile(
-    r" (?:when|whenever|(?<!from )before|(?<!at )once(?! (?:and|more|again|or|,))"
+    r" (?:when|whenever|(?<!from )(?<!of )before(?! [.,])|(?<!at )once(?! (?:and|more|again|or|,))"
     r"|after(?= [a-z]+ (?:is|left|came|comes|goes|went|has)))(?= )"
 )
 # The clause is none.
@@ -253,6 +253,7 @@ _SAYS_AGAIN = (
     r"|tell a lie"
     r"|or rather|my mistake) "
 )
+SAYS_AGAIN = re.compile(_SAYS_AGAIN)
 CLAUSE = re.compile(
     rf" [.?,] | and | but | so | because | before | when | while | cos | which "
     rf"| though "
