@@ -117,8 +117,9 @@ _IS_NOW = re.compile(
     r"(?:the |a |in )?)[a-z-]+(?: one)? $"
 )
 _HAS_COLOUR = re.compile(  # "has" is spelled "is"
-    r" (?:she|this one|that one|the third|the second|number \w+) (?:is|wears|wearing|got"
-    r"|is got) (?:a|an|her|the) (?:(?:little|nice|fine|small|big) )?[a-z]+ (?:hat|cap"
+    r" (?:she|this one|that one|the third|the second|number \w+) (?:is|wears|wearing"
+    r"|got|is got) (?:a|an|her|the) (?:(?:little|nice|fine|small|big) )?[a-z]+ (?:hat"
+    r"|cap"
     r"|coat|dot|spot|jacket|crown|dress|head|back|stripe|badge|bonnet) "
     r"| [a-z]+ is (?:on|upon) (?:her|this one|that one|it) $"
     r"| done that is [a-z]+ with "

@@ -93,7 +93,12 @@ class Corrections:
         """Change what is corrected at `place`; gives where reading goes on."""
         if not self.found.events:
             return None
-        for finder in (self._other_minutes, self._meant_another, self._named_after, self._taken_back):
+        for finder in (
+            self._other_minutes,
+            self._meant_another,
+            self._named_after,
+            self._taken_back,
+        ):
             end = finder(place)
             if end is not None:
                 return end

@@ -49,9 +49,7 @@ _TOO_AFTER = _words("in back off away gone here")
 _PRONOUN = _words("she she's he it and so but")
 
 
-def as_said(
-    pieces: Sequence[StreamWord], colours: Collection[str]
-) -> list[StreamWord]:
+def as_said(pieces: Sequence[StreamWord], colours: Collection[str]) -> list[StreamWord]:
     """Put the bees and numbers that were said in place of their sound-alikes."""
     found = [*pieces]
     for at, piece in enumerate(found):
@@ -86,16 +84,14 @@ def _heard(word: str, before: str, after: str, colours: Collection[str]) -> str:
         return "bee"
     digits = re.fullmatch(r"\d+", after) is not None
     named = before in {*_ONE_AFTER, *colours, *_SOUNDS_LIKE} or after in colours
-    if word == "1" and before in {"other", "another"}:
-        return "one"
-    if word == "1" and named and not digits:
-        return "one"
-    if word == "2" and after == "of":
-        return "two"
-    if word == "2" and after in {"", *_PRONOUN}:
-        too = before in {*_TOO_AFTER, *colours, *_SOUNDS_LIKE}
-        return "too" if too else word
-    return word
+    named = (named and not digits) or before in {"other", "another"}
+    too = before in {*_TOO_AFTER, *colours, *_SOUNDS_LIKE}
+    also = word == "2" and after in {"", *_PRONOUN} and too
+    if word == "1":
+        word = "one" if named else word
+    elif word == "2" and after == "of":
+        word = "two"
+    return "too" if also else word
 
 
 def _spelled(piece: StreamWord, said: str) -> str:

@@ -75,7 +75,9 @@ class FoundNotes:
 
         None without a time before; `value` is the time of day said at `place`.
         """
-        told = next((e for e in reversed(self.events) if e.kind is EventKind.TIME), None)
+        told = next(
+            (e for e in reversed(self.events) if e.kind is EventKind.TIME), None
+        )
         if told is None or not told.value:
             return None
         now_min, then_min = (_minutes(one) for one in (value, told.value))
@@ -416,11 +418,9 @@ class FoundNotes:
         named = told.named
         if named and named.mark:
             return named.mark, None
-        if named and told.kind is EventKind.BEARING and self._left_last():
-            told_of = {e.mark for e in self.events[-2:] if tells_a_way(e)}
-            rest = [mark for mark in self._left_last() if mark not in told_of]
-            if re.fullmatch(OTHER, named.pronoun) and len(rest) == 1:
-                return rest[0], Flag.of(FlagCode.TAKEN_AS, named.pronoun, rest[0])
+        other = self._other_that_left(named) if named else ""
+        if named and told.kind is EventKind.BEARING and other:
+            return other, Flag.of(FlagCode.TAKEN_AS, named.pronoun, other)
         if told.kind is EventKind.BEARING:
             soon = self.leaving(told.start)
             if soon or self.leaving(told.start, LATER_S):
@@ -429,13 +429,17 @@ class FoundNotes:
                 if len(self._left_last()) > 1 and self._left_together():
                     return left.mark, Flag(FlagCode.TWO_LEFT)
                 return left.mark, doubt if left.flags or not soon else None
-        if told.kind is EventKind.DURATION or named or told.of_view:
-            mark = self.view.last
-            if mark and (named or told.of_view):
-                return mark, Flag.of(FlagCode.OF_BEE_IN_VIEW, mark)
-            if told.kind is EventKind.DURATION or named:
-                return "", Flag(FlagCode.BEE_UNSAID)
-        return "", None
+        mark = self.view.last
+        if mark and (named or told.of_view):
+            return mark, Flag.of(FlagCode.OF_BEE_IN_VIEW, mark)
+        unsaid = told.kind is EventKind.DURATION or named
+        return "", Flag(FlagCode.BEE_UNSAID) if unsaid else None
+
+    def _other_that_left(self, named: Named) -> str:
+        """Give the one of two that left last whose way was not told yet."""
+        told_of = {e.mark for e in self.events[-2:] if tells_a_way(e)}
+        rest = [mark for mark in self._left_last() if mark not in told_of]
+        return rest[0] if re.fullmatch(OTHER, named.pronoun) and len(rest) == 1 else ""
 
     def _left_together(self) -> bool:
         """Tell whether the two bees that left last did so in one breath."""

@@ -89,7 +89,8 @@ ARRIVES = re.compile(
     r"|alighted|alights|touched down|touches down|having a drink|having a sip|drinking"
     r"|sipping|feeding|lapping|sucking|loading|back|home(?: again)?|in|down"
     r"|joined (?:her|him|them|it)"
-    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])|(?:found|traced|located|discovered|tracked) (?:it|us|me)|found (?:the"
+    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])"
+    r"|(?:found|traced|located|discovered|tracked) (?:it|us|me)|found (?:the"
     r"|our"
     r"|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer"
     r"|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her|a brief)"
@@ -169,7 +170,8 @@ LONE = (
     (
         EventKind.BACK,
         re.compile(
-            r"(?:(?:and|straight|right) )*(?:in again|back in|back(?= [,.])|landed|back again|back already|returned"
+            r"(?:(?:and|straight|right) )*(?:in again|back in|back(?= [,.])|landed"
+            r"|back again|back already|returned"
             r"|landing"
             r"|touchdown|touched down|back (?=(?:in|after) (?:\w+ ){1,4}[.,])|down"
             r" again)"
@@ -226,7 +228,8 @@ PAINTING = re.compile(
     r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*"
     r"(?:mark|marked|painted|marking|painting|put|putting|dabbed|gave|given|got|done"
     r"|dotted|daubed)"
-    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|forager|worker|lady|girl|with|second"
+    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|forager|worker|lady"
+    r"|girl|with|second"
     r"|third|2nd|3rd|fourth|her|it|some|dot|of|bit"
     r"|little|spot|blob|dab|drop|splash|touch|up))* "
 )
@@ -249,7 +252,8 @@ FOLLOWS_TAIL = re.compile(
     r"|a bit"
     r"|a second|a moment) )?(?:behind(?: her| it| them)?|after(?: her| it| them)?"
     r"|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise|next"
-    r"|(?:beside|next to|alongside) (?:her|it|them)|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
+    r"|(?:beside|next to|alongside) (?:her|it|them)"
+    r"|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
 )
 PARTICLE = re.compile(
     r"(?:and )?(?:(?P<away>off|away|up|out)|back|in|down"

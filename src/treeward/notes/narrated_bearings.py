@@ -84,7 +84,8 @@ _ENOUGH = re.compile(
     r"|them)"
     r"|she |he |when |as |thereabouts |near enough|as (?:before|usual|always)"
     r"|or near it|on the nose"
-    r"|true |magnetic |i |on the (?:dot|button) |is (?:all|my|her|near|the best)|says |said |near |if |there "
+    r"|true |magnetic |i |on the (?:dot|button) "
+    r"|is (?:all|my|her|near|the best)|says |said |near |if |there "
     r"|is what|$)"
 )
 _NO_DEGREES = re.compile(
@@ -107,7 +108,8 @@ _WAY = (
     r"|figure|point|notch|path|degrees|spot)"
 )
 _SAME = re.compile(
-    r"(?:(?:she|it|they|took|takes|went|flew|follows|followed|keeps|and|in|on|on the|in the|along|that is|it is"
+    r"(?:(?:she|it|they|took|takes|went|flew|follows|followed|keeps"
+    r"|and|in|on|on the|in the|along|that is|it is"
     r"|flying|going|off|heading"
     r"|exactly"
     r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
@@ -327,11 +329,16 @@ class Bearings:
         beside = _BESIDE.match(text, named.end)
         if leaving and named.mark and beside and self._value_at(text, beside.end()):
             return _Way(start=beside.end(), named=named)
-        is_hers = re.compile(r" (?:(?:is|was|at|on|to|goes to|took|had|got|i had|,) )?").match(
-            text, named.end
-        )
+        is_hers = re.compile(
+            r" (?:(?:is|was|at|on|to|goes to|took|had|got|i had|,) )?"
+        ).match(text, named.end)
         other = re.fullmatch(OTHER, named.pronoun) is not None
-        if leaving and (named.mark or other) and is_hers and self._value_at(text, is_hers.end()):
+        if (
+            leaving
+            and (named.mark or other)
+            and is_hers
+            and self._value_at(text, is_hers.end())
+        ):
             return _Way(start=is_hers.end(), named=named)
         return None
 

@@ -94,7 +94,8 @@ _AS_STATION = re.compile(
     r"|spot"
     r"|site|post|place|point|position|dish|pitch)|(?:stand|stop|spot|site|post|point"
     r"|position|pitch) (?:number )?(?P<m>one|two|three|four|five|six|\d)"
-    r"|(?P<nth>first|second|third|fourth) (?:station|stand|stop|spot|site|post|place|point"
+    r"|(?P<nth>first|second|third|fourth) (?:station|stand|stop|spot|site|post"
+    r"|place|point"
     r"|position|pitch)|(?<=this is )number (?P<k>\w+)|(?<=here is )number (?P<l>\w+)) "
 )
 _ENOUGH_ABOUT_STATION = re.compile(
@@ -283,9 +284,11 @@ class ValueNotes:
         if value is None or not value.text or value.used < 1:
             return None
         end = place_after(text, place, value.used)
-        if not re.compile(rf"{_ON_WATCH}(?:[.,]|so |i |and (?:i|we|it|she|away) )").match(
-            text, end
-        ) or not re.search(r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]):
+        if not re.compile(
+            rf"{_ON_WATCH}(?:[.,]|so |i |and (?:i|we|it|she|away) )"
+        ).match(text, end) or not re.search(
+            r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]
+        ):
             return None
         return Told(
             kind=EventKind.TIME,

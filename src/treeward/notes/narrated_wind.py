@@ -63,8 +63,8 @@ _STRENGTHS: Mapping[str, str] = {
 }
 _TOPIC = 60  # characters in which the wind was spoken of; guess
 _TOPIC_WORDS = frozenset(
-    "put call it say make yeah yes no and still now quite very from out of the a bit so"
-    " just is".split()
+    {"put", "call", "it", "say", "make", "yeah", "yes", "no", "and", "still", "now"}
+    | {"quite", "very", "from", "out", "of", "the", "a", "bit", "so", "just", "is"}
 )
 _MOST_WORDS = 24
 _CHANGED = re.compile(r" from (?:an? )?(\w+) to (?:an? )?(?=\w)")

@@ -16,6 +16,7 @@ from treeward.language.kinds import UNMARKED, EventKind
 from . import sayings
 from . import stream as st
 from .adjuncts import adjuncts
+from .asking import Asked, statement_end
 from .bee_names import BeeNames, Named
 from .clauses import COUNTED, Clauses
 from .corrections import Corrections
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 
     from treeward.language.phrasebook import PhraseBook
 
-    from .sentences import Speech
+    from .sentences import Speech, Told
     from .stream import StreamWord
 
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
@@ -79,11 +80,8 @@ class Narrator:
             values=self.values,
             found=self.found,
         )
-        self.asked = False
+        self.asked = Asked()
         self.went_on: Done | None = None  # what a bee did up to where reading is
-        self.asked_who: EventKind | None = None  # "who's that leaving?"
-        self.who: EventKind | None = None  # what this sentence may answer that with
-        self.wished = self.planned = False  # asked what is to be done; answered so
         self.done_at = -1  # where reading went on after what a bee did last
 
     def read(self) -> list[Event]:
@@ -128,49 +126,23 @@ class Narrator:
             unreal=sayings.UNREAL.search(body) is not None,
         )
         said_end = end
-        wished, self.wished = self.wished, False
-        if marked and not asks and (last := self.text.rfind(" , ", start, end)) > 0:
-            tail = last + 3
-            led = sayings.TAG.match(self.text, tail) or (
-                sayings.QUESTION.match(self.text, tail)
-                and not sayings.ASKED_AGAIN.match(self.text, tail)
-            )
-            if led:
+        if marked and not asks:
+            stated = statement_end(self.text, start, end)
+            if stated > start:
                 sentence.question = False
-                sentence.end = end = last
+                sentence.end = end = stated
+        last = self.found.since_done(start, NEXT_S)
+        unnamed = last.kind if last and self.found.by_pronoun else None
+        self.asked.take_in(sentence, opening, unnamed)
         asks_time = sayings.TIME_ASKED.search(body) is not None
-        if asks_time:
-            self.asked = True
-            place = self._answer(start, sentence)
-        else:
-            place = start
+        place = self._answer(start, sentence) if asks_time else start
         if sentence.question:
             self.corrections.asked(opening)
-            self.wished = sayings.ASKED_WISH.search(body) is not None
-        asked_who, self.asked_who = self.asked_who, None
-        if who := sayings.ASKED_WHO.match(self.text, opening):
-            self.asked_who = self._done_asked(who, start)
-        elif sentence.question:
-            self.asked_who = asked_who
-        else:
-            self.who = asked_who
-        self.planned = wished and not sentence.question
         while place < end:
             place = self._clause(place, sentence)
-        if not sentence.question and not asks_time:
-            self.asked = False
-        self.who = None
+        self.asked.finish(sentence)
         self.found.mentioned = ""
         return said_end + 2
-
-    def _done_asked(self, who: re.Match[str], place: int) -> EventKind | None:
-        """Tell what was done by the bee that is asked for."""
-        if who["away"]:
-            return EventKind.AWAY
-        if who["back"]:
-            return EventKind.BACK
-        last = self.found.since_done(place, NEXT_S)
-        return last.kind if last and self.found.by_pronoun else None
 
     def _answer(self, start: int, sentence: Sentence) -> int:
         """Skip the words that ask for the time."""
@@ -371,54 +343,20 @@ class Narrator:
 
     def _note(self, start: int, place: int, sentence: Sentence) -> int | None:
         hedges = self._hedges(start, place)
-        whole = self._whole(start)
-        told = self.values.at(
-            self.text,
-            place,
-            asked=self.asked,
-            leaving=self.found.leaving(place)
-            or (whole and self.found.leaving(place, LATER_S)),
-            left=self.found.leaving(place, LATER_S),
-        )
-        last = self.found.since_done(place)
-        if last and last.kind is EventKind.BACK and self._may_state_time(start, place):
-            lasted = self.values.since_back(self.text, place, self._out_s())
-            longer = (
-                told
-                and lasted
-                and (told.kind is not EventKind.DURATION or told.end > lasted.end)
-            )
-            if lasted and not longer:
-                told = lasted
-        if told is None and self._paused() and self._after_border(start):
-            told = self.values.resumed(self.text, place)
-        if told is None and whole and self._at_station(place):
-            told = self.values.bare_time(self.text, place)
-        fresh = self._after_border(start) or start == self.done_at == place
-        if fresh and not self.found.leaving(place):
-            by_clock = self._clock_told(place)
-            fits = told and not any(f.code in _UNSURE for f in told.flags)
-            if by_clock and not (told and (fits or told.end > by_clock.end)):
-                told = by_clock
+        told = self._told(start, place)
         done = None
-        unreal = sentence.unreal_at(place)
-        if not sentence.question and not unreal:
-            done = self.actions.clipped(self.text, place) if whole else None
-            if done:
-                return self._do(done, hedges)
+        if not sentence.question and not sentence.unreal_at(place):
+            clipped = self._whole(start) and self.actions.clipped(self.text, place)
+            if clipped:
+                return self._do(clipped, hedges)
+            last = self.found.since_done(place)
             done = self.actions.at(self.text, place)
             if done is None and last:
                 done = self._follower(place, last)
-            sure = done is not None
-            shown = self.text.endswith(sayings.SHOWN, 0, place)
-            alone = done is None and not self.planned
-            if alone and (shown or (whole and place >= start)):
-                done = self._name_alone(place) or self._left_unsaid(place)
-            alone = done is None and not self.planned
-            if alone and (hedges or self._pointed(start, place)):
-                done = self.actions.bare(self.text, place)
-            if done and not sure and last and self._confirms(done, last):
-                return done.end + 1
+            if done is None and not self.asked.planned:
+                done = self._only_named(start, place, hedged=bool(hedges))
+                if done and last and self._confirms(done, last):
+                    return done.end + 1
             if done is None and self._after_border(start) and self.found.view.last:
                 done = self._lone(start)
         already = bool(
@@ -437,11 +375,54 @@ class Narrator:
         ):
             self.found.tell(told, hedges)
             self.done_at = told.end
-            self.asked = self.asked and told.kind is not EventKind.TIME
+            self.asked.time = self.asked.time and told.kind is not EventKind.TIME
             return told.end
         if done and done.end < sentence.end + 1:
             return self._do(done, hedges)
         return None
+
+    def _told(self, start: int, place: int) -> Told | None:
+        """Read a note with a value at `place`, by what was said before it."""
+        whole = self._whole(start)
+        left = self.found.leaving(place, LATER_S)
+        told = self.values.at(
+            self.text,
+            place,
+            asked=self.asked.time,
+            leaving=self.found.leaving(place) or (whole and left),
+            left=left,
+        )
+        last = self.found.since_done(place)
+        if last and last.kind is EventKind.BACK and self._may_state_time(start, place):
+            lasted = self.values.since_back(self.text, place, self._out_s())
+            longer = (
+                told
+                and lasted
+                and (told.kind is not EventKind.DURATION or told.end > lasted.end)
+            )
+            if lasted and not longer:
+                told = lasted
+        if told is None and self._paused() and self._after_border(start):
+            told = self.values.resumed(self.text, place)
+        if told is None and whole and self._at_station(place):
+            told = self.values.bare_time(self.text, place)
+        fresh = self._after_border(start) or start == self.done_at == place
+        if fresh and not self.found.leaving(place):
+            by_clock = self._clock_told(place)
+            sure = told and not any(f.code in _UNSURE for f in told.flags)
+            if by_clock and not (told and (sure or told.end > by_clock.end)):
+                told = by_clock
+        return told
+
+    def _only_named(self, start: int, place: int, *, hedged: bool) -> Done | None:
+        """Read a bee's name, without what she did."""
+        done = None
+        shown = self.text.endswith(sayings.SHOWN, 0, place)
+        if shown or (self._whole(start) and place >= start):
+            done = self._name_alone(place) or self._left_unsaid(place)
+        if done is None and (hedged or self._pointed(start, place)):
+            done = self.actions.bare(self.text, place)
+        return done
 
     def _may_state_time(self, start: int, place: int) -> bool:
         """Tell whether how long a bee was out may stand here, told as a bare number."""
@@ -514,6 +495,8 @@ class Narrator:
             if done
             else None
         )
+        if done and done.named.pronoun == "back" and lead is None:
+            return None  # "back." may be anybody
         if done is None or lead is None:
             return done
         told = self.values.since_back(self.text, lead.start(), 0.0)
@@ -522,8 +505,11 @@ class Narrator:
             stated_s = float(told.value.split()[1])
             now_s = self.found.second(start)
             mark = out_for(self.found.events, self.found.view.out, now_s, stated_s)
+        if not mark and lead[0] == ", ":
+            known = self.found.view.meant(done.kind, done.named.pronoun)[0]
+            return done if known or done.named.pronoun != "back" else None
         if not mark:
-            return done if lead[0] == ", " else None
+            return None
         return replace(done, named=replace(done.named, mark=mark, pronoun=""))
 
     def _confirms(self, done: Done, last: Event) -> bool:
@@ -557,9 +543,13 @@ class Narrator:
         new = named.full and self.text.startswith(("a ", "an ", "one "), place)
         painted = self.text.endswith(sayings.SHOWN, 0, place) and self._painting(place)
         known = named.mark in self.names.seen or new or painted
-        if self.who and known:
+        if self.asked.done and known:
             return Done(
-                kind=self.who, named=named, start=place, end=named.end, certain=False
+                kind=self.asked.done,
+                named=named,
+                start=place,
+                end=named.end,
+                certain=False,
             )
         if named.mark in self.found.view.here or not known:
             return None

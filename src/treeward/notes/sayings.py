@@ -6,7 +6,20 @@ import re
 
 # Said before a note and meaning nothing.
 _FILLERS = (
-    *("beauty", "beaut", "bingo", "voila", "voil", "aye", "och", "naw", "nah", "sure enough", "by the way", "to my surprise"),
+    *(
+        "beauty",
+        "beaut",
+        "bingo",
+        "voila",
+        "voil",
+        "aye",
+        "och",
+        "naw",
+        "nah",
+        "sure enough",
+        "by the way",
+        "to my surprise",
+    ),
     *("okay", "right", "and", "so", "well", "yes", "yeah", "yep", "look", "then"),
     *(
         "but",
@@ -152,7 +165,8 @@ UNREAL_DAY = re.compile(
 )
 # What follows in the sentence is none: "when red gets back we can take a bearing".
 UNREAL_AFTER = re.compile(
-    r" (?:when|whenever|(?<!from )(?<!of )before(?! [.,])|(?<!at )once(?! (?:and|more|again|or|,))"
+    r" (?:when|whenever|(?<!from )(?<!of )before(?! [.,])"
+    r"|(?<!at )once(?! (?:and|more|again|or|,))"
     r"|after(?= [a-z]+ (?:is|left|came|comes|goes|went|has)))(?= )"
 )
 # The clause is none.
@@ -170,9 +184,11 @@ UNREAL_CLAUSE = re.compile(
     r"|next would) "
 )
 PAINTING = re.compile(
-    r" (?:paint|painting|(?:i|we) will do|dab|dabbing|brush|another dot|dot on|applying|mark (?:one"
+    r" (?:paint|painting|(?:i|we) will do|dab|dabbing|brush|another dot|dot on"
+    r"|applying|mark (?:one"
     r"|another"
-    r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still|hold (?:her|it)|pens|varnish"
+    r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still"
+    r"|hold (?:her|it)|pens|varnish"
     r"|texter|marker) "
 )
 QUESTION = re.compile(
@@ -185,23 +201,7 @@ TIME_ASKED = re.compile(
     r"|(?:what do you )make the time(?: to be)?"
 )
 
-# What ends a statement as a question: "white's left, did you see that?"
-TAG = re.compile(
-    r"(?:(?:is|was|did|does|are|were|do) not (?:it|she|that|they|you|we|he)"
-    r"|would you believe(?: it| that)?|you know|you see|okay|right|eh|yeah) (?=[?])"
-)
-ASKED_AGAIN = re.compile(
-    r"(?:is|was|has|did|does|are|were) (?:it|she|that|they|he|her) (?=[?])"
-)
-# Which bee it was that did something: "who's that leaving?", "which one?"
-ASKED_WHO = re.compile(
-    r"(?:and )?(?:who|which|what colou?r)(?: (?:one|bee|of them))?(?: (?:is|was)"
-    r"(?: (?:that|this|it|she))?)?(?: (?:(?P<away>leaving|going|off|gone|away|left"
-    r"|taking off|flying off)|(?P<back>coming in|landing|back|in|landed|here"
-    r"|coming)))?(?: now| then)? (?=[?])"
-)
-# A question of what is to be done; a bee named in answer does nothing.
-ASKED_WISH = re.compile(r" (?:want|wants|shall|should|would|prefer|will|next|fancy) ")
+# Said when a bee that was painted is shown.
 SHOWN = (" done , ", " you go , ", " you are , ", " there , ", " finished , ")
 # What may follow a note.
 _PLACE = (
@@ -221,7 +221,8 @@ HEDGE_TAIL = re.compile(
     r"(?:, )?(?:(?:i think|i guess|i believe|i reckon|i suppose|i am not sure|not sure"
     r"|i am (?:nearly|almost|fairly|pretty|quite) sure"
     r"|maybe|perhaps|probably|possibly|more or less|or so|or thereabouts|ish|roughly"
-    r"|give or take|(?:is|was|did|does) not (?:it|she|that))(?= )|or (?:(?:it|that|she) )?"
+    r"|give or take|(?:is|was|did|does) not (?:it|she|that))(?= )"
+    r"|or (?:(?:it|that|she) )?"
     r"(?:was|is|could|might|may|maybe|perhaps|possibly|probably)"
     r"(?: (?:it|that|she|be|been|have|was|is))*)(?= )"
 )
