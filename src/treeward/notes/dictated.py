@@ -76,7 +76,8 @@ def _heard(word: str, before: str, after: str, colours: Collection[str]) -> str:
     colour = _SOUNDS_LIKE.get(word, "")
     if colour in colours and before not in _SPEAKER:
         led = before in _NO_VERB or (before in _BEFORE_A_BEE and after in _VERB_AFTER)
-        starts = after in _VERB_AFTER and before in {"", "right", "so", "okay", "not"}
+        first = before in {"", "right", "so", "okay", "not"}
+        starts = first and after in _VERB_AFTER - _TOO_AFTER  # "read back to me"
         also = after in {"2", "two", "too"} and before in _BEFORE_A_BEE
         is_hers = after in _IS  # no verb stands before "is"
         return colour if led or starts or also or is_hers else word

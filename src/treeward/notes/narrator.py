@@ -131,8 +131,8 @@ class Narrator:
             if stated > start:
                 sentence.question = False
                 sentence.end = end = stated
-        last = self.found.since_done(start, NEXT_S)
-        unnamed = last.kind if last and self.found.by_pronoun else None
+        done = self.found.since_done(start, NEXT_S)
+        unnamed = done.kind if done and self.found.by_pronoun else None
         self.asked.take_in(sentence, opening, unnamed)
         asks_time = sayings.TIME_ASKED.search(body) is not None
         place = self._answer(start, sentence) if asks_time else start
@@ -541,8 +541,8 @@ class Narrator:
         if named is None or self.text[named.end + 1 : named.end + 2] not in {".", ","}:
             return None
         new = named.full and self.text.startswith(("a ", "an ", "one "), place)
-        painted = self.text.endswith(sayings.SHOWN, 0, place) and self._painting(place)
-        known = named.mark in self.names.seen or new or painted
+        shown = self.text.endswith(sayings.SHOWN, 0, place) and self._painting(place)
+        known = named.mark in self.names.seen or new or shown
         if self.asked.done and known:
             return Done(
                 kind=self.asked.done,
@@ -559,8 +559,7 @@ class Narrator:
             return None
         dotted = re.search(r" (?:dot|spot|mark|blob) $", self.text[: named.end + 1])
         after_mark = self.found.events and self.found.events[-1].kind is EventKind.MARK
-        painted = painted or dotted or after_mark
-        painted = named.mark not in self.names.seen and bool(painted)
+        painted = named.mark not in self.names.seen and (shown or dotted or after_mark)
         return Done(
             kind=EventKind.MARK if painted else EventKind.BACK,
             named=named,
