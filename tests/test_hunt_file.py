@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.errors import HuntError
-from treeward.hunt.template import TEMPLATE, filled_template
+from treeward.hunt.folder import TEMPLATE, filled_template
 from treeward.hunt_file import parse_hunt_table, read_hunt_file
 from treeward.hunt_tables import DOUBT_BELOW
 

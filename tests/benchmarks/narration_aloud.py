@@ -21,9 +21,9 @@ import soundfile
 
 from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.context import read_again
 from treeward.notes.narration import read_talk
 from treeward.notes.parser import parse_notes
+from treeward.notes.second_look import read_again
 from treeward.simulate.sound import SPEECH_LEVEL_DBFS, HibariVoice, bed, gain_for
 
 from .hearing.speakers import Program

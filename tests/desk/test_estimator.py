@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import pytest
 
-from treeward.desk.estimator import Estimator
+from treeward.desk.weighing import Estimator
 from treeward.errors import HuntError
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from rich.console import Console
 
 from treeward.desk.listing import row_lines, rows_as_dicts
 from treeward.desk.terminal import SoundPlayer, TerminalReview
-from treeward.live.players import ProgramPlayer
+from treeward.live.microphone import ProgramPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -10,7 +10,7 @@ import io
 import json
 from typing import TYPE_CHECKING
 
-from treeward.hunt.template import filled_template
+from treeward.hunt.folder import filled_template
 from treeward.language.kinds import EventKind
 
 if TYPE_CHECKING:

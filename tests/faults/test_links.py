@@ -156,10 +156,15 @@ def find(hunt: Hunt) -> None:
 def learn(hunt: Hunt) -> None:
     """Keep a season in it, take known hives into it, share and list its finds."""
     from treeward.files import write_text
-    from treeward.hunt.find_place import shared_geojson
     from treeward.hunt.finds import read_finds
-    from treeward.hunt.occupancy import add_known_hives, occupancy
-    from treeward.hunt.season import Season, found_colonies, keep_season
+    from treeward.hunt.forecast import shared_geojson
+    from treeward.hunt.season import (
+        Season,
+        add_known_hives,
+        found_colonies,
+        keep_season,
+        occupancy,
+    )
     from treeward.report.finds import occupancy_page
     from treeward.season_file import SeasonFile
 

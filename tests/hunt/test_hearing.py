@@ -16,8 +16,7 @@ import soundfile
 from loudness import IN_USE, LoudActivity
 from treeward import Hunt
 from treeward.audio import pieces
-from treeward.hunt.hearing import hear_all
-from treeward.hunt.hearing_processes import MOST_JOBS, usual_jobs
+from treeward.hunt.hearing import MOST_JOBS, hear_all, usual_jobs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,7 +33,7 @@ import os
 from dataclasses import dataclass
 from loudness import LoudActivity
 from treeward.errors import SoundError
-from treeward.hunt.hearing_processes import EngineChoice
+from treeward.hunt.hearing import EngineChoice
 from treeward.speech.utterances import Utterance, Word, WordSource
 from treeward.speech import segments
 

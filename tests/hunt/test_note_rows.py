@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from treeward.hunt.note_rows import clips_of
+from treeward.hunt.review_update import clips_of
 from treeward.report.model import NoteRow
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from treeward import Hunt
 from treeward.errors import HuntError, TreewardError
 from treeward.hunt.searching import read_searching
 from treeward.hunt.shapes import read_shapes
-from treeward.hunt.walked import read_stretches, walked_lines
+from treeward.hunt.tracks import read_stretches, walked_lines
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode

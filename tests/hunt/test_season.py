@@ -16,12 +16,13 @@ from treeward.errors import HuntError
 from treeward.hunt.finds import FindTable, add_find
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.learned import _core
-from treeward.hunt.occupancy import add_known_hives, occupancy
 from treeward.hunt.season import (
+    add_known_hives,
     found_colonies,
     gather_season,
     hunt_folders,
     keep_season,
+    occupancy,
 )
 from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
 from treeward.survey.lessons import plain_compass_sd_deg

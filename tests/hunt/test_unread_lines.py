@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from treeward.cli.transcribe import command
 from treeward.errors import ReviewError
 from treeward.hunt.hunt import Hunt
-from treeward.hunt.unread_lines import dismiss, open_lines, unread_of
+from treeward.hunt.transcription import dismiss, open_lines, unread_of
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.clocked import read_clocked
 

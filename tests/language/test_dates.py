@@ -11,7 +11,7 @@ from treeward.language.dates import parse_date, read_date
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.narration import parse_narration
-from treeward.notes.typed import parse_typed
+from treeward.notes.parser import parse_typed
 from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:

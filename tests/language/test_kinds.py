@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from treeward.hunt.note_rows import said_in_words
+from treeward.hunt.review_update import said_in_words
 from treeward.language.kinds import (
     KINDS,
     EventKind,
@@ -17,9 +17,9 @@ from treeward.language.phrase_list import sections
 from treeward.language.phrasebook import PhraseBook
 from treeward.language.value_cells import how_to_write, is_value, same_value
 from treeward.live.answer import tone
-from treeward.live.spoken import event_text, spoken_event
+from treeward.live.messages import event_text, spoken_event
 from treeward.notes.events import Event
-from treeward.notes.typed import parse_typed
+from treeward.notes.parser import parse_typed
 
 EXAMPLES = {
     Holds.DEGREES: ("210", "north by north"),

@@ -12,9 +12,8 @@ import pytest
 
 from treeward.language.kinds import EventKind
 from treeward.live import answer as tones
-from treeward.live.answer import Answer, Answerer, find_synthesiser
-from treeward.live.gate import Gate
-from treeward.live.spoken import (
+from treeward.live.answer import Answer, Answerer, Gate, find_synthesiser
+from treeward.live.messages import (
     clock_face,
     distance_text,
     event_text,

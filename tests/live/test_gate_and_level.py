@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
-from treeward.live.gate import TAIL_S, WINDOW_S, Gate, LevelMeter
+from treeward.live.answer import TAIL_S, WINDOW_S, Gate, LevelMeter
 
 
 def ones(seconds: float) -> np.ndarray:

@@ -21,8 +21,7 @@ from treeward.language.kinds import EventKind
 from treeward.live import ears, intake
 from treeward.live.answer import Synthesiser
 from treeward.live.board import Office, trips_to_halve
-from treeward.live.calls import Calls
-from treeward.live.looking import FOUND_WORDS
+from treeward.live.calls import FOUND_WORDS, Calls
 from treeward.live.messages import Alarm, Chunk, Estimate, Snapshot
 from treeward.live.session import Session, Setting
 from treeward.live.streams import BlocksSource, RehearsalTime
@@ -39,7 +38,7 @@ if TYPE_CHECKING:
 
     from treeward.live.answer import Answer
     from treeward.live.messages import HeardNotes, Source
-    from treeward.live.players import Player
+    from treeward.live.microphone import Player
 
 ZONE = ZoneInfo("Europe/London")
 EMPTY = TripTable(visits=(), trips=(), lines=(), winds=())
@@ -480,7 +479,7 @@ def test_the_tool_never_hears_its_own_answer(
     rig = Rig(tmp_path, air, watch)
     if not gated:
         monkeypatch.setattr(
-            "treeward.live.gate.Gate.mute", lambda _, samples, __: samples
+            "treeward.live.answer.Gate.mute", lambda _, samples, __: samples
         )
 
     rig.run(player=air, paced=True)

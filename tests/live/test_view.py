@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
-from treeward.live.looking import found_steps
+from treeward.live.calls import found_steps
 from treeward.live.messages import BeeState, Estimate, Level, NoteLine, Snapshot
 from treeward.live.view import ListenView, big, big_width
 

@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.language.kinds import EventKind
-from treeward.notes.context import read_again
 from treeward.notes.events import Event
 from treeward.notes.flags import FlagCode, sentences_of
+from treeward.notes.second_look import read_again
 from treeward.speech.utterances import Alternative
 
 FLAG_BELOW = 0.9

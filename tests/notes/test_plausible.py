@@ -7,7 +7,7 @@ from dataclasses import replace
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event
-from treeward.notes.plausible import weigh_by_bees
+from treeward.notes.second_look import weigh_by_bees
 from treeward.speech.utterances import Alternative
 
 BOOK = PhraseBook.load()

@@ -6,7 +6,7 @@ from datetime import date, time
 
 import pytest
 
-from treeward.notes.time_in_name import NamedTime, time_in_name
+from treeward.notes.clock_evidence import NamedTime, time_in_name
 
 DAY = date(2026, 7, 14)
 

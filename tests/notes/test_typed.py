@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.typed import parse_typed
+from treeward.notes.parser import parse_typed
 
 BOOK = PhraseBook.load()
 

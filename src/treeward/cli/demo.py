@@ -26,12 +26,12 @@ def command(directory: Path) -> None:
     every voice in it. Nothing is fetched.
     """
     from treeward.files import new_folder
-    from treeward.hunt.hearing_processes import usual_jobs
+    from treeward.hunt.hearing import usual_jobs
     from treeward.hunt.hunt import Hunt
     from treeward.resources import example_hunt_dir
 
     from .locate import answer_lines
-    from .progress import ProgressBar
+    from .options import ProgressBar
     from .transcribe import summary_lines
     from .trips import count_line
 

@@ -253,7 +253,7 @@ def _to_stderr(line: str) -> None:
 
 
 def _heard_line(heard: HeardNotes) -> str:
-    from treeward.live.spoken import event_text
+    from treeward.live.messages import event_text
 
     parts = []
     for event in heard.events:

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 import click
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from types import TracebackType
+
+    from rich.progress import Progress, TaskID
 
     from treeward.hunt.hunt import Hunt
+
 
 F = TypeVar("F", bound="Callable[..., Any]")
 
@@ -73,3 +78,106 @@ def recover_first(hunt: Hunt) -> None:
         click.echo(line, err=True)
     if line := hunt.review.gone_line():
         click.echo(line, err=True)
+
+
+SPEED_OVER_S = 600.0  # how long back the pace is looked at; talk and quiet alternate
+
+
+class ProgressBar:
+    """Shows how far the hearing of all recordings has come, and the time left.
+
+    Where stderr is no terminal, a plain line for each recording that is taken up.
+    """
+
+    def __init__(self) -> None:
+        from rich.console import Console
+
+        self._console = Console(stderr=True)
+        self._progress: Progress | None = None
+        self._task: TaskID | None = None
+        self._begun_at_s = 0.0  # of the monotonic clock
+        self._total_s = 0.0
+        self._known_before_s = self._known_s = 0.0
+
+    def __enter__(self) -> Self:
+        """Start to show."""
+        from rich.progress import (
+            BarColumn,
+            Progress,
+            TaskProgressColumn,
+            TextColumn,
+            TimeRemainingColumn,
+        )
+
+        if self._console.is_terminal:
+            self._progress = Progress(
+                TextColumn("{task.description}", markup=False),
+                BarColumn(),
+                TaskProgressColumn(),
+                TimeRemainingColumn(),
+                TextColumn("left"),
+                console=self._console,
+                transient=True,
+                speed_estimate_period=SPEED_OVER_S,
+            )
+            self._progress.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Clear the bar away."""
+        if self._progress is not None:
+            self._progress.stop()
+
+    def begin(self, recordings: int, total_s: float, done_s: float) -> None:
+        """Show that hearing begins."""
+        self._begun_at_s = time.monotonic()
+        self._total_s = total_s
+        self._known_before_s = self._known_s = done_s
+        if self._progress is None:
+            plural = "" if recordings == 1 else "s"
+            known = f", {done_s / 60:.1f} of them known already" if done_s else ""
+            self._print(
+                f"{recordings} recording{plural}, {total_s / 60:.1f} min{known}"
+            )
+            return
+        self._task = self._progress.add_task(
+            "hearing", total=total_s or None, completed=round(done_s)
+        )
+
+    def take_up(self, name: str, from_s: float, to_s: float) -> None:
+        """Show which recording, or how much of it, is taken up."""
+        if self._progress is not None and self._task is not None:
+            self._progress.update(self._task, description=f"hearing {name}")
+            return
+        span = f"{from_s / 60:.1f} to {to_s / 60:.1f} min" if to_s else "to its end"
+        left = self.time_left_s()
+        about = f"; about {left / 60:.0f} min left for all" if left else ""
+        self._print(f"hearing {name}, {span}{about}")
+
+    def advance(self, done_s: float) -> None:
+        """Move the bar."""
+        self._known_s = done_s
+        if self._progress is not None and self._task is not None:
+            self._progress.update(self._task, completed=done_s)
+
+    def time_left_s(self) -> float | None:
+        """Guess how long all of it still takes; None at the beginning."""
+        spent_s = time.monotonic() - self._begun_at_s
+        heard_s = self._known_s - self._known_before_s
+        if heard_s <= 0 or self._total_s <= self._known_s:
+            return None
+        return spent_s / heard_s * (self._total_s - self._known_s)
+
+    def end(self) -> None:
+        """Take the bar away."""
+        if self._progress is not None and self._task is not None:
+            self._progress.remove_task(self._task)
+            self._task = None
+
+    def _print(self, line: str) -> None:
+        self._console.print(line, markup=False, highlight=False, soft_wrap=True)

@@ -250,7 +250,7 @@ def _voice(now_s: Callable[[], float]) -> Callable[[str], float]:
     """Return what reads a prompt aloud and gives the second at which it was over."""
     from treeward.errors import SoundError, SpeechError
     from treeward.live.answer import find_synthesiser
-    from treeward.live.players import SilentPlayer, find_player
+    from treeward.live.microphone import SilentPlayer, find_player
 
     synthesiser, player = find_synthesiser(), find_player()
     if synthesiser is None:

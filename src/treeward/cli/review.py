@@ -100,7 +100,7 @@ def _sit_down(desk: Desk, *, all_rows: bool) -> None:
     from rich.console import Console
 
     from treeward.desk.terminal import TerminalReview
-    from treeward.live.players import find_player
+    from treeward.live.microphone import find_player
 
     console = Console(highlight=False)
     TerminalReview(

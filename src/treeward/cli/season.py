@@ -65,8 +65,12 @@ def command(
     learned_from = "../season.json". The plain prior comes back without that line, or
     with treeward locate --plain.
     """
-    from treeward.hunt.occupancy import occupancy
-    from treeward.hunt.season import found_colonies, gather_season, keep_season
+    from treeward.hunt.season import (
+        found_colonies,
+        gather_season,
+        keep_season,
+        occupancy,
+    )
 
     colonies, _, faults = found_colonies(directory)
     listed = occupancy(
@@ -113,7 +117,7 @@ def _written_list(listed: list[ColonyYear], page: Path, year: int | None) -> lis
 
 def _known(folder: Path, colonies: list[FoundColony], within_m: float) -> list[str]:
     from treeward.hunt.hunt import Hunt
-    from treeward.hunt.occupancy import add_known_hives
+    from treeward.hunt.season import add_known_hives
 
     hunt = Hunt(folder)
     added = add_known_hives(hunt, colonies, within_m)

@@ -54,11 +54,10 @@ def command(
 
     Example: treeward transcribe memo.m4a --start "2026-07-14 10:20"
     """
-    from treeward.hunt.hearing_processes import usual_jobs
+    from treeward.hunt.hearing import usual_jobs
     from treeward.hunt.hunt import Hunt
 
-    from .options import recover_first
-    from .progress import ProgressBar
+    from .options import ProgressBar, recover_first
 
     if start and len(files) != 1:
         raise click.UsageError("--start goes with one FILE.")

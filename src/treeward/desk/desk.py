@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError, TreewardError
 from treeward.hunt.finds import NESTS
-from treeward.hunt.note_rows import said_in_words
-from treeward.hunt.unread_lines import (
+from treeward.hunt.review_update import said_in_words
+from treeward.hunt.transcription import (
     dismiss,
     dismissed_lines,
     open_lines,
@@ -29,9 +29,8 @@ from .queue import (
     to_look_at,
     worry,
 )
-from .readings import PhraseReader, TypedReading
 from .sounds import Shelf
-from .talk import Talk
+from .talk import PhraseReader, Talk, TypedReading
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

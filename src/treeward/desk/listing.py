@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from treeward.hunt.note_rows import said_in_words
+from treeward.hunt.review_update import said_in_words
 
 from .queue import Status, reasons_of, status_of, to_look_at, worry
 from .weighing import Weighing

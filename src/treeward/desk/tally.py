@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import TreewardError
 from treeward.hunt.finds import read_finds
 from treeward.hunt.forecast import check_finds
-from treeward.hunt.note_rows import said_in_words
+from treeward.hunt.review_update import said_in_words
 from treeward.report.compass import read_text
 from treeward.report.days import disagreements
 from treeward.report.figures.paint import paint_hex, split_mark

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
-from treeward.hunt.note_rows import said_in_words
+from treeward.hunt.review_update import said_in_words
 from treeward.notes.unread import Unread
 from treeward.review.file import cells_of
 
@@ -58,7 +58,7 @@ LINE_KEYS = (
 
 
 class SoundPlayer(Protocol):
-    """What plays a piece of sound (treeward.live.players)."""
+    """What plays a piece of sound (treeward.live.microphone)."""
 
     name: str
 

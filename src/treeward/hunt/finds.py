@@ -18,7 +18,7 @@ from treeward.files import read_whole, write_text
 from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
 from treeward.positions import format_position
 
-from .template import quoted, toml_value
+from .folder import quoted, toml_value
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

@@ -20,8 +20,7 @@ from treeward.errors import HuntError
 from treeward.language.kinds import EventKind
 
 from .folder import HuntFolder
-from .hearing import Watcher, hear_all
-from .hearing_processes import EngineChoice
+from .hearing import EngineChoice, Watcher, hear_all
 from .recordings import take_in, unreadable
 from .transcription import Recorded, Transcribed
 
@@ -88,8 +87,7 @@ class Hunt(HuntFolder):
         """
         from .recordings import LeftOut
         from .review_update import ReviewUpdate
-        from .transcription import keep_talk
-        from .unread_lines import keep_unread, open_lines
+        from .transcription import keep_talk, keep_unread, open_lines
 
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
@@ -306,8 +304,8 @@ class Hunt(HuntFolder):
     def _unlocated(self, rows: Sequence[ReviewRow], table: TripTable) -> HuntResult:
         from treeward.report.model import HuntResult
 
-        from .note_rows import note_rows
         from .recordings import days_told
+        from .review_update import note_rows
 
         return HuntResult(
             hunt_file=self.file,
@@ -344,7 +342,7 @@ class Hunt(HuntFolder):
         from treeward.report.writing import write_labels, write_results
 
         from .ground import read_ground
-        from .note_rows import clips_of
+        from .review_update import clips_of
 
         with self.locked("locate", wait_s=_PATIENCE_S):
             clips = None

@@ -14,7 +14,7 @@ from treeward.files import read_plain
 from treeward.positions import format_position
 from treeward.survey.frame import geodesic
 
-from .template import quoted, toml_value
+from .folder import quoted, toml_value
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

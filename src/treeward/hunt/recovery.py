@@ -149,7 +149,7 @@ def for_review(session: SessionText) -> list[Event]:
     with the time of the first. What was taken back stays, flagged, with the taking
     back.
     """
-    from treeward.notes.scratch import flag_scratched
+    from treeward.notes.events import flag_scratched
 
     stand = [e for e in session.events if not e.has(FlagCode.SAID_AGAIN)]
     return [

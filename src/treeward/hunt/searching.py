@@ -13,7 +13,7 @@ from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import KINDS, EventKind
 from treeward.language.value_cells import LookedAt, looked_at
-from treeward.notes.scratch import taken_back
+from treeward.notes.events import taken_back
 from treeward.positions import Position, parse_position
 from treeward.report.compass import to_true_deg
 from treeward.report.model import (
@@ -28,8 +28,15 @@ from treeward.within import file_within
 
 from .places import read_tracks
 from .shapes import read_shapes
-from .tracks import Track, TrackPoint, position_at
-from .walked import TrackStretch, WalkedLines, read_stretches, walked_lines
+from .tracks import (
+    Track,
+    TrackPoint,
+    TrackStretch,
+    WalkedLines,
+    position_at,
+    read_stretches,
+    walked_lines,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

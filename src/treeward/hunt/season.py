@@ -2,30 +2,128 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError, TreewardError
-from treeward.report.finds import FARTHEST_M
-from treeward.season_file import SeasonFile, write_season
+from treeward.files import read_whole, write_text
+from treeward.hunt_file import parse_hunt_table
+from treeward.hunt_tables import ModelTable
+from treeward.positions import Position, format_position
+from treeward.report.finds import FARTHEST_M, ColonyYear
+from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
 
-from .finds import FILE, read_finds
-from .forecast import check_finds
+from .finds import FILE, coarse, read_finds
+from .folder import quoted
+from .forecast import check_finds, colony_of
 from .hunt import Hunt
 from .learned import known_lessons
-from .lessons import lesson_of
+from .locating import prepare_hunt
+from .places import find_tracks, place_stations
+from .tracks import read_gpx
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from datetime import date
     from pathlib import Path
 
-    from treeward.positions import Position
-    from treeward.report.model import FindCheck
-    from treeward.season_file import LessonTable
+    from treeward.report.model import FindCheck, HuntResult
+    from treeward.survey.lessons import Lesson
     from treeward.survey.own_prior import OwnPrior
 
     from .finds import FindTable, LookTable
+
+
+def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | None:
+    """Return what a find teaches; None where its hunt says nothing of it.
+
+    The trips and bearings of the colony's bees are weighed with the place known, from
+    the plain prior on whatever hunt.toml says of the model, so that lessons of several
+    hunts add up.
+
+    Parameters
+    ----------
+    hunt
+        Opened `plain`: with a learned prior its lessons would be told twice.
+    result
+        Its answer.
+    find
+        The find.
+
+    Raises
+    ------
+    HuntError
+        When the survey cannot take the hunt.
+    """
+    from treeward.survey import lessons
+    from treeward.survey.frame import geodesic
+
+    colony = colony_of(result, find)
+    if colony is None or not result.stations:
+        return None
+    here, first = find.position, result.stations[0]
+    away_m, _ = geodesic(
+        first.latitude_deg, first.longitude_deg, here.latitude_deg, here.longitude_deg
+    )
+    if away_m > FARTHEST_M:
+        return None
+    plain = hunt.file.model_copy(update={"model": ModelTable()})
+    places = place_stations(plain, hunt.path, result.table)
+    now = datetime.now(tz=UTC).astimezone(hunt.zone)
+    ready = prepare_hunt(plain, result.table, places.positions, today=now)
+    seen = ready.seen()
+    alone = result.fix is not None and len(result.fix.colonies) == 1
+    try:
+        learned = lessons.lesson(
+            seen.stations,
+            seen.trips,
+            seen.bearings,
+            seen.settings,
+            wind=seen.wind,
+            found_deg=(here.latitude_deg, here.longitude_deg),
+            bees=None if alone else colony.marks,
+        )
+    except ValueError as error:
+        raise HuntError(
+            f"the survey cannot take this: {error}",
+            where=str(hunt.path / "hunt.toml"),
+            mend="Correct that value.",
+        ) from error
+    return _table(hunt, result, find, learned, ready.arrays.observers)
+
+
+def _table(
+    hunt: Hunt,
+    result: HuntResult,
+    find: FindTable,
+    learned: Lesson,
+    observers: tuple[str, ...],
+) -> LessonTable | None:
+    if not learned.cargos and not learned.offsets:
+        return None
+    first = result.stations[0]
+    (ff, fg), (gf, gg) = learned.precision.tolist()
+    weighted_f, weighted_g = learned.weighted.tolist()
+    return LessonTable(
+        hunt=hunt.file.hunt.name,
+        find=find.id,
+        latitude_deg=round(first.latitude_deg, 1),
+        longitude_deg=round(first.longitude_deg, 1),
+        cargos=learned.cargos,
+        trips=learned.trips,
+        bearings=learned.bearings,
+        precision=((ff, fg), (gf, gg)),
+        weighted=(weighted_f, weighted_g),
+        offsets=tuple(
+            OffsetTable(
+                observer=observers[index], precision=precision, weighted=weighted
+            )
+            for index, precision, weighted in learned.offsets
+        ),
+    )
+
 
 SEASON = "season.json"
 _DEEPEST = 2  # folders below the season's in which hunts are looked for; choice
@@ -293,3 +391,134 @@ def state_of(colony: FoundColony) -> tuple[str, date]:
     if not seen:
         return "found", colony.find.found
     return seen[-1].state, seen[-1].seen
+
+
+_MOST_BYTES = 1 << 20  # of hunt.toml
+
+
+def occupancy(
+    colonies: Sequence[FoundColony], year: int, *, square_m: float | None = None
+) -> list[ColonyYear]:
+    """List known colonies, those of one hunt together, by day of the find.
+
+    Parameters
+    ----------
+    colonies
+        As `found_colonies` gives them.
+    year
+        Whether each was looked at in it.
+    square_m
+        Rounds places to squares of the UTM grid; None leaves them as they are.
+    """
+    return [
+        _of_year(one, year, square_m)
+        for one in sorted(colonies, key=lambda one: (one.hunt, one.find.found))
+    ]
+
+
+def _of_year(colony: FoundColony, year: int, square_m: float | None) -> ColonyYear:
+    find = colony.find
+    place = format_position(find.position)
+    if square_m is not None:
+        try:
+            rough = coarse(find.position, square_m)
+        except HuntError:  # one that was mistyped must not keep the others back
+            place = "not on the UTM grid"
+        else:
+            place = f"{rough.latitude_deg:.3f}, {rough.longitude_deg:.3f} (rounded)"
+    height = "" if find.height_m is None else f"entrance at {find.height_m:g} m"
+    state, seen = state_of(colony)
+    return ColonyYear(
+        name=colony.name,
+        place=place,
+        found=find.found,
+        nest=find.nest,
+        entrance=", ".join(filter(None, (height, find.entrance))),
+        history=tuple((look.seen, look.state) for look in colony.looks),
+        state=state,
+        seen=seen,
+        looked=seen.year == year,
+        may_know=find.may_know,
+    )
+
+
+def add_known_hives(
+    hunt: Hunt, colonies: Sequence[FoundColony], within_m: float
+) -> tuple[str, ...]:
+    """Add living colonies near a hunt to the end of its hunt.toml as known hives.
+
+    Those that it found itself, and those that it knows already by name, stay out.
+
+    Returns
+    -------
+    tuple of str
+        Names of those added.
+
+    Raises
+    ------
+    HuntError
+        If nothing tells where the hunt is, or hunt.toml cannot take more tables.
+    """
+    near = [place for place, _ in hunt.positions().values()]
+    near += _waypoints(hunt)
+    if not near:
+        raise HuntError(
+            "no station of this hunt has a position yet",
+            where=str(hunt.path / "hunt.toml"),
+            mend="Write one there, or put your phone's GPX file beside it.",
+        )
+    known = {hive.name for hive in hunt.file.known_hive}
+    elsewhere = [one for one in colonies if not _same(one, hunt)]
+    new = [
+        one for one in living(elsewhere, near, within_m) if one.name[:60] not in known
+    ]
+    if not new:
+        return ()
+    lines = [""]
+    for one in new:
+        state, seen = state_of(one)
+        lines += [
+            f"[[known_hive]]  # {state} {seen.isoformat()}",
+            f"name = {quoted(one.name[:60])}",
+            f"position = {quoted(format_position(one.find.position))}",
+            "# marks = []  # of bees seen to fly there: they are left out",
+            "",
+        ]
+    _append(hunt, "\n".join(lines))
+    return tuple(one.name for one in new)
+
+
+def _same(colony: FoundColony, hunt: Hunt) -> bool:
+    return colony.folder.resolve() == hunt.path.resolve()
+
+
+def _waypoints(hunt: Hunt) -> list[Position]:
+    return [
+        place
+        for path in find_tracks(hunt.path, hunt.file.map.ground)
+        for place in read_gpx(path).waypoints.values()
+    ]
+
+
+def _append(hunt: Hunt, more: str) -> None:
+    path = hunt.path / "hunt.toml"
+    with hunt.locked("season"):
+        raw = read_whole(
+            path,
+            most_bytes=_MOST_BYTES,
+            error=HuntError,
+            too_large="This is no hunt.toml; see that the right one lies there.",
+        )
+        before = raw.decode("utf-8-sig")
+        after = before + ("" if before.endswith("\n") else "\n") + more
+        try:
+            parse_hunt_table(
+                tomllib.loads(after.replace("\r\n", "\n")), where=str(path)
+            )
+        except (HuntError, ValueError) as error:
+            raise HuntError(
+                f"known hives cannot be added at its end ({error})",
+                where=str(path),
+                mend="Write each as a table of its own, [[known_hive]].",
+            ) from error
+        write_text(path, after, within=hunt.path)

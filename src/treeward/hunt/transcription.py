@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import json
+from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
-from treeward.files import write_text
+from treeward.errors import ReviewError
+from treeward.files import kept_number, kept_text, read_plain, write_text
+from treeward.notes.unread import Unread
 from treeward.report.formats.labels import SHORTEST_S, escaped, stamp
 from treeward.speech.utterances import WordSource
 
@@ -20,12 +25,12 @@ from .recordings import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
     from treeward.language.phrasebook import PhraseBook
     from treeward.notes.events import Event
-    from treeward.notes.unread import TimeTold, Unread
+    from treeward.notes.unread import TimeTold
     from treeward.speech.recognizer import Recognizer
     from treeward.speech.utterances import Utterance
 
@@ -112,9 +117,8 @@ def recorded_of(
             remarks=tuple(time_line(told) for told in narrated.times),
             unread=narrated.unread,
         )
-    from treeward.notes.context import read_again
     from treeward.notes.parser import parse_notes
-    from treeward.notes.plausible import weigh_by_bees
+    from treeward.notes.second_look import read_again, weigh_by_bees
 
     heard = kept.read()
     flag_below = hunt.file.speech.flag_below
@@ -213,3 +217,189 @@ def talk_webvtt(utterances: Iterable[Utterance]) -> str:
             stop = stamp(max(end, start + SHORTEST_S))
             cues.append(f"{stamp(max(start, 0.0))} --> {stop}\n{said}")
     return "\n\n".join(["WEBVTT", *cues]) + "\n" if cues else ""
+
+
+_FILE = "unread.json"
+DISMISSED_FILE = "dismissed.json"
+_MOST_BYTES = 16_000_000  # a season's talk is a tenth of it; guess
+_MOST_S = 1e7  # no recording is longer; as of heard recordings
+_SAME_S = 0.5  # a note that ends so near a line is of it; choice
+_PATIENCE_S = 1.0  # another page's save takes a tenth; longer work is told at once
+
+
+def unread_of(hunt: HuntFolder) -> list[Unread]:
+    """Give the lines to look at of all recordings, in order."""
+    return [line for lines in _read(hunt, _FILE).values() for line in lines]
+
+
+def keep_unread(hunt: HuntFolder, recorded: Iterable[Recorded]) -> None:
+    """Keep the lines to look at of what was read now; of others they stay."""
+    kept = _read(hunt, _FILE)
+    for one in recorded:
+        if not one.fault:
+            kept[one.name] = list(one.unread)
+    _write(hunt, _FILE, kept)
+
+
+def open_lines(hunt: HuntFolder, events: Iterable[Event]) -> list[Unread]:
+    """Return the lines that nobody has judged yet, by recording and place in it.
+
+    Parameters
+    ----------
+    hunt
+        Whose lines were kept when its recordings were read.
+    events
+        The notes there are; a line that one of them was made of is left out, and so is
+        one that was dismissed.
+    """
+    dismissed = dismissed_lines(hunt)
+    return [line for line in _without_note(hunt, events) if line not in dismissed]
+
+
+def dismissed_lines(hunt: HuntFolder) -> list[Unread]:
+    """Return the lines, as they were last read, that were dismissed."""
+    judged = [line for lines in _read(hunt, DISMISSED_FILE).values() for line in lines]
+    lines = unread_of(hunt)
+    # Each stands for one line, the nearest; of two as near the later, since people
+    # add lines above more often than they take some away.
+    pairs = sorted(
+        (_apart(one, line), -_where(line), j, i)
+        for j, one in enumerate(judged)
+        for i, line in enumerate(lines)
+        if one.is_again(line)
+    )
+    met: dict[int, int] = {}
+    for _, _, j, i in pairs:
+        if j not in met and i not in met.values():
+            met[j] = i
+    return [lines[i] for i in sorted(met.values())]
+
+
+def dismiss(hunt: HuntFolder, line: Unread, *, undo: bool = False) -> bool:
+    """Keep that there is nothing in a line, or with `undo` that there may be.
+
+    Returns
+    -------
+    bool
+        Whether that changed anything.
+
+    Raises
+    ------
+    HuntError
+        If another command is at work on the hunt.
+    ReviewError
+        If there is no such line.
+    """
+    with hunt.locked("review", wait_s=_PATIENCE_S):
+        if line not in unread_of(hunt):
+            raise ReviewError(
+                "there is no such line any more",
+                where=f"{line.recording} {line.place}",
+                mend="Its recording was read anew; look at the lines as they are now.",
+            )
+        if (line in dismissed_lines(hunt)) is not undo:
+            return False
+        kept = _read(hunt, DISMISSED_FILE)
+        of_it = kept.setdefault(line.recording, [])
+        if undo:
+            again = [one for one in of_it if one.is_again(line)]
+            of_it.remove(min(again, key=lambda one: _apart(one, line)))
+        else:
+            of_it.append(line)
+        _write(hunt, DISMISSED_FILE, kept)
+        return True
+
+
+def _without_note(hunt: HuntFolder, events: Iterable[Event]) -> list[Unread]:
+    """Return the lines of which no note was made.
+
+    A note of a spoken line lies on its sound; one of a typed line was made of its
+    words, and of two lines alike it is of one.
+    """
+    seconds: dict[str, list[float]] = {}
+    typed: Counter[tuple[str, str]] = Counter()
+    for event in events:
+        if event.start_s is not None:
+            seconds.setdefault(event.recording, []).append(event.start_s)
+        else:
+            typed[event.recording, event.heard] += 1
+    found = []
+    for line in unread_of(hunt):
+        if line.start_s is None or line.end_s is None:
+            typed[line.recording, line.text] -= 1
+            if typed[line.recording, line.text] < 0:
+                found.append(line)
+        elif not any(
+            line.start_s - _SAME_S <= second <= line.end_s + _SAME_S
+            for second in seconds.get(line.recording, ())
+        ):
+            found.append(line)
+    return sorted(found, key=lambda one: (one.recording, _where(one)))
+
+
+def _where(line: Unread) -> float:
+    return line.start_s if line.start_s is not None else float(line.line or 0)
+
+
+def _apart(one: Unread, other: Unread) -> float:
+    return abs(_where(one) - _where(other))
+
+
+def _write(hunt: HuntFolder, name: str, kept: Mapping[str, Sequence[Unread]]) -> None:
+    entries = {
+        recording: [_entry(line) for line in lines]
+        for recording, lines in sorted(kept.items())
+        if lines
+    }
+    before = {
+        recording: [_entry(line) for line in lines]
+        for recording, lines in _read(hunt, name).items()
+    }
+    if entries != before:
+        text = json.dumps(entries, indent=1, ensure_ascii=False)
+        write_text(hunt.machine_dir / name, text, within=hunt.path)
+
+
+def _entry(line: Unread) -> dict[str, Any]:
+    place: dict[str, Any]
+    if line.start_s is None or line.end_s is None:
+        clock = line.clock.isoformat() if line.clock else ""
+        place = {"line": line.line, "clock": clock}
+    else:
+        place = {"start_s": round(line.start_s, 3), "end_s": round(line.end_s, 3)}
+    return place | {"text": line.text, "marks": list(line.marks)}
+
+
+def _read(hunt: HuntFolder, name: str) -> dict[str, list[Unread]]:
+    try:
+        kept = json.loads(read_plain(hunt.machine_dir / name, most_bytes=_MOST_BYTES))
+        return {
+            kept_text(recording): [_line(recording, entry) for entry in lines]
+            for recording, lines in kept.items()
+        }
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        return {}  # the next transcribe makes them anew
+
+
+def _line(recording: str, entry: dict[str, Any]) -> Unread:
+    text = kept_text(entry["text"])
+    marks = tuple(kept_text(mark) for mark in entry["marks"])
+    if "line" in entry:
+        told = kept_text(entry["clock"])
+        clock = datetime.fromisoformat(told) if told else None
+        if clock is not None and clock.tzinfo is None:
+            raise ValueError(told)
+        return Unread(
+            recording=recording,
+            text=text,
+            line=int(kept_number(entry["line"], most=_MOST_BYTES)),
+            clock=clock,
+            marks=marks,
+        )
+    return Unread(
+        recording=recording,
+        text=text,
+        start_s=kept_number(entry["start_s"], most=_MOST_S),
+        end_s=kept_number(entry["end_s"], most=_MOST_S),
+        marks=marks,
+    )

@@ -18,7 +18,7 @@ from treeward.hunt_tables import DOUBT_BELOW
 from treeward.speech.segments import LONGEST_S
 from treeward.speech.utterances import WordSource
 
-from .gate import LevelMeter
+from .answer import LevelMeter
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
     from treeward.speech.utterances import Utterance
 
-    from .gate import Gate
+    from .answer import Gate
     from .messages import Segments, StretchRecognizer
     from .watch_clock import Timeline
 

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
     from treeward.audio.recorder import Recorder
 
+    from .answer import Gate, LevelMeter
     from .ears import Ears
-    from .gate import Gate, LevelMeter
     from .messages import Chunk, Source
     from .watch_clock import WatchClock
 

@@ -19,9 +19,8 @@ from treeward.notes.flags import Flag, FlagCode
 
 from .answer import NOT_KEPT, SAY_AGAIN, Answer
 from .board import standing, take_back
-from .looking import LOOKING, left_words
-from .messages import HeardNotes, NoteLine
-from .spoken import event_text, spoken_event
+from .calls import LOOKING, left_words
+from .messages import HeardNotes, NoteLine, event_text, spoken_event
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -30,8 +29,7 @@ if TYPE_CHECKING:
     from treeward.hunt.journal import Journal
     from treeward.notes.events import Event
 
-    from .calls import Sky
-    from .looking import WalkLaidOut
+    from .calls import Sky, WalkLaidOut
 
 SAY_AGAIN_S = 20.0  # a note of the same kind this soon after is the repetition; guess
 CLOCK_APART_S = 180.0  # a spoken time this far from the computer's is flagged; guess

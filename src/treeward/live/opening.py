@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from .answer import Answer, Synthesiser
     from .ears import Ears
     from .messages import HeardNotes, Source
-    from .players import Player
+    from .microphone import Player
 
 LOCK_NAME = "listen.lock"
 PIPE_HOLDS_S = 3.0  # of 16 kHz sound in 64 KiB, which is what a pipe holds, and more
@@ -245,7 +245,7 @@ def _source(
 def _voices(wanted: Wanted) -> tuple[Player | None, Synthesiser | None]:
     if not (wanted.sounds or wanted.speak):
         return None, None
-    from .players import find_player
+    from .microphone import find_player
 
     synthesiser = None
     if wanted.speak:

@@ -14,17 +14,14 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
 
-from .answer import Answer, Answerer
+from .answer import Answer, Answerer, Gate
 from .board import board
-from .calls import Calls
+from .calls import FOUND_WORDS, Calls, found_steps, walk_laid_out
 from .ears import NoteReader
-from .gate import Gate
 from .intake import Intake, MissingSound
-from .looking import FOUND_WORDS, found_steps, walk_laid_out
 from .messages import Alarm, HeardNotes, Snapshot, Tally
-from .microphone import device_warning
+from .microphone import SilentPlayer, device_warning
 from .notebook import Notebook
-from .players import SilentPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -38,7 +35,7 @@ if TYPE_CHECKING:
     from .calls import Sky
     from .ears import Ears
     from .messages import Source
-    from .players import Player
+    from .microphone import Player
     from .watch_clock import WatchClock
 
 TICK_S = 0.5

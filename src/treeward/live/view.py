@@ -9,7 +9,7 @@ from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
-from .spoken import clock_face, distance_text, get_up_text
+from .messages import clock_face, distance_text, get_up_text
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult

@@ -19,11 +19,12 @@ from treeward.language.value_cells import parse_spoken_time
 from .clock_anchors import (
     Anchor,
     Stretch,
+    by_spoken_day,
     days_around,
     explain,
     read_anchors,
+    spoken_day,
 )
-from .clock_dates import by_spoken_day, spoken_day
 from .clock_evidence import (
     AGREE_S,
     ClockEvidence,
@@ -40,8 +41,8 @@ from .clock_stretches import (
     from_lower,
     from_spoken,
     stretch_at,
+    weigh,
 )
-from .clock_weighing import weigh
 from .flags import OF_THE_CLOCK, Flag, FlagCode
 
 if TYPE_CHECKING:

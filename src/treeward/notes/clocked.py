@@ -19,9 +19,9 @@ from treeward.language.bearings import POINTS_DEG, read_bearing
 from treeward.language.dates import parse_date
 from treeward.language.kinds import ALSO_WRITTEN, EventKind
 
+from .clock_evidence import time_in_name
 from .events import Event
-from .time_in_name import time_in_name
-from .typed import parse_typed
+from .parser import parse_typed
 from .unread import Unread
 
 if TYPE_CHECKING:

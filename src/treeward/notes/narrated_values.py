@@ -10,12 +10,12 @@ from treeward.language.kinds import KINDS, EventKind, Holds
 
 from . import values
 from .flags import Flag, FlagCode
-from .lexicon import Lexicon
 from .narrated_bearings import Bearings
 from .narrated_durations import Durations
 from .narrated_watching import Watching
 from .narrated_wind import Wind
 from .sentences import ROUGH, Told, place_after, plain_phrase, words_from
+from .values import Lexicon
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

@@ -15,7 +15,7 @@ from .sentences import Told, place_after
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from .lexicon import Lexicon
+    from .values import Lexicon
 
 _WIND = re.compile(
     r" (?:wind|winds|breeze|breezes|gusts?|puffs? of (?:wind|air)|breath of (?:air"

@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import KINDS, UNMARKED, Need
 from treeward.speech.utterances import Alternative, Utterance, WordSource, spread
 
+from .events import flag_scratched
 from .flags import Flag, FlagCode
 from .narrator import Narrator
-from .scratch import flag_scratched
 from .sentences import speech_of
 from .unread import TimeTold, Unread, times_told, unread_lines
 

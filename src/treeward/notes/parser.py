@@ -12,22 +12,21 @@ from typing import TYPE_CHECKING, assert_never
 
 from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.kinds import KINDS, NUMBERS, UNMARKED, EventKind, Holds
-from treeward.speech.utterances import Alternative, WordSource
+from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 
 from . import stream as st
 from . import values
-from .events import Event
+from .events import Event, flag_scratched
 from .flags import Flag, FlagCode
-from .lexicon import Lexicon, longest
-from .scratch import flag_scratched
+from .values import Lexicon, longest
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from treeward.language.phrasebook import PhraseBook
-    from treeward.speech.utterances import Utterance
 
     from .stream import StreamWord
+
 
 WITHIN_PHRASE_S = 2.5  # a pause inside a note, "red ... back"
 WITHIN_MARK_S = 0.8  # between two colours of one bee; guess
@@ -393,3 +392,31 @@ def parse_notes(
         if span
     ]
     return flag_scratched(marks_of_bearings(events))
+
+
+_WORD_S = 0.3  # a pace at which written words count as one breath
+
+
+def parse_typed(text: str, book: PhraseBook) -> list[Event]:
+    """Return the notes in written words: "yellow away bearing two one zero".
+
+    Parameters
+    ----------
+    text
+        Words with spaces between, in lower case, without punctuation.
+    book
+        The phrase book they are read by.
+    """
+    words = tuple(
+        Word(
+            text=word,
+            start_s=index * _WORD_S,
+            end_s=(index + 1) * _WORD_S,
+            source=WordSource.TEXT,
+        )
+        for index, word in enumerate(text.split())
+    )
+    if not words:
+        return []
+    said = Utterance(words=words, start_s=0.0, end_s=words[-1].end_s)
+    return parse_notes([said], book)

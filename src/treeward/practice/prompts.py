@@ -12,7 +12,7 @@ from treeward.files import read_whole
 from treeward.language.kinds import KINDS, UNMARKED, EventKind, Holds, Need
 from treeward.language.number_words import DIGIT_WORDS, bearing_forms, time_forms
 from treeward.language.phrasebook import SLOT
-from treeward.notes.typed import parse_typed
+from treeward.notes.parser import parse_typed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

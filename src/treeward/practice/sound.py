@@ -9,7 +9,7 @@ import numpy as np
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import SoundError
-from treeward.live.gate import CLIP_AT, CLIPPED_SHARE, FLOOR_DBFS
+from treeward.live.answer import CLIP_AT, CLIPPED_SHARE, FLOOR_DBFS
 from treeward.speech.utterances import Utterance
 
 from .scoring import Attempt, Loudness, Phrase, judge

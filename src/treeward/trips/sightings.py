@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import KINDS, UNMARKED, EventKind
 from treeward.notes.clock import MONTHS_APART_DAYS
 from treeward.notes.clock_evidence import daylight_at
-from treeward.notes.scratch import taken_back
+from treeward.notes.events import taken_back
 
 from .doubts import Doubt, DoubtCode
 from .table import AssumedStation, Unpaired

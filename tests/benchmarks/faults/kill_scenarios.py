@@ -27,7 +27,7 @@ MODULES = (
     "treeward.cli.demo", "treeward.cli.phrases", "treeward.report.writing",
     "treeward.hunt.locating", "treeward.cli.found", "treeward.cli.merge",
     "treeward.cli.season", "treeward.hunt.merging", "treeward.hunt.season",
-    "treeward.notes.narration", "treeward.desk.desk", "treeward.hunt.hearing_processes",
+    "treeward.notes.narration", "treeward.desk.desk", "treeward.hunt.hearing",
     "treeward.simulate.write", "webvtt", "srt", "soundfile", "av", "filelock",
 )  # fmt: skip
 

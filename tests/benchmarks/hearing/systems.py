@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Protocol
 from treeward.audio.reader import read_blocks
 from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.context import read_again
 from treeward.notes.parser import parse_notes
+from treeward.notes.second_look import read_again
 from treeward.resources import phrasebook_path
 from treeward.speech.engines import open_recognizer
 from treeward.speech.recognizer import transcribe

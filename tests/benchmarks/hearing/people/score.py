@@ -94,8 +94,8 @@ def hear(path: Path, book: PhraseBook, model: str | None) -> list[Event]:
     """Return the notes of a recording, as `treeward transcribe` would hear them."""
     from treeward.audio.reader import read_blocks
     from treeward.hunt_tables import DOUBT_BELOW
-    from treeward.notes.context import read_again
     from treeward.notes.parser import parse_notes
+    from treeward.notes.second_look import read_again
     from treeward.speech.engines import open_recognizer
     from treeward.speech.recognizer import transcribe
 
