@@ -307,3 +307,61 @@ def test_invented_days_are_mostly_read() -> None:
     assert tally.recall >= 0.85
     assert tally.precision >= 0.92
     assert tally.silently_wrong <= 0.03
+
+
+@pytest.mark.parametrize(
+    ("lines", "notes"),
+    [
+        (
+            ["the read 1 is back", "she's off 250"],
+            ["back:red", "away:red", "bearing:red:250"],
+        ),
+        (["there goes blew 2"], ["away:blue"]),
+        (["write that down would you", "it blew all night"], []),
+        (["Read back to me what you wrote."], []),
+        (["Whitey's off, did you see that?"], ["away:white"]),
+        (["White's off, is she?"], []),
+        (["Red back.", "Which one's that leaving? Red."], ["back:red", "away:red"]),
+        (["Which d'you want first? Yellow."], []),
+        (["It's two o'clock. Two minutes to."], ["time::01:58"]),
+        (["And the wind? None.", "Put calm."], ["wind::calm"]),
+        (["How's the wind? Put it light."], ["wind::light"]),
+        (
+            ["The time is seven forty-five.", "Seven fifty-one. White's back."],
+            ["time::7:45", "time::7:51", "back:white"],
+        ),
+        (
+            [
+                "White back.",
+                "Red back.",
+                "White and red are off.",
+                "White 255 and the other 1 251",
+            ],
+            [
+                *("back:white", "back:red", "away:white", "away:red"),
+                *("bearing:white:255", "bearing:red:251"),
+            ],
+        ),
+    ],
+)
+def test_talk_of_two_and_words_set_down_by_sound(
+    lines: list[str], notes: list[str]
+) -> None:
+    assert brief(told(*lines).events) == notes
+
+
+def test_a_new_station_has_no_bees_yet() -> None:
+    narration = told("Station one.", "White back.", "Station two.", "White.")
+
+    assert brief(narration.events)[-1] == "back:white"
+    assert len(narration.events) == 4
+
+
+def test_days_of_other_narrators_stay_read() -> None:
+    bench = days()
+    others = ("ngaire", "col", "odile", "kobus")
+    tally = bench.whole([bench.judge(name, BOOK) for name in others])
+
+    assert tally.recall >= 0.94
+    assert tally.precision >= 0.95
+    assert tally.silently_wrong <= 0.01

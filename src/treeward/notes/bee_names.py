@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 _BEFORE = (
     r"(?:(?:the|that|this|our|my|a|an|little|old|other|number|real|wee|big|dear|young"
     r"|first|same|good|pretty|fat|bold|lazy|bonny|poor|sweet|madam|miss|mister|mrs|lady"
-    r"|small|tiny|dark|darling|faithful|trusty|clever|brave|his|her|your) ){0,4}"
+    r"|small|tiny|dark|darling|one|faithful|trusty|clever|brave|his|her|your) ){0,4}"
 )
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
 _BEE = (
@@ -138,6 +138,12 @@ class BeeNames:
             for match in re.finditer(way.replace("COLOUR", colours), text):
                 if match["name"] not in self._alone:
                     called.setdefault(match["name"], self._alone[match["colour"]])
+        for word in set(re.findall(r"[a-z]{4,}(?:y|ie)(?= )", text)):
+            stem = re.sub(r"(?:y|ie)$", "", word)
+            stems = (stem, f"{stem}e", stem[:-1] if stem[-1] == stem[-2] else stem)
+            way = next((one for one in stems if one in self._alone), "")
+            if way and word not in self._alone:  # "whitey", "reddie"
+                called.setdefault(word, self._alone[way])
         if called:
             self._marks |= called
             self._alone |= called
@@ -265,6 +271,7 @@ class View:
         self.last = ""  # the bee that did something last
         self.spoken = ""  # the bee named last
         self.wanted = ""  # a bee spoken of while she was out
+        self.since_station: set[str] = set()  # bees that were seen at this station
         self.along: dict[str, str] = {}  # where each bee flew last, as in an event
 
     def note(self, kind: str, mark: str) -> None:
@@ -275,11 +282,18 @@ class View:
             self.wanted = mark
             return
         self.wanted = ""
+        self.since_station.add(mark)
         self.last = self.spoken = mark
         if kind in {"back", "mark"}:
             self._move(mark, self.out, self.here)
         elif kind == "away":
             self._move(mark, self.here, self.out)
+
+    def moved_on(self) -> None:
+        """Take in that the watching goes on elsewhere: no bee is there yet."""
+        self.out += [mark for mark in self.here if mark not in self.out]
+        self.here.clear()
+        self.since_station.clear()
 
     @staticmethod
     def _move(mark: str, source: list[str], target: list[str]) -> None:
@@ -307,6 +321,8 @@ class View:
             return self.spoken, could_be
         if kind == "away":
             return (pool[-1] if pool else ""), could_be
+        if kind == "back" and len(pool) > 1:
+            pool = [mark for mark in pool if mark in self.since_station]
         return (pool[-1] if len(pool) == 1 else ""), could_be
 
     def group(self, kind: str, number: int) -> tuple[str, ...]:

@@ -110,7 +110,8 @@ ADVERB = re.compile(
 GOVERNS = words_of(
     "striking crossing taking writing putting calling counting with behind after than"
     " like as of beside near for past before from alongside"
-    " joined following followed by to see sees saw missed on at about unlike without"
+    " turn switch shut joined following followed by to see sees saw missed on at about"
+    " unlike without"
 )
 
 

@@ -71,14 +71,16 @@ _NO_BEE_YET = re.compile(
     r"|(?:still )?(?:waiting|looking) (?:for|on)"
 )
 _PUT_DOWN = re.compile(
-    r"(?:(?:i|we|will|am|are|so|let us|have|shall|going to|and|must) )*(?:put|putting"
+    r"(?:(?:i|we|will|am|are|so|let us|have|shall|going to|and|must) )*"
+    r"(?:(?:scratch|strike|cross|rub|scrub|wipe|drop|take) her (?:off|out|from)"
+    r"|(?:close|close up|end) her (?:page|line|column)|(?:put|putting"
     r"|write"
     r"|writing|count|counting|treat|treating|call|calling|log|logging|mark|give"
     r"|giving) (?:up on )?her"
     r"(?: (?:down|off|up|as|for|a))*(?: (?:lost|missing|gone|missed|dead|no show|not"
-    r" returned))?(?= )"
+    r" returned))?)(?= )"
 )
-_COUNTED = re.compile(
+COUNTED = re.compile(
     r" (?:, )?(?:i|we) (?:(?:will|would|must|have to|now|am|are) )*(?:consider|regard"
     r"|count"
     r"|call|write|give|put|take|log)(?:ing|en)?(?: (?:her|it|down|as|off|for))*"
@@ -113,6 +115,14 @@ _ITS_DOT = re.compile(
 _IS_NOW = re.compile(
     r" (?:bee|one|she|this|that|it|number \w+) (?:(?:is|becomes|will be|gets|wears) "
     r"(?:the |a |in )?)[a-z-]+(?: one)? $"
+)
+_HAS_COLOUR = re.compile(  # "has" is spelled "is"
+    r" (?:she|this one|that one|the third|the second|number \w+) (?:is|wears|wearing"
+    r"|got|is got) (?:a|an|her|the) (?:(?:little|nice|fine|small|big) )?[a-z]+ (?:hat"
+    r"|cap"
+    r"|coat|dot|spot|jacket|crown|dress|head|back|stripe|badge|bonnet) "
+    r"| [a-z]+ is (?:on|upon) (?:her|this one|that one|it) $"
+    r"| done that is [a-z]+ with "
 )
 _IS_HERS = re.compile(
     r"(?:is|was|goes|went) on (?:her|this one|that one|it)$|(?:^| )[a-z-]+ for (?:her"
@@ -290,7 +300,8 @@ def _is_painting(clause: _Clause, said: list[str]) -> bool:
         return bool((_DOTS | _ON_HER).intersection(said))
     short = len(said) <= _SHORT
     return bool(
-        (_GIVES.intersection(said) and _GIVEN.search(clause.said))
+        _HAS_COLOUR.search(clause.said)
+        or (_GIVES.intersection(said) and _GIVEN.search(clause.said))
         or _ITS_DOT.search(clause.said)
         or (short and _PAINTING_NOW.search(text[max(0, first - 60) : first]))
         or _IS_HERS.search(text[first:last])
@@ -368,7 +379,7 @@ def _lost(clause: _Clause) -> Done | None:
             if put and put.end() > bee.end:
                 return _missed(bee, first, put.end())
             continue
-        found = _COUNTED.match(text, bee.end) or _LOST.match(text, bee.end)
+        found = COUNTED.match(text, bee.end) or _LOST.match(text, bee.end)
         if found:
             return _missed(bee, bee.start, found.end())
     return None

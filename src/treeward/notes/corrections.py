@@ -11,11 +11,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
+from treeward.language.number_words import cardinal_run
 from treeward.speech.utterances import Alternative
 
 from . import stream as st
 from .flags import Flag, FlagCode
 from .found_notes import CORRECTED_S, tells_a_way
+from .sentences import place_after, words_from
 
 if TYPE_CHECKING:
     from .bee_names import BeeNames
@@ -72,6 +74,7 @@ _STAYS = re.compile(
     r"(?:she|it) is (?:still|back)".replace("{name}", r"[a-z]+")
 )
 _ASKED = re.compile(r"(?:(?:or|and|wait|,) )*(?:is|was) (?:that|it|this)(?: not)? ")
+SOON_S = 6.0  # "two o'clock. Two minutes to." is one time; guess
 ASKED_S = 10.0  # a question so soon is about the note before it; guess
 _FALSE_ALARM = re.compile(r"(?:(?:no|oh|wait|,|sorry) )*false alarm (?=[.,])")
 
@@ -90,7 +93,12 @@ class Corrections:
         """Change what is corrected at `place`; gives where reading goes on."""
         if not self.found.events:
             return None
-        for finder in (self._meant_another, self._named_after, self._taken_back):
+        for finder in (
+            self._other_minutes,
+            self._meant_another,
+            self._named_after,
+            self._taken_back,
+        ):
             end = finder(place)
             if end is not None:
                 return end
@@ -151,6 +159,27 @@ class Corrections:
                 self._correct_value(index, told)
                 return told.end
         return None
+
+    def _other_minutes(self, place: int) -> int | None:
+        """Read "two minutes to", said right after a time of day that was rounded."""
+        last = self.found.events[-1]
+        late_s = self.found.second(place) - (last.end_s or 0.0)
+        number = cardinal_run(words_from(self.text, place))
+        if last.kind is not EventKind.TIME or late_s > SOON_S or not number:
+            return None
+        start = place_after(self.text, place, number[1])
+        side = re.compile(r"(?:minutes? )?(past|after|gone|to|before) (?=[.,?])").match(
+            self.text, start
+        )
+        if side is None or not 0 < number[0] < 60:
+            return None
+        hour, minute = (int(part) for part in last.value.split(":")[:2])
+        nearest = hour * 60 + (60 if minute > 30 else 0)
+        less = side[1] in {"to", "before"}
+        meant = (nearest + (-number[0] if less else number[0])) % (24 * 60)
+        value = f"{meant // 60:02}:{meant % 60:02}"
+        self._change(len(self.found.events) - 1, place, side.end(), value=value)
+        return side.end()
 
     def _meant_another(self, place: int) -> int | None:
         """Read "that is not white, that is yellow"."""

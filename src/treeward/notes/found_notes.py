@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
@@ -11,7 +13,7 @@ from treeward.speech.utterances import Alternative
 from . import sayings
 from . import stream as st
 from .adjuncts import adjuncts
-from .bee_names import BeeNames, Named, View
+from .bee_names import OTHER, BeeNames, Named, View
 from .events import Event
 from .flags import Flag, FlagCode
 
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
     from .sentences import Speech, Told
     from .stream import StreamWord
 
+HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
+SKIPPED_S = 180.0  # a recorder that only runs while somebody speaks; guess
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
 SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess
 HEDGED = 0.5  # share of hedged notes that are right; guess
@@ -62,8 +66,33 @@ class FoundNotes:
         end_s = self.events[-1].end_s
         if last.kind is not EventKind.AWAY or end_s is None:
             return False
-        bearings = all(event.kind is EventKind.BEARING for event in after)
+        told = {EventKind.BEARING, EventKind.TIME}
+        bearings = all(event.kind in told for event in after)
         return bearings and self.second(place) - end_s <= within_s
+
+    def clock_gain_s(self, value: str, place: int) -> float | None:
+        """Give how much more the clock went on than the recording since a time told.
+
+        None without a time before; `value` is the time of day said at `place`.
+        """
+        told = next(
+            (e for e in reversed(self.events) if e.kind is EventKind.TIME), None
+        )
+        if told is None or not told.value:
+            return None
+        now_min, then_min = (_minutes(one) for one in (value, told.value))
+        gone_s = (now_min - then_min) % HALF_DAY_MIN * 60.0
+        return gone_s - (self.second(place) - (told.start_s or 0.0))
+
+    def skips(self) -> bool:
+        """Tell whether the recorder was off between times told: silence is left out."""
+        times = [e for e in self.events if e.kind is EventKind.TIME and e.value]
+        return any(
+            (_minutes(late.value) - _minutes(soon.value)) % HALF_DAY_MIN * 60.0
+            - ((late.start_s or 0.0) - (soon.start_s or 0.0))
+            > SKIPPED_S
+            for soon, late in pairwise(times)
+        )
 
     def second(self, place: int) -> float:
         """Give the second of the recording that was reached at `place`."""
@@ -275,11 +304,15 @@ class FoundNotes:
 
     def _said_before(self, done: Done, mark: str) -> bool:
         """Tell whether this only says the event before it once more."""
-        last = self._just_now(done)
-        if last is None:
+        last = self._just_now(done) or self.since_done(done.start)
+        if last is None or last.kind is not done.kind:
             return False
+        soon = self._just_now(done) is not None
         same = last.mark and done.named.pronoun in {"she", "it", "her"}
-        return bool(not mark or mark == last.mark or same)
+        gone = done.kind is EventKind.AWAY and not self.view.here
+        if last.mark and not mark and gone:
+            return True
+        return soon and bool(not mark or mark == last.mark or same)
 
     def _hedge_after(self, done: Done) -> tuple[str, int, list[str]]:
         """Read doubt said after the note: "I think", "or was it pink"."""
@@ -385,6 +418,9 @@ class FoundNotes:
         named = told.named
         if named and named.mark:
             return named.mark, None
+        other = self._other_that_left(named) if named else ""
+        if named and told.kind is EventKind.BEARING and other:
+            return other, Flag.of(FlagCode.TAKEN_AS, named.pronoun, other)
         if told.kind is EventKind.BEARING:
             soon = self.leaving(told.start)
             if soon or self.leaving(told.start, LATER_S):
@@ -393,13 +429,17 @@ class FoundNotes:
                 if len(self._left_last()) > 1 and self._left_together():
                     return left.mark, Flag(FlagCode.TWO_LEFT)
                 return left.mark, doubt if left.flags or not soon else None
-        if told.kind is EventKind.DURATION or named or told.of_view:
-            mark = self.view.last
-            if mark and (named or told.of_view):
-                return mark, Flag.of(FlagCode.OF_BEE_IN_VIEW, mark)
-            if told.kind is EventKind.DURATION or named:
-                return "", Flag(FlagCode.BEE_UNSAID)
-        return "", None
+        mark = self.view.last
+        if mark and (named or told.of_view):
+            return mark, Flag.of(FlagCode.OF_BEE_IN_VIEW, mark)
+        unsaid = told.kind is EventKind.DURATION or named
+        return "", Flag(FlagCode.BEE_UNSAID) if unsaid else None
+
+    def _other_that_left(self, named: Named) -> str:
+        """Give the one of two that left last whose way was not told yet."""
+        told_of = {e.mark for e in self.events[-2:] if tells_a_way(e)}
+        rest = [mark for mark in self._left_last() if mark not in told_of]
+        return rest[0] if re.fullmatch(OTHER, named.pronoun) and len(rest) == 1 else ""
 
     def _left_together(self) -> bool:
         """Tell whether the two bees that left last did so in one breath."""
@@ -490,7 +530,17 @@ class FoundNotes:
     def add(self, event: Event) -> None:
         """Take in an event that is ready."""
         self._took_back = False
+        if event.kind is EventKind.STATION:
+            before = [e.value for e in self.events if e.kind is EventKind.STATION]
+            if before and before[-1] != event.value:
+                self.view.moved_on()
         self.events.append(event)
+
+
+def _minutes(value: str) -> int:
+    """Give the minutes since midnight of a time of day."""
+    hour, minute = value.split(":")[:2]
+    return int(hour) * 60 + int(minute)
 
 
 def tells_a_way(event: Event) -> bool:

@@ -89,7 +89,8 @@ ARRIVES = re.compile(
     r"|alighted|alights|touched down|touches down|having a drink|having a sip|drinking"
     r"|sipping|feeding|lapping|sucking|loading|back|home(?: again)?|in|down"
     r"|joined (?:her|him|them|it)"
-    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])|found (?:it|us|me)|found (?:the"
+    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])"
+    r"|(?:found|traced|located|discovered|tracked) (?:it|us|me)|found (?:the"
     r"|our"
     r"|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer"
     r"|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her|a brief)"
@@ -113,7 +114,7 @@ LEAVES = re.compile(
     r"|vanished|vanishing|disappeared|disappearing|went|away|off|out|up|airborne"
     r"|straight back out|back out|no longer (?:here|with us)|(?:made|making"
     r"|makes) (?:her|its) exit"
-    r"|taken (?:her|its) leave|took (?:her|its) leave|had enough|said goodbye"
+    r"|(?:taken|took|takes|taking) (?:her|its) leave|had enough|said goodbye"
     r"|lifting|lifted|moved on|moving on|flew|the first to (?:leave|go)"
     r"|first to (?:leave|go)"
     r"|had (?:enough|her fill) and (?:gone|left|off)|did not (?:stay|linger|hang about)"
@@ -169,13 +170,18 @@ LONE = (
     (
         EventKind.BACK,
         re.compile(
-            r"(?:(?:and|straight|right) )*(?:landed|back again|back already|returned"
+            r"(?:(?:and|straight|right) )*(?:in again|back in|back(?= [,.])|landed"
+            r"|back again|back already|returned"
             r"|landing"
             r"|touchdown|touched down|back (?=(?:in|after) (?:\w+ ){1,4}[.,])|down"
             r" again)"
             rf"{_AFTERWARDS}(?= [.,]|(?:in|after) )"
         ),
     ),
+)
+LONE_LED = re.compile(
+    r"(?:(?:and|then|straight|right) )*(?:leaving|leaves|departing|taking off|off|away"
+    r"|gone|up|took off|out)(?: (?:again|at once|once more))*(?= )"
 )
 _SAW = ("saw", "watched", "noticed", "spotted", "heard", "have seen", "caught")
 SEEN = frozenset(
@@ -222,7 +228,9 @@ PAINTING = re.compile(
     r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*"
     r"(?:mark|marked|painted|marking|painting|put|putting|dabbed|gave|given|got|done"
     r"|dotted|daubed)"
-    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|her|it|some|dot|of|bit"
+    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|forager|worker|lady"
+    r"|girl|with|second"
+    r"|third|2nd|3rd|fourth|her|it|some|dot|of|bit"
     r"|little|spot|blob|dab|drop|splash|touch|up))* "
 )
 PAINTED = re.compile(r" (?:one|bee|dot|spot|paint|mark|blob)(?= )")
@@ -244,6 +252,7 @@ FOLLOWS_TAIL = re.compile(
     r"|a bit"
     r"|a second|a moment) )?(?:behind(?: her| it| them)?|after(?: her| it| them)?"
     r"|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise|next"
+    r"|(?:beside|next to|alongside) (?:her|it|them)"
     r"|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
 )
 PARTICLE = re.compile(

@@ -15,6 +15,7 @@ from .adjuncts import adjuncts, goes_on
 from .bee_names import Named
 from .flags import Flag, FlagCode
 from .narrated_bearings import leads_to_bearing, same_way_at
+from .narrated_durations import stretch_of_time
 from .sentences import plain_phrase
 
 if TYPE_CHECKING:
@@ -235,6 +236,7 @@ class Actions:
             sayings.STOP.match(text, place)
             or sayings.HEDGE_TAIL.match(text, place)
             or mw.AND_THEN.match(text, place)
+            or (here and stretch_of_time(text, place))
             or (leaves and (leads_to_bearing(text, place) or same_way_at(text, place)))
             or (not named.pronoun and template.tail and goes_on(text, place))
         ):
@@ -456,6 +458,11 @@ class Actions:
                 end = place + len(match[0].rstrip())
                 named = Named(mark="", end=end, pronoun=match[0].strip())
                 return Done(kind=kind, named=named, start=place, end=end)
+        led = mw.LONE_LED.match(text, place)
+        if led and leads_to_bearing(text, led.end() + 1):
+            named = Named(mark="", end=led.end(), pronoun=led[0])
+            kind = EventKind.AWAY
+            return Done(kind=kind, named=named, start=place, end=led.end())
         return None
 
     def bare(self, text: str, place: int) -> Done | None:

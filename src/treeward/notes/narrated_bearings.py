@@ -10,6 +10,7 @@ from treeward.language.bearings import read_compass
 from treeward.language.kinds import EventKind
 
 from . import values
+from .bee_names import OTHER
 from .flags import Flag, FlagCode
 from .sentences import ROUGH, Told, place_after, words_from
 
@@ -27,6 +28,10 @@ _LEAD = re.compile(
     r"|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
 )
 _OF_BEE = re.compile(rf" (?:is )?{_WORD} (?:(?:is|was|at|of) )?")
+_BESIDE = re.compile(  # "red a bit right of that, one fifty-one"
+    r"(?: (?:is|was|went|a|bit|little|touch|right|left|of|that|her|further|more|north"
+    r"|south|east|west|round|to|the|degrees?|just|about)){1,7} , "
+)
 _WENT = re.compile(
     r" (?:(?:is|was|has|had) )?(?:went|gone|flew|flown|took|on|off|heading|headed|going"
     r"|flying|goes|left|away|departed)(?: (?:off|away|out|a line of|on|along|at))* "
@@ -79,7 +84,8 @@ _ENOUGH = re.compile(
     r"|them)"
     r"|she |he |when |as |thereabouts |near enough|as (?:before|usual|always)"
     r"|or near it|on the nose"
-    r"|true |magnetic |is (?:all|my|her|near|the best)|says |said |near |if |there "
+    r"|true |magnetic |i |on the (?:dot|button) "
+    r"|is (?:all|my|her|near|the best)|says |said |near |if |there "
     r"|is what|$)"
 )
 _NO_DEGREES = re.compile(
@@ -102,15 +108,16 @@ _WAY = (
     r"|figure|point|notch|path|degrees|spot)"
 )
 _SAME = re.compile(
-    r"(?:(?:she|it|they|took|went|flew|and|in|on|on the|in the|along|that is|it is"
+    r"(?:(?:she|it|they|took|takes|went|flew|follows|followed|keeps"
+    r"|and|in|on|on the|in the|along|that is|it is"
     r"|flying|going|off|heading"
     r"|exactly"
     r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
-    rf"(?:the )?same(?: {_WAY})?"
+    rf"(?:the )?same(?: {_WAY}(?: exactly)?)?"
     r"(?P<last>(?: (?:as|like|line|that) (?:the )?(?:last|before|last time|time before)"
     r"(?: time| one)?| again| as ever| as always| as usual)?)"
     r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them"
-    r"|(?P<like>[a-z]+)))?(?= )"
+    r"|(?P<like>[a-z]+))(?: (?:had|did|took|went|flew))?)?(?= )"
 )
 _HER_OWN = re.compile(r"as (?:last time|the last time|before|ever|always)|line as")
 BOTH_AFTER = re.compile(
@@ -132,7 +139,7 @@ def same_way_at(text: str, place: int) -> tuple[int, bool] | None:
     if not re.search(rf"same (?:{_WAY}|as)", said):
         return None
     if not re.compile(
-        r"[.?,]|and |but |then |so |time |give |more |too |again |i think|or |$"
+        r"[.?,]|and |but |then |so |time |\d{3} |give |more |too |again |i think|or |$"
     ).match(text, match.end() + 1):
         return None
     own = not re.search(r" as (?:the|her|him|them|[a-z]+ did)\b", said) or bool(
@@ -281,7 +288,8 @@ class Bearings:
     def _value_at(text: str, place: int) -> bool:
         """Tell whether degrees stand here: "white one forty-three"."""
         value = values.bearing_value(words_from(text, place))
-        return value is not None and bool(value.text) and value.used > 1
+        long = value is not None and (value.used > 1 or text[place].isdigit())
+        return value is not None and bool(value.text) and long
 
     def _way(self, text: str, place: int, *, leaving: bool) -> _Way:
         """Read the words that announce a bearing or tell of a flight."""
@@ -318,10 +326,19 @@ class Bearings:
         went = _WENT.match(text, named.end)
         if went and leads_to_bearing(text, went.end()):
             return _Way(start=went.end(), named=named)
-        is_hers = re.compile(r" (?:(?:is|was|at|on|took|had|got|i had|,) )?").match(
-            text, named.end
-        )
-        if leaving and named.mark and is_hers and self._value_at(text, is_hers.end()):
+        beside = _BESIDE.match(text, named.end)
+        if leaving and named.mark and beside and self._value_at(text, beside.end()):
+            return _Way(start=beside.end(), named=named)
+        is_hers = re.compile(
+            r" (?:(?:is|was|at|on|to|goes to|took|had|got|i had|,) )?"
+        ).match(text, named.end)
+        other = re.fullmatch(OTHER, named.pronoun) is not None
+        if (
+            leaving
+            and (named.mark or other)
+            and is_hers
+            and self._value_at(text, is_hers.end())
+        ):
             return _Way(start=is_hers.end(), named=named)
         return None
 

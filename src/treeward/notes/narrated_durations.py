@@ -343,7 +343,8 @@ class Durations:
             r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it "
             r"|by |again|on (?:the|my) |out |gone |this |at a |at the |is what "
             r"|give or take|near enough|or thereabouts|and change|or near |flat |dead "
-            r"|more or less|or so|from |since |altogether|all told|better |or a |i "
+            r"|more or less|or so|as well |too "
+            r"|from |since |altogether|all told|better |or a |i "
             r"|$"
         ).match(text, end):
             return None

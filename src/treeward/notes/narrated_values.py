@@ -34,7 +34,8 @@ _TIME_LEAD = re.compile(
     rf"|is (?=[\w ]+ [.,])|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to)"
     rf" )"
     rf"|at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
-    rf"|(?=coming up|getting on for)|(?:it is|time is|the time is|time check"
+    rf"|(?=coming up|getting on for|(?:{ROUGH}) (?:\S+ past|(?:a )?quarter (?:past|to)"
+    rf"|half past) )|(?:it is|time is|the time is|time check"
     rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
     rf"|we) make it(?= (?:{ROUGH} )?\S+ "
     rf"(?:past|to|o'clock|on|by)|(?: {ROUGH})? half| (?:a )?quarter)"
@@ -93,7 +94,8 @@ _AS_STATION = re.compile(
     r"|spot"
     r"|site|post|place|point|position|dish|pitch)|(?:stand|stop|spot|site|post|point"
     r"|position|pitch) (?:number )?(?P<m>one|two|three|four|five|six|\d)"
-    r"|(?P<nth>first|second|third|fourth) (?:stand|stop|spot|site|post|place|point"
+    r"|(?P<nth>first|second|third|fourth) (?:station|stand|stop|spot|site|post"
+    r"|place|point"
     r"|position|pitch)|(?<=this is )number (?P<k>\w+)|(?<=here is )number (?P<l>\w+)) "
 )
 _ENOUGH_ABOUT_STATION = re.compile(
@@ -109,12 +111,17 @@ _TALK_OF_STATION = re.compile(
     r"|lies"
     r"|looks|needs|wants|bees|comes|tomorrow|yesterday|later|if|when|than|because) "
 )
+_STATION_IS = re.compile(
+    r"is (?:here|the|this|at|by|on|up|down|where (?:i|we)|just|under|beside|near)\b"
+    r"(?! (?:best|worst|other|last|next|one|same))"
+)
 _EITHER = re.compile(
     r"(?:it is|that is|that was|i make it|makes it|make it) (?=[\w ]+ [.,])"
     r"(?!(?:\w+ )*?(?:past|to|o'clock|half|quarter|am|pm|noon|midday|minutes?) )"
 )
 
 
+_DEGREES = re.compile(r"[0-3]\d\d ")  # "250 on the dot" of a bee that just left
 # "fourteen hours ten minutes", "fourteen thirty-six hours"
 _HOURS = re.compile(r"(?:hours|hrs|minutes(?! (?:past|to))) ")
 
@@ -148,6 +155,10 @@ class ValueNotes:
             if bearing:  # "it is two twenty-four", of a bee that just left
                 flags = (*bearing.flags, Flag(FlagCode.BEARING_OR_TIME))
                 return replace(bearing, flags=flags)
+        if leaving and _DEGREES.match(text, place):
+            bearing = self._bearings.at(text, place, leaving=True)
+            if bearing:
+                return bearing
         finders: tuple[Callable[[str, int], Told | None], ...] = (
             self._watching.at,
             self._durations.at,
@@ -261,15 +272,23 @@ class ValueNotes:
         return self._bearings.within(text, start, end)
 
     @staticmethod
+    def degrees_at(text: str, place: int) -> bool:
+        """Tell whether a number stands here that is a bearing in three figures."""
+        value = values.bearing_value(words_from(text, place))
+        return bool(value and value.text and not value.options and value.used > 1)
+
+    @staticmethod
     def bare_time(text: str, place: int) -> Told | None:
         """Read "nine twenty" as a whole sentence, said right after a station."""
         value = values.time_value(words_from(text, place))
         if value is None or not value.text or value.used < 1:
             return None
         end = place_after(text, place, value.used)
-        if not re.compile(rf"{_ON_WATCH}(?:[.,]|and (?:i|we|it|she) )").match(
-            text, end
-        ) or not re.search(r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]):
+        if not re.compile(
+            rf"{_ON_WATCH}(?:[.,]|so |i |and (?:i|we|it|she|away) )"
+        ).match(text, end) or not re.search(
+            r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]
+        ):
             return None
         return Told(
             kind=EventKind.TIME,
@@ -339,7 +358,8 @@ class ValueNotes:
             return None
         end = place_after(text, start, value.used)
         enough = _ENOUGH_ABOUT_STATION.match(text, end) is not None
-        if not enough and (within or _TALK_OF_STATION.match(text, end)):
+        is_here = _STATION_IS.match(text, end) is not None
+        if not enough and not is_here and (within or _TALK_OF_STATION.match(text, end)):
             return None
         return Told(
             kind=EventKind.STATION,

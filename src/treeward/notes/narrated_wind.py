@@ -21,7 +21,8 @@ _WIND = re.compile(
     r" (?:wind|winds|breeze|breezes|gusts?|puffs? of (?:wind|air)|breath of (?:air"
     r"|wind)"
     r"|air (?:is )?(?:moving|stirring|still)|(?:a little|a bit of|some|no|the) air"
-    r"|zephyr|blowing) "
+    r"|zephyr|blowing|an? (?:north|south)?(?:east|west|north|south)"
+    r"(?= (?:up |down )?(?:here|blowing|coming|today|again|now))) "
 )
 # A clause with one of these is not about the wind that blows now.
 _ELSE = re.compile(
@@ -60,6 +61,11 @@ _STRENGTHS: Mapping[str, str] = {
     **dict.fromkeys(("fresh", "freshened", "freshening", "medium"), "moderate"),
     **dict.fromkeys(("stiff", "hard", "gusty", "gale", "fierce", "howling"), "strong"),
 }
+_TOPIC = 60  # characters in which the wind was spoken of; guess
+_TOPIC_WORDS = frozenset(
+    {"put", "call", "it", "say", "make", "yeah", "yes", "no", "and", "still", "now"}
+    | {"quite", "very", "from", "out", "of", "the", "a", "bit", "so", "just", "is"}
+)
 _MOST_WORDS = 24
 _CHANGED = re.compile(r" from (?:an? )?(\w+) to (?:an? )?(?=\w)")
 
@@ -79,6 +85,8 @@ class Wind:
         if still and calm:
             return _told(place, still.end(), "calm", (Flag(FlagCode.WIND_UNNAMED),))
         named = _WIND.search(clause)
+        if named is None and calm:
+            named = self._topic(text, place, clause)
         if named is None or _ELSE.search(clause):
             return None
         stop = re.compile(r" [.?] | so | because ").search(text, place)
@@ -94,6 +102,18 @@ class Wind:
             return None
         value, last, flags, _ = found
         return _told(place, last, value, flags)
+
+    def _topic(self, text: str, place: int, clause: str) -> re.Match[str] | None:
+        """Take "put calm" for the wind, where the wind was just spoken of."""
+        known = {word for way in self._lexicon.wind for word in way}
+        said = set(clause.split())
+        alone = text[:place].rstrip()[-1:] in {"", ".", "?"}
+        strengths = said & known
+        rest = said - known - _TOPIC_WORDS
+        plain = strengths and not any(read_compass([word]) is None for word in rest)
+        topic = _WIND.search(text[max(0, place - _TOPIC) : place])
+        whole = re.compile(r" .* ").fullmatch(clause)
+        return whole if topic and alone and plain else None
 
     def _strength(
         self, text: str, start: int, end: int

@@ -16,8 +16,9 @@ from treeward.language.kinds import UNMARKED, EventKind
 from . import sayings
 from . import stream as st
 from .adjuncts import adjuncts
+from .asking import Asked, statement_end
 from .bee_names import BeeNames, Named
-from .clauses import Clauses
+from .clauses import COUNTED, Clauses
 from .corrections import Corrections
 from .events import Event
 from .flags import Flag, FlagCode
@@ -25,19 +26,23 @@ from .found_notes import LATER_S, FoundNotes
 from .narrated_actions import Actions, Done, outweighs
 from .narrated_durations import out_for, time_out_s
 from .narrated_values import ValueNotes
-from .wishes import Sentence, being_painted
+from .wishes import RECENT, Sentence, being_painted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from treeward.language.phrasebook import PhraseBook
 
-    from .sentences import Speech
+    from .sentences import Speech, Told
     from .stream import StreamWord
 
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
+STAYS_S = 20.0  # what is told of a bee sooner is of her coming; guess
+CLOCK_OFF_S = 720.0  # a number that far from the last time told is none; guess
+SKIPS_S = 3600.0  # what a recorder may leave out between two words; guess
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
+_UNSURE = frozenset({FlagCode.DURATION_OF_WHAT, FlagCode.AMID_WORDS})
 _FRESH = re.compile(r"(?:^|[.,?]|\b(?:and|then|but|so|while|okay|right|oh)) $")
 _CALLED = re.compile(
     r"(?: (?:anyway|again|too|now|as well|at last|home|already|there|then))* , "
@@ -75,8 +80,9 @@ class Narrator:
             values=self.values,
             found=self.found,
         )
-        self.asked = False
+        self.asked = Asked()
         self.went_on: Done | None = None  # what a bee did up to where reading is
+        self.done_at = -1  # where reading went on after what a bee did last
 
     def read(self) -> list[Event]:
         """Read everything; gives the events in the order they were said."""
@@ -119,19 +125,24 @@ class Narrator:
             text=self.text,
             unreal=sayings.UNREAL.search(body) is not None,
         )
-        if sayings.TIME_ASKED.search(body):
-            self.asked = True
-            place = self._answer(start, sentence)
-        else:
-            place = start
+        said_end = end
+        if marked and not asks:
+            stated = statement_end(self.text, start, end)
+            if stated > start:
+                sentence.question = False
+                sentence.end = end = stated
+        done = self.found.since_done(start, NEXT_S)
+        unnamed = done.kind if done and self.found.by_pronoun else None
+        self.asked.take_in(sentence, opening, unnamed)
+        asks_time = sayings.TIME_ASKED.search(body) is not None
+        place = self._answer(start, sentence) if asks_time else start
         if sentence.question:
             self.corrections.asked(opening)
         while place < end:
             place = self._clause(place, sentence)
-        if not sentence.question:
-            self.asked = False
+        self.asked.finish(sentence)
         self.found.mentioned = ""
-        return end + 2
+        return said_end + 2
 
     def _answer(self, start: int, sentence: Sentence) -> int:
         """Skip the words that ask for the time."""
@@ -156,6 +167,7 @@ class Narrator:
                 done = replace(done, ago_s=self.found.last_ago_s)
                 return self._do(done, ())
         border = self._after_border(start) or self.text[start] == ","
+        border = border or sayings.SAYS_AGAIN.match(self.text, start) is not None
         if border and not sentence.question:
             corrected = self.corrections.at(start)
             if corrected is not None:
@@ -244,7 +256,7 @@ class Narrator:
         if other:  # "yellow is in with white"
             both = (done.named.mark, other.mark)
             done = replace(done, both=both, after=other.end + 1)
-        end = self.found.do(done, hedges)
+        end = self.done_at = self.found.do(done, hedges)
         if mark or done.both:
             self.went_on = done
         return end
@@ -331,42 +343,20 @@ class Narrator:
 
     def _note(self, start: int, place: int, sentence: Sentence) -> int | None:
         hedges = self._hedges(start, place)
-        whole = self._whole(start)
-        told = self.values.at(
-            self.text,
-            place,
-            asked=self.asked,
-            leaving=self.found.leaving(place)
-            or (whole and self.found.leaving(place, LATER_S)),
-            left=self.found.leaving(place, LATER_S),
-        )
-        last = self.found.since_done(place)
-        if last and last.kind is EventKind.BACK and self._may_state_time(start, place):
-            lasted = self.values.since_back(self.text, place, self._out_s())
-            longer = (
-                told
-                and lasted
-                and (told.kind is not EventKind.DURATION or told.end > lasted.end)
-            )
-            if lasted and not longer:
-                told = lasted
-        if told is None and self._paused() and self._after_border(start):
-            told = self.values.resumed(self.text, place)
-        if told is None and whole and self._at_station(place):
-            told = self.values.bare_time(self.text, place)
+        told = self._told(start, place)
         done = None
-        unreal = sentence.unreal_at(place)
-        if not sentence.question and not unreal:
-            done = self.actions.clipped(self.text, place) if whole else None
-            if done:
-                return self._do(done, hedges)
+        if not sentence.question and not sentence.unreal_at(place):
+            clipped = self._whole(start) and self.actions.clipped(self.text, place)
+            if clipped:
+                return self._do(clipped, hedges)
+            last = self.found.since_done(place)
             done = self.actions.at(self.text, place)
             if done is None and last:
                 done = self._follower(place, last)
-            if done is None and whole and place >= start:
-                done = self._name_alone(place)
-            if done is None and (hedges or self._pointed(start, place)):
-                done = self.actions.bare(self.text, place)
+            if done is None and not self.asked.planned:
+                done = self._only_named(start, place, hedged=bool(hedges))
+                if done and last and self._confirms(done, last):
+                    return done.end + 1
             if done is None and self._after_border(start) and self.found.view.last:
                 done = self._lone(start)
         already = bool(
@@ -384,11 +374,55 @@ class Narrator:
             and not outweighs(done, told, already=already)
         ):
             self.found.tell(told, hedges)
-            self.asked = self.asked and told.kind is not EventKind.TIME
+            self.done_at = told.end
+            self.asked.time = self.asked.time and told.kind is not EventKind.TIME
             return told.end
         if done and done.end < sentence.end + 1:
             return self._do(done, hedges)
         return None
+
+    def _told(self, start: int, place: int) -> Told | None:
+        """Read a note with a value at `place`, by what was said before it."""
+        whole = self._whole(start)
+        left = self.found.leaving(place, LATER_S)
+        told = self.values.at(
+            self.text,
+            place,
+            asked=self.asked.time,
+            leaving=self.found.leaving(place) or (whole and left),
+            left=left,
+        )
+        last = self.found.since_done(place)
+        if last and last.kind is EventKind.BACK and self._may_state_time(start, place):
+            lasted = self.values.since_back(self.text, place, self._out_s())
+            longer = (
+                told
+                and lasted
+                and (told.kind is not EventKind.DURATION or told.end > lasted.end)
+            )
+            if lasted and not longer:
+                told = lasted
+        if told is None and self._paused() and self._after_border(start):
+            told = self.values.resumed(self.text, place)
+        if told is None and whole and self._at_station(place):
+            told = self.values.bare_time(self.text, place)
+        fresh = self._after_border(start) or start == self.done_at == place
+        if fresh and not self.found.leaving(place):
+            by_clock = self._clock_told(place)
+            sure = told and not any(f.code in _UNSURE for f in told.flags)
+            if by_clock and not (told and (sure or told.end > by_clock.end)):
+                told = by_clock
+        return told
+
+    def _only_named(self, start: int, place: int, *, hedged: bool) -> Done | None:
+        """Read a bee's name, without what she did."""
+        done = None
+        shown = self.text.endswith(sayings.SHOWN, 0, place)
+        if shown or (self._whole(start) and place >= start):
+            done = self._name_alone(place) or self._left_unsaid(place)
+        if done is None and (hedged or self._pointed(start, place)):
+            done = self.actions.bare(self.text, place)
+        return done
 
     def _may_state_time(self, start: int, place: int) -> bool:
         """Tell whether how long a bee was out may stand here, told as a bare number."""
@@ -397,9 +431,20 @@ class Narrator:
         last = self.found.events[-1]
         soon = self.found.since_done(place, NEXT_S) is last
         led = self.text.startswith(("after ", "in "), place)
-        return soon and (led or self._after_border(start))
+        return soon and (
+            led or self._after_border(start) or start == self.done_at == place
+        )
+
+    def _clock_told(self, place: int) -> Told | None:
+        """Read "eight thirteen" alone where the clock may well show that."""
+        told = self.values.bare_time(self.text, place)
+        gain_s = self.found.clock_gain_s(told.value, place) if told else None
+        most_s = SKIPS_S if self.found.skips() else CLOCK_OFF_S
+        return told if gain_s is not None and -90.0 <= gain_s <= most_s else None
 
     def _out_s(self) -> float:
+        if self.found.skips():
+            return 0.0  # by the recording's own time nobody knows
         last = self.found.last_done
         return 0.0 if last is None else time_out_s(self.found.events, last)
 
@@ -446,10 +491,12 @@ class Narrator:
         """Read an action without its bee; "back in five" may tell by itself which."""
         done = self.actions.lone(self.text, start)
         lead = (
-            re.compile(r"(?:in|after) ").match(self.text, done.end + 1)
+            re.compile(r"(?:in|after|,) ").match(self.text, done.end + 1)
             if done
             else None
         )
+        if done and done.named.pronoun == "back" and lead is None:
+            return None  # "back." may be anybody
         if done is None or lead is None:
             return done
         told = self.values.since_back(self.text, lead.start(), 0.0)
@@ -458,24 +505,61 @@ class Narrator:
             stated_s = float(told.value.split()[1])
             now_s = self.found.second(start)
             mark = out_for(self.found.events, self.found.view.out, now_s, stated_s)
+        if not mark and lead[0] == ", ":
+            known = self.found.view.meant(done.kind, done.named.pronoun)[0]
+            return done if known or done.named.pronoun != "back" else None
         if not mark:
             return None
         return replace(done, named=replace(done.named, mark=mark, pronoun=""))
+
+    def _confirms(self, done: Done, last: Event) -> bool:
+        """Tell whether a name only says again who it was: "white, it is white"."""
+        soon = self.found.since_done(done.start, NEXT_S) is last
+        return soon and last.mark == done.named.mark
+
+    def _left_unsaid(self, place: int) -> Done | None:
+        """Read "white, two oh three" of a bee that was here: she left."""
+        named = self.names.single(self.text, place)
+        if named is None or named.mark not in self.found.view.here:
+            return None
+        start = named.end + (3 if self.text.startswith(" , ", named.end) else 1)
+        told = next(e for e in reversed(self.found.events) if e.mark == named.mark)
+        long_s = self.found.second(place) - (told.end_s or 0.0)
+        if long_s < STAYS_S or not self.values.degrees_at(self.text, start):
+            return None
+        return Done(
+            kind=EventKind.AWAY,
+            named=named,
+            start=place,
+            end=named.end,
+            certain=False,
+        )
 
     def _name_alone(self, place: int) -> Done | None:
         """Read a bee's name as a whole sentence: she came, if she was not here."""
         named = self.names.single(self.text, place)
         if named is None or self.text[named.end + 1 : named.end + 2] not in {".", ","}:
             return None
-        new = named.full and self.text.startswith(("a ", "an "), place)
-        known = named.mark in self.names.seen or new
+        new = named.full and self.text.startswith(("a ", "an ", "one "), place)
+        shown = self.text.endswith(sayings.SHOWN, 0, place) and self._painting(place)
+        known = named.mark in self.names.seen or new or shown
+        if self.asked.done and known:
+            return Done(
+                kind=self.asked.done,
+                named=named,
+                start=place,
+                end=named.end,
+                certain=False,
+            )
         if named.mark in self.found.view.here or not known:
+            return None
+        if COUNTED.match(self.text, named.end):
             return None
         if sayings.DENIED.search(self.text[:place]):
             return None
         dotted = re.search(r" (?:dot|spot|mark|blob) $", self.text[: named.end + 1])
         after_mark = self.found.events and self.found.events[-1].kind is EventKind.MARK
-        painted = named.mark not in self.names.seen and (dotted or after_mark)
+        painted = named.mark not in self.names.seen and (shown or dotted or after_mark)
         return Done(
             kind=EventKind.MARK if painted else EventKind.BACK,
             named=named,
@@ -483,6 +567,11 @@ class Narrator:
             end=named.end,
             certain=False,
         )
+
+    def _painting(self, place: int) -> bool:
+        """Tell whether somebody spoke of painting shortly before."""
+        before = self.text[max(0, place - RECENT) : place]
+        return sayings.PAINTING.search(f" {before}") is not None
 
     def _hedges(self, start: int, place: int) -> tuple[str, ...]:
         body = f" {self.text[start:place]}"

@@ -6,7 +6,20 @@ import re
 
 # Said before a note and meaning nothing.
 _FILLERS = (
-    *("aye", "och", "naw", "nah", "sure enough", "by the way", "to my surprise"),
+    *(
+        "beauty",
+        "beaut",
+        "bingo",
+        "voila",
+        "voil",
+        "aye",
+        "och",
+        "naw",
+        "nah",
+        "sure enough",
+        "by the way",
+        "to my surprise",
+    ),
     *("okay", "right", "and", "so", "well", "yes", "yeah", "yep", "look", "then"),
     *(
         "but",
@@ -152,7 +165,8 @@ UNREAL_DAY = re.compile(
 )
 # What follows in the sentence is none: "when red gets back we can take a bearing".
 UNREAL_AFTER = re.compile(
-    r" (?:when|whenever|(?<!from )before|(?<!at )once(?! (?:and|more|again|or|,))"
+    r" (?:when|whenever|(?<!from )(?<!of )before(?! [.,])"
+    r"|(?<!at )once(?! (?:and|more|again|or|,))"
     r"|after(?= [a-z]+ (?:is|left|came|comes|goes|went|has)))(?= )"
 )
 # The clause is none.
@@ -163,15 +177,19 @@ UNREAL_CLAUSE = re.compile(
     r"|mention|record))"
     r"|want|wants|wanted|need|needs|let us|going to|ask|asked|said|told|shall"
     r"|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect|expected"
+    r"|(?:nearly|almost) (?:home|back|here|there|gone|in)"
     r"|do not (?:think|believe|reckon|suppose)|doubt|neither|nor|nobody|none|(?:might"
     r"|may|could) have"
     r"(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))|did i"
     r"|next would) "
 )
 PAINTING = re.compile(
-    r" (?:paint|painting|dab|dabbing|brush|another dot|dot on|applying|mark (?:one"
+    r" (?:paint|painting|(?:i|we) will do|dab|dabbing|brush|another dot|dot on"
+    r"|applying|mark (?:one"
     r"|another"
-    r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still) "
+    r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still"
+    r"|hold (?:her|it)|pens|varnish"
+    r"|texter|marker) "
 )
 QUESTION = re.compile(
     r"(?!is not no |what wind there )(?:is|are|was|were|did|do|does|where|what|when"
@@ -183,6 +201,8 @@ TIME_ASKED = re.compile(
     r"|(?:what do you )make the time(?: to be)?"
 )
 
+# Said when a bee that was painted is shown.
+SHOWN = (" done , ", " you go , ", " you are , ", " there , ", " finished , ")
 # What may follow a note.
 _PLACE = (
     r"(?:on|at|to|in|from|off|onto|into|by) (?:the|our|this|that) "
@@ -201,7 +221,8 @@ HEDGE_TAIL = re.compile(
     r"(?:, )?(?:(?:i think|i guess|i believe|i reckon|i suppose|i am not sure|not sure"
     r"|i am (?:nearly|almost|fairly|pretty|quite) sure"
     r"|maybe|perhaps|probably|possibly|more or less|or so|or thereabouts|ish|roughly"
-    r"|give or take)(?= )|or (?:(?:it|that|she) )?"
+    r"|give or take|(?:is|was|did|does) not (?:it|she|that))(?= )"
+    r"|or (?:(?:it|that|she) )?"
     r"(?:was|is|could|might|may|maybe|perhaps|possibly|probably)"
     r"(?: (?:it|that|she|be|been|have|was|is))*)(?= )"
 )
@@ -233,6 +254,7 @@ _SAYS_AGAIN = (
     r"|tell a lie"
     r"|or rather|my mistake) "
 )
+SAYS_AGAIN = re.compile(_SAYS_AGAIN)
 CLAUSE = re.compile(
     rf" [.?,] | and | but | so | because | before | when | while | cos | which "
     rf"| though "
@@ -240,9 +262,11 @@ CLAUSE = re.compile(
 )
 # Where speech without punctuation starts something new.
 _NEW = (
-    r"(?:she is|she was|there goes|there she|here comes|here is|here she|that is"
+    r"(?:(?:she is|she was|there goes|there she|here comes|here is|here she|that is"
     r"|it is (?:half|quarter|nearly|about|ten|eleven|twelve|one|two|three|four|five|six"
-    r"|seven|eight|nine|\d)) "
+    r"|seven|eight|nine|\d+))"
+    r" |(?<!to )(?<!at )(?<!from )(?<!of )(?<!last )(?<!next )(?<!is )(?<!than )"
+    r"station (?:\d|one|two|three|four|five|six) (?=[.,]))"
 )
 BORDER = re.compile(
     rf" [.?,] | and | but | then | so | while | okay | right | oh "

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from . import stream as st
+from .dictated import as_said
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
@@ -114,7 +115,9 @@ _ADDS_NOTHING = frozenset(
     }
     | {"um", "uh", "er", "erm", "hmm", "mm", "ah", "now", "only", "quickly"}
 )
-_COMPASS_LIKE = re.compile(r"(north|south|east|west)(erly|ish|wards?)")
+_COMPASS_LIKE = re.compile(
+    r"((?:north|south)?(?:east|west)|north|south)(erly|ish|wards?|er)"
+)
 _BORDER = {",": ",", ";": ",", ":": ",", "-": ",", "\u2013": ",", "\u2014": ","}
 _ENDS = re.compile(r"[\s\"')\]\u2019\u201d]*$")
 LONG_PAUSE_S = 1.0  # without punctuation, a pause this long ends a sentence; guess
@@ -138,7 +141,7 @@ def plain_spelling(word: str, following: str = "") -> str:
     for ending, long in _ENDINGS:
         if word.endswith(ending) and len(word) > len(ending):
             head = word.removesuffix(ending)
-            return _WHOLE.get(head, head) + long
+            return plain_spelling(head) + long
     return word
 
 
@@ -193,7 +196,7 @@ def speech_of(
 
     `colours` are words for marks; "pinks", as engines write "pink's", is "pink is".
     """
-    pieces = st.stream(utterances)
+    pieces = as_said(st.stream(utterances), colours)
     parts: list[str] = [" "]
     owner: list[int] = [0]
     for index, piece in enumerate(pieces):

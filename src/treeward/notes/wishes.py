@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _ALWAYS = frozenset({EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH})
 _COMES = ("here comes ", "in comes ")
-_RECENT = 160  # characters in which somebody speaks of painting; guess
+RECENT = 160  # characters in which somebody speaks of painting; guess
 _PAINTING_S = 90.0  # and seconds; guess
 _PUT_ON = {"is", "on", "applied", "done", "there", "here", "dry", "finished", "painted"}
 
@@ -85,7 +85,7 @@ def being_painted(found: FoundNotes, done: Done) -> bool:
     said = set(text[done.named.end : done.end].split())
     if said - _PUT_ON or text.startswith(_COMES, done.start):
         return False
-    since = max(0, done.start - _RECENT)
+    since = max(0, done.start - RECENT)
     while found.second(done.start) - found.second(since + 1) > _PAINTING_S:
         since += 20
     return sayings.PAINTING.search(f" {text[since : done.start]}") is not None
