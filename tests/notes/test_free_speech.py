@@ -307,3 +307,18 @@ def test_invented_days_are_mostly_read() -> None:
     assert tally.recall >= 0.85
     assert tally.precision >= 0.92
     assert tally.silently_wrong <= 0.03
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("Still.", []),
+        ("The wind is light now.", ["wind::light"]),
+        ("Five to nine.", []),
+        ("It's five to nine.", ["time::8:55"]),
+    ],
+)
+def test_talk_makes_a_note_only_of_what_it_names(
+    text: str, expected: list[str]
+) -> None:
+    assert brief(read_talk([talk(text, start_s=10.0)], [], BOOK).events) == expected
