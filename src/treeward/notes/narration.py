@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 
 A_NOTE = 3.0  # nats: what a note in it makes a text of talk likelier by; measured
 MOST_NOTES = 2  # in one breath that count so
+LONE_WORDS = 3  # of "five to nine"; with "it's" before it, it is a time; guess
+_UNNAMED = frozenset({FlagCode.WIND_UNNAMED, FlagCode.SOUNDS_LIKE_TOO})
 # "White's in too", which engines write as a number.
 _END_TOO = re.compile(
     r"(\b(?:in|back|off|away|out|gone|down|left|landed|here)) (?:two|to)(?=[.,!]|$)"
@@ -132,7 +134,7 @@ def read_talk(
     for number, event in enumerate(narrator.read()):
         if number in narrator.found.given:
             found.append(event)
-        elif event.mark or KINDS[event.kind].mark is not Need.MUST:
+        elif _may_be_told(event):
             flags = (*event.flags, Flag(FlagCode.TOLD_FREELY))
             freely = replace(event, recording=recording, flags=flags)
             found.append(_painted(freely, book.marks_in_use))
@@ -143,6 +145,17 @@ def read_talk(
         unread=tuple(unread),
         times=tuple(times_told(speech, pieces)),
     )
+
+
+def _may_be_told(event: Event) -> bool:
+    """Tell whether words of talk are a note: its bee is known, and what it is of.
+
+    "Still" and "five to nine" alone are more often no wind, and no time.
+    """
+    lone = len(event.heard.split()) <= LONE_WORDS
+    if lone and any(flag.code in _UNNAMED for flag in event.flags):
+        return False
+    return bool(event.mark) or KINDS[event.kind].mark is not Need.MUST
 
 
 def _colours(book: PhraseBook) -> frozenset[str]:
