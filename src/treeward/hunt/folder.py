@@ -1,4 +1,7 @@
-"""The hunt folder: where things lie in it, and what hunt.toml says."""
+"""The hunt folder: where things lie in it, and what hunt.toml says.
+
+The commented hunt.toml that `treeward new` writes, and values as TOML has them.
+"""
 
 from __future__ import annotations
 

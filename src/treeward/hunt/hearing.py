@@ -2,6 +2,12 @@
 
 What is heard does not depend on how many there are: the cuts are the same, and an
 engine hears each stretch by itself.
+
+Several processes that hear pieces of recordings at the same time.
+
+They are started afresh ("spawn"), as Windows and macOS do. Only this process writes:
+they send what they hear. They ignore Ctrl-C, which a terminal sends to all, and are
+ended by this process, or by its end.
 """
 
 from __future__ import annotations

@@ -1,4 +1,11 @@
-"""From what was heard, or a timed transcript, to events without clock times."""
+"""From what was heard, or a timed transcript, to events without clock times.
+
+Lines of a recording or a page that made no note but look as if they should.
+
+As last read they are kept in .treeward/unread.json, for the review to show and make
+notes of. A line of which a person said that there is nothing in it is kept in
+.treeward/dismissed.json, so that it stays away when the recording is read again.
+"""
 
 from __future__ import annotations
 
