@@ -374,6 +374,7 @@ def test_days_of_other_narrators_stay_read() -> None:
         ("The wind is light now.", ["wind::light"]),
         ("Five to nine.", []),
         ("It's five to nine.", ["time::8:55"]),
+        ("What's the time? Five to nine.", ["time::8:55"]),
     ],
 )
 def test_talk_makes_a_note_only_of_what_it_names(
