@@ -77,7 +77,7 @@ def hear(day: str, path: Path, book: PhraseBook) -> Tally:
 
     kept = path.with_suffix(".pickle")  # so that rules can be tried without hearing
     if not kept.exists():
-        heard = list(transcribe(read_blocks(path), open_recognizer(book)))
+        heard = list(transcribe(read_blocks(path), open_recognizer(book, free=True)))
         kept.write_bytes(pickle.dumps(heard))
     utterances = pickle.loads(kept.read_bytes())  # noqa: S301 (written just here)
     notes = read_again(parse_notes(utterances, book), flag_below=DOUBT_BELOW)

@@ -437,18 +437,26 @@ def test_free_reads_talk_and_says_so_in_every_row(
     speech_like(hunt.recordings_dir / "2026-07-14_1000.wav", 6)
     talker = Talker()
     monkeypatch.setattr(IN_USE, LoudActivity)
-    monkeypatch.setattr(
-        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: talker
-    )
+    asked: list[bool] = []
+
+    def opened(*_: object, free: bool, **_more: object) -> Talker:
+        asked.append(free)
+        talker.decoded.clear()
+        return talker
+
+    monkeypatch.setattr("treeward.speech.engines.open_recognizer", opened)
     hunt.transcribe()
     told = [(row["event"], row["mark"]) for row in rows_of(hunt.review_path)]
     decoded = len(talker.decoded)
     hunt_toml = hunt.path / "hunt.toml"
-    hunt_toml.write_text(hunt_toml.read_text("utf-8") + "[speech]\nfree = true\n")
+    plain = hunt_toml.read_text("utf-8")
+    hunt_toml.write_text(f"{plain}[speech]\nfree = true\n", "utf-8")
 
     Hunt(hunt.path).transcribe()
 
     assert told == [("back", "yellow")]
+    assert asked == [False, True]
+    assert len(talker.decoded) == decoded  # heard again: not for it before
     note, *freely = rows_of(hunt.review_path)
     assert (note["event"], note["flag"]) == ("back", "")
     assert [(row["event"], row["mark"], row["value"]) for row in freely] == [
@@ -457,7 +465,10 @@ def test_free_reads_talk_and_says_so_in_every_row(
     ]
     sentence = Flag(FlagCode.TOLD_FREELY).sentence
     assert all(sentence in row["flag"] for row in freely)
-    assert len(talker.decoded) == decoded  # read anew, not heard again
+    hunt_toml.write_text(plain, "utf-8")
+    Hunt(hunt.path).transcribe()
+    assert [row["event"] for row in rows_of(hunt.review_path)] == ["back"]
+    assert not talker.decoded  # what was heard for it serves without it
 
 
 def test_a_copied_hunt_is_not_heard_again(

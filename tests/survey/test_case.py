@@ -24,7 +24,7 @@ def prepared(
     *spots: tuple[float, float],
     settings: survey.Settings | None = None,
     wind: survey.TripWind | None = None,
-) -> case.Prepared:
+) -> case.CheckedHunt:
     return case.prepare(
         hunts.stations(*spots), trips, lines, settings or survey.Settings(), wind
     )

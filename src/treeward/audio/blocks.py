@@ -1,4 +1,9 @@
-"""What audio hands to speech: blocks of mono 16 kHz samples."""
+"""What audio hands to speech: blocks of mono 16 kHz samples.
+
+Any rate to 16 kHz, chunk by chunk.
+
+What every reader of recordings does with samples, and says of them.
+"""
 
 from __future__ import annotations
 

@@ -3,6 +3,8 @@
 WAV, FLAC, Ogg, Opus and MP3 are read by soundfile; what it does not know (.m4a,
 .mp4, .mov, .amr, .3gp, and recordings whose header was never finished) by PyAV. The
 sound of a film is as good as a memo.
+
+What a stream of bytes is, from its first ones: plain sound has no name on it.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Options that several commands share."""
+"""Options that several commands share.
+
+A progress bar with the time left, on stderr, so that stdout stays clean.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The page's server: its files, the state, corrections, sound and the answer."""
+"""The page's server: its files, the state, corrections, sound and the answer.
+
+What the page may send, checked before anything is done with it.
+"""
 
 from __future__ import annotations
 

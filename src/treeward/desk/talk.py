@@ -1,4 +1,7 @@
-"""What was said around a note, between the notes: what may tell what it meant."""
+"""What was said around a note, between the notes: what may tell what it meant.
+
+What a typed or heard phrase says, as cells of a row.
+"""
 
 from __future__ import annotations
 

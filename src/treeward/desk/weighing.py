@@ -3,6 +3,11 @@
 It runs where the answer is worked out, right after it, a row at a time, and stops as
 soon as there is a newer correction to answer. What was worked out stands until the
 answer has moved so far that it may be another.
+
+Works out the distances anew, a moment after the last correction.
+
+One thread, one calculation at a time; what is asked for meanwhile makes it run once
+more. The page asks for the newest answer and sees how old it is.
 """
 
 from __future__ import annotations

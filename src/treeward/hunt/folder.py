@@ -1,4 +1,7 @@
-"""The hunt folder: where things lie in it, and what hunt.toml says."""
+"""The hunt folder: where things lie in it, and what hunt.toml says.
+
+The commented hunt.toml that `treeward new` writes, and values as TOML has them.
+"""
 
 from __future__ import annotations
 
@@ -100,7 +103,8 @@ cargo = "water"                 # what bees fetch here: "water", "syrup" or "nec
 # [speech]
 # flag_below = 0.9
 # model = "models/base-en"      # another speech model: see treeward models
-# free = true                   # read notes out of the words between the phrases too
+# free = true                   # read notes out of the words between the phrases too;
+#                               # recordings are then heard again, which takes longer
 # keep_talk = false             # keep nothing of what is said between the notes
 
 # Where the next station may be.

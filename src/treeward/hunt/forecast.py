@@ -1,4 +1,7 @@
-"""A hunt's answer beside the colonies that were found: forecast against find."""
+"""A hunt's answer beside the colonies that were found: forecast against find.
+
+Where a find lies: as typed, by a phone's track or a note; and shared, roughly.
+"""
 
 from __future__ import annotations
 

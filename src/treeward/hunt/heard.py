@@ -39,6 +39,7 @@ class HeardBy:
     size_bytes: int
     modified_ns: int = field(compare=False)  # a copy has another, and the same sound
     sha256: str = ""  # of the file; not kept by the first versions
+    free: bool = False  # for free speech, with the several texts that talk may be
 
 
 @dataclass(slots=True)
@@ -291,6 +292,8 @@ def _by_from(said: dict[str, Any]) -> HeardBy:
     for name in ("size_bytes", "modified_ns"):
         if not isinstance(getattr(by, name), int):
             raise TypeError(name)
+    if not isinstance(by.free, bool):
+        raise TypeError("free")
     return by
 
 

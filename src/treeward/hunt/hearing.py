@@ -2,6 +2,12 @@
 
 What is heard does not depend on how many there are: the cuts are the same, and an
 engine hears each stretch by itself.
+
+Several processes that hear pieces of recordings at the same time.
+
+They are started afresh ("spawn"), as Windows and macOS do. Only this process writes:
+they send what they hear. They ignore Ctrl-C, which a terminal sends to all, and are
+ended by this process, or by its end.
 """
 
 from __future__ import annotations
@@ -12,7 +18,7 @@ import signal
 import threading
 from collections import deque
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from multiprocessing.connection import wait
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -176,6 +182,7 @@ class EngineChoice:
 
     hunt_dir: Path
     model: str | None = None  # name or folder of a model
+    free: bool = False  # notes are read out of talk too: see `open_recognizer`
 
     def open(self, say: Callable[[str], None] | None = None) -> Recognizer:
         """Open it.
@@ -194,7 +201,9 @@ class EngineChoice:
         from treeward.speech.engines import open_recognizer
 
         book = PhraseBook.for_hunt(self.hunt_dir)
-        return open_recognizer(book, model=self.model, hunt_dir=self.hunt_dir, say=say)
+        return open_recognizer(
+            book, model=self.model, hunt_dir=self.hunt_dir, free=self.free, say=say
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -318,9 +327,12 @@ class _Round:
 
         name = recording_name(path, hunt.recordings_dir)
         kept = hunt.heard_file(name)
-        by = heard_by(path, recognizer, hunt.phrase_book, kept.read().by)
+        free = hunt.file.speech.free
+        book, before = hunt.phrase_book, kept.read().by
+        by = heard_by(path, recognizer, book, before, free=free)
         earlier = kept.resume(by)
-        if earlier.by == by and earlier.done:
+        # What was heard to its end for free speech serves without it too.
+        if earlier.done and earlier.by in {by, replace(by, free=True)}:
             return
         info = probe(path)
         if earlier.by != by:

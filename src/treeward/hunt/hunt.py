@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
     from treeward.report.model import HuntResult, WrittenFiles
     from treeward.review.file import ReviewRow
+    from treeward.review.merge import MergeResult
     from treeward.trips.table import TripTable
 
     from .doubts import RowMove
@@ -87,7 +88,7 @@ class Hunt(HuntFolder):
         """
         from .recordings import LeftOut
         from .review_update import ReviewUpdate
-        from .transcription import keep_talk, keep_unread, open_lines
+        from .transcription import keep_talk, keep_unread
 
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
@@ -112,7 +113,9 @@ class Hunt(HuntFolder):
             recorded, engine, stopped = hear_all(
                 self,
                 paths,
-                EngineChoice(hunt_dir=self.path, model=model),
+                EngineChoice(
+                    hunt_dir=self.path, model=model, free=self.file.speech.free
+                ),
                 jobs=jobs,
                 watcher=watcher,
                 fresh=fresh,
@@ -124,23 +127,35 @@ class Hunt(HuntFolder):
                 for file, fault in faults.items()
             ]
             written = update.write_merged(recorded)
-            merge = written.merge
             keep_talk(self, paths)
             keep_unread(self, recorded)
-            read_now = {one.name for one in recorded if not one.fault}
-            lines = open_lines(self, (row.event for row in merge.rows))
-            unread = tuple(line for line in lines if line.recording in read_now)
-            to_look_at = sum(1 for r in merge.rows if r.event.flags and not r.decision)
-            return Transcribed(
-                recordings=tuple(recorded),
-                engine=engine,
-                rows=len(merge.rows),
-                to_look_at=to_look_at,
-                kept_changes=len(merge.report.kept_changes),
-                stopped=stopped,
-                unread=unread,
-                remarks=(*remarks, *written.remarks),
+            return self._transcribed(
+                recorded, written.merge, engine, stopped, (*remarks, *written.remarks)
             )
+
+    def _transcribed(
+        self,
+        recorded: Sequence[Recorded],
+        merge: MergeResult,
+        engine: str,
+        stopped: bool,
+        remarks: tuple[str, ...],
+    ) -> Transcribed:
+        """Say what came of it."""
+        from .transcription import open_lines
+
+        read_now = {one.name for one in recorded if not one.fault}
+        lines = open_lines(self, (row.event for row in merge.rows))
+        return Transcribed(
+            recordings=tuple(recorded),
+            engine=engine,
+            rows=len(merge.rows),
+            to_look_at=sum(1 for r in merge.rows if r.event.flags and not r.decision),
+            kept_changes=len(merge.report.kept_changes),
+            stopped=stopped,
+            unread=tuple(line for line in lines if line.recording in read_now),
+            remarks=remarks,
+        )
 
     def rows(self) -> list[ReviewRow]:
         """Read review.csv.

@@ -1,4 +1,7 @@
-"""Bringing review.csv up to date with what was heard, without losing a change."""
+"""Bringing review.csv up to date with what was heard, without losing a change.
+
+The rows of review.csv as the report shows them, and plays them.
+"""
 
 from __future__ import annotations
 

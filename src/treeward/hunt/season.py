@@ -1,4 +1,9 @@
-"""A folder of own hunts: how well their areas held the finds, and what they teach."""
+"""A folder of own hunts: how well their areas held the finds, and what they teach.
+
+Known colonies through the year, and as known hives of a new hunt.
+
+A found hunt to what it teaches, for season.json.
+"""
 
 from __future__ import annotations
 

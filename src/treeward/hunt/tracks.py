@@ -1,4 +1,10 @@
-"""A phone's GPX file: where the person was at a time, and named waypoints."""
+"""A phone's GPX file: where the person was at a time, and named waypoints.
+
+Ways walked while looking, out of phones' GPX files: cleaned, and by their pace.
+
+A phone that lies still wanders by some metres, and at times it jumps. Places nearer
+than that to the last one kept are dropped, and over a jump nothing was walked.
+"""
 
 from __future__ import annotations
 

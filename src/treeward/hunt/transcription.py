@@ -1,4 +1,11 @@
-"""From what was heard, or a timed transcript, to events without clock times."""
+"""From what was heard, or a timed transcript, to events without clock times.
+
+Lines of a recording or a page that made no note but look as if they should.
+
+As last read they are kept in .treeward/unread.json, for the review to show and make
+notes of. A line of which a person said that there is nothing in it is kept in
+.treeward/dismissed.json, so that it stays away when the recording is read again.
+"""
 
 from __future__ import annotations
 
@@ -70,9 +77,14 @@ class Transcribed:
 
 
 def heard_by(
-    path: Path, recognizer: Recognizer, book: PhraseBook, earlier: HeardBy | None
+    path: Path,
+    recognizer: Recognizer,
+    book: PhraseBook,
+    earlier: HeardBy | None,
+    *,
+    free: bool = False,
 ) -> HeardBy:
-    """Say what a hearing of this file by this engine depends on.
+    """Say what a hearing of this file by this engine, for `free` or not, depends on.
 
     The file's bytes are read where its size or time is not that of the `earlier`
     hearing: copying a hunt gives its files new times.
@@ -92,6 +104,7 @@ def heard_by(
         size_bytes=stat.st_size,
         modified_ns=stat.st_mtime_ns,
         sha256=sha256,
+        free=free,
     )
 
 

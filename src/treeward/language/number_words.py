@@ -3,6 +3,11 @@
 An engine writes a spoken two as "to" as often as not. Such sound-alikes count as
 numbers only here, that is after a word that announces one, and are remembered as
 inexact so that the reading can carry a flag.
+
+Values into words: every form in which a bearing or a time of day is said.
+
+The way back, words into values, is in the modules beside. Digit words follow
+common usage and ICAO Annex 10, Volume II, 5.2.1.4.3 (tree, fower, fife, niner).
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Spoken times of day, in words or figures, on the 12-hour or the 24-hour clock."""
+"""Spoken times of day, in words or figures, on the 12-hour or the 24-hour clock.
+
+Spoken durations: "five and a half minutes", "six minutes ten", "ninety seconds".
+"""
 
 from __future__ import annotations
 

@@ -2,6 +2,8 @@
 
 is_value(Holds.DEGREES, "225 sw")  # True
 same_value(Holds.TIME, "9:05", "09:05:00")  # True
+
+What a note "searched here, nothing" says was looked at.
 """
 
 from __future__ import annotations

@@ -1,4 +1,11 @@
-"""Answers by ear, one after the other, with the gate shut while they sound."""
+"""Answers by ear, one after the other, with the gate shut while they sound.
+
+Keeps the tool from hearing its own answer as a note.
+
+While an answer sounds, what goes to the recognizer is replaced by sound like the
+background just before, so that the noise floor it has learnt stays right. What goes
+to the recording is untouched.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,11 @@
-"""What the tool says unasked: bees due, when to get up, sunset, and faults."""
+"""What the tool says unasked: bees due, when to get up, sunset, and faults.
+
+Looking for the tree while listening: the chance that is left, and what follows.
+
+Nobody says where they are; so the walk of the last `treeward locate` is taken to be
+walked, for as long as notes say that ground was looked at. The phone's track, added
+afterwards, tells what was walked indeed.
+"""
 
 from __future__ import annotations
 

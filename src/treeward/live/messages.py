@@ -1,4 +1,7 @@
-"""What the threads of a listening session hand to each other."""
+"""What the threads of a listening session hand to each other.
+
+Events and times in words, as they are shown and as they are read back.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The microphone, by PortAudio; lost and picked up again."""
+"""The microphone, by PortAudio; lost and picked up again.
+
+What makes the answer sound: PortAudio, else a program found here, else the bell.
+"""
 
 from __future__ import annotations
 

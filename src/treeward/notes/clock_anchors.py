@@ -5,6 +5,8 @@ A spoken time names the minute in which it was said, so each anchor bounds the
 the recorder runs the offset is constant and the intervals overlap; a pause makes it
 grow; nothing makes it shrink. The explanation with the fewest misheard times and
 pauses is looked for, over all readings of a twelve-hour time and all days near.
+
+Spoken dates as evidence of a recording's day, above all but --start.
 """
 
 from __future__ import annotations

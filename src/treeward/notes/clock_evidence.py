@@ -1,4 +1,7 @@
-"""What a recording's start can be known from, apart from times that were spoken."""
+"""What a recording's start can be known from, apart from times that were spoken.
+
+The date and time that recorders and phones put into a file's name.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The stretches of a recording in which its recorder ran without a pause."""
+"""The stretches of a recording in which its recorder ran without a pause.
+
+What each piece of evidence is worth once a recording's clock has been chosen.
+"""
 
 from __future__ import annotations
 

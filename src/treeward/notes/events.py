@@ -26,6 +26,8 @@ What else is particular to a kind stands in `treeward.language.kinds`.
 
 A mark is one or two colours joined by "-", then optionally a spot:
 "yellow", "blue-white", "yellow abdomen"; "unmarked" for a bee without paint.
+
+Which notes "scratch that" takes back.
 """
 
 from __future__ import annotations

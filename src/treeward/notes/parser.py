@@ -3,6 +3,8 @@
 A note stands on phrase evidence: words the engine listened for. The same words from
 its general vocabulary make a note only when nothing else was said around them, and
 then carry a flag. Talk makes none.
+
+Words that were written as an utterance, to be read as dictated notes are.
 """
 
 from __future__ import annotations

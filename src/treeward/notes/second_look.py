@@ -2,6 +2,20 @@
 
 Two departures of one bee in a row: an "away" that was a "back", or a landing that
 nobody noted. A recording in which no station was said: its notes may be of any.
+
+Doubtful values read again in the light of those beside them.
+
+Bees of one colony leave one way, and times run with the recording. A bearing or a time
+that was hardly heard, and stands by itself, is taken for another of its readings where
+that one lies among its neighbours. What was plainly heard is never touched, and a row
+that was read again says so and keeps what was heard first among its alternatives.
+
+Doubtful notes read again by what a bee can do.
+
+A bee that has left can only come back, one that is here can only leave, and a mark that
+nobody has painted or named before is hardly said. Each doubtful note is weighed against
+its own other readings, with the sure notes around it as given. A reading may be turned
+round; a sure note is never touched, and none is made or taken away.
 """
 
 from __future__ import annotations

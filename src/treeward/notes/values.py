@@ -1,4 +1,7 @@
-"""Values said after the word that announces them, as they stand in an event."""
+"""Values said after the word that announces them, as they stand in an event.
+
+The phrase book laid out for looking up word by word.
+"""
 
 from __future__ import annotations
 

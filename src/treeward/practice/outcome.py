@@ -1,4 +1,7 @@
-"""What a practice came to, in words and as a dictionary."""
+"""What a practice came to, in words and as a dictionary.
+
+What practice advises: words to avoid, how the sound is, which sensitivity.
+"""
 
 from __future__ import annotations
 

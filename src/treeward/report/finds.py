@@ -1,4 +1,7 @@
-"""Forecast against find: how far off the answer was, and inside which area."""
+"""Forecast against find: how far off the answer was, and inside which area.
+
+The year of known colonies as a list: found, alive in spring, dead, moved in.
+"""
 
 from __future__ import annotations
 

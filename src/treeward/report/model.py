@@ -1,4 +1,9 @@
-"""What a report is made of: filled in once, by after everything else."""
+"""What a report is made of: filled in once, by after everything else.
+
+The person's own map under the answer: pictures and lines, wherever from.
+
+What a hunt knows of looking for the tree.
+"""
 
 from __future__ import annotations
 

@@ -3,6 +3,8 @@
 Treeward writes it as UTF-8 with commas, one event a row. It reads back whatever a
 spreadsheet program made of that, rows that were typed by hand with little more than
 clock, event and mark, and refuses the rest with a line for every fault.
+
+The cells of a review file to rows, with a line for every fault.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""What the observer notices and says, and what slips by."""
+"""What the observer notices and says, and what slips by.
+
+How people say bearings, times and marks.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,11 @@
-"""The spoken script of an invented hunt as recordings."""
+"""The spoken script of an invented hunt as recordings.
+
+Outdoor sound to put behind invented speech: wind, running water, bees.
+
+Every bed is endless and made block by block, so an hour of it costs no more memory
+than a second. Levels are set against speech: `gain_for` gives the factor that puts a
+bed a stated number of decibels below a stated speech level.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The invented place: stations, colonies, bees, and what the bees share."""
+"""The invented place: stations, colonies, bees, and what the bees share.
+
+What the bees do: drink, fly home, unload, fly back.
+"""
 
 from __future__ import annotations
 

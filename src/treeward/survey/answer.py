@@ -1,4 +1,7 @@
-"""The one entry: stations, trips and bearings in, the whole answer out."""
+"""The one entry: stations, trips and bearings in, the whole answer out.
+
+What would help most, as kinds with numbers; sentences are made elsewhere.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import areas
-from .case import Prepared, prepare
+from .case import CheckedHunt, prepare
 from .classical import classical_fixes
 from .colonies import Group, group_bees
 from .distances import bee_distances, weighted_quantiles
@@ -44,7 +47,7 @@ def doubtful_pairs(
     ]
 
 
-def advice(hunt: Prepared, evidence: Evidence, grid: Grid) -> list[Advice]:
+def advice(hunt: CheckedHunt, evidence: Evidence, grid: Grid) -> list[Advice]:
     """Return what one colony's data lack, most wanted first."""
     case = hunt.case
     result = []
@@ -170,7 +173,7 @@ def locate(
 
 
 def solve_hunt(
-    hunt: Prepared, names: tuple[str, ...]
+    hunt: CheckedHunt, names: tuple[str, ...]
 ) -> tuple[list[Group], Mapping[tuple[str, str], float], list[Evidence], list[Grid]]:
     """Return the colonies, how likely two marks share one, evidence and posteriors."""
     groups, pairs = group_bees(hunt, names)
@@ -180,7 +183,7 @@ def solve_hunt(
     return groups, pairs, evidences, grids
 
 
-def calibration_gain(hunt: Prepared, group: Group, grid: Grid) -> list[Advice]:
+def calibration_gain(hunt: CheckedHunt, group: Group, grid: Grid) -> list[Advice]:
     """Say by how much calibration shrank the interval of distance."""
     untaught = Evidence(hunt.untaught, group.bees, group.use_bearing)
     if not untaught.has_times:
@@ -216,7 +219,7 @@ def solve(evidence: Evidence) -> tuple[Evidence, Grid]:
     return evidence, grid
 
 
-def share_unmarked(hunt: Prepared, groups: list[Group], grids: list[Grid]) -> bool:
+def share_unmarked(hunt: CheckedHunt, groups: list[Group], grids: list[Grid]) -> bool:
     """Give bearings of unmarked bees to the colony they point at, if one stands out.
 
     Returns
@@ -245,7 +248,7 @@ def share_unmarked(hunt: Prepared, groups: list[Group], grids: list[Grid]) -> bo
 def colony(
     name: str,
     *,
-    hunt: Prepared,
+    hunt: CheckedHunt,
     evidence: Evidence,
     update: Update,
     searching: Searching,

@@ -26,7 +26,7 @@ _TURN_DEG = 5.0  # directions of wind are taken to the nearest of these
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Prepared:
+class CheckedHunt:
     """A checked hunt: the case to locate, and what was set aside from it."""
 
     frame: LocalFrame
@@ -45,7 +45,7 @@ def prepare(
     bearings: Bearings,
     settings: Settings,
     wind: TripWind | None,
-) -> Prepared:
+) -> CheckedHunt:
     """Check the input and put it into the local frame."""
     _check(stations, trips, bearings, settings, wind)
     calibrating = {c.station for c in settings.calibrations}
@@ -82,7 +82,7 @@ def prepare(
         chosen=chosen,
     )
     bees = {t.bee for t in case.times} | {int(b) for b in case.bearing_bee if b >= 0}
-    return Prepared(
+    return CheckedHunt(
         frame=frame,
         case=_calibrated(
             case,

@@ -8,6 +8,11 @@ R. A. Garrott 1990, "Analysis of wildlife radio-tracking data": confidence ellip
 All of it is conditional on one spread of bearings and knows no shared compass
 offset, so its ellipses are too small wherever there is one. That's why the answer
 is the posterior, and these are printed beside it.
+
+Published rules of thumb from away time to distance: shown beside, never averaged.
+
+They disagree by a factor of two for the same time, which is why the posterior
+doesn't lean on any of them.
 """
 
 from __future__ import annotations

@@ -10,6 +10,16 @@ makes up for there being many ways to split.
 Groups are found by joining: from every bee on its own, the two groups that gain most
 are joined, until one is left, and the best partition on the way is taken. A second
 colony is claimed only when its odds against fewer are better than `CLAIM_ODDS`.
+
+The evidence that a set of bees shares one colony.
+
+The unknowns of the hunt are drawn once, by a low-discrepancy sequence, and every
+partition of the bees is averaged over the same draws. Places are cells in log
+distance and direction, split where the likelihood of a draw peaks.
+
+Bees of one colony share the deviation of their station's line, bees of two colonies do
+not: so the bearings of a group at a station are one table, with the deviation
+integrated out for the group and not for each bee.
 """
 
 from __future__ import annotations
@@ -32,7 +42,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from .case import Prepared
+    from .case import CheckedHunt
     from .evidence import Case
     from .records import Bools, Floats, Ints
 
@@ -132,7 +142,7 @@ class Scores:
         return float(log_sum_exp(by_draw + self.draws.log_weight, axis=0)) + prior
 
 
-def score_bees(hunt: Prepared) -> Scores:
+def score_bees(hunt: CheckedHunt) -> Scores:
     """Return every bee's likelihood over draws of the shared unknowns and places."""
     case = hunt.case
     everything = np.ones(len(hunt.bearing_used), dtype=bool)
@@ -386,7 +396,7 @@ class Group:
 
 
 def group_bees(
-    hunt: Prepared, names: tuple[str, ...]
+    hunt: CheckedHunt, names: tuple[str, ...]
 ) -> tuple[list[Group], Mapping[tuple[str, str], float]]:
     """Return the colonies, and how likely each two marks share one.
 
@@ -502,7 +512,7 @@ def _grown(scores: Scores, bees: list[int]) -> list[frozenset[int]]:
 
 
 def _named(
-    hunt: Prepared, groups: list[frozenset[int]], fixed: dict[str, frozenset[int]]
+    hunt: CheckedHunt, groups: list[frozenset[int]], fixed: dict[str, frozenset[int]]
 ) -> list[Group]:
     """Name groups: as assigned, else A, B, ... by the number of trips."""
     case = hunt.case

@@ -14,7 +14,7 @@ from .records import BeeDistance, integrate_nodes, log_sum_exp
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from .case import Prepared
+    from .case import CheckedHunt
     from .grid import Grid
     from .records import Floats, Stations, Trips
 
@@ -33,7 +33,7 @@ def weighted_quantiles(
 
 
 def bee_distances(
-    hunt: Prepared, stations: Stations, trips: Trips, where: Mapping[int, Grid]
+    hunt: CheckedHunt, stations: Stations, trips: Trips, where: Mapping[int, Grid]
 ) -> tuple[BeeDistance, ...]:
     """Return the distance of each bee from each station, from its own trips alone.
 
@@ -100,7 +100,7 @@ def _directions(grid: Grid, station_xy: Floats) -> tuple[Floats, Floats]:
 
 
 def distance_posterior(
-    hunt: Prepared, times: list[BeeTimes], directions: tuple[Floats, Floats]
+    hunt: CheckedHunt, times: list[BeeTimes], directions: tuple[Floats, Floats]
 ) -> tuple[Floats, Floats]:
     """Return a grid of distances [m] and their probability, from trips alone.
 

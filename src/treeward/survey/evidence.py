@@ -12,6 +12,8 @@ several), spread of trips and each bee's own in-hive time; B over the deviations
 stations and bees, each observer's compass offset, scatter and share of strays; all by
 quadrature on fixed nodes: equal steps, where the trapezoid rule is exact to many digits
 as long as the step stays below about two standard deviations of what is integrated.
+
+Where trips start, and how long a flight from there takes, with and without wind.
 """
 
 from __future__ import annotations

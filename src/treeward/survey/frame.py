@@ -4,6 +4,8 @@ The frame is pyproj's azimuthal equidistant projection about the middle of the
 stations: distances and azimuths from the middle are exact, and within 15 km of it
 azimuths between any two points are off by less than 0.02 degrees, so true bearings
 need no correction for grid convergence, as they would in UTM.
+
+Rings on the plane: what lies in them, and what crosses them.
 """
 
 from __future__ import annotations

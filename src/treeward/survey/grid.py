@@ -3,6 +3,13 @@
 Square cells are halved level by level. A level keeps the cells that hold all but
 4e-4 of the mass, and their neighbours; near stations, where a bearing or a short
 flight gives patches smaller than the first cells, cells are halved in any case.
+
+Draw the quadrature nodes together where much data leaves little to integrate.
+
+With dozens of bees or bearings the shared unknowns are known better than the step
+between their nodes, and the posterior would break up into one bump for each node.
+A first solution on the wide nodes says where they are; the same number of nodes is
+then laid over that range.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ from .evidence import Evidence
 from .grid import refine
 
 if TYPE_CHECKING:
-    from .case import Prepared
+    from .case import CheckedHunt
     from .frame import LocalFrame
     from .records import Bearings, Bools, Floats, Stations, Trips
     from .settings import Settings, TripWind
@@ -42,7 +42,7 @@ class Seen:
     settings: Settings
     wind: TripWind | None = None
 
-    def prepared(self) -> Prepared:
+    def prepared(self) -> CheckedHunt:
         """Return it checked and in the local frame."""
         return prepare(
             self.stations, self.trips, self.bearings, self.settings, self.wind
@@ -90,7 +90,7 @@ class _Ground:
     outer: Bools
 
     @classmethod
-    def solved(cls, hunt: Prepared, evidence: Evidence) -> _Ground:
+    def solved(cls, hunt: CheckedHunt, evidence: Evidence) -> _Ground:
         """Return the ground of a rough solution."""
         case = hunt.case
         grid = refine(
@@ -207,7 +207,7 @@ class Influence:
             farthest = max(farthest, float(np.hypot(*(here - colony.place))))
         return farthest if self._colonies else None
 
-    def _place(self, hunt: Prepared, evidence: Evidence, ground: _Ground) -> Floats:
+    def _place(self, hunt: CheckedHunt, evidence: Evidence, ground: _Ground) -> Floats:
         """Return the best place in the frame of the hunt as it stands; (2,)."""
         lonlat = self._frame.to_lonlat(ground.xy)
         share = ground.weighed(evidence, hunt.frame.to_xy(lonlat[:, 1], lonlat[:, 0]))

@@ -22,7 +22,7 @@ from .records import log_sum_exp
 from .settings import Settings
 
 if TYPE_CHECKING:
-    from .case import Prepared
+    from .case import CheckedHunt
     from .evidence import Case
     from .records import Bearings, Cargo, Floats, Stations, Trips
     from .settings import TripWind
@@ -135,7 +135,7 @@ def lesson(
     )
 
 
-def _finer(hunt: Prepared, mean: Floats, covariance: Floats) -> Case:
+def _finer(hunt: CheckedHunt, mean: Floats, covariance: Floats) -> Case:
     """Return the case with finer nodes about what is plain."""
     case = hunt.untaught
     usual = case.time_nodes

@@ -8,6 +8,13 @@ the minutes that save most are taken, with the walk, the setting up and the sitt
 counted; where nothing is saved, looking up trees is better. The likeliest draw of the
 new data stands for all of them, so that a place is compared with another in
 milliseconds; the figure is an expectation for choosing by, not a promise.
+
+When more of the same stops paying, and other bees or another place would.
+
+Bearings at one station share the deviation of its line and the observer's compass, and
+those of one bee its own line; trips of one bee share its in-hive time and speed, and
+those of all bees the hunt's. More notes of the same average out only what they do not
+share. Facts as numbers; sentences are made elsewhere.
 """
 
 from __future__ import annotations
@@ -27,7 +34,7 @@ from .search_plan import mean_search_s
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from .case import Prepared
+    from .case import CheckedHunt
     from .evidence import Evidence
     from .grid import Grid
     from .records import Bools, Cargo, Floats, Stations, Trips
@@ -40,7 +47,7 @@ LEFT = 1 / 8  # of the variance, that all further notes together could take off;
 
 def enough(
     name: str,
-    hunt: Prepared,
+    hunt: CheckedHunt,
     evidence: Evidence,
     *,
     stations: Stations,
@@ -140,7 +147,7 @@ def _time_variances(
     cargo: str,
     usual_s: float,
     learned: Mapping[str, tuple[float, float]],
-    hunt: Prepared,
+    hunt: CheckedHunt,
 ) -> tuple[float, float]:
     """Return variance of a single away time, and what all of a bee share [s^2]."""
     settings = hunt.case.settings
@@ -183,7 +190,7 @@ class Outlook:
 
 
 def best_seat(
-    hunt: Prepared,
+    hunt: CheckedHunt,
     evidence: Evidence,
     grid: Grid,
     stations: Stations,
@@ -281,7 +288,7 @@ def _told(
 
 
 def choose(
-    hunt: Prepared,
+    hunt: CheckedHunt,
     evidence: Evidence,
     grid: Grid,
     stations: Stations,
@@ -339,7 +346,7 @@ def _reason(seat: Floats, start: Floats, grid: Grid) -> SeatReason:
     return SeatReason.NEARER if nearer else SeatReason.ANOTHER_LINE
 
 
-def _standing(hunt: Prepared) -> tuple[Floats, int]:
+def _standing(hunt: CheckedHunt) -> tuple[Floats, int]:
     """Return where the person is: at the station that came last."""
     if hunt.stations_used:
         last = hunt.stations_used[-1]
@@ -399,7 +406,7 @@ def _coarse(grid: Grid) -> tuple[Floats, Floats]:
     return np.stack([x, y], axis=-1), probability / probability.sum()
 
 
-def _seats(hunt: Prepared) -> Floats:
+def _seats(hunt: CheckedHunt) -> Floats:
     """Return reachable places to sit, spread over the walk limit."""
     used = hunt.case.station_xy[list(hunt.stations_used)]
     start, _ = _standing(hunt)
@@ -413,7 +420,7 @@ def _seats(hunt: Prepared) -> Floats:
     return np.asarray(seats[~left_out(hunt, seats)])
 
 
-def left_out(hunt: Prepared, xy: Floats) -> Bools:
+def left_out(hunt: CheckedHunt, xy: Floats) -> Bools:
     """Return which of (n, 2) places lie in the polygons the person left out."""
     result = np.zeros(len(xy), dtype=bool)
     for ring in hunt.case.settings.leave_out:

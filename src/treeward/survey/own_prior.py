@@ -13,6 +13,8 @@ The in-hive factor is one for each cargo, tied loosely. The person's reaction ti
 shift in seconds of every away time: said late at the departure it shortens, at the
 return it lengthens. It cannot be told from the in-hive time but by cargos and regions
 that differ, and mostly stays what it was.
+
+What the hunt taught of the unknowns that all its bees share.
 """
 
 from __future__ import annotations

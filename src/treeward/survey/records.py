@@ -2,6 +2,8 @@
 
 Positions are WGS84 degrees; distances metres; times seconds; bearings degrees
 clockwise from TRUE north. Everything else is inside.
+
+Array types, and exponentials that neither overflow nor underflow.
 """
 
 from __future__ import annotations

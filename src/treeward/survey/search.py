@@ -7,6 +7,11 @@ and nests show more or less: with W times a gamma variable of mean one and shape
 mean of exp(-e) is (1 + e / k)^-k (`hidden`), which falls more slowly: ground looked at
 again and again is never as good as ruled out. A map p becomes p times that, and the
 chance that the nest would have been found by now is what the map lost.
+
+Search theory: the best division of an effort, and the mean effort until it finds.
+
+Exponential detection throughout: an effort e = W l / A over ground finds a nest in it
+with 1 - exp(-e) (Koopman, Search and Screening, 1946 and 1980).
 """
 
 from __future__ import annotations

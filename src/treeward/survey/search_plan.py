@@ -6,6 +6,11 @@ to look along it, with a look at the one after it. A strip that was looked along
 its share of what a look misses (`search.hidden`), and may be walked again
 before a poor strip is walked at all. Several cuttings of the ground are tried; the plan
 whose mean time is shortest stays.
+
+The shortest way on foot from place to place, round what must not be entered.
+
+Straight over the ground where nothing is in between; else over the corners of what is
+left out, and along paths, which are walked faster.
 """
 
 from __future__ import annotations
@@ -23,7 +28,7 @@ from .search import MOST_EFFORT, expected_effort_m2, hidden
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from .case import Prepared
+    from .case import CheckedHunt
     from .frame import LocalFrame
     from .grid import Grid
     from .records import Bools, Floats, Ints, Sitting
@@ -300,7 +305,7 @@ def mean_search_s(
     return effort / (searching.sweep_width_m * searching.look_mps)
 
 
-def walk_from(hunt: Prepared, update: Update, searching: Searching) -> WalkPlan:
+def walk_from(hunt: CheckedHunt, update: Update, searching: Searching) -> WalkPlan:
     """Return the walk from where the person stands, round what is left out."""
     frame, settings = hunt.frame, hunt.case.settings
     if searching.start is not None:

@@ -6,6 +6,13 @@ colour break that, three explanations compete: a note was missed, a note was
 misheard, or two bees wear the colour. A bee also keeps to her habits, so that two
 bees taken for one look uneven. The explanation that costs least, slips and unevenness
 together, is taken.
+
+Which bee a colour stands for: on which day, at which station, by whose paint.
+
+A colour is one bee at one station on one day, of one observer. At another station it
+may be the same bee or another one painted alike; only the person can tell. `same_bee`
+in hunt.toml says that it is; a "mark yellow" spoken there, hours between, another
+observer, or both stations in the same minute say that it is not. All else stays open.
 """
 
 from __future__ import annotations

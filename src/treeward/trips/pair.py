@@ -1,4 +1,7 @@
-"""All events of a hunt to visits, trips and flight lines."""
+"""All events of a hunt to visits, trips and flight lines.
+
+Trips whose length was said in words: "yellow was away five and a half minutes".
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Landings and departures of one colour at one station to visits and trips."""
+"""Landings and departures of one colour at one station to visits and trips.
+
+How long a bee usually is away, and how many trips a longer gap holds.
+"""
 
 from __future__ import annotations
 

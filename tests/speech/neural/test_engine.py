@@ -18,6 +18,7 @@ from treeward.simulate.sound import retune
 from treeward.speech.engines import EMBEDDED, embedded_folder, open_recognizer
 from treeward.speech.neural.engine import _beyond
 from treeward.speech.recognizer import transcribe
+from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -87,6 +88,25 @@ def test_talk_makes_no_notes(engine: Recognizer, tmp_path: Path) -> None:
     text = "shall we have some tea now, my feet are cold and the children are hungry"
 
     assert notes(engine, say(tmp_path, text)) == []
+
+
+def test_talk_keeps_several_texts_only_where_they_are_asked_for(
+    engine: Recognizer, tmp_path: Path
+) -> None:
+    sound = Block(
+        start_s=0.0, samples=say(tmp_path, "he is read and settling down on his comb")
+    )
+    freely = open_recognizer(BOOK, model=EMBEDDED, free=True)
+
+    (one,) = transcribe([sound], engine)
+    (several,) = transcribe([sound], freely)
+
+    assert not any(word.alternatives for word in one.words)
+    first, *rest = several.words
+    assert first.source is WordSource.TALK
+    assert len(first.alternatives) > 1
+    assert several.text == first.alternatives[0].text
+    assert not any(word.alternatives for word in rest)
 
 
 @pytest.mark.parametrize("seconds", [0.01, 0.1, 1.0, 9.5, 20.0])

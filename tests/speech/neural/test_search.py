@@ -119,8 +119,8 @@ def test_nothing_is_found_where_no_note_is_likely(graph: SpeltGraph) -> None:
 def test_a_doubt_about_one_note_is_not_one_about_the_others(graph: SpeltGraph) -> None:
     texts = {"red back blue away": 0.6, "red back green away": 0.3}
     readings = found(graph, texts | {"lovely day": 0.1})
-    free: Any = None
-    look = Look(start_s=0, end_s=2, free=free, text="", readings=readings)
+    none: Any = None
+    look = Look(start_s=0, end_s=2, encoded=none, free=none, text="", readings=readings)
 
     for share in (0.2, 0.5, 0.8):
         first, second = share_of_each(look, share)

@@ -1,4 +1,7 @@
-"""What the survey found, as plain values for result.json and the tables."""
+"""What the survey found, as plain values for result.json and the tables.
+
+What result.json says of looking for the tree.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What the page's tables show, as plain text, before any markup."""
+"""What the page's tables show, as plain text, before any markup.
+
+What the page's section on single days shows, as plain text.
+"""
 
 from __future__ import annotations
 

@@ -100,6 +100,10 @@ class NeuralRecognizer:
         What can be said.
     folder
         The model's files.
+    name
+        What the model is called.
+    free
+        Keep of talk the several texts that it may be, which takes longer.
 
     Raises
     ------
@@ -107,9 +111,12 @@ class NeuralRecognizer:
         A file is missing or spoilt, or ONNX Runtime does not open.
     """
 
-    def __init__(self, book: PhraseBook, folder: Path, *, name: str) -> None:
+    def __init__(
+        self, book: PhraseBook, folder: Path, *, name: str, free: bool = False
+    ) -> None:
         self.name = "neural"
         self.model = name
+        self._free = free
         self._model = Model(folder)
         every = replace(book, marks_in_use=frozenset())
         self._graph = SpeltGraph(NoteGraph(every), self._model.tokens, book.misheard)
@@ -198,6 +205,7 @@ class NeuralRecognizer:
         return Look(
             start_s=start_s,
             end_s=end_s,
+            encoded=encoded,
             free=free,
             text=self._model.tokens.text(free.pieces),
             readings=self._likely_first(readings),
@@ -240,7 +248,8 @@ class NeuralRecognizer:
             if within:
                 yield from self._amid_talk(stretch, run, spans, within)
             else:
-                texts = () if run.remark else self._texts(stretch, run.look)
+                wanted = self._free and not run.remark
+                texts = self._texts(run.look) if wanted else ()
                 yield from _free_words(stretch, run, spans, texts)
             return
         look, best = run.look, run.look.readings[0]
@@ -268,11 +277,10 @@ class NeuralRecognizer:
             begin_s = max(word.start_s, shift_s + places[-1][0] + AFTER_S)
             yield replace(word, start_s=begin_s, end_s=max(word.end_s, begin_s))
 
-    def _texts(self, stretch: Block, look: Look) -> tuple[Alternative, ...]:
+    def _texts(self, look: Look) -> tuple[Alternative, ...]:
         """Give what may be said freely, the likeliest first, commas apart."""
-        encoded = self._model.encode(_cut(stretch, look.start_s, look.end_s))
         found: dict[str, Alternative] = {}
-        for pieces, log_p in free_texts(self._model, encoded):
+        for pieces, log_p in free_texts(self._model, look.encoded):
             text = self._model.tokens.text(pieces)
             sure = math.exp(log_p)
             words = plain(text)
@@ -388,7 +396,8 @@ def _free_words(
 ) -> Iterator[Word]:
     """Give the free text's words; of a remark, the first as what announces it.
 
-    The first word of talk holds all that may have been said, this text first.
+    The first word of talk holds all that may have been said, this text first, where
+    there are `texts`.
     """
     span = (stretch.start_s + spans[0][0], stretch.start_s + spans[-1][1])
     sure = math.exp(run.look.free.log_p / len(run.look.free.each))

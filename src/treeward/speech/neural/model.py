@@ -3,6 +3,8 @@
 An encoder makes some 41 states a second of the sound; a decoder writes pieces of words
 from them, each in the light of those before (Jeffries et al. 2024, "Moonshine: speech
 recognition for live transcription and voice commands", arXiv:2410.15608).
+
+The pieces of words that the recogniser writes, and how words are made of them.
 """
 
 from __future__ import annotations

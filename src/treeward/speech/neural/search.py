@@ -1,4 +1,12 @@
-"""The notes that a stretch of sound most probably says, all spellings together."""
+"""The notes that a stretch of sound most probably says, all spellings together.
+
+How sure a reading is: the share of such readings that are right.
+
+A logistic regression on what the search and the free text say, fitted on people's words
+in real noise amid other people's talk (tests/benchmarks/hearing/calibrate.py). What
+counts most is how much likelier the recogniser finds its own free text than the note,
+and whether a wider and a narrower piece of the sound are read alike.
+"""
 
 from __future__ import annotations
 
@@ -247,6 +255,7 @@ class Look:
 
     start_s: float
     end_s: float
+    encoded: Encoded
     free: Said
     text: str  # the free text
     readings: Sequence[Reading]  # the likeliest first
