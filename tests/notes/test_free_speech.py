@@ -325,6 +325,15 @@ def test_invented_days_are_mostly_read() -> None:
         (["Which d'you want first? Yellow."], []),
         (["It's two o'clock. Two minutes to."], ["time::01:58"]),
         (["And the wind? None.", "Put calm."], ["wind::calm"]),
+        (
+            ["White is off at two hundred and, I want to say sixty-three."],
+            ["away:white", "bearing:white:263"],
+        ),
+        (
+            ["White is off. One fifteen, could be one sixteen."],
+            ["away:white", "bearing:white:115"],
+        ),
+        (["White is having another go."], []),
         (["How's the wind? Put it light."], ["wind::light"]),
         (
             ["The time is seven forty-five.", "Seven fifty-one. White's back."],

@@ -164,6 +164,8 @@ def moved(
     """Read a verb and its way: kind, the words up to its end, whether only a state."""
     verb = words[place].text
     after = place + 1
+    if verb == "go" and place and words[place - 1].text in {"a", "another", "one"}:
+        return None  # "having another go"
     if verb in _BE or verb in _AT:
         return _state(text, words, after if verb in _BE else place)
     if verb in _DRINKS:

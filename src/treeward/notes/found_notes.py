@@ -385,19 +385,41 @@ class FoundNotes:
         )
         if self._told_already(event):
             return
+        if tells_a_way(event):
+            self._tell_way(event, told, hedged=bool(hedges))
+        else:
+            self.add(event)
+
+    def _tell_way(self, event: Event, told: Told, *, hedged: bool) -> None:
+        """Take in where a bee flew, beside what was said of it just before."""
         before = len(self.events) - 1
         as_before = before >= 0 and self._same_at == before and not told.same
-        if tells_a_way(event) and as_before and self.events[-1].mark == mark:
+        if as_before and self.events[-1].mark == event.mark:
             self.events.pop()  # "same way, two two six": what was read goes before
-        if tells_a_way(event):
-            last = self.events[-1] if self.events else None
-            if last and tells_a_way(last) and (last.mark, told.named) == (mark, None):
-                flags.append(Flag.of(FlagCode.BEARING_BEFORE, last.value))
-                event = replace(event, flags=tuple(flags))
-                doubt = Flag.of(FlagCode.BEARING_AFTER, value)
-                self.events[-1] = replace(last, flags=(*last.flags, doubt))
-            self.view.along[mark] = value
+        last = self.events[-1] if self.events else None
+        again = last and tells_a_way(last) and last.mark == event.mark
+        if last and again and hedged:
+            self._doubt_way(last, event)  # "one fifteen, could be one sixteen"
+            return
+        if last and again and told.named is None:
+            earlier = Flag.of(FlagCode.BEARING_BEFORE, last.value)
+            event = replace(event, flags=(*event.flags, earlier))
+            doubt = Flag.of(FlagCode.BEARING_AFTER, event.value)
+            self.events[-1] = replace(last, flags=(*last.flags, doubt))
+        self.view.along[event.mark] = event.value
         self.add(event)
+
+    def _doubt_way(self, last: Event, other: Event) -> None:
+        """Put another bearing that it may have been beside the one told."""
+        said = f"{other.kind} {other.mark} {other.value}"
+        self.events[-1] = replace(
+            last,
+            flags=(*last.flags, Flag.of(FlagCode.DOUBT_IN_WORDS, other.heard)),
+            alternatives=(
+                *last.alternatives,
+                Alternative(text=" ".join(said.split()), confidence=0.3),
+            ),
+        )
 
     def _told_already(self, event: Event) -> bool:
         """Tell whether this is one with a note just before."""

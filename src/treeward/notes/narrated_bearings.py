@@ -97,6 +97,10 @@ _LED_TO = re.compile(
     r"(?<= )(?:on|at|to|along|is|was|it|say|of|about|around|bearing|heading|reads|says"
     r"|made|make|got|get|her|toward|towards|for|line|call|near|roughly|nearly) "
 )
+_BROKEN = re.compile(
+    r"and ,? ?(?:(?:i (?:want to|would|will|am going to) say|let (?:me|us) (?:see|say)"
+    r"|say|call it|i (?:think|guess)|maybe|what is it|about|what was it|,) )+"
+)
 _AT = re.compile(r"\bat $")
 _ROUGH_AFTER = re.compile(
     r"(?:, )?(more or less|or so|ish|give or take|(?:or )?thereabouts|near enough"
@@ -176,6 +180,23 @@ def _small(value: values.Value, words: list[str]) -> values.Value:
     return replace(value, text=low, options=value.options[1:])
 
 
+def _mended(
+    text: str, end: int, words: list[str], value: values.Value
+) -> tuple[values.Value, int]:
+    """Read on where a number was broken off: "two hundred and, er, sixty-three"."""
+    broken = _BROKEN.match(text, end)
+    if broken is None or words[value.used - 1] != "hundred":
+        return value, end
+    rest = words_from(text, broken.end())
+    whole = values.bearing_value([*words[: value.used], "and", *rest])
+    more = whole.used - value.used - 1 if whole and whole.text else 0
+    if whole is None or more < 1:
+        return value, end
+    flags = (*whole.flags, Flag(FlagCode.AMID_WORDS))
+    whole = replace(whole, used=value.used, flags=flags)
+    return whole, place_after(text, broken.end(), more)
+
+
 class Bearings:
     """Finds bearings at a place in the text of sentences."""
 
@@ -211,6 +232,7 @@ class Bearings:
         if value is None or not (value.text or way.by_name):
             return None
         end = place_after(text, number_at, value.used)
+        value, end = _mended(text, end, words, value)
         long = value.used > 1 or len(words[0]) > 2
         named_after = _FOR_NAME.match(text, end) if long and value.text else None
         goes_on = not (

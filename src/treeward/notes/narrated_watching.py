@@ -70,7 +70,7 @@ _PAUSES = re.compile(
     rf"|{_WILL}leave you (?:, )?(?:[a-z]+ ){{0,2}}(?:, )?(?:for )?[a-z0-9]+"
     rf" minutes? (?=[.,])"
     rf"|{_WILL}(?:off|nipping|popping|heading|get|fetch|find|look for)"
-    rf" (?:[a-z]+ ){{0,9}}?back in (?:a (?:bit|minute|moment"
+    rf" (?:[a-z]+ ){{0,9}}?(?:, )?back in (?:a (?:bit|minute|moment"
     rf"|while|jiffy|tick)|(?:about )?(?:five|ten|fifteen|twenty|thirty|\d+)"
     rf"(?: minutes)?) (?=[.])"
     rf"|{_WILL}(?:rest|resting) (?:my|our) eyes "

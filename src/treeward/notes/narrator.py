@@ -505,11 +505,9 @@ class Narrator:
             stated_s = float(told.value.split()[1])
             now_s = self.found.second(start)
             mark = out_for(self.found.events, self.found.view.out, now_s, stated_s)
-        if not mark and lead[0] == ", ":
-            known = self.found.view.meant(done.kind, done.named.pronoun)[0]
-            return done if known or done.named.pronoun != "back" else None
         if not mark:
-            return None
+            called = lead[0] == ", " and (told or done.named.pronoun != "back")
+            return done if called else None
         return replace(done, named=replace(done.named, mark=mark, pronoun=""))
 
     def _confirms(self, done: Done, last: Event) -> bool:
