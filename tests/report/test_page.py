@@ -15,7 +15,7 @@ from treeward.cautions import CAUTIONS
 from treeward.report.advice_wording import HAND_RULES
 from treeward.report.formats.result_json import result_dict
 from treeward.report.model import NoteRow
-from treeward.report.page.page import page_text
+from treeward.report.page.page import _rounded, page_text
 from treeward.report.page.parts import clip_address, second_text
 from treeward.report.settings_in_force import SOURCES
 from treeward.survey.settings import Settings
@@ -260,3 +260,18 @@ def test_no_number_that_the_survey_goes_by_is_kept_from_the_page() -> None:
     }
 
     assert numbers - untold == set(SOURCES)
+
+
+@pytest.mark.parametrize(
+    ("median", "sd", "said"),
+    [
+        (1.1583, 3.94, "1.2 ± 3.9"),
+        (0.98, 0.05, "0.980 ± 0.050"),
+        (12.3, 15.2, "12 ± 15"),
+    ],
+)
+def test_what_was_learned_is_no_finer_than_its_spread(
+    median: float, sd: float, said: str
+) -> None:
+    # Two digits of the spread, as the GUM (JCGM 100:2008, 7.2.6) has it.
+    assert _rounded(median, sd) == said

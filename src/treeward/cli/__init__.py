@@ -56,7 +56,7 @@ class CommandTable(click.Group):
             if cmd_name and not cmd_name.startswith("-"):
                 import difflib
 
-                near = difflib.get_close_matches(cmd_name, COMMANDS, n=1)
+                near = difflib.get_close_matches(cmd_name, COMMANDS, n=1, cutoff=0.7)
                 hint = f" Did you mean {near[0]!r}?" if near else ""
                 ctx.fail(f"There is no command {cmd_name!r}.{hint}")
             return None

@@ -165,8 +165,8 @@ def _same_bees(
     every = dict.fromkeys([*mine.get("same_bee", []), *theirs.get("same_bee", [])])
     normal = {mark: " ".join(mark.lower().split()) for mark in every}
     told += [
-        f"{mark} was painted by both, so it is no longer the same bee everywhere "
-        "(same_bee)"
+        f"{mark} was painted by both: two bees, so it is left out of the bees that "
+        "are the same everywhere (same_bee)"
         for mark in every
         if normal[mark] in both
     ]

@@ -235,9 +235,12 @@ export function drawSound() {
   byId("play").setAttribute("aria-pressed", String(playing !== null && !player.paused));
   byId("sound-name").textContent = one.recording || "";
   if (!sound) {
-    byId("no-sound").textContent = one.recording && one.start_s !== null
-      ? `There is no sound named ${one.recording} in the hunt's recordings folder.`
-      : "This note was typed by hand; there is no sound to it.";
+    const name = one.recording || "";
+    byId("no-sound").textContent = !name || one.start_s === null
+      ? "This note was typed by hand; there is no sound to it."
+      : /\.(vtt|srt|json)$/i.test(name)
+        ? `This note is from the transcript ${name}; there is no sound to it.`
+        : `There is no sound named ${name} in the hunt's recordings folder.`;
     return;
   }
   if (!outlines.has(sound.key)) fetchOutline(sound.key);

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import math
 from datetime import date
 from functools import cache
 from importlib.resources import files
@@ -142,10 +143,16 @@ def _learned(result: HuntResult) -> list[dict[str, str]]:
     return [
         {
             "name": _LEARNED_NAMES.get(name, name.replace("_", " ")),
-            "value": f"{median:.3g} ± {sd:.2g}",
+            "value": _rounded(median, sd),
         }
         for name, (median, sd) in (result.fix.learned if result.fix else {}).items()
     ]
+
+
+def _rounded(median: float, sd: float) -> str:
+    """Return a value no finer than its spread, which has two digits."""
+    digits = max(0, 1 - math.floor(math.log10(sd))) if sd > 0 else 2
+    return f"{median:.{digits}f} ± {sd:.{digits}f}"
 
 
 def page_text(
