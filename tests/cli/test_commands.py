@@ -60,6 +60,16 @@ def test_a_hunt_that_is_named_must_be_there(tmp_path: Path, name: str) -> None:
     assert "there is no hunt.toml here" in run.stderr
 
 
+def test_phrases_keeps_what_is_said_apart_from_what_it_means(tmp_path: Path) -> None:
+    listed = treeward("phrases", cwd=tmp_path).stdout
+    asked = treeward("phrases", "--json", cwd=tmp_path).stdout
+
+    for section in json.loads(asked)["sections"]:
+        for saying in section["sayings"]:
+            line = rf"^  {re.escape(saying['say'])} {{2,}}{re.escape(saying['means'])}$"
+            assert re.search(line, listed, re.MULTILINE), saying["say"]
+
+
 def test_trips_prints_a_table(typed_hunt: Path) -> None:
     run = treeward("trips", cwd=typed_hunt)
 

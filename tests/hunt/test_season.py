@@ -239,6 +239,18 @@ def test_the_list_tells_the_year_of_each_colony(
     assert not (season_dir / "season.json").exists()
 
 
+def test_a_list_to_print_is_not_written_under_another_kind_of_name(
+    season_dir: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page = season_dir / "list.pdf"
+
+    code, _, err = run(capsys, "season", str(season_dir), "--print", str(page))
+
+    assert code == 1
+    assert "Call it list.html." in err
+    assert not page.exists()
+
+
 def test_known_hives_of_a_new_hunt_are_the_living_near_it(season_dir: Path) -> None:
     dead = '\n[[look]]\nfind = "1"\nseen = 2026-10-20\nstate = "dead"\n'
     first = season_dir / "hunt1" / "found.toml"

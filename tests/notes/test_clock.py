@@ -192,7 +192,7 @@ def test_a_misheard_time_among_three_bends_nothing(wrong: str) -> None:
     assert len(result.stretches) == 1
     assert clocks(result)[-1] == "10:32:33"
     assert [bool(e.flags) for e in result.events] == [False, True, False, False, False]
-    assert result.flags == (f"not used as a time: {wrong}",)
+    assert result.flags == (f"said as a time, but left out: {wrong}",)
 
 
 @pytest.mark.parametrize("place", [0, 3])

@@ -136,8 +136,8 @@ def test_the_day_stands_above_or_in_the_name(head: str, name: str) -> None:
 
 def test_the_line_with_the_date_may_name_the_station() -> None:
     assert said("14 July 2026, station 1\n9:05 Y away") == [
-        "9:05 away yellow",
         "9:05 station 1",
+        "9:05 away yellow",
     ]
 
 
@@ -248,3 +248,11 @@ def test_what_is_written_plainly_comes_back(
     wanted = [f"{hour}:{minute:02} {kind} {mark}" for hour, minute, mark, kind in notes]
 
     assert said(DAY + "\n".join(lines)) == wanted
+
+
+def test_a_station_below_the_date_is_later_than_the_one_beside_it() -> None:
+    assert said("14 July 2026, station 1\nstation 2\n9:05 yellow away\n") == [
+        "9:05 station 1",
+        "9:05 station 2",
+        "9:05 away yellow",
+    ]

@@ -374,3 +374,19 @@ def test_days_of_other_narrators_stay_read() -> None:
     assert tally.recall >= 0.94
     assert tally.precision >= 0.95
     assert tally.silently_wrong <= 0.01
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("Still.", []),
+        ("The wind is light now.", ["wind::light"]),
+        ("Five to nine.", []),
+        ("It's five to nine.", ["time::8:55"]),
+        ("What's the time? Five to nine.", ["time::8:55"]),
+    ],
+)
+def test_talk_makes_a_note_only_of_what_it_names(
+    text: str, expected: list[str]
+) -> None:
+    assert brief(read_talk([talk(text, start_s=10.0)], [], BOOK).events) == expected

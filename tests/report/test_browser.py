@@ -60,6 +60,19 @@ def view_box(page: Page) -> list[float]:
     return [float(part) for part in box.split()]
 
 
+def test_the_settings_are_read_on_a_telephone_without_scrolling_aside(
+    browser: Browser, address: str
+) -> None:
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    page.goto(address)
+    shown, whole = page.locator("table.settings").evaluate(
+        "(table) => [table.parentElement.clientWidth, table.scrollWidth]"
+    )
+    page.close()
+
+    assert 0 < whole <= shown
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [390, 1200])
 def test_contrast_and_labels_pass_axe(

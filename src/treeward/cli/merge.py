@@ -76,10 +76,10 @@ def command(
         }
         click.echo(json.dumps(whole, indent=2))
         return
+    recordings = f"{merged.recordings} recording{'' if merged.recordings == 1 else 's'}"
     click.echo(
         f"{merged.path} holds both hunts: {merged.rows} rows, {merged.shared} of them "
-        f"in both; {merged.recordings} recordings, and {merged.shared_recordings} "
-        "that both had."
+        f"in both; {recordings}, and {merged.shared_recordings} that both had."
     )
     if merged.conflicts:
         click.echo(

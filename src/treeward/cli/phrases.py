@@ -42,10 +42,11 @@ def command(*, hunt_dir: Path, card: Path | None, as_json: bool) -> None:
         out = {"colours": colour_names(book), "sections": [asdict(p) for p in parts]}
         click.echo(json.dumps(out, indent=2))
         return
+    widest = max(len(saying.say) for part in parts for saying in part.sayings)
     for part in parts:
         click.echo(part.heading)
         for saying in part.sayings:
-            click.echo(f"  {saying.say:<36}{saying.means}")
+            click.echo(f"  {saying.say:<{widest}}  {saying.means}")
             if saying.also:
                 click.echo(f"      or: {', '.join(saying.also)}")
         click.echo()

@@ -106,9 +106,16 @@ def command(
 
 
 def _written_list(listed: list[ColonyYear], page: Path, year: int | None) -> list[str]:
+    from treeward.errors import ReportError
     from treeward.files import write_text
     from treeward.report.finds import occupancy_page
 
+    if page.suffix.lower() not in {".html", ".htm"}:
+        raise ReportError(
+            "the list is a page for a browser, which prints it",
+            where=str(page),
+            mend=f"Call it {page.with_suffix('.html').name}.",
+        )
     shown = year or datetime.now(tz=UTC).astimezone().year
     write_text(page, occupancy_page(listed, shown))
     count = "1 colony" if len(listed) == 1 else f"{len(listed)} colonies"

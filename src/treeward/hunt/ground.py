@@ -51,7 +51,6 @@ MOST_DIRECTORIES_BYTES = 8_000_000  # of all that are read of one file; choice
 _DEEPEST = 4  # directories in one another, as readers of PMTiles go; its package's
 MOST_ACROSS = 2000  # pixels kept of a GeoTIFF, each way; choice
 _TILE = 256  # pixels of a tile
-_FINEST = 24  # level of tiles; those of a metre are 17
 _AROUND = 0.6  # of the hunt's size, shown about it on every side; as wide as maps get
 _LEAST_DEG = 0.004  # about the hunt; some 400 m
 _ORIGIN_M = 20037508.342789244  # half the equator in EPSG:3857 (pi x 6378137 m)

@@ -218,7 +218,7 @@ def _place_all(
         placed[index] = _place(event, believed.get(index), flag, clock, zone)
     flags: list[str] = []
     if unfit := [a.text for a in anchors if a.index not in believed]:
-        flags.append(f"not used as a time: {', '.join(unfit)}")
+        flags.append(f"said as a time, but left out: {', '.join(unfit)}")
     if not clock and any(event.clock is None for event in placed):
         flags.append(
             "nothing tells when this was recorded; give --start or a spoken time"

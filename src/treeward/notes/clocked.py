@@ -413,7 +413,10 @@ class _Page:
         self._close(group, line, marks=mark, when=when)
         last = group.time or when
         if self._head and len(self.events) > before:
-            self._others(self._head, ["head"], self.events[before].clock, self._head)
+            read = self.events[before:]
+            del self.events[before:]  # the head stands above them
+            self._others(self._head, ["head"], read[0].clock, self._head)
+            self.events += read
             self._head = ""
         self._others(text, left, last, line)
         telling = any(sort in {"mark", "event", "time"} for sort, _ in tokens)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, replace
-from itertools import groupby
+from itertools import groupby, takewhile
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, UNMARKED, Need
@@ -19,6 +19,7 @@ from treeward.speech.utterances import Alternative, Utterance, WordSource, sprea
 from .events import flag_scratched
 from .flags import Flag, FlagCode
 from .narrator import Narrator
+from .sayings import TIME_ASKED
 from .sentences import speech_of
 from .unread import TimeTold, Unread, times_told, unread_lines
 
@@ -29,9 +30,14 @@ if TYPE_CHECKING:
     from treeward.speech.utterances import Word
 
     from .events import Event
+    from .sentences import Speech
+    from .stream import StreamWord
 
 A_NOTE = 3.0  # nats: what a note in it makes a text of talk likelier by; measured
 MOST_NOTES = 2  # in one breath that count so
+LONE_WORDS = 3  # of "five to nine"; with "it's" before it, it is a time; guess
+ASKED = 60  # characters before such a time in which it was asked for; guess
+_UNNAMED = frozenset({FlagCode.WIND_UNNAMED, FlagCode.SOUNDS_LIKE_TOO})
 # "White's in too", which engines write as a number.
 _END_TOO = re.compile(
     r"(\b(?:in|back|off|away|out|gone|down|left|landed|here)) (?:two|to)(?=[.,!]|$)"
@@ -132,7 +138,7 @@ def read_talk(
     for number, event in enumerate(narrator.read()):
         if number in narrator.found.given:
             found.append(event)
-        elif event.mark or KINDS[event.kind].mark is not Need.MUST:
+        elif _may_be_told(event, speech, pieces):
             flags = (*event.flags, Flag(FlagCode.TOLD_FREELY))
             freely = replace(event, recording=recording, flags=flags)
             found.append(_painted(freely, book.marks_in_use))
@@ -143,6 +149,22 @@ def read_talk(
         unread=tuple(unread),
         times=tuple(times_told(speech, pieces)),
     )
+
+
+def _may_be_told(event: Event, speech: Speech, pieces: Sequence[StreamWord]) -> bool:
+    """Tell whether words of talk are a note: its bee is known, and what it is of.
+
+    "Still" and "five to nine" alone are more often no wind, and no time, unless
+    somebody asked for the time.
+    """
+    lone = len(event.heard.split()) <= LONE_WORDS
+    if lone and any(flag.code in _UNNAMED for flag in event.flags):
+        begun_s = event.start_s or 0.0
+        starts_s = (pieces[piece].start_s for piece in speech.owner)
+        before = takewhile(lambda start_s: start_s < begun_s, starts_s)
+        first = sum(1 for _ in before)
+        return bool(TIME_ASKED.search(speech.text[max(0, first - ASKED) : first]))
+    return bool(event.mark) or KINDS[event.kind].mark is not Need.MUST
 
 
 def _colours(book: PhraseBook) -> frozenset[str]:

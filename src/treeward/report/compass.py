@@ -71,7 +71,7 @@ def both_text(
         return true
     read = bearing_text(read_deg)
     if read == bearing_text(bearing_true_deg):
-        return f"{read} by compass, true alike"
+        return f"{read} by compass and true"
     return f"{read} by compass ({true})"
 
 

@@ -123,7 +123,7 @@ def check_sentences(result: HuntResult, check: FindCheck) -> list[str]:
         )
         if one.rules:
             rules = [_rule_text(one, rule, units) for rule in one.rules]
-            said.append(f"  Hand rules: {'; '.join(rules)}.")
+            said.append(f"  Rules of thumb: {'; '.join(rules)}.")
     if check.coarse_text:
         said.append(f"For sharing, roughly: {check.coarse_text}.")
     return said

@@ -27,6 +27,7 @@ async function look() {
   forget();
   looked += 1;
   const mine = looked;
+  byId("p-seen").replaceChildren(make("p", {}, "Reading …"));
   const page = await ask("/api/typed", sent());
   if (mine !== looked) return;
   byId("p-seen").replaceChildren(...seen(page));
@@ -82,7 +83,7 @@ export function beginPasting() {
   byId("paste").addEventListener("click", openPasting);
   byId("paste-form").addEventListener("submit", (event) => {
     event.preventDefault();
-    look().catch(fault);
+    look().catch((error) => { byId("p-seen").replaceChildren(); fault(error); });
   });
   byId("p-take").addEventListener("click", () => take().catch(fault));
   for (const id of ["p-text", "p-day"]) byId(id).addEventListener("input", () => { looked += 1; forget(); });
