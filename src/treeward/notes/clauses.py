@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import UNMARKED, EventKind
 
-from .adjuncts import ago_at
 from .bee_verbs import (
     ADVERB,
     GOVERNS,
@@ -32,6 +31,7 @@ from .bee_verbs import (
 )
 from .flags import Flag, FlagCode
 from .narrated_actions import MAY_COME_FLAG, Done
+from .narrated_durations import ago_at
 from .sayings import PAINTING
 
 if TYPE_CHECKING:

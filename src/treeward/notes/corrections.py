@@ -14,7 +14,7 @@ from treeward.language.kinds import EventKind
 from treeward.language.number_words import cardinal_run
 from treeward.speech.utterances import Alternative
 
-from . import stream as st
+from . import sentences as st
 from .flags import Flag, FlagCode
 from .found_notes import CORRECTED_S, tells_a_way
 from .sentences import place_after, words_from

@@ -11,18 +11,17 @@ from treeward.language.kinds import EventKind
 from treeward.speech.utterances import Alternative
 
 from . import sayings
-from . import stream as st
-from .adjuncts import adjuncts
+from . import sentences as st
 from .bee_names import OTHER, BeeNames, Named, View
 from .events import Event
 from .flags import Flag, FlagCode
+from .narrated_durations import adjuncts
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from .narrated_actions import Done
-    from .sentences import Speech, Told
-    from .stream import StreamWord
+    from .sentences import Speech, StreamWord, Told
 
 HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
 SKIPPED_S = 180.0  # a recorder that only runs while somebody speaks; guess

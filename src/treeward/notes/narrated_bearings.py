@@ -123,7 +123,6 @@ _SAME = re.compile(
     r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them"
     r"|(?P<like>[a-z]+))(?: (?:had|did|took|went|flew))?)?(?= )"
 )
-_HER_OWN = re.compile(r"as (?:last time|the last time|before|ever|always)|line as")
 BOTH_AFTER = re.compile(
     r"(?:, )?(?:(?:for|on|is) )?(?:(?:the )?both(?: of them)?|the pair(?: of them)?"
     r"|the two of them"

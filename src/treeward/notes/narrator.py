@@ -14,9 +14,8 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import UNMARKED, EventKind
 
 from . import sayings
-from . import stream as st
-from .adjuncts import adjuncts
-from .asking import Asked, statement_end
+from . import sentences as st
+from .asking import RECENT, Asked, Sentence, being_painted, statement_end
 from .bee_names import BeeNames, Named
 from .clauses import COUNTED, Clauses
 from .corrections import Corrections
@@ -24,17 +23,15 @@ from .events import Event
 from .flags import Flag, FlagCode
 from .found_notes import LATER_S, FoundNotes
 from .narrated_actions import Actions, Done, outweighs
-from .narrated_durations import out_for, time_out_s
+from .narrated_durations import adjuncts, out_for, time_out_s
 from .narrated_values import ValueNotes
-from .wishes import RECENT, Sentence, being_painted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from treeward.language.phrasebook import PhraseBook
 
-    from .sentences import Speech, Told
-    from .stream import StreamWord
+    from .sentences import Speech, StreamWord, Told
 
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
 STAYS_S = 20.0  # what is told of a bee sooner is of her coming; guess

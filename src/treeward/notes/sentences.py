@@ -5,26 +5,229 @@
 "has" becomes "is", since "white's" may be either; words that add nothing ("just",
 "already") are left out. A comma marks a border a phrase may cross, "." and "?" ones
 it may not.
+
+Before that stand the words of all utterances as one stream, each with its own time, so
+that a phrase may cross the borders of utterances and of engine words; and words that a
+dictation program set down for others that sound the same: "the read 1 is back" is "the
+red one is back". A sound-alike is taken only where a bee must stand, after an article
+or "there goes", or right before what a bee does; "I read two fifty", "the wind blew"
+and "write that down" stay what they are.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from . import stream as st
-from .dictated import as_said
+from treeward.language.number_words import plain_words
+from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
 
     from treeward.language.kinds import EventKind
-    from treeward.speech.utterances import Utterance
+    from treeward.speech.utterances import Alternative, Utterance, Word
 
     from .bee_names import Named
     from .flags import Flag
-    from .stream import StreamWord
+
+# Said in passing; they neither make talk nor break a note.
+FILLERS = frozenset(
+    {
+        *("um", "uh", "er", "erm", "ah", "oh", "mm", "hmm", "okay", "ok", "right"),
+        *("and", "so", "now", "well", "yes", "yeah", "yep", "then", "the", "a"),
+    }
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StreamWord:
+    """One spoken word.
+
+    `word` counts engine words and `utterance` utterances from the start. `raw` keeps
+    the punctuation of a transcript.
+    """
+
+    text: str
+    start_s: float
+    end_s: float
+    confidence: float
+    source: WordSource
+    word: int
+    utterance: int
+    raw: str
+    alternatives: tuple[Alternative, ...] = ()
+
+    @property
+    def strong(self) -> bool:
+        """Whether the engine listened for just this."""
+        return self.source is WordSource.PHRASE
+
+
+def _pieces_of(word: Word, count: int, utterance: int) -> list[StreamWord]:
+    texts = plain_words(word.text)
+    raws = word.text.split()
+    total = sum(len(text) for text in texts) or 1
+    duration_s = word.end_s - word.start_s
+    pieces: list[StreamWord] = []
+    said = 0
+    for index, text in enumerate(texts):
+        start_s = word.start_s + duration_s * said / total
+        said += len(text)
+        pieces.append(
+            StreamWord(
+                text=text,
+                start_s=start_s,
+                end_s=word.start_s + duration_s * said / total,
+                confidence=word.confidence,
+                source=word.source,
+                word=count,
+                utterance=utterance,
+                raw=raws[index] if len(raws) == len(texts) else word.text,
+                alternatives=word.alternatives,
+            )
+        )
+    return pieces
+
+
+def stream(utterances: Iterable[Utterance]) -> list[StreamWord]:
+    """Lay out all words in order of time."""
+    pieces: list[StreamWord] = []
+    count = 0
+    ordered = sorted(utterances, key=lambda utterance: utterance.start_s)
+    for number, utterance in enumerate(ordered):
+        for word in utterance.words:
+            if word.source is WordSource.TALK:
+                continue
+            pieces += _pieces_of(word, count, number)
+            count += 1
+    return pieces
+
+
+def gap_before_s(pieces: Sequence[StreamWord], index: int) -> float:
+    """Give the silence before a piece in seconds, endless before the first."""
+    if index <= 0:
+        return float("inf")
+    if index >= len(pieces):
+        return float("inf")
+    return pieces[index].start_s - pieces[index - 1].end_s
+
+
+def texts_from(
+    pieces: Sequence[StreamWord], first: int, *, within_s: float, most: int = 12
+) -> list[str]:
+    """Give the words from `first` on until a gap longer than `within_s`."""
+    found: list[str] = []
+    for index in range(first, min(len(pieces), first + most)):
+        if index > first and gap_before_s(pieces, index) > within_s:
+            break
+        found.append(pieces[index].text)
+    return found
+
+
+def confidence_of(pieces: Sequence[StreamWord]) -> float:
+    """Give the confidence of the least sure word.
+
+    The engine gives all words of one note the confidence of the whole note, so that
+    multiplying them would count it several times.
+    """
+    return min(piece.confidence for piece in pieces)
+
+
+def heard(pieces: Sequence[StreamWord]) -> str:
+    """Give the words as the engine wrote them."""
+    return " ".join(piece.text for piece in pieces)
+
+
+def alternatives_of(pieces: Sequence[StreamWord]) -> tuple[Alternative, ...]:
+    """Give other readings of a note, which stand on its first word that has any."""
+    found = next((piece.alternatives for piece in pieces if piece.alternatives), ())
+    return tuple(sorted(found, key=lambda other: -other.confidence))
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_SOUNDS_LIKE = {
+    "blew": "blue",
+    "read": "red",
+    "write": "white",
+    "wight": "white",
+    "rite": "white",
+    "grain": "green",
+    "greene": "green",
+}
+# Right after these stands a thing or a bee, no verb.
+_BEFORE_A_BEE = _words(
+    "the a an that's there's here's this that goes comes with no my our poor little is"
+    " it's another hello of and's still"
+)
+_NO_VERB = _words("the a an no with goes comes another my our there's here's that's")
+_VERB_AFTER = _words(
+    "is has was had isn't hasn't just back in away gone off left again leaving landed"
+    " taken took returned came coming heading one 1 bee be's and"
+)
+_IS = _words("is has was isn't hasn't wasn't")
+_SPEAKER = _words("i you we they who to could can't couldn't didn't wind it had have")
+_ONE_AFTER = _words("the other another this that next last first") | _words(
+    "second third fourth 3rd 2nd 4th done"
+)
+_TOO_AFTER = _words("in back off away gone here")
+_PRONOUN = _words("she she's he it and so but")
+
+
+def as_said(pieces: Sequence[StreamWord], colours: Collection[str]) -> list[StreamWord]:
+    """Put the bees and numbers that were said in place of their sound-alikes."""
+    found = [*pieces]
+    for at, piece in enumerate(found):
+        before = _text(found, at, -1)
+        after = _text(found, at, 1)
+        said = _heard(piece.text, before, after, colours)
+        if said != piece.text:
+            found[at] = replace(piece, text=said, raw=_spelled(piece, said))
+    return found
+
+
+def _text(pieces: Sequence[StreamWord], at: int, step: int) -> str:
+    """Give the word next to a piece, "" where a border parts the two."""
+    other = at + step
+    if not 0 <= other < len(pieces):
+        return ""
+    first = pieces[min(at, other)]
+    apart = pieces[other].utterance != pieces[at].utterance
+    return "" if apart or first.raw[-1:] in {".", "?", "!"} else pieces[other].text
+
+
+def _heard(word: str, before: str, after: str, colours: Collection[str]) -> str:
+    """Give the word that was said, by the words beside it."""
+    colour = _SOUNDS_LIKE.get(word, "")
+    if colour in colours and before not in _SPEAKER:
+        led = before in _NO_VERB or (before in _BEFORE_A_BEE and after in _VERB_AFTER)
+        first = before in {"", "right", "so", "okay", "not"}
+        starts = first and after in _VERB_AFTER - _TOO_AFTER  # "read back to me"
+        also = after in {"2", "two", "too"} and before in _BEFORE_A_BEE
+        is_hers = after in _IS  # no verb stands before "is"
+        return colour if led or starts or also or is_hers else word
+    if word == "be" and (before in _ONE_AFTER or before in {"a", *colours}):
+        return "bee"
+    digits = re.fullmatch(r"\d+", after) is not None
+    named = before in {*_ONE_AFTER, *colours, *_SOUNDS_LIKE} or after in colours
+    named = (named and not digits) or before in {"other", "another"}
+    too = before in {*_TOO_AFTER, *colours, *_SOUNDS_LIKE}
+    also = word == "2" and after in {"", *_PRONOUN} and too
+    if word == "1":
+        word = "one" if named else word
+    elif word == "2" and after == "of":
+        word = "two"
+    return "too" if also else word
+
+
+def _spelled(piece: StreamWord, said: str) -> str:
+    """Keep the punctuation that a word of a transcript carries."""
+    return piece.raw.replace(piece.text, said) if piece.text in piece.raw else said
+
 
 _WHOLE = {
     "can't": "can not",
@@ -176,7 +379,7 @@ def _border(pieces: Sequence[StreamWord], index: int) -> str:
         return "?" if mark == "?" else "."
     if last:
         return "."
-    gap_s = st.gap_before_s(pieces, index + 1)
+    gap_s = gap_before_s(pieces, index + 1)
     if pieces[index + 1].utterance != piece.utterance:
         return "," if gap_s <= _SOFT_PAUSE_S else "."
     if gap_s >= LONG_PAUSE_S:
@@ -196,7 +399,7 @@ def speech_of(
 
     `colours` are words for marks; "pinks", as engines write "pink's", is "pink is".
     """
-    pieces = as_said(st.stream(utterances), colours)
+    pieces = as_said(stream(utterances), colours)
     parts: list[str] = [" "]
     owner: list[int] = [0]
     for index, piece in enumerate(pieces):

@@ -20,8 +20,7 @@ if TYPE_CHECKING:
 
     from .bee_names import BeeNames
     from .events import Event
-    from .sentences import Speech
-    from .stream import StreamWord
+    from .sentences import Speech, StreamWord
 
 _BEE = re.compile(
     r" (?:she|they|it is (?:back|gone|off|away)|one|bees?|both|pair|another|her|others?"
