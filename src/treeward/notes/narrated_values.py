@@ -9,6 +9,7 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from treeward.language.dates import MONTHS
 from treeward.language.kinds import KINDS, EventKind, Holds
 
 from . import sayings, values
@@ -37,7 +38,22 @@ _REST = (
     r"|bite to eat|something to eat|snack|sandwich|sandwiches|minute|moment|bit|while"
     r"|sit down|stretch|elevenses)"
 )
+_SPELL = (
+    r"(?:(?:a|one|two|three|five|ten|fifteen|twenty|few|couple|of|half|an|quarter|short"
+    r"|wee|little|quick) )+(?:while|bit|moment|moments|minutes?|hour|second|sec|mo|tick"
+    r"|jiffy|spell)"
+)
+_SEAT = r"(?:seat|chair|stool|place|post|perch|log|rock|spot|bench|station|dish)"
 _PAUSES = re.compile(
+    # "getting up for a moment", "I'll be off for a bit"
+    rf"{_WILL}(?:get|getting|got|have|stand|standing|step|stepping|nip|nipping|duck"
+    rf"|ducking|slip|slipping|leave|leaving) (?:to )?(?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )"
+    rf"|(?:i|we) {_WILL}(?:be )?(?:off|away|out|gone|go|going)"
+    rf" (?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )"
+    rf"|(?:(?:i|we|you) )?{_WILL}(?:be|see you) (?:right )?back in {_SPELL}(?= )"
+    rf"|{_WILL}(?:get|getting|got to get|stand|standing) up (?:and|to) (?:stretch|walk|move"
+    rf"|fetch|get|go)\b"
+    rf"|"
     rf"{_WILL}(?:stop|stopping|stopped|pause|pausing|paused|end|ending|switch off"
     rf"|turn off|switching off|turning off)(?: the| this| my)? {_OFF}"
     rf"(?: off| here| there)? "
@@ -101,6 +117,9 @@ _RESUMES = re.compile(
     r"(?: once)? again "
     r"|(?:(?:i|we|have|am|are) )*(?:resumed|resuming|taken up)(?: my| our| the)?"
     r" (?:post|watch|place|seat|observations?|watching) "
+    r"|(?:(?:i|we|am|are|right|so|and|okay|is) )*(?:(?:sat|sitting|sit|settled|settling)"
+    rf" (?:back )?down again |(?:back|sat|sitting|seated) (?:back )?(?:down )?(?:in|on|at"
+    rf"|to) my (?:\w+ )?{_SEAT}(?: again)? )"
     r"|resuming (?=[.,])|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
     rf"|(?:resuming|resumed)(?: the| this)? {_OFF} "
 )
@@ -212,10 +231,18 @@ _ON_WATCH = (
     r"|church clock|bell))"
     r" )*"
 )
+_MONTH = rf"(?:{'|'.join(MONTHS)})"
 _DATE = re.compile(
     r"(?:(?:the )?date(?: today)?(?: is)? (?:, )?|(?:and )?today is "
     r"|it is (?=(?:the |on )?(?:\w+day )?(?:the )?[\w-]+ (?:[\w-]+ )?(?:of )?[a-z]+))"
 )
+# A day that says by itself that it is one, alone or after the time of day.
+_DAY = re.compile(
+    r"(?:(?:on|it is|and) )*(?:\w+day (?:, )?)?(?P<day>(?:the )?(?=(?:[\w-]+(?:th|st|nd|rd)"
+    rf"|first|second|third|\d\d?) (?:of )?{_MONTH} |{_MONTH} (?:the )?[\w-]+(?:th|st|nd"
+    r"|rd|\d) ))"
+)
+_AFTER_DAY = re.compile(r"(?:[.,]|and |at |station |time |it is |this |\d+:\d\d )")
 _STATION = re.compile(
     r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down"
     r"|gone|going"
@@ -381,9 +408,9 @@ class ValueNotes:
         end = hours.end() if hours else end
         follow = re.compile(_ON_WATCH).match(text, end)
         after = follow.end() if follow else end
-        if not re.compile(r"[.?,]|and (?!\d|[a-z]+teen|ten )|but |so |i think|$").match(
-            text, after
-        ):
+        if not _DAY.match(text, after) and not re.compile(
+            r"[.?,]|and (?!\d|[a-z]+teen|ten )|but |so |i think|$"
+        ).match(text, after):
             return None
         said = text[start - 1 : after]
         if bare and not asked and not _TELLS.search(said):
@@ -448,12 +475,14 @@ class ValueNotes:
     @staticmethod
     def _date(text: str, place: int) -> Told | None:
         lead = _DATE.match(text, place)
-        if lead is None:
-            return None
-        value = values.date_value(words_from(text, lead.end()))
+        alone = None if lead else _DAY.match(text, place)
+        start = lead.end() if lead else alone.start("day") if alone else -1
+        value = values.date_value(words_from(text, start)) if start >= 0 else None
         if value is None:
             return None
-        end = place_after(text, lead.end(), value.used)
+        end = place_after(text, start, value.used)
+        if alone and not _AFTER_DAY.match(text, end):
+            return None
         return Told(
             kind=EventKind.DATE,
             start=place,
