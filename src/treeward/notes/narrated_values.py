@@ -47,12 +47,12 @@ _SEAT = r"(?:seat|chair|stool|place|post|perch|log|rock|spot|bench|station|dish)
 _PAUSES = re.compile(
     # "getting up for a moment", "I'll be off for a bit"
     rf"{_WILL}(?:get|getting|got|have|stand|standing|step|stepping|nip|nipping|duck"
-    rf"|ducking|slip|slipping|leave|leaving) (?:to )?(?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )"
+    rf"|ducking|slip|slipping|leave|leaving) (?:to )?(?:[a-z]+ ){{0,5}}?for {_SPELL}"
+    rf"(?= )"
     rf"|(?:i|we) {_WILL}(?:be )?(?:off|away|out|gone|go|going)"
     rf" (?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )"
-    rf"|(?:(?:i|we|you) )?{_WILL}(?:be|see you) (?:right )?back in {_SPELL}(?= )"
-    rf"|{_WILL}(?:get|getting|got to get|stand|standing) up (?:and|to) (?:stretch|walk|move"
-    rf"|fetch|get|go)\b"
+    rf"|{_WILL}(?:get|getting|got to get|stand|standing) up (?:and|to) (?:stretch|walk"
+    rf"|move|fetch|get|go)\b"
     rf"|"
     rf"{_WILL}(?:stop|stopping|stopped|pause|pausing|paused|end|ending|switch off"
     rf"|turn off|switching off|turning off)(?: the| this| my)? {_OFF}"
@@ -117,9 +117,9 @@ _RESUMES = re.compile(
     r"(?: once)? again "
     r"|(?:(?:i|we|have|am|are) )*(?:resumed|resuming|taken up)(?: my| our| the)?"
     r" (?:post|watch|place|seat|observations?|watching) "
-    r"|(?:(?:i|we|am|are|right|so|and|okay|is) )*(?:(?:sat|sitting|sit|settled|settling)"
-    rf" (?:back )?down again |(?:back|sat|sitting|seated) (?:back )?(?:down )?(?:in|on|at"
-    rf"|to) my (?:\w+ )?{_SEAT}(?: again)? )"
+    r"|(?:(?:i|we|am|are|right|so|and|okay|is) )*(?:(?:sat|sitting|sit|settled"
+    r"|settling) (?:back )?down again |(?:back|sat|sitting|seated) (?:back )?(?:down )?"
+    rf"(?:in|on|at|to) my (?:\w+ )?{_SEAT}(?: again)? )"
     r"|resuming (?=[.,])|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
     rf"|(?:resuming|resumed)(?: the| this)? {_OFF} "
 )
@@ -238,8 +238,8 @@ _DATE = re.compile(
 )
 # A day that says by itself that it is one, alone or after the time of day.
 _DAY = re.compile(
-    r"(?:(?:on|it is|and) )*(?:\w+day (?:, )?)?(?P<day>(?:the )?(?=(?:[\w-]+(?:th|st|nd|rd)"
-    rf"|first|second|third|\d\d?) (?:of )?{_MONTH} |{_MONTH} (?:the )?[\w-]+(?:th|st|nd"
+    r"(?:(?:on|it is|and) )*(?:\w+day (?:, )?)?(?P<day>(?:the )?(?=(?:[\w-]+(?:th|st|nd"
+    rf"|rd)|first|second|third|\d\d?) (?:of )?{_MONTH} |{_MONTH} (?:the )?[\w-]+(?:th|st|nd"
     r"|rd|\d) ))"
 )
 _AFTER_DAY = re.compile(r"(?:[.,]|and |at |station |time |it is |this |\d+:\d\d )")
