@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from treeward.language.dates import MONTHS
 from treeward.language.kinds import KINDS, EventKind, Holds
+from treeward.language.number_words import cardinal_run
 
 from . import sayings, values
 from .flags import Flag, FlagCode
@@ -43,6 +44,11 @@ _SPELL = (
     r"|wee|little|quick) )+(?:while|bit|moment|moments|minutes?|hour|second|sec|mo|tick"
     r"|jiffy|spell)"
 )
+_WORK = (
+    r"(?:observations?|watch|watching|recording|session|work|counting|count|log"
+    r"|record|vigil"
+    r"|notes|survey|the clock|business|service)"
+)
 _SEAT = r"(?:seat|chair|stool|place|post|perch|log|rock|spot|bench|station|dish)"
 _PAUSES = re.compile(
     # "getting up for a moment", "I'll be off for a bit"
@@ -53,6 +59,9 @@ _PAUSES = re.compile(
     rf" (?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )"
     rf"|{_WILL}(?:get|getting|got to get|stand|standing) up (?:and|to) (?:stretch|walk"
     rf"|move|fetch|get|go)\b"
+    rf"|(?:the |our |my )?{_WORK} (?:is|are) (?:suspended|paused|stopped|interrupted"
+    rf"|halted|adjourned"
+    rf"|broken off|on hold) "
     rf"|"
     rf"{_WILL}(?:stop|stopping|stopped|pause|pausing|paused|end|ending|switch off"
     rf"|turn off|switching off|turning off)(?: the| this| my)? {_OFF}"
@@ -117,6 +126,12 @@ _RESUMES = re.compile(
     r"(?: once)? again "
     r"|(?:(?:i|we|have|am|are) )*(?:resumed|resuming|taken up)(?: my| our| the)?"
     r" (?:post|watch|place|seat|observations?|watching) "
+    rf"|(?:the |our |my )?{_WORK} (?:is|are) (?:resumed|recommenced|restarted"
+    rf"|reopened|going"
+    r"|on|running|continued)(?: again| once more)? "
+    r"|(?:(?:i|we|am|are|so|right) )*(?:recommenc|resum|restart|continu)(?:e|ed|ing"
+    r"|es)?"
+    r"(?: here| now| again| once more)* (?=[.,])"
     r"|(?:(?:i|we|am|are|right|so|and|okay|is) )*(?:(?:sat|sitting|sit|settled"
     r"|settling) (?:back )?down again |(?:back|sat|sitting|seated) (?:back )?(?:down )?"
     rf"(?:in|on|at|to) my (?:\w+ )?{_SEAT}(?: again)? )"
@@ -196,9 +211,11 @@ _TIME_LEAD = re.compile(
     rf"|here|up"
     rf"|watching|observation|work))* at |start(?:ing)? (?:of (?:the )?(?:watch"
     rf"|watching|session)|time) (?:is )?(?:, )?"
-    rf"|is (?=[\w ]+ [.,])|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to)"
+    rf"|is (?=[\w ]+ [.,])|gone (?=\S+ (?:past|to)|half|quarter|\S+ \S+ (?:past|to) )"
+    rf"|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to)"
     rf" )"
-    rf"|at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
+    rf"|at (?=\S+ (?:minutes )?(?:past|to) |\S+ hours |half past"
+    rf"|(?:a )?quarter (?:past|to))"
     rf"|(?=coming up|getting on for|(?:{ROUGH}) (?:\S+ past|(?:a )?quarter (?:past|to)"
     rf"|half past) )|(?:it is|time is|the time is|time check"
     rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
@@ -213,7 +230,8 @@ _TIME_LEAD = re.compile(
     rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|makes it|gives"
     rf"|strikes|struck"
     rf"|is struck)"
-    rf"|(?:the )?time|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is|it is) )*"
+    rf"|(?:the )?(?:time|hour)|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is"
+    rf"|it is) )*"
     rf"(?P<rough>{ROUGH} |(?:after|before) (?=\S+ (?:to|past)|half|quarter|\d))?"
 )
 # A time that says by itself that it is one.
@@ -224,11 +242,11 @@ _TELLS = re.compile(
 )
 _ON_WATCH = (
     r"(?:(?:, )?(?:exactly|precisely|on the dot|sharp|dead|or so|and a bit|it is"
-    r"|or near it"
-    r"|nearly|almost|give or take|i think|now|in the (?:morning|afternoon|evening)"
-    r"|(?:on|by) (?:my|the|his|her|\w+ is|\w+) (?:radio|car clock|kitchen clock"
-    r"|wireless|watch|phone|clock|church bell"
-    r"|church clock|bell))"
+    r"|or near it|nearly|almost|give or take|i think|now|that is|it was|so it is"
+    r"|in the (?:morning|afternoon|evening)|for the (?:book|record|notes?|log|tape"
+    r"|page)"
+    r"|(?:on|by|from|according to|going by|says) (?:[a-z]+ ){0,4}?(?:watch|wristwatch"
+    r"|phone|telephone|mobile|clock|bell|radio|wireless|dial|car|dashboard|chimes))"
     r" )*"
 )
 _MONTH = rf"(?:{'|'.join(MONTHS)})"
@@ -239,7 +257,8 @@ _DATE = re.compile(
 # A day that says by itself that it is one, alone or after the time of day.
 _DAY = re.compile(
     r"(?:(?:on|it is|and) )*(?:\w+day (?:, )?)?(?P<day>(?:the )?(?=(?:[\w-]+(?:th|st|nd"
-    rf"|rd)|first|second|third|\d\d?) (?:of )?{_MONTH} |{_MONTH} (?:the )?[\w-]+(?:th|st|nd"
+    rf"|rd)|first|second|third|\d\d?) (?:of )?{_MONTH} |{_MONTH} (?:the )?[\w-]+(?:th"
+    rf"|st|nd"
     r"|rd|\d) ))"
 )
 _AFTER_DAY = re.compile(r"(?:[.,]|and |at |station |time |it is |this |\d+:\d\d )")
@@ -295,8 +314,30 @@ _EITHER = re.compile(
 
 
 _DEGREES = re.compile(r"[0-3]\d\d ")  # "250 on the dot" of a bee that just left
-# "fourteen hours ten minutes", "fourteen thirty-six hours"
+# "fourteen hours ten minutes", "eleven hours and seven", "fourteen thirty-six hours"
+_IN_HOURS = re.compile(r"(?P<hour>(?:twenty )?\S+) (?:hours|hrs) (?:and )?(?=\S)")
 _HOURS = re.compile(r"(?:hours|hrs|minutes(?! (?:past|to))) ")
+
+
+def _clock_at(text: str, place: int) -> tuple[values.Value, int] | None:
+    """Read a time of day, and give the place after it."""
+    said = _IN_HOURS.match(text, place)
+    hour = cardinal_run(said["hour"].split()) if said else None
+    minute = cardinal_run(words_from(text, said.end())) if said else None
+    if said and hour and minute and hour[0] < 24 and minute[0] < 60:
+        end = place_after(text, said.end(), minute[1])
+        value = values.Value(text=f"{hour[0]}:{minute[0]:02}", used=minute[1])
+    else:
+        words = words_from(text, place)
+        old = words[1:3] == ["and", "twenty"]  # "five and twenty past"
+        words = ["twenty", *words[:1], *words[3:]] if old else words
+        read = values.time_value(words)
+        if read is None:
+            return None
+        value = replace(read, used=read.used + old)
+        end = place_after(text, place, value.used)
+    hours = _HOURS.match(text, end)
+    return value, hours.end() if hours else end
 
 
 class ValueNotes:
@@ -394,18 +435,10 @@ class ValueNotes:
         bare = start == place
         if text.startswith(", ", start):
             start += 2
-        words = words_from(text, start)
-        old = words[1:3] == ["and", "twenty"]  # "five and twenty past"
-        words = ["twenty", *words[:1], *words[3:]] if old else words
-        spare = ["hours", "minutes"] if "hours" in words[1:3] else []
-        value = values.time_value([word for word in words if word not in spare])
-        if value is None:
+        found = _clock_at(text, start)
+        if found is None:
             return None
-        if spare or old:  # "fourteen hours ten minutes"
-            value = replace(value, used=value.used + 1)
-        end = place_after(text, start, value.used)
-        hours = _HOURS.match(text, end)
-        end = hours.end() if hours else end
+        value, end = found
         follow = re.compile(_ON_WATCH).match(text, end)
         after = follow.end() if follow else end
         if not _DAY.match(text, after) and not re.compile(
@@ -481,6 +514,14 @@ class ValueNotes:
         if value is None:
             return None
         end = place_after(text, start, value.used)
+        year = re.compile(r", (?=(?:two thousand|twenty|nineteen|20\d\d) )").match(
+            text, end
+        )
+        whole = f"{text[start:end]}{text[year.end() :]}" if year else ""
+        dated = values.date_value(words_from(whole, 0)) if year else None
+        if dated and dated.text and dated.used > value.used:
+            end = place_after(text, year.end(), dated.used - value.used)
+            value = dated
         if alone and not _AFTER_DAY.match(text, end):
             return None
         return Told(

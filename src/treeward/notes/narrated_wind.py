@@ -21,7 +21,9 @@ _WIND = re.compile(
     r" (?:wind|winds|breeze|breezes|gusts?|puffs? of (?:wind|air)|breath of (?:air"
     r"|wind)"
     r"|air (?:is )?(?:moving|stirring|still)|(?:a little|a bit of|some|no|the) air"
-    r"|zephyr|blowing|an? (?:north|south)?(?:east|west|north|south)"
+    r"|zephyr|blowing|(?:bit|touch|hint|breath|whisper|lick|breathing) of (?:an? )?"
+    r"(?:north|south)?(?:east|west|north|south)|an? (?:north|south)?(?:east|west"
+    r"|north|south)"
     r"(?= (?:up |down )?(?:here|blowing|coming|today|again|now))) "
 )
 # A clause with one of these is not about the wind that blows now.
@@ -43,7 +45,8 @@ _SAYS_STILL = re.compile(
     r"| basically| really| here| now| today)* (?=[.,])"
 )
 _NONE = re.compile(
-    r" (?:no|none|nil|nothing|hardly any|almost no|not much|barely any|not a|hardly a"
+    r" (?:no(?! (?:no|,|it|the))|none|nil|nothing|hardly any|almost no|not much"
+    r"|barely any|not a|hardly a"
     r"|scarcely any|barely a|scarcely a|very little|little or no|next to no|zero|not"
     r" (?:any|got any)|without (?:any|a)|died|dropped(?! (?:to|from))|fallen"
     r"(?! (?:to|from))|gone (?:altogether|completely|to nothing)|dropped to nothing)"
@@ -54,12 +57,28 @@ _STRENGTHS: Mapping[str, str] = {
         (
             *("breeze", "gentle", "slight", "faint", "little", "puff", "soft"),
             *("breath", "bit", "whisper", "mild", "easy", "zephyr", "puffs"),
-            *("touch", "stirring"),
+            *("touch", "stirring", "feeble", "weak", "softly", "gently", "lightly"),
+            *("slow", "kind", "barely"),
         ),
         "light",
     ),
-    **dict.fromkeys(("fresh", "freshened", "freshening", "medium"), "moderate"),
-    **dict.fromkeys(("stiff", "hard", "gusty", "gale", "fierce", "howling"), "strong"),
+    **dict.fromkeys(
+        (
+            "fresh",
+            "freshened",
+            "freshening",
+            "medium",
+            "brisk",
+            "steady",
+            "middling",
+            "fair",
+        ),
+        "moderate",
+    ),
+    **dict.fromkeys(
+        ("stiff", "hard", "gusty", "gale", "fierce", "howling", "blustery", "rough"),
+        "strong",
+    ),
 }
 _TOPIC = 60  # characters in which the wind was spoken of; guess
 _TOPIC_WORDS = frozenset(
@@ -67,6 +86,11 @@ _TOPIC_WORDS = frozenset(
     | {"quite", "very", "from", "out", "of", "the", "a", "bit", "so", "just", "is"}
 )
 _MOST_WORDS = 24
+_CORRECTED = re.compile(
+    r"(?:north|south|east|west) , (?:no|sorry|i mean|wait|or rather)(?: (?:no|,))* "
+    r"(?P<meant>(?:it is )?(?:from|of|out of|the|more)?(?: the)? ?(?:north|south|east"
+    r"|west).*)"
+)
 _CHANGED = re.compile(r" from (?:an? )?(\w+) to (?:an? )?(?=\w)")
 
 
@@ -123,6 +147,9 @@ class Wind:
         A strength of the phrase book goes before a word that only hints at one.
         """
         known = {word for way in self._lexicon.wind for word in way}
+        corrected = _CORRECTED.search(text, start, end)
+        if corrected:  # "from the north , no , from the west"
+            start = corrected.start("meant")
         words = text[start:end].split()[:_MOST_WORDS]
         if {"light", "moderate", "strong", "breeze"}.intersection(words):
             known -= {"still"}  # "still light"

@@ -20,7 +20,12 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.language.number_words import plain_words
+from treeward.language.number_words import (
+    DIGIT_WORDS,
+    TEEN_WORDS,
+    TENS_WORDS,
+    plain_words,
+)
 from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:
@@ -317,11 +322,17 @@ _ADDS_NOTHING = frozenset(
         "clearly",
     }
     | {"um", "uh", "er", "erm", "hmm", "mm", "ah", "now", "only", "quickly"}
+    | {"euh", "uhm", "ehm", "eh", "hm", "umm", "err"}
 )
 _COMPASS_LIKE = re.compile(
     r"((?:north|south)?(?:east|west)|north|south)(erly|ish|wards?|er)"
 )
 _BORDER = {",": ",", ";": ",", ":": ",", "-": ",", "\u2013": ",", "\u2014": ","}
+_HALT = "..."  # somebody halts, and may go on
+_BORDERS = {".", "?", ",", _HALT}
+_UNITS = frozenset(word for words in DIGIT_WORDS.values() for word in words)
+_TEENS = frozenset(TEEN_WORDS.values())
+_TENS = frozenset(TENS_WORDS.values())
 _ENDS = re.compile(r"[\s\"')\]\u2019\u201d]*$")
 LONG_PAUSE_S = 1.0  # without punctuation, a pause this long ends a sentence; guess
 _SOFT_PAUSE_S = 2.5  # a phrase may go on after this pause at the end of an utterance
@@ -375,6 +386,8 @@ def _border(pieces: Sequence[StreamWord], index: int) -> str:
     last = index + 1 == len(pieces)
     same_word = not last and pieces[index + 1].word == piece.word
     mark = "" if same_word else _ENDS.sub("", piece.raw)[-1:]
+    if not last and _ENDS.sub("", piece.raw).endswith(("...", "\u2026", "-", "\u2013")):
+        return _HALT
     if mark in {"?", "!", "."}:
         return "?" if mark == "?" else "."
     if last:
@@ -400,19 +413,91 @@ def speech_of(
     `colours` are words for marks; "pinks", as engines write "pink's", is "pink is".
     """
     pieces = as_said(stream(utterances), colours)
-    parts: list[str] = [" "]
-    owner: list[int] = [0]
+    said: list[tuple[str, int]] = []
     for index, piece in enumerate(pieces):
         following = pieces[index + 1].text if index + 1 < len(pieces) else ""
         spelled = plain_spelling(piece.text, following)
         if spelled.endswith("s") and spelled[:-1] in colours:
             spelled = f"{spelled[:-1]} is"
         border = _border(pieces, index)
-        for part in (_stray_border(piece), spelled, border):
+        spelled_out = spelled.split() if spelled else []
+        for part in (_stray_border(piece), *spelled_out, border):
             if part:
-                parts.append(part + " ")
-                owner += [index] * (len(part) + 1)
+                said.append((part, index))
+    parts: list[str] = [" "]
+    owner: list[int] = [0]
+    for part, index in _mended(said):
+        parts.append(part + " ")
+        owner += [index] * (len(part) + 1)
     return Speech(text="".join(parts), owner=tuple(owner)), pieces
+
+
+def _mended(said: list[tuple[str, int]]) -> list[tuple[str, int]]:
+    """Take hesitation out of numbers: "two hundred ... sixty ... sixty-eight".
+
+    What was broken off goes on ("two hundred and ... six"); what is begun anew stands
+    as it is said the second time.
+    """
+    found: list[tuple[str, int]] = []
+    place = 0
+    while place < len(said):
+        if said[place][0] not in _BORDERS:
+            found.append(said[place])
+            place += 1
+            continue
+        gap = place
+        while place < len(said) and said[place][0] in _BORDERS:
+            place += 1
+        borders = {part for part, _ in said[gap:place]}
+        after = [part for part, _ in said[place : place + 6]]
+        halting = _HALT in borders or place - gap > 1
+        if (halting or found[-1:] and found[-1][0] == "and") and _goes_on(found, after):
+            continue
+        if halting or "?" in borders:
+            again = _begun_anew(found, after)
+            if again:
+                del found[-again:]
+                continue
+        border = next((one for one in ".?," if one in borders), ",")
+        found.append((border, said[gap][1]))
+    return found
+
+
+def _goes_on(found: list[tuple[str, int]], after: list[str]) -> bool:
+    """Tell whether a number that was broken off goes on: "two hundred", "six"."""
+    before = [part for part, _ in found[-3:]]
+    following = (after[1:] or [""])[0]
+    if not before or not after or not _counts(after[0]) or following == "hundred":
+        return False
+    if before[-1] == "and":
+        return len(before) > 1 and (
+            _counts(before[-2]) or before[-2] in {"hundred", "minutes", "hours"}
+        )
+    if before[-1] == "hundred":
+        return True
+    return (
+        before[-1] in _TENS and after[0] in _UNITS and following not in _TENS | _TEENS
+    )
+
+
+def _begun_anew(found: list[tuple[str, int]], after: list[str]) -> int:
+    """Give how many words were broken off, to be said anew: "ninety, ninety-six"."""
+    run = 0
+    while run < len(found) and (
+        _counts(found[-1 - run][0]) or found[-1 - run][0] in {"hundred", "and"}
+    ):
+        run += 1
+    words = [part for part, _ in found[len(found) - run :]] if run else []
+    if words and words[: len(after)] == after[: len(words)]:
+        return run
+    alike = (_UNITS | _TEENS, _TENS)  # "ten ... eleven"
+    small = words and after and any({words[-1], after[0]} <= kind for kind in alike)
+    whole = after[1:2] and after[1] in {"hundred", "hours", "minutes"}
+    return 1 if small and not whole and run < 3 else 0
+
+
+def _counts(word: str) -> bool:
+    return word in _TENS or word in _TEENS or word in _UNITS or word.isdigit()
 
 
 MOST_WORDS = 10  # no value is longer
