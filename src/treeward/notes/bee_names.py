@@ -23,10 +23,12 @@ _BEFORE = (
     r"|small|tiny|dark|darling|one|faithful|trusty|clever|brave|his|her|your) ){0,4}"
 )
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
-_BEE = (
+BEE = (
     r"(?:one|bee|girl|lady|lass|lassie|gal|worker|forager|friend|fellow|fella|lad|miss"
     r"|sister|beauty|creature|madam|thing|princess|queenie|visitor|customer|chap|un"
-    r"|individual|specimen|animal|bird|baby)"
+    r"|individual|specimen|animal|bird|baby|colleague|critter|insect|scout|rascal"
+    r"|darling"
+    r"|dear|soul|youngster|maid|dame|missus|candidate|traveller|pet|pal|mate|character)"
 )
 _NUMBER = (
     r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten"
@@ -34,13 +36,13 @@ _NUMBER = (
     r"|twelve|\w+teen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)\b"
 )
 _PAINT = r"(?:dot|mark|spot|blob)"
-OTHER = rf"(?:the other (?:{_BEE}|two)|the other|her (?:friend|mate|sister))"
+OTHER = rf"(?:the other (?:{BEE}|two)|the other|her (?:friend|mate|sister))"
 PRONOUN = (
-    rf"(?:she|her|it|he|whoever it was|that last one|the last {_BEE}|the newcomer"
-    rf"|{OTHER}|(?:that|this|the) {_BEE})"
+    rf"(?:she|her|it|he|whoever it was|that last one|the last {BEE}|the newcomer"
+    rf"|{OTHER}|(?:that|this|the) {BEE})"
 )
 # One of several, nobody knows which.
-_SOME = rf"(?:one of them|one of the bees|another {_BEE}|another|some {_BEE}|a {_BEE})"
+_SOME = rf"(?:one of them|one of the bees|another {BEE}|another|some {BEE}|a {BEE})"
 _GROUPS = {
     2: r"they (?:have |had )?both|both of them|both|the pair of them|the pair"
     r"|the two of them|two of them"
@@ -68,6 +70,35 @@ _CALLED = (
         r"(?P<name>\w{4,}) (?=[.,])"
     ),
 )
+_TWO_COLOURED = re.compile(
+    rf"(?:(?:the|my|our|that|little|madam) )*(?:two|double|bi) ?(?:colou?r(?:ed)?"
+    rf"|tones?"
+    rf"|toned|painted|dotted|spotted)(?: {BEE})?(?= )"
+)
+# What a bee was likened to, or looked like, when she was painted.
+_EPITHETS = (
+    re.compile(rf" (?P<look>[a-z]{{3,}}) {BEE}(?= )"),
+    re.compile(
+        r" with (?:the|a|an|her|its|one) (?P<look>[a-z]{3,}) (?:wing|wings|leg|legs"
+        r"|antenna"
+        r"|back|bottom|behind|tail|abdomen|belly|stripe|stripes|face|hip|fur)(?= )"
+    ),
+    re.compile(r" like (?:a|an|the|some) (?:[a-z]+ )*?(?P<thing>[a-z]{4,}) (?=[.,])"),
+    re.compile(
+        r" (?:call|calling|named?|naming|christen) (?:her|this one|that one"
+        r"|it) (?:the )?"
+        r"(?:little |old )?(?P<thing>[a-z]{4,}) (?=[.,])"
+    ),
+)
+_NO_LOOK = frozenset(
+    "the this that one another first second third fourth fifth next new last other same"
+    " two nice good each every any some our her his its for and with lovely"
+    " right".split()
+)
+# One bee of two colours: "the blue and white one is".
+_ONE_OF_TWO = re.compile(
+    r" (?:is|was|goes|comes|leaves|lands|takes|came|went|left)(?= )"
+)
 # What tells that two colours are two bees.
 _TWO = re.compile(r" (?:, )?(?:both|are|were|have|together|each|the pair)(?= )")
 
@@ -88,6 +119,7 @@ class Named:
     some: bool = False
     marks: tuple[str, ...] = ()
     group: int = 0
+    called: str = ""  # otherwise than by her colours
 
 
 class BeeNames:
@@ -95,6 +127,7 @@ class BeeNames:
 
     def __init__(self, book: PhraseBook, text: str = "") -> None:
         self.seen: set[str] = set()  # marks noted so far
+        self._epithets: dict[str, str] = {}  # what else a bee is called, and her mark
         self.painted = book.marks_in_use  # empty: any may be
         book = replace(book, marks_in_use=frozenset())
         self._marks = dict(book.marks())
@@ -121,13 +154,13 @@ class BeeNames:
         self.word = re.compile(rf" (?:{_any_of(self._alone)})(?= )")
         every = _any_of(self._marks)
         self._with_dot = re.compile(
-            rf"{_BEFORE}{_BEE} (?:with|wearing|in) (?:the|an?|her) (?P<mark>{every})"
+            rf"{_BEFORE}{BEE} (?:with|wearing|in) (?:the|an?|her) (?P<mark>{every})"
             rf" {_PAINT}(?= )"
         )
         self._pronoun = re.compile(rf"(?P<pronoun>{PRONOUN})(?= )")
         self._some = re.compile(rf"(?P<pronoun>{_SOME})(?= )")
         self._plain = re.compile(
-            rf"{_BEFORE}{_BEE} (?:with no|without) (?:a |any )?(?:dot|mark|paint)(?= )"
+            rf"{_BEFORE}{BEE} (?:with no|without) (?:a |any )?(?:dot|mark|paint)(?= )"
         )
 
     def _learn(self, text: str) -> None:
@@ -159,8 +192,8 @@ class BeeNames:
         )
         return re.compile(
             rf"(?P<det>{_BEFORE})(?P<mark>{_any_of(marks)})"
-            rf"(?: {_DOT}(?= {_BEE}| with))?"
-            rf"(?P<bee> (?:{_BEE}(?! {_NUMBER})|{_PAINT}(?! on)))?{on_spot}(?= )"
+            rf"(?: {_DOT}(?= {BEE}| with))?"
+            rf"(?P<bee> (?:{BEE}(?! {_NUMBER})|{_PAINT}(?! on)))?{on_spot}(?= )"
         )
 
     def at(self, text: str, place: int) -> Named | None:
@@ -208,6 +241,8 @@ class BeeNames:
         if len(set(marks)) < 2 or len(marks) != len(set(marks)):
             return first
         several = Named(mark="", end=end, marks=marks)
+        if first.full and "-" in first.mark and _ONE_OF_TWO.match(text, first.end):
+            return first
         if end > first.end or " " in first.mark or "-" not in first.mark:
             return several
         if _TWO.match(text, end):
@@ -228,7 +263,7 @@ class BeeNames:
     def _one(self, text: str, place: int) -> Named | None:
         match = self._coloured.match(text, place)
         if match:
-            mark = self._mark_of(match)
+            mark = self._in_order(self._mark_of(match))
             return Named(mark=mark, end=match.end(), full=bool(match["bee"]))
         match = self._with_dot.match(text, place)
         if match:
@@ -239,10 +274,56 @@ class BeeNames:
         match = self._some.match(text, place)
         if match:
             return Named(mark="", end=match.end(), pronoun=match["pronoun"], some=True)
+        called = self._by_epithet(text, place)
+        if called:
+            return called
         match = self._pronoun.match(text, place)
         if match and match["pronoun"] != "he":
             return Named(mark="", end=match.end(), pronoun=match["pronoun"])
         return None
+
+    def _in_order(self, mark: str) -> str:
+        """Give a bee of two colours as she was named first: "white and blue" too."""
+        turned = "-".join(reversed(mark.split("-")))
+        return turned if mark not in self.seen and turned in self.seen else mark
+
+    def of_two(self, one: str, two: str) -> str:
+        """Give the mark of a bee of two colours."""
+        return self._in_order(self._marks.get(f"{one} {two}", ""))
+
+    def learn_look(self, said: str, mark: str) -> None:
+        """Learn what a bee may be called besides, from the words of her painting."""
+        for pattern in _EPITHETS:
+            for match in pattern.finditer(f" {said.strip()} . "):
+                thing = "thing" in pattern.groupindex
+                word = match["thing" if thing else "look"]
+                if word in _NO_LOOK or word in self._alone:
+                    continue
+                word = word if thing else rf"{word} {BEE}"
+                other = self._epithets.get(word, mark)
+                self._epithets[word] = mark if other == mark else ""
+
+    def _by_epithet(self, text: str, place: int) -> Named | None:
+        """Read "the bauble", "the small one", "my two-coloured one"."""
+        match = _TWO_COLOURED.match(text, place)
+        two = [mark for mark in self.seen if "-" in mark]
+        mark = two[0] if match and len(two) == 1 else ""
+        if not mark and self._epithets:
+            words = "|".join(sorted(self._epithets, key=len, reverse=True))
+            match = re.compile(
+                rf"(?:the|that|my|our|this|madam) (?:[a-z]+ )?(?P<word>{words})(?= )"
+            ).match(text, place)
+            mark = next(
+                (
+                    of
+                    for word, of in self._epithets.items()
+                    if match and re.fullmatch(word, match["word"])
+                ),
+                "",
+            )
+        if match is None or not mark:
+            return None
+        return Named(mark=mark, end=match.end(), full=True, called=match[0])
 
     def mark_of(self, way: str) -> str:
         """Give the mark that a colour's word means."""

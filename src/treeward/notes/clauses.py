@@ -9,11 +9,12 @@ the verb, behind it ("in swings yellow"), or in the clause before.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import UNMARKED, EventKind
 
+from .bee_names import BEE
 from .bee_verbs import (
     ADVERB,
     GOVERNS,
@@ -45,7 +46,8 @@ _UNREAL = re.compile(
     r"|about to|ready to|trying to|tries to|likely to|due|let|wonder|wondering|suppose"
     r"|reckon(?:ed)? on|usually|always|often|sometimes|every|each|yesterday|tomorrow"
     r"|used to|thought|think(?:ing)? of|looks? like|waiting for|wait for|watch for"
-    r"|seems? to|as if|as though|like to|to be|nearly|almost|need|needs|can|last"
+    r"|seems? to|as if|as though|like to|to be|intend(?:ed|ing)?|meant|plan(?:ned"
+    r"|ning)?|promised|nearly|almost|need|needs|can|last"
     r" (?:time"
     r"|week|year|trip)|than|people|they say|means? to|decides? to) "
 )
@@ -95,50 +97,72 @@ _UNSEEN = re.compile(
     r" (?:not|never|missed) (?:see|saw|seen|seeing|catch|caught|notice) "
 )
 _PAINT = forms("paint mark dab+ dot+ daub tag+ christen")
-_GIVES = words_of(
-    "receives received becomes became wears takes put puts putting give gave given"
-    " giving got getting get gets make made"
+_DOTS = words_of(
+    "dot spot dab mark blob splash smear touch dots daub dabbed point drop"
 )
-_DOTS = words_of("dot spot dab mark blob splash smear touch dots daub dabbed")
 _ON_HER = words_of(
     "her one bee this that it him another next thorax abdomen first second third fourth"
     " fifth bees girl lady gets wears back"
 )
+# Who is given a colour, where the colour's own word stands as COLOUR.
+_SHE = (
+    r"(?:her|him|she|this|that|it|another|one|you|number \w+|(?:the|a) (?:next|first"
+    r"|second"
+    r"|third|fourth|fifth|last|other)|(?:the|a|an|our|my|this|that|each|one)"
+    rf"(?: [a-z]+){{0,4}}? {BEE}|{BEE})"
+)
+_HERS = rf"{_SHE}(?= )(?! (?:is|was|from|in|who) )"
+_GIVE = (
+    r"(?:put|puts|putting|give|gives|gave|given|giving|apply|applying|applied|applies"
+    r"|use"
+    r"|using|take|taking|took|make|makes|making|made|do|doing|did|done|get|gets|got"
+    r"|getting|receives|received|becomes|became|wear|wears|wearing|choose|chose|pick"
+    r"|picked"
+    r"|finish|add|added|touch|touched|goes|try|tried|drop|dropped)"
+)
+_GIVEN = re.compile(
+    # "I am applying COLOUR on this one", "for her I take the COLOUR"
+    rf" {_GIVE} (?:[a-z,]+ ){{0,8}}?(?:on|upon|onto|for|to"
+    rf"|with) (?:[a-z]+ )?{_HERS}.* COLOUR "
+    rf"| (?:for|to|on|upon) (?:[a-z]+ )?{_HERS} (?:[a-z,]+ ){{0,6}}?{_GIVE} .*COLOUR "
+    rf"| {_GIVE} (?:[a-z,]+ ){{0,6}}?COLOUR (?:[a-z]+ ){{0,2}}?(?:on|upon|onto|for|to)"
+    rf" (?:[a-z]+ )?{_HERS}"
+    rf"| {_GIVE} {_HERS} (?:[a-z]+ ){{0,4}}?COLOUR "
+    # "a second worker now receives COLOUR", "she is a COLOUR hat", "is got her COLOUR"
+    r"| (?:gets|gave|give|giving|given|receives|received|becomes|became|wears|wearing)"
+    r" (?:[a-z]+ ){0,4}?COLOUR "
+    rf"| {_SHE} (?:(?:is|has|now|then|therefore) )*(?:get|takes|took|got|goes)"
+    rf" (?:[a-z]+ ){{0,3}}?COLOUR "
+    r"| (?:she|this one|that one|the third|the second|number \w+|one bee) (?:is|wears) "
+    r"(?:got )?(?:(?:a|an|her|the|now|little|nice|fine|small|big|neat) )*COLOUR "
+    r"(?:hat|cap|coat|dot|spot|jacket|crown|dress|head|back|stripe|badge|bonnet|now) "
+    # "COLOUR next on this one", "a drop of COLOUR for you", "COLOUR on the thorax"
+    rf"| COLOUR (?:(?:is|was|goes|went|next|now|,) )*(?:on|upon|onto|for|to) "
+    rf"(?:(?:her|its) )?(?:{_HERS}|thorax|abdomen|back)"
+    r"| (?:drop|dot|spot|dab|blob|touch|splash|point|speck|tip"
+    r"|lick) of (?:the )?COLOUR "
+    r"(?:for|on|to|upon|onto|now) | half COLOUR and "
+    r"|(?: (?:and|so|then|there|a|an|one|another|nice|fine|fat|big|little|small|wee"
+    r"|good"
+    r"|neat))+ COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark)s? (?!of |is )"
+    r"|[.,] COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark)s? [.,]"
+)
+_A_BEE = re.compile(rf" {BEE} ")
 _PAINTING_NOW = re.compile(
     r"\b(?:dab|dot|spot|brush|painting|marking|is done|one done|got her|hold still"
     r"|held still|stay still)\b[^.?]*[.,] (?:and |then |so )*$"
-)
-_ITS_DOT = re.compile(
-    r"^ (?:(?:and|so|then|there|now|a|an|one|another|nice|fine|fat|big|little|small|wee"
-    r"|good|neat) )*[a-z-]+ (?:dot|spot|dab|blob|splash|smear|daub)s? (?!of |is )"
 )
 _IS_NOW = re.compile(
     r" (?:bee|one|she|this|that|it|number \w+) (?:(?:is|becomes|will be|gets|wears) "
     r"(?:the |a |in )?)[a-z-]+(?: one)? $"
 )
-_HAS_COLOUR = re.compile(  # "has" is spelled "is"
-    r" (?:she|this one|that one|the third|the second|number \w+) (?:is|wears|wearing"
-    r"|got|is got) (?:a|an|her|the) (?:(?:little|nice|fine|small|big) )?[a-z]+ (?:hat"
-    r"|cap"
-    r"|coat|dot|spot|jacket|crown|dress|head|back|stripe|badge|bonnet) "
-    r"| [a-z]+ is (?:on|upon) (?:her|this one|that one|it) $"
-    r"| done that is [a-z]+ with "
-)
-_IS_HERS = re.compile(
-    r"(?:is|was|goes|went) on (?:her|this one|that one|it)$|(?:^| )[a-z-]+ for (?:her"
-    r"|him"
-    r"|this|that|the next|number|another)\b(?! (?:is|was))"
+_TWO_ON_ONE = re.compile(
+    r" (?:two|both)(?: [a-z]+)? colou?rs | half .* half | two.coloured "
 )
 _WHO = words_of("i we to will us can me and now he")
 _NOBODY = frozenset({"it", "he", "whoever it was"})
 _NEAR_BY = 24  # characters between a verb and its bee behind it; guess
 _SHORT = 6  # words of a clause that only names the colour; guess
-_GIVEN = re.compile(
-    r" on (?:her|this|that|it|him|another|the (?:next|first|second|third|fourth|last)"
-    r"|one)"
-    r"| (?:gets|gave|given|give|giving|receives|received|becomes|became|wears|takes) "
-    r"(?!up|it |us |me |off)"
-)
 _PAINTED_BEFORE = re.compile(
     r" (?:yesterday|last (?:week|time|night|year)|on \w+day|earlier|ago|had been|who"
     r"|whom|with|nice|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone"
@@ -270,14 +294,32 @@ class Clauses:
         said = [word.text for word in words]
         if NOT.intersection(said) or _UNREAL.search(clause.said):
             return None
-        colours = self._names.word.finditer(text, words[0].start - 1, words[-1].end + 1)
-        named = [self._names.single(text, match.start() + 1) for match in colours]
-        bee = next((one for one in named if one), None)
-        if bee is None or len({one.mark for one in named if one}) > 1:
+        rest = re.compile(r" [.?] |$").search(text, words[-1].end)
+        until = rest.start() if rest else words[-1].end
+        both = _TWO_ON_ONE.search(f"{text[clause.since - 1 : until]} ")
+        last = until if both else words[-1].end
+        colours = self._names.word.finditer(text, words[0].start - 1, last + 1)
+        found = [
+            (named, match.start() + 1, match.end())
+            for match in colours
+            if (named := self._names.single(text, match.start() + 1))
+            and named.mark != UNMARKED
+        ]
+        if not found:
             return None
-        if bee.mark in {UNMARKED, *self._names.seen}:
+        bee, *word = found[0]
+        bees = [named for named, _, _ in found]
+        marks = {one.mark for one in bees}
+        if len(marks) > 1:
+            two = self._names.of_two(*[one.mark for one in bees][:2]) if both else ""
+            if not two or len(marks) > 2:
+                return None
+            bee = replace(bee, mark=two)
+        if bee.mark in self._names.seen or _PAINTED_BEFORE.search(clause.said):
             return None
-        if not _is_painting(clause, said) or _PAINTED_BEFORE.search(clause.said):
+        if not (
+            len(marks) > 1 or _is_painting(clause, said, (word[0], word[1]), until)
+        ):
             return None
         return Done(
             kind=EventKind.MARK,
@@ -288,8 +330,13 @@ class Clauses:
         )
 
 
-def _is_painting(clause: _Clause, said: list[str]) -> bool:
-    """Tell whether a bee is given her colour in these words, or was just before."""
+def _is_painting(
+    clause: _Clause, said: list[str], word: tuple[int, int], until: int
+) -> bool:
+    """Tell whether a bee is given her colour in these words, or was just before.
+
+    The colour stands at `word`; the sentence goes on up to `until`.
+    """
     words, text = clause.words, clause.text
     first, last = words[0].start, words[-1].end + 1
     paints = any(
@@ -297,14 +344,16 @@ def _is_painting(clause: _Clause, said: list[str]) -> bool:
         for before, word in zip(["to", *said], said, strict=False)
     )
     if paints:
-        return bool((_DOTS | _ON_HER).intersection(said))
-    short = len(said) <= _SHORT
+        on_her = (_DOTS | _ON_HER).intersection(said) or _A_BEE.search(clause.said)
+        return bool(on_her)
+    before, after = text[max(0, clause.since - 3) : word[0]], text[word[1] : until]
+    coloured = f" {before}COLOUR{after} . "
     return bool(
-        _HAS_COLOUR.search(clause.said)
-        or (_GIVES.intersection(said) and _GIVEN.search(clause.said))
-        or _ITS_DOT.search(clause.said)
-        or (short and _PAINTING_NOW.search(text[max(0, first - 60) : first]))
-        or _IS_HERS.search(text[first:last])
+        _GIVEN.search(coloured)
+        or (
+            len(said) <= _SHORT
+            and _PAINTING_NOW.search(text[max(0, first - 60) : first])
+        )
         or (
             _IS_NOW.search(text[first - 1 : last])
             and PAINTING.search(text[max(0, first - 120) : last])

@@ -32,6 +32,7 @@ LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; gue
 CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
 KNOWN_S = 90.0  # loose words so soon only tell more of what is noted; guess
+DRINKS_S = 150.0  # "back" so soon after her painting tells that she stayed; guess
 PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
@@ -183,6 +184,8 @@ class FoundNotes:
             confidence *= HEDGED
         if not done.certain:
             flags.append(Flag(FlagCode.ONLY_NAMED))
+        if done.named.called:
+            flags.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, mark))
         if not mark:
             mark, why, could_be = self._meant(done)
             bare = self.text.startswith("it ", done.start)
@@ -226,6 +229,11 @@ class FoundNotes:
         self.by_pronoun = bool(done.named.pronoun)
         self.view.note(done.kind, mark)
         self.names.seen.add(mark)
+        if done.kind is EventKind.MARK:
+            first = max(self.text.rfind(stop, 0, done.start) for stop in (" . ", " ? "))
+            border = sayings.REST.search(self.text, done.end)
+            said_end = border.start() if border else len(self.text)
+            self.names.learn_look(self.text[max(0, first + 2) : said_end], mark)
         return end
 
     def _seen_late(self, done: Done) -> bool:
@@ -249,9 +257,9 @@ class FoundNotes:
             "away" if done.kind is EventKind.BACK else "back"
         ):
             return False
-        if done.kind is EventKind.BACK and last.kind is EventKind.MARK:
-            return True
         soon_s = self.second(done.start) - (last.end_s or 0.0)
+        if done.kind is EventKind.BACK and last.kind is EventKind.MARK:
+            return soon_s <= DRINKS_S
         amid = any(flag.code is FlagCode.AMID_WORDS for flag in done.flags)
         return amid and soon_s <= KNOWN_S
 
@@ -438,7 +446,8 @@ class FoundNotes:
         """Give the bee that a value is of, and why that is in doubt."""
         named = told.named
         if named and named.mark:
-            return named.mark, None
+            as_what = Flag.of(FlagCode.TAKEN_AS, named.called, named.mark)
+            return named.mark, as_what if named.called else None
         other = self._other_that_left(named) if named else ""
         if named and told.kind is EventKind.BEARING and other:
             return other, Flag.of(FlagCode.TAKEN_AS, named.pronoun, other)

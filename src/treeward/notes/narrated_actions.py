@@ -299,6 +299,8 @@ class Actions:
         said = text[named.end : end]
         if self._names.single(text, place) and not sayings.AS_ONE.search(said):
             return None
+        if re.search(r" colou?rs (?:, )?$", text[:place]):  # of one bee
+            return None
         if text[end : end + 1] not in {".", ","}:
             return None
         return Done(

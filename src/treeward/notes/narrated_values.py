@@ -241,8 +241,10 @@ _TELLS = re.compile(
     r"|midday|watch|phone) |\d[:.]\d\d|(?:church|watch|phone|clock) |on the dot"
 )
 _ON_WATCH = (
-    r"(?:(?:, )?(?:exactly|precisely|on the dot|sharp|dead|or so|and a bit|it is"
-    r"|or near it|nearly|almost|give or take|i think|now|that is|it was|so it is"
+    r"(?:(?:, )?(?:exactly|precisely|on the dot|sharp|dead|or so|and a bit"
+    r"|it is(?= [.,])"
+    r"|or near it|nearly|almost|give or take|i think|now|(?:that is|it was"
+    r"|so it is)(?= [.,])"
     r"|in the (?:morning|afternoon|evening)|for the (?:book|record|notes?|log|tape"
     r"|page)"
     r"|(?:on|by|from|according to|going by|says) (?:[a-z]+ ){0,4}?(?:watch|wristwatch"

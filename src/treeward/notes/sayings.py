@@ -385,7 +385,8 @@ ARRIVES = re.compile(
     r"|return"
     r"|arrive|show)(?: (?:back|in|up))?)"
     r"|back with us|joining (?:her|him|them)|been joined by"
-    rf"|filling up|tanking up|here|(?:back |over |down )?(?:at|on|in|onto)"
+    rf"|filling up|tanking up|here|(?:back |over "
+    rf"|down )?(?:at|on|in|onto)"
     rf" (?:the|our|this) (?:\w+ )?{_WATER}|(?:right )?(?:next to|beside|alongside) her"
     r"|(?:is |here )?with her)(?= )"
 )

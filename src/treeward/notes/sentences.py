@@ -458,7 +458,8 @@ def _mended(said: list[tuple[str, int]]) -> list[tuple[str, int]]:
             if again:
                 del found[-again:]
                 continue
-        border = next((one for one in ".?," if one in borders), ",")
+        border = next((one for one in (".", "?", _HALT) if one in borders), ",")
+        border = "." if border == _HALT else border
         found.append((border, said[gap][1]))
     return found
 
