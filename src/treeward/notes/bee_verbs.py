@@ -48,10 +48,12 @@ _COMES = (
 )
 _GOES = (
     _GO
-    | words_of("leave leaves left leaving flee fled split departure takeoff liftoff")
+    | words_of(
+        "leave leaves left leaving flee fled split departure takeoff liftoff quit"
+    )
     | forms(
         "depart vanish disappear scarper skedaddle decamp exit launch ascend bolt"
-        " absent"
+        " absent part quit+ vacate desert abandon scram+"
     )
 )
 _FLY = words_of("fly flies flew flown flying")
@@ -124,6 +126,11 @@ class SpokenWord:
     end: int
 
 
+# "Taken flight", "took to the air".
+_TAKES_WING = re.compile(
+    r"t(?:ake|akes|aken|aking|ook) (?:flight|wing|to (?:the air|her wings)|her leave"
+    r"|leave)(?= )"
+)
 VERBS = _COMES | _GOES | _MOVES | _DRINKS | _BE
 WAYS = words_of("back in down off away out up here home on airborne")
 KNOWN = VERBS | WAYS
@@ -170,6 +177,10 @@ def moved(
         return _state(text, words, after if verb in _BE else place)
     if verb in _DRINKS:
         return EventKind.BACK, after, True
+    wing = _TAKES_WING.match(text, words[place].start)
+    if wing:
+        more = sum(word.end <= wing.end() for word in words[place:])
+        return EventKind.AWAY, place + more, False
     way = _way(text, words, after, homeward=verb not in _COMES)
     kind: EventKind | None = None
     if verb in _SHOWS_UP and words[after : after + 1] and words[after].text == "up":
@@ -249,7 +260,17 @@ def _leads(word: str, after: list[str], homeward: bool) -> EventKind | None:
         kind = EventKind.AWAY
     elif word == "home":
         kind = EventKind.AWAY if homeward else EventKind.BACK
-    elif near and word in {"onto", "at", "to", "by", "in", "on", "down", "here"}:
+    elif near and word in {
+        "onto",
+        "at",
+        "to",
+        "by",
+        "in",
+        "on",
+        "upon",
+        "down",
+        "here",
+    }:
         kind = EventKind.BACK
     elif word in {"in", "on"}:
         stops = _IN_SOMETHING if word == "in" else frozenset(after[:1]) - _ON_ALONE
@@ -263,7 +284,7 @@ def _leads(word: str, after: list[str], homeward: bool) -> EventKind | None:
 
 _PLURALS = words_of("leaves flies drops dots marks spots swings")
 _WAY_WORDS = 4  # in which a way is told after its verb; guess
-_AT = words_of("having at on here by over")
+_AT = words_of("having at on upon here by over")
 _SHOWS_UP = words_of("turned turns turning showed shows showing")
 _IS_GONE = words_of("gone left airborne departed leaving flown away")
 _IN_SOMETHING = words_of("the a no my that this one")

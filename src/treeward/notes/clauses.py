@@ -9,7 +9,7 @@ the verb, behind it ("in swings yellow"), or in the clause before.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import UNMARKED, EventKind
@@ -63,7 +63,9 @@ _LEADS = re.compile(
     r"|down|first|again|out) )*"
 )
 _NO_BEE_YET = re.compile(
-    r"(?:no|not a|not any|never any) (?:more )?(?:sign|show|trace|word|sight|hide nor"
+    r"(?:(?:i|we|and|so|will|must|shall|have|am|now|do|abandon|abandoned|abandoning) )*"
+    r"abandon(?:ed|ing)? |(?:no|not a|not any|never any) (?:more )?(?:sign|show|trace"
+    r"|word|sight|hide nor"
     r" hair|news|glimpse|peep|whisker) (?:of|from) |(?:seen )?(?:nothing|naught|nowt)"
     r" (?:of"
     r"|from|more of) |(?:(?:i|we|am|are|have|is|been|still) )*(?:given|giving|give"
@@ -87,6 +89,16 @@ COUNTED = re.compile(
     r"|count"
     r"|call|write|give|put|take|log)(?:ing|en)?(?: (?:her|it|down|as|off|for))*"
     r" (?:lost|missing|gone|missed|up|off|dead|a no show)(?: on)?(?= )"
+)
+_REGARD = re.compile(  # "I now regard the red worker as lost"
+    r" (?:i|we) (?:[a-z]+ ){0,3}?(?:regard|count|consider|call|write|give|put|log"
+    r"|treat|strike"
+    r"|cross|scratch|declare|report|reckon|mark)(?:ing|e|ed|en)? (?:[a-z]+ )?$"
+)
+_AS_LOST = re.compile(
+    r"(?: (?:as|down|for|off|out|up|to|be|is))*(?: (?:a|the))? ?(?:lost|missing|gone"
+    r"|missed|dead"
+    r"|no show|absent|finished|off|up|out)(?= )"
 )
 _LOST = re.compile(
     r"(?: (?:is|was|has|been|still|gone|well))+ (?:missing|overdue|late|lost"
@@ -296,36 +308,29 @@ class Clauses:
             return None
         rest = re.compile(r" [.?] |$").search(text, words[-1].end)
         until = rest.start() if rest else words[-1].end
-        both = _TWO_ON_ONE.search(f"{text[clause.since - 1 : until]} ")
-        last = until if both else words[-1].end
-        colours = self._names.word.finditer(text, words[0].start - 1, last + 1)
+        two = None
+        if _TWO_ON_ONE.search(f"{text[clause.since - 1 : until]} "):
+            two = self._names.two_on_one(text, clause.since - 1, until + 1)
+        colours = self._names.word.finditer(text, words[0].start - 1, words[-1].end + 1)
         found = [
             (named, match.start() + 1, match.end())
             for match in colours
             if (named := self._names.single(text, match.start() + 1))
             and named.mark != UNMARKED
         ]
-        if not found:
+        if not found or (not two and len({named.mark for named, _, _ in found}) > 1):
             return None
-        bee, *word = found[0]
-        bees = [named for named, _, _ in found]
-        marks = {one.mark for one in bees}
-        if len(marks) > 1:
-            two = self._names.of_two(*[one.mark for one in bees][:2]) if both else ""
-            if not two or len(marks) > 2:
-                return None
-            bee = replace(bee, mark=two)
+        bee, first, last = found[0]
+        bee = two or bee
         if bee.mark in self._names.seen or _PAINTED_BEFORE.search(clause.said):
             return None
-        if not (
-            len(marks) > 1 or _is_painting(clause, said, (word[0], word[1]), until)
-        ):
+        if not two and not _is_painting(clause, said, (first, last), until):
             return None
         return Done(
             kind=EventKind.MARK,
             named=bee,
             start=words[0].start,
-            end=bee.end,
+            end=max(bee.end, words[0].start + 1),
             flags=(Flag(FlagCode.AMID_WORDS),),
         )
 
@@ -361,6 +366,10 @@ def _is_painting(
     )
 
 
+# "Had she gone to the wood, ...": a condition.
+_HAD_SHE = re.compile(r" had (?:she|it|they|he|the \w+(?: one)?) ")
+
+
 def _happened(
     clause: _Clause, place: int, move: tuple[EventKind, int, bool], bee: _Bee
 ) -> Done | None:
@@ -374,6 +383,7 @@ def _happened(
         (bee.named.pronoun and (present or word.text not in KNOWN))
         or _STILL.search(clause.said)
         or _UNREAL.search(f" {text[words[0].start : more]} ")
+        or _HAD_SHE.match(clause.said)
         or (inside and _another(text, bee, word))
     ):
         return None
@@ -428,6 +438,10 @@ def _lost(clause: _Clause) -> Done | None:
             if put and put.end() > bee.end:
                 return _missed(bee, first, put.end())
             continue
+        regarded = _REGARD.search(text, first - 1, bee.start)
+        as_lost = _AS_LOST.match(text, bee.end) if regarded else None
+        if as_lost:
+            return _missed(bee, bee.start, as_lost.end())
         found = COUNTED.match(text, bee.end) or _LOST.match(text, bee.end)
         if found:
             return _missed(bee, bee.start, found.end())

@@ -33,6 +33,8 @@ CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
 KNOWN_S = 90.0  # loose words so soon only tell more of what is noted; guess
 DRINKS_S = 150.0  # "back" so soon after her painting tells that she stayed; guess
+RESTATED_S = 4.0  # "ninety, ninety-six": a value so soon after another mends it; guess
+MENDED_DEG = 35  # by so much at most; guess
 PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
@@ -53,6 +55,7 @@ class FoundNotes:
         self.given: set[int] = set()  # which of them were heard surely
         self.last_done: int | None = None  # index of the last thing a bee did
         self.by_pronoun = False
+        self._again_s = 0.0  # when what a bee did last was told once more
         self._took_back = False
         self._same_at = -1  # index of a bearing that was told as "the same way"
         self.last_ago_s = 0.0
@@ -68,7 +71,7 @@ class FoundNotes:
             return False
         told = {EventKind.BEARING, EventKind.TIME}
         bearings = all(event.kind in told for event in after)
-        return bearings and self.second(place) - end_s <= within_s
+        return bearings and self.second(place) - max(end_s, self._again_s) <= within_s
 
     def clock_gain_s(self, value: str, place: int) -> float | None:
         """Give how much more the clock went on than the recording since a time told.
@@ -193,6 +196,7 @@ class FoundNotes:
             vague = done.loose or (bare and not shown)
             talk = vague and not mark and not done.named.some
             if talk or self._said_before(done, mark):
+                self._again_s = self.second(done.start)
                 return end
             flags.append(why)
             confidence *= BY_PRONOUN
@@ -202,6 +206,7 @@ class FoundNotes:
                 if other != mark
             ]
         elif self._repeated(done, mark) or self._known(done, mark):
+            self._again_s = self.second(done.start)
             return end
         if done.kind is EventKind.BACK and mark and mark in self.view.here:
             flags.append(Flag.of(FlagCode.HERE_ALREADY, mark))
@@ -392,6 +397,17 @@ class FoundNotes:
         )
         if self._told_already(event):
             return
+        if self._restated(event):
+            last = self.events.pop()
+            mended = Flag.of(FlagCode.CORRECTED, event.heard)
+            flags = tuple(dict.fromkeys((*event.flags, mended)))
+            other = Alternative(text=f"{name} {last.value}", confidence=0.2)
+            event = replace(
+                event,
+                flags=flags,
+                heard=f"{last.heard} {event.heard}",
+                alternatives=(*event.alternatives, other),
+            )
         if tells_a_way(event):
             self._tell_way(event, told, hedged=bool(hedges))
         else:
@@ -426,6 +442,20 @@ class FoundNotes:
                 *last.alternatives,
                 Alternative(text=" ".join(said.split()), confidence=0.3),
             ),
+        )
+
+    def _restated(self, event: Event) -> bool:
+        """Tell whether this value takes the place of the last: "ninety, ninety-six"."""
+        last = self.events[-1] if self.events else None
+        if last is None or (last.kind, last.mark) != (event.kind, event.mark):
+            return False
+        if not (last.value and event.value) or len(self.events) - 1 in self.given:
+            return False
+        soon = (event.start_s or 0.0) - (last.end_s or 0.0) <= RESTATED_S
+        return (
+            soon
+            and event.kind in {EventKind.BEARING, EventKind.DURATION}
+            and (event.kind is EventKind.DURATION or _near(last.value, event.value))
         )
 
     def _told_already(self, event: Event) -> bool:
@@ -571,6 +601,12 @@ def _minutes(value: str) -> int:
     """Give the minutes since midnight of a time of day."""
     hour, minute = value.split(":")[:2]
     return int(hour) * 60 + int(minute)
+
+
+def _near(one: str, two: str) -> bool:
+    """Tell whether two bearings may be one that was mended."""
+    apart = abs(int(one.split()[0]) - int(two.split()[0])) % 360
+    return min(apart, 360 - apart) <= MENDED_DEG
 
 
 def tells_a_way(event: Event) -> bool:

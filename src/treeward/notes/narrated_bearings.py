@@ -19,11 +19,15 @@ if TYPE_CHECKING:
 
 _WORD = (
     r"(?:(?:flight|departure|vanishing|compass|last) )?"
-    r"(?:bearing|heading|direction|flight line|line|course|compass|reading)"
+    r"(?:bearing|heading|direction|flight line|line|course|compass|reading|azimuth"
+    r"|needle"
+    r"|vector|angle)"
 )
 _LEAD = re.compile(
     r"(?:(?:i|we|have|got|make|made|get|read|took|is|was|that|it|with|and|on) )*"
-    rf"(?:(?:the|a|her|its|my) )?{_WORD}"
+    rf"(?:(?:the|a|her|its|my|his) )?(?:(?!{_WORD})[a-z]+ )?{_WORD}"
+    r"(?: (?:up)?(?:on|by|from|off|with) (?:(?:the|my|this) )?(?:[a-z]+ )?(?:compass"
+    r"|instrument|dial|glass))?"
     r"(?: (?:is|was|of|at|says|said|reads|read|gave|gives|showed|shows|stood|as|on"
     r"|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
 )

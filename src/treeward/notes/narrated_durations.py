@@ -40,6 +40,9 @@ _GONE_FOR = re.compile(
     rf"(?: is| was| of| being)*) (?:{_ROUGH_TIME} )*"
 )
 _TRAILING = re.compile(
+    r"(?:after|since) (?:(?:she|it|her|its) )?(?:departure|leaving|going|exit"
+    r"|take off|left"
+    r"|went|flew|departed|last departure)(?= )(?P<after>)|"
     rf"(?:, )?(?:that (?:time )?)?(?:(?:she|it|her|that) )?(?:(?:was|is|had been"
     rf"|has been|took) )?"
     rf"(?P<out>{_OUT}|absence)(?= [.,?]| and| but|$)|(?:, )?(?:she|it) took(?= )"

@@ -45,6 +45,14 @@ _CALLED = re.compile(
     r"(?: (?:anyway|again|too|now|as well|at last|home|already|there|then))* , "
     r"(?:(?:my|the|our|that is|it is) (?=[a-z]))?"
 )
+# What may follow a bee's name that is all that is said of her coming.
+_NAME_ENDS = re.compile(
+    r"[.]|, (?!(?:she|i|we|it|you|they|he|her|his|the|a|an|my|that|who|which|what"
+    r"|where|has"
+    r"|is|was|let|remember|do|did|not|there|this|if|when|one|as|like|in|of|for|poor"
+    r"|just"
+    r"|finished|gone|bye|away|off) )"
+)
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
@@ -533,7 +541,7 @@ class Narrator:
     def _name_alone(self, place: int) -> Done | None:
         """Read a bee's name as a whole sentence: she came, if she was not here."""
         named = self.names.single(self.text, place)
-        if named is None or self.text[named.end + 1 : named.end + 2] not in {".", ","}:
+        if named is None or not _NAME_ENDS.match(self.text, named.end + 1):
             return None
         new = named.full and self.text.startswith(("a ", "an ", "one "), place)
         shown = self.text.endswith(sayings.SHOWN, 0, place) and self._painting(place)
