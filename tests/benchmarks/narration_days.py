@@ -92,6 +92,8 @@ def plain(brief: str) -> str:
     if kind == "time":
         hour, minute = value.split(":")[:2]
         value = f"{int(hour) % 12}:{minute}"
+    if kind == "bearing":
+        value = value.split()[0] if value else ""
     if kind == "wind":
         strength, *origin = value.split()[:2]
         value = " ".join([STRENGTHS.get(strength, strength), *origin])
@@ -123,7 +125,7 @@ def read_day(name: str) -> tuple[list[Utterance], list[Truth], set[float]]:
                 continue
             truths.append(
                 Truth(
-                    brief=plain(text.lstrip("~?")),
+                    brief=plain(text.strip(" ~?")),
                     at_s=start_s + float(late or 0),
                     free="~" in text,
                     doubtful="?" in text,

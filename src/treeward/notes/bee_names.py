@@ -28,7 +28,8 @@ BEE = (
     r"|sister|beauty|creature|madam|thing|princess|queenie|visitor|customer|chap|un"
     r"|individual|specimen|animal|bird|baby|colleague|critter|insect|scout|rascal"
     r"|darling"
-    r"|dear|soul|youngster|maid|dame|missus|candidate|traveller|pet|pal|mate|character)"
+    r"|dear|soul|subject|youngster|maid|dame|missus|candidate|traveller|pet|pal|mate"
+    r"|character)"
 )
 _NUMBER = (
     r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten"

@@ -87,8 +87,8 @@ _DRINKS = frozenset(
     for word in forms(
         "sip+ feed lap+ suck load fill guzzle slurp tank refuel fuel nurse gorge"
     )
-    | words_of("drinking sitting standing supping resting busy")
-    if word.endswith(("ing", "busy"))
+    | words_of("drinking sitting standing supping resting busy present")
+    if word.endswith(("ing", "busy", "present"))
 )
 _BE = words_of("is was are were be been am being had have got")
 _NEAR = words_of(
@@ -171,6 +171,8 @@ def moved(
     """Read a verb and its way: kind, the words up to its end, whether only a state."""
     verb = words[place].text
     after = place + 1
+    if verb in NOUNS and place and words[place - 1].text in _WHOSE:
+        return None  # "since her departure"
     if verb == "go" and place and words[place - 1].text in {"a", "another", "one"}:
         return None  # "having another go"
     if verb in _BE or verb in _AT:
@@ -255,7 +257,8 @@ def _leads(word: str, after: list[str], homeward: bool) -> EventKind | None:
         hive = word in {"to", "for"} and _HIVE.intersection(after[:3])
         kind = EventKind.AWAY if hive or word in {"off", "away"} else None
     elif word in {"out", "up"}:
-        kind = EventKind.BACK if near or after[:1] == ["of"] else EventKind.AWAY
+        inward = after[:1] == ["of"] and after[1:2] not in (["here"], ["it"], ["sight"])
+        kind = EventKind.BACK if near or inward else EventKind.AWAY
     elif word == "from":
         kind = EventKind.AWAY
     elif word == "home":
@@ -282,6 +285,9 @@ def _leads(word: str, after: list[str], homeward: bool) -> EventKind | None:
     return kind
 
 
+_WHOSE = words_of(
+    "her his its their the last first second third that my your each every"
+)
 _PLURALS = words_of("leaves flies drops dots marks spots swings")
 _WAY_WORDS = 4  # in which a way is told after its verb; guess
 _AT = words_of("having at on upon here by over")

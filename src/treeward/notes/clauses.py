@@ -105,6 +105,14 @@ _LOST = re.compile(
     r"|awol|no show|absent|not come|not back|not returned"
     r"|given up on)(?= )"
 )
+_NAMED_FIRST = re.compile(
+    r" (?:, )?(?:(?:still|is|and|there is|well) )*(?:no|negative|not a|zero|nil"
+    r"|nothing|not had)"
+    r" (?:(?:a|any|more) )?(?:contact|sign|show|trace|word|sight|peep|sausage|report"
+    r"|return"
+    r"|of her|glimpse|whisper|dicky ?bird)(?= )"
+    r"| (?:is|has) (?:been )?(?:had it|a goner|done for|written off|a write off)(?= )"
+)
 _UNSEEN = re.compile(
     r" (?:not|never|missed) (?:see|saw|seen|seeing|catch|caught|notice) "
 )
@@ -442,7 +450,11 @@ def _lost(clause: _Clause) -> Done | None:
         as_lost = _AS_LOST.match(text, bee.end) if regarded else None
         if as_lost:
             return _missed(bee, bee.start, as_lost.end())
-        found = COUNTED.match(text, bee.end) or _LOST.match(text, bee.end)
+        found = (
+            COUNTED.match(text, bee.end)
+            or _LOST.match(text, bee.end)
+            or (_NAMED_FIRST.match(text, bee.end) if bee.named.mark else None)
+        )
         if found:
             return _missed(bee, bee.start, found.end())
     return None

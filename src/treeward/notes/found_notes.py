@@ -69,7 +69,7 @@ class FoundNotes:
         end_s = self.events[-1].end_s
         if last.kind is not EventKind.AWAY or end_s is None:
             return False
-        told = {EventKind.BEARING, EventKind.TIME}
+        told = {EventKind.BEARING, EventKind.TIME, EventKind.SCRATCH}
         bearings = all(event.kind in told for event in after)
         return bearings and self.second(place) - max(end_s, self._again_s) <= within_s
 

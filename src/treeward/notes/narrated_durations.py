@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames, Named
     from .events import Event
 
+_ODD_SECONDS = re.compile(r"(one|two|three|four) (?=[.])")  # "seven minutes four."
 _ROUGH_TIME = (
     r"(?:about|around|roughly|nearly|almost|just over|just under|over|under|a bit over"
     r"|a bit under|getting on for|approximately|exactly|,)"
@@ -45,7 +46,8 @@ _TRAILING = re.compile(
     r"|went|flew|departed|last departure)(?= )(?P<after>)|"
     rf"(?:, )?(?:that (?:time )?)?(?:(?:she|it|her|that) )?(?:(?:was|is|had been"
     rf"|has been|took) )?"
-    rf"(?P<out>{_OUT}|absence)(?= [.,?]| and| but|$)|(?:, )?(?:she|it) took(?= )"
+    rf"(?P<out>{_OUT}|absence|elapsed)(?= [.,?]| and| but|$)|(?:, )?(?:she"
+    rf"|it) took(?= )"
 )
 _ON_STATION = re.compile(
     r"(?:, )?(?:(?:she|it) )?(?:(?:was|is) )?(?:on|here|drinking|loading|feeding"
@@ -94,6 +96,10 @@ def stretch_of_time(text: str, place: int) -> tuple[float, int] | None:
         return None
     end = place_after(text, place, reading.used)
     less = re.compile(r"(?:, )?(?:less|minus|all but|bar|short of) ").match(text, end)
+    bare = _ODD_SECONDS.match(text, end)
+    if bare and text[place:end].rstrip().endswith(("minutes", "minute")):
+        few = cardinal_run([bare[1]])
+        return reading.seconds + (few[0] if few else 0), bare.end()
     other = read_duration(words_from(text, less.end())) if less else None
     if less and other:
         short = reading.seconds - other.seconds
@@ -255,6 +261,8 @@ class Durations:
         about = re.compile(rf"(?:{ROUGH} |just (?:over|under) )?").match(text, place)
         start = about.end() if about else place
         found = stretch_of_time(text, start)
+        if found is None and (bare := bare_stretch(text, start)):
+            found = bare[:2]  # "six forty-seven elapsed"
         after = _TRAILING.match(text, found[1]) if found else None
         if found is None or after is None or not 0 < found[0] <= _LONGEST_S:
             return None
@@ -375,7 +383,7 @@ _ROUGHLY = (
     r"|a good|must be|actually|,) )*"
 )
 _AGO = re.compile(
-    r"(?:(?:or so|or two|or thereabouts) )?(?:ago|back|earlier"
+    r"(?:(?:or so|or two|or thereabouts) )?(?:ago|back|earlier|since(?= [.,])"
     r"|before(?= [.,]))(?: (?:now|or so))?(?= )"
 )
 _VAGUE_AGO = re.compile(

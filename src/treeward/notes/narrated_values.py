@@ -59,6 +59,10 @@ _PAUSES = re.compile(
     rf" (?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )"
     rf"|{_WILL}(?:get|getting|got to get|stand|standing) up (?:and|to) (?:stretch|walk"
     rf"|move|fetch|get|go)\b"
+    r"|(?:(?:i|we|am|are|so|right) )*(?:going|coming|stepping|signing) off (?:watch"
+    r"|duty|air)"
+    r"(?= )|(?:stop|pause|hold) everything (?=[.,])"
+    rf"|{_WILL}shut(?:ting)? up shop(?= )|call of nature (?=[.,])"
     rf"|(?:the |our |my )?{_WORK} (?:is|are) (?:suspended|paused|stopped|interrupted"
     rf"|halted|adjourned"
     rf"|broken off|on hold) "
@@ -126,6 +130,9 @@ _RESUMES = re.compile(
     r"(?: once)? again "
     r"|(?:(?:i|we|have|am|are) )*(?:resumed|resuming|taken up)(?: my| our| the)?"
     r" (?:post|watch|place|seat|observations?|watching) "
+    r"|(?:(?:i|we|am|are|back|right|so) )*on (?:duty|watch|station|air|it) again "
+    r"|(?:(?:so|right|and) )*(?:i|we) (?:am|are) (?:on|live|rolling|going"
+    r"|in business) again "
     rf"|(?:the |our |my )?{_WORK} (?:is|are) (?:resumed|recommenced|restarted"
     rf"|reopened|going"
     r"|on|running|continued)(?: again| once more)? "
@@ -162,6 +169,8 @@ _SCRATCHES = re.compile(
     r"(?:(?:i|will|please) )*(?:scratch|forget|ignore|strike|delete|cancel|disregard) "
     r"(?:that|the last|that last|what i said)(?: (?:last )?(?:one|note|bit))? "
     r"|(?:i )?take that back |(?:correction|my mistake) "
+    r"|(?:please )?(?:disregard|ignore|scratch|strike|delete)(?: (?:it|her|this"
+    r"|him))? (?=[.])"
 )
 
 

@@ -120,7 +120,7 @@ class Narrator:
         marked = ending is not None and ending[0].startswith("?")
         asks = sayings.QUESTION.match(self.text, opening) is not None
         hedge = sayings.HEDGE.match(self.text, opening - 1) is not None
-        if asks and ending and self.text.startswith("is ", opening):
+        if asks and ending:
             last = self.pieces[self.speech.owner[ending.start()]]
             asks = not last.raw.endswith(".")  # "Is half past twelve."
         sentence = Sentence(
@@ -394,7 +394,8 @@ class Narrator:
             self.text,
             place,
             asked=self.asked.time,
-            leaving=self.found.leaving(place) or (whole and left),
+            leaving=self.found.leaving(place)
+            or (left and (whole or self._degrees_after_comma(place))),
             left=left,
         )
         last = self.found.since_done(place)
@@ -418,6 +419,10 @@ class Narrator:
             if by_clock and not (told and (sure or told.end > by_clock.end)):
                 told = by_clock
         return told
+
+    def _degrees_after_comma(self, place: int) -> bool:
+        """Tell whether three figures stand after a comma: "over the oak, two sixty"."""
+        return self._after_border(place) and self.values.degrees_at(self.text, place)
 
     def _only_named(self, start: int, place: int, *, hedged: bool) -> Done | None:
         """Read a bee's name, without what she did."""

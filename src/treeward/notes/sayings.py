@@ -204,7 +204,8 @@ PAINTING = re.compile(
     r"|texter|marker) "
 )
 QUESTION = re.compile(
-    r"(?!is not no |what wind there )(?:is|are|was|were|did|do|does|where|what|when"
+    r"(?!is not no |what wind there |\w+ not )(?:is|are|was|were|did|do|does|where"
+    r"|what|when"
     r"|who|why|how|which|whose|shall"
     r"|should|can|could|would|will|have you|any sign|any) "
 )

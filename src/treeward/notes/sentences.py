@@ -420,6 +420,8 @@ def speech_of(
         if spelled.endswith("s") and spelled[:-1] in colours:
             spelled = f"{spelled[:-1]} is"
         border = _border(pieces, index)
+        if spelled == "quarter" and said and said[-1][0] == "three":
+            spelled = "quarters"
         spelled_out = spelled.split() if spelled else []
         for part in (_stray_border(piece), *spelled_out, border):
             if part:
