@@ -92,9 +92,7 @@ _EPITHETS = (
     ),
 )
 _NO_LOOK = frozenset(
-    "the this that one another first second third fourth fifth next new last other same"
-    " two nice good each every any some our her his its for and with lovely"
-    " right".split()
+    ["the", "this", "that", "one", "another", "first", "second", "third", "fourth", "fifth", "next", "new", "last", "other", "same", "two", "nice", "good", "each", "every", "any", "some", "our", "her", "his", "its", "for", "and", "with", "lovely", "right"]
 )
 # One bee of two colours: "the blue and white one is".
 _ONE_OF_TWO = re.compile(

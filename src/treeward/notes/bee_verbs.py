@@ -145,7 +145,7 @@ _FOLLOWS = (
         " may"
         " could would will should has finally at into this straight right all more"
         " first"
-        " next last so as while i she we it"
+        " next last so as while i she we it upon there present"
     )
 )
 

@@ -75,6 +75,8 @@ _STAYS = re.compile(
 )
 _ASKED = re.compile(r"(?:(?:or|and|wait|,) )*(?:is|was) (?:that|it|this)(?: not)? ")
 SOON_S = 6.0  # "two o'clock. Two minutes to." is one time; guess
+MENDED_MIN = 9  # "forty ... forty-one"; guess
+_ALONE = re.compile(r"[.,?]")
 ASKED_S = 10.0  # a question so soon is about the note before it; guess
 _FALSE_ALARM = re.compile(r"(?:(?:no|oh|wait|,|sorry) )*false alarm (?=[.,])")
 
@@ -164,22 +166,42 @@ class Corrections:
         """Read "two minutes to", said right after a time of day that was rounded."""
         last = self.found.events[-1]
         late_s = self.found.second(place) - (last.end_s or 0.0)
+        no = re.compile(r"(?:(?:no|sorry|wait|rather|it is|,) )*").match(
+            self.text, place
+        )
+        place = no.end() if no else place
         number = cardinal_run(words_from(self.text, place))
         if last.kind is not EventKind.TIME or late_s > SOON_S or not number:
             return None
         start = place_after(self.text, place, number[1])
+        hour, minute = (int(part) for part in last.value.split(":")[:2])
+        if _ALONE.match(self.text, start) and self._mends_minutes(
+            place, number[0], minute
+        ):
+            value = f"{hour}:{number[0]:02}"
+            self._change(len(self.found.events) - 1, place, start, value=value)
+            return start
         side = re.compile(r"(?:minutes? )?(past|after|gone|to|before) (?=[.,?])").match(
             self.text, start
         )
         if side is None or not 0 < number[0] < 60:
             return None
-        hour, minute = (int(part) for part in last.value.split(":")[:2])
         nearest = hour * 60 + (60 if minute > 30 else 0)
         less = side[1] in {"to", "before"}
         meant = (nearest + (-number[0] if less else number[0])) % (24 * 60)
         value = f"{meant // 60:02}:{meant % 60:02}"
         self._change(len(self.found.events) - 1, place, side.end(), value=value)
         return side.end()
+
+    def _mends_minutes(self, place: int, said: int, minute: int) -> bool:
+        """Tell whether a number takes the place of minutes: "ten forty, no,"
+        " forty-one"."""
+        return (
+            0 < abs(said - minute) <= MENDED_MIN
+            and said < 60
+            and not self.found.leaving(place)
+            and not self.found.since_done(place, SOON_S)
+        )
 
     def _meant_another(self, place: int) -> int | None:
         """Read "that is not white, that is yellow"."""

@@ -397,7 +397,10 @@ class FoundNotes:
         )
         if self._told_already(event):
             return
+        point = event.kind is EventKind.BEARING and " " in event.value
         if self._restated(event):
+            if point and " " not in self.events[-1].value:
+                return  # "ninety-six. East, then."
             last = self.events.pop()
             mended = Flag.of(FlagCode.CORRECTED, event.heard)
             flags = tuple(dict.fromkeys((*event.flags, mended)))
@@ -490,6 +493,8 @@ class FoundNotes:
                     return left.mark, Flag(FlagCode.TWO_LEFT)
                 return left.mark, doubt if left.flags or not soon else None
         mark = self.view.last
+        if told.kind is EventKind.BEARING and not (mark and (named or told.of_view)):
+            return "", Flag(FlagCode.BEE_UNSAID)
         if mark and (named or told.of_view):
             return mark, Flag.of(FlagCode.OF_BEE_IN_VIEW, mark)
         unsaid = told.kind is EventKind.DURATION or named
@@ -516,6 +521,16 @@ class FoundNotes:
             return ()
         pair = tuple(dict.fromkeys(left[-2:]))
         return pair if len(pair) == 2 and all(pair) else ()
+
+    def put_back_by(self, ago_s: float, flags: tuple[Flag, ...]) -> None:
+        """Take in that what a bee did last happened so long before it was said."""
+        if self.last_done is None:
+            return
+        event = self.events[self.last_done]
+        earlier_s = max(0.0, (event.start_s or 0.0) - ago_s)
+        self.events[self.last_done] = replace(
+            event, start_s=earlier_s, flags=tuple(dict.fromkeys((*event.flags, *flags)))
+        )
 
     def take_back(self, start: int, end: int) -> None:
         """Take back what a bee did last, and what was told of it."""
@@ -605,7 +620,7 @@ def _minutes(value: str) -> int:
 
 def _near(one: str, two: str) -> bool:
     """Tell whether two bearings may be one that was mended."""
-    apart = abs(int(one.split()[0]) - int(two.split()[0])) % 360
+    apart = abs(int(one.split(maxsplit=1)[0]) - int(two.split(maxsplit=1)[0])) % 360
     return min(apart, 360 - apart) <= MENDED_DEG
 
 

@@ -270,6 +270,8 @@ class Actions:
             (sayings.ARRIVAL, EventKind.BACK),
             (sayings.VISIT, EventKind.BACK),
             (sayings.LEAVER, EventKind.AWAY),
+            (sayings.LEAVING_OF, EventKind.AWAY),
+            (sayings.LANDING_OF, EventKind.BACK),
             (sayings.GIVEN_UP, EventKind.MISSED),
         ):
             match = pattern.match(text, place)

@@ -25,7 +25,7 @@ _WORD = (
 )
 _LEAD = re.compile(
     r"(?:(?:i|we|have|got|make|made|get|read|took|is|was|that|it|with|and|on) )*"
-    rf"(?:(?:the|a|her|its|my|his) )?(?:(?!{_WORD})[a-z]+ )?{_WORD}"
+    rf"(?:(?:the|a|her|its|my|his) (?:(?!{_WORD})[a-z]+ )?)?{_WORD}"
     r"(?: (?:up)?(?:on|by|from|off|with) (?:(?:the|my|this) )?(?:[a-z]+ )?(?:compass"
     r"|instrument|dial|glass))?"
     r"(?: (?:is|was|of|at|says|said|reads|read|gave|gives|showed|shows|stood|as|on"

@@ -457,6 +457,19 @@ _HERE_SINCE = re.compile(
 )
 
 
+_THAT_WAS = re.compile(
+    r"(?:(?:and|but|,|well|only) )*(?:that|it|this|which) (?:was|must have been"
+    r"|would be|is) "
+)
+
+
+def was_ago(text: str, place: int) -> Added | None:
+    """Read "that was half a minute ago", said of what a bee did last."""
+    lead = _THAT_WAS.match(text, place)
+    ago = ago_at(text, lead.end()) if lead else None
+    return ago if ago and ago.ago_s else None
+
+
 def ago_at(text: str, place: int, *, here: bool = False) -> Added | None:
     """Read "about half a minute ago"; the time of the note and a flag come with it.
 

@@ -272,6 +272,15 @@ _DAY = re.compile(
     rf"|st|nd"
     r"|rd|\d) ))"
 )
+# Where somebody sits now, or what the place is called.
+_WE_ARE_AT = re.compile(
+    r" (?:station|we (?:are|will) call|i (?:am|will) call|calling|call(?:ed)?|(?:i"
+    r"|we) (?:am|are)"
+    r" (?:[a-z]+ ){0,3}?(?:at|by|in|on|beside|under|near)|set up|sitting|seated"
+    r"|installed?"
+    r"|this is|here is|(?:this|the) (?:place|spot|stand|site)|location|starting"
+    r"|moved to) "
+)
 _AFTER_DAY = re.compile(r"(?:[.,]|and |at |station |time |it is |this |\d+:\d\d )")
 _STATION = re.compile(
     r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down"
@@ -363,6 +372,9 @@ class ValueNotes:
             for way in ways
         }
         self._watching = Watching(book)
+        ways = [" ".join(way) for way in self._lexicon.stations]
+        ways = [way for way in ways if cardinal_run(way.split()) is None]
+        self._places = re.compile(rf" (?:{'|'.join(ways)})(?= )") if ways else None
         self._wind = Wind(self._lexicon)
         self._durations = Durations(names)
         self._bearings = Bearings(names, self._ways_of(EventKind.BEARING))
@@ -390,6 +402,7 @@ class ValueNotes:
             self._date,
             self._station,
             self._as_station,
+            self._named_station,
             self._wind.at,
             lambda text, place: self._time(text, place, asked=asked),
             lambda text, place: self._bearings.at(text, place, leaving=leaving),
@@ -595,6 +608,24 @@ class ValueNotes:
             value=value.text,
             flags=() if enough else (Flag(FlagCode.AMID_WORDS),),
         )
+
+    def _named_station(self, text: str, place: int) -> Told | None:
+        """Read "I'm down by the mill": a place of the phrase book's, where we are."""
+        border = re.compile(r" [.?] |$").search(text, place)
+        end = border.start() if border else len(text)
+        if not self._places or not _WE_ARE_AT.search(f" {text[place:end]} "):
+            return None
+        for match in self._places.finditer(text, place - 1, end + 1):
+            said = tuple(match[0].split())
+            flags = (Flag(FlagCode.AMID_WORDS),)
+            return Told(
+                kind=EventKind.STATION,
+                start=match.start() + 1,
+                end=match.end() + 1,
+                value=self._lexicon.stations[said],
+                flags=flags,
+            )
+        return None
 
     def _overhead(self, text: str, place: int) -> Told | None:
         start = self._anchor_at(text, place, EventKind.OVERHEAD)

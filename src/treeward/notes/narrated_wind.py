@@ -80,9 +80,14 @@ _STRENGTHS: Mapping[str, str] = {
         "strong",
     ),
 }
+# The wind spoken of: "wind's back.", "wind check."
+_TOPIC_NAMED = re.compile(r" (?:wind|winds|breeze|air|draught) ")
+_BEES = re.compile(r" (?:she|her|bees?|bearing|heading|line|away|left|landed) ")
 _TOPIC = 60  # characters in which the wind was spoken of; guess
 _TOPIC_WORDS = frozenset(
     {"put", "call", "it", "say", "make", "yeah", "yes", "no", "and", "still", "now"}
+    | {"little", "more", "enough", "log", "will", "i", "we", "stronger", "weaker", "or"}
+    | {"not", "much", "but", "coming", "blowing", "back", "check", "rather", "pretty"}
     | {"quite", "very", "from", "out", "of", "the", "a", "bit", "so", "just", "is"}
 )
 _MOST_WORDS = 24
@@ -109,7 +114,8 @@ class Wind:
         if still and calm:
             return _told(place, still.end(), "calm", (Flag(FlagCode.WIND_UNNAMED),))
         named = _WIND.search(clause)
-        if named is None and calm:
+        topic = named is None and calm
+        if topic:
             named = self._topic(text, place, clause)
         if named is None or _ELSE.search(clause):
             return None
@@ -129,15 +135,19 @@ class Wind:
 
     def _topic(self, text: str, place: int, clause: str) -> re.Match[str] | None:
         """Take "put calm" for the wind, where the wind was just spoken of."""
-        known = {word for way in self._lexicon.wind for word in way}
-        said = set(clause.split())
+        known = {word for way in self._lexicon.wind for word in way} | {*_STRENGTHS}
         alone = text[:place].rstrip()[-1:] in {"", ".", "?"}
-        strengths = said & known
-        rest = said - known - _TOPIC_WORDS
-        plain = strengths and not any(read_compass([word]) is None for word in rest)
-        topic = _WIND.search(text[max(0, place - _TOPIC) : place])
-        whole = re.compile(r" .* ").fullmatch(clause)
-        return whole if topic and alone and plain else None
+        topic = [*_TOPIC_NAMED.finditer(text, max(0, place - _TOPIC), place)]
+        if not (topic and alone) or _BEES.search(text, topic[-1].start(), place):
+            return None
+        stop = re.compile(r" [.?] ").search(text, place)
+        said = (
+            text[place : stop.start() if stop else len(text)].replace(",", "").split()
+        )
+        rest = {word for word in said if read_compass([word]) is None}
+        strange = rest - known - _TOPIC_WORDS
+        plain = known.intersection(said) and len(strange) <= (0 if len(said) < 3 else 1)
+        return re.compile(r" .* ").fullmatch(clause) if plain else None
 
     def _strength(
         self, text: str, start: int, end: int

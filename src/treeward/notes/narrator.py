@@ -23,7 +23,7 @@ from .events import Event
 from .flags import Flag, FlagCode
 from .found_notes import LATER_S, FoundNotes
 from .narrated_actions import Actions, Done, outweighs
-from .narrated_durations import adjuncts, out_for, time_out_s
+from .narrated_durations import adjuncts, out_for, time_out_s, was_ago
 from .narrated_values import ValueNotes
 
 if TYPE_CHECKING:
@@ -47,10 +47,9 @@ _CALLED = re.compile(
 )
 # What may follow a bee's name that is all that is said of her coming.
 _NAME_ENDS = re.compile(
-    r"[.]|, (?!(?:she|i|we|it|you|they|he|her|his|the|a|an|my|that|who|which|what"
-    r"|where|has"
-    r"|is|was|let|remember|do|did|not|there|this|if|when|one|as|like|in|of|for|poor"
-    r"|just"
+    r"[.]|, (?!(?:she|i|we|it|they|he|her|his|the|a|an|my|that(?! is new)|who|which"
+    r"|what"
+    r"|where|has|is|was|let|remember|do|did|not|this|if|when|one|as|like|in|of|for|poor"
     r"|finished|gone|bye|away|off) )"
 )
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
@@ -177,6 +176,10 @@ class Narrator:
             corrected = self.corrections.at(start)
             if corrected is not None:
                 return corrected
+        ago = was_ago(self.text, start) if self.found.since_done(start) else None
+        if ago:
+            self.found.put_back_by(ago.ago_s, ago.flags)
+            return ago.end
         remark = self._remark(start, sentence)
         if remark:
             return remark
@@ -211,6 +214,21 @@ class Narrator:
     def _nowhere(self, place: int) -> bool:
         """Take in "green is still drinking": a bee was spoken of that did nothing."""
         named = self.names.at(self.text, place)
+        if named and named.mark in self.found.view.here:
+            gone = sayings.NOT_HERE.match(self.text, named.end + 1)
+            if gone:  # "green is not here": she left, nobody saw when
+                flags = (Flag(FlagCode.NOT_AS_IT_HAPPENED),)
+                self._do(
+                    Done(
+                        kind=EventKind.AWAY,
+                        named=named,
+                        start=place,
+                        end=gone.end(),
+                        flags=flags,
+                    ),
+                    (),
+                )
+                return True
         if named is None or not self.actions.goes_nowhere(self.text, named.end + 1):
             return False
         if " not come " in self.text[named.end : named.end + 30] or named.some:

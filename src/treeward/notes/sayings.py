@@ -406,6 +406,10 @@ LEAVES = re.compile(
     r"|had (?:enough|her fill) and (?:gone|left|off)|did not (?:stay|linger|hang about)"
     r"|on (?:the|her|its|their) way)(?= )"
 )
+NOT_HERE = re.compile(
+    r"(?:is |was )?(?:not (?:here|on the \w+|there)|no longer (?:here|there|on the \w+)"
+    r"|gone when (?:i|we))(?= [.,?]| now| any| and| when| any more)"
+)
 FAILS = re.compile(
     r"(?:(?:is|did|was|had|have|still) )*(?:(?:not|no|never|still not|failed to|yet to)"
     r"(?: (?:even|ever|did|have))*"
@@ -559,6 +563,13 @@ ASIDE = re.compile(
     r" , (?:which|who|the|my|our|number|that|bless|again|at last|finally|of all)"
     r"(?: [^.?, ]+){0,9} , "
 )
+_A = r"(?:(?:that|it|there|this|is|was|we|i|have|had|got|a|an|the|another|and|so) )*"
+OF_HER = r" (?:for|of|by|from) "
+LEAVING_OF = re.compile(
+    rf"{_A}(?:depart|departure|take off|takeoff|exit|liftoff|lift off|leaving"
+    rf"|going){OF_HER}"
+)
+LANDING_OF = re.compile(rf"{_A}(?:arrival|landing|touchdown|return|touch down){OF_HER}")
 ARRIVAL = re.compile(
     r"(?:(?:my|the|our|and|so|today is) )*(?:first|next|second|third|latest|last|new"
     r"|only)"
