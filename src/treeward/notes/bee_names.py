@@ -91,9 +91,41 @@ _EPITHETS = (
         r"(?:little |old )?(?P<thing>[a-z]{4,}) (?=[.,])"
     ),
 )
-_NO_LOOK = frozenset(
-    ["the", "this", "that", "one", "another", "first", "second", "third", "fourth", "fifth", "next", "new", "last", "other", "same", "two", "nice", "good", "each", "every", "any", "some", "our", "her", "his", "its", "for", "and", "with", "lovely", "right"]
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_NO_LOOK = _words(
+    "the this that one another first second third fourth fifth next new last other same"
+    " two nice good each every any some our her his its for and with lovely right"
 )
+# How a bee gets a name of her own: "she's called Lady Muck", "so she's Greedy".
+_NAMING = re.compile(
+    r"(?P<sure> (?:called|calling (?:her|him|it|this one|that one)|call (?:her|him|it"
+    r"|this"
+    r"|this one)|named|naming her|name (?:her|is)|christen(?:ed)? (?:her|him)|meet"
+    r"|known as))"
+    r" (?:the |my |our )?(?P<a>[a-z-]{3,}(?: [a-z]{3,})?) (?=[.,]|and )"
+    r"| (?:she|he|this one|that one|that|this) (?:is|will be) (?P<the>(?:the |my |our )?)"
+    r"(?P<b>[a-z-]{4,}(?: [a-z]{4,})?) (?=[.,])"
+    r"|[.] (?P<my>(?:the |my ))(?P<c>[a-z-]{4,}) (?=[.])"
+)
+_NO_NAME = _words(
+    "back away here there gone left landed down off out home again done ready painted"
+    " marked drinking still leaving coming going here today okay good great lovely nice"
+    " it all that this one two three four five six seven eight nine ten right wrong"
+    " enough"
+    " full busy sure true fine calm light strong wind time bearing station lost missing"
+    " late early north south east west she her mine yours tired thirsty beautiful easy"
+)
+_AS_NAME = (  # where such a name stands later
+    r"(?: (?:goes|comes|bye|hello|hiya|welcome) | [.,?] (?:(?:and|so|but|well|there|oh) )*)"
+    r"(?:the |my |our )?NAME (?:is|was|came|comes|left|leaves|goes|landed|lands|went|down|up"
+    r"|off|in|out|back|away)(?= )"
+)
+_NEAR_NAMING = 110  # characters between a bee's painting and her naming; guess
 # One bee of two colours: "the blue and white one is".
 _ONE_OF_TWO = re.compile(
     r" (?:is|was|goes|comes|leaves|lands|takes|came|went|left)(?= )"
@@ -175,16 +207,45 @@ class BeeNames:
             for match in re.finditer(way.replace("COLOUR", colours), text):
                 if match["name"] not in self._alone:
                     called.setdefault(match["name"], self._alone[match["colour"]])
+        own = self._own_names(text, colours)
         for word in set(re.findall(r"[a-z]{4,}(?:y|ie)(?= )", text)):
             stem = re.sub(r"(?:y|ie)$", "", word)
             stems = (stem, f"{stem}e", stem[:-1] if stem[-1] == stem[-2] else stem)
             way = next((one for one in stems if one in self._alone), "")
             if way and word not in self._alone:  # "whitey", "reddie"
                 called.setdefault(word, self._alone[way])
+        called = own | called
         if called:
             self._marks |= called
             self._alone |= called
             self._lay_out()
+
+    def _own_names(self, text: str, colours: str) -> dict[str, str]:
+        """Learn names given to bees as they were painted: "she's called Lady Muck"."""
+        found: dict[str, str] = {}
+        colour = re.compile(rf" (?P<mark>{colours})(?= )")
+        for match in _NAMING.finditer(text):
+            name = (match["a"] or match["b"] or match["c"]).removesuffix(" then")
+            words = set(name.split())
+            if words & (_NO_NAME | {*self._alone}) or name in found:
+                continue
+            again = len(re.findall(_AS_NAME.replace("NAME", re.escape(name)), text))
+            sure = match["sure"] or match["the"] or match["my"]
+            if again < (1 if sure else 2):
+                continue
+            start = max(
+                text.rfind(stop, 0, match.start() + 1) for stop in (" . ", " ? ")
+            )
+            end = re.compile(r" [.?] |$").search(text, match.end())
+            until = end.start() if end else len(text)
+            said = [
+                *colour.finditer(text, max(0, start), until + 1),
+                *colour.finditer(text, max(0, start - _NEAR_NAMING), start + 1),
+            ]
+            if said:
+                near = said[0] if said[0].start() >= start else said[-1]
+                found[name] = self._alone[near["mark"]]
+        return found
 
     @staticmethod
     def _names_of(marks: dict[str, str], spots: str) -> re.Pattern[str]:

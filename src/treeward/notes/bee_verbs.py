@@ -293,7 +293,9 @@ _WAY_WORDS = 4  # in which a way is told after its verb; guess
 _AT = words_of("having at on upon here by over")
 _SHOWS_UP = words_of("turned turns turning showed shows showing")
 _IS_GONE = words_of("gone left airborne departed leaving flown away")
-_IN_SOMETHING = words_of("the a no my that this one")
+_IN_SOMETHING = words_of(
+    "the a no my that this one circles rings loops spirals figure and her"
+)
 _ON_ALONE = words_of("again too as and now")
 _TOWARDS = words_of("over towards toward past across through into for beyond")
 _AT_IT = re.compile(r"having (?:a|her) |at it |with us ")

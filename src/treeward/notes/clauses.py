@@ -91,7 +91,8 @@ COUNTED = re.compile(
     r" (?:lost|missing|gone|missed|up|off|dead|a no show)(?: on)?(?= )"
 )
 _REGARD = re.compile(  # "I now regard the red worker as lost"
-    r" (?:i|we) (?:[a-z]+ ){0,3}?(?:regard|count|consider|call|write|give|put|log"
+    r"(?: (?:i|we) (?:[a-z]+ ){0,3}?|^ (?:so |and )?)(?:regard|count|consider|call"
+    r"|write|give|put|log"
     r"|treat|strike"
     r"|cross|scratch|declare|report|reckon|mark)(?:ing|e|ed|en)? (?:[a-z]+ )?$"
 )
@@ -168,6 +169,10 @@ _GIVEN = re.compile(
     r"|[.,] COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark)s? [.,]"
 )
 _A_BEE = re.compile(rf" {BEE} ")
+_NEXT_ONE = re.compile(
+    r"(?: |^)(?:first|second|third|fourth|fifth|next|another|new|number \w+)"
+    r"(?: (?:one|bee|subject))? [.,] (?:(?:a|an|and|in|with|for) )*$"
+)
 _PAINTING_NOW = re.compile(
     r"\b(?:dab|dot|spot|brush|painting|marking|is done|one done|got her|hold still"
     r"|held still|stay still)\b[^.?]*[.,] (?:and |then |so )*$"
@@ -446,7 +451,7 @@ def _lost(clause: _Clause) -> Done | None:
             if put and put.end() > bee.end:
                 return _missed(bee, first, put.end())
             continue
-        regarded = _REGARD.search(text, first - 1, bee.start)
+        regarded = _REGARD.search(text[first - 1 : bee.start])
         as_lost = _AS_LOST.match(text, bee.end) if regarded else None
         if as_lost:
             return _missed(bee, bee.start, as_lost.end())

@@ -191,10 +191,7 @@ class FoundNotes:
             flags.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, mark))
         if not mark:
             mark, why, could_be = self._meant(done)
-            bare = self.text.startswith("it ", done.start)
-            shown = self.text.endswith("there ", 0, done.start)
-            vague = done.loose or (bare and not shown)
-            talk = vague and not mark and not done.named.some
+            talk = not mark and not self._worth_asking(done, could_be)
             if talk or self._said_before(done, mark):
                 self._again_s = self.second(done.start)
                 return end
@@ -240,6 +237,16 @@ class FoundNotes:
             said_end = border.start() if border else len(self.text)
             self.names.learn_look(self.text[max(0, first + 2) : said_end], mark)
         return end
+
+    def _worth_asking(self, done: Done, could_be: Sequence[str]) -> bool:
+        """Tell whether a note is to stand though nobody knows of which bee it is."""
+        if done.named.some:
+            return not done.named.pronoun.startswith("another")
+        bare = self.text.startswith("it ", done.start)
+        shown = self.text.endswith("there ", 0, done.start)
+        return not (done.loose or (bare and not shown)) and (
+            len(could_be) > 1 or not self.names.seen
+        )
 
     def _seen_late(self, done: Done) -> bool:
         """Tell whether a bee was found to be here, her coming not seen."""

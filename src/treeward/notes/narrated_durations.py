@@ -44,7 +44,7 @@ _TRAILING = re.compile(
     r"(?:after|since) (?:(?:she|it|her|its) )?(?:departure|leaving|going|exit"
     r"|take off|left"
     r"|went|flew|departed|last departure)(?= )(?P<after>)|"
-    rf"(?:, )?(?:that (?:time )?)?(?:(?:she|it|her|that) )?(?:(?:was|is|had been"
+    rf"(?:, )?(?:that (?:time )?)?(?:(?:she|it|her|that|he) )?(?:(?:was|is|had been"
     rf"|has been|took) )?"
     rf"(?P<out>{_OUT}|absence|elapsed)(?= [.,?]| and| but|$)|(?:, )?(?:she"
     rf"|it) took(?= )"

@@ -62,6 +62,8 @@ _PAUSES = re.compile(
     r"|(?:(?:i|we|am|are|so|right) )*(?:going|coming|stepping|signing) off (?:watch"
     r"|duty|air)"
     r"(?= )|(?:stop|pause|hold) everything (?=[.,])"
+    r"|(?:(?:so|right|go) )*(?:i|we) (?:am|are) (?:both |all )?(?:off"
+    r"|out of here)(?: now)? (?=[.,])"
     rf"|{_WILL}shut(?:ting)? up shop(?= )|call of nature (?=[.,])"
     rf"|(?:the |our |my )?{_WORK} (?:is|are) (?:suspended|paused|stopped|interrupted"
     rf"|halted|adjourned"
@@ -96,7 +98,7 @@ _PAUSES = re.compile(
     rf"|{_WILL}(?:pause|pausing|paus|stop|stopping|suspend|suspending|close|closing"
     rf"|interrupt|interrupting|break off|halt)"
     rf" (?:the|my|this) (?:log|notes?|tape|record|recording|session|count|book)(?= )"
-    r"|(?:lunch|dinner|tea|coffee|break)(?: break)?(?: time)? (?=[.])"
+    r"|(?:lunch|dinner|tea|coffee|break|smoko|elevenses)(?: break)?(?: time)? (?=[.])"
     rf"|{_WILL}(?:take|taking|have|having) (?:a )?(?:\w+ )?(?:minutes?|five|ten)"
     rf"(?: out| off| break)?(?= [.,])"
     rf"|{_WILL}time for (?:\w+ ){{1,4}}?{_REST}(?= [.,])"
@@ -235,7 +237,8 @@ _TIME_LEAD = re.compile(
     rf"(?: it is| the time is)?"
     rf"|(?:the )?time by (?:my|the|our) \w+"
     rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
-    rf"|(?:(?:my|the|his|her|\w+ is) )?(?:watch|clock|phone|church clock|church bell)"
+    rf"|(?:(?:my|the|his|her|\w+ is) )?(?:[a-z]+ )?(?:watch|clock|phone|church clock"
+    rf"|church bell)"
     rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|makes it|gives"
     rf"|strikes|struck"
     rf"|is struck)"
@@ -245,6 +248,8 @@ _TIME_LEAD = re.compile(
 )
 # A time that says by itself that it is one.
 _TELLS = re.compile(
+    r" (?:oh|zero) [a-z]+ (?:oh [a-z]+|[a-z]+(?:een|ty)|ten|eleven"
+    r"|twelve)(?: [a-z]+)? $|"
     r" (?:past|to|o'clock|hours|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening"
     r"|noon"
     r"|midday|watch|phone) |\d[:.]\d\d|(?:church|watch|phone|clock) |on the dot"
@@ -254,7 +259,8 @@ _ON_WATCH = (
     r"|it is(?= [.,])"
     r"|or near it|nearly|almost|give or take|i think|now|(?:that is|it was"
     r"|so it is)(?= [.,])"
-    r"|in the (?:morning|afternoon|evening)|for the (?:book|record|notes?|log|tape"
+    r"|in the (?:morning|afternoon|evening)|on (?:a |this )?\w+day|for the (?:book"
+    r"|record|notes?|log|tape"
     r"|page)"
     r"|(?:on|by|from|according to|going by|says) (?:[a-z]+ ){0,4}?(?:watch|wristwatch"
     r"|phone|telephone|mobile|clock|bell|radio|wireless|dial|car|dashboard|chimes))"
@@ -339,6 +345,14 @@ _IN_HOURS = re.compile(r"(?P<hour>(?:twenty )?\S+) (?:hours|hrs) (?:and )?(?=\S)
 _HOURS = re.compile(r"(?:hours|hrs|minutes(?! (?:past|to))) ")
 
 
+# "Oh seven eleven", as no bearing is said.
+_FOUR_FIGURES = re.compile(
+    r"(?:oh|zero) (?P<hour>[a-z]+) (?P<minute>oh [a-z]+|ten|eleven|twelve|[a-z]+teen"
+    r"|(?:twenty|thirty|forty|fifty)(?: (?:one|two|three|four|five|six|seven|eight"
+    r"|nine))?) "
+)
+
+
 def _clock_at(text: str, place: int) -> tuple[values.Value, int] | None:
     """Read a time of day, and give the place after it."""
     said = _IN_HOURS.match(text, place)
@@ -347,8 +361,19 @@ def _clock_at(text: str, place: int) -> tuple[values.Value, int] | None:
     if said and hour and minute and hour[0] < 24 and minute[0] < 60:
         end = place_after(text, said.end(), minute[1])
         value = values.Value(text=f"{hour[0]}:{minute[0]:02}", used=minute[1])
+    elif early := _FOUR_FIGURES.match(text, place):
+        number = cardinal_run(early["minute"].replace("oh ", "").split())
+        hour = cardinal_run([early["hour"]])
+        value = values.Value(
+            text=f"{hour[0] if hour else 0}:{number[0] if number else 0:02}", used=1
+        )
+        end = early.end()
     else:
         words = words_from(text, place)
+        if words[1:2] == ["of"] and cardinal_run(words[2:3]):  # "a quarter of ten"
+            words[1] = "to"
+        if words[2:3] == ["of"] and words[1:2] == ["quarter"]:
+            words[2] = "to"
         old = words[1:3] == ["and", "twenty"]  # "five and twenty past"
         words = ["twenty", *words[:1], *words[3:]] if old else words
         read = values.time_value(words)

@@ -453,7 +453,9 @@ def _mended(said: list[tuple[str, int]]) -> list[tuple[str, int]]:
         borders = {part for part, _ in said[gap:place]}
         after = [part for part, _ in said[place : place + 6]]
         halting = _HALT in borders or place - gap > 1
-        if (halting or (found[-1:] and found[-1][0] == "and")) and _goes_on(found, after):
+        if (halting or (found[-1:] and found[-1][0] == "and")) and _goes_on(
+            found, after
+        ):
             continue
         if halting or "?" in borders:
             again = _begun_anew(found, after)
