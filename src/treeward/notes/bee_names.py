@@ -108,7 +108,8 @@ _NAMING = re.compile(
     r"|this one)|named|naming her|name (?:her|is)|christen(?:ed)? (?:her|him)|meet"
     r"|known as))"
     r" (?:the |my |our )?(?P<a>[a-z-]{3,}(?: [a-z]{3,})?) (?=[.,]|and )"
-    r"| (?:she|he|this one|that one|that|this) (?:is|will be) (?P<the>(?:the |my |our )?)"
+    r"| (?:she|he|this one|that one|that|this) (?:is|will be) (?P<the>(?:the |my "
+    r"|our )?)"
     r"(?P<b>[a-z-]{4,}(?: [a-z]{4,})?) (?=[.,])"
     r"|[.] (?P<my>(?:the |my ))(?P<c>[a-z-]{4,}) (?=[.])"
 )
@@ -121,8 +122,10 @@ _NO_NAME = _words(
     " late early north south east west she her mine yours tired thirsty beautiful easy"
 )
 _AS_NAME = (  # where such a name stands later
-    r"(?: (?:goes|comes|bye|hello|hiya|welcome) | [.,?] (?:(?:and|so|but|well|there|oh) )*)"
-    r"(?:the |my |our )?NAME (?:is|was|came|comes|left|leaves|goes|landed|lands|went|down|up"
+    r"(?: (?:goes|comes|bye|hello|hiya|welcome) | [.,?] (?:(?:and|so|but|well|there"
+    r"|oh) )*)"
+    r"(?:the |my |our )?NAME (?:is|was|came|comes|left|leaves|goes|landed|lands|went"
+    r"|down|up"
     r"|off|in|out|back|away)(?= )"
 )
 _NEAR_NAMING = 110  # characters between a bee's painting and her naming; guess

@@ -78,7 +78,7 @@ _MOVES = (
         " flutter"
         " wobble stagger lumber tumble pile call follow barrel jet+ blast scuttle"
         " scamper"
-        " veer curve angle steer kick knock burst"
+        " veer curve angle steer kick knock burst start"
     )
 )
 NOUNS = words_of("return arrival departure landing takeoff liftoff exit")

@@ -52,7 +52,9 @@ _UNREAL = re.compile(
     r"|week|year|trip)|than|people|they say|means? to|decides? to) "
 )
 _YET = re.compile(r" (?:yet|so far) ")
-_STILL = re.compile(r" (?:still|yet|staying|stays|stayed|remains) ")
+_STILL = re.compile(
+    r" (?:(?:while|long|time|ages) gone|still|yet|staying|stays|stayed|remains) "
+)
 _OTHERS = words_of(
     "i we you he they my our your his those these there the a an some wind sun rain"
     " nobody somebody everybody who someone anybody people"
@@ -107,7 +109,8 @@ _LOST = re.compile(
     r"|given up on)(?= )"
 )
 _NAMED_FIRST = re.compile(
-    r" (?:, )?(?:(?:still|is|and|there is|well) )*(?:no|negative|not a|zero|nil"
+    r" (?:, )?nothing (?:either|yet|again|still)?(?= ?[.,])"
+    r"| (?:, )?(?:(?:still|is|and|there is|well) )*(?:no|negative|not a|zero|nil"
     r"|nothing|not had)"
     r" (?:(?:a|any|more) )?(?:contact|sign|show|trace|word|sight|peep|sausage|report"
     r"|return"
@@ -150,7 +153,8 @@ _GIVEN = re.compile(
     rf" (?:[a-z]+ )?{_HERS}"
     rf"| {_GIVE} {_HERS} (?:[a-z]+ ){{0,4}}?COLOUR "
     # "a second worker now receives COLOUR", "she is a COLOUR hat", "is got her COLOUR"
-    r"| (?:gets|gave|give|giving|given|receives|received|becomes|became|wears|wearing)"
+    r"| (?:gets|getting|gave|give|giving|given|receives|received|becomes|became|wears"
+    r"|wearing)"
     r" (?:[a-z]+ ){0,4}?COLOUR "
     rf"| {_SHE} (?:(?:is|has|now|then|therefore) )*(?:get|takes|took|got|goes)"
     rf" (?:[a-z]+ ){{0,3}}?COLOUR "
@@ -165,10 +169,13 @@ _GIVEN = re.compile(
     r"(?:for|on|to|upon|onto|now) | half COLOUR and "
     r"|(?: (?:and|so|then|there|a|an|one|another|nice|fine|fat|big|little|small|wee"
     r"|good"
-    r"|neat))+ COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark)s? (?!of |is )"
-    r"|[.,] COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark)s? [.,]"
+    r"|neat))+ COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark|point)s? (?!of |is )"
+    r"|[.,] COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark|point)s? [.,]"
 )
 _A_BEE = re.compile(rf" {BEE} ")
+_IS_PAINTING = re.compile(
+    r" (?:i|we) (?:[a-z]+ )*?(?:painted|marked|dotted|painting|marking) [^.?]*, $"
+)
 _NEXT_ONE = re.compile(
     r"(?: |^)(?:first|second|third|fourth|fifth|next|another|new|number \w+)"
     r"(?: (?:one|bee|subject))? [.,] (?:(?:a|an|and|in|with|for) )*$"
@@ -187,10 +194,12 @@ _TWO_ON_ONE = re.compile(
 _WHO = words_of("i we to will us can me and now he")
 _NOBODY = frozenset({"it", "he", "whoever it was"})
 _NEAR_BY = 24  # characters between a verb and its bee behind it; guess
+LONE = 2  # "blue", "in blue"
 _SHORT = 6  # words of a clause that only names the colour; guess
 _PAINTED_BEFORE = re.compile(
     r" (?:yesterday|last (?:week|time|night|year)|on \w+day|earlier|ago|had been|who"
-    r"|whom|with|nice|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone"
+    r"|whom|(?:one|bee|girl|lady|that) with|pollen|legs?|trousers|belly|nice"
+    r"|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone"
     r"|left|off"
     r"|away|here is|there is) "
 )
@@ -258,7 +267,37 @@ class Clauses:
             bee = self._subject(clause, word) if move else None
             if move and bee and (done := _happened(clause, place, move, bee)):
                 return done
-        return None
+        return self._verb_last(clause)
+
+    def _verb_last(self, clause: _Clause) -> Done | None:
+        """Read "white has, as I could see, the dish left": the verb ends its clause."""
+        text, words = clause.text, clause.words
+        move = _LAST.search(f" {text[words[0].start : words[-1].end]} ")
+        said = f" {text[clause.since : words[-1].end]} "
+        if move is None or NOT.intersection(said.split()) or _UNREAL.search(said):
+            return None
+        bees = self._bees(text, split_words(text, clause.since, words[-1].end))
+        bees = [bee for bee in bees if bee.named.mark and not bee.governed]
+        if len({bee.named.mark for bee in bees}) != 1 or _I.search(clause.said):
+            return None
+        bee = bees[0]
+        helped = text[: bee.start].endswith(_HELPS) or text.startswith(
+            (*_HELPS, " , "), bee.end
+        )
+        if not helped:
+            return None
+        kind = EventKind.AWAY if move["away"] else EventKind.BACK
+        flags: tuple[Flag, ...] = (Flag(FlagCode.AMID_WORDS),)
+        ago = next((found for one in words if (found := ago_at(text, one.start))), None)
+        return Done(
+            kind=kind,
+            named=bee.named,
+            start=min(words[0].start, max(bee.start, clause.start)),
+            end=words[-1].end,
+            flags=(*flags, *(ago.flags if ago else ())),
+            loose=True,
+            ago_s=ago.ago_s if ago else 0.0,
+        )
 
     def _bees(self, text: str, words: list[SpokenWord]) -> list[_Bee]:
         """Find the bees named; a colour before a noun is none."""
@@ -348,6 +387,19 @@ class Clauses:
         )
 
 
+_HELPS = (" is ", " was ", " have ", " had ", " now is ", " now has ")
+_I = re.compile(r" (?:i|we|you|they) ")
+_LAST = re.compile(
+    r" (?:(?P<away>(?:dish|plate|place|saucer|me|us|home|herself|air) (?:left|gone"
+    r"|flown"
+    r"|lifted)|(?:away|off) (?:flown|gone|been|set)|departed|flown|gone)|(?:dish"
+    r"|plate|place"
+    r"|saucer|home|herself|back) (?:found|reached|set|come|flown|landed)|returned"
+    r"|arrived"
+    r"|landed)(?: again)? $"
+)
+
+
 def _is_painting(
     clause: _Clause, said: list[str], word: tuple[int, int], until: int
 ) -> bool:
@@ -362,12 +414,17 @@ def _is_painting(
         for before, word in zip(["to", *said], said, strict=False)
     )
     if paints:
-        on_her = (_DOTS | _ON_HER).intersection(said) or _A_BEE.search(clause.said)
+        whole = f" {text[clause.since : until]} "
+        on_her = (_DOTS | _ON_HER).intersection(said) or _A_BEE.search(whole)
         return bool(on_her)
     before, after = text[max(0, clause.since - 3) : word[0]], text[word[1] : until]
     coloured = f" {before}COLOUR{after} . "
+    sentence = text[clause.since - 1 : first]
+    lone = len(said) <= LONE
     return bool(
         _GIVEN.search(coloured)
+        or (lone and _NEXT_ONE.search(text[max(0, first - 40) : first]))
+        or (lone and _IS_PAINTING.search(sentence))
         or (
             len(said) <= _SHORT
             and _PAINTING_NOW.search(text[max(0, first - 60) : first])

@@ -461,7 +461,10 @@ class FoundNotes:
             return False
         if not (last.value and event.value) or len(self.events) - 1 in self.given:
             return False
-        soon = (event.start_s or 0.0) - (last.end_s or 0.0) <= RESTATED_S
+        gap_s = (event.start_s or 0.0) - (last.end_s or 0.0)
+        if event.kind is EventKind.STATION:  # "station two. No, three."
+            return gap_s <= REPEATED_S
+        soon = gap_s <= RESTATED_S
         return (
             soon
             and event.kind in {EventKind.BEARING, EventKind.DURATION}

@@ -80,6 +80,7 @@ class Actions:
         """Find the longest note about a bee that starts at `place`."""
         special = (
             self._missed_sight(text, place)
+            or self._who_came(text, place)
             or self._painted(text, place)
             or self._inverted(text, place)
             or self._as_noun(text, place)
@@ -364,6 +365,26 @@ class Actions:
                     flags=(Flag(FlagCode.NOT_AS_IT_HAPPENED),),
                 )
         return None
+
+    def _who_came(self, text: str, place: int) -> Done | None:
+        """Read "look who is back, yellow", "and who is this landing, all pink"."""
+        match = sayings.WHO_CAME.match(text, place)
+        border = re.compile(r" [.?] ").search(text, match.end()) if match else None
+        if match is None or border is None:
+            return None
+        word = self._names.word.search(text, match.end() - 1, border.start() + 1)
+        named = self._names.single(text, word.start() + 1) if word else None
+        return (
+            Done(
+                kind=EventKind.BACK,
+                named=named,
+                start=place,
+                end=named.end,
+                flags=(Flag(FlagCode.AMID_WORDS),),
+            )
+            if named
+            else None
+        )
 
     def _painted(self, text: str, place: int) -> Done | None:
         """Read "I have painted this one pink", "put a yellow dot on her"."""

@@ -21,7 +21,7 @@ _WORD = (
     r"(?:(?:flight|departure|vanishing|compass|last) )?"
     r"(?:bearing|heading|direction|flight line|line|course|compass|reading|azimuth"
     r"|needle"
-    r"|vector|angle)"
+    r"|vector|angle|degrees?)"
 )
 _LEAD = re.compile(
     r"(?:(?:i|we|have|got|make|made|get|read|took|is|was|that|it|with|and|on) )*"
@@ -42,7 +42,8 @@ _WENT = re.compile(
 )
 _ABOUT = re.compile(r"(?:on|for|of) ")
 _MAKE = re.compile(
-    r"(?:i|we) (?:would |will )?(?:make|made|get|got|am getting|am reading|read|have"
+    r"(?:put|say|call it|make it|make that) (?=[a-z]+[ -])"
+    r"|(?:i|we) (?:would |will )?(?:make|made|get|got|am getting|am reading|read|have"
     r"|call|say|put|reckon|had)"
     r"(?: (?:it|that|her|him|them))?"
     r"(?: (?:as|at|on|down as|her direction as|the direction as|her bearing as))? "

@@ -41,6 +41,9 @@ _GONE_FOR = re.compile(
     rf"(?: is| was| of| being)*) (?:{_ROUGH_TIME} )*"
 )
 _TRAILING = re.compile(
+    r"was (?:she|it|he) (?:away|gone|out|on (?:the|her) way|absent)(?P<was>)(?= )|"
+    r"(?:have |has |is )?(?:passed|gone by)(?P<passed>)(?= )|of absence(?P<of>)(?= )|"
+    r"away (?:been|now)(?P<been>)(?= )|"
     r"(?:after|since) (?:(?:she|it|her|its) )?(?:departure|leaving|going|exit"
     r"|take off|left"
     r"|went|flew|departed|last departure)(?= )(?P<after>)|"
@@ -258,6 +261,10 @@ class Durations:
 
     def _trailing(self, text: str, place: int) -> Told | None:
         """Read "four minutes six, out", "three minutes twenty she was gone"."""
+        lead = re.compile(r"(?:(?:so|then|and|was|is|makes|she|it|that|only) )*").match(
+            text, place
+        )
+        place = lead.end() if lead else place
         about = re.compile(rf"(?:{ROUGH} |just (?:over|under) )?").match(text, place)
         start = about.end() if about else place
         found = stretch_of_time(text, start)

@@ -64,6 +64,7 @@ _PAUSES = re.compile(
     r"(?= )|(?:stop|pause|hold) everything (?=[.,])"
     r"|(?:(?:so|right|go) )*(?:i|we) (?:am|are) (?:both |all )?(?:off"
     r"|out of here)(?: now)? (?=[.,])"
+    r"|(?:so )?make (?:i|we) (?:now )?(?:a|my|our) (?:[a-z]+ )?break "
     rf"|{_WILL}shut(?:ting)? up shop(?= )|call of nature (?=[.,])"
     rf"|(?:the |our |my )?{_WORK} (?:is|are) (?:suspended|paused|stopped|interrupted"
     rf"|halted|adjourned"
@@ -138,6 +139,7 @@ _RESUMES = re.compile(
     rf"|(?:the |our |my )?{_WORK} (?:is|are) (?:resumed|recommenced|restarted"
     rf"|reopened|going"
     r"|on|running|continued)(?: again| once more)? "
+    r"|i sit again "
     r"|(?:(?:i|we|am|are|so|right) )*(?:recommenc|resum|restart|continu)(?:e|ed|ing"
     r"|es)?"
     r"(?: here| now| again| once more)* (?=[.,])"
@@ -225,6 +227,7 @@ _TIME_LEAD = re.compile(
     rf"|is (?=[\w ]+ [.,])|gone (?=\S+ (?:past|to)|half|quarter|\S+ \S+ (?:past|to) )"
     rf"|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to)"
     rf" )"
+    rf"|(?:now )?(?:have we|we have) (?:now )?(?=[a-z]+ [a-z]+(?: [a-z]+)? [.,])"
     rf"|at (?=\S+ (?:minutes )?(?:past|to) |\S+ hours |half past"
     rf"|(?:a )?quarter (?:past|to))"
     rf"|(?=coming up|getting on for|(?:{ROUGH}) (?:\S+ past|(?:a )?quarter (?:past|to)"
@@ -341,7 +344,11 @@ _EITHER = re.compile(
 
 _DEGREES = re.compile(r"[0-3]\d\d ")  # "250 on the dot" of a bee that just left
 # "fourteen hours ten minutes", "eleven hours and seven", "fourteen thirty-six hours"
-_IN_HOURS = re.compile(r"(?P<hour>(?:twenty )?\S+) (?:hours|hrs) (?:and )?(?=\S)")
+_IN_HOURS = re.compile(
+    r"(?P<hour>(?:twenty )?\S+) (?:(?:hours|hrs) (?:and )?"
+    r"|o'clock (?:and )(?=\S+ minutes))"
+    r"(?=\S)"
+)
 _HOURS = re.compile(r"(?:hours|hrs|minutes(?! (?:past|to))) ")
 
 

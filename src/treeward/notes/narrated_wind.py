@@ -21,6 +21,8 @@ _WIND = re.compile(
     r" (?:wind|winds|breeze|breezes|gusts?|puffs? of (?:wind|air)|breath of (?:air"
     r"|wind)"
     r"|air (?:is )?(?:moving|stirring|still)|(?:a little|a bit of|some|no|the) air"
+    r"|(?:swung|veered|backed|shifted|gone round|come round)(?= .*(?:north|south|east"
+    r"|west))"
     r"|zephyr|blowing|(?:bit|touch|hint|breath|whisper|lick|breathing) of (?:an? )?"
     r"(?:north|south)?(?:east|west|north|south)|an? (?:north|south)?(?:east|west"
     r"|north|south)"
@@ -80,6 +82,18 @@ _STRENGTHS: Mapping[str, str] = {
         "strong",
     ),
 }
+_POINT = (
+    r"(?:(?:due )?(?:north|south)?(?: |-)?(?:north|south|east|west|northeast|northwest"
+)
+_POINT += r"|southeast|southwest)(?: ish)?)"
+_ONLY_WIND = re.compile(
+    rf"(?:from the |out of the )?{_POINT} ,? ?(?:light|moderate|strong|fresh|gentle"
+    rf"|faint"
+    rf"|weak|brisk|stiff)(?: still| now)? [.]"
+    r"|(?:light|moderate|strong|fresh|gentle|faint|weak|brisk|stiff) ,? ?(?:from the "
+    r"|out of"
+    rf" the )?{_POINT}(?: still| now)? [.]"
+)
 # The wind spoken of: "wind's back.", "wind check."
 _TOPIC_NAMED = re.compile(r" (?:wind|winds|breeze|air|draught) ")
 _BEES = re.compile(r" (?:she|her|bees?|bearing|heading|line|away|left|landed) ")
@@ -137,6 +151,9 @@ class Wind:
         """Take "put calm" for the wind, where the wind was just spoken of."""
         known = {word for way in self._lexicon.wind for word in way} | {*_STRENGTHS}
         alone = text[:place].rstrip()[-1:] in {"", ".", "?"}
+        whole = re.compile(r" .* ").fullmatch(clause)
+        if alone and _ONLY_WIND.match(text, place):
+            return whole
         topic = [*_TOPIC_NAMED.finditer(text, max(0, place - _TOPIC), place)]
         if not (topic and alone) or _BEES.search(text, topic[-1].start(), place):
             return None

@@ -23,7 +23,7 @@ from .events import Event
 from .flags import Flag, FlagCode
 from .found_notes import LATER_S, FoundNotes
 from .narrated_actions import Actions, Done, outweighs
-from .narrated_durations import adjuncts, out_for, time_out_s, was_ago
+from .narrated_durations import ago_at, adjuncts, out_for, time_out_s, was_ago
 from .narrated_values import ValueNotes
 
 if TYPE_CHECKING:
@@ -47,7 +47,8 @@ _CALLED = re.compile(
 )
 # What may follow a bee's name that is all that is said of her coming.
 _NAME_ENDS = re.compile(
-    r"[.]|, (?!(?:she|i|we|it|they|he|her|his|the|a|an|my|that(?! is new)|who|which"
+    r"[.]|, (?!(?:nothing|not|no|never|negative|still|neither|soon|she|i|we|it|they"
+    r"|he|her|his|the|a|an|my|that(?! is new)|who|which"
     r"|what"
     r"|where|has|is|was|let|remember|do|did|not|this|if|when|one|as|like|in|of|for|poor"
     r"|finished|gone|bye|away|off) )"
@@ -177,6 +178,13 @@ class Narrator:
             if corrected is not None:
                 return corrected
         ago = was_ago(self.text, start) if self.found.since_done(start) else None
+        if (
+            ago is None
+            and self.found.since_done(start, NEXT_S)
+            and start != self.done_at
+        ):
+            ago = ago_at(self.text, start)
+            ago = ago if ago and ago.ago_s else None
         if ago:
             self.found.put_back_by(ago.ago_s, ago.flags)
             return ago.end
@@ -428,7 +436,8 @@ class Narrator:
                 told = lasted
         if told is None and self._paused() and self._after_border(start):
             told = self.values.resumed(self.text, place)
-        if told is None and whole and self._at_station(place):
+        idle = not self.found.since_done(place, LATER_S)
+        if told is None and whole and (idle or self._at_station(place)):
             told = self.values.bare_time(self.text, place)
         fresh = self._after_border(start) or start == self.done_at == place
         if fresh and not self.found.leaving(place):

@@ -182,7 +182,8 @@ UNREAL_AFTER = re.compile(
 )
 # The clause is none.
 UNREAL_CLAUSE = re.compile(
-    r" (?:would(?! (?:say|like to|call|make|put))|should(?! (?:think|be|have been|say"
+    r" (?:would(?! (?:[a-z]+ )?(?:say|like to|call|make|put))|should(?! (?:think|be"
+    r"|have been|say"
     r"|add|mention|note|report|record))"
     r"|(?<!that )(?<!this )will(?! (?:say|call|note|report|add|notice|see that"
     r"|mention|record))"
@@ -210,7 +211,8 @@ QUESTION = re.compile(
     r"|should|can|could|would|will|have you|any sign|any) "
 )
 TIME_ASKED = re.compile(
-    r"what(?: is| was)? (?:the )?time|got the time|what time is it"
+    r"what(?: is| was| does)? (?:(?:the|my) )?(?:time|clock|watch)(?: say)?"
+    r"|got the time|what time is it"
     r"|(?:what do you )make the time(?: to be)?"
 )
 
@@ -393,7 +395,7 @@ ARRIVES = re.compile(
 )
 LEAVES = re.compile(
     rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}"
-    rf"|left (?:us|me)"
+    rf"|(?:left|leaves|leaving) (?:us|me)(?: again)?"
     rf"|left"
     r"|off you go|leaving|leaves|leave|depart|going going gone|gone|departed"
     r"|departing|departs|flown"
@@ -590,6 +592,12 @@ GIVEN_UP = re.compile(
 )
 AS_LOST = re.compile(
     r" (?:off|up|(?:down )?(?:as )?(?:missed|lost|a no show))(?= [.,])"
+)
+WHO_CAME = re.compile(
+    r"(?:(?:look|guess|see|and|now|oh|hey|well) )*who is (?:(?:that|this|it"
+    r"|come) )*(?:back"
+    r"|here|landing|landed|arriving|arrived|present|coming|turning up|turned up|in|down"
+    r"|home)(?= )"
 )
 # "Pink did not care for it and left": something else first.
 FIRST = re.compile(
