@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 _BEFORE = (
     r"(?:(?:the|that|this|our|my|a|an|little|old|other|number|real|wee|big|dear|young"
     r"|first|same|good|pretty|fat|bold|lazy|bonny|poor|sweet|madam|miss|mister|mrs|lady"
-    r"|small|tiny|dark|darling|one|faithful|trusty|clever|brave|his|her|your) ){0,4}"
+    r"|lovely|gorgeous|precious|auld|bonnie|beautiful|fine|plain|proper|stripy|cheeky|greedy"
+    r"|naughty|lucky|busy|small|tiny|dark|darling|one|faithful|trusty|clever|brave|his|her|your) ){0,4}"
 )
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
 BEE = (

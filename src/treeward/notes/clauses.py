@@ -98,6 +98,10 @@ _REGARD = re.compile(  # "I now regard the red worker as lost"
     r"|treat|strike"
     r"|cross|scratch|declare|report|reckon|mark)(?:ing|e|ed|en)? (?:[a-z]+ )?$"
 )
+_FROM_SIGHT = re.compile(  # "lost her in the sun"
+    r" (?:in|into|behind|against|agin|over|above|at|to|by|among|near|past|from|there|after"
+    r"|through|under|beyond) "
+)
 _AS_LOST = re.compile(
     r"(?: (?:as|down|for|off|out|up|to|be|is))*(?: (?:a|the))? ?(?:lost|missing|gone"
     r"|missed|dead"
@@ -133,7 +137,7 @@ _SHE = (
     r"(?:her|him|she|this|that|it|another|one|you|number \w+|(?:the|a) (?:next|first"
     r"|second"
     r"|third|fourth|fifth|last|other)|(?:the|a|an|our|my|this|that|each|one)"
-    rf"(?: [a-z]+){{0,4}}? {BEE}|{BEE})"
+    rf"(?: [a-z]+){{0,4}}? {BEE}|{BEE}|(?:the|her) (?:thorax|abdomen))"
 )
 _HERS = rf"{_SHE}(?= )(?! (?:is|was|from|in|who) )"
 _GIVE = (
@@ -175,6 +179,28 @@ _GIVEN = re.compile(
 _A_BEE = re.compile(rf" {BEE} ")
 _IS_PAINTING = re.compile(
     r" (?:i|we) (?:[a-z]+ )*?(?:painted|marked|dotted|painting|marking) [^.?]*, $"
+)
+# What tells of painting; two of them are enough for a colour that is new.
+_PAINTS = re.compile(
+    r" (?:paint\w*|brush|dab\w*|dot\w*|spot|blob|pens?|pot|varnish|texter|marker|marking"
+    r"|touch\w*|appl\w+|tip|stick|ink|drop|hold still|stay still|sit still|colou?r) "
+)
+_GIVES = re.compile(rf" (?:i|we|now|have|and|am|is|are|so) (?:[a-z]+ ){{0,2}}?{_GIVE} ")
+_TO_HER = re.compile(rf" (?:on|upon|onto|for|to|with)? ?(?:[a-z]+ )?{_HERS}")
+_ALL_DONE = re.compile(
+    r" (?:done|got her|finished|took it|dry|that is it|voila?|is on|applied|there(?= [.,]))"
+    r"(?= )"
+)
+_ENOUGH_CUES = 2
+_PAINT_NEAR = 90  # characters before the sentence that tell of painting; guess
+_OTHER_PAINTER = re.compile(
+    r" (?:he|they|his|their|people|yesterday|remember|always|of (?:them|the bees)"
+    r"|painted up|over there|away from) "
+)
+_OBJECT = re.compile(  # "the red light", "white-tailed", "orange on the legs"
+    r" COLOUR (?!dot|spot|dab|blob|mark|point|one|bee|now|next|then|today|and|on|upon|for|to"
+    r"|with|because|is|it|her|she|this|that|in|as|again|paint|open|so|like|first|done)[a-z]+ "
+    r"|pollen| COLOUR on (?:the|her) (?:legs?|belly)"
 )
 _NEXT_ONE = re.compile(
     r"(?: |^)(?:first|second|third|fourth|fifth|next|another|new|number \w+)"
@@ -421,8 +447,19 @@ def _is_painting(
     coloured = f" {before}COLOUR{after} . "
     sentence = text[clause.since - 1 : first]
     lone = len(said) <= LONE
+    if _OTHER_PAINTER.search(coloured) or _OBJECT.search(coloured):
+        return False
+    cues = [
+        bool(pattern.search(coloured))
+        for pattern in (_PAINTS, _GIVES, _TO_HER, _ALL_DONE)
+    ]
+    before = text[max(0, clause.since - _PAINT_NEAR) : clause.since]
+    likely = sum(cues) + bool(_PAINTS.search(f" {before} ")) >= _ENOUGH_CUES and any(
+        cues
+    )
     return bool(
-        _GIVEN.search(coloured)
+        likely
+        or _GIVEN.search(coloured)
         or (lone and _NEXT_ONE.search(text[max(0, first - 40) : first]))
         or (lone and _IS_PAINTING.search(sentence))
         or (
@@ -501,7 +538,7 @@ def _lost(clause: _Clause) -> Done | None:
     for bee in clause.bees:
         leads = (_NO_BEE_YET.match(text, word.start) for word in clause.words)
         lead = next((one for one in leads if one and one.end() == bee.start), None)
-        if lead:
+        if lead and not _FROM_SIGHT.match(text, bee.end):
             return _missed(bee, lead.start(), bee.end)
         if bee.named.pronoun == "her":
             put = _PUT_DOWN.match(text, first)

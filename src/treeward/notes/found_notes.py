@@ -371,6 +371,8 @@ class FoundNotes:
         if why:
             flags.append(why)
             confidence *= BY_PRONOUN if mark else 1.0
+        if told.named and told.named.mark in self.names.seen:
+            self.view.spoken = told.named.mark
         value = told.value
         if told.same:
             own = self.view.along.get(mark, "") if told.same == "own" else ""

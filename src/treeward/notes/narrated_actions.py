@@ -399,7 +399,7 @@ class Actions:
         on_her = sayings.ON_HER.match(text, end)
         end = on_her.end() if on_her else end
         if not sayings.STOP.match(text, end + 1) or (
-            not on_her and " got " in match[0]
+            not on_her and " got " in f" {match[0]}"
         ):
             return None
         return Done(kind=EventKind.MARK, named=named, start=place, end=end)

@@ -53,7 +53,9 @@ _TRAILING = re.compile(
     rf"|it) took(?= )"
 )
 _ON_STATION = re.compile(
-    r"(?:, )?(?:(?:she|it) )?(?:(?:was|is) )?(?:on|here|drinking|loading|feeding"
+    r"(?:, )?(?:(?:she|it) )?(?:(?:was|is) )?(?:on(?! (?:the|my) (?:dot|nose|button"
+    r"|\w*watch|clock|phone|timer))|here|(?:had )?been (?:drinking|here|on|at|sat|sitting)"
+    r"|drinking|loading|feeding"
     r"|at the)\b"
 )
 _LONGEST_S = 3 * 3600.0  # a longer time away is talk of something else; guess
@@ -99,6 +101,11 @@ def stretch_of_time(text: str, place: int) -> tuple[float, int] | None:
         return None
     end = place_after(text, place, reading.used)
     less = re.compile(r"(?:, )?(?:less|minus|all but|bar|short of) ").match(text, end)
+    apart = re.compile(r", (?=\S+(?: \S+)? seconds?)").match(text, end)
+    extra = read_duration(words_from(text, apart.end())) if apart else None
+    if apart and extra and text[place:end].rstrip().endswith(("minutes", "minute")):
+        seconds = reading.seconds + extra.seconds
+        return seconds, place_after(text, apart.end(), extra.used)
     bare = _ODD_SECONDS.match(text, end)
     if bare and text[place:end].rstrip().endswith(("minutes", "minute")):
         few = cardinal_run([bare[1]])
@@ -114,7 +121,7 @@ _AFTER_BACK = re.compile(
     rf"(?:(?:that|it|so|which|and|after|in|a|is|was|were|makes|made|makes it|her|his"
     rf"|trip|round trip|call|i|we|would|say|make|made|reckon|get|got|have|what|time"
     rf"|return|only|took|on|this|of|done|did|to|for|the|back|gone|away|out|had|been"
-    rf"|needed|needs|used|spent|she|her time|just|under|over|bit|,) )*(?:{_ROUGH_TIME}"
+    rf"|stopwatch|timer|counter|says|needed|needs|used|spent|she|her time|just|under|over|bit|,) )*(?:{_ROUGH_TIME}"
     rf" )*"
 )
 _ROUGH_WORD = re.compile(rf"(?<= ){_ROUGH_TIME}(?= )")

@@ -90,7 +90,7 @@ _ONLY_WIND = re.compile(
     rf"(?:from the |out of the )?{_POINT} ,? ?(?:light|moderate|strong|fresh|gentle"
     rf"|faint"
     rf"|weak|brisk|stiff)(?: still| now)? [.]"
-    r"|(?:light|moderate|strong|fresh|gentle|faint|weak|brisk|stiff) ,? ?(?:from the "
+    r"|(?:an? )?(?:light|moderate|strong|fresh|gentle|faint|weak|brisk|stiff) ,? ?(?:from the "
     r"|out of"
     rf" the )?{_POINT}(?: still| now)? [.]"
 )

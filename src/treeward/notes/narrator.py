@@ -53,6 +53,10 @@ _NAME_ENDS = re.compile(
     r"|where|has|is|was|let|remember|do|did|not|this|if|when|one|as|like|in|of|for|poor"
     r"|finished|gone|bye|away|off) )"
 )
+_BETWEEN = re.compile(  # from "six minutes" to "red is back"
+    r"(?:(?:,|and|exactly|on the (?:dot|nose)|dead|flat|later|or so|near enough|it is|then"
+    r"|i (?:think|make it)|there is|here is|so) ?)*"
+)
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
@@ -87,6 +91,7 @@ class Narrator:
         )
         self.asked = Asked()
         self.went_on: Done | None = None  # what a bee did up to where reading is
+        self.told_until = 0  # up to where values were read
         self.done_at = -1  # where reading went on after what a bee did last
 
     def read(self) -> list[Event]:
@@ -288,9 +293,21 @@ class Narrator:
             both = (done.named.mark, other.mark)
             done = replace(done, both=both, after=other.end + 1)
         end = self.done_at = self.found.do(done, hedges)
+        if done.kind is EventKind.BACK:
+            self._time_before(done)
         if mark or done.both:
             self.went_on = done
         return end
+
+    def _time_before(self, done: Done) -> None:
+        """Take "six minutes on the dot, red is back" for how long she was out."""
+        start = max(self.text.rfind(stop, 0, done.start) + 3 for stop in (" . ", " ? "))
+        start = max(1, start)
+        told = self.values.since_back(self.text, start, self._out_s())
+        if told is None or told.end > done.start or told.start < self.told_until:
+            return
+        if _BETWEEN.fullmatch(self.text[told.end : done.start]):
+            self.found.tell(replace(told, of_view=True), ())
 
     def _inside(self, start: int, end: int, sentence: Sentence) -> int | None:
         """Find a plain statement about a marked bee within other words.
@@ -405,7 +422,7 @@ class Narrator:
             and not outweighs(done, told, already=already)
         ):
             self.found.tell(told, hedges)
-            self.done_at = told.end
+            self.done_at = self.told_until = told.end
             self.asked.time = self.asked.time and told.kind is not EventKind.TIME
             return told.end
         if done and done.end < sentence.end + 1:

@@ -304,8 +304,8 @@ DENIED = re.compile(r" (?:no|not|nor) $")  # before a bee that is not here
 _HELPERS = (
     r"(?:(?:is|was|are|were|had|has|been|have|still|both|all|each|together|finally"
     r"|this (?:second|minute|moment|instant)|too|also|then|first|next|likewise|did"
-    r"|soon|once|again|almost|in turn|at last"
-    r"|in the end|to my surprise|(?!early|fly)[a-z]+ly|,) )*"
+    r"|soon|once|again|in turn|at last"
+    r"|in the end|to my surprise|(?!early|fly|nearly|hardly|barely|only)[a-z]+ly|,) )*"
 )
 _MANNER = (
     r"(?:(?:right|straight|slowly|quietly|quickly|gently|suddenly|nicely|safely|neatly"
@@ -511,7 +511,9 @@ THEY: Mapping[str, EventKind] = {
     "away they go": EventKind.AWAY,
 }
 OR = re.compile(r" (?:, )?or (?:(?:maybe|perhaps|possibly|is it) )?")
-BACKWARDS = re.compile(r"(?:in|back|down|here) ")
+BACKWARDS = re.compile(
+    rf"(?:in|back|down|here|(?:on|onto|at|upon) (?:the|our|my|this) (?:\w+ )?{_WATER}) "
+)
 ENDS_IN_PREPOSITION = re.compile(
     r"(?:in|on|off|out|down|up|left|went|goes|here|again)$"
 )
@@ -540,7 +542,7 @@ FOLLOWS_LEAD = re.compile(
     r"|here is|that is) )*"
 )
 FOLLOWS_TAIL = re.compile(
-    r"(?:, )?(?:(?:is|was|did) )?(?:(?:right|straight|just|close|hot|directly|not far"
+    r"(?:, )?(?:(?:is|was|did) )?(?:(?:right|straight|just|close|hard|fast|hot|directly|not far"
     r"|a bit"
     r"|a second|a moment) )?(?:behind(?: her| it| them)?|after(?: her| it| them)?"
     r"|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise|next"

@@ -257,6 +257,18 @@ _WHOLE = {
     "thegither": "together",
     "wan": "one",
     "yin": "one",
+    "awa": "away",
+    "oot": "out",
+    "doon": "down",
+    "aff": "off",
+    "hame": "home",
+    "frae": "from",
+    "fae": "from",
+    "tae": "to",
+    "ower": "over",
+    "gaun": "going",
+    "roon": "round",
+    "nae": "no",
     # As a phone's dictation writes them.
     "thats": "that is",
     "theres": "there is",
@@ -322,7 +334,7 @@ _ADDS_NOTHING = frozenset(
         "clearly",
     }
     | {"um", "uh", "er", "erm", "hmm", "mm", "ah", "now", "only", "quickly"}
-    | {"euh", "uhm", "ehm", "eh", "hm", "umm", "err"}
+    | {"noo", "euh", "uhm", "ehm", "eh", "hm", "umm", "err"}
 )
 _COMPASS_LIKE = re.compile(
     r"((?:north|south)?(?:east|west)|north|south)(erly|ish|wards?|er)"
