@@ -136,7 +136,8 @@ _ON_HER = words_of(
 _SHE = (
     r"(?:her|him|she|this|that|it|another|one|you|number \w+|(?:the|a) (?:next|first"
     r"|second"
-    r"|third|fourth|fifth|last|other)|(?:the|a|an|our|my|this|that|each|one)"
+    r"|third|fourth|fifth|last|other)(?= (?:[.,]|and|with|now|who|that|which|is|was|gets"
+    rf"|here|there|in|takes|{BEE}))|(?:the|a|an|our|my|this|that|each|one)"
     rf"(?: [a-z]+){{0,4}}? {BEE}|{BEE}|(?:the|her) (?:thorax|abdomen))"
 )
 _HERS = rf"{_SHE}(?= )(?! (?:is|was|from|in|who) )"
@@ -157,6 +158,11 @@ _GIVEN = re.compile(
     rf" (?:[a-z]+ )?{_HERS}"
     rf"| {_GIVE} {_HERS} (?:[a-z]+ ){{0,4}}?COLOUR "
     # "a second worker now receives COLOUR", "she is a COLOUR hat", "is got her COLOUR"
+    rf"| (?:number \w+|(?:this|that|the (?:next|new|first|second|third|fourth)) (?:one|{BEE})"
+    rf"|(?:first|second|third|fourth|fifth|new|next) {BEE}|next up|the new one|she|one done)"
+    r" (?:(?:is|was|that|,|therefore|now|then|wearing|to be|and|she|it|will be) )*"
+    r"(?:(?:the|a|my|in) )?COLOUR (?:(?:now|then|one|done) )?[.,]"
+    r"| that is COLOUR (?:done|on|sorted|painted) [.,]"
     r"| (?:gets|getting|gave|give|giving|given|receives|received|becomes|became|wears"
     r"|wearing)"
     r" (?:[a-z]+ ){0,4}?COLOUR "
@@ -199,7 +205,8 @@ _OTHER_PAINTER = re.compile(
 )
 _OBJECT = re.compile(  # "the red light", "white-tailed", "orange on the legs"
     r" COLOUR (?!dot|spot|dab|blob|mark|point|one|bee|now|next|then|today|and|on|upon|for|to"
-    r"|with|because|is|it|her|she|this|that|in|as|again|paint|open|so|like|first|done)[a-z]+ "
+    r"|with|because|is|it|her|she|this|that|in|as|again|paint|open|so|like|first|done|pen|marker|varnish|polish)[a-z]+ "
+    r"|thumb|fingers?|sleeve|shirt|hat |coat"
     r"|pollen| COLOUR on (?:the|her) (?:legs?|belly)"
 )
 _NEXT_ONE = re.compile(
@@ -222,10 +229,15 @@ _NOBODY = frozenset({"it", "he", "whoever it was"})
 _NEAR_BY = 24  # characters between a verb and its bee behind it; guess
 LONE = 2  # "blue", "in blue"
 _SHORT = 6  # words of a clause that only names the colour; guess
+_ON_BACK = re.compile(r" on (?:the|her|its|his|a) back ")
+_MOVED = re.compile(
+    r" (?:land\w*|touch\w* down|returned|arrived|came|comes|coming in|flew|flying|took off"
+    r"|drinking|feeding|had her (?:drink|fill)|up she|off she|next to her|here is|in is) "
+)
 _PAINTED_BEFORE = re.compile(
     r" (?:yesterday|last (?:week|time|night|year)|on \w+day|earlier|ago|had been|who"
     r"|whom|(?:one|bee|girl|lady|that) with|pollen|legs?|trousers|belly|nice"
-    r"|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone"
+    r"|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone|returned|arrived|here"
     r"|left|off"
     r"|away|here is|there is) "
 )
@@ -325,6 +337,13 @@ class Clauses:
             ago_s=ago.ago_s if ago else 0.0,
         )
 
+    def painted(self, text: str, start: int, end: int, since: int) -> Done | None:
+        """Find a bee that is given her colour between two places."""
+        words = split_words(text, start, end)
+        if not words:
+            return None
+        return self._painted(_Clause(text, start, since, words, []), plainly=True)
+
     def _bees(self, text: str, words: list[SpokenWord]) -> list[_Bee]:
         """Find the bees named; a colour before a noun is none."""
         found: list[_Bee] = []
@@ -378,7 +397,7 @@ class Clauses:
         named = [bee for bee in last if not bee.named.pronoun]
         return next(reversed(named or last), None)
 
-    def _painted(self, clause: _Clause) -> Done | None:
+    def _painted(self, clause: _Clause, *, plainly: bool = False) -> Done | None:
         """Read "dabbed her with purple", "this one gets a spot of pink"."""
         text, words = clause.text, clause.words
         said = [word.text for word in words]
@@ -400,9 +419,15 @@ class Clauses:
             return None
         bee, first, last = found[0]
         bee = two or bee
-        if bee.mark in self._names.seen or _PAINTED_BEFORE.search(clause.said):
+        on_her = _ON_BACK.sub(" on thorax ", f" {text[clause.since : until]} ")
+        if (
+            bee.mark in self._names.seen
+            or _PAINTED_BEFORE.search(_ON_BACK.sub(" ", clause.said))
+            or _MOVED.search(on_her)
+        ):
             return None
-        if not two and not _is_painting(clause, said, (first, last), until):
+        word = (first, last)
+        if not two and not _is_painting(clause, said, word, until, plainly=plainly):
             return None
         return Done(
             kind=EventKind.MARK,
@@ -427,11 +452,17 @@ _LAST = re.compile(
 
 
 def _is_painting(
-    clause: _Clause, said: list[str], word: tuple[int, int], until: int
+    clause: _Clause,
+    said: list[str],
+    word: tuple[int, int],
+    until: int,
+    *,
+    plainly: bool,
 ) -> bool:
     """Tell whether a bee is given her colour in these words, or was just before.
 
-    The colour stands at `word`; the sentence goes on up to `until`.
+    The colour stands at `word`; the sentence goes on up to `until`. `plainly` asks for
+    words that say so.
     """
     words, text = clause.words, clause.text
     first, last = words[0].start, words[-1].end + 1
@@ -453,6 +484,8 @@ def _is_painting(
         bool(pattern.search(coloured))
         for pattern in (_PAINTS, _GIVES, _TO_HER, _ALL_DONE)
     ]
+    if plainly:
+        return _GIVEN.search(coloured) is not None
     before = text[max(0, clause.since - _PAINT_NEAR) : clause.since]
     likely = sum(cues) + bool(_PAINTS.search(f" {before} ")) >= _ENOUGH_CUES and any(
         cues

@@ -57,6 +57,10 @@ _BETWEEN = re.compile(  # from "six minutes" to "red is back"
     r"(?:(?:,|and|exactly|on the (?:dot|nose)|dead|flat|later|or so|near enough|it is|then"
     r"|i (?:think|make it)|there is|here is|so) ?)*"
 )
+_NOT_OURS = re.compile(
+    r" (?:not (?:one of )?(?:mine|ours|my)|else is|nothing to do with|none of (?:mine|ours)"
+    r"|neighbour is|yesterday|last (?:week|year|summer|month|time)) "
+)
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
 _ALONG = re.compile(r" (?:together |along )?with (?!a |no )")
@@ -267,6 +271,19 @@ class Narrator:
             flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
             done = replace(done, kind=EventKind.MARK, flags=flags)
         mark = done.named.mark
+        if mark not in {"", UNMARKED, *self.names.seen, *self.names.painted}:
+            since = 1 + max(
+                self.text.rfind(stop, 0, done.start) for stop in ". ?".split()
+            )
+            border = sayings.REST.search(self.text, done.end)
+            end = border.start() if border else len(self.text)
+            if _NOT_OURS.search(self.text, since, end + 1):
+                return done.end + 1
+            comma = self.text.find(" , ", done.end, end)
+            last = comma if comma > 0 else end
+            paint = self.clauses.painted(self.text, done.start, last, since + 1)
+            if done.kind is not EventKind.MARK and paint and paint.named.mark == mark:
+                done = replace(paint, after=max(done.end, paint.end) + 1)
         if (
             done.named.group
             and self.actions.present(self.text, done)

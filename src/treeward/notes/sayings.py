@@ -197,7 +197,7 @@ UNREAL_CLAUSE = re.compile(
     r"|next would) "
 )
 PAINTING = re.compile(
-    r" (?:paint|painting|(?:i|we) will do|dab|dabbing|brush|another dot|dot on"
+    r" (?:paint|painting|(?:i|we) will do|do(?:ing)? (?:her|this|that|it|one)|going to be|dab|dabbing|brush|another dot|dot on"
     r"|applying|mark (?:one"
     r"|another"
     r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still"
