@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
-from treeward.notes.second_look import look_twice
+from treeward.notes.second_look import look_twice, read_again
+from treeward.speech.utterances import Alternative
 
 
 def note(second: float, kind: str, mark: str = "yellow", value: str = "") -> Event:
@@ -56,3 +57,30 @@ def test_the_first_note_of_a_recording_without_a_station_is_put_up() -> None:
     assert [bool(e.flags) for e in looked] == [False, True, False]
     assert not any(e.flags for e in look_twice(said, without_station={"a.m4a"}))
     assert not any(e.flags for e in look_twice(events))
+
+
+def test_a_time_is_read_again_in_the_order_of_the_sure_ones_about_it() -> None:
+    # The recorder was paused after 10:44, 10:50 and 10:53: each is later by more.
+    sure = [
+        (31, "10:38"),
+        (233, "10:43"),
+        (488, "10:50"),
+        (558, "10:53"),
+        (733, "10:58"),
+    ]
+    doubtful = replace(
+        note(293, "time", "", "10:54"),
+        heard="time ten fifty four",
+        confidence=0.7,
+        alternatives=(
+            Alternative(text="time ten fifty", confidence=0.25),
+            Alternative(text="time ten forty four", confidence=0.2),
+        ),
+    )
+    events = [note(second, "time", "", value) for second, value in sure]
+    events.insert(2, doubtful)
+
+    found = read_again(events, flag_below=0.95)
+
+    # 10:50 suits two of the later ones, but 10:50 was said three minutes on.
+    assert found[2].value == "10:44"

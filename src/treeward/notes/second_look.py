@@ -150,8 +150,8 @@ def read_again(events: Sequence[Event], *, flag_below: float) -> list[Event]:
     """
     found = list(events)
     times = [e for e in events if e.kind is EventKind.TIME and e.start_s is not None]
-    offsets_s = [
-        seconds - (one.start_s or 0.0)
+    offsets = [
+        (one.start_s or 0.0, seconds - (one.start_s or 0.0))
         for one in times
         if one.confidence >= flag_below
         if (seconds := _seconds(one.value)) is not None
@@ -164,7 +164,7 @@ def read_again(events: Sequence[Event], *, flag_below: float) -> list[Event]:
             sure = [one.bearing.deg for one in stay if one.bearing is not None]
             found[place] = _best(event, _bearing, _near_bearing(sure), LEAST_BEARINGS)
         elif event.kind is EventKind.TIME and event.start_s is not None:
-            near = _near_time(offsets_s, event.start_s)
+            near = _near_time(offsets, event.start_s)
             found[place] = _best(event, _time, near, LEAST_TIMES)
     return found
 
@@ -242,16 +242,31 @@ def _near_bearing(sure_deg: Sequence[float]) -> Callable[[str], int]:
     return count
 
 
-def _near_time(offsets_s: Sequence[float], start_s: float) -> Callable[[str], int]:
+def _near_time(
+    offsets: Sequence[tuple[float, float]], start_s: float
+) -> Callable[[str], int]:
+    """Count the sure times that lie near a reading, if it lies in their order.
+
+    A recorder that was paused makes a clock only later against its seconds: a reading
+    that is later than the next sure time allows, or earlier than the last, is none.
+    """
+    before = max((one for one in offsets if one[0] < start_s), default=None)
+    after = min((one for one in offsets if one[0] > start_s), default=None)
+
+    def later_s(offset: float, than: float) -> float:
+        half = _DIAL_S / 2
+        return (offset - than + half) % _DIAL_S - half
+
     def count(value: str) -> int:
         seconds = _seconds(value)
         if seconds is None:
             return 0
-        apart_s = [seconds - start_s - offset for offset in offsets_s]
-        half = _DIAL_S / 2
-        return sum(
-            abs((each + half) % _DIAL_S - half) <= CLOCK_NEAR_S for each in apart_s
-        )
+        own = seconds - start_s
+        if before is not None and later_s(own, before[1]) < -CLOCK_NEAR_S:
+            return 0
+        if after is not None and later_s(own, after[1]) > CLOCK_NEAR_S:
+            return 0
+        return sum(abs(later_s(own, other)) <= CLOCK_NEAR_S for _, other in offsets)
 
     return count
 
