@@ -21,6 +21,7 @@ from treeward.report.wording import (
     missing_sentences,
     next_sentences,
 )
+from treeward.trips.doubts import Doubt, DoubtCode
 from treeward.trips.wording import doubt_texts
 from treeward.units import Units, duration_text
 
@@ -114,6 +115,33 @@ def _trip_words(trip: Trip) -> str:
     way = "round trip" if trip.timing == "round" else "away"
     left_out = "" if trip.used else " (left out)"
     return f"{trip.bee}{when} {way} {duration_text(trip.away_s)}{left_out}"
+
+
+def doubts_by_row(table: TripTable) -> dict[str, tuple[str, ...]]:
+    """Return what the pairing of trips says against the notes it used, by row."""
+    found: dict[str, list[Doubt]] = {}
+
+    def note(names: Iterable[str], doubts: Iterable[Doubt]) -> None:
+        for name in names:
+            if name:
+                found.setdefault(name, []).extend(doubts)
+
+    for trip in table.trips:
+        note((trip.away_row, trip.back_row), trip.doubts)
+    for visit in table.visits:
+        note((visit.back_row, visit.away_row), visit.doubts)
+    for line in table.lines:
+        note((line.row,), line.doubts)
+    said = {
+        row: doubt_texts(d for d in dict.fromkeys(doubts) if not _is_own_flag(row, d))
+        for row, doubts in found.items()
+    }
+    return {row: texts for row, texts in said.items() if texts}
+
+
+def _is_own_flag(row: str, doubt: Doubt) -> bool:
+    """Tell whether a doubt is the row's own flag over again."""
+    return doubt.code is DoubtCode.FLAGGED and doubt.rows == (row,)
 
 
 def trips_payload(table: TripTable) -> dict[str, Any]:
