@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from treeward.desk.tally import doubts_by_row
+from treeward.desk.tally import doubts_by_row, moves_payload
+from treeward.hunt.doubts import RowMove
 from treeward.notes.flags import Flag, FlagCode
 from treeward.trips.doubts import Doubt, DoubtCode
 from treeward.trips.table import FlightLine, TripTable
@@ -32,3 +33,26 @@ def test_doubts_of_trips_reach_the_rows_but_not_a_row_its_own_flag() -> None:
             "read on an arriving bee? Only departures point home",
         )
     }
+
+
+def test_a_row_of_looking_says_what_chance_it_takes_and_how_far_it_moves() -> None:
+    moves = [
+        RowMove(row="wood", moves_m=23.0, used_up=0.12),
+        RowMove(row="tree", moves_m=1.0, used_up=0.02),
+        RowMove(row="bees", moves_m=40.0, used_up=0.0),
+        RowMove(row="far", moves_m=0.0, used_up=0.0),
+        RowMove(row="unknown"),
+    ]
+
+    rows = moves_payload(moves, "metric", done=True)["rows"]
+
+    assert {row: (told["rank"], told["text"]) for row, told in rows.items()} == {
+        "wood": (
+            1,
+            "if right, takes 12 % of the chance; moves the place by up to 23 m",
+        ),
+        "tree": (1, "if right, takes 2 % of the chance; hardly moves the place"),
+        "bees": (1, "moves the place by up to 40 m"),
+        "far": (3, "hardly moves the place"),
+    }
+    assert (rows["wood"]["moves_m"], rows["wood"]["used_up"]) == (23.0, 0.12)

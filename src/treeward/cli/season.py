@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .options import json_option
+from .options import Doing, json_option
 
 if TYPE_CHECKING:
-    from treeward.hunt.season import FoundColony, Season
+    from treeward.hunt.same_notes import FoundColony
+    from treeward.hunt.season import Season
     from treeward.report.finds import ColonyYear
     from treeward.report.model import FindCheck
 
@@ -83,7 +84,10 @@ def command(
         said += _known(known_hives, colonies, within_m)
     whole: dict[str, Any] = {}
     if not only_list and page is None and known_hives is None:
-        season = gather_season(directory)
+        with Doing() as doing:
+            season = gather_season(
+                directory, tell=lambda hunt: doing.step(f"learning from {hunt}")
+            )
         path = keep_season(directory, season)
         whole = season_dict(season)
         said += season_lines(season, path)

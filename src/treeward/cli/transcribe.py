@@ -107,9 +107,9 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
         lines += [f"  {remark}" for remark in recording.remarks]
     lines += done.remarks
     if done.rows or not done.faults:  # else nothing was written
-        count = f"{done.rows} note{'' if done.rows == 1 else 's'}"
+        notes = f"{done.rows} note{'' if done.rows == 1 else 's'}"
         lines.append(
-            f"{review_path}: {count}, to look at: {left_text(done.left)}"
+            f"{review_path}: {notes}, to look at: {left_text(done.left)}"
             + (
                 f", {done.kept_changes} of your changes kept"
                 if done.kept_changes

@@ -118,6 +118,7 @@ def _rows_as_dicts(desk: Desk, sheet: Sheet, *, all_rows: bool) -> list[dict[str
             "worry": round(worry(row), 3),
             "moves": move_text(row, sheet, moves),
             "moves_m": moves.get(row.name, {}).get("moves_m"),
+            "chance_used_up": moves.get(row.name, {}).get("used_up"),
             "clock": row.event.clock.isoformat() if row.event.clock else None,
             "event": row.event.kind.value,
             "mark": row.event.mark,

@@ -12,6 +12,7 @@ from treeward.report.compass import read_text
 from treeward.report.days import disagreements
 from treeward.report.figures.paint import paint_hex, split_mark
 from treeward.report.finds import check_sentences
+from treeward.report.searching import percent
 from treeward.report.wording import (
     NO_MOVE_M,
     advice_sentences,
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from treeward.units import UnitSystem
 
 MOST_SHOWN = 300  # notes of a pasted page, and lines of it without one; choice
+LEAST_USED_UP = 0.005  # of the chance, by a note of looking, that is told; choice
 UNKNOWN_RANK = 2  # of a row of which it is not known how far it moves the place
 
 
@@ -217,15 +219,29 @@ def moves_payload(
         name = move.row
         if move.lost:
             rows[name] = {"rank": 0, "text": "without it there is no place"}
-        elif move.moves_m is None:
             continue
-        elif move.moves_m < NO_MOVE_M:
-            rows[name] = {"rank": 3, "text": "hardly moves the place"}
-        else:
-            far = units.distance(move.moves_m)
-            text = f"moves the place by up to {far}"
-            rows[name] = {"rank": 1, "text": text, "moves_m": round(move.moves_m, 1)}
+        if move.moves_m is None:
+            continue
+        rows[name] = _move_values(move.moves_m, move.used_up or 0.0, units)
     return {"rows": rows, "done": done}
+
+
+def _move_values(moves_m: float, used_up: float, units: Units) -> dict[str, Any]:
+    far = moves_m >= NO_MOVE_M
+    text = "hardly moves the place"
+    if far:
+        text = f"moves the place by up to {units.distance(moves_m)}"
+    if used_up < LEAST_USED_UP:
+        rank = 1 if far else 3
+        return {"rank": rank, "text": text} | (
+            {"moves_m": round(moves_m, 1)} if far else {}
+        )
+    return {
+        "rank": 1,
+        "text": f"if right, takes {percent(used_up)} of the chance; {text}",
+        "moves_m": round(moves_m, 1),
+        "used_up": round(used_up, 4),
+    }
 
 
 def pasted_payload(page: Pasted) -> dict[str, Any]:

@@ -282,6 +282,7 @@ class Hunt(HuntFolder):
             second for each way that a row may be.
         """
         from .doubts import row_moves, ways_of
+        from .searching import read_searching
 
         rows = self.rows()
         events = self.events(rows)
@@ -297,7 +298,12 @@ class Hunt(HuntFolder):
             yield from ways_of(events, row, readings[row])
 
         yield from row_moves(
-            result, events, tuple(readings), otherwise=otherwise, today=self._now()
+            result,
+            events,
+            tuple(readings),
+            otherwise=otherwise,
+            looked=lambda told: read_searching(self.file, self.path, told),
+            today=self._now(),
         )
 
     def _clocked_without(self) -> Callable[[str], list[Event] | None]:
