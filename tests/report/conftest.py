@@ -32,8 +32,15 @@ from treeward.survey.records import (
     SeatReason,
     Strip,
 )
-from treeward.trips.doubts import Doubt, DoubtCode
-from treeward.trips.table import FlightLine, Trip, TripTable, Visit, Wind
+from treeward.trips.table import (
+    Doubt,
+    DoubtCode,
+    FlightLine,
+    Trip,
+    TripTable,
+    Visit,
+    Wind,
+)
 
 Build = Callable[..., HuntResult]
 

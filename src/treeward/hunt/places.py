@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from treeward.report.model import GpxSearch, Missing, MissingKind
 from treeward.survey.frame import geodesic
-from treeward.trips.doubts import Doubt, DoubtCode
+from treeward.trips.table import Doubt, DoubtCode
 
 from .tracks import Track, TrackError, position_over, read_gpx, span, waypoint
 

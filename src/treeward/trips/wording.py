@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from treeward.units import Units
 
-from .doubts import Doubt, DoubtCode
+from .table import Doubt, DoubtCode
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
