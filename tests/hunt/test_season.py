@@ -25,7 +25,7 @@ from treeward.hunt.season import (
     occupancy,
 )
 from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
-from treeward.survey.lessons import plain_compass_sd_deg
+from treeward.survey.own_prior import plain_compass_sd_deg
 
 if TYPE_CHECKING:
     from pathlib import Path

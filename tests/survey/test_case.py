@@ -10,9 +10,9 @@ from scipy import special
 
 from survey import hunts
 from treeward import survey
-from treeward.survey import areas, case
+from treeward.survey import case
 from treeward.survey.evidence import Evidence
-from treeward.survey.grid import Grid
+from treeward.survey.grid import Grid, shape_of
 from treeward.survey.records import AreaShape
 
 NO_LINES = hunts.bearings([])
@@ -171,4 +171,4 @@ def test_an_area_is_called_what_it_looks_like(
     evidence = Evidence(
         hunt.case, frozenset(hunt.bees), np.ones(len(hunt.bearing_used), dtype=bool)
     )
-    assert areas.shape_of(area_of(grid.xy[:4], **area), evidence, grid) is shape
+    assert shape_of(area_of(grid.xy[:4], **area), evidence, grid) is shape

@@ -73,7 +73,7 @@ class Learned:
 
 def _core(sd_deg: float, settings: survey.Settings) -> float:
     """Return the spread without tail that goes with a standard deviation with it."""
-    from treeward.survey.lessons import plain_compass_sd_deg
+    from treeward.survey.own_prior import plain_compass_sd_deg
 
     plain_deg = settings.compass_sd_deg
     return float(sd_deg / plain_compass_sd_deg(settings) * plain_deg)
@@ -116,8 +116,7 @@ def learned_for(hunt_file: HuntFile, places: Sequence[StationPlace]) -> Learned 
 
 def known_lessons(season: SeasonFile) -> tuple[Known, ...]:
     """Return the lessons of a season as the survey takes them."""
-    from treeward.survey.lessons import Lesson
-    from treeward.survey.own_prior import Known
+    from treeward.survey.own_prior import Known, Lesson
 
     return tuple(
         Known(

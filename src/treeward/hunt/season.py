@@ -35,8 +35,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.report.model import FindCheck, HuntResult
-    from treeward.survey.lessons import Lesson
-    from treeward.survey.own_prior import OwnPrior
+    from treeward.survey.own_prior import Lesson, OwnPrior
 
     from .finds import FindTable, LookTable
 
@@ -62,8 +61,8 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     HuntError
         When the survey cannot take the hunt.
     """
-    from treeward.survey import lessons
     from treeward.survey.frame import geodesic
+    from treeward.survey.own_prior import lesson
 
     colony = colony_of(result, find)
     if colony is None or not result.stations:
@@ -81,7 +80,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     seen = ready.seen()
     alone = result.fix is not None and len(result.fix.colonies) == 1
     try:
-        learned = lessons.lesson(
+        learned = lesson(
             seen.stations,
             seen.trips,
             seen.bearings,
