@@ -422,8 +422,14 @@ def check_samples(path: Path) -> None:
 
 def _found(hunt_dir: Path, _name: str, data: bytes) -> bool:
     """Add a find and a look, list and share them: what stood there stands there."""
-    from treeward.hunt.finds import FindTable, LookTable, add_find, add_look, read_finds
-    from treeward.hunt.forecast import shared_geojson
+    from treeward.hunt.finds import (
+        FindTable,
+        LookTable,
+        add_find,
+        add_look,
+        read_finds,
+        shared_geojson,
+    )
     from treeward.hunt.season import found_colonies, occupancy
     from treeward.positions import parse_position
 

@@ -13,10 +13,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from treeward import survey
-    from treeward.hunt_file import HuntFile
+    from treeward.hunt_file import HuntFile, SeasonFile
     from treeward.hunt_tables import ModelTable
     from treeward.report.model import StationPlace
-    from treeward.season_file import SeasonFile
     from treeward.survey.own_prior import Known, OwnPrior
 
 

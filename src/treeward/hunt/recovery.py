@@ -15,8 +15,14 @@ from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
 from treeward.within import held, open_plain
 
-from .joining import clear_joined, is_pieces, join_pieces
-from .journal import BALLAST_NAME, event_of, read_journal
+from .journal import (
+    BALLAST_NAME,
+    clear_joined,
+    event_of,
+    is_pieces,
+    join_pieces,
+    read_journal,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence

@@ -26,8 +26,7 @@ from treeward.report.model import (
 from treeward.survey.search import effort_of
 from treeward.within import file_within
 
-from .places import read_tracks
-from .shapes import read_shapes
+from .places import read_shapes, read_tracks
 from .tracks import (
     Track,
     TrackPoint,
@@ -46,7 +45,7 @@ if TYPE_CHECKING:
     from treeward.hunt_tables import Cover
     from treeward.notes.events import Event
 
-    from .shapes import Shape
+    from .places import Shape
 
 BOUT = timedelta(minutes=30)  # a note "searched here" reaches back no further; guess
 STOOD_M = 25.0  # who walked less stood there and looked round; guess

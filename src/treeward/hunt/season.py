@@ -14,15 +14,19 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError, TreewardError
 from treeward.files import read_whole, write_text
-from treeward.hunt_file import parse_hunt_table
+from treeward.hunt_file import (
+    LessonTable,
+    OffsetTable,
+    SeasonFile,
+    parse_hunt_table,
+    write_season,
+)
 from treeward.hunt_tables import ModelTable
 from treeward.positions import Position, format_position
 from treeward.report.finds import FARTHEST_M, ColonyYear
-from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
 
-from .finds import FILE, coarse, read_finds
+from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
-from .forecast import check_finds, colony_of
 from .hunt import Hunt
 from .learned import known_lessons
 from .locating import prepare_hunt

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from treeward.errors import PhraseBookError
-from treeward.resources import phrasebook_path
+from treeward.files import phrasebook_path
 
 from . import number_words
 from .kinds import KINDS, UNMARKED, EventKind, Holds, kinds_holding

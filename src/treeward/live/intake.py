@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
-from treeward.hunt.joining import LONGEST_MS
+from treeward.hunt.journal import LONGEST_MS
 
 from .ears import Cuts, HeldSound
 from .watch_clock import GAP_S, STEP_S, SampleClock, Timeline

@@ -58,11 +58,11 @@ READERS = (
 def reader_of(kind: str) -> Callable[[Path], object]:
     """Return what reads a file of this kind; imported here to be instrumented."""
     from faults import contract
+    from treeward.files import phrasebook_path
     from treeward.hunt.recovery import for_review, read_session
     from treeward.hunt.tracks import read_gpx
     from treeward.hunt_file import read_hunt_file
     from treeward.language.phrasebook import PhraseBook
-    from treeward.resources import phrasebook_path
     from treeward.review.file import read_review
     from treeward.speech.transcripts import read_transcript
 

@@ -30,8 +30,7 @@ sys.path.insert(0, str(TESTS))
 
 from benchmarks.live.dictation import schedule, sound_of  # noqa: E402
 from treeward.audio.blocks import SAMPLE_RATE_HZ  # noqa: E402
-from treeward.hunt.joining import join_pieces  # noqa: E402
-from treeward.hunt.journal import Journal  # noqa: E402
+from treeward.hunt.journal import Journal, join_pieces  # noqa: E402
 from treeward.live.board import Office  # noqa: E402
 from treeward.live.ears import open_ears  # noqa: E402
 from treeward.live.messages import Chunk  # noqa: E402

@@ -25,9 +25,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from treeward.files import phrasebook_path
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.flags import sentences_of
-from treeward.resources import phrasebook_path
 
 from ..scoring import (  # noqa: TID252  (pytest knows the folder above by it alone)
     Tally,
