@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from treeward.cli.doctor import command
 from treeward.errors import SpeechError
-from treeward.speech import engines, segments
+from treeward.speech import engines, recognizer
 
 if TYPE_CHECKING:
     import pytest
@@ -32,11 +32,11 @@ def test_an_engine_that_does_not_open_fails_with_its_mend(
 def test_a_missing_voice_activity_network_fails_with_its_mend(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    segments._network.cache_clear()
-    monkeypatch.setattr(segments, "file_in_package", lambda *_: None)
+    recognizer._network.cache_clear()
+    monkeypatch.setattr(recognizer, "file_in_package", lambda *_: None)
 
     done = CliRunner().invoke(command, [])
 
     assert done.exit_code == 1
     assert "BROKEN  voice activity: the voice activity network is not" in done.output
-    assert segments.MEND in done.output
+    assert recognizer.MEND in done.output

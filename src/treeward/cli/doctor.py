@@ -109,7 +109,7 @@ def _voice_activity() -> Finding:
 
     part = "voice activity"
     try:
-        from treeward.speech.segments import VoiceActivity
+        from treeward.speech.recognizer import VoiceActivity
 
         VoiceActivity()
     except SpeechError as error:

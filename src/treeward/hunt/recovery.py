@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.audio.blocks import LONGEST_S
 from treeward.errors import TreewardError
 from treeward.files import kept_number
-from treeward.language.kinds import KINDS
-from treeward.language.value_cells import is_value
+from treeward.language.kinds import KINDS, is_value
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
 from treeward.within import held, open_plain

@@ -11,8 +11,7 @@ import numpy as np
 from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
-from treeward.language.kinds import KINDS, EventKind
-from treeward.language.value_cells import LookedAt, looked_at
+from treeward.language.kinds import KINDS, EventKind, LookedAt, looked_at
 from treeward.notes.events import taken_back
 from treeward.positions import Position, parse_position
 from treeward.report.compass import to_true_deg

@@ -18,7 +18,7 @@ from treeward.errors import TreewardError
 from treeward.hunt.journal import LONGEST_MS
 
 from .ears import Cuts, HeldSound
-from .watch_clock import GAP_S, STEP_S, SampleClock, Timeline
+from .streams import GAP_S, STEP_S, SampleClock, Timeline
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from .answer import Gate, LevelMeter
     from .ears import Ears
     from .messages import Chunk, Source
-    from .watch_clock import WatchClock
+    from .streams import WatchClock
 
 PIECE_S = 600.0  # a piece is ended at the next pause after this; choice
 PIECE_MOST_S = 660.0  # and at this, pause or not

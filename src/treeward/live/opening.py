@@ -22,11 +22,18 @@ from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.within import held, open_plain, refuse_links
 
 from .board import Office
-from .calls import Sky, sky_of
 from .ears import open_ears
+from .notebook import Sky, sky_of
 from .session import Session, Setting
-from .streams import BlocksSource, PcmFormat, Pipe, RehearsalTime, StreamSource
-from .watch_clock import WatchClock, elapsed_s
+from .streams import (
+    BlocksSource,
+    PcmFormat,
+    Pipe,
+    RehearsalTime,
+    StreamSource,
+    WatchClock,
+    elapsed_s,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

@@ -16,12 +16,11 @@ from treeward.notes.flags import Flag, FlagCode
 
 from .answer import Answer, Answerer, Gate
 from .board import board
-from .calls import FOUND_WORDS, Calls, found_steps, walk_laid_out
 from .ears import NoteReader
 from .intake import Intake, MissingSound
 from .messages import Alarm, HeardNotes, Snapshot, Tally
 from .microphone import SilentPlayer, device_warning
-from .notebook import Notebook
+from .notebook import FOUND_WORDS, Calls, Notebook, found_steps, walk_laid_out
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -32,11 +31,11 @@ if TYPE_CHECKING:
 
     from .answer import Synthesiser
     from .board import Office
-    from .calls import Sky
     from .ears import Ears
     from .messages import Source
     from .microphone import Player
-    from .watch_clock import WatchClock
+    from .notebook import Sky
+    from .streams import WatchClock
 
 TICK_S = 0.5
 LOOK_S = 0.1  # for a signal, or the end of the sound

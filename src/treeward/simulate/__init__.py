@@ -10,6 +10,6 @@ against the other.
 """
 
 from .hunting import simulate_hunt
-from .invented import SimulatedHunt, SimulationSettings, SpokenLine
+from .world import SimulatedHunt, SimulationSettings, SpokenLine
 
 __all__ = ["SimulatedHunt", "SimulationSettings", "SpokenLine", "simulate_hunt"]

@@ -12,7 +12,9 @@ import numpy as np
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 
-from .invented import (
+from .observer import Watch, time_words, watch
+from .world import (
+    CALIBRATION_ID,
     RecorderStop,
     SimulatedBee,
     SimulatedColony,
@@ -21,10 +23,6 @@ from .invented import (
     SimulatedTrip,
     SimulationSettings,
     SpokenLine,
-)
-from .observer import Watch, time_words, watch
-from .world import (
-    CALIBRATION_ID,
     Stop,
     declination_deg,
     draw_shared,

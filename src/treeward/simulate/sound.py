@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from .invented import SimulatedHunt, SpokenLine
+    from .world import SimulatedHunt, SpokenLine
 
     Samples = NDArray[np.float64]
 

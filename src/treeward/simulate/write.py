@@ -24,17 +24,16 @@ from treeward.files import write_text
 from treeward.positions import format_position
 
 from .hunting import simulate_hunt
-from .invented import SimulationSettings
 from .sound import HibariVoice, SoundSettings, render
-from .world import CALIBRATION_ID, line
+from .world import CALIBRATION_ID, SimulationSettings, line
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from treeward.notes.events import Event
 
-    from .invented import SimulatedHunt
     from .sound import Voice
+    from .world import SimulatedHunt
 
 
 OBSERVER_PITCH, FRIEND_PITCH = 0.9, 0.78  # so that the two voices differ; choice

@@ -43,7 +43,7 @@ INSTRUMENTED = ["treeward", "gpxpy", "webvtt", "srt", "tomllib"]
 
 READERS = (
     "treeward.review.table", "treeward.review.file",
-    "treeward.review.file", "treeward.review.clock",
+    "treeward.review.file", "treeward.review.row",
     "treeward.review.row", "treeward.hunt_file", "treeward.positions",
     "treeward.speech.transcripts", "treeward.speech.transcripts",
     "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.reader",

@@ -27,7 +27,7 @@ from treeward.files import phrasebook_path
 from treeward.language.phrasebook import PhraseBook
 from treeward.speech.engines import EMBEDDED, embedded_folder
 from treeward.speech.neural.engine import NeuralRecognizer, possible_runs
-from treeward.speech.segments import Segmenter
+from treeward.speech.recognizer import Segmenter
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -35,8 +35,7 @@ from treeward.live.board import Office  # noqa: E402
 from treeward.live.ears import open_ears  # noqa: E402
 from treeward.live.messages import Chunk  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
-from treeward.live.streams import RehearsalTime  # noqa: E402
-from treeward.live.watch_clock import WatchClock  # noqa: E402
+from treeward.live.streams import RehearsalTime, WatchClock  # noqa: E402
 from treeward.trips.table import TripTable  # noqa: E402
 
 if TYPE_CHECKING:

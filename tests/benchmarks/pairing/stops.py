@@ -25,7 +25,7 @@ from treeward.trips import pair_trips
 
 if TYPE_CHECKING:
     from treeward.notes.events import Event
-    from treeward.simulate.invented import SimulatedHunt, SimulationSettings
+    from treeward.simulate.world import SimulatedHunt, SimulationSettings
 
 NEAR_S = 120.0  # a paired departure is the true one within this
 

@@ -16,10 +16,11 @@ import soundfile
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.review.file import ReviewRow, write_review
 from treeward.simulate.hunting import speak
-from treeward.simulate.invented import SimulatedHunt, SimulationSettings
 from treeward.simulate.observer import watch, with_talk
 from treeward.simulate.sound import HibariVoice, bed, gain_for
 from treeward.simulate.world import (
+    SimulatedHunt,
+    SimulationSettings,
     declination_deg,
     draw_shared,
     fly,
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.simulate.invented import SpokenLine
+    from treeward.simulate.world import SpokenLine
 
 DAY_H = 3.0  # of sound
 SPEECH_LEVEL = 0.1  # root mean square of the voice, as simulate.voice levels it

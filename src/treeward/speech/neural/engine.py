@@ -20,6 +20,7 @@ from .search import (
     TAKEN_FROM,
     Beside,
     Look,
+    SpeltGraph,
     clauses,
     evidence,
     free_texts,
@@ -29,7 +30,6 @@ from .search import (
     share_of_each,
     share_right,
 )
-from .spelt_graph import SpeltGraph
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
