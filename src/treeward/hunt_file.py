@@ -264,7 +264,6 @@ _TABLES: dict[str, type[BaseModel]] = cast(
 )
 
 
-FORMAT = "treeward season 1"
 _MOST_SEASON_BYTES = 4 << 20  # some thousand hunts; choice
 Number = Annotated[float, Field(allow_inf_nan=False, ge=-1e12, le=1e12)]
 Precision = Annotated[float, Field(allow_inf_nan=False, ge=0, le=1e12)]

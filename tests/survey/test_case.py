@@ -143,7 +143,6 @@ def cells(from_deg: float, to_deg: float, near_m: float, far_m: float) -> Grid:
         index=np.stack([np.arange(len(xy))] * 2, axis=-1),
         cell_m=10.0,
         probability=np.full(len(xy), 1 / len(xy)),
-        log_evidence=0.0,
     )
 
 

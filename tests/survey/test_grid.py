@@ -32,7 +32,6 @@ def test_areas_of_a_normal_are_those_of_the_formula(sd: float) -> None:
         exact = -2 * np.log(1 - share / 100) * np.pi * sd**2
         assert found[share].area_m2 == pytest.approx(exact, rel=0.02)
         assert len(found[share].polygons) == 1
-    assert grid.log_evidence == pytest.approx(np.log(2 * np.pi * sd**2), abs=1e-3)
 
 
 def test_a_ring_has_a_hole_and_two_peaks_are_two_polygons() -> None:
@@ -87,7 +86,6 @@ def test_of_a_cell_that_holds_more_than_the_area_only_its_part_counts() -> None:
         index=np.array([(0, 0), (1, 0), (0, 1)]),
         cell_m=10.0,
         probability=np.array([0.6, 0.3, 0.1]),
-        log_evidence=0.0,
     )
     found = search_areas(grid, LocalFrame(52.3, -3.6))
     assert found[50].area_m2 == pytest.approx(0.5 / 0.6 * 100)

@@ -12,7 +12,7 @@ Where a find lies: as typed, by a phone's track or a note; and shared, roughly.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from statistics import median
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar, get_args
@@ -56,7 +56,6 @@ _HEAD = """\
 Nest = Literal["tree", "wall", "building", "rock", "ground", "box", "other"]
 State = Literal["alive", "dead", "moved in", "not looked at"]
 NESTS: tuple[str, ...] = get_args(Nest)
-STATES: tuple[str, ...] = get_args(State)
 T = TypeVar("T", bound=TomlTable)
 Line = Annotated[str, Field(max_length=200)]
 
@@ -121,15 +120,6 @@ class FoundFile(TomlTable):
         """Return the next number that no find has."""
         taken = {find.id for find in self.find}
         return next(str(n) for n in range(1, len(taken) + 2) if str(n) not in taken)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Coarse:
-    """A place rounded to the middle of a square of the UTM grid, for sharing."""
-
-    latitude_deg: float
-    longitude_deg: float
-    square_m: float
 
 
 def read_finds(hunt_dir: Path) -> FoundFile:
@@ -242,7 +232,7 @@ def _look_lines(look: LookTable) -> list[str]:
     ]
 
 
-def coarse(position: Position, square_m: float) -> Coarse:
+def coarse(position: Position, square_m: float) -> Position:
     """Round a place to the middle of its square of the UTM grid (WGS84).
 
     Everybody in a square gets the same point, so that several hunts of one tree give
@@ -271,12 +261,7 @@ def coarse(position: Position, square_m: float) -> Coarse:
     east, north = ((value // square_m + 0.5) * square_m for value in grid)
     longitude, latitude = both.transform(east, north, direction="INVERSE")
     # As it will be written, so that it is one point for all.
-    rounded = parse_position(f"{latitude:.5f}, {longitude:.5f}")
-    return Coarse(
-        latitude_deg=rounded.latitude_deg,
-        longitude_deg=rounded.longitude_deg,
-        square_m=square_m,
-    )
+    return parse_position(f"{latitude:.5f}, {longitude:.5f}")
 
 
 def _append(hunt: HuntFolder, made: Callable[[FoundFile], list[str]]) -> FoundFile:

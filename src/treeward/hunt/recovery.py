@@ -133,8 +133,8 @@ def _sound_event(record: dict[str, Any]) -> Event:
     return event
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
+def _notes(number: int) -> str:
+    return f"{number} note{'' if number == 1 else 's'}"
 
 
 def _mark_said_again(events: list[Event], record: dict[str, Any]) -> None:
@@ -291,7 +291,7 @@ def recover(
                 raise
             said = error.line() if isinstance(error, TreewardError) else repr(error)
             found.waiting.append(
-                f"{session.path.stem}: {_count(len(session.events), 'note')} kept, not "
+                f"{session.path.stem}: {_notes(len(session.events))} kept, not "
                 f"in review.csv yet ({said.rstrip('.')})"
             )
             continue
@@ -340,7 +340,7 @@ def finish_session(
     lines = []
     count = len(session.events)
     if not session.ended:
-        notes = _count(count, "note")
+        notes = _notes(count)
         lines.append(f"{session.path.stem} was cut short: {notes} recovered")
     if session.broken_lines:
         lines.append(

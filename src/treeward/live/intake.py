@@ -127,11 +127,6 @@ class Intake:
         """What keeps sound from being cut for the recognizer, "" while all is well."""
         return self._cuts.fault
 
-    @property
-    def current_offset_s(self) -> float:
-        """Elapsed second at which the sound card's second 0 fell, as it runs now."""
-        return self._clock.offset_s
-
     def start(self) -> None:
         """Begin."""
         for thread in self._threads:

@@ -168,7 +168,6 @@ class HeardNotes:
     events: tuple[Event, ...]
     doubtful: bool
     kept: bool  # on disk before the answer
-    latency_s: float | None = None  # end of phrase to answer, elapsed clock
     taken_back: Event | None = None
 
 
@@ -176,7 +175,6 @@ class HeardNotes:
 class Tally:
     """Counts of a session, for its last line and for the benches."""
 
-    heard_s: float = 0.0
     segments: int = 0
     unheard: int = 0  # stretches left to the second pass
     events: int = 0

@@ -55,6 +55,7 @@ if TYPE_CHECKING:
 
 
 SAY_AGAIN_S = 20.0  # a note of the same kind this soon after is the repetition; guess
+_SHOWN = 5  # notes in the view
 CLOCK_APART_S = 180.0  # a spoken time this far from the computer's is flagged; guess
 
 
@@ -250,10 +251,10 @@ class Notebook:
         elif event.kind is EventKind.RESUME:
             self.watching = True
 
-    def last_notes(self, count: int = 5) -> tuple[NoteLine, ...]:
-        """Return the last notes, newest first, for the view."""
+    def last_notes(self) -> tuple[NoteLine, ...]:
+        """Return the last few notes, newest first, for the view."""
         with self._lock:
-            recent = self._events[-3 * count :]
+            recent = self._events[-3 * _SHOWN :]
             stands = {id(event) for event in self._standing}
         notes = [
             NoteLine(
@@ -266,7 +267,7 @@ class Notebook:
             for event in reversed(recent)
             if event.clock is not None
         ]
-        return tuple(notes[:count])
+        return tuple(notes[:_SHOWN])
 
     def _is_doubtful(self, event: Event) -> bool:
         """Tell whether a note is asked for again: flags say what needs a look."""

@@ -348,6 +348,7 @@ class StreamSource:
     """
 
     live = True
+    name = "standard input"
 
     def __init__(
         self,
@@ -355,9 +356,7 @@ class StreamSource:
         now_s: Callable[[], float],
         *,
         raw: PcmFormat | None = None,
-        name: str = "standard input",
     ) -> None:
-        self.name = name
         self._pipe = stream if isinstance(stream, Pipe) else Pipe(stream)
         self._now_s = now_s
         self._raw = raw or PcmFormat()

@@ -497,7 +497,7 @@ def _value(
 
 
 def _flags(cell: str, clock: ClockCell | None) -> tuple[Flag, ...]:
-    flags = read_flags(split_texts(cell, ";"))
+    flags = read_flags(split_texts(cell))
     doubled = Flag(FlagCode.HOUR_TWICE)
     if clock is not None and clock.doubled and doubled not in flags:
         flags = (*flags, doubled)

@@ -71,7 +71,7 @@ def cells_of(row: ReviewRow) -> dict[str, str]:
         "confidence": f"{event.confidence:.2f}",
         "heard": event.heard,
         "alternatives": format_alternatives(event.alternatives),
-        "flag": join_texts(sentences_of(event.flags), ";"),
+        "flag": join_texts(sentences_of(event.flags)),
         "decision": row.decision,
         "remark": row.remark,
     } | dict(row.extra)
@@ -153,32 +153,27 @@ def format_seconds(seconds: float | None) -> str:
     return "" if seconds is None else f"{seconds:.2f}"
 
 
-def join_texts(texts: tuple[str, ...], separator: str) -> str:
+def join_texts(texts: Iterable[str]) -> str:
     """Put several texts into one cell, so that `split_texts` finds them again."""
-    escaped = (
-        t.replace("\\", "\\\\").replace(separator, f"\\{separator}") for t in texts
-    )
-    return f"{separator} ".join(escaped)
+    return "; ".join(t.replace("\\", "\\\\").replace(";", "\\;") for t in texts)
 
 
-def split_texts(cell: str, separator: str) -> tuple[str, ...]:
+def split_texts(cell: str) -> tuple[str, ...]:
     """Take the texts of a cell apart again; an empty cell holds none."""
-    parts = re.findall(rf"((?:\\.|[^\\{re.escape(separator)}]|\\$)+)", cell, re.DOTALL)
+    parts = re.findall(r"((?:\\.|[^\\;]|\\$)+)", cell, re.DOTALL)
     texts = (re.sub(r"\\(.)", r"\1", part, flags=re.DOTALL).strip() for part in parts)
     return tuple(text for text in texts if text)
 
 
 def format_alternatives(alternatives: tuple[Alternative, ...]) -> str:
     """Write "yellow back (0.31); yellow mark (0.07)"."""
-    return join_texts(
-        tuple(f"{a.text} ({a.confidence:.2f})" for a in alternatives), ";"
-    )
+    return join_texts(f"{a.text} ({a.confidence:.2f})" for a in alternatives)
 
 
 def parse_alternatives(cell: str) -> tuple[Alternative, ...]:
     """Read alternatives; one whose confidence was lost has confidence 0."""
     found: list[Alternative] = []
-    for text in split_texts(cell, ";"):
+    for text in split_texts(cell):
         match = _ALTERNATIVE.match(text)
         if match is None:
             found.append(Alternative(text=text, confidence=0.0))

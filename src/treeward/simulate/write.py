@@ -28,7 +28,7 @@ from .sound import HibariVoice, SoundSettings, render
 from .world import CALIBRATION_ID, SimulationSettings, line
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from treeward.notes.events import Event
 
@@ -44,7 +44,6 @@ def write_hunt(
     directory: Path,
     *,
     sound: bool,
-    write_events: Callable[[Path, Sequence[Event]], None] | None = None,
     observer: Voice | None = None,
     friend: Voice | None = None,
     sound_settings: SoundSettings | None = None,
@@ -60,8 +59,6 @@ def write_hunt(
     sound
         Whether to speak the notes into recordings/. Without sound the events are
         written as a review.csv typed by hand.
-    write_events
-        Writes the events into the folder; as review.csv if not given.
     observer, friend
         Voices, the ones of hibari-tts if not given.
     sound_settings
@@ -98,7 +95,7 @@ def write_hunt(
     else:
         directory.mkdir(parents=True, exist_ok=True)
         typed = [_typed(event) for event in hunt.events]
-        (write_events or _write_review)(directory, typed)
+        _write_review(directory, typed)
     write_text(toml, hunt_toml(hunt))
     return hunt
 

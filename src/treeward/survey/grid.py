@@ -55,15 +55,12 @@ class Grid:
         Side of a cell [m].
     probability
         (n,) sums to one.
-    log_evidence
-        Log of the integral of the density given to `refine`.
     """
 
     xy: Floats
     index: Ints
     cell_m: float
     probability: Floats
-    log_evidence: float
 
     def inside(self, share: float) -> Ints:
         """Return the cells of the smallest area that holds `share`, likeliest first."""
@@ -130,7 +127,6 @@ def refine(
             index=index.astype(np.intp),
             cell_m=cell,
             probability=mass / total,
-            log_evidence=float(top + np.log(total) + 2 * np.log(cell)),
         )
         of_nine, of_half = len(grid.inside(0.9)), len(grid.inside(0.5))
         fine = of_nine >= enough_cells and (

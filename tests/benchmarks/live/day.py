@@ -141,7 +141,7 @@ def rehearse(
                 continue
             wrong += (near.mark, near.kind) != (event.mark, event.kind.value)
             true_s = near.start_s * scale
-            raw_s = start_s - session.intake.current_offset_s
+            raw_s = start_s - session.intake._clock.offset_s
             errors.append((true_s / 3600, raw_s - true_s, start_s - true_s))
 
     scale = 1 / (1 + ppm * 1e-6)  # true seconds of a second of this card's sound
