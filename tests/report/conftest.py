@@ -39,7 +39,7 @@ from treeward.trips.table import (
     Trip,
     TripTable,
     Visit,
-    Wind,
+    WindSaid,
 )
 
 Build = Callable[..., HuntResult]
@@ -262,7 +262,7 @@ def notes_and_table() -> tuple[dict[str, NoteRow], TripTable]:
                                   cycles=2 if missed else 1, used=not missed,
                                   doubts=doubts if missed else (),
                                   away_row=away_row, back_row=back_row))  # fmt: skip
-    wind = Wind(clock=began, strength="light", from_deg=225.0, row="")
+    wind = WindSaid(clock=began, strength="light", from_deg=225.0, row="")
     table = TripTable(
         visits=tuple(visits), trips=tuple(trips), lines=tuple(lines), winds=(wind,)
     )

@@ -161,17 +161,13 @@ def locate(
     )
     said = all_advice(colonies)
     if hunt.left_out:
-        said.append(Advice(kind=AdviceKind.LEFT_OUT, marks=tuple(hunt.left_out)))
+        said.append(Advice(kind=AdviceKind.LEFT_OUT, marks=hunt.left_out))
     said += doubtful_pairs(colonies, pairs)
     if settings.calibrations:
         said += calibration_gain(hunt, groups[0], grids[0])
+    where = {b: g for group, g in zip(groups, grids, strict=True) for b in group.bees}
     return Fix(
-        bees=bee_distances(
-            hunt,
-            stations,
-            trips,
-            {b: g for group, g in zip(groups, grids, strict=True) for b in group.bees},
-        ),
+        bees=bee_distances(hunt, stations, trips, where),
         colonies=colonies,
         next_station=colonies[0].next_station,
         search_plan=colonies[0].search_plan,

@@ -16,7 +16,7 @@ from treeward.language.kinds import UNMARKED, EventKind
 from .identity import LEAST_AWAY_S, LEAST_ROUND_S, PAIRABLE, Bees, colour_of, questions
 from .pairing import LONGEST_S, Circumstances, note_doubts, pair_colour
 from .sightings import Notes, Sighting, dark_doubts, far_days, sort_notes
-from .table import Doubt, DoubtCode, FlightLine, Trip, TripTable, Visit, Wind
+from .table import Doubt, DoubtCode, FlightLine, Trip, TripTable, Visit, WindSaid
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -495,9 +495,9 @@ def bearing_doubts(lines: Sequence[FlightLine]) -> list[Doubt]:
     return doubts
 
 
-def winds(notes: Notes) -> list[Wind]:
+def winds(notes: Notes) -> list[WindSaid]:
     """Read what was said of the wind: "light", or "light 225"."""
-    found: list[Wind] = []
+    found: list[WindSaid] = []
     sure: set[date] = set()  # days on which the wind was surely told of
     for sighting in notes.sightings:
         if sighting.kind is not EventKind.WIND:
@@ -514,7 +514,7 @@ def winds(notes: Notes) -> list[Wind]:
         if not event.doubtful:
             sure.add(sighting.day)
         found.append(
-            Wind(
+            WindSaid(
                 clock=event.clock,
                 strength=words[0].lower(),
                 from_deg=None if origin is None else origin.deg,

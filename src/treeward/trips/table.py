@@ -87,7 +87,7 @@ class FlightLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wind:
+class WindSaid:
     """What was said of the wind, from then on."""
 
     clock: datetime | None
@@ -138,7 +138,7 @@ class TripTable:
     visits: tuple[Visit, ...]
     trips: tuple[Trip, ...]
     lines: tuple[FlightLine, ...]
-    winds: tuple[Wind, ...]
+    winds: tuple[WindSaid, ...]
     doubts: tuple[Doubt, ...] = ()  # about the whole
     unpaired: tuple[Unpaired, ...] = ()
     maybe_same: tuple[tuple[str, str], ...] = ()

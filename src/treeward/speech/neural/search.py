@@ -245,7 +245,7 @@ class Reading:
 
 
 @dataclass(slots=True)
-class _Way:
+class _Text:
     """A text under way."""
 
     pieces: tuple[int, ...]
@@ -280,7 +280,7 @@ def search(
         The likeliest first; none where nothing comes near `at_least`.
     """
     beam = encoded.first
-    ways = [_Way(pieces=(), log_p=0.0, threads=graph.start)]
+    ways = [_Text(pieces=(), log_p=0.0, threads=graph.start)]
     found: dict[tuple[Meaning, ...], Reading] = {}
     best = -np.inf
     for _ in range(encoded.most_pieces + 1):
@@ -304,8 +304,8 @@ def search(
 
 
 def _longer(
-    ways: Sequence[_Way], beam: Beam, graph: SpeltGraph, above: float
-) -> list[_Way]:
+    ways: Sequence[_Text], beam: Beam, graph: SpeltGraph, above: float
+) -> list[_Text]:
     """Go on with every piece that may follow; the likeliest few, in order."""
     each: list[NDArray[np.intp]] = [graph.next_pieces(way.threads) for way in ways]
     pieces = np.concatenate(each)
@@ -318,7 +318,7 @@ def _longer(
         above = max(above, float(log_p[on[0]]) - BEHIND)
     order = order[(log_p[order] > above) | (pieces[order] == NO_MORE)]
     return [
-        _Way(
+        _Text(
             pieces=(*ways[row].pieces, piece),
             log_p=float(log_p[place]),
             threads=graph.take(ways[row].threads, piece),
@@ -330,8 +330,8 @@ def _longer(
     ]
 
 
-def _thinned(ways: Sequence[_Way]) -> list[_Way]:
-    kept: list[_Way] = []
+def _thinned(ways: Sequence[_Text]) -> list[_Text]:
+    kept: list[_Text] = []
     counts: dict[tuple[object, ...], int] = {}
     for way in ways:
         thread = way.threads[0]
@@ -344,7 +344,7 @@ def _thinned(ways: Sequence[_Way]) -> list[_Way]:
     return kept
 
 
-def _keep(found: dict[tuple[Meaning, ...], Reading], way: _Way) -> None:
+def _keep(found: dict[tuple[Meaning, ...], Reading], way: _Text) -> None:
     notes = way.threads[0].notes
     meaning = tuple(note.meaning for note in notes)
     known = found.get(meaning)
