@@ -198,7 +198,7 @@ class EngineChoice:
             There is no such model, or it cannot be used.
         """
         from treeward.language.phrasebook import PhraseBook
-        from treeward.speech.engines import open_recognizer
+        from treeward.speech.recognizer import open_recognizer
 
         book = PhraseBook.for_hunt(self.hunt_dir)
         return open_recognizer(

@@ -138,8 +138,7 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
     from treeward.hunt_file import read_hunt_file
     from treeward.language.phrasebook import PhraseBook
     from treeward.notes.parser import parse_notes
-    from treeward.speech.engines import open_recognizer
-    from treeward.speech.recognizer import Segmenter
+    from treeward.speech.recognizer import Segmenter, open_recognizer
 
     book = PhraseBook.for_hunt(hunt_dir)
     hunt_toml = hunt_dir / "hunt.toml"

@@ -283,9 +283,9 @@ def _recordings(home: Path) -> None:
 
 
 def _hear() -> int:
-    from treeward.speech import engines
+    from treeward.speech import recognizer
 
-    engines.open_recognizer = lambda *_a, **_k: Buzz()
+    recognizer.open_recognizer = lambda *_a, **_k: Buzz()
     return program("transcribe", "--jobs", "1", "--hunt", "hunt")
 
 

@@ -25,9 +25,8 @@ from benchmarks.hearing.scoring import reliability
 from treeward.audio.reader import read_blocks
 from treeward.files import phrasebook_path
 from treeward.language.phrasebook import PhraseBook
-from treeward.speech.engines import EMBEDDED, embedded_folder
 from treeward.speech.neural.engine import NeuralRecognizer, possible_runs
-from treeward.speech.recognizer import Segmenter
+from treeward.speech.recognizer import EMBEDDED, Segmenter, embedded_folder
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -15,8 +15,7 @@ from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
 from treeward.notes.second_look import read_again
-from treeward.speech.engines import open_recognizer
-from treeward.speech.recognizer import transcribe
+from treeward.speech.recognizer import open_recognizer, transcribe
 
 if TYPE_CHECKING:
     from pathlib import Path

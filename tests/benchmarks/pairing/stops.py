@@ -19,8 +19,7 @@ import numpy as np
 from treeward.hunt_file import parse_hunt_table
 from treeward.language.kinds import EventKind
 from treeward.notes.clock import RecordingFacts, place_recordings
-from treeward.simulate.hunting import simulate_hunt
-from treeward.simulate.write import SETTINGS
+from treeward.simulate.write import SETTINGS, simulate_hunt
 from treeward.trips import pair_trips
 
 if TYPE_CHECKING:

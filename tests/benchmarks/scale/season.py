@@ -15,7 +15,6 @@ import soundfile
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.review.file import ReviewRow, write_review
-from treeward.simulate.hunting import speak
 from treeward.simulate.observer import watch, with_talk
 from treeward.simulate.sound import HibariVoice, bed, gain_for
 from treeward.simulate.world import (
@@ -28,7 +27,7 @@ from treeward.simulate.world import (
     place_colonies,
     place_stations,
 )
-from treeward.simulate.write import hunt_toml
+from treeward.simulate.write import hunt_toml, speak
 
 if TYPE_CHECKING:
     from pathlib import Path

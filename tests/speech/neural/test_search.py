@@ -11,7 +11,6 @@ import pytest
 
 from treeward.language.note_graph import NoteGraph
 from treeward.language.phrasebook import PhraseBook
-from treeward.speech.engines import embedded_folder
 from treeward.speech.neural.model import END, SPACE, Tokens
 from treeward.speech.neural.search import (
     Look,
@@ -20,6 +19,7 @@ from treeward.speech.neural.search import (
     search,
     share_of_each,
 )
+from treeward.speech.recognizer import embedded_folder
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

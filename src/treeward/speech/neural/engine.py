@@ -14,8 +14,7 @@ from treeward.language.kinds import UNMARKED, Holds
 from treeward.language.note_graph import NoteGraph
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 
-from .model import LONGEST_S, Model
-from .place import place_notes
+from .model import LONGEST_S, Model, place_notes
 from .search import (
     TAKEN_FROM,
     Beside,
