@@ -101,6 +101,11 @@ class Units:
         return f"{_plain(round_figures(metres_per_s * 3600 / MILE_M))} mph"
 
 
+def counted(count: int, thing: str) -> str:
+    """Write a count with what is counted: "1 note", "3 notes"."""
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
 def duration_text(seconds: float) -> str:
     """Write seconds as "6 min 05 s", "48 s" or "2 h 03 min".
 

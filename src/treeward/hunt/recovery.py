@@ -12,6 +12,7 @@ from treeward.files import kept_number
 from treeward.language.kinds import KINDS, is_value
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
+from treeward.units import counted
 from treeward.within import held, open_plain
 
 from .journal import (
@@ -131,10 +132,6 @@ def _sound_event(record: dict[str, Any]) -> Event:
     if event.value and not is_value(KINDS[event.kind].holds, event.value):
         raise ValueError(event.value)
     return event
-
-
-def _notes(number: int) -> str:
-    return f"{number} note{'' if number == 1 else 's'}"
 
 
 def _mark_said_again(events: list[Event], record: dict[str, Any]) -> None:
@@ -290,9 +287,10 @@ def recover(
             if not can_wait:
                 raise
             said = error.line() if isinstance(error, TreewardError) else repr(error)
+            notes = counted(len(session.events), "note")
             found.waiting.append(
-                f"{session.path.stem}: {_notes(len(session.events))} kept, not "
-                f"in review.csv yet ({said.rstrip('.')})"
+                f"{session.path.stem}: {notes} kept, not in review.csv yet "
+                f"({said.rstrip('.')})"
             )
             continue
         found.notes += len(session.events)
@@ -340,7 +338,7 @@ def finish_session(
     lines = []
     count = len(session.events)
     if not session.ended:
-        notes = _notes(count)
+        notes = counted(count, "note")
         lines.append(f"{session.path.stem} was cut short: {notes} recovered")
     if session.broken_lines:
         lines.append(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.units import Units
+from treeward.units import Units, counted
 
 from .table import Doubt, DoubtCode
 
@@ -149,8 +149,7 @@ class _Words:
 
     @property
     def notes(self) -> str:
-        count = round(self.doubt.numbers[0])
-        return "1 note" if count == 1 else f"{count} notes"
+        return counted(round(self.doubt.numbers[0]), "note")
 
     @property
     def recording(self) -> str:
