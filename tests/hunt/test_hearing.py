@@ -34,7 +34,7 @@ from loudness import LoudActivity
 from treeward.errors import SoundError
 from treeward.hunt.hearing import EngineChoice
 from treeward.speech.utterances import Utterance, Word, WordSource
-from treeward.speech import segments
+from treeward.speech import recognizer
 
 class Engine:
     name, model = "scripted", "1"
@@ -61,7 +61,7 @@ class Choice(EngineChoice):
     fails: str = ""
 
     def open(self, say=None):
-        segments.VoiceActivity = LoudActivity
+        recognizer.VoiceActivity = LoudActivity
         return Engine(self.fails)
 """
 
