@@ -14,15 +14,19 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError, TreewardError
 from treeward.files import read_whole, write_text
-from treeward.hunt_file import parse_hunt_table
+from treeward.hunt_file import (
+    LessonTable,
+    OffsetTable,
+    SeasonFile,
+    parse_hunt_table,
+    write_season,
+)
 from treeward.hunt_tables import ModelTable
 from treeward.positions import Position, format_position
 from treeward.report.finds import FARTHEST_M, ColonyYear
-from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
 
-from .finds import FILE, coarse, read_finds
+from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
-from .forecast import check_finds, colony_of
 from .hunt import Hunt
 from .learned import known_lessons
 from .locating import prepare_hunt
@@ -30,13 +34,12 @@ from .places import find_tracks, place_stations
 from .tracks import read_gpx
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
     from datetime import date
     from pathlib import Path
 
     from treeward.report.model import FindCheck, HuntResult
-    from treeward.survey.lessons import Lesson
-    from treeward.survey.own_prior import OwnPrior
+    from treeward.survey.own_prior import Lesson, OwnPrior
 
     from .finds import FindTable, LookTable
 
@@ -62,8 +65,8 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     HuntError
         When the survey cannot take the hunt.
     """
-    from treeward.survey import lessons
     from treeward.survey.frame import geodesic
+    from treeward.survey.own_prior import lesson
 
     colony = colony_of(result, find)
     if colony is None or not result.stations:
@@ -81,7 +84,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     seen = ready.seen()
     alone = result.fix is not None and len(result.fix.colonies) == 1
     try:
-        learned = lessons.lesson(
+        learned = lesson(
             seen.stations,
             seen.trips,
             seen.bearings,
@@ -257,17 +260,13 @@ def _told(folder: Path, error: TreewardError) -> str:
     return line if str(folder) in line else f"{folder}: {line}"
 
 
-def gather_season(
-    directory: Path, *, tell: Callable[[str], None] = lambda _: None
-) -> Season:
+def gather_season(directory: Path) -> Season:
     """Locate the hunts of a folder that ended with a find, and learn from them.
 
     Parameters
     ----------
     directory
         Holds the hunts, one in a folder.
-    tell
-        Told the name of each hunt before it is worked on.
 
     Raises
     ------
@@ -279,7 +278,6 @@ def gather_season(
     judged: list[Judged] = []
     for folder in dict.fromkeys(one.folder for one in colonies):
         own = [one for one in colonies if one.folder == folder]
-        tell(own[0].hunt)
         try:
             new, checks = _one_hunt(folder, own)
         except TreewardError as error:
