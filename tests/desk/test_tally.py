@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from treeward.desk.tally import doubts_by_row, moves_payload
-from treeward.hunt.doubts import RowMove
+from treeward.hunt.partial import RowMove
 from treeward.notes.flags import Flag, FlagCode
-from treeward.trips.doubts import Doubt, DoubtCode
-from treeward.trips.table import FlightLine, TripTable
+from treeward.trips.table import Doubt, DoubtCode, FlightLine, TripTable
 
 
 def test_doubts_of_trips_reach_the_rows_but_not_a_row_its_own_flag() -> None:

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from treeward.errors import ReportError
-from treeward.language.phrase_list import sections
-from treeward.language.phrasebook import PhraseBook
+from treeward.language.phrasebook import PhraseBook, sections
 from treeward.report.figures.sheets import (
     _MEANS,
     _RIGHT,

@@ -66,7 +66,7 @@ def command(
         doing.step("weighing what hangs on notes still to look at")
         result = hunt.weigh_doubts(result)
         if with_find:
-            from treeward.hunt.forecast import with_finds
+            from treeward.hunt.finds import with_finds
 
             result = with_finds(result, hunt.path)
         doing.step("drawing the report and the maps")

@@ -231,11 +231,12 @@ def _judgement(inside: int, count: int) -> str:
 
 def _lessons(season: Season) -> list[str]:
     from treeward.hunt.season import compasses, foretold
+    from treeward.units import counted
 
     prior = foretold(season)
     if prior is None:
         return ["No hunt teaches anything yet: a find with trips or bearings does."]
-    finds = _counted(len(season.file.lessons), "find")
+    finds = counted(len(season.file.lessons), "find")
     lines = [f"What {finds} foretell for the next hunt in that region:"]
     cargos = dict.fromkeys(c for one in season.file.lessons for c in one.cargos)
     if cargos:
@@ -263,10 +264,6 @@ def _lessons(season: Season) -> list[str]:
                 f"{sd_deg:.1f}°"
             )
     return lines
-
-
-def _counted(number: int, thing: str) -> str:
-    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def season_dict(season: Season) -> dict[str, Any]:

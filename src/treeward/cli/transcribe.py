@@ -94,6 +94,7 @@ def command(
 def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
     """Say in a few plain lines what transcribe did."""
     from treeward.report.wording import left_text
+    from treeward.units import counted
 
     lines = []
     for recording in done.recordings:
@@ -101,13 +102,11 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
             continue
         count = len(recording.events)
         state = "" if recording.complete else ", stopped before its end"
-        lines.append(
-            f"{recording.name}: {count} note{'' if count == 1 else 's'}{state}"
-        )
+        lines.append(f"{recording.name}: {counted(count, 'note')}{state}")
         lines += [f"  {remark}" for remark in recording.remarks]
     lines += done.remarks
     if done.rows or not done.faults:  # else nothing was written
-        notes = f"{done.rows} note{'' if done.rows == 1 else 's'}"
+        notes = counted(done.rows, "note")
         lines.append(
             f"{review_path}: {notes}, to look at: {left_text(done.left)}"
             + (
@@ -119,7 +118,7 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
     if done.unread:
         count = len(done.unread)
         lines.append(
-            f"{count} line{'' if count == 1 else 's'} of what was read now made no "
+            f"{counted(count, 'line')} of what was read now made no "
             "note, and a bee or its coming or going is named:"
         )
         lines += [_unread_line(line) for line in done.unread[:_MOST_UNREAD]]

@@ -17,8 +17,8 @@ from treeward.hunt.transcription import (
 )
 from treeward.language.kinds import UNMARKED, EventKind
 from treeward.report.wording import left_text
-from treeward.review.clock import format_clock
 from treeward.review.file import cells_of, effective_events
+from treeward.review.row import format_clock
 from treeward.review.standing import (
     Status,
     lacks,

@@ -12,8 +12,8 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
 from treeward.review.standing import Left
+from treeward.survey.records import Settings
 from treeward.survey.search import Searching
-from treeward.survey.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -9,6 +9,7 @@ from treeward.language.kinds import About
 from treeward.survey.frame import geodesic
 from treeward.survey.records import AdviceKind, AreaShape
 from treeward.units import Units, wind_name
+from treeward.units import counted as counted_of
 
 from .advice_wording import REASONS, REASONS_MEANT, advice_text, counted, missing_text
 from .compass import both_text
@@ -341,14 +342,10 @@ def left_text(left: Left) -> str:
     """Say what is still to look at: "3 notes and 2 lines without a note"."""
     parts = []
     if left.notes:
-        parts.append(_count(left.notes, "note"))
+        parts.append(counted_of(left.notes, "note"))
     if left.lines:
-        parts.append(f"{_count(left.lines, 'line')} without a note")
+        parts.append(f"{counted_of(left.lines, 'line')} without a note")
     return listing(parts) or "nothing"
-
-
-def _count(number: int, thing: str) -> str:
-    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def doubt_sentences(result: HuntResult) -> list[str]:
@@ -368,7 +365,7 @@ def doubt_sentences(result: HuntResult) -> list[str]:
     if left.lines:
         names, says = ("names", "says") if left.lines == 1 else ("name", "say")
         said.append(
-            f"{_count(left.lines, 'line')} without a note {names} a bee, or {says} "
+            f"{counted_of(left.lines, 'line')} without a note {names} a bee, or {says} "
             "that one came or went: what hangs on that is not known."
         )
     return said
