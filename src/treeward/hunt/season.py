@@ -34,7 +34,7 @@ from .places import find_tracks, place_stations
 from .tracks import read_gpx
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from datetime import date
     from pathlib import Path
 
@@ -260,13 +260,17 @@ def _told(folder: Path, error: TreewardError) -> str:
     return line if str(folder) in line else f"{folder}: {line}"
 
 
-def gather_season(directory: Path) -> Season:
+def gather_season(
+    directory: Path, *, tell: Callable[[str], None] = lambda _: None
+) -> Season:
     """Locate the hunts of a folder that ended with a find, and learn from them.
 
     Parameters
     ----------
     directory
         Holds the hunts, one in a folder.
+    tell
+        Told the name of each hunt before it is worked on.
 
     Raises
     ------
@@ -278,6 +282,7 @@ def gather_season(directory: Path) -> Season:
     judged: list[Judged] = []
     for folder in dict.fromkeys(one.folder for one in colonies):
         own = [one for one in colonies if one.folder == folder]
+        tell(own[0].hunt)
         try:
             new, checks = _one_hunt(folder, own)
         except TreewardError as error:
