@@ -23,11 +23,11 @@ from treeward.errors import HuntError
 from treeward.files import read_whole, write_text
 from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
 from treeward.language.kinds import EventKind
-from treeward.positions import format_position, parse_position
+from treeward.positions import format_position, parse_position, utm_text
 from treeward.report.advice_wording import HAND_RULES
 from treeward.report.finds import smallest_around
 from treeward.report.model import FindCheck, RuleCheck, StationCheck
-from treeward.survey.frame import geodesic
+from treeward.survey.frame import apart_m, geodesic
 
 from .folder import quoted, toml_value
 from .places import find_tracks
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.positions import Position
-    from treeward.report.model import HuntResult, StationPlace
+    from treeward.report.model import HuntResult
     from treeward.survey.records import Colony
 
     from .folder import HuntFolder
@@ -245,8 +245,6 @@ def coarse(position: Position, square_m: float) -> Position:
     """
     from pyproj import Transformer
 
-    from treeward.positions import parse_position, utm_text
-
     try:
         zone, _, _ = utm_text(position).split()
     except ValueError as error:
@@ -360,7 +358,13 @@ def _inside(colony: Colony, find: FindTable) -> int | None:
 
 
 def _off_m(colony: Colony, find: FindTable) -> float:
-    return _apart_m(colony.best_latitude_deg, colony.best_longitude_deg, find)
+    here = find.position
+    return geodesic(
+        colony.best_latitude_deg,
+        colony.best_longitude_deg,
+        here.latitude_deg,
+        here.longitude_deg,
+    )[0]
 
 
 def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
@@ -375,7 +379,7 @@ def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
         stations=tuple(
             StationCheck(
                 station=station,
-                true_m=_true_m(places[station], find),
+                true_m=apart_m(places[station], find.position),
                 low90_m=low,
                 median_m=middle,
                 high90_m=high,
@@ -385,18 +389,6 @@ def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
             if station in places
         ),
     )
-
-
-def _true_m(place: StationPlace, find: FindTable) -> float:
-    return _apart_m(place.latitude_deg, place.longitude_deg, find)
-
-
-def _apart_m(latitude_deg: float, longitude_deg: float, find: FindTable) -> float:
-    there = find.position
-    distance_m, _ = geodesic(
-        latitude_deg, longitude_deg, there.latitude_deg, there.longitude_deg
-    )
-    return distance_m
 
 
 def _rules(result: HuntResult, colony: Colony, station: str) -> tuple[RuleCheck, ...]:

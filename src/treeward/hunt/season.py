@@ -66,17 +66,14 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     HuntError
         When the survey cannot take the hunt.
     """
-    from treeward.survey.frame import geodesic
+    from treeward.survey.frame import apart_m
     from treeward.survey.own_prior import lesson
 
     colony = colony_of(result, find)
     if colony is None or not result.stations:
         return None
     here, first = find.position, result.stations[0]
-    away_m, _ = geodesic(
-        first.latitude_deg, first.longitude_deg, here.latitude_deg, here.longitude_deg
-    )
-    if away_m > FARTHEST_M:
+    if apart_m(first, here) > FARTHEST_M:
         return None
     plain = hunt.file.model_copy(update={"model": ModelTable()})
     places = place_stations(plain, hunt.path, result.table)
@@ -373,17 +370,10 @@ def living(
     colonies: Sequence[FoundColony], near: Sequence[Position], within_m: float
 ) -> list[FoundColony]:
     """Return the colonies not known to be dead that lie near one of some places."""
-    from treeward.survey.frame import geodesic
+    from treeward.survey.frame import apart_m
 
     def is_near(colony: FoundColony) -> bool:
-        here = colony.find.position
-        return any(
-            geodesic(
-                here.latitude_deg, here.longitude_deg, p.latitude_deg, p.longitude_deg
-            )[0]
-            <= within_m
-            for p in near
-        )
+        return any(apart_m(colony.find.position, p) <= within_m for p in near)
 
     return [one for one in colonies if state_of(one)[0] != "dead" and is_near(one)]
 
