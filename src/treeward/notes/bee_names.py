@@ -20,22 +20,21 @@ if TYPE_CHECKING:
 _BEFORE = (
     r"(?:(?:the|that|this|our|my|a|an|little|old|other|number|real|wee|big|dear|young"
     r"|first|same|good|pretty|fat|bold|lazy|bonny|poor|sweet|madam|miss|mister|mrs|lady"
-    r"|lovely|gorgeous|precious|auld|bonnie|beautiful|fine|plain|proper|stripy|cheeky|greedy"
-    r"|naughty|lucky|busy|small|tiny|dark|darling|one|faithful|trusty|clever|brave|his|her|your) ){0,4}"
+    r"|lovely|gorgeous|precious|auld|bonnie|beautiful|fine|plain|proper|stripy|cheeky"
+    r"|greedy|naughty|lucky|busy|small|tiny|dark|darling|one|faithful|trusty|clever"
+    r"|brave|his|her|your) ){0,4}"
 )
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
 BEE = (
     r"(?:one|bee|girl|lady|lass|lassie|gal|worker|forager|friend|fellow|fella|lad|miss"
     r"|sister|beauty|creature|madam|thing|princess|queenie|visitor|customer|chap|un"
     r"|individual|specimen|animal|bird|baby|colleague|critter|insect|scout|rascal"
-    r"|darling"
-    r"|dear|soul|subject|youngster|maid|dame|missus|candidate|traveller|pet|pal|mate"
-    r"|character)"
+    r"|darling|dear|soul|subject|youngster|maid|dame|missus|candidate|traveller|pet|pal"
+    r"|mate|character)"
 )
 _NUMBER = (
     r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten"
-    r"|eleven"
-    r"|twelve|\w+teen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)\b"
+    r"|eleven|twelve|\w+teen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)\b"
 )
 _PAINT = r"(?:dot|mark|spot|blob)"
 OTHER = rf"(?:the other (?:{BEE}|two)|the other|her (?:friend|mate|sister))"
@@ -47,9 +46,8 @@ PRONOUN = (
 _SOME = rf"(?:one of them|one of the bees|another {BEE}|another|some {BEE}|a {BEE})"
 _GROUPS = {
     2: r"they (?:have |had )?both|both of them|both|the pair of them|the pair"
-    r"|the two of them|two of them"
-    r"|two (?=came|come|have|are|left|went|landed|off|away|in|back|just)"
-    r"|two at once|the two|them both|the both of them",
+    r"|the two of them|two of them|two (?=came|come|have|are|left|went|landed|off|away"
+    r"|in|back|just)|two at once|the two|them both|the both of them",
     3: r"all three of them|all three|the three of them|three of them",
     0: r"they (?:have |had )?all|all of them|everyone|everybody",
 }
@@ -74,8 +72,7 @@ _CALLED = (
 )
 _TWO_COLOURED = re.compile(
     rf"(?:(?:the|my|our|that|little|madam) )*(?:two|double|bi) ?(?:colou?r(?:ed)?"
-    rf"|tones?"
-    rf"|toned|painted|dotted|spotted)(?: {BEE})?(?= )"
+    rf"|tones?|toned|painted|dotted|spotted)(?: {BEE})?(?= )"
 )
 # What a bee was likened to, or looked like, when she was painted.
 _EPITHETS = (
@@ -88,8 +85,7 @@ _EPITHETS = (
     re.compile(r" like (?:a|an|the|some) (?:[a-z]+ )*?(?P<thing>[a-z]{4,}) (?=[.,])"),
     re.compile(
         r" (?:call|calling|named?|naming|christen) (?:her|this one|that one"
-        r"|it) (?:the )?"
-        r"(?:little |old )?(?P<thing>[a-z]{4,}) (?=[.,])"
+        r"|it) (?:the )?(?:little |old )?(?P<thing>[a-z]{4,}) (?=[.,])"
     ),
 )
 
@@ -105,14 +101,12 @@ _NO_LOOK = _words(
 # How a bee gets a name of her own: "she's called Lady Muck", "so she's Greedy".
 _NAMING = re.compile(
     r"(?P<sure> (?:called|calling (?:her|him|it|this one|that one)|call (?:her|him|it"
-    r"|this"
-    r"|this one)|named|naming her|name (?:her|is)|christen(?:ed)? (?:her|him)|meet"
-    r"|known as))"
-    r" (?:the |my |our )?(?P<a>[a-z-]{3,}(?: [a-z]{3,})?) (?=[.,]|and )"
+    r"|this|this one)|named|naming her|name (?:her|is)|christen(?:ed)? (?:her|him)|meet"
+    r"|known as)) (?:the |my |our )?(?P<a>[a-z-]{3,}(?: [a-z]{3,})?) (?=[.,]|and )"
     r"| (?:she|he|this one|that one|that|this) (?:is|will be) (?P<the>(?:the |my "
-    r"|our )?)"
-    r"(?P<b>[a-z-]{4,}(?: [a-z]{4,})?) (?=[.,])"
-    r"|[.] (?P<my>(?:the |my ))(?P<c>[a-z-]{4,}) (?=[.])"
+    r"|our )?)(?!called |named )(?P<b>[a-z-]{4,}(?: [a-z]{4,})?) (?=[.,])"
+    r"|[.] (?P<my>(?:the "
+    r"|my ))(?P<c>[a-z-]{4,}) (?=[.])"
 )
 _NO_NAME = _words(
     "back away here there gone left landed down off out home again done ready painted"
@@ -124,10 +118,8 @@ _NO_NAME = _words(
 )
 _AS_NAME = (  # where such a name stands later
     r"(?: (?:goes|comes|bye|hello|hiya|welcome) | [.,?] (?:(?:and|so|but|well|there"
-    r"|oh) )*)"
-    r"(?:the |my |our )?NAME (?:is|was|came|comes|left|leaves|goes|landed|lands|went"
-    r"|down|up"
-    r"|off|in|out|back|away)(?= )"
+    r"|oh) )*)(?:the |my |our )?NAME (?:is|was|came|comes|left|leaves|goes|landed|lands"
+    r"|went|down|up|off|in|out|back|away)(?= )"
 )
 _NEAR_NAMING = 110  # characters between a bee's painting and her naming; guess
 # One bee of two colours: "the blue and white one is".
@@ -190,8 +182,7 @@ class BeeNames:
         every, each = _any_of(self._marks), _any_of(self._alone)
         self._two = re.compile(
             rf" (?P<one>{each}) (?:(?:and|a|an|half|with|point|dot|spot|of|plus|over"
-            rf"|,) )+"
-            rf"(?P<two>{each})(?= )"
+            rf"|,) )+(?P<two>{each})(?= )"
         )
         self._with_dot = re.compile(
             rf"{_BEFORE}{BEE} (?:with|wearing|in) (?:the|an?|her) (?P<mark>{every})"
@@ -340,16 +331,18 @@ class BeeNames:
         match = self._plain.match(text, place)
         if match:
             return Named(mark=UNMARKED, end=match.end(), full=True)
+        return self._colourless(text, place)
+
+    def _colourless(self, text: str, place: int) -> Named | None:
+        """Read what means a bee without her colours: "another", "the bauble", "she"."""
         match = self._some.match(text, place)
         if match:
             return Named(mark="", end=match.end(), pronoun=match["pronoun"], some=True)
         called = self._by_epithet(text, place)
-        if called:
-            return called
         match = self._pronoun.match(text, place)
-        if match and match["pronoun"] != "he":
-            return Named(mark="", end=match.end(), pronoun=match["pronoun"])
-        return None
+        if called or match is None or match["pronoun"] == "he":
+            return called
+        return Named(mark="", end=match.end(), pronoun=match["pronoun"])
 
     def _in_order(self, mark: str) -> str:
         """Give a bee of two colours as she was named first: "white and blue" too."""

@@ -69,16 +69,14 @@ _MOVES = (
         " sat sweep swept sweeping wing winging slid sliding beat beats blasted struck"
     )
     | forms(
-        "zoom buzz zip+ dart whizz whiz+ drop+ pop+ swoop sail float drift wander crawl"
-        " walk hover circle spiral dash scoot slip+ sneak nip+ peel push whirl wheel"
-        " bounce plop+ bumble amble rock roll lift climb head turn move whip+ bomb hop+"
-        " skip+ trundle toddle trot+ hurtle race rush scurry streak glide plummet dive"
-        " dip+ touch clear pack power plonk blunder straggle stroll bob+ check show"
-        " cruise rocket whirr sit+ loop bank slope potter saunter waltz dance flit+"
-        " flutter"
-        " wobble stagger lumber tumble pile call follow barrel jet+ blast scuttle"
-        " scamper"
-        " veer curve angle steer kick knock burst start"
+        "zoom buzz zip+ dart whizz whiz+ drop+ pop+ swoop sail float drift wander "
+        "crawl walk hover circle spiral dash scoot slip+ sneak nip+ peel push whirl "
+        "wheel bounce plop+ bumble amble rock roll lift climb head turn move whip+ "
+        "bomb hop+ skip+ trundle toddle trot+ hurtle race rush scurry streak glide "
+        "plummet dive dip+ touch clear pack power plonk blunder straggle stroll bob+ "
+        "check show cruise rocket whirr sit+ loop bank slope potter saunter waltz "
+        "dance flit+ flutter wobble stagger lumber tumble pile call follow barrel jet+ "
+        "blast scuttle scamper veer curve angle steer kick knock burst start"
     )
 )
 NOUNS = words_of("return arrival departure landing takeoff liftoff exit")
@@ -110,10 +108,9 @@ ADVERB = re.compile(
 )
 # A bee is no subject after these.
 GOVERNS = words_of(
-    "striking crossing taking writing putting calling counting with behind after than"
-    " like as of beside near for past before from alongside"
-    " turn switch shut joined following followed by to see sees saw missed on at about"
-    " unlike without"
+    "striking crossing taking writing putting calling counting with behind after than "
+    "like as of beside near for past before from alongside turn switch shut joined "
+    "following followed by to see sees saw missed on at about unlike without"
 )
 
 
@@ -139,13 +136,10 @@ _FOLLOWS = (
     | NOT
     | GOVERNS
     | words_of(
-        "done back in down off away out up here home on again who that which and or"
-        " but did do"
-        " does still also then now there too over both each together having must might"
-        " may"
-        " could would will should has finally at into this straight right all more"
-        " first"
-        " next last so as while i she we it upon there present"
+        "done back in down off away out up here home on again who that which and or "
+        "but did do does still also then now there too over both each together having "
+        "must might may could would will should has finally at into this straight "
+        "right all more first next last so as while i she we it upon there present"
     )
 )
 
@@ -171,10 +165,10 @@ def moved(
     """Read a verb and its way: kind, the words up to its end, whether only a state."""
     verb = words[place].text
     after = place + 1
-    if verb in NOUNS and place and words[place - 1].text in _WHOSE:
-        return None  # "since her departure"
-    if verb == "go" and place and words[place - 1].text in {"a", "another", "one"}:
-        return None  # "having another go"
+    before = words[place - 1].text if place else ""
+    her_own = verb in NOUNS and before in _WHOSE  # "since her departure"
+    if her_own or (verb == "go" and before in {"a", "another", "one"}):
+        return None
     if verb in _BE or verb in _AT:
         return _state(text, words, after if verb in _BE else place)
     if verb in _DRINKS:

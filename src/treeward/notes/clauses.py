@@ -41,15 +41,14 @@ if TYPE_CHECKING:
 _SHOWS = words_of("there here back in off away out up down next then again first hello")
 _UNREAL = re.compile(
     r" (?:would|(?:do|did) not (?:think|believe|suppose)|doubt|could|should|will|shall"
-    r"|may|might|if|when|whenever|until|till|once|unless"
-    r"|before|hope|hoping|wish|want|wants|wanted|expect|expecting|expected|going to"
-    r"|about to|ready to|trying to|tries to|likely to|due|let|wonder|wondering|suppose"
-    r"|reckon(?:ed)? on|usually|always|often|sometimes|every|each|yesterday|tomorrow"
-    r"|used to|thought|think(?:ing)? of|looks? like|waiting for|wait for|watch for"
-    r"|seems? to|as if|as though|like to|to be|intend(?:ed|ing)?|meant|plan(?:ned"
-    r"|ning)?|promised|nearly|almost|need|needs|can|last"
-    r" (?:time"
-    r"|week|year|trip)|than|people|they say|means? to|decides? to) "
+    r"|may|might|if|when|whenever|until|till|once|unless|before|hope|hoping|wish|want"
+    r"|wants|wanted|expect|expecting|expected|going to|about to|ready to|trying to"
+    r"|tries to|likely to|due|let|wonder|wondering|suppose|reckon(?:ed)? on|usually"
+    r"|always|often|sometimes|every|each|yesterday|tomorrow|used to|thought"
+    r"|think(?:ing)? of|looks? like|waiting for|wait for|watch for|seems? to|as if"
+    r"|as though|like to|to be|intend(?:ed|ing)?|meant|plan(?:ned|ning)?|promised"
+    r"|nearly|almost|need|needs|can|last (?:time|week|year|trip)|than|people|they say"
+    r"|means? to|decides? to) "
 )
 _YET = re.compile(r" (?:yet|so far) ")
 _STILL = re.compile(
@@ -65,61 +64,50 @@ _LEADS = re.compile(
     r"|down|first|again|out) )*"
 )
 _NO_BEE_YET = re.compile(
-    r"(?:(?:i|we|and|so|will|must|shall|have|am|now|do|abandon|abandoned|abandoning) )*"
-    r"abandon(?:ed|ing)? |(?:no|not a|not any|never any) (?:more )?(?:sign|show|trace"
-    r"|word|sight|hide nor"
-    r" hair|news|glimpse|peep|whisker) (?:of|from) |(?:seen )?(?:nothing|naught|nowt)"
-    r" (?:of"
-    r"|from|more of) |(?:(?:i|we|am|are|have|is|been|still) )*(?:given|giving|give"
-    r"|gave) up"
-    r" (?:hope )?(?:on|of|waiting for) |(?:(?:i|we|am|are|have|think|fear) )*(?:lost"
-    r"|losing) "
-    r"|(?:still )?(?:waiting|looking) (?:for|on)"
+    r"(?:(?:i|we|and|so|will|must|shall|have|am|now|do|abandon|abandoned"
+    r"|abandoning) )*abandon(?:ed|ing)? |(?:no|not a|not any"
+    r"|never any) (?:more )?(?:sign|show|trace|word|sight|hide nor hair|news|glimpse"
+    r"|peep|whisker) (?:of|from) |(?:seen )?(?:nothing|naught|nowt) (?:of|from"
+    r"|more of) |(?:(?:i|we|am|are|have|is|been|still) )*(?:given|giving|give"
+    r"|gave) up (?:hope )?(?:on|of|waiting for) |(?:(?:i|we|am|are|have|think"
+    r"|fear) )*(?:lost|losing) |(?:still )?(?:waiting|looking) (?:for|on)"
 )
 _PUT_DOWN = re.compile(
-    r"(?:(?:i|we|will|am|are|so|let us|have|shall|going to|and|must) )*"
-    r"(?:(?:scratch|strike|cross|rub|scrub|wipe|drop|take) her (?:off|out|from)"
-    r"|(?:close|close up|end) her (?:page|line|column)|(?:put|putting"
-    r"|write"
-    r"|writing|count|counting|treat|treating|call|calling|log|logging|mark|give"
-    r"|giving) (?:up on )?her"
-    r"(?: (?:down|off|up|as|for|a))*(?: (?:lost|missing|gone|missed|dead|no show|not"
-    r" returned))?)(?= )"
+    r"(?:(?:i|we|will|am|are|so|let us|have|shall|going to|and|must) )*(?:(?:scratch"
+    r"|strike|cross|rub|scrub|wipe|drop|take) her (?:off|out|from)|(?:close|close up"
+    r"|end) her (?:page|line|column)|(?:put|putting|write|writing|count|counting|treat"
+    r"|treating|call|calling|log|logging|mark|give|giving) (?:up on )?her(?: (?:down"
+    r"|off|up|as|for|a))*(?: (?:lost|missing|gone|missed|dead|no show"
+    r"|not returned))?)(?= )"
 )
 COUNTED = re.compile(
     r" (?:, )?(?:i|we) (?:(?:will|would|must|have to|now|am|are) )*(?:consider|regard"
-    r"|count"
-    r"|call|write|give|put|take|log)(?:ing|en)?(?: (?:her|it|down|as|off|for))*"
-    r" (?:lost|missing|gone|missed|up|off|dead|a no show)(?: on)?(?= )"
+    r"|count|call|write|give|put|take|log)(?:ing|en)?(?: (?:her|it|down|as|off"
+    r"|for))* (?:lost|missing|gone|missed|up|off|dead|a no show)(?: on)?(?= )"
 )
 _REGARD = re.compile(  # "I now regard the red worker as lost"
     r"(?: (?:i|we) (?:[a-z]+ ){0,3}?|^ (?:so |and )?)(?:regard|count|consider|call"
-    r"|write|give|put|log"
-    r"|treat|strike"
-    r"|cross|scratch|declare|report|reckon|mark)(?:ing|e|ed|en)? (?:[a-z]+ )?$"
+    r"|write|give|put|log|treat|strike|cross|scratch|declare|report|reckon|mark)(?:ing"
+    r"|e|ed|en)? (?:[a-z]+ )?$"
 )
 _FROM_SIGHT = re.compile(  # "lost her in the sun"
-    r" (?:in|into|behind|against|agin|over|above|at|to|by|among|near|past|from|there|after"
-    r"|through|under|beyond) "
+    r" (?:in|into|behind|against|agin|over|above|at|to|by|among|near|past|from|there"
+    r"|after|through|under|beyond) "
 )
 _AS_LOST = re.compile(
     r"(?: (?:as|down|for|off|out|up|to|be|is))*(?: (?:a|the))? ?(?:lost|missing|gone"
-    r"|missed|dead"
-    r"|no show|absent|finished|off|up|out)(?= )"
+    r"|missed|dead|no show|absent|finished|off|up|out)(?= )"
 )
 _LOST = re.compile(
-    r"(?: (?:is|was|has|been|still|gone|well))+ (?:missing|overdue|late|lost"
-    r"|awol|no show|absent|not come|not back|not returned"
-    r"|given up on)(?= )"
+    r"(?: (?:is|was|has|been|still|gone|well))+ (?:missing|overdue|late|lost|awol"
+    r"|no show|absent|not come|not back|not returned|given up on)(?= )"
 )
 _NAMED_FIRST = re.compile(
-    r" (?:, )?nothing (?:either|yet|again|still)?(?= ?[.,])"
-    r"| (?:, )?(?:(?:still|is|and|there is|well) )*(?:no|negative|not a|zero|nil"
-    r"|nothing|not had)"
-    r" (?:(?:a|any|more) )?(?:contact|sign|show|trace|word|sight|peep|sausage|report"
-    r"|return"
-    r"|of her|glimpse|whisper|dicky ?bird)(?= )"
-    r"| (?:is|has) (?:been )?(?:had it|a goner|done for|written off|a write off)(?= )"
+    r" (?:, )?nothing (?:either|yet|again|still)?(?= ?[.,])| (?:, )?(?:(?:still|is|and"
+    r"|there is|well) )*(?:no|negative|not a|zero|nil|nothing|not had) (?:(?:a|any"
+    r"|more) )?(?:contact|sign|show|trace|word|sight|peep|sausage|report|return|of her"
+    r"|glimpse|whisper|dicky ?bird)(?= )| (?:is|has) (?:been )?(?:had it|a goner"
+    r"|done for|written off|a write off)(?= )"
 )
 _UNSEEN = re.compile(
     r" (?:not|never|missed) (?:see|saw|seen|seeing|catch|caught|notice) "
@@ -135,37 +123,34 @@ _ON_HER = words_of(
 # Who is given a colour, where the colour's own word stands as COLOUR.
 _SHE = (
     r"(?:her|him|she|this|that|it|another|one|you|number \w+|(?:the|a) (?:next|first"
-    r"|second"
-    r"|third|fourth|fifth|last|other)(?= (?:[.,]|and|with|now|who|that|which|is|was|gets"
+    r"|second|third|fourth|fifth|last|other)(?= (?:[.,]|and|with|now|who|that|which|is"
+    r"|was|gets"
     rf"|here|there|in|takes|{BEE}))|(?:the|a|an|our|my|this|that|each|one)"
     rf"(?: [a-z]+){{0,4}}? {BEE}|{BEE}|(?:the|her) (?:thorax|abdomen))"
 )
 _HERS = rf"{_SHE}(?= )(?! (?:is|was|from|in|who) )"
 _GIVE = (
     r"(?:put|puts|putting|give|gives|gave|given|giving|apply|applying|applied|applies"
-    r"|use"
-    r"|using|take|taking|took|make|makes|making|made|do|doing|did|done|get|gets|got"
+    r"|use|using|take|taking|took|make|makes|making|made|do|doing|did|done|get|gets|got"
     r"|getting|receives|received|becomes|became|wear|wears|wearing|choose|chose|pick"
-    r"|picked"
-    r"|finish|add|added|touch|touched|goes|try|tried|drop|dropped)"
+    r"|picked|finish|add|added|touch|touched|goes|try|tried|drop|dropped)"
 )
 _GIVEN = re.compile(
     # "I am applying COLOUR on this one", "for her I take the COLOUR"
     rf" {_GIVE} (?:[a-z,]+ ){{0,8}}?(?:on|upon|onto|for|to"
-    rf"|with) (?:[a-z]+ )?{_HERS}.* COLOUR "
-    rf"| (?:for|to|on|upon) (?:[a-z]+ )?{_HERS} (?:[a-z,]+ ){{0,6}}?{_GIVE} .*COLOUR "
-    rf"| {_GIVE} (?:[a-z,]+ ){{0,6}}?COLOUR (?:[a-z]+ ){{0,2}}?(?:on|upon|onto|for|to)"
-    rf" (?:[a-z]+ )?{_HERS}"
-    rf"| {_GIVE} {_HERS} (?:[a-z]+ ){{0,4}}?COLOUR "
+    rf"|with) (?:[a-z]+ )?{_HERS}.* COLOUR | (?:for|to|on"
+    rf"|upon) (?:[a-z]+ )?{_HERS} (?:[a-z,]+ ){{0,6}}?{_GIVE} .*COLOUR "
+    rf"| {_GIVE} (?:[a-z,]+ ){{0,6}}?COLOUR (?:[a-z]+ ){{0,2}}?(?:on|upon|onto|for"
+    rf"|to) (?:[a-z]+ )?{_HERS}| {_GIVE} {_HERS} (?:[a-z]+ ){{0,4}}?COLOUR "
     # "a second worker now receives COLOUR", "she is a COLOUR hat", "is got her COLOUR"
-    rf"| (?:number \w+|(?:this|that|the (?:next|new|first|second|third|fourth)) (?:one|{BEE})"
-    rf"|(?:first|second|third|fourth|fifth|new|next) {BEE}|next up|the new one|she|one done)"
-    r" (?:(?:is|was|that|,|therefore|now|then|wearing|to be|and|she|it|will be) )*"
-    r"(?:(?:the|a|my|in) )?COLOUR (?:(?:now|then|one|done) )?[.,]"
-    r"| that is COLOUR (?:done|on|sorted|painted) [.,]"
-    r"| (?:gets|getting|gave|give|giving|given|receives|received|becomes|became|wears"
-    r"|wearing)"
-    r" (?:[a-z]+ ){0,4}?COLOUR "
+    rf"| (?:number \w+|(?:this|that|the (?:next|new|first|second|third|fourth)) (?:one"
+    rf"|{BEE})|(?:first|second|third|fourth|fifth|new|next) {BEE}|next up|the new one"
+    rf"|she|one done)"
+    r" (?:(?:is|was|that|,|therefore|now|then|wearing|to be|and|she|it"
+    r"|will be) )*(?:(?:the|a|my|in) )?COLOUR (?:(?:now|then|one|done) )?[.,]"
+    r"| that is COLOUR (?:done|on|sorted|painted) [.,]| (?:gets|getting|gave|give"
+    r"|giving|given|receives|received|becomes|became|wears"
+    r"|wearing) (?:[a-z]+ ){0,4}?COLOUR "
     rf"| {_SHE} (?:(?:is|has|now|then|therefore) )*(?:get|takes|took|got|goes)"
     rf" (?:[a-z]+ ){{0,3}}?COLOUR "
     r"| (?:she|this one|that one|the third|the second|number \w+|one bee) (?:is|wears) "
@@ -175,12 +160,10 @@ _GIVEN = re.compile(
     rf"| COLOUR (?:(?:is|was|goes|went|next|now|,) )*(?:on|upon|onto|for|to) "
     rf"(?:(?:her|its) )?(?:{_HERS}|thorax|abdomen|back)"
     r"| (?:drop|dot|spot|dab|blob|touch|splash|point|speck|tip"
-    r"|lick) of (?:the )?COLOUR "
-    r"(?:for|on|to|upon|onto|now) | half COLOUR and "
+    r"|lick) of (?:the )?COLOUR (?:for|on|to|upon|onto|now) | half COLOUR and "
     r"|(?: (?:and|so|then|there|a|an|one|another|nice|fine|fat|big|little|small|wee"
-    r"|good"
-    r"|neat))+ COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark|point)s? (?!of |is )"
-    r"|[.,] COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark|point)s? [.,]"
+    r"|good|neat))+ COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark|point)s? (?!of "
+    r"|is )|[.,] COLOUR (?:dot|spot|dab|blob|splash|smear|daub|mark|point)s? [.,]"
 )
 _A_BEE = re.compile(rf" {BEE} ")
 _IS_PAINTING = re.compile(
@@ -188,14 +171,15 @@ _IS_PAINTING = re.compile(
 )
 # What tells of painting; two of them are enough for a colour that is new.
 _PAINTS = re.compile(
-    r" (?:paint\w*|brush|dab\w*|dot\w*|spot|blob|pens?|pot|varnish|texter|marker|marking"
+    r" (?:paint\w*|brush|dab\w*|dot\w*|spot|blob|pens?|pot|varnish|texter|marker"
+    r"|marking"
     r"|touch\w*|appl\w+|tip|stick|ink|drop|hold still|stay still|sit still|colou?r) "
 )
 _GIVES = re.compile(rf" (?:i|we|now|have|and|am|is|are|so) (?:[a-z]+ ){{0,2}}?{_GIVE} ")
 _TO_HER = re.compile(rf" (?:on|upon|onto|for|to|with)? ?(?:[a-z]+ )?{_HERS}")
 _ALL_DONE = re.compile(
-    r" (?:done|got her|finished|took it|dry|that is it|voila?|is on|applied|there(?= [.,]))"
-    r"(?= )"
+    r" (?:done|got her|finished|took it|dry|that is it|voila?|is on|applied"
+    r"|there(?= [.,]))(?= )"
 )
 _ENOUGH_CUES = 2
 _PAINT_NEAR = 90  # characters before the sentence that tell of painting; guess
@@ -204,9 +188,9 @@ _OTHER_PAINTER = re.compile(
     r"|painted up|over there|away from) "
 )
 _OBJECT = re.compile(  # "the red light", "white-tailed", "orange on the legs"
-    r" COLOUR (?!dot|spot|dab|blob|mark|point|one|bee|now|next|then|today|and|on|upon|for|to"
-    r"|with|because|is|it|her|she|this|that|in|as|again|paint|open|so|like|first|done|pen|marker|varnish|polish)[a-z]+ "
-    r"|thumb|fingers?|sleeve|shirt|hat |coat"
+    r" COLOUR (?!dot|spot|dab|blob|mark|point|one|bee|now|next|then|today|and|on|upon"
+    r"|for|to|with|because|is|it|her|she|this|that|in|as|again|paint|open|so|like|first"
+    r"|done|pen|marker|varnish|polish)[a-z]+ |thumb|fingers?|sleeve|shirt|hat |coat"
     r"|pollen| COLOUR on (?:the|her) (?:legs?|belly)"
 )
 _NEXT_ONE = re.compile(
@@ -231,15 +215,15 @@ LONE = 2  # "blue", "in blue"
 _SHORT = 6  # words of a clause that only names the colour; guess
 _ON_BACK = re.compile(r" on (?:the|her|its|his|a) back ")
 _MOVED = re.compile(
-    r" (?:land\w*|touch\w* down|returned|arrived|came|comes|coming in|flew|flying|took off"
-    r"|drinking|feeding|had her (?:drink|fill)|up she|off she|next to her|here is|in is) "
+    r" (?:land\w*|touch\w* down|returned|arrived|came|comes|coming in|flew|flying"
+    r"|took off|drinking|feeding|had her (?:drink|fill)|up she|off she|next to her"
+    r"|here is|in is) "
 )
 _PAINTED_BEFORE = re.compile(
     r" (?:yesterday|last (?:week|time|night|year)|on \w+day|earlier|ago|had been|who"
     r"|whom|(?:one|bee|girl|lady|that) with|pollen|legs?|trousers|belly|nice"
-    r"|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone|returned|arrived|here"
-    r"|left|off"
-    r"|away|here is|there is) "
+    r"|was painted|from \w+day|the one (?:i|we)|came|back|landed|gone|returned|arrived"
+    r"|here|left|off|away|here is|there is) "
 )
 
 
@@ -442,12 +426,9 @@ _HELPS = (" is ", " was ", " have ", " had ", " now is ", " now has ")
 _I = re.compile(r" (?:i|we|you|they) ")
 _LAST = re.compile(
     r" (?:(?P<away>(?:dish|plate|place|saucer|me|us|home|herself|air) (?:left|gone"
-    r"|flown"
-    r"|lifted)|(?:away|off) (?:flown|gone|been|set)|departed|flown|gone)|(?:dish"
-    r"|plate|place"
-    r"|saucer|home|herself|back) (?:found|reached|set|come|flown|landed)|returned"
-    r"|arrived"
-    r"|landed)(?: again)? $"
+    r"|flown|lifted)|(?:away|off) (?:flown|gone|been|set)|departed|flown|gone)|(?:dish"
+    r"|plate|place|saucer|home|herself|back) (?:found|reached|set|come|flown|landed)"
+    r"|returned|arrived|landed)(?: again)? $"
 )
 
 

@@ -16,8 +16,9 @@ from treeward.speech.utterances import Alternative
 
 from . import sentences as st
 from .flags import Flag, FlagCode
-from .found_notes import CORRECTED_S, tells_a_way
+from .found_notes import CORRECTED_S
 from .sentences import place_after, words_from
+from .told_before import tells_a_way
 
 if TYPE_CHECKING:
     from .bee_names import BeeNames
@@ -28,21 +29,18 @@ if TYPE_CHECKING:
 
 _SOFT = (
     r"(?:no|nope|naw|nah|och|aye|oh|okay|wait|hang on|hold on|well|yes|a minute"
-    r"|wait a minute|hang about"
-    r"|oh dear|right|and|but|so|or|,)"
+    r"|wait a minute|hang about|oh dear|right|and|but|so|or|,)"
 )
 _SORRY = (
-    r"(?:sorry|i am sorry|wait no|no wait|no no|i mean|i meant(?: to say)?"
-    r"|make (?:that|it)"
-    r"|i (?:tell|told) a lie|tell a lie|i lie|i lied|correction(?: to the last \w+)?"
-    r"|or rather|rather"
-    r"|my (?:mistake|bad|error)|scratch (?:that|the last(?: \w+)?)|cancel that"
-    r"|strike that"
-    r"|forget that|i apologise|apologies|(?:that|it) should (?:be|have been|read)"
-    r"|should (?:be|have been)|i was wrong|that is (?:wrong|not right)|that was wrong"
-    r"|not that|i take that back|oops|whoops|i had (?:it|that) (?:wrong|backwards)"
-    r"|i misread(?: it| that)?|i (?:read|said) (?:it|that) wrong"
-    r"|(?:i )?beg your pardon|beg pardon|i stand corrected|excuse me)"
+    r"(?:sorry|i am sorry|wait no|no wait|no no|i mean|i meant(?: to say)?|make (?:that"
+    r"|it)|i (?:tell|told) a lie|tell a lie|i lie|i lied"
+    r"|correction(?: to the last \w+)?|or rather|rather|my (?:mistake|bad|error)"
+    r"|scratch (?:that|the last(?: \w+)?)|cancel that|strike that|forget that"
+    r"|i apologise|apologies|(?:that|it) should (?:be|have been|read)|should (?:be"
+    r"|have been)|i was wrong|that is (?:wrong|not right)|that was wrong|not that"
+    r"|i take that back|oops|whoops|i had (?:it|that) (?:wrong|backwards)"
+    r"|i misread(?: it| that)?|i (?:read|said) (?:it|that) wrong|(?:i )?beg your pardon"
+    r"|beg pardon|i stand corrected|excuse me)"
 )
 _STRONG = re.compile(rf"(?:{_SOFT} )*{_SORRY} (?:(?:{_SOFT}|{_SORRY}|[.]) )*")
 _WEAK = re.compile(
@@ -51,10 +49,8 @@ _WEAK = re.compile(
 )
 _POINTS = re.compile(
     r"(?:(?:(?:that|it|this|that one|this one|she) (?:was|is|should be"
-    r"|should have been)"
-    r"|was|should be|i meant|i mean|the|you mean|make that|the last (?:bearing|one"
-    r"|time)"
-    r"(?: is| was)?) )*"
+    r"|should have been)|was|should be|i meant|i mean|the|you mean|make that"
+    r"|the last (?:bearing|one|time)(?: is| was)?) )*"
 )
 _AFTER_NAME = re.compile(
     r"(?:, )?(?:(?:that (?:was|is)|i (?:mean|meant|think)|it (?:was|is)|actually) )?"
@@ -68,8 +64,7 @@ _THEN = re.compile(
 )
 _STAYS = re.compile(
     r"(?:(?:no|oh|wait|hang on|,|sorry) )*(?:she|it|that one|{name}) (?:is|did|was"
-    r"|has) not"
-    r" ?(?:[.,]|gone |left |landed |back |away |moved |go |leave |land )"
+    r"|has) not ?(?:[.,]|gone |left |landed |back |away |moved |go |leave |land )"
     r"|(?:(?:no|oh|wait|hang on|,|sorry) )*(?:no|wait|hang on|false alarm) (?:, )?"
     r"(?:she|it) is (?:still|back)".replace("{name}", r"[a-z]+")
 )
@@ -194,8 +189,7 @@ class Corrections:
         return side.end()
 
     def _mends_minutes(self, place: int, said: int, minute: int) -> bool:
-        """Tell whether a number takes the place of minutes: "ten forty, no,"
-        " forty-one"."""
+        """Tell whether a number mends minutes: "ten forty, no, forty-one"."""
         return (
             0 < abs(said - minute) <= MENDED_MIN
             and said < 60

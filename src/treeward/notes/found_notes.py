@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
@@ -16,6 +15,14 @@ from .bee_names import OTHER, BeeNames, Named, View
 from .events import Event
 from .flags import Flag, FlagCode
 from .narrated_durations import adjuncts
+from .told_before import (
+    REPEATED_S,
+    confirms,
+    mended,
+    restated,
+    tells_a_way,
+    told_already,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,18 +30,13 @@ if TYPE_CHECKING:
     from .narrated_actions import Done
     from .sentences import Speech, StreamWord, Told
 
-HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
-SKIPPED_S = 180.0  # a recorder that only runs while somebody speaks; guess
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
 SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess
 HEDGED = 0.5  # share of hedged notes that are right; guess
 LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; guess
 CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
-REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
 KNOWN_S = 90.0  # loose words so soon only tell more of what is noted; guess
 DRINKS_S = 150.0  # "back" so soon after her painting tells that she stayed; guess
-RESTATED_S = 4.0  # "ninety, ninety-six": a value so soon after another mends it; guess
-MENDED_DEG = 35  # by so much at most; guess
 PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
@@ -72,30 +74,6 @@ class FoundNotes:
         told = {EventKind.BEARING, EventKind.TIME, EventKind.SCRATCH}
         bearings = all(event.kind in told for event in after)
         return bearings and self.second(place) - max(end_s, self._again_s) <= within_s
-
-    def clock_gain_s(self, value: str, place: int) -> float | None:
-        """Give how much more the clock went on than the recording since a time told.
-
-        None without a time before; `value` is the time of day said at `place`.
-        """
-        told = next(
-            (e for e in reversed(self.events) if e.kind is EventKind.TIME), None
-        )
-        if told is None or not told.value:
-            return None
-        now_min, then_min = (_minutes(one) for one in (value, told.value))
-        gone_s = (now_min - then_min) % HALF_DAY_MIN * 60.0
-        return gone_s - (self.second(place) - (told.start_s or 0.0))
-
-    def skips(self) -> bool:
-        """Tell whether the recorder was off between times told: silence is left out."""
-        times = [e for e in self.events if e.kind is EventKind.TIME and e.value]
-        return any(
-            (_minutes(late.value) - _minutes(soon.value)) % HALF_DAY_MIN * 60.0
-            - ((late.start_s or 0.0) - (soon.start_s or 0.0))
-            > SKIPPED_S
-            for soon, late in pairwise(times)
-        )
 
     def second(self, place: int) -> float:
         """Give the second of the recording that was reached at `place`."""
@@ -173,22 +151,14 @@ class FoundNotes:
         self.last_ago_s = done.ago_s
         tail, end, others = self._hedge_after(done)
         others = [*done.others, *others]
-        flags = [*done.flags]
-        if done.others:
-            flags.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
         confidence = 1.0
         mark = done.named.mark
         alternatives = [
             Alternative(text=f"{done.kind} {other}", confidence=0.4) for other in others
         ]
-        if hedges or tail:
-            said = (*hedges, *((tail,) if tail else ()))
-            flags.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
-            confidence *= HEDGED
-        if not done.certain:
-            flags.append(Flag(FlagCode.ONLY_NAMED))
-        if done.named.called:
-            flags.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, mark))
+        said = tuple(filter(None, (*hedges, tail)))
+        flags = [*done.flags, *_doubts_in_words(done, said)]
+        confidence *= HEDGED if said else 1.0
         if not mark:
             mark, why, could_be = self._meant(done)
             talk = not mark and not self._worth_asking(done, could_be)
@@ -205,14 +175,7 @@ class FoundNotes:
         elif self._repeated(done, mark) or self._known(done, mark):
             self._again_s = self.second(done.start)
             return end
-        if done.kind is EventKind.BACK and mark and mark in self.view.here:
-            flags.append(Flag.of(FlagCode.HERE_ALREADY, mark))
-        elif done.kind is EventKind.BACK and self._seen_late(done):
-            flags.append(Flag(FlagCode.FOUND_HERE))
-        known = {*self.names.seen, *self.names.painted}
-        new = mark and mark not in known and not self.names.painted
-        if new and done.kind is EventKind.AWAY and len(self.names.seen) > 1:
-            flags.append(Flag.of(FlagCode.NEW_BEE, mark))
+        flags += self._doubts(done, mark)
         event = self._event(
             done.kind,
             done.start,
@@ -232,11 +195,28 @@ class FoundNotes:
         self.view.note(done.kind, mark)
         self.names.seen.add(mark)
         if done.kind is EventKind.MARK:
-            first = max(self.text.rfind(stop, 0, done.start) for stop in (" . ", " ? "))
-            border = sayings.REST.search(self.text, done.end)
-            said_end = border.start() if border else len(self.text)
-            self.names.learn_look(self.text[max(0, first + 2) : said_end], mark)
+            self._learn_look(done, mark)
         return end
+
+    def _doubts(self, done: Done, mark: str) -> list[Flag]:
+        """Give what makes a note doubtful by what is known of the bee."""
+        doubts: list[Flag] = []
+        if done.kind is EventKind.BACK and mark and mark in self.view.here:
+            doubts.append(Flag.of(FlagCode.HERE_ALREADY, mark))
+        elif done.kind is EventKind.BACK and self._seen_late(done):
+            doubts.append(Flag(FlagCode.FOUND_HERE))
+        known = {*self.names.seen, *self.names.painted}
+        new = mark and mark not in known and not self.names.painted
+        if new and done.kind is EventKind.AWAY and len(self.names.seen) > 1:
+            doubts.append(Flag.of(FlagCode.NEW_BEE, mark))
+        return doubts
+
+    def _learn_look(self, done: Done, mark: str) -> None:
+        """Learn what a bee may be called from the sentence of her painting."""
+        first = max(self.text.rfind(stop, 0, done.start) for stop in (" . ", " ? "))
+        border = sayings.REST.search(self.text, done.end)
+        said_end = border.start() if border else len(self.text)
+        self.names.learn_look(self.text[max(0, first + 2) : said_end], mark)
 
     def _worth_asking(self, done: Done, could_be: Sequence[str]) -> bool:
         """Tell whether a note is to stand though nobody knows of which bee it is."""
@@ -362,10 +342,8 @@ class FoundNotes:
             self._took_back = False  # "no she isn't ... cancel that" takes back once
             return
         flags = [*told.flags]
-        if told.kind is EventKind.SCRATCH and self.events:
-            late_s = self.second(told.start) - (self.events[-1].end_s or 0.0)
-            if late_s > CORRECTED_S / 2 or self.since_border(told.start):
-                flags.append(Flag(FlagCode.SCRATCH_OF_WHAT))
+        if told.kind is EventKind.SCRATCH and self._scratches_what(told):
+            flags.append(Flag(FlagCode.SCRATCH_OF_WHAT))
         confidence = 1.0
         mark, why = self._bee_of(told)
         if why:
@@ -404,26 +382,22 @@ class FoundNotes:
                 for option in told.options
             ),
         )
-        if self._told_already(event):
+        sure = len(self.events) - 1 in self.given
+        if told_already(self.events, event) or confirms(self.events, event):
             return
-        point = event.kind is EventKind.BEARING and " " in event.value
-        if self._restated(event):
-            if point and " " not in self.events[-1].value:
-                return  # "ninety-six. East, then."
-            last = self.events.pop()
-            mended = Flag.of(FlagCode.CORRECTED, event.heard)
-            flags = tuple(dict.fromkeys((*event.flags, mended)))
-            other = Alternative(text=f"{name} {last.value}", confidence=0.2)
-            event = replace(
-                event,
-                flags=flags,
-                heard=f"{last.heard} {event.heard}",
-                alternatives=(*event.alternatives, other),
-            )
+        if restated(self.events, event) and not (sure or hedges):
+            event = mended(self.events.pop(), event)
         if tells_a_way(event):
             self._tell_way(event, told, hedged=bool(hedges))
         else:
             self.add(event)
+
+    def _scratches_what(self, told: Told) -> bool:
+        """Tell whether nobody knows which note is taken back."""
+        if not self.events:
+            return False
+        late_s = self.second(told.start) - (self.events[-1].end_s or 0.0)
+        return late_s > CORRECTED_S / 2 or self.since_border(told.start)
 
     def _tell_way(self, event: Event, told: Told, *, hedged: bool) -> None:
         """Take in where a bee flew, beside what was said of it just before."""
@@ -456,60 +430,26 @@ class FoundNotes:
             ),
         )
 
-    def _restated(self, event: Event) -> bool:
-        """Tell whether this value takes the place of the last: "ninety, ninety-six"."""
-        last = self.events[-1] if self.events else None
-        if last is None or (last.kind, last.mark) != (event.kind, event.mark):
-            return False
-        if not (last.value and event.value) or len(self.events) - 1 in self.given:
-            return False
-        gap_s = (event.start_s or 0.0) - (last.end_s or 0.0)
-        if event.kind is EventKind.STATION:  # "station two. No, three."
-            return gap_s <= REPEATED_S
-        soon = gap_s <= RESTATED_S
-        return (
-            soon
-            and event.kind in {EventKind.BEARING, EventKind.DURATION}
-            and (event.kind is EventKind.DURATION or _near(last.value, event.value))
-        )
-
-    def _told_already(self, event: Event) -> bool:
-        """Tell whether this is one with a note just before."""
-        watching = {EventKind.PAUSE, EventKind.RESUME}
-        same = {EventKind.WIND, EventKind.BEARING, EventKind.TIME, EventKind.STATION}
-        for last in reversed(self.events):
-            if (event.start_s or 0.0) - (last.end_s or 0.0) > REPEATED_S:
-                return False
-            if event.kind in watching and last.kind is event.kind:
-                return True
-            told = (last.kind, last.mark, last.value)
-            if event.kind in same and told == (event.kind, event.mark, event.value):
-                return True
-        return False
-
     def _bee_of(self, told: Told) -> tuple[str, Flag | None]:
         """Give the bee that a value is of, and why that is in doubt."""
         named = told.named
         if named and named.mark:
             as_what = Flag.of(FlagCode.TAKEN_AS, named.called, named.mark)
             return named.mark, as_what if named.called else None
-        other = self._other_that_left(named) if named else ""
-        if named and told.kind is EventKind.BEARING and other:
-            return other, Flag.of(FlagCode.TAKEN_AS, named.pronoun, other)
         if told.kind is EventKind.BEARING:
+            other = self._other_that_left(named) if named else ""
+            if named and other:
+                return other, Flag.of(FlagCode.TAKEN_AS, named.pronoun, other)
             soon = self.leaving(told.start)
             if soon or self.leaving(told.start, LATER_S):
                 left = self.events[self.last_done or 0]
-                doubt = Flag(FlagCode.OF_LEAVING)
-                if len(self._left_last()) > 1 and self._left_together():
-                    return left.mark, Flag(FlagCode.TWO_LEFT)
-                return left.mark, doubt if left.flags or not soon else None
+                doubt = Flag(FlagCode.OF_LEAVING) if left.flags or not soon else None
+                two = len(self._left_last()) > 1 and self._left_together()
+                return left.mark, Flag(FlagCode.TWO_LEFT) if two else doubt
         mark = self.view.last
-        if told.kind is EventKind.BEARING and not (mark and (named or told.of_view)):
-            return "", Flag(FlagCode.BEE_UNSAID)
         if mark and (named or told.of_view):
             return mark, Flag.of(FlagCode.OF_BEE_IN_VIEW, mark)
-        unsaid = told.kind is EventKind.DURATION or named
+        unsaid = told.kind in {EventKind.DURATION, EventKind.BEARING} or named
         return "", Flag(FlagCode.BEE_UNSAID) if unsaid else None
 
     def _other_that_left(self, named: Named) -> str:
@@ -624,18 +564,15 @@ class FoundNotes:
         self.events.append(event)
 
 
-def _minutes(value: str) -> int:
-    """Give the minutes since midnight of a time of day."""
-    hour, minute = value.split(":")[:2]
-    return int(hour) * 60 + int(minute)
-
-
-def _near(one: str, two: str) -> bool:
-    """Tell whether two bearings may be one that was mended."""
-    apart = abs(int(one.split(maxsplit=1)[0]) - int(two.split(maxsplit=1)[0])) % 360
-    return min(apart, 360 - apart) <= MENDED_DEG
-
-
-def tells_a_way(event: Event) -> bool:
-    """Tell whether an event says where a bee flew."""
-    return event.kind is EventKind.BEARING and bool(event.value)
+def _doubts_in_words(done: Done, said: tuple[str, ...]) -> list[Flag]:
+    """Give the doubts that the words of a note call for; `said` are hedges."""
+    doubts: list[Flag] = []
+    if done.others:
+        doubts.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
+    if said:
+        doubts.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
+    if not done.certain:
+        doubts.append(Flag(FlagCode.ONLY_NAMED))
+    if done.named.called:
+        doubts.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, done.named.mark))
+    return doubts

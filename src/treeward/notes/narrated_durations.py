@@ -31,32 +31,26 @@ _ROUGH_TIME = (
 _OUT = r"(?:gone|away|out|absent|missing)"
 _GONE_FOR = re.compile(
     rf"(?:(?:she|it|and|so|which|that|been|had|has|have|was|is|only|after|with|having"
-    rf"|,) )*?"
-    rf"(?:(?:been|was|had been|is) {_OUT}(?: for)?|{_OUT} for|after (?:an absence"
-    rf"|being {_OUT})"
-    rf"(?: of| for)?|elapsed(?: time)?|an absence of|(?:that )?(?:makes|made|making"
-    rf"|gives|giving) (?:her|its|the|an)"
-    rf" (?:absence|away time|trip|time away)(?: of)?|her (?:absence|away time"
-    rf"|time away|trip)"
-    rf"(?: is| was| of| being)*) (?:{_ROUGH_TIME} )*"
+    rf"|,) )*?(?:(?:been|was|had been|is) {_OUT}(?: for)?|{_OUT} for"
+    rf"|after (?:an absence|being {_OUT})(?: of| for)?|elapsed(?: time)?|an absence of"
+    rf"|(?:that )?(?:makes|made|making|gives|giving) (?:her|its|the|an) (?:absence"
+    rf"|away time|trip|time away)(?: of)?|her (?:absence|away time|time away"
+    rf"|trip)(?: is| was| of| being)*) (?:{_ROUGH_TIME} )*"
 )
 _TRAILING = re.compile(
-    r"was (?:she|it|he) (?:away|gone|out|on (?:the|her) way|absent)(?P<was>)(?= )|"
-    r"(?:have |has |is )?(?:passed|gone by)(?P<passed>)(?= )|of absence(?P<of>)(?= )|"
-    r"away (?:been|now)(?P<been>)(?= )|"
-    r"(?:after|since) (?:(?:she|it|her|its) )?(?:departure|leaving|going|exit"
-    r"|take off|left"
-    r"|went|flew|departed|last departure)(?= )(?P<after>)|"
+    r"was (?:she|it|he) (?:away|gone|out|on (?:the|her) way|absent)(?P<was>)(?= )"
+    r"|(?:have |has |is )?(?:passed|gone by)(?P<passed>)(?= )|of absence(?P<of>)(?= )"
+    r"|away (?:been|now)(?P<been>)(?= )|(?:after|since) (?:(?:she|it|her"
+    r"|its) )?(?:departure|leaving|going|exit|take off|left|went|flew|departed"
+    r"|last departure)(?= )(?P<after>)|"
     rf"(?:, )?(?:that (?:time )?)?(?:(?:she|it|her|that|he) )?(?:(?:was|is|had been"
-    rf"|has been|took) )?"
-    rf"(?P<out>{_OUT}|absence|elapsed)(?= [.,?]| and| but|$)|(?:, )?(?:she"
-    rf"|it) took(?= )"
+    rf"|has been|took) )?(?P<out>{_OUT}|absence|elapsed)(?= [.,?]| and| but|$)"
+    rf"|(?:, )?(?:she|it) took(?= )"
 )
 _ON_STATION = re.compile(
     r"(?:, )?(?:(?:she|it) )?(?:(?:was|is) )?(?:on(?! (?:the|my) (?:dot|nose|button"
-    r"|\w*watch|clock|phone|timer))|here|(?:had )?been (?:drinking|here|on|at|sat|sitting)"
-    r"|drinking|loading|feeding"
-    r"|at the)\b"
+    r"|\w*watch|clock|phone|timer))|here|(?:had )?been (?:drinking|here|on|at|sat"
+    r"|sitting)|drinking|loading|feeding|at the)\b"
 )
 _LONGEST_S = 3 * 3600.0  # a longer time away is talk of something else; guess
 _DURATION_OF_BEE = re.compile(
@@ -121,8 +115,8 @@ _AFTER_BACK = re.compile(
     rf"(?:(?:that|it|so|which|and|after|in|a|is|was|were|makes|made|makes it|her|his"
     rf"|trip|round trip|call|i|we|would|say|make|made|reckon|get|got|have|what|time"
     rf"|return|only|took|on|this|of|done|did|to|for|the|back|gone|away|out|had|been"
-    rf"|stopwatch|timer|counter|says|needed|needs|used|spent|she|her time|just|under|over|bit|,) )*(?:{_ROUGH_TIME}"
-    rf" )*"
+    rf"|stopwatch|timer|counter|says|needed|needs|used|spent|she|her time|just|under"
+    rf"|over|bit|,) )*(?:{_ROUGH_TIME} )*"
 )
 _ROUGH_WORD = re.compile(rf"(?<= ){_ROUGH_TIME}(?= )")
 _SHARE_OFF = 0.12  # a stated time agrees with the notes within this share; guess
@@ -369,12 +363,11 @@ class Durations:
             since = _SINCE.match(text, named.end) if named else None
             end = (since.end() if since else named.end) + 1 if named else end
         if not re.compile(
-            r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it "
-            r"|by |again|on (?:the|my) |out |gone |this |at a |at the |is what "
+            r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it |by "
+            r"|again|on (?:the|my) |out |gone |this |at a |at the |is what "
             r"|give or take|near enough|or thereabouts|and change|or near |flat |dead "
-            r"|more or less|or so|as well |too "
-            r"|from |since |altogether|all told|better |or a |i "
-            r"|$"
+            r"|more or less|or so|as well |too |from |since |altogether|all told"
+            r"|better |or a |i |$"
         ).match(text, end):
             return None
         flags = () if sure else (Flag(FlagCode.DURATION_OF_WHAT),)
@@ -413,22 +406,20 @@ _LATER = re.compile(
     r"|a bit later|right after(?:wards)?|straight after(?:wards)?|soon after)(?= )"
 )
 _TOGETHER = re.compile(
-    r"(?:together|within (?:a|one|two|\w+) (?:breath|seconds?|moments?|minutes?) of"
-    r" (?:each other|one another|her|it)|one after the other|one after another"
-    r"|at once|side by side"
-    r"|at the same time|at almost the same moment|in the same breath|too|as well|also"
-    r"|both at once|both together|with (?:her|him|them|it|the others?)|first|last"
-    r"|second|next|in turn"
-    r"|the pair of them|both of them|right behind|close behind|again)(?= )"
+    r"(?:together|within (?:a|one|two|\w+) (?:breath|seconds?|moments?"
+    r"|minutes?) of (?:each other|one another|her|it)|one after the other"
+    r"|one after another|at once|side by side|at the same time"
+    r"|at almost the same moment|in the same breath|too|as well|also|both at once"
+    r"|both together|with (?:her|him|them|it|the others?)|first|last|second|next"
+    r"|in turn|the pair of them|both of them|right behind|close behind|again)(?= )"
 )
 _MANNER = re.compile(
     r"(?:like a (?:shot|rocket|bullet)|in (?:a|no)(?: \w+)? (?:hurry|rush|time|flash)"
     r"|at (?:long )?last|in the end|at a rush|in one go|without (?:a|any) \w+"
     r"|round once|once round|straight up|straight off|on her own|by herself|full|empty"
-    r"|fully loaded|in good time|by the (?:look|looks|sound) of (?:it|her)"
-    r"|(?:very |quite |rather |so |pretty )?(?:fast|slowly|low|high|quickly|smartly"
-    r"|promptly|briefly|sharpish|early|late|(?!only|fly)[a-z]+ly)|right on (?:time"
-    r"|cue))(?= )"
+    r"|fully loaded|in good time|by the (?:look|looks|sound) of (?:it|her)|(?:very "
+    r"|quite |rather |so |pretty )?(?:fast|slowly|low|high|quickly|smartly|promptly"
+    r"|briefly|sharpish|early|late|(?!only|fly)[a-z]+ly)|right on (?:time|cue))(?= )"
 )
 # The rest of the sentence tells how it came about, and is no other note.
 _SUBORDINATE = re.compile(

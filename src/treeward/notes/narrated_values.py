@@ -9,7 +9,6 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.language.dates import MONTHS
 from treeward.language.kinds import KINDS, EventKind, Holds
 from treeward.language.number_words import cardinal_run
 
@@ -17,8 +16,9 @@ from . import sayings, values
 from .flags import Flag, FlagCode
 from .narrated_bearings import Bearings
 from .narrated_durations import Durations
+from .narrated_times import date_at, time_at
 from .narrated_wind import Wind
-from .sentences import ROUGH, Told, place_after, plain_phrase, words_from
+from .sentences import Told, place_after, plain_phrase, words_from
 from .values import Lexicon
 
 if TYPE_CHECKING:
@@ -31,8 +31,7 @@ if TYPE_CHECKING:
 _OFF = r"(?:recorder|recording|watching|watch|tape|microphone)"
 _WILL = (
     r"(?:(?:i|we|will|shall|am|are|is|going to|let me|let us|have|gonna|it|right|so"
-    r"|time"
-    r"|to|now|need to) )*"
+    r"|time|to|now|need to) )*"
 )
 _REST = (
     r"(?:break|rest|breather|cuppa|cup|tea|lunch|dinner|breakfast|coffee|picnic|bite"
@@ -45,132 +44,102 @@ _SPELL = (
     r"|jiffy|spell)"
 )
 _WORK = (
-    r"(?:observations?|watch|watching|recording|session|work|counting|count|log"
-    r"|record|vigil"
-    r"|notes|survey|the clock|business|service)"
+    r"(?:observations?|watch|watching|recording|session|work|counting|count|log|record"
+    r"|vigil|notes|survey|the clock|business|service)"
 )
 _SEAT = r"(?:seat|chair|stool|place|post|perch|log|rock|spot|bench|station|dish)"
 _PAUSES = re.compile(
     # "getting up for a moment", "I'll be off for a bit"
-    rf"{_WILL}(?:get|getting|stand|standing|step|stepping|nip|nipping|duck"
-    rf"|ducking|slip|slipping|leave|leaving) (?:to )?(?:[a-z]+ ){{0,5}}?for {_SPELL}"
-    rf"(?= )"
-    rf"|(?:i|we) {_WILL}(?:be )?(?:off|away|out|gone|go|going)"
-    rf" (?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )"
-    rf"|{_WILL}(?:get|getting|got to get|stand|standing) up (?:and|to) (?:stretch|walk"
-    rf"|move|fetch|get|go)\b"
+    rf"{_WILL}(?:get|getting|stand|standing|step|stepping|nip|nipping|duck|ducking|slip"
+    rf"|slipping|leave|leaving) (?:to )?(?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )|(?:i"
+    rf"|we) {_WILL}(?:be )?(?:off|away|out|gone|go|going) (?:[a-z]+ ){{0,5}}?for "
+    rf"{_SPELL}(?= )|{_WILL}(?:get|getting|got to get|stand|standing) up (?:and"
+    rf"|to) (?:stretch|walk|move|fetch|get|go)\b"
     r"|(?:(?:i|we|am|are|so|right) )*(?:going|coming|stepping|signing) off (?:watch"
-    r"|duty|air)"
-    r"(?= )|(?:stop|pause|hold) everything (?=[.,])"
-    r"|(?:(?:so|right|go) )*(?:i|we) (?:am|are) (?:both |all )?(?:off"
-    r"|out of here)(?: now)? (?=[.,])"
-    r"|(?:so )?make (?:i|we) (?:now )?(?:a|my|our) (?:[a-z]+ )?break "
-    r"|(?:(?:right|so|okay) )*(?:i|we) (?:am|are) (?:just )?(?:off|away|going|nipping|popping)"
-    r" to (?:get|fetch|find|have|check|see to|move|grab|stretch|feed|look for)(?= )"
-    r"|(?:i )?need to stretch (?:my|the) legs(?= )"
-    rf"|{_WILL}shut(?:ting)? up shop(?= )|call of nature (?=[.,])"
-    rf"|(?:the |our |my )?{_WORK} (?:is|are) (?:suspended|paused|stopped|interrupted"
-    rf"|halted|adjourned"
-    rf"|broken off|on hold) "
-    rf"|"
-    rf"{_WILL}(?:stop|stopping|stopped|pause|pausing|paused|end|ending|switch off"
-    rf"|turn off|switching off|turning off)(?: the| this| my)? {_OFF}"
-    rf"(?: off| here| there)? "
-    rf"|(?:nobody|no one) (?:is )?(?:watching|looking)(?: at the \w+)? "
-    rf"|{_WILL}(?:take|taking|having|have|need|stop for|break for|stopping for"
-    rf"|breaking for"
-    rf"|pausing for|pause for|knock off for|knocking off for|stop to have|off for"
-    rf"|down tools for|time for)(?: (?:my|our|some|a|the|a cup of|a spot of|a bit of"
-    rf"|a bite of|a quick))? ?{_REST}(?: (?:now|here|of tea|of coffee))* (?=[.,?]"
-    rf"|for |and "
-    rf"|now |so |my |until |then )"
-    rf"|{_WILL}pausing (?:here|for) "
-    rf"|{_WILL}(?:quit|quitting|knock off|knocking off|stop|stopping|break|breaking"
-    rf"|pausing|pause|packing in|rest|resting)(?: off| it| here| now| watching|"
-    rf" things)*"
-    rf" (?:a while|for (?:a|the|my|our|some) (?:\w+ )?(?:while|bit|spell|minutes?"
-    rf"|moment|food|eat)|awhile)(?= )"
-    rf"|{_WILL}(?:have|having|eat|eating|get|getting)(?: (?:my|our|some|a|the|us))*"
-    rf" (?:sandwich|sandwiches|lunch|dinner|tea|coffee|picnic|grub|bite|snack|pasty|pie"
-    rf"|breakfast|tiffin|braai|smoko|rest|break)(?= )"
-    rf"|{_WILL}(?:stop|stopping|break|breaking|pause|pausing) for (?!her|him|it|the"
-    rf" bees|effect)"
-    rf"(?:[a-z]+ ){{1,3}}?(?=[.,])"
-    rf"|{_WILL}(?:eat|eating|going to eat)(?: something| first)?(?= [.,])"
-    rf"|{_WILL}not (?:be )?(?:writing|recording|noting|looking|watching|counting)"
-    rf"(?: \w+)?(?= [.,]| till| until| for)"
+    r"|duty|air)(?= )|(?:stop|pause|hold) everything (?=[.,])|(?:(?:so|right|go) )*(?:i"
+    r"|we) (?:am|are) (?:both |all )?(?:off|out of here)(?: now)? (?=[.,])"
+    r"|(?:so )?make (?:i|we) (?:now )?(?:a|my|our) (?:[a-z]+ )?break |(?:(?:right|so"
+    r"|okay) )*(?:i|we) (?:am|are) (?:just )?(?:off|away|going|nipping"
+    r"|popping) to (?:get|fetch|find|have|check|see to|move|grab|stretch|feed"
+    r"|look for)(?= )|(?:i )?need to stretch (?:my|the) legs(?= )"
+    rf"|{_WILL}shut(?:ting)? up shop(?= )|call of nature (?=[.,])|(?:the |our "
+    rf"|my )?{_WORK} (?:is|are) (?:suspended|paused|stopped|interrupted|halted"
+    rf"|adjourned|broken off|on hold) |{_WILL}(?:stop|stopping|stopped|pause|pausing"
+    rf"|paused|end|ending|switch off|turn off|switching off|turning off)(?: the| this"
+    rf"| my)? {_OFF}(?: off| here| there)? |(?:nobody|no one) (?:is )?(?:watching"
+    rf"|looking)(?: at the \w+)? |{_WILL}(?:take|taking|having|have|need|stop for"
+    rf"|break for|stopping for|breaking for|pausing for|pause for|knock off for"
+    rf"|knocking off for|stop to have|off for|down tools for|time for)(?: (?:my|our"
+    rf"|some|a|the|a cup of|a spot of|a bit of|a bite of|a quick))? ?{_REST}(?: (?:now"
+    rf"|here|of tea|of coffee))* (?=[.,?]|for |and |now |so |my |until |then )"
+    rf"|{_WILL}pausing (?:here|for) |{_WILL}(?:quit|quitting|knock off|knocking off"
+    rf"|stop|stopping|break|breaking|pausing|pause|packing in|rest|resting)(?: off| it"
+    rf"| here| now| watching| things)* (?:a while|for (?:a|the|my|our"
+    rf"|some) (?:\w+ )?(?:while|bit|spell|minutes?|moment|food|eat)|awhile)(?= )"
+    rf"|{_WILL}(?:have|having|eat|eating|get|getting)(?: (?:my|our|some|a|the"
+    rf"|us))* (?:sandwich|sandwiches|lunch|dinner|tea|coffee|picnic|grub|bite|snack"
+    rf"|pasty|pie|breakfast|tiffin|braai|smoko|rest|break)(?= )|{_WILL}(?:stop|stopping"
+    rf"|break|breaking|pause|pausing) for (?!her|him|it|the bees"
+    rf"|effect)(?:[a-z]+ ){{1,3}}?(?=[.,])|{_WILL}(?:eat|eating"
+    rf"|going to eat)(?: something| first)?(?= [.,])|{_WILL}not (?:be )?(?:writing"
+    rf"|recording|noting|looking|watching|counting)(?: \w+)?(?= [.,]| till| until| for)"
     rf"|{_WILL}(?:pause|pausing|paus|stop|stopping|suspend|suspending|close|closing"
-    rf"|interrupt|interrupting|break off|halt)"
-    rf" (?:the|my|this) (?:log|notes?|tape|record|recording|session|count|book)(?= )"
+    rf"|interrupt|interrupting|break off|halt) (?:the|my|this) (?:log|notes?|tape"
+    rf"|record|recording|session|count|book)(?= )"
     r"|(?:lunch|dinner|tea|coffee|break|smoko|elevenses)(?: break)?(?: time)? (?=[.])"
-    rf"|{_WILL}(?:take|taking|have|having) (?:a )?(?:\w+ )?(?:minutes?|five|ten)"
-    rf"(?: out| off| break)?(?= [.,])"
-    rf"|{_WILL}time for (?:\w+ ){{1,4}}?{_REST}(?= [.,])"
+    rf"|{_WILL}(?:take|taking|have|having) (?:a )?(?:\w+ )?(?:minutes?|five|ten)(?: out"
+    rf"| off| break)?(?= [.,])|{_WILL}time for (?:\w+ ){{1,4}}?{_REST}(?= [.,])"
     rf"|{_WILL}not (?:be )?(?:watching|looking)(?: now| for a (?:bit|while))? (?=[.,;])"
     rf"|{_WILL}(?:going|off|nipping|popping|heading)(?: in| home| back| down| off"
-    rf"| away)?"
-    rf" (?:for|to have) (?:(?:my|our|some|a|the) )?(?:\w+ of )?{_REST}(?= [.,])"
+    rf"| away)? (?:for|to have) (?:(?:my|our|some|a|the) )?(?:\w+ of )?{_REST}(?= [.,])"
     rf"|{_WILL}(?:closing|close|covering|cover|lidding) (?:up )?(?:the|my|our) (?:jar"
     rf"|dish|lid|box|feeder|bait|station) (?=[.,]|and |for |now |while )"
-    rf"|{_WILL}leave you (?:, )?(?:[a-z]+ ){{0,2}}(?:, )?(?:for )?[a-z0-9]+"
-    rf" minutes? (?=[.,])"
-    rf"|{_WILL}(?:off|nipping|popping|heading|get|fetch|find|look for)"
-    rf" (?:[a-z]+ ){{0,9}}?(?:, )?back in (?:a (?:bit|minute|moment"
-    rf"|while|jiffy|tick)|(?:about )?(?:five|ten|fifteen|twenty|thirty|\d+)"
-    rf"(?: minutes)?) (?=[.])"
-    rf"|{_WILL}(?:rest|resting) (?:my|our) eyes "
+    rf"|{_WILL}leave you (?:, )?(?:[a-z]+ ){{0,2}}(?:, )?(?:for )?[a-z0-9]+ minutes? "
+    rf"(?=[.,])|{_WILL}(?:off|nipping|popping|heading|get|fetch|find"
+    rf"|look for) (?:[a-z]+ ){{0,9}}?(?:, )?back in (?:a (?:bit|minute|moment|while"
+    rf"|jiffy|tick)|(?:about )?(?:five|ten|fifteen|twenty|thirty"
+    rf"|\d+)(?: minutes)?) (?=[.])|{_WILL}(?:rest|resting) (?:my|our) eyes "
     rf"|{_WILL}(?:stop|stopping|stopped|pausing) (?:the )?(?:clock|watching|looking"
-    rf"|here"
-    rf"|for now) "
+    rf"|here|for now) "
 )
 _RESUMES = re.compile(
     rf"(?:(?:we|i|am|are|back|the|is|have|okay) )*"
     rf"(?:{_OFF}|started|starting|resuming|resumed)(?: (?:the|this|my|{_OFF}|is|on))*"
     rf" (?:again|once more|resumed|resuming|back on) "
-    r"|(?:(?:i|we|am|are|right|so|here) )*(?:back|carrying on|carry on|back again)"
-    r"(?: (?:at it|at work|at my post|to it|on duty|on the job|on it|watching|looking"
-    r"|at the (?:dish|station)))(?: again| now)? "
-    r"|(?:(?:i|we|am|are|right|so|here|and) )*(?:carrying on|carry on)(?: again"
-    r"| now)? (?=[.,]|we |the time |it is )"
-    r"|(?:(?:i|we|am|are|back|and|right|so|here) )*(?:looking|watching|recording)"
-    r"(?: once)? again "
-    r"|(?:(?:i|we|have|am|are) )*(?:resumed|resuming|taken up)(?: my| our| the)?"
-    r" (?:post|watch|place|seat|observations?|watching) "
-    r"|(?:(?:i|we|am|are|back|right|so) )*on (?:duty|watch|station|air|it) again "
-    r"|(?:(?:so|right|and) )*(?:i|we) (?:am|are) (?:on|live|rolling|going"
+    r"|(?:(?:i|we|am|are|right|so|here) )*(?:back|carrying on|carry on"
+    r"|back again)(?: (?:at it|at work|at my post|to it|on duty|on the job|on it"
+    r"|watching|looking|at the (?:dish|station)))(?: again| now)? |(?:(?:i|we|am|are"
+    r"|right|so|here|and) )*(?:carrying on|carry on)(?: again| now)? (?=[.,]|we "
+    r"|the time |it is )|(?:(?:i|we|am|are|back|and|right|so|here) )*(?:looking"
+    r"|watching|recording)(?: once)? again |(?:(?:i|we|have|am|are) )*(?:resumed"
+    r"|resuming|taken up)(?: my| our| the)? (?:post|watch|place|seat|observations?"
+    r"|watching) |(?:(?:i|we|am|are|back|right|so) )*on (?:duty|watch|station|air"
+    r"|it) again |(?:(?:so|right|and) )*(?:i|we) (?:am|are) (?:on|live|rolling|going"
     r"|in business) again "
     rf"|(?:the |our |my )?{_WORK} (?:is|are) (?:resumed|recommenced|restarted"
     rf"|reopened|going"
-    r"|on|running|continued)(?: again| once more)? "
-    r"|i sit again "
-    r"|(?:(?:i|we|am|are|so|right) )*(?:recommenc|resum|restart|continu)(?:e|ed|ing"
-    r"|es)?"
-    r"(?: here| now| again| once more)* (?=[.,])"
-    r"|(?:(?:i|we|am|are|right|so|and|okay|is) )*(?:(?:sat|sitting|sit|settled"
-    r"|settling) (?:back )?down again |(?:back|sat|sitting|seated) (?:back )?(?:down )?"
+    r"|on|running|continued)(?: again| once more)? |i sit again |(?:(?:i|we|am|are|so"
+    r"|right) )*(?:recommenc|resum|restart|continu)(?:e|ed|ing|es)?(?: here| now| again"
+    r"| once more)* (?=[.,])|(?:(?:i|we|am|are|right|so|and|okay|is) )*(?:(?:sat"
+    r"|sitting|sit|settled|settling) (?:back )?down again |(?:back|sat|sitting"
+    r"|seated) (?:back )?(?:down )?"
     rf"(?:in|on|at|to) my (?:\w+ )?{_SEAT}(?: again)? )"
     r"|resuming (?=[.,])|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
     rf"|(?:resuming|resumed)(?: the| this)? {_OFF} "
 )
 # Said after a pause, any of these ends it.
 _AGAIN = re.compile(
-    r"(?:(?:i|we|and|right|so|well|okay|there|that is|we are|i am|i have|we have|back"
-    r"|,|now|all"
-    r"|the|my|our|let us) )*(?:(?:log|tape|recording|recorder|watch|watching|notes?"
-    r"|work"
-    r"|lunch|dinner|tea|break|clock)(?: is| are)? (?:resumes?|resumed|restarted|on"
-    r"|running"
-    r"|over|done|finished|going|started)(?: again)?|back (?:to|at|on|in) (?:the |my "
-    r"|our )?"
-    r"(?:work|it|dish|station|job|bees|watch|post|duty|business|chair|seat|saddle"
-    r"|action"
-    r"|place)|here we (?:go|are) again|(?:on|off|going|started|rolling|running) again"
-    r"|(?:jar|dish|lid|box|feeder) is (?:open|off|out|back)(?: again)?"
-    r"|i come back|back(?: again)?(?= [.,]| \d| from| after| with| and)"
-    r"|resum\w+|restart\w*"
-    r"|start(?:ing)? (?:up )?again|carry(?:ing)? on|ate|eaten|had (?:lunch|dinner|tea)"
-    r"|sitting (?:down )?again|continu\w+|go(?:ing)? on|on we go|where were we"
-    r"|pick(?:ing)? up (?:again|where)|again(?= [.,]))(?= )"
+    r"(?:(?:i|we|and|right|so|well|okay|there|that is|we are|i am|i have|we have|back|,"
+    r"|now|all|the|my|our|let us) )*(?:(?:log|tape|recording|recorder|watch|watching"
+    r"|notes?|work|lunch|dinner|tea|break|clock)(?: is| are)? (?:resumes?|resumed"
+    r"|restarted|on|running|over|done|finished|going|started)(?: again)?|back (?:to|at"
+    r"|on|in) (?:the |my |our )?(?:work|it|dish|station|job|bees|watch|post|duty"
+    r"|business|chair|seat|saddle|action|place)|here we (?:go|are) again|(?:on|off"
+    r"|going|started|rolling|running) again|(?:jar|dish|lid|box|feeder) is (?:open|off"
+    r"|out|back)(?: again)?|i come back|back(?: again)?(?= [.,]| \d| from| after| with"
+    r"| and)|resum\w+|restart\w*|start(?:ing)? (?:up )?again|carry(?:ing)? on|ate|eaten"
+    r"|had (?:lunch|dinner|tea)|sitting (?:down )?again|continu\w+|go(?:ing)? on"
+    r"|on we go|where were we|pick(?:ing)? up (?:again|where)|again(?= [.,]))(?= )"
 )
 _SCRATCHES = re.compile(
     r"(?:(?:i|will|please) )*(?:scratch|forget|ignore|strike|delete|cancel|disregard) "
@@ -220,117 +189,40 @@ class Watching:
         return None
 
 
-_TIME_LEAD = re.compile(
-    rf"(?:(?:(?:that is|this is|the|an?|and|so|i|we|am|are) )*(?:end|ending|finish"
-    rf"|finishing|stop|stopping|close|closing|begin|beginning|started|start|starting"
-    rf"|concludes)(?: (?:of|the|this|my|session|recording|the watch|watch|log|notes?"
-    rf"|here|up"
-    rf"|watching|observation|work))* at |start(?:ing)? (?:of (?:the )?(?:watch"
-    rf"|watching|session)|time) (?:is )?(?:, )?"
-    rf"|is (?=[\w ]+ [.,])|gone (?=\S+ (?:past|to)|half|quarter|\S+ \S+ (?:past|to) )"
-    rf"|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to)"
-    rf" )"
-    rf"|(?:now )?(?:have we|we have) (?:now )?(?=[a-z]+ [a-z]+(?: [a-z]+)? [.,])"
-    rf"|(?:we|i) (?:am|are) at (?=[a-z]+ [a-z]+(?: [a-z]+)? [.,])"
-    rf"|(?:the |that is )?(?:church|bells?|clock) (?:is )?(?:striking|chiming|ringing) "
-    rf"|at (?=\S+ (?:minutes )?(?:past|to) |\S+ hours |half past"
-    rf"|(?:a )?quarter (?:past|to))"
-    rf"|(?=coming up|getting on for|(?:{ROUGH}) (?:\S+ past|(?:a )?quarter (?:past|to)"
-    rf"|half past) )|(?:it is|time is|the time is|time check"
-    rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
-    rf"|we) make it(?= (?:{ROUGH} )?\S+ "
-    rf"(?:past|to|o'clock|on|by)|(?: {ROUGH})? half| (?:a )?quarter)"
-    rf"|(?:(?:and )?so )?(?:according to|by|going by) (?:my|the|his|her|\w+) (?:watch"
-    rf"|clock|phone)(?: ,)?"
-    rf"(?: it is| the time is)?"
-    rf"|(?:the )?time by (?:my|the|our) \w+"
-    rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
-    rf"|(?:(?:my|the|his|her|\w+ is) )?(?:[a-z]+ )?(?:watch|clock|phone|church clock"
-    rf"|church bell)"
-    rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|makes it|gives"
-    rf"|strikes|struck"
-    rf"|is struck)"
-    rf"|(?:the )?(?:time|hour)|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is"
-    rf"|it is) )*"
-    rf"(?P<rough>{ROUGH} |(?:after|before) (?=\S+ (?:to|past)|half|quarter|\d))?"
-)
-# A time that says by itself that it is one.
-_TELLS = re.compile(
-    r" (?:oh|zero) [a-z]+ (?:oh [a-z]+|[a-z]+(?:een|ty)|ten|eleven"
-    r"|twelve)(?: [a-z]+)? $|"
-    r" (?:past|to|o'clock|hours|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening"
-    r"|noon"
-    r"|midday|watch|phone) |\d[:.]\d\d|(?:church|watch|phone|clock) |on the dot"
-)
-_ON_WATCH = (
-    r"(?:(?:, )?(?:exactly|precisely|on the dot|sharp|dead|or so|and a bit"
-    r"|it is(?= [.,])"
-    r"|or near it|nearly|almost|give or take|i think|now|(?:that is|it was"
-    r"|so it is)(?= [.,])"
-    r"|by the way|striking|chiming|in the (?:morning|afternoon|evening)|on (?:a |this )?\w+day|for the (?:book"
-    r"|record|notes?|log|tape"
-    r"|page)"
-    r"|(?:on|by|from|according to|going by|says) (?:[a-z]+ ){0,4}?(?:watch|wristwatch"
-    r"|phone|telephone|mobile|clock|bell|radio|wireless|dial|car|dashboard|chimes))"
-    r" )*"
-)
-_MONTH = rf"(?:{'|'.join(MONTHS)})"
-_DATE = re.compile(
-    r"(?:(?:the )?date(?: today)?(?: is)? (?:, )?|(?:and )?today is "
-    r"|it is (?=(?:the |on )?(?:\w+day )?(?:the )?[\w-]+ (?:[\w-]+ )?(?:of )?[a-z]+))"
-)
-# A day that says by itself that it is one, alone or after the time of day.
-_DAY = re.compile(
-    r"(?:(?:on|it is|and) )*(?:\w+day (?:, )?)?(?P<day>(?:the )?(?=(?:[\w-]+(?:th|st|nd"
-    rf"|rd)|first|second|third|\d\d?) (?:of )?{_MONTH} |{_MONTH} (?:the )?[\w-]+(?:th"
-    rf"|st|nd"
-    r"|rd|\d) ))"
-)
 # Where somebody sits now, or what the place is called.
 _WE_ARE_AT = re.compile(
     r" (?:station|we (?:are|will) call|i (?:am|will) call|calling|call(?:ed)?|(?:i"
-    r"|we) (?:am|are)"
-    r" (?:[a-z]+ ){0,3}?(?:at|by|in|on|beside|under|near)|set up|sitting|seated"
-    r"|installed?"
-    r"|this is|here is|(?:this|the) (?:place|spot|stand|site)|location|starting"
-    r"|moved to) "
+    r"|we) (?:am|are) (?:[a-z]+ ){0,3}?(?:at|by|in|on|beside|under|near)|set up|sitting"
+    r"|seated|installed?|this is|here is|(?:this|the) (?:place|spot|stand|site)"
+    r"|location|starting|moved to) "
 )
-_AFTER_DAY = re.compile(r"(?:[.,]|and |at |station |time |it is |this |\d+:\d\d )")
 _STATION = re.compile(
-    r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down"
-    r"|gone|going"
-    r"|starting|start|now|arrived|set up|sitting) )*"
-    r"(?:(?:at|to|on|from|for) )?(?P<word>station) "
+    r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down|gone"
+    r"|going|starting|start|now|arrived|set up|sitting) )*(?:(?:at|to|on|from"
+    r"|for) )?(?P<word>station) "
 )
 _STATION_IN = re.compile(
-    r"(?:(?!was |from |last |next |yesterday |after |before |if |when |than |like "
-    r"|go |walk"
-    r"|station |towards |radio |police |railway |train |bus |always |about |should "
-    r"|will )"
-    r"[a-z']+ ){0,9}?(?:at|is|on|(?:myself|moved|moved on|got|come|over|up|on) to"
-    r"|here|call|into|us|reached|now|okay|day|beside|for|it)"
-    r" (?:the |our |my |[a-z]+ing )?(?P<nth>first |second |third |fourth )?station "
+    r"(?:(?!was |from |last |next |yesterday |after |before |if |when |than |like |go "
+    r"|walk|station |towards |radio |police |railway |train |bus |always |about "
+    r"|should |will )[a-z']+ ){0,9}?(?:at|is|on|(?:myself|moved|moved on|got|come|over"
+    r"|up|on) to|here|call|into|us|reached|now|okay|day|beside|for|it) (?:the |our |my "
+    r"|[a-z]+ing )?(?P<nth>first |second |third |fourth )?station "
 )
 _NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4"}
 # A station by another word: "number two stand", "this is number two".
 _AS_STATION = re.compile(
     r"(?:(?:so|and|we|i|am|are|have|is|this|this is|that|here|now|over|moved|moving"
-    r"|set up"
-    r"|start|starting|at|to|on|the|my|our|got) )*(?:number (?P<n>\w+) (?:stand|stop"
-    r"|spot"
-    r"|site|post|place|point|position|dish|pitch)|(?:stand|stop|spot|site|post|point"
-    r"|position|pitch) (?:number )?(?P<m>one|two|three|four|five|six|\d)"
-    r"|(?P<nth>first|second|third|fourth) (?:station|stand|stop|spot|site|post"
-    r"|place|point"
-    r"|position|pitch)|(?<=this is )number (?P<k>\w+)|(?<=here is )number (?P<l>\w+)) "
+    r"|set up|start|starting|at|to|on|the|my|our|got) )*(?:number (?P<n>\w+) (?:stand"
+    r"|stop|spot|site|post|place|point|position|dish|pitch)|(?:stand|stop|spot|site"
+    r"|post|point|position|pitch) (?:number )?(?P<m>one|two|three|four|five|six|\d)"
+    r"|(?P<nth>first|second|third|fourth) (?:station|stand|stop|spot|site|post|place"
+    r"|point|position|pitch)|(?<=this is )number (?P<k>\w+)"
+    r"|(?<=here is )number (?P<l>\w+)) "
 )
 _ENOUGH_ABOUT_STATION = re.compile(
     r"[.?,]|and |now |still |again |the time |time |at |with |it is |in |the |by "
-    r"|below "
-    r"|above "
-    r"|beside |near |next |today |tonight |under |over |on |this |that is |here |time "
-    r"|we |i |for "
-    r"|so |$"
+    r"|below |above |beside |near |next |today |tonight |under |over |on |this "
+    r"|that is |here |time |we |i |for |so |$"
 )
 _TALK_OF_STATION = re.compile(
     r"(?:was|were|had|would|will|might|could|should|or|to|is|has|does|did|gave|seems"
@@ -348,53 +240,6 @@ _EITHER = re.compile(
 
 
 _DEGREES = re.compile(r"[0-3]\d\d ")  # "250 on the dot" of a bee that just left
-# "fourteen hours ten minutes", "eleven hours and seven", "fourteen thirty-six hours"
-_IN_HOURS = re.compile(
-    r"(?P<hour>(?:twenty )?\S+) (?:(?:hours|hrs) (?:and )?"
-    r"|o'clock (?:and )(?=\S+ minutes))"
-    r"(?=\S)"
-)
-_HOURS = re.compile(r"(?:hours|hrs|minutes(?! (?:past|to))) ")
-
-
-# "Oh seven eleven", as no bearing is said.
-_FOUR_FIGURES = re.compile(
-    r"(?:oh|zero) (?P<hour>[a-z]+) (?P<minute>oh [a-z]+|ten|eleven|twelve|[a-z]+teen"
-    r"|(?:twenty|thirty|forty|fifty)(?: (?:one|two|three|four|five|six|seven|eight"
-    r"|nine))?) "
-)
-
-
-def _clock_at(text: str, place: int) -> tuple[values.Value, int] | None:
-    """Read a time of day, and give the place after it."""
-    said = _IN_HOURS.match(text, place)
-    hour = cardinal_run(said["hour"].split()) if said else None
-    minute = cardinal_run(words_from(text, said.end())) if said else None
-    if said and hour and minute and hour[0] < 24 and minute[0] < 60:
-        end = place_after(text, said.end(), minute[1])
-        value = values.Value(text=f"{hour[0]}:{minute[0]:02}", used=minute[1])
-    elif early := _FOUR_FIGURES.match(text, place):
-        number = cardinal_run(early["minute"].replace("oh ", "").split())
-        hour = cardinal_run([early["hour"]])
-        value = values.Value(
-            text=f"{hour[0] if hour else 0}:{number[0] if number else 0:02}", used=1
-        )
-        end = early.end()
-    else:
-        words = words_from(text, place)
-        if words[1:2] == ["of"] and cardinal_run(words[2:3]):  # "a quarter of ten"
-            words[1] = "to"
-        if words[2:3] == ["of"] and words[1:2] == ["quarter"]:
-            words[2] = "to"
-        old = words[1:3] == ["and", "twenty"]  # "five and twenty past"
-        words = ["twenty", *words[:1], *words[3:]] if old else words
-        read = values.time_value(words)
-        if read is None:
-            return None
-        value = replace(read, used=read.used + old)
-        end = place_after(text, place, value.used)
-    hours = _HOURS.match(text, end)
-    return value, hours.end() if hours else end
 
 
 class ValueNotes:
@@ -436,7 +281,7 @@ class ValueNotes:
         finders: tuple[Callable[[str, int], Told | None], ...] = (
             self._watching.at,
             self._durations.at,
-            self._date,
+            date_at,
             self._station,
             self._as_station,
             self._named_station,
@@ -490,43 +335,8 @@ class ValueNotes:
         return None
 
     def _time(self, text: str, place: int, *, asked: bool) -> Told | None:
-        lead = _TIME_LEAD.match(text, place)
         own = self._anchor_at(text, place, EventKind.TIME)
-        start = max(lead.end() if lead else place, own or place)
-        bare = start == place
-        if text.startswith(", ", start):
-            start += 2
-        found = _clock_at(text, start)
-        if found is None:
-            return None
-        value, end = found
-        follow = re.compile(_ON_WATCH).match(text, end)
-        after = follow.end() if follow else end
-        if not _DAY.match(text, after) and not re.compile(
-            r"[.?,]|and (?!\d|[a-z]+teen|ten )|but |so |i think|$"
-        ).match(text, after):
-            return None
-        said = text[start - 1 : after]
-        if bare and not asked and not _TELLS.search(said):
-            return None
-        if not value.text and own is None:
-            return None
-        flags = value.flags
-        after_it = re.search(
-            r" (and a bit|or so|nearly|almost|give or take) ", f" {text[end:after]}"
-        )
-        if after_it:
-            flags = (*flags, Flag.of(FlagCode.ROUGH, after_it[1]))
-        if lead and lead["rough"] and start == lead.end():
-            flags = (*flags, Flag.of(FlagCode.ROUGH, lead["rough"].strip()))
-        return Told(
-            kind=EventKind.TIME,
-            start=place,
-            end=end,
-            value=value.text,
-            flags=flags,
-            options=value.options,
-        )
+        return time_at(text, place, own, asked=asked)
 
     def lasting_within(
         self, text: str, start: int, end: int, elapsed_s: float
@@ -543,55 +353,6 @@ class ValueNotes:
         """Tell whether a number stands here that is a bearing in three figures."""
         value = values.bearing_value(words_from(text, place))
         return bool(value and value.text and not value.options and value.used > 1)
-
-    @staticmethod
-    def bare_time(text: str, place: int) -> Told | None:
-        """Read "nine twenty" as a whole sentence, said right after a station."""
-        value = values.time_value(words_from(text, place))
-        if value is None or not value.text or value.used < 1:
-            return None
-        end = place_after(text, place, value.used)
-        if not re.compile(
-            rf"{_ON_WATCH}(?:[.,]|so |i |and (?:i|we|it|she|away) )"
-        ).match(text, end) or not re.search(
-            r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]
-        ):
-            return None
-        return Told(
-            kind=EventKind.TIME,
-            start=place,
-            end=end,
-            value=value.text,
-            flags=(*value.flags, Flag(FlagCode.AS_TIME_OF_DAY)),
-            options=value.options,
-        )
-
-    @staticmethod
-    def _date(text: str, place: int) -> Told | None:
-        lead = _DATE.match(text, place)
-        alone = None if lead else _DAY.match(text, place)
-        start = lead.end() if lead else alone.start("day") if alone else -1
-        value = values.date_value(words_from(text, start)) if start >= 0 else None
-        if value is None:
-            return None
-        end = place_after(text, start, value.used)
-        year = re.compile(r", (?=(?:two thousand|twenty|nineteen|20\d\d) )").match(
-            text, end
-        )
-        whole = f"{text[start:end]}{text[year.end() :]}" if year else ""
-        dated = values.date_value(words_from(whole, 0)) if year else None
-        if dated and dated.text and dated.used > value.used:
-            end = place_after(text, year.end(), dated.used - value.used)
-            value = dated
-        if alone and not _AFTER_DAY.match(text, end):
-            return None
-        return Told(
-            kind=EventKind.DATE,
-            start=place,
-            end=end,
-            value=value.text,
-            flags=value.flags,
-        )
 
     def _as_station(self, text: str, place: int) -> Told | None:
         """Read a station that is called otherwise; it is flagged."""

@@ -19,14 +19,12 @@ if TYPE_CHECKING:
 
 _WIND = re.compile(
     r" (?:wind|winds|breeze|breezes|gusts?|puffs? of (?:wind|air)|breath of (?:air"
-    r"|wind)"
-    r"|air (?:is )?(?:moving|stirring|still)|(?:a little|a bit of|some|no|the) air"
-    r"|(?:swung|veered|backed|shifted|gone round|come round)(?= .*(?:north|south|east"
-    r"|west))"
-    r"|zephyr|blowing|(?:bit|touch|hint|breath|whisper|lick|breathing) of (?:an? )?"
-    r"(?:north|south)?(?:east|west|north|south)|an? (?:north|south)?(?:east|west"
-    r"|north|south)"
-    r"(?= (?:up |down )?(?:here|blowing|coming|today|again|now))) "
+    r"|wind)|air (?:is )?(?:moving|stirring|still)|(?:a little|a bit of|some|no"
+    r"|the) air|(?:swung|veered|backed|shifted|gone round|come round)(?= .*(?:north"
+    r"|south|east|west))|zephyr|blowing|(?:bit|touch|hint|breath|whisper|lick"
+    r"|breathing) of (?:an? )?(?:north|south)?(?:east|west|north|south)|an? (?:north"
+    r"|south)?(?:east|west|north|south)(?= (?:up |down )?(?:here|blowing|coming|today"
+    r"|again|now))) "
 )
 # A clause with one of these is not about the wind that blows now.
 _ELSE = re.compile(
@@ -36,23 +34,20 @@ _ELSE = re.compile(
     r"|say|put)|could|might|will|hope|until|than|trees|light (?:is|was)) "
 )
 _SAYS_STILL = re.compile(
-    r"(?!still ,)"
-    r"(?:(?:it|air|the air|everything|all|and|now|still|so) (?:is |has )?)*(?:gone "
-    r"|fallen"
-    r" |very |quite |dead |pretty |completely |perfectly |absolutely |flat |as good as"
-    r" )*"
-    r"(?:calm|still|windless)(?: basically| really| here| now| again)* (?=[.,]|at )"
-    r"|(?:(?:i|we|would|will|still|let us) )*call (?:it|that|this) (?:calm|still)"
-    r" (?=[.,])|not a (?:breath|leaf|puff|whisper)(?: of wind| of air| moving| stirring"
-    r"| basically| really| here| now| today)* (?=[.,])"
+    r"(?!still ,)(?:(?:it|air|the air|everything|all|and|now|still|so) (?:is "
+    r"|has )?)*(?:gone |fallen |very |quite |dead |pretty |completely |perfectly "
+    r"|absolutely |flat |as good as )*(?:calm|still|windless)(?: basically| really"
+    r"| here| now| again)* (?=[.,]|at )|(?:(?:i|we|would|will|still"
+    r"|let us) )*call (?:it|that|this) (?:calm|still) (?=[.,])|not a (?:breath|leaf"
+    r"|puff|whisper)(?: of wind| of air| moving| stirring| basically| really| here| now"
+    r"| today)* (?=[.,])"
 )
 _NONE = re.compile(
     r" (?:no(?! (?:no|,|it|the))|none|nil|nothing|hardly any|almost no|not much"
-    r"|barely any|not a|hardly a"
-    r"|scarcely any|barely a|scarcely a|very little|little or no|next to no|zero|not"
-    r" (?:any|got any)|without (?:any|a)|died|dropped(?! (?:to|from))|fallen"
-    r"(?! (?:to|from))|gone (?:altogether|completely|to nothing)|dropped to nothing)"
-    r"(?= )"
+    r"|barely any|not a|hardly a|scarcely any|barely a|scarcely a|very little"
+    r"|little or no|next to no|zero|not (?:any|got any)|without (?:any|a)|died"
+    r"|dropped(?! (?:to|from))|fallen(?! (?:to|from))|gone (?:altogether|completely"
+    r"|to nothing)|dropped to nothing)(?= )"
 )
 _STRENGTHS: Mapping[str, str] = {
     **dict.fromkeys(
@@ -88,10 +83,9 @@ _POINT = (
 _POINT += r"|southeast|southwest)(?: ish)?)"
 _ONLY_WIND = re.compile(
     rf"(?:from the |out of the )?{_POINT} ,? ?(?:light|moderate|strong|fresh|gentle"
-    rf"|faint"
-    rf"|weak|brisk|stiff)(?: still| now)? [.]"
-    r"|(?:an? )?(?:light|moderate|strong|fresh|gentle|faint|weak|brisk|stiff) ,? ?(?:from the "
-    r"|out of"
+    rf"|faint|weak|brisk|stiff)(?: still| now)? [.]"
+    r"|(?:an? )?(?:light|moderate|strong|fresh|gentle|faint|weak|brisk"
+    r"|stiff) ,? ?(?:from the |out of"
     rf" the )?{_POINT}(?: still| now)? [.]"
 )
 # The wind spoken of: "wind's back.", "wind check."

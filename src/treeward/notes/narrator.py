@@ -15,16 +15,19 @@ from treeward.language.kinds import UNMARKED, EventKind
 
 from . import sayings
 from . import sentences as st
-from .asking import RECENT, Asked, Sentence, being_painted, statement_end
+from .asking import Asked, Sentence, being_painted, statement_end
 from .bee_names import BeeNames, Named
-from .clauses import COUNTED, Clauses
+from .clauses import Clauses
 from .corrections import Corrections
 from .events import Event
 from .flags import Flag, FlagCode
 from .found_notes import LATER_S, FoundNotes
+from .names_alone import NamesAlone
 from .narrated_actions import Actions, Done, outweighs
-from .narrated_durations import ago_at, adjuncts, out_for, time_out_s, was_ago
+from .narrated_durations import adjuncts, ago_at, out_for, time_out_s, was_ago
+from .narrated_times import bare_time
 from .narrated_values import ValueNotes
+from .told_before import clock_gain_s, skips
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,7 +37,6 @@ if TYPE_CHECKING:
     from .sentences import Speech, StreamWord, Told
 
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
-STAYS_S = 20.0  # what is told of a bee sooner is of her coming; guess
 CLOCK_OFF_S = 720.0  # a number that far from the last time told is none; guess
 SKIPS_S = 3600.0  # what a recorder may leave out between two words; guess
 ON_S = 6.0  # "landed, then left" is one breath; guess
@@ -45,21 +47,13 @@ _CALLED = re.compile(
     r"(?: (?:anyway|again|too|now|as well|at last|home|already|there|then))* , "
     r"(?:(?:my|the|our|that is|it is) (?=[a-z]))?"
 )
-# What may follow a bee's name that is all that is said of her coming.
-_NAME_ENDS = re.compile(
-    r"[.]|, (?!(?:nothing|not|no|never|negative|still|neither|soon|she|i|we|it|they"
-    r"|he|her|his|the|a|an|my|that(?! is new)|who|which"
-    r"|what"
-    r"|where|has|is|was|let|remember|do|did|not|this|if|when|one|as|like|in|of|for|poor"
-    r"|finished|gone|bye|away|off) )"
-)
 _BETWEEN = re.compile(  # from "six minutes" to "red is back"
-    r"(?:(?:,|and|exactly|on the (?:dot|nose)|dead|flat|later|or so|near enough|it is|then"
-    r"|i (?:think|make it)|there is|here is|so) ?)*"
+    r"(?:(?:,|and|exactly|on the (?:dot|nose)|dead|flat|later|or so|near enough|it is"
+    r"|then|i (?:think|make it)|there is|here is|so) ?)*"
 )
 _NOT_OURS = re.compile(
-    r" (?:not (?:one of )?(?:mine|ours|my)|else is|nothing to do with|none of (?:mine|ours)"
-    r"|neighbour is|yesterday|last (?:week|year|summer|month|time)) "
+    r" (?:not (?:one of )?(?:mine|ours|my)|else is|nothing to do with|none of (?:mine"
+    r"|ours)|neighbour is|yesterday|last (?:week|year|summer|month|time)) "
 )
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
@@ -94,6 +88,9 @@ class Narrator:
             found=self.found,
         )
         self.asked = Asked()
+        self.alone = NamesAlone(
+            self.text, self.names, self.actions, self.values, self.found, self.asked
+        )
         self.went_on: Done | None = None  # what a bee did up to where reading is
         self.told_until = 0  # up to where values were read
         self.done_at = -1  # where reading went on after what a bee did last
@@ -186,20 +183,9 @@ class Narrator:
             corrected = self.corrections.at(start)
             if corrected is not None:
                 return corrected
-        ago = was_ago(self.text, start) if self.found.since_done(start) else None
-        if (
-            ago is None
-            and self.found.since_done(start, NEXT_S)
-            and start != self.done_at
-        ):
-            ago = ago_at(self.text, start)
-            ago = ago if ago and ago.ago_s else None
-        if ago:
-            self.found.put_back_by(ago.ago_s, ago.flags)
-            return ago.end
-        remark = self._remark(start, sentence)
-        if remark:
-            return remark
+        aside = self._told_late(start) or self._remark(start, sentence)
+        if aside:
+            return aside
         for place in self._openings(start):
             if place >= sentence.end:
                 break
@@ -212,6 +198,17 @@ class Narrator:
         self._mention(start, after)
         inside = self._inside(start, min(after, sentence.end), sentence)
         return after if inside is None else inside
+
+    def _told_late(self, start: int) -> int | None:
+        """Read "that was half a minute ago", and put back what was done last."""
+        ago = was_ago(self.text, start) if self.found.since_done(start) else None
+        soon = self.found.since_done(start, NEXT_S) is not None
+        if ago is None and soon and start != self.done_at:
+            ago = ago_at(self.text, start)
+        if ago is None or not ago.ago_s:
+            return None
+        self.found.put_back_by(ago.ago_s, ago.flags)
+        return ago.end
 
     def _mention(self, start: int, after: int) -> None:
         """Remember a bee named without what it did: "it is red, and she ..."."""
@@ -272,9 +269,7 @@ class Narrator:
             done = replace(done, kind=EventKind.MARK, flags=flags)
         mark = done.named.mark
         if mark not in {"", UNMARKED, *self.names.seen, *self.names.painted}:
-            since = 1 + max(
-                self.text.rfind(stop, 0, done.start) for stop in ". ?".split()
-            )
+            since = 1 + max(self.text.rfind(stop, 0, done.start) for stop in ".?")
             border = sayings.REST.search(self.text, done.end)
             end = border.start() if border else len(self.text)
             if _NOT_OURS.search(self.text, since, end + 1):
@@ -419,7 +414,9 @@ class Narrator:
             if done is None and last:
                 done = self._follower(place, last)
             if done is None and not self.asked.planned:
-                done = self._only_named(start, place, hedged=bool(hedges))
+                done = self.alone.at(
+                    start, place, whole=self._whole(start), hedged=bool(hedges)
+                )
                 if done and last and self._confirms(done, last):
                     return done.end + 1
             if done is None and self._after_border(start) and self.found.view.last:
@@ -472,7 +469,7 @@ class Narrator:
             told = self.values.resumed(self.text, place)
         idle = not self.found.since_done(place, LATER_S)
         if told is None and whole and (idle or self._at_station(place)):
-            told = self.values.bare_time(self.text, place)
+            told = bare_time(self.text, place)
         fresh = self._after_border(start) or start == self.done_at == place
         if fresh and not self.found.leaving(place):
             by_clock = self._clock_told(place)
@@ -484,16 +481,6 @@ class Narrator:
     def _degrees_after_comma(self, place: int) -> bool:
         """Tell whether three figures stand after a comma: "over the oak, two sixty"."""
         return self._after_border(place) and self.values.degrees_at(self.text, place)
-
-    def _only_named(self, start: int, place: int, *, hedged: bool) -> Done | None:
-        """Read a bee's name, without what she did."""
-        done = None
-        shown = self.text.endswith(sayings.SHOWN, 0, place)
-        if shown or (self._whole(start) and place >= start):
-            done = self._name_alone(place) or self._left_unsaid(place)
-        if done is None and (hedged or self._pointed(start, place)):
-            done = self.actions.bare(self.text, place)
-        return done
 
     def _may_state_time(self, start: int, place: int) -> bool:
         """Tell whether how long a bee was out may stand here, told as a bare number."""
@@ -508,13 +495,17 @@ class Narrator:
 
     def _clock_told(self, place: int) -> Told | None:
         """Read "eight thirteen" alone where the clock may well show that."""
-        told = self.values.bare_time(self.text, place)
-        gain_s = self.found.clock_gain_s(told.value, place) if told else None
-        most_s = SKIPS_S if self.found.skips() else CLOCK_OFF_S
+        told = bare_time(self.text, place)
+        gain_s = (
+            clock_gain_s(self.found.events, told.value, self.found.second(place))
+            if told
+            else None
+        )
+        most_s = SKIPS_S if skips(self.found.events) else CLOCK_OFF_S
         return told if gain_s is not None and -90.0 <= gain_s <= most_s else None
 
     def _out_s(self) -> float:
-        if self.found.skips():
+        if skips(self.found.events):
             return 0.0  # by the recording's own time nobody knows
         last = self.found.last_done
         return 0.0 if last is None else time_out_s(self.found.events, last)
@@ -586,81 +577,6 @@ class Narrator:
         soon = self.found.since_done(done.start, NEXT_S) is last
         return soon and last.mark == done.named.mark
 
-    def _left_unsaid(self, place: int) -> Done | None:
-        """Read "white, two oh three" of a bee that was here: she left."""
-        named = self.names.single(self.text, place)
-        if named is None or named.mark not in self.found.view.here:
-            return None
-        start = named.end + (3 if self.text.startswith(" , ", named.end) else 1)
-        told = next(e for e in reversed(self.found.events) if e.mark == named.mark)
-        long_s = self.found.second(place) - (told.end_s or 0.0)
-        if long_s < STAYS_S or not self.values.degrees_at(self.text, start):
-            return None
-        return Done(
-            kind=EventKind.AWAY,
-            named=named,
-            start=place,
-            end=named.end,
-            certain=False,
-        )
-
-    def _name_alone(self, place: int) -> Done | None:
-        """Read a bee's name as a whole sentence: she came, if she was not here."""
-        named = self.names.single(self.text, place)
-        if named is None or not _NAME_ENDS.match(self.text, named.end + 1):
-            return None
-        new = named.full and self.text.startswith(("a ", "an ", "one "), place)
-        shown = self.text.endswith(sayings.SHOWN, 0, place) and self._painting(place)
-        known = named.mark in self.names.seen or new or shown
-        if self.asked.done and known:
-            return Done(
-                kind=self.asked.done,
-                named=named,
-                start=place,
-                end=named.end,
-                certain=False,
-            )
-        if named.mark in self.found.view.here or not known:
-            return None
-        if COUNTED.match(self.text, named.end):
-            return None
-        if sayings.DENIED.search(self.text[:place]):
-            return None
-        dotted = re.search(r" (?:dot|spot|mark|blob) $", self.text[: named.end + 1])
-        after_mark = self.found.events and self.found.events[-1].kind is EventKind.MARK
-        painted = named.mark not in self.names.seen and (shown or dotted or after_mark)
-        return Done(
-            kind=EventKind.MARK if painted else EventKind.BACK,
-            named=named,
-            start=place,
-            end=named.end,
-            certain=False,
-        )
-
-    def _painting(self, place: int) -> bool:
-        """Tell whether somebody spoke of painting shortly before."""
-        before = self.text[max(0, place - RECENT) : place]
-        return sayings.PAINTING.search(f" {before}") is not None
-
     def _hedges(self, start: int, place: int) -> tuple[str, ...]:
         body = f" {self.text[start:place]}"
         return tuple(match.strip() for match in sayings.HEDGE.findall(body))
-
-    def _pointed(self, start: int, place: int) -> bool:
-        """Tell whether a bee is pointed out: "that is the blue one"."""
-        lead = sayings.LEAD.match(self.text, start)
-        named = self.names.at(self.text, place)
-        if lead is None or lead.end() != place or named is None:
-            return False
-        if named.full or not named.mark:
-            return named.full
-        words = lead[0].split()
-        sees = words[:3] in (["i", "can", "see"], ["we", "have", "got"])
-        shown = sees or words[:2] in (
-            ["here", "is"],
-            ["there", "is"],
-            ["that", "is"],
-            ["it", "is"],
-        )
-        watched = bool(self.found.events) or sees
-        return bool(watched and shown and named.mark not in self.found.view.here)

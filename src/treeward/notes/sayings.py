@@ -17,203 +17,89 @@ if TYPE_CHECKING:
 
 # Said before a note and meaning nothing.
 _FILLERS = (
-    *(
-        "beauty",
-        "beaut",
-        "bingo",
-        "voila",
-        "voil",
-        "aye",
-        "och",
-        "naw",
-        "nah",
-        "sure enough",
-        "by the way",
-        "to my surprise",
-    ),
-    *("okay", "right", "and", "so", "well", "yes", "yeah", "yep", "look", "then"),
-    *(
-        "but",
-        "hey",
-        "there",
-        "here we go",
-        "here we are",
-        "there we go",
-        "good",
-        "great",
-    ),
-    *(
-        "lovely",
-        "nice",
-        "aha",
-        "ooh",
-        "wow",
-        "no",
-        "sorry",
-        "wait",
-        "see",
-        "oh",
-        "oops",
-        "whoops",
-        "while",
-    ),
-    *(
-        "first",
-        "next",
-        "ah",
-        "ha",
-        "hello",
-        "hiya",
-        "ooh",
-        "there",
-        "now then",
-        "lo and behold",
-        "to my surprise",
-        "in any event",
-        "at last",
-        "guess what",
-        "one minute",
-        "hang on",
-        "hold on",
-        "thank you",
-        "at last",
-        "as well",
-        "meanwhile",
-    ),
+    r"to my surprise|lo and behold|in any event|sure enough|here we are|there we go"
+    r"|by the way|here we go|guess what|one minute|thank you|meanwhile|now then"
+    r"|at last|hang on|hold on|as well|beauty|lovely|whoops|beaut|bingo|voila|right"
+    r"|there|great|sorry|while|first|hello|voil|okay|well|yeah|look|then|good|nice"
+    r"|wait|oops|next|hiya|aye|och|naw|nah|and|yes|yep|but|hey|aha|ooh|wow|see|so|no"
+    r"|oh|ah|ha"
 )
 _HEDGES = (
-    *("i think", "i guess", "i believe", "i reckon", "i suppose"),
-    *("i am not sure but", "not sure but", "i am not sure", "not sure", "maybe"),
-    *("perhaps", "probably", "possibly", "looks like", "looked like", "seems like"),
-    *(
-        "might be",
-        "may be",
-        "could be",
-        "must be",
-        "might have been",
-        "could have been",
-    ),
-    *("may have been", "sounds like", "seems to be", "i can not be sure but"),
-    *("hard to tell but", "hard to say but", "i can not tell but", "i should think"),
-    *(
-        "i would say",
-        "my guess is",
-        "i am fairly sure",
-        "i am pretty sure",
-        "presumably",
-    ),
-    *(
-        "apparently",
-        "i am guessing",
-        "either",
-        "pretty sure",
-        "fairly sure",
-        "quite sure",
-    ),
+    r"i can not be sure but|i can not tell but|i am not sure but|hard to tell but"
+    r"|i am fairly sure|i am pretty sure|might have been|could have been"
+    r"|hard to say but|i should think|i am not sure|may have been|i am guessing"
+    r"|not sure but|looked like|sounds like|seems to be|i would say|my guess is"
+    r"|pretty sure|fairly sure|looks like|seems like|presumably|apparently|quite sure"
+    r"|i believe|i suppose|i reckon|not sure|probably|possibly|might be|could be"
+    r"|i think|i guess|perhaps|must be|may be|either|maybe"
 )
 _LEADS = (
-    "there is been",
-    "there is",
-    "that is",
-    "that was",
-    "it is",
-    "it was",
-    "that will be",
-    "this will be",
-    "that must be",
-    "that would be",
-    "this is",
-    "that",
-    "it",
-    "i see",
-    "i can see",
-    "we have",
-    "i have got",
-    "we have got",
+    r"there is been|that would be|that will be|this will be|that must be|we have got"
+    r"|i have got|i can see|there is|that was|that is|this is|we have|it was|it is"
+    r"|i see|that|it"
 )
-
-
-def _any(phrases: tuple[str, ...]) -> str:
-    return "|".join(sorted(map(re.escape, phrases), key=len, reverse=True))
-
-
-_HEDGE = rf"(?:{_any(_HEDGES)})(?: that(?! is | was ))?"
+_HEDGE = rf"(?:{_HEDGES})(?: that(?! is | was ))?"
 HEDGE = re.compile(rf" {_HEDGE} ")
 HEDGE_BETWEEN = re.compile(rf" (?:, )?{_HEDGE} (?:, )?")
 # "I can report that", "you will notice that": says nothing about the note.
 _SAY = (
     r"(?:i|we|you) (?:(?:can|will|must|may|should|would like to|do|have to|also"
-    r"|am going"
-    r" to|want to) )*(?:say|report|note|see|notice|find|found|add|record|observe"
-    r"|confirm"
-    r"|mention|tell you|saw|noticed|noted|observed)(?: here| now)? that(?! (?:is|was) )"
+    r"|am going to|want to) )*(?:say|report|note|see|notice|find|found|add|record"
+    r"|observe|confirm|mention|tell you|saw|noticed|noted|observed)(?: here"
+    r"| now)? that(?! (?:is|was) )"
 )
 # What may stand between the start of a clause and the note.
-LEFT = re.compile(rf"(?:(?:{_any(_FILLERS)}|{_SAY}|{_HEDGE}|,) )*")
-LEAD = re.compile(rf"(?:{_any(_LEADS)}) (?:{_HEDGE} )?")
-HEDGED_LEAD = re.compile(
-    rf"(?:(?:{_any(_LEADS)}) )?{_HEDGE} (?:(?:that|it) (?:is|was) )?"
-)
+LEFT = re.compile(rf"(?:(?:{_FILLERS}|{_SAY}|{_HEDGE}|,) )*")
+LEAD = re.compile(rf"(?:{_LEADS}) (?:{_HEDGE} )?")
+HEDGED_LEAD = re.compile(rf"(?:(?:{_LEADS}) )?{_HEDGE} (?:(?:that|it) (?:is|was) )?")
 
 # A whole sentence is a wish, a plan, a memory or a condition.
 UNREAL = re.compile(
     r" (?:if|whenever|until|till|unless|hope|hopes|hoping|wish|wishes|tomorrow"
-    r"|yesterday"
-    r"|(?<!as )(?<!same )(?<!as the )last (?:night|year|week|time|month|summer)|(?<!i"
-    r" )suppose"
-    r"|imagine|used to|remember|next (?:time|week|year|day)|shall we|had i|supposed) "
+    r"|yesterday|(?<!as )(?<!same )(?<!as the )last (?:night|year|week|time|month"
+    r"|summer)|(?<!i )suppose|imagine|used to|remember|next (?:time|week|year|day)"
+    r"|shall we|had i|supposed) "
 )
 # "... if anyone's asking", "... station one I had yesterday"
 ADDED = re.compile(
-    r" (?:if (?:any\w*|you|i|my|that|it|we are|memory)|(?:the |that )?[a-z]+ (?:[a-z]+"
-    r" )?(?:i|we)"
-    r" (?:did|had|used|was at|were at|saw))\b"
+    r" (?:if (?:any\w*|you|i|my|that|it|we are|memory)|(?:the "
+    r"|that )?[a-z]+ (?:[a-z]+ )?(?:i|we) (?:did|had|used|was at|were at|saw))\b"
 )
 UNREAL_DAY = re.compile(
     r" (?:yesterday|next (?:time|week|year|day)|tomorrow|last (?:night|year|week|month"
-    r"|summer)|on (?:mon|tues|wednes"
-    r"|thurs|fri|satur|sun)day)(?= )"
+    r"|summer)|on (?:mon|tues|wednes|thurs|fri|satur|sun)day)(?= )"
 )
 # What follows in the sentence is none: "when red gets back we can take a bearing".
 UNREAL_AFTER = re.compile(
-    r" (?:when|whenever|(?<!from )(?<!of )before(?! [.,])"
-    r"|(?<!at )once(?! (?:and|more|again|or|,))"
-    r"|after(?= [a-z]+ (?:is|left|came|comes|goes|went|has)))(?= )"
+    r" (?:when|whenever|(?<!from )(?<!of )before(?! [.,])|(?<!at )once(?! (?:and|more"
+    r"|again|or|,))|after(?= [a-z]+ (?:is|left|came|comes|goes|went|has)))(?= )"
 )
 # The clause is none.
 UNREAL_CLAUSE = re.compile(
     r" (?:would(?! (?:[a-z]+ )?(?:say|like to|call|make|put))|should(?! (?:think|be"
-    r"|have been|say"
-    r"|add|mention|note|report|record))"
-    r"|(?<!that )(?<!this )will(?! (?:say|call|note|report|add|notice|see that"
-    r"|mention|record))"
-    r"|want(?! to say)|wants|wanted|need|needs|let us|going to|ask|asked|said"
-    r"|told|shall"
-    r"|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect|expected"
-    r"|(?:nearly|almost) (?:home|back|here|there|gone|in)"
-    r"|do not (?:think|believe|reckon|suppose)|doubt|neither|nor|nobody|none|(?:might"
-    r"|may|could) have"
-    r"(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))|did i"
-    r"|next would) "
+    r"|have been|say|add|mention|note|report|record))"
+    r"|(?<!that )(?<!this )will(?! (?:say|call|note|report|add|notice|see that|mention"
+    r"|record))|want(?! to say)|wants|wanted|need|needs|let us|going to|ask|asked|said"
+    r"|told|shall|wait(?! (?:no|make|that|it|,|[.]))|could(?! be| have been)|expect"
+    r"|expected|(?:nearly|almost) (?:home|back|here|there|gone|in)|do not (?:think"
+    r"|believe|reckon|suppose)|doubt|neither|nor|nobody|none|(?:might|may"
+    r"|could) have(?! been [a-z]+ (?:that|leaving|landing|going|coming|who|which))"
+    r"|did i|next would) "
 )
 PAINTING = re.compile(
-    r" (?:paint|painting|(?:i|we) will do|do(?:ing)? (?:her|this|that|it|one)|going to be|dab|dabbing|brush|another dot|dot on"
-    r"|applying|mark (?:one"
-    r"|another"
+    r" (?:paint|painting|(?:i|we) will do|do(?:ing)? (?:her|this|that|it|one)"
+    r"|going to be|dab|dabbing|brush|another dot|dot on|applying|mark (?:one|another"
     r"|her|a|the)|colou?r|attempt|let me|hold still|stay still|sit still|keep still"
-    r"|hold (?:her|it)|pens|varnish"
-    r"|texter|marker) "
+    r"|hold (?:her|it)|pens|varnish|texter|marker) "
 )
 QUESTION = re.compile(
-    r"(?!is not no |what wind there |\w+ not )(?:is|are|was|were|did|do|does|where"
-    r"|what|when"
-    r"|who|why|how|which|whose|shall"
-    r"|should|can|could|would|will|have you|any sign|any) "
+    r"(?!is not no |what wind there |\w+ not )(?:is|are|was|were|did|do|does|where|what"
+    r"|when|who|why|how|which|whose|shall|should|can|could|would|will|have you|any sign"
+    r"|any) "
 )
 TIME_ASKED = re.compile(
     r"what(?: is| was| does)? (?:(?:the|my) )?(?:time|clock|watch)(?: say)?"
-    r"|got the time|what time is it"
-    r"|(?:what do you )make the time(?: to be)?"
+    r"|got the time|what time is it|(?:what do you )make the time(?: to be)?"
 )
 
 # Said when a bee that was painted is shown.
@@ -226,20 +112,18 @@ _PLACE = (
 )
 _TAIL = (
     rf"(?:again|today|this morning|too|as well|there|here|okay|yes|right|at last"
-    rf"|this time|at once"
-    rf"|from before|straight away|on time|early|late|safely|yet|this minute|home"
-    rf"|quick|that way|the same way|there we go|here we go|for now|bees|i see"
-    rf"|all right|{_PLACE})"
+    rf"|this time|at once|from before|straight away|on time|early|late|safely|yet"
+    rf"|this minute|home|quick|that way|the same way|there we go|here we go|for now"
+    rf"|bees|i see|all right|{_PLACE})"
 )
 TAIL = re.compile(rf"(?:{_TAIL} )*")
 HEDGE_TAIL = re.compile(
     r"(?:, )?(?:(?:i think|i guess|i believe|i reckon|i suppose|i am not sure|not sure"
-    r"|i am (?:nearly|almost|fairly|pretty|quite) sure"
-    r"|maybe|perhaps|probably|possibly|more or less|or so|or thereabouts|ish|roughly"
-    r"|give or take|(?:is|was|did|does) not (?:it|she|that))(?= )"
-    r"|or (?:(?:it|that|she) )?"
-    r"(?:was|is|could|might|may|maybe|perhaps|possibly|probably)"
-    r"(?: (?:it|that|she|be|been|have|was|is))*)(?= )"
+    r"|i am (?:nearly|almost|fairly|pretty|quite) sure|maybe|perhaps|probably|possibly"
+    r"|more or less|or so|or thereabouts|ish|roughly|give or take|(?:is|was|did"
+    r"|does) not (?:it|she|that))(?= )|or (?:(?:it|that|she) )?(?:was|is|could|might"
+    r"|may|maybe|perhaps|possibly|probably)(?: (?:it|that|she|be|been|have|was"
+    r"|is))*)(?= )"
 )
 # Starts of the next statement, where nothing but the words themselves part the two.
 _NEXT = (
@@ -266,22 +150,19 @@ ONWARD = re.compile(
 # Where a clause ends, and where the next note may start.
 _SAYS_AGAIN = (
     r"(?:no wait|wait no|no sorry|sorry|i mean|i meant|make that|scratch that"
-    r"|tell a lie"
-    r"|or rather|my mistake) "
+    r"|tell a lie|or rather|my mistake) "
 )
 SAYS_AGAIN = re.compile(_SAYS_AGAIN)
 CLAUSE = re.compile(
     rf" [.?,] | and | but | so | because | before | when | while | cos | which "
-    rf"| though "
-    rf"| then | (?={_SAYS_AGAIN})"
+    rf"| though | then | (?={_SAYS_AGAIN})"
 )
 # Where speech without punctuation starts something new.
 _NEW = (
     r"(?:(?:she is|she was|there goes|there she|here comes|here is|here she|that is"
     r"|it is (?:half|quarter|nearly|about|ten|eleven|twelve|one|two|three|four|five|six"
-    r"|seven|eight|nine|\d+))"
-    r" |(?<!to )(?<!at )(?<!from )(?<!of )(?<!last )(?<!next )(?<!is )(?<!than )"
-    r"station (?:\d|one|two|three|four|five|six) (?=[.,]))"
+    r"|seven|eight|nine|\d+)) |(?<!to )(?<!at )(?<!from )(?<!of )(?<!last )(?<!next "
+    r")(?<!is )(?<!than )station (?:\d|one|two|three|four|five|six) (?=[.,]))"
 )
 BORDER = re.compile(
     rf" [.?,] | and | but | then | so | while | okay | right | oh "
@@ -293,10 +174,9 @@ REST = re.compile(r" [.?] ")
 # "Green was here when I looked up", "no idea how long".
 FOUND_HERE = re.compile(
     r" (?:since when|how long|when i (?:looked|turned|got|came|sat)|for (?:a"
-    r"|some) (?:while"
-    r"|time|bit)|must have (?:come|landed|slipped|been)|(?:did|could|can) not (?:see"
-    r"|say"
-    r"|tell)|missed (?:her|it)|do not know when|no idea when|been (?:here|there|on)) "
+    r"|some) (?:while|time|bit)|must have (?:come|landed|slipped|been)|(?:did|could"
+    r"|can) not (?:see|say|tell)|missed (?:her|it)|do not know when|no idea when"
+    r"|been (?:here|there|on)) "
 )
 DENIED = re.compile(r" (?:no|not|nor) $")  # before a bee that is not here
 
@@ -326,8 +206,7 @@ _MOVES = (
 )
 _INWARD = (
     r"(?:back in|back down|back again|back(?! (?:out|off|up))|in to land|in|down"
-    r"|home again"
-    r"|home|(?:by )?to (?:see|visit) (?:us|me)|to call|onto the \w+|in again"
+    r"|home again|home|(?:by )?to (?:see|visit) (?:us|me)|to call|onto the \w+|in again"
     r"|back here|by again)"
 )
 _WATER = (
@@ -341,15 +220,12 @@ _OUTWARD = (
     r"|up)"
 )
 _TURNS = (
-    r"(?:(?:circled|circling|looped|spiralled|turned|hovered|is full|full|done"
-    r"|finished|had (?:enough|her fill|their fill)|drunk (?:her|its) fill|loaded up"
-    r"|filled up|tanked up|drunk up|stayed|lingered|drank|sat|rested"
-    r"|hung about)(?: (?:once|twice"
-    r"|three times|round|around|a bit"
-    r"|drinking|feeding|for a bit|for a moment|a few times|about"
-    r"|for (?:\w+ ){1,4}?(?=and|then)"
-    r"|(?:her|its) fill|a little|briefly))? ?(?:and|then|,) (?:(?:is|has|was|had|then"
-    r"|at once) )*)?"
+    r"(?:(?:circled|circling|looped|spiralled|turned|hovered|is full|full|done|finished"
+    r"|had (?:enough|her fill|their fill)|drunk (?:her|its) fill|loaded up|filled up"
+    r"|tanked up|drunk up|stayed|lingered|drank|sat|rested|hung about)(?: (?:once|twice"
+    r"|three times|round|around|a bit|drinking|feeding|for a bit|for a moment"
+    r"|a few times|about|for (?:\w+ ){1,4}?(?=and|then)|(?:her|its) fill|a little"
+    r"|briefly))? ?(?:and|then|,) (?:(?:is|has|was|had|then|at once) )*)?"
 )
 # Being here: a coming for a bee that was not here, otherwise nothing new.
 PRESENT = re.compile(
@@ -367,57 +243,46 @@ STILL = re.compile(
 )
 ARRIVES = re.compile(
     rf"{_HELPERS}{_MANNER}(?!(?:gone|go|goes|going|went|head\w*|flew|flown|flies"
-    rf"|flying)"
-    rf" (?:\w+ )?home)(?:{_MOVES} {_MANNER}{_INWARD}|landed|landing|lands|land"
+    rf"|flying) (?:\w+ )?home)(?:{_MOVES} {_MANNER}{_INWARD}|landed|landing|lands|land"
     rf"|arrive|arrived"
     r"|arriving|arrives|returned|returning|returns|appeared|appearing|appears"
-    r"|reappeared"
-    r"|turned up|turns up|showed up|shows up|settled|settling|settles|settling down"
-    r"|alighted|alights|touched down|touches down|having a drink|having a sip|drinking"
-    r"|sipping|feeding|lapping|sucking|loading|back|home(?: again)?|in|down"
-    r"|joined (?:her|him|them|it)"
-    r"|came(?= [.,?]| and| when| while)|comes(?= [.,])"
-    r"|(?:found|traced|located|discovered|tracked) (?:it|us|me)|found (?:the"
-    r"|our"
-    r"|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer"
-    r"|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her|a brief)"
-    r" appearance|paid (?:us|me) (?:a|another) visit|paying (?:us|me) a visit|on board"
-    r"|(?:for the |the )?first time(?: today| here| this morning)?|got here|dropped by"
-    r"|rejoined (?:her|us|them)|on(?= [.,?]| and| as well| too| again)"
+    r"|reappeared|turned up|turns up|showed up|shows up|settled|settling|settles"
+    r"|settling down|alighted|alights|touched down|touches down|having a drink"
+    r"|having a sip|drinking|sipping|feeding|lapping|sucking|loading|back"
+    r"|home(?: again)?|in|down|joined (?:her|him|them|it)|came(?= [.,?]| and| when"
+    r"| while)|comes(?= [.,])|(?:found|traced|located|discovered|tracked) (?:it|us|me)"
+    r"|found (?:the|our|my) (?:\w+ )?(?:dish|water|comb|feeder|syrup|sponge|saucer"
+    r"|trough|plate|bait|sugar)|(?:made|makes|making|put in) (?:an|her"
+    r"|a brief) appearance|paid (?:us|me) (?:a|another) visit|paying (?:us|me) a visit"
+    r"|on board|(?:for the |the )?first time(?: today| here| this morning)?|got here"
+    r"|dropped by|rejoined (?:her|us|them)|on(?= [.,?]| and| as well| too| again)"
     r"|the (?:first|next|last) (?:one )?(?:in|back|home|here|down|to (?:land|come"
-    r"|return"
-    r"|arrive|show)(?: (?:back|in|up))?)"
-    r"|back with us|joining (?:her|him|them)|been joined by"
-    rf"|filling up|tanking up|here|(?:back |over "
-    rf"|down )?(?:at|on|in|onto)"
-    rf" (?:the|our|this) (?:\w+ )?{_WATER}|(?:right )?(?:next to|beside|alongside) her"
+    r"|return|arrive|show)(?: (?:back|in|up))?)|back with us|joining (?:her|him|them)"
+    r"|been joined by"
+    rf"|filling up|tanking up|here|(?:back |over |down )?(?:at|on|in|onto) (?:the|our"
+    rf"|this) (?:\w+ )?{_WATER}|(?:right )?(?:next to|beside|alongside) her"
     r"|(?:is |here )?with her)(?= )"
 )
 LEAVES = re.compile(
-    rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}"
-    rf"|(?:left|leaves|leaving) (?:us|me)(?: again)?"
-    rf"|left"
-    r"|off you go|leaving|leaves|leave|depart|going going gone|gone|departed"
-    r"|departing|departs|flown"
-    r"|vanished|vanishing|disappeared|disappearing|went|away|off|out|up|airborne"
-    r"|straight back out|back out|no longer (?:here|with us)|(?:made|making"
-    r"|makes) (?:her|its) exit"
-    r"|(?:taken|took|takes|taking) (?:her|its) leave|had enough|said goodbye"
-    r"|lifting|lifted|moved on|moving on|flew|the first to (?:leave|go)"
-    r"|first to (?:leave|go)"
-    r"|had (?:enough|her fill) and (?:gone|left|off)|did not (?:stay|linger|hang about)"
-    r"|on (?:the|her|its|their) way)(?= )"
+    rf"{_HELPERS}{_TURNS}{_HELPERS}{_MANNER}(?:{_MOVES} {_MANNER}{_OUTWARD}|(?:left"
+    rf"|leaves|leaving) (?:us|me)(?: again)?|left"
+    r"|off you go|leaving|leaves|leave|depart|going going gone|gone|departed|departing"
+    r"|departs|flown|vanished|vanishing|disappeared|disappearing|went|away|off|out|up"
+    r"|airborne|straight back out|back out|no longer (?:here|with us)|(?:made|making"
+    r"|makes) (?:her|its) exit|(?:taken|took|takes|taking) (?:her|its) leave|had enough"
+    r"|said goodbye|lifting|lifted|moved on|moving on|flew|the first to (?:leave|go)"
+    r"|first to (?:leave|go)|had (?:enough|her fill) and (?:gone|left|off)"
+    r"|did not (?:stay|linger|hang about)|on (?:the|her|its|their) way)(?= )"
 )
 NOT_HERE = re.compile(
     r"(?:is |was )?(?:not (?:here|on the \w+|there)|no longer (?:here|there|on the \w+)"
     r"|gone when (?:i|we))(?= [.,?]| now| any| and| when| any more)"
 )
 FAILS = re.compile(
-    r"(?:(?:is|did|was|had|have|still) )*(?:(?:not|no|never|still not|failed to|yet to)"
-    r"(?: (?:even|ever|did|have))*"
-    r"(?: yet)? (?:been |be )?(?:come|came|coming|return|returned|show|shown|showed"
-    r"|appear|appeared|turn|turned|seen|make|made)"
-    r"(?: (?:back|up|in|it|it back|again|home))?(?: this time)?)(?= )"
+    r"(?:(?:is|did|was|had|have|still) )*(?:(?:not|no|never|still not|failed to"
+    r"|yet to)(?: (?:even|ever|did|have))*(?: yet)? (?:been |be )?(?:come|came|coming"
+    r"|return|returned|show|shown|showed|appear|appeared|turn|turned|seen|make"
+    r"|made)(?: (?:back|up|in|it|it back|again|home))?(?: this time)?)(?= )"
 )
 PATTERNS = (
     (EventKind.MISSED, FAILS),
@@ -463,10 +328,8 @@ LONE = (
         EventKind.BACK,
         re.compile(
             r"(?:(?:and|straight|right) )*(?:in again|back in|back(?= [,.])|landed"
-            r"|back again|back already|returned"
-            r"|landing"
-            r"|touchdown|touched down|back (?=(?:in|after) (?:\w+ ){1,4}[.,])|down"
-            r" again)"
+            r"|back again|back already|returned|landing|touchdown|touched down"
+            r"|back (?=(?:in|after) (?:\w+ ){1,4}[.,])|down again)"
             rf"{_AFTERWARDS}(?= [.,]|(?:in|after) )"
         ),
     ),
@@ -519,13 +382,10 @@ ENDS_IN_PREPOSITION = re.compile(
 )
 OBJECT = re.compile(r"(?:the|a|an|her|his|its|my|our|your|their|to|for|of|with|some) ")
 PAINTS = re.compile(
-    r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*"
-    r"(?:mark|marked|painted|marking|painting|put|putting|dabbed|gave|given|got|done"
-    r"|dotted|daubed)"
-    r"(?: (?:this|that|the|one|a|an|another|new|next|bee|forager|worker|lady"
-    r"|girl|with|second"
-    r"|third|2nd|3rd|fourth|her|it|some|dot|of|bit"
-    r"|little|spot|blob|dab|drop|splash|touch|up))* "
+    r"(?:(?:i|we|have|am|are|was|new bee|got) |, )*(?:mark|marked|painted|marking"
+    r"|painting|put|putting|dabbed|gave|given|got|done|dotted|daubed)(?: (?:this|that"
+    r"|the|one|a|an|another|new|next|bee|forager|worker|lady|girl|with|second|third|2nd"
+    r"|3rd|fourth|her|it|some|dot|of|bit|little|spot|blob|dab|drop|splash|touch|up))* "
 )
 PAINTED = re.compile(r" (?:one|bee|dot|spot|paint|mark|blob)(?= )")
 ON_HER = re.compile(
@@ -536,18 +396,15 @@ AS_NOUNS = frozenset({"leaves", "drops", "lands", "flies", "left", "in", "out", 
 NOT_YET = re.compile(r" (?:yet|so far|since(?! the|,)|for a while|lately)(?= )")
 FOLLOWS_LEAD = re.compile(
     r"(?:(?:(?:hard |right |close |hot )?(?:on her (?:heels|tail)|behind her|after her"
-    r"|beside her)(?: comes| is| was)?|and|then|,|first|next|that will be|this is"
-    r"|so is|so did|also|followed by"
-    r"|joined by|with|now|there is"
-    r"|here is|that is) )*"
+    r"|beside her)(?: comes| is| was)?|and|then|,|first|next|that will be|this is|so is"
+    r"|so did|also|followed by|joined by|with|now|there is|here is|that is) )*"
 )
 FOLLOWS_TAIL = re.compile(
-    r"(?:, )?(?:(?:is|was|did) )?(?:(?:right|straight|just|close|hard|fast|hot|directly|not far"
-    r"|a bit"
-    r"|a second|a moment) )?(?:behind(?: her| it| them)?|after(?: her| it| them)?"
-    r"|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise|next"
-    r"|(?:beside|next to|alongside) (?:her|it|them)"
-    r"|followed(?: her| it)?|follows|following|joining her|alongside)(?= )"
+    r"(?:, )?(?:(?:is|was|did) )?(?:(?:right|straight|just|close|hard|fast|hot|directly"
+    r"|not far|a bit|a second|a moment) )?(?:behind(?: her| it| them)?|after(?: her| it"
+    r"| them)?|on her (?:heels|tail)|with (?:her|it|them)|too|as well|also|likewise"
+    r"|next|(?:beside|next to|alongside) (?:her|it|them)|followed(?: her| it)?|follows"
+    r"|following|joining her|alongside)(?= )"
 )
 PARTICLE = re.compile(
     r"(?:and )?(?:(?P<away>off|away|up|out)|back|in|down"
@@ -556,10 +413,8 @@ PARTICLE = re.compile(
 )
 MOVED = re.compile(
     r"(?:goes|go|gets|pops|pop|zooms|flies|zips|shoots|drops|comes|come|went|came"
-    r"|popped"
-    r"|flew"
-    r"|dropped|with you|you go|you pop|is|sails|floats|whizzes|buzzes|trots|toddles"
-    r"|sets|darts|slips|lands) "
+    r"|popped|flew|dropped|with you|you go|you pop|is|sails|floats|whizzes|buzzes|trots"
+    r"|toddles|sets|darts|slips|lands) "
 )
 RELATIVE = re.compile(r" (?:, )?(?:who|which|that) ")
 # Said of a bee between commas: "orange, the one with the torn wing, is back".
@@ -576,30 +431,25 @@ LEAVING_OF = re.compile(
 LANDING_OF = re.compile(rf"{_A}(?:arrival|landing|touchdown|return|touch down){OF_HER}")
 ARRIVAL = re.compile(
     r"(?:(?:my|the|our|and|so|today is) )*(?:first|next|second|third|latest|last|new"
-    r"|only)"
-    r" (?:(?:bee|one) )?(?:bee|one|arrival|visitor|guest|customer|caller|in|back"
-    r"|to (?:land"
-    r"|arrive"
-    r"|come|return|come in|come back|be back|show))(?: [a-z]+){0,2}? (?:is|was) "
+    r"|only) (?:(?:bee|one) )?(?:bee|one|arrival|visitor|guest|customer|caller|in|back"
+    r"|to (?:land|arrive|come|return|come in|come back|be back"
+    r"|show))(?: [a-z]+){0,2}? (?:is|was) "
 )
 LEAVER = re.compile(
     r"(?:(?:the|and|so) )*(?:first|next|last) (?:(?:bee|one) )?(?:away|off|out"
-    r"|to (?:leave"
-    r"|go|depart|take off|be off|fly)) (?:is|was) "
+    r"|to (?:leave|go|depart|take off|be off|fly)) (?:is|was) "
 )
 GIVEN_UP = re.compile(
     r"(?:(?:i|we|am|are|so|and|have|will) )*(?:writing|giving|counting|recording"
-    r"|marking"
-    r"|putting|written|given|calling|put)(?: up on)? "
+    r"|marking|putting|written|given|calling|put)(?: up on)? "
 )
 AS_LOST = re.compile(
     r" (?:off|up|(?:down )?(?:as )?(?:missed|lost|a no show))(?= [.,])"
 )
 WHO_CAME = re.compile(
     r"(?:(?:look|guess|see|and|now|oh|hey|well) )*who is (?:(?:that|this|it"
-    r"|come) )*(?:back"
-    r"|here|landing|landed|arriving|arrived|present|coming|turning up|turned up|in|down"
-    r"|home)(?= )"
+    r"|come) )*(?:back|here|landing|landed|arriving|arrived|present|coming|turning up"
+    r"|turned up|in|down|home)(?= )"
 )
 # "Pink did not care for it and left": something else first.
 FIRST = re.compile(

@@ -234,84 +234,29 @@ def _spelled(piece: StreamWord, said: str) -> str:
     return piece.raw.replace(piece.text, said) if piece.text in piece.raw else said
 
 
-_WHOLE = {
-    "can't": "can not",
-    "cannot": "can not",
-    "won't": "will not",
-    "let's": "let us",
-    "has": "is",
-    "gonna": "going to",
-    "ok": "okay",
-    "alright": "okay",
-    "wi": "with",
-    "faintest": "faint",
-    "ain't": "is not",
-    "aint": "is not",
-    "innit": "is it not",
-    "'em": "them",
-    "em": "them",
-    "another'n": "another one",
-    "'tis": "it is",
-    "tis": "it is",
-    "'twas": "it was",
-    "thegither": "together",
-    "wan": "one",
-    "yin": "one",
-    "awa": "away",
-    "oot": "out",
-    "doon": "down",
-    "aff": "off",
-    "hame": "home",
-    "frae": "from",
-    "fae": "from",
-    "tae": "to",
-    "ower": "over",
-    "gaun": "going",
-    "roon": "round",
-    "nae": "no",
-    # As a phone's dictation writes them.
-    "thats": "that is",
-    "theres": "there is",
-    "heres": "here is",
-    "shes": "she is",
-    "hes": "he is",
-    "whats": "what is",
-    "im": "i am",
-    "ive": "i have",
-    "weve": "we have",
-    "theyre": "they are",
-    "dont": "do not",
-    "didnt": "did not",
-    "isnt": "is not",
-    "hasnt": "is not",
-    "havent": "have not",
-    "wasnt": "was not",
-    "cant": "can not",
-    "couldnt": "could not",
-    "wont": "will not",
-}
+# Dialect, and words as a phone's dictation writes them.
+_SPELT = (
+    "can't=can not|cannot=can not|won't=will not|let's=let us|has=is|gonna=going to"
+    "|ok=okay|alright=okay|wi=with|faintest=faint|ain't=is not|aint=is not"
+    "|innit=is it not|'em=them|em=them|another'n=another one|'tis=it is|tis=it is"
+    "|'twas=it was|thegither=together|wan=one|yin=one|awa=away|oot=out|doon=down"
+    "|aff=off|hame=home|frae=from|fae=from|tae=to|ower=over|gaun=going|roon=round"
+    "|nae=no|thats=that is|theres=there is|heres=here is|shes=she is|hes=he is"
+    "|whats=what is|im=i am|ive=i have|weve=we have|theyre=they are|dont=do not"
+    "|didnt=did not|isnt=is not|hasnt=is not|havent=have not|wasnt=was not"
+    "|cant=can not|couldnt=could not|wont=will not"
+)
+_WHOLE = dict(one.split("=") for one in _SPELT.split("|"))
 # "its" is "it is" before these, hers before anything else.
-_IT_IS = frozenset(
-    {"a", "the", "an", "not", "been", "number", "about", "nearly", "half", "quarter"}
-    | {
-        "gone",
-        "coming",
-        "just",
-        "now",
-        "calm",
-        "still",
-        "landed",
-        "back",
-        "away",
-        "off",
-    }
-    | {"one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"}
-    | {"eleven", "twelve", "twenty"}
+_IT_IS = _words(
+    "a about an away back been calm coming eight eleven five four gone half just"
+    " landed nearly nine not now number off one quarter seven six still ten the three"
+    " twelve twenty two"
 )
 # "she'd" is "she had" before these, "she would" before anything else.
-_HAD = frozenset(
-    {"been", "gone", "left", "had", "come", "flown", "taken", "already", "just", "only"}
-    | {"landed", "arrived", "returned", "painted", "marked"}
+_HAD = _words(
+    "already arrived been come flown gone had just landed left marked only painted"
+    " returned taken"
 )
 _ENDINGS = (
     ("n't", " not"),
@@ -322,19 +267,9 @@ _ENDINGS = (
     ("'d", " would"),
     ("'s", " is"),
 )
-_ADDS_NOTHING = frozenset(
-    {
-        "just",
-        "already",
-        "finally",
-        "also",
-        "really",
-        "actually",
-        "definitely",
-        "clearly",
-    }
-    | {"um", "uh", "er", "erm", "hmm", "mm", "ah", "now", "only", "quickly"}
-    | {"noo", "euh", "uhm", "ehm", "eh", "hm", "umm", "err"}
+_ADDS_NOTHING = _words(
+    "actually ah already also clearly definitely eh ehm er erm err euh finally hm hmm"
+    " just mm noo now only quickly really uh uhm um umm"
 )
 _COMPASS_LIKE = re.compile(
     r"((?:north|south)?(?:east|west)|north|south)(erly|ish|wards?|er)"
@@ -435,9 +370,8 @@ def speech_of(
         if spelled == "quarter" and said and said[-1][0] == "three":
             spelled = "quarters"
         spelled_out = spelled.split() if spelled else []
-        for part in (_stray_border(piece), *spelled_out, border):
-            if part:
-                said.append((part, index))
+        parts_said = (_stray_border(piece), *spelled_out, border)
+        said += [(part, index) for part in parts_said if part]
     parts: list[str] = [" "]
     owner: list[int] = [0]
     for part, index in _mended(said):
@@ -520,8 +454,7 @@ def _counts(word: str) -> bool:
 MOST_WORDS = 10  # no value is longer
 ROUGH = (
     r"(?:about|around|roughly|approximately|nearly|almost|coming up to|coming up on"
-    r"|getting on for"
-    r"|maybe|gone|just after|just before|a bit after|a bit before)"
+    r"|getting on for|maybe|gone|just after|just before|a bit after|a bit before)"
 )
 
 

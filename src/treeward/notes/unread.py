@@ -28,8 +28,7 @@ _BEE = re.compile(
 )
 _MOVES = re.compile(
     r" (?:back|away|off|gone|left|landed|landing|leaving|leaves|arrived|returned|flew"
-    r"|flown"
-    r"|came|come|comes|coming|goes|went|out|in|here|up|down|again|missed|drinking"
+    r"|flown|came|come|comes|coming|goes|went|out|in|here|up|down|again|missed|drinking"
     r"|took off|bearing|heading) "
 )
 _SENTENCE = re.compile(r" [.?](?= |$)")
@@ -45,8 +44,7 @@ _UNLOADING = re.compile(
 )
 _CLOSE = re.compile(
     r" (?:hives?|colony|nest)(?: \w+){0,4} (?:so|very|that|right) (?:close|near"
-    r"|next to)"
-    r"|flight (?:does not|hardly|barely|is not) (?:count|matter|worth)"
+    r"|next to)|flight (?:does not|hardly|barely|is not) (?:count|matter|worth)"
 )
 _TO = re.compile(r"(?:to|or|and|-) ")
 _SAME_WORDS = 0.5  # of a line that another reading gave as well; guess
