@@ -22,6 +22,7 @@ from .told_before import tells_a_way
 
 if TYPE_CHECKING:
     from .bee_names import BeeNames
+    from .events import Event
     from .found_notes import FoundNotes
     from .narrated_actions import Actions
     from .narrated_values import ValueNotes
@@ -73,6 +74,24 @@ SOON_S = 6.0  # "two o'clock. Two minutes to." is one time; guess
 MENDED_MIN = 9  # "forty ... forty-one"; guess
 _ALONE = re.compile(r"[.,?]")
 ASKED_S = 10.0  # a question so soon is about the note before it; guess
+# "Yellow away, no, not yet": she did not; said in the same sentence.
+_NO = r"(?:(?:no|nope|oh|wait|hang on|hold on|well|but|,|sorry) )"
+_NOT_YET = re.compile(
+    rf"{_NO}*(?:(?:she|it) (?:is |did )?)?not (?:yet|quite|so|really)(?: yet)? (?=[.,])"
+    rf"|{_NO}*no (?:, )?false (?:start|alarm) (?=[.,])"
+)
+_STAYED = re.compile(
+    rf"{_NO}*(?:no|nope|wait|hang on|hold on) (?:, )?(?:(?:she|it|but|is|has|was) )+"
+    r"(?:settled|settling|stayed|staying|stays|sat|sitting|drinking|feeding|here"
+    r"|landed again|down again|thought better|changed her mind|changed its mind)"
+    r"(?: [a-z]+){0,4} (?=[.,])"
+)
+_TURNED = re.compile(
+    rf"{_NO}*(?:no|nope|wait|hang on|hold on) (?:, )?(?:(?:she|it|but|is|has|was) )+"
+    r"(?:turned (?:back|away)|veered|missed|overshot|gone past|flew past|went past"
+    r"|thought better|changed her mind|changed its mind)(?: [a-z]+){0,4} (?=[.,])"
+)
+_SAME_BREATH_S = 6.0  # what is taken back so was said not longer ago; guess
 _FALSE_ALARM = re.compile(r"(?:(?:no|oh|wait|,|sorry) )*false alarm (?=[.,])")
 
 
@@ -227,8 +246,11 @@ class Corrections:
         done = self.found.since_done(place)
         if done is None:
             return None
-        said = _FALSE_ALARM.match(self.text, place) or _STAYS.match(self.text, place)
-        if said is None or self.text[:place].rstrip()[-1:] not in {".", ",", "?"}:
+        said = self._not_after_all(place, done)
+        said = said or _FALSE_ALARM.match(self.text, place)
+        said = said or _STAYS.match(self.text, place)
+        border = {".", ",", "?"} & {self.text[:place].rstrip()[-1:], self.text[place]}
+        if said is None or not border:
             return None
         spoken = self.names.word.search(self.text, place - 1, said.end())
         other = spoken and self.names.mark_of(spoken[0].strip()) != done.mark
@@ -243,6 +265,16 @@ class Corrections:
             return said.end()
         self.found.take_back(place, said.end())
         return self.text.find(" ", said.end() - 1) + 1
+
+    def _not_after_all(self, place: int, done: Event) -> re.Match[str] | None:
+        """Read "no, not yet" and "no, she's settled", said in the same breath."""
+        late_s = self.found.second(place) - (done.end_s or 0.0)
+        if late_s > _SAME_BREATH_S or self.text[:place].rstrip()[-1:] == "?":
+            return None
+        if done.kind not in {EventKind.BACK, EventKind.AWAY}:
+            return None
+        stays = _STAYED if done.kind is EventKind.AWAY else _TURNED
+        return _NOT_YET.match(self.text, place) or stays.match(self.text, place)
 
     def _recent(self, kind: EventKind, place: int) -> int | None:
         """Give the last note of a kind, where it may still be corrected."""

@@ -34,7 +34,8 @@ _ELSE = re.compile(
     r"|say|put)|could|might|will|hope|until|than|trees|light (?:is|was)) "
 )
 _SAYS_STILL = re.compile(
-    r"(?!still ,)(?:(?:it|air|the air|everything|all|and|now|still|so) (?:is "
+    r"(?!still (?:, |(?:here|there) [.,]))(?:(?:it|air|the air|everything|all|and|now"
+    r"|still|so) (?:is "
     r"|has )?)*(?:gone |fallen |very |quite |dead |pretty |completely |perfectly "
     r"|absolutely |flat |as good as )*(?:calm|still|windless)(?: basically| really"
     r"| here| now| again)* (?=[.,]|at )|(?:(?:i|we|would|will|still"

@@ -27,6 +27,7 @@ from .narrated_actions import Actions, Done, outweighs
 from .narrated_durations import adjuncts, ago_at, out_for, time_out_s, was_ago
 from .narrated_times import bare_time
 from .narrated_values import ValueNotes
+from .not_so import NotSo
 from .told_before import clock_gain_s, skips
 
 if TYPE_CHECKING:
@@ -87,6 +88,7 @@ class Narrator:
             values=self.values,
             found=self.found,
         )
+        self.not_so = NotSo(self.text, self.names, self.found.second)
         self.asked = Asked()
         self.alone = NamesAlone(
             self.text, self.names, self.actions, self.values, self.found, self.asked
@@ -259,6 +261,11 @@ class Narrator:
         return True
 
     def _do(self, done: Done, hedges: tuple[str, ...]) -> int:
+        """Take in what a bee did, unless it did not happen."""
+        goes_on = self.not_so.denies(done, max(self.done_at, self.told_until))
+        return self._take_in(done, hedges) if goes_on is None else goes_on
+
+    def _take_in(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did, and remember her for what she does next."""
         if (
             done.kind is EventKind.BACK
@@ -435,7 +442,8 @@ class Narrator:
             and sentence.allows(told)
             and not outweighs(done, told, already=already)
         ):
-            self.found.tell(told, hedges)
+            if not self.not_so.goes_on_about_another(told, self.told_until):
+                self.found.tell(told, hedges)
             self.done_at = self.told_until = told.end
             self.asked.time = self.asked.time and told.kind is not EventKind.TIME
             return told.end
