@@ -97,3 +97,113 @@ def test_not_yet_of_another_bee_takes_nothing_back() -> None:
     narration = told(*OUT, "White's back. Is yellow? Not yet.")
 
     assert stands(narration, len(OUT)) == ["back:white"]
+
+
+@pytest.mark.parametrize(
+    ("line", "direction"),
+    [
+        ("Bees overhead heading two ten", "210"),
+        ("Bees overhead, heading two ten.", "210"),
+        ("Bees overhead, heading 210 true.", "210 true"),
+        ("Bees overhead bearing two ten true", "210 true"),
+        ("Bees in the air, heading two ten.", "210"),
+        ("Bees overhead. Heading two ten.", "210"),
+        ("There are bees overhead going two ten.", "210"),
+        ("Some bees passing overhead, heading south west.", "225 sw"),
+        ("Two bees flying over, about two hundred and ten degrees.", "210"),
+        ("Bees overhead.", ""),
+    ],
+)
+def test_a_direction_after_bees_overhead_is_theirs(line: str, direction: str) -> None:
+    narration = told("Station one.", "Yellow is away, one eighty.", line)
+
+    assert stands(narration, 3) == [f"overhead::{direction}".rstrip(":")]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Bees in the air today.",
+        "Walking along the ridge now, heading two ten.",
+        "Two ten degrees from here.",
+        "Looking along the hedge, bearing two ten.",
+    ],
+)
+def test_a_bearing_without_a_bee_is_doubted(line: str) -> None:
+    narration = told("Station one.", "Yellow is away, one eighty.", "We left.", line)
+
+    assert all(e.flags for e in narration.events[3:])
+
+
+@pytest.mark.parametrize(
+    ("line", "notes"),
+    [
+        ("No colony found here.", ["searched"]),
+        ("We walked on, no colony found.", ["searched"]),
+        ("Nothing there and no wild colony found.", []),
+        ("No sign of a colony found.", []),
+        ("Colony found.", ["found"]),
+        ("Colony found in the old oak.", ["found"]),
+        ("And there it is, colony found!", ["found"]),
+    ],
+)
+def test_a_find_out_of_talk_is_doubted(line: str, notes: list[str]) -> None:
+    narration = told("Yellow is away.", line)
+
+    assert stands(narration, 1) == notes
+    assert all(event.doubtful for event in narration.events[1:])
+
+
+@pytest.mark.parametrize(
+    ("line", "notes"),
+    [
+        ("Searched here, nothing.", ["searched"]),
+        ("Tree checked, nothing.", ["searched"]),
+        ("Searched here: nothing", ["searched"]),
+        ("Checked the old oak, nothing.", ["searched"]),
+        ("We searched the copse and found no bees.", ["searched"]),
+        ("This tree is checked, nothing in it.", ["searched"]),
+        ("Looked along the wall: no bees.", ["searched"]),
+        ("No, bees here.", []),
+        ("I checked my watch, nothing else to do.", []),
+        ("Looked up, nothing.", []),
+    ],
+)
+def test_commas_mean_nothing_in_what_was_searched(line: str, notes: list[str]) -> None:
+    assert stands(told(line)) == notes
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "The red kite is circling over the wood. Heading north.",
+        "There's a bumblebee on the thistle, heading off east.",
+        "A dog came through, going south.",
+        "Two crows up there, flying off west.",
+        "The footpath goes over the stile, heading north east.",
+        "A wasp is on the rim. It's gone.",
+    ],
+)
+def test_what_other_animals_do_is_no_note(line: str) -> None:
+    assert stands(told("Yellow is back.", line), 1) == []
+
+
+def test_a_bee_that_flies_past_an_animal_keeps_her_bearing() -> None:
+    narration = told("Yellow is back.", "Yellow away over the sheep, heading two ten.")
+
+    assert stands(narration, 1) == ["away:yellow", "bearing:yellow:210"]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "He had a red one that came back after four minutes.",
+        "My old uncle kept a white bee, she left at noon.",
+        "They told us about a yellow one that never came back.",
+        "The beekeeper watched a red one that left and came back.",
+        "Grandad timed one, a white one, back in four minutes.",
+        "We had a red one that came back after four minutes.",
+    ],
+)
+def test_what_others_saw_once_is_no_note(line: str) -> None:
+    assert stands(told("Yellow is back.", line), 1) == []

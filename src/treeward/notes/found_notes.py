@@ -18,7 +18,9 @@ from .narrated_durations import adjuncts
 from .told_before import (
     REPEATED_S,
     confirms,
+    heading,
     mended,
+    of_overhead,
     restated,
     tells_a_way,
     told_already,
@@ -340,6 +342,13 @@ class FoundNotes:
     def _tell_one(self, told: Told, hedges: tuple[str, ...]) -> None:
         if told.kind is EventKind.SCRATCH and self._took_back:
             self._took_back = False  # "no she isn't ... cancel that" takes back once
+            return
+        if of_overhead(self.events, told, self.second(told.start)):
+            if len(self.events) - 1 not in self.given:
+                first, last = self.speech.pieces_between(told.start, told.end)
+                self.events[-1] = heading(
+                    self.events[-1], told, self.pieces[first:last]
+                )
             return
         flags = [*told.flags]
         if told.kind is EventKind.SCRATCH and self._scratches_what(told):

@@ -15,6 +15,8 @@ from .flags import Flag, FlagCode
 from .sentences import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from .bee_names import BeeNames, Named
 
 _WORD = (
@@ -111,6 +113,51 @@ BOTH_AFTER = re.compile(
 BOTH_BEFORE = re.compile(
     r"(?:(?:that is|it is) )?(?:both(?: of them)?|the pair of them|they)(?: both)? "
 )
+
+
+# Bees passing in the air, as people put it, and what leads to their direction.
+_OVERHEAD = re.compile(
+    r"(?:(?:there (?:is|are)|i (?:can )?(?:see|hear|have|count)|we have|here (?:is|are)"
+    r"|some|a few|several|two|three|four|many|lots of|more|the|a|of|stream|line|string"
+    r"|honey|wild|,|and|again) )*(?P<bees>bees?)"
+    r" (?:(?:is|are|going|flying|passing|crossing|coming|again|high|all|straight|right"
+    r"|streaming|zooming) )*(?:overhead|over (?:my|our|the) heads?|over (?:me|us)"
+    r"|in the air|above (?:me|us|my head|our heads)|(?:passing|flying|going) over)(?= )"
+)
+_TO_WHERE = re.compile(
+    r"(?: ?,)?(?: (?:heading|bearing|going|flying|all|towards?|moving|making|off|on|at"
+    r"|to|for|due|in|a|the|direction|line|of|about|roughly|straight|again|it is|and))* "
+)
+
+
+def overhead_at(text: str, place: int, ways: Sequence[str]) -> Told | None:
+    """Read bees overhead, and where they fly; `ways` are those of the phrase book.
+
+    Said otherwise than there, only what tells a direction is a note, and flagged.
+    """
+    said = (way for way in ways if text.startswith(way, place))
+    own = max(said, key=len, default="")
+    match = _OVERHEAD.match(text, place)
+    end = max(place + len(own), match.end() + 1 if match else 0)
+    if end <= place:
+        return None
+    led = _TO_WHERE.match(text, end - 1)
+    start = led.end() if led else end
+    value = values.bearing_value(words_from(text, start))
+    where = value.text if value else ""
+    if not (own or where) or (own and not where and not _ENOUGH.match(text, end)):
+        return None
+    rough = [word for word in text[end:start].split() if word in values.ROUGHLY]
+    flags = [Flag.of(FlagCode.ROUGH, word) for word in rough]
+    flags += [] if own else [Flag(FlagCode.AMID_WORDS)]
+    return Told(
+        kind=EventKind.OVERHEAD,
+        start=place,
+        end=place_after(text, start, value.used) if value and where else end,
+        value=where,
+        flags=(*flags, *(value.flags if value else ())),
+        options=value.options if value else (),
+    )
 
 
 def same_way_at(text: str, place: int) -> tuple[int, bool] | None:

@@ -14,7 +14,7 @@ from treeward.language.number_words import cardinal_run
 
 from . import sayings, values
 from .flags import Flag, FlagCode
-from .narrated_bearings import Bearings
+from .narrated_bearings import Bearings, overhead_at
 from .narrated_durations import Durations
 from .narrated_times import date_at, time_at
 from .narrated_wind import Wind
@@ -150,6 +150,40 @@ _SCRATCHES = re.compile(
 )
 
 
+_NONE_FOUND = re.compile(
+    r" (?:no|not (?:a|one|any)|never (?:a|any)|without (?:a|any)|zero|nor(?: any)?"
+    r"|neither|hardly (?:a|any))(?: (?:sign|trace|hint) of (?:a|any|the))?"
+    r"(?: (?:wild|bee|other|such|more|single))* $"
+)
+_FOUND_WHERE = re.compile(r"(?:here|there|in|at|up|inside|under|behind|on|by) ")
+_THING = (
+    r"(?:tree|trees|oak|ash|beech|pine|elm|willow|wood|copse|hedge|hedgerow|wall|bank"
+    r"|barn|trunk|hollow|bole|stump|crag|rocks|chimney|roof|hole|crack)"
+)
+_SEARCHED = re.compile(
+    r"(?:(?:i|we|have|all|now) )*(?:searched|checked|looked|tried)"
+    r"(?: (?:at|in|into|over|round|around|through|all|along|up|under))*"
+    rf"(?: (?:the|this|that|these|a|another|one) (?:[a-z]+ ){{0,2}}?{_THING}| here)"
+    r" (?:, )?(?:(?:and|but|found|there is|seen|saw) )*"
+    r"(?:nothing|no bees|no bee|no colony|no nest|none)"
+    r"(?: (?:at all|there|here|in it|in there|again|yet|seen|found|to see))* (?=[.,])"
+    rf"|(?:(?:the|this|that|another|one|an|a|old|big|next) )+(?:[a-z]+ )??{_THING}"
+    r" (?:(?:is|was|checked|searched|looked at) )+(?:, )?(?:and )?"
+    r"(?:nothing|no bees|no bee|empty|no colony|no nest)"
+    r"(?: (?:at all|there|here|in it|in there|again|yet))* (?=[.,])"
+)
+
+
+def _looked(text: str, told: Told) -> Told:
+    """Doubt a find out of talk; "no colony found" is ground that was looked at."""
+    if told.kind is not EventKind.FOUND:
+        return told
+    if _NONE_FOUND.search(text[: told.start]):
+        flags = (Flag(FlagCode.AMID_WORDS),)
+        return replace(told, kind=EventKind.SEARCHED, flags=flags)
+    return replace(told, flags=(Flag(FlagCode.TOLD_FREELY),))
+
+
 class Watching:
     """Finds commands and their everyday wordings in the text of sentences."""
 
@@ -159,6 +193,15 @@ class Watching:
             for kind, ways in book.commands.items()
             for way in ways
         }
+        # A comma means nothing within one, but "no, bees here" is not "no bees here".
+        self._spoken = [
+            (re.compile(re.sub(r"(?<!^no) (?=.)", " (?:, )?", way)), kind)
+            for way, kind in self._commands.items()
+        ]
+
+    def ways_of(self, kind: EventKind) -> tuple[str, ...]:
+        """Give the commands of a kind, a space after each."""
+        return tuple(way for way, of_kind in self._commands.items() if of_kind is kind)
 
     @staticmethod
     def resumed(text: str, place: int) -> Told | None:
@@ -170,11 +213,20 @@ class Watching:
 
     def at(self, text: str, place: int) -> Told | None:
         """Find a note about the watching that starts at `place`."""
-        for way, kind in self._commands.items():
-            if text.startswith(way, place):
-                end = place + len(way)
-                if kind is EventKind.SCRATCH or sayings.STOP.match(text, end):
-                    return Told(kind=kind, start=place, end=end)
+        for spoken, kind in self._spoken:
+            match = spoken.match(text, place)
+            if match is None:
+                continue
+            end = match.end()
+            if kind is EventKind.SCRATCH or sayings.STOP.match(text, end):
+                return _looked(text, Told(kind=kind, start=place, end=end))
+            if kind is EventKind.FOUND and _FOUND_WHERE.match(text, end):
+                return _looked(text, Told(kind=kind, start=place, end=end))
+        looked = _SEARCHED.match(text, place)
+        if looked and looked.end() > place:
+            flags = (Flag(FlagCode.AMID_WORDS),)
+            kind = EventKind.SEARCHED
+            return Told(kind=kind, start=place, end=looked.end(), flags=flags)
         for pattern, kind in (
             (_SCRATCHES, EventKind.SCRATCH),
             (_RESUMES, EventKind.RESUME),
@@ -260,6 +312,10 @@ class ValueNotes:
         self._wind = Wind(self._lexicon)
         self._durations = Durations(names)
         self._bearings = Bearings(names, self._ways_of(EventKind.BEARING))
+        self._overhead = (
+            *self._ways_of(EventKind.OVERHEAD),
+            *self._watching.ways_of(EventKind.OVERHEAD),
+        )
 
     def at(
         self, text: str, place: int, *, asked: bool, leaving: bool, left: bool = False
@@ -279,6 +335,7 @@ class ValueNotes:
             if bearing:
                 return bearing
         finders: tuple[Callable[[str, int], Told | None], ...] = (
+            lambda text, place: overhead_at(text, place, self._overhead),
             self._watching.at,
             self._durations.at,
             date_at,
@@ -288,7 +345,6 @@ class ValueNotes:
             self._wind.at,
             lambda text, place: self._time(text, place, asked=asked),
             lambda text, place: self._bearings.at(text, place, leaving=leaving),
-            self._overhead,
         )
         for finder in finders:
             told = finder(text, place)
@@ -424,19 +480,3 @@ class ValueNotes:
                 flags=flags,
             )
         return None
-
-    def _overhead(self, text: str, place: int) -> Told | None:
-        start = self._anchor_at(text, place, EventKind.OVERHEAD)
-        if start is None:
-            return None
-        value = values.bearing_value(words_from(text, start))
-        if value is None:
-            return None
-        return Told(
-            kind=EventKind.OVERHEAD,
-            start=place,
-            end=place_after(text, start, value.used),
-            value=value.text,
-            flags=value.flags,
-            options=value.options,
-        )

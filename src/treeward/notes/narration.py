@@ -138,8 +138,8 @@ def read_talk(
         if number in narrator.found.given:
             found.append(event)
         elif _may_be_told(event, speech, pieces):
-            flags = (*event.flags, Flag(FlagCode.TOLD_FREELY))
-            freely = replace(event, recording=recording, flags=flags)
+            flags = dict.fromkeys((*event.flags, Flag(FlagCode.TOLD_FREELY)))
+            freely = replace(event, recording=recording, flags=tuple(flags))
             found.append(_painted(freely, book.marks_in_use))
     found.sort(key=lambda event: event.start_s or 0.0)
     unread = unread_lines(speech, pieces, found, narrator.names, recording=recording)

@@ -13,15 +13,19 @@ from treeward.language.kinds import EventKind
 from treeward.speech.utterances import Alternative
 
 from .flags import Flag, FlagCode
+from .sentences import heard
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from .sentences import StreamWord, Told
 
     from .events import Event
 
 HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
 SKIPPED_S = 180.0  # a recorder that only runs while somebody speaks; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
+ONE_BREATH_S = 6.0  # a direction so soon after bees overhead is theirs; guess
 RESTATED_S = 4.0  # "ninety, ninety-six": a value so soon after another mends it; guess
 MENDED_DEG = 35  # by so much at most; guess
 _WATCHING = frozenset({EventKind.PAUSE, EventKind.RESUME})
@@ -118,3 +122,26 @@ def _near(one: str, two: str) -> bool:
 def tells_a_way(event: Event) -> bool:
     """Tell whether an event says where a bee flew."""
     return event.kind is EventKind.BEARING and bool(event.value)
+
+
+def of_overhead(events: Sequence[Event], told: Told, now_s: float) -> bool:
+    """Tell whether a bearing is that of bees overhead, noted in the same breath."""
+    last = events[-1] if events else None
+    if last is None or last.kind is not EventKind.OVERHEAD:
+        return False
+    named = told.named is not None and bool(told.named.mark)
+    soon = now_s - (last.end_s or 0.0) <= ONE_BREATH_S
+    return told.kind is EventKind.BEARING and soon and not named
+
+
+def heading(overhead: Event, told: Told, said: Sequence[StreamWord]) -> Event:
+    """Give bees overhead the direction that was said after them, if they had none."""
+    if overhead.value or told.same:
+        return overhead
+    return replace(
+        overhead,
+        value=told.value,
+        end_s=said[-1].end_s,
+        heard=f"{overhead.heard} {heard(said)}",
+        flags=(*overhead.flags, *told.flags),
+    )
