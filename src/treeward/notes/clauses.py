@@ -279,7 +279,7 @@ class Clauses:
         if not words:
             return None
         clause = _Clause(text, start, since, words, self._bees(text, words))
-        found = self._painted(clause) or _lost(clause)
+        found = self._painted(clause) or _lost(clause) or self._there(clause)
         if found:
             return found
         for place, word in enumerate(words):
@@ -290,6 +290,22 @@ class Clauses:
             if move and bee and (done := _happened(clause, place, move, bee)):
                 return done
         return self._verb_last(clause)
+
+    def _there(self, clause: _Clause) -> Done | None:
+        """Read "the red is there", of a bee that is known."""
+        for bee in clause.bees:
+            match = _IS_THERE.match(clause.text, bee.end)
+            if match and bee.named.mark in self._names.seen:
+                return Done(
+                    kind=EventKind.BACK,
+                    named=bee.named,
+                    start=bee.start,
+                    end=match.end(),
+                    flags=(Flag(FlagCode.AMID_WORDS),),
+                    present=True,
+                    loose=True,
+                )
+        return None
 
     def _verb_last(self, clause: _Clause) -> Done | None:
         """Read "white has, as I could see, the dish left": the verb ends its clause."""
@@ -422,6 +438,7 @@ class Clauses:
         )
 
 
+_IS_THERE = re.compile(r" is there(?: again| now)?(?= [.,])")
 _HELPS = (" is ", " was ", " have ", " had ", " now is ", " now has ")
 _I = re.compile(r" (?:i|we|you|they) ")
 _LAST = re.compile(
@@ -502,6 +519,7 @@ def _happened(
     more = max(until, words[min(last, len(words) - 1)].end)  # "was going to leave"
     if (
         (bee.named.pronoun and (present or word.text not in KNOWN))
+        or (kind is EventKind.BACK and bee.named.pronoun.startswith(("this ", "that ")))
         or _STILL.search(clause.said)
         or _UNREAL.search(f" {text[words[0].start : more]} ")
         or _HAD_SHE.match(clause.said)

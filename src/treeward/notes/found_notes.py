@@ -44,6 +44,12 @@ FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly befor
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
 
 
+_ANNOUNCED = re.compile(
+    r" (?:bearing|heading|direction|line|course|compass|reading|degrees?|flying"
+    r"|flew|went|going|they|all|both) "
+)
+
+
 class FoundNotes:
     """The events of one recording so far, and the bees in view."""
 
@@ -394,6 +400,13 @@ class FoundNotes:
         sure = len(self.events) - 1 in self.given
         if told_already(self.events, event) or confirms(self.events, event):
             return
+        lone = told.kind is EventKind.BEARING and not mark
+        if (
+            lone
+            and self.names.seen
+            and not _ANNOUNCED.search(self.text, told.start - 1, told.end)
+        ):
+            return  # "to the north": nobody knows of what
         if restated(self.events, event) and not (sure or hedges):
             event = mended(self.events.pop(), event)
         if tells_a_way(event):
@@ -420,10 +433,16 @@ class FoundNotes:
             self._doubt_way(last, event)  # "one fifteen, could be one sixteen"
             return
         if last and again and told.named is None:
-            earlier = Flag.of(FlagCode.BEARING_BEFORE, last.value)
-            event = replace(event, flags=(*event.flags, earlier))
             doubt = Flag.of(FlagCode.BEARING_AFTER, event.value)
-            self.events[-1] = replace(last, flags=(*last.flags, doubt))
+            other = Alternative(
+                text=f"{event.kind} {event.mark} {event.value}", confidence=0.3
+            )
+            self.events[-1] = replace(
+                last,
+                flags=tuple(dict.fromkeys((*last.flags, doubt))),
+                alternatives=(*last.alternatives, other),
+            )
+            return
         self.view.along[event.mark] = event.value
         self.add(event)
 

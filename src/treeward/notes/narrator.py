@@ -475,7 +475,7 @@ class Narrator:
                 told = lasted
         if told is None and self._paused() and self._after_border(start):
             told = self.values.resumed(self.text, place)
-        idle = not self.found.since_done(place, LATER_S)
+        idle = not self.found.since_done(place, LATER_S) and self._may_be_time(place)
         if told is None and whole and (idle or self._at_station(place)):
             told = bare_time(self.text, place)
         fresh = self._after_border(start) or start == self.done_at == place
@@ -500,6 +500,13 @@ class Narrator:
         return soon and (
             led or self._after_border(start) or start == self.done_at == place
         )
+
+    def _may_be_time(self, place: int) -> bool:
+        """Tell whether a number alone fits the times told before, if any were."""
+        told = bare_time(self.text, place)
+        now_s = self.found.second(place)
+        gain_s = clock_gain_s(self.found.events, told.value, now_s) if told else None
+        return gain_s is None or -CLOCK_OFF_S / 4 <= gain_s <= CLOCK_OFF_S
 
     def _clock_told(self, place: int) -> Told | None:
         """Read "eight thirteen" alone where the clock may well show that."""
