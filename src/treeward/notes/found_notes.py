@@ -19,6 +19,8 @@ from .told_before import (
     REPEATED_S,
     confirms,
     heading,
+    left_last,
+    left_together,
     mended,
     of_overhead,
     restated,
@@ -39,7 +41,6 @@ LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; gue
 CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 KNOWN_S = 90.0  # loose words so soon only tell more of what is noted; guess
 DRINKS_S = 150.0  # "back" so soon after her painting tells that she stayed; guess
-PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
 
@@ -338,7 +339,13 @@ class FoundNotes:
 
     def tell(self, told: Told, hedges: tuple[str, ...]) -> None:
         """Take in a note with a value."""
-        pair = self._left_last() if told.both else ()
+        if of_overhead(self.events, told, self.second(told.start)):
+            if len(self.events) - 1 not in self.given:
+                first, last = self.speech.pieces_between(told.start, told.end)
+                said = self.pieces[first:last]
+                self.events[-1] = heading(self.events[-1], told, said)
+            return
+        pair = left_last(self.events) if told.both else ()
         for mark in pair:
             named = Named(mark=mark, end=told.end)
             self._tell_one(replace(told, both=False, named=named), hedges)
@@ -348,13 +355,6 @@ class FoundNotes:
     def _tell_one(self, told: Told, hedges: tuple[str, ...]) -> None:
         if told.kind is EventKind.SCRATCH and self._took_back:
             self._took_back = False  # "no she isn't ... cancel that" takes back once
-            return
-        if of_overhead(self.events, told, self.second(told.start)):
-            if len(self.events) - 1 not in self.given:
-                first, last = self.speech.pieces_between(told.start, told.end)
-                self.events[-1] = heading(
-                    self.events[-1], told, self.pieces[first:last]
-                )
             return
         flags = [*told.flags]
         if told.kind is EventKind.SCRATCH and self._scratches_what(told):
@@ -472,7 +472,7 @@ class FoundNotes:
             if soon or self.leaving(told.start, LATER_S):
                 left = self.events[self.last_done or 0]
                 doubt = Flag(FlagCode.OF_LEAVING) if left.flags or not soon else None
-                two = len(self._left_last()) > 1 and self._left_together()
+                two = len(left_last(self.events)) > 1 and left_together(self.events)
                 return left.mark, Flag(FlagCode.TWO_LEFT) if two else doubt
         mark = self.view.last
         if mark and (named or told.of_view):
@@ -483,24 +483,8 @@ class FoundNotes:
     def _other_that_left(self, named: Named) -> str:
         """Give the one of two that left last whose way was not told yet."""
         told_of = {e.mark for e in self.events[-2:] if tells_a_way(e)}
-        rest = [mark for mark in self._left_last() if mark not in told_of]
+        rest = [mark for mark in left_last(self.events) if mark not in told_of]
         return rest[0] if re.fullmatch(OTHER, named.pronoun) and len(rest) == 1 else ""
-
-    def _left_together(self) -> bool:
-        """Tell whether the two bees that left last did so in one breath."""
-        left = [e.end_s or 0.0 for e in self.events if e.kind is EventKind.AWAY]
-        told = self.events[-1].kind is EventKind.BEARING
-        return left[-1] - left[-2] <= ONE_BREATH_S and not told
-
-    def _left_last(self) -> tuple[str, ...]:
-        """Give the two bees that left last, one right after the other."""
-        gone = [event for event in self.events if event.kind is EventKind.AWAY]
-        left = [event.mark for event in gone]
-        now_s = (self.events[-1].end_s or 0.0) if self.events else 0.0
-        if any(now_s - (event.end_s or 0.0) > PAIR_S for event in gone[-2:]):
-            return ()
-        pair = tuple(dict.fromkeys(left[-2:]))
-        return pair if len(pair) == 2 and all(pair) else ()
 
     def put_back_by(self, ago_s: float, flags: tuple[Flag, ...]) -> None:
         """Take in that what a bee did last happened so long before it was said."""

@@ -18,12 +18,12 @@ from .sentences import heard
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .sentences import StreamWord, Told
-
     from .events import Event
+    from .sentences import StreamWord, Told
 
 HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
 SKIPPED_S = 180.0  # a recorder that only runs while somebody speaks; guess
+PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
 ONE_BREATH_S = 6.0  # a direction so soon after bees overhead is theirs; guess
 RESTATED_S = 4.0  # "ninety, ninety-six": a value so soon after another mends it; guess
@@ -145,3 +145,21 @@ def heading(overhead: Event, told: Told, said: Sequence[StreamWord]) -> Event:
         heard=f"{overhead.heard} {heard(said)}",
         flags=(*overhead.flags, *told.flags),
     )
+
+
+def left_together(events: Sequence[Event]) -> bool:
+    """Tell whether the two bees that left last did so in one breath."""
+    left = [e.end_s or 0.0 for e in events if e.kind is EventKind.AWAY]
+    told = events[-1].kind is EventKind.BEARING
+    return left[-1] - left[-2] <= ONE_BREATH_S and not told
+
+
+def left_last(events: Sequence[Event]) -> tuple[str, ...]:
+    """Give the two bees that left last, one right after the other."""
+    gone = [event for event in events if event.kind is EventKind.AWAY]
+    left = [event.mark for event in gone]
+    now_s = (events[-1].end_s or 0.0) if events else 0.0
+    if any(now_s - (event.end_s or 0.0) > PAIR_S for event in gone[-2:]):
+        return ()
+    pair = tuple(dict.fromkeys(left[-2:]))
+    return pair if len(pair) == 2 and all(pair) else ()
