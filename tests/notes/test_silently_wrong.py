@@ -207,3 +207,77 @@ def test_a_bee_that_flies_past_an_animal_keeps_her_bearing() -> None:
 )
 def test_what_others_saw_once_is_no_note(line: str) -> None:
     assert stands(told("Yellow is back.", line), 1) == []
+
+
+PAINTED = ("Mark white.", "Mark orange.", "It's warm today.", "Nothing much.", "Hm.")
+
+
+@pytest.mark.parametrize(
+    ("line", "notes"),
+    [
+        ("White back.", ["back:white"]),
+        ("White has landed.", ["back:white"]),
+        ("White's home.", ["back:white"]),
+        ("There's white, in again.", ["back:white"]),
+        ("White's here.", ["back:white"]),
+        ("White is back with orange in tow.", ["back:white", "back:orange"]),
+        ("White's back, and orange right behind her.", ["back:white", "back:orange"]),
+        ("Orange is here, and so is white.", ["back:orange", "back:white"]),
+    ],
+)
+def test_a_painted_bee_that_comes_back_left_unnoted(
+    line: str, notes: list[str]
+) -> None:
+    narration = told(*PAINTED, line)
+
+    assert stands(narration, 2) == notes
+    assert all(event.has(FlagCode.LEAVING_MISSED) for event in narration.events[2:])
+
+
+def test_a_bee_that_was_painted_just_now_is_not_back() -> None:
+    assert stands(told("Mark white.", "White's back.", apart_s=30.0)) == ["mark:white"]
+
+
+@pytest.mark.parametrize(
+    ("line", "notes"),
+    [
+        ("White is back with yellow in tow.", ["back:white", "back:yellow"]),
+        ("Yellow's landed with white.", ["back:yellow", "back:white"]),
+        ("Yellow is here, and so is white.", ["back:yellow", "back:white"]),
+    ],
+)
+def test_each_of_two_bees_has_words_of_its_own(line: str, notes: list[str]) -> None:
+    narration = told(*OUT, line)
+
+    assert stands(narration, len(OUT)) == notes
+    assert len({event.heard for event in narration.events[len(OUT) :]}) == 2
+
+
+@pytest.mark.parametrize(
+    ("line", "notes"),
+    [
+        (
+            "White's away on two ten with yellow on two twenty.",
+            ["away:white", "bearing:white:210", "away:yellow", "bearing:yellow:220"],
+        ),
+        (
+            "White away, one ten. There goes yellow a bit left of her, about a hundred.",
+            ["away:white", "bearing:white:110", "away:yellow", "bearing:yellow:100"],
+        ),
+        (
+            "White's off, one ten. Yellow's off well right of that, one forty.",
+            ["away:white", "bearing:white:110", "away:yellow", "bearing:yellow:140"],
+        ),
+    ],
+)
+def test_the_bearing_of_the_second_bee_is_not_the_firsts(
+    line: str, notes: list[str]
+) -> None:
+    assert stands(told(*HERE, line), len(HERE)) == notes
+
+
+def test_a_bearing_after_another_bee_was_named_is_doubted() -> None:
+    narration = told(*HERE, "White's away. Never mind yellow's mood, two ten.")
+
+    assert stands(narration, 2) == ["away:white", "bearing:white:210"]
+    assert narration.events[3].has(FlagCode.OTHER_BEES)

@@ -8,14 +8,16 @@ Yellow." tells of none. "When red gets back we can take a bearing" is no note, n
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.language.kinds import EventKind
+from treeward.language.kinds import UNMARKED, EventKind
 
 from . import sayings
+from .flags import Flag, FlagCode
 
 if TYPE_CHECKING:
+    from .clauses import Clauses
     from .found_notes import FoundNotes
     from .narrated_actions import Done
     from .sentences import Told
@@ -160,3 +162,35 @@ def being_painted(found: FoundNotes, done: Done) -> bool:
     while found.second(done.start) - found.second(since + 1) > _PAINTING_S:
         since += 20
     return sayings.PAINTING.search(f" {text[since : done.start]}") is not None
+
+
+_NOT_OURS = re.compile(
+    r" (?:not (?:one of )?(?:mine|ours|my)|else is|nothing to do with|none of (?:mine"
+    r"|ours)|neighbour is|yesterday|last (?:week|year|summer|month|time)) "
+)
+
+
+def as_painting(found: FoundNotes, clauses: Clauses, done: Done) -> Done | None:
+    """Take what a bee that is new did for her painting, where it is that.
+
+    None where she is said to be no bee of ours.
+    """
+    names, text, mark = found.names, found.text, done.named.mark
+    if mark in {"", UNMARKED, *names.seen}:
+        return done
+    if done.kind is EventKind.BACK and being_painted(found, done):
+        flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
+        done = replace(done, kind=EventKind.MARK, flags=flags)
+    if mark in names.painted:
+        return done
+    since = 1 + max(text.rfind(stop, 0, done.start) for stop in ".?")
+    border = sayings.REST.search(text, done.end)
+    end = border.start() if border else len(text)
+    if _NOT_OURS.search(text, since, end + 1):
+        return None
+    comma = text.find(" , ", done.end, end)
+    last = comma if comma > 0 else end
+    paint = clauses.painted(text, done.start, last, since + 1)
+    if done.kind is not EventKind.MARK and paint and paint.named.mark == mark:
+        return replace(paint, after=max(done.end, paint.end) + 1)
+    return done

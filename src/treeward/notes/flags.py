@@ -61,6 +61,7 @@ class FlagCode(StrEnum):
     TOLD_LATE = "told_late"
     TOLD_LATER = "told_later"
     HERE_ALREADY = "here_already"
+    LEAVING_MISSED = "leaving_missed"
     NEW_BEE = "new_bee"
     FOUND_HERE = "found_here"
     MAY_COME = "may_come"
@@ -139,6 +140,7 @@ _SENTENCES: Mapping[FlagCode, str] = {
     FlagCode.TOLD_LATER: "said to be earlier: '{}'",
     FlagCode.NEW_BEE: "no coming of {} and no painting was noted before",
     FlagCode.HERE_ALREADY: "{} was here already, as far as the notes tell",
+    FlagCode.LEAVING_MISSED: "{} was painted here, her leaving was not noted",
     FlagCode.FOUND_HERE: "she was here, when she came was not said",
     FlagCode.MAY_COME: "she may still come",
     FlagCode.WHICH_BEES: "which bees '{}' are was not said",

@@ -14,8 +14,10 @@ from . import sentences as st
 from .bee_names import OTHER, BeeNames, Named, View
 from .events import Event
 from .flags import Flag, FlagCode
+from .narrated_actions import doubts_in_words
 from .narrated_durations import adjuncts
 from .told_before import (
+    DRINKS_S,
     REPEATED_S,
     confirms,
     heading,
@@ -23,6 +25,7 @@ from .told_before import (
     left_together,
     mended,
     of_overhead,
+    painted_long,
     restated,
     tells_a_way,
     told_already,
@@ -40,7 +43,6 @@ HEDGED = 0.5  # share of hedged notes that are right; guess
 LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; guess
 CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
 KNOWN_S = 90.0  # loose words so soon only tell more of what is noted; guess
-DRINKS_S = 150.0  # "back" so soon after her painting tells that she stayed; guess
 FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
 
@@ -70,6 +72,7 @@ class FoundNotes:
         self._took_back = False
         self._same_at = -1  # index of a bearing that was told as "the same way"
         self.last_ago_s = 0.0
+        self._done_until = 0  # up to where that was read
         self.mentioned = ""  # a bee named in this sentence, without what it did
 
     def leaving(self, place: int, within_s: float = ONE_BREATH_S) -> bool:
@@ -166,7 +169,7 @@ class FoundNotes:
             Alternative(text=f"{done.kind} {other}", confidence=0.4) for other in others
         ]
         said = tuple(filter(None, (*hedges, tail)))
-        flags = [*done.flags, *_doubts_in_words(done, said)]
+        flags = [*done.flags, *doubts_in_words(done, said)]
         confidence *= HEDGED if said else 1.0
         if not mark:
             mark, why, could_be = self._meant(done)
@@ -195,6 +198,7 @@ class FoundNotes:
             alternatives=tuple(alternatives),
             ago_s=done.ago_s,
         )
+        self._done_until = end
         if self._names_the_pronoun(done):
             self._name_last(event)
         else:
@@ -211,7 +215,9 @@ class FoundNotes:
         """Give what makes a note doubtful by what is known of the bee."""
         doubts: list[Flag] = []
         if done.kind is EventKind.BACK and mark and mark in self.view.here:
-            doubts.append(Flag.of(FlagCode.HERE_ALREADY, mark))
+            missed = painted_long(self.events, mark, self.second(done.start))
+            code = FlagCode.LEAVING_MISSED if missed else FlagCode.HERE_ALREADY
+            doubts.append(Flag.of(code, mark))
         elif done.kind is EventKind.BACK and self._seen_late(done):
             doubts.append(Flag(FlagCode.FOUND_HERE))
         known = {*self.names.seen, *self.names.painted}
@@ -472,6 +478,7 @@ class FoundNotes:
             if soon or self.leaving(told.start, LATER_S):
                 left = self.events[self.last_done or 0]
                 doubt = Flag(FlagCode.OF_LEAVING) if left.flags or not soon else None
+                doubt = self._beside(left.mark, told.start) or doubt
                 two = len(left_last(self.events)) > 1 and left_together(self.events)
                 return left.mark, Flag(FlagCode.TWO_LEFT) if two else doubt
         mark = self.view.last
@@ -479,6 +486,13 @@ class FoundNotes:
             return mark, Flag.of(FlagCode.OF_BEE_IN_VIEW, mark)
         unsaid = told.kind in {EventKind.DURATION, EventKind.BEARING} or named
         return "", Flag(FlagCode.BEE_UNSAID) if unsaid else None
+
+    def _beside(self, mark: str, place: int) -> Flag | None:
+        """Doubt a bearing before which another bee was named since one left."""
+        said = self.names.word.finditer(self.text, max(0, self._done_until - 1), place)
+        others = [self.names.mark_of(match[0].strip()) for match in said]
+        others = [other for other in others if other not in mark.split("-")]
+        return Flag.of(FlagCode.OTHER_BEES, others[-1]) if others else None
 
     def _other_that_left(self, named: Named) -> str:
         """Give the one of two that left last whose way was not told yet."""
@@ -574,17 +588,3 @@ class FoundNotes:
             if before and before[-1] != event.value:
                 self.view.moved_on()
         self.events.append(event)
-
-
-def _doubts_in_words(done: Done, said: tuple[str, ...]) -> list[Flag]:
-    """Give the doubts that the words of a note call for; `said` are hedges."""
-    doubts: list[Flag] = []
-    if done.others:
-        doubts.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
-    if said:
-        doubts.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
-    if not done.certain:
-        doubts.append(Flag(FlagCode.ONLY_NAMED))
-    if done.named.called:
-        doubts.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, done.named.mark))
-    return doubts

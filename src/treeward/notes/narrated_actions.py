@@ -438,7 +438,8 @@ class Actions:
         tail = sayings.FOLLOWS_TAIL.match(text, named.end + 1)
         end = (tail.end() if tail else named.end) + 1
         after = _after_tail(text, end, places=True)
-        led = bool(lead and _LEADS_ON.search(lead[0]))
+        flew = lead and lead[0].endswith("with ") and leads_to_bearing(text, end)
+        led = bool(lead and (flew or _LEADS_ON.search(lead[0])))
         if not (tail or led or after > end):
             return None
         if not (
@@ -536,3 +537,17 @@ def outweighs(done: Done | None, told: Told, *, already: bool) -> bool:
         return False
     where_to = done.kind is EventKind.AWAY and told.kind is EventKind.BEARING
     return where_to or done.end > told.end
+
+
+def doubts_in_words(done: Done, said: tuple[str, ...]) -> list[Flag]:
+    """Give the doubts that the words of a note call for; `said` are hedges."""
+    doubts: list[Flag] = []
+    if done.others:
+        doubts.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
+    if said:
+        doubts.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
+    if not done.certain:
+        doubts.append(Flag(FlagCode.ONLY_NAMED))
+    if done.named.called:
+        doubts.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, done.named.mark))
+    return doubts

@@ -72,7 +72,7 @@ _ENOUGH = re.compile(
     r"|both|the pair|it)|the pair |both |on (?:her|that|them)|she |he |when |as "
     r"|thereabouts |near enough|as (?:before|usual|always)|or near it|on the nose|true "
     r"|magnetic |i |on the (?:dot|button) |is (?:all|my|her|near|the best)|says |said "
-    r"|near |if |there |is what|$)"
+    r"|near |if |there |with |is what|$)"
 )
 _NO_DEGREES = re.compile(
     r"(?:minutes?|seconds?|hours?|past|o'clock|am|pm|metres?|meters?|yards?|feet|miles?"

@@ -414,7 +414,10 @@ _TOGETHER = re.compile(
     r"|in turn|the pair of them|both of them|right behind|close behind|again)(?= )"
 )
 _MANNER = re.compile(
-    r"(?:like a (?:shot|rocket|bullet)|in (?:a|no)(?: \w+)? (?:hurry|rush|time|flash)"
+    r"(?:(?:(?:a (?:bit|little|touch|shade)|just|slightly|further|well|way) )?"
+    r"(?:to the )?(?:left|right|north|south|east|west|ahead|wide) of (?:her|him|them|it"
+    r"|that|the other|the others|the last one)"
+    r"|like a (?:shot|rocket|bullet)|in (?:a|no)(?: \w+)? (?:hurry|rush|time|flash)"
     r"|at (?:long )?last|in the end|at a rush|in one go|without (?:a|any) \w+"
     r"|round once|once round|straight up|straight off|on her own|by herself|full|empty"
     r"|fully loaded|in good time|by the (?:look|looks|sound) of (?:it|her)|(?:very "

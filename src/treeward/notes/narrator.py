@@ -11,11 +11,11 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from treeward.language.kinds import UNMARKED, EventKind
+from treeward.language.kinds import EventKind
 
 from . import sayings
 from . import sentences as st
-from .asking import Asked, Sentence, being_painted, statement_end
+from .asking import Asked, Sentence, as_painting, statement_end
 from .bee_names import BeeNames, Named
 from .clauses import Clauses
 from .corrections import Corrections
@@ -28,7 +28,7 @@ from .narrated_durations import adjuncts, ago_at, out_for, time_out_s, was_ago
 from .narrated_times import bare_time
 from .narrated_values import ValueNotes
 from .not_so import NotSo
-from .told_before import clock_gain_s, skips
+from .told_before import clock_gain_s, painted_long, skips
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,10 +51,6 @@ _CALLED = re.compile(
 _BETWEEN = re.compile(  # from "six minutes" to "red is back"
     r"(?:(?:,|and|exactly|on the (?:dot|nose)|dead|flat|later|or so|near enough|it is"
     r"|then|i (?:think|make it)|there is|here is|so) ?)*"
-)
-_NOT_OURS = re.compile(
-    r" (?:not (?:one of )?(?:mine|ours|my)|else is|nothing to do with|none of (?:mine"
-    r"|ours)|neighbour is|yesterday|last (?:week|year|summer|month|time)) "
 )
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
@@ -267,25 +263,10 @@ class Narrator:
 
     def _take_in(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did, and remember her for what she does next."""
-        if (
-            done.kind is EventKind.BACK
-            and done.named.mark not in {"", UNMARKED, *self.names.seen}
-            and being_painted(self.found, done)
-        ):
-            flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
-            done = replace(done, kind=EventKind.MARK, flags=flags)
-        mark = done.named.mark
-        if mark not in {"", UNMARKED, *self.names.seen, *self.names.painted}:
-            since = 1 + max(self.text.rfind(stop, 0, done.start) for stop in ".?")
-            border = sayings.REST.search(self.text, done.end)
-            end = border.start() if border else len(self.text)
-            if _NOT_OURS.search(self.text, since, end + 1):
-                return done.end + 1
-            comma = self.text.find(" , ", done.end, end)
-            last = comma if comma > 0 else end
-            paint = self.clauses.painted(self.text, done.start, last, since + 1)
-            if done.kind is not EventKind.MARK and paint and paint.named.mark == mark:
-                done = replace(paint, after=max(done.end, paint.end) + 1)
+        painted = as_painting(self.found, self.clauses, done)
+        if painted is None:
+            return done.end + 1
+        done, mark = painted, done.named.mark
         if (
             done.named.group
             and self.actions.present(self.text, done)
@@ -293,6 +274,8 @@ class Narrator:
         ):
             return done.end + 1
         known = mark in self.found.view.here or (done.named.pronoun and not mark)
+        here = self.text.endswith(" here", 0, done.end)
+        known = known and not (here and self._painted_long(mark, done.start))
         if known and not done.named.group and self.actions.present(self.text, done):
             return done.end + 1
         ends = adjuncts(self.text, done.end + 1).end
@@ -308,15 +291,21 @@ class Narrator:
             mark = called.mark
         along = _ALONG.match(self.text, done.end) if done.named.mark else None
         other = self.names.single(self.text, along.end()) if along else None
-        if other:  # "yellow is in with white"
-            both = (done.named.mark, other.mark)
-            done = replace(done, both=both, after=other.end + 1)
+        first = done
+        if along and other:  # "yellow is in with white"
+            self.found.do(done, hedges)
+            start = along.start() + 1
+            done = replace(done, named=other, start=start, end=other.end, both=())
         end = self.done_at = self.found.do(done, hedges)
         if done.kind is EventKind.BACK:
             self._time_before(done)
-        if mark or done.both:
-            self.went_on = done
+        if mark or first.both:
+            self.went_on = first
         return end
+
+    def _painted_long(self, mark: str, place: int) -> bool:
+        """Tell whether a bee was painted minutes ago: if she is here, she came."""
+        return painted_long(self.found.events, mark, self.found.second(place))
 
     def _time_before(self, done: Done) -> None:
         """Take "six minutes on the dot, red is back" for how long she was out."""
@@ -562,7 +551,9 @@ class Narrator:
         gone = (
             self.found.view.here if last.kind is EventKind.BACK else self.found.view.out
         )
-        return None if done.named.mark in gone else done
+        mark = done.named.mark
+        again = mark not in gone or self._painted_long(mark, place)
+        return done if again else None
 
     def _lone(self, start: int) -> Done | None:
         """Read an action without its bee; "back in five" may tell by itself which."""

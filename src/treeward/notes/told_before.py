@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
 SKIPPED_S = 180.0  # a recorder that only runs while somebody speaks; guess
+DRINKS_S = 60.0  # "back" so soon after her painting tells that she stayed; guess
 PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
 ONE_BREATH_S = 6.0  # a direction so soon after bees overhead is theirs; guess
@@ -163,3 +164,11 @@ def left_last(events: Sequence[Event]) -> tuple[str, ...]:
         return ()
     pair = tuple(dict.fromkeys(left[-2:]))
     return pair if len(pair) == 2 and all(pair) else ()
+
+
+def painted_long(events: Sequence[Event], mark: str, now_s: float) -> bool:
+    """Tell whether a bee was painted so long ago that she left, unnoted."""
+    last = next((event for event in reversed(events) if event.mark == mark), None)
+    if last is None or last.kind is not EventKind.MARK:
+        return False
+    return now_s - (last.end_s or 0.0) > DRINKS_S
