@@ -556,7 +556,9 @@ def _happened(
 def _another(text: str, bee: _Bee, verb: SpokenWord) -> bool:
     """Tell whether the verb is of something else: "white's friend has left"."""
     between = text[bee.end : verb.start].split()
-    if verb.text not in VERBS and not all(ADVERB.fullmatch(one) for one in between):
+    if verb.text not in VERBS and not all(
+        ADVERB.fullmatch(one) or one in {"is", "was", "had", "have"} for one in between
+    ):
         return True  # a way alone stands right after its bee
     after = text[bee.end :].split()
     return after[:1] == ["is"] and after[1][0].isalpha() and not may_follow(after[1])

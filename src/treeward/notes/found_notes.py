@@ -322,7 +322,9 @@ class FoundNotes:
         if last is None or last.kind is not done.kind:
             return False
         soon = self._just_now(done) is not None
-        same = last.mark and done.named.pronoun in {"she", "it", "her"}
+        said = done.named.pronoun
+        lone = said.split()[-1:] in (["away"], ["off"], ["gone"], ["up"], ["out"])
+        same = last.mark and (lone or said in {"she", "it", "her"})
         gone = done.kind is EventKind.AWAY and not self.view.here
         if last.mark and not mark and gone:
             return True

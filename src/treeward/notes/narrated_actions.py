@@ -65,6 +65,8 @@ class Actions:
                 if head in sayings.PLURAL_HEADS:
                     self._add(sayings.PLURAL_HEADS[head], tail, EventKind(action.kind))
         self._add("there", "is", EventKind.BACK)
+        for farewell in sayings.FAREWELLS:
+            self._add(farewell, "", EventKind.AWAY)
         for head, kind in sayings.THEY.items():
             self._add(head, "", kind)
         for tail, kind in sayings.PARTICIPLES.items():
@@ -247,6 +249,9 @@ class Actions:
             return ()
         if sayings.AT_TIME.match(text, place) and not named.pronoun and template.tail:
             return ()
+        from_it = sayings.FROM_DISH.match(text, place) if leaves else None
+        if from_it and leads_to_bearing(text, from_it.end()):
+            return ()
         vague = template.tail == "" or bool(named.pronoun)
         if not vague and (
             sayings.LEFT_PLACE.match(text, place) or sayings.ONWARD.match(text, place)
@@ -270,6 +275,7 @@ class Actions:
         for pattern, kind in (
             (sayings.ARRIVAL, EventKind.BACK),
             (sayings.VISIT, EventKind.BACK),
+            (sayings.SOMEBODY, EventKind.BACK),
             (sayings.LEAVER, EventKind.AWAY),
             (sayings.LEAVING_OF, EventKind.AWAY),
             (sayings.LANDING_OF, EventKind.BACK),

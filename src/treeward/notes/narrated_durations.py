@@ -61,7 +61,7 @@ _DURATION_OF_BEE = re.compile(
     r"(?: for)?(?: (?:about|around|roughly|nearly|almost|just over|just under))? "
 )
 _DURATION_LEAD = re.compile(
-    r"(?:(?:that|this|it) (?:took(?: her)?|is|was) )?(?:a |an |the )?"
+    r"(?:(?:that|this|it) (?:took(?: her)?|is|was|gives(?: us| me)?|comes to|makes) )?(?:a |an |the )?"
     r"(?P<what>round trip|trip|away time|time away)?"
     r"(?: ?(?:is|was|of|took|,))*(?: ?(?:about|around|roughly|nearly|almost))? ?"
 )
@@ -364,7 +364,7 @@ class Durations:
             end = (since.end() if since else named.end) + 1 if named else end
         if not re.compile(
             r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it |by "
-            r"|again|on (?:the|my) |out |gone |this |at a |at the |is what "
+            r"|again|on (?:the|my) |for (?:the|that|this) (?:trip|round|journey|flight|run|one) |out |gone |this |at a |at the |is what "
             r"|give or take|near enough|or thereabouts|and change|or near |flat |dead "
             r"|more or less|or so|as well |too |from |since |altogether|all told"
             r"|better |or a |i |$"

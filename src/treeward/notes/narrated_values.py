@@ -86,7 +86,7 @@ _PAUSES = re.compile(
     rf"|{_WILL}(?:pause|pausing|paus|stop|stopping|suspend|suspending|close|closing"
     rf"|interrupt|interrupting|break off|halt) (?:the|my|this) (?:log|notes?|tape"
     rf"|record|recording|session|count|book)(?= )"
-    r"|(?:lunch|dinner|tea|coffee|break|smoko|elevenses)(?: break)?(?: time)? (?=[.])"
+    r"|(?:\w+ break|lunch|dinner|tea|coffee|break|smoko|elevenses)(?: time)? (?=[.])"
     rf"|{_WILL}(?:take|taking|have|having) (?:a )?(?:\w+ )?(?:minutes?|five|ten)(?: out"
     rf"| off| break)?(?= [.,])|{_WILL}time for (?:\w+ ){{1,4}}?{_REST}(?= [.,])"
     rf"|{_WILL}not (?:be )?(?:watching|looking)(?: now| for a (?:bit|while))? (?=[.,;])"

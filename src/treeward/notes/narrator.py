@@ -151,7 +151,7 @@ class Narrator:
             place = self._clause(place, sentence)
         self.asked.finish(sentence)
         self.found.mentioned = ""
-        return said_end + 2
+        return max(said_end + 2, place)
 
     def _answer(self, start: int, sentence: Sentence) -> int:
         """Skip the words that ask for the time."""

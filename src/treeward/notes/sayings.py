@@ -37,6 +37,7 @@ _LEADS = (
     r"there is been|that would be|that will be|this will be|that must be|we have got"
     r"|i have got|i can see|there is|that was|that is|this is|we have|it was|it is"
     r"|i see|that|it"
+    r"|if it is not|if that is not"
 )
 _HEDGE = rf"(?:{_HEDGES})(?: that(?! is | was ))?"
 HEDGE = re.compile(rf" {_HEDGE} ")
@@ -55,7 +56,7 @@ HEDGED_LEAD = re.compile(rf"(?:(?:{_LEADS}) )?{_HEDGE} (?:(?:that|it) (?:is|was)
 
 # A whole sentence is a wish, a plan, a memory or a condition.
 UNREAL = re.compile(
-    r" (?:if|whenever|until|till|unless|hope|hopes|hoping|wish|wishes|tomorrow"
+    r" (?:if(?! (?:it|that) is not [a-z]+(?: [a-z]+){0,2} [.,])|whenever|until|till|unless|hope|hopes|hoping|wish|wishes|tomorrow"
     r"|yesterday|(?<!as )(?<!same )(?<!as the )last (?:night|year|week|time|month"
     r"|summer)|(?<!i )suppose|imagine|used to|remember|next (?:time|week|year|day)"
     r"|shall we|had i|supposed) "
@@ -423,7 +424,14 @@ ASIDE = re.compile(
     r"(?: [^.?, ]+){0,9} , "
 )
 _A = r"(?:(?:that|it|there|this|is|was|we|i|have|had|got|a|an|the|another|and|so) )*"
-OF_HER = r" (?:for|of|by|from) "
+OF_HER = r" (?:for|of|by|from|,) "
+FROM_DISH = re.compile(rf"(?:the |our |this )?(?:\w+ )?{_WATER} ")
+FAREWELLS = ("bye bye", "cheerio", "so long", "farewell", "see you", "ta ta")
+SOMEBODY = re.compile(  # "one on the dish, red"
+    r"(?:(?:and|oh|there is|i have) )*(?:one|a bee|something|somebody|someone) (?:is )?"
+    r"(?:on|at|down|landed|in|back|here|arrived|come|coming)(?: [a-z]+){0,4} , "
+    r"(?:(?:it|that|and it|she) is )?"
+)
 LEAVING_OF = re.compile(
     rf"{_A}(?:depart|departure|take off|takeoff|exit|liftoff|lift off|leaving"
     rf"|going){OF_HER}"
