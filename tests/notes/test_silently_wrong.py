@@ -281,3 +281,67 @@ def test_a_bearing_after_another_bee_was_named_is_doubted() -> None:
 
     assert stands(narration, 2) == ["away:white", "bearing:white:210"]
     assert narration.events[3].has(FlagCode.OTHER_BEES)
+
+
+def unread(*lines: str) -> list[str]:
+    return [line.text for line in told(*lines).unread]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "White is away, and something about red too.",
+        "White's away and there's yellow fidgeting.",
+        "She's gone, up over the hedge at seventy.",
+        "White's off, low over the heather about three hundred.",
+        "White landed, and somewhere in there she slipped away with no fuss.",
+        "The show is in July.",
+        "It must have been about ten forty when we parked.",
+        "We began early in May.",
+    ],
+)
+def test_a_clause_in_no_note_makes_its_line_one_to_look_at(line: str) -> None:
+    said = " ".join(line.lower().replace(",", "").strip(".").split())
+
+    assert said in unread(*HERE, line)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "White is away, two ten.",
+        "There goes white, and away she goes over the hedge.",
+        "White's back, hello white.",
+        "White and yellow are away.",
+        "White's away, she took two minutes to fill up.",
+        "We walked four hundred yards.",
+        "He may come later.",
+    ],
+)
+def test_what_notes_say_whole_is_not_looked_at_again(line: str) -> None:
+    assert unread(*HERE, line) == []
+
+
+@pytest.mark.parametrize(
+    ("line", "wind"),
+    [
+        ("Wind strong from two ten.", "strong 210"),
+        ("Wind strong from two ten true.", "strong 210 true"),
+        ("Wind light from 210.", "light 210"),
+        ("The wind is from two ten, strong.", "strong 210"),
+        ("A light breeze from about two hundred and ten degrees.", "light 210"),
+        ("A moderate wind out of three one five magnetic.", "moderate 315 magnetic"),
+        ("Wind strong, from two-seventy true.", "strong 270 true"),
+        ("Wind light from the south west.", "light 225"),
+        ("Wind light from ten past two.", "light"),
+    ],
+)
+def test_where_the_wind_comes_from_may_be_degrees(line: str, wind: str) -> None:
+    assert stands(told(line)) == [f"wind::{wind}"]
+
+
+def test_of_two_directions_of_the_wind_the_second_is_told_in_the_flag() -> None:
+    (event,) = told("Wind light, from two ten to two forty.").events
+
+    assert event.value == "light 210"
+    assert event.has(FlagCode.MORE_SAID)

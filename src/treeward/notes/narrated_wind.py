@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.bearings import read_compass
@@ -11,6 +12,7 @@ from treeward.language.kinds import EventKind
 from . import values
 from .flags import Flag, FlagCode
 from .sentences import Told, place_after
+from .values import ROUGHLY
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -106,6 +108,9 @@ _CORRECTED = re.compile(
     r"|west).*)"
 )
 _NOT_STRONG = re.compile(r"not (?:very |too |so |that )?(?:strong|hard|much) ")
+_FROM = frozenset({"from", "of", "bearing"})  # "out of two ten"
+_FROM_WORDS = 4  # after its strength, in which it is told where from; guess
+_NOT_DEGREES = ("past", "minutes", "metres", "yards", "feet", "o'clock")
 _CHANGED = re.compile(r" from (?:an? )?(\w+) to (?:an? )?(?=\w)")
 
 
@@ -201,6 +206,13 @@ class Wind:
             for n, word in enumerate(words)
             if read_compass([word]) or word in {"true", "magnetic"}
         ]
+        degrees = _degrees(words, said[0][0])
+        if degrees and not any(read_compass([word]) for _, word in points):
+            told, last = degrees
+            flags += told.flags
+            wind = f"{self._lexicon.wind[(said[0][1],)]} {told.text}"
+            end = place_after(text, start, max(last, said[0][0] + 1))
+            return wind, end, tuple(flags), not flags
         value = values.wind_value(
             self._lexicon, [said[0][1], *(word for _, word in points)]
         )
@@ -218,3 +230,30 @@ class Wind:
 
 def _told(start: int, end: int, value: str, flags: tuple[Flag, ...]) -> Told:
     return Told(kind=EventKind.WIND, start=start, end=end, value=value, flags=flags)
+
+
+def _degrees(words: list[str], strength: int) -> tuple[values.Value, int] | None:
+    """Read "from two ten": the bearing and the words up to its end.
+
+    `strength` is the place of the word for how strong the wind is.
+    """
+    for place, word in enumerate(words):
+        if word not in _FROM or place > strength + _FROM_WORDS:
+            continue
+        rough, _ = values.skip_links(words[place + 1 :])
+        first = place + 1 + rough
+        value = values.bearing_value(words[first:])
+        if value is None or not value.text:
+            continue
+        last = first + value.used
+        plain = value.used > 1 or words[first].isdigit()
+        if not plain or " ".join(words[last : last + 2]).startswith(_NOT_DEGREES):
+            continue
+        said = [Flag.of(FlagCode.ROUGH, w) for w in words[place:first] if w in ROUGHLY]
+        other = values.bearing_value(words[last + 1 :]) if last < len(words) else None
+        if words[last : last + 1] == ["to"] and other and other.text:
+            more = " ".join(words[last : last + 1 + other.used])
+            said.append(Flag.of(FlagCode.MORE_SAID, more))
+            last += 1 + other.used
+        return replace(value, flags=(*value.flags, *said)), last
+    return None

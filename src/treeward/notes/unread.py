@@ -12,7 +12,12 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from treeward.language.dates import MONTHS
+from treeward.language.kinds import EventKind
+
 from .narrated_durations import stretch_of_time
+from .sentences import place_after, words_from
+from .values import bearing_value, time_value
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -32,6 +37,40 @@ _MOVES = re.compile(
     r"|took off|bearing|heading) "
 )
 _SENTENCE = re.compile(r" [.?](?= |$)")
+_CLAUSE = re.compile(r" (?:[,;]|and|but|then|so|while) ")
+# Somebody else than the bee of the notes, and what she did.
+_ANOTHER = re.compile(
+    r" (?:another|the other|one of them|both|they|all|two|somebody|newcomer|her friend"
+    r"|a (?:new|second|third) (?:one|bee)|the (?:next|last) (?:one|bee)) "
+)
+_WENT = re.compile(
+    r" (?:away|off|gone|left(?! of| hand| side)|leaving|leaves|departed|took off|flew"
+    r"|flown|goes|went) "
+)
+_CAME = re.compile(
+    r" (?:back|landed|landing|lands|arrived|arrives|returned|came in|comes in|came) "
+)
+_ONE_LEFT = frozenset({EventKind.AWAY})
+_ONE_CAME = frozenset({EventKind.BACK, EventKind.MARK, EventKind.MISSED})
+_WAY_TOLD = frozenset({EventKind.BEARING, EventKind.TIME, EventKind.DURATION})
+_FLEW = re.compile(r" (?:at|on|along|about|bearing|heading|to|towards?|roughly|line) ")
+_UNIT = re.compile(
+    r"(?:and (?:a )?(?:half|quarter) )?(?:minutes?|seconds?|hours?|metres?|meters?"
+    r"|yards?|feet|foot|miles?|paces?|steps?|bees?|times?|days?|years?|weeks?|pounds?|pence"
+    r"|per|percent|of|more|ago|in|the|a|her|my|this|that) "
+)
+_WORD = re.compile(r" (?=\S)")
+_MAY_BE_HOUR = re.compile(
+    r"\d|half|quarter|a$|[a-z]+(?:teen|ty|ne|wo|ree|our|ive|ix|en|ght|ve)$"
+)
+# Before one of these a number is where, or how much.
+_NO_TIME = re.compile(r" (?:number|station|page|chapter|route|another|first|last) $")
+_MONTHS = "|".join(one for one in MONTHS if one != "may")
+_TELLS_WHEN = re.compile(
+    rf" (?:(?:{_MONTHS})|(?:of|in|since|late|early|\d+(?:st|nd|rd|th)?"
+    r"|first|second|third|[a-z]+(?:st|nd|rd|th)) may|half past|quarter (?:past|to)"
+    r"|[a-z]+ o'clock) "
+)
 _LOADING = re.compile(
     r" (?:fill(?:ing)? (?:up|herself)|filled up|load(?:ing|s)?(?: up)?|drink(?:s"
     r"|ing)? (?:its"
@@ -112,8 +151,13 @@ class TimeTold:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Sentence:
+    """A sentence, and the piece that each of its words came from."""
+
     text: str
     pieces: Sequence[StreamWord]
+    first: int
+    last: int
+    owner: Sequence[int]
 
 
 def _sentences(speech: Speech, pieces: Sequence[StreamWord]) -> Iterator[_Sentence]:
@@ -122,7 +166,15 @@ def _sentences(speech: Speech, pieces: Sequence[StreamWord]) -> Iterator[_Senten
         text = f"{speech.text[start : border.start()]} "
         if text.strip():
             first, last = speech.pieces_between(start + 1, border.start())
-            yield _Sentence(text=f" {text.strip()} ", pieces=pieces[first:last])
+            words = re.compile(r"\S+").finditer(speech.text, start, border.start())
+            owner = [speech.owner[word.start()] for word in words]
+            yield _Sentence(
+                text=f" {text.strip()} ",
+                pieces=pieces[first:last],
+                first=first,
+                last=last,
+                owner=owner,
+            )
         start = border.end()
 
 
@@ -134,7 +186,9 @@ def unread_lines(
     *,
     recording: str = "",
 ) -> list[Unread]:
-    """Find the sentences that name a mark, or a coming or going, and made no note.
+    """Find the sentences that name a mark, or a coming or going, in no note.
+
+    A sentence that holds notes is looked at clause by clause.
 
     Parameters
     ----------
@@ -147,25 +201,112 @@ def unread_lines(
     recording
         Its name, copied into each line.
     """
-    ends = sorted(event.end_s for event in events if event.end_s is not None)
+    spans = [*_spans(pieces, events)]
     found = []
     for sentence in _sentences(speech, pieces):
-        start_s, end_s = sentence.pieces[0].start_s, sentence.pieces[-1].end_s
-        if any(start_s < end <= end_s + 1e-6 for end in ends):
-            continue
+        own = [span for span in spans if sentence.first < span.end <= sentence.last]
         said = [match[0].strip() for match in names.word.finditer(sentence.text)]
-        moves = _BEE.search(sentence.text) and _MOVES.search(sentence.text)
-        if said or moves:
+        marks = dict.fromkeys(names.mark_of(word) for word in said)
+        if own:
+            lost = _left_out(sentence, own, names)
+        else:
+            moves = _BEE.search(sentence.text) and _MOVES.search(sentence.text)
+            lost = bool(said or moves or _TELLS_WHEN.search(sentence.text))
+            lost = lost or _clock_like(sentence.text)
+        if lost:
             found.append(
                 Unread(
                     recording=recording,
-                    start_s=start_s,
-                    end_s=end_s,
+                    start_s=sentence.pieces[0].start_s,
+                    end_s=sentence.pieces[-1].end_s,
                     text=" ".join(piece.text for piece in sentence.pieces),
-                    marks=tuple(dict.fromkeys(names.mark_of(word) for word in said)),
+                    marks=tuple(marks),
                 )
             )
     return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Span:
+    """The pieces that an event was made of, from `first` to before `end`."""
+
+    first: int
+    end: int
+    event: Event
+
+
+def _spans(pieces: Sequence[StreamWord], events: Sequence[Event]) -> Iterator[_Span]:
+    """Give the words of each event: those that end where it does."""
+    at = {round(piece.end_s, 6): index for index, piece in enumerate(pieces)}
+    for event in events:
+        last = at.get(round(event.end_s, 6)) if event.end_s is not None else None
+        if last is not None:
+            first = max(0, last + 1 - len(event.heard.split()))
+            yield _Span(first=first, end=last + 1, event=event)
+
+
+def _left_out(sentence: _Sentence, own: Sequence[_Span], names: BeeNames) -> bool:
+    """Tell whether a clause beside the notes of a sentence names what is in none.
+
+    That is a bee of which nothing is noted there, another's coming or going, or where
+    one that left flew.
+    """
+    inside = {index for span in own for index in range(span.first, span.end)}
+    noted = {mark for span in own for mark in _marks_of(span.event)}
+    text = _without(sentence, inside)
+    said = [names.mark_of(match[0].strip()) for match in names.word.finditer(text)]
+    if any(mark not in noted for mark in said):
+        return True
+    kinds = {span.event.kind for span in own}
+    led = _FLEW.finditer(text) if _ONE_LEFT & kinds and not _WAY_TOLD & kinds else ()
+    for match in led:
+        value = bearing_value(words_from(text, match.end()))
+        if value and (value.text or value.options):
+            return not _UNIT.match(text, place_after(text, match.end(), value.used))
+    clauses = _CLAUSE.split(text)
+    if any(
+        _ANOTHER.search(c) and (_WENT.search(c) or _CAME.search(c)) for c in clauses
+    ):
+        return True
+    told = [clause for clause in clauses if _BEE.search(clause)]
+    went = not _ONE_LEFT & kinds and any(_WENT.search(clause) for clause in told)
+    came = not _ONE_CAME & kinds and any(_CAME.search(clause) for clause in told)
+    return bool(kinds & (_ONE_LEFT | _ONE_CAME)) and (went or came)
+
+
+def _marks_of(event: Event) -> set[str]:
+    """Give the marks that a note is of, and the colours of each."""
+    others = {word for other in event.alternatives for word in other.text.split()}
+    return {event.mark, *event.mark.split("-"), *others}
+
+
+def _without(sentence: _Sentence, inside: set[int]) -> str:
+    """Give the sentence with a border in place of the words of its notes."""
+    parts = []
+    for place, word in enumerate(sentence.text.split()):
+        index = sentence.owner[place] if place < len(sentence.owner) else -1
+        parts.append("," if index in inside else word)
+    return f" {' '.join(parts)} . "
+
+
+def _clock_like(text: str) -> bool:
+    """Tell whether a sentence holds what may be a time of day."""
+    for match in _WORD.finditer(text):
+        start = match.start() + 1
+        words = words_from(text, start)
+        if (
+            not words
+            or not _MAY_BE_HOUR.match(words[0])
+            or _NO_TIME.search(text[:start])
+        ):
+            continue
+        value = time_value(words)
+        if value is None or not value.text:
+            continue
+        long = value.used > 1 or ":" in words[0] or "." in words[0]
+        if long and not _UNIT.match(text, place_after(text, start, value.used)):
+            return True
+    return False
 
 
 def times_told(speech: Speech, pieces: Sequence[StreamWord]) -> list[TimeTold]:
