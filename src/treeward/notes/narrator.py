@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import UNMARKED, EventKind
@@ -39,6 +40,8 @@ if TYPE_CHECKING:
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
 CLOCK_OFF_S = 720.0  # a number that far from the last time told is none; guess
 SKIPS_S = 3600.0  # what a recorder may leave out between two words; guess
+SILENCE_S = 100.0  # nobody speaks for so long who watches; guess
+SILENCE_NEAR_S = 40.0  # and what was said so soon before or after tells why; guess
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _UNSURE = frozenset({FlagCode.DURATION_OF_WHAT, FlagCode.AMID_WORDS})
@@ -87,6 +90,11 @@ class Narrator:
             values=self.values,
             found=self.found,
         )
+        self.silences = [
+            (before.end_s, after.start_s)
+            for before, after in pairwise(pieces)
+            if after.start_s - before.end_s >= SILENCE_S
+        ]
         self.asked = Asked()
         self.alone = NamesAlone(
             self.text, self.names, self.actions, self.values, self.found, self.asked
@@ -465,8 +473,11 @@ class Narrator:
             )
             if lasted and not longer:
                 told = lasted
-        if told is None and self._paused() and self._after_border(start):
-            told = self.values.resumed(self.text, place)
+        if told is None and self._after_border(start):
+            if self._paused() or self._silence(place, -SILENCE_NEAR_S):
+                told = self.values.resumed(self.text, place)
+            elif self._silence(place, SILENCE_NEAR_S):
+                told = self.values.goes_off(self.text, place)
         idle = not self.found.since_done(place, LATER_S) and self._may_be_time(place)
         if told is None and whole and (idle or self._at_station(place)):
             told = bare_time(self.text, place)
@@ -520,6 +531,15 @@ class Narrator:
     def _whole(self, start: int) -> bool:
         """Tell whether a sentence starts here."""
         return self.text[:start].rstrip()[-1:] in {"", ".", "?"}
+
+    def _silence(self, place: int, within_s: float) -> bool:
+        """Tell whether nobody spoke for long, so soon after `place`, or before it."""
+        here_s = self.found.second(place)
+        later = within_s > 0
+        return any(
+            0.0 <= (begun_s - here_s if later else here_s - ended_s) <= abs(within_s)
+            for begun_s, ended_s in self.silences
+        )
 
     def _paused(self) -> bool:
         """Tell whether a pause was noted and nothing since."""
