@@ -47,8 +47,24 @@ _WORK = (
     r"(?:observations?|watch|watching|recording|session|work|counting|count|log|record"
     r"|vigil|notes|survey|the clock|business|service)"
 )
+# What somebody leaves the dish for, and how they say that they go.
+_GOAL = (
+    r"(?:toilet|loo|bathroom|privy|bush|bushes|car|truck|van|house|kettle|flask|tea|coffee"
+    r"|lunch|dinner|breakfast|piece|sandwich|sandwiches|bite|food|snack|phone|call|battery"
+    r"|jacket|coat|cardigan|umbrella|shade|walk|noise|legs|wee|pee|smoke|cigarette)"
+)
+_GOES = re.compile(
+    r"(?:(?:right|so|okay|and|well|now|sorry|just|,) )*(?:(?:i|we) (?:am|have|will|had|must"
+    r"|need|got|better|go|stop)|let us|need|going|off|got to|have to)(?: (?!not)[a-z]+){0,4}?"
+    r" ?(?:go|going|off|away|nip|pop|run|dash|get|fetch|take|move|see|find|answer|have"
+    rf"|having|change|to|the|for)(?: [a-z]+){{0,4}}? {_GOAL}(?= )"
+)
 _SEAT = r"(?:seat|chair|stool|place|post|perch|log|rock|spot|bench|station|dish)"
 _PAUSES = re.compile(
+    rf"nature (?:is )?call(?:s|ing) |{_WILL}(?:pause|pausing)(?: here| now| it)?"
+    r" (?=[.,]|while )|(?:break|rest)(?: time)? now(?= )|(?:break|rest) (?=[.,])"
+    r"|(?:(?:i|we) (?:am|are) )?stepping (?:away|out|off)(?= )"
+    r"|(?:you )?give me (?:a|five|ten|two|fifteen|twenty)(?: [a-z]+)? minutes? |"
     # "getting up for a moment", "I'll be off for a bit"
     rf"{_WILL}(?:get|getting|stand|standing|step|stepping|nip|nipping|duck|ducking|slip"
     rf"|slipping|leave|leaving) (?:to )?(?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )|(?:i"
@@ -58,7 +74,7 @@ _PAUSES = re.compile(
     r"|(?:(?:i|we|am|are|so|right) )*(?:going|coming|stepping|signing) off (?:watch"
     r"|duty|air)(?= )|(?:stop|pause|hold) everything (?=[.,])|(?:(?:so|right|go) )*(?:i"
     r"|we) (?:am|are) (?:both |all )?(?:off|out of here)(?: now)? (?=[.,])"
-    r"|(?:so )?make (?:i|we) (?:now )?(?:a|my|our) (?:[a-z]+ )?break |(?:(?:right|so"
+    r"|(?:so )?(?:make (?:i|we)|(?:i|we) make) (?:now )?(?:(?:a|my|our) )?(?:[a-z]+ )?break |(?:(?:right|so"
     r"|okay) )*(?:i|we) (?:am|are) (?:just )?(?:off|away|going|nipping"
     r"|popping) to (?:get|fetch|find|have|check|see to|move|grab|stretch|feed"
     r"|look for)(?= )|(?:i )?need to stretch (?:my|the) legs(?= )"
@@ -129,6 +145,9 @@ _RESUMES = re.compile(
 )
 # Said after a pause, any of these ends it.
 _AGAIN = re.compile(
+    r"(?:(?:i|we|me|us|my|our|eyes|ready|watching|settled|here|all|set|okay|right|so|and"
+    r"|am|are|is|on|at|the|in|dish|place|seat|sat|sitting|now) )+again(?= [.,])"
+    r"|that is (?:me|us) back(?= )|(?:i|we) (?:am|are) (?:watching|looking|listening)(?= )|"
     r"(?:(?:i|we|and|right|so|well|okay|there|that is|we are|i am|i have|we have|back|,"
     r"|now|all|the|my|our|let us) )*(?:(?:log|tape|recording|recorder|watch|watching"
     r"|notes?|work|lunch|dinner|tea|break|clock)(?: is| are)? (?:resumes?|resumed"
@@ -202,6 +221,16 @@ class Watching:
     def ways_of(self, kind: EventKind) -> tuple[str, ...]:
         """Give the commands of a kind, a space after each."""
         return tuple(way for way, of_kind in self._commands.items() if of_kind is kind)
+
+    @staticmethod
+    def goes_off(text: str, place: int) -> Told | None:
+        """Read that somebody goes for something; a pause only where silence follows."""
+        match = _GOES.match(text, place)
+        if match is None:
+            return None
+        flags = (Flag(FlagCode.AMID_WORDS),)
+        kind = EventKind.PAUSE
+        return Told(kind=kind, start=place, end=match.end() + 1, flags=flags)
 
     @staticmethod
     def resumed(text: str, place: int) -> Told | None:
@@ -369,6 +398,10 @@ class ValueNotes:
     def resumed(self, text: str, place: int) -> Told | None:
         """Find words that end a pause, where one was noted."""
         return self._watching.resumed(text, place)
+
+    def goes_off(self, text: str, place: int) -> Told | None:
+        """Find words by which somebody leaves the dish for something."""
+        return self._watching.goes_off(text, place)
 
     def since_back(self, text: str, place: int, elapsed_s: float) -> Told | None:
         """Find a stretch of time said right after a bee came back."""

@@ -9,17 +9,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
 
 from . import sayings
-from . import sentences as st
 from .asking import Asked, Sentence, as_painting, statement_end
 from .bee_names import BeeNames, Named
 from .clauses import Clauses
 from .corrections import Corrections
-from .events import Event
 from .flags import Flag, FlagCode
 from .found_notes import LATER_S, FoundNotes
 from .names_alone import NamesAlone
@@ -28,18 +27,21 @@ from .narrated_durations import adjuncts, ago_at, out_for, time_out_s, was_ago
 from .narrated_times import bare_time
 from .narrated_values import ValueNotes
 from .not_so import NotSo
-from .told_before import clock_gain_s, painted_long, skips
+from .told_before import clock_gain_s, in_own_words, painted_long, skips
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from treeward.language.phrasebook import PhraseBook
 
+    from .events import Event
     from .sentences import Speech, StreamWord, Told
 
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
 CLOCK_OFF_S = 720.0  # a number that far from the last time told is none; guess
 SKIPS_S = 3600.0  # what a recorder may leave out between two words; guess
+SILENCE_S = 100.0  # nobody speaks for so long who watches; guess
+SILENCE_NEAR_S = 40.0  # and what was said so soon before or after tells why; guess
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _UNSURE = frozenset({FlagCode.DURATION_OF_WHAT, FlagCode.AMID_WORDS})
@@ -85,6 +87,11 @@ class Narrator:
             found=self.found,
         )
         self.not_so = NotSo(self.text, self.names, self.found.second)
+        self.silences = [
+            (before.end_s, after.start_s)
+            for before, after in pairwise(pieces)
+            if after.start_s - before.end_s >= SILENCE_S
+        ]
         self.asked = Asked()
         self.alone = NamesAlone(
             self.text, self.names, self.actions, self.values, self.found, self.asked
@@ -370,25 +377,9 @@ class Narrator:
         if announced is None or announced[1] >= sentence.end or middle:
             return None
         kind, after = announced
-        first = self.speech.owner[start]
-        said = self.speech.owner[after]
-        last = said
-        while (
-            last < len(self.pieces)
-            and self.pieces[last].utterance == self.pieces[said].utterance
-        ):
-            last += 1
-        words = " ".join(piece.text for piece in self.pieces[said:last])
-        self.found.add(
-            Event(
-                kind=kind,
-                value=words,
-                start_s=self.pieces[first].start_s,
-                end_s=self.pieces[last - 1].end_s,
-                heard=st.heard(self.pieces[first:last]),
-                confidence=min(p.confidence for p in self.pieces[first:last]),
-            )
-        )
+        first, said = self.speech.owner[start], self.speech.owner[after]
+        remark, last = in_own_words(kind, self.pieces, first, said)
+        self.found.add(remark)
         place = after
         while place < len(self.text) and self.speech.owner[place] < last:
             place += 1
@@ -462,8 +453,11 @@ class Narrator:
             )
             if lasted and not longer:
                 told = lasted
-        if told is None and self._paused() and self._after_border(start):
-            told = self.values.resumed(self.text, place)
+        if told is None and self._after_border(start):
+            if self._paused() or self._silence(place, -SILENCE_NEAR_S):
+                told = self.values.resumed(self.text, place)
+            elif self._silence(place, SILENCE_NEAR_S):
+                told = self.values.goes_off(self.text, place)
         idle = not self.found.since_done(place, LATER_S) and self._may_be_time(place)
         if told is None and whole and (idle or self._at_station(place)):
             told = bare_time(self.text, place)
@@ -517,6 +511,15 @@ class Narrator:
     def _whole(self, start: int) -> bool:
         """Tell whether a sentence starts here."""
         return self.text[:start].rstrip()[-1:] in {"", ".", "?"}
+
+    def _silence(self, place: int, within_s: float) -> bool:
+        """Tell whether nobody spoke for long, so soon after `place`, or before it."""
+        here_s = self.found.second(place)
+        later = within_s > 0
+        return any(
+            0.0 <= (begun_s - here_s if later else here_s - ended_s) <= abs(within_s)
+            for begun_s, ended_s in self.silences
+        )
 
     def _paused(self) -> bool:
         """Tell whether a pause was noted and nothing since."""

@@ -81,6 +81,7 @@ _THEY_HAD = re.compile(
     r"|remembers?|swore|swears|reckoned|describe[ds]?|called|marked|followed|chased)"
     r"(?: (?:me|us|of|about|how))* (?:a|an|one|this|two|some|his|her|their|how|about) "
 )
+_STORY_S = 12.0  # up to when such a story goes on; guess
 _WE_HAD = re.compile(
     r" (?:i|we) (?:(?:once|also|both) )*had (?:a|an|this|one) (?:[a-z]+ )*?$"
 )
@@ -192,8 +193,11 @@ class NotSo:
     def _remembered(self, done: Done) -> bool:
         """Tell whether it is of somebody's story: "he had a red one that left"."""
         start = max(self._text.rfind(stop, 0, done.start) for stop in ".?") + 1
+        first = max(self._text.rfind(stop, 0, max(0, start - 2)) for stop in ".?") + 1
         before = f"{self._text[start : done.named.end]} "
-        if _THEY_HAD.search(before):
+        told = [*_THEY_HAD.finditer(f"{self._text[first : done.named.end]} ")]
+        at = first + told[-1].start() + 1 if told else 0
+        if told and self._second(done.start) - self._second(at) <= _STORY_S:
             return True
         told = _WE_HAD.search(before)
         said = self._text[done.named.end : done.end]

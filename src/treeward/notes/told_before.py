@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import EventKind
 from treeward.speech.utterances import Alternative
 
+from .events import Event
 from .flags import Flag, FlagCode
 from .sentences import heard
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .events import Event
     from .sentences import StreamWord, Told
 
 HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
@@ -172,3 +172,24 @@ def painted_long(events: Sequence[Event], mark: str, now_s: float) -> bool:
     if last is None or last.kind is not EventKind.MARK:
         return False
     return now_s - (last.end_s or 0.0) > DRINKS_S
+
+
+def in_own_words(
+    kind: EventKind, pieces: Sequence[StreamWord], first: int, said: int
+) -> tuple[Event, int]:
+    """Give a note of the words from `said` to the end of their utterance, and that end.
+
+    It was announced from the piece `first` on.
+    """
+    last = said
+    while last < len(pieces) and pieces[last].utterance == pieces[said].utterance:
+        last += 1
+    own = Event(
+        kind=kind,
+        value=" ".join(piece.text for piece in pieces[said:last]),
+        start_s=pieces[first].start_s,
+        end_s=pieces[last - 1].end_s,
+        heard=heard(pieces[first:last]),
+        confidence=min(piece.confidence for piece in pieces[first:last]),
+    )
+    return own, last
