@@ -345,3 +345,40 @@ def test_of_two_directions_of_the_wind_the_second_is_told_in_the_flag() -> None:
 
     assert event.value == "light 210"
     assert event.has(FlagCode.MORE_SAID)
+
+
+@pytest.mark.parametrize(
+    ("line", "time", "flagged"),
+    [
+        ("Time half ten.", "10:30", False),
+        ("My watch says half ten.", "10:30", False),
+        ("Half eleven now.", "11:30", False),
+        ("It's half twelve.", "12:30", False),
+        ("I make the time ten twenty one.", "10:21", False),
+        ("We have the time at eleven oh five.", "11:05", False),
+        ("I make it ten eleven.", "10:11", True),
+        ("That's eleven twenty-one and forty.", "11:21:40", True),
+        ("That's ten fifty-five and twenty seconds.", "10:55:20", True),
+        ("Fourteen fifty-three that is.", "14:53", True),
+    ],
+)
+def test_times_of_day_in_everyday_words(line: str, time: str, flagged: bool) -> None:
+    narration = told("White is back.", "It's a fine day.", "Very fine.", line)
+    (event,) = narration.events[1:]
+
+    assert (brief(event), event.doubtful) == (f"time::{time}", flagged)
+
+
+def test_what_may_be_a_bearing_is_no_time_by_itself() -> None:
+    assert stands(told("White is back.", "I make it two ten."), 1) == []
+
+
+@pytest.mark.parametrize(("out_s", "kind"), [(610.0, "duration"), (60.0, "time")])
+def test_a_number_is_how_long_she_was_out_only_where_that_fits(
+    out_s: float, kind: str
+) -> None:
+    narration = told(
+        "White is away.", "White is back. I make it ten eleven.", apart_s=out_s
+    )
+
+    assert [event.kind for event in narration.events] == ["away", "back", kind]

@@ -297,6 +297,7 @@ _HOUR12 = r"(?:t|[1-9])"
 _HOUR24 = r"(?:y[1-9]?|t|0\d)"
 _PATTERNS: tuple[tuple[str, re.Pattern[str]], ...] = (
     ("half", re.compile(rf"H>(?P<hour>y[1-9]?|{_HOUR12}|0)")),
+    ("half", re.compile(rf"H(?P<hour>{_HOUR12})")),  # "half ten", half past ten
     (
         "past",
         re.compile(

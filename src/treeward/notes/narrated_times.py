@@ -39,6 +39,14 @@ _TIME_LEAD = re.compile(
     rf"|it is) )*(?P<rough>{ROUGH} |(?:after|before) (?=\S+ (?:to|past)|half|quarter"
     rf"|\d))?"
 )
+_MAKES = re.compile(
+    r"(?:(?:and|so|now|well|okay|right|,) )*(?:(?:(?:i|we) (?:make|have|get|got|call)"
+    r"|that is|this is|that makes(?= it)|it is|is) (?P<time>(?:the|my) time )?"
+    rf"(?:it |that )?(?:(?:is|at|to be|as) )*)?(?P<rough>{ROUGH} )?"
+)
+_SECONDS = re.compile(r"(?:, )?and ")
+_SAID_SO = re.compile(r"(?:that|it) (?:is|was) ")
+_LEAST_HOUR = 10  # "nine forty" may be a bearing too: so nothing below
 # A time that says by itself that it is one.
 _TELLS = re.compile(
     r" (?:oh|zero) [a-z]+ (?:oh [a-z]+|[a-z]+(?:een|ty)|ten|eleven"
@@ -118,6 +126,13 @@ def _clock_at(text: str, place: int) -> tuple[values.Value, int] | None:
 
 def time_at(text: str, place: int, own: int | None, *, asked: bool) -> Told | None:
     """Read a time of day, which `own` words may announce up to there."""
+    told = _announced(text, place, own, asked=asked)
+    makes = None if told or own else _MAKES.match(text, place)
+    return _made_out(text, place, makes) if makes else told
+
+
+def _announced(text: str, place: int, own: int | None, *, asked: bool) -> Told | None:
+    """Read a time of day that is led up to, or tells by itself what it is."""
     lead = _TIME_LEAD.match(text, place)
     start = max(lead.end() if lead else place, own or place)
     bare = start == place
@@ -154,6 +169,47 @@ def time_at(text: str, place: int, own: int | None, *, asked: bool) -> Told | No
         flags=flags,
         options=value.options,
     )
+
+
+def _made_out(text: str, place: int, makes: re.Match[str]) -> Told | None:
+    """Read "I make the time ten twenty", "that is eleven twenty-one and forty".
+
+    Where the time is not named, only what can be no bearing is one, and flagged.
+    """
+    found = _clock_at(text, makes.end())
+    if found is None or not found[0].text or found[0].options:
+        return None
+    value, end = found
+    told = value.text
+    more = _SECONDS.match(text, end)
+    number = cardinal_run(words_from(text, more.end())) if more else None
+    if number and 0 < number[0] < 60 and told.count(":") == 1:
+        after = place_after(text, more.end() if more else end, number[1])
+        unit = re.compile(r"(?:seconds? )?(?=[.,])").match(text, after)
+        if unit:
+            told, end = f"{told}:{number[0]:02}", unit.end()
+    follow = re.compile(_ON_WATCH).match(text, end)
+    after = follow.end() if follow else end
+    named = bool(makes["time"])
+    led = makes.end() > place or _SAID_SO.search(text[end:after]) or told != value.text
+    if text[after : after + 1] not in {".", ","} or not (named or led):
+        return None
+    if not (named or _no_bearing(words_from(text, makes.end()), value)):
+        return None
+    flags = [*value.flags, *([] if named else [Flag(FlagCode.AS_TIME_OF_DAY)])]
+    if makes["rough"]:
+        flags.append(Flag.of(FlagCode.ROUGH, makes["rough"].strip()))
+    return Told(
+        kind=EventKind.TIME, start=place, end=end, value=told, flags=tuple(flags)
+    )
+
+
+def _no_bearing(words: list[str], value: values.Value) -> bool:
+    """Tell whether what may be a time of day can be no bearing."""
+    bearing = values.bearing_value(words)
+    hour = int(value.text.partition(":")[0])
+    degrees = bearing is not None and bool(bearing.text or bearing.options)
+    return value.used > 1 and hour >= _LEAST_HOUR and not degrees
 
 
 def bare_time(text: str, place: int) -> Told | None:

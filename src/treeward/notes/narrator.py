@@ -450,6 +450,7 @@ class Narrator:
                 told
                 and lasted
                 and (told.kind is not EventKind.DURATION or told.end > lasted.end)
+                and not _may_last(told, lasted)
             )
             if lasted and not longer:
                 told = lasted
@@ -589,3 +590,9 @@ class Narrator:
     def _hedges(self, start: int, place: int) -> tuple[str, ...]:
         body = f" {self.text[start:place]}"
         return tuple(match.strip() for match in sayings.HEDGE.findall(body))
+
+
+def _may_last(told: Told, lasted: Told) -> bool:
+    """Tell whether numbers are no time of day, as a bee was out for just so long."""
+    by_sound = any(flag.code is FlagCode.AS_TIME_OF_DAY for flag in told.flags)
+    return by_sound and not any(flag.code in _UNSURE for flag in lasted.flags)

@@ -54,11 +54,12 @@ _ONE_LEFT = frozenset({EventKind.AWAY})
 _ONE_CAME = frozenset({EventKind.BACK, EventKind.MARK, EventKind.MISSED})
 _WAY_TOLD = frozenset({EventKind.BEARING, EventKind.TIME, EventKind.DURATION})
 _FLEW = re.compile(r" (?:at|on|along|about|bearing|heading|to|towards?|roughly|line) ")
-_UNIT = re.compile(
+_MEASURE = re.compile(
     r"(?:and (?:a )?(?:half|quarter) )?(?:minutes?|seconds?|hours?|metres?|meters?"
-    r"|yards?|feet|foot|miles?|paces?|steps?|bees?|times?|days?|years?|weeks?|pounds?|pence"
-    r"|per|percent|of|more|ago|in|the|a|her|my|this|that) "
+    r"|yards?|feet|foot|miles?|paces?|steps?|bees?|times?|days?|years?|weeks?|pounds?"
+    r"|pence|per|percent|degrees?|more|ago) "
 )
+_UNIT = re.compile(rf"{_MEASURE.pattern}|(?:of|in|the|a|her|my|this|that) ")
 _WORD = re.compile(r" (?=\S)")
 _MAY_BE_HOUR = re.compile(
     r"\d|half|quarter|a$|[a-z]+(?:teen|ty|ne|wo|ree|our|ive|ix|en|ght|ve)$"
@@ -304,7 +305,7 @@ def _clock_like(text: str) -> bool:
         if value is None or not value.text:
             continue
         long = value.used > 1 or ":" in words[0] or "." in words[0]
-        if long and not _UNIT.match(text, place_after(text, start, value.used)):
+        if long and not _MEASURE.match(text, place_after(text, start, value.used)):
             return True
     return False
 
