@@ -18,6 +18,7 @@ from .narrated_durations import adjuncts
 from .told_before import (
     REPEATED_S,
     confirms,
+    doubts_in_words,
     mended,
     restated,
     tells_a_way,
@@ -163,7 +164,7 @@ class FoundNotes:
             Alternative(text=f"{done.kind} {other}", confidence=0.4) for other in others
         ]
         said = tuple(filter(None, (*hedges, tail)))
-        flags = [*done.flags, *_doubts_in_words(done, said)]
+        flags = [*done.flags, *doubts_in_words(done, said)]
         confidence *= HEDGED if said else 1.0
         if not mark:
             mark, why, could_be = self._meant(done)
@@ -391,21 +392,24 @@ class FoundNotes:
             ),
         )
         sure = len(self.events) - 1 in self.given
-        if told_already(self.events, event) or confirms(self.events, event):
-            return
-        lone = told.kind is EventKind.BEARING and not mark
         if (
-            lone
-            and self.names.seen
-            and not _ANNOUNCED.search(self.text, told.start - 1, told.end)
+            told_already(self.events, event)
+            or confirms(self.events, event)
+            or self._of_nobody(event, told)
         ):
-            return  # "to the north": nobody knows of what
+            return
         if restated(self.events, event) and not (sure or hedges):
             event = mended(self.events.pop(), event)
         if tells_a_way(event):
             self._tell_way(event, told, hedged=bool(hedges))
         else:
             self.add(event)
+
+    def _of_nobody(self, event: Event, told: Told) -> bool:
+        """Tell whether a way is told, and nobody knows of what: "to the north"."""
+        if event.kind is not EventKind.BEARING or event.mark or not self.names.seen:
+            return False
+        return _ANNOUNCED.search(self.text, told.start - 1, told.end) is None
 
     def _scratches_what(self, told: Told) -> bool:
         """Tell whether nobody knows which note is taken back."""
@@ -583,17 +587,3 @@ class FoundNotes:
             if before and before[-1] != event.value:
                 self.view.moved_on()
         self.events.append(event)
-
-
-def _doubts_in_words(done: Done, said: tuple[str, ...]) -> list[Flag]:
-    """Give the doubts that the words of a note call for; `said` are hedges."""
-    doubts: list[Flag] = []
-    if done.others:
-        doubts.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
-    if said:
-        doubts.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
-    if not done.certain:
-        doubts.append(Flag(FlagCode.ONLY_NAMED))
-    if done.named.called:
-        doubts.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, done.named.mark))
-    return doubts

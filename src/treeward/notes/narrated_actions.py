@@ -247,10 +247,11 @@ class Actions:
             or (not named.pronoun and template.tail and goes_on(text, place))
         ):
             return ()
-        if sayings.AT_TIME.match(text, place) and not named.pronoun and template.tail:
-            return ()
+        at_time = sayings.AT_TIME.match(text, place) and template.tail
         from_it = sayings.FROM_DISH.match(text, place) if leaves else None
-        if from_it and leads_to_bearing(text, from_it.end()):
+        if (at_time and not named.pronoun) or (
+            from_it and leads_to_bearing(text, from_it.end())
+        ):
             return ()
         vague = template.tail == "" or bool(named.pronoun)
         if not vague and (
