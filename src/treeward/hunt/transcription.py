@@ -13,10 +13,10 @@ import json
 from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
-from treeward.errors import ReviewError
+from treeward.errors import ClockError, ReviewError, TranscriptError
 from treeward.files import kept_number, kept_text, read_plain, write_text
 from treeward.notes.unread import Unread
 from treeward.report.formats.labels import SHORTEST_S, escaped, stamp
@@ -28,6 +28,7 @@ from .recordings import (
     digest,
     file_modified,
     is_transcript,
+    kept_starts,
     recording_name,
 )
 
@@ -181,6 +182,39 @@ def time_line(told: TimeTold) -> str:
             )
 
 
+def holds_clock_times(hunt: HuntFolder, path: Path) -> bool:
+    """Tell whether a file holds notes typed with clock times."""
+    from treeward.notes.clocked import has_clock_times
+    from treeward.speech.transcripts import read_text
+
+    if path.suffix.lower() not in TYPED_SUFFIXES:
+        return False
+    with suppress(TranscriptError):  # told when it is read
+        return has_clock_times(read_text(path), hunt.phrase_book)
+    return False
+
+
+def given_day(hunt: HuntFolder, path: Path, name: str) -> date | None:
+    """Return the day that --start or hunt.toml gives notes typed with clock times.
+
+    Raises
+    ------
+    ClockError
+        If what hunt.toml gives is neither a date nor a date and a time.
+    """
+    from treeward.notes.clock_evidence import parse_start_day
+
+    kept = kept_starts(hunt.machine_dir).get(name)
+    given = hunt.file.start.get(name)
+    if not (kept or given) or not holds_clock_times(hunt, path):
+        return None
+    where = f"start of {name}"
+    with suppress(ClockError):  # ours is good, or was spoilt on the disk since
+        if kept:
+            return parse_start_day(kept, hunt.zone, where=where)
+    return parse_start_day(given, hunt.zone, where=where) if given else None
+
+
 def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
     """Read notes typed with clock times; None for a file that holds none."""
     from treeward.notes.clocked import has_clock_times, read_clocked
@@ -189,15 +223,23 @@ def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
     text, book = read_text(path), hunt.phrase_book
     if not has_clock_times(text, book):
         return None
+    day = given_day(hunt, path, name)
     typed = read_clocked(
         text,
         book,
         hunt.zone,
         name=name,
-        near=file_modified(path).date(),
+        near=day or file_modified(path).date(),
+        day=day,
         where=str(path),
     )
-    return Recorded(name=name, events=typed.events, unread=typed.unread)
+    remarks: tuple[str, ...] = ()
+    if day and typed.other_days:
+        days = " and ".join(str(one) for one in typed.other_days)
+        remarks = (f"{days} stands in it, {day} was given: what is written was taken",)
+    return Recorded(
+        name=name, events=typed.events, unread=typed.unread, remarks=remarks
+    )
 
 
 def keep_talk(hunt: HuntFolder, paths: Sequence[Path]) -> None:

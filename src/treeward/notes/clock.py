@@ -290,7 +290,20 @@ _RANK: tuple[str, ...] = tuple(ClockSource)  # of which the day is known, best f
 def _day_of(
     start: datetime | None, lower: Sequence[ClockEvidence], events: Sequence[Event]
 ) -> tuple[date | None, ClockSource | Literal[""]]:
-    """Return the day of a recording, and the evidence that told it."""
+    """Return the day of a recording, and the evidence that told it.
+
+    Of typed notes it is their own, which a start that was given may have told.
+    """
+    typed = [e.clock for e in events if e.clock is not None and e.start_s is None]
+    if typed and len(typed) == len(events):
+        day = min(typed).date()
+        given = any(
+            one.source == ClockSource.START_GIVEN
+            and one.start
+            and one.start.date() == day
+            for one in lower
+        )
+        return day, ClockSource.START_GIVEN if given else ClockSource.TRANSCRIPT
     if start is None:
         clocks = [event.clock for event in events if event.clock is not None]
         return (min(clocks).date(), ClockSource.TRANSCRIPT) if clocks else (None, "")
