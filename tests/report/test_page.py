@@ -18,8 +18,8 @@ from treeward.report.model import NoteRow
 from treeward.report.page.page import _rounded, page_text
 from treeward.report.page.parts import clip_address, second_text
 from treeward.report.settings_in_force import SOURCES
-from treeward.survey.settings import Settings
-from treeward.trips.doubts import Doubt, DoubtCode
+from treeward.survey.records import Settings
+from treeward.trips.table import Doubt, DoubtCode
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -78,6 +78,25 @@ def test_every_tag_is_closed_and_ids_come_once(page: Page) -> None:
 
     assert page.open == []
     assert len(ids) == len(set(ids))
+
+
+@pytest.mark.parametrize("kind", ["result", "two_colonies", "two_days", "days_apart"])
+def test_every_cell_of_a_table_is_labelled_as_its_column(
+    request: pytest.FixtureRequest, kind: str
+) -> None:
+    text = page_text(request.getfixturevalue(kind), drawings={})
+    tables = re.findall(r"<table.*?</table>", text, flags=re.DOTALL)
+    assert len(tables) >= 5
+
+    for table in tables:
+        head, body = table.split("</thead>")
+        columns = re.findall(r'<th scope="col">(.*?)</th>', head)
+        for row in re.findall(r"<tr.*?</tr>", body, flags=re.DOTALL):
+            cells = re.findall(r"<(th|td)( [^>]*)?>", row)
+            assert len(cells) == len(columns)
+            for (tag, attributes), column in zip(cells, columns, strict=True):
+                if tag == "td":
+                    assert f'data-label="{column}"' in attributes
 
 
 def test_every_link_within_the_page_leads_somewhere(page: Page) -> None:

@@ -14,19 +14,24 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError, TreewardError
 from treeward.files import read_whole, write_text
-from treeward.hunt_file import parse_hunt_table
+from treeward.hunt_file import (
+    LessonTable,
+    OffsetTable,
+    SeasonFile,
+    parse_hunt_table,
+    write_season,
+)
 from treeward.hunt_tables import ModelTable
 from treeward.positions import Position, format_position
 from treeward.report.finds import FARTHEST_M, ColonyYear
-from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
 
-from .finds import FILE, coarse, read_finds
+from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
-from .forecast import check_finds, colony_of
 from .hunt import Hunt
 from .learned import known_lessons
 from .locating import prepare_hunt
 from .places import find_tracks, place_stations
+from .same_notes import FoundColony, counted_once
 from .tracks import read_gpx
 
 if TYPE_CHECKING:
@@ -35,10 +40,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.report.model import FindCheck, HuntResult
-    from treeward.survey.lessons import Lesson
-    from treeward.survey.own_prior import OwnPrior
+    from treeward.survey.own_prior import Lesson, OwnPrior
 
-    from .finds import FindTable, LookTable
+    from .finds import FindTable
 
 
 def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | None:
@@ -62,17 +66,14 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     HuntError
         When the survey cannot take the hunt.
     """
-    from treeward.survey import lessons
-    from treeward.survey.frame import geodesic
+    from treeward.survey.frame import apart_m
+    from treeward.survey.own_prior import lesson
 
     colony = colony_of(result, find)
     if colony is None or not result.stations:
         return None
     here, first = find.position, result.stations[0]
-    away_m, _ = geodesic(
-        first.latitude_deg, first.longitude_deg, here.latitude_deg, here.longitude_deg
-    )
-    if away_m > FARTHEST_M:
+    if apart_m(first, here) > FARTHEST_M:
         return None
     plain = hunt.file.model_copy(update={"model": ModelTable()})
     places = place_stations(plain, hunt.path, result.table)
@@ -81,7 +82,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     seen = ready.seen()
     alone = result.fix is not None and len(result.fix.colonies) == 1
     try:
-        learned = lessons.lesson(
+        learned = lesson(
             seen.stations,
             seen.trips,
             seen.bearings,
@@ -133,21 +134,6 @@ def _table(
 SEASON = "season.json"
 _DEEPEST = 2  # folders below the season's in which hunts are looked for; choice
 SHARES = (50, 90, 95)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FoundColony:
-    """A colony that was found, its hunt, and what was seen of it since."""
-
-    hunt: str  # name in hunt.toml
-    folder: Path
-    find: FindTable
-    looks: tuple[LookTable, ...]
-
-    @property
-    def name(self) -> str:
-        """What it is called in lists: the hunt's name and the find's."""
-        return f"{self.hunt} {self.find.id}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,8 +215,12 @@ def hunt_folders(directory: Path) -> list[Path]:
 def found_colonies(
     directory: Path,
 ) -> tuple[list[FoundColony], list[str], list[str]]:
-    """Return the finds of a folder's hunts, hunts without any, and faults as lines."""
+    """Return a folder's finds, hunts without any, and what was left out, as lines.
+
+    A find that a merged hunt and its parts hold is there once, and a line says so.
+    """
     colonies: list[FoundColony] = []
+    names: dict[Path, str] = {}
     unfound: list[str] = []
     faults: list[str] = []
     for folder in hunt_folders(directory):
@@ -240,6 +230,7 @@ def found_colonies(
         except TreewardError as error:
             faults.append(_told(folder, error))
             continue
+        names[folder] = name
         if not finds.find:
             unfound.append(name)
         colonies += [
@@ -248,7 +239,8 @@ def found_colonies(
             )
             for find in finds.find
         ]
-    return colonies, unfound, faults
+    once, twice = counted_once(colonies, names)
+    return once, unfound, faults + twice
 
 
 def _told(folder: Path, error: TreewardError) -> str:
@@ -312,13 +304,19 @@ def _one_hunt(
     result = hunt.locate()
     finds = [one.find for one in colonies]
     learned = [lesson_of(hunt, result, find) for find in finds]
+    shared_with = colonies[0].shared_with
     checks = {check.find: check for check in check_finds(result, finds)}
     near = {
         find: check
         for find, check in checks.items()
         if all(one.true_m <= FARTHEST_M for one in check.stations)
     }
-    return [one for one in learned if one is not None], near
+    lessons = [
+        one.model_copy(update={"shared_with": shared_with})
+        for one in learned
+        if one is not None
+    ]
+    return lessons, near
 
 
 def _with_own(judged: Judged, file: SeasonFile) -> Judged:
@@ -372,17 +370,10 @@ def living(
     colonies: Sequence[FoundColony], near: Sequence[Position], within_m: float
 ) -> list[FoundColony]:
     """Return the colonies not known to be dead that lie near one of some places."""
-    from treeward.survey.frame import geodesic
+    from treeward.survey.frame import apart_m
 
     def is_near(colony: FoundColony) -> bool:
-        here = colony.find.position
-        return any(
-            geodesic(
-                here.latitude_deg, here.longitude_deg, p.latitude_deg, p.longitude_deg
-            )[0]
-            <= within_m
-            for p in near
-        )
+        return any(apart_m(colony.find.position, p) <= within_m for p in near)
 
     return [one for one in colonies if state_of(one)[0] != "dead" and is_near(one)]
 
@@ -494,7 +485,7 @@ def add_known_hives(
 
 
 def _same(colony: FoundColony, hunt: Hunt) -> bool:
-    return colony.folder.resolve() == hunt.path.resolve()
+    return hunt.path.resolve() in {f.resolve() for f in (colony.folder, *colony.parts)}
 
 
 def _waypoints(hunt: Hunt) -> list[Position]:

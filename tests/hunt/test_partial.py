@@ -13,8 +13,8 @@ import pytest
 
 from treeward import Hunt
 from treeward.cli.locate import answer_lines
-from treeward.hunt import doubts
-from treeward.hunt.doubts import farthest_m
+from treeward.hunt import partial
+from treeward.hunt.partial import farthest_m
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
@@ -176,7 +176,13 @@ def test_a_doubtful_note_of_looking_is_weighed_as_if_it_were_right(
     said = f"1 doubtful {about}: if it is right after all, the best place moves by"
     assert any(line.startswith(said) for line in answer_lines(result))
     (move,) = hunts["as it is"].row_moves(result, {lot.rows[0]: ()})
-    assert (move.moves_m, move.lost) == (None, False)
+    assert move.moves_m == pytest.approx(truth, abs=1.0)
+    assert not move.lost
+    assert move.used_up is not None
+    looked = other.colonies[0].searched
+    assert looked is not None
+    assert move.used_up == pytest.approx(looked.found_by_now, abs=0.005)
+    assert (move.used_up > 0.05) == (event == "searched")
 
 
 def test_without_the_doubtful_notes_there_may_be_no_answer(tmp_path: Path) -> None:
@@ -384,8 +390,8 @@ def weighed(
         asked.append(tuple(event.row for event in others))
         return SimpleNamespace(fix=answers(others))
 
-    monkeypatch.setattr(doubts, "pair_trips", lambda others, _: others)
-    monkeypatch.setattr(doubts, "survey_hunt", located)
+    monkeypatch.setattr(partial, "pair_trips", lambda others, _: others)
+    monkeypatch.setattr(partial, "survey_hunt", located)
 
     @dataclass(frozen=True)
     class Result:
@@ -397,7 +403,7 @@ def weighed(
         doubtful: tuple[DoubtfulNotes, ...] = ()
 
     table = SimpleNamespace(trips=[SimpleNamespace(used=True)] * trips)
-    told = doubts.weigh_doubts(
+    told = partial.weigh_doubts(
         Result(fix, table),  # type: ignore[arg-type]
         events,
         without=lambda rows: [event for event in events if event.row not in rows],
@@ -464,5 +470,5 @@ def test_of_several_colonies_the_one_that_moves_farthest_counts() -> None:
     one, two = fix_at(PLACE, NORTH), fix_at(NORTH, east)
     # Each to the nearest of the other answer: 500 m and nothing; the other way about
     # nothing and 682 m.
-    assert doubts.farthest_m(one, two) == pytest.approx(500.0, abs=0.5)
-    assert doubts.farthest_m(two, one) == pytest.approx(682.4, abs=1.0)
+    assert partial.farthest_m(one, two) == pytest.approx(500.0, abs=0.5)
+    assert partial.farthest_m(two, one) == pytest.approx(682.4, abs=1.0)
