@@ -74,7 +74,12 @@ def unread(text: str) -> list[str]:
          ["9:16 away yellow", "9:16 bearing yellow 270 w", "9:16 back blue"]),
         ("9:16 Y off W, W back",
          ["9:16 away yellow", "9:16 bearing yellow 270 w", "9:16 back white"]),
+        ("9:16 Y & B off, W heading S",
+         ["9:16 away yellow", "9:16 away blue", "9:16 bearing white 180 s"]),
+        ("9:16 Y back, W still out", ["9:16 back yellow ?", "9:16 away white ?"]),
         # What may be the one or the other is in doubt.
+        ("9:16 Y off, W 9:25 back",
+         ["9:16 away yellow", "9:16 bearing yellow 270 w ?", "9:25 back yellow"]),
         ("9:16 Y off W back", ["9:16 away yellow", "9:16 back white ?"]),
         ("9:16 Y W off", ["9:16 away yellow-white ?"]),
         ("9:16 Y & E off", ["9:16 away yellow ?"]),
@@ -214,6 +219,9 @@ def test_ways_of_saying_it_are_those_of_the_phrase_book(
         ("Y back at 9:24", ["9:24 back yellow"]),
         ("9:05 Y off, wind light from the west",
          ["9:05 wind light 270", "9:05 away yellow"]),
+        ("9:05 Y off / 9:12 W in", ["9:05 away yellow", "9:12 back white"]),
+        ("9:05 Y off -> 210", ["9:05 away yellow", "9:05 bearing yellow 210"]),
+        ("9:05 no wind, Y off", ["9:05 away yellow ?"]),
         ("9:05 Y off by the oak", ["9:05 away yellow ?"]),
         ("2026-07-15 09:05 Y off", ["9:05 away yellow"]),
         ("14 July 9:05 Y off", ["9:05 away yellow"]),
@@ -267,7 +275,7 @@ KNOWN = [
 ]
 STRANGE = [
     *("not", "hasn't", "might", "nearly", "?", "lost", "oak", "21O", "400", "p"),
-    *("yelow", "b4ck", "210-220", "9:05-9:12", "\u00bd", "\u2192", "zzz", "nor", "%"),
+    *("yelow", "b4ck", "210-220", "9:05-9:12", "\u00bd", "zzz", "nor", "%"),
 ]
 
 

@@ -226,6 +226,7 @@ def test_a_bees_name_holds_until_a_line_names_another() -> None:
         "Time,Bee,Event,Dir\n2026-07-14 09:05,Y,off,W\n2026-07-15 09:12,Y,in,",
         "Bee,Out,In,Dir\nY,2026-07-14 09:05,2026-07-15T09:12,W",
         "day\ttime\tbee\tevent\tdir\n14 July\t9:05\tY\toff\tW\n15 July\t9:12\tY\tin\t",
+        "date;time;bee;event;dir\n14-Jul-26;09:05:00;Y;off;W\n15-Jul-26;9:12 AM;Y;in;",
         "2026-07-14 09:05 Y off W\n2026-07-15 09:12 Y in",
         "14/7/2026, 9:05 Y off W\n15/7/2026, 9:12 Y in",
     ],

@@ -25,7 +25,8 @@ _WIDEST = 90  # letters of a line shown; choice
 @click.option(
     "--start",
     metavar="WHEN",
-    help='Clock time of the first second, as "2026-07-14 10:20"; for one FILE.',
+    help='Clock time of the first second, as "2026-07-14 10:20", or the day of notes '
+    "typed with their times, as 2026-07-14; for one FILE.",
 )
 @click.option("--model", metavar="PATH|NAME", help="Another speech model to use.")
 @click.option(
@@ -118,8 +119,8 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
     if done.unread:
         count = len(done.unread)
         lines.append(
-            f"{counted(count, 'line')} of what was read now made no "
-            "note, and a bee or its coming or going is named:"
+            f"{counted(count, 'line')} of what was read now made no note, and may "
+            "hold one:"
         )
         lines += [_unread_line(line) for line in done.unread[:_MOST_UNREAD]]
         if count > _MOST_UNREAD:

@@ -43,7 +43,6 @@ _MOST_QUOTED = 400  # letters of its line that a note quotes; choice
 _TIMED_LINE = re.compile(r"\s*[\[(]\s*\d{1,3}:\d{2}")  # of a transcript: [m:ss]
 _LATE_H = 6  # before this hour by a twelve-hour dial it is afternoon; guess
 _DARK_H = 20  # nor do notes go on so late; guess
-_LONGEST_HEADING = 300  # letters of a table's heading, or a bee's name; guess
 _MOST_LETTERS = 500  # kept of a line without a note; choice
 _OF_BEES = frozenset({"mark", "event", "bearing", "duration", "back", "away", "bee"})
 _ROW_CELLS: dict[str, Wanted] = {"mark": "mark", "event": "event", "bearing": "bearing"}
@@ -75,7 +74,7 @@ def has_clock_times(text: str, book: PhraseBook) -> bool:
             sorts = {token.sort for token in reader.read(line)}
             if "time" in sorts and (headed or "mark" in sorts):
                 return True
-        elif not headed and len(line) <= _LONGEST_HEADING:
+        elif not headed:
             table = table or read_heading(line, reader) is not None
             headed = table or bool(reader.mark_of(line))
     return table
@@ -146,7 +145,7 @@ class _Page:
         self._reader, self._others = Reader(book), Others(book)
         self._painted = book.marks_in_use
         self._zone, self._name, self._where = zone, name, where
-        self._days = Days(near, self._reader.knows)
+        self._days = Days(near, self._means)
         named = time_in_name(name.rsplit("/", 1)[-1], near=near)
         self._day = day or (named.day if named else None)
         self._last: time | None = None
@@ -217,6 +216,9 @@ class _Page:
             t.sort in {"time", "bearing", "duration", "odd"} for t in tokens
         ):
             self._to_look_at(self._line, left.strip(" ,"))
+
+    def _means(self, word: str) -> bool:
+        return self._reader.knows(word) or self._others.announced(word)
 
     def _on_day(self, day: date) -> None:
         self.written.add(day)

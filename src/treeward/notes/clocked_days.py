@@ -17,7 +17,7 @@ _MONTHS = "|".join(month[:3] for month in MONTHS)
 DATE = re.compile(
     r"(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{1,2}[/-]\d{1,2}[/-]\d\d"
     rf"|\d{{1,2}}(?:st|nd|rd|th)?[ .-]{{1,2}}(?:of )?(?:{_MONTHS})[a-z]*\.?"
-    r"(?:[ ,-]+20\d\d)?"
+    r"(?:[ ,-]+20\d\d|-\d\d)?"
     rf"|(?:{_MONTHS})[a-z]*\.? \d{{1,2}}(?:st|nd|rd|th)?(?:,? 20\d\d)?)(?![\d.])"
 )
 _WEEKDAY = re.compile(
@@ -69,6 +69,8 @@ class Days:
         """Read a date; None where no calendar has it, or nothing tells its year."""
         words = re.split(r"(?<!\d)[\s,.-]+|[\s,.-]+(?!\d|$)|[\s,]+", said)
         months = [w[:3] if w[:3] in _MONTHS and w.isalpha() else w for w in words]
+        if re.search(r"[a-z]-\d\d$", said):
+            months[-1] = f"20{months[-1]}"  # "14-Jul-26", as spreadsheets write it
         reading = read_date([word for word in months if word])
         if reading is None or not reading.value:
             return None

@@ -204,7 +204,8 @@ class _Line:
         self._noted(token)
 
     def _noted(self, token: Token) -> None:
-        self._group.parts.add(self._part)
+        if token.sort != "time":
+            self._group.parts.add(self._part)
         self._group.text.append(token.text)
 
     def _beside(self, place: int, step: int) -> Token | None:

@@ -40,7 +40,7 @@ _DURATION = re.compile(
 AFTER = re.compile(r"(?:after|for)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)" + _SOLID)
 _DEGREES = re.compile(
     rf"(?P<deg>\d{{1,3}}(?:\.\d)?)(?:\s?(?P<sign>\u00b0|deg(?:rees?)?\b)|{_END})"
-    rf"(?:\s?(?P<north>true|magnetic|t|m)\b)?{_SOLID}"
+    rf"(?:\s?(?P<north>true|magnetic)\b)?{_SOLID}"
 )
 _PARTED = re.compile(r"([0-3])-(\d{2}|\d-\d)" + _END)  # "2-10" and "2-1-0"
 _CHUNK = re.compile(r"[^\s,;|&()]+")
@@ -81,11 +81,7 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
     if deg > FULL_CIRCLE_DEG:
         flag = Flag.of(FlagCode.OVER_FULL_CIRCLE, match["deg"])
         return [Token("odd", "", said, (flag,))], match.end()
-    short = {"t": "true", "m": "magnetic"}
-    north = match["north"] or ""
-    value = " ".join(
-        filter(None, (f"{deg % FULL_CIRCLE_DEG:g}", short.get(north, north)))
-    )
+    value = f"{deg % FULL_CIRCLE_DEG:g} {match['north'] or ''}".strip()
     flags: tuple[Flag, ...] = ()
     if len(match["deg"]) == 1 and not match["sign"]:
         flags = (Flag.of(FlagCode.NOT_WHOLE, match["deg"], "bearing"),)

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
 
 _BORDERS = re.compile(r"[,;|\t]")
+_MOST_WORDS = 20  # of a note with its value: "wind light from the south west"; choice
 _SAID = re.compile(r"[^\W_]+(?:['\u2019][^\W_]+)?")
 
 
@@ -77,15 +78,15 @@ class Others:
             found.append((kind, value))
             spans.append((first, last))
             place += used
-        left = text[start:end]
-        for first, last in reversed(spans):
-            left = f"{left[:first]},{left[last:]}"
-        return found, left, False
+        borders = [0, *(place for span in spans for place in span), end - start]
+        pairs = zip(borders[::2], borders[1::2], strict=True)
+        left = [text[start + first : start + last] for first, last in pairs]
+        return found, ",".join(left), False
 
     def _at(
         self, words: Sequence[str], place: int
     ) -> tuple[EventKind, str, int] | None:
-        texts = words[place:]
+        texts = words[place : place + _MOST_WORDS]
         command = longest(self._lexicon.commands, texts)
         anchor = longest(self._anchors, texts)
         if anchor is not None and not (command and command[1] >= anchor[1]):

@@ -38,6 +38,7 @@ _CHOICES = re.compile(rf"{_WAY}\s?(?:/|\bor\b)\s?{_WAY}")  # "b/a", "in or out"
 _IN_BRACKETS = re.compile(r"\(.*?\)|\[.*?\]|\u00b0")
 _RULES = re.compile(r"[\s:|;,+=_-]*")  # a line that only rules a table
 _BLANK = re.compile(r"[\s.\u2013\u2014-]*")  # a cell with nothing in it
+LONGEST_HEADING = 600  # letters; forty columns; choice
 TICKS = frozenset({"x", "\u2713", "\u2714", "*", "yes"})
 
 
@@ -97,6 +98,8 @@ def read_heading(line: str, reader: Reader, *, of_bee: bool = False) -> Table | 
     Headings that are not known are columns of remarks. A heading tells when and what,
     or names several bees; with `of_bee` the bee is named above it.
     """
+    if len(line) > LONGEST_HEADING:
+        return None
     if any("0" <= char <= "9" for char in _IN_BRACKETS.sub("", line)):
         return None
     for parted_by in ("\t", ";", "|", ",", "  "):

@@ -37,14 +37,16 @@ Wanted = Literal["", "mark", "event", "bearing"]  # what a cell's heading says
 _DATED = re.compile(rf"\W*({DATE.pattern})[\s,;:t]+(?=\d)")
 _WORD = re.compile(r"[^\W\d_]+(?:['\u2019][^\W\d_]+)*")
 _SIGNS: dict[str, Sort] = {
-    **dict.fromkeys(",;|\t", "break"),
+    **dict.fromkeys(",;|/\t", "break"),
     "&": "joint",
     "+": "joint",
     "?": "doubt",
     "~": "rough",
     "\u2248": "rough",
 }
-_HARMLESS = frozenset(".:()[]{}\"'\u2019\u2018\u201c\u201d!*-\u2013\u2014\u2026\u2022")
+_HARMLESS = frozenset(
+    ".:()[]{}\"'\u2019\u2018\u201c\u201d!*-\u2013\u2014\u2026\u2022\u2192"
+)
 _MOST_WORDS = 6  # of one way of saying something; no phrase is longer
 _LONGEST_NAME = 40  # letters of a bee's name with what is beside it; choice
 
@@ -277,6 +279,7 @@ class Reader:
             return read_odd(text, at)
         harmless = (char.isspace() and char != "\t") or char in _HARMLESS
         sort = _SIGNS.get(char, "odd")
+        harmless = harmless or (char == ">" and text[at - 1] == "-" and at > 0)
         if char in ".!" and following.isspace():
             sort, harmless = "break", False
         sign = Token(sort, char if sort == "break" else "", char)
@@ -403,28 +406,41 @@ class Reader:
         self, found: list[Token], wanted: Wanted, *, of_bee: bool
     ) -> list[Token]:
         """Make of each letter that may be a colour or a point what it is."""
-        named = of_bee
+        named, times = of_bee, 0
         for place, token in enumerate(found):
             if token.sort == "letter":
-                is_bee, flags = self._is_bee(found, place, wanted, named=named)
+                is_bee, flags = self._is_bee(
+                    found, place, wanted, named=named, again=times > 1
+                )
                 found[place] = self._as(token, flags, is_bee=is_bee)
             elif token.sort == "bearing" and len(token.text) == 1:
                 before = found[place - 1].sort if place else ""
                 if before == "joint" or wanted == "mark":  # no colour has this letter
                     found[place] = token._replace(sort="odd", value="")
             named = named or found[place].sort == "mark"
+            times += token.sort == "time"
         return found
 
     def _as(self, token: Token, flags: tuple[Flag, ...], *, is_bee: bool) -> Token:
         letter = token.value
         if is_bee:
             return Token("mark", self.letters[letter], token.text, flags)
-        return Token("bearing", f"{POINTS_DEG[letter]:g} {letter}", token.text, flags)
+        value = f"{POINTS_DEG[letter]:g} {letter}"
+        return Token("bearing", value, token.text, flags)
 
     def _is_bee(
-        self, found: Sequence[Token], place: int, wanted: Wanted, *, named: bool
+        self,
+        found: Sequence[Token],
+        place: int,
+        wanted: Wanted,
+        *,
+        named: bool,
+        again: bool,
     ) -> tuple[bool, tuple[Flag, ...]]:
-        """Tell whether a letter names a bee here, and why to doubt that."""
+        """Tell whether a letter names a bee here, and why to doubt that.
+
+        `named` says that a bee was named before it, `again` that two times were told.
+        """
         if wanted in {"mark", "bearing"}:
             return wanted == "mark", ()
         before = place - 1
@@ -443,15 +459,26 @@ class Reader:
                 FlagCode.TAKEN_AS, found[place].text, self.letters[found[place].value]
             ),
         )
-        if last == "mark":
-            return True, () if parted else doubt
-        acts = after in {"event", "too"}
+        acts = after in {"event", "too", "towards"}
         if last == "time":  # a second time begins a note, a first one ends it
-            times = sum(token.sort == "time" for token in found[:place])
-            return times > 1 or acts, ()
-        if acts:
+            return again or acts, ()
+        if acts or last == "mark":
             return True, () if parted or last == "bearing" else doubt
-        return parted and _lists_bees(found, place + 1), ()
+        following = _first_deed(found, place + 1) if parted else ""
+        if following == "time":  # whose it is cannot be told: "Y off, W 9:12 back"
+            point = f"{POINTS_DEG[found[place].value]:g}"
+            return False, (Flag.of(FlagCode.TAKEN_AS, found[place].text, point),)
+        return following == "event" or (parted and _lists_bees(found, place + 1)), ()
+
+
+def _first_deed(found: Sequence[Token], place: int) -> str:
+    """Return whether up to the next comma a doing or a time is told first."""
+    for token in found[place:]:
+        if token.sort in {"break", "joint"}:
+            break
+        if token.sort in {"event", "time"}:
+            return token.sort
+    return ""
 
 
 def _letter(word: str, colours: Mapping[str, str]) -> tuple[Token, int] | None:
