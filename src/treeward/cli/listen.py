@@ -72,7 +72,7 @@ _MEND_WAITING = "Mend that, then run treeward review: it brings them in."
     help="Channels of raw sound on standard input.",
 )
 @json_option
-def command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noqa: ANN401
+def listen_command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noqa: ANN401
     """Listen while you watch, answer each note by ear, and show which bee is due.
 
     Say "yellow away", "yellow back", "bearing two one zero", "scratch that". Every
@@ -270,8 +270,8 @@ def _heard_line(heard: HeardNotes) -> str:
 def _show_cautions(
     hunt_dir: Path, say: Callable[[str], None], *, can_ask: bool
 ) -> None:
-    from treeward.cautions import CAUTIONS
     from treeward.live.opening import cautions_due, cautions_shown
+    from treeward.report.advice_wording import CAUTIONS
 
     if not cautions_due(hunt_dir):
         return

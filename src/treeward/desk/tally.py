@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import TreewardError
 from treeward.hunt.finds import check_finds, read_finds
 from treeward.hunt.review_update import said_in_words
-from treeward.report.compass import read_text
 from treeward.report.days import disagreements
-from treeward.report.figures.paint import paint_hex, split_mark
-from treeward.report.finds import check_sentences
-from treeward.report.searching import percent
+from treeward.report.figures.style import paint_hex, split_mark
+from treeward.report.flight_lines import read_text
+from treeward.report.looking import check_sentences, percent
 from treeward.report.wording import (
     NO_MOVE_M,
     advice_sentences,
@@ -28,9 +27,9 @@ from treeward.units import Units, duration_text
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from treeward.desk.talk import Pasted
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.partial import RowMove
-    from treeward.hunt.pasted import Pasted
     from treeward.report.model import HuntResult
     from treeward.trips.table import Trip, TripTable
     from treeward.units import UnitSystem

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from treeward.cautions import LOOK_FIRST
 from treeward.language.kinds import About
+from treeward.report.advice_wording import LOOK_FIRST
 from treeward.survey.frame import geodesic
 from treeward.survey.records import AdviceKind, AreaShape
 from treeward.units import Units, wind_name
 from treeward.units import counted as counted_of
 
 from .advice_wording import REASONS, REASONS_MEANT, advice_text, counted, missing_text
-from .compass import both_text
+from .flight_lines import both_text
 from .model import MissingKind
 
 if TYPE_CHECKING:
