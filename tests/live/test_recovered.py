@@ -12,8 +12,7 @@ from click.testing import CliRunner
 
 from live import stand_in
 from treeward.audio.recorder import Recorder
-from treeward.cli import locate, review, transcribe
-from treeward.cli.locate import trips_command
+from treeward.cli import locate, options, review, transcribe
 from treeward.errors import HuntError
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import Journal, event_record
@@ -113,11 +112,12 @@ def events(hunt_dir: Path) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize(
-    "command", [trips_command, locate.locate_command, review.review_command]
+    "command", [locate.trips_command, locate.locate_command, review.review_command]
 )
 def test_the_next_command_recovers_a_killed_session_and_says_so(
-    killed: Path, command: click.Command
+    killed: Path, command: click.Command, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(options, "SILENT_S", 60.0)  # on a slow machine too
     first = CliRunner().invoke(command, ["--hunt", str(killed), "--json"])
     second = CliRunner().invoke(command, ["--hunt", str(killed), "--json"])
 

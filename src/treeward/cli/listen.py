@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
+from treeward.units import counted
+
 from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
@@ -295,7 +297,7 @@ def _list_devices() -> None:
 
 def _summary_lines(summary: dict[str, Any]) -> list[str]:
     minutes = summary["sound_kept_s"] / 60
-    notes = f"{summary['notes']} note{'' if summary['notes'] == 1 else 's'}"
+    notes = counted(summary["notes"], "note")
     lines = [f"{notes}, {minutes:.1f} minutes of sound kept"]
     if summary["latency_median_s"] is not None:
         lines.append(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from treeward.trips.wording import doubt_text, doubt_texts
+from treeward.units import counted
 
 from .options import hunt_option, json_option
 
@@ -62,14 +63,10 @@ def count_line(table: TripTable) -> str:
     bees = len({trip.bee for trip in table.trips})
     lines = sum(line.used for line in table.lines)
     return (
-        f"{_counted(len(table.trips), 'trip')} of {_counted(bees, 'bee')}, "
-        f"{used} of them used; {lines} of {_counted(len(table.lines), 'bearing')} "
-        f"used; {_counted(len(table.visits), 'visit')}."
+        f"{counted(len(table.trips), 'trip')} of {counted(bees, 'bee')}, "
+        f"{used} of them used; {lines} of {counted(len(table.lines), 'bearing')} "
+        f"used; {counted(len(table.visits), 'visit')}."
     )
-
-
-def _counted(number: int, thing: str) -> str:
-    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def table_lines(result: HuntResult) -> list[str]:

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from treeward.units import counted
+
 from .options import hunt_option, json_option, recover_first
 
 if TYPE_CHECKING:
@@ -95,7 +97,6 @@ def transcribe_command(
 def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
     """Say in a few plain lines what transcribe did."""
     from treeward.report.wording import left_text
-    from treeward.units import counted
 
     lines = []
     for recording in done.recordings:
@@ -236,7 +237,7 @@ def merge_command(
         }
         click.echo(json.dumps(whole, indent=2))
         return
-    recordings = f"{merged.recordings} recording{'' if merged.recordings == 1 else 's'}"
+    recordings = counted(merged.recordings, "recording")
     click.echo(
         f"{merged.path} holds both hunts: {merged.rows} rows, {merged.shared} of them "
         f"in both; {recordings}, and {merged.shared_recordings} that both had."

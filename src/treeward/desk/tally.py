@@ -22,7 +22,7 @@ from treeward.report.wording import (
 )
 from treeward.trips.table import Doubt, DoubtCode
 from treeward.trips.wording import doubt_texts
-from treeward.units import Units, duration_text
+from treeward.units import Units, counted, duration_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -94,9 +94,9 @@ def counts_line(table: TripTable) -> str:
     out_trips = sum(not trip.used for trip in trips)
     out_lines = sum(not line.used for line in lines)
     return (
-        f"{len(trips)} {'trip' if len(trips) == 1 else 'trips'}"
+        f"{counted(len(trips), 'trip')}"
         f"{f' ({out_trips} left out)' if out_trips else ''}, "
-        f"{len(lines)} {'bearing' if len(lines) == 1 else 'bearings'}"
+        f"{counted(len(lines), 'bearing')}"
         f"{f' ({out_lines} left out)' if out_lines else ''}"
     )
 

@@ -153,7 +153,7 @@ MOST_NAMED = 8  # waypoints in a sentence; choice
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six")
 
 
-def counted(number: int) -> str:
+def number_word(number: int) -> str:
     """Write a small number in words."""
     return _COUNTS[number] if number < len(_COUNTS) else str(number)
 
@@ -161,7 +161,7 @@ def counted(number: int) -> str:
 def shape_text(colony: Colony) -> str:
     """Say what a colony's 90 % area looks like."""
     if colony.shape is AreaShape.PATCHES:
-        return f"{counted(len(colony.search_areas[90].polygons))} patches"
+        return f"{number_word(len(colony.search_areas[90].polygons))} patches"
     return SHAPES[colony.shape]
 
 

@@ -98,9 +98,9 @@ def drawable(text: str, longest: int = 40) -> str:
     return "".join(c if ord(c) in known else "\u25a1" for c in line)
 
 
-def halo(width_pt: float = 2.5, colour: str = PAPER) -> list[AbstractPathEffect]:
+def halo(width_pt: float = 2.5) -> list[AbstractPathEffect]:
     """Return the paper-coloured rim that keeps letters readable on a drawing."""
-    return [Stroke(linewidth=width_pt, foreground=colour), Normal()]
+    return [Stroke(linewidth=width_pt, foreground=PAPER), Normal()]
 
 
 def mark_colours(mark: str) -> tuple[str, str]:
