@@ -32,7 +32,7 @@ from .style import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -184,11 +184,7 @@ def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | N
     key = _KEY if narrow else ("   ".join(_KEY),)
     above = 0.16 + _KEY_LINE_IN * len(key)
     total = len(rows) * _ROW_IN + 0.34 * len(stations) + 0.63 + above
-    figure = new_figure(width_in, total)
-    left = left_margin((row.name for row in rows), width_in)
-    height = (total - 0.5 - above) / total
-    axes = figure.add_axes((left, 0.5 / total, 0.98 - left, height))
-    plain_axes(axes)
+    figure, axes, left = _rows_below(above, total, width_in, (r.name for r in rows))
     reach = _reach_m(rows) / units.picture_unit_m
     y, ticks, names = 0.0, [], []
     for station in stations:
@@ -208,17 +204,37 @@ def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | N
             label.set_fontweight("bold")
     axes.set_xlim(0, reach)
     axes.set_ylim(y + 0.55, 0.7)
-    even = MaxNLocator(4 if narrow else 8).tick_values(0, reach)
-    axes.set_xticks([tick for tick in even if tick <= reach])
-    axes.grid(visible=True, axis="x")
-    axes.set_axisbelow(True)
-    axes.set_xlabel(f"distance, {units.picture_unit}", fontsize=8.5)
-    axes.tick_params(axis="x", labelsize=8)
+    ticks_at = MaxNLocator(4 if narrow else 8)
+    _scale(axes, reach, ticks_at, f"distance, {units.picture_unit}")
     for number, line in enumerate(key):
         figure.text(0.02 if narrow else left,
                     (total - 0.16 - _KEY_LINE_IN * number) / total, line,
                     fontsize=7.5, color=MUTED, va="center")  # fmt: skip
     return figure
+
+
+def _rows_below(
+    above_in: float, total_in: float, width_in: float, names: Iterable[str]
+) -> tuple[Figure, Axes, float]:
+    """Return a figure, axes for rows of those names, and where these begin in it.
+
+    The rows leave `above_in` at the top and half an inch at the bottom.
+    """
+    figure = new_figure(width_in, total_in)
+    left = left_margin(names, width_in)
+    height = (total_in - 0.5 - above_in) / total_in
+    axes = figure.add_axes((left, 0.5 / total_in, 0.98 - left, height))
+    plain_axes(axes)
+    return figure, axes, left
+
+
+def _scale(axes: Axes, reach: float, ticks_at: MaxNLocator, label: str) -> None:
+    """Draw the scale below the rows."""
+    axes.set_xticks([at for at in ticks_at.tick_values(0, reach) if at <= reach])
+    axes.grid(visible=True, axis="x")
+    axes.set_axisbelow(True)
+    axes.set_xlabel(label, fontsize=8.5)
+    axes.tick_params(axis="x", labelsize=8)
 
 
 def _by_station(rows: list[_Row]) -> list[_Row]:
@@ -318,11 +334,7 @@ def away_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
     narrow = width_in < PAGE_IN
     above = 0.35 + (_AWAY_KEY_LINE_IN if narrow else 0.0)
     total = len(rows) * 0.36 + 0.30 * len(stations) + 0.6 + above
-    figure = new_figure(width_in, total)
-    left = left_margin((row.bee for row in rows), width_in)
-    height = (total - 0.5 - above) / total
-    axes = figure.add_axes((left, 0.5 / total, 0.98 - left, height))
-    plain_axes(axes)
+    figure, axes, _ = _rows_below(above, total, width_in, (r.bee for r in rows))
     longest = _longest_shown_s([trip for row in rows for trip in row.trips]) / 60
     y, ticks, names = 0.0, [], []
     for station in stations:
@@ -339,12 +351,8 @@ def away_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
     axes.set_yticks(ticks, names)
     axes.set_ylim(y + 0.45, 0.5)
     axes.set_xlim(0, longest * 1.03)
-    even = MaxNLocator(5 if narrow else 9, integer=True).tick_values(0, longest)
-    axes.set_xticks([tick for tick in even if tick <= longest])
-    axes.grid(visible=True, axis="x")
-    axes.set_axisbelow(True)
-    axes.set_xlabel("minutes away", fontsize=8.5)
-    axes.tick_params(axis="x", labelsize=8)
+    ticks_at = MaxNLocator(5 if narrow else 9, integer=True)
+    _scale(axes, longest, ticks_at, "minutes away")
     kinds = {trip.timing for row in rows for trip in row.trips if trip.used}
     _away_key(figure, with_rounds="round" in kinds)
     return figure
