@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
     from treeward.review.file import ReviewRow
     from treeward.speech.utterances import Utterance
 
