@@ -13,17 +13,25 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
-from treeward.cautions import CAUTIONS
 from treeward.notes.clock import DAY_FROM
-from treeward.report.advice_wording import HAND_RULES, check_text
-from treeward.report.bundles import bundles_by_bee
+from treeward.report.advice_wording import CAUTIONS, HAND_RULES, check_text
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
-from treeward.report.finds import find_sentences, own_prior_sentence
-from treeward.report.searching import (
+from treeward.report.flight_lines import bundles_by_bee
+from treeward.report.looking import (
+    find_sentences,
     nest_habits,
+    own_prior_sentence,
     search_doubt_sentences,
     search_sentences,
     strip_lines,
+)
+from treeward.report.page_parts import (
+    Lines,
+    chip,
+    day_lines,
+    day_places,
+    map_days,
+    together,
 )
 from treeward.report.settings_in_force import settings_rows
 from treeward.report.wording import (
@@ -43,8 +51,6 @@ from treeward.report.wording import (
 from treeward.survey.frame import geodesic
 from treeward.trips.wording import doubt_texts
 from treeward.units import Units, wind_name
-
-from .parts import Lines, chip, day_lines, day_places, map_days, together
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
