@@ -20,7 +20,7 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
 from treeward.report.model import BoutKind, SearchDoubtKind
-from treeward.report.searching import search_sentences
+from treeward.report.searching import looked_sentences, search_sentences
 from treeward.survey.search import hidden
 
 if TYPE_CHECKING:
@@ -120,7 +120,7 @@ def test_the_note_searched_takes_the_way_since_the_note_before(
     gpx(typed_hunt / "tracks/day.gpx", line(1200, 61, 210))
     hunt = add(
         typed_hunt,
-        "2026-07-14 12:20:00,remark,,now along the ridge",
+        "2026-07-14 12:20:00,away,green,",
         "2026-07-14 12:30:00,searched,,",
         "2026-07-14 12:40:00,overhead,,210",
         "2026-07-14 12:50:00,searched,,along the wall",
@@ -144,6 +144,72 @@ def test_the_note_searched_takes_the_way_since_the_note_before(
         (lat, lon), abs=1e-6
     )
     assert len(told.empty_dishes) == 1
+
+
+@pytest.mark.parametrize(
+    ("between", "walked_m"),
+    [
+        ("", 600),
+        ("2026-07-14 12:28:00,remark,,a big oak", 600),
+        ("2026-07-14 12:28:00,time,,12:28", 600),
+        ("2026-07-14 12:28:00,wind,,light", 600),
+        ("2026-07-14 12:28:00,searched,,tree checked", 600),
+        ("2026-07-14 12:28:00,searched,,no bees here", 600),
+        ("2026-07-14 12:28:00,overhead,,210", 600),
+        ("2026-07-14 12:28:00,searched,,", 40),
+        ("2026-07-14 12:28:00,searched,,along the wall", 40),
+        ("2026-07-14 12:28:00,back,green,", 40),
+        ("2026-07-14 12:28:00,bearing,green,210", 40),
+        ("2026-07-14 12:28:00,mark,red,", 40),
+        ("2026-07-14 12:28:00,station,,1", 40),
+        ("2026-07-14 12:28:00,pause,,", 40),
+        ("2026-07-14 12:28:00,found,,", 40),
+    ],
+)
+def test_a_walk_begins_at_the_last_go_or_sitting(
+    typed_hunt: Path, between: str, walked_m: float
+) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(1200, 61, 210))
+    rows = [*([between] if between else []), "2026-07-14 12:30:00,searched,,"]
+    result = add(typed_hunt, *rows).locate()
+    assert result.search is not None
+    bout = result.search.bouts[-1]
+    assert bout.walked_m == pytest.approx(walked_m, abs=0.5)
+    begun = "12:00" if walked_m == 600 else "12:28"
+    (said,) = looked_sentences(result)
+    assert f"14 Jul {begun} to 12:30, {walked_m} m walked (row" in said
+
+
+def test_a_note_taken_back_ends_no_walk(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(1200, 61, 210))
+    hunt = add(
+        typed_hunt,
+        "2026-07-14 12:28:00,back,green,",
+        "2026-07-14 12:28:05,scratch,,",
+        "2026-07-14 12:30:00,searched,,",
+    )
+    result = hunt.locate()
+    assert result.search is not None
+    assert result.search.walked_m == pytest.approx(600, abs=0.5)
+
+
+def test_who_sits_ends_nobody_elses_walk(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(1200, 61, 210))
+    with (typed_hunt / "hunt.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            '[[recording]]\nname = "a.wav"\nobserver = "Ann"\n'
+            '[[recording]]\nname = "b.wav"\nobserver = "Bryn"\n'
+        )
+    hunt = Hunt(typed_hunt)
+    clock = datetime(2026, 7, 14, 12, 30, tzinfo=hunt.zone)
+    looked = Event(kind=EventKind.SEARCHED, clock=clock, recording="a.wav", row="7")
+    sat = Event(
+        kind=EventKind.BACK, mark="green", clock=clock - timedelta(minutes=2), row="6"
+    )
+    for recording, walked_m in (("b.wav", 600), ("a.wav", 40), ("", 40)):
+        notes = [replace(sat, recording=recording), looked]
+        told = read_searching(hunt.file, hunt.path, notes)
+        assert told.walked_m == pytest.approx(walked_m, abs=0.5)
 
 
 def test_a_note_taken_back_does_not_count(typed_hunt: Path) -> None:

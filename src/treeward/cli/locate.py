@@ -94,7 +94,11 @@ def answer_lines(result: HuntResult) -> list[str]:
     from treeward.positions import Position, format_position, utm_text
     from treeward.report.advice_wording import missing_text
     from treeward.report.finds import find_sentences, own_prior_sentence
-    from treeward.report.searching import search_doubt_sentences, search_sentences
+    from treeward.report.searching import (
+        looked_sentences,
+        search_doubt_sentences,
+        search_sentences,
+    )
     from treeward.report.wording import (
         basis_sentence,
         colony_sentences,
@@ -130,6 +134,7 @@ def answer_lines(result: HuntResult) -> list[str]:
         )
         lines += next_of(result, colony)
         lines += search_sentences(result, colony)
+    lines += looked_sentences(result)
     lines += search_doubt_sentences(result)
     lines += enough_sentences(result)
     lines += day_lines(result)

@@ -12,7 +12,7 @@ from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import KINDS, EventKind
-from treeward.language.value_cells import LookedAt, looked_at
+from treeward.language.value_cells import LookedAt, ends_a_walk, looked_at
 from treeward.notes.events import taken_back
 from treeward.positions import Position, parse_position
 from treeward.report.compass import to_true_deg
@@ -138,7 +138,8 @@ class _Gathered:
     def notes(self, events: Sequence[Event]) -> None:
         """Take the notes of searching and of bees overhead, by where one was then."""
         wanted = (EventKind.SEARCHED, EventKind.OVERHEAD)
-        told = [event for event in _standing(events) if event.kind in wanted]
+        standing = _standing(events)
+        told = [event for event in standing if event.kind in wanted]
         for event in (event for event in told if event.doubtful):
             self._doubt(SearchDoubtKind.DOUBTFUL, event.row, clock=event.clock)
         told = [event for event in told if not event.doubtful]
@@ -150,12 +151,7 @@ class _Gathered:
             stretches += [(path, one) for one in timed]
             for one in timed:
                 self._was_at(one)
-        # Who sees bees overhead looks on: what was walked before counts all the same.
-        clocks = sorted(
-            e.clock
-            for e in events
-            if e.clock is not None and e.kind is not EventKind.OVERHEAD
-        )
+        ends = [e for e in standing if ends_a_walk(e.kind, e.value or e.heard)]
         for event in told:
             place = self._place_of(event, [one for _, one in stretches])
             if place is None:
@@ -176,7 +172,7 @@ class _Gathered:
                     self._spot(place, TREE_RADIUS_M, TREE_SHARE)
                     self._bout(event, BoutKind.TREE)
                 case LookedAt.GROUND | LookedAt.WALL:
-                    self._bout_before(event, clocks, stretches, place, what)
+                    self._bout_before(event, ends, stretches, place, what)
 
     def typed(self) -> None:
         """Take what [[searched]] says."""
@@ -255,19 +251,18 @@ class _Gathered:
     def _bout_before(
         self,
         event: Event,
-        clocks: Sequence[datetime],
+        ends: Sequence[Event],
         stretches: Sequence[tuple[Path, TrackStretch]],
         place: Position,
         what: LookedAt,
     ) -> None:
-        """Take the way walked since the note before, or the spot one stood at."""
+        """Take the way walked since the last go or sitting, or the spot one stood at."""
         cover: Cover = "wall" if what is LookedAt.WALL else self.hunt_file.search.cover
         if event.clock is None:  # the person typed where
             self._spot(place, TREE_RADIUS_M, ROUND_SHARE)
             self._bout(event, BoutKind.TREE)
             return
-        before = [clock for clock in clocks if clock < event.clock]
-        since = max([event.clock - BOUT, *before[-1:]])
+        since = self._began(event, event.clock, ends)
         inside = [
             (path, part)
             for path, one in stretches
@@ -281,11 +276,29 @@ class _Gathered:
         if lines.walked_m < STOOD_M:
             radius = max(TREE_RADIUS_M, 0.5 * self.hunt_file.search.width_m(cover))
             self._spot(place, radius, ROUND_SHARE)
-            self._bout(event, BoutKind.TREE)
+            self._bout(event, BoutKind.TREE, since=since)
             return
         self._add_lines(lines, cover)
         self._doubts_of(lines, inside[0][0].name)
-        self._bout(event, BoutKind.WALK, walked_m=lines.walked_m, spent_s=lines.spent_s)
+        self._bout(
+            event,
+            BoutKind.WALK,
+            since=since,
+            walked_m=lines.walked_m,
+            spent_s=lines.spent_s,
+        )
+
+    def _began(self, event: Event, clock: datetime, ends: Sequence[Event]) -> datetime:
+        """Return when the walk before a note began; others' sittings end none."""
+        who = self.hunt_file.observer_of(event.recording)
+        before = [
+            other.clock
+            for other in ends
+            if other.clock is not None
+            and other.clock < clock
+            and len({who, self.hunt_file.observer_of(other.recording)} - {""}) < 2
+        ]
+        return max([clock - BOUT, *before])
 
     def _bees_overhead(self, event: Event, place: Position) -> None:
         cell = read_bearing_cell(event.value) if event.value else None
@@ -369,6 +382,7 @@ class _Gathered:
         event: Event,
         kind: BoutKind,
         *,
+        since: datetime | None = None,
         walked_m: float = 0.0,
         spent_s: float = 0.0,
     ) -> None:
@@ -376,6 +390,7 @@ class _Gathered:
             Bout(
                 kind=kind,
                 row=event.row,
+                since=since,
                 clock=event.clock,
                 walked_m=walked_m,
                 spent_s=spent_s,

@@ -109,6 +109,7 @@ class NoteKind:
     then: Whereabouts = ""  # where it leaves the bee that it names
     seen_here: bool = False  # a bee was seen at the station, so somebody watches it
     flying: bool = False  # a bee was seen flying, so it is not dark
+    not_looking: bool = False  # until it was said, nobody looked for the tree on foot
     asked_again: bool = True  # while listening, where it was hardly heard
     practised: Practised = ""  # in which turn `treeward practice` asks for it
 
@@ -133,6 +134,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         seen_here=True,
         flying=True,
         practised="bee",
+        not_looking=True,
     ),
     EventKind.AWAY: NoteKind(
         means="she left; her away time begins",
@@ -146,6 +148,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         seen_here=True,
         flying=True,
         practised="bee",
+        not_looking=True,
     ),
     EventKind.MARK: NoteKind(
         means="a bee was painted now",
@@ -157,6 +160,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         about=About.MOVE,
         then="here",
         seen_here=True,
+        not_looking=True,
     ),
     EventKind.BEARING: NoteKind(
         means="the direction in which a bee vanished",
@@ -171,6 +175,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         seen_here=True,
         flying=True,
         practised="bearing",
+        not_looking=True,
     ),
     EventKind.TIME: NoteKind(
         means="the time by your watch; say it now and then",
@@ -193,6 +198,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         tone=((659, 659, 0.10), (659, 659, 0.10)),
         about=About.STATION,
         practised="else",
+        not_looking=True,
     ),
     EventKind.DATE: NoteKind(
         means="the day; once at its beginning is enough",
@@ -224,6 +230,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         weight=2.0,
         tone=((988, 988, 0.06), (1175, 1175, 0.06), (988, 988, 0.06)),
         about=About.MOVE,
+        not_looking=True,
     ),
     EventKind.MISSED: NoteKind(
         means="she did not come when expected",
@@ -233,6 +240,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         weight=1.0,
         tone=((740, 520, 0.22),),
         about=About.MISSED,
+        not_looking=True,
     ),
     EventKind.PAUSE: NoteKind(
         means="nobody is watching from now on",
@@ -241,6 +249,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         weight=1.0,
         tone=((1175, 1175, 0.07), (880, 880, 0.07), (587, 587, 0.14)),
         about=About.PAUSE,
+        not_looking=True,
     ),
     EventKind.RESUME: NoteKind(
         means="watching again",
@@ -249,6 +258,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         weight=1.0,
         tone=((587, 587, 0.07), (880, 880, 0.07), (1175, 1175, 0.14)),
         about=About.PAUSE,
+        not_looking=True,
     ),
     EventKind.SCRATCH: NoteKind(
         means="take back the last note",
@@ -299,6 +309,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         rank=13,
         weight=3.0,
         tone=((784, 784, 0.07), (988, 988, 0.07), (1568, 1568, 0.16)),
+        not_looking=True,
     ),
 }
 

@@ -14,7 +14,7 @@ from typing import assert_never
 
 from .bearings import read_bearing_cell
 from .dates import is_date, parse_date
-from .kinds import Holds
+from .kinds import KINDS, EventKind, Holds
 
 _SPOKEN = re.compile(
     r"^\s*(\d{1,2})(?:[:.h](\d{2})(?:[:.](\d{2})(?:[.,]0*)?)?)?\s*([ap])?\.?\s*m?\.?\s*$",
@@ -128,9 +128,9 @@ def parse_spoken_time(text: str) -> tuple[int, int, int | None, bool] | None:
 class LookedAt(StrEnum):
     """What was looked at, and held no colony."""
 
-    GROUND = "ground"  # the way walked since the note before
+    GROUND = "ground"  # the way walked since the last go at looking, or a sitting
     TREE = "tree"  # the one that one stands at
-    WALL = "wall"  # along a wall, since the note before
+    WALL = "wall"  # along a wall, since then
     DISH = "dish"  # no bee visits a dish here
 
 
@@ -155,3 +155,21 @@ def looked_at(words: str) -> LookedAt:
     """
     said = set(re.findall(r"[a-z]+", words.casefold()))
     return next((what for what, of in _WORDS if said & of), LookedAt.GROUND)
+
+
+def ends_a_walk(kind: EventKind, words: str) -> bool:
+    """Tell whether a note "searched here" after this one reaches back to it no further.
+
+    So do notes of bees at a station, a pause, a find, and ground that counts already;
+    not a remark, a time, a tree that was checked or bees overhead on the way.
+
+    Parameters
+    ----------
+    kind
+        Of the note.
+    words
+        Its value, or what was heard.
+    """
+    if kind is EventKind.SEARCHED:
+        return looked_at(words) in {LookedAt.GROUND, LookedAt.WALL}
+    return KINDS[kind].not_looking

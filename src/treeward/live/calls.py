@@ -13,12 +13,12 @@ import json
 import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.errors import TreewardError
 from treeward.files import read_whole
 from treeward.language.kinds import EventKind
+from treeward.language.value_cells import ends_a_walk
 
 from .answer import Answer
 from .messages import Alarm, get_up_text, spoken_move
@@ -201,20 +201,15 @@ class WalkLaidOut:
             The notes that stand, in the order in which they were said.
         """
         looked = timedelta(0)
-        # Who sees bees overhead looks on.
-        timed = [
-            e
-            for e in events
-            if e.clock is not None
-            and e.clock > self.since
-            and e.kind is not EventKind.OVERHEAD
-        ]
-        for before, event in pairwise([None, *timed]):
-            if event is None or event.kind is not EventKind.SEARCHED:
+        began = self.since
+        for event in events:
+            if event.clock is None or event.clock <= self.since:
                 continue
-            began = before.clock if before is not None else self.since
-            if event.clock is not None and began is not None:
+            if not ends_a_walk(event.kind, event.value or event.heard):
+                continue  # one looks on
+            if event.kind is EventKind.SEARCHED:
                 looked += min(BOUT, event.clock - began)
+            began = event.clock
         spent_s = looked.total_seconds()
         found, last_s = 0.0, 0.0
         for done_s, share in zip(self.done_s, self.found, strict=True):

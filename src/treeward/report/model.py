@@ -352,11 +352,16 @@ class BoutKind(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bout:
-    """One go at looking; `row` is its note's, `name` a file's or a remark."""
+    """One go at looking; `row` is its note's, `name` a file's or a remark.
+
+    `since` and `clock` are from when to when a note counts; `since` is None where it
+    counts a place alone.
+    """
 
     kind: BoutKind
     row: str = ""
     name: str = ""
+    since: datetime | None = None
     clock: datetime | None = None
     walked_m: float = 0.0
     spent_s: float = 0.0  # 0 where that is not known

@@ -186,6 +186,29 @@ def near_tree(result: HuntResult, colony: Colony) -> bool:
     return median <= NEAR_M
 
 
+def looked_sentences(result: HuntResult) -> list[str]:
+    """Say from when to when each note of looking counts, and how far that was walked.
+
+    A note after which nothing was walked counts as a look round where it was said.
+    """
+    told = result.search
+    units = Units(result.hunt_file.hunt.units)
+    zone = result.hunt_file.hunt.zone
+    goes = [
+        f"{bout.since.astimezone(zone):%d %b %H:%M} to "
+        f"{bout.clock.astimezone(zone):%H:%M}, "
+        + (
+            f"{units.distance(bout.walked_m)} walked"
+            if bout.walked_m
+            else "a look round"
+        )
+        + (f" (row {bout.row})" if bout.row else "")
+        for bout in (told.bouts if told else ())
+        if bout.since is not None and bout.clock is not None
+    ]
+    return [f"Counted as looked at, by the notes: {'; '.join(goes)}."] if goes else []
+
+
 def search_doubt_sentences(result: HuntResult) -> list[str]:
     """Say what of the looking could not be used."""
     told = result.search

@@ -21,6 +21,7 @@ from treeward.report.days import agreement_sentences, day_text, disagreements, u
 from treeward.report.finds import find_sentences, own_prior_sentence
 from treeward.report.searching import (
     nest_habits,
+    looked_sentences,
     search_doubt_sentences,
     search_sentences,
     strip_lines,
@@ -257,6 +258,7 @@ def _search(result: HuntResult) -> dict[str, Any]:
             }
             for colony in (result.fix.colonies if result.fix else ())
         ],
+        "looked": looked_sentences(result),
         "search_doubts": search_doubt_sentences(result),
         "nest_habits": nest_habits(result),
     }
