@@ -42,6 +42,9 @@ _DAY = click.DateTime(["%Y-%m-%d"])
 @click.option("--photo", "photos", multiple=True, metavar="NAME", help="Name of one.")
 @click.option("--may-know", multiple=True, metavar="WHO", help="Who may be told.")
 @click.option("--colony", default="", help="The answer's name for it, of several.")
+@click.option(
+    "--another", is_flag=True, help="Another colony, near one that is kept already."
+)
 @click.option("--remark", default="", help="Anything else.")
 @click.option("--again", metavar="FIND", help="A look at a colony found before.")
 @click.option("--state", type=click.Choice(STATES), help="With --again: how it is.")
@@ -82,11 +85,12 @@ def command(**options: Any) -> None:  # noqa: ANN401  (a dozen of them)
     elif new := _new_find(hunt, options):
         from treeward.hunt.finds import add_find
 
-        finds = add_find(hunt, new)
+        finds = add_find(hunt, new, another=options["another"])
         new = finds.find[-1]
         said.append(
             f"Find {new.id} is kept in {hunt.path / 'found.toml'}, and nowhere else."
         )
+        said += _day_doubt(hunt, new)
     else:
         finds = read_finds(hunt.path)
         if not finds.find:
@@ -119,6 +123,22 @@ def _day(hunt: Hunt, options: dict[str, Any]) -> date:
     from treeward.hunt.finds import day_told
 
     return day_told(hunt, options["day"].date() if options["day"] else None)
+
+
+def _day_doubt(hunt: Hunt, find: FindTable) -> list[str]:
+    """Say that a find is older than the notes that led to it."""
+    try:
+        clocks = [event.clock for event in hunt.events() if event.clock is not None]
+    except TreewardError:  # of a hunt without notes
+        return []
+    first = min(clocks).astimezone(hunt.zone).date() if clocks else find.found
+    if find.found >= first:
+        return []
+    said = (
+        f"Its day, {find.found.isoformat()}, is before the first note of the hunt, "
+        f"{first.isoformat()}: correct the one that is wrong."
+    )
+    return [said]
 
 
 def _look(hunt: Hunt, options: dict[str, Any]) -> FoundFile:

@@ -232,7 +232,8 @@ def _lessons(season: Season) -> list[str]:
     if prior is None:
         return ["No hunt teaches anything yet: a find with trips or bearings does."]
     finds = _counted(len(season.file.lessons), "find")
-    lines = [f"What {finds} foretell for the next hunt in that region:"]
+    tell = "foretells" if len(season.file.lessons) == 1 else "foretell"
+    lines = [f"What {finds} {tell} for the next hunt in that region:"]
     cargos = dict.fromkeys(c for one in season.file.lessons for c in one.cargos)
     if cargos:
         lines.append(

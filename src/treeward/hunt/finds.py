@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 FILE = "found.toml"
 _MOST_BYTES = 1 << 20  # some thousand colonies; choice
 _PATIENCE_S = 5.0  # for another command that writes into the hunt; choice
+SAME_SPOT_M = 30.0  # two finds of one tree are no farther apart, by phones; guess
 _HEAD = """\
 # The colonies found in this hunt, and what was seen of them later. A colony's place is
 # not everybody's to know: this file stays in the hunt's folder, and no report, table
@@ -130,23 +131,58 @@ def read_finds(hunt_dir: Path) -> FoundFile:
     return _checked(_text(path), str(path))
 
 
-def add_find(hunt: HuntFolder, find: FindTable) -> FoundFile:
+def add_find(hunt: HuntFolder, find: FindTable, *, another: bool = False) -> FoundFile:
     """Add a find to the end of found.toml, and return what then stands there.
 
     Where another has its id by now it gets the next free one.
 
+    Parameters
+    ----------
+    hunt
+        Whose found.toml.
+    find
+        What was found.
+    another
+        It is another colony than the one that is kept at this spot.
+
     Raises
     ------
     HuntError
-        If the file as it is has a fault, or another command is writing.
+        If a find at this spot is kept already, the file as it is has a fault, or
+        another command is writing.
     """
 
     def lines(before: FoundFile) -> list[str]:
+        known = None if another else _at_that_spot(before, find)
+        if known is not None:
+            raise HuntError(
+                f"find {known.id} is kept already, within {SAME_SPOT_M:g} m of there",
+                where=str(hunt.path / FILE),
+                mend=f"A look at it: treeward found --again {known.id} --state alive; "
+                "another colony: --another.",
+            )
         taken = any(one.id == find.id for one in before.find)
         new = find.model_copy(update={"id": before.free_id()}) if taken else find
         return _find_lines(new)
 
     return _append(hunt, lines)
+
+
+def _at_that_spot(finds: FoundFile, find: FindTable) -> FindTable | None:
+    from treeward.survey.frame import geodesic
+
+    here = find.position
+    for known in finds.find:
+        there = known.position
+        apart_m, _ = geodesic(
+            here.latitude_deg,
+            here.longitude_deg,
+            there.latitude_deg,
+            there.longitude_deg,
+        )
+        if apart_m <= SAME_SPOT_M:
+            return known
+    return None
 
 
 def checked(table: type[T], values: Mapping[str, Any], *, named: str = "{}") -> T:

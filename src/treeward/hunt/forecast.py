@@ -24,7 +24,7 @@ from .places import find_tracks
 from .tracks import position_at, read_gpx
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import date
     from pathlib import Path
 
@@ -89,6 +89,40 @@ def colony_of(result: HuntResult, find: FindTable) -> Colony | None:
     if named is not None or not colonies:
         return named
     return min(colonies, key=lambda one: (_inside(one, find) or 100, _off_m(one, find)))
+
+
+def maybe_another(colony: Colony, find: FindTable) -> bool:
+    """Tell whether a find may be of another colony than the answer's it is taken for.
+
+    It lies outside the 95 % area, and does not name it.
+    """
+    return find.colony != colony.id and _inside(colony, find) is None
+
+
+def first_finds(
+    finds: Sequence[FindTable], checks: Mapping[str, FindCheck]
+) -> dict[str, str]:
+    """Return the find that counts for each colony of the answer: a colony once.
+
+    Of several it is the one that names the colony, else the one that its areas and its
+    best place are nearest to, else the one that was kept first.
+
+    Parameters
+    ----------
+    finds
+        Of one hunt.
+    checks
+        Find -> its comparison.
+    """
+    first: dict[str, tuple[tuple[bool, int, float], str]] = {}
+    for find in finds:
+        if (check := checks.get(find.id)) is None:
+            continue
+        named = find.colony == check.colony
+        rank = (not named, check.holds_percent or 100, check.off_m)
+        if check.colony not in first or rank < first[check.colony][0]:
+            first[check.colony] = rank, find.id
+    return {colony: find for colony, (_, find) in first.items()}
 
 
 def _inside(colony: Colony, find: FindTable) -> int | None:

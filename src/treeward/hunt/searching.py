@@ -256,7 +256,7 @@ class _Gathered:
         place: Position,
         what: LookedAt,
     ) -> None:
-        """Take the way walked since the last go or sitting, or the spot one stood at."""
+        """Take the way walked since looking began, or the spot one stood at."""
         cover: Cover = "wall" if what is LookedAt.WALL else self.hunt_file.search.cover
         if event.clock is None:  # the person typed where
             self._spot(place, TREE_RADIUS_M, ROUND_SHARE)

@@ -22,7 +22,7 @@ from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_sea
 
 from .finds import FILE, coarse, read_finds
 from .folder import quoted
-from .forecast import check_finds, colony_of
+from .forecast import check_finds, colony_of, first_finds, maybe_another
 from .hunt import Hunt
 from .learned import known_lessons
 from .locating import prepare_hunt
@@ -43,6 +43,9 @@ if TYPE_CHECKING:
 
 def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | None:
     """Return what a find teaches; None where its hunt says nothing of it.
+
+    Outside the 95 % area it may be of another colony, and teaches nothing unless it
+    names the answer's.
 
     The trips and bearings of the colony's bees are weighed with the place known, from
     the plain prior on whatever hunt.toml says of the model, so that lessons of several
@@ -66,7 +69,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     from treeward.survey.frame import geodesic
 
     colony = colony_of(result, find)
-    if colony is None or not result.stations:
+    if colony is None or not result.stations or maybe_another(colony, find):
         return None
     here, first = find.position, result.stations[0]
     away_m, _ = geodesic(
@@ -285,14 +288,28 @@ def gather_season(
         except TreewardError as error:
             faults.append(_told(folder, error))
             continue
+        firsts = first_finds([one.find for one in own], checks)
         for colony in own:
-            if (check := checks.get(colony.find.id)) is None:
+            find = colony.find
+            if (check := checks.get(find.id)) is None:
                 faults.append(
-                    f"{folder / FILE}: find {colony.find.id} has no forecast to be "
+                    f"{folder / FILE}: find {find.id} has no forecast to be "
                     "compared with, or lies farther off than bees fly"
                 )
                 continue
+            if (first := firsts[check.colony]) != find.id:
+                faults.append(
+                    f"{folder / FILE}: find {find.id} is taken for the same colony as "
+                    f"find {first}, and a colony counts once"
+                )
+                continue
             judged.append(Judged(colony=colony, plain=check))
+            if check.holds_percent is None and find.colony != check.colony:
+                faults.append(
+                    f"{folder / FILE}: find {find.id} lies outside the 95 % area and "
+                    "may be of another colony, so it is compared and teaches nothing; "
+                    f'is it that one, write colony = "{check.colony}" there'
+                )
         lessons += new
     file = SeasonFile(lessons=tuple(lessons))
     return Season(
@@ -311,13 +328,14 @@ def _one_hunt(
     hunt = Hunt(folder, plain=True)
     result = hunt.locate()
     finds = [one.find for one in colonies]
-    learned = [lesson_of(hunt, result, find) for find in finds]
     checks = {check.find: check for check in check_finds(result, finds)}
     near = {
         find: check
         for find, check in checks.items()
         if all(one.true_m <= FARTHEST_M for one in check.stations)
     }
+    firsts = first_finds(finds, near).values()
+    learned = [lesson_of(hunt, result, find) for find in finds if find.id in firsts]
     return [one for one in learned if one is not None], near
 
 

@@ -20,8 +20,8 @@ from treeward.report.bundles import bundles_by_bee
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
 from treeward.report.finds import find_sentences, own_prior_sentence
 from treeward.report.searching import (
-    nest_habits,
     looked_sentences,
+    nest_habits,
     search_doubt_sentences,
     search_sentences,
     strip_lines,
