@@ -26,7 +26,7 @@ from treeward.report.searching import (
     search_sentences,
     strip_lines,
 )
-from treeward.report.settings_in_force import settings_rows
+from treeward.report.settings_in_force import settings_rows, speeds_given
 from treeward.report.wording import (
     advice_sentences,
     basis_sentence,
@@ -131,8 +131,6 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
 
 
 _LEARNED_NAMES = {
-    "flight_speed_factor": "flight speed, as a share of the published one",
-    "in_hive_factor": "time in the hive, as a share of the published one",
     "trip_spread": "spread of a bee's own trips, as a share of the time in the hive",
     "compass_offset_deg": "offset of the compass, degrees",
     "bearing_sd_deg": "spread of single bearings, degrees",
@@ -141,9 +139,16 @@ _LEARNED_NAMES = {
 
 
 def _learned(result: HuntResult) -> list[dict[str, str]]:
+    speeds, stay = speeds_given(result.settings), result.settings.in_hive_s
+    given, own = "the published one", "that in hunt.toml"
+    speed = own if all(speeds) else f"{given} and {own}" if any(speeds) else given
+    names = _LEARNED_NAMES | {
+        "flight_speed_factor": f"flight speed, as a share of {speed}",
+        "in_hive_factor": f"time in the hive, as a share of {own if stay else given}",
+    }
     return [
         {
-            "name": _LEARNED_NAMES.get(name, name.replace("_", " ")),
+            "name": names.get(name, name.replace("_", " ")),
             "value": _rounded(median, sd),
         }
         for name, (median, sd) in (result.fix.learned if result.fix else {}).items()
@@ -258,7 +263,7 @@ def _search(result: HuntResult) -> dict[str, Any]:
             }
             for colony in (result.fix.colonies if result.fix else ())
         ],
-        "looked": looked_sentences(result),
+        "looked_at": looked_sentences(result),
         "search_doubts": search_doubt_sentences(result),
         "nest_habits": nest_habits(result),
     }
