@@ -172,7 +172,7 @@ def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
         position, day = place_at(hunt, options["at_clock"])
         placed_by = "track"
     elif options["from_note"]:
-        position, day, words = noted_place(hunt)
+        position, day, words = noted_place(hunt, hunt.events())
         placed_by = "note"
     else:
         return None

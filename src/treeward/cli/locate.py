@@ -93,7 +93,12 @@ def answer_lines(result: HuntResult) -> list[str]:
     """Give the answer in a few plain lines."""
     from treeward.positions import Position, format_position, utm_text
     from treeward.report.advice_wording import missing_text
-    from treeward.report.finds import find_sentences, own_prior_sentence
+    from treeward.report.finds import (
+        find_sentences,
+        found_already,
+        found_steps,
+        own_prior_sentence,
+    )
     from treeward.report.searching import (
         looked_sentences,
         search_doubt_sentences,
@@ -114,11 +119,12 @@ def answer_lines(result: HuntResult) -> list[str]:
     if result.fix is None or not result.fix.colonies:
         return [
             headline(result),
+            *found_steps(result),
             *missing_sentences(result),
             *doubt_sentences(result),
         ]
     units = Units(result.hunt_file.hunt.units)
-    lines = []
+    lines = found_steps(result)
     if len(result.fix.colonies) > 1:
         lines.append(headline(result))
     for colony in result.fix.colonies:
@@ -132,11 +138,14 @@ def answer_lines(result: HuntResult) -> list[str]:
             f"Best place: {format_position(place)} (UTM {utm_text(place)}); "
             f"90 % search area: {units.area(area)}."
         )
+        if found_already(result, colony):
+            continue
         lines += next_of(result, colony)
         lines += search_sentences(result, colony)
     lines += looked_sentences(result)
     lines += search_doubt_sentences(result)
-    lines += enough_sentences(result)
+    if not all(found_already(result, colony) for colony in result.fix.colonies):
+        lines += enough_sentences(result)
     lines += day_lines(result)
     zone = result.hunt_file.hunt.zone
     lines += [missing_text(one, zone) for one in result.missing]

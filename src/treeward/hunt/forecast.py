@@ -21,6 +21,7 @@ from treeward.survey.frame import geodesic
 
 from .finds import coarse, read_finds
 from .places import find_tracks
+from .searching import standing_notes
 from .tracks import position_at, read_gpx
 
 if TYPE_CHECKING:
@@ -28,12 +29,13 @@ if TYPE_CHECKING:
     from datetime import date
     from pathlib import Path
 
+    from treeward.notes.events import Event
     from treeward.positions import Position
     from treeward.report.model import HuntResult, StationPlace
     from treeward.survey.records import Colony
 
     from .finds import FindTable, FoundFile
-    from .hunt import Hunt
+    from .folder import HuntFolder
 
 
 SHARED_SQUARE_M = 1000.0  # a place in a report is rounded to it; choice
@@ -208,7 +210,7 @@ def typed_place(text: str) -> Position:
         ) from error
 
 
-def place_at(hunt: Hunt, clock_text: str) -> tuple[Position, date]:
+def place_at(hunt: HuntFolder, clock_text: str) -> tuple[Position, date]:
     """Return where the hunt's GPX track was at a time, and the day.
 
     Raises
@@ -227,35 +229,61 @@ def place_at(hunt: Hunt, clock_text: str) -> tuple[Position, date]:
     return _tracked(hunt, clock, f"at {clock:%Y-%m-%d %H:%M}"), clock.date()
 
 
-def noted_place(hunt: Hunt) -> tuple[Position, date, str]:
-    """Return where the phone was when the latest note said found, the day, its words.
+def noted_place(
+    hunt: HuntFolder, events: Sequence[Event]
+) -> tuple[Position, date | None, str]:
+    """Return where the latest note says found, the day, and its words.
 
-    A note in doubt does not count before somebody looked at it.
+    Where it was: as typed in it, else where the phone was. A note in doubt does not
+    count before somebody looked at it. The day is None where none was told.
+
+    Parameters
+    ----------
+    hunt
+        With the tracks.
+    events
+        Its notes that count.
 
     Raises
     ------
     HuntError
         If no note says so with a time, or no track of the hunt knows that time.
     """
-    notes = [
-        (event.clock, event.value)
-        for event in hunt.events()
-        if event.kind is EventKind.FOUND
-        and event.clock is not None
-        and not event.doubtful
+    sure = [
+        event
+        for event in standing_notes(events)
+        if event.kind is EventKind.FOUND and not event.doubtful
     ]
+    notes = [(event.clock, event.value) for event in sure if event.clock is not None]
     if not notes:
+        for place in filter(None, map(typed_in, sure)):
+            return place, None, ""
         raise HuntError(
             "no note with a time, and without doubt, says found",
             where=str(hunt.review_path),
             mend='Say where: treeward found --position "52.304500, -3.613300"',
         )
     clock, words = max(notes)
+    day = clock.astimezone(hunt.zone).date()
+    if (typed := _position(words)) is not None:
+        return typed, day, ""
     place = _tracked(hunt, clock, f"when {clock:%H:%M} was noted as found")
-    return place, clock.astimezone(hunt.zone).date(), words
+    return place, day, words
 
 
-def _tracked(hunt: Hunt, clock: datetime, when: str) -> Position:
+def typed_in(event: Event) -> Position | None:
+    """Return the position that a note holds as its value, None for words."""
+    return _position(event.value)
+
+
+def _position(text: str) -> Position | None:
+    try:
+        return parse_position(text)
+    except ValueError:
+        return None
+
+
+def _tracked(hunt: HuntFolder, clock: datetime, when: str) -> Position:
     tracks = find_tracks(hunt.path, hunt.file.map.ground)
     for path in tracks:
         if (place := position_at(read_gpx(path), clock)) is not None:
@@ -263,7 +291,7 @@ def _tracked(hunt: Hunt, clock: datetime, when: str) -> Position:
     raise HuntError(
         f"no track of this hunt says where you were {when}"
         + ("" if tracks else "; there is no GPX file in it"),
-        where=str(hunt.path),
+        where=str(hunt.path / "tracks"),
         mend="Put your phone's GPX file of that day there, or give --position.",
     )
 

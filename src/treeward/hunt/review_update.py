@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import ClockError, ReviewChangedError, SoundError
 from treeward.files import read_plain, write_text
-from treeward.language.kinds import KINDS, Need
+from treeward.language.kinds import KINDS, EventKind, Need
 from treeward.notes.flags import sentences_of
 from treeward.review.store import gone_words
 from treeward.within import file_within
@@ -271,7 +271,7 @@ def note_rows(rows: Sequence[ReviewRow]) -> dict[str, NoteRow]:
             start_s=row.event.start_s,
             end_s=row.event.end_s,
             clock=row.event.clock,
-            said=said_in_words(row.event),
+            said=said_in_words(_without_place(row.event)),
             heard=row.event.heard,
             confidence=row.event.confidence,
             flag="; ".join(sentences_of(row.event.flags)),
@@ -279,6 +279,14 @@ def note_rows(rows: Sequence[ReviewRow]) -> dict[str, NoteRow]:
         )
         for row in rows
     }
+
+
+def _without_place(event: Event) -> Event:
+    """Take the position out of a note that says found: no report holds it."""
+    from .forecast import typed_in
+
+    told = event.kind is EventKind.FOUND and typed_in(event) is not None
+    return replace(event, value="") if told else event
 
 
 def said_in_words(event: Event) -> str:

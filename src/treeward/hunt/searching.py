@@ -138,7 +138,7 @@ class _Gathered:
     def notes(self, events: Sequence[Event]) -> None:
         """Take the notes of searching and of bees overhead, by where one was then."""
         wanted = (EventKind.SEARCHED, EventKind.OVERHEAD)
-        standing = _standing(events)
+        standing = standing_notes(events)
         told = [event for event in standing if event.kind in wanted]
         for event in (event for event in told if event.doubtful):
             self._doubt(SearchDoubtKind.DOUBTFUL, event.row, clock=event.clock)
@@ -436,7 +436,7 @@ class _Gathered:
         return datetime.fromtimestamp(float(time_s), tz=self.hunt_file.hunt.zone)
 
 
-def _standing(events: Sequence[Event]) -> list[Event]:
+def standing_notes(events: Sequence[Event]) -> list[Event]:
     """Return the notes in their order, without those that were taken back."""
     untimed = [event for event in events if event.clock is None]
     clocked = sorted(

@@ -61,6 +61,37 @@ def find_sentences(result: HuntResult) -> list[str]:
     return [text for check in result.finds for text in check_sentences(result, check)]
 
 
+def found_steps(result: HuntResult) -> list[str]:
+    """Say what follows on a note that says found, and which finds are kept."""
+    told = result.found
+    steps = []
+    if told.rows:
+        zone = result.hunt_file.hunt.zone
+        when = f" of {told.noted.astimezone(zone):%d %b %H:%M}" if told.noted else ""
+        steps.append(
+            f"Your note{when} says found (row {told.rows[-1]}): keep the place with "
+            "treeward found --from-note"
+        )
+    steps += [
+        f"Row {row} says found, and is in doubt: look at it first (treeward review)."
+        for row in told.doubtful_rows
+    ]
+    steps += [
+        f"Find {find} is kept: treeward found sets the forecast against it."
+        if colony
+        else f"Find {find} is kept, outside the 95 % area: it may be another colony."
+        for find, colony in told.kept
+    ]
+    return steps
+
+
+def found_already(result: HuntResult, colony: Colony) -> bool:
+    """Tell whether a colony needs no more looking: found, by a note or a find kept."""
+    told, colonies = result.found, result.fix.colonies if result.fix else ()
+    kept = {one for _, one in told.kept}
+    return colony.id in kept or (bool(told.rows) and len(colonies) == 1)
+
+
 def own_prior_sentence(result: HuntResult) -> str:
     """Say that own found hunts stood in for the plain prior, and how to leave that."""
     used = result.own_prior

@@ -222,6 +222,31 @@ class FindCheck:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HiddenDisc:
+    """Where no way walked is drawn, since a find lies in it, but for its middle."""
+
+    latitude_deg: float
+    longitude_deg: float
+    radius_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoundTold:
+    """What is known of finds: for the next step, and for what is not drawn.
+
+    `rows` say found and no find is kept of them, the last of them `noted`;
+    `doubtful_rows` too, in doubt. `kept` are finds and the colony of the answer that
+    each is of, "" where it may be another.
+    """
+
+    noted: datetime | None = None
+    rows: tuple[str, ...] = ()
+    doubtful_rows: tuple[str, ...] = ()
+    kept: tuple[tuple[str, str], ...] = ()
+    hidden: tuple[HiddenDisc, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OwnPriorUse:
     """That own found hunts stood in for the plain prior.
 
@@ -265,6 +290,7 @@ class HuntResult:
     own_prior: OwnPriorUse | None = None
     finds: tuple[FindCheck, ...] = ()
     ground: Ground | None = None  # read when the results are written
+    found: FoundTold = field(default_factory=FoundTold)
 
     @property
     def flight_s_per_m(self) -> float:
