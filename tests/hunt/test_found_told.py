@@ -11,8 +11,7 @@ import pytest
 from pyproj import Geod
 
 from treeward.cli.locate import answer_lines
-from treeward.hunt.finds import FindTable, add_find
-from treeward.hunt.forecast import noted_place, with_finds
+from treeward.hunt.finds import FindTable, add_find, noted_place, with_finds
 from treeward.hunt.found_told import KEPT_BACK_M, without_finds
 from treeward.hunt.hunt import Hunt
 
@@ -78,7 +77,9 @@ def drawn(result: HuntResult) -> list[tuple[float, float]]:
 
 def nearest_m(result: HuntResult) -> float:
     tree = off(TREE_M)
-    return min(GLOBE.inv(tree[1], tree[0], lon, lat)[2] for lat, lon in drawn(result))
+    return min(
+        float(GLOBE.inv(tree[1], tree[0], lon, lat)[2]) for lat, lon in drawn(result)
+    )
 
 
 def test_a_note_that_says_found_is_the_next_step(walked_hunt: Path) -> None:

@@ -8,7 +8,6 @@ import pytest
 
 from treeward.language.kinds import EventKind
 from treeward.simulate import SimulationSettings, simulate_hunt
-from treeward.simulate.hunting import WORD_S
 from treeward.simulate.world import (
     beyond,
     declination_deg,
@@ -16,6 +15,7 @@ from treeward.simulate.world import (
     line,
     varying_share,
 )
+from treeward.simulate.write import WORD_S
 
 STEADY = SimulationSettings(
     speed_factor=(1.0, 1.0),

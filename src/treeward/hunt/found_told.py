@@ -17,8 +17,7 @@ from treeward.report.model import FoundTold, HiddenDisc, TrackLine
 from treeward.survey.frame import LocalFrame, geodesic
 from treeward.survey.search import Walked
 
-from .finds import coarse, read_finds
-from .forecast import colony_of, maybe_another, typed_in
+from .finds import coarse, colony_of, inside_area, read_finds, typed_in
 from .places import find_tracks
 from .searching import standing_notes
 from .tracks import TrackError, position_at, read_gpx
@@ -33,11 +32,20 @@ if TYPE_CHECKING:
     from treeward.notes.events import Event
     from treeward.positions import Position
     from treeward.report.model import HuntResult, SearchTold
+    from treeward.survey.records import Colony
 
     from .finds import FindTable
 
 KEPT_BACK_M = 200.0  # of a way walked about a find; choice
 SQUARE_M = 250.0  # the middle of what is kept back tells a find's place so well; choice
+
+
+def maybe_another(colony: Colony, find: FindTable) -> bool:
+    """Tell whether a find may be of another colony than the answer's it is taken for.
+
+    It lies outside the 95 % area, and does not name it.
+    """
+    return find.colony != colony.id and inside_area(colony, find) is None
 
 
 def hidden_discs(

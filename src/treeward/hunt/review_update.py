@@ -146,7 +146,7 @@ class ReviewUpdate:
 
     def _wanting_a_station(self, recorded: Sequence[Recorded]) -> set[str]:
         """Return the recordings whose station only a note can tell."""
-        from treeward.trips.watching import station_in_name
+        from treeward.trips.sightings import station_in_name
 
         hunt_file = self._hunt.file
         if len(hunt_file.station) < 2:
@@ -283,7 +283,7 @@ def note_rows(rows: Sequence[ReviewRow]) -> dict[str, NoteRow]:
 
 def _without_place(event: Event) -> Event:
     """Take the position out of a note that says found: no report holds it."""
-    from .forecast import typed_in
+    from .finds import typed_in
 
     told = event.kind is EventKind.FOUND and typed_in(event) is not None
     return replace(event, value="") if told else event

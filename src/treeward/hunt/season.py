@@ -14,15 +14,20 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError, TreewardError
 from treeward.files import read_whole, write_text
-from treeward.hunt_file import parse_hunt_table
+from treeward.hunt_file import (
+    LessonTable,
+    OffsetTable,
+    SeasonFile,
+    parse_hunt_table,
+    write_season,
+)
 from treeward.hunt_tables import ModelTable
 from treeward.positions import Position, format_position
 from treeward.report.finds import FARTHEST_M, ColonyYear
-from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
 
-from .finds import FILE, coarse, read_finds
+from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
-from .forecast import check_finds, colony_of, first_finds, maybe_another
+from .found_told import maybe_another
 from .hunt import Hunt
 from .learned import known_lessons
 from .locating import prepare_hunt
@@ -30,13 +35,12 @@ from .places import find_tracks, place_stations
 from .tracks import read_gpx
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import date
     from pathlib import Path
 
     from treeward.report.model import FindCheck, HuntResult
-    from treeward.survey.lessons import Lesson
-    from treeward.survey.own_prior import OwnPrior
+    from treeward.survey.own_prior import Lesson, OwnPrior
 
     from .finds import FindTable, LookTable
 
@@ -65,8 +69,8 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     HuntError
         When the survey cannot take the hunt.
     """
-    from treeward.survey import lessons
     from treeward.survey.frame import geodesic
+    from treeward.survey.own_prior import lesson
 
     colony = colony_of(result, find)
     if colony is None or not result.stations or maybe_another(colony, find):
@@ -84,7 +88,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     seen = ready.seen()
     alone = result.fix is not None and len(result.fix.colonies) == 1
     try:
-        learned = lessons.lesson(
+        learned = lesson(
             seen.stations,
             seen.trips,
             seen.bearings,
@@ -260,17 +264,13 @@ def _told(folder: Path, error: TreewardError) -> str:
     return line if str(folder) in line else f"{folder}: {line}"
 
 
-def gather_season(
-    directory: Path, *, tell: Callable[[str], None] = lambda _: None
-) -> Season:
+def gather_season(directory: Path) -> Season:
     """Locate the hunts of a folder that ended with a find, and learn from them.
 
     Parameters
     ----------
     directory
         Holds the hunts, one in a folder.
-    tell
-        Told the name of each hunt before it is worked on.
 
     Raises
     ------
@@ -282,7 +282,6 @@ def gather_season(
     judged: list[Judged] = []
     for folder in dict.fromkeys(one.folder for one in colonies):
         own = [one for one in colonies if one.folder == folder]
-        tell(own[0].hunt)
         try:
             new, checks = _one_hunt(folder, own)
         except TreewardError as error:
@@ -337,6 +336,32 @@ def _one_hunt(
     firsts = first_finds(finds, near).values()
     learned = [lesson_of(hunt, result, find) for find in finds if find.id in firsts]
     return [one for one in learned if one is not None], near
+
+
+def first_finds(
+    finds: Sequence[FindTable], checks: Mapping[str, FindCheck]
+) -> dict[str, str]:
+    """Return the find that counts for each colony of the answer: a colony once.
+
+    Of several it is the one that names the colony, else the one that its areas and its
+    best place are nearest to, else the one that was kept first.
+
+    Parameters
+    ----------
+    finds
+        Of one hunt.
+    checks
+        Find -> its comparison.
+    """
+    first: dict[str, tuple[tuple[bool, int, float], str]] = {}
+    for find in finds:
+        if (check := checks.get(find.id)) is None:
+            continue
+        named = find.colony == check.colony
+        rank = (not named, check.holds_percent or 100, check.off_m)
+        if check.colony not in first or rank < first[check.colony][0]:
+            first[check.colony] = rank, find.id
+    return {colony: find for colony, (_, find) in first.items()}
 
 
 def _with_own(judged: Judged, file: SeasonFile) -> Judged:
