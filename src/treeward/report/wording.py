@@ -8,7 +8,9 @@ from treeward.cautions import LOOK_FIRST
 from treeward.language.kinds import About
 from treeward.survey.frame import geodesic
 from treeward.survey.records import AdviceKind, AreaShape
+from treeward.trips.table import DoubtCode
 from treeward.units import Units, wind_name
+from treeward.units import counted as count_of
 
 from .advice_wording import REASONS, REASONS_MEANT, advice_text, counted, missing_text
 from .compass import both_text
@@ -217,21 +219,37 @@ def missing_sentences(result: HuntResult) -> list[str]:
             "No station has a position: write one into hunt.toml, or import a GPX "
             "track or waypoint."
         )
-    if not result.table.trips:
+    undated = {
+        one.kind for one in result.table.unpaired if one.why.code is DoubtCode.NO_CLOCK
+    }
+    said += _undated_sentence(result) if undated else []
+    if not result.table.trips and undated.isdisjoint({"away", "back"}):
         said.append(
             "No bee was timed: say “yellow away” when a marked bee leaves and "
             "“yellow back” when she returns."
         )
-    elif not used_trips:
+    elif result.table.trips and not used_trips:
         said.append("Every timed trip is doubtful; the table of trips says why.")
-    if not result.table.lines:
+    if not result.table.lines and "bearing" not in undated:
         said.append(
             "No bearing was spoken: say “yellow away, bearing two one zero” with the "
             "direction in which a departing bee vanishes."
         )
-    elif not used_lines:
+    elif result.table.lines and not used_lines:
         said.append("Every bearing was left out; the table of bearings says why.")
     return list(dict.fromkeys(said))
+
+
+def _undated_sentence(result: HuntResult) -> list[str]:
+    """Say that notes have no day or time, and how they get one."""
+    count = sum(one.why.code is DoubtCode.NO_CLOCK for one in result.table.unpaired)
+    has, its = ("has", "it does") if count == 1 else ("have", "they do")
+    said = (
+        f"{count_of(count, 'note')} {has} no day or no time, so {its} not count: say "
+        "“date fourteenth of July” and “time ten oh five” in the recording, or give "
+        "when it began: treeward transcribe FILE --start “2026-07-14 10:05”."
+    )
+    return [said]
 
 
 def advice_sentences(result: HuntResult) -> list[str]:
