@@ -20,7 +20,11 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
 from treeward.report.model import BoutKind, SearchDoubtKind
-from treeward.report.searching import looked_sentences, search_sentences
+from treeward.report.searching import (
+    looked_sentences,
+    search_doubt_sentences,
+    search_sentences,
+)
 from treeward.survey.search import hidden
 
 if TYPE_CHECKING:
@@ -346,6 +350,26 @@ def test_a_track_without_times(typed_hunt: Path) -> None:
     assert told.search.walked_m == pytest.approx(600, abs=0.5)
     assert told.search.spent_s == 0
     assert doubts(told) == [SearchDoubtKind.UNTIMED]
+
+
+def test_a_gpx_file_without_times_stops_nothing_that_does_not_need_it(
+    typed_hunt: Path,
+) -> None:
+    gpx(typed_hunt / "tracks/drawn.gpx", line(600, 31, 210), start=None)
+    gpx(typed_hunt / "tracks/walk.gpx", line(600, 31, 210))
+    result = add(typed_hunt, "2026-07-14 12:20:00,searched,,").locate()
+    assert result.fix is not None
+    assert result.search is not None
+    assert doubts(result) == [SearchDoubtKind.IDLE]
+    assert result.search.walked_m == pytest.approx(400, abs=0.5)
+    (said,) = search_doubt_sentences(result)
+    assert "drawn.gpx holds neither times nor a named place" in said
+    # With a station whose place only a track can tell it does.
+    toml = (typed_hunt / "hunt.toml").read_text("utf-8")
+    toml = toml.replace('position = "52.301200, -3.610400"\n', "")
+    (typed_hunt / "hunt.toml").write_text(toml, "utf-8")
+    with pytest.raises(TreewardError, match="neither a waypoint"):
+        Hunt(typed_hunt).locate()
 
 
 def test_a_jump_and_a_run_were_not_walked_while_looking(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ Where a find lies: as typed, by a phone's track or a note; and shared, roughly.
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from statistics import median
@@ -32,7 +33,7 @@ from treeward.survey.frame import geodesic
 from .folder import quoted, toml_value
 from .places import find_tracks
 from .searching import standing_notes
-from .tracks import position_at, read_gpx
+from .tracks import IdleTrackError, position_at, read_gpx
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -553,8 +554,9 @@ def _position(text: str) -> Position | None:
 def _tracked(hunt: HuntFolder, clock: datetime, when: str) -> Position:
     tracks = find_tracks(hunt.path, hunt.file.map.ground)
     for path in tracks:
-        if (place := position_at(read_gpx(path), clock)) is not None:
-            return place
+        with suppress(IdleTrackError):  # another may tell
+            if (place := position_at(read_gpx(path), clock)) is not None:
+                return place
     raise HuntError(
         f"no track of this hunt says where you were {when}"
         + ("" if tracks else "; there is no GPX file in it"),

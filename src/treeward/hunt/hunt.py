@@ -212,7 +212,7 @@ class Hunt(HuntFolder):
         from .locating import survey_hunt
         from .partial import gather, locate_days
         from .places import place_stations
-        from .searching import read_searching
+        from .searching import read_searching, with_idle
 
         rows = self.rows()
         events, table = self.events(rows), self._trips_of(rows)
@@ -221,6 +221,7 @@ class Hunt(HuntFolder):
         search = read_searching(self.file, self.path, events)
         if self.file.search.start is None:
             search = start_apart(search, hidden)
+        search = with_idle(search, places.idle)
         surveyed = survey_hunt(
             self.file, table, places.positions, today=now, searching=search.searching
         )

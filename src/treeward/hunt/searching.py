@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -79,6 +79,12 @@ def read_searching(
     gathered.typed()
     gathered.ground()
     return gathered.told()
+
+
+def with_idle(told: SearchTold, names: Sequence[str]) -> SearchTold:
+    """Add a doubt for each GPX file that tells nothing."""
+    idle = [SearchDoubt(kind=SearchDoubtKind.IDLE, where=name) for name in names]
+    return replace(told, doubts=(*told.doubts, *idle)) if idle else told
 
 
 @dataclass

@@ -401,6 +401,7 @@ class SearchDoubtKind(StrEnum):
     DOUBTFUL = "doubtful"  # row, clock: not believed before it is looked at
     NO_BEARING = "no_bearing"  # row, clock: bees overhead without a bearing
     UNTIMED = "untimed"  # file: used without times
+    IDLE = "idle"  # file: neither times nor names, and not needed
     NO_WAY = "no_way"  # file: holds no line
     JUMPS = "jumps"  # file, count
     FAST = "fast"  # file, metres

@@ -238,6 +238,11 @@ def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:  # noqa: PLR0911
                 f"{doubt.where} has places without times: its pace is not known, and "
                 "all of it was taken as walked while looking."
             )
+        case SearchDoubtKind.IDLE:
+            return (
+                f"{doubt.where} holds neither times nor a named place, so it tells "
+                "nothing; name it under [search] tracks if it was walked while looking."
+            )
         case SearchDoubtKind.NO_WAY:
             return f"{doubt.where} holds no way that was walked."
         case SearchDoubtKind.JUMPS:
