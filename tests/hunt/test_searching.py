@@ -421,6 +421,51 @@ def geojson(path: Path, ring: Sequence[tuple[float, float]], **more: object) -> 
     return path
 
 
+def test_what_cannot_be_where_it_says_is_told(typed_hunt: Path) -> None:
+    lat, lon = off(500, 210)
+    ring = [off(300, 180), off(600, 180), off(600, 220)]
+    geojson(typed_hunt / "right.geojson", ring)
+    geojson(typed_hunt / "swapped.geojson", [(x, y) for y, x in ring])
+    hunt = add(
+        typed_hunt,
+        '2026-07-14 12:20:00,searched,,"10.0, 10.0"',
+        toml='[search]\nstart = "10.0, 10.0"\n'
+        'ground = ["swapped.geojson", "right.geojson"]\n'
+        "weights = { wood = 3, fen = 0 }\n"
+        f'[[searched]]\nat = "{lon:.6f}, {lat:.6f}"\n'
+        f'[[searched]]\nat = "{lat:.6f}, {lon:.6f}"\n',
+    )
+    result = hunt.locate()
+    assert result.search is not None
+    told = [(doubt.kind, doubt.where) for doubt in result.search.doubts]
+    assert sorted(told) == sorted(
+        [
+            (SearchDoubtKind.FAR, "[search] start"),
+            (SearchDoubtKind.FAR, "Row h0017"),
+            (SearchDoubtKind.SWAPPED, "[[searched]] 1"),
+            (SearchDoubtKind.SWAPPED, "swapped.geojson"),
+            (SearchDoubtKind.NO_SUCH_GROUND, "[search] weights"),
+        ]
+    )
+
+
+@pytest.mark.parametrize(
+    ("order", "crosses"),
+    [((0, 1, 2, 3), False), ((0, 2, 1, 3), True), ((0, 1, 2, 3, 0), False)],
+)
+def test_an_area_whose_sides_cross_is_doubted(
+    typed_hunt: Path, order: tuple[int, ...], crosses: bool
+) -> None:
+    corners = [off(400, 200), off(600, 200), off(600, 220), off(400, 220)]
+    area = [f"{lat:.6f}, {lon:.6f}" for lat, lon in (corners[n] for n in order)]
+    hunt = add(
+        typed_hunt,
+        toml=f"[[searched]]\narea = {json.dumps(area)}\n"
+        f"[walk]\nleave_out = [{json.dumps(area)}]\n",
+    )
+    assert doubts(hunt.locate()) == [SearchDoubtKind.CROSSING] * (2 * crosses)
+
+
 def test_ground_with_weights(typed_hunt: Path) -> None:
     plain = Hunt(typed_hunt).locate()
     geojson(typed_hunt / "ground.geojson", WOOD)

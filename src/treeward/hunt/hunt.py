@@ -218,7 +218,12 @@ class Hunt(HuntFolder):
         events, table = self.events(rows), self._trips_of(rows)
         places, now = place_stations(self.file, self.path, table), self._now()
         hidden = hidden_discs(self.file, self.path, events)
-        search = read_searching(self.file, self.path, events)
+        search = read_searching(
+            self.file,
+            self.path,
+            events,
+            stations=[place for place, _ in places.positions.values()],
+        )
         if self.file.search.start is None:
             search = start_apart(search, hidden)
         search = with_idle(search, places.idle)

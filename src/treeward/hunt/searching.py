@@ -25,6 +25,7 @@ from treeward.report.model import (
 from treeward.survey.search import effort_of
 from treeward.within import file_within
 
+from .out_of_reach import crosses_itself, far_doubts, lonlat, reach_of
 from .places import read_shapes, read_tracks
 from .tracks import (
     Track,
@@ -39,6 +40,8 @@ from .tracks import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+
+    from numpy.typing import NDArray
 
     from treeward.hunt_file import HuntFile
     from treeward.hunt_tables import Cover
@@ -55,7 +58,11 @@ PACE_M_PER_H = 3600.0  # metres per hour in a metre per second
 
 
 def read_searching(
-    hunt_file: HuntFile, hunt_dir: Path, events: Sequence[Event]
+    hunt_file: HuntFile,
+    hunt_dir: Path,
+    events: Sequence[Event],
+    *,
+    stations: Sequence[Position] = (),
 ) -> SearchTold:
     """Return what is known of looking for the tree.
 
@@ -67,6 +74,8 @@ def read_searching(
         The hunt's folder, with the GPX files.
     events
         The notes that count.
+    stations
+        Where they are; what lies out of reach of all of them is doubted.
 
     Raises
     ------
@@ -78,6 +87,7 @@ def read_searching(
     gathered.notes(events)
     gathered.typed()
     gathered.ground()
+    gathered.cannot_be(stations)
     return gathered.told()
 
 
@@ -104,6 +114,8 @@ class _Gathered:
     bouts: list[Bout] = field(default_factory=list)
     doubts: list[SearchDoubt] = field(default_factory=list)
     whole: set[Path] = field(default_factory=set)
+    # What was given by hand or by file, and its places: (n, 2) longitude, latitude.
+    given: list[tuple[str, NDArray[np.float64]]] = field(default_factory=list)
     last: tuple[datetime, Position] | None = None  # where somebody was seen last
 
     @property
@@ -116,6 +128,9 @@ class _Gathered:
             path = self._named("tracks", name)
             self.whole.add(path.resolve())
             stretches = read_stretches(path)
+            for one in stretches:
+                way = np.stack([one.longitude_deg, one.latitude_deg], axis=-1)
+                self.given.append((name, way))
             lines = walked_lines(stretches, look_mps=self.look_mps)
             if not all(one.timed for one in stretches):
                 self._doubt(SearchDoubtKind.UNTIMED, name)
@@ -180,14 +195,18 @@ class _Gathered:
 
     def typed(self) -> None:
         """Take what [[searched]] says."""
-        for one in self.hunt_file.searched:
+        for number, one in enumerate(self.hunt_file.searched, start=1):
             effort = effort_of(one.share)
+            name = f"[[searched]] {number}" + (f" ({one.note})" if one.note else "")
+            places = lonlat(one.area if one.at is None else [one.at])
+            self.given.append((name, places))
+            if crosses_itself(places):
+                self._doubt(SearchDoubtKind.CROSSING, name)
             if one.at is not None:
                 self._spot(one.at, one.radius_m, one.share)
                 kind = BoutKind.TREE
             else:
-                ring = [(p.longitude_deg, p.latitude_deg) for p in one.area]
-                self.areas.append(survey.LookedOver(ring=np.array(ring), effort=effort))
+                self.areas.append(survey.LookedOver(ring=places, effort=effort))
                 kind = BoutKind.AREA
             self.bouts.append(Bout(kind=kind, name=one.note))
 
@@ -195,8 +214,11 @@ class _Gathered:
         """Take weighed ground, single trees and paths."""
         search = self.hunt_file.search
         weights = {name.casefold(): value for name, value in search.weights.items()}
+        held: set[str] = set()
         for name in search.ground:
             shapes = read_shapes(self._named("ground", name))
+            self._lies(name, [*shapes.outlines, *shapes.places])
+            held |= {kind for shape in shapes.outlines for kind in shape.kinds}
             strange: dict[str, None] = {}
             for shape in shapes.outlines:
                 known = [weights[kind] for kind in shape.kinds if kind in weights]
@@ -215,11 +237,38 @@ class _Gathered:
                 self._doubt(SearchDoubtKind.NO_WEIGHT, name, words=tuple(strange))
             if not shapes.outlines and not shapes.places:
                 self._doubt(SearchDoubtKind.NO_GROUND, name)
+        if idle := tuple(name for name in weights if name not in held):
+            self._doubt(SearchDoubtKind.NO_SUCH_GROUND, "[search] weights", words=idle)
         for name in search.paths:
             shapes = read_shapes(self._named("paths", name))
+            self._lies(name, [*shapes.lines, *shapes.outlines])
             self.paths += [*shapes.lines, *shapes.outlines]
             if not shapes.lines and not shapes.outlines:
                 self._doubt(SearchDoubtKind.NO_WAY, name)
+
+    def cannot_be(self, stations: Sequence[Position]) -> None:
+        """Doubt what lies out of reach, and areas whose sides cross."""
+        search, walk = self.hunt_file.search, self.hunt_file.walk
+        if search.start is not None:
+            self.given.append(("[search] start", lonlat([search.start])))
+        for number, corners in enumerate(walk.leave_out, start=1):
+            name = f"[walk] leave_out {number}"
+            self.given.append((name, lonlat(corners)))
+            if crosses_itself(lonlat(corners)):
+                self._doubt(SearchDoubtKind.CROSSING, name)
+        # Of a file that holds several things one within reach is enough.
+        whole: dict[str, list[NDArray[np.float64]]] = {}
+        for name, places in self.given:
+            whole.setdefault(name, []).append(places)
+        reach_m = reach_of(self.hunt_file)
+        for name, parts in whole.items():
+            found = [far_doubts([(name, part)], stations, reach_m) for part in parts]
+            if all(found):
+                nearest = min((one[0] for one in found), key=lambda one: one.metres)
+                self.doubts.append(nearest)
+
+    def _lies(self, name: str, shapes: Sequence[Shape]) -> None:
+        self.given += [(name, shape.points) for shape in shapes]
 
     def told(self) -> SearchTold:
         """Return all of it."""
@@ -341,9 +390,12 @@ class _Gathered:
         """Return where a note was spoken: as typed in it, or by a track."""
         if event.kind is EventKind.SEARCHED and event.value:
             try:
-                return parse_position(event.value)
+                typed = parse_position(event.value)
             except ValueError:
                 pass  # it is words
+            else:
+                self.given.append((f"Row {event.row}", lonlat([typed])))
+                return typed
         if event.clock is None:
             self._doubt(SearchDoubtKind.NO_CLOCK, event.row)
             return None

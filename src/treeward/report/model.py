@@ -406,6 +406,10 @@ class SearchDoubtKind(StrEnum):
     JUMPS = "jumps"  # file, count
     FAST = "fast"  # file, metres
     NO_WEIGHT = "no_weight"  # file, words
+    FAR = "far"  # what was given, metres: beyond where the colony is looked for
+    SWAPPED = "swapped"  # the same, and it would not be with its numbers changed about
+    CROSSING = "crossing"  # an outline whose sides cross
+    NO_SUCH_GROUND = "no_such_ground"  # words: weights of what no file holds
     NO_GROUND = "no_ground"  # file: neither outlines nor places
 
 

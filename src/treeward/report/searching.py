@@ -215,7 +215,9 @@ def search_doubt_sentences(result: HuntResult) -> list[str]:
     return [_doubt_text(result, one) for one in told.doubts] if told else []
 
 
-def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:  # noqa: PLR0911
+def _doubt_text(  # noqa: PLR0911, PLR0912
+    result: HuntResult, doubt: SearchDoubt
+) -> str:
     units = Units(result.hunt_file.hunt.units)
     zone = result.hunt_file.hunt.zone
     row = f"Row {doubt.where}" if doubt.where else "A note"
@@ -258,6 +260,27 @@ def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:  # noqa: PLR0911
             return (
                 f"{doubt.where} holds ground without a weight ({words}): give it one "
                 "under [search] weights in hunt.toml."
+            )
+        case SearchDoubtKind.FAR:
+            return (
+                f"{doubt.where} lies {units.distance(doubt.metres)} from the stations, "
+                "beyond where the colony is looked for, and changes nothing."
+            )
+        case SearchDoubtKind.SWAPPED:
+            return (
+                f"{doubt.where} lies {units.distance(doubt.metres)} from the stations: "
+                "latitude and longitude seem to have changed places in it."
+            )
+        case SearchDoubtKind.CROSSING:
+            return (
+                f"The sides of {doubt.where} cross: give its corners in the order in "
+                "which one walks round it."
+            )
+        case SearchDoubtKind.NO_SUCH_GROUND:
+            words = listing([repr(word) for word in doubt.words[:5]])
+            return (
+                f"{doubt.where} has {words}, which no file under [search] ground "
+                "holds: it changes nothing."
             )
         case SearchDoubtKind.NO_GROUND:
             return f"{doubt.where} holds neither outlines of ground nor single trees."
