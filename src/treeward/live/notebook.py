@@ -527,5 +527,5 @@ def found_steps(clock: datetime) -> tuple[str, ...]:
 
 
 def left_words(left: float) -> str:
-    """Return what is said: "62 percent left by the walk laid out"."""
-    return f"{max(1, round(100 * left))} percent left by the walk laid out"
+    """Return what is said: "62 percent left, if you kept to the walk"."""
+    return f"{max(1, round(100 * left))} percent left, if you kept to the walk"

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, assert_never
 
 from treeward.positions import Position, format_position
 from treeward.survey.frame import geodesic
-from treeward.units import Units, wind_name
+from treeward.units import Units
 
+from .compass import on_text
 from .model import SearchDoubtKind
 from .wording import for_colony, listing
 
@@ -55,7 +56,7 @@ def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
         return []
     told = result.search
     which = for_colony(result, colony).removeprefix(", ")
-    of = f" of {which}" if which else ""
+    of, to = (f" of {which}", f" for {which}") if which else ("", "")
     said = []
     if told is not None and told.searching.looked:
         said += _so_far(result, looked, of)
@@ -66,7 +67,7 @@ def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
         )
     if looked.plan_s:
         said.append(
-            f"The walk that is laid out{of} takes {hours_text(looked.plan_s)} and "
+            f"The walk that is laid out{to} takes {hours_text(looked.plan_s)} and "
             f"finds the tree with {percent(looked.plan_finds)}; on average looking "
             f"takes {hours_text(looked.mean_s)}."
         )
@@ -96,7 +97,13 @@ def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
             StripLine(
                 number=number,
                 start=format_position(start),
-                length=f"{units.distance(length)} {wind_name(azimuth)}",
+                length=f"{units.distance(length)} "
+                + on_text(
+                    result,
+                    azimuth,
+                    strip.start_latitude_deg,
+                    strip.start_longitude_deg,
+                ),
                 by="" if strip.done_s is None else hours_text(strip.done_s),
                 found=percent(found),
             )

@@ -19,12 +19,13 @@ from .model import MissingKind
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from treeward.survey.records import Colony, NextStation
+    from treeward.survey.records import Colony, Enough, NextStation
     from treeward.trips.table import FlightLine, Trip
 
     from .model import DoubtfulNotes, HuntResult, StationPlace
 
 NO_MOVE_M = 5.0  # less than a phone's receiver tells; common practice
+MOST_AIMED_AT = 30  # of one sort at a station or of a bee, in a day; guess
 LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
 
 
@@ -92,9 +93,12 @@ def whereabouts(
         colony.best_longitude_deg,
     )
     station, way = f"station {place.id}", wind_name(azimuth)
+    read = both_text(result, azimuth, place)
     shape = colony.shape
     if shape is AreaShape.WEDGE:
-        return f"towards the {way} of {station}; how far away is not known yet"
+        return (
+            f"towards the {way} of {station}, on {read}; how far away is not known yet"
+        )
     if shape in {AreaShape.RING, AreaShape.DISC}:
         low, _, high = colony.distance_m.get(place.id, (distance, distance, distance))
         return (
@@ -107,7 +111,8 @@ def whereabouts(
             f"towards the {way}"
         )
     return (
-        f"probably about {units.distance(distance)} from {station}, towards the {way}"
+        f"probably about {units.distance(distance)} from {station}, towards the {way}, "
+        f"on {read}"
     )
 
 
@@ -267,42 +272,44 @@ def advice_sentences(result: HuntResult) -> list[str]:
 def enough_sentences(result: HuntResult) -> list[str]:
     """Say where more of the same no longer pays, and how many more do elsewhere."""
     facts = result.fix.enough if result.fix else ()
-    names = {
-        c.id: for_colony(result, c) for c in (result.fix.colonies if result.fix else ())
-    }
     said = []
-    for kind, instead in (
-        (
-            "bearings",
-            (
-                "they share the line and the compass; other bees, or another station, "
-                "would help more"
-            ),
-        ),
-        (
-            "trips",
-            (
-                "they share her speed and her time in the hive; other bees, or another "
-                "station, would help more"
-            ),
-        ),
-    ):
-        full, wanting = [], []
-        for one in facts:
-            if one.kind != kind:
-                continue
-            what = one.bee or f"station {one.station}"
-            what += names.get(one.colony, "")
-            if one.count >= one.enough:
-                full.append(f"{what} ({one.count})")
-            else:
-                wanting.append(f"{what} (up to {one.enough}, {one.count} so far)")
-        of = "of" if kind == "trips" else "at"
+    for kind, of in (("bearings", "at"), ("trips", "of")):
+        full = [x for x in facts if x.kind == kind and x.count >= x.enough]
+        wanting = [x for x in facts if x.kind == kind and x.count < x.enough]
         if full:
-            said.append(f"More {kind} {of} {listing(full)} hardly pay now: {instead}.")
+            named = listing([f"{_what(result, x)} ({x.count})" for x in full])
+            shared = "the line and the compass"
+            if kind == "trips":
+                each = "her" if len(full) == 1 else "each bee's"
+                shared = f"{each} speed and {'her' if len(full) == 1 else 'its'} time "
+                shared += "in the hive"
+            said.append(
+                f"More {kind} {of} {named} hardly pay now: they share {shared}; other "
+                "bees, or another station, would help more."
+            )
         if wanting:
-            said.append(f"More {kind} still pay {of} {listing(wanting)}.")
+            named = listing([f"{_what(result, x)} ({_so_many(x)})" for x in wanting])
+            said.append(f"More {kind} {of} {named} still pay.")
     return said
+
+
+def _what(result: HuntResult, one: Enough) -> str:
+    """Name a bee, or a station with the bees whose bearings are meant."""
+    colonies = result.fix.colonies if result.fix else ()
+    several = len(colonies) > 1
+    if one.bee:
+        return f"{one.bee}, colony {one.colony}" if several else one.bee
+    bees = next((c.marks for c in colonies if c.id == one.colony), ())
+    if not several or not bees:
+        return f"station {one.station}"
+    return f"station {one.station} of {listing(list(bees))}"
+
+
+def _so_many(one: Enough) -> str:
+    """Say how many there are, and how many pay; more than anybody takes is no aim."""
+    if one.enough > MOST_AIMED_AT:
+        return f"{one.count} so far, each adding little: another station helps more"
+    return f"{one.count} so far, up to {one.enough}"
 
 
 def _counts(result: HuntResult, one: Trip | FlightLine) -> bool:

@@ -17,6 +17,7 @@ from treeward.cautions import CAUTIONS
 from treeward.notes.clock import DAY_FROM
 from treeward.report.advice_wording import HAND_RULES, check_text
 from treeward.report.bundles import bundles_by_bee
+from treeward.report.compass import on_text
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
 from treeward.report.finds import find_sentences, own_prior_sentence
 from treeward.report.searching import (
@@ -43,7 +44,7 @@ from treeward.report.wording import (
 )
 from treeward.survey.frame import geodesic
 from treeward.trips.wording import doubt_texts
-from treeward.units import Units, wind_name
+from treeward.units import Units
 
 from .parts import Lines, chip, day_lines, day_places, map_days, together
 
@@ -120,7 +121,13 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
                     "colony": colony.id,
                     "name": _ESTIMATORS[fix.method][0],
                     "source": _ESTIMATORS[fix.method][1],
-                    "off": f"{units.distance(off)} {wind_name(azimuth)}",
+                    "off": f"{units.distance(off)} "
+                    + on_text(
+                        result,
+                        azimuth,
+                        colony.best_latitude_deg,
+                        colony.best_longitude_deg,
+                    ),
                     "area": units.area(fix.area_95_m2)
                     if fix.area_95_m2 > 0
                     else "\u2013",
