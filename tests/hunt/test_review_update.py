@@ -38,7 +38,7 @@ def test_notes_of_bees_flying_in_the_dark_are_flagged(
     flying = {EventKind.AWAY, EventKind.BACK, EventKind.BEARING}
     flagged = {e.kind for e in hunt.events() if e.has(FlagCode.AFTER_DARK)}
     assert flagged == (flying if dark and placed else set())
-    assert done.to_look_at == (3 if dark and placed else 0)
+    assert done.left.notes == (3 if dark and placed else 0)
 
 
 def test_notes_of_no_known_day_are_told_with_how_they_get_one(tmp_path: Path) -> None:

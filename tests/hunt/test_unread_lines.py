@@ -58,7 +58,8 @@ def test_transcribe_says_how_many_lines_there_are_to_look_at(tmp_path: Path) -> 
     result = CliRunner().invoke(command, [str(path), "--hunt", str(hunt.path)])
 
     assert result.exit_code == 0, result.output
-    assert "1 line without a note to look at" in result.output
+    assert "to look at: 1 line without a note" in result.output
+    assert "1 line of what was read now made no note" in result.output
     assert "0:20  i wonder about red" in result.output
     assert "in_hive_s = [120, 180] under [model] in hunt.toml" in result.output
 

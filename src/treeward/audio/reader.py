@@ -473,10 +473,7 @@ def cut_clip(path: Path, start_s: float, end_s: float) -> bytes:
     SoundError
         If the recording cannot be read, or ends before the stretch.
     """
-    import numpy as np
     import soundfile
-
-    from .blocks import SAMPLE_RATE_HZ
 
     first_s = max(0.0, start_s)
     parts = []

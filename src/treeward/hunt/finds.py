@@ -24,11 +24,11 @@ from treeward.errors import HuntError
 from treeward.files import read_whole, write_text
 from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
 from treeward.language.kinds import EventKind
-from treeward.positions import format_position, parse_position
+from treeward.positions import format_position, parse_position, utm_text
 from treeward.report.advice_wording import HAND_RULES
 from treeward.report.finds import smallest_around
 from treeward.report.model import FindCheck, RuleCheck, StationCheck
-from treeward.survey.frame import geodesic
+from treeward.survey.frame import apart_m, geodesic
 
 from .folder import quoted, toml_value
 from .places import find_tracks
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
     from treeward.notes.events import Event
     from treeward.positions import Position
-    from treeward.report.model import HuntResult, StationPlace
+    from treeward.report.model import HuntResult
     from treeward.survey.records import Colony
 
     from .folder import HuntFolder
@@ -177,18 +177,8 @@ def add_find(hunt: HuntFolder, find: FindTable, *, another: bool = False) -> Fou
 
 
 def _at_that_spot(finds: FoundFile, find: FindTable) -> FindTable | None:
-    from treeward.survey.frame import geodesic
-
-    here = find.position
     for known in finds.find:
-        there = known.position
-        apart_m, _ = geodesic(
-            here.latitude_deg,
-            here.longitude_deg,
-            there.latitude_deg,
-            there.longitude_deg,
-        )
-        if apart_m <= SAME_SPOT_M:
+        if apart_m(find.position, known.position) <= SAME_SPOT_M:
             return known
     return None
 
@@ -282,8 +272,6 @@ def coarse(position: Position, square_m: float) -> Position:
         Beyond UTM's 80 S to 84 N.
     """
     from pyproj import Transformer
-
-    from treeward.positions import parse_position, utm_text
 
     try:
         zone, _, _ = utm_text(position).split()
@@ -401,7 +389,13 @@ def inside_area(colony: Colony, find: FindTable) -> int | None:
 
 
 def _off_m(colony: Colony, find: FindTable) -> float:
-    return _apart_m(colony.best_latitude_deg, colony.best_longitude_deg, find)
+    here = find.position
+    return geodesic(
+        colony.best_latitude_deg,
+        colony.best_longitude_deg,
+        here.latitude_deg,
+        here.longitude_deg,
+    )[0]
 
 
 def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
@@ -416,7 +410,7 @@ def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
         stations=tuple(
             StationCheck(
                 station=station,
-                true_m=_true_m(places[station], find),
+                true_m=apart_m(places[station], find.position),
                 low90_m=low,
                 median_m=middle,
                 high90_m=high,
@@ -426,18 +420,6 @@ def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
             if station in places
         ),
     )
-
-
-def _true_m(place: StationPlace, find: FindTable) -> float:
-    return _apart_m(place.latitude_deg, place.longitude_deg, find)
-
-
-def _apart_m(latitude_deg: float, longitude_deg: float, find: FindTable) -> float:
-    there = find.position
-    distance_m, _ = geodesic(
-        latitude_deg, longitude_deg, there.latitude_deg, there.longitude_deg
-    )
-    return distance_m
 
 
 def _rules(result: HuntResult, colony: Colony, station: str) -> tuple[RuleCheck, ...]:

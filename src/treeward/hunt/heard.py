@@ -19,7 +19,7 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from treeward.audio.blocks import LONGEST_S
+from treeward.audio.blocks import LONGEST_S, SAMPLE_RATE_HZ, Block
 from treeward.files import kept_number, kept_text, read_plain, write_text
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 from treeward.within import held, open_plain
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from treeward.audio.blocks import Block
     from treeward.errors import SoundError
 
 
@@ -114,7 +113,6 @@ def read_piece(
     path: Path, piece: Piece, *, from_s: float, warn: Callable[[SoundError], None]
 ) -> Iterator[Block]:
     """Read the blocks of a piece from `from_s` on, a second of the recording."""
-    from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
     from treeward.audio.reader import read_blocks
 
     for block in read_blocks(path, start_s=from_s, warn=warn):
@@ -130,8 +128,6 @@ def read_piece(
 def _quietest_s(blocks: list[Block]) -> float:
     """Give the middle of the quietest second of blocks, from the first one's start."""
     import numpy as np
-
-    from treeward.audio.blocks import SAMPLE_RATE_HZ
 
     sound = np.concatenate([block.samples for block in blocks])
     step = int(_STEP_S * SAMPLE_RATE_HZ)

@@ -17,8 +17,8 @@ import numpy as np
 
 from treeward.errors import HuntError
 from treeward.files import read_whole
-from treeward.report.model import GpxSearch, Missing, MissingKind
-from treeward.survey.frame import geodesic
+from treeward.report.model import GpxSearch, Missing, MissingKind, TrackLine
+from treeward.survey.frame import apart_m, geodesic
 from treeward.trips.table import Doubt, DoubtCode
 
 from .tracks import (
@@ -41,7 +41,6 @@ if TYPE_CHECKING:
 
     from treeward.hunt_file import HuntFile
     from treeward.positions import Position
-    from treeward.report.model import TrackLine
     from treeward.trips.table import TripTable
 
     Floats = NDArray[np.float64]
@@ -182,7 +181,7 @@ def offered_stations(
         if here is None:
             continue
         near = sorted(
-            (_apart_m(here, place), name)
+            (apart_m(here, place), name)
             for name, (place, placed_by) in places.positions.items()
             if placed_by != "track"  # such a place may rest on these very notes
         )
@@ -198,12 +197,6 @@ def offered_stations(
             )
         )
     return tuple(said)
-
-
-def _apart_m(one: Position, two: Position) -> float:
-    return geodesic(
-        one.latitude_deg, one.longitude_deg, two.latitude_deg, two.longitude_deg
-    )[0]
 
 
 def _not_found(
@@ -241,7 +234,6 @@ def _clocks_at(table: TripTable, station: str) -> Iterator[datetime]:
 
 
 def _line(track: Track, name: str) -> TrackLine:
-    from treeward.report.model import TrackLine
 
     step = max(1, len(track.points) // MOST_TRACK_POINTS)
     points = track.points[::step]
@@ -533,7 +525,6 @@ def _gpx_shape(points: Any, *named: str | None) -> Shape:  # noqa: ANN401 (gpxpy
 
 
 def _ends_apart_m(points: Floats) -> float:
-    from treeward.survey.frame import geodesic
 
     (lon1, lat1), (lon2, lat2) = points[0], points[-1]
     return geodesic(lat1, lon1, lat2, lon2)[0]

