@@ -90,6 +90,7 @@ def test_a_note_that_says_found_is_the_next_step(walked_hunt: Path) -> None:
     said = " ".join(lines)
     assert "Sit next" not in said
     assert "not there" not in said
+    assert "watch once more" not in said
     assert "hardly pay" not in said
 
 

@@ -135,7 +135,8 @@ def answer_lines(result: HuntResult) -> list[str]:
     if len(result.fix.colonies) > 1:
         lines.append(headline(result))
     for colony in result.fix.colonies:
-        lines += colony_sentences(result, colony)
+        found = found_already(result, colony)
+        lines += colony_sentences(result, colony, found=found)
         place = Position(
             latitude_deg=colony.best_latitude_deg,
             longitude_deg=colony.best_longitude_deg,
@@ -145,7 +146,7 @@ def answer_lines(result: HuntResult) -> list[str]:
             f"Best place: {format_position(place)} (UTM {utm_text(place)}); "
             f"90 % search area: {units.area(area)}."
         )
-        if found_already(result, colony):
+        if found:
             continue
         lines += next_of(result, colony)
         lines += search_sentences(result, colony)

@@ -117,8 +117,13 @@ def whereabouts(
     )
 
 
-def colony_sentences(result: HuntResult, colony: Colony) -> list[str]:
-    """Say where a colony probably is and how sure that is."""
+def colony_sentences(
+    result: HuntResult, colony: Colony, *, found: bool = False
+) -> list[str]:
+    """Say where a colony probably is and how sure that is.
+
+    Where it was found already nothing is advised.
+    """
     units = Units(result.hunt_file.hunt.units)
     said = [_where(result, colony)] if result.stations else []
     area = colony.search_areas.get(90)
@@ -131,7 +136,7 @@ def colony_sentences(result: HuntResult, colony: Colony) -> list[str]:
             f"{units.area(area.area_m2)} together"
         )
         said.append(f"There are nine chances in ten that it is inside {where}.")
-        if area.area_m2 > LARGE_AREA_M2:
+        if area.area_m2 > LARGE_AREA_M2 and not found:
             said.append("That is too much to search on foot: watch once more first.")
     return said
 
