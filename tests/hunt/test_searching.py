@@ -19,12 +19,12 @@ from treeward.hunt.tracks import read_stretches, walked_lines
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
-from treeward.report.model import BoutKind, SearchDoubtKind
-from treeward.report.searching import (
+from treeward.report.looking import (
     looked_sentences,
     search_doubt_sentences,
     search_sentences,
 )
+from treeward.report.model import BoutKind, SearchDoubtKind
 from treeward.survey.search import hidden
 
 if TYPE_CHECKING:

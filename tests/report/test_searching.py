@@ -8,15 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.report.model import (
-    Bout,
-    BoutKind,
-    SearchDoubt,
-    SearchDoubtKind,
-    SearchTold,
-)
-from treeward.report.page.page import page_text
-from treeward.report.searching import (
+from treeward.report.looking import (
     CLOSING_IN,
     hours_text,
     looked_sentences,
@@ -25,6 +17,14 @@ from treeward.report.searching import (
     search_sentences,
     strip_lines,
 )
+from treeward.report.model import (
+    Bout,
+    BoutKind,
+    SearchDoubt,
+    SearchDoubtKind,
+    SearchTold,
+)
+from treeward.report.page import page_text
 from treeward.survey.records import Searched, Sitting
 from treeward.survey.search import LookedSpot, Searching
 
