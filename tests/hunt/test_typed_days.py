@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 from click.testing import CliRunner, Result
 
-from treeward.cli.transcribe import command
+from treeward.cli.transcribe import transcribe_command
 from treeward.hunt.hunt import Hunt
 
 if TYPE_CHECKING:
@@ -22,7 +22,9 @@ def hunt(tmp_path: Path) -> Hunt:
 
 
 def transcribe(hunt: Hunt, path: Path, *options: str) -> Result:
-    return CliRunner().invoke(command, [str(path), "--hunt", str(hunt.path), *options])
+    return CliRunner().invoke(
+        transcribe_command, [str(path), "--hunt", str(hunt.path), *options]
+    )
 
 
 def written(folder: Path, text: str = PAGE, name: str = "page.txt") -> Path:

@@ -16,8 +16,11 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 from PIL import Image
 
-from treeward.report.figures.away_times import away_figure
-from treeward.report.figures.distance import distance_figure, distance_from_station
+from treeward.report.figures.distance import (
+    away_figure,
+    distance_figure,
+    distance_from_station,
+)
 from treeward.report.figures.map import map_figure
 from treeward.report.figures.map_frame import (
     Extent,
@@ -27,13 +30,14 @@ from treeward.report.figures.map_frame import (
     nice_step,
     scale_length,
 )
-from treeward.report.figures.paint import paint_hex, split_mark
 from treeward.report.figures.style import (
     INK,
     drawable,
     drawing,
+    paint_hex,
     pdf_bytes,
     png_bytes,
+    split_mark,
     svg_text,
 )
 from treeward.report.figures.timeline import clock_ticks, timeline_figure
