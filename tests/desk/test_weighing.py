@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 
 def answer(latitude_deg: float) -> HuntResult:
-    place = SimpleNamespace(best_latitude_deg=latitude_deg, best_longitude_deg=-3.6)
+    place = SimpleNamespace(latitude_deg=latitude_deg, longitude_deg=-3.6)
     fix = SimpleNamespace(colonies=(place,))
     return cast("HuntResult", SimpleNamespace(fix=fix))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,8 +22,8 @@ class Finding:
 
     part: str
     works: bool
-    needed: bool
     detail: str
+    needed: bool = True  # else recordings can be worked on without
     mend: str = ""
 
 
@@ -72,7 +73,6 @@ def _versions() -> Finding:
     return Finding(
         part="Treeward",
         works=True,
-        needed=True,
         detail=f"{__version__} on Python {platform.python_version()}, "
         f"{platform.system()} {platform.machine()}",
     )
@@ -92,14 +92,12 @@ def _embedded_engine() -> Finding:
         return Finding(
             part=part,
             works=False,
-            needed=True,
             detail=f"cannot be opened ({error})",
             mend="" if mend() in str(error) else mend(),
         )
     return Finding(
         part=part,
         works=True,
-        needed=True,
         detail=f"{recognizer.name}, model {recognizer.model}, "
         f"ONNX Runtime {version('onnxruntime')}",
     )
@@ -114,10 +112,8 @@ def _voice_activity() -> Finding:
 
         VoiceActivity()
     except SpeechError as error:
-        return Finding(
-            part=part, works=False, needed=True, detail=error.what, mend=error.mend
-        )
-    return Finding(part=part, works=True, needed=True, detail="a network of Silero's")
+        return Finding(part=part, works=False, detail=error.what, mend=error.mend)
+    return Finding(part=part, works=True, detail="a network of Silero's")
 
 
 def _sound_files() -> Finding:
@@ -128,13 +124,10 @@ def _sound_files() -> Finding:
         return Finding(
             part=part,
             works=False,
-            needed=True,
             detail=f"libsndfile is missing ({error})",
             mend="On Debian: apt-get install libsndfile1",
         )
-    return Finding(
-        part=part, works=True, needed=True, detail=soundfile.__libsndfile_version__
-    )
+    return Finding(part=part, works=True, detail=soundfile.__libsndfile_version__)
 
 
 def _film_sound() -> Finding:
@@ -143,7 +136,6 @@ def _film_sound() -> Finding:
     return Finding(
         part="phone memos and films (.m4a, .mp4, .mov, .amr, .3gp)",
         works=True,
-        needed=True,
         detail=f"PyAV {av.__version__}",
     )
 
@@ -162,30 +154,24 @@ def _vosk_model() -> Finding:
 
 
 def _microphone() -> Finding:
-    part = "microphone"
+    found = partial(Finding, part="microphone", needed=False)
     try:
         import sounddevice
     except ImportError:
-        return Finding(
-            part=part,
+        return found(
             works=False,
-            needed=False,
             detail="the package sounddevice is not installed",
             mend="For treeward listen: pip install sounddevice",
         )
     except OSError:
-        return Finding(
-            part=part,
+        return found(
             works=False,
-            needed=False,
             detail="PortAudio is missing",
             mend="On Debian: apt-get install libportaudio2",
         )
     inputs = [d for d in sounddevice.query_devices() if d["max_input_channels"] > 0]
-    return Finding(
-        part=part,
+    return found(
         works=bool(inputs),
-        needed=False,
         detail=", ".join(str(d["name"]) for d in inputs) or "no input device",
         mend="" if inputs else "Plug one in, or use: treeward listen --input FILE",
     )

@@ -28,7 +28,7 @@ from treeward.positions import format_position, parse_position, utm_text
 from treeward.report.advice_wording import HAND_RULES
 from treeward.report.looking import smallest_around
 from treeward.report.model import FindCheck, RuleCheck, StationCheck
-from treeward.survey.frame import apart_m, geodesic
+from treeward.survey.frame import apart_m
 
 from .folder import quoted, toml_value
 from .places import find_tracks
@@ -389,13 +389,7 @@ def inside_area(colony: Colony, find: FindTable) -> int | None:
 
 
 def _off_m(colony: Colony, find: FindTable) -> float:
-    here = find.position
-    return geodesic(
-        colony.best_latitude_deg,
-        colony.best_longitude_deg,
-        here.latitude_deg,
-        here.longitude_deg,
-    )[0]
+    return apart_m(colony, find.position)
 
 
 def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:

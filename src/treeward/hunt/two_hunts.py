@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import HuntError, TreewardError
 from treeward.files import read_plain
 from treeward.positions import format_position
-from treeward.survey.frame import apart_m, geodesic
+from treeward.survey.frame import apart_m
 
 from .folder import quoted, toml_value
 from .hunt import Hunt
@@ -383,18 +383,11 @@ def _again(
         if (
             other.folder != one.folder
             and one.folder not in other.parts
-            and _finds_apart_m(one, other) <= ONE_PLACE_M
+            and apart_m(one.find.position, other.find.position) <= ONE_PLACE_M
             and shares_notes(own, notes[other.folder])
         ):
             return index
     return None
-
-
-def _finds_apart_m(one: FoundColony, other: FoundColony) -> float:
-    here, there = one.find.position, other.find.position
-    return geodesic(
-        here.latitude_deg, here.longitude_deg, there.latitude_deg, there.longitude_deg
-    )[0]
 
 
 def _by_day(looks: Iterable[LookTable]) -> tuple[LookTable, ...]:

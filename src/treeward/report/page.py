@@ -49,7 +49,7 @@ from treeward.report.wording import (
     seats,
     sentence,
 )
-from treeward.survey.frame import geodesic
+from treeward.survey.frame import way_between
 from treeward.trips.wording import doubt_texts
 from treeward.units import Units
 
@@ -115,12 +115,7 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
     checks = []
     for colony in result.fix.colonies if result.fix else ():
         for fix in colony.classical:
-            off, azimuth = geodesic(
-                colony.best_latitude_deg,
-                colony.best_longitude_deg,
-                fix.latitude_deg,
-                fix.longitude_deg,
-            )
+            off, azimuth = way_between(colony, fix)
             checks.append(
                 {
                     "colony": colony.id,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from treeward.report.advice_wording import LOOK_FIRST
-from treeward.survey.frame import geodesic
+from treeward.survey.frame import apart_m
 from treeward.units import Units
 
 from .advice_wording import seat_text
@@ -297,15 +297,7 @@ def line_length_m(result: HuntResult, group: LineBundle) -> float:
         if any(belongs_to(colony, line) for line in group.lines)
     ]
     place = group.station
-    distances = [
-        geodesic(
-            place.latitude_deg,
-            place.longitude_deg,
-            colony.best_latitude_deg,
-            colony.best_longitude_deg,
-        )[0]
-        for colony in mine or colonies
-    ]
+    distances = [apart_m(place, colony) for colony in mine or colonies]
     if not distances:
         return LINE_DEFAULT_M
     return max(LINE_BEYOND * max(distances), 100.0)

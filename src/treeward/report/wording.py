@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import About
 from treeward.report.advice_wording import LOOK_FIRST
-from treeward.survey.frame import geodesic
+from treeward.survey.frame import apart_m, way_between
 from treeward.survey.records import AdviceKind, AreaShape
 from treeward.trips.table import DoubtCode
 from treeward.units import Units, counted, wind_name
@@ -53,12 +53,7 @@ def _nearest(
 ) -> StationPlace:
     return min(
         (s for s in result.stations if among is None or s.id in among),
-        key=lambda place: geodesic(
-            place.latitude_deg,
-            place.longitude_deg,
-            colony.best_latitude_deg,
-            colony.best_longitude_deg,
-        )[0],
+        key=lambda place: apart_m(place, colony),
     )
 
 
@@ -92,12 +87,7 @@ def whereabouts(
     """
     units = Units(result.hunt_file.hunt.units)
     place = _nearest(result, colony, among)
-    distance, azimuth = geodesic(
-        place.latitude_deg,
-        place.longitude_deg,
-        colony.best_latitude_deg,
-        colony.best_longitude_deg,
-    )
+    distance, azimuth = way_between(place, colony)
     station, way = f"station {place.id}", wind_name(azimuth)
     read = both_text(result, azimuth, place)
     shape = colony.shape
