@@ -82,7 +82,7 @@ def command(
         if done.rows and not done.faults and not done.stopped:
             click.echo(
                 "Next: treeward review, then treeward locate"
-                if done.to_look_at
+                if done.to_look_at or done.unread
                 else "Next: treeward locate"
             )
     for fault in done.faults:
@@ -113,13 +113,22 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
                 else ""
             )
         )
-    if done.unread:
-        count = len(done.unread)
+    only_phrases = {one.name for one in done.recordings if one.not_free}
+    told = sum(line.recording in only_phrases for line in done.unread)
+    unread = [line for line in done.unread if line.recording not in only_phrases]
+    if told:
+        lines.append(
+            f"{told} sentence{' seems' if told == 1 else 's seem'} to tell of bees: "
+            "see the list below the rows (treeward review), or set free = true under "
+            "[speech] in hunt.toml"
+        )
+    if unread:
+        count = len(unread)
         lines.append(
             f"{count} line{'' if count == 1 else 's'} without a note to look at, "
             "as a bee or its coming or going is named:"
         )
-        lines += [_unread_line(line) for line in done.unread[:_MOST_UNREAD]]
+        lines += [_unread_line(line) for line in unread[:_MOST_UNREAD]]
         if count > _MOST_UNREAD:
             lines.append(f"  and {count - _MOST_UNREAD} more (--json lists them)")
     if done.stopped:
