@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from treeward.desk.talk import PhraseReader
+from treeward.desk.readings import PhraseReader
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event

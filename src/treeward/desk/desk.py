@@ -29,8 +29,9 @@ from .queue import (
     to_look_at,
     worry,
 )
+from .readings import PhraseReader, TypedReading
 from .sounds import Shelf
-from .talk import PhraseReader, Talk, TypedReading
+from .talk import Talk
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -186,7 +187,9 @@ class Desk:
         event = row.event
         clock = worked or event.clock
         status = status_of(row, sheet.machine.get(row.name))
-        before, after = self.talk.around(event.recording, event.start_s, event.end_s)
+        before, after = self.talk.around(
+            event.recording, event.start_s, event.end_s, event.heard
+        )
         return {
             "row": row.name,
             "cells": cells_of(row),

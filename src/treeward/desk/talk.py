@@ -1,140 +1,199 @@
-"""What was said around a note, between the notes: what may tell what it meant.
-
-What a typed or heard phrase says, as cells of a row.
-"""
+"""What was said or written around a note: what may tell what it meant."""
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
-from functools import lru_cache
-from operator import itemgetter
-from typing import TYPE_CHECKING
+from operator import attrgetter
+from typing import TYPE_CHECKING, TypeVar
 
-from treeward.language.kinds import KINDS, Need
+from treeward.errors import TreewardError
+from treeward.hunt.recordings import is_transcript
+from treeward.speech.transcripts import read_text, read_transcript
 from treeward.speech.utterances import WordSource
+from treeward.within import file_within
 
 if TYPE_CHECKING:
-    from treeward.hunt.hunt import Hunt
+    from collections.abc import Callable, Iterable, Sequence
+    from pathlib import Path
 
-    Words = tuple[tuple[float, str], ...]
-    from treeward.language.kinds import EventKind
-    from treeward.language.phrasebook import PhraseBook
-    from treeward.notes.events import Event
+    from treeward.hunt.hunt import Hunt
+    from treeward.speech.utterances import Utterance, Word
 
 
 AROUND_S = 8.0  # before a note and after it: a sentence or two; choice
+_NO_LINES = ("", "")
+_Kept = TypeVar("_Kept")
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """A word, and which line or breath it is of."""
+
+    start_s: float
+    end_s: float
+    text: str
+    line: int
 
 
 class Talk:
-    """The words between the notes of a hunt's recordings, as they were heard.
+    """What stands around the notes of a hunt's recordings, transcripts and pages.
 
-    Nothing where hunt.toml says `keep_talk = false`. A recording's words are read
-    once, and again when its hearing was written since.
+    Of a recording the words between its notes, as they were heard; none where
+    hunt.toml says `keep_talk = false`. Of a timed transcript and of typed notes their
+    own lines. A file is read once, and again when it was written since.
     """
 
     def __init__(self, hunt: Hunt) -> None:
         self._hunt = hunt
-        self._kept: dict[str, tuple[tuple[int, int], Words]] = {}
+        self._words: dict[str, tuple[tuple[int, int], tuple[_Said, ...]]] = {}
+        self._lines: dict[str, tuple[tuple[int, int], tuple[str, ...]]] = {}
 
     def around(
-        self, recording: str, start_s: float | None, end_s: float | None = None
+        self,
+        recording: str,
+        start_s: float | None,
+        end_s: float | None = None,
+        heard: str = "",
     ) -> tuple[str, str]:
-        """Return the words said shortly before a note and after its beginning.
+        """Return what was said shortly before a note and after it.
 
         Parameters
         ----------
         recording
             Its name; "" for a note written by hand.
         start_s, end_s
-            Where the note stands in it.
+            Where the note stands in it; None for one of a typed page.
+        heard
+            The words that it was made of.
+
+        Returns
+        -------
+        tuple of str
+            The words before and those after, with a line feed between lines.
         """
-        if not recording or start_s is None or not self._hunt.file.speech.keep_talk:
-            return "", ""
-        words = self._words(recording)
-        last_s = max(start_s, start_s if end_s is None else end_s) + AROUND_S
-        first, at, last = (
-            bisect_left(words, second, key=itemgetter(0))
-            for second in (start_s - AROUND_S, start_s, last_s)
-        )
-        before, after = words[first:at], words[at:last]
-        return " ".join(w for _, w in before), " ".join(w for _, w in after)
-
-    def _words(self, recording: str) -> Words:
-        file = self._hunt.heard_file(recording)
-        try:
-            found = file.path.stat()
-        except OSError:
-            return ()
-        stamp = (found.st_mtime_ns, found.st_size)
-        kept = self._kept.get(recording)
-        if kept is None or kept[0] != stamp:
-            words = tuple(
-                sorted(
-                    (word.start_s, " ".join(word.text.split()))
-                    for utterance in file.read().utterances
-                    for word in utterance.words
-                    if word.source is WordSource.TALK
-                )
+        written = file_within(self._hunt.recordings_dir, recording)
+        of_text = written is not None and is_transcript(written)
+        if written is not None and of_text and start_s is None:
+            return _lines_around(_fresh(self._lines, recording, written, _lines), heard)
+        if not recording or start_s is None:
+            return _NO_LINES
+        if written is not None and of_text:
+            said = _fresh(self._words, recording, written, _transcript)
+        elif self._hunt.file.speech.keep_talk:
+            heard_file = self._hunt.heard_file(recording)
+            said = _fresh(
+                self._words,
+                recording,
+                heard_file.path,
+                lambda _: _words(heard_file.read().utterances, WordSource.TALK),
             )
-            self._kept[recording] = kept = (stamp, words)
-        return kept[1]
+        else:
+            return _NO_LINES
+        last_s = start_s if end_s is None else max(start_s, end_s)
+        return _words_around(said, start_s, last_s, heard, neighbours=of_text)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TypedReading:
-    """One way to read a note."""
+def _fresh(
+    shelf: dict[str, tuple[tuple[int, int], tuple[_Kept, ...]]],
+    name: str,
+    path: Path,
+    read: Callable[[Path], tuple[_Kept, ...]],
+) -> tuple[_Kept, ...]:
+    """Return what a file holds, read anew where it is not as it was."""
+    try:
+        found = path.stat()
+    except OSError:
+        return ()
+    stamp = (found.st_mtime_ns, found.st_size)
+    kept = shelf.get(name)
+    if kept is None or kept[0] != stamp:
+        try:
+            shelf[name] = kept = (stamp, read(path))
+        except TreewardError:
+            return ()  # `treeward transcribe` tells what is wrong with it
+    return kept[1]
 
-    event: EventKind
-    mark: str = ""
-    value: str = ""
 
-    def cells(self) -> dict[str, str]:
-        """Return the three cells that it fills."""
-        return {"event": self.event.value, "mark": self.mark, "value": self.value}
+def _transcript(path: Path) -> tuple[_Said, ...]:
+    return _words(read_transcript(path), WordSource.TEXT)
 
 
-class PhraseReader:
-    """Reads phrases by a hunt's phrase book."""
+def _lines(path: Path) -> tuple[str, ...]:
+    lines = (" ".join(line.split()) for line in read_text(path).splitlines())
+    return tuple(line for line in lines if line)
 
-    def __init__(self, book: PhraseBook) -> None:
-        self._book = book
-        self._cached = lru_cache(maxsize=4096)(self._parse)
 
-    def read(self, text: str) -> TypedReading | None:
-        """Return what "yellow away" or "bearing 210" says; None if nothing, or two."""
-        return self._cached(" ".join(text.lower().split())[:200])
+def _words(utterances: Iterable[Utterance], source: WordSource) -> tuple[_Said, ...]:
+    def said(word: Word, line: int) -> _Said:
+        return _Said(word.start_s, word.end_s, " ".join(word.text.split()), line)
 
-    def alternatives(
-        self, event: Event
-    ) -> list[tuple[str, float, TypedReading | None]]:
-        """Return the other readings of a row: words, confidence, and cells if any."""
-        found = []
-        for other in event.alternatives:
-            spelt = f"{event.kind.value} {event.mark} " if event.mark else ""
-            if spelt and other.text.startswith(spelt):
-                value = other.text.removeprefix(spelt)
-                reading: TypedReading | None = TypedReading(
-                    event=event.kind, mark=event.mark, value=value
-                )
-            else:
-                reading = self.read(other.text)
-            same = reading is not None and reading.cells() == {
-                "event": event.kind.value,
-                "mark": event.mark,
-                "value": event.value,
-            }
-            if not same:
-                found.append((other.text, other.confidence, reading))
-        return found
+    found = [
+        said(word, line)
+        for line, utterance in enumerate(utterances)
+        for word in utterance.words
+        if word.source is source
+    ]
+    return tuple(sorted(found, key=attrgetter("start_s")))
 
-    def _parse(self, text: str) -> TypedReading | None:
-        from treeward.notes.parser import parse_typed
 
-        events = parse_typed(text, self._book)
-        if len(events) != 1:
-            return None
-        event = events[0]
-        if KINDS[event.kind].value is Need.MUST and not event.value:
-            return None
-        return TypedReading(event=event.kind, mark=event.mark, value=event.value)
+def _words_around(
+    said: Sequence[_Said],
+    start_s: float,
+    end_s: float,
+    heard: str,
+    *,
+    neighbours: bool,
+) -> tuple[str, str]:
+    """Return the words within `AROUND_S` of a note but for its own.
+
+    With `neighbours` its line as a whole, and those before and after it too.
+    """
+    own = bisect_left(said, start_s, key=attrgetter("start_s"))
+    past = bisect_left(said, end_s, lo=own, key=attrgetter("start_s"))
+    # A note told late begins before its words; they are the last before its end.
+    count = len(heard.split())
+    told = [_bare(word.text) for word in said[max(0, past - count) : past]]
+    if told == [_bare(word) for word in heard.split()]:
+        own = past - count
+    first = bisect_left(said, start_s - AROUND_S, hi=own, key=attrgetter("start_s"))
+    last = bisect_left(said, end_s + AROUND_S, lo=past, key=attrgetter("start_s"))
+    if neighbours:
+        first, last = _whole_lines(said, own, past, first, last)
+    return _joined(said[first:own]), _joined(said[past:last])
+
+
+def _whole_lines(
+    said: Sequence[_Said], own: int, past: int, first: int, last: int
+) -> tuple[int, int]:
+    """Widen a run of words to whole lines, with one before the note and one after."""
+    lines = [word.line for word in said]
+    if not lines:
+        return first, last
+    begun = min(own, len(lines) - 1)
+    ended = max(begun, past - 1)
+    from_line = min(lines[begun] - 1, *lines[first : first + 1])
+    to_line = max(lines[ended] + 1, *lines[max(0, last - 1) : last])
+    return bisect_left(lines, from_line), bisect_right(lines, to_line)
+
+
+def _bare(word: str) -> str:
+    return "".join(letter for letter in word.lower() if letter.isalnum())
+
+
+def _joined(said: Sequence[_Said]) -> str:
+    text = ""
+    for before, word in zip((None, *said), said, strict=False):
+        if before is not None:
+            text += " " if before.line == word.line else "\n"
+        text += word.text
+    return text
+
+
+def _lines_around(lines: Sequence[str], heard: str) -> tuple[str, str]:
+    """Return the line before and after the one that a typed note was made of."""
+    own = " ".join(heard.split())  # of a long line the beginning
+    for at, line in enumerate(lines):
+        if own and line.startswith(own):
+            return "".join(lines[max(0, at - 1) : at]), "".join(lines[at + 1 : at + 2])
+    return _NO_LINES

@@ -375,12 +375,12 @@ class TerminalReview:
         if event.heard:
             lines.append(f"heard “{event.heard}”, {event.confidence:.0%} sure\n", "dim")
         before, after = self._desk.talk.around(
-            event.recording, event.start_s, event.end_s
+            event.recording, event.start_s, event.end_s, event.heard
         )
-        if before:
-            lines.append(f"said before: “{before}”\n", "dim")
-        if after:
-            lines.append(f"said after: “{after}”\n", "dim")
+        for where, text in (("before", before), ("after", after)):
+            if text:
+                said = text.replace("\n", " / ")
+                lines.append(f"said {where}: “{said}”\n", "dim")
         try:
             doubts = doubts_by_row(self._desk.trips()).get(row.name, ())
         except TreewardError:
