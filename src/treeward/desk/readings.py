@@ -74,10 +74,15 @@ class TypedReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowReading:
-    """What a sentence makes of a row, and the other notes that it holds."""
+    """What a sentence makes of a row, and the other notes that it holds.
+
+    `plain` where it is one phrase, or one cell of the row; what was told freely may be
+    another note than was meant.
+    """
 
     row: TypedReading
     others: tuple[TypedReading, ...] = ()
+    plain: bool = False
 
 
 class PhraseReader:
@@ -123,10 +128,10 @@ class PhraseReader:
         if bare := self._bare(words, own):
             return bare
         if one := self._titled(words):
-            return _of_row((one,), own)
+            return _of_row((one,), own, plain=True)
         phrases, whole = self._phrases(words)
         if phrases and whole:
-            return _of_row(phrases, own)
+            return _of_row(phrases, own, plain=len(phrases) == 1)
         told, known = self._narrated(text)
         beside = self._beside(text, event)
         if len(beside) > len(told) or (beside and not known):
@@ -295,13 +300,14 @@ class PhraseReader:
         for said in dict.fromkeys((words, _TRAILED.sub("", _LED.sub("", words)))):
             plain = " ".join(said.replace("-", " ").split())
             if need.mark is not Need.NEVER and (mark := self._marks.get(plain)):
-                return RowReading(row=replace(own, mark=mark))
+                return RowReading(row=replace(own, mark=mark), plain=True)
             kind = self._ways.get(plain)
-            if kind in {*_MOVES, EventKind.MARK} and need.mark is not Need.NEVER:
+            if kind is not None and need.mark is not Need.NEVER:
                 value = own.value if kind is own.event else ""
-                return RowReading(row=replace(own, event=kind, value=value))
+                row = replace(own, event=kind, value=value)
+                return RowReading(row=row, plain=True)
             if value := self._value(said, own.event):
-                return RowReading(row=replace(own, value=value))
+                return RowReading(row=replace(own, value=value), plain=True)
             flown = self._flown(said.split(), whole=True)
             if flown and own.event in _MOVES:
                 way = TypedReading(
@@ -394,17 +400,16 @@ class PhraseReader:
         return max(known, key=len, default=())
 
 
-def _of_row(told: Sequence[TypedReading], own: TypedReading) -> RowReading:
+def _of_row(
+    told: Sequence[TypedReading], own: TypedReading, *, plain: bool = False
+) -> RowReading:
     """Give the row the note of its kind, of its bee if she is among them."""
     notes = [_with_mark(one, own) for one in told]
     alike = [one for one in notes if one.event is own.event]
     hers = [one for one in alike if one.mark == own.mark]
     chosen = (hers or alike or notes)[0]
-    hers_flown = chosen.event is EventKind.BEARING and chosen.mark == own.mark
-    if hers_flown and own.event in _MOVES:  # it is said of her leaving or coming
-        chosen = own
     others = dict.fromkeys(one for one in notes if one != chosen)
-    return RowReading(row=chosen, others=tuple(others))
+    return RowReading(row=chosen, others=tuple(others), plain=plain)
 
 
 def _with_mark(one: TypedReading, own: TypedReading) -> TypedReading:
