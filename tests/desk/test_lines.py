@@ -158,7 +158,7 @@ def test_one_key_makes_a_note_of_a_line(
     assert page.inner_text("#add-line") == "“that was the white one I think”"
     assert page.input_value("#a-phrase") == ""
     offers = page.locator("#offers button").all_inner_texts()
-    assert offers == ["white back1", "white away2"]
+    assert offers == ["white back 1", "white away 2"]
     with page.expect_response("**/api/edit"):
         sitting.press("2")
     page.wait_for_selector("#add-dialog", state="hidden")

@@ -177,6 +177,9 @@ def test_a_transcripts_own_lines_stand_around_its_rows(tmp_path: Path) -> None:
         LINES[0][1],
         f"i think she is the big one.\n{LINES[2][1]}",
     )
+    before, after = around(hunt, "away")
+    assert before == f"{LINES[1][1].lower()}\nmind the nettles. now"
+    assert after == f"two forty. lovely.\n{LINES[3][1]}"
     before, after = around(hunt, "bearing")
     assert before == f"{LINES[1][1].lower()}\nmind the nettles. now she's"
     assert after == f"lovely.\n{LINES[3][1]}"

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 
 AROUND_S = 8.0  # before a note and after it: a sentence or two; choice
+_ROUNDED_S = 0.02  # more than a second of review.csv may be off
 _NO_LINES = ("", "")
 _Kept = TypeVar("_Kept")
 
@@ -149,15 +150,16 @@ def _words_around(
 
     With `neighbours` its line as a whole, and those before and after it too.
     """
-    own = bisect_left(said, start_s, key=attrgetter("start_s"))
-    past = bisect_left(said, end_s, lo=own, key=attrgetter("start_s"))
+    by_start = attrgetter("start_s")
+    own = bisect_left(said, start_s - _ROUNDED_S, key=by_start)
+    past = bisect_left(said, end_s - _ROUNDED_S, lo=own, key=by_start)
     # A note told late begins before its words; they are the last before its end.
     count = len(heard.split())
     told = [_bare(word.text) for word in said[max(0, past - count) : past]]
     if told == [_bare(word) for word in heard.split()]:
         own = past - count
-    first = bisect_left(said, start_s - AROUND_S, hi=own, key=attrgetter("start_s"))
-    last = bisect_left(said, end_s + AROUND_S, lo=past, key=attrgetter("start_s"))
+    first = bisect_left(said, start_s - AROUND_S, hi=own, key=by_start)
+    last = bisect_left(said, end_s + AROUND_S, lo=past, key=by_start)
     if neighbours:
         first, last = _whole_lines(said, own, past, first, last)
     return _joined(said[first:own]), _joined(said[past:last])

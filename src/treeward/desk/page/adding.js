@@ -24,7 +24,7 @@ export function openAdding(at = null) {
   byId("offers-box").hidden = !offers.length;
   byId("offers").replaceChildren(...offers.map((offer, index) => make("li", {}, make("button", {
     type: "button", on: { click: () => take(offer) },
-  }, offer.said, make("kbd", {}, String(index + 1))))));
+  }, `${offer.said} `, make("kbd", {}, String(index + 1))))));
   byId("add-dialog").showModal();
   (byId("offers").querySelector("button") ?? byId("a-phrase")).focus();
 }

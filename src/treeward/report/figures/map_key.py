@@ -21,7 +21,14 @@ from treeward.report.wording import (
 )
 from treeward.units import Units, bearing_text
 
-from .map_layers import dash_of, drawn_days
+from .map_layers import (
+    GROUND_NAME,
+    dash_of,
+    drawn_days,
+    ground_fill,
+    ground_sorts,
+    ground_stroke,
+)
 from .paint import paint_hex, split_mark
 from .style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable
 
@@ -87,6 +94,7 @@ def draw_key(figure: Figure, result: HuntResult, zone: str) -> None:
     _areas(key, result)
     _days(key, result)
     _lines(key, result)
+    _ground(key, result)
     key.heading("How to read it")
     for sentence in _notes(result, zone):
         key.text(sentence, muted=True)
@@ -201,6 +209,21 @@ def _lines(key: _Key, result: HuntResult) -> None:
             key.text("and more", indent=0.14, muted=True)
             return
         _line_symbol(key, key.entry(drawable(text, 44)), mark)
+
+
+def _ground(key: _Key, result: HuntResult) -> None:
+    """Explain the person's own map, where lines of it lie under the answer."""
+    sorts = ground_sorts(result.ground)
+    if not sorts or not key.room(2 + len(sorts)):
+        return
+    key.heading("Ground, from your own map")
+    for sort, filled in sorts:
+        y = key.entry(GROUND_NAME[sort])
+        if filled:
+            box = Rectangle((0.015, y - 0.008), 0.08, 0.016, **ground_fill(sort))
+            key.axes.add_patch(box)
+        else:
+            key.axes.plot([0.015, 0.095], [y, y], **ground_stroke(sort))
 
 
 def _mean_text(result: HuntResult, group: LineBundle) -> str:
