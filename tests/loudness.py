@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.speech.segments import FRAME
+from treeward.speech.recognizer import FRAME
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-IN_USE = "treeward.speech.segments.VoiceActivity"  # what a test puts it in place of
+IN_USE = "treeward.speech.recognizer.VoiceActivity"  # what a test puts it in place of
 LOUD = 0.01  # of full scale, RMS of a frame
 
 

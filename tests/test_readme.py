@@ -24,9 +24,9 @@ import pytest
 import soundfile
 
 from treeward.cli import COMMANDS, group
+from treeward.files import example_hunt_dir
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
-from treeward.resources import example_hunt_dir
 from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:

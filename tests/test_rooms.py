@@ -17,14 +17,12 @@ PACKAGE = Path(treeward.__file__).parent
 # A module imports what stands before it here, or in its room. DEVELOPERS.md draws it.
 BESIDE = (
     "errors",
-    "resources",
     "cautions",
     "units",
     "positions",
     "within",
     "files",
     "hunt_tables",
-    "season_file",
     "hunt_file",
 )
 ROOMS = (

@@ -76,7 +76,7 @@ def test_the_wheel_finds_its_own_files(wheel: Path, tmp_path: Path) -> None:
     with zipfile.ZipFile(wheel) as archive:
         archive.extractall(tmp_path)
     code = (
-        "import treeward.resources as r\n"
+        "import treeward.files as r\n"
         "from treeward.language.phrasebook import PhraseBook\n"
         "print(r.phrasebook_path(), r.example_hunt_dir(), sep='\\n')\n"
         "assert PhraseBook.load().fixed_phrases()\n"

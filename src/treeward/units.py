@@ -60,49 +60,50 @@ class Units:
         """Name of the unit on a picture's distance axis."""
         return "m" if self.system == "metric" else "yards"
 
-    def distance(self, metres: float, figures: int = 2) -> str:
-        """Write a distance, rounded to `figures` significant figures."""
-        value, unit = self._distance(metres, metres, figures)
+    def distance(self, metres: float) -> str:
+        """Write a distance, rounded to two significant figures."""
+        value, unit = self._distance(metres, metres)
         return f"{_plain(value)} {unit}"
 
-    def distance_range(self, low_m: float, high_m: float, figures: int = 2) -> str:
+    def distance_range(self, low_m: float, high_m: float) -> str:
         """Write "480 to 810 m", both ends in the unit of the larger."""
-        low, unit = self._distance(low_m, high_m, figures)
-        high, _ = self._distance(high_m, high_m, figures)
+        low, unit = self._distance(low_m, high_m)
+        high, _ = self._distance(high_m, high_m)
         return f"{_plain(low)} to {_plain(high)} {unit}"
 
-    def _distance(
-        self, metres: float, scale_m: float, figures: int
-    ) -> tuple[float, str]:
+    def _distance(self, metres: float, scale_m: float) -> tuple[float, str]:
         if self.system == "metric":
-            if round_figures(scale_m, figures) < _KILOMETRES_FROM_M:
-                return round_figures(metres, figures), "m"
-            return round_figures(metres / 1000, figures), "km"
+            if round_figures(scale_m) < _KILOMETRES_FROM_M:
+                return round_figures(metres), "m"
+            return round_figures(metres / 1000), "km"
         if scale_m < _MILES_FROM_M:
-            return round_figures(metres / YARD_M, figures), "yards"
-        value = round_figures(metres / MILE_M, figures)
+            return round_figures(metres / YARD_M), "yards"
+        value = round_figures(metres / MILE_M)
         return value, "mile" if value == 1 and scale_m == metres else "miles"
 
-    def area(self, square_metres: float, figures: int = 2) -> str:
+    def area(self, square_metres: float) -> str:
         """Write an area in hectares (square metres below a tenth) or acres."""
         if self.system == "imperial":
-            value = round_figures(square_metres / ACRE_M2, figures)
+            value = round_figures(square_metres / ACRE_M2)
             if value < 0.1:
-                return (
-                    f"{_plain(round_figures(square_metres / YARD_M**2, figures))} sq yd"
-                )
+                return f"{_plain(round_figures(square_metres / YARD_M**2))} sq yd"
             return f"{_plain(value)} {'acre' if value == 1 else 'acres'}"
         if square_metres < HECTARE_M2 / 10:
-            return f"{_plain(round_figures(square_metres, figures))} m²"
+            return f"{_plain(round_figures(square_metres))} m²"
         if square_metres >= 100 * HECTARE_M2:
-            return f"{_plain(round_figures(square_metres / 1e6, figures))} km²"
-        return f"{_plain(round_figures(square_metres / HECTARE_M2, figures))} ha"
+            return f"{_plain(round_figures(square_metres / 1e6))} km²"
+        return f"{_plain(round_figures(square_metres / HECTARE_M2))} ha"
 
     def speed(self, metres_per_s: float) -> str:
         """Write a speed in km/h or mph."""
         if self.system == "metric":
             return f"{_plain(round_figures(metres_per_s * 3.6))} km/h"
         return f"{_plain(round_figures(metres_per_s * 3600 / MILE_M))} mph"
+
+
+def counted(count: int, thing: str) -> str:
+    """Write a count with what is counted: "1 note", "3 notes"."""
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
 
 
 def duration_text(seconds: float) -> str:

@@ -12,7 +12,7 @@ import soundfile
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.audio.recorder import Recorder, finish_piece, mend_wav
-from treeward.hunt.joining import join_pieces
+from treeward.hunt.journal import join_pieces
 from treeward.within import Held, held
 
 if TYPE_CHECKING:

@@ -72,8 +72,7 @@ def read_aloud(day: str, path: Path, snr_db: float, voice: Voice) -> None:
 
 def hear(day: str, path: Path, book: PhraseBook) -> Tally:
     from treeward.audio.reader import read_blocks
-    from treeward.speech.engines import open_recognizer
-    from treeward.speech.recognizer import transcribe
+    from treeward.speech.recognizer import open_recognizer, transcribe
 
     kept = path.with_suffix(".pickle")  # so that rules can be tried without hearing
     if not kept.exists():

@@ -8,7 +8,8 @@ from click.testing import CliRunner
 
 from treeward.cli.doctor import command
 from treeward.errors import SpeechError
-from treeward.speech import engines, segments
+from treeward.speech import recognizer
+from treeward.speech.recognizer import mend
 
 if TYPE_CHECKING:
     import pytest
@@ -20,23 +21,23 @@ def test_an_engine_that_does_not_open_fails_with_its_mend(
     def refuse(*_: object, **__: object) -> None:
         raise SpeechError("no such file")
 
-    monkeypatch.setattr("treeward.speech.engines.open_recognizer", refuse)
+    monkeypatch.setattr("treeward.speech.recognizer.open_recognizer", refuse)
 
     done = CliRunner().invoke(command, [])
 
     assert done.exit_code == 1
     assert "cannot be opened (no such file)" in done.output
-    assert engines.mend() in done.output
+    assert mend() in done.output
 
 
 def test_a_missing_voice_activity_network_fails_with_its_mend(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    segments._network.cache_clear()
-    monkeypatch.setattr(segments, "file_in_package", lambda *_: None)
+    recognizer._network.cache_clear()
+    monkeypatch.setattr(recognizer, "file_in_package", lambda *_: None)
 
     done = CliRunner().invoke(command, [])
 
     assert done.exit_code == 1
     assert "BROKEN  voice activity: the voice activity network is not" in done.output
-    assert segments.MEND in done.output
+    assert recognizer.MEND in done.output

@@ -19,8 +19,8 @@ from treeward.errors import NotesError, SoundError, SpeechError, TreewardError
 from treeward.language.phrasebook import PhraseBook
 from treeward.live import answer
 from treeward.simulate.sound import retune
-from treeward.speech import engines
-from treeward.speech.engines import EMBEDDED, open_recognizer
+from treeward.speech import recognizer
+from treeward.speech.recognizer import EMBEDDED, open_recognizer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -125,7 +125,7 @@ def test_sound_on_standard_input_is_listened_to_prompt_by_prompt(
     monkeypatch: pytest.MonkeyPatch,
     engine: Recognizer,
 ) -> None:
-    monkeypatch.setattr(engines, "open_recognizer", lambda *_, **__: engine)
+    monkeypatch.setattr(recognizer, "open_recognizer", lambda *_, **__: engine)
     (tmp_path / "hunt.toml").write_text(
         HUNT_TOML + "[speech]\nflag_below = 0.25\n", "utf-8"
     )
@@ -147,7 +147,7 @@ def test_sound_on_standard_input_is_listened_to_prompt_by_prompt(
 def test_a_recording_without_a_voice_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, engine: Recognizer
 ) -> None:
-    monkeypatch.setattr(engines, "open_recognizer", lambda *_, **__: engine)
+    monkeypatch.setattr(recognizer, "open_recognizer", lambda *_, **__: engine)
     noise = 0.0003 * np.random.default_rng(4).standard_normal(3 * RATE_HZ)
     soundfile.write(tmp_path / "quiet.wav", noise, RATE_HZ)
 
@@ -198,7 +198,7 @@ def test_faults_of_the_input_are_one_line(tmp_path: Path) -> None:
 def test_without_a_voice_to_read_aloud_the_way_out_is_named(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(engines, "open_recognizer", lambda *_, **__: None)
+    monkeypatch.setattr(recognizer, "open_recognizer", lambda *_, **__: None)
     monkeypatch.setattr(answer, "find_synthesiser", lambda: None)
 
     with pytest.raises(SpeechError, match=r"no speech synthesiser.*espeak-ng"):

@@ -18,8 +18,7 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 from treeward.review.file import ReviewRow
-from treeward.trips.doubts import Doubt, DoubtCode
-from treeward.trips.table import FlightLine, TripTable
+from treeward.trips.table import Doubt, DoubtCode, FlightLine, TripTable
 
 
 def row(kind: str = "away", *, decision: Any = "", **changes: Any) -> ReviewRow:

@@ -14,7 +14,7 @@ from treeward.desk.listing import row_lines, rows_as_dicts
 from treeward.desk.terminal import TerminalReview
 from treeward.desk.weighing import MOST_READINGS, Weighing
 from treeward.errors import HuntError
-from treeward.hunt.doubts import RowMove
+from treeward.hunt.partial import RowMove
 
 from .pages import DESK
 

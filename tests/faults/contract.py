@@ -270,7 +270,7 @@ def _gpx(hunt_dir: Path, ending: str, data: bytes) -> bool:
 
 
 def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
-    from treeward.speech import engines
+    from treeward.speech import recognizer
 
     hunt = Hunt(hunt_dir)
     name = f"2026-07-14_1000{ending}"
@@ -279,15 +279,15 @@ def _sound(hunt_dir: Path, ending: str, data: bytes) -> bool:
     hunt.review_path.write_text(REVIEW, "utf-8")
     before = hunt.rows()
     check_samples(path)
-    opened = engines.open_recognizer
-    engines.open_recognizer = lambda *_a, **_k: DeafEngine()
+    opened = recognizer.open_recognizer
+    recognizer.open_recognizer = lambda *_a, **_k: DeafEngine()
     try:
         done = hunt.transcribe()
     except TreewardError as error:
         check_fault(error, name)
         return False
     finally:
-        engines.open_recognizer = opened
+        recognizer.open_recognizer = opened
     for fault in done.faults:
         check_line(fault, name)
     after = {row.name: row for row in Hunt(hunt_dir).rows()}
@@ -363,7 +363,7 @@ def _deaf() -> Iterator[None]:
     by = HeardBy(**kept.BY)
     with (
         mock.patch(
-            "treeward.speech.engines.open_recognizer", return_value=DeafEngine()
+            "treeward.speech.recognizer.open_recognizer", return_value=DeafEngine()
         ),
         mock.patch("treeward.hunt.hearing.heard_by", return_value=by),
     ):
@@ -422,8 +422,14 @@ def check_samples(path: Path) -> None:
 
 def _found(hunt_dir: Path, _name: str, data: bytes) -> bool:
     """Add a find and a look, list and share them: what stood there stands there."""
-    from treeward.hunt.finds import FindTable, LookTable, add_find, add_look, read_finds
-    from treeward.hunt.forecast import shared_geojson
+    from treeward.hunt.finds import (
+        FindTable,
+        LookTable,
+        add_find,
+        add_look,
+        read_finds,
+        shared_geojson,
+    )
     from treeward.hunt.season import found_colonies, occupancy
     from treeward.positions import parse_position
 

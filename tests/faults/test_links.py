@@ -22,9 +22,8 @@ import pytest
 from treeward import within
 from treeward.audio.recorder import Recorder
 from treeward.errors import HuntError, TreewardError
-from treeward.hunt import joining
 from treeward.hunt.hunt import Hunt
-from treeward.hunt.journal import Journal
+from treeward.hunt.journal import Journal, _write
 from treeward.live.opening import cautions_shown, only_listener
 from treeward.within import held, open_plain, refuse_links
 
@@ -156,8 +155,7 @@ def find(hunt: Hunt) -> None:
 def learn(hunt: Hunt) -> None:
     """Keep a season in it, take known hives into it, share and list its finds."""
     from treeward.files import write_text
-    from treeward.hunt.finds import read_finds
-    from treeward.hunt.forecast import shared_geojson
+    from treeward.hunt.finds import read_finds, shared_geojson
     from treeward.hunt.season import (
         Season,
         add_known_hives,
@@ -165,8 +163,8 @@ def learn(hunt: Hunt) -> None:
         keep_season,
         occupancy,
     )
+    from treeward.hunt_file import SeasonFile
     from treeward.report.finds import occupancy_page
-    from treeward.season_file import SeasonFile
 
     colonies, unfound, faults = found_colonies(hunt.path)
     season = Season(
@@ -597,7 +595,7 @@ def test_joining_follows_no_link_put_there_meanwhile(
     shutil.copy(live / SESSION / "0000000000.wav", theirs / "0000000000.flac")
     shutil.copy(live / SESSION / "0000000000.wav", home / "0000000000.flac")
     before = seen(home)
-    usual = joining._write
+    usual = _write
 
     def swapped_meanwhile(*arguments: Any) -> tuple[int, int]:
         match place:
@@ -611,7 +609,7 @@ def test_joining_follows_no_link_put_there_meanwhile(
                 swap(folder / place, home)
         return usual(*arguments)
 
-    monkeypatch.setattr(joining, "_write", swapped_meanwhile)
+    monkeypatch.setattr("treeward.hunt.journal._write", swapped_meanwhile)
     hunt = Hunt(folder)
     with contextlib.suppress(HuntError):
         recover(hunt)

@@ -9,7 +9,7 @@ import pytest
 
 from treeward.errors import HuntError
 from treeward.hunt.ground import _geotiff, _mbtiles, _Part
-from treeward.hunt.shapes import read_shapes
+from treeward.hunt.places import read_shapes
 
 from .beside import HERE, picture, tile_file
 

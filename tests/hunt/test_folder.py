@@ -366,7 +366,7 @@ def test_a_stopped_hearing_goes_on_where_it_stopped(
     scripted = ScriptedRecognizer()
     monkeypatch.setattr(IN_USE, LoudActivity)
     monkeypatch.setattr(
-        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: scripted
+        "treeward.speech.recognizer.open_recognizer", lambda *_a, **_k: scripted
     )
 
     hunt.transcribe()
@@ -398,7 +398,7 @@ def test_a_hunt_says_below_which_confidence_its_rows_are_flagged(
     scripted = ScriptedRecognizer()  # hears everything with 0.9
     monkeypatch.setattr(IN_USE, LoudActivity)
     monkeypatch.setattr(
-        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: scripted
+        "treeward.speech.recognizer.open_recognizer", lambda *_a, **_k: scripted
     )
     usual = hunt.transcribe()
     decoded = len(scripted.decoded)
@@ -444,7 +444,7 @@ def test_free_reads_talk_and_says_so_in_every_row(
         talker.decoded.clear()
         return talker
 
-    monkeypatch.setattr("treeward.speech.engines.open_recognizer", opened)
+    monkeypatch.setattr("treeward.speech.recognizer.open_recognizer", opened)
     hunt.transcribe()
     told = [(row["event"], row["mark"]) for row in rows_of(hunt.review_path)]
     decoded = len(talker.decoded)
@@ -480,7 +480,7 @@ def test_a_copied_hunt_is_not_heard_again(
     scripted = ScriptedRecognizer()
     monkeypatch.setattr(IN_USE, LoudActivity)
     monkeypatch.setattr(
-        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: scripted
+        "treeward.speech.recognizer.open_recognizer", lambda *_a, **_k: scripted
     )
     rows = hunt.transcribe().rows
     decoded = len(scripted.decoded)
@@ -603,7 +603,7 @@ def test_copying_a_hunt_does_not_move_its_days(tmp_path: Path) -> None:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(IN_USE, LoudActivity)
         patch.setattr(
-            "treeward.speech.engines.open_recognizer",
+            "treeward.speech.recognizer.open_recognizer",
             lambda *_a, **_k: ScriptedRecognizer(),
         )
         first = hunt.transcribe()

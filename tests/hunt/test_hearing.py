@@ -15,7 +15,6 @@ import soundfile
 
 from loudness import IN_USE, LoudActivity
 from treeward import Hunt
-from treeward.audio import pieces
 from treeward.hunt.hearing import MOST_JOBS, hear_all, usual_jobs
 
 if TYPE_CHECKING:
@@ -35,7 +34,7 @@ from loudness import LoudActivity
 from treeward.errors import SoundError
 from treeward.hunt.hearing import EngineChoice
 from treeward.speech.utterances import Utterance, Word, WordSource
-from treeward.speech import segments
+from treeward.speech import recognizer
 
 class Engine:
     name, model = "scripted", "1"
@@ -62,7 +61,7 @@ class Choice(EngineChoice):
     fails: str = ""
 
     def open(self, say=None):
-        segments.VoiceActivity = LoudActivity
+        recognizer.VoiceActivity = LoudActivity
         return Engine(self.fails)
 """
 
@@ -78,7 +77,7 @@ def choice(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
 
 @pytest.fixture
 def hunt(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Hunt:
-    monkeypatch.setattr(pieces, "LONGEST_S", 30.0)
+    monkeypatch.setattr("treeward.hunt.hearing.PIECE_S", 30.0)
     made = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
     for name, seconds in (("a.wav", 70), ("b.wav", 20), ("c.wav", 45)):
         speech_like(made.recordings_dir / name, seconds)

@@ -13,8 +13,8 @@ from pyproj import Geod, Transformer
 
 from treeward import Hunt
 from treeward.errors import HuntError, TreewardError
+from treeward.hunt.places import read_shapes
 from treeward.hunt.searching import read_searching
-from treeward.hunt.shapes import read_shapes
 from treeward.hunt.tracks import read_stretches, walked_lines
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event

@@ -24,8 +24,8 @@ from treeward.hunt.season import (
     keep_season,
     occupancy,
 )
-from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
-from treeward.survey.lessons import plain_compass_sd_deg
+from treeward.hunt_file import LessonTable, OffsetTable, SeasonFile, write_season
+from treeward.survey.own_prior import plain_compass_sd_deg
 
 if TYPE_CHECKING:
     from pathlib import Path

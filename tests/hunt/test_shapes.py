@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 from treeward.errors import HuntError
-from treeward.hunt import shapes
-from treeward.hunt.shapes import read_shapes
+from treeward.hunt.places import Shapes, read_shapes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,7 +20,7 @@ HOLE = [[-3.617, 52.303], [-3.613, 52.303], [-3.615, 52.307], [-3.617, 52.303]]
 WAY = [[-3.6, 52.3], [-3.59, 52.31, 212.0], [-3.58, 52.3]]  # one with a height
 
 
-def read(path: Path, table: object) -> shapes.Shapes:
+def read(path: Path, table: object) -> Shapes:
     path.write_text(json.dumps(table), "utf-8")
     return read_shapes(path)
 
@@ -113,7 +112,7 @@ def test_a_place_at_the_edge_of_the_globe_is_one(tmp_path: Path) -> None:
 def test_as_many_points_as_are_allowed_and_not_one_more(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(shapes, "_MOST_POINTS", 8)
+    monkeypatch.setattr("treeward.hunt.places._MOST_POINTS", 8)
     both = {"type": "FeatureCollection", "features": [of("LineString", WAY)] * 2}
     assert len(read(tmp_path / "land.geojson", both).lines) == 2
     both["features"] = [of("LineString", WAY)] * 3

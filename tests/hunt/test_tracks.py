@@ -81,7 +81,6 @@ def test_track_and_waypoints_are_read(tmp_path: Path) -> None:
         latitude_deg=52.3012, longitude_deg=-3.6104
     )
     assert waypoint(read, "3") is None
-    assert read.untimed == 1
     assert span(read) == (NOON, NOON + timedelta(minutes=30))
     assert [point.clock - NOON for point in read.points] == [
         timedelta(0),

@@ -11,11 +11,12 @@ from treeward.language.kinds import (
     Holds,
     Need,
     SaidAs,
+    how_to_write,
+    is_value,
     kinds_said_as,
+    same_value,
 )
-from treeward.language.phrase_list import sections
-from treeward.language.phrasebook import PhraseBook
-from treeward.language.value_cells import how_to_write, is_value, same_value
+from treeward.language.phrasebook import PhraseBook, sections
 from treeward.live.answer import tone
 from treeward.live.messages import event_text, spoken_event
 from treeward.notes.events import Event

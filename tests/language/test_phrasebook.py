@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.errors import PhraseBookError
+from treeward.files import phrasebook_path
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
-from treeward.resources import phrasebook_path
 
 if TYPE_CHECKING:
     from pathlib import Path

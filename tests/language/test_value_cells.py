@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from treeward.language.kinds import Holds
-from treeward.language.value_cells import is_value, plain_duration
+from treeward.language.kinds import Holds, is_value, plain_duration
 
 
 @pytest.mark.parametrize(

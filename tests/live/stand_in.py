@@ -23,7 +23,7 @@ from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.language.kinds import EventKind
 from treeward.live.ears import PAUSE_S, Ears
 from treeward.notes.events import Event
-from treeward.speech.segments import Segmenter
+from treeward.speech.recognizer import Segmenter
 from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from treeward.live.board import (
     mean_bearing_deg,
     standing,
 )
-from treeward.live.calls import REPEAT_FAULT_S, Calls
+from treeward.live.notebook import REPEAT_FAULT_S, Calls
 from treeward.notes.events import Event
 from treeward.trips.table import Trip, TripTable
 

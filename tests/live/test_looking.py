@@ -11,8 +11,7 @@ import pytest
 
 from treeward.hunt.journal import Journal
 from treeward.language.kinds import EventKind
-from treeward.live.calls import WalkLaidOut, walk_laid_out
-from treeward.live.notebook import Notebook
+from treeward.live.notebook import Notebook, WalkLaidOut, walk_laid_out
 from treeward.notes.events import Event
 from treeward.report.formats.result_json import result_dict
 

@@ -11,8 +11,7 @@ from treeward.hunt.journal import Journal
 from treeward.hunt.recovery import for_review, read_session
 from treeward.language.kinds import EventKind
 from treeward.live.answer import NOT_KEPT, SAY_AGAIN
-from treeward.live.calls import announcement, sky_of
-from treeward.live.notebook import Notebook, nearest_dial
+from treeward.live.notebook import Notebook, announcement, nearest_dial, sky_of
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
 from treeward.positions import Position

@@ -141,7 +141,7 @@ def test_what_was_dictated_through_a_pipe_lies_at_its_sound(
     path = hunt_dir / "review.csv"
     path.write_text(path.read_text("utf-8").replace(",white,", ",blue-white,"), "utf-8")
     monkeypatch.setattr(
-        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: BeepEngine()
+        "treeward.speech.recognizer.open_recognizer", lambda *_a, **_k: BeepEngine()
     )
     done = CliRunner().invoke(
         transcribe.command, ["--hunt", str(hunt_dir), "--jobs", "1"]

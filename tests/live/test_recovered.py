@@ -70,7 +70,7 @@ def hear_again(
     said: list[tuple[float, str, str]],
 ) -> str:
     monkeypatch.setattr(
-        "treeward.speech.engines.open_recognizer", lambda *_a, **_k: Knowing(said)
+        "treeward.speech.recognizer.open_recognizer", lambda *_a, **_k: Knowing(said)
     )
     arguments = ["--hunt", str(hunt_dir), "--jobs", "1"]
     done = CliRunner().invoke(transcribe.command, arguments)

@@ -21,13 +21,12 @@ from treeward.language.kinds import EventKind
 from treeward.live import ears, intake
 from treeward.live.answer import Synthesiser
 from treeward.live.board import Office, trips_to_halve
-from treeward.live.calls import FOUND_WORDS, Calls
 from treeward.live.messages import Alarm, Chunk, Estimate, Snapshot
+from treeward.live.notebook import FOUND_WORDS, Calls
 from treeward.live.session import Session, Setting
-from treeward.live.streams import BlocksSource, RehearsalTime
-from treeward.live.watch_clock import WatchClock
+from treeward.live.streams import BlocksSource, RehearsalTime, WatchClock
 from treeward.notes.events import Event
-from treeward.speech.segments import AROUND_S, FRAME_S, Segmenter
+from treeward.speech.recognizer import AROUND_S, FRAME_S, Segmenter
 from treeward.trips.table import Trip, TripTable
 
 if TYPE_CHECKING:

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
-from treeward.live.calls import found_steps
 from treeward.live.messages import BeeState, Estimate, Level, NoteLine, Snapshot
+from treeward.live.notebook import found_steps
 from treeward.live.view import ListenView, big, big_width
 
 NOW = datetime(2026, 7, 14, 21, 0, 7, tzinfo=ZoneInfo("Europe/London"))

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
-from treeward.live.watch_clock import OFFSET_WINDOW_S, SampleClock, WatchClock
+from treeward.live.streams import OFFSET_WINDOW_S, SampleClock, WatchClock
 
 ZONE = ZoneInfo("Europe/London")
 

@@ -28,21 +28,19 @@ from treeward.practice.outcome import (
 )
 from treeward.practice.prompts import Prompt, make_prompts, prompt_of, read_prompts
 from treeward.practice.scoring import (
+    BEGIN_QUIET_S,
     Aligned,
     Attempt,
     Loudness,
     Phrase,
-    align,
-    judge,
-    tally_parts,
-    tally_shapes,
-)
-from treeward.practice.sound import (
-    BEGIN_QUIET_S,
     PhraseCatcher,
     Turns,
+    align,
+    judge,
     part_at_notes,
     phrases_in,
+    tally_parts,
+    tally_shapes,
 )
 from treeward.speech.utterances import Utterance, Word, WordSource
 

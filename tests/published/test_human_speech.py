@@ -27,9 +27,8 @@ from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.audio.reader import read_blocks
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
-from treeward.speech.engines import EMBEDDED, open_recognizer
 from treeward.speech.models import file_in_package
-from treeward.speech.recognizer import transcribe
+from treeward.speech.recognizer import EMBEDDED, open_recognizer, transcribe
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

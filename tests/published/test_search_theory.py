@@ -31,7 +31,6 @@ def circular_normal(sd_m: float = SD_M, cell_m: float = CELL_M) -> Grid:
         index=index,
         cell_m=cell_m,
         probability=density / density.sum(),
-        log_evidence=0.0,
     )
 
 

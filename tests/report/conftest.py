@@ -32,8 +32,15 @@ from treeward.survey.records import (
     SeatReason,
     Strip,
 )
-from treeward.trips.doubts import Doubt, DoubtCode
-from treeward.trips.table import FlightLine, Trip, TripTable, Visit, Wind
+from treeward.trips.table import (
+    Doubt,
+    DoubtCode,
+    FlightLine,
+    Trip,
+    TripTable,
+    Visit,
+    WindSaid,
+)
 
 Build = Callable[..., HuntResult]
 
@@ -255,7 +262,7 @@ def notes_and_table() -> tuple[dict[str, NoteRow], TripTable]:
                                   cycles=2 if missed else 1, used=not missed,
                                   doubts=doubts if missed else (),
                                   away_row=away_row, back_row=back_row))  # fmt: skip
-    wind = Wind(clock=began, strength="light", from_deg=225.0, row="")
+    wind = WindSaid(clock=began, strength="light", from_deg=225.0, row="")
     table = TripTable(
         visits=tuple(visits), trips=tuple(trips), lines=tuple(lines), winds=(wind,)
     )

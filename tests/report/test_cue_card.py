@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from treeward.errors import ReportError
-from treeward.language.phrase_list import sections
-from treeward.language.phrasebook import PhraseBook
+from treeward.language.phrasebook import PhraseBook, sections
 from treeward.report.figures.sheets import card_pdf, write_card
 
 if TYPE_CHECKING:

@@ -18,8 +18,8 @@ from treeward.report.model import NoteRow
 from treeward.report.page.page import _rounded, page_text
 from treeward.report.page.parts import clip_address, second_text
 from treeward.report.settings_in_force import SOURCES
-from treeward.survey.settings import Settings
-from treeward.trips.doubts import Doubt, DoubtCode
+from treeward.survey.records import Settings
+from treeward.trips.table import Doubt, DoubtCode
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -164,7 +164,7 @@ def test_every_cell_of_the_persons_comes_back(
 
 
 def same_value(one: str, other: str) -> bool:
-    from treeward.language.value_cells import parse_spoken_time
+    from treeward.language.kinds import parse_spoken_time
 
     if one.isdigit() and other.isdigit():
         return int(one) == int(other)

@@ -8,11 +8,12 @@ from pathlib import Path
 import pytest
 
 import treeward
-from treeward.simulate import invented, world
+from treeward.simulate import world
+from treeward.simulate.world import SimulationSettings
 from treeward.survey import Settings, directions, timing
 
 ROOMS = Path(treeward.__file__).parent
-FREE = invented.SimulationSettings()
+FREE = SimulationSettings()
 PUBLISHED = {7.5, 6.5}  # m/s, Wenner 1963: both go back to it
 
 

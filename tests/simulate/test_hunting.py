@@ -8,14 +8,12 @@ import pytest
 
 from treeward.language.kinds import EventKind
 from treeward.simulate import SimulationSettings, simulate_hunt
-from treeward.simulate.hunting import WORD_S
 from treeward.simulate.world import (
-    beyond,
     declination_deg,
-    draw_settings,
     line,
     varying_share,
 )
+from treeward.simulate.write import WORD_S
 
 STEADY = SimulationSettings(
     speed_factor=(1.0, 1.0),
@@ -207,15 +205,6 @@ def test_marks_are_told_apart() -> None:
         assert len(set(marks)) == len(marks) == bees + 3
 
 
-def test_a_population_draws_within_its_bounds() -> None:
-    rng = np.random.default_rng(1)
-    drawn = [draw_settings(rng) for _ in range(200)]
-    assert {settings.stations for settings in drawn} == {1, 2, 3, 4}
-    assert {settings.bees for settings in drawn} == set(range(2, 9))
-    assert 0.1 < np.mean([settings.calibration for settings in drawn]) < 0.4
-    assert beyond(drawn[0]).speed_factor == (0.75, 0.9)
-
-
 @pytest.mark.parametrize(
     ("fault", "named"),
     [
@@ -245,10 +234,3 @@ def test_in_hive_times_vary_as_much_as_they_should(spread: float) -> None:
     stays = [trip.in_hive_s for trip in simulate_hunt(settings, 3).trips]
     assert len(stays) > 200
     assert np.std(stays) / np.mean(stays) == pytest.approx(spread, rel=0.12)
-
-
-def test_drawn_hunts_have_regular_bees_and_irregular_ones() -> None:
-    drawn = [draw_settings(np.random.default_rng(n)) for n in range(60)]
-    shares = [settings.in_hive_varying_share for settings in drawn]
-    assert varying_share(0.10) <= min(shares) < varying_share(0.15)
-    assert varying_share(0.40) < max(shares) <= varying_share(0.45)

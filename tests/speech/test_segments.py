@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from loudness import IN_USE, LoudActivity
 from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
-from treeward.speech.segments import AROUND_S, FRAME_S, LONGEST_S, PAUSE_S, Segmenter
+from treeward.speech.recognizer import AROUND_S, FRAME_S, LONGEST_S, PAUSE_S, Segmenter
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

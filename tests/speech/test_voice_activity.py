@@ -12,8 +12,8 @@ import soundfile
 
 from treeward.errors import SpeechError
 from treeward.simulate.sound import retune
-from treeward.speech import segments
-from treeward.speech.segments import FRAME, VoiceActivity
+from treeward.speech import recognizer
+from treeward.speech.recognizer import FRAME, VoiceActivity
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -84,8 +84,8 @@ def test_chunks_do_not_matter(said: NDArray[np.float64]) -> None:
 def test_a_missing_network_is_one_line_with_its_mend(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    segments._network.cache_clear()
-    monkeypatch.setattr(segments, "file_in_package", lambda *_: None)
+    recognizer._network.cache_clear()
+    monkeypatch.setattr(recognizer, "file_in_package", lambda *_: None)
 
     with pytest.raises(SpeechError, match="voice activity network") as caught:
         VoiceActivity()
@@ -99,8 +99,8 @@ def test_a_spoilt_network_names_its_file(
 ) -> None:
     spoilt = tmp_path / "silero_vad.onnx"
     spoilt.write_bytes(b"no network")
-    segments._network.cache_clear()
-    monkeypatch.setattr(segments, "file_in_package", lambda *_: spoilt)
+    recognizer._network.cache_clear()
+    monkeypatch.setattr(recognizer, "file_in_package", lambda *_: spoilt)
 
     with pytest.raises(SpeechError, match="spoilt") as caught:
         VoiceActivity()

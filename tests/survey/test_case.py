@@ -10,9 +10,9 @@ from scipy import special
 
 from survey import hunts
 from treeward import survey
-from treeward.survey import areas, case
+from treeward.survey import case
 from treeward.survey.evidence import Evidence
-from treeward.survey.grid import Grid
+from treeward.survey.grid import Grid, shape_of
 from treeward.survey.records import AreaShape
 
 NO_LINES = hunts.bearings([])
@@ -143,7 +143,6 @@ def cells(from_deg: float, to_deg: float, near_m: float, far_m: float) -> Grid:
         index=np.stack([np.arange(len(xy))] * 2, axis=-1),
         cell_m=10.0,
         probability=np.full(len(xy), 1 / len(xy)),
-        log_evidence=0.0,
     )
 
 
@@ -171,4 +170,4 @@ def test_an_area_is_called_what_it_looks_like(
     evidence = Evidence(
         hunt.case, frozenset(hunt.bees), np.ones(len(hunt.bearing_used), dtype=bool)
     )
-    assert areas.shape_of(area_of(grid.xy[:4], **area), evidence, grid) is shape
+    assert shape_of(area_of(grid.xy[:4], **area), evidence, grid) is shape

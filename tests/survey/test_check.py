@@ -8,7 +8,7 @@ import pytest
 
 from survey import hunts
 from treeward import survey
-from treeward.survey import check
+from treeward.survey import case
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -177,10 +177,10 @@ def test_a_limit_itself_is_allowed_and_nothing_beyond(
     n = len(TRIPS.away_s)
     calm = survey.TripWind(speed_mps=np.zeros(n), from_true_deg=np.full(n, np.nan))
     records: dict[str, tuple[Any, Callable[[Any], None]]] = {
-        "stations": (STATIONS, check.check_stations),
-        "trips": (TRIPS, lambda one: check.check_trips(one, 2)),
-        "bearings": (BEARINGS, lambda one: check.check_bearings(one, 2, 4)),
-        "wind": (calm, lambda one: check.check_wind(one, n)),
+        "stations": (STATIONS, case.check_stations),
+        "trips": (TRIPS, lambda one: case.check_trips(one, 2)),
+        "bearings": (BEARINGS, lambda one: case.check_bearings(one, 2, 4)),
+        "wind": (calm, lambda one: case.check_wind(one, n)),
     }
     whole, checked = records[record]
 
@@ -227,9 +227,9 @@ def test_the_last_index_is_allowed_and_the_next_refused(
         values[-1] = value
         one = dataclasses.replace(whole, **{field: values})
         if record == "trips":
-            check.check_trips(one, 2)
+            case.check_trips(one, 2)
         else:
-            check.check_bearings(one, 2, 4)
+            case.check_bearings(one, 2, 4)
 
     checked(last_allowed)
     with pytest.raises(ValueError, match=rf"{record}\.{field}: must lie within"):
@@ -278,10 +278,10 @@ def test_stations_farther_apart_than_bees_fly_are_two_hunts() -> None:
         longitude_deg=east[:, 0],
         cargo=("water",) * 3,
     )
-    check.check_near(three, [0, 1])
-    check.check_near(three, [1, 2])
+    case.check_near(three, [0, 1])
+    case.check_near(three, [1, 2])
     with pytest.raises(ValueError, match=r"'1' and '3' are \d+ km apart"):
-        check.check_near(three, [0, 1, 2])
+        case.check_near(three, [0, 1, 2])
 
 
 @pytest.mark.parametrize(

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from treeward.survey import LocalFrame, areas
-from treeward.survey.grid import Grid, refine
+from treeward.survey import LocalFrame
+from treeward.survey.grid import Grid, raster, refine, search_areas
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -27,12 +27,11 @@ def test_areas_of_a_normal_are_those_of_the_formula(sd: float) -> None:
     place = (700.0, -300.0)
     grid = refine(normal(place, sd), np.zeros(2), 6000.0, np.array([place]))
     assert grid.probability.sum() == pytest.approx(1.0)
-    found = areas.search_areas(grid, LocalFrame(52.3, -3.6))
+    found = search_areas(grid, LocalFrame(52.3, -3.6))
     for share in (50, 90, 95):
         exact = -2 * np.log(1 - share / 100) * np.pi * sd**2
         assert found[share].area_m2 == pytest.approx(exact, rel=0.02)
         assert len(found[share].polygons) == 1
-    assert grid.log_evidence == pytest.approx(np.log(2 * np.pi * sd**2), abs=1e-3)
 
 
 def test_a_ring_has_a_hole_and_two_peaks_are_two_polygons() -> None:
@@ -40,7 +39,7 @@ def test_a_ring_has_a_hole_and_two_peaks_are_two_polygons() -> None:
         return np.asarray(-0.5 * ((np.hypot(*xy.T) - 900.0) / 60.0) ** 2)
 
     grid = refine(ring, np.zeros(2), 6000.0, np.zeros((1, 2)))
-    (polygon,) = areas.search_areas(grid, LocalFrame(52.3, -3.6))[90].polygons
+    (polygon,) = search_areas(grid, LocalFrame(52.3, -3.6))[90].polygons
     assert len(polygon.holes) == 1
 
     def two(xy: Floats) -> Floats:
@@ -48,7 +47,7 @@ def test_a_ring_has_a_hole_and_two_peaks_are_two_polygons() -> None:
         return np.asarray(np.logaddexp(np.log(0.7) + left(xy), np.log(0.3) + right(xy)))
 
     grid = refine(two, np.zeros(2), 6000.0, np.zeros((1, 2)))
-    polygons = areas.search_areas(grid, LocalFrame(52.3, -3.6))[90].polygons
+    polygons = search_areas(grid, LocalFrame(52.3, -3.6))[90].polygons
     assert len(polygons) == 2
     assert polygons[0].outer[:, 0].mean() < polygons[1].outer[:, 0].mean()
 
@@ -58,7 +57,7 @@ def test_rings_are_closed_and_wound_as_geojson_wants() -> None:
         return np.asarray(-0.5 * ((np.hypot(*xy.T) - 900.0) / 60.0) ** 2)
 
     grid = refine(ring, np.zeros(2), 6000.0, np.zeros((1, 2)))
-    (polygon,) = areas.search_areas(grid, LocalFrame(52.3, -3.6))[50].polygons
+    (polygon,) = search_areas(grid, LocalFrame(52.3, -3.6))[50].polygons
     for points, sign in ((polygon.outer, 1), (polygon.holes[0], -1)):
         assert (points[0] == points[-1]).all()
         x, y = points.T
@@ -75,7 +74,7 @@ def test_nowhere_possible_is_refused() -> None:
 def test_the_picture_lies_where_the_grid_does() -> None:
     place = (700.0, -300.0)
     grid = refine(normal(place, 40.0), np.zeros(2), 6000.0, np.array([place]))
-    east, north, picture = areas.raster(grid)
+    east, north, picture = raster(grid)
     assert picture.sum() == pytest.approx(1.0)
     middle = (picture.sum(axis=0) @ east, picture.sum(axis=1) @ north)
     assert middle == pytest.approx(place, abs=1.0)
@@ -87,9 +86,8 @@ def test_of_a_cell_that_holds_more_than_the_area_only_its_part_counts() -> None:
         index=np.array([(0, 0), (1, 0), (0, 1)]),
         cell_m=10.0,
         probability=np.array([0.6, 0.3, 0.1]),
-        log_evidence=0.0,
     )
-    found = areas.search_areas(grid, LocalFrame(52.3, -3.6))
+    found = search_areas(grid, LocalFrame(52.3, -3.6))
     assert found[50].area_m2 == pytest.approx(0.5 / 0.6 * 100)
     assert found[90].area_m2 == pytest.approx(200)
     assert found[95].area_m2 == pytest.approx(250)

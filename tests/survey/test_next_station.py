@@ -156,7 +156,6 @@ def one_cell(at: tuple[float, float]) -> Grid:
         index=np.zeros((1, 2), dtype=np.intp),
         cell_m=10.0,
         probability=np.ones(1),
-        log_evidence=0.0,
     )
 
 
@@ -268,7 +267,6 @@ def test_cells_are_joined_so_that_nothing_of_them_is_lost() -> None:
     share = np.exp(-0.5 * ((xy - [250.0, 330.0]) ** 2).sum(axis=1) / 80.0**2)
     fine = Grid(
         xy=xy, index=index, cell_m=10.0, probability=share / share.sum(),
-        log_evidence=0.0,
     )  # fmt: skip
     rough, weight = _coarse(fine)
     assert len(rough) <= 700

@@ -10,24 +10,22 @@ import pytest
 
 from treeward.survey import Settings, timing
 from treeward.survey.directions import LINE_KINDS
-from treeward.survey.lessons import (
-    Lesson,
-    _information,
-    _interpolated,
-    lesson,
-    plain_compass_sd_deg,
-    plain_moments,
-)
 from treeward.survey.own_prior import (
     COMPASS_OF_HUNT,
     Known,
+    Lesson,
+    _information,
+    _interpolated,
     _measured,
     _nearness,
     _sharings,
     _states,
     learned_settings,
+    lesson,
     own_compass,
     own_prior,
+    plain_compass_sd_deg,
+    plain_moments,
 )
 from treeward.survey.records import Bearings, Cargo, Stations, Trips
 

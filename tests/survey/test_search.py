@@ -25,7 +25,6 @@ def flat(half_m: float = 200.0, cell_m: float = 10.0) -> Grid:
         index=index,
         cell_m=cell_m,
         probability=np.full(len(index), 1 / len(index)),
-        log_evidence=0.0,
     )
 
 

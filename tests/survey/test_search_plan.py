@@ -29,7 +29,6 @@ def peaks(*peaks: tuple[float, float, float], sd_m: float = 40.0) -> Grid:
         index=index,
         cell_m=5.0,
         probability=np.asarray(density / np.sum(density)),
-        log_evidence=0.0,
     )
 
 

@@ -10,8 +10,8 @@ import pytest
 from survey import hunts
 from treeward import survey
 from treeward.survey import answer
+from treeward.survey.answer import weighted_quantiles
 from treeward.survey.case import prepare
-from treeward.survey.distances import weighted_quantiles
 from treeward.survey.evidence import Evidence
 from treeward.survey.next_station import (
     _fact,

@@ -6,7 +6,7 @@ from scipy import special
 
 from survey.hunts import PER_METRE
 from treeward.survey import Settings, timing, trip_tables
-from treeward.survey.settings import OwnFactors
+from treeward.survey.records import OwnFactors
 
 USUAL = timing.Spread(sigma=0.25, long_share=0.08, long_mean_s=400.0)
 STAY = 25  # a node of in-hive time about three minutes

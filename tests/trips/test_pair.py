@@ -16,7 +16,7 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 from treeward.trips import pair_trips
-from treeward.trips.doubts import DoubtCode
+from treeward.trips.table import DoubtCode
 from treeward.trips.wording import doubt_text, doubt_texts
 
 if TYPE_CHECKING:

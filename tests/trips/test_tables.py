@@ -8,8 +8,13 @@ from zoneinfo import ZoneInfo
 from treeward.hunt_file import parse_hunt_table
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
-from treeward.trips import pair_trips
-from treeward.trips.tables import bees_frame, lines_frame, trips_frame, visits_frame
+from treeward.trips import (
+    bees_frame,
+    lines_frame,
+    pair_trips,
+    trips_frame,
+    visits_frame,
+)
 
 MORNING = datetime(2026, 7, 14, 10, 0, tzinfo=ZoneInfo("Europe/London"))
 HUNT = parse_hunt_table(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from treeward.trips.doubts import DoubtCode
 from treeward.trips.pairing import Usual, judge_gap, judge_unwatched, usual_of
+from treeward.trips.table import DoubtCode
 
 HABIT = Usual(away_s=300.0, visit_s=60.0, trips=5)
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from treeward.notes.flags import Flag, FlagCode
-from treeward.trips.doubts import Doubt, DoubtCode
+from treeward.trips.table import Doubt, DoubtCode
 from treeward.trips.wording import doubt_text
 
 THERE = datetime(2026, 7, 14, 10, 22, 31, tzinfo=UTC)

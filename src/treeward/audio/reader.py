@@ -203,7 +203,6 @@ def probe(path: str | PathLike[str]) -> SoundInfo:
             return SoundInfo(
                 path=path,
                 duration_s=chained_s or sound.frames / sound.samplerate,
-                sample_rate_hz=sound.samplerate,
                 channels=sound.channels,
                 container=sound.format,
                 created=created,
@@ -217,7 +216,6 @@ def probe(path: str | PathLike[str]) -> SoundInfo:
         return SoundInfo(
             path=path,
             duration_s=duration_s,
-            sample_rate_hz=stream.rate,
             channels=stream.channels,
             container=container.format.name,
             created=created,
@@ -475,10 +473,7 @@ def cut_clip(path: Path, start_s: float, end_s: float) -> bytes:
     SoundError
         If the recording cannot be read, or ends before the stretch.
     """
-    import numpy as np
     import soundfile
-
-    from .blocks import SAMPLE_RATE_HZ
 
     first_s = max(0.0, start_s)
     parts = []

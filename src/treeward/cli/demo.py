@@ -25,10 +25,9 @@ def command(directory: Path) -> None:
     DIR is treeward-demo unless you name another. The hunt is invented, and so is
     every voice in it. Nothing is fetched.
     """
-    from treeward.files import new_folder
+    from treeward.files import example_hunt_dir, new_folder
     from treeward.hunt.hearing import usual_jobs
     from treeward.hunt.hunt import Hunt
-    from treeward.resources import example_hunt_dir
 
     from .locate import answer_lines
     from .options import ProgressBar

@@ -81,7 +81,7 @@ def _embedded_engine() -> Finding:
     from importlib.metadata import version
 
     part = "speech engine"
-    from treeward.speech.engines import EMBEDDED, mend, open_recognizer
+    from treeward.speech.recognizer import EMBEDDED, mend, open_recognizer
 
     try:
         from treeward.language.phrasebook import PhraseBook
@@ -109,7 +109,7 @@ def _voice_activity() -> Finding:
 
     part = "voice activity"
     try:
-        from treeward.speech.segments import VoiceActivity
+        from treeward.speech.recognizer import VoiceActivity
 
         VoiceActivity()
     except SpeechError as error:

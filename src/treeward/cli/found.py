@@ -142,8 +142,14 @@ def _look(hunt: Hunt, options: dict[str, Any]) -> FoundFile:
 
 def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
     """Return the find that the options tell of, None where they tell of none."""
-    from treeward.hunt.finds import FindTable, checked, read_finds
-    from treeward.hunt.forecast import noted_place, place_at, typed_place
+    from treeward.hunt.finds import (
+        FindTable,
+        checked,
+        noted_place,
+        place_at,
+        read_finds,
+        typed_place,
+    )
 
     words = ""
     if options["position"] is not None:
@@ -174,7 +180,7 @@ def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
 
 def _share(finds: FoundFile, options: dict[str, Any]) -> str:
     from treeward.files import write_text
-    from treeward.hunt.forecast import shared_geojson
+    from treeward.hunt.finds import shared_geojson
 
     square_m = None if options["share_exact"] else options["share_square_m"]
     path: Path = options["share"]
@@ -204,7 +210,7 @@ def _tell(
     fault: str,
     as_json: bool,
 ) -> None:
-    from treeward.hunt.forecast import check_finds
+    from treeward.hunt.finds import check_finds
     from treeward.report.finds import check_dict, check_sentences
 
     checks = check_finds(result, finds.find) if result is not None else ()

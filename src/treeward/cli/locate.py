@@ -62,7 +62,7 @@ def command(
     recover_first(hunt)
     result = hunt.weigh_doubts(hunt.locate())
     if with_find:
-        from treeward.hunt.forecast import with_finds
+        from treeward.hunt.finds import with_finds
 
         result = with_finds(result, hunt.path)
     written = hunt.write_results(result, with_sound=with_sound, online_map=online_map)

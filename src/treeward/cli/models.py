@@ -22,8 +22,8 @@ def command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
     Example: treeward models --get vosk-model-small-en-us-0.15
     """
     from treeward.errors import SpeechError
-    from treeward.speech.engines import EMBEDDED, choose, embedded_folder, mend
     from treeward.speech.models import fetch, find_models
+    from treeward.speech.recognizer import EMBEDDED, choose, embedded_folder, mend
 
     if get is not None:
         got = fetch(get)

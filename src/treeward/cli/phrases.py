@@ -24,8 +24,7 @@ def command(*, hunt_dir: Path, card: Path | None, as_json: bool) -> None:
     The words stand in a phrase book; a hunt may add colours and ways of saying in a
     phrasebook.toml of its own.
     """
-    from treeward.language.phrase_list import colour_names, sections
-    from treeward.language.phrasebook import PhraseBook
+    from treeward.language.phrasebook import PhraseBook, colour_names, sections
 
     book = PhraseBook.for_hunt(hunt_dir)
     if card is not None:

@@ -18,8 +18,7 @@ if TYPE_CHECKING:
     from treeward.live.ears import Ears
     from treeward.live.messages import Source
     from treeward.practice.prompts import Prompt
-    from treeward.practice.scoring import Aligned, Attempt
-    from treeward.practice.sound import PhraseCatcher
+    from treeward.practice.scoring import Aligned, Attempt, PhraseCatcher
 
 
 @click.command(name="practice")
@@ -133,7 +132,7 @@ def _practise(
         outcome_lines,
         outcome_of,
     )
-    from treeward.practice.sound import PhraseCatcher
+    from treeward.practice.scoring import PhraseCatcher
 
     def say(line: str) -> None:
         click.echo(line, err=as_json)
@@ -172,8 +171,7 @@ def _from_file(
 ) -> Aligned:
     from treeward.audio.reader import read_blocks
     from treeward.errors import SoundError
-    from treeward.practice.scoring import align
-    from treeward.practice.sound import phrases_in
+    from treeward.practice.scoring import align, phrases_in
 
     phrases = phrases_in(read_blocks(path), catcher)
     if not phrases:
@@ -196,8 +194,7 @@ def _by_turns(
     asked: dict[str, Any],
 ) -> Aligned:
     from treeward.practice.outcome import answer_line
-    from treeward.practice.scoring import Aligned
-    from treeward.practice.sound import SILENT_TURNS, Turns
+    from treeward.practice.scoring import SILENT_TURNS, Aligned, Turns
 
     done: list[Attempt] = []
 

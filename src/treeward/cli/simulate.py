@@ -89,7 +89,7 @@ def command(
 
     from treeward.files import new_folder, write_text
     from treeward.simulate import SimulationSettings, simulate_hunt
-    from treeward.simulate.invented import Cargo
+    from treeward.simulate.world import Cargo
     from treeward.simulate.write import truth_toml, write_hunt
 
     if directory.exists() and (not directory.is_dir() or any(directory.iterdir())):

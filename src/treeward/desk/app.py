@@ -18,8 +18,14 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from treeward.errors import HuntError, ReviewError, TreewardError
-from treeward.hunt.finds import FindTable, add_find, checked, day_told, read_finds
-from treeward.hunt.forecast import typed_place
+from treeward.hunt.finds import (
+    FindTable,
+    add_find,
+    checked,
+    day_told,
+    read_finds,
+    typed_place,
+)
 from treeward.hunt.pasted import MOST_LETTERS, look_at_pasted, take_pasted
 
 from .desk import Desk, conflicts_payload

@@ -16,8 +16,8 @@ from treeward.hunt.transcription import (
     unread_of,
 )
 from treeward.language.kinds import UNMARKED, EventKind
-from treeward.review.clock import format_clock
 from treeward.review.file import cells_of, effective_events
+from treeward.review.row import format_clock
 
 from .edits import Applied, LineJudged, LineKey, NewRow, ReviewEdits
 from .queue import (

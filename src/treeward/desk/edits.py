@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReviewChangedError, ReviewError
-from treeward.review.clock import ClockCellError, format_clock, parse_clock
 from treeward.review.file import (
     COLUMNS,
     PERSON_COLUMNS,
@@ -22,7 +21,7 @@ from treeward.review.file import (
     rows_from_table,
 )
 from treeward.review.merge import put_back
-from treeward.review.row import normal_mark
+from treeward.review.row import ClockCellError, format_clock, normal_mark, parse_clock
 from treeward.review.table import CellTable, TableLine, parse_table, table_bytes
 
 if TYPE_CHECKING:

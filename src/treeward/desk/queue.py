@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import KINDS, EventKind, Need
 from treeward.notes.flags import OF_THE_CLOCK, FlagCode, sentences_of
 from treeward.review.file import cells_of
-from treeward.trips.doubts import Doubt, DoubtCode
+from treeward.trips.table import Doubt, DoubtCode
 from treeward.trips.wording import doubt_texts
 
 if TYPE_CHECKING:

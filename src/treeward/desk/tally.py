@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
-from treeward.hunt.finds import read_finds
-from treeward.hunt.forecast import check_finds
+from treeward.hunt.finds import check_finds, read_finds
 from treeward.hunt.review_update import said_in_words
 from treeward.report.compass import read_text
 from treeward.report.days import disagreements
@@ -27,8 +26,8 @@ from treeward.units import Units, duration_text
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from treeward.hunt.doubts import RowMove
     from treeward.hunt.hunt import Hunt
+    from treeward.hunt.partial import RowMove
     from treeward.hunt.pasted import Pasted
     from treeward.report.model import HuntResult
     from treeward.trips.table import Trip, TripTable

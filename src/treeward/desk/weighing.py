@@ -17,7 +17,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
-from treeward.hunt.doubts import RowMove, farthest_m
+from treeward.hunt.partial import RowMove, farthest_m
 
 from .queue import lacks, to_look_at
 from .tally import UNKNOWN_RANK, moves_payload

@@ -3,12 +3,18 @@
 The file lies in the hunt's folder and nothing of it goes into results/ unless asked
 for: the place of a wild colony is not everybody's to know. It is only ever added to, so
 that what a person wrote into it stays as they wrote it.
+
+A hunt's answer beside the colonies that were found: forecast against find.
+
+Where a find lies: as typed, by a phone's track or a note; and shared, roughly.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from dataclasses import replace
 from datetime import UTC, date, datetime
+from statistics import median
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar, get_args
 
 from pydantic import Field, ValidationError, model_validator
@@ -16,17 +22,27 @@ from pydantic import Field, ValidationError, model_validator
 from treeward.errors import HuntError
 from treeward.files import read_whole, write_text
 from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
-from treeward.positions import format_position
+from treeward.language.kinds import EventKind
+from treeward.positions import format_position, parse_position, utm_text
+from treeward.report.advice_wording import HAND_RULES
+from treeward.report.finds import smallest_around
+from treeward.report.model import FindCheck, RuleCheck, StationCheck
+from treeward.survey.frame import apart_m, geodesic
 
 from .folder import quoted, toml_value
+from .places import find_tracks
+from .tracks import position_at, read_gpx
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     from treeward.positions import Position
+    from treeward.report.model import HuntResult
+    from treeward.survey.records import Colony
 
     from .folder import HuntFolder
+    from .hunt import Hunt
 
 FILE = "found.toml"
 _MOST_BYTES = 1 << 20  # some thousand colonies; choice
@@ -40,7 +56,6 @@ _HEAD = """\
 Nest = Literal["tree", "wall", "building", "rock", "ground", "box", "other"]
 State = Literal["alive", "dead", "moved in", "not looked at"]
 NESTS: tuple[str, ...] = get_args(Nest)
-STATES: tuple[str, ...] = get_args(State)
 T = TypeVar("T", bound=TomlTable)
 Line = Annotated[str, Field(max_length=200)]
 
@@ -105,15 +120,6 @@ class FoundFile(TomlTable):
         """Return the next number that no find has."""
         taken = {find.id for find in self.find}
         return next(str(n) for n in range(1, len(taken) + 2) if str(n) not in taken)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Coarse:
-    """A place rounded to the middle of a square of the UTM grid, for sharing."""
-
-    latitude_deg: float
-    longitude_deg: float
-    square_m: float
 
 
 def read_finds(hunt_dir: Path) -> FoundFile:
@@ -226,7 +232,7 @@ def _look_lines(look: LookTable) -> list[str]:
     ]
 
 
-def coarse(position: Position, square_m: float) -> Coarse:
+def coarse(position: Position, square_m: float) -> Position:
     """Round a place to the middle of its square of the UTM grid (WGS84).
 
     Everybody in a square gets the same point, so that several hunts of one tree give
@@ -238,8 +244,6 @@ def coarse(position: Position, square_m: float) -> Coarse:
         Beyond UTM's 80 S to 84 N.
     """
     from pyproj import Transformer
-
-    from treeward.positions import parse_position, utm_text
 
     try:
         zone, _, _ = utm_text(position).split()
@@ -255,12 +259,7 @@ def coarse(position: Position, square_m: float) -> Coarse:
     east, north = ((value // square_m + 0.5) * square_m for value in grid)
     longitude, latitude = both.transform(east, north, direction="INVERSE")
     # As it will be written, so that it is one point for all.
-    rounded = parse_position(f"{latitude:.5f}, {longitude:.5f}")
-    return Coarse(
-        latitude_deg=rounded.latitude_deg,
-        longitude_deg=rounded.longitude_deg,
-        square_m=square_m,
-    )
+    return parse_position(f"{latitude:.5f}, {longitude:.5f}")
 
 
 def _append(hunt: HuntFolder, made: Callable[[FoundFile], list[str]]) -> FoundFile:
@@ -296,3 +295,228 @@ def _checked(text: str, where: str) -> FoundFile:
         raise HuntError(
             f"{key}: {said}" if key else said, where=where, mend="Correct it there."
         ) from error
+
+
+SHARED_SQUARE_M = 1000.0  # a place in a report is rounded to it; choice
+
+
+def with_finds(result: HuntResult, hunt_dir: Path) -> HuntResult:
+    """Return a result whose report holds its finds, their places rounded.
+
+    Raises
+    ------
+    HuntError
+        If found.toml has a fault.
+    """
+    finds = read_finds(hunt_dir).find
+    rough = {}
+    for find in finds:
+        place = coarse(find.position, SHARED_SQUARE_M)
+        rough[find.id] = (
+            f"{place.latitude_deg:.3f}, {place.longitude_deg:.3f}, the middle of a "
+            "square of a kilometre that holds it"
+        )
+    checks = check_finds(result, finds)
+    return replace(
+        result,
+        finds=tuple(replace(one, coarse_text=rough[one.find]) for one in checks),
+    )
+
+
+def check_finds(
+    result: HuntResult, finds: Sequence[FindTable]
+) -> tuple[FindCheck, ...]:
+    """Compare every find with the colony of the answer that it is taken for.
+
+    Empty where nothing was located.
+    """
+    if result.fix is None:
+        return ()
+    return tuple(
+        _check(result, find, colony)
+        for find in finds
+        if (colony := colony_of(result, find)) is not None
+    )
+
+
+def colony_of(result: HuntResult, find: FindTable) -> Colony | None:
+    """Return the colony of the answer that was found.
+
+    It is the one that the find names; else that whose search area holds the find with
+    the smallest share, and of several or none the one with the nearest best place.
+    """
+    colonies = result.fix.colonies if result.fix else ()
+    named = next((one for one in colonies if one.id == find.colony), None)
+    if named is not None or not colonies:
+        return named
+    return min(colonies, key=lambda one: (_inside(one, find) or 100, _off_m(one, find)))
+
+
+def _inside(colony: Colony, find: FindTable) -> int | None:
+    here = find.position
+    return smallest_around(colony, here.latitude_deg, here.longitude_deg)
+
+
+def _off_m(colony: Colony, find: FindTable) -> float:
+    here = find.position
+    return geodesic(
+        colony.best_latitude_deg,
+        colony.best_longitude_deg,
+        here.latitude_deg,
+        here.longitude_deg,
+    )[0]
+
+
+def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
+    places = {place.id: place for place in result.stations}
+    return FindCheck(
+        find=find.id,
+        found=find.found,
+        colony=colony.id,
+        off_m=_off_m(colony, find),
+        holds_percent=_inside(colony, find),
+        area_90_m2=colony.search_areas[90].area_m2,
+        stations=tuple(
+            StationCheck(
+                station=station,
+                true_m=apart_m(places[station], find.position),
+                low90_m=low,
+                median_m=middle,
+                high90_m=high,
+                rules=_rules(result, colony, station),
+            )
+            for station, (low, middle, high) in colony.distance_m.items()
+            if station in places
+        ),
+    )
+
+
+def _rules(result: HuntResult, colony: Colony, station: str) -> tuple[RuleCheck, ...]:
+    """Gather what each rule of thumb said of the colony's bees at a station."""
+    bees = result.fix.bees if result.fix else ()
+    by_name: dict[tuple[str, str], list[float]] = {}
+    for bee in bees:
+        if bee.station == station and bee.bee in colony.marks:
+            for rule in bee.hand_rules:
+                key = HAND_RULES[rule.kind]
+                by_name.setdefault(key, []).append(rule.distance_m)
+    return tuple(
+        RuleCheck(
+            name=name,
+            source=source,
+            bees=len(said),
+            said_m=median(said),
+            low_m=min(said),
+            high_m=max(said),
+        )
+        for (name, source), said in by_name.items()
+    )
+
+
+def typed_place(text: str) -> Position:
+    """Read a position that was typed.
+
+    Raises
+    ------
+    HuntError
+        If it is none.
+    """
+    try:
+        return parse_position(text)
+    except ValueError as error:
+        raise HuntError(
+            str(error), mend='Write it like "52.304500, -3.613300".'
+        ) from error
+
+
+def place_at(hunt: Hunt, clock_text: str) -> tuple[Position, date]:
+    """Return where the hunt's GPX track was at a time, and the day.
+
+    Raises
+    ------
+    HuntError
+        If the time cannot be read, or no track of the hunt knows it.
+    """
+    try:
+        clock = datetime.fromisoformat(clock_text.strip())
+    except ValueError as error:
+        raise HuntError(
+            f"{clock_text!r} is no time", mend='Write it like "2026-07-14 15:20".'
+        ) from error
+    if clock.tzinfo is None:
+        clock = clock.replace(tzinfo=hunt.zone)
+    return _tracked(hunt, clock, f"at {clock:%Y-%m-%d %H:%M}"), clock.date()
+
+
+def noted_place(hunt: Hunt) -> tuple[Position, date, str]:
+    """Return where the phone was when the latest note said found, the day, its words.
+
+    A note in doubt does not count before somebody looked at it.
+
+    Raises
+    ------
+    HuntError
+        If no note says so with a time, or no track of the hunt knows that time.
+    """
+    notes = [
+        (event.clock, event.value)
+        for event in hunt.events()
+        if event.kind is EventKind.FOUND
+        and event.clock is not None
+        and not event.doubtful
+    ]
+    if not notes:
+        raise HuntError(
+            "no note with a time, and without doubt, says found",
+            where=str(hunt.review_path),
+            mend='Say where: treeward found --position "52.304500, -3.613300"',
+        )
+    clock, words = max(notes)
+    place = _tracked(hunt, clock, f"when {clock:%H:%M} was noted as found")
+    return place, clock.astimezone(hunt.zone).date(), words
+
+
+def _tracked(hunt: Hunt, clock: datetime, when: str) -> Position:
+    tracks = find_tracks(hunt.path, hunt.file.map.ground)
+    for path in tracks:
+        if (place := position_at(read_gpx(path), clock)) is not None:
+            return place
+    raise HuntError(
+        f"no track of this hunt says where you were {when}"
+        + ("" if tracks else "; there is no GPX file in it"),
+        where=str(hunt.path),
+        mend="Put your phone's GPX file of that day there, or give --position.",
+    )
+
+
+def shared_geojson(finds: FoundFile, square_m: float | None) -> str:
+    """Write the finds for others as GeoJSON (RFC 7946): a place, a year, a nest.
+
+    Parameters
+    ----------
+    square_m
+        Side of the square of the UTM grid whose middle stands for the place; None for
+        the places as they are.
+    """
+    features = []
+    for find in finds.find:
+        here = find.position
+        if square_m is not None:
+            rough = coarse(here, square_m)
+            place = [rough.longitude_deg, rough.latitude_deg]
+        else:
+            place = [round(here.longitude_deg, 6), round(here.latitude_deg, 6)]
+        features.append(
+            {
+                "type": "Feature",
+                "geometry": {"type": "Point", "coordinates": place},
+                "properties": {
+                    "find": find.id,
+                    "year": find.found.year,
+                    "nest": find.nest,
+                    "rounded_to_m": square_m or 0,
+                },
+            }
+        )
+    whole = {"type": "FeatureCollection", "features": features}
+    return json.dumps(whole, indent=1) + "\n"

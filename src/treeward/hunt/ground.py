@@ -26,7 +26,7 @@ from treeward.files import read_whole
 from treeward.report.model import Ground, GroundLine, GroundPicture
 from treeward.within import file_within
 
-from .shapes import read_shapes
+from .places import read_shapes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping

@@ -22,9 +22,8 @@ from dataclasses import dataclass, field, replace
 from multiprocessing.connection import wait
 from typing import TYPE_CHECKING, Any, Protocol
 
-from treeward.audio import pieces
-from treeward.audio.pieces import Piece, read_piece
 from treeward.errors import SoundError, TreewardError
+from treeward.hunt.heard import PIECE_S, Piece, pieces_of, read_piece
 
 from .recordings import is_transcript, recording_name
 from .transcription import Recorded, heard_by, recorded_of
@@ -198,7 +197,7 @@ class EngineChoice:
             There is no such model, or it cannot be used.
         """
         from treeward.language.phrasebook import PhraseBook
-        from treeward.speech.engines import open_recognizer
+        from treeward.speech.recognizer import open_recognizer
 
         book = PhraseBook.for_hunt(self.hunt_dir)
         return open_recognizer(
@@ -336,11 +335,11 @@ class _Round:
             return
         info = probe(path)
         if earlier.by != by:
-            cuts = pieces.pieces_of(
+            cuts = pieces_of(
                 path,
                 duration_s=info.duration_s,
                 container=info.container,
-                longest_s=pieces.LONGEST_S,
+                longest_s=PIECE_S,
             )
             kept.begin(by, cuts)
             earlier = kept.read()

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from treeward.review.merge import MergeResult
     from treeward.trips.table import TripTable
 
-    from .doubts import RowMove
+    from .partial import RowMove
 
 _PATIENCE_S = 5.0  # an answer worked out for seconds may wait so long to be written
 
@@ -208,9 +208,8 @@ class Hunt(HuntFolder):
 
         In a hunt of several days also where each day alone puts them.
         """
-        from .days import locate_days
-        from .doubts import gather
         from .locating import survey_hunt
+        from .partial import gather, locate_days
         from .places import place_stations
         from .searching import read_searching
 
@@ -240,7 +239,7 @@ class Hunt(HuntFolder):
 
         Each sort of them costs a survey or a few.
         """
-        from .doubts import weigh_doubts
+        from .partial import weigh_doubts
         from .searching import read_searching
 
         return weigh_doubts(
@@ -264,7 +263,7 @@ class Hunt(HuntFolder):
             Row -> its other readings; the rows are weighed in this order, at up to a
             second for each way that a row may be.
         """
-        from .doubts import row_moves, ways_of
+        from .partial import row_moves, ways_of
 
         rows = self.rows()
         events = self.events(rows)

@@ -13,10 +13,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from treeward import survey
-    from treeward.hunt_file import HuntFile
+    from treeward.hunt_file import HuntFile, SeasonFile
     from treeward.hunt_tables import ModelTable
     from treeward.report.model import StationPlace
-    from treeward.season_file import SeasonFile
     from treeward.survey.own_prior import Known, OwnPrior
 
 
@@ -73,7 +72,7 @@ class Learned:
 
 def _core(sd_deg: float, settings: survey.Settings) -> float:
     """Return the spread without tail that goes with a standard deviation with it."""
-    from treeward.survey.lessons import plain_compass_sd_deg
+    from treeward.survey.own_prior import plain_compass_sd_deg
 
     plain_deg = settings.compass_sd_deg
     return float(sd_deg / plain_compass_sd_deg(settings) * plain_deg)
@@ -116,8 +115,7 @@ def learned_for(hunt_file: HuntFile, places: Sequence[StationPlace]) -> Learned 
 
 def known_lessons(season: SeasonFile) -> tuple[Known, ...]:
     """Return the lessons of a season as the survey takes them."""
-    from treeward.survey.lessons import Lesson
-    from treeward.survey.own_prior import Known
+    from treeward.survey.own_prior import Known, Lesson
 
     return tuple(
         Known(

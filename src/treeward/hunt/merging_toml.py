@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import HuntError
 from treeward.files import read_plain
 from treeward.positions import format_position
-from treeward.survey.frame import geodesic
+from treeward.survey.frame import apart_m
 
 from .folder import quoted, toml_value
 
@@ -75,7 +75,7 @@ def station_names(
     names: dict[str, str] = {}
     for station in other.file.station:
         here, there = one_placed.get(station.id), other_placed.get(station.id)
-        apart = station.id in taken and here and there and _apart_m(here, there)
+        apart = station.id in taken and here and there and apart_m(here, there)
         if not apart or apart <= ONE_PLACE_M:
             names[station.id] = station.id
             continue
@@ -86,12 +86,6 @@ def station_names(
         )
         names[station.id] = new
     return names
-
-
-def _apart_m(here: Position, there: Position) -> float:
-    return geodesic(
-        here.latitude_deg, here.longitude_deg, there.latitude_deg, there.longitude_deg
-    )[0]
 
 
 def merged_toml(

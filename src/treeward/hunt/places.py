@@ -1,25 +1,48 @@
-"""Where a hunt's stations are: from hunt.toml, a phone's waypoints, or its track."""
+"""Where a hunt's stations are: from hunt.toml, a phone's waypoints, or its track.
+
+Places, lines and outlines out of a GeoJSON or GPX file, with what they are called.
+
+GeoJSON after RFC 7946, longitude first; of the older form (GeoJSON 2008) a named
+coordinate system is read too. In GPX waypoints are places, tracks and routes are lines,
+and outlines where they end where they began.
+"""
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from treeward.report.model import GpxSearch, Missing, MissingKind
-from treeward.survey.frame import geodesic
-from treeward.trips.doubts import Doubt, DoubtCode
+import numpy as np
 
-from .tracks import Track, TrackError, position_over, read_gpx, span, waypoint
+from treeward.errors import HuntError
+from treeward.files import read_whole
+from treeward.report.model import GpxSearch, Missing, MissingKind, TrackLine
+from treeward.survey.frame import apart_m, geodesic
+from treeward.trips.table import Doubt, DoubtCode
+
+from .tracks import (
+    Track,
+    TrackError,
+    gpx_document,
+    position_over,
+    read_gpx,
+    span,
+    waypoint,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
+    from numpy.typing import NDArray
+
     from treeward.hunt_file import HuntFile
     from treeward.positions import Position
-    from treeward.report.model import TrackLine
     from treeward.trips.table import TripTable
+
+    Floats = NDArray[np.float64]
 
 NEAR_STATION_M = 50.0  # of a track's place from the station that is offered; guess
 MOST_TRACK_POINTS = 2000  # on the map; more cannot be told apart there; choice
@@ -142,7 +165,7 @@ def offered_stations(
         if here is None:
             continue
         near = sorted(
-            (_apart_m(here, place), name)
+            (apart_m(here, place), name)
             for name, (place, placed_by) in places.positions.items()
             if placed_by != "track"  # such a place may rest on these very notes
         )
@@ -158,12 +181,6 @@ def offered_stations(
             )
         )
     return tuple(said)
-
-
-def _apart_m(one: Position, two: Position) -> float:
-    return geodesic(
-        one.latitude_deg, one.longitude_deg, two.latitude_deg, two.longitude_deg
-    )[0]
 
 
 def _not_found(
@@ -201,7 +218,6 @@ def _clocks_at(table: TripTable, station: str) -> Iterator[datetime]:
 
 
 def _line(track: Track, name: str) -> TrackLine:
-    from treeward.report.model import TrackLine
 
     step = max(1, len(track.points) // MOST_TRACK_POINTS)
     points = track.points[::step]
@@ -210,3 +226,289 @@ def _line(track: Track, name: str) -> TrackLine:
         longitude_deg=tuple(point.position.longitude_deg for point in points),
         name=name,
     )
+
+
+_MOST_BYTES = 16 * 1024**2  # a valley's woods; needs a quarter of a gigabyte
+_MOST_POINTS = 200_000  # in all; some seconds of work
+_MOST_WEIGHT = 1e6  # of ground, against the rest; choice
+_CLOSED_M = 30.0  # between the ends of a line that is meant as an outline; guess
+_MOST_DEPTH = 40  # collections within collections; choice
+# What a feature is, under the names that map programs give it; the first that is there.
+_KINDS = (
+    *("kind", "type", "name", "natural", "landuse", "landcover", "building"),
+    *("water", "waterway", "highway"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """One thing of a file: (n, 2) longitude, latitude.
+
+    `kinds` are the words for it, in small letters; `weight` is what the file says.
+    """
+
+    points: Floats
+    kinds: tuple[str, ...] = ()
+    weight: float | None = None
+    holes: tuple[Floats, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shapes:
+    """What a file holds."""
+
+    places: tuple[Shape, ...] = ()
+    lines: tuple[Shape, ...] = ()
+    outlines: tuple[Shape, ...] = ()
+
+
+def read_shapes(path: Path) -> Shapes:
+    """Read a GeoJSON or GPX file.
+
+    Raises
+    ------
+    HuntError, TrackError
+        Naming the file: what it holds is neither, is off the globe, or stands in a
+        coordinate system that is not known.
+    """
+    if path.suffix.lower() == ".gpx":
+        return _of_gpx(path)
+    raw = read_whole(
+        path,
+        most_bytes=_MOST_BYTES,
+        error=HuntError,
+        too_large="Cut it to the country about the hunt.",
+    )
+    try:
+        table = json.loads(raw.decode("utf-8-sig"))
+    except (ValueError, RecursionError) as error:
+        raise HuntError(
+            f"is no GeoJSON that can be read ({error})",
+            where=str(path),
+            mend="Export it again as GeoJSON, or as GPX with the ending .gpx.",
+        ) from error
+    if not isinstance(table, dict):
+        raise _fault(path, "holds no GeoJSON object")
+    return _GeoJson(path, _to_lonlat(path, table.get("crs"))).read(table)
+
+
+def _fault(path: Path, what: str) -> HuntError:
+    return HuntError(
+        what, where=str(path), mend="Export it again as GeoJSON in WGS84 (EPSG:4326)."
+    )
+
+
+def _to_lonlat(path: Path, crs: object) -> Callable[[Floats], Floats] | None:
+    """Return what turns a file's coordinates into WGS84; None where they are."""
+    if crs is None:
+        return None
+    name = ""
+    if isinstance(crs, dict) and isinstance(properties := crs.get("properties"), dict):
+        name = str(properties.get("name", ""))
+    from pyproj import CRS, Transformer
+    from pyproj.exceptions import ProjError
+
+    try:
+        if not name:
+            raise ValueError(crs)  # noqa: TRY301  (one message for all faults)
+        to = Transformer.from_crs(
+            CRS.from_user_input(name), "EPSG:4326", always_xy=True
+        )
+    except (ProjError, ValueError) as error:
+        raise _fault(
+            path, f"is in a coordinate system that is not known ({name or crs})"
+        ) from error
+
+    def turned(points: Floats) -> Floats:
+        lon, lat = to.transform(points[:, 0], points[:, 1])
+        return np.stack([lon, lat], axis=-1)
+
+    return turned
+
+
+class _GeoJson:
+    """Gathers the shapes of a GeoJSON file."""
+
+    def __init__(self, path: Path, turn: Callable[[Floats], Floats] | None) -> None:
+        self._path, self._turn = path, turn
+        self._places: list[Shape] = []
+        self._lines: list[Shape] = []
+        self._outlines: list[Shape] = []
+        self._count = 0
+
+    def read(self, table: Mapping[str, Any]) -> Shapes:
+        for geometry, properties in self._geometries(table, {}, 0):
+            self._add(geometry, properties)
+        return Shapes(
+            places=tuple(self._places),
+            lines=tuple(self._lines),
+            outlines=tuple(self._outlines),
+        )
+
+    def _geometries(
+        self, table: object, properties: Mapping[str, Any], depth: int
+    ) -> Iterator[tuple[Mapping[str, Any], Mapping[str, Any]]]:
+        if not isinstance(table, dict) or depth > _MOST_DEPTH:
+            raise _fault(self._path, "holds a feature that is none")
+        match table.get("type"):
+            case "FeatureCollection":
+                inner, key = table.get("features"), "features"
+            case "GeometryCollection":
+                inner, key = table.get("geometries"), "geometries"
+            case "Feature":
+                own = table.get("properties")
+                properties = own if isinstance(own, dict) else {}
+                if table.get("geometry") is not None:
+                    yield from self._geometries(
+                        table["geometry"], properties, depth + 1
+                    )
+                return
+            case _:
+                yield table, properties
+                return
+        if not isinstance(inner, list):
+            raise _fault(self._path, f"its {key} are no list")
+        for one in inner:
+            yield from self._geometries(one, properties, depth + 1)
+
+    def _add(self, geometry: Mapping[str, Any], properties: Mapping[str, Any]) -> None:
+        kinds = tuple(
+            str(properties[key]).strip().casefold()
+            for key in _KINDS
+            if isinstance(properties.get(key), str)
+        )
+        weight = self._weight(properties.get("weight"))
+        coordinates = geometry.get("coordinates")
+        match geometry.get("type"):
+            case "Point":
+                self._places.append(self._shape([coordinates], kinds, weight))
+            case "MultiPoint":
+                self._places += [
+                    self._shape([one], kinds, weight) for one in self._list(coordinates)
+                ]
+            case "LineString":
+                self._lines.append(self._shape(coordinates, kinds, weight))
+            case "MultiLineString":
+                self._lines += [
+                    self._shape(one, kinds, weight) for one in self._list(coordinates)
+                ]
+            case "Polygon":
+                self._outline(coordinates, kinds, weight)
+            case "MultiPolygon":
+                for one in self._list(coordinates):
+                    self._outline(one, kinds, weight)
+            case other:
+                raise _fault(self._path, f"holds a geometry of type {other!r}")
+
+    def _outline(
+        self, rings: object, kinds: tuple[str, ...], weight: float | None
+    ) -> None:
+        parts = [self._points(ring) for ring in self._list(rings)]
+        if not parts:
+            return
+        outer, *holes = parts
+        if len(outer) < 3:
+            raise _fault(self._path, "holds an outline of fewer than three corners")
+        self._outlines.append(
+            Shape(points=outer, kinds=kinds, weight=weight, holes=tuple(holes))
+        )
+
+    def _shape(
+        self, points: object, kinds: tuple[str, ...], weight: float | None
+    ) -> Shape:
+        return Shape(points=self._points(points), kinds=kinds, weight=weight)
+
+    def _list(self, value: object) -> list[Any]:
+        if not isinstance(value, list):
+            raise _fault(self._path, "holds coordinates that are no list")
+        return value
+
+    def _points(self, value: object) -> Floats:
+        given = self._list(value)
+        self._count += len(given)
+        if self._count > _MOST_POINTS:
+            raise HuntError(
+                f"holds more than {_MOST_POINTS} points",
+                where=str(self._path),
+                mend="Cut it to the country about the hunt.",
+            )
+        try:
+            points = np.array([one[:2] for one in given], dtype=np.float64)
+            points = points.reshape(len(given), 2)
+        except (TypeError, ValueError, LookupError, OverflowError) as error:
+            raise _fault(
+                self._path, "holds a position that is not two numbers"
+            ) from error
+        if self._turn is not None:
+            points = self._turn(points)
+        if not (
+            np.isfinite(points).all()
+            and (abs(points[:, 0]) <= 180).all()
+            and (abs(points[:, 1]) <= 90).all()
+        ):
+            metres = np.isfinite(points).all() and self._turn is None
+            raise _fault(
+                self._path,
+                "says positions that are no longitude and latitude"
+                + (
+                    f" ({points[0][0]:.0f}, {points[0][1]:.0f}), and not in which "
+                    "coordinate system they are"
+                    if metres and len(points)
+                    else ""
+                ),
+            )
+        return points
+
+    def _weight(self, value: object) -> float | None:
+        if value is None:
+            return None
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, (int, float))
+            or not 0 <= value <= _MOST_WEIGHT
+        ):
+            raise HuntError(
+                f"holds the weight {value!r}",
+                where=str(self._path),
+                mend=f"A weight is a number from 0 to {_MOST_WEIGHT:,.0f}.",
+            )
+        return float(value)
+
+
+def _of_gpx(path: Path) -> Shapes:
+    document = gpx_document(path)
+    ways: list[tuple[Any, str | None, str | None]] = [
+        (segment.points, track.type, track.name)
+        for track in document.tracks
+        for segment in track.segments
+    ]
+    ways += [(route.points, route.type, route.name) for route in document.routes]
+    lines: list[Shape] = []
+    outlines: list[Shape] = []
+    for points, sort, name in ways:
+        if len(points) < 2:
+            continue
+        shape = _gpx_shape(points, sort, name)
+        closed = len(points) > 3 and _ends_apart_m(shape.points) <= _CLOSED_M
+        (outlines if closed else lines).append(shape)
+    return Shapes(
+        places=tuple(
+            _gpx_shape([point], point.type, point.name, point.symbol)
+            for point in document.waypoints
+        ),
+        lines=tuple(lines),
+        outlines=tuple(outlines),
+    )
+
+
+def _gpx_shape(points: Any, *named: str | None) -> Shape:  # noqa: ANN401 (gpxpy's)
+    return Shape(
+        points=np.array([(p.longitude, p.latitude) for p in points], dtype=np.float64),
+        kinds=tuple(" ".join(name.split()).casefold() for name in named if name),
+    )
+
+
+def _ends_apart_m(points: Floats) -> float:
+
+    (lon1, lat1), (lon2, lat2) = points[0], points[-1]
+    return geodesic(lat1, lon1, lat2, lon2)[0]

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from treeward import __version__
 from treeward.errors import HuntError, SoundError
 from treeward.files import read_plain, replacing, write_text
+from treeward.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Sequence
@@ -236,9 +237,9 @@ class LeftOut:
                 taken.append(path)
         lines = []
         if names:
-            files = "1 file" if len(names) == 1 else f"{len(names)} files"
             lines.append(
-                f"left out as before, {files} not to be read: {', '.join(names[:5])}"
+                f"left out as before, {counted(len(names), 'file')} not to be read: "
+                f"{', '.join(names[:5])}"
                 f"{', ...' if len(names) > 5 else ''}; name one to try it again, or "
                 "take it away"
             )

@@ -9,14 +9,20 @@ from typing import TYPE_CHECKING, Any
 from treeward.audio.blocks import LONGEST_S
 from treeward.errors import TreewardError
 from treeward.files import kept_number
-from treeward.language.kinds import KINDS
-from treeward.language.value_cells import is_value
+from treeward.language.kinds import KINDS, is_value
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
+from treeward.units import counted
 from treeward.within import held, open_plain
 
-from .joining import clear_joined, is_pieces, join_pieces
-from .journal import BALLAST_NAME, event_of, read_journal
+from .journal import (
+    BALLAST_NAME,
+    clear_joined,
+    event_of,
+    is_pieces,
+    join_pieces,
+    read_journal,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -126,10 +132,6 @@ def _sound_event(record: dict[str, Any]) -> Event:
     if event.value and not is_value(KINDS[event.kind].holds, event.value):
         raise ValueError(event.value)
     return event
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _mark_said_again(events: list[Event], record: dict[str, Any]) -> None:
@@ -285,9 +287,10 @@ def recover(
             if not can_wait:
                 raise
             said = error.line() if isinstance(error, TreewardError) else repr(error)
+            notes = counted(len(session.events), "note")
             found.waiting.append(
-                f"{session.path.stem}: {_count(len(session.events), 'note')} kept, not "
-                f"in review.csv yet ({said.rstrip('.')})"
+                f"{session.path.stem}: {notes} kept, not in review.csv yet "
+                f"({said.rstrip('.')})"
             )
             continue
         found.notes += len(session.events)
@@ -335,7 +338,7 @@ def finish_session(
     lines = []
     count = len(session.events)
     if not session.ended:
-        notes = _count(count, "note")
+        notes = counted(count, "note")
         lines.append(f"{session.path.stem} was cut short: {notes} recovered")
     if session.broken_lines:
         lines.append(

@@ -148,7 +148,7 @@ class ReviewUpdate:
 
     def _wanting_a_station(self, recorded: Sequence[Recorded]) -> set[str]:
         """Return the recordings whose station only a note can tell."""
-        from treeward.trips.watching import station_in_name
+        from treeward.trips.sightings import station_in_name
 
         hunt_file = self._hunt.file
         if len(hunt_file.station) < 2:

@@ -11,8 +11,7 @@ import numpy as np
 from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
-from treeward.language.kinds import KINDS, EventKind
-from treeward.language.value_cells import LookedAt, looked_at
+from treeward.language.kinds import KINDS, EventKind, LookedAt, looked_at
 from treeward.notes.events import taken_back
 from treeward.positions import Position, parse_position
 from treeward.report.compass import to_true_deg
@@ -26,8 +25,7 @@ from treeward.report.model import (
 from treeward.survey.search import effort_of
 from treeward.within import file_within
 
-from .places import read_tracks
-from .shapes import read_shapes
+from .places import read_shapes, read_tracks
 from .tracks import (
     Track,
     TrackPoint,
@@ -46,7 +44,7 @@ if TYPE_CHECKING:
     from treeward.hunt_tables import Cover
     from treeward.notes.events import Event
 
-    from .shapes import Shape
+    from .places import Shape
 
 BOUT = timedelta(minutes=30)  # a note "searched here" reaches back no further; guess
 STOOD_M = 25.0  # who walked less stood there and looked round; guess

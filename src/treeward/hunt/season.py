@@ -14,15 +14,19 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError, TreewardError
 from treeward.files import read_whole, write_text
-from treeward.hunt_file import parse_hunt_table
+from treeward.hunt_file import (
+    LessonTable,
+    OffsetTable,
+    SeasonFile,
+    parse_hunt_table,
+    write_season,
+)
 from treeward.hunt_tables import ModelTable
 from treeward.positions import Position, format_position
 from treeward.report.finds import FARTHEST_M, ColonyYear
-from treeward.season_file import LessonTable, OffsetTable, SeasonFile, write_season
 
-from .finds import FILE, coarse, read_finds
+from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
-from .forecast import check_finds, colony_of
 from .hunt import Hunt
 from .learned import known_lessons
 from .locating import prepare_hunt
@@ -35,8 +39,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.report.model import FindCheck, HuntResult
-    from treeward.survey.lessons import Lesson
-    from treeward.survey.own_prior import OwnPrior
+    from treeward.survey.own_prior import Lesson, OwnPrior
 
     from .finds import FindTable, LookTable
 
@@ -62,17 +65,14 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     HuntError
         When the survey cannot take the hunt.
     """
-    from treeward.survey import lessons
-    from treeward.survey.frame import geodesic
+    from treeward.survey.frame import apart_m
+    from treeward.survey.own_prior import lesson
 
     colony = colony_of(result, find)
     if colony is None or not result.stations:
         return None
     here, first = find.position, result.stations[0]
-    away_m, _ = geodesic(
-        first.latitude_deg, first.longitude_deg, here.latitude_deg, here.longitude_deg
-    )
-    if away_m > FARTHEST_M:
+    if apart_m(first, here) > FARTHEST_M:
         return None
     plain = hunt.file.model_copy(update={"model": ModelTable()})
     places = place_stations(plain, hunt.path, result.table)
@@ -81,7 +81,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     seen = ready.seen()
     alone = result.fix is not None and len(result.fix.colonies) == 1
     try:
-        learned = lessons.lesson(
+        learned = lesson(
             seen.stations,
             seen.trips,
             seen.bearings,
@@ -372,17 +372,10 @@ def living(
     colonies: Sequence[FoundColony], near: Sequence[Position], within_m: float
 ) -> list[FoundColony]:
     """Return the colonies not known to be dead that lie near one of some places."""
-    from treeward.survey.frame import geodesic
+    from treeward.survey.frame import apart_m
 
     def is_near(colony: FoundColony) -> bool:
-        here = colony.find.position
-        return any(
-            geodesic(
-                here.latitude_deg, here.longitude_deg, p.latitude_deg, p.longitude_deg
-            )[0]
-            <= within_m
-            for p in near
-        )
+        return any(apart_m(colony.find.position, p) <= within_m for p in near)
 
     return [one for one in colonies if state_of(one)[0] != "dead" and is_near(one)]
 

@@ -69,14 +69,10 @@ class TrackPoint:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Track:
-    """Points in the order of time, and waypoints by name.
-
-    `untimed` counts the points that had no time and are left out.
-    """
+    """Points in the order of time, and waypoints by name."""
 
     points: tuple[TrackPoint, ...]
     waypoints: Mapping[str, Position]
-    untimed: int = 0
 
 
 def read_gpx(path: Path) -> Track:
@@ -118,7 +114,7 @@ def read_gpx(path: Path) -> Track:
             mend="Export the track with its times, or name the waypoints.",
         )
     points.sort(key=lambda point: point.clock)
-    return Track(points=tuple(points), waypoints=waypoints, untimed=untimed)
+    return Track(points=tuple(points), waypoints=waypoints)
 
 
 def gpx_document(path: Path) -> GPX:

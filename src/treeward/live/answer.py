@@ -151,11 +151,6 @@ _SOFT: dict[str, float] = {
 }  # share of the usual loudness
 
 
-def sound_names() -> tuple[str, ...]:
-    """Return the names of all sounds."""
-    return tuple(str(name) for name in _SHAPES)
-
-
 def tone(name: str) -> NDArray[np.float32]:
     """Return a sound by name, mono at RATE_HZ.
 

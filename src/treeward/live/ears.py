@@ -15,7 +15,7 @@ import numpy as np
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
 from treeward.hunt_tables import DOUBT_BELOW
-from treeward.speech.segments import LONGEST_S
+from treeward.speech.recognizer import LONGEST_S
 from treeward.speech.utterances import WordSource
 
 from .answer import LevelMeter
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from .answer import Gate
     from .messages import Segments, StretchRecognizer
-    from .watch_clock import Timeline
+    from .streams import Timeline
 
 PAUSE_S = 0.4  # of silence end a phrase, so that it is answered soon; choice
 GOES_ON_S = 1.0  # a longer pause is outside a note said word by word; guess
@@ -138,8 +138,7 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
     from treeward.hunt_file import read_hunt_file
     from treeward.language.phrasebook import PhraseBook
     from treeward.notes.parser import parse_notes
-    from treeward.speech.engines import open_recognizer
-    from treeward.speech.segments import Segmenter
+    from treeward.speech.recognizer import Segmenter, open_recognizer
 
     book = PhraseBook.for_hunt(hunt_dir)
     hunt_toml = hunt_dir / "hunt.toml"

@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
-from treeward.hunt.joining import LONGEST_MS
+from treeward.hunt.journal import LONGEST_MS
 
 from .ears import Cuts, HeldSound
-from .watch_clock import GAP_S, STEP_S, SampleClock, Timeline
+from .streams import GAP_S, STEP_S, SampleClock, Timeline
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from .answer import Gate, LevelMeter
     from .ears import Ears
     from .messages import Chunk, Source
-    from .watch_clock import WatchClock
+    from .streams import WatchClock
 
 PIECE_S = 600.0  # a piece is ended at the next pause after this; choice
 PIECE_MOST_S = 660.0  # and at this, pause or not
@@ -126,11 +126,6 @@ class Intake:
     def hearing_fault(self) -> str:
         """What keeps sound from being cut for the recognizer, "" while all is well."""
         return self._cuts.fault
-
-    @property
-    def current_offset_s(self) -> float:
-        """Elapsed second at which the sound card's second 0 fell, as it runs now."""
-        return self._clock.offset_s
 
     def start(self) -> None:
         """Begin."""

@@ -10,7 +10,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol, assert_never
 
 from treeward.language.kinds import KINDS, EventKind, Holds
-from treeward.units import MILE_M, YARD_M
+from treeward.units import MILE_M, YARD_M, counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -168,7 +168,6 @@ class HeardNotes:
     events: tuple[Event, ...]
     doubtful: bool
     kept: bool  # on disk before the answer
-    latency_s: float | None = None  # end of phrase to answer, elapsed clock
     taken_back: Event | None = None
 
 
@@ -176,7 +175,6 @@ class HeardNotes:
 class Tally:
     """Counts of a session, for its last line and for the benches."""
 
-    heard_s: float = 0.0
     segments: int = 0
     unheard: int = 0  # stretches left to the second pass
     events: int = 0
@@ -253,14 +251,12 @@ def spoken_time(seconds: float) -> str:
     """Return a time as it is said: "6 minutes 10", "45 seconds", "1 hour 5"."""
     whole = round(seconds)
     if whole < 60:
-        return f"{whole} second{'' if whole == 1 else 's'}"
+        return counted(whole, "second")
     minutes, rest = divmod(whole, 60)
     if minutes < 60:
-        name = "minute" if minutes == 1 else "minutes"
-        return f"{minutes} {name} {rest}" if rest else f"{minutes} {name}"
+        return counted(minutes, "minute") + (f" {rest}" if rest else "")
     hours, minutes = divmod(round(whole / 60), 60)
-    name = "hour" if hours == 1 else "hours"
-    return f"{hours} {name} {minutes}" if minutes else f"{hours} {name}"
+    return counted(hours, "hour") + (f" {minutes}" if minutes else "")
 
 
 def clock_face(seconds: float) -> str:

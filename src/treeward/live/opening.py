@@ -22,15 +22,22 @@ from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.within import held, open_plain, refuse_links
 
 from .board import Office
-from .calls import Sky, sky_of
 from .ears import open_ears
+from .notebook import Sky, sky_of
 from .session import Session, Setting
-from .streams import BlocksSource, PcmFormat, Pipe, RehearsalTime, StreamSource
-from .watch_clock import WatchClock, elapsed_s
+from .streams import (
+    BlocksSource,
+    PcmFormat,
+    Pipe,
+    RehearsalTime,
+    StreamSource,
+    WatchClock,
+    elapsed_s,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
-    from datetime import date, datetime
+    from datetime import date, datetime, tzinfo
     from pathlib import Path
 
     from treeward.hunt.hunt import Hunt
@@ -126,24 +133,15 @@ def open_session(
     """
     hunt_file = read_hunt_file(hunt_dir / "hunt.toml")
     station = _station(hunt_file, wanted.station)
-    zone = hunt_file.hunt.zone
-    rehearsal = _is_fast(wanted)
-    time = RehearsalTime() if rehearsal else None
-    if time is None:
-        early_s = PIPE_HOLDS_S if wanted.input == "-" else 0.0
-        if isinstance(stdin, Pipe):
-            early_s += math.ceil(elapsed_s() - stdin.began_s)
-        watch = WatchClock(zone, start=wanted.start, early_s=early_s)
-    else:
-        start = wanted.start or WatchClock(zone).start
-        watch = WatchClock(zone, start=start, elapsed=time, wall=time)
+    time = RehearsalTime() if _is_fast(wanted) else None
+    watch = _watch(wanted, hunt_file.hunt.zone, time, stdin)
     if wanted.input is not None:
         source = _source(wanted, watch, time, stdin)
         ears = ears or open_ears(hunt_dir, model=wanted.model)
     else:  # a microphone that waits for an engine to be opened tells a wrong time
         ears = ears or open_ears(hunt_dir, model=wanted.model)
         source = _source(wanted, watch, time, stdin)
-    player, synthesiser = (None, None) if rehearsal else _voices(wanted)
+    player, synthesiser = (None, None) if time is not None else _voices(wanted)
     name = _name(hunt_dir, watch.start, station)
     journal = Journal(journals_dir(hunt_dir) / f"{name}.jsonl", within=hunt_dir)
     journal.write(
@@ -164,7 +162,7 @@ def open_session(
             recording=f"{name}.flac",
             units=hunt_file.hunt.units,
             station=station,
-            paced=not rehearsal,
+            paced=time is None,
             call_due=wanted.call_due,
             speak=synthesiser,
             player=player,
@@ -178,6 +176,22 @@ def open_session(
     box.append(session)
     session.notebook.continue_from(_earlier(hunt_dir, journal.path, watch.start))
     return session
+
+
+def _watch(
+    wanted: Wanted,
+    zone: tzinfo,
+    time: RehearsalTime | None,
+    stdin: IO[bytes] | Pipe | None,
+) -> WatchClock:
+    """Return the clock of the session; it runs with `time` in a rehearsal."""
+    if time is not None:
+        start = wanted.start or WatchClock(zone).start
+        return WatchClock(zone, start=start, elapsed=time, wall=time)
+    early_s = PIPE_HOLDS_S if wanted.input == "-" else 0.0
+    if isinstance(stdin, Pipe):
+        early_s += math.ceil(elapsed_s() - stdin.began_s)
+    return WatchClock(zone, start=wanted.start, early_s=early_s)
 
 
 def open_pipe() -> Pipe:

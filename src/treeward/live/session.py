@@ -16,12 +16,11 @@ from treeward.notes.flags import Flag, FlagCode
 
 from .answer import Answer, Answerer, Gate
 from .board import board
-from .calls import FOUND_WORDS, Calls, found_steps, walk_laid_out
 from .ears import NoteReader
 from .intake import Intake, MissingSound
 from .messages import Alarm, HeardNotes, Snapshot, Tally
 from .microphone import SilentPlayer, device_warning
-from .notebook import Notebook
+from .notebook import FOUND_WORDS, Calls, Notebook, found_steps, walk_laid_out
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -32,11 +31,11 @@ if TYPE_CHECKING:
 
     from .answer import Synthesiser
     from .board import Office
-    from .calls import Sky
     from .ears import Ears
     from .messages import Source
     from .microphone import Player
-    from .watch_clock import WatchClock
+    from .notebook import Sky
+    from .streams import WatchClock
 
 TICK_S = 0.5
 LOOK_S = 0.1  # for a signal, or the end of the sound
@@ -117,20 +116,7 @@ class Session:
             on_span=self._note_answer if audible else None,
             on_latency=self._note_latency if setting.paced else None,
         )
-        self.intake = Intake(
-            source,
-            self.keeper,
-            ears,
-            watch,
-            self._gate if audible else None,
-            on_gap=self._on_gap,
-            on_piece=self._on_piece,
-            on_lost=self._on_lost,
-            on_unheard=self._on_unheard,
-            on_clock_set=self._on_clock_set,
-            on_full=on_said,
-            paced=setting.paced,
-        )
+        self.intake = self._new_intake(self._gate if audible else None)
         self._calls = Calls(due=setting.call_due)
         self._lost = ""
         self._finished = False
@@ -141,6 +127,22 @@ class Session:
         self.source_name = source.name
         self._retry_s = 0.0
         self._recognise = threading.Thread(target=self._run, name="hear", daemon=True)
+
+    def _new_intake(self, gate: Gate | None) -> Intake:
+        return Intake(
+            self._source,
+            self.keeper,
+            self._ears,
+            self._watch,
+            gate,
+            on_gap=self._on_gap,
+            on_piece=self._on_piece,
+            on_lost=self._on_lost,
+            on_unheard=self._on_unheard,
+            on_clock_set=self._on_clock_set,
+            on_full=self._on_said,
+            paced=self._setting.paced,
+        )
 
     # --- running -------------------------------------------------------------
 

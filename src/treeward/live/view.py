@@ -9,6 +9,8 @@ from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
+from treeward.units import counted
+
 from .messages import clock_face, distance_text, get_up_text
 
 if TYPE_CHECKING:
@@ -146,7 +148,7 @@ def _due_text(bee: BeeState) -> str:
 
 
 def _trip_text(bee: BeeState) -> str:
-    text = f"{bee.trips} trip{'' if bee.trips == 1 else 's'}"
+    text = counted(bee.trips, "trip")
     if bee.bearing_deg is not None:
         text += f"  bearing {bee.bearing_deg:03.0f}°"
     return text
@@ -196,12 +198,11 @@ def _estimate_lines(shot: Snapshot) -> list[str]:
         distance_text(d, shot.units)
         for d in (estimate.low90_m, estimate.median_m, estimate.high90_m)
     )
-    trips = f"{estimate.trips} trip{'' if estimate.trips == 1 else 's'}"
-    bees = f"{estimate.bees} bee{'' if estimate.bees == 1 else 's'}"
+    of_bees = f"{counted(estimate.trips, 'trip')} of {counted(estimate.bees, 'bee')}"
     if estimate.trips_to_halve is None:
-        more = f"{trips} of {bees}; more won't halve it"
+        more = f"{of_bees}; more won't halve it"
     else:
-        more = f"{trips} of {bees}; {estimate.trips_to_halve} more halve it"
+        more = f"{of_bees}; {estimate.trips_to_halve} more halve it"
     return [*(f"  {line}" for line in big(middle)), f"  {low} to {high} (90 %)",
             f"  {get_up_text(estimate, shot.units) or more}"]  # fmt: skip
 

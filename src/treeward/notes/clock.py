@@ -13,8 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
-from treeward.language.kinds import EventKind
-from treeward.language.value_cells import parse_spoken_time
+from treeward.language.kinds import EventKind, parse_spoken_time
 
 from .clock_anchors import (
     Anchor,

@@ -17,8 +17,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 from treeward.language.dates import parse_date
-from treeward.language.kinds import EventKind
-from treeward.language.value_cells import parse_spoken_time
+from treeward.language.kinds import EventKind, parse_spoken_time
 
 from .clock_evidence import AGREE_S, ClockEvidence, ClockSource
 from .events import taken_back

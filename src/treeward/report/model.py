@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
+from treeward.survey.records import Settings
 from treeward.survey.search import Searching
-from treeward.survey.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

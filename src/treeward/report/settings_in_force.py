@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from treeward.survey import timing
-from treeward.survey.settings import Settings
+from treeward.survey.records import Settings
 from treeward.units import Units
 
 if TYPE_CHECKING:

@@ -19,8 +19,10 @@ from typing import TYPE_CHECKING
 from treeward.audio.blocks import LONGEST_S
 from treeward.errors import ReviewError
 from treeward.files import write_text
-from treeward.language.kinds import KINDS, EventKind, Holds
-from treeward.language.value_cells import (
+from treeward.language.kinds import (
+    KINDS,
+    EventKind,
+    Holds,
     how_to_write,
     is_value,
     plain_duration,
@@ -29,24 +31,22 @@ from treeward.language.value_cells import (
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 
-from .clock import (
-    ClockCell,
-    ClockCellError,
-    DateOrder,
-    NoDayError,
-    date_order,
-    parse_clock,
-)
 from .row import (
     PERSON_COLUMNS,
     CellError,
+    ClockCell,
+    ClockCellError,
+    DateOrder,
     Decision,
+    NoDayError,
     ReviewRow,
     cells_of,
+    date_order,
     decision_from,
     kind_from,
     normal_mark,
     parse_alternatives,
+    parse_clock,
     parse_number,
     split_texts,
 )
@@ -497,7 +497,7 @@ def _value(
 
 
 def _flags(cell: str, clock: ClockCell | None) -> tuple[Flag, ...]:
-    flags = read_flags(split_texts(cell, ";"))
+    flags = read_flags(split_texts(cell))
     doubled = Flag(FlagCode.HOUR_TWICE)
     if clock is not None and clock.doubled and doubled not in flags:
         flags = (*flags, doubled)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
 from treeward.notes.flags import Flag, FlagCode
+from treeward.units import counted
 
 from .file import PERSON_COLUMNS, ReviewRow, cells_of
 
@@ -48,11 +49,7 @@ class MergeReport:
             (self.stay_deleted, "stay out, since you had deleted them"),
             (self.also_heard, "that you added are now heard as well"),
         )
-        return [
-            f"{len(names)} {'row' if len(names) == 1 else 'rows'} {what}"
-            for names, what in said
-            if names
-        ]
+        return [f"{counted(len(names), 'row')} {what}" for names, what in said if names]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,21 +1,32 @@
-"""A row of review.csv: an event, what the person said of it, and its cells as text."""
+"""A row of review.csv: an event, what the person said of it, and its cells as text.
+
+Clock times as people and spreadsheet programs write them: ISO 8601 is what Treeward
+writes. A spreadsheet turns it into the local form, which may leave open which number is
+the day; then other rows, or the machine's own copy of the row, decide, and otherwise
+the cell is refused.
+"""
 
 from __future__ import annotations
 
 import math
 import re
 from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time, timedelta
+from enum import StrEnum
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal, cast
 
 from treeward.language.kinds import ALSO_WRITTEN, EventKind
-from treeward.notes.events import Event
+from treeward.notes.clock_evidence import EARLIEST_YEAR, LATEST_YEAR, exists, in_zone
 from treeward.notes.flags import sentences_of
 from treeward.speech.utterances import Alternative
 
-from .clock import format_clock
-
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from zoneinfo import ZoneInfo
+
     from treeward.notes.events import Event
+
 
 Decision = Literal["", "keep", "drop"]
 
@@ -60,7 +71,7 @@ def cells_of(row: ReviewRow) -> dict[str, str]:
         "confidence": f"{event.confidence:.2f}",
         "heard": event.heard,
         "alternatives": format_alternatives(event.alternatives),
-        "flag": join_texts(sentences_of(event.flags), ";"),
+        "flag": join_texts(sentences_of(event.flags)),
         "decision": row.decision,
         "remark": row.remark,
     } | dict(row.extra)
@@ -142,32 +153,27 @@ def format_seconds(seconds: float | None) -> str:
     return "" if seconds is None else f"{seconds:.2f}"
 
 
-def join_texts(texts: tuple[str, ...], separator: str) -> str:
+def join_texts(texts: Iterable[str]) -> str:
     """Put several texts into one cell, so that `split_texts` finds them again."""
-    escaped = (
-        t.replace("\\", "\\\\").replace(separator, f"\\{separator}") for t in texts
-    )
-    return f"{separator} ".join(escaped)
+    return "; ".join(t.replace("\\", "\\\\").replace(";", "\\;") for t in texts)
 
 
-def split_texts(cell: str, separator: str) -> tuple[str, ...]:
+def split_texts(cell: str) -> tuple[str, ...]:
     """Take the texts of a cell apart again; an empty cell holds none."""
-    parts = re.findall(rf"((?:\\.|[^\\{re.escape(separator)}]|\\$)+)", cell, re.DOTALL)
+    parts = re.findall(r"((?:\\.|[^\\;]|\\$)+)", cell, re.DOTALL)
     texts = (re.sub(r"\\(.)", r"\1", part, flags=re.DOTALL).strip() for part in parts)
     return tuple(text for text in texts if text)
 
 
 def format_alternatives(alternatives: tuple[Alternative, ...]) -> str:
     """Write "yellow back (0.31); yellow mark (0.07)"."""
-    return join_texts(
-        tuple(f"{a.text} ({a.confidence:.2f})" for a in alternatives), ";"
-    )
+    return join_texts(f"{a.text} ({a.confidence:.2f})" for a in alternatives)
 
 
 def parse_alternatives(cell: str) -> tuple[Alternative, ...]:
     """Read alternatives; one whose confidence was lost has confidence 0."""
     found: list[Alternative] = []
-    for text in split_texts(cell, ";"):
+    for text in split_texts(cell):
         match = _ALTERNATIVE.match(text)
         if match is None:
             found.append(Alternative(text=text, confidence=0.0))
@@ -177,3 +183,254 @@ def parse_alternatives(cell: str) -> tuple[Alternative, ...]:
                 Alternative(text=match["text"], confidence=min(1.0, confidence))
             )
     return tuple(found)
+
+
+class DateOrder(StrEnum):
+    """In which order a file writes day and month."""
+
+    DAY_FIRST = "day first"
+    MONTH_FIRST = "month first"
+
+
+_TIME = (
+    r"(?P<hour>\d{1,2})[:.h](?P<minute>\d{2})"
+    r"(?:[:.](?P<second>\d{2})(?:[.,](?P<part>\d{1,6}))?)?\s*(?P<half>[ap]\.?m?\.?)?"
+)
+_OFFSET = r"(?:\s*(?P<offset>Z|[+-]\d{2}:?\d{2}))?"
+_NUMBERS = re.compile(
+    r"^(?P<one>\d{1,4})(?P<sep>[-/. ])(?P<two>\d{1,2})(?P=sep)\s?(?P<three>\d{1,4})"
+    rf"\.?(?:[T,\s]+{_TIME}{_OFFSET})?$",
+    re.IGNORECASE,
+)
+_RUN_TOGETHER = re.compile(r"\d[a-z]{3}|[a-z]{3}\d", re.IGNORECASE)  # a spoilt cell
+_DAY_FIRST = re.compile(
+    rf"^(?P<day>[^:]*[^\W\d_]{{3}}[^:]*?)[,\s]+{_TIME}{_OFFSET}$", re.IGNORECASE
+)
+_TIME_ONLY = re.compile(rf"^{_TIME}{_OFFSET}$", re.IGNORECASE)
+_SERIAL = re.compile(r"^\d{5}[.,]\d+$")  # days since 1899-12-30, in spreadsheets
+_EPOCH = datetime(1899, 12, 30)  # noqa: DTZ001  (local time, as spreadsheets count)
+
+
+class ClockCellError(ValueError):
+    """A clock cell that cannot be read; says what is wrong, and what to write."""
+
+    def __init__(self, what: str, mend: str) -> None:
+        self.what = what
+        self.mend = mend
+        super().__init__(what)
+
+
+class NoDayError(ClockCellError):
+    """A time alone, where nothing tells the day."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockCell:
+    """A clock time, and how finely the cell gives it."""
+
+    clock: datetime
+    resolution_s: float  # 60 where no seconds were given
+    doubled: bool = False  # in the hour that comes twice, and no offset was given
+
+
+def format_clock(clock: datetime) -> str:
+    """Write ISO 8601 with offset, and a part of a second only where there is one."""
+    text = clock.isoformat(timespec="microseconds")
+    return (
+        re.sub(r"\.(\d*?)0+(?=[+-]|$)", r".\1", text)
+        .replace(".+", "+")
+        .replace(".-", "-")
+    )
+
+
+def date_order(cells: Iterable[str]) -> DateOrder | None:
+    """Return how a file writes its dates, if any row gives it away."""
+    seen: set[DateOrder] = set()
+    for cell in cells:
+        match = _NUMBERS.match(cell.strip())
+        if match is None or len(match["one"]) > 2:
+            continue
+        one, two = int(match["one"]), int(match["two"])
+        if one > 12 >= two or match["sep"] == ".":
+            seen.add(DateOrder.DAY_FIRST)
+        elif two > 12 >= one:
+            seen.add(DateOrder.MONTH_FIRST)
+    return seen.pop() if len(seen) == 1 else None
+
+
+def parse_clock(
+    text: str,
+    zone: ZoneInfo,
+    *,
+    order: DateOrder | None = None,
+    machine: datetime | None = None,
+    day: date | None = None,
+) -> ClockCell:
+    """Read a clock cell.
+
+    Parameters
+    ----------
+    text
+        "2026-07-14T10:22:31+01:00", "14/07/2026 10:22:31", "14.07.2026 10:22",
+        "7/14/2026 10:22 AM", "14 July 2026 10:22", "10:22".
+    zone
+        The hunt's time zone, for a cell without offset.
+    order
+        How the file writes its dates, see `date_order`.
+    machine
+        What the machine wrote in this cell; tells day from month, and the day of a
+        time alone.
+    day
+        The day of the recording, for a time alone.
+
+    Raises
+    ------
+    ClockCellError
+        If it is no time, has no day, or may be two days.
+    """
+    text = " ".join(text.split())
+    machine = in_zone(machine, zone) if machine is not None else None
+    if match := _TIME_ONLY.match(text):
+        known = machine.date() if machine is not None else day
+        if known is None:
+            raise NoDayError(
+                f"{text!r} has no date",
+                "Write the date as well, as 2026-07-14 10:22:31.",
+            )
+        return _put_together(known, match, zone, text)
+    if match := _NUMBERS.match(text):
+        found = _days(match, order)
+        if len(found) > 1 and machine is not None:
+            found = [d for d in found if d == machine.date()] or found
+        if not found:
+            raise ClockCellError(
+                f"{text!r} is no date", "Write it as 2026-07-14 10:22:31."
+            )
+        if len(found) > 1:
+            a, b = found
+            raise ClockCellError(
+                f"{text!r} may be {a:%d %B} or {b:%d %B}",
+                "Write the year first, as 2026-07-14 10:22:31.",
+            )
+        if match["hour"] is None:
+            raise ClockCellError(
+                f"{text!r} has no time of day", "Write it as 2026-07-14 10:22:31."
+            )
+        return _put_together(found[0], match, zone, text)
+    if _SERIAL.match(text):
+        local = _EPOCH + timedelta(days=float(text.replace(",", ".")))
+        local = (local + timedelta(milliseconds=500)).replace(microsecond=0)
+        return _checked(local, zone, text, resolution_s=1.0)
+    return _in_letters(text, zone)
+
+
+def _days(match: re.Match[str], order: DateOrder | None) -> list[date]:
+    one, two, three = match["one"], match["two"], match["three"]
+    if len(one) == 4:
+        tries = [(one, two, three)]
+    else:
+        year = three if len(three) == 4 else f"20{three:0>2}"
+        day_first, month_first = (year, two, one), (year, one, two)
+        if order == DateOrder.DAY_FIRST or match["sep"] == ".":
+            tries = [day_first]
+        elif order == DateOrder.MONTH_FIRST:
+            tries = [month_first]
+        else:
+            tries = [day_first, month_first]
+    found: list[date] = []
+    for year, month, day in tries:
+        try:
+            candidate = date(int(year), int(month), int(day))
+        except ValueError:
+            continue
+        if candidate not in found:
+            found.append(candidate)
+    return found
+
+
+def _put_together(
+    day: date, match: re.Match[str], zone: ZoneInfo, text: str
+) -> ClockCell:
+    hour, minute = int(match["hour"]), int(match["minute"])
+    second = int(match["second"] or 0)
+    half = (match["half"] or "").lower()
+    if half and 1 <= hour <= 12:
+        hour = hour % 12 + (12 if half.startswith("p") else 0)
+    part = int((match["part"] or "0").ljust(6, "0"))
+    try:
+        of_day = time(hour, minute, second, part)
+        local = datetime.combine(day, of_day)
+        if offset := match["offset"]:
+            moment = datetime.fromisoformat(f"{local.isoformat()}{offset.upper()}")
+            return ClockCell(
+                clock=_of_these_centuries(in_zone(moment, zone), text),
+                resolution_s=60.0 if match["second"] is None else 1.0,
+            )
+    except (ValueError, OverflowError):
+        raise ClockCellError(
+            f"{text!r} is no time of day", "Write it as 2026-07-14 10:22:31."
+        ) from None
+    return _checked(
+        local, zone, text, resolution_s=60.0 if match["second"] is None else 1.0
+    )
+
+
+def _checked(
+    local: datetime, zone: ZoneInfo, text: str, *, resolution_s: float
+) -> ClockCell:
+    clock = _of_these_centuries(local.replace(tzinfo=zone), text)
+    if not exists(clock):
+        raise ClockCellError(
+            f"{text!r} does not exist, the clocks went forward over it",
+            f"Write it with its offset, as {clock.astimezone(UTC).isoformat()}.",
+        )
+    doubled = clock.utcoffset() != clock.replace(fold=1).utcoffset()
+    return ClockCell(clock=clock, resolution_s=resolution_s, doubled=doubled)
+
+
+def _of_these_centuries(clock: datetime, text: str) -> datetime:
+    if not EARLIEST_YEAR <= clock.year <= LATEST_YEAR:
+        raise ClockCellError(
+            f"{text!r} lies in the year {clock.year}", "Correct the year."
+        )
+    return clock
+
+
+def _in_letters(text: str, zone: ZoneInfo) -> ClockCell:
+    """Read a date with its month in letters, in any language dateparser knows."""
+    refused = ClockCellError(
+        f"{text!r} is no date and time", "Write it as 2026-07-14 10:22:31."
+    )
+    if not re.search(r"[^\W\d_]{3,}", text) or not re.search(r"\d:\d\d", text):
+        raise refused
+    if len(text) > 60 or _RUN_TOGETHER.search(text):
+        raise refused
+    if (match := _DAY_FIRST.match(text)) and (day := _day_in_letters(match["day"])):
+        return _put_together(day, match, zone, text)
+    found = _parsed_in_letters(text)
+    if found is None:
+        raise refused
+    return _checked(
+        found.replace(tzinfo=None),
+        zone,
+        text,
+        resolution_s=1.0 if re.search(r":\d\d:\d\d", text) else 60.0,
+    )
+
+
+@lru_cache(maxsize=1000)  # a file has a row a minute, but few days; each costs 1 ms
+def _day_in_letters(text: str) -> date | None:
+    found = _parsed_in_letters(text)
+    return found.date() if found else None
+
+
+def _parsed_in_letters(text: str) -> datetime | None:
+    import dateparser
+
+    # No "yesterday" and the like: a spoilt cell would be read as a moment of today.
+    needed = {
+        "REQUIRE_PARTS": ["day", "month", "year"],
+        "PARSERS": ["absolute-time"],
+    }
+    found: datetime | None = dateparser.parse(text, settings=needed)
+    return found

@@ -27,12 +27,11 @@ class Reviewed:
 class Together:
     """Two reviews as one.
 
-    `renamed` is the second's row -> its name here; `shared` counts the rows that both
-    had; `conflicts` names rows that both changed, each otherwise.
+    `shared` counts the rows that both had; `conflicts` names rows that both changed,
+    each otherwise.
     """
 
     reviewed: Reviewed
-    renamed: dict[str, str]
     shared: int
     conflicts: tuple[str, ...]
 
@@ -86,7 +85,6 @@ def bring_together(one: Reviewed, other: Reviewed, *, whose: str) -> Together:
             machine=tuple(sorted(machine.values(), key=by_time)),
             rows=tuple(sorted(rows.values(), key=by_time)),
         ),
-        renamed=names,
         shared=len(pairs),
         conflicts=tuple(conflicts),
     )

@@ -9,7 +9,7 @@ against the other.
 ['1']
 """
 
-from .hunting import simulate_hunt
-from .invented import SimulatedHunt, SimulationSettings, SpokenLine
+from .world import SimulatedHunt, SimulationSettings, SpokenLine
+from .write import simulate_hunt
 
 __all__ = ["SimulatedHunt", "SimulationSettings", "SpokenLine", "simulate_hunt"]

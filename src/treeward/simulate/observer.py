@@ -13,19 +13,18 @@ import numpy as np
 
 from treeward.language.kinds import EventKind
 
-from .invented import SpokenLine
-from .world import COLOURS, line
+from .world import COLOURS, SpokenLine, line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .invented import (
+    from .world import (
         SharedErrors,
         SimulatedColony,
         SimulatedStation,
         SimulationSettings,
+        Stop,
     )
-    from .world import Stop
 
 
 BearingForm = Literal["digits", "tens", "hundred"]

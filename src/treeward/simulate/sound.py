@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from .invented import SimulatedHunt, SpokenLine
+    from .world import SimulatedHunt, SpokenLine
 
     Samples = NDArray[np.float64]
 
@@ -493,8 +493,9 @@ def tidy(samples: NDArray[np.float64]) -> NDArray[np.float32]:
     return np.asarray(np.tanh(scaled), dtype=np.float32)
 
 
-def active_level(samples: NDArray[np.float64], frame: int = 320) -> float:
+def active_level(samples: NDArray[np.float64]) -> float:
     """Return the root mean square over the louder half of the frames."""
+    frame = 320  # 20 ms
     usable = len(samples) - len(samples) % frame
     if usable == 0:
         return float(np.sqrt(np.mean(samples**2)))

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import SpeechError
-from treeward.resources import models_dir
+from treeward.files import models_dir
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

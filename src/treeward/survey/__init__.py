@@ -14,11 +14,13 @@ from .answer import locate
 from .classical import PointEstimate, andrews, crossings, hand_rules, huber, lenth_mle
 from .frame import LocalFrame, declination, geodesic
 from .records import (
+    WIND_MPS,
     Advice,
     AdviceKind,
     AreaShape,
     Bearings,
     BeeDistance,
+    Calibration,
     Cargo,
     ClassicalFix,
     Colony,
@@ -27,15 +29,18 @@ from .records import (
     Fix,
     HandRule,
     HandRuleKind,
+    KnownHive,
     NextStation,
     Polygon,
     SearchArea,
     Searched,
     SeatReason,
+    Settings,
     Sitting,
     Stations,
     Strip,
     Trips,
+    TripWind,
 )
 from .search import (
     EmptyDish,
@@ -47,7 +52,6 @@ from .search import (
     Walked,
     WeighedGround,
 )
-from .settings import WIND_MPS, Calibration, KnownHive, Settings, TripWind
 
 __all__ = [
     "WIND_MPS",

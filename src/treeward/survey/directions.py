@@ -35,8 +35,7 @@ from .records import bessel_i0e
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from .records import Floats, Ints
-    from .settings import Settings
+    from .records import Floats, Ints, Settings
     from .timing import Table
 
 ANGLES = 720  # nodes around the circle: half a degree apart

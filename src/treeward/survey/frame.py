@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -89,6 +89,25 @@ def geodesic(
         longitude1_deg, latitude1_deg, longitude2_deg, latitude2_deg
     )
     return float(distance), float(azimuth) % 360.0
+
+
+class Placed(Protocol):
+    """Whatever lies at a place."""
+
+    @property
+    def latitude_deg(self) -> float:
+        """WGS84 latitude, degrees north."""
+
+    @property
+    def longitude_deg(self) -> float:
+        """WGS84 longitude, degrees east."""
+
+
+def apart_m(one: Placed, two: Placed) -> float:
+    """Return how far two things lie from one another [m]."""
+    return geodesic(
+        one.latitude_deg, one.longitude_deg, two.latitude_deg, two.longitude_deg
+    )[0]
 
 
 def decimal_year(day: dt.date) -> float:

@@ -20,8 +20,7 @@ from .grid import refine
 if TYPE_CHECKING:
     from .case import CheckedHunt
     from .frame import LocalFrame
-    from .records import Bearings, Bools, Floats, Stations, Trips
-    from .settings import Settings, TripWind
+    from .records import Bearings, Bools, Floats, Settings, Stations, Trips, TripWind
 
 _CELLS = 60  # wanted in the 90 % area by the rough solution; choice
 _INNER = 350  # places weighed again among the cells that hold nearly all; choice

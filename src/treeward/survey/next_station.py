@@ -37,9 +37,8 @@ if TYPE_CHECKING:
     from .case import CheckedHunt
     from .evidence import Evidence
     from .grid import Grid
-    from .records import Bools, Cargo, Floats, Stations, Trips
+    from .records import Bools, Cargo, Floats, Settings, Stations, Trips
     from .search import Searching
-    from .settings import Settings
 
 
 LEFT = 1 / 8  # of the variance, that all further notes together could take off; guess

@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .areas import search_areas
 from .frame import crosses, inside_ring
+from .grid import search_areas
 from .records import Searched, Strip
 from .search import MOST_EFFORT, expected_effort_m2, hidden
 

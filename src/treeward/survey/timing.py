@@ -35,8 +35,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .records import Cargo, Floats, Ints
-    from .settings import OwnFactors, Settings
+    from .records import Cargo, Floats, Ints, OwnFactors, Settings
 
 Table: TypeAlias = NDArray[np.float32]  # log likelihoods; 7 digits are plenty
 

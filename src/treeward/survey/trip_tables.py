@@ -43,6 +43,31 @@ class Gaps:
     owner: Ints  # whose table it goes into, 0 to owners - 1
     owners: int
 
+    def distinct(self) -> tuple[Floats, list[tuple[Ints, Ints]]]:
+        """Return the trips, each that was said alike once, and whose it is how often.
+
+        Returns
+        -------
+        tuple
+            (m, 4) kind, rounding [s], away time [s], trips in it; and for each of the
+            m its owners, and how many such trips each has.
+        """
+        rows = np.stack(
+            [
+                self.round_trip.astype(np.float64),
+                self.rounding_s,
+                self.away_s,
+                np.clip(self.cycles, 1, 3).astype(np.float64),
+            ],
+            axis=1,
+        )
+        found, place = np.unique(rows, axis=0, return_inverse=True)
+        place = np.ravel(place)
+        return found, [
+            np.unique(self.owner[place == i], return_counts=True)
+            for i in range(len(found))
+        ]
+
 
 def trip_tables(
     gaps: Gaps,
@@ -82,21 +107,7 @@ def trip_tables(
     """
     stays_s = STAY_NODES_S[::every_m]
     tables = np.zeros((gaps.owners, len(of), flight_s.size, stays_s.size), np.float32)
-    rows = np.stack(
-        [
-            gaps.round_trip.astype(np.float64),
-            gaps.rounding_s,
-            gaps.away_s,
-            np.clip(gaps.cycles, 1, 3).astype(np.float64),
-        ],
-        axis=1,
-    )
-    distinct, place = np.unique(rows, axis=0, return_inverse=True)
-    place = np.ravel(place)
-    owned = [
-        np.unique(gaps.owner[place == i], return_counts=True)
-        for i in range(len(distinct))
-    ]
+    distinct, owned = gaps.distinct()
     for sigma in dict.fromkeys(spread.sigma for spread in of):
         mine = [k for k, spread in enumerate(of) if spread.sigma == sigma]
         shapes: dict[tuple[float, float], list[_Shape]] = {}

@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from treeward.language.kinds import KINDS, UNMARKED, EventKind
 
-from .doubts import Doubt, DoubtCode
+from .table import Doubt, DoubtCode
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -13,15 +13,13 @@ from typing import TYPE_CHECKING, Literal
 from treeward.language.kinds import EventKind
 from treeward.notes.flags import FlagCode
 
-from .doubts import Doubt, DoubtCode
 from .identity import LEAST_AWAY_S, LEAST_ROUND_S, tell_bees_apart
-from .table import Trip, Visit
+from .table import Doubt, DoubtCode, Trip, Visit
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence
 
-    from .sightings import Sighting
-    from .watching import Pause
+    from .sightings import Pause, Sighting
 
 
 USUAL_VISIT_S = 60.0  # bees load water in 30-60 s; common practice

@@ -1,7 +1,11 @@
-"""Notes in order, each with its day and station: what pairing starts from."""
+"""Notes in order, each with its day and station: what pairing starts from.
+
+Where the person sat, and when nobody was watching.
+"""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from datetime import UTC, timedelta
 from itertools import pairwise
@@ -12,9 +16,7 @@ from treeward.notes.clock import MONTHS_APART_DAYS
 from treeward.notes.clock_evidence import daylight_at
 from treeward.notes.events import taken_back
 
-from .doubts import Doubt, DoubtCode
-from .table import AssumedStation, Unpaired
-from .watching import Pause, StationsInForce, pauses_in, stations_in_force
+from .table import AssumedStation, Doubt, DoubtCode, Unpaired
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -209,3 +211,289 @@ def _once_each(sightings: Sequence[Sighting], notes: Notes) -> list[Sighting]:
         last[event.kind, *whose] = now_s
         kept.append(sighting)
     return kept
+
+
+HIDES_A_VISIT_S = 30.0  # landing, loading and leaving take this long; common practice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationsInForce:
+    """The station of each event, with its doubts, and doubts about the whole.
+
+    `assumed` names recordings in which no station was said.
+    """
+
+    of_events: tuple[tuple[str, tuple[Doubt, ...]], ...]
+    doubts: tuple[Doubt, ...] = ()
+    assumed: tuple[AssumedStation, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pause:
+    """A stretch in which nobody watched a station; UTC timestamps."""
+
+    station: str
+    from_s: float
+    to_s: float
+    between_recordings: bool = False  # or else somebody said that nobody watched
+    observer: str = ""  # who did not watch
+
+    @property
+    def hides_a_visit(self) -> bool:
+        """Whether a whole visit could have gone unseen."""
+        return self.to_s - self.from_s >= HIDES_A_VISIT_S
+
+
+def stations_in_force(events: Sequence[Event], hunt_file: HuntFile) -> StationsInForce:
+    """Say for each event at which station it was spoken.
+
+    In this order: the latest "station" note before it in the same recording; what
+    hunt.toml says of the recording; the station in its file name
+    ("2026-07-14_1020_station-1"); the first "station" note after it in the same
+    recording; the hunt's only station; the latest of the same observer before it in
+    any recording, which is a doubt. A "station" note that is in doubt moves nobody away
+    from a station that is known.
+
+    Parameters
+    ----------
+    events
+        In order of time.
+    hunt_file
+        hunt.toml, for the stations there are and who spoke what.
+    """
+    watch = _Seats(events, hunt_file)
+    found = [watch.station_of(event) for event in events]
+    return StationsInForce(
+        of_events=tuple(found),
+        doubts=(
+            *_about_stations(found, hunt_file, watch.unsaid),
+            *watch.not_believed,
+            *(_about_assumed(one) for one in watch.assumed()),
+        ),
+        assumed=watch.assumed(),
+    )
+
+
+class _Seats:
+    """Goes through the notes and keeps where each observer sits."""
+
+    def __init__(self, events: Sequence[Event], hunt_file: HuntFile) -> None:
+        self._hunt_file = hunt_file
+        self._ids = {s.id.casefold(): s.id for s in hunt_file.station}
+        self._names = {s.name.casefold(): s.id for s in hunt_file.station if s.name}
+        sole = hunt_file.station
+        self._sole = sole[0].id if len(sole) == 1 else ""
+        self._first: dict[str, str] = {}
+        for event in events:
+            if self._said(event) and not event.doubtful:
+                self._first.setdefault(event.recording, self._known(event.value))
+        self._here: dict[str, str] = {}  # recording -> station said in it
+        self._in_doubt: dict[
+            str, Doubt
+        ] = {}  # recording -> why its station may be wrong
+        self._latest: dict[str, tuple[str, date | None]] = {}  # by observer
+        self._assumed: dict[str, list[Event]] = {}
+        self._taken: dict[str, str] = {}
+        self.not_believed: list[Doubt] = []
+        self.unsaid = 0
+
+    @staticmethod
+    def _said(event: Event) -> bool:
+        return event.kind is EventKind.STATION and bool(event.value.strip())
+
+    def _known(self, said: str) -> str:
+        plain = " ".join(said.split())
+        folded = plain.casefold()
+        return self._ids.get(folded) or self._names.get(folded) or plain
+
+    def assumed(self) -> tuple[AssumedStation, ...]:
+        """Return the recordings whose station nobody said."""
+        return tuple(
+            AssumedStation(
+                recording=recording,
+                station=self._taken[recording],
+                notes=len(events),
+                clocks=tuple(e.clock for e in events if e.clock is not None),
+            )
+            for recording, events in self._assumed.items()
+        )
+
+    def _move(self, event: Event) -> None:
+        """Take in a "station" note."""
+        recording, said = event.recording, self._known(event.value)
+        rows = (event.row,) if event.row else ()
+        held = self._here.get(recording) or self._known_beforehand(recording)
+        if event.doubtful and held and held != said:
+            self._in_doubt[recording] = Doubt(
+                code=DoubtCode.STATION_NOT_BELIEVED, names=(said,), rows=rows
+            )
+            self.not_believed.append(
+                Doubt(code=DoubtCode.STATION_HELD, names=(said, held), rows=rows)
+            )
+            return
+        self._here[recording] = said
+        if event.doubtful and held != said:
+            self._in_doubt[recording] = Doubt(
+                code=DoubtCode.STATION_IN_DOUBT, names=(said,), rows=rows
+            )
+        elif not event.doubtful:
+            self._in_doubt.pop(recording, None)
+            day = event.clock.date() if event.clock else None
+            self._latest[self._hunt_file.observer_of(recording)] = said, day
+
+    def _known_beforehand(self, recording: str) -> str:
+        told = self._hunt_file.station_of(recording)
+        return told or station_in_name(recording, self._hunt_file)
+
+    def station_of(self, event: Event) -> tuple[str, tuple[Doubt, ...]]:
+        """Return an event's station, and what is doubtful about it."""
+        recording = event.recording
+        if self._said(event):
+            self._move(event)
+        doubts: tuple[Doubt, ...] = ()
+        station = self._here.get(recording) or self._known_beforehand(recording)
+        if station and recording in self._in_doubt:
+            doubts = (self._in_doubt[recording],)
+        if not station and recording and recording in self._first:
+            station = self._first[recording]
+            doubts = (Doubt(code=DoubtCode.STATION_SAID_LATER),)
+        if not station and self._sole:
+            station = self._sole
+        observer = self._hunt_file.observer_of(recording)
+        if not station and observer in self._latest:
+            station, day = self._latest[observer]
+            assumed = Doubt(code=DoubtCode.STATION_ASSUMED, names=(recording, station))
+            doubts = (assumed if recording else Doubt(code=DoubtCode.STATION_UNSAID),)
+            if day != (event.clock.date() if event.clock else None):
+                doubts = (*doubts, Doubt(code=DoubtCode.STATION_OTHER_DAY))
+            if KINDS[event.kind].seen_here:
+                self._assumed.setdefault(recording, []).append(event)
+                self._taken[recording] = station
+        if not station:
+            self.unsaid += KINDS[event.kind].seen_here
+            doubts = (Doubt(code=DoubtCode.STATION_UNSAID),)
+            if KINDS[event.kind].seen_here and recording:
+                self._assumed.setdefault(recording, []).append(event)
+                self._taken[recording] = ""
+        elif self._ids and station.casefold() not in self._ids:
+            unknown = Doubt(code=DoubtCode.STATION_UNKNOWN, names=(station,))
+            doubts = (*doubts, unknown)
+        return station, doubts
+
+
+def _about_assumed(one: AssumedStation) -> Doubt:
+    if not one.station:
+        code, names = DoubtCode.RECORDING_UNUSED, (one.recording,)
+        return Doubt(code=code, names=names, numbers=(one.notes,))
+    return Doubt(
+        code=DoubtCode.RECORDING_ASSUMED,
+        names=(one.recording, one.station),
+        numbers=(one.notes,),
+    )
+
+
+def _about_stations(
+    found: Sequence[tuple[str, tuple[Doubt, ...]]], hunt_file: HuntFile, unsaid: int
+) -> tuple[Doubt, ...]:
+    doubts: list[Doubt] = []
+    if unsaid:
+        doubts.append(Doubt(code=DoubtCode.NO_STATION_OF_NOTES, numbers=(unsaid,)))
+    unknown = {
+        station
+        for station, about in found
+        if station and any(d.code is DoubtCode.STATION_UNKNOWN for d in about)
+    }
+    ids = tuple(s.id for s in hunt_file.station)
+    doubts += [
+        Doubt(code=DoubtCode.STATION_NOT_LISTED, names=(station, *ids))
+        for station in sorted(unknown)
+    ]
+    return tuple(doubts)
+
+
+def station_in_name(recording: str, hunt_file: HuntFile) -> str:
+    """Return the station that a recording's file name holds, "" if none."""
+    for match in re.finditer(r"(?i)station[-_ ]*([^-_ .]+)", recording):
+        for station in hunt_file.station:
+            if station.id.casefold() == match[1].casefold():
+                return station.id
+    return ""
+
+
+def pauses_in(
+    notes: Sequence[tuple[Event, float, str, str]],
+) -> tuple[list[Pause], list[Doubt]]:
+    """Find when nobody was watching: said so, or between two recordings.
+
+    A pause that nobody ended lasts until the next bee is spoken of at that station by
+    the same observer. A pause that is in doubt is none.
+
+    Parameters
+    ----------
+    notes
+        Events in order of time with their UTC timestamp, station and observer.
+
+    Returns
+    -------
+    tuple
+        The pauses, and doubts about them.
+    """
+    pauses: list[Pause] = []
+    doubts: list[Doubt] = []
+    since: dict[tuple[str, str], float] = {}
+    for event, time_s, station, observer in notes:
+        seat = station, observer
+        if event.kind in {EventKind.PAUSE, EventKind.RESUME} and event.doubtful:
+            doubts.append(
+                Doubt(
+                    code=DoubtCode.PAUSE_NOT_BELIEVED,
+                    names=(event.kind.value,),
+                    rows=(event.row,) if event.row else (),
+                    moments=(event.clock,) if event.clock else (),
+                )
+            )
+        elif event.kind is EventKind.PAUSE:
+            since.setdefault(seat, time_s)
+        elif seat in since and (
+            event.kind is EventKind.RESUME or KINDS[event.kind].seen_here
+        ):
+            if event.kind is not EventKind.RESUME and event.doubtful:
+                continue  # it may not have been said at all
+            pauses.append(
+                Pause(
+                    station=station,
+                    from_s=since.pop(seat),
+                    to_s=time_s,
+                    observer=observer,
+                )
+            )
+            if event.kind is not EventKind.RESUME:
+                moments = (event.clock,) if event.clock else ()
+                doubts.append(Doubt(code=DoubtCode.PAUSE_UNENDED, moments=moments))
+    return pauses + _between_recordings(notes), doubts
+
+
+def _between_recordings(notes: Sequence[tuple[Event, float, str, str]]) -> list[Pause]:
+    """Find the gaps between recordings of a station, from their first to last note."""
+    spans: dict[tuple[str, str], dict[str, tuple[float, float]]] = {}
+    for event, time_s, station, observer in notes:
+        if event.recording:
+            of_station = spans.setdefault((station, observer), {})
+            first_s, _ = of_station.get(event.recording, (time_s, time_s))
+            of_station[event.recording] = (first_s, time_s)
+    gaps: list[Pause] = []
+    for (station, observer), of_station in spans.items():
+        reached_s: float | None = None
+        for first_s, last_s in sorted(of_station.values()):
+            if reached_s is not None and first_s > reached_s:
+                gaps.append(
+                    Pause(
+                        station=station,
+                        from_s=reached_s,
+                        to_s=first_s,
+                        between_recordings=True,
+                        observer=observer,
+                    )
+                )
+            reached_s = max(last_s, reached_s if reached_s is not None else last_s)
+    return gaps

@@ -1,16 +1,19 @@
-"""What trips hands to survey and report."""
+"""What trips hands to survey and report: trips and their like, and what is doubtful.
+
+Doubts are codes with numbers; `treeward.trips.wording` makes the sentences of them.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from datetime import datetime
+    from datetime import date, datetime
 
     from treeward.language.bearings import Reference
-
-    from .doubts import Doubt
+    from treeward.notes.flags import Flag
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +87,7 @@ class FlightLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wind:
+class WindSaid:
     """What was said of the wind, from then on."""
 
     clock: datetime | None
@@ -135,8 +138,111 @@ class TripTable:
     visits: tuple[Visit, ...]
     trips: tuple[Trip, ...]
     lines: tuple[FlightLine, ...]
-    winds: tuple[Wind, ...]
+    winds: tuple[WindSaid, ...]
     doubts: tuple[Doubt, ...] = ()  # about the whole
     unpaired: tuple[Unpaired, ...] = ()
     maybe_same: tuple[tuple[str, str], ...] = ()
     assumed: tuple[AssumedStation, ...] = ()
+
+
+class DoubtCode(StrEnum):
+    """What is doubtful. Behind each stand the parts of `Doubt` that it has."""
+
+    # A note.
+    FLAGGED = "flagged"  # rows: the note; flag
+    NOT_BELIEVED_BETWEEN = "not_believed_between"  # rows: the note; names: or its kind
+    # A trip or a visit.
+    OVERNIGHT = "overnight"
+    RECORDER_PAUSED = "recorder_paused"
+    TIME_OFF = "time_off"  # by a paused recorder
+    RECORDER_STOPPED = "recorder_stopped"
+    UNWATCHED_VISIT = "unwatched_visit"
+    LONG_VISIT = "long_visit"
+    LANDINGS_TOO_NEAR = "landings_too_near"  # numbers: s
+    DEPARTURES_TOO_NEAR = "departures_too_near"  # numbers: s
+    TOO_SHORT = "too_short"  # numbers: s
+    DEPARTURE_UNNOTED = "departure_unnoted"
+    LANDING_UNNOTED = "landing_unnoted"
+    LONGER_THAN_ANY = "longer_than_any"  # numbers: s
+    SAID_MISSED = "said_missed"  # numbers: s, usual s
+    SEVERAL_TRIPS = "several_trips"  # numbers: s, usual s, trips
+    FAR_TOO_LONG = "far_too_long"  # numbers: s, usual s
+    LONG = "long"  # numbers: s, usual s
+    UNWATCHED_USED = "unwatched_used"
+    UNWATCHED_BOUND = "unwatched_bound"
+    GAP_OF_RECORDINGS_USED = "gap_of_recordings_used"
+    GAP_OF_RECORDINGS_BOUND = "gap_of_recordings_bound"
+    NO_TIME_FOR_A_TRIP = "no_time_for_a_trip"  # numbers: s
+    TIMED_AS_WELL = "timed_as_well"  # rows: of the timed trip, or none
+    TIMED_OTHERWISE = "timed_otherwise"  # rows: the same; numbers: s
+    KNOWN_HIVE = "known_hive"  # names: mark, hive
+    EITHER_BEE = "either_bee"
+    TOLD_APART = "told_apart"  # names: colour
+    # A flight line.
+    ARRIVING = "arriving"
+    FIRST_DEPARTURE = "first_departure"
+    # A station.
+    STATION_UNSAID = "station_unsaid"
+    STATION_SAID_LATER = "station_said_later"
+    STATION_OTHER_DAY = "station_other_day"
+    STATION_ASSUMED = "station_assumed"  # names: recording, station
+    STATION_IN_DOUBT = "station_in_doubt"  # names: station; rows: the note
+    STATION_NOT_BELIEVED = "station_not_believed"  # the same
+    STATION_UNKNOWN = "station_unknown"  # names: station
+    # The whole.
+    TAKEN_BACK = "taken_back"  # numbers: notes
+    UNCLOCKED = "unclocked"  # numbers: notes
+    NO_STATION_OF_NOTES = "no_station_of_notes"  # numbers: notes
+    STATION_NOT_LISTED = "station_not_listed"  # names: station, those of hunt.toml
+    STATION_HELD = "station_held"  # names: station, the one held; rows: the note
+    RECORDING_ASSUMED = "recording_assumed"  # names: recording, station; numbers: notes
+    RECORDING_UNUSED = "recording_unused"  # names: recording; numbers: notes
+    TRACK_AGREES = "track_agrees"  # names: station, recording, units; numbers: m
+    TRACK_DISAGREES = "track_disagrees"  # the same
+    PAUSE_NOT_BELIEVED = "pause_not_believed"  # names: kind; moments; rows
+    PAUSE_UNENDED = "pause_unended"  # moments: the next bee
+    TWO_BEES = "two_bees"  # names: colour, both bees
+    TWO_DIRECTIONS = "two_directions"  # names: bee, station
+    IN_THE_DARK = "in_the_dark"  # numbers: notes; moments: the first
+    DAYS_APART = "days_apart"  # moments: both days
+    SAME_BEES = "same_bees"  # names: marks; others: stations
+    # Why a note is in no visit, trip or flight line.
+    SCRATCHED = "scratched"
+    SCRATCH_IN_DOUBT = "scratch_in_doubt"
+    SCRATCHED_NOTHING = "scratched_nothing"
+    SAID_TWICE = "said_twice"
+    NO_CLOCK = "no_clock"
+    AGAINST_SURE = "against_sure"
+    MISHEARD = "misheard"  # names: mark
+    NOT_SEEN_AGAIN = "not_seen_again"
+    NOT_SEEN_AGAIN_THAT_DAY = "not_seen_again_that_day"
+    NEXT_SEEN_AT = "next_seen_at"  # names: station
+    RETURN_UNNOTED = "return_unnoted"
+    NOTHING_NEAR = "nothing_near"
+    NOTHING_BEFORE = "nothing_before"
+    MISSED_IN_DOUBT = "missed_in_doubt"
+    NOT_KNOWN_AWAY = "not_known_away"
+    NO_BEE = "no_bee"
+    UNMARKED = "unmarked"
+    NO_BEARING = "no_bearing"  # names: the value, where there is one
+    NO_DURATION = "no_duration"  # the same
+    NO_MARKED_BEE = "no_marked_bee"
+    NO_WIND = "no_wind"
+    WIND_IN_DOUBT = "wind_in_doubt"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """What is doubtful, with what belongs to it.
+
+    `rows` are those of the notes concerned, `names` bees, stations and recordings,
+    `numbers` counts, seconds and metres, `moments` days and clocks; see the code.
+    """
+
+    code: DoubtCode
+    rows: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
+    numbers: tuple[float, ...] = ()
+    moments: tuple[date, ...] = ()
+    flag: Flag | None = None

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.units import Units
+from treeward.units import Units, counted
 
-from .doubts import Doubt, DoubtCode
+from .table import Doubt, DoubtCode
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
 C = DoubtCode
-_PLAIN: Mapping[DoubtCode, str] = {
+# What is said of most; {d} is the doubt, {w} its words.
+_SAID: Mapping[DoubtCode, str] = {
     C.OVERNIGHT: "overnight",
     C.RECORDER_PAUSED: "the recorder seems to have been paused meanwhile",
     C.TIME_OFF: (
@@ -65,13 +67,64 @@ _PLAIN: Mapping[DoubtCode, str] = {
     C.NO_MARKED_BEE: "no marked bee is named, so the trip has no bee",
     C.NO_WIND: "nothing was said of the wind's strength",
     C.WIND_IN_DOUBT: "heard with doubt; what was surely said goes on",
+    C.NOT_BELIEVED_BETWEEN: "a note between was not believed ({w.note})",
+    C.LANDINGS_TOO_NEAR: (
+        "two landings {d.numbers[0]:.0f} s apart: two bees, or one said twice"
+    ),
+    C.DEPARTURES_TOO_NEAR: (
+        "two departures {d.numbers[0]:.0f} s apart: two bees, or one said twice"
+    ),
+    C.TOO_SHORT: "{d.numbers[0]:.0f} s is too short for a trip: she circled and landed",
+    C.LONGER_THAN_ANY: "{w.length} is longer than any trip for water or food",
+    C.SAID_MISSED: "she was said not to have come when expected; {w.against}",
+    C.FAR_TOO_LONG: "{w.against}: notes between were missed",
+    C.LONG: "much longer than usual: {w.against}",
+    C.NO_TIME_FOR_A_TRIP: "{w.whole_min} min is no time for a trip",
+    C.KNOWN_HIVE: "{d.names[0]} is from {d.names[1]}, which is known",
+    C.TOLD_APART: "two bees wear {d.names[0]}; told apart by their times",
+    C.STATION_ASSUMED: (
+        "no station was said in {d.names[0]}; station {d.names[1]}, the last one "
+        "before, was taken"
+    ),
+    C.STATION_IN_DOUBT: "station {d.names[0]}{w.row} was heard with doubt",
+    C.STATION_NOT_BELIEVED: (
+        "station {d.names[0]}{w.row} was heard with doubt and is not believed yet"
+    ),
+    C.STATION_HELD: (
+        "station {d.names[0]}{w.row} was heard with doubt and is not believed yet: the "
+        "notes after it count for station {d.names[1]} until its row is kept"
+    ),
+    C.STATION_UNKNOWN: "station {d.names[0]} is not in hunt.toml",
+    C.NO_STATION_OF_NOTES: "nobody said at which station {w.notes} were taken",
+    C.RECORDING_ASSUMED: (
+        "no station was said in {w.recording}: its {w.notes} count for station "
+        "{d.names[1]}, the last one said before"
+    ),
+    C.RECORDING_UNUSED: (
+        "no station was said in {w.recording}, so its {w.notes} are not used"
+    ),
+    C.PAUSE_NOT_BELIEVED: (
+        "a {d.names[0]} at {d.moments[0]:%H:%M:%S}{w.row} was heard with doubt and is "
+        "not believed until its row is kept"
+    ),
+    C.PAUSE_UNENDED: (
+        "a pause was not ended by a resume; it was taken to last until the next bee at "
+        "{d.moments[0]:%H:%M:%S}"
+    ),
+    C.TWO_BEES: "two bees wear {d.names[0]}: {d.names[1]}, {d.names[2]}",
+    C.TWO_DIRECTIONS: (
+        "{d.names[0]} left station {d.names[1]} in two directions: two bees?"
+    ),
+    C.MISHEARD: "does not fit the other notes of {d.names[0]}; misheard?",
+    C.NEXT_SEEN_AT: "her colour was next seen at station {d.names[0]}",
 }
 
 
 def doubt_text(doubt: Doubt) -> str:
     """Give the sentence of a doubt, without a capital and a full stop."""
-    plain = _PLAIN.get(doubt.code)
-    return _WORDED[doubt.code](doubt) if plain is None else plain
+    if doubt.code in _WORDED:
+        return _WORDED[doubt.code](doubt)
+    return _SAID[doubt.code].format(d=doubt, w=_Words(doubt))
 
 
 def doubt_texts(doubts: Iterable[Doubt]) -> tuple[str, ...]:
@@ -79,52 +132,57 @@ def doubt_texts(doubts: Iterable[Doubt]) -> tuple[str, ...]:
     return tuple(doubt_text(doubt) for doubt in doubts)
 
 
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """What sentences say of a doubt's parts."""
+
+    doubt: Doubt
+
+    @property
+    def note(self) -> str:
+        """The note, or its kind where it has no row."""
+        return (*self.doubt.rows, *self.doubt.names)[0]
+
+    @property
+    def row(self) -> str:
+        return f" ({self.doubt.rows[0]})" if self.doubt.rows else ""
+
+    @property
+    def notes(self) -> str:
+        return counted(round(self.doubt.numbers[0]), "note")
+
+    @property
+    def recording(self) -> str:
+        return self.doubt.names[0] or "the notes typed by hand"
+
+    @property
+    def length(self) -> str:
+        return _minutes(self.doubt.numbers[0])
+
+    @property
+    def whole_min(self) -> str:
+        return f"{self.doubt.numbers[0] / 60:.0f}"
+
+    @property
+    def against(self) -> str:
+        return f"{self.length} against the usual {_minutes(self.doubt.numbers[1])}"
+
+
+def _minutes(seconds: float) -> str:
+    whole = round(seconds)
+    return f"{whole // 60}:{whole % 60:02d} min"
+
+
 def _flagged(doubt: Doubt) -> str:
     said = doubt.flag.sentence if doubt.flag else ""
     return f"{doubt.rows[0]}: {said}" if doubt.rows else said
 
 
-def _not_believed_between(doubt: Doubt) -> str:
-    return f"a note between was not believed ({(*doubt.rows, *doubt.names)[0]})"
-
-
-def _too_near(doubt: Doubt) -> str:
-    what = "landings" if doubt.code is C.LANDINGS_TOO_NEAR else "departures"
-    return f"two {what} {doubt.numbers[0]:.0f} s apart: two bees, or one said twice"
-
-
-def _too_short(doubt: Doubt) -> str:
-    return f"{doubt.numbers[0]:.0f} s is too short for a trip: she circled and landed"
-
-
-def _longer_than_any(doubt: Doubt) -> str:
-    return f"{_minutes(doubt.numbers[0])} is longer than any trip for water or food"
-
-
-def _against(doubt: Doubt) -> str:
-    length_s, usual_s = doubt.numbers[:2]
-    return f"{_minutes(length_s)} against the usual {_minutes(usual_s)}"
-
-
-def _said_missed(doubt: Doubt) -> str:
-    return f"she was said not to have come when expected; {_against(doubt)}"
-
-
 def _several_trips(doubt: Doubt) -> str:
     times = {2: "twice", 3: "three times"}[round(doubt.numbers[2])]
-    return f"about {times} the usual ({_against(doubt)}): notes between were missed"
-
-
-def _far_too_long(doubt: Doubt) -> str:
-    return f"{_against(doubt)}: notes between were missed"
-
-
-def _long(doubt: Doubt) -> str:
-    return f"much longer than usual: {_against(doubt)}"
-
-
-def _no_time(doubt: Doubt) -> str:
-    return f"{doubt.numbers[0] / 60:.0f} min is no time for a trip"
+    return (
+        f"about {times} the usual ({_Words(doubt).against}): notes between were missed"
+    )
 
 
 def _timed(doubt: Doubt) -> str:
@@ -132,45 +190,6 @@ def _timed(doubt: Doubt) -> str:
     same = doubt.code is C.TIMED_AS_WELL
     said = "timed as well" if same else f"timed as {doubt.numbers[0]:.0f} s"
     return f"the trip was {said}{rows}"
-
-
-def _known_hive(doubt: Doubt) -> str:
-    return f"{doubt.names[0]} is from {doubt.names[1]}, which is known"
-
-
-def _told_apart(doubt: Doubt) -> str:
-    return f"two bees wear {doubt.names[0]}; told apart by their times"
-
-
-def _station_assumed(doubt: Doubt) -> str:
-    recording, station = doubt.names
-    return (
-        f"no station was said in {recording}; station {station}, the last one before, "
-        "was taken"
-    )
-
-
-def _row(doubt: Doubt) -> str:
-    return f" ({doubt.rows[0]})" if doubt.rows else ""
-
-
-def _station_in_doubt(doubt: Doubt) -> str:
-    return f"station {doubt.names[0]}{_row(doubt)} was heard with doubt"
-
-
-def _station_not_believed(doubt: Doubt) -> str:
-    return f"{_station_in_doubt(doubt)} and is not believed yet"
-
-
-def _station_held(doubt: Doubt) -> str:
-    return (
-        f"{_station_not_believed(doubt)}: the notes after it count for station "
-        f"{doubt.names[1]} until its row is kept"
-    )
-
-
-def _station_unknown(doubt: Doubt) -> str:
-    return f"station {doubt.names[0]} is not in hunt.toml"
 
 
 def _station_not_listed(doubt: Doubt) -> str:
@@ -181,41 +200,14 @@ def _station_not_listed(doubt: Doubt) -> str:
     )
 
 
-def _notes(doubt: Doubt) -> str:
-    count = round(doubt.numbers[0])
-    return "1 note" if count == 1 else f"{count} notes"
-
-
 def _taken_back(doubt: Doubt) -> str:
     said = "was" if doubt.numbers[0] == 1 else "were"
-    return f"{_notes(doubt)} {said} taken back by a scratch"
+    return f"{_Words(doubt).notes} {said} taken back by a scratch"
 
 
 def _unclocked(doubt: Doubt) -> str:
     has = "has" if doubt.numbers[0] == 1 else "have"
-    return f"{_notes(doubt)} {has} no clock time"
-
-
-def _no_station_of_notes(doubt: Doubt) -> str:
-    return f"nobody said at which station {_notes(doubt)} were taken"
-
-
-def _recording(doubt: Doubt) -> str:
-    return doubt.names[0] or "the notes typed by hand"
-
-
-def _recording_assumed(doubt: Doubt) -> str:
-    return (
-        f"no station was said in {_recording(doubt)}: its {_notes(doubt)} count for "
-        f"station {doubt.names[1]}, the last one said before"
-    )
-
-
-def _recording_unused(doubt: Doubt) -> str:
-    return (
-        f"no station was said in {_recording(doubt)}, so its {_notes(doubt)} are not "
-        "used"
-    )
+    return f"{_Words(doubt).notes} {has} no clock time"
 
 
 def _track(doubt: Doubt) -> str:
@@ -232,32 +224,8 @@ def _track(doubt: Doubt) -> str:
     )
 
 
-def _pause_not_believed(doubt: Doubt) -> str:
-    return (
-        f"a {doubt.names[0]} at {doubt.moments[0]:%H:%M:%S}{_row(doubt)} was heard "
-        "with doubt and is not believed until its row is kept"
-    )
-
-
-def _pause_unended(doubt: Doubt) -> str:
-    return (
-        "a pause was not ended by a resume; it was taken to last until the next bee "
-        f"at {doubt.moments[0]:%H:%M:%S}"
-    )
-
-
-def _two_bees(doubt: Doubt) -> str:
-    colour, one, two = doubt.names
-    return f"two bees wear {colour}: {one}, {two}"
-
-
-def _two_directions(doubt: Doubt) -> str:
-    bee, station = doubt.names
-    return f"{bee} left station {station} in two directions: two bees?"
-
-
 def _in_the_dark(doubt: Doubt) -> str:
-    count = f"{_notes(doubt)} {'is' if doubt.numbers[0] == 1 else 'are'}"
+    count = f"{_Words(doubt).notes} {'is' if doubt.numbers[0] == 1 else 'are'}"
     clock = doubt.moments[0]
     return (
         f"{count} of bees flying with the sun down, the first at {clock.day} "
@@ -283,14 +251,6 @@ def _same_bees(doubt: Doubt) -> str:
     )
 
 
-def _misheard(doubt: Doubt) -> str:
-    return f"does not fit the other notes of {doubt.names[0]}; misheard?"
-
-
-def _next_seen_at(doubt: Doubt) -> str:
-    return f"her colour was next seen at station {doubt.names[0]}"
-
-
 def _no_bearing(doubt: Doubt) -> str:
     return (
         f"{doubt.names[0]!r} is no bearing" if doubt.names else "no bearing was heard"
@@ -301,49 +261,19 @@ def _no_duration(doubt: Doubt) -> str:
     return f"{doubt.names[0]!r} is no duration" if doubt.names else "none was heard"
 
 
-def _minutes(seconds: float) -> str:
-    whole = round(seconds)
-    return f"{whole // 60}:{whole % 60:02d} min"
-
-
 _WORDED: Mapping[DoubtCode, Callable[[Doubt], str]] = {
     C.FLAGGED: _flagged,
-    C.NOT_BELIEVED_BETWEEN: _not_believed_between,
-    C.LANDINGS_TOO_NEAR: _too_near,
-    C.DEPARTURES_TOO_NEAR: _too_near,
-    C.TOO_SHORT: _too_short,
-    C.LONGER_THAN_ANY: _longer_than_any,
-    C.SAID_MISSED: _said_missed,
     C.SEVERAL_TRIPS: _several_trips,
-    C.FAR_TOO_LONG: _far_too_long,
-    C.LONG: _long,
-    C.NO_TIME_FOR_A_TRIP: _no_time,
     C.TIMED_AS_WELL: _timed,
     C.TIMED_OTHERWISE: _timed,
-    C.KNOWN_HIVE: _known_hive,
-    C.TOLD_APART: _told_apart,
-    C.STATION_ASSUMED: _station_assumed,
-    C.STATION_IN_DOUBT: _station_in_doubt,
-    C.STATION_NOT_BELIEVED: _station_not_believed,
-    C.STATION_UNKNOWN: _station_unknown,
     C.TAKEN_BACK: _taken_back,
     C.UNCLOCKED: _unclocked,
-    C.NO_STATION_OF_NOTES: _no_station_of_notes,
     C.STATION_NOT_LISTED: _station_not_listed,
-    C.STATION_HELD: _station_held,
-    C.RECORDING_ASSUMED: _recording_assumed,
-    C.RECORDING_UNUSED: _recording_unused,
     C.TRACK_AGREES: _track,
     C.TRACK_DISAGREES: _track,
-    C.PAUSE_NOT_BELIEVED: _pause_not_believed,
-    C.PAUSE_UNENDED: _pause_unended,
-    C.TWO_BEES: _two_bees,
-    C.TWO_DIRECTIONS: _two_directions,
     C.IN_THE_DARK: _in_the_dark,
     C.DAYS_APART: _days_apart,
     C.SAME_BEES: _same_bees,
-    C.MISHEARD: _misheard,
-    C.NEXT_SEEN_AT: _next_seen_at,
     C.NO_BEARING: _no_bearing,
     C.NO_DURATION: _no_duration,
 }

@@ -23,7 +23,7 @@ from pathlib import Path
 
 import soundfile
 
-from treeward.resources import example_hunt_dir
+from treeward.files import example_hunt_dir
 
 RESULTS = Path(__file__).parent / "RESULTS.md"
 

@@ -43,7 +43,7 @@ INSTRUMENTED = ["treeward", "gpxpy", "webvtt", "srt", "tomllib"]
 
 READERS = (
     "treeward.review.table", "treeward.review.file",
-    "treeward.review.file", "treeward.review.clock",
+    "treeward.review.file", "treeward.review.row",
     "treeward.review.row", "treeward.hunt_file", "treeward.positions",
     "treeward.speech.transcripts", "treeward.speech.transcripts",
     "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.reader",
@@ -58,11 +58,11 @@ READERS = (
 def reader_of(kind: str) -> Callable[[Path], object]:
     """Return what reads a file of this kind; imported here to be instrumented."""
     from faults import contract
+    from treeward.files import phrasebook_path
     from treeward.hunt.recovery import for_review, read_session
     from treeward.hunt.tracks import read_gpx
     from treeward.hunt_file import read_hunt_file
     from treeward.language.phrasebook import PhraseBook
-    from treeward.resources import phrasebook_path
     from treeward.review.file import read_review
     from treeward.speech.transcripts import read_transcript
 

@@ -205,7 +205,7 @@ def _season_kept(home: Path) -> None:
 def _season() -> int:
     """Keep a season of finds that are worked out already."""
     from treeward.hunt import season
-    from treeward.season_file import SeasonFile
+    from treeward.hunt_file import SeasonFile
 
     def gathered(directory: Path, **_: object) -> season.Season:
         colonies, unfound, faults = season.found_colonies(directory)
@@ -283,9 +283,9 @@ def _recordings(home: Path) -> None:
 
 
 def _hear() -> int:
-    from treeward.speech import engines
+    from treeward.speech import recognizer
 
-    engines.open_recognizer = lambda *_a, **_k: Buzz()
+    recognizer.open_recognizer = lambda *_a, **_k: Buzz()
     return program("transcribe", "--jobs", "1", "--hunt", "hunt")
 
 
@@ -350,7 +350,7 @@ def _draw_answer() -> int:
 
 def _demo() -> int:
     """Run the demo on a hunt of transcripts, with results that are drawn quickly."""
-    from treeward import resources
+    from treeward import files
     from treeward.report import writing
 
     def written(
@@ -362,7 +362,7 @@ def _demo() -> int:
         return {}
 
     writing._write_all = written
-    resources.example_hunt_dir = lambda: Path("example").resolve()
+    files.example_hunt_dir = lambda: Path("example").resolve()
     return program("demo")
 
 

@@ -82,11 +82,11 @@ def _other(ground: Ground) -> None:
 def run(arguments: list[str]) -> tuple[int, str, str]:
     """Run the program's own `main` here; return status, output and errors."""
     from treeward.cli import main
-    from treeward.speech import engines
+    from treeward.speech import recognizer
 
     out, err = io.StringIO(), io.StringIO()
-    opened = engines.open_recognizer
-    engines.open_recognizer = lambda *_a, **_k: DeafEngine()
+    opened = recognizer.open_recognizer
+    recognizer.open_recognizer = lambda *_a, **_k: DeafEngine()
     status: object = 0
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
@@ -94,7 +94,7 @@ def run(arguments: list[str]) -> tuple[int, str, str]:
     except SystemExit as end:
         status = end.code or 0
     finally:
-        engines.open_recognizer = opened
+        recognizer.open_recognizer = opened
     return (
         status if isinstance(status, int) else 1,
         out.getvalue(),

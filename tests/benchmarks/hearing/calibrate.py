@@ -23,11 +23,10 @@ import numpy as np
 
 from benchmarks.hearing.scoring import reliability
 from treeward.audio.reader import read_blocks
+from treeward.files import phrasebook_path
 from treeward.language.phrasebook import PhraseBook
-from treeward.resources import phrasebook_path
-from treeward.speech.engines import EMBEDDED, embedded_folder
 from treeward.speech.neural.engine import NeuralRecognizer, possible_runs
-from treeward.speech.segments import Segmenter
+from treeward.speech.recognizer import EMBEDDED, Segmenter, embedded_folder
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -10,13 +10,12 @@ import json
 from typing import TYPE_CHECKING, Protocol
 
 from treeward.audio.reader import read_blocks
+from treeward.files import phrasebook_path
 from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
 from treeward.notes.second_look import read_again
-from treeward.resources import phrasebook_path
-from treeward.speech.engines import open_recognizer
-from treeward.speech.recognizer import transcribe
+from treeward.speech.recognizer import open_recognizer, transcribe
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -30,14 +30,12 @@ sys.path.insert(0, str(TESTS))
 
 from benchmarks.live.dictation import schedule, sound_of  # noqa: E402
 from treeward.audio.blocks import SAMPLE_RATE_HZ  # noqa: E402
-from treeward.hunt.joining import join_pieces  # noqa: E402
-from treeward.hunt.journal import Journal  # noqa: E402
+from treeward.hunt.journal import Journal, join_pieces  # noqa: E402
 from treeward.live.board import Office  # noqa: E402
 from treeward.live.ears import open_ears  # noqa: E402
 from treeward.live.messages import Chunk  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
-from treeward.live.streams import RehearsalTime  # noqa: E402
-from treeward.live.watch_clock import WatchClock  # noqa: E402
+from treeward.live.streams import RehearsalTime, WatchClock  # noqa: E402
 from treeward.trips.table import TripTable  # noqa: E402
 
 if TYPE_CHECKING:
@@ -143,7 +141,7 @@ def rehearse(
                 continue
             wrong += (near.mark, near.kind) != (event.mark, event.kind.value)
             true_s = near.start_s * scale
-            raw_s = start_s - session.intake.current_offset_s
+            raw_s = start_s - session.intake._clock.offset_s
             errors.append((true_s / 3600, raw_s - true_s, start_s - true_s))
 
     scale = 1 / (1 + ppm * 1e-6)  # true seconds of a second of this card's sound

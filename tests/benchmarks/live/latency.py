@@ -32,8 +32,7 @@ from treeward.hunt.journal import Journal  # noqa: E402
 from treeward.live.board import Office  # noqa: E402
 from treeward.live.ears import Ears, NoteReader, open_ears  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
-from treeward.live.streams import BlocksSource  # noqa: E402
-from treeward.live.watch_clock import WatchClock  # noqa: E402
+from treeward.live.streams import BlocksSource, WatchClock  # noqa: E402
 from treeward.trips.table import TripTable  # noqa: E402
 
 if TYPE_CHECKING:

@@ -19,8 +19,8 @@ import numpy as np
 from treeward.hunt_file import HuntFile, parse_hunt_table
 from treeward.language.kinds import EventKind
 from treeward.notes.flags import Flag, FlagCode
-from treeward.simulate.hunting import simulate_hunt
-from treeward.simulate.invented import SimulatedHunt, SimulatedTrip, SimulationSettings
+from treeward.simulate.world import SimulatedHunt, SimulatedTrip, SimulationSettings
+from treeward.simulate.write import simulate_hunt
 from treeward.trips import pair_trips
 
 if TYPE_CHECKING:

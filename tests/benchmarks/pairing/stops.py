@@ -19,13 +19,12 @@ import numpy as np
 from treeward.hunt_file import parse_hunt_table
 from treeward.language.kinds import EventKind
 from treeward.notes.clock import RecordingFacts, place_recordings
-from treeward.simulate.hunting import simulate_hunt
-from treeward.simulate.write import SETTINGS
+from treeward.simulate.write import SETTINGS, simulate_hunt
 from treeward.trips import pair_trips
 
 if TYPE_CHECKING:
     from treeward.notes.events import Event
-    from treeward.simulate.invented import SimulatedHunt, SimulationSettings
+    from treeward.simulate.world import SimulatedHunt, SimulationSettings
 
 NEAR_S = 120.0  # a paired departure is the true one within this
 

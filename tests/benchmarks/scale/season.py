@@ -15,11 +15,11 @@ import soundfile
 
 from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.review.file import ReviewRow, write_review
-from treeward.simulate.hunting import speak
-from treeward.simulate.invented import SimulatedHunt, SimulationSettings
 from treeward.simulate.observer import watch, with_talk
 from treeward.simulate.sound import HibariVoice, bed, gain_for
 from treeward.simulate.world import (
+    SimulatedHunt,
+    SimulationSettings,
     declination_deg,
     draw_shared,
     fly,
@@ -27,14 +27,14 @@ from treeward.simulate.world import (
     place_colonies,
     place_stations,
 )
-from treeward.simulate.write import hunt_toml
+from treeward.simulate.write import hunt_toml, speak
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from numpy.typing import NDArray
 
-    from treeward.simulate.invented import SpokenLine
+    from treeward.simulate.world import SpokenLine
 
 DAY_H = 3.0  # of sound
 SPEECH_LEVEL = 0.1  # root mean square of the voice, as simulate.voice levels it

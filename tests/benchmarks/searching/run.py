@@ -363,9 +363,7 @@ def one_drawn(seed: int, sight: float) -> dict[str, Any]:
     index = np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
     xy = (index + 0.5) * 6.0 - 5 * sd_m
     chance = np.exp(-0.5 * (xy**2).sum(axis=1) / sd_m**2)
-    grid = Grid(
-        np.asarray(xy, dtype=np.float64), index, 6.0, chance / chance.sum(), 0.0
-    )
+    grid = Grid(np.asarray(xy, dtype=np.float64), index, 6.0, chance / chance.sum())
     trees = rng.normal(0.0, sd_m, size=(DRAWN, 2))
     frame = survey.LocalFrame(*HOME)
     one: Any = SimpleNamespace(hunt=SimpleNamespace(frame=frame), grid=grid)

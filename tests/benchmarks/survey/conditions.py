@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from benchmarks.survey import population, score, world
 from benchmarks.survey.coverage import write_section
 from treeward import survey
-from treeward.survey import answer, areas, case, colonies
+from treeward.survey import answer, case, colonies, grid
 
 SHARES = (50, 90, 95)
 
@@ -43,7 +43,7 @@ def judged(hunt: world.WorldHunt) -> dict[str, Any]:
     if len(hunt.truth_xy) > 1:  # only told apart, not located
         return _told_apart(hunt, colonies.group_bees(prepared, hunt.trips.bees)[0])
     groups, _, _, grids = answer.solve_hunt(prepared, hunt.trips.bees)
-    found = areas.search_areas(grids[0], prepared.frame)
+    found = grid.search_areas(grids[0], prepared.frame)
     busy = time.process_time() - begin
     lat, lon = population.place(hunt.truth_xy[0])
     # A wrongly split hunt counts by its first colony, as a person would walk.

@@ -30,8 +30,14 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from benchmarks.survey import population, score, world
 from benchmarks.survey.coverage import write_section
 from treeward import survey
-from treeward.survey.lessons import lesson, plain_compass_sd_deg
-from treeward.survey.own_prior import Known, learned_settings, own_compass, own_prior
+from treeward.survey.own_prior import (
+    Known,
+    learned_settings,
+    lesson,
+    own_compass,
+    own_prior,
+    plain_compass_sd_deg,
+)
 
 HOME, AWAY = (52.3, -3.6), (48.0, 8.0)  # far apart; where the world's map lies is one
 KINDS = {  # sd of log speed, of log in-hive time, of the compass [deg], hunt to hunt

@@ -2,7 +2,7 @@
 
     python tests/benchmarks/whole_hunts/run.py [HUNTS] [--beyond]
 
-Each hunt is drawn from treeward.simulate.world, written as a folder, and located
+Each hunt is drawn, written as a folder, and located
 as a person would do it, pairing included. `--beyond` draws hunts outside what any
 survey should expect.
 """
@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,14 +19,44 @@ import numpy as np
 
 from treeward.hunt.hunt import Hunt
 from treeward.positions import Position
-from treeward.simulate import simulate_hunt
-from treeward.simulate.world import beyond, draw_settings, line
+from treeward.simulate import SimulationSettings, simulate_hunt
+from treeward.simulate.world import line, varying_share
 from treeward.simulate.write import write_hunt
 
 if TYPE_CHECKING:
     from treeward.survey.records import SearchArea
 
 SHARES = (50, 90, 95)
+
+
+def draw_settings(rng: np.random.Generator) -> SimulationSettings:
+    """Draw the settings of one hunt: one to four stations, two to eight bees."""
+    calibration = bool(rng.random() < 0.25)  # a hive of known place is watched too
+    settings = SimulationSettings(
+        stations=int(rng.integers(1, 5)),
+        bees=int(rng.integers(2, 9)),
+        colonies=1,
+        cargo="water" if rng.random() < 0.5 else "syrup",
+        distance_m=(250.0, 2500.0),
+        watch_min=float(rng.uniform(30.0, 75.0)),
+        missed_share=float(rng.uniform(0.05, 0.07)),
+        bearing_share=float(rng.uniform(0.2, 0.6)),
+        calibration=calibration,
+    )
+    # Regular bees and irregular ones; drawn last, so that the rest of a seed stays.
+    spread = float(rng.uniform(0.10, 0.45))
+    return replace(settings, in_hive_varying_share=varying_share(spread))
+
+
+def beyond(settings: SimulationSettings) -> SimulationSettings:
+    """Return settings like these but outside what any survey should expect."""
+    return replace(
+        settings,
+        speed_factor=(0.75, 0.9),
+        in_hive_factor=(1.4, 1.8),
+        compass_sd_deg=7.0,
+        stray_share=0.15,
+    )
 
 
 def holds(area: SearchArea, place: Position) -> bool:

@@ -15,9 +15,13 @@ from treeward.audio.blocks import Block
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
 from treeward.simulate.sound import retune
-from treeward.speech.engines import EMBEDDED, embedded_folder, open_recognizer
 from treeward.speech.neural.engine import _beyond
-from treeward.speech.recognizer import transcribe
+from treeward.speech.recognizer import (
+    EMBEDDED,
+    embedded_folder,
+    open_recognizer,
+    transcribe,
+)
 from treeward.speech.utterances import WordSource
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from treeward.speech.neural.place import place_notes
+from treeward.speech.neural.model import place_notes
 
 RATE_HZ = 16_000
 TIME_S = np.arange(3 * RATE_HZ) / RATE_HZ

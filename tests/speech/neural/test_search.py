@@ -11,10 +11,15 @@ import pytest
 
 from treeward.language.note_graph import NoteGraph
 from treeward.language.phrasebook import PhraseBook
-from treeward.speech.engines import embedded_folder
 from treeward.speech.neural.model import END, SPACE, Tokens
-from treeward.speech.neural.search import Look, free_texts, search, share_of_each
-from treeward.speech.neural.spelt_graph import SpeltGraph
+from treeward.speech.neural.search import (
+    Look,
+    SpeltGraph,
+    free_texts,
+    search,
+    share_of_each,
+)
+from treeward.speech.recognizer import embedded_folder
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

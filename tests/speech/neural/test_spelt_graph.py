@@ -9,10 +9,9 @@ import pytest
 from treeward.errors import SpeechError
 from treeward.language.note_graph import NoteGraph
 from treeward.language.phrasebook import PhraseBook
-from treeward.speech.engines import embedded_folder
 from treeward.speech.neural.model import END, SPACE, Tokens
-from treeward.speech.neural.search import Reading, parted
-from treeward.speech.neural.spelt_graph import SpeltGraph
+from treeward.speech.neural.search import Reading, SpeltGraph, parted
+from treeward.speech.recognizer import embedded_folder
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from treeward.cautions import LOOK_FIRST
 from treeward.errors import ReportError
 from treeward.files import replacing, write_bytes
-from treeward.language.phrase_list import colour_names, sections
+from treeward.language.phrasebook import colour_names, sections
 
 from .style import FAINT, INK, MUTED, draw_dot, drawable, drawing, new_figure, pdf_bytes
 

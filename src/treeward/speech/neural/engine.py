@@ -14,12 +14,12 @@ from treeward.language.kinds import UNMARKED, Holds
 from treeward.language.note_graph import NoteGraph
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 
-from .model import LONGEST_S, Model
-from .place import place_notes
+from .model import LONGEST_S, Model, place_notes
 from .search import (
     TAKEN_FROM,
     Beside,
     Look,
+    SpeltGraph,
     clauses,
     evidence,
     free_texts,
@@ -29,7 +29,6 @@ from .search import (
     share_of_each,
     share_right,
 )
-from .spelt_graph import SpeltGraph
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -25,9 +25,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from treeward.files import phrasebook_path
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.flags import sentences_of
-from treeward.resources import phrasebook_path
 
 from ..scoring import (  # noqa: TID252  (pytest knows the folder above by it alone)
     Tally,
@@ -96,8 +96,7 @@ def hear(path: Path, book: PhraseBook, model: str | None) -> list[Event]:
     from treeward.hunt_tables import DOUBT_BELOW
     from treeward.notes.parser import parse_notes
     from treeward.notes.second_look import read_again
-    from treeward.speech.engines import open_recognizer
-    from treeward.speech.recognizer import transcribe
+    from treeward.speech.recognizer import open_recognizer, transcribe
 
     engine = open_recognizer(book, model=model)
     utterances = list(transcribe(read_blocks(path), engine))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from treeward.resources import phrasebook_path
+from treeward.files import phrasebook_path
 from treeward.simulate.observer import digit_words
 
 if TYPE_CHECKING:

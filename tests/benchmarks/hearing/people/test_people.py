@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 import soundfile
 
+from treeward.files import phrasebook_path
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.events import Event
 from treeward.notes.flags import read_flags
-from treeward.resources import phrasebook_path
 
 from ..scoring import compare  # noqa: TID252  (as in score.py)
 from . import build, score, sound

@@ -13,8 +13,8 @@ import pytest
 
 from treeward import Hunt
 from treeward.cli.locate import answer_lines
-from treeward.hunt import doubts
-from treeward.hunt.doubts import farthest_m
+from treeward.hunt import partial
+from treeward.hunt.partial import farthest_m
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
@@ -384,8 +384,8 @@ def weighed(
         asked.append(tuple(event.row for event in others))
         return SimpleNamespace(fix=answers(others))
 
-    monkeypatch.setattr(doubts, "pair_trips", lambda others, _: others)
-    monkeypatch.setattr(doubts, "survey_hunt", located)
+    monkeypatch.setattr(partial, "pair_trips", lambda others, _: others)
+    monkeypatch.setattr(partial, "survey_hunt", located)
 
     @dataclass(frozen=True)
     class Result:
@@ -397,7 +397,7 @@ def weighed(
         doubtful: tuple[DoubtfulNotes, ...] = ()
 
     table = SimpleNamespace(trips=[SimpleNamespace(used=True)] * trips)
-    told = doubts.weigh_doubts(
+    told = partial.weigh_doubts(
         Result(fix, table),  # type: ignore[arg-type]
         events,
         without=lambda rows: [event for event in events if event.row not in rows],
@@ -464,5 +464,5 @@ def test_of_several_colonies_the_one_that_moves_farthest_counts() -> None:
     one, two = fix_at(PLACE, NORTH), fix_at(NORTH, east)
     # Each to the nearest of the other answer: 500 m and nothing; the other way about
     # nothing and 682 m.
-    assert doubts.farthest_m(one, two) == pytest.approx(500.0, abs=0.5)
-    assert doubts.farthest_m(two, one) == pytest.approx(682.4, abs=1.0)
+    assert partial.farthest_m(one, two) == pytest.approx(500.0, abs=0.5)
+    assert partial.farthest_m(two, one) == pytest.approx(682.4, abs=1.0)

@@ -11,8 +11,8 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from treeward.audio.pieces import WHOLE, Piece, pieces_of, read_piece
 from treeward.audio.reader import probe, read_blocks
+from treeward.hunt.heard import WHOLE, Piece, pieces_of, read_piece
 
 if TYPE_CHECKING:
     from pathlib import Path
