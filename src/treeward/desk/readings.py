@@ -24,8 +24,9 @@ from treeward.language.kinds import (
     EventKind,
     Holds,
     Need,
+    is_value,
+    plain_duration,
 )
-from treeward.language.value_cells import is_value, plain_duration
 from treeward.notes.bee_names import BeeNames
 from treeward.notes.events import Event
 from treeward.notes.flags import FlagCode
