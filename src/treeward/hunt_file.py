@@ -280,10 +280,12 @@ class OffsetTable(TomlTable):
 class LessonTable(TomlTable):
     """What one find taught; see `survey.lessons.Lesson`.
 
-    `latitude_deg` and `longitude_deg` are of the hunt, to a tenth of a degree.
+    `latitude_deg` and `longitude_deg` are of the hunt, to a tenth of a degree;
+    `shared_with` names hunts that hold the same notes.
     """
 
     hunt: str
+    shared_with: tuple[str, ...] = ()
     find: str = ""
     latitude_deg: Annotated[float, Field(ge=-90, le=90)]
     longitude_deg: Annotated[float, Field(ge=-180, le=180)]
@@ -302,9 +304,9 @@ class SeasonFile(TomlTable):
     lessons: tuple[LessonTable, ...] = ()
 
     def without(self, hunt: str) -> SeasonFile:
-        """Return it without what a hunt of that name taught: none is its own prior."""
-        kept = tuple(one for one in self.lessons if one.hunt != hunt)
-        return SeasonFile(lessons=kept)
+        """Return it without what the notes of a hunt taught: none is its own prior."""
+        kept = (x for x in self.lessons if hunt not in (x.hunt, *x.shared_with))
+        return SeasonFile(lessons=tuple(kept))
 
 
 def read_season(path: Path) -> SeasonFile:

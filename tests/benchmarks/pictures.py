@@ -25,7 +25,7 @@ PICTURES = (  # name, width, height, dots per pixel, scheme
 
 def report_pictures(browser: Browser, hunt: Hunt, directory: Path) -> None:
     """Picture the opening of the report, and keep the map's picture."""
-    written = hunt.write_results(hunt.locate())
+    written = hunt.write_results(hunt.weigh_doubts(hunt.locate()))
     page = browser.new_page(
         viewport={"width": 1000, "height": 1240}, color_scheme="light"
     )

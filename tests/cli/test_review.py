@@ -40,20 +40,23 @@ def test_without_a_terminal_the_rows_are_printed(typed_hunt: Path) -> None:
     assert run.returncode == 0, run.stderr
     assert "bearing (yellow)  [look]  by hand" in run.stdout
     assert "why: bearing without a value" in run.stdout
-    assert run.stdout.splitlines()[-1].startswith("1 of 17 rows to look at.")
+    assert run.stdout.splitlines()[-1].startswith("To look at: 1 note, of 17 notes.")
     assert run.stderr == ""
 
 
 def test_nothing_to_look_at_is_said(typed_hunt: Path) -> None:
     run = review(typed_hunt)
 
-    assert run.stdout.startswith("Nothing left to look at in 16 rows.")
+    assert run.stdout.startswith("Nothing left to look at in 16 notes.")
 
 
 def test_rows_come_as_json(typed_hunt: Path) -> None:
     run = review(typed_hunt, "--json", "--all")
 
-    rows = json.loads(run.stdout)
+    whole = json.loads(run.stdout)
+    rows = whole["rows"]
+    assert whole["to_look_at"] == {"notes": 0, "of": 16, "lines": 0}
+    assert whole["lines_without_note"] == []
     assert len(rows) == 16
     assert rows[1]["event"] == "away"
     assert rows[1]["status"] == "added"

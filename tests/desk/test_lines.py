@@ -7,10 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from treeward.cli.locate import answer_lines
 from treeward.desk.desk import line_key
 from treeward.desk.edits import LineJudged
-from treeward.desk.listing import row_lines
+from treeward.desk.listing import review_dict, row_lines
 from treeward.errors import ReviewError
+from treeward.report.formats.result_json import result_dict
+from treeward.report.page.page import page_text
+from treeward.report.wording import left_text
 
 from .pages import PHONE
 from .test_terminal import sit
@@ -67,7 +71,7 @@ def test_in_the_terminal_lines_come_after_the_rows(prepared: Prepared) -> None:
     event = prepared.row("h0001").event
     assert (event.kind, event.mark, event.start_s) == ("back", "yellow", 140.4)
     assert shown(prepared) == []
-    assert "That was the last one; 4 still to look at." in said
+    assert "That was the last one; still to look at: 4 notes." in said
 
 
 @pytest.mark.usefixtures("unweighed")
@@ -118,8 +122,39 @@ def test_the_list_tells_lines_without_a_note(prepared: Prepared) -> None:
     lines = row_lines(prepared.desk, all_rows=False)
 
     assert "station-1.flac 2:20  'yellow back'" in lines
-    assert "4 of " in lines[-1]
-    assert "and 1 line without a note" in lines[-1]
+    assert lines[-1].startswith("To look at: 4 notes and 1 line without a note, of ")
+    values = review_dict(prepared.desk, all_rows=False)
+    assert len(values["rows"]) == 4
+    (line,) = values["lines_without_note"]
+    assert (line["recording"], line["start_s"], line["text"]) == (
+        SOUND,
+        140.4,
+        "yellow back",
+    )
+
+
+@pytest.mark.usefixtures("unweighed")
+def test_every_screen_says_one_count_of_what_is_left(prepared: Prepared) -> None:
+    keep(prepared, (140.4, "yellow back"), (881.0, "she is off"))
+    count = "4 notes and 2 lines without a note"
+    result = prepared.hunt.locate()
+
+    said = answer_lines(result)
+
+    assert f"{count} are still to look at (treeward review):" in said
+    assert f"{count} are still" in page_text(result, drawings={})
+    assert result_dict(result)["left_to_look_at"] == {
+        "notes": 4,
+        "rows": prepared.desk.state()["queue"],
+        "lines_without_note": 2,
+    }
+    assert prepared.desk.state()["left"] == count
+    assert f"To look at: {count}, of " in row_lines(prepared.desk, all_rows=False)[-1]
+    values = review_dict(prepared.desk, all_rows=False)["to_look_at"]
+    assert (values["notes"], values["lines"]) == (4, 2)
+    assert f"still to look at: {count}." in " ".join(sit(prepared, ["n"] * 6).split())
+    done = prepared.hunt.transcribe()
+    assert left_text(done.left) == left_text(prepared.hunt.left())
 
 
 def test_a_line_that_is_gone_is_not_judged(prepared: Prepared) -> None:

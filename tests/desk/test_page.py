@@ -54,7 +54,7 @@ def test_the_whole_way_by_keyboard(
     names = whole_hunt.doubtful
     sitting = open_page(whole_hunt)
     page = sitting.page
-    assert "4 of" in page.inner_text("#progress")
+    assert "To look at: 4 notes." in page.inner_text("#progress")
     page.wait_for_selector('#rows[data-ordered="yes"]')
     sitting.walk_to(names["value"])
 
@@ -272,7 +272,7 @@ def test_on_a_phone_nothing_is_cut_off_and_thumbs_find_their_buttons(
     page.click('.thumb [data-deed="next"]')
     page.click('.thumb [data-deed="keep"]')
 
-    page.wait_for_selector("#progress:has-text('3 of')")
+    page.wait_for_selector("#progress:has-text('To look at: 3 notes.')")
     kept = [row for row in prepared.desk.sheet().rows if row.decision == "keep"]
     assert [row.name for row in kept] == [prepared.doubtful["mark"]]
 

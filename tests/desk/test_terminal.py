@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import io
 import sys
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
 from rich.console import Console
 
-from treeward.desk.listing import row_lines, rows_as_dicts
+from treeward.desk.listing import review_dict, row_lines
 from treeward.desk.terminal import SoundPlayer, TerminalReview
 from treeward.live.microphone import ProgramPlayer
 
@@ -85,7 +85,7 @@ def test_keys_keep_take_a_reading_drop_and_end(prepared: Prepared) -> None:
     assert prepared.row(names["mark"]).event.mark == "yellow"
     assert prepared.row(names["right"]).decision == "keep"
     assert prepared.row(names["talk"]).decision == "drop"
-    assert "That was the last one; 1 still to look at." in shown
+    assert "That was the last one; still to look at: 1 note." in shown
     assert "Trips: 10 trips, 7 bearings." in shown
     # Her departure was heard as another bee's, so her visit was taken for flight.
     assert "  - yellow 10:20:17 round trip 4 min 38 s" in shown
@@ -256,17 +256,17 @@ def test_other_keys_list_the_keys_and_the_arrows_move(
 def test_the_list_is_worst_first_and_tells_all_of_a_row(prepared: Prepared) -> None:
     names = prepared.doubtful
     lines = row_lines(prepared.desk, all_rows=False)
-    values: list[dict[str, Any]] = rows_as_dicts(prepared.desk, all_rows=False)
+    values = review_dict(prepared.desk, all_rows=False)["rows"]
 
     order = [names["value"], names["mark"], names["right"], names["talk"]]
     assert [value["row"] for value in values] == order
     assert [line.split()[0] for line in lines if line[:1] == "r"] == order
     assert "or yellow away (0.34); white back (0.08)" in "\n".join(lines)
-    assert lines[-1].startswith("4 of ")
+    assert lines[-1].startswith("To look at: 4 notes, of ")
     assert values[1]["alternatives"][0] == {
         "text": "yellow away",
         "confidence": 0.34,
         "cells": {"event": "away", "mark": "yellow", "value": ""},
     }
-    everything = rows_as_dicts(prepared.desk, all_rows=True)
+    everything = review_dict(prepared.desk, all_rows=True)["rows"]
     assert len(everything) == len(prepared.desk.sheet().rows)

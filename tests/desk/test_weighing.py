@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, cast
 import pytest
 from rich.console import Console
 
-from treeward.desk.listing import row_lines, rows_as_dicts
+from treeward.desk.listing import review_dict, row_lines
 from treeward.desk.terminal import TerminalReview
 from treeward.desk.weighing import MOST_READINGS, Weighing
 from treeward.errors import HuntError
@@ -106,7 +106,7 @@ def test_terminal_list_and_json_go_in_the_same_order_and_say_how_far(
     monkeypatch.setattr(prepared.hunt, "locate", lambda: answer(52.3))
     names = prepared.doubtful
 
-    values = rows_as_dicts(prepared.desk, all_rows=False)
+    values = review_dict(prepared.desk, all_rows=False)["rows"]
     lines = row_lines(prepared.desk, all_rows=False)
 
     far = [n for n in scales.asked[0] if n != next(iter(scales.asked[0]))]
@@ -152,7 +152,7 @@ def test_without_a_place_rows_come_by_how_doubtful_they_are(
     monkeypatch.setattr(prepared.hunt, "locate", nowhere)
     names = prepared.doubtful
 
-    values = rows_as_dicts(prepared.desk, all_rows=False)
+    values = review_dict(prepared.desk, all_rows=False)["rows"]
 
     wanted = [names[n] for n in ("value", "mark", "right", "talk")]
     assert [value["row"] for value in values] == wanted

@@ -183,11 +183,11 @@ def learn(hunt: Hunt) -> None:
 def look(hunt: Hunt) -> None:
     """List what is to be looked at, and read the person's own map."""
     from treeward.desk.desk import Desk
-    from treeward.desk.listing import rows_as_dicts
+    from treeward.desk.listing import review_dict
     from treeward.hunt.ground import read_ground
     from treeward.report.model import StationPlace
 
-    rows_as_dicts(Desk(hunt), all_rows=True)
+    review_dict(Desk(hunt), all_rows=True)
     here = StationPlace(
         id="1", latitude_deg=52.3012, longitude_deg=-3.6104, declination_deg=0.0
     )

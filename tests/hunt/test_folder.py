@@ -630,7 +630,7 @@ def test_two_departures_in_a_row_are_put_up_for_review(tmp_path: Path) -> None:
 
     flags = [r["flag"] for r in rows_of(hunt.review_path) if r["event"] == "away"]
     assert [flag.startswith("order: ") for flag in flags] == [True, True, True]
-    assert done.to_look_at == 3
+    assert done.left.notes == 3
 
 
 def test_a_corrected_date_moves_the_notes_that_hang_on_it(tmp_path: Path) -> None:

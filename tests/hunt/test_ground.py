@@ -274,7 +274,8 @@ WIDE = struct.pack(">II", 10_000, 500) + b"\x08\x06\0\0\0"
         (archive(WHOLE, kind=1), "vector tiles"),
         (archive(WHOLE, kind=6), "vector tiles"),
         (archive(WHOLE, kind=77), "is no PMTiles file"),
-        (archive(WHOLE, packed=3), "is no PMTiles file"),
+        (archive(WHOLE, packed=3), "with brotli, .* again with gzip or no compression"),
+        (archive(WHOLE, packed=4), "with zstd, .* again with gzip or no compression"),
         # A directory that leads to itself, and one that says it has entries for ever.
         (archive(LEAF, leaves=one_entry(0, len(one_entry(0, 60)))), "is no PMTiles"),
         (archive(gzip.compress(varints(2**60))), "is no PMTiles file"),

@@ -176,7 +176,13 @@ def test_a_doubtful_note_of_looking_is_weighed_as_if_it_were_right(
     said = f"1 doubtful {about}: if it is right after all, the best place moves by"
     assert any(line.startswith(said) for line in answer_lines(result))
     (move,) = hunts["as it is"].row_moves(result, {lot.rows[0]: ()})
-    assert (move.moves_m, move.lost) == (None, False)
+    assert move.moves_m == pytest.approx(truth, abs=1.0)
+    assert not move.lost
+    assert move.used_up is not None
+    looked = other.colonies[0].searched
+    assert looked is not None
+    assert move.used_up == pytest.approx(looked.found_by_now, abs=0.005)
+    assert (move.used_up > 0.05) == (event == "searched")
 
 
 def test_without_the_doubtful_notes_there_may_be_no_answer(tmp_path: Path) -> None:

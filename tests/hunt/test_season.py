@@ -16,6 +16,7 @@ from treeward.errors import HuntError
 from treeward.hunt.finds import FindTable, add_find
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.learned import _core
+from treeward.hunt.merging import merge_hunts
 from treeward.hunt.season import (
     add_known_hives,
     found_colonies,
@@ -42,7 +43,7 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, 
 
 @pytest.fixture
 def season_dir(typed_hunt: Path, tmp_path: Path) -> Path:
-    """Give three hunts of one person, two of them with a find."""
+    """Give three hunts of one person on three days, two of them with a find."""
     folder = tmp_path / "season"
     for number, place in enumerate((PLACE, "52.297300, -3.614200", ""), start=1):
         hunt = folder / f"hunt{number}"
@@ -51,6 +52,9 @@ def season_dir(typed_hunt: Path, tmp_path: Path) -> Path:
         (hunt / "hunt.toml").write_text(
             toml.replace("Marl Hollow", f"Hollow {number}"), "utf-8"
         )
+        rows = (hunt / "review.csv").read_text("utf-8")
+        day = rows.replace("2026-07-14", f"2026-07-1{3 + number}")
+        (hunt / "review.csv").write_text(day, "utf-8")
         if place:
             find = {"id": "1", "position": place, "found": "2026-07-20"}
             add_find(Hunt(hunt), FindTable.model_validate(find))
@@ -93,6 +97,62 @@ def test_a_season_says_what_held_and_keeps_no_place(season_dir: Path) -> None:
     assert [one["hunt"] for one in kept["lessons"]] == ["Hollow 1", "Hollow 2"]
     assert {one["latitude_deg"] for one in kept["lessons"]} == {52.3}
     assert "52.29" not in path.read_text("utf-8")
+
+
+@pytest.fixture
+def merged_season(typed_hunt: Path, tmp_path: Path) -> Path:
+    """Give a merged hunt, its two parts, and one of another day, all with a find."""
+    folder = tmp_path / "merged"
+    for name, mark in (("ann", "green"), ("ben", "red"), ("else", "pink")):
+        shutil.copytree(typed_hunt, folder / name)
+        toml = folder / name / "hunt.toml"
+        toml.write_text(toml.read_text("utf-8").replace("Marl Hollow", name), "utf-8")
+        review = folder / name / "review.csv"
+        rows = review.read_text("utf-8").replace("yellow", mark)
+        if name == "else":
+            rows = rows.replace("2026-07-14", "2026-08-14")
+        review.write_text(rows, "utf-8")
+        find = {"id": "1", "position": PLACE, "found": "2026-09-20"}
+        add_find(Hunt(folder / name), FindTable.model_validate(find))
+    merge_hunts(folder / "ann", folder / "ben", folder / "both", names=("Ann", "Ben"))
+    return folder
+
+
+def test_a_find_of_a_merged_hunt_and_of_its_parts_counts_once(
+    merged_season: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    look = '\n[[look]]\nfind = "1"\nseen = 2026-10-20\nstate = "dead"\n'
+    found = merged_season / "ann" / "found.toml"
+    found.write_text(found.read_text("utf-8") + look, "utf-8")
+
+    season = gather_season(merged_season)
+    _, out, _ = run(capsys, "season", str(merged_season), "--list")
+
+    assert [one.name for one in season.colonies] == ["ann and ben 1", "else 1"]
+    assert season.held(90, own=False)[1] == 2
+    assert [one.hunt for one in season.file.lessons] == ["ann and ben", "else"]
+    # What its own notes taught is no prior to a hunt, in whichever folder they lie.
+    for name, left in (("ann", ["else"]), ("else", ["ann and ben"])):
+        assert [one.hunt for one in season.file.without(name).lessons] == left
+    assert [look.state for look in season.colonies[0].looks] == ["dead"]
+    assert len(season.left_out) == 2
+    for name in ("ann", "ben"):
+        line = f"{merged_season / name}: its find 1 is find 1 of {merged_season}/both"
+        assert line in out
+    assert add_known_hives(Hunt(merged_season / "ann"), season.colonies, 6e3) == (
+        "else 1",
+    )
+
+
+def test_two_hunts_with_notes_of_their_own_that_found_one_colony_both_count(
+    merged_season: Path,
+) -> None:
+    shutil.rmtree(merged_season / "both")
+
+    season = gather_season(merged_season)
+
+    assert season.held(90, own=False)[1] == 3
+    assert season.left_out == ()
 
 
 def test_a_hunt_with_a_fault_is_left_out_in_a_line(season_dir: Path) -> None:

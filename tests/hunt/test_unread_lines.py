@@ -29,6 +29,7 @@ from treeward.language.phrasebook import PhraseBook
 from treeward.notes.clocked import read_clocked
 from treeward.notes.flags import FlagCode
 from treeward.notes.unread import Unread
+from treeward.review.standing import Left
 from treeward.speech.utterances import Utterance, WordSource, spread
 
 LINES = (
@@ -70,7 +71,8 @@ def test_transcribe_says_how_many_lines_there_are_to_look_at(tmp_path: Path) -> 
     result = CliRunner().invoke(command, [str(path), "--hunt", str(hunt.path)])
 
     assert result.exit_code == 0, result.output
-    assert "1 line without a note to look at" in result.output
+    assert "to look at: 1 line without a note" in result.output
+    assert "1 line of what was read now made no note" in result.output
     assert "0:20  i wonder about red" in result.output
     assert "in_hive_s = [120, 180] under [model] in hunt.toml" in result.output
 
@@ -159,7 +161,7 @@ def test_transcribe_says_how_many_sentences_may_tell_of_bees() -> None:
         ),
         engine="e",
         rows=4,
-        to_look_at=0,
+        left=Left(lines=3),
         kept_changes=0,
         unread=(line, replace(line, start_s=3.0, end_s=4.0), typed),
     )
@@ -170,7 +172,7 @@ def test_transcribe_says_how_many_sentences_may_tell_of_bees() -> None:
         "2 sentences seem to tell of bees: see the list below the rows "
         "(treeward review), or set free = true under [speech] in hunt.toml"
     ) in said
-    assert "1 line without a note to look at" in "\n".join(said)
+    assert "1 line of what was read now made no note" in "\n".join(said)
     assert "she's off" not in "\n".join(said)
 
 

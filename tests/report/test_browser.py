@@ -73,6 +73,28 @@ def test_the_settings_are_read_on_a_telephone_without_scrolling_aside(
     assert 0 < whole <= shown
 
 
+def test_on_a_telephone_nothing_is_cut_off(browser: Browser, address: str) -> None:
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    page.goto(address)
+    page.locator("#notes summary").click()
+
+    boxes = page.locator(".scroll:visible, .on-phone:visible")
+    widths = boxes.evaluate_all(
+        "(all) => all.map((one) => [one.clientWidth, one.scrollWidth])"
+    )
+    drawn = page.locator("svg.drawing:visible").evaluate_all(
+        "(all) => all.map((one) => [one.id, one.getBoundingClientRect().right])"
+    )
+    page.close()
+
+    assert len(widths) > 8
+    assert [(seen, whole) for seen, whole in widths if whole > seen] == []
+    assert [name for name, _ in drawn] == [
+        "map-phone", "timeline-phone", "away-phone", "distance-phone"
+    ]  # fmt: skip
+    assert all(right <= 390 for _, right in drawn)
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [390, 1200])
 def test_contrast_and_labels_pass_axe(

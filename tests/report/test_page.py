@@ -80,6 +80,25 @@ def test_every_tag_is_closed_and_ids_come_once(page: Page) -> None:
     assert len(ids) == len(set(ids))
 
 
+@pytest.mark.parametrize("kind", ["result", "two_colonies", "two_days", "days_apart"])
+def test_every_cell_of_a_table_is_labelled_as_its_column(
+    request: pytest.FixtureRequest, kind: str
+) -> None:
+    text = page_text(request.getfixturevalue(kind), drawings={})
+    tables = re.findall(r"<table.*?</table>", text, flags=re.DOTALL)
+    assert len(tables) >= 5
+
+    for table in tables:
+        head, body = table.split("</thead>")
+        columns = re.findall(r'<th scope="col">(.*?)</th>', head)
+        for row in re.findall(r"<tr.*?</tr>", body, flags=re.DOTALL):
+            cells = re.findall(r"<(th|td)( [^>]*)?>", row)
+            assert len(cells) == len(columns)
+            for (tag, attributes), column in zip(cells, columns, strict=True):
+                if tag == "td":
+                    assert f'data-label="{column}"' in attributes
+
+
 def test_every_link_within_the_page_leads_somewhere(page: Page) -> None:
     ids = set(page.values("id"))
     inner = [href[1:] for href in page.values("href") if href.startswith("#")]

@@ -46,12 +46,14 @@ def searched(result: HuntResult, *, near: bool = False, **more: object) -> HuntR
     colony = fix.colonies[0]
     facts = {
         "found_by_now": 0.42,
+        "found_if_half": 0.25,
         "still_inside": 0.81,
         "before_area": colony.search_areas[90],
         "ground_used": True,
         "mean_s": 40_000.0,
         "plan_s": 21_900.0,
         "plan_finds": 0.33,
+        "plan_finds_if_half": 0.19,
         "sitting": SIT,
     } | more
     distance = {s.id: (60.0, 120.0, 200.0) for s in result.stations}
@@ -76,10 +78,14 @@ def test_what_was_looked_at_and_what_is_left(result: HuntResult) -> None:
     words = said(searched(result))
     assert (
         "You have looked at 42 % of the chance in 2 h 10 (3.1 km walked while "
-        "looking): not there." in words
+        "looking): not there. It is 25 % if you see half as far " in words
     )
     assert "The chance is 81 % that it is still inside the" in words
-    assert "takes 6 h 05 and finds the tree with 33 %; on average" in words
+    assert (
+        "takes 6 h 05 and finds the tree with 33 % (19 % if you see half as far)"
+        in words
+    )
+    assert "how wide a strip one looks over on the way: 15 m, a guess" in words
 
 
 def test_to_sit_or_to_look_on(result: HuntResult) -> None:

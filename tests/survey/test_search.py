@@ -438,3 +438,28 @@ def test_cells_are_half_a_sweep_width_at_most_and_three_metres_are_enough(
     over = search.LookedOver(ring=WEST, effort=1.0)
     how = search.Searching(looked_over=(over,), sweep_width_m=width_m)
     assert search.updated(flat(), HEATH, how).after.cell_m == cell_m
+
+
+def test_half_the_sight_finds_less_than_half_the_effort_promises() -> None:
+    probability = np.array([0.5, 0.3, 0.2])
+    effort = np.array([0.0, 1.0, 4.0])
+
+    whole = search.found(probability, effort)
+    half = search.found(probability, effort, sight=search.HALF)
+
+    # By hand: (1 + e / 4)^-4 with the effort, and with half of it.
+    assert whole == pytest.approx(0.3 * (1 - 1.25**-4) + 0.2 * (1 - 2.0**-4))
+    assert half == pytest.approx(0.3 * (1 - 1.125**-4) + 0.2 * (1 - 1.5**-4))
+
+
+def test_with_half_the_sight_a_map_tells_what_was_looked_at_and_a_walk_finds() -> None:
+    grid = flat(half_m=100.0, cell_m=5.0)
+    line = walked((-90, 0), (90, 0))
+    thin = dataclasses.replace(line, sweep_width_m=line.sweep_width_m / 2)
+
+    # Half of the width is looked over beside the way, spread a little otherwise.
+    update = search.updated(grid, HEATH, search.Searching(walked=(line,)))
+    indeed = search.updated(grid, HEATH, search.Searching(walked=(thin,)))
+
+    assert update.found_if_half == pytest.approx(indeed.found_by_now, rel=0.1)
+    assert 0.5 * update.found_by_now < update.found_if_half < update.found_by_now

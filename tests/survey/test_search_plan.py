@@ -304,3 +304,12 @@ def test_search_at_best_takes_26_thirds_pi_variances_of_sweeping() -> None:
     how = Searching(sweep_width_m=10.0, look_mps=0.5)
     expected = 26 / 3 * np.pi * 40.0**2 / (10.0 * 0.5)
     assert search_plan.mean_search_s(grid, how) == pytest.approx(expected, rel=0.01)
+
+
+def test_half_the_sight_finds_less_on_the_same_walk() -> None:
+    grid = peaks((0, 0, 1), sd_m=60.0)
+    walk = plan(grid)
+
+    # Looked over once, a strip finds (1 - (1 + e / 8)^-4) of what it holds for
+    # (1 - (1 + e / 4)^-4), which is between half of that and all of it.
+    assert 0.5 * walk.found < walk.found_if_half < 0.9 * walk.found

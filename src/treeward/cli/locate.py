@@ -56,16 +56,23 @@ def command(
     """
     from treeward.hunt.hunt import Hunt
 
-    from .options import recover_first
+    from .options import Doing, recover_first
 
     hunt = Hunt(hunt_dir, plain=plain)
     recover_first(hunt)
-    result = hunt.weigh_doubts(hunt.locate())
-    if with_find:
-        from treeward.hunt.finds import with_finds
+    with Doing() as doing:
+        doing.step("working out where the colony is")
+        result = hunt.locate()
+        doing.step("weighing what hangs on notes still to look at")
+        result = hunt.weigh_doubts(result)
+        if with_find:
+            from treeward.hunt.finds import with_finds
 
-        result = with_finds(result, hunt.path)
-    written = hunt.write_results(result, with_sound=with_sound, online_map=online_map)
+            result = with_finds(result, hunt.path)
+        doing.step("drawing the report and the maps")
+        written = hunt.write_results(
+            result, with_sound=with_sound, online_map=online_map
+        )
     if as_json:
         import json
 

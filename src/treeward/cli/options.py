@@ -1,10 +1,12 @@
 """Options that several commands share.
 
-A progress bar with the time left, on stderr, so that stdout stays clean.
+What takes long tells on stderr how far it is, so that stdout stays clean: a bar with
+the time left while recordings are heard, and what is being done elsewhere.
 """
 
 from __future__ import annotations
 
+import threading
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeVar
@@ -15,7 +17,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from types import TracebackType
 
+    from rich.console import Console
     from rich.progress import Progress, TaskID
+    from rich.status import Status
 
     from treeward.hunt.hunt import Hunt
 
@@ -81,6 +85,61 @@ def recover_first(hunt: Hunt) -> None:
         click.echo(line, err=True)
     if line := hunt.review.gone_line():
         click.echo(line, err=True)
+
+
+SILENT_S = 4.0  # of a step, before a plain line says what is being done; choice
+
+
+class Doing:
+    """Says on stderr what is being done, where that takes more than some seconds.
+
+    On a terminal it is shown while it lasts; elsewhere a plain line is printed once a
+    step has taken `SILENT_S`.
+    """
+
+    def __init__(self) -> None:
+        self._status: Status | None = None
+        self._timer: threading.Timer | None = None
+
+    def __enter__(self) -> Self:
+        """Start without a step."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """End the last step, and clear it away."""
+        self._end()
+
+    def step(self, what: str) -> None:
+        """Begin a step: what it does, as "working out where the colony is"."""
+        from rich.console import Console
+        from rich.text import Text
+
+        self._end()
+        console = Console(stderr=True)
+        if console.is_terminal:
+            self._status = console.status(Text(f"{what} ..."))
+            self._status.start()
+            return
+        self._timer = threading.Timer(SILENT_S, _print_to, (console, f"{what} ..."))
+        self._timer.daemon = True
+        self._timer.start()
+
+    def _end(self) -> None:
+        if self._status is not None:
+            self._status.stop()
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer.join()  # a line that is being printed is whole
+        self._status = self._timer = None
+
+
+def _print_to(console: Console, line: str) -> None:
+    console.print(line, markup=False, highlight=False, soft_wrap=True)
 
 
 SPEED_OVER_S = 600.0  # how long back the pace is looked at; talk and quiet alternate
@@ -183,4 +242,4 @@ class ProgressBar:
             self._task = None
 
     def _print(self, line: str) -> None:
-        self._console.print(line, markup=False, highlight=False, soft_wrap=True)
+        _print_to(self._console, line)

@@ -54,9 +54,9 @@ def command(
     elif as_json:
         import json
 
-        from treeward.desk.listing import rows_as_dicts
+        from treeward.desk.listing import review_dict
 
-        click.echo(json.dumps(rows_as_dicts(desk, all_rows=all_rows), indent=2))
+        click.echo(json.dumps(review_dict(desk, all_rows=all_rows), indent=2))
     elif sys.stdin.isatty() and sys.stdout.isatty():
         _sit_down(desk, all_rows=all_rows)
     else:

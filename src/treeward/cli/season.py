@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .options import json_option
+from .options import Doing, json_option
 
 if TYPE_CHECKING:
-    from treeward.hunt.season import FoundColony, Season
+    from treeward.hunt.same_notes import FoundColony
+    from treeward.hunt.season import Season
     from treeward.report.finds import ColonyYear
     from treeward.report.model import FindCheck
 
@@ -83,7 +84,10 @@ def command(
         said += _known(known_hives, colonies, within_m)
     whole: dict[str, Any] = {}
     if not only_list and page is None and known_hives is None:
-        season = gather_season(directory)
+        with Doing() as doing:
+            season = gather_season(
+                directory, tell=lambda hunt: doing.step(f"learning from {hunt}")
+            )
         path = keep_season(directory, season)
         whole = season_dict(season)
         said += season_lines(season, path)
@@ -227,11 +231,12 @@ def _judgement(inside: int, count: int) -> str:
 
 def _lessons(season: Season) -> list[str]:
     from treeward.hunt.season import compasses, foretold
+    from treeward.units import counted
 
     prior = foretold(season)
     if prior is None:
         return ["No hunt teaches anything yet: a find with trips or bearings does."]
-    finds = _counted(len(season.file.lessons), "find")
+    finds = counted(len(season.file.lessons), "find")
     lines = [f"What {finds} foretell for the next hunt in that region:"]
     cargos = dict.fromkeys(c for one in season.file.lessons for c in one.cargos)
     if cargos:
@@ -259,10 +264,6 @@ def _lessons(season: Season) -> list[str]:
                 f"{sd_deg:.1f}°"
             )
     return lines
-
-
-def _counted(number: int, thing: str) -> str:
-    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def season_dict(season: Season) -> dict[str, Any]:

@@ -82,7 +82,7 @@ def command(
         if done.rows and not done.faults and not done.stopped:
             click.echo(
                 "Next: treeward review, then treeward locate"
-                if done.to_look_at or done.unread
+                if done.left.any
                 else "Next: treeward locate"
             )
     for fault in done.faults:
@@ -93,20 +93,22 @@ def command(
 
 def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
     """Say in a few plain lines what transcribe did."""
+    from treeward.report.wording import left_text
+    from treeward.units import counted
+
     lines = []
     for recording in done.recordings:
         if recording.fault:
             continue
         count = len(recording.events)
         state = "" if recording.complete else ", stopped before its end"
-        lines.append(
-            f"{recording.name}: {count} note{'' if count == 1 else 's'}{state}"
-        )
+        lines.append(f"{recording.name}: {counted(count, 'note')}{state}")
         lines += [f"  {remark}" for remark in recording.remarks]
     lines += done.remarks
     if done.rows or not done.faults:  # else nothing was written
+        notes = counted(done.rows, "note")
         lines.append(
-            f"{review_path}: {done.rows} rows, {done.to_look_at} to look at"
+            f"{review_path}: {notes}, to look at: {left_text(done.left)}"
             + (
                 f", {done.kept_changes} of your changes kept"
                 if done.kept_changes
@@ -118,15 +120,15 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
     unread = [line for line in done.unread if line.recording not in only_phrases]
     if told:
         lines.append(
-            f"{told} sentence{' seems' if told == 1 else 's seem'} to tell of bees: "
+            f"{counted(told, 'sentence')} seem{'s' * (told == 1)} to tell of bees: "
             "see the list below the rows (treeward review), or set free = true under "
             "[speech] in hunt.toml"
         )
     if unread:
         count = len(unread)
         lines.append(
-            f"{count} line{'' if count == 1 else 's'} without a note to look at, "
-            "as a bee or its coming or going is named:"
+            f"{counted(count, 'line')} of what was read now made no "
+            "note, and a bee or its coming or going is named:"
         )
         lines += [_unread_line(line) for line in unread[:_MOST_UNREAD]]
         if count > _MOST_UNREAD:
@@ -146,7 +148,8 @@ def _as_dict(done: Transcribed, review_path: Path) -> dict[str, object]:
         "review": str(review_path),
         "engine": done.engine,
         "rows": done.rows,
-        "to_look_at": done.to_look_at,
+        "to_look_at": done.left.notes,
+        "lines_to_look_at": done.left.lines,
         "kept_changes": done.kept_changes,
         "stopped": done.stopped,
         "recordings": [

@@ -16,19 +16,19 @@ from treeward.hunt.transcription import (
     unread_of,
 )
 from treeward.language.kinds import UNMARKED, EventKind
+from treeward.report.wording import left_text
 from treeward.review.file import cells_of, effective_events
 from treeward.review.row import format_clock
-
-from .edits import Applied, LineJudged, LineKey, NewRow, ReviewEdits
-from .queue import (
+from treeward.review.standing import (
     Status,
-    doubts_by_row,
     lacks,
+    left_of,
     reasons_of,
     status_of,
-    to_look_at,
     worry,
 )
+
+from .edits import Applied, LineJudged, LineKey, NewRow, ReviewEdits
 from .readings import PhraseReader, TypedReading
 from .sounds import Shelf
 from .talk import Talk
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from treeward.hunt.hunt import Hunt
     from treeward.notes.unread import Unread
     from treeward.review.file import ReviewRow
+    from treeward.review.standing import Left
     from treeward.trips.table import TripTable
 
     from .edits import Edit, RowEdit, Sheet
@@ -113,6 +114,10 @@ class Desk:
         """Return the lines without a note that nobody has judged yet."""
         return open_lines(self.hunt, (row.event for row in sheet.rows))
 
+    def left(self, sheet: Sheet) -> Left:
+        """Count what is still to be looked at."""
+        return left_of(sheet.rows, sheet.machine, lines=len(self.lines(sheet)))
+
     def line(self, key: LineKey) -> Unread:
         """Return a line by what it is known by.
 
@@ -143,13 +148,13 @@ class Desk:
             worked = self._worked(sheet)
             trips, doubts = self._trips_payload(sheet, worked)
         clocks = {row.name: row.event.clock for row in worked}
-        queue = [row.name for row in to_look_at(sheet.rows, sheet.machine)]
         rows = [
             self._row_payload(row, sheet, clocks.get(row.name), doubts.get(row.name))
             for row in sheet.rows
         ]
         rows.sort(key=lambda row: (row["clock_s"] is None, row["clock_s"] or 0.0))
         lines = self.lines(sheet)
+        left = left_of(sheet.rows, sheet.machine, lines=len(lines))
         names = dict.fromkeys(row.event.recording for row in sheet.rows)
         names |= dict.fromkeys(line.recording for line in lines)
         known = {name: self.shelf.sound_for(name) for name in names}
@@ -163,7 +168,8 @@ class Desk:
             "hunt": self.hunt.file.hunt.name,
             "digest": sheet.digest,
             "rows": rows,
-            "queue": queue,
+            "queue": list(left.rows),
+            "left": left_text(left) if left.any else "",
             "sounds": sounds,
             "trips": trips,
             "marks": sorted({*marks, UNMARKED}),
@@ -177,7 +183,7 @@ class Desk:
     def _trips_payload(
         self, sheet: Sheet, worked: Sequence[ReviewRow]
     ) -> tuple[dict[str, Any], dict[str, tuple[str, ...]]]:
-        from .tally import trips_payload
+        from .tally import doubts_by_row, trips_payload
 
         try:
             table = self._paired(sheet, worked)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from treeward.hunt.review_update import said_in_words
+from treeward.report.wording import left_text
+from treeward.review.standing import Status, reasons_of, status_of, to_look_at, worry
 
-from .queue import Status, reasons_of, status_of, to_look_at, worry
 from .weighing import Weighing
 
 if TYPE_CHECKING:
@@ -72,22 +73,42 @@ def row_lines(desk: Desk, *, all_rows: bool) -> list[str]:
             lines.append("       " + ", ".join(part for part in details if part))
     unread = desk.lines(sheet)
     lines += [f"{line.recording} {line.place}  {line.text!r}" for line in unread]
-    left = len(to_look_at(sheet.rows, sheet.machine))
-    without = "1 line" if len(unread) == 1 else f"{len(unread)} lines"
-    without = f", and {without} without a note" if unread else ""
+    left = desk.left(sheet)
     lines.append(
-        f"{left} of {len(sheet.rows)} rows to look at{without}. "
+        f"To look at: {left_text(left)}, of {left.of} notes. "
         f"Correct them in {desk.hunt.review_path}, with treeward review in a terminal, "
         "or with treeward review --browser."
-        if left or unread
-        else f"Nothing left to look at in {len(sheet.rows)} rows. Next: treeward locate"
+        if left.any
+        else f"Nothing left to look at in {left.of} notes. Next: treeward locate"
     )
     return lines
 
 
-def rows_as_dicts(desk: Desk, *, all_rows: bool) -> list[dict[str, Any]]:
-    """Return the rows for a script."""
-    sheet, weighing = desk.sheet(), Weighing(desk)
+def review_dict(desk: Desk, *, all_rows: bool) -> dict[str, Any]:
+    """Return for a script what `row_lines` lists, and how much is to be looked at."""
+    sheet = desk.sheet()
+    left = desk.left(sheet)
+    return {
+        "to_look_at": {"notes": left.notes, "of": left.of, "lines": left.lines},
+        "rows": _rows_as_dicts(desk, sheet, all_rows=all_rows),
+        "lines_without_note": [
+            {
+                "recording": line.recording,
+                "place": line.place,
+                "start_s": line.start_s,
+                "end_s": line.end_s,
+                "line": line.line,
+                "clock": line.clock.isoformat() if line.clock else None,
+                "text": line.text,
+                "marks": list(line.marks),
+            }
+            for line in desk.lines(sheet)
+        ],
+    }
+
+
+def _rows_as_dicts(desk: Desk, sheet: Sheet, *, all_rows: bool) -> list[dict[str, Any]]:
+    weighing = Weighing(desk)
     weighing.weigh_now()
     moves = weighing.told()["rows"]
     return [
@@ -97,6 +118,7 @@ def rows_as_dicts(desk: Desk, *, all_rows: bool) -> list[dict[str, Any]]:
             "worry": round(worry(row), 3),
             "moves": move_text(row, sheet, moves),
             "moves_m": moves.get(row.name, {}).get("moves_m"),
+            "chance_used_up": moves.get(row.name, {}).get("used_up"),
             "clock": row.event.clock.isoformat() if row.event.clock else None,
             "event": row.event.kind.value,
             "mark": row.event.mark,

@@ -14,14 +14,15 @@ from treeward.audio.blocks import SAMPLE_RATE_HZ
 from treeward.errors import ReviewError, TreewardError
 from treeward.hunt.review_update import said_in_words
 from treeward.notes.unread import Unread
+from treeward.report.wording import left_text
 from treeward.review.file import cells_of
+from treeward.review.standing import lacks, reasons_of, status_of
 
 from .desk import clock_at, line_key, note_of_line
 from .edits import CellEdit, LineJudged, NewRow
 from .listing import move_text, place_of, rows_to_show
-from .queue import doubts_by_row, lacks, reasons_of, status_of, to_look_at
 from .sounds import clip_samples
-from .tally import counts_line, trip_changes
+from .tally import counts_line, doubts_by_row, trip_changes
 from .weighing import Weighing
 
 if TYPE_CHECKING:
@@ -140,10 +141,10 @@ class TerminalReview:
                 for line in getattr(error, "lines", ()) or (error.line(),):
                     self._say(f"Not saved: {line}", "bold red")
         sheet = self._desk.sheet()
-        left = len(to_look_at(sheet.rows, sheet.machine)) + len(self._desk.lines(sheet))
+        left = self._desk.left(sheet)
         self._say(
-            f"That was the last one; {left} still to look at."
-            if left
+            f"That was the last one; still to look at: {left_text(left)}."
+            if left.any
             else "Nothing is left to look at.",
             "bold",
         )

@@ -498,7 +498,11 @@ class _Archive:
         if packed in {"NONE", "UNKNOWN"}:
             return raw
         if packed != "GZIP":
-            raise self._fault
+            raise HuntError(
+                f"is compressed with {packed.lower()}, which cannot be read here",
+                where=self._fault.where,
+                mend="Export it again with gzip or no compression, or as MBTiles.",
+            )
         unpacking = zlib.decompressobj(wbits=31)
         plain = unpacking.decompress(raw, most)
         if not unpacking.eof:

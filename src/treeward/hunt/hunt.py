@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from treeward.report.model import HuntResult, WrittenFiles
     from treeward.review.file import ReviewRow
     from treeward.review.merge import MergeResult
+    from treeward.review.standing import Left
     from treeward.trips.table import TripTable
 
     from .partial import RowMove
@@ -142,6 +143,8 @@ class Hunt(HuntFolder):
         remarks: tuple[str, ...],
     ) -> Transcribed:
         """Say what came of it."""
+        from treeward.review.standing import left_of
+
         from .transcription import open_lines
 
         read_now = {one.name for one in recorded if not one.fault}
@@ -150,7 +153,9 @@ class Hunt(HuntFolder):
             recordings=tuple(recorded),
             engine=engine,
             rows=len(merge.rows),
-            to_look_at=sum(1 for r in merge.rows if r.event.flags and not r.decision),
+            left=left_of(
+                merge.rows, {row.name: row for row in merge.machine}, lines=len(lines)
+            ),
             kept_changes=len(merge.report.kept_changes),
             stopped=stopped,
             unread=tuple(line for line in lines if line.recording in read_now),
@@ -231,8 +236,20 @@ class Hunt(HuntFolder):
             settings=surveyed.settings,
             own_prior=surveyed.own_prior,
             doubtful=gather(self.events(rows)),
+            left=self.left(),
             search=search,
         )
+
+    def left(self) -> Left:
+        """Count what is still to be looked at in review.csv as it stands."""
+        from treeward.review.standing import left_of
+
+        from .transcription import open_lines
+
+        machine, current = self.review.read()
+        rows = current or ()
+        lines = open_lines(self, (row.event for row in rows))
+        return left_of(rows, {row.name: row for row in machine}, lines=len(lines))
 
     def weigh_doubts(self, result: HuntResult) -> HuntResult:
         """Add how far the notes still to be looked at could move the answer.
@@ -264,6 +281,7 @@ class Hunt(HuntFolder):
             second for each way that a row may be.
         """
         from .partial import row_moves, ways_of
+        from .searching import read_searching
 
         rows = self.rows()
         events = self.events(rows)
@@ -279,7 +297,12 @@ class Hunt(HuntFolder):
             yield from ways_of(events, row, readings[row])
 
         yield from row_moves(
-            result, events, tuple(readings), otherwise=otherwise, today=self._now()
+            result,
+            events,
+            tuple(readings),
+            otherwise=otherwise,
+            looked=lambda told: read_searching(self.file, self.path, told),
+            today=self._now(),
         )
 
     def _clocked_without(self) -> Callable[[str], list[Event] | None]:

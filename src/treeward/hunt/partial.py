@@ -155,11 +155,13 @@ class RowMove:
     `moves_m` is the most that leaving it out, or taking one of its other readings,
     moves the place (for a note that is not believed while in doubt: taking it for
     right). `lost` says that no place would be left. None and not lost: not worked out.
+    `used_up` is of a note of looking: the chance that what it looked at takes away.
     """
 
     row: str
     moves_m: float | None = None
     lost: bool = False
+    used_up: float | None = None
 
 
 def row_moves(
@@ -168,6 +170,7 @@ def row_moves(
     rows: Sequence[str],
     *,
     otherwise: Callable[[str], Iterable[Sequence[Event]]],
+    looked: Callable[[Sequence[Event]], SearchTold],
     today: datetime,
 ) -> Iterator[RowMove]:
     """Say of single rows how far the best place moves if they are wrong.
@@ -182,10 +185,12 @@ def row_moves(
         Which rows, in the order in which they are to be weighed.
     otherwise
         Gives all events as they are if a row is otherwise: each way that it may be.
+    looked
+        Gives what notes tell of looking for the tree.
     today
         Date for the magnetic model where no note has a clock.
     """
-    from treeward.survey.influence import Influence
+    from treeward.survey.influence import Influence, LookingInfluence
 
     if result.fix is None or len(result.table.trips) > MOST_TRIPS:
         return
@@ -197,11 +202,9 @@ def row_moves(
 
     influence = Influence(seen(events))
     looking = {e.row for e in events if KINDS[e.kind].about in _LOOKING}
+    ground: LookingInfluence | None = None
     for row in rows:
-        if row in looking:
-            yield RowMove(row=row)
-            continue
-        moves_m, lost = None, False
+        moves_m, used_up, lost = None, None, False
         for others in otherwise(row):
             try:
                 moved = influence.moves_m(seen(others))
@@ -209,7 +212,16 @@ def row_moves(
                 moved = None
             lost = lost or moved is None
             moves_m = max(moves_m or 0.0, moved or 0.0)
-        yield RowMove(row=row, moves_m=None if lost else moves_m, lost=lost)
+            if row in looking:
+                ground = ground or LookingInfluence(
+                    seen(events), looked(events).searching
+                )
+                look = ground.moved(looked(others).searching)
+                moves_m = max(moves_m, look.moves_m)
+                used_up = max(used_up or 0.0, look.used_up)
+        yield RowMove(
+            row=row, moves_m=None if lost else moves_m, lost=lost, used_up=used_up
+        )
 
 
 def ways_of(

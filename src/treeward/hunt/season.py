@@ -31,6 +31,7 @@ from .hunt import Hunt
 from .learned import known_lessons
 from .locating import prepare_hunt
 from .places import find_tracks, place_stations
+from .same_notes import FoundColony, counted_once
 from .tracks import read_gpx
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
     from treeward.report.model import FindCheck, HuntResult
     from treeward.survey.own_prior import Lesson, OwnPrior
 
-    from .finds import FindTable, LookTable
+    from .finds import FindTable
 
 
 def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | None:
@@ -136,21 +137,6 @@ SHARES = (50, 90, 95)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FoundColony:
-    """A colony that was found, its hunt, and what was seen of it since."""
-
-    hunt: str  # name in hunt.toml
-    folder: Path
-    find: FindTable
-    looks: tuple[LookTable, ...]
-
-    @property
-    def name(self) -> str:
-        """What it is called in lists: the hunt's name and the find's."""
-        return f"{self.hunt} {self.find.id}"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
     """A find against the forecast with the plain prior, and with the others' lessons.
 
@@ -229,8 +215,12 @@ def hunt_folders(directory: Path) -> list[Path]:
 def found_colonies(
     directory: Path,
 ) -> tuple[list[FoundColony], list[str], list[str]]:
-    """Return the finds of a folder's hunts, hunts without any, and faults as lines."""
+    """Return a folder's finds, hunts without any, and what was left out, as lines.
+
+    A find that a merged hunt and its parts hold is there once, and a line says so.
+    """
     colonies: list[FoundColony] = []
+    names: dict[Path, str] = {}
     unfound: list[str] = []
     faults: list[str] = []
     for folder in hunt_folders(directory):
@@ -240,6 +230,7 @@ def found_colonies(
         except TreewardError as error:
             faults.append(_told(folder, error))
             continue
+        names[folder] = name
         if not finds.find:
             unfound.append(name)
         colonies += [
@@ -248,7 +239,8 @@ def found_colonies(
             )
             for find in finds.find
         ]
-    return colonies, unfound, faults
+    once, twice = counted_once(colonies, names)
+    return once, unfound, faults + twice
 
 
 def _told(folder: Path, error: TreewardError) -> str:
@@ -312,13 +304,19 @@ def _one_hunt(
     result = hunt.locate()
     finds = [one.find for one in colonies]
     learned = [lesson_of(hunt, result, find) for find in finds]
+    shared_with = colonies[0].shared_with
     checks = {check.find: check for check in check_finds(result, finds)}
     near = {
         find: check
         for find, check in checks.items()
         if all(one.true_m <= FARTHEST_M for one in check.stations)
     }
-    return [one for one in learned if one is not None], near
+    lessons = [
+        one.model_copy(update={"shared_with": shared_with})
+        for one in learned
+        if one is not None
+    ]
+    return lessons, near
 
 
 def _with_own(judged: Judged, file: SeasonFile) -> Judged:
@@ -487,7 +485,7 @@ def add_known_hives(
 
 
 def _same(colony: FoundColony, hunt: Hunt) -> bool:
-    return colony.folder.resolve() == hunt.path.resolve()
+    return hunt.path.resolve() in {f.resolve() for f in (colony.folder, *colony.parts)}
 
 
 def _waypoints(hunt: Hunt) -> list[Position]:

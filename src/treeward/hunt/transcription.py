@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
     from treeward.notes.events import Event
     from treeward.notes.unread import TimeTold
+    from treeward.review.standing import Left
     from treeward.speech.recognizer import Recognizer
 
     from .folder import HuntFolder
@@ -62,12 +63,12 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Transcribed:
-    """What `Hunt.transcribe` did."""
+    """What `Hunt.transcribe` did; `left` is of the whole review."""
 
     recordings: tuple[Recorded, ...]
     engine: str
     rows: int
-    to_look_at: int
+    left: Left
     kept_changes: int
     stopped: bool = False
     unread: tuple[Unread, ...] = ()

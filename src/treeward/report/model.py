@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
+from treeward.review.standing import Left
 from treeward.survey.records import Settings
 from treeward.survey.search import Searching
 
@@ -243,6 +244,7 @@ class HuntResult:
     of the recordings, for links to the sound. `settings` are what the survey went by,
     with what hunt.toml says in place of the defaults, and `own_prior` tells whether own
     found hunts did. `finds` are for a report that was asked to hold them.
+    `left` is what is still to be looked at, and `doubtful` what hangs on notes of it.
     `recording_days` holds each recording's day, ISO 8601, and what tells it
     (notes.clock.DAY_FROM). `days` is empty for a hunt of one day.
     """
@@ -260,6 +262,7 @@ class HuntResult:
     recordings_from_results: str = "../recordings/"
     settings: Settings = field(default_factory=Settings)
     doubtful: tuple[DoubtfulNotes, ...] = ()
+    left: Left = field(default_factory=Left)
     recording_days: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     search: SearchTold | None = None  # what is known of looking for the tree
     own_prior: OwnPriorUse | None = None

@@ -15,7 +15,7 @@ from .wording import for_colony, listing
 if TYPE_CHECKING:
     from treeward.survey.records import Colony, Searched
 
-    from .model import HuntResult, SearchDoubt
+    from .model import HuntResult, SearchDoubt, SearchTold
 
 NEAR_M = 150.0  # of the tree: from here on one looks rather than sits; guess
 
@@ -67,9 +67,12 @@ def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
     if looked.plan_s:
         said.append(
             f"The walk that is laid out{of} takes {hours_text(looked.plan_s)} and "
-            f"finds the tree with {percent(looked.plan_finds)}; on average looking "
-            f"takes {hours_text(looked.mean_s)}."
+            f"finds the tree with {percent(looked.plan_finds)} "
+            f"({percent(looked.plan_finds_if_half)} if you see half as far); on "
+            f"average looking takes {hours_text(looked.mean_s)}."
         )
+    if said and told is not None:
+        said.append(_how_far_seen(result, told))
     said += _sit_or_look(looked)
     if near_tree(result, colony):
         said += CLOSING_IN
@@ -120,13 +123,25 @@ def _so_far(result: HuntResult, looked: Searched, of: str) -> list[str]:
         if told and told.walked_m
         else ""
     )
-    share = percent(looked.found_by_now)
+    share, less = percent(looked.found_by_now), percent(looked.found_if_half)
     area, inside = looked.before_area.area_m2, percent(looked.still_inside)
     before = f"the {units.area(area)} that were shaded before"
     return [
         f"You have looked at {share} of the chance{of}{spent}{walked}: not there.",
+        f"It is {less} if you see half as far as was taken.",
         f"The chance is {inside} that it is still inside {before}.",
     ]
+
+
+def _how_far_seen(result: HuntResult, told: SearchTold) -> str:
+    """Say what the chances of looking rest on; nothing in a hunt tells it."""
+    search = result.hunt_file.search
+    width = Units(result.hunt_file.hunt.units).distance(told.searching.sweep_width_m)
+    whose = "as hunt.toml says" if search.cover in search.sweep_width_m else "a guess"
+    return (
+        f"These chances rest on how wide a strip one looks over on the way: {width}, "
+        f"{whose} (sweep_width_m under [search])."
+    )
 
 
 def _sit_or_look(looked: Searched) -> list[str]:

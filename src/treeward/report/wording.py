@@ -9,6 +9,7 @@ from treeward.language.kinds import About
 from treeward.survey.frame import geodesic
 from treeward.survey.records import AdviceKind, AreaShape
 from treeward.units import Units, wind_name
+from treeward.units import counted as counted_of
 
 from .advice_wording import REASONS, REASONS_MEANT, advice_text, counted, missing_text
 from .compass import both_text
@@ -17,6 +18,7 @@ from .model import MissingKind
 if TYPE_CHECKING:
     from collections.abc import Collection
 
+    from treeward.review.standing import Left
     from treeward.survey.records import Colony, NextStation
     from treeward.trips.table import FlightLine, Trip
 
@@ -336,16 +338,37 @@ _PLURALS = {
 }
 
 
+def left_text(left: Left) -> str:
+    """Say what is still to look at: "3 notes and 2 lines without a note"."""
+    parts = []
+    if left.notes:
+        parts.append(counted_of(left.notes, "note"))
+    if left.lines:
+        parts.append(f"{counted_of(left.lines, 'line')} without a note")
+    return listing(parts) or "nothing"
+
+
 def doubt_sentences(result: HuntResult) -> list[str]:
-    """Say how many notes are still to look at, and what they could move."""
-    count = sum(lot.notes for lot in result.doubtful)
-    if not count:
+    """Say how much is still to look at, and what it could move."""
+    left = result.left
+    if not left.any:
         return []
-    notes = "1 note is" if count == 1 else f"{count} notes are"
-    return [
-        f"{notes} still to look at (treeward review):",
+    verb = "is" if left.notes + left.lines == 1 else "are"
+    said = [
+        f"{left_text(left)} {verb} still to look at (treeward review):",
         *(_doubt_text(result, lot) for lot in result.doubtful),
     ]
+    weighed = {row for lot in result.doubtful for row in lot.rows}
+    if more := sum(row not in weighed for row in left.rows):
+        other = f"{more} {'more' if weighed else 'with another flag'}"
+        said.append(f"{other}: treeward review says why, and what hangs on it.")
+    if left.lines:
+        names, says = ("names", "says") if left.lines == 1 else ("name", "say")
+        said.append(
+            f"{counted_of(left.lines, 'line')} without a note {names} a bee, or {says} "
+            "that one came or went: what hangs on that is not known."
+        )
+    return said
 
 
 def _doubt_text(result: HuntResult, lot: DoubtfulNotes) -> str:

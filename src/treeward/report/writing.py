@@ -12,7 +12,7 @@ from treeward.within import file_within
 from .figures.away_times import away_figure
 from .figures.distance import distance_figure
 from .figures.map import map_figure
-from .figures.style import drawing, pdf_bytes, png_bytes, svg_text
+from .figures.style import PHONE_IN, drawing, pdf_bytes, png_bytes, svg_text
 from .figures.timeline import timeline_figure
 from .formats.geojson import geojson_text
 from .formats.gpx import gpx_file
@@ -161,10 +161,13 @@ def _pictures(result: HuntResult, folder: Path) -> dict[str, str]:
             ("timeline", timeline_figure(result), _TIMELINE_WORDS),
             ("away", away_figure(result), _AWAY_WORDS),
             ("distance", distance_figure(result), _DISTANCE_WORDS),
+            ("timeline-phone", timeline_figure(result, PHONE_IN), _TIMELINE_WORDS),
+            ("away-phone", away_figure(result, PHONE_IN), _AWAY_WORDS),
+            ("distance-phone", distance_figure(result, PHONE_IN), _DISTANCE_WORDS),
         ):
             if figure is None:
                 continue
-            if name not in {"map", "map-phone"}:
+            if name != "map" and not name.endswith("-phone"):
                 (folder / f"{name}.png").write_bytes(png_bytes(figure))
             drawings[name] = svg_text(figure, name, description)
     return drawings

@@ -3,6 +3,9 @@
 A hunt is solved once, on coarse cells. Another set of trips and bearings is weighed on
 these same cells, which takes a small part of what solving anew takes; it is solved anew
 only where its place lies at their rim. Which bees share a colony is not asked again.
+
+What was looked at on the ground leaves the survey's own map as it is: it is solved
+once, as `locate` does, and each way of looking is laid over it.
 """
 
 from __future__ import annotations
@@ -12,15 +15,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .answer import solve_hunt
 from .case import prepare
 from .colonies import group_bees
 from .evidence import Evidence
 from .grid import refine
+from .search import updated
 
 if TYPE_CHECKING:
     from .case import CheckedHunt
     from .frame import LocalFrame
     from .records import Bearings, Bools, Floats, Settings, Stations, Trips, TripWind
+    from .search import Searching, Update
 
 _CELLS = 60  # wanted in the 90 % area by the rough solution; choice
 _INNER = 350  # places weighed again among the cells that hold nearly all; choice
@@ -216,3 +222,57 @@ class Influence:
         top = hunt.frame.to_lonlat(anew.top(anew.weighed(evidence, anew.xy)))
         place: Floats = self._frame.to_xy(top[1:], top[:1])[0]
         return place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookMoved:
+    """What looking otherwise does to a hunt.
+
+    Attributes
+    ----------
+    moves_m
+        How far the best place moves; of several colonies, the farthest [m].
+    used_up
+        Chance that this looking would have found the nest, less that of the looking as
+        it stands; of several colonies the largest.
+    """
+
+    moves_m: float
+    used_up: float
+
+
+class LookingInfluence:
+    """A hunt solved once, to hold other looking against what is known of it.
+
+    Parameters
+    ----------
+    seen
+        Trips and bearings as they stand.
+    searching
+        What was looked at, as it stands.
+
+    Raises
+    ------
+    ValueError
+        As `locate` does.
+    """
+
+    def __init__(self, seen: Seen, searching: Searching) -> None:
+        hunt = seen.prepared()
+        self._frame: LocalFrame = hunt.frame
+        *_, self._grids = solve_hunt(hunt, seen.trips.bees)
+        self._as_is = self._laid_over(searching)
+
+    def _laid_over(self, searching: Searching) -> list[Update]:
+        return [updated(grid, self._frame, searching) for grid in self._grids]
+
+    def moved(self, other: Searching) -> LookMoved:
+        """Return what `other` does if it is what was looked at."""
+        both = list(zip(self._as_is, self._laid_over(other), strict=True))
+        return LookMoved(
+            moves_m=max(
+                float(np.hypot(*(new.after.best() - old.after.best())))
+                for old, new in both
+            ),
+            used_up=max(new.found_by_now - old.found_by_now for old, new in both),
+        )

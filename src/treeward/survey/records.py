@@ -214,12 +214,14 @@ class Searched:
     """
 
     found_by_now: float  # chance that the looking would have found it; 0 for none
+    found_if_half: float  # that chance if one sees half as far as W says
     still_inside: float  # chance that it is in the 90 % area as it was before looking
     before_area: SearchArea  # that area
     ground_used: bool  # False where the weights of the ground left nothing of the map
     mean_s: float  # mean time to the nest, by the plan and what comes after it
     plan_s: float  # length of the plan
     plan_finds: float  # chance that the plan finds it
+    plan_finds_if_half: float  # that chance if one sees half as far as W says
     sitting: Sitting | None = None  # the best of them; None where none can be reached
 
 

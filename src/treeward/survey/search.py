@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 
 SIGHT_SHAPE = 4.0  # of true sweep width against stated: half to double in 0.8; guess
+HALF = 0.5  # of the stated sweep width: eyes as poor as one in ten's; guess
 MOST_EFFORT = 6.6  # a nest no look finds, or notes of another place: 2 %; guess
 LEAST_WEIGHT = 0.01  # maps err: no ground is ruled out; guess
 GPS_SD_M = 6.0  # of a phone under trees; guess (5 to 10 m)
@@ -170,6 +171,8 @@ class Update:
         (n,) W l / A of each cell.
     found_by_now
         Chance that the looking would have found the nest.
+    found_if_half
+        That chance where one sees half as far as the sweep width says.
     ground_used
         False where the ground's weights left nothing of the map, and were not used.
     """
@@ -178,6 +181,7 @@ class Update:
     after: Grid
     effort: Floats
     found_by_now: float
+    found_if_half: float
     ground_used: bool
 
     @property
@@ -204,6 +208,7 @@ def updated(grid: Grid, frame: LocalFrame, searching: Searching) -> Update:
             after=grid,
             effort=np.zeros(len(grid.xy)),
             found_by_now=0.0,
+            found_if_half=0.0,
             ground_used=True,
         )
     cells = halved(grid, max(_FINEST_M, 0.5 * searching.sweep_width_m))
@@ -216,7 +221,8 @@ def updated(grid: Grid, frame: LocalFrame, searching: Searching) -> Update:
         before=before,
         after=_weighed(before, left),
         effort=effort,
-        found_by_now=float(1.0 - before.probability @ left),
+        found_by_now=found(before.probability, effort),
+        found_if_half=found(before.probability, effort, sight=HALF),
         ground_used=used,
     )
 
@@ -390,6 +396,21 @@ def _bees_seen(xy: Floats, frame: LocalFrame, searching: Searching) -> Floats:
 def hidden(effort: Floats) -> Floats:
     """Return the chance that a nest is missed, by effort W l / A with the stated W."""
     return np.asarray((1.0 + effort / SIGHT_SHAPE) ** -SIGHT_SHAPE)
+
+
+def found(probability: Floats, effort: Floats, *, sight: float = 1.0) -> float:
+    """Return the chance that looking would have found the nest.
+
+    Parameters
+    ----------
+    probability
+        (n,) chances of cells, before looking.
+    effort
+        (n,) effort W l / A that each got, with the stated W.
+    sight
+        True sweep width as a share of the stated one; `HALF` for half.
+    """
+    return float(1.0 - probability @ hidden(np.minimum(sight * effort, MOST_EFFORT)))
 
 
 def effort_of(share: float) -> float:

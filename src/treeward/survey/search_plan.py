@@ -23,7 +23,7 @@ import numpy as np
 from .frame import crosses, inside_ring
 from .grid import search_areas
 from .records import Searched, Strip
-from .search import MOST_EFFORT, expected_effort_m2, hidden
+from .search import HALF, MOST_EFFORT, expected_effort_m2, hidden
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -241,10 +241,14 @@ class WalkPlan:
         In the order in which they are walked.
     mean_s
         Mean time to the nest, with what the plan leaves searched at best afterwards.
+    found_if_half
+        Chance that the walk finds it where one sees half as far as W says; the map it
+        sets out from is as it stands.
     """
 
     legs: tuple[Leg, ...]
     mean_s: float
+    found_if_half: float = 0.0
 
     @property
     def found(self) -> float:
@@ -336,12 +340,14 @@ def searched(
     """Return what looking has told, and what looking on would take."""
     return Searched(
         found_by_now=update.found_by_now if searching.looked else 0.0,
+        found_if_half=update.found_if_half if searching.looked else 0.0,
         still_inside=update.still_inside,
         before_area=search_areas(update.before, frame)[90],
         ground_used=update.ground_used,
         mean_s=walk.mean_s,
         plan_s=sum(leg.reach_s + leg.look_s for leg in walk.legs),
         plan_finds=walk.found,
+        plan_finds_if_half=walk.found_if_half,
         sitting=sitting,
     )
 
@@ -526,7 +532,13 @@ class _Walker:
             spent[strip] += effort[strip]
             here, reach = self._leave[best], self._reach_from(best)
         mean += self._rest_s(held, spent, clock)
-        return WalkPlan(legs=tuple(legs), mean_s=float(mean))
+        begun = self._pieces.spent
+        seen = 1.0 - hidden(HALF * spent) / hidden(HALF * begun)
+        return WalkPlan(
+            legs=tuple(legs),
+            mean_s=float(mean),
+            found_if_half=float(self._pieces.held @ seen),
+        )
 
     def _reach_from(self, entry: int) -> Floats:
         if entry not in self._onward:

@@ -395,6 +395,7 @@ def asked(
         "hour": hour,
         "missed": float(missed.mean()),
         "promised": update.found_by_now,
+        "promised_half": update.found_if_half,
         "held": [float(missed @ (inside <= s) / missed.sum()) for s in SHARES],
     }
 
@@ -458,15 +459,16 @@ def drawn_table(rows: list[dict[str, Any]]) -> str:
     """Return how often areas hold a tree that was missed so far, as Markdown."""
     lines = [
         (
-            "| hours looked | maps | found, promised | found indeed "
-            "| in 50 % area | in 90 % | in 95 % |"
+            "| hours looked | maps | found, promised | with half the sight "
+            "| found indeed | in 50 % area | in 90 % | in 95 % |"
         ),
-        "|---|---|---|---|---|---|---|",
+        "|---|---|---|---|---|---|---|---|",
     ]
     for number, hour in enumerate((0.0, *LOOKED_H)):
         some = [r["after"][number] for r in rows]
         columns = [
             np.array([one["promised"] for one in some]),
+            np.array([one["promised_half"] for one in some]),
             1.0 - np.array([one["missed"] for one in some]),
             *np.array([one["held"] for one in some]).T,
         ]

@@ -33,9 +33,9 @@ export function drawLines() {
   const at = placeOfFocus();
   byId("lines").replaceChildren(...few.map((line, index) => item(line,
     make("button", { type: "button", className: "make-note", "aria-label": `Make a note of: ${line.text}`, on: { click: () => makeNote(line) } },
-      "Make a note", index === 0 ? make("kbd", {}, "o") : ""),
+      "Make a note ", index === 0 ? make("kbd", {}, "o") : ""),
     make("button", { type: "button", className: "dismiss", "aria-label": `Nothing in it: ${line.text}`, on: { click: () => judge(line, true) } },
-      "Nothing in it", index === 0 ? make("kbd", {}, "x") : ""))));
+      "Nothing in it ", index === 0 ? make("kbd", {}, "x") : ""))));
   byId("dismissed-box").hidden = !dismissed.length;
   byId("dismissed-title").textContent = `${dismissed.length} with nothing in ${dismissed.length === 1 ? "it" : "them"}`;
   byId("dismissed").replaceChildren(...dismissed.map((line) => item(line,

@@ -40,10 +40,11 @@ export function drawRows() {
   const left = state.queue.length;
   const judged = state.rows.filter((one) => ["kept", "changed", "added", "dropped"].includes(one.status)).length;
   byId("hunt").textContent = state.hunt;
-  document.title = `${left ? `(${left}) ` : ""}${state.hunt} – review`;
-  byId("progress").textContent = left
-    ? `${left} of ${state.rows.length} notes to look at, ${judged} judged`
-    : `Nothing left to look at; ${state.rows.length} notes, ${judged} judged`;
+  const open = left + state.lines.length;
+  document.title = `${open ? `(${open}) ` : ""}${state.hunt} – review`;
+  byId("progress").textContent = open
+    ? `To look at: ${state.left}. ${judged} of ${state.rows.length} notes judged`
+    : `Nothing left to look at; ${judged} of ${state.rows.length} notes judged`;
   byId("rows").dataset.ordered = store.order ? "yes" : "no";
   byId("rows-count").textContent = String(store.which === "look" ? left : rows.length);
   byId("rows-empty").hidden = store.which === "look" ? left > 0 : rows.length > 0;

@@ -14,6 +14,7 @@ from .style import (
     INK,
     LONGEST_NAME,
     MUTED,
+    PAGE_IN,
     draw_dot,
     draw_dots,
     drawable,
@@ -32,7 +33,8 @@ if TYPE_CHECKING:
     from treeward.survey.records import BeeDistance
     from treeward.trips.table import Trip
 
-_WIDTH_IN = 8.2
+_KEY_LINE_IN = 0.18
+_KEY_UNIT_IN = 0.0693  # of the key's own measure; some letters take one
 # Dots are rimmed one by one up to so many a row; more are drawn at once, or the page
 # would grow with every trip.
 _DOTS_ONE_BY_ONE = 40
@@ -77,7 +79,7 @@ def _longest_shown_s(trips: Sequence[Trip]) -> float:
     return max(away for away in every if away <= limit)
 
 
-def away_figure(result: HuntResult) -> Figure | None:
+def away_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
     """Draw away times as dots, the part taken as flight as a bar beneath.
 
     Returns None where no trip was timed.
@@ -86,10 +88,13 @@ def away_figure(result: HuntResult) -> Figure | None:
     if not rows:
         return None
     stations = list(dict.fromkeys(row.station for row in rows))
-    total = len(rows) * 0.36 + 0.30 * len(stations) + 0.95
-    figure = new_figure(_WIDTH_IN, total)
-    left = left_margin(row.bee for row in rows)
-    axes = figure.add_axes((left, 0.5 / total, 0.98 - left, (total - 0.85) / total))
+    narrow = width_in < PAGE_IN
+    above = 0.35 + (_KEY_LINE_IN if narrow else 0.0)
+    total = len(rows) * 0.36 + 0.30 * len(stations) + 0.6 + above
+    figure = new_figure(width_in, total)
+    left = left_margin((row.bee for row in rows), width_in)
+    height = (total - 0.5 - above) / total
+    axes = figure.add_axes((left, 0.5 / total, 0.98 - left, height))
     plain_axes(axes)
     longest = _longest_shown_s([trip for row in rows for trip in row.trips]) / 60
     y, ticks, names = 0.0, [], []
@@ -107,14 +112,14 @@ def away_figure(result: HuntResult) -> Figure | None:
     axes.set_yticks(ticks, names)
     axes.set_ylim(y + 0.45, 0.5)
     axes.set_xlim(0, longest * 1.03)
-    even = MaxNLocator(9, integer=True).tick_values(0, longest)
+    even = MaxNLocator(5 if narrow else 9, integer=True).tick_values(0, longest)
     axes.set_xticks([tick for tick in even if tick <= longest])
     axes.grid(visible=True, axis="x")
     axes.set_axisbelow(True)
     axes.set_xlabel("minutes away", fontsize=8.5)
     axes.tick_params(axis="x", labelsize=8)
     kinds = {trip.timing for row in rows for trip in row.trips if trip.used}
-    _away_key(figure, total, with_rounds="round" in kinds)
+    _away_key(figure, with_rounds="round" in kinds)
     return figure
 
 
@@ -197,11 +202,19 @@ def _draw_left_out(axes: Axes, x: float, y: float) -> None:
               markeredgewidth=0.9)  # fmt: skip
 
 
-def _away_key(figure: Figure, total: float, *, with_rounds: bool) -> None:
-    axes = figure.add_axes((0.135, (total - 0.27) / total, 0.845, 0.22 / total))
+def _away_key(figure: Figure, *, with_rounds: bool) -> None:
+    """Draw the key above: in one line, or two where the picture is narrow."""
+    width_in, total = figure.get_size_inches()
+    narrow = width_in < PAGE_IN
+    left = 0.02 if narrow else 0.135
+    lines = 2 if narrow else 1
+    tall_in = 0.22 + _KEY_LINE_IN * (lines - 1)
+    axes = figure.add_axes(
+        (left, (total - 0.05 - tall_in) / total, 0.98 - left, tall_in / total)
+    )
     axes.set_axis_off()
-    axes.set_xlim(0, 100)
-    axes.set_ylim(0, 1)
+    axes.set_xlim(0, (0.98 - left) * width_in / _KEY_UNIT_IN)
+    axes.set_ylim(0.5 - (lines - 1) * 0.8 - 0.5, 1)
     entries = [("a trip, used", "o"), ("left out", "x")]
     if with_rounds:
         entries.insert(1, ("with the loading", "D"))
@@ -215,10 +228,13 @@ def _away_key(figure: Figure, total: float, *, with_rounds: bool) -> None:
                       markerfacecolor=MUTED, markeredgecolor=INK)  # fmt: skip
         axes.text(x + 1.5, 0.5, text, fontsize=7.5, va="center")
         x += 4.0 + 0.95 * len(text)
+    y = 0.5
+    if narrow:
+        x, y = 1.0, y - 0.8
     for text, colour in (
         ("taken as time in the hive", IN_HIVE),
         ("taken as flight, both ways", FLIGHT),
     ):
-        axes.add_patch(Rectangle((x - 1, 0.38), 3.2, 0.24, facecolor=colour))
-        axes.text(x + 3.2, 0.5, text, fontsize=7.5, va="center")
+        axes.add_patch(Rectangle((x - 1, y - 0.12), 3.2, 0.24, facecolor=colour))
+        axes.text(x + 3.2, y, text, fontsize=7.5, va="center")
         x += 6.0 + 0.95 * len(text)

@@ -15,6 +15,7 @@ from .style import (
     INK,
     LONGEST_NAME,
     MUTED,
+    PAGE_IN,
     draw_dot,
     drawable,
     left_margin,
@@ -33,13 +34,14 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_WIDTH_IN = 8.2
 _ROW_IN = 0.46
 _TOGETHER_BINS = 50
-_KEY_TEXT = (
-    "dot: median   thick: one chance in two   thin: nine in ten   "
-    "brackets: published rules of thumb"
+_POINTS = 90  # of a curve, at least, that has more: it looks the same; choice
+_KEY = (
+    "dot: median   thick: one chance in two   thin: nine in ten",
+    "brackets: published rules of thumb",
 )
+_KEY_LINE_IN = 0.16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,10 +157,10 @@ def _rows(result: HuntResult) -> list[_Row]:
 
 def _reach_m(rows: list[_Row]) -> float:
     """Return the end of the axis: one bee's long tail must not squeeze the rest."""
-    return 1.15 * max(min(row.high90_m, 2.2 * row.median_m) for row in rows)
+    return 1.35 * max(min(row.high90_m, 2.2 * row.median_m) for row in rows)
 
 
-def distance_figure(result: HuntResult) -> Figure | None:
+def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
     """Draw the distance of each bee and all together, by station.
 
     Returns None where no distance was estimated.
@@ -168,10 +170,14 @@ def distance_figure(result: HuntResult) -> Figure | None:
         return None
     units = Units(result.hunt_file.hunt.units)
     stations = list(dict.fromkeys(row.station for row in rows))
-    total = len(rows) * _ROW_IN + 0.34 * len(stations) + 0.95
-    figure = new_figure(_WIDTH_IN, total)
-    left = left_margin(row.name for row in rows)
-    axes = figure.add_axes((left, 0.5 / total, 0.98 - left, (total - 0.82) / total))
+    narrow = width_in < PAGE_IN
+    key = _KEY if narrow else ("   ".join(_KEY),)
+    above = 0.16 + _KEY_LINE_IN * len(key)
+    total = len(rows) * _ROW_IN + 0.34 * len(stations) + 0.63 + above
+    figure = new_figure(width_in, total)
+    left = left_margin((row.name for row in rows), width_in)
+    height = (total - 0.5 - above) / total
+    axes = figure.add_axes((left, 0.5 / total, 0.98 - left, height))
     plain_axes(axes)
     reach = _reach_m(rows) / units.picture_unit_m
     y, ticks, names = 0.0, [], []
@@ -192,14 +198,16 @@ def distance_figure(result: HuntResult) -> Figure | None:
             label.set_fontweight("bold")
     axes.set_xlim(0, reach)
     axes.set_ylim(y + 0.55, 0.7)
-    even = MaxNLocator(8).tick_values(0, reach)
+    even = MaxNLocator(4 if narrow else 8).tick_values(0, reach)
     axes.set_xticks([tick for tick in even if tick <= reach])
     axes.grid(visible=True, axis="x")
     axes.set_axisbelow(True)
     axes.set_xlabel(f"distance, {units.picture_unit}", fontsize=8.5)
     axes.tick_params(axis="x", labelsize=8)
-    figure.text(left, (total - 0.16) / total, _KEY_TEXT,
-                fontsize=7.5, color=MUTED, va="center")  # fmt: skip
+    for number, line in enumerate(key):
+        figure.text(0.02 if narrow else left,
+                    (total - 0.16 - _KEY_LINE_IN * number) / total, line,
+                    fontsize=7.5, color=MUTED, va="center")  # fmt: skip
     return figure
 
 
@@ -214,7 +222,8 @@ def _draw_row(axes: Axes, row: _Row, y: float, units: Units, reach: float) -> No
     if row.density.size and np.max(row.density) > 0:
         height = 0.66 * row.density / np.max(row.density)
         x = row.grid_m / one
-        keep = (x <= reach) & (height > 0.003)
+        keep = np.flatnonzero((x <= reach) & (height > 0.003))
+        keep = keep[:: max(1, len(keep) // _POINTS)]
         axes.fill_between(x[keep], y, y + height[keep], facecolor=face, zorder=2,
                           alpha=0.45 if row.mark is not None else 0.30,
                           edgecolor="none")  # fmt: skip

@@ -25,6 +25,7 @@ _LEFT, _RIGHT = 0.08, 0.92  # margins as shares of the width
 _MEANS = 0.53  # where the meaning begins, of the width
 _LONG = 36  # letters of a saying that reaches there
 _FITS = 43  # letters of a meaning that fit at its usual size
+_BELOW = 0.8  # of a step, from one line of a meaning to the next
 _BOTTOM = 0.125  # of the height: below it stand the cautions
 
 
@@ -73,8 +74,11 @@ def _draw(axes: Axes, book: PhraseBook) -> None:
     colour_rows = -(-len(names) // 4)
     # Every saying takes a line, one that is long two, a heading two; what is left over
     # is shared out.
-    rows = [len(saying.say) > _LONG for part in parts for saying in part.sayings]
-    lines = 1.25 * (len(rows) + sum(rows)) + 2.2 * len(parts) + 1.3 * colour_rows + 0.4
+    sayings = [saying for part in parts for saying in part.sayings]
+    longer = sum(len(saying.say) > _LONG for saying in sayings)
+    below = sum(len(_meaning(saying.means)) - 1 for saying in sayings)
+    lines = 1.25 * (len(sayings) + longer) + _BELOW * below
+    lines += 2.2 * len(parts) + 1.3 * colour_rows + 1.0
     step = min(0.024, (0.885 - _BOTTOM) / lines)
     largest_pt = step * A5_INCHES[1] * 72
     y = 0.885
@@ -90,16 +94,26 @@ def _draw(axes: Axes, book: PhraseBook) -> None:
             axes.text(_LEFT, y, say, fontsize=say_pt, weight="bold")
             if len(saying.say) > _LONG:
                 y -= step * 1.25
-            means = drawable(saying.means, 80)
-            means_pt = min(7.0, 0.65 * largest_pt) * min(1.0, _FITS / len(means))
-            axes.text(_MEANS, y, means, fontsize=means_pt, color=MUTED)
+            means_pt = min(7.0, 0.65 * largest_pt)
+            for number, line in enumerate(_meaning(saying.means)):
+                y -= _BELOW * step if number else 0.0
+                axes.text(_MEANS, y, line, fontsize=means_pt, color=MUTED)
         y -= step * 0.4
     _cautions(axes)
+    y -= step * 0.4
     for index, name in enumerate(names):
         x = _LEFT + 0.015 + (index % 4) * (_RIGHT - _LEFT) / 4
         row_y = y - step * (1.2 + 1.3 * (index // 4))
         draw_dot(axes, x, row_y + step * 0.25, name, 9)
         axes.text(x + 0.025, row_y, drawable(name, 14), fontsize=8, color=INK)
+
+
+def _meaning(means: str) -> list[str]:
+    """Return what a saying means in lines that fit beside it, as long as each other."""
+    text = drawable(means, 2 * _FITS)
+    widths = range(max(len(text) // 2, 1), _FITS + 1)
+    ways = [wrap(text, width) for width in widths] or [wrap(text, _FITS)]
+    return min(ways, key=len)
 
 
 # The cautions in the fewest words: the whole of them stand in the report.
@@ -113,7 +127,7 @@ FIELD_CAUTIONS = (
 
 def _cautions(axes: Axes) -> None:
     axes.plot([_LEFT, _RIGHT], [_BOTTOM - 0.012] * 2, color=INK, linewidth=0.8)
-    lines = wrap(FIELD_CAUTIONS, 92)
+    lines = wrap(FIELD_CAUTIONS, 100)
     for number, line in enumerate(lines):
         axes.text(_LEFT, _BOTTOM - 0.031 - 0.0165 * number, line, fontsize=6.6)
 
@@ -127,8 +141,8 @@ COLUMNS = (
     ("time", "Time", 0.13),
     ("bee", "Bee (colour)", 0.22),
     ("event", "Back or away", 0.18),
-    ("bearing", "Bearing if away", 0.17),
-    ("remark", "Remark", 0.30),
+    ("bearing", "Bearing if away", 0.19),
+    ("remark", "Remark", 0.28),
 )
 _ROOM_LEFT, _ROOM_RIGHT, _TOP, _ROOM_BOTTOM = 0.07, 0.93, 0.86, 0.06
 

@@ -35,6 +35,8 @@ IN_HIVE = "#b9c0c7"
 BEST = "#d55e00"  # Okabe-Ito vermillion
 NEXT = "#009e73"  # Okabe-Ito bluish green
 LOOKED = "#e69f00"  # ground looked at; orange of Okabe and Ito
+PAGE_IN = 8.2  # width of a picture on a page
+PHONE_IN = 3.9  # and on a screen a hand wide, so that its letters stay as large; choice
 LONGEST_NAME = 20  # letters of a bee's name beside a picture; choice
 
 _THEMED = {
@@ -136,10 +138,10 @@ def draw_dots(
                   zorder=6 + order)  # fmt: skip
 
 
-def left_margin(names: Iterable[str]) -> float:
+def left_margin(names: Iterable[str], width_in: float = PAGE_IN) -> float:
     """Return the share of a picture's width that names at its left side take."""
     longest = max((len(name) for name in names), default=0)
-    return 0.135 if longest <= 13 else 0.18
+    return (0.135 if longest <= 13 else 0.18) * PAGE_IN / width_in
 
 
 def plain_axes(axes: Axes) -> None:

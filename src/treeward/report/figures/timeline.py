@@ -15,6 +15,7 @@ from .style import (
     INK,
     LONGEST_NAME,
     MUTED,
+    PAGE_IN,
     drawable,
     left_margin,
     mark_colours,
@@ -31,11 +32,12 @@ if TYPE_CHECKING:
     from treeward.report.model import HuntResult
     from treeward.trips.table import Trip, Visit
 
-_WIDTH_IN = 8.2
 _ROW_IN = 0.30
 _BETWEEN_IN = 0.85
 _TICK_MINUTES = (1, 2, 5, 10, 15, 20, 30, 60, 120, 180, 240, 360)
 _KEY_TEXT = "box: at the station   line: away, used   dotted: away, left out"
+_TICK_IN = 0.55  # between two clock times below; choice
+_WORDS_IN, _NAME_IN = 0.40, 0.12  # that "station 1" and "1" take above a bar; choice
 _MOST_DAYS = 10  # so many days are drawn, the newest; the tables have all; choice
 
 
@@ -91,7 +93,7 @@ def _days(result: HuntResult) -> list[_Day]:
     ]
 
 
-def timeline_figure(result: HuntResult) -> Figure | None:
+def timeline_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
     """Draw every bee's visits against the clock, one strip for each day.
 
     Returns None where no visit and no trip has a clock time.
@@ -101,21 +103,22 @@ def timeline_figure(result: HuntResult) -> Figure | None:
         return None
     heights = [max(len(day.bees()), 2) * _ROW_IN for day in days]
     total = sum(heights) + _BETWEEN_IN * len(days) + 0.2
-    figure = new_figure(_WIDTH_IN, total)
-    left = left_margin(bee for day in days for bee in day.bees())
+    figure = new_figure(width_in, total)
+    left = left_margin((bee for day in days for bee in day.bees()), width_in)
     top = total - 0.72
     for day, height in zip(days, heights, strict=True):
         axes = figure.add_axes(
             (left, (top - height) / total, 0.98 - left, height / total)
         )
-        _draw_day(axes, day, result)
+        _draw_day(axes, day, result, (0.98 - left) * width_in)
         top -= height + _BETWEEN_IN
-    figure.text(left, (total - 0.1) / total, _KEY_TEXT, fontsize=7.5, color=MUTED,
+    start = left if width_in >= PAGE_IN else 0.02
+    figure.text(start, (total - 0.1) / total, _KEY_TEXT, fontsize=7.5, color=MUTED,
                 va="center")  # fmt: skip
     return figure
 
 
-def _draw_day(axes: Axes, day: _Day, result: HuntResult) -> None:
+def _draw_day(axes: Axes, day: _Day, result: HuntResult, wide_in: float) -> None:
     bees = day.bees()
     rows = {bee: len(bees) - 1 - number for number, bee in enumerate(bees)}
     plain_axes(axes)
@@ -137,9 +140,10 @@ def _draw_day(axes: Axes, day: _Day, result: HuntResult) -> None:
     axes.set_xlim(low - room, high + room)
     axes.set_ylim(-0.6, max(len(bees), 2) - 0.4)
     axes.set_yticks(list(rows.values()), [drawable(bee, LONGEST_NAME) for bee in rows])
-    ticks = clock_ticks(low, high, result.hunt_file.hunt.zone)
+    most = max(3, min(8, int(wide_in / _TICK_IN)))
+    ticks = clock_ticks(low, high, result.hunt_file.hunt.zone, most=most)
     axes.set_xticks([at for at, _ in ticks], [text for _, text in ticks], fontsize=8)
-    _draw_stations(axes, day)
+    _draw_stations(axes, day, wide_in)
     axes.set_title(f"{day.day:%A} {day.day.day} {day.day:%B %Y}", loc="left",
                    fontsize=9, fontweight="bold", pad=17)  # fmt: skip
 
@@ -159,14 +163,16 @@ def _draw_visit(axes: Axes, visit: Visit, row: int) -> None:
     )  # fmt: skip
 
 
-def clock_ticks(low: float, high: float, zone: tzinfo) -> list[tuple[float, str]]:
+def clock_ticks(
+    low: float, high: float, zone: tzinfo, *, most: int = 8
+) -> list[tuple[float, str]]:
     """Return round clock times between two POSIX times, with their text.
 
     The texts are in `zone`; on the night the clocks change they skip or repeat, as
     the clocks do.
     """
     minutes = next(
-        (m for m in _TICK_MINUTES if (high - low) / 60 / m <= 8), _TICK_MINUTES[-1]
+        (m for m in _TICK_MINUTES if (high - low) / 60 / m <= most), _TICK_MINUTES[-1]
     )
     start = datetime.fromtimestamp(low, zone).replace(minute=0, second=0, microsecond=0)
     ticks, at = [], start.timestamp()
@@ -194,7 +200,7 @@ def _station_spans(day: _Day) -> list[tuple[str, float, float]]:
     return spans
 
 
-def _draw_stations(axes: Axes, day: _Day) -> None:
+def _draw_stations(axes: Axes, day: _Day, wide_in: float) -> None:
     spans = _station_spans(day)
     low, high = axes.get_xlim()
     if len(spans) > 12:  # two people at two stations at once: bars would be a comb
@@ -203,7 +209,9 @@ def _draw_stations(axes: Axes, day: _Day) -> None:
         axes.plot([start, end], [1.04, 1.04], color=INK, linewidth=1.2, clip_on=False,
                   transform=axes.get_xaxis_transform(),
                   solid_capstyle="butt")  # fmt: skip
-        if end - start > 0.06 * (high - low):
-            axes.text((start + end) / 2, 1.06, drawable(f"station {station}", 18),
+        long_in = (end - start) / (high - low) * wide_in
+        words = f"station {station}" if long_in > _WORDS_IN else station
+        if long_in > _NAME_IN:
+            axes.text((start + end) / 2, 1.06, drawable(words, 18),
                       transform=axes.get_xaxis_transform(), fontsize=7.5, ha="center",
                       va="bottom", color=MUTED)  # fmt: skip

@@ -84,12 +84,14 @@ def searched_dict(looked: Searched | None) -> dict[str, Any] | None:
     sitting = looked.sitting
     return {
         "found_by_now": round(looked.found_by_now, 4),
+        "found_if_half_as_far": round(looked.found_if_half, 4),
         "still_inside": round(looked.still_inside, 4),
         "area_before_ha": round(looked.before_area.area_m2 / 1e4, 4),
         "ground_used": looked.ground_used,
         "mean_s": round(looked.mean_s),
         "plan_s": round(looked.plan_s),
         "plan_finds": round(looked.plan_finds, 4),
+        "plan_finds_if_half_as_far": round(looked.plan_finds_if_half, 4),
         "sitting": {
             "minutes": round(sitting.minutes),
             "walk_s": round(sitting.walk_s),

@@ -69,6 +69,11 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             for one in result.missing
         ],
         "doubts": list(doubt_texts(table.doubts)),
+        "left_to_look_at": {
+            "notes": result.left.notes,
+            "rows": list(result.left.rows),
+            "lines_without_note": result.left.lines,
+        },
         "to_look_at": [
             {
                 "about": lot.about.value,

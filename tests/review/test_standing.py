@@ -1,24 +1,27 @@
+"""Which rows need a look, and how many are left."""
+
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
-from treeward.desk.queue import (
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode, read_flags
+from treeward.review.file import ReviewRow
+from treeward.review.standing import (
+    Left,
     Status,
-    doubts_by_row,
     lacks,
+    left_of,
     reasons_of,
     status_of,
     to_look_at,
     worry,
 )
-from treeward.language.kinds import EventKind
-from treeward.notes.events import Event
-from treeward.notes.flags import Flag, FlagCode, read_flags
-from treeward.review.file import ReviewRow
-from treeward.trips.table import Doubt, DoubtCode, FlightLine, TripTable
 
 
 def row(kind: str = "away", *, decision: Any = "", **changes: Any) -> ReviewRow:
@@ -116,27 +119,33 @@ def test_reason_of_a_row_without_mark_is_said() -> None:
     assert reasons_of(FLAGGED) == ("in the middle of talk",)
 
 
-def test_doubts_of_trips_reach_the_rows_but_not_a_row_its_own_flag() -> None:
-    line = FlightLine(
-        mark="blue",
-        bee="blue",
-        station="1",
-        clock=None,
-        bearing_read_deg=210,
-        rounding_deg=5,
-        used=False,
-        doubts=(
-            Doubt(code=DoubtCode.FLAGGED, rows=("r7",), flag=Flag(FlagCode.AMID_TALK)),
-            Doubt(code=DoubtCode.FLAGGED, rows=("r8",), flag=Flag(FlagCode.AMID_TALK)),
-            Doubt(code=DoubtCode.ARRIVING),
+def test_a_time_that_the_clock_refused_says_one_thing() -> None:
+    refused = row(
+        "time",
+        value="10:50",
+        mark="",
+        clock=datetime(2026, 7, 14, 10, 44, 32, tzinfo=UTC),
+        flags=(
+            Flag.of(FlagCode.HARDLY_HEARD, "0.74"),
+            Flag.of(FlagCode.TAKEN_AS_OTHERS, "10:54", "10:50"),
+            Flag(FlagCode.UNFIT_TIME),
         ),
-        row="r7",
     )
-    table = TripTable(visits=(), trips=(), lines=(line,), winds=())
 
-    assert doubts_by_row(table) == {
-        "r7": (
-            "r8: in the middle of talk",
-            "read on an arriving bee? Only departures point home",
-        )
-    }
+    assert reasons_of(refused) == (
+        "heard with little confidence (0.74)",
+        (
+            "heard as 10:54 or 10:50; neither fits the other times, by which it was "
+            "10:44: it sets no clock"
+        ),
+    )
+
+
+def test_what_is_left_counts_notes_and_lines() -> None:
+    rows = [FLAGGED, row(row="r0002"), replace(FLAGGED, decision="keep")]
+
+    left = left_of(rows, {"r0001": FLAGGED, "r0002": rows[1]}, lines=2)
+
+    assert left == Left(rows=("r0001",), lines=2, of=3)
+    assert left.any
+    assert not left_of(rows[1:2], {"r0002": rows[1]}, lines=0).any

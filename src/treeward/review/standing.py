@@ -1,24 +1,28 @@
-"""Which rows need a look, and which of them first."""
+"""Where rows stand: which need a look, which of them first, and how many are left.
+
+Every screen and file that says how many notes and lines are to be looked at has it from
+`left_of`.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, EventKind, Need
 from treeward.notes.flags import OF_THE_CLOCK, FlagCode, sentences_of
-from treeward.review.file import cells_of
-from treeward.trips.table import Doubt, DoubtCode
-from treeward.trips.wording import doubt_texts
+
+from .file import cells_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
-    from treeward.review.file import ReviewRow
-    from treeward.trips.table import TripTable
+    from .file import ReviewRow
 
 _WEIGHT_REFUSED = 1.2  # of a time that does not fit the others; guess
 _LEAST_DOUBT = 0.3  # of a row that was flagged in spite of a high confidence; guess
+_ONE_REFUSAL = frozenset({FlagCode.UNFIT_TIME, FlagCode.TAKEN_AS_OTHERS})
 _CHANGED = ("clock", "event", "mark", "value")
 
 
@@ -69,12 +73,32 @@ def lacks(row: ReviewRow) -> str:
 
 
 def reasons_of(row: ReviewRow) -> tuple[str, ...]:
-    """Say in words why a row needs a look."""
+    """Say in words why a row needs a look.
+
+    Of a time that the clock refused, all that it was taken for is said in one, and with
+    it the time that the others make it.
+    """
     missing = lacks(row)
-    said = sentences_of(row.event.flags)
+    flags = row.event.flags
+    if any(flag.code is FlagCode.UNFIT_TIME for flag in flags):
+        flags = tuple(flag for flag in flags if flag.code not in _ONE_REFUSAL)
+        return (*sentences_of(flags), _refused_text(row))
+    said = sentences_of(flags)
     if missing and not said:
         return (f"{row.event.kind.value} without a {missing}",)
     return said
+
+
+def _refused_text(row: ReviewRow) -> str:
+    """Say of a time that does not fit the others what it was taken for."""
+    event = row.event
+    retaken = (f for f in event.flags if f.code is FlagCode.TAKEN_AS_OTHERS)
+    heard = next((flag.words[0] for flag in retaken if flag.words), "")
+    said = f"heard as {event.value}, which does not fit the other times"
+    if heard:
+        said = f"heard as {heard} or {event.value}; neither fits the other times"
+    by_others = f", by which it was {event.clock:%H:%M}" if event.clock else ""
+    return f"{said}{by_others}: it sets no clock"
 
 
 def worry(row: ReviewRow) -> float:
@@ -107,28 +131,42 @@ def to_look_at(
     return sorted(doubtful, key=lambda row: -worry(row))
 
 
-def doubts_by_row(table: TripTable) -> dict[str, tuple[str, ...]]:
-    """Return what the pairing of trips says against the notes it used, by row."""
-    found: dict[str, list[Doubt]] = {}
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Left:
+    """What is still to be looked at.
 
-    def note(names: Iterable[str], doubts: Iterable[Doubt]) -> None:
-        for name in names:
-            if name:
-                found.setdefault(name, []).extend(doubts)
+    `rows` names the notes that need a look; `lines` counts the lines that name a bee
+    and made no note, and that nobody has judged; `of` counts all notes.
+    """
 
-    for trip in table.trips:
-        note((trip.away_row, trip.back_row), trip.doubts)
-    for visit in table.visits:
-        note((visit.back_row, visit.away_row), visit.doubts)
-    for line in table.lines:
-        note((line.row,), line.doubts)
-    said = {
-        row: doubt_texts(d for d in dict.fromkeys(doubts) if not _is_own_flag(row, d))
-        for row, doubts in found.items()
-    }
-    return {row: texts for row, texts in said.items() if texts}
+    rows: tuple[str, ...] = ()
+    lines: int = 0
+    of: int = 0
+
+    @property
+    def notes(self) -> int:
+        """How many notes need a look."""
+        return len(self.rows)
+
+    @property
+    def any(self) -> bool:
+        """Whether anything is left."""
+        return bool(self.rows or self.lines)
 
 
-def _is_own_flag(row: str, doubt: Doubt) -> bool:
-    """Tell whether a doubt is the row's own flag over again."""
-    return doubt.code is DoubtCode.FLAGGED and doubt.rows == (row,)
+def left_of(
+    rows: Sequence[ReviewRow], machine: Mapping[str, ReviewRow], *, lines: int
+) -> Left:
+    """Count what is still to be looked at.
+
+    Parameters
+    ----------
+    rows
+        As they stand in review.csv.
+    machine
+        What the machine wrote, by row.
+    lines
+        How many lines without a note nobody has judged.
+    """
+    names = tuple(row.name for row in to_look_at(rows, machine))
+    return Left(rows=names, lines=lines, of=len(rows))
