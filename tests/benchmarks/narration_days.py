@@ -14,7 +14,7 @@ from __future__ import annotations
 import argparse
 import re
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -34,6 +34,7 @@ READ, JUDGE = ("bronwen", "kit", "sisters"), ("emrys", "philippa", "jonah")
 NEAR_S = 14.0
 S_A_LETTER = 0.06
 COMMANDS = {"scratch"}
+NO_NOTE = re.compile(r"[~?]*duration:[^:]*:here ")  # how long she drank: none here
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,14 +72,31 @@ class Tally:
         return self.silent / max(1, self.said)
 
 
+# Labels hold the narrator's word for the wind where the phrase book has none for it.
+STRENGTHS = {
+    word: strength
+    for strength, words in {
+        "light": "soft gentle breeze feeble slight faint weak whisper mild",
+        "moderate": "brisk fresh medium steady",
+        "strong": "gusty stiff hard",
+    }.items()
+    for word in words.split()
+}
+
+
 def plain(brief: str) -> str:
     """Take 14:05 for 2:05, and fill up to kind:mark:value."""
     kind, mark, value = (*brief.split(":", 2), "", "")[:3]
+    mark = re.sub(r" (?!abdomen|thorax)", "-", mark)
+    value = value.lower() if kind == "station" else value
     if kind == "time":
         hour, minute = value.split(":")[:2]
         value = f"{int(hour) % 12}:{minute}"
+    if kind == "bearing":
+        value = value.split()[0] if value else ""
     if kind == "wind":
-        value = " ".join(value.split()[:2])
+        strength, *origin = value.split()[:2]
+        value = " ".join([STRENGTHS.get(strength, strength), *origin])
     return f"{kind}:{mark}:{value}"
 
 
@@ -103,9 +121,11 @@ def read_day(name: str) -> tuple[list[Utterance], list[Truth], set[float]]:
             talk.add(start_s)
         for told in (match[4] or "").split("; ") if match[4] else ():
             text, _, late = told.partition("@")
+            if NO_NOTE.match(text):
+                continue
             truths.append(
                 Truth(
-                    brief=plain(text.lstrip("~?")),
+                    brief=plain(text.strip(" ~?")),
                     at_s=start_s + float(late or 0),
                     free="~" in text,
                     doubtful="?" in text,
@@ -114,9 +134,26 @@ def read_day(name: str) -> tuple[list[Utterance], list[Truth], set[float]]:
     return said, truths, talk
 
 
+def for_day(truths: Sequence[Truth], book: PhraseBook) -> PhraseBook:
+    """Give the phrase book the day's own colours and stations, as a hunt would."""
+    notes = [truth.brief.split(":") for truth in truths]
+    colours = {
+        word for _, mark, _ in (n[:3] for n in notes) for word in mark.split("-")
+    }
+    colours = {word for word in colours if word and " " not in word} - {"unmarked"}
+    places = {note[2] for note in notes if note[0] == "station"}
+    places = {place for place in places if not place.isdigit()}
+    return replace(
+        book,
+        colours={**{word: (word,) for word in sorted(colours)}, **book.colours},
+        stations={**book.stations, **{place: (place,) for place in sorted(places)}},
+    )
+
+
 def judge(name: str, book: PhraseBook) -> Tally:
     """Read a day from its words and compare what was found with its notes."""
     said, truths, talk = read_day(name)
+    book = for_day(truths, book)
     lines = [one.start_s for one in said]
     return compare(parse_narration(said, book), truths, lines, talk)
 

@@ -18,7 +18,7 @@ from treeward.hunt.finds import FindTable, add_find, check_finds, coarse, read_f
 from treeward.hunt.hunt import Hunt
 from treeward.positions import Position, parse_position
 from treeward.report.advice_wording import HAND_RULES
-from treeward.report.finds import check_sentences
+from treeward.report.looking import check_sentences
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -19,7 +19,7 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
 from treeward.report.formats.result_json import result_dict
-from treeward.report.page.page import page_text
+from treeward.report.page import page_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -19,8 +19,8 @@ from treeward.hunt.tracks import read_stretches, walked_lines
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
+from treeward.report.looking import search_sentences
 from treeward.report.model import BoutKind, SearchDoubtKind
-from treeward.report.searching import search_sentences
 from treeward.survey.search import hidden
 
 if TYPE_CHECKING:

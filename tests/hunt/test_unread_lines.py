@@ -13,7 +13,7 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
-from treeward.cli.transcribe import command, summary_lines
+from treeward.cli.transcribe import summary_lines, transcribe_command
 from treeward.errors import ReviewError
 from treeward.hunt.heard import HeardBy
 from treeward.hunt.hunt import Hunt
@@ -68,7 +68,9 @@ def test_lines_without_a_note_are_listed_and_kept(tmp_path: Path) -> None:
 def test_transcribe_says_how_many_lines_there_are_to_look_at(tmp_path: Path) -> None:
     hunt = started(tmp_path)
     path = transcript(tmp_path, *LINES)
-    result = CliRunner().invoke(command, [str(path), "--hunt", str(hunt.path)])
+    result = CliRunner().invoke(
+        transcribe_command, [str(path), "--hunt", str(hunt.path)]
+    )
 
     assert result.exit_code == 0, result.output
     assert "to look at: 1 line without a note" in result.output
@@ -228,7 +230,7 @@ def test_typed_lines_are_kept_with_their_number_and_time(tmp_path: Path) -> None
     assert line.clock is not None
     assert f"{line.clock:%Y-%m-%d %H:%M}" == "2026-07-14 09:07"
     assert unread_of(hunt) == [line]
-    run = CliRunner().invoke(command, ["--hunt", str(hunt.path)])
+    run = CliRunner().invoke(transcribe_command, ["--hunt", str(hunt.path)])
     assert "page.txt line 3  9:07 blue ???" in run.output
 
 

@@ -144,7 +144,7 @@ def test_what_was_dictated_through_a_pipe_lies_at_its_sound(
         "treeward.speech.recognizer.open_recognizer", lambda *_a, **_k: BeepEngine()
     )
     done = CliRunner().invoke(
-        transcribe.command, ["--hunt", str(hunt_dir), "--jobs", "1"]
+        transcribe.transcribe_command, ["--hunt", str(hunt_dir), "--jobs", "1"]
     )
     assert done.exit_code == 0, done.output
 

@@ -17,8 +17,11 @@ from matplotlib.colors import rgb_to_hsv, to_rgb
 from matplotlib.text import Text
 from PIL import Image
 
-from treeward.report.figures.away_times import away_figure
-from treeward.report.figures.distance import distance_figure, distance_from_station
+from treeward.report.figures.distance import (
+    away_figure,
+    distance_figure,
+    distance_from_station,
+)
 from treeward.report.figures.map import map_figure
 from treeward.report.figures.map_frame import (
     Extent,
@@ -29,19 +32,20 @@ from treeward.report.figures.map_frame import (
     scale_length,
 )
 from treeward.report.figures.map_layers import GROUND_COLOUR
-from treeward.report.figures.paint import paint_hex, split_mark
 from treeward.report.figures.style import (
     AREA,
     INK,
     drawable,
     drawing,
+    paint_hex,
     pdf_bytes,
     png_bytes,
+    split_mark,
     svg_text,
 )
 from treeward.report.figures.timeline import clock_ticks, timeline_figure
 from treeward.report.model import Ground, GroundLine, TrackLine
-from treeward.report.page.page import map_key
+from treeward.report.page import map_key
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -8,20 +8,20 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.report.model import (
-    Bout,
-    BoutKind,
-    SearchDoubt,
-    SearchDoubtKind,
-    SearchTold,
-)
-from treeward.report.searching import (
+from treeward.report.looking import (
     CLOSING_IN,
     hours_text,
     percent,
     search_doubt_sentences,
     search_sentences,
     strip_lines,
+)
+from treeward.report.model import (
+    Bout,
+    BoutKind,
+    SearchDoubt,
+    SearchDoubtKind,
+    SearchTold,
 )
 from treeward.survey.records import Searched, Sitting
 from treeward.survey.search import LookedSpot, Searching

@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward.cautions import LOOK_FIRST
-from treeward.report.formats.gpx import gpx_text
-from treeward.report.formats.kml import kml_bytes
+from treeward.report.advice_wording import LOOK_FIRST
+from treeward.report.formats.map_files import gpx_text, kml_bytes
 from treeward.report.formats.result_json import result_dict
 from treeward.report.model import Missing, MissingKind
-from treeward.report.page.parts import Lines
+from treeward.report.page_parts import Lines
 from treeward.report.sketch import sketch
 from treeward.report.wording import (
     advice_sentences,

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     "--all", "all_rows", is_flag=True, help="All rows, not only doubtful ones."
 )
 @json_option
-def command(
+def review_command(
     *, hunt_dir: Path, browser: bool, no_open: bool, all_rows: bool, as_json: bool
 ) -> None:
     """Look at the rows that may be wrong, worst first, and correct them.
@@ -54,13 +54,13 @@ def command(
     elif as_json:
         import json
 
-        from treeward.desk.listing import review_dict
+        from treeward.desk.terminal import review_dict
 
         click.echo(json.dumps(review_dict(desk, all_rows=all_rows), indent=2))
     elif sys.stdin.isatty() and sys.stdout.isatty():
         _sit_down(desk, all_rows=all_rows)
     else:
-        from treeward.desk.listing import row_lines
+        from treeward.desk.terminal import row_lines
 
         for line in row_lines(desk, all_rows=all_rows):
             click.echo(line)

@@ -17,6 +17,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
+from treeward.desk.talk import MOST_LETTERS, look_at_pasted, take_pasted
 from treeward.errors import HuntError, ReviewError, TreewardError
 from treeward.hunt.finds import (
     FindTable,
@@ -26,7 +27,6 @@ from treeward.hunt.finds import (
     read_finds,
     typed_place,
 )
-from treeward.hunt.pasted import MOST_LETTERS, look_at_pasted, take_pasted
 
 from .desk import Desk, conflicts_payload
 from .edits import CellEdit, Edit, LineJudged, LineKey, NewRow, TakenOut

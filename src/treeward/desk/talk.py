@@ -1,25 +1,37 @@
-"""What was said or written around a note: what may tell what it meant."""
+"""What was said or written around a note: what may tell what it meant.
+
+Notes that somebody typed and pasted: what would be read of them, and taken in. They are
+read and kept as `treeward transcribe` reads and keeps a file of them; the file's name
+is made here.
+"""
 
 from __future__ import annotations
 
+import tempfile
 from bisect import bisect_left, bisect_right
+from contextlib import contextmanager
 from dataclasses import dataclass
 from operator import attrgetter
+from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from treeward.errors import TreewardError
-from treeward.hunt.recordings import is_transcript
+from treeward.errors import HuntError, TranscriptError, TreewardError
+from treeward.hunt.recordings import digest, is_corrected, is_transcript, recording_name
+from treeward.hunt.transcription import typed_notes
 from treeward.speech.transcripts import read_text, read_transcript
 from treeward.speech.utterances import WordSource
 from treeward.within import file_within
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
-    from pathlib import Path
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from contextlib import AbstractContextManager
+    from datetime import date
 
     from treeward.hunt.hunt import Hunt
+    from treeward.hunt.transcription import Transcribed
+    from treeward.notes.events import Event
+    from treeward.notes.unread import Unread
     from treeward.speech.utterances import Utterance, Word
-
 
 AROUND_S = 8.0  # before a note and after it: a sentence or two; choice
 _ROUNDED_S = 0.02  # more than a second of review.csv may be off
@@ -199,3 +211,142 @@ def _lines_around(lines: Sequence[str], heard: str) -> tuple[str, str]:
         if own and line.startswith(own):
             return "".join(lines[max(0, at - 1) : at]), "".join(lines[at + 1 : at + 2])
     return _NO_LINES
+
+
+MOST_LETTERS = 60_000  # pasted at once; a long day's page is a tenth of it; choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pasted:
+    """What would be read.
+
+    `name` is what the file would be called; `replaces` that it is another state of a
+    page that was pasted before, which is kept beside it; `known` how many of the notes
+    stand in review.csv already, from elsewhere.
+    """
+
+    name: str
+    events: tuple[Event, ...]
+    unread: tuple[Unread, ...]
+    replaces: bool
+    known: int
+
+
+def look_at_pasted(hunt: Hunt, text: str, day: date | None) -> Pasted:
+    """Say what would be read of a page, and take nothing.
+
+    Parameters
+    ----------
+    hunt
+        Where it would go.
+    text
+        The page.
+    day
+        The day of its notes up to a date within it; None where it says the day.
+
+    Raises
+    ------
+    HuntError, TranscriptError
+        If nothing can be read, its day is not known, or the hunt has it already.
+    ReviewError
+        If review.csv has a fault.
+    """
+    with _as_file(text) as path:
+        return _looked_at(hunt, path, day)[0]
+
+
+def take_pasted(hunt: Hunt, text: str, day: date | None) -> tuple[Pasted, Transcribed]:
+    """Take a page into the hunt and bring review.csv up to date.
+
+    Raises
+    ------
+    HuntError, TranscriptError, ReviewError
+        As of `look_at_pasted`, and if another command is at work; nothing is taken.
+    """
+    with _as_file(text) as path:
+        page, named = _looked_at(hunt, path, day)
+        if not page.events:
+            raise HuntError(
+                "there is no note in it",
+                mend='Write one a line: "9:05 yellow away, north east".',
+            )
+        return page, hunt.transcribe([named])
+
+
+def _as_file(text: str) -> AbstractContextManager[Path]:
+    if len(text) > MOST_LETTERS:
+        raise HuntError(
+            f"the notes have more than {MOST_LETTERS} letters",
+            mend="Paste them in parts, or run: treeward transcribe FILE",
+        )
+    if "\0" in text:
+        raise HuntError("that is no text", mend="Paste notes as you typed them.")
+    return _in_private_folder(text)
+
+
+@contextmanager
+def _in_private_folder(text: str) -> Iterator[Path]:
+    with tempfile.TemporaryDirectory(prefix="treeward-") as folder:
+        path = Path(folder) / "page.txt"
+        path.write_text(text, encoding="utf-8", newline="\n")
+        yield path
+
+
+def _looked_at(hunt: Hunt, path: Path, day: date | None) -> tuple[Pasted, Path]:
+    """Return what would be read, and the file under the name it would have."""
+    first = f"typed-{day.isoformat()}.txt" if day else path.name
+    try:
+        read = typed_notes(hunt, path, first)
+    except TranscriptError as error:
+        raise TranscriptError(
+            "the notes have times and no day",
+            mend="Give the day, or write it above them, as 2026-07-14.",
+        ) from error
+    if read is None:
+        raise HuntError(
+            "no notes with clock times are in it",
+            mend='Write one a line: "9:05 yellow away, north east".',
+        )
+    days = [event.clock.date() for event in read.events if event.clock]
+    name, replaces = _name(hunt, path, day or min(days, default=None))
+    named = path.replace(path.with_name(name))
+    page = typed_notes(hunt, named, name) or read
+    return (
+        Pasted(
+            name=name,
+            events=page.events,
+            unread=page.unread,
+            replaces=replaces,
+            known=_known(hunt, page.events, name),
+        ),
+        named,
+    )
+
+
+def _name(hunt: Hunt, path: Path, day: date | None) -> tuple[str, bool]:
+    """Return a name that is free, or that of the page which this one corrects."""
+    own = digest(path)
+    for other in hunt.recordings():
+        if is_transcript(other) and digest(other) == own:
+            name = recording_name(other, hunt.recordings_dir)
+            raise HuntError(f"the hunt has these notes already, as {name}")
+    stem = f"typed-{day.isoformat()}" if day else "typed"
+    number = 1
+    while True:
+        name = f"{stem}.txt" if number == 1 else f"{stem}-{number}.txt"
+        there = hunt.recordings_dir / name
+        if not there.exists() and not there.is_symlink():
+            return name, False
+        if there.is_file() and is_corrected(there, path):
+            return name, True
+        number += 1
+
+
+def _known(hunt: Hunt, events: tuple[Event, ...], name: str) -> int:
+    _, current = hunt.review.read()
+    others = {
+        (row.event.clock, row.event.kind, row.event.mark, row.event.value)
+        for row in current or ()
+        if row.event.recording != name
+    }
+    return sum((e.clock, e.kind, e.mark, e.value) in others for e in events)

@@ -25,7 +25,7 @@ from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
 from treeward.language.kinds import EventKind
 from treeward.positions import format_position, parse_position, utm_text
 from treeward.report.advice_wording import HAND_RULES
-from treeward.report.finds import smallest_around
+from treeward.report.looking import smallest_around
 from treeward.report.model import FindCheck, RuleCheck, StationCheck
 from treeward.survey.frame import apart_m, geodesic
 

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from treeward.errors import HuntError, TreewardError
-from treeward.report.compass import to_true_deg
 from treeward.report.days import trip_day
+from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import Missing, MissingKind, StationPlace
 
 from .learned import learned_for

@@ -16,7 +16,7 @@ from treeward.language.kinds import KINDS, About
 from treeward.notes.flags import FlagCode
 from treeward.positions import Position
 from treeward.report.days import day_tables, days_of
-from treeward.report.finds import smallest_around
+from treeward.report.looking import smallest_around
 from treeward.report.model import DayColony, DoubtfulNotes
 from treeward.survey.frame import geodesic
 from treeward.survey.records import AreaShape

@@ -14,7 +14,7 @@ from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import KINDS, EventKind, LookedAt, looked_at
 from treeward.notes.events import taken_back
 from treeward.positions import Position, parse_position
-from treeward.report.compass import to_true_deg
+from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import (
     Bout,
     BoutKind,

@@ -23,7 +23,7 @@ from treeward.hunt_file import (
 )
 from treeward.hunt_tables import ModelTable
 from treeward.positions import Position, format_position
-from treeward.report.finds import FARTHEST_M, ColonyYear
+from treeward.report.looking import FARTHEST_M, ColonyYear
 
 from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
@@ -31,8 +31,8 @@ from .hunt import Hunt
 from .learned import known_lessons
 from .locating import prepare_hunt
 from .places import find_tracks, place_stations
-from .same_notes import FoundColony, counted_once
 from .tracks import read_gpx
+from .two_hunts import FoundColony, counted_once
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

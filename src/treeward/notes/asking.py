@@ -1,7 +1,8 @@
-"""What was asked, and what the sentence after it may answer.
+"""What was only asked, wished or planned, and what is being done to a bee just now.
 
 "Which one's that leaving? Yellow." tells of a leaving; "which d'you want first?
-Yellow." tells of none. "White's left, did you see that?" asks only at its end.
+Yellow." tells of none. "When red gets back we can take a bearing" is no note, nor is
+"if I'd the paint she would be blue"; but "twenty to twelve, if anyone asks" is one.
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ from treeward.language.kinds import EventKind
 from . import sayings
 
 if TYPE_CHECKING:
-    from .wishes import Sentence
+    from .found_notes import FoundNotes
+    from .narrated_actions import Done
+    from .sentences import Told
 
 # What ends a statement as a question: "white's left, isn't she?"
 _TAG = re.compile(
@@ -85,3 +88,75 @@ class Asked:
         if not sentence.question and not self._time_now:
             self.time = False
         self.done = None
+
+
+_ALWAYS = frozenset({EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH})
+_COMES = ("here comes ", "in comes ")
+RECENT = 160  # characters in which somebody speaks of painting; guess
+_PAINTING_S = 90.0  # and seconds; guess
+_PUT_ON = {"is", "on", "applied", "done", "there", "here", "dry", "finished", "painted"}
+
+
+@dataclass(slots=True, kw_only=True)
+class Sentence:
+    """What is known about the sentence being read, from `start` to `end` of `text`."""
+
+    text: str
+    start: int
+    end: int
+    question: bool
+    unreal: bool
+
+    def unreal_at(self, place: int, until: int | None = None) -> bool:
+        """Tell whether what is said at `place` is a wish, a plan or a condition."""
+        before = self.text[self.start - 1 : place]
+        if self.unreal and not self._afterthought(place):
+            return True
+        if sayings.UNREAL_AFTER.search(before):
+            return True
+        since = max((m.end() for m in sayings.CLAUSE.finditer(before)), default=0)
+        border = sayings.CLAUSE.search(self.text, place, self.end + 1)
+        last = until or (border.start() + 1 if border else self.end)
+        clause = f"{before[max(0, since - 1) :]}{self.text[place:last]} "
+        return sayings.UNREAL_CLAUSE.search(f" {clause}") is not None
+
+    def unreal_before(self, start: int, end: int) -> bool:
+        """Tell whether a clause can be no note for what went before, or for its day."""
+        before = self.text[self.start - 1 : start]
+        return bool(
+            self.question
+            or sayings.UNREAL.search(before)
+            or sayings.UNREAL_AFTER.search(before)
+            or sayings.UNREAL_DAY.search(self.text[start:end])
+        )
+
+    def allows(self, told: Told) -> bool:
+        """Let plans announce a pause, but nothing else, and questions nothing."""
+        if self.question or told.kind in _ALWAYS:
+            return not self.question
+        if re.match(r"(?:would|could|should|might|may) ", self.text[told.end :]):
+            return not self.unreal_at(told.start)
+        return not self.unreal_at(told.start, told.end)
+
+    def _afterthought(self, place: int) -> bool:
+        """Tell whether what makes the sentence unreal is but added: "if you ask me"."""
+        comma = self.text.find(" , ", place, self.end)
+        said = self.text[self.start - 1 : comma + 1]
+        rest = self.text[comma + 2 : self.end + 1]
+        return (
+            comma > 0
+            and not sayings.UNREAL.search(said)
+            and sayings.ADDED.match(rest) is not None
+        )
+
+
+def being_painted(found: FoundNotes, done: Done) -> bool:
+    """Tell whether a bee that is new was only now given her colour."""
+    text = found.text
+    said = set(text[done.named.end : done.end].split())
+    if said - _PUT_ON or text.startswith(_COMES, done.start):
+        return False
+    since = max(0, done.start - RECENT)
+    while found.second(done.start) - found.second(since + 1) > _PAINTING_S:
+        since += 20
+    return sayings.PAINTING.search(f" {text[since : done.start]}") is not None

@@ -20,32 +20,34 @@ if TYPE_CHECKING:
 _BEFORE = (
     r"(?:(?:the|that|this|our|my|a|an|little|old|other|number|real|wee|big|dear|young"
     r"|first|same|good|pretty|fat|bold|lazy|bonny|poor|sweet|madam|miss|mister|mrs|lady"
-    r"|small|tiny|dark|darling|one|faithful|trusty|clever|brave|his|her|your) ){0,4}"
+    r"|lovely|gorgeous|precious|auld|bonnie|beautiful|fine|plain|proper|stripy|cheeky"
+    r"|greedy|naughty|lucky|busy|small|tiny|dark|darling|one|faithful|trusty|clever"
+    r"|brave|his|her|your) ){0,4}"
 )
 _DOT = r"(?:dot|dots|dotted|spot|spotted|painted|marked)"
-_BEE = (
+BEE = (
     r"(?:one|bee|girl|lady|lass|lassie|gal|worker|forager|friend|fellow|fella|lad|miss"
     r"|sister|beauty|creature|madam|thing|princess|queenie|visitor|customer|chap|un"
-    r"|individual|specimen|animal|bird|baby)"
+    r"|individual|specimen|animal|bird|baby|colleague|critter|insect|scout|rascal"
+    r"|darling|dear|soul|subject|youngster|maid|dame|missus|candidate|traveller|pet|pal"
+    r"|mate|character)"
 )
 _NUMBER = (
     r"(?:\d|hundred|oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|ten"
-    r"|eleven"
-    r"|twelve|\w+teen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)\b"
+    r"|eleven|twelve|\w+teen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)\b"
 )
 _PAINT = r"(?:dot|mark|spot|blob)"
-OTHER = rf"(?:the other (?:{_BEE}|two)|the other|her (?:friend|mate|sister))"
+OTHER = rf"(?:the other (?:{BEE}|two)|the other|her (?:friend|mate|sister))"
 PRONOUN = (
-    rf"(?:she|her|it|he|whoever it was|that last one|the last {_BEE}|the newcomer"
-    rf"|{OTHER}|(?:that|this|the) {_BEE})"
+    rf"(?:she|her|it|he|whoever it was|that last one|the last {BEE}|the newcomer"
+    rf"|{OTHER}|(?:that|this|the) {BEE})"
 )
 # One of several, nobody knows which.
-_SOME = rf"(?:one of them|one of the bees|another {_BEE}|another|some {_BEE}|a {_BEE})"
+_SOME = rf"(?:one of them|one of the bees|another {BEE}|another|some {BEE}|a {BEE})"
 _GROUPS = {
     2: r"they (?:have |had )?both|both of them|both|the pair of them|the pair"
-    r"|the two of them|two of them"
-    r"|two (?=came|come|have|are|left|went|landed|off|away|in|back|just)"
-    r"|two at once|the two|them both|the both of them",
+    r"|the two of them|two of them|two (?=came|come|have|are|left|went|landed|off|away"
+    r"|in|back|just)|two at once|the two|them both|the both of them",
     3: r"all three of them|all three|the three of them|three of them",
     0: r"they (?:have |had )?all|all of them|everyone|everybody",
 }
@@ -68,6 +70,62 @@ _CALLED = (
         r"(?P<name>\w{4,}) (?=[.,])"
     ),
 )
+_TWO_COLOURED = re.compile(
+    rf"(?:(?:the|my|our|that|little|madam) )*(?:two|double|bi) ?(?:colou?r(?:ed)?"
+    rf"|tones?|toned|painted|dotted|spotted)(?: {BEE})?(?= )"
+)
+# What a bee was likened to, or looked like, when she was painted.
+_EPITHETS = (
+    re.compile(rf" (?P<look>[a-z]{{3,}}) {BEE}(?= )"),
+    re.compile(
+        r" with (?:the|a|an|her|its|one) (?P<look>[a-z]{3,}) (?:wing|wings|leg|legs"
+        r"|antenna"
+        r"|back|bottom|behind|tail|abdomen|belly|stripe|stripes|face|hip|fur)(?= )"
+    ),
+    re.compile(r" like (?:a|an|the|some) (?:[a-z]+ )*?(?P<thing>[a-z]{4,}) (?=[.,])"),
+    re.compile(
+        r" (?:call|calling|named?|naming|christen) (?:her|this one|that one"
+        r"|it) (?:the )?(?:little |old )?(?P<thing>[a-z]{4,}) (?=[.,])"
+    ),
+)
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_NO_LOOK = _words(
+    "the this that one another first second third fourth fifth next new last other same"
+    " two nice good each every any some our her his its for and with lovely right"
+)
+# How a bee gets a name of her own: "she's called Lady Muck", "so she's Greedy".
+_NAMING = re.compile(
+    r"(?P<sure> (?:called|calling (?:her|him|it|this one|that one)|call (?:her|him|it"
+    r"|this|this one)|named|naming her|name (?:her|is)|christen(?:ed)? (?:her|him)|meet"
+    r"|known as)) (?:the |my |our )?(?P<a>[a-z-]{3,}(?: [a-z]{3,})?) (?=[.,]|and )"
+    r"| (?:she|he|this one|that one|that|this) (?:is|will be) (?P<the>(?:the |my "
+    r"|our )?)(?!called |named )(?P<b>[a-z-]{4,}(?: [a-z]{4,})?) (?=[.,])"
+    r"|[.] (?P<my>(?:the "
+    r"|my ))(?P<c>[a-z-]{4,}) (?=[.])"
+)
+_NO_NAME = _words(
+    "back away here there gone left landed down off out home again done ready painted"
+    " marked drinking still leaving coming going here today okay good great lovely nice"
+    " it all that this one two three four five six seven eight nine ten right wrong"
+    " enough"
+    " full busy sure true fine calm light strong wind time bearing station lost missing"
+    " late early north south east west she her mine yours tired thirsty beautiful easy"
+)
+_AS_NAME = (  # where such a name stands later
+    r"(?: (?:goes|comes|bye|hello|hiya|welcome) | [.,?] (?:(?:and|so|but|well|there"
+    r"|oh) )*)(?:the |my |our )?NAME (?:is|was|came|comes|left|leaves|goes|landed|lands"
+    r"|went|down|up|off|in|out|back|away)(?= )"
+)
+_NEAR_NAMING = 110  # characters between a bee's painting and her naming; guess
+# One bee of two colours: "the blue and white one is".
+_ONE_OF_TWO = re.compile(
+    r" (?:is|was|goes|comes|leaves|lands|takes|came|went|left)(?= )"
+)
 # What tells that two colours are two bees.
 _TWO = re.compile(r" (?:, )?(?:both|are|were|have|together|each|the pair)(?= )")
 
@@ -88,6 +146,7 @@ class Named:
     some: bool = False
     marks: tuple[str, ...] = ()
     group: int = 0
+    called: str = ""  # otherwise than by her colours
 
 
 class BeeNames:
@@ -95,6 +154,7 @@ class BeeNames:
 
     def __init__(self, book: PhraseBook, text: str = "") -> None:
         self.seen: set[str] = set()  # marks noted so far
+        self._epithets: dict[str, str] = {}  # what else a bee is called, and her mark
         self.painted = book.marks_in_use  # empty: any may be
         book = replace(book, marks_in_use=frozenset())
         self._marks = dict(book.marks())
@@ -119,15 +179,19 @@ class BeeNames:
         self._coloured = self._names_of(self._marks, spots)
         self._single = self._names_of(self._alone, spots)
         self.word = re.compile(rf" (?:{_any_of(self._alone)})(?= )")
-        every = _any_of(self._marks)
+        every, each = _any_of(self._marks), _any_of(self._alone)
+        self._two = re.compile(
+            rf" (?P<one>{each}) (?:(?:and|a|an|half|with|point|dot|spot|of|plus|over"
+            rf"|,) )+(?P<two>{each})(?= )"
+        )
         self._with_dot = re.compile(
-            rf"{_BEFORE}{_BEE} (?:with|wearing|in) (?:the|an?|her) (?P<mark>{every})"
+            rf"{_BEFORE}{BEE} (?:with|wearing|in) (?:the|an?|her) (?P<mark>{every})"
             rf" {_PAINT}(?= )"
         )
         self._pronoun = re.compile(rf"(?P<pronoun>{PRONOUN})(?= )")
         self._some = re.compile(rf"(?P<pronoun>{_SOME})(?= )")
         self._plain = re.compile(
-            rf"{_BEFORE}{_BEE} (?:with no|without) (?:a |any )?(?:dot|mark|paint)(?= )"
+            rf"{_BEFORE}{BEE} (?:with no|without) (?:a |any )?(?:dot|mark|paint)(?= )"
         )
 
     def _learn(self, text: str) -> None:
@@ -138,16 +202,45 @@ class BeeNames:
             for match in re.finditer(way.replace("COLOUR", colours), text):
                 if match["name"] not in self._alone:
                     called.setdefault(match["name"], self._alone[match["colour"]])
+        own = self._own_names(text, colours)
         for word in set(re.findall(r"[a-z]{4,}(?:y|ie)(?= )", text)):
             stem = re.sub(r"(?:y|ie)$", "", word)
             stems = (stem, f"{stem}e", stem[:-1] if stem[-1] == stem[-2] else stem)
             way = next((one for one in stems if one in self._alone), "")
             if way and word not in self._alone:  # "whitey", "reddie"
                 called.setdefault(word, self._alone[way])
+        called = own | called
         if called:
             self._marks |= called
             self._alone |= called
             self._lay_out()
+
+    def _own_names(self, text: str, colours: str) -> dict[str, str]:
+        """Learn names given to bees as they were painted: "she's called Lady Muck"."""
+        found: dict[str, str] = {}
+        colour = re.compile(rf" (?P<mark>{colours})(?= )")
+        for match in _NAMING.finditer(text):
+            name = (match["a"] or match["b"] or match["c"]).removesuffix(" then")
+            words = set(name.split())
+            if words & (_NO_NAME | {*self._alone}) or name in found:
+                continue
+            again = len(re.findall(_AS_NAME.replace("NAME", re.escape(name)), text))
+            sure = match["sure"] or match["the"] or match["my"]
+            if again < (1 if sure else 2):
+                continue
+            start = max(
+                text.rfind(stop, 0, match.start() + 1) for stop in (" . ", " ? ")
+            )
+            end = re.compile(r" [.?] |$").search(text, match.end())
+            until = end.start() if end else len(text)
+            said = [
+                *colour.finditer(text, max(0, start), until + 1),
+                *colour.finditer(text, max(0, start - _NEAR_NAMING), start + 1),
+            ]
+            if said:
+                near = said[0] if said[0].start() >= start else said[-1]
+                found[name] = self._alone[near["mark"]]
+        return found
 
     @staticmethod
     def _names_of(marks: dict[str, str], spots: str) -> re.Pattern[str]:
@@ -159,8 +252,8 @@ class BeeNames:
         )
         return re.compile(
             rf"(?P<det>{_BEFORE})(?P<mark>{_any_of(marks)})"
-            rf"(?: {_DOT}(?= {_BEE}| with))?"
-            rf"(?P<bee> (?:{_BEE}(?! {_NUMBER})|{_PAINT}(?! on)))?{on_spot}(?= )"
+            rf"(?: {_DOT}(?= {BEE}| with))?"
+            rf"(?P<bee> (?:{BEE}(?! {_NUMBER})|{_PAINT}(?! on)))?{on_spot}(?= )"
         )
 
     def at(self, text: str, place: int) -> Named | None:
@@ -208,6 +301,8 @@ class BeeNames:
         if len(set(marks)) < 2 or len(marks) != len(set(marks)):
             return first
         several = Named(mark="", end=end, marks=marks)
+        if first.full and "-" in first.mark and _ONE_OF_TWO.match(text, first.end):
+            return first
         if end > first.end or " " in first.mark or "-" not in first.mark:
             return several
         if _TWO.match(text, end):
@@ -228,7 +323,7 @@ class BeeNames:
     def _one(self, text: str, place: int) -> Named | None:
         match = self._coloured.match(text, place)
         if match:
-            mark = self._mark_of(match)
+            mark = self._in_order(self._mark_of(match))
             return Named(mark=mark, end=match.end(), full=bool(match["bee"]))
         match = self._with_dot.match(text, place)
         if match:
@@ -236,13 +331,67 @@ class BeeNames:
         match = self._plain.match(text, place)
         if match:
             return Named(mark=UNMARKED, end=match.end(), full=True)
+        return self._colourless(text, place)
+
+    def _colourless(self, text: str, place: int) -> Named | None:
+        """Read what means a bee without her colours: "another", "the bauble", "she"."""
         match = self._some.match(text, place)
         if match:
             return Named(mark="", end=match.end(), pronoun=match["pronoun"], some=True)
+        called = self._by_epithet(text, place)
         match = self._pronoun.match(text, place)
-        if match and match["pronoun"] != "he":
-            return Named(mark="", end=match.end(), pronoun=match["pronoun"])
-        return None
+        if called or match is None or match["pronoun"] == "he":
+            return called
+        return Named(mark="", end=match.end(), pronoun=match["pronoun"])
+
+    def _in_order(self, mark: str) -> str:
+        """Give a bee of two colours as she was named first: "white and blue" too."""
+        turned = "-".join(reversed(mark.split("-")))
+        return turned if mark not in self.seen and turned in self.seen else mark
+
+    def two_on_one(self, text: str, start: int, end: int) -> Named | None:
+        """Find a bee of two colours: "half green and half silver"."""
+        match = self._two.search(text, start, end)
+        mark = self._marks.get(f"{match['one']} {match['two']}", "") if match else ""
+        return (
+            Named(mark=self._in_order(mark), end=match.end())
+            if match and mark
+            else None
+        )
+
+    def learn_look(self, said: str, mark: str) -> None:
+        """Learn what a bee may be called besides, from the words of her painting."""
+        for pattern in _EPITHETS:
+            for match in pattern.finditer(f" {said.strip()} . "):
+                thing = "thing" in pattern.groupindex
+                word = match["thing" if thing else "look"]
+                if word in _NO_LOOK or word in self._alone:
+                    continue
+                word = word if thing else rf"{word} {BEE}"
+                other = self._epithets.get(word, mark)
+                self._epithets[word] = mark if other == mark else ""
+
+    def _by_epithet(self, text: str, place: int) -> Named | None:
+        """Read "the bauble", "the small one", "my two-coloured one"."""
+        match = _TWO_COLOURED.match(text, place)
+        two = [mark for mark in self.seen if "-" in mark]
+        mark = two[0] if match and len(two) == 1 else ""
+        if not mark and self._epithets:
+            words = "|".join(sorted(self._epithets, key=len, reverse=True))
+            match = re.compile(
+                rf"(?:the|that|my|our|this|madam) (?:[a-z]+ )?(?P<word>{words})(?= )"
+            ).match(text, place)
+            mark = next(
+                (
+                    of
+                    for word, of in self._epithets.items()
+                    if match and re.fullmatch(word, match["word"])
+                ),
+                "",
+            )
+        if match is None or not mark:
+            return None
+        return Named(mark=mark, end=match.end(), full=True, called=match[0])
 
     def mark_of(self, way: str) -> str:
         """Give the mark that a colour's word means."""

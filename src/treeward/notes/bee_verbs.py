@@ -48,10 +48,12 @@ _COMES = (
 )
 _GOES = (
     _GO
-    | words_of("leave leaves left leaving flee fled split departure takeoff liftoff")
+    | words_of(
+        "leave leaves left leaving flee fled split departure takeoff liftoff quit"
+    )
     | forms(
         "depart vanish disappear scarper skedaddle decamp exit launch ascend bolt"
-        " absent"
+        " absent part quit+ vacate desert abandon scram+"
     )
 )
 _FLY = words_of("fly flies flew flown flying")
@@ -67,16 +69,14 @@ _MOVES = (
         " sat sweep swept sweeping wing winging slid sliding beat beats blasted struck"
     )
     | forms(
-        "zoom buzz zip+ dart whizz whiz+ drop+ pop+ swoop sail float drift wander crawl"
-        " walk hover circle spiral dash scoot slip+ sneak nip+ peel push whirl wheel"
-        " bounce plop+ bumble amble rock roll lift climb head turn move whip+ bomb hop+"
-        " skip+ trundle toddle trot+ hurtle race rush scurry streak glide plummet dive"
-        " dip+ touch clear pack power plonk blunder straggle stroll bob+ check show"
-        " cruise rocket whirr sit+ loop bank slope potter saunter waltz dance flit+"
-        " flutter"
-        " wobble stagger lumber tumble pile call follow barrel jet+ blast scuttle"
-        " scamper"
-        " veer curve angle steer kick knock burst"
+        "zoom buzz zip+ dart whizz whiz+ drop+ pop+ swoop sail float drift wander "
+        "crawl walk hover circle spiral dash scoot slip+ sneak nip+ peel push whirl "
+        "wheel bounce plop+ bumble amble rock roll lift climb head turn move whip+ "
+        "bomb hop+ skip+ trundle toddle trot+ hurtle race rush scurry streak glide "
+        "plummet dive dip+ touch clear pack power plonk blunder straggle stroll bob+ "
+        "check show cruise rocket whirr sit+ loop bank slope potter saunter waltz "
+        "dance flit+ flutter wobble stagger lumber tumble pile call follow barrel jet+ "
+        "blast scuttle scamper veer curve angle steer kick knock burst start"
     )
 )
 NOUNS = words_of("return arrival departure landing takeoff liftoff exit")
@@ -85,8 +85,8 @@ _DRINKS = frozenset(
     for word in forms(
         "sip+ feed lap+ suck load fill guzzle slurp tank refuel fuel nurse gorge"
     )
-    | words_of("drinking sitting standing supping resting busy")
-    if word.endswith(("ing", "busy"))
+    | words_of("drinking sitting standing supping resting busy present")
+    if word.endswith(("ing", "busy", "present"))
 )
 _BE = words_of("is was are were be been am being had have got")
 _NEAR = words_of(
@@ -108,10 +108,9 @@ ADVERB = re.compile(
 )
 # A bee is no subject after these.
 GOVERNS = words_of(
-    "striking crossing taking writing putting calling counting with behind after than"
-    " like as of beside near for past before from alongside"
-    " turn switch shut joined following followed by to see sees saw missed on at about"
-    " unlike without"
+    "striking crossing taking writing putting calling counting with behind after than "
+    "like as of beside near for past before from alongside turn switch shut joined "
+    "following followed by to see sees saw missed on at about unlike without"
 )
 
 
@@ -124,6 +123,11 @@ class SpokenWord:
     end: int
 
 
+# "Taken flight", "took to the air".
+_TAKES_WING = re.compile(
+    r"t(?:ake|akes|aken|aking|ook) (?:flight|wing|to (?:the air|her wings)|her leave"
+    r"|leave)(?= )"
+)
 VERBS = _COMES | _GOES | _MOVES | _DRINKS | _BE
 WAYS = words_of("back in down off away out up here home on airborne")
 KNOWN = VERBS | WAYS
@@ -132,13 +136,10 @@ _FOLLOWS = (
     | NOT
     | GOVERNS
     | words_of(
-        "done back in down off away out up here home on again who that which and or"
-        " but did do"
-        " does still also then now there too over both each together having must might"
-        " may"
-        " could would will should has finally at into this straight right all more"
-        " first"
-        " next last so as while i she we it"
+        "done back in down off away out up here home on again who that which and or "
+        "but did do does still also then now there too over both each together having "
+        "must might may could would will should has finally at into this straight "
+        "right all more first next last so as while i she we it upon there present"
     )
 )
 
@@ -164,12 +165,18 @@ def moved(
     """Read a verb and its way: kind, the words up to its end, whether only a state."""
     verb = words[place].text
     after = place + 1
-    if verb == "go" and place and words[place - 1].text in {"a", "another", "one"}:
-        return None  # "having another go"
+    before = words[place - 1].text if place else ""
+    her_own = verb in NOUNS and before in _WHOSE  # "since her departure"
+    if her_own or (verb == "go" and before in {"a", "another", "one"}):
+        return None
     if verb in _BE or verb in _AT:
         return _state(text, words, after if verb in _BE else place)
     if verb in _DRINKS:
         return EventKind.BACK, after, True
+    wing = _TAKES_WING.match(text, words[place].start)
+    if wing:
+        more = sum(word.end <= wing.end() for word in words[place:])
+        return EventKind.AWAY, place + more, False
     way = _way(text, words, after, homeward=verb not in _COMES)
     kind: EventKind | None = None
     if verb in _SHOWS_UP and words[after : after + 1] and words[after].text == "up":
@@ -244,12 +251,23 @@ def _leads(word: str, after: list[str], homeward: bool) -> EventKind | None:
         hive = word in {"to", "for"} and _HIVE.intersection(after[:3])
         kind = EventKind.AWAY if hive or word in {"off", "away"} else None
     elif word in {"out", "up"}:
-        kind = EventKind.BACK if near or after[:1] == ["of"] else EventKind.AWAY
+        inward = after[:1] == ["of"] and after[1:2] not in (["here"], ["it"], ["sight"])
+        kind = EventKind.BACK if near or inward else EventKind.AWAY
     elif word == "from":
         kind = EventKind.AWAY
     elif word == "home":
         kind = EventKind.AWAY if homeward else EventKind.BACK
-    elif near and word in {"onto", "at", "to", "by", "in", "on", "down", "here"}:
+    elif near and word in {
+        "onto",
+        "at",
+        "to",
+        "by",
+        "in",
+        "on",
+        "upon",
+        "down",
+        "here",
+    }:
         kind = EventKind.BACK
     elif word in {"in", "on"}:
         stops = _IN_SOMETHING if word == "in" else frozenset(after[:1]) - _ON_ALONE
@@ -261,12 +279,17 @@ def _leads(word: str, after: list[str], homeward: bool) -> EventKind | None:
     return kind
 
 
+_WHOSE = words_of(
+    "her his its their the last first second third that my your each every"
+)
 _PLURALS = words_of("leaves flies drops dots marks spots swings")
 _WAY_WORDS = 4  # in which a way is told after its verb; guess
-_AT = words_of("having at on here by over")
+_AT = words_of("having at on upon here by over")
 _SHOWS_UP = words_of("turned turns turning showed shows showing")
 _IS_GONE = words_of("gone left airborne departed leaving flown away")
-_IN_SOMETHING = words_of("the a no my that this one")
+_IN_SOMETHING = words_of(
+    "the a no my that this one circles rings loops spirals figure and her"
+)
 _ON_ALONE = words_of("again too as and now")
 _TOWARDS = words_of("over towards toward past across through into for beyond")
 _AT_IT = re.compile(r"having (?:a|her) |at it |with us ")

@@ -45,10 +45,9 @@ _IN_LETTERS = re.compile(
 )
 # What follows the date: 10.20.33, _102033, T10-20, " at 10.20.33 AM".
 _TIME_AFTER = re.compile(
-    r"(?:\s+at\s+|[-_ .,T]{0,3})"
-    r"(?:(?P<h>\d{2})(?P<m>\d{2})(?P<s>\d{2})?"
-    r"|(?P<hh>\d{1,2})[-_.:h](?P<mm>\d{2})(?:[-_.:m](?P<ss>\d{2}))?)(?!\d)"
-    r"(?:[ ._\u00a0\u202f-]?(?P<half>[AaPp])\.?[Mm](?![A-Za-z]))?"
+    r"(?:\s+at\s+|[-_ .,T]{0,3})(?:(?P<h>\d{2})(?P<m>\d{2})(?P<s>\d{2})?"
+    r"|(?P<hh>\d{1,2})[-_.:h](?P<mm>\d{2})(?:[-_.:m](?P<ss>\d{2}))?)(?!\d)(?:[ "
+    r"._\u00a0\u202f-]?(?P<half>[AaPp])\.?[Mm](?![A-Za-z]))?"
 )
 
 

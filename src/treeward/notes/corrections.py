@@ -14,10 +14,11 @@ from treeward.language.kinds import EventKind
 from treeward.language.number_words import cardinal_run
 from treeward.speech.utterances import Alternative
 
-from . import stream as st
+from . import sentences as st
 from .flags import Flag, FlagCode
-from .found_notes import CORRECTED_S, tells_a_way
+from .found_notes import CORRECTED_S
 from .sentences import place_after, words_from
+from .told_before import tells_a_way
 
 if TYPE_CHECKING:
     from .bee_names import BeeNames
@@ -28,21 +29,18 @@ if TYPE_CHECKING:
 
 _SOFT = (
     r"(?:no|nope|naw|nah|och|aye|oh|okay|wait|hang on|hold on|well|yes|a minute"
-    r"|wait a minute|hang about"
-    r"|oh dear|right|and|but|so|or|,)"
+    r"|wait a minute|hang about|oh dear|right|and|but|so|or|,)"
 )
 _SORRY = (
-    r"(?:sorry|i am sorry|wait no|no wait|no no|i mean|i meant(?: to say)?"
-    r"|make (?:that|it)"
-    r"|i (?:tell|told) a lie|tell a lie|i lie|i lied|correction(?: to the last \w+)?"
-    r"|or rather|rather"
-    r"|my (?:mistake|bad|error)|scratch (?:that|the last(?: \w+)?)|cancel that"
-    r"|strike that"
-    r"|forget that|i apologise|apologies|(?:that|it) should (?:be|have been|read)"
-    r"|should (?:be|have been)|i was wrong|that is (?:wrong|not right)|that was wrong"
-    r"|not that|i take that back|oops|whoops|i had (?:it|that) (?:wrong|backwards)"
-    r"|i misread(?: it| that)?|i (?:read|said) (?:it|that) wrong"
-    r"|(?:i )?beg your pardon|beg pardon|i stand corrected|excuse me)"
+    r"(?:sorry|i am sorry|wait no|no wait|no no|i mean|i meant(?: to say)?|make (?:that"
+    r"|it)|i (?:tell|told) a lie|tell a lie|i lie|i lied"
+    r"|correction(?: to the last \w+)?|or rather|rather|my (?:mistake|bad|error)"
+    r"|scratch (?:that|the last(?: \w+)?)|cancel that|strike that|forget that"
+    r"|i apologise|apologies|(?:that|it) should (?:be|have been|read)|should (?:be"
+    r"|have been)|i was wrong|that is (?:wrong|not right)|that was wrong|not that"
+    r"|i take that back|oops|whoops|i had (?:it|that) (?:wrong|backwards)"
+    r"|i misread(?: it| that)?|i (?:read|said) (?:it|that) wrong|(?:i )?beg your pardon"
+    r"|beg pardon|i stand corrected|excuse me)"
 )
 _STRONG = re.compile(rf"(?:{_SOFT} )*{_SORRY} (?:(?:{_SOFT}|{_SORRY}|[.]) )*")
 _WEAK = re.compile(
@@ -51,10 +49,8 @@ _WEAK = re.compile(
 )
 _POINTS = re.compile(
     r"(?:(?:(?:that|it|this|that one|this one|she) (?:was|is|should be"
-    r"|should have been)"
-    r"|was|should be|i meant|i mean|the|you mean|make that|the last (?:bearing|one"
-    r"|time)"
-    r"(?: is| was)?) )*"
+    r"|should have been)|was|should be|i meant|i mean|the|you mean|make that"
+    r"|the last (?:bearing|one|time)(?: is| was)?) )*"
 )
 _AFTER_NAME = re.compile(
     r"(?:, )?(?:(?:that (?:was|is)|i (?:mean|meant|think)|it (?:was|is)|actually) )?"
@@ -68,13 +64,14 @@ _THEN = re.compile(
 )
 _STAYS = re.compile(
     r"(?:(?:no|oh|wait|hang on|,|sorry) )*(?:she|it|that one|{name}) (?:is|did|was"
-    r"|has) not"
-    r" ?(?:[.,]|gone |left |landed |back |away |moved |go |leave |land )"
+    r"|has) not ?(?:[.,]|gone |left |landed |back |away |moved |go |leave |land )"
     r"|(?:(?:no|oh|wait|hang on|,|sorry) )*(?:no|wait|hang on|false alarm) (?:, )?"
     r"(?:she|it) is (?:still|back)".replace("{name}", r"[a-z]+")
 )
 _ASKED = re.compile(r"(?:(?:or|and|wait|,) )*(?:is|was) (?:that|it|this)(?: not)? ")
 SOON_S = 6.0  # "two o'clock. Two minutes to." is one time; guess
+MENDED_MIN = 9  # "forty ... forty-one"; guess
+_ALONE = re.compile(r"[.,?]")
 ASKED_S = 10.0  # a question so soon is about the note before it; guess
 _FALSE_ALARM = re.compile(r"(?:(?:no|oh|wait|,|sorry) )*false alarm (?=[.,])")
 
@@ -164,22 +161,41 @@ class Corrections:
         """Read "two minutes to", said right after a time of day that was rounded."""
         last = self.found.events[-1]
         late_s = self.found.second(place) - (last.end_s or 0.0)
+        no = re.compile(r"(?:(?:no|sorry|wait|rather|it is|,) )*").match(
+            self.text, place
+        )
+        place = no.end() if no else place
         number = cardinal_run(words_from(self.text, place))
         if last.kind is not EventKind.TIME or late_s > SOON_S or not number:
             return None
         start = place_after(self.text, place, number[1])
+        hour, minute = (int(part) for part in last.value.split(":")[:2])
+        if _ALONE.match(self.text, start) and self._mends_minutes(
+            place, number[0], minute
+        ):
+            value = f"{hour}:{number[0]:02}"
+            self._change(len(self.found.events) - 1, place, start, value=value)
+            return start
         side = re.compile(r"(?:minutes? )?(past|after|gone|to|before) (?=[.,?])").match(
             self.text, start
         )
         if side is None or not 0 < number[0] < 60:
             return None
-        hour, minute = (int(part) for part in last.value.split(":")[:2])
         nearest = hour * 60 + (60 if minute > 30 else 0)
         less = side[1] in {"to", "before"}
         meant = (nearest + (-number[0] if less else number[0])) % (24 * 60)
         value = f"{meant // 60:02}:{meant % 60:02}"
         self._change(len(self.found.events) - 1, place, side.end(), value=value)
         return side.end()
+
+    def _mends_minutes(self, place: int, said: int, minute: int) -> bool:
+        """Tell whether a number mends minutes: "ten forty, no, forty-one"."""
+        return (
+            0 < abs(said - minute) <= MENDED_MIN
+            and said < 60
+            and not self.found.leaving(place)
+            and not self.found.since_done(place, SOON_S)
+        )
 
     def _meant_another(self, place: int) -> int | None:
         """Read "that is not white, that is yellow"."""

@@ -4,35 +4,39 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
 from treeward.speech.utterances import Alternative
 
 from . import sayings
-from . import stream as st
-from .adjuncts import adjuncts
+from . import sentences as st
 from .bee_names import OTHER, BeeNames, Named, View
 from .events import Event
 from .flags import Flag, FlagCode
+from .narrated_durations import adjuncts
+from .told_before import (
+    REPEATED_S,
+    confirms,
+    mended,
+    restated,
+    tells_a_way,
+    told_already,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from .narrated_actions import Done
-    from .sentences import Speech, Told
-    from .stream import StreamWord
+    from .sentences import Speech, StreamWord, Told
 
-HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
-SKIPPED_S = 180.0  # a recorder that only runs while somebody speaks; guess
 ONE_BREATH_S = 6.0  # a bearing so soon after a leaving is that bee's; guess
 SAID_TWICE_S = 6.0  # "she's off ... there she goes" is one leaving; guess
 HEDGED = 0.5  # share of hedged notes that are right; guess
 LATER_S = 30.0  # a bearing announced so soon after a leaving is that bee's; guess
 CORRECTED_S = 45.0  # what is corrected was said not longer ago; guess
-REPEATED_S = 15.0  # the same of the same bee, said so soon again, is one note; guess
 KNOWN_S = 90.0  # loose words so soon only tell more of what is noted; guess
+DRINKS_S = 150.0  # "back" so soon after her painting tells that she stayed; guess
 PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
@@ -53,6 +57,7 @@ class FoundNotes:
         self.given: set[int] = set()  # which of them were heard surely
         self.last_done: int | None = None  # index of the last thing a bee did
         self.by_pronoun = False
+        self._again_s = 0.0  # when what a bee did last was told once more
         self._took_back = False
         self._same_at = -1  # index of a bearing that was told as "the same way"
         self.last_ago_s = 0.0
@@ -66,33 +71,9 @@ class FoundNotes:
         end_s = self.events[-1].end_s
         if last.kind is not EventKind.AWAY or end_s is None:
             return False
-        told = {EventKind.BEARING, EventKind.TIME}
+        told = {EventKind.BEARING, EventKind.TIME, EventKind.SCRATCH}
         bearings = all(event.kind in told for event in after)
-        return bearings and self.second(place) - end_s <= within_s
-
-    def clock_gain_s(self, value: str, place: int) -> float | None:
-        """Give how much more the clock went on than the recording since a time told.
-
-        None without a time before; `value` is the time of day said at `place`.
-        """
-        told = next(
-            (e for e in reversed(self.events) if e.kind is EventKind.TIME), None
-        )
-        if told is None or not told.value:
-            return None
-        now_min, then_min = (_minutes(one) for one in (value, told.value))
-        gone_s = (now_min - then_min) % HALF_DAY_MIN * 60.0
-        return gone_s - (self.second(place) - (told.start_s or 0.0))
-
-    def skips(self) -> bool:
-        """Tell whether the recorder was off between times told: silence is left out."""
-        times = [e for e in self.events if e.kind is EventKind.TIME and e.value]
-        return any(
-            (_minutes(late.value) - _minutes(soon.value)) % HALF_DAY_MIN * 60.0
-            - ((late.start_s or 0.0) - (soon.start_s or 0.0))
-            > SKIPPED_S
-            for soon, late in pairwise(times)
-        )
+        return bearings and self.second(place) - max(end_s, self._again_s) <= within_s
 
     def second(self, place: int) -> float:
         """Give the second of the recording that was reached at `place`."""
@@ -170,27 +151,19 @@ class FoundNotes:
         self.last_ago_s = done.ago_s
         tail, end, others = self._hedge_after(done)
         others = [*done.others, *others]
-        flags = [*done.flags]
-        if done.others:
-            flags.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
         confidence = 1.0
         mark = done.named.mark
         alternatives = [
             Alternative(text=f"{done.kind} {other}", confidence=0.4) for other in others
         ]
-        if hedges or tail:
-            said = (*hedges, *((tail,) if tail else ()))
-            flags.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
-            confidence *= HEDGED
-        if not done.certain:
-            flags.append(Flag(FlagCode.ONLY_NAMED))
+        said = tuple(filter(None, (*hedges, tail)))
+        flags = [*done.flags, *_doubts_in_words(done, said)]
+        confidence *= HEDGED if said else 1.0
         if not mark:
             mark, why, could_be = self._meant(done)
-            bare = self.text.startswith("it ", done.start)
-            shown = self.text.endswith("there ", 0, done.start)
-            vague = done.loose or (bare and not shown)
-            talk = vague and not mark and not done.named.some
+            talk = not mark and not self._worth_asking(done, could_be)
             if talk or self._said_before(done, mark):
+                self._again_s = self.second(done.start)
                 return end
             flags.append(why)
             confidence *= BY_PRONOUN
@@ -200,15 +173,9 @@ class FoundNotes:
                 if other != mark
             ]
         elif self._repeated(done, mark) or self._known(done, mark):
+            self._again_s = self.second(done.start)
             return end
-        if done.kind is EventKind.BACK and mark and mark in self.view.here:
-            flags.append(Flag.of(FlagCode.HERE_ALREADY, mark))
-        elif done.kind is EventKind.BACK and self._seen_late(done):
-            flags.append(Flag(FlagCode.FOUND_HERE))
-        known = {*self.names.seen, *self.names.painted}
-        new = mark and mark not in known and not self.names.painted
-        if new and done.kind is EventKind.AWAY and len(self.names.seen) > 1:
-            flags.append(Flag.of(FlagCode.NEW_BEE, mark))
+        flags += self._doubts(done, mark)
         event = self._event(
             done.kind,
             done.start,
@@ -227,7 +194,39 @@ class FoundNotes:
         self.by_pronoun = bool(done.named.pronoun)
         self.view.note(done.kind, mark)
         self.names.seen.add(mark)
+        if done.kind is EventKind.MARK:
+            self._learn_look(done, mark)
         return end
+
+    def _doubts(self, done: Done, mark: str) -> list[Flag]:
+        """Give what makes a note doubtful by what is known of the bee."""
+        doubts: list[Flag] = []
+        if done.kind is EventKind.BACK and mark and mark in self.view.here:
+            doubts.append(Flag.of(FlagCode.HERE_ALREADY, mark))
+        elif done.kind is EventKind.BACK and self._seen_late(done):
+            doubts.append(Flag(FlagCode.FOUND_HERE))
+        known = {*self.names.seen, *self.names.painted}
+        new = mark and mark not in known and not self.names.painted
+        if new and done.kind is EventKind.AWAY and len(self.names.seen) > 1:
+            doubts.append(Flag.of(FlagCode.NEW_BEE, mark))
+        return doubts
+
+    def _learn_look(self, done: Done, mark: str) -> None:
+        """Learn what a bee may be called from the sentence of her painting."""
+        first = max(self.text.rfind(stop, 0, done.start) for stop in (" . ", " ? "))
+        border = sayings.REST.search(self.text, done.end)
+        said_end = border.start() if border else len(self.text)
+        self.names.learn_look(self.text[max(0, first + 2) : said_end], mark)
+
+    def _worth_asking(self, done: Done, could_be: Sequence[str]) -> bool:
+        """Tell whether a note is to stand though nobody knows of which bee it is."""
+        if done.named.some:
+            return not done.named.pronoun.startswith("another")
+        bare = self.text.startswith("it ", done.start)
+        shown = self.text.endswith("there ", 0, done.start)
+        return not (done.loose or (bare and not shown)) and (
+            len(could_be) > 1 or not self.names.seen
+        )
 
     def _seen_late(self, done: Done) -> bool:
         """Tell whether a bee was found to be here, her coming not seen."""
@@ -250,9 +249,9 @@ class FoundNotes:
             "away" if done.kind is EventKind.BACK else "back"
         ):
             return False
-        if done.kind is EventKind.BACK and last.kind is EventKind.MARK:
-            return True
         soon_s = self.second(done.start) - (last.end_s or 0.0)
+        if done.kind is EventKind.BACK and last.kind is EventKind.MARK:
+            return soon_s <= DRINKS_S
         amid = any(flag.code is FlagCode.AMID_WORDS for flag in done.flags)
         return amid and soon_s <= KNOWN_S
 
@@ -343,15 +342,15 @@ class FoundNotes:
             self._took_back = False  # "no she isn't ... cancel that" takes back once
             return
         flags = [*told.flags]
-        if told.kind is EventKind.SCRATCH and self.events:
-            late_s = self.second(told.start) - (self.events[-1].end_s or 0.0)
-            if late_s > CORRECTED_S / 2 or self.since_border(told.start):
-                flags.append(Flag(FlagCode.SCRATCH_OF_WHAT))
+        if told.kind is EventKind.SCRATCH and self._scratches_what(told):
+            flags.append(Flag(FlagCode.SCRATCH_OF_WHAT))
         confidence = 1.0
         mark, why = self._bee_of(told)
         if why:
             flags.append(why)
             confidence *= BY_PRONOUN if mark else 1.0
+        if told.named and told.named.mark in self.names.seen:
+            self.view.spoken = told.named.mark
         value = told.value
         if told.same:
             own = self.view.along.get(mark, "") if told.same == "own" else ""
@@ -383,12 +382,22 @@ class FoundNotes:
                 for option in told.options
             ),
         )
-        if self._told_already(event):
+        sure = len(self.events) - 1 in self.given
+        if told_already(self.events, event) or confirms(self.events, event):
             return
+        if restated(self.events, event) and not (sure or hedges):
+            event = mended(self.events.pop(), event)
         if tells_a_way(event):
             self._tell_way(event, told, hedged=bool(hedges))
         else:
             self.add(event)
+
+    def _scratches_what(self, told: Told) -> bool:
+        """Tell whether nobody knows which note is taken back."""
+        if not self.events:
+            return False
+        late_s = self.second(told.start) - (self.events[-1].end_s or 0.0)
+        return late_s > CORRECTED_S / 2 or self.since_border(told.start)
 
     def _tell_way(self, event: Event, told: Told, *, hedged: bool) -> None:
         """Take in where a bee flew, beside what was said of it just before."""
@@ -421,40 +430,26 @@ class FoundNotes:
             ),
         )
 
-    def _told_already(self, event: Event) -> bool:
-        """Tell whether this is one with a note just before."""
-        watching = {EventKind.PAUSE, EventKind.RESUME}
-        same = {EventKind.WIND, EventKind.BEARING, EventKind.TIME, EventKind.STATION}
-        for last in reversed(self.events):
-            if (event.start_s or 0.0) - (last.end_s or 0.0) > REPEATED_S:
-                return False
-            if event.kind in watching and last.kind is event.kind:
-                return True
-            told = (last.kind, last.mark, last.value)
-            if event.kind in same and told == (event.kind, event.mark, event.value):
-                return True
-        return False
-
     def _bee_of(self, told: Told) -> tuple[str, Flag | None]:
         """Give the bee that a value is of, and why that is in doubt."""
         named = told.named
         if named and named.mark:
-            return named.mark, None
-        other = self._other_that_left(named) if named else ""
-        if named and told.kind is EventKind.BEARING and other:
-            return other, Flag.of(FlagCode.TAKEN_AS, named.pronoun, other)
+            as_what = Flag.of(FlagCode.TAKEN_AS, named.called, named.mark)
+            return named.mark, as_what if named.called else None
         if told.kind is EventKind.BEARING:
+            other = self._other_that_left(named) if named else ""
+            if named and other:
+                return other, Flag.of(FlagCode.TAKEN_AS, named.pronoun, other)
             soon = self.leaving(told.start)
             if soon or self.leaving(told.start, LATER_S):
                 left = self.events[self.last_done or 0]
-                doubt = Flag(FlagCode.OF_LEAVING)
-                if len(self._left_last()) > 1 and self._left_together():
-                    return left.mark, Flag(FlagCode.TWO_LEFT)
-                return left.mark, doubt if left.flags or not soon else None
+                doubt = Flag(FlagCode.OF_LEAVING) if left.flags or not soon else None
+                two = len(self._left_last()) > 1 and self._left_together()
+                return left.mark, Flag(FlagCode.TWO_LEFT) if two else doubt
         mark = self.view.last
         if mark and (named or told.of_view):
             return mark, Flag.of(FlagCode.OF_BEE_IN_VIEW, mark)
-        unsaid = told.kind is EventKind.DURATION or named
+        unsaid = told.kind in {EventKind.DURATION, EventKind.BEARING} or named
         return "", Flag(FlagCode.BEE_UNSAID) if unsaid else None
 
     def _other_that_left(self, named: Named) -> str:
@@ -478,6 +473,16 @@ class FoundNotes:
             return ()
         pair = tuple(dict.fromkeys(left[-2:]))
         return pair if len(pair) == 2 and all(pair) else ()
+
+    def put_back_by(self, ago_s: float, flags: tuple[Flag, ...]) -> None:
+        """Take in that what a bee did last happened so long before it was said."""
+        if self.last_done is None:
+            return
+        event = self.events[self.last_done]
+        earlier_s = max(0.0, (event.start_s or 0.0) - ago_s)
+        self.events[self.last_done] = replace(
+            event, start_s=earlier_s, flags=tuple(dict.fromkeys((*event.flags, *flags)))
+        )
 
     def take_back(self, start: int, end: int) -> None:
         """Take back what a bee did last, and what was told of it."""
@@ -559,12 +564,15 @@ class FoundNotes:
         self.events.append(event)
 
 
-def _minutes(value: str) -> int:
-    """Give the minutes since midnight of a time of day."""
-    hour, minute = value.split(":")[:2]
-    return int(hour) * 60 + int(minute)
-
-
-def tells_a_way(event: Event) -> bool:
-    """Tell whether an event says where a bee flew."""
-    return event.kind is EventKind.BEARING and bool(event.value)
+def _doubts_in_words(done: Done, said: tuple[str, ...]) -> list[Flag]:
+    """Give the doubts that the words of a note call for; `said` are hedges."""
+    doubts: list[Flag] = []
+    if done.others:
+        doubts.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
+    if said:
+        doubts.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
+    if not done.certain:
+        doubts.append(Flag(FlagCode.ONLY_NAMED))
+    if done.named.called:
+        doubts.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, done.named.mark))
+    return doubts

@@ -9,13 +9,11 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
 
-from . import movement_words as mw
 from . import sayings
-from .adjuncts import adjuncts, goes_on
 from .bee_names import Named
 from .flags import Flag, FlagCode
 from .narrated_bearings import leads_to_bearing, same_way_at
-from .narrated_durations import stretch_of_time
+from .narrated_durations import adjuncts, goes_on, stretch_of_time
 from .sentences import plain_phrase
 
 if TYPE_CHECKING:
@@ -59,17 +57,17 @@ class Actions:
 
     def __init__(self, book: PhraseBook, names: BeeNames) -> None:
         self._names = names
-        self._by_head: dict[str, list[_Template]] = {head: [] for head in mw.SEEN}
+        self._by_head: dict[str, list[_Template]] = {head: [] for head in sayings.SEEN}
         for action in book.actions.values():
             for way in (*action.say, *action.narrate):
                 head, tail = (plain_phrase(part) for part in way.split(_SLOT))
                 self._add(head, tail, EventKind(action.kind))
-                if head in mw.PLURAL_HEADS:
-                    self._add(mw.PLURAL_HEADS[head], tail, EventKind(action.kind))
+                if head in sayings.PLURAL_HEADS:
+                    self._add(sayings.PLURAL_HEADS[head], tail, EventKind(action.kind))
         self._add("there", "is", EventKind.BACK)
-        for head, kind in mw.THEY.items():
+        for head, kind in sayings.THEY.items():
             self._add(head, "", kind)
-        for tail, kind in mw.PARTICIPLES.items():
+        for tail, kind in sayings.PARTICIPLES.items():
             self._add("", tail, kind)
         for templates in self._by_head.values():
             templates.sort(key=lambda template: -len(template.tail))
@@ -82,6 +80,7 @@ class Actions:
         """Find the longest note about a bee that starts at `place`."""
         special = (
             self._missed_sight(text, place)
+            or self._who_came(text, place)
             or self._painted(text, place)
             or self._inverted(text, place)
             or self._as_noun(text, place)
@@ -111,7 +110,7 @@ class Actions:
             return None
         name_end, others = self._or_another(text, named)
         found = self._listed(text, named, name_end, templates)
-        if head in mw.SEEN and named.pronoun != "it":
+        if head in sayings.SEEN and named.pronoun != "it":
             found += self._moved(text, named, name_end)
         best = max(found, key=lambda done: done.end, default=None)
         return replace(best, start=place, others=others) if best else None
@@ -135,7 +134,9 @@ class Actions:
             flags = () if end is None else self._fits(text, template, end, named)
             if end is not None and flags is not None:
                 kind = template.kind
-                soft = kind is EventKind.MISSED and mw.MAY_COME.search(template.tail)
+                soft = kind is EventKind.MISSED and sayings.MAY_COME.search(
+                    template.tail
+                )
                 if soft or (kind is EventKind.MISSED and "no sign" in template.head):
                     flags = (*flags, MAY_COME_FLAG)
                 return [
@@ -149,13 +150,16 @@ class Actions:
         """Read what a bee did in verb and particle, whatever the verb."""
         found: list[Done] = []
         starts = [name_end + (3 if text.startswith(" , ", name_end) else 1)]
-        gaps = (mw.RELATIVE.match(text, name_end), mw.ASIDE.match(text, name_end))
+        gaps = (
+            sayings.RELATIVE.match(text, name_end),
+            sayings.ASIDE.match(text, name_end),
+        )
         if named.mark or named.marks:
             starts += [gap.end() for gap in gaps if gap]
-        first = mw.FIRST.match(text, name_end) if named.mark else None
+        first = sayings.FIRST.match(text, name_end) if named.mark else None
         if first:
             starts.append(first.end())
-        for start, (kind, pattern) in product(starts, mw.PATTERNS):
+        for start, (kind, pattern) in product(starts, sayings.PATTERNS):
             match = pattern.match(text, start)
             late = first and start == first.end() and found
             if match is None or late:
@@ -163,7 +167,7 @@ class Actions:
             template = _Template(head="", tail=match[0], kind=kind)
             flags = self._fits(text, template, match.end(), named)
             if flags is not None:
-                if kind is EventKind.MISSED and mw.MAY_COME.search(match[0]):
+                if kind is EventKind.MISSED and sayings.MAY_COME.search(match[0]):
                     flags = (*flags, MAY_COME_FLAG)
                 if first and start == first.end():
                     flags = (
@@ -184,7 +188,7 @@ class Actions:
 
     def _or_another(self, text: str, named: Named) -> tuple[int, tuple[str, ...]]:
         """Read "blue or purple": where the names end, and the other bee."""
-        link = mw.OR.match(text, named.end)
+        link = sayings.OR.match(text, named.end)
         other = self._names.at(text, link.end()) if link else None
         if other is None or not other.mark:
             return named.end, ()
@@ -193,7 +197,7 @@ class Actions:
     @staticmethod
     def _plural_end(text: str, named: Named, tail: str) -> int | None:
         """Give the end of "are both back" after several bees named together."""
-        verb = mw.PLURAL.match(text, named.end)
+        verb = sayings.PLURAL.match(text, named.end)
         tail = re.sub(r"^(?:is|was) ", "", tail)
         if verb is None or not text.startswith(f" {tail} ", verb.end()):
             return None
@@ -205,7 +209,7 @@ class Actions:
         if not tail:
             return name_end
         gaps = [" ", " , ", " that ", " who ", " , who ", " which ", " , which "]
-        aside = mw.ASIDE.match(text, name_end)
+        aside = sayings.ASIDE.match(text, name_end)
         if aside:
             gaps.append(aside[0])
         hedge = sayings.HEDGE_BETWEEN.match(text, name_end)
@@ -226,7 +230,7 @@ class Actions:
         """
         place = end + 1
         leaves = template.kind is EventKind.AWAY
-        if template.kind is EventKind.MISSED and mw.NOT_YET.search(
+        if template.kind is EventKind.MISSED and sayings.NOT_YET.search(
             text[named.end : text.index(" ", place) + 1]
         ):
             return None
@@ -235,7 +239,7 @@ class Actions:
         if (
             sayings.STOP.match(text, place)
             or sayings.HEDGE_TAIL.match(text, place)
-            or mw.AND_THEN.match(text, place)
+            or sayings.AND_THEN.match(text, place)
             or (here and stretch_of_time(text, place))
             or (leaves and (leads_to_bearing(text, place) or same_way_at(text, place)))
             or (not named.pronoun and template.tail and goes_on(text, place))
@@ -248,10 +252,14 @@ class Actions:
             sayings.LEFT_PLACE.match(text, place) or sayings.ONWARD.match(text, place)
         ):
             return ()
-        has_object = mw.OBJECT.match(text, place) is not None
-        back = leaves and mw.BACKWARDS.match(text, place) is not None  # "has flown in"
-        odd = has_object and mw.ENDS_IN_PREPOSITION.search(template.tail) is not None
-        if vague or odd or back or template.tail.split()[-1] in mw.NOUNS:
+        has_object = sayings.OBJECT.match(text, place) is not None
+        back = (
+            leaves and sayings.BACKWARDS.match(text, place) is not None
+        )  # "has flown in"
+        odd = (
+            has_object and sayings.ENDS_IN_PREPOSITION.search(template.tail) is not None
+        )
+        if vague or odd or back or template.tail.split()[-1] in sayings.AS_NOUNS:
             return None
         border = re.compile(r" [.?,] |$").search(text, place)
         more = text[place : border.start() if border else len(text)]
@@ -260,17 +268,19 @@ class Actions:
     def _as_noun(self, text: str, place: int) -> Done | None:
         """Read "the next arrival is blue", "first to leave was red"."""
         for pattern, kind in (
-            (mw.ARRIVAL, EventKind.BACK),
-            (mw.VISIT, EventKind.BACK),
-            (mw.LEAVER, EventKind.AWAY),
-            (mw.GIVEN_UP, EventKind.MISSED),
+            (sayings.ARRIVAL, EventKind.BACK),
+            (sayings.VISIT, EventKind.BACK),
+            (sayings.LEAVER, EventKind.AWAY),
+            (sayings.LEAVING_OF, EventKind.AWAY),
+            (sayings.LANDING_OF, EventKind.BACK),
+            (sayings.GIVEN_UP, EventKind.MISSED),
         ):
             match = pattern.match(text, place)
             named = self._names.at(text, match.end()) if match else None
             if (
                 named
-                and pattern is mw.GIVEN_UP
-                and not mw.AS_LOST.match(text, named.end)
+                and pattern is sayings.GIVEN_UP
+                and not sayings.AS_LOST.match(text, named.end)
             ):
                 continue
             if named and not named.pronoun:
@@ -290,7 +300,9 @@ class Actions:
             return None
         end = _after_tail(text, named.end + 1, places=True)
         said = text[named.end : end]
-        if self._names.single(text, place) and not mw.AS_ONE.search(said):
+        if self._names.single(text, place) and not sayings.AS_ONE.search(said):
+            return None
+        if re.search(r" colou?rs (?:, )?$", text[:place]):  # of one bee
             return None
         if text[end : end + 1] not in {".", ","}:
             return None
@@ -305,16 +317,16 @@ class Actions:
 
     def _inverted(self, text: str, place: int) -> Done | None:
         """Read "off she pops", "in drops white"."""
-        particle = mw.PARTICLE.match(text, place)
+        particle = sayings.PARTICLE.match(text, place)
         if particle is None:
             return None
-        verb = mw.MOVED.match(text, particle.end())
+        verb = sayings.MOVED.match(text, particle.end())
         named = self._names.at(text, verb.end() if verb else particle.end())
         if named is None or named.some:
             return None
         end = named.end
         if not verb:
-            verb = mw.MOVED.match(text, named.end + 1)
+            verb = sayings.MOVED.match(text, named.end + 1)
             if verb is None:
                 return None
             end = verb.end() - 1
@@ -340,8 +352,8 @@ class Actions:
         if named is None:
             return None
         for pattern, kind in (
-            (mw.LEAVING, EventKind.AWAY),
-            (mw.LANDING, EventKind.BACK),
+            (sayings.LEAVING, EventKind.AWAY),
+            (sayings.LANDING, EventKind.BACK),
         ):
             found = pattern.match(text, named.end)
             if found:
@@ -354,31 +366,51 @@ class Actions:
                 )
         return None
 
+    def _who_came(self, text: str, place: int) -> Done | None:
+        """Read "look who is back, yellow", "and who is this landing, all pink"."""
+        match = sayings.WHO_CAME.match(text, place)
+        border = re.compile(r" [.?] ").search(text, match.end()) if match else None
+        if match is None or border is None:
+            return None
+        word = self._names.word.search(text, match.end() - 1, border.start() + 1)
+        named = self._names.single(text, word.start() + 1) if word else None
+        return (
+            Done(
+                kind=EventKind.BACK,
+                named=named,
+                start=place,
+                end=named.end,
+                flags=(Flag(FlagCode.AMID_WORDS),),
+            )
+            if named
+            else None
+        )
+
     def _painted(self, text: str, place: int) -> Done | None:
         """Read "I have painted this one pink", "put a yellow dot on her"."""
-        match = mw.PAINTING.match(text, place)
+        match = sayings.PAINTS.match(text, place)
         if match is None:
             return None
         named = self._names.single(text, match.end())
         if named is None:
             return None
-        more = mw.PAINTED.match(text, named.end)
+        more = sayings.PAINTED.match(text, named.end)
         end = more.end() if more else named.end
-        on_her = mw.ON_HER.match(text, end)
+        on_her = sayings.ON_HER.match(text, end)
         end = on_her.end() if on_her else end
         if not sayings.STOP.match(text, end + 1) or (
-            not on_her and " got " in match[0]
+            not on_her and " got " in f" {match[0]}"
         ):
             return None
         return Done(kind=EventKind.MARK, named=named, start=place, end=end)
 
     def going_on(self, text: str, place: int, named: Named) -> Done | None:
         """Read what the same bee did next: "landed, then left"."""
-        link = mw.AND_THEN.match(text, place)
+        link = sayings.AND_THEN.match(text, place)
         if link is None:
             return None
         found: list[Done] = []
-        for kind, pattern in mw.PATTERNS:
+        for kind, pattern in sayings.PATTERNS:
             match = pattern.match(text, link.end())
             if match is None:
                 continue
@@ -398,12 +430,12 @@ class Actions:
 
     def follower(self, text: str, place: int, kind: EventKind) -> Done | None:
         """Read a bee named as doing what the one before did: "and then white"."""
-        lead = mw.FOLLOWS_LEAD.match(text, place)
+        lead = sayings.FOLLOWS_LEAD.match(text, place)
         start = lead.end() if lead else place
         named = self._names.single(text, start)
         if named is None:
             return None
-        tail = mw.FOLLOWS_TAIL.match(text, named.end + 1)
+        tail = sayings.FOLLOWS_TAIL.match(text, named.end + 1)
         end = (tail.end() if tail else named.end) + 1
         after = _after_tail(text, end, places=True)
         led = bool(lead and _LEADS_ON.search(lead[0]))
@@ -423,7 +455,7 @@ class Actions:
         named = self._names.at(text, place)
         if named is None or named.pronoun or not text.startswith(" . ", named.end):
             return None
-        for kind, pattern in mw.PATTERNS:
+        for kind, pattern in sayings.PATTERNS:
             match = pattern.match(text, named.end + 3)
             if match and text[match.end() + 1 : match.end() + 2] in {".", ","}:
                 return Done(
@@ -438,7 +470,7 @@ class Actions:
     @staticmethod
     def present(text: str, done: Done) -> bool:
         """Tell whether only her being here was said: "is drinking"."""
-        match = mw.PRESENT.match(text, done.named.end + 1)
+        match = sayings.PRESENT.match(text, done.named.end + 1)
         return done.present or (
             done.kind is EventKind.BACK
             and match is not None
@@ -448,17 +480,17 @@ class Actions:
     @staticmethod
     def goes_nowhere(text: str, place: int) -> bool:
         """Tell whether a bee is said to do nothing new: "still here"."""
-        return mw.STILL.match(text, place) is not None
+        return sayings.STILL.match(text, place) is not None
 
     def lone(self, text: str, place: int) -> Done | None:
         """Read an action that is a whole clause by itself: "... and away"."""
-        for kind, pattern in mw.LONE:
+        for kind, pattern in sayings.LONE:
             match = pattern.match(text, place)
             if match:
                 end = place + len(match[0].rstrip())
                 named = Named(mark="", end=end, pronoun=match[0].strip())
                 return Done(kind=kind, named=named, start=place, end=end)
-        led = mw.LONE_LED.match(text, place)
+        led = sayings.LONE_LED.match(text, place)
         if led and leads_to_bearing(text, led.end() + 1):
             named = Named(mark="", end=led.end(), pronoun=led[0])
             kind = EventKind.AWAY

@@ -18,12 +18,14 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames, Named
 
 _WORD = (
-    r"(?:(?:flight|departure|vanishing|compass|last) )?"
-    r"(?:bearing|heading|direction|flight line|line|course|compass|reading)"
+    r"(?:(?:flight|departure|vanishing|compass|last) )?(?:bearing|heading|direction"
+    r"|flight line|line|course|compass|reading|azimuth|needle|vector|angle|degrees?)"
 )
 _LEAD = re.compile(
     r"(?:(?:i|we|have|got|make|made|get|read|took|is|was|that|it|with|and|on) )*"
-    rf"(?:(?:the|a|her|its|my) )?{_WORD}"
+    rf"(?:(?:the|a|her|its|my|his) (?:(?!{_WORD})[a-z]+ )?)?{_WORD}"
+    r"(?: (?:up)?(?:on|by|from|off|with) (?:(?:the|my|this) )?(?:[a-z]+ )?(?:compass"
+    r"|instrument|dial|glass))?"
     r"(?: (?:is|was|of|at|says|said|reads|read|gave|gives|showed|shows|stood|as|on"
     r"|should be))*(?: for (?:her|them|both|both of them|that one|it))? "
 )
@@ -38,10 +40,10 @@ _WENT = re.compile(
 )
 _ABOUT = re.compile(r"(?:on|for|of) ")
 _MAKE = re.compile(
-    r"(?:i|we) (?:would |will )?(?:make|made|get|got|am getting|am reading|read|have"
-    r"|call|say|put|reckon|had)"
-    r"(?: (?:it|that|her|him|them))?"
-    r"(?: (?:as|at|on|down as|her direction as|the direction as|her bearing as))? "
+    r"(?:put|say|call it|make it|make that) (?=[a-z]+[ -])|(?:i|we) (?:would "
+    r"|will )?(?:make|made|get|got|am getting|am reading|read|have|call|say|put|reckon"
+    r"|had)(?: (?:it|that|her|him|them))?(?: (?:as|at|on|down as|her direction as"
+    r"|the direction as|her bearing as))? "
 )
 _FLYING = re.compile(
     r"(?:(?:they|she|it|all|both|the bees|bees|everyone|is|are|was|were|he) )*"
@@ -51,42 +53,24 @@ _FLYING = re.compile(
 _FOR_NAME = re.compile(r"(?:(?:for|on|was|is) (?=[a-z])|, (?=[a-z -]+ [.,?]))")
 _SUBJECT = re.compile(r"(?:they|all|both|the bees|bees) ")
 _LINK_WORDS = (
-    *(",", "and", "heading", "bearing", "flying", "going", "is", "was", "of", "off"),
-    *("out", "away", "due", "to", "towards", "toward", "the", "at", "on", "in"),
-    *("straight", "about", "around", "roughly", "approximately", "maybe", "perhaps"),
-    *("probably", "possibly", "nearly", "almost", "direction", "compass", "says"),
-    *(
-        "this",
-        "time",
-        "again",
-        "once",
-        "more",
-        "call",
-        "minus",
-        "plus",
-        "gave",
-        "always",
-        "back",
-    ),
-    *("reads", "said", "say", "it", "her", "course", "i", "make", "made", "that"),
-    *("same", "straightened", "settled", "vanishing", "vanished", "lined", "steady"),
-    *("read", "would", "dead", "exactly", "nearly", "line", "took", "direction", "as"),
-    *("bearing", "along", "roughly", "flight", "more", "or", "less", "just", "flew"),
+    r",|and|heading|bearing|flying|going|is|was|of|off|out|away|due|to|towards|toward"
+    r"|the|at|on|in|straight|about|around|roughly|approximately|maybe|perhaps|probably"
+    r"|possibly|nearly|almost|direction|compass|says|this|time|again|once|more|call"
+    r"|minus|plus|gave|always|back|reads|said|say|it|her|course|i|make|made|that|same"
+    r"|straightened|settled|vanishing|vanished|lined|steady|read|would|dead|exactly"
+    r"|line|took|as|along|flight|or|less|just|flew"
 )
-_LINK = re.compile(rf"(?:(?:{'|'.join(_LINK_WORDS)}|a(?! hundred)) )*")
+_LINK = re.compile(rf"(?:(?:{_LINK_WORDS}|a(?! hundred)) )*")
 _HEDGED = re.compile(rf"(?:(?:{ROUGH}|due|to the|towards the) )*")
 _ENOUGH = re.compile(
     r"(?:[.?,]|and |but |then |so |from here|from the|on the compass|by the |by my "
     r"|same |that |it |over |across |more or less|or so|i think|again|ish |i reckon"
-    r"|i guess|i suppose|i believe|i would guess|this time"
-    r"|give or take|or thereabouts|i (?:would|will|think|make|make it|read)|exactly"
-    r"|for (?:her|him|that one|them|both|the pair|it)|the pair |both |on (?:her|that"
-    r"|them)"
-    r"|she |he |when |as |thereabouts |near enough|as (?:before|usual|always)"
-    r"|or near it|on the nose"
-    r"|true |magnetic |i |on the (?:dot|button) "
-    r"|is (?:all|my|her|near|the best)|says |said |near |if |there "
-    r"|is what|$)"
+    r"|i guess|i suppose|i believe|i would guess|this time|give or take|or thereabouts"
+    r"|i (?:would|will|think|make|make it|read)|exactly|for (?:her|him|that one|them"
+    r"|both|the pair|it)|the pair |both |on (?:her|that|them)|she |he |when |as "
+    r"|thereabouts |near enough|as (?:before|usual|always)|or near it|on the nose|true "
+    r"|magnetic |i |on the (?:dot|button) |is (?:all|my|her|near|the best)|says |said "
+    r"|near |if |there |is what|$)"
 )
 _NO_DEGREES = re.compile(
     r"(?:minutes?|seconds?|hours?|past|o'clock|am|pm|metres?|meters?|yards?|feet|miles?"
@@ -108,26 +92,21 @@ _ROUGH_AFTER = re.compile(
 )
 _WAY = (
     r"(?:way|line|direction|bearing|course|heading|track|road|route|number|reading"
-    r"|angle"
-    r"|figure|point|notch|path|degrees|spot)"
+    r"|angle|figure|point|notch|path|degrees|spot)"
 )
 _SAME = re.compile(
-    r"(?:(?:she|it|they|took|takes|went|flew|follows|followed|keeps"
-    r"|and|in|on|on the|in the|along|that is|it is"
-    r"|flying|going|off|heading"
-    r"|exactly"
-    r"|about|much|pretty much|more or less|roughly|nearly|almost|the|,) )*"
+    r"(?:(?:she|it|they|took|takes|went|flew|follows|followed|keeps|and|in|on|on the"
+    r"|in the|along|that is|it is|flying|going|off|heading|exactly|about|much"
+    r"|pretty much|more or less|roughly|nearly|almost|the|,) )*"
     rf"(?:the )?same(?: {_WAY}(?: exactly)?)?"
     r"(?P<last>(?: (?:as|like|line|that) (?:the )?(?:last|before|last time|time before)"
     r"(?: time| one)?| again| as ever| as always| as usual)?)"
     r"(?: as (?:the (?:others?|first|last one|rest)|her|him|them"
     r"|(?P<like>[a-z]+))(?: (?:had|did|took|went|flew))?)?(?= )"
 )
-_HER_OWN = re.compile(r"as (?:last time|the last time|before|ever|always)|line as")
 BOTH_AFTER = re.compile(
     r"(?:, )?(?:(?:for|on|is) )?(?:(?:the )?both(?: of them)?|the pair(?: of them)?"
-    r"|the two of them"
-    r"|them both|each)(?= [.?,])"
+    r"|the two of them|them both|each)(?= [.?,])"
 )
 BOTH_BEFORE = re.compile(
     r"(?:(?:that is|it is) )?(?:both(?: of them)?|the pair of them|they)(?: both)? "

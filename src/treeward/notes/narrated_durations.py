@@ -1,9 +1,12 @@
-"""How long bees were away, as stated in free speech."""
+"""How long bees were away, and what people add to a note: when, where, how, with whom.
+
+An addition changes no note but its time: "red came in half a minute ago".
+"""
 
 from __future__ import annotations
 
 import re
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
@@ -11,6 +14,7 @@ from treeward.language.number_words import cardinal_run
 from treeward.language.times_of_day import read_duration, read_time
 
 from .flags import Flag, FlagCode
+from .narrated_bearings import leads_to_bearing
 from .sentences import ROUGH, Told, place_after, words_from
 
 if TYPE_CHECKING:
@@ -19,6 +23,7 @@ if TYPE_CHECKING:
     from .bee_names import BeeNames, Named
     from .events import Event
 
+_ODD_SECONDS = re.compile(r"(one|two|three|four) (?=[.])")  # "seven minutes four."
 _ROUGH_TIME = (
     r"(?:about|around|roughly|nearly|almost|just over|just under|over|under|a bit over"
     r"|a bit under|getting on for|approximately|exactly|,)"
@@ -26,23 +31,26 @@ _ROUGH_TIME = (
 _OUT = r"(?:gone|away|out|absent|missing)"
 _GONE_FOR = re.compile(
     rf"(?:(?:she|it|and|so|which|that|been|had|has|have|was|is|only|after|with|having"
-    rf"|,) )*?"
-    rf"(?:(?:been|was|had been|is) {_OUT}(?: for)?|{_OUT} for|after (?:an absence"
-    rf"|being {_OUT})"
-    rf"(?: of| for)?|elapsed(?: time)?|an absence of|(?:that )?(?:makes|made|making"
-    rf"|gives|giving) (?:her|its|the|an)"
-    rf" (?:absence|away time|trip|time away)(?: of)?|her (?:absence|away time"
-    rf"|time away|trip)"
-    rf"(?: is| was| of| being)*) (?:{_ROUGH_TIME} )*"
+    rf"|,) )*?(?:(?:been|was|had been|is) {_OUT}(?: for)?|{_OUT} for"
+    rf"|after (?:an absence|being {_OUT})(?: of| for)?|elapsed(?: time)?|an absence of"
+    rf"|(?:that )?(?:makes|made|making|gives|giving) (?:her|its|the|an) (?:absence"
+    rf"|away time|trip|time away)(?: of)?|her (?:absence|away time|time away"
+    rf"|trip)(?: is| was| of| being)*) (?:{_ROUGH_TIME} )*"
 )
 _TRAILING = re.compile(
-    rf"(?:, )?(?:that (?:time )?)?(?:(?:she|it|her|that) )?(?:(?:was|is|had been"
-    rf"|has been|took) )?"
-    rf"(?P<out>{_OUT}|absence)(?= [.,?]| and| but|$)|(?:, )?(?:she|it) took(?= )"
+    r"was (?:she|it|he) (?:away|gone|out|on (?:the|her) way|absent)(?P<was>)(?= )"
+    r"|(?:have |has |is )?(?:passed|gone by)(?P<passed>)(?= )|of absence(?P<of>)(?= )"
+    r"|away (?:been|now)(?P<been>)(?= )|(?:after|since) (?:(?:she|it|her"
+    r"|its) )?(?:departure|leaving|going|exit|take off|left|went|flew|departed"
+    r"|last departure)(?= )(?P<after>)|"
+    rf"(?:, )?(?:that (?:time )?)?(?:(?:she|it|her|that|he) )?(?:(?:was|is|had been"
+    rf"|has been|took) )?(?P<out>{_OUT}|absence|elapsed)(?= [.,?]| and| but|$)"
+    rf"|(?:, )?(?:she|it) took(?= )"
 )
 _ON_STATION = re.compile(
-    r"(?:, )?(?:(?:she|it) )?(?:(?:was|is) )?(?:on|here|drinking|loading|feeding"
-    r"|at the)\b"
+    r"(?:, )?(?:(?:she|it) )?(?:(?:was|is) )?(?:on(?! (?:the|my) (?:dot|nose|button"
+    r"|\w*watch|clock|phone|timer))|here|(?:had )?been (?:drinking|here|on|at|sat"
+    r"|sitting)|drinking|loading|feeding|at the)\b"
 )
 _LONGEST_S = 3 * 3600.0  # a longer time away is talk of something else; guess
 _DURATION_OF_BEE = re.compile(
@@ -87,6 +95,15 @@ def stretch_of_time(text: str, place: int) -> tuple[float, int] | None:
         return None
     end = place_after(text, place, reading.used)
     less = re.compile(r"(?:, )?(?:less|minus|all but|bar|short of) ").match(text, end)
+    apart = re.compile(r", (?=\S+(?: \S+)? seconds?)").match(text, end)
+    extra = read_duration(words_from(text, apart.end())) if apart else None
+    if apart and extra and text[place:end].rstrip().endswith(("minutes", "minute")):
+        seconds = reading.seconds + extra.seconds
+        return seconds, place_after(text, apart.end(), extra.used)
+    bare = _ODD_SECONDS.match(text, end)
+    if bare and text[place:end].rstrip().endswith(("minutes", "minute")):
+        few = cardinal_run([bare[1]])
+        return reading.seconds + (few[0] if few else 0), bare.end()
     other = read_duration(words_from(text, less.end())) if less else None
     if less and other:
         short = reading.seconds - other.seconds
@@ -98,8 +115,8 @@ _AFTER_BACK = re.compile(
     rf"(?:(?:that|it|so|which|and|after|in|a|is|was|were|makes|made|makes it|her|his"
     rf"|trip|round trip|call|i|we|would|say|make|made|reckon|get|got|have|what|time"
     rf"|return|only|took|on|this|of|done|did|to|for|the|back|gone|away|out|had|been"
-    rf"|needed|needs|used|spent|she|her time|just|under|over|bit|,) )*(?:{_ROUGH_TIME}"
-    rf" )*"
+    rf"|stopwatch|timer|counter|says|needed|needs|used|spent|she|her time|just|under"
+    rf"|over|bit|,) )*(?:{_ROUGH_TIME} )*"
 )
 _ROUGH_WORD = re.compile(rf"(?<= ){_ROUGH_TIME}(?= )")
 _SHARE_OFF = 0.12  # a stated time agrees with the notes within this share; guess
@@ -245,9 +262,15 @@ class Durations:
 
     def _trailing(self, text: str, place: int) -> Told | None:
         """Read "four minutes six, out", "three minutes twenty she was gone"."""
+        lead = re.compile(r"(?:(?:so|then|and|was|is|makes|she|it|that|only) )*").match(
+            text, place
+        )
+        place = lead.end() if lead else place
         about = re.compile(rf"(?:{ROUGH} |just (?:over|under) )?").match(text, place)
         start = about.end() if about else place
         found = stretch_of_time(text, start)
+        if found is None and (bare := bare_stretch(text, start)):
+            found = bare[:2]  # "six forty-seven elapsed"
         after = _TRAILING.match(text, found[1]) if found else None
         if found is None or after is None or not 0 < found[0] <= _LONGEST_S:
             return None
@@ -340,12 +363,11 @@ class Durations:
             since = _SINCE.match(text, named.end) if named else None
             end = (since.end() if since else named.end) + 1 if named else end
         if not re.compile(
-            r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it "
-            r"|by |again|on (?:the|my) |out |gone |this |at a |at the |is what "
+            r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it |by "
+            r"|again|on (?:the|my) |out |gone |this |at a |at the |is what "
             r"|give or take|near enough|or thereabouts|and change|or near |flat |dead "
-            r"|more or less|or so|as well |too "
-            r"|from |since |altogether|all told|better |or a |i "
-            r"|$"
+            r"|more or less|or so|as well |too |from |since |altogether|all told"
+            r"|better |or a |i |$"
         ).match(text, end):
             return None
         flags = () if sure else (Flag(FlagCode.DURATION_OF_WHAT),)
@@ -361,3 +383,168 @@ class Durations:
             of_view=named is None,
             flags=flags,
         )
+
+
+_ROUGHLY = (
+    r"(?:(?:about|around|maybe|perhaps|like|some|say|roughly|only|nearly|almost|what|oh"
+    r"|a good|must be|actually|,) )*"
+)
+_AGO = re.compile(
+    r"(?:(?:or so|or two|or thereabouts) )?(?:ago|back|earlier|since(?= [.,])"
+    r"|before(?= [.,]))(?: (?:now|or so))?(?= )"
+)
+_VAGUE_AGO = re.compile(
+    r"(?:ages|moments|a moment|a second|a few seconds|a couple of seconds|a bit"
+    r"|a little while|a little|a while|a few moments|some time|not long) "
+    r"(?:ago|back|earlier|before)(?= )|a bit earlier(?= )|earlier on(?= )"
+)
+_JUST_THEN = re.compile(
+    r"(?:just )?(?:then|this second|this moment|that moment)(?= [.,?]| and)"
+)
+_LATER = re.compile(
+    r"(?:a few (?:moments|seconds) later|moments later|shortly after(?:wards)?"
+    r"|a bit later|right after(?:wards)?|straight after(?:wards)?|soon after)(?= )"
+)
+_TOGETHER = re.compile(
+    r"(?:together|within (?:a|one|two|\w+) (?:breath|seconds?|moments?"
+    r"|minutes?) of (?:each other|one another|her|it)|one after the other"
+    r"|one after another|at once|side by side|at the same time"
+    r"|at almost the same moment|in the same breath|too|as well|also|both at once"
+    r"|both together|with (?:her|him|them|it|the others?)|first|last|second|next"
+    r"|in turn|the pair of them|both of them|right behind|close behind|again)(?= )"
+)
+_MANNER = re.compile(
+    r"(?:like a (?:shot|rocket|bullet)|in (?:a|no)(?: \w+)? (?:hurry|rush|time|flash)"
+    r"|at (?:long )?last|in the end|at a rush|in one go|without (?:a|any) \w+"
+    r"|round once|once round|straight up|straight off|on her own|by herself|full|empty"
+    r"|fully loaded|in good time|by the (?:look|looks|sound) of (?:it|her)|(?:very "
+    r"|quite |rather |so |pretty )?(?:fast|slowly|low|high|quickly|smartly|promptly"
+    r"|briefly|sharpish|early|late|(?!only|fly)[a-z]+ly)|right on (?:time|cue))(?= )"
+)
+# The rest of the sentence tells how it came about, and is no other note.
+_SUBORDINATE = re.compile(
+    r"(?:, )?(?:while|as|before|because|since|which|who|although|though|after|when|cos"
+    r"|without|with|to my|for a|where|whereupon|i|we|she is|it is|nearly|almost) "
+)
+_DEGREES = r"\d{2,3} [.,]"  # as recognisers write them, without a comma before
+_PREPOSITION = re.compile(
+    r"(?:over|towards|toward|through|past|up|down|across|into|beyond|behind|along|round"
+    r"|around|at|on|by|near|beside|onto|from|under|to|between|among|in|straight over"
+    r"|straight into|straight to) (?:(?:the|that|this|my|our|her|his|its|a|an) )"
+    rf"(?:\w+ ){{1,4}}?(?=[.,?]|and |but |then |{_DEGREES})"
+)
+
+
+_DIRECTION = re.compile(
+    r"(?:straight |right )?(?:over|towards|toward|through|past|up|down|across|into"
+    r"|beyond"
+    rf"|behind|along|round) (?:the|that|this|my|our) (?:\w+ ){{1,3}}?"
+    rf"(?=[.,?]|and |but |{_DEGREES})"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Added:
+    """What was added: where it ends, how long ago it makes the note, and doubts."""
+
+    end: int
+    ago_s: float = 0.0
+    flags: tuple[Flag, ...] = ()
+
+
+# "Red is back, came in about fifteen seconds ago."
+_CAME = re.compile(
+    r"(?:(?:she|it) )?(?:came(?: in| back)?|landed|arrived|turned up|left|went|was) "
+)
+_HERE_SINCE = re.compile(
+    r"(?:, )?(?:(?:and )?(?:(?:she|it) )?(?:is|has"
+    r"|had) been )?(?:here )?(?:for (?:about |around |maybe |a good |the last )?)"
+)
+
+
+_THAT_WAS = re.compile(
+    r"(?:(?:and|but|,|well|only) )*(?:that|it|this|which) (?:was|must have been"
+    r"|would be|is) "
+)
+
+
+def was_ago(text: str, place: int) -> Added | None:
+    """Read "that was half a minute ago", said of what a bee did last."""
+    lead = _THAT_WAS.match(text, place)
+    ago = ago_at(text, lead.end()) if lead else None
+    return ago if ago and ago.ago_s else None
+
+
+def ago_at(text: str, place: int, *, here: bool = False) -> Added | None:
+    """Read "about half a minute ago"; the time of the note and a flag come with it.
+
+    `here` reads "for ten seconds" as well, said of a bee that has been here so long.
+    """
+    since = _HERE_SINCE.match(text, place) if here else None
+    lasted = stretch_of_time(text, since.end()) if since else None
+    if lasted:
+        words = text[place : lasted[1]].strip()
+        flag = Flag.of(FlagCode.TOLD_LATE, f"{lasted[0]:.0f}", words)
+        return Added(end=lasted[1], ago_s=lasted[0], flags=(flag,))
+    vague = _VAGUE_AGO.match(text, place)
+    if vague:
+        flag = Flag.of(FlagCode.TOLD_LATER, vague[0])
+        return Added(end=vague.end() + 1, flags=(flag,))
+    came = _CAME.match(text, place)
+    rough = re.compile(_ROUGHLY).match(text, came.end() if came else place)
+    start = rough.end() if rough else place
+    found = stretch_of_time(text, start)
+    ago = _AGO.match(text, found[1]) if found else None
+    if found is None or ago is None:
+        return None
+    flag = Flag.of(FlagCode.TOLD_LATE, f"{found[0]:.0f}", text[place : ago.end()])
+    return Added(end=ago.end() + 1, ago_s=found[0], flags=(flag,))
+
+
+def adjuncts(
+    text: str, place: int, *, places: bool = True, here: bool = False
+) -> Added:
+    """Read all that was added from `place` on; `end` is `place` where nothing was.
+
+    `here` is as of `ago_at`. `places` takes "by the wall" along, which of a pronoun may
+    be anything.
+    """
+    ago_s = 0.0
+    flags: tuple[Flag, ...] = ()
+    end = place
+    while True:
+        start = end + 2 if text.startswith(", ", end) else end
+        ago = ago_at(text, start, here=here)
+        if ago:
+            end, ago_s, flags = ago.end, ago.ago_s or ago_s, (*flags, *ago.flags)
+            continue
+        later = _later_by(text, start)
+        patterns = (_JUST_THEN, _LATER, _TOGETHER, _MANNER)
+        match = next((m for p in patterns if (m := p.match(text, start))), None)
+        if later or match:
+            end = later or (match.end() + 1 if match else end)
+            continue
+        place_said = None
+        if start == end and not leads_to_bearing(text, end):
+            pattern = _PREPOSITION if places else _DIRECTION
+            place_said = pattern.match(text, end)
+        if place_said is None:
+            return Added(end=end, ago_s=ago_s, flags=flags)
+        end = place_said.end()
+
+
+def _later_by(text: str, place: int) -> int:
+    """Read "ten seconds after her", "like two seconds later"; 0 where it is not."""
+    rough = re.compile(_ROUGHLY).match(text, place)
+    found = stretch_of_time(text, rough.end() if rough else place)
+    if found is None:
+        return 0
+    after = re.compile(r"(?:later|after(?: (?:her|him|it|that|them))?)(?= )").match(
+        text, found[1]
+    )
+    return after.end() + 1 if after else 0
+
+
+def goes_on(text: str, place: int) -> bool:
+    """Tell whether the rest of the sentence only tells more of the same note."""
+    return _SUBORDINATE.match(text, place) is not None

@@ -1,4 +1,7 @@
-"""Notes with a value out of free speech; times, stations and wind are read here."""
+"""Notes with a value out of free speech, and notes about the watching itself.
+
+Times, stations, dates, pause, resume and taking a note back are read here.
+"""
 
 from __future__ import annotations
 
@@ -7,14 +10,15 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, EventKind, Holds
+from treeward.language.number_words import cardinal_run
 
-from . import values
+from . import sayings, values
 from .flags import Flag, FlagCode
 from .narrated_bearings import Bearings
 from .narrated_durations import Durations
-from .narrated_watching import Watching
+from .narrated_times import date_at, time_at
 from .narrated_wind import Wind
-from .sentences import ROUGH, Told, place_after, plain_phrase, words_from
+from .sentences import Told, place_after, plain_phrase, words_from
 from .values import Lexicon
 
 if TYPE_CHECKING:
@@ -24,87 +28,201 @@ if TYPE_CHECKING:
 
     from .bee_names import BeeNames
 
-_TIME_LEAD = re.compile(
-    rf"(?:(?:(?:that is|this is|the|an?|and|so|i|we|am|are) )*(?:end|ending|finish"
-    rf"|finishing|stop|stopping|close|closing|begin|beginning|started|start|starting"
-    rf"|concludes)(?: (?:of|the|this|my|session|recording|the watch|watch|log|notes?"
-    rf"|here|up"
-    rf"|watching|observation|work))* at |start(?:ing)? (?:of (?:the )?(?:watch"
-    rf"|watching|session)|time) (?:is )?(?:, )?"
-    rf"|is (?=[\w ]+ [.,])|it must be (?=nearly|about|half|almost|gone|\S+ (?:past|to)"
-    rf" )"
-    rf"|at (?=\S+ (?:minutes )?(?:past|to) |half past|(?:a )?quarter (?:past|to))"
-    rf"|(?=coming up|getting on for|(?:{ROUGH}) (?:\S+ past|(?:a )?quarter (?:past|to)"
-    rf"|half past) )|(?:it is|time is|the time is|time check"
-    rf"|(?:so |which )?(?:making|makes) (?:that|it)|(?:i"
-    rf"|we) make it(?= (?:{ROUGH} )?\S+ "
-    rf"(?:past|to|o'clock|on|by)|(?: {ROUGH})? half| (?:a )?quarter)"
-    rf"|(?:(?:and )?so )?(?:according to|by|going by) (?:my|the|his|her|\w+) (?:watch"
-    rf"|clock|phone)(?: ,)?"
-    rf"(?: it is| the time is)?"
-    rf"|(?:the )?time by (?:my|the|our) \w+"
-    rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
-    rf"|(?:(?:my|the|his|her|\w+ is) )?(?:watch|clock|phone|church clock|church bell)"
-    rf"(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows|makes it|gives"
-    rf"|strikes|struck"
-    rf"|is struck)"
-    rf"|(?:the )?time|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is|it is) )*"
-    rf"(?P<rough>{ROUGH} |(?:after|before) (?=\S+ (?:to|past)|half|quarter|\d))?"
+_OFF = r"(?:recorder|recording|watching|watch|tape|microphone)"
+_WILL = (
+    r"(?:(?:i|we|will|shall|am|are|is|going to|let me|let us|have|gonna|it|right|so"
+    r"|time|to|now|need to) )*"
 )
-# A time that says by itself that it is one.
-_TELLS = re.compile(
-    r" (?:past|to|o'clock|hours|half|quarter|am|pm|a\.m|p\.m|morning|afternoon|evening"
-    r"|noon"
-    r"|midday|watch|phone) |\d[:.]\d\d|(?:church|watch|phone|clock) |on the dot"
+_REST = (
+    r"(?:break|rest|breather|cuppa|cup|tea|lunch|dinner|breakfast|coffee|picnic|bite"
+    r"|bite to eat|something to eat|snack|sandwich|sandwiches|minute|moment|bit|while"
+    r"|sit down|stretch|elevenses)"
 )
-_ON_WATCH = (
-    r"(?:(?:, )?(?:exactly|precisely|on the dot|sharp|dead|or so|and a bit|it is"
-    r"|or near it"
-    r"|nearly|almost|give or take|i think|now|in the (?:morning|afternoon|evening)"
-    r"|(?:on|by) (?:my|the|his|her|\w+ is|\w+) (?:radio|car clock|kitchen clock"
-    r"|wireless|watch|phone|clock|church bell"
-    r"|church clock|bell))"
-    r" )*"
+_SPELL = (
+    r"(?:(?:a|one|two|three|five|ten|fifteen|twenty|few|couple|of|half|an|quarter|short"
+    r"|wee|little|quick) )+(?:while|bit|moment|moments|minutes?|hour|second|sec|mo|tick"
+    r"|jiffy|spell)"
 )
-_DATE = re.compile(
-    r"(?:(?:the )?date(?: today)?(?: is)? (?:, )?|(?:and )?today is "
-    r"|it is (?=(?:the |on )?(?:\w+day )?(?:the )?[\w-]+ (?:[\w-]+ )?(?:of )?[a-z]+))"
+_WORK = (
+    r"(?:observations?|watch|watching|recording|session|work|counting|count|log|record"
+    r"|vigil|notes|survey|the clock|business|service)"
+)
+_SEAT = r"(?:seat|chair|stool|place|post|perch|log|rock|spot|bench|station|dish)"
+_PAUSES = re.compile(
+    # "getting up for a moment", "I'll be off for a bit"
+    rf"{_WILL}(?:get|getting|stand|standing|step|stepping|nip|nipping|duck|ducking|slip"
+    rf"|slipping|leave|leaving) (?:to )?(?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )|(?:i"
+    rf"|we) {_WILL}(?:be )?(?:off|away|out|gone|go|going) (?:[a-z]+ ){{0,5}}?for "
+    rf"{_SPELL}(?= )|{_WILL}(?:get|getting|got to get|stand|standing) up (?:and"
+    rf"|to) (?:stretch|walk|move|fetch|get|go)\b"
+    r"|(?:(?:i|we|am|are|so|right) )*(?:going|coming|stepping|signing) off (?:watch"
+    r"|duty|air)(?= )|(?:stop|pause|hold) everything (?=[.,])|(?:(?:so|right|go) )*(?:i"
+    r"|we) (?:am|are) (?:both |all )?(?:off|out of here)(?: now)? (?=[.,])"
+    r"|(?:so )?make (?:i|we) (?:now )?(?:a|my|our) (?:[a-z]+ )?break |(?:(?:right|so"
+    r"|okay) )*(?:i|we) (?:am|are) (?:just )?(?:off|away|going|nipping"
+    r"|popping) to (?:get|fetch|find|have|check|see to|move|grab|stretch|feed"
+    r"|look for)(?= )|(?:i )?need to stretch (?:my|the) legs(?= )"
+    rf"|{_WILL}shut(?:ting)? up shop(?= )|call of nature (?=[.,])|(?:the |our "
+    rf"|my )?{_WORK} (?:is|are) (?:suspended|paused|stopped|interrupted|halted"
+    rf"|adjourned|broken off|on hold) |{_WILL}(?:stop|stopping|stopped|pause|pausing"
+    rf"|paused|end|ending|switch off|turn off|switching off|turning off)(?: the| this"
+    rf"| my)? {_OFF}(?: off| here| there)? |(?:nobody|no one) (?:is )?(?:watching"
+    rf"|looking)(?: at the \w+)? |{_WILL}(?:take|taking|having|have|need|stop for"
+    rf"|break for|stopping for|breaking for|pausing for|pause for|knock off for"
+    rf"|knocking off for|stop to have|off for|down tools for|time for)(?: (?:my|our"
+    rf"|some|a|the|a cup of|a spot of|a bit of|a bite of|a quick))? ?{_REST}(?: (?:now"
+    rf"|here|of tea|of coffee))* (?=[.,?]|for |and |now |so |my |until |then )"
+    rf"|{_WILL}pausing (?:here|for) |{_WILL}(?:quit|quitting|knock off|knocking off"
+    rf"|stop|stopping|break|breaking|pausing|pause|packing in|rest|resting)(?: off| it"
+    rf"| here| now| watching| things)* (?:a while|for (?:a|the|my|our"
+    rf"|some) (?:\w+ )?(?:while|bit|spell|minutes?|moment|food|eat)|awhile)(?= )"
+    rf"|{_WILL}(?:have|having|eat|eating|get|getting)(?: (?:my|our|some|a|the"
+    rf"|us))* (?:sandwich|sandwiches|lunch|dinner|tea|coffee|picnic|grub|bite|snack"
+    rf"|pasty|pie|breakfast|tiffin|braai|smoko|rest|break)(?= )|{_WILL}(?:stop|stopping"
+    rf"|break|breaking|pause|pausing) for (?!her|him|it|the bees"
+    rf"|effect)(?:[a-z]+ ){{1,3}}?(?=[.,])|{_WILL}(?:eat|eating"
+    rf"|going to eat)(?: something| first)?(?= [.,])|{_WILL}not (?:be )?(?:writing"
+    rf"|recording|noting|looking|watching|counting)(?: \w+)?(?= [.,]| till| until| for)"
+    rf"|{_WILL}(?:pause|pausing|paus|stop|stopping|suspend|suspending|close|closing"
+    rf"|interrupt|interrupting|break off|halt) (?:the|my|this) (?:log|notes?|tape"
+    rf"|record|recording|session|count|book)(?= )"
+    r"|(?:lunch|dinner|tea|coffee|break|smoko|elevenses)(?: break)?(?: time)? (?=[.])"
+    rf"|{_WILL}(?:take|taking|have|having) (?:a )?(?:\w+ )?(?:minutes?|five|ten)(?: out"
+    rf"| off| break)?(?= [.,])|{_WILL}time for (?:\w+ ){{1,4}}?{_REST}(?= [.,])"
+    rf"|{_WILL}not (?:be )?(?:watching|looking)(?: now| for a (?:bit|while))? (?=[.,;])"
+    rf"|{_WILL}(?:going|off|nipping|popping|heading)(?: in| home| back| down| off"
+    rf"| away)? (?:for|to have) (?:(?:my|our|some|a|the) )?(?:\w+ of )?{_REST}(?= [.,])"
+    rf"|{_WILL}(?:closing|close|covering|cover|lidding) (?:up )?(?:the|my|our) (?:jar"
+    rf"|dish|lid|box|feeder|bait|station) (?=[.,]|and |for |now |while )"
+    rf"|{_WILL}leave you (?:, )?(?:[a-z]+ ){{0,2}}(?:, )?(?:for )?[a-z0-9]+ minutes? "
+    rf"(?=[.,])|{_WILL}(?:off|nipping|popping|heading|get|fetch|find"
+    rf"|look for) (?:[a-z]+ ){{0,9}}?(?:, )?back in (?:a (?:bit|minute|moment|while"
+    rf"|jiffy|tick)|(?:about )?(?:five|ten|fifteen|twenty|thirty"
+    rf"|\d+)(?: minutes)?) (?=[.])|{_WILL}(?:rest|resting) (?:my|our) eyes "
+    rf"|{_WILL}(?:stop|stopping|stopped|pausing) (?:the )?(?:clock|watching|looking"
+    rf"|here|for now) "
+)
+_RESUMES = re.compile(
+    rf"(?:(?:we|i|am|are|back|the|is|have|okay) )*"
+    rf"(?:{_OFF}|started|starting|resuming|resumed)(?: (?:the|this|my|{_OFF}|is|on))*"
+    rf" (?:again|once more|resumed|resuming|back on) "
+    r"|(?:(?:i|we|am|are|right|so|here) )*(?:back|carrying on|carry on"
+    r"|back again)(?: (?:at it|at work|at my post|to it|on duty|on the job|on it"
+    r"|watching|looking|at the (?:dish|station)))(?: again| now)? |(?:(?:i|we|am|are"
+    r"|right|so|here|and) )*(?:carrying on|carry on)(?: again| now)? (?=[.,]|we "
+    r"|the time |it is )|(?:(?:i|we|am|are|back|and|right|so|here) )*(?:looking"
+    r"|watching|recording)(?: once)? again |(?:(?:i|we|have|am|are) )*(?:resumed"
+    r"|resuming|taken up)(?: my| our| the)? (?:post|watch|place|seat|observations?"
+    r"|watching) |(?:(?:i|we|am|are|back|right|so) )*on (?:duty|watch|station|air"
+    r"|it) again |(?:(?:so|right|and) )*(?:i|we) (?:am|are) (?:on|live|rolling|going"
+    r"|in business) again "
+    rf"|(?:the |our |my )?{_WORK} (?:is|are) (?:resumed|recommenced|restarted"
+    rf"|reopened|going"
+    r"|on|running|continued)(?: again| once more)? |i sit again |(?:(?:i|we|am|are|so"
+    r"|right) )*(?:recommenc|resum|restart|continu)(?:e|ed|ing|es)?(?: here| now| again"
+    r"| once more)* (?=[.,])|(?:(?:i|we|am|are|right|so|and|okay|is) )*(?:(?:sat"
+    r"|sitting|sit|settled|settling) (?:back )?down again |(?:back|sat|sitting"
+    r"|seated) (?:back )?(?:down )?"
+    rf"(?:in|on|at|to) my (?:\w+ )?{_SEAT}(?: again)? )"
+    r"|resuming (?=[.,])|(?:and )?back to (?:the )?watching |(?:and )?back on watch "
+    rf"|(?:resuming|resumed)(?: the| this)? {_OFF} "
+)
+# Said after a pause, any of these ends it.
+_AGAIN = re.compile(
+    r"(?:(?:i|we|and|right|so|well|okay|there|that is|we are|i am|i have|we have|back|,"
+    r"|now|all|the|my|our|let us) )*(?:(?:log|tape|recording|recorder|watch|watching"
+    r"|notes?|work|lunch|dinner|tea|break|clock)(?: is| are)? (?:resumes?|resumed"
+    r"|restarted|on|running|over|done|finished|going|started)(?: again)?|back (?:to|at"
+    r"|on|in) (?:the |my |our )?(?:work|it|dish|station|job|bees|watch|post|duty"
+    r"|business|chair|seat|saddle|action|place)|here we (?:go|are) again|(?:on|off"
+    r"|going|started|rolling|running) again|(?:jar|dish|lid|box|feeder) is (?:open|off"
+    r"|out|back)(?: again)?|i come back|back(?: again)?(?= [.,]| \d| from| after| with"
+    r"| and)|resum\w+|restart\w*|start(?:ing)? (?:up )?again|carry(?:ing)? on|ate|eaten"
+    r"|had (?:lunch|dinner|tea)|sitting (?:down )?again|continu\w+|go(?:ing)? on"
+    r"|on we go|where were we|pick(?:ing)? up (?:again|where)|again(?= [.,]))(?= )"
+)
+_SCRATCHES = re.compile(
+    r"(?:(?:i|will|please) )*(?:scratch|forget|ignore|strike|delete|cancel|disregard) "
+    r"(?:that|the last|that last|what i said)(?: (?:last )?(?:one|note|bit))? "
+    r"|(?:i )?take that back |(?:correction|my mistake) "
+    r"|(?:please )?(?:disregard|ignore|scratch|strike|delete)(?: (?:it|her|this"
+    r"|him))? (?=[.])"
+)
+
+
+class Watching:
+    """Finds commands and their everyday wordings in the text of sentences."""
+
+    def __init__(self, book: PhraseBook) -> None:
+        self._commands: Mapping[str, EventKind] = {
+            f"{plain_phrase(way)} ": EventKind(kind)
+            for kind, ways in book.commands.items()
+            for way in ways
+        }
+
+    @staticmethod
+    def resumed(text: str, place: int) -> Told | None:
+        """Read what ends a pause that is known of."""
+        match = _AGAIN.match(text, place)
+        if match is None:
+            return None
+        return Told(kind=EventKind.RESUME, start=place, end=match.end() + 1)
+
+    def at(self, text: str, place: int) -> Told | None:
+        """Find a note about the watching that starts at `place`."""
+        for way, kind in self._commands.items():
+            if text.startswith(way, place):
+                end = place + len(way)
+                if kind is EventKind.SCRATCH or sayings.STOP.match(text, end):
+                    return Told(kind=kind, start=place, end=end)
+        for pattern, kind in (
+            (_SCRATCHES, EventKind.SCRATCH),
+            (_RESUMES, EventKind.RESUME),
+            (_PAUSES, EventKind.PAUSE),
+        ):
+            match = pattern.match(text, place)
+            if match:
+                if re.fullmatch(r".*(?:stop|start)\w* the watch ", match[0]):
+                    flag = (Flag(FlagCode.STOPWATCH),)
+                    return Told(kind=kind, start=place, end=match.end(), flags=flag)
+                return Told(kind=kind, start=place, end=match.end())
+        return None
+
+
+# Where somebody sits now, or what the place is called.
+_WE_ARE_AT = re.compile(
+    r" (?:station|we (?:are|will) call|i (?:am|will) call|calling|call(?:ed)?|(?:i"
+    r"|we) (?:am|are) (?:[a-z]+ ){0,3}?(?:at|by|in|on|beside|under|near)|set up|sitting"
+    r"|seated|installed?|this is|here is|(?:this|the) (?:place|spot|stand|site)"
+    r"|location|starting|moved to) "
 )
 _STATION = re.compile(
-    r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down"
-    r"|gone|going"
-    r"|starting|start|now|arrived|set up|sitting) )*"
-    r"(?:(?:at|to|on|from|for) )?(?P<word>station) "
+    r"(?:(?:we|i|am|are|have|is|this|that|back|over|here|moved|moving|move|up|down|gone"
+    r"|going|starting|start|now|arrived|set up|sitting) )*(?:(?:at|to|on|from"
+    r"|for) )?(?P<word>station) "
 )
 _STATION_IN = re.compile(
-    r"(?:(?!was |from |last |next |yesterday |after |before |if |when |than |like "
-    r"|go |walk"
-    r"|station |towards |radio |police |railway |train |bus |always |about |should "
-    r"|will )"
-    r"[a-z']+ ){0,9}?(?:at|is|on|(?:myself|moved|moved on|got|come|over|up|on) to"
-    r"|here|call|into|us|reached|now|okay|day|beside|for|it)"
-    r" (?:the |our |my |[a-z]+ing )?(?P<nth>first |second |third |fourth )?station "
+    r"(?:(?!was |from |last |next |yesterday |after |before |if |when |than |like |go "
+    r"|walk|station |towards |radio |police |railway |train |bus |always |about "
+    r"|should |will )[a-z']+ ){0,9}?(?:at|is|on|(?:myself|moved|moved on|got|come|over"
+    r"|up|on) to|here|call|into|us|reached|now|okay|day|beside|for|it) (?:the |our |my "
+    r"|[a-z]+ing )?(?P<nth>first |second |third |fourth )?station "
 )
 _NTH = {"first": "1", "second": "2", "third": "3", "fourth": "4"}
 # A station by another word: "number two stand", "this is number two".
 _AS_STATION = re.compile(
     r"(?:(?:so|and|we|i|am|are|have|is|this|this is|that|here|now|over|moved|moving"
-    r"|set up"
-    r"|start|starting|at|to|on|the|my|our|got) )*(?:number (?P<n>\w+) (?:stand|stop"
-    r"|spot"
-    r"|site|post|place|point|position|dish|pitch)|(?:stand|stop|spot|site|post|point"
-    r"|position|pitch) (?:number )?(?P<m>one|two|three|four|five|six|\d)"
-    r"|(?P<nth>first|second|third|fourth) (?:station|stand|stop|spot|site|post"
-    r"|place|point"
-    r"|position|pitch)|(?<=this is )number (?P<k>\w+)|(?<=here is )number (?P<l>\w+)) "
+    r"|set up|start|starting|at|to|on|the|my|our|got) )*(?:number (?P<n>\w+) (?:stand"
+    r"|stop|spot|site|post|place|point|position|dish|pitch)|(?:stand|stop|spot|site"
+    r"|post|point|position|pitch) (?:number )?(?P<m>one|two|three|four|five|six|\d)"
+    r"|(?P<nth>first|second|third|fourth) (?:station|stand|stop|spot|site|post|place"
+    r"|point|position|pitch)|(?<=this is )number (?P<k>\w+)"
+    r"|(?<=here is )number (?P<l>\w+)) "
 )
 _ENOUGH_ABOUT_STATION = re.compile(
     r"[.?,]|and |now |still |again |the time |time |at |with |it is |in |the |by "
-    r"|below "
-    r"|above "
-    r"|beside |near |next |today |tonight |under |over |on |this |that is |here |time "
-    r"|we |i |for "
-    r"|so |$"
+    r"|below |above |beside |near |next |today |tonight |under |over |on |this "
+    r"|that is |here |time |we |i |for |so |$"
 )
 _TALK_OF_STATION = re.compile(
     r"(?:was|were|had|would|will|might|could|should|or|to|is|has|does|did|gave|seems"
@@ -122,8 +240,6 @@ _EITHER = re.compile(
 
 
 _DEGREES = re.compile(r"[0-3]\d\d ")  # "250 on the dot" of a bee that just left
-# "fourteen hours ten minutes", "fourteen thirty-six hours"
-_HOURS = re.compile(r"(?:hours|hrs|minutes(?! (?:past|to))) ")
 
 
 class ValueNotes:
@@ -138,6 +254,9 @@ class ValueNotes:
             for way in ways
         }
         self._watching = Watching(book)
+        ways = [" ".join(way) for way in self._lexicon.stations]
+        ways = [way for way in ways if cardinal_run(way.split()) is None]
+        self._places = re.compile(rf" (?:{'|'.join(ways)})(?= )") if ways else None
         self._wind = Wind(self._lexicon)
         self._durations = Durations(names)
         self._bearings = Bearings(names, self._ways_of(EventKind.BEARING))
@@ -162,9 +281,10 @@ class ValueNotes:
         finders: tuple[Callable[[str, int], Told | None], ...] = (
             self._watching.at,
             self._durations.at,
-            self._date,
+            date_at,
             self._station,
             self._as_station,
+            self._named_station,
             self._wind.at,
             lambda text, place: self._time(text, place, asked=asked),
             lambda text, place: self._bearings.at(text, place, leaving=leaving),
@@ -215,51 +335,8 @@ class ValueNotes:
         return None
 
     def _time(self, text: str, place: int, *, asked: bool) -> Told | None:
-        lead = _TIME_LEAD.match(text, place)
         own = self._anchor_at(text, place, EventKind.TIME)
-        start = max(lead.end() if lead else place, own or place)
-        bare = start == place
-        if text.startswith(", ", start):
-            start += 2
-        words = words_from(text, start)
-        old = words[1:3] == ["and", "twenty"]  # "five and twenty past"
-        words = ["twenty", *words[:1], *words[3:]] if old else words
-        spare = ["hours", "minutes"] if "hours" in words[1:3] else []
-        value = values.time_value([word for word in words if word not in spare])
-        if value is None:
-            return None
-        if spare or old:  # "fourteen hours ten minutes"
-            value = replace(value, used=value.used + 1)
-        end = place_after(text, start, value.used)
-        hours = _HOURS.match(text, end)
-        end = hours.end() if hours else end
-        follow = re.compile(_ON_WATCH).match(text, end)
-        after = follow.end() if follow else end
-        if not re.compile(r"[.?,]|and (?!\d|[a-z]+teen|ten )|but |so |i think|$").match(
-            text, after
-        ):
-            return None
-        said = text[start - 1 : after]
-        if bare and not asked and not _TELLS.search(said):
-            return None
-        if not value.text and own is None:
-            return None
-        flags = value.flags
-        after_it = re.search(
-            r" (and a bit|or so|nearly|almost|give or take) ", f" {text[end:after]}"
-        )
-        if after_it:
-            flags = (*flags, Flag.of(FlagCode.ROUGH, after_it[1]))
-        if lead and lead["rough"] and start == lead.end():
-            flags = (*flags, Flag.of(FlagCode.ROUGH, lead["rough"].strip()))
-        return Told(
-            kind=EventKind.TIME,
-            start=place,
-            end=end,
-            value=value.text,
-            flags=flags,
-            options=value.options,
-        )
+        return time_at(text, place, own, asked=asked)
 
     def lasting_within(
         self, text: str, start: int, end: int, elapsed_s: float
@@ -276,45 +353,6 @@ class ValueNotes:
         """Tell whether a number stands here that is a bearing in three figures."""
         value = values.bearing_value(words_from(text, place))
         return bool(value and value.text and not value.options and value.used > 1)
-
-    @staticmethod
-    def bare_time(text: str, place: int) -> Told | None:
-        """Read "nine twenty" as a whole sentence, said right after a station."""
-        value = values.time_value(words_from(text, place))
-        if value is None or not value.text or value.used < 1:
-            return None
-        end = place_after(text, place, value.used)
-        if not re.compile(
-            rf"{_ON_WATCH}(?:[.,]|so |i |and (?:i|we|it|she|away) )"
-        ).match(text, end) or not re.search(
-            r"\d\D|[a-z] [a-z]|\d[:.]\d", text[place:end]
-        ):
-            return None
-        return Told(
-            kind=EventKind.TIME,
-            start=place,
-            end=end,
-            value=value.text,
-            flags=(*value.flags, Flag(FlagCode.AS_TIME_OF_DAY)),
-            options=value.options,
-        )
-
-    @staticmethod
-    def _date(text: str, place: int) -> Told | None:
-        lead = _DATE.match(text, place)
-        if lead is None:
-            return None
-        value = values.date_value(words_from(text, lead.end()))
-        if value is None:
-            return None
-        end = place_after(text, lead.end(), value.used)
-        return Told(
-            kind=EventKind.DATE,
-            start=place,
-            end=end,
-            value=value.text,
-            flags=value.flags,
-        )
 
     def _as_station(self, text: str, place: int) -> Told | None:
         """Read a station that is called otherwise; it is flagged."""
@@ -368,6 +406,24 @@ class ValueNotes:
             value=value.text,
             flags=() if enough else (Flag(FlagCode.AMID_WORDS),),
         )
+
+    def _named_station(self, text: str, place: int) -> Told | None:
+        """Read "I'm down by the mill": a place of the phrase book's, where we are."""
+        border = re.compile(r" [.?] |$").search(text, place)
+        end = border.start() if border else len(text)
+        if not self._places or not _WE_ARE_AT.search(f" {text[place:end]} "):
+            return None
+        for match in self._places.finditer(text, place - 1, end + 1):
+            said = tuple(match[0].split())
+            flags = (Flag(FlagCode.AMID_WORDS),)
+            return Told(
+                kind=EventKind.STATION,
+                start=match.start() + 1,
+                end=match.end() + 1,
+                value=self._lexicon.stations[said],
+                flags=flags,
+            )
+        return None
 
     def _overhead(self, text: str, place: int) -> Told | None:
         start = self._anchor_at(text, place, EventKind.OVERHEAD)

@@ -19,10 +19,12 @@ if TYPE_CHECKING:
 
 _WIND = re.compile(
     r" (?:wind|winds|breeze|breezes|gusts?|puffs? of (?:wind|air)|breath of (?:air"
-    r"|wind)"
-    r"|air (?:is )?(?:moving|stirring|still)|(?:a little|a bit of|some|no|the) air"
-    r"|zephyr|blowing|an? (?:north|south)?(?:east|west|north|south)"
-    r"(?= (?:up |down )?(?:here|blowing|coming|today|again|now))) "
+    r"|wind)|air (?:is )?(?:moving|stirring|still)|(?:a little|a bit of|some|no"
+    r"|the) air|(?:swung|veered|backed|shifted|gone round|come round)(?= .*(?:north"
+    r"|south|east|west))|zephyr|blowing|(?:bit|touch|hint|breath|whisper|lick"
+    r"|breathing) of (?:an? )?(?:north|south)?(?:east|west|north|south)|an? (?:north"
+    r"|south)?(?:east|west|north|south)(?= (?:up |down )?(?:here|blowing|coming|today"
+    r"|again|now))) "
 )
 # A clause with one of these is not about the wind that blows now.
 _ELSE = re.compile(
@@ -32,41 +34,76 @@ _ELSE = re.compile(
     r"|say|put)|could|might|will|hope|until|than|trees|light (?:is|was)) "
 )
 _SAYS_STILL = re.compile(
-    r"(?!still ,)"
-    r"(?:(?:it|air|the air|everything|all|and|now|still|so) (?:is |has )?)*(?:gone "
-    r"|fallen"
-    r" |very |quite |dead |pretty |completely |perfectly |absolutely |flat |as good as"
-    r" )*"
-    r"(?:calm|still|windless)(?: basically| really| here| now| again)* (?=[.,]|at )"
-    r"|(?:(?:i|we|would|will|still|let us) )*call (?:it|that|this) (?:calm|still)"
-    r" (?=[.,])|not a (?:breath|leaf|puff|whisper)(?: of wind| of air| moving| stirring"
-    r"| basically| really| here| now| today)* (?=[.,])"
+    r"(?!still ,)(?:(?:it|air|the air|everything|all|and|now|still|so) (?:is "
+    r"|has )?)*(?:gone |fallen |very |quite |dead |pretty |completely |perfectly "
+    r"|absolutely |flat |as good as )*(?:calm|still|windless)(?: basically| really"
+    r"| here| now| again)* (?=[.,]|at )|(?:(?:i|we|would|will|still"
+    r"|let us) )*call (?:it|that|this) (?:calm|still) (?=[.,])|not a (?:breath|leaf"
+    r"|puff|whisper)(?: of wind| of air| moving| stirring| basically| really| here| now"
+    r"| today)* (?=[.,])"
 )
 _NONE = re.compile(
-    r" (?:no|none|nil|nothing|hardly any|almost no|not much|barely any|not a|hardly a"
-    r"|scarcely any|barely a|scarcely a|very little|little or no|next to no|zero|not"
-    r" (?:any|got any)|without (?:any|a)|died|dropped(?! (?:to|from))|fallen"
-    r"(?! (?:to|from))|gone (?:altogether|completely|to nothing)|dropped to nothing)"
-    r"(?= )"
+    r" (?:no(?! (?:no|,|it|the))|none|nil|nothing|hardly any|almost no|not much"
+    r"|barely any|not a|hardly a|scarcely any|barely a|scarcely a|very little"
+    r"|little or no|next to no|zero|not (?:any|got any)|without (?:any|a)|died"
+    r"|dropped(?! (?:to|from))|fallen(?! (?:to|from))|gone (?:altogether|completely"
+    r"|to nothing)|dropped to nothing)(?= )"
 )
 _STRENGTHS: Mapping[str, str] = {
     **dict.fromkeys(
         (
             *("breeze", "gentle", "slight", "faint", "little", "puff", "soft"),
             *("breath", "bit", "whisper", "mild", "easy", "zephyr", "puffs"),
-            *("touch", "stirring"),
+            *("touch", "stirring", "feeble", "weak", "softly", "gently", "lightly"),
+            *("slow", "kind", "barely"),
         ),
         "light",
     ),
-    **dict.fromkeys(("fresh", "freshened", "freshening", "medium"), "moderate"),
-    **dict.fromkeys(("stiff", "hard", "gusty", "gale", "fierce", "howling"), "strong"),
+    **dict.fromkeys(
+        (
+            "fresh",
+            "freshened",
+            "freshening",
+            "medium",
+            "brisk",
+            "steady",
+            "middling",
+            "fair",
+        ),
+        "moderate",
+    ),
+    **dict.fromkeys(
+        ("stiff", "hard", "gusty", "gale", "fierce", "howling", "blustery", "rough"),
+        "strong",
+    ),
 }
+_POINT = (
+    r"(?:(?:due )?(?:north|south)?(?: |-)?(?:north|south|east|west|northeast|northwest"
+)
+_POINT += r"|southeast|southwest)(?: ish)?)"
+_ONLY_WIND = re.compile(
+    rf"(?:from the |out of the )?{_POINT} ,? ?(?:light|moderate|strong|fresh|gentle"
+    rf"|faint|weak|brisk|stiff)(?: still| now)? [.]"
+    r"|(?:an? )?(?:light|moderate|strong|fresh|gentle|faint|weak|brisk"
+    r"|stiff) ,? ?(?:from the |out of"
+    rf" the )?{_POINT}(?: still| now)? [.]"
+)
+# The wind spoken of: "wind's back.", "wind check."
+_TOPIC_NAMED = re.compile(r" (?:wind|winds|breeze|air|draught) ")
+_BEES = re.compile(r" (?:she|her|bees?|bearing|heading|line|away|left|landed) ")
 _TOPIC = 60  # characters in which the wind was spoken of; guess
 _TOPIC_WORDS = frozenset(
     {"put", "call", "it", "say", "make", "yeah", "yes", "no", "and", "still", "now"}
+    | {"little", "more", "enough", "log", "will", "i", "we", "stronger", "weaker", "or"}
+    | {"not", "much", "but", "coming", "blowing", "back", "check", "rather", "pretty"}
     | {"quite", "very", "from", "out", "of", "the", "a", "bit", "so", "just", "is"}
 )
 _MOST_WORDS = 24
+_CORRECTED = re.compile(
+    r"(?:north|south|east|west) , (?:no|sorry|i mean|wait|or rather)(?: (?:no|,))* "
+    r"(?P<meant>(?:it is )?(?:from|of|out of|the|more)?(?: the)? ?(?:north|south|east"
+    r"|west).*)"
+)
 _CHANGED = re.compile(r" from (?:an? )?(\w+) to (?:an? )?(?=\w)")
 
 
@@ -85,7 +122,8 @@ class Wind:
         if still and calm:
             return _told(place, still.end(), "calm", (Flag(FlagCode.WIND_UNNAMED),))
         named = _WIND.search(clause)
-        if named is None and calm:
+        topic = named is None and calm
+        if topic:
             named = self._topic(text, place, clause)
         if named is None or _ELSE.search(clause):
             return None
@@ -105,15 +143,22 @@ class Wind:
 
     def _topic(self, text: str, place: int, clause: str) -> re.Match[str] | None:
         """Take "put calm" for the wind, where the wind was just spoken of."""
-        known = {word for way in self._lexicon.wind for word in way}
-        said = set(clause.split())
+        known = {word for way in self._lexicon.wind for word in way} | {*_STRENGTHS}
         alone = text[:place].rstrip()[-1:] in {"", ".", "?"}
-        strengths = said & known
-        rest = said - known - _TOPIC_WORDS
-        plain = strengths and not any(read_compass([word]) is None for word in rest)
-        topic = _WIND.search(text[max(0, place - _TOPIC) : place])
         whole = re.compile(r" .* ").fullmatch(clause)
-        return whole if topic and alone and plain else None
+        if alone and _ONLY_WIND.match(text, place):
+            return whole
+        topic = [*_TOPIC_NAMED.finditer(text, max(0, place - _TOPIC), place)]
+        if not (topic and alone) or _BEES.search(text, topic[-1].start(), place):
+            return None
+        stop = re.compile(r" [.?] ").search(text, place)
+        said = (
+            text[place : stop.start() if stop else len(text)].replace(",", "").split()
+        )
+        rest = {word for word in said if read_compass([word]) is None}
+        strange = rest - known - _TOPIC_WORDS
+        plain = known.intersection(said) and len(strange) <= (0 if len(said) < 3 else 1)
+        return re.compile(r" .* ").fullmatch(clause) if plain else None
 
     def _strength(
         self, text: str, start: int, end: int
@@ -123,6 +168,9 @@ class Wind:
         A strength of the phrase book goes before a word that only hints at one.
         """
         known = {word for way in self._lexicon.wind for word in way}
+        corrected = _CORRECTED.search(text, start, end)
+        if corrected:  # "from the north , no , from the west"
+            start = corrected.start("meant")
         words = text[start:end].split()[:_MOST_WORDS]
         if {"light", "moderate", "strong", "breeze"}.intersection(words):
             known -= {"still"}  # "still light"

@@ -30,8 +30,7 @@ if TYPE_CHECKING:
     from treeward.speech.utterances import Word
 
     from .events import Event
-    from .sentences import Speech
-    from .stream import StreamWord
+    from .sentences import Speech, StreamWord
 
 A_NOTE = 3.0  # nats: what a note in it makes a text of talk likelier by; measured
 MOST_NOTES = 2  # in one breath that count so

@@ -14,30 +14,29 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import UNMARKED, EventKind
 
 from . import sayings
-from . import stream as st
-from .adjuncts import adjuncts
-from .asking import Asked, statement_end
+from . import sentences as st
+from .asking import Asked, Sentence, being_painted, statement_end
 from .bee_names import BeeNames, Named
-from .clauses import COUNTED, Clauses
+from .clauses import Clauses
 from .corrections import Corrections
 from .events import Event
 from .flags import Flag, FlagCode
 from .found_notes import LATER_S, FoundNotes
+from .names_alone import NamesAlone
 from .narrated_actions import Actions, Done, outweighs
-from .narrated_durations import out_for, time_out_s
+from .narrated_durations import adjuncts, ago_at, out_for, time_out_s, was_ago
+from .narrated_times import bare_time
 from .narrated_values import ValueNotes
-from .wishes import RECENT, Sentence, being_painted
+from .told_before import clock_gain_s, skips
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from treeward.language.phrasebook import PhraseBook
 
-    from .sentences import Speech, Told
-    from .stream import StreamWord
+    from .sentences import Speech, StreamWord, Told
 
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
-STAYS_S = 20.0  # what is told of a bee sooner is of her coming; guess
 CLOCK_OFF_S = 720.0  # a number that far from the last time told is none; guess
 SKIPS_S = 3600.0  # what a recorder may leave out between two words; guess
 ON_S = 6.0  # "landed, then left" is one breath; guess
@@ -47,6 +46,14 @@ _FRESH = re.compile(r"(?:^|[.,?]|\b(?:and|then|but|so|while|okay|right|oh)) $")
 _CALLED = re.compile(
     r"(?: (?:anyway|again|too|now|as well|at last|home|already|there|then))* , "
     r"(?:(?:my|the|our|that is|it is) (?=[a-z]))?"
+)
+_BETWEEN = re.compile(  # from "six minutes" to "red is back"
+    r"(?:(?:,|and|exactly|on the (?:dot|nose)|dead|flat|later|or so|near enough|it is"
+    r"|then|i (?:think|make it)|there is|here is|so) ?)*"
+)
+_NOT_OURS = re.compile(
+    r" (?:not (?:one of )?(?:mine|ours|my)|else is|nothing to do with|none of (?:mine"
+    r"|ours)|neighbour is|yesterday|last (?:week|year|summer|month|time)) "
 )
 _OF_HER = re.compile(r"(?:is|was|had|got|drank|took) ")
 _THAT_IS = ("that is ", "that was ", "that makes ", "so that is ")
@@ -81,7 +88,11 @@ class Narrator:
             found=self.found,
         )
         self.asked = Asked()
+        self.alone = NamesAlone(
+            self.text, self.names, self.actions, self.values, self.found, self.asked
+        )
         self.went_on: Done | None = None  # what a bee did up to where reading is
+        self.told_until = 0  # up to where values were read
         self.done_at = -1  # where reading went on after what a bee did last
 
     def read(self) -> list[Event]:
@@ -115,7 +126,7 @@ class Narrator:
         marked = ending is not None and ending[0].startswith("?")
         asks = sayings.QUESTION.match(self.text, opening) is not None
         hedge = sayings.HEDGE.match(self.text, opening - 1) is not None
-        if asks and ending and self.text.startswith("is ", opening):
+        if asks and ending:
             last = self.pieces[self.speech.owner[ending.start()]]
             asks = not last.raw.endswith(".")  # "Is half past twelve."
         sentence = Sentence(
@@ -172,9 +183,9 @@ class Narrator:
             corrected = self.corrections.at(start)
             if corrected is not None:
                 return corrected
-        remark = self._remark(start, sentence)
-        if remark:
-            return remark
+        aside = self._told_late(start) or self._remark(start, sentence)
+        if aside:
+            return aside
         for place in self._openings(start):
             if place >= sentence.end:
                 break
@@ -187,6 +198,17 @@ class Narrator:
         self._mention(start, after)
         inside = self._inside(start, min(after, sentence.end), sentence)
         return after if inside is None else inside
+
+    def _told_late(self, start: int) -> int | None:
+        """Read "that was half a minute ago", and put back what was done last."""
+        ago = was_ago(self.text, start) if self.found.since_done(start) else None
+        soon = self.found.since_done(start, NEXT_S) is not None
+        if ago is None and soon and start != self.done_at:
+            ago = ago_at(self.text, start)
+        if ago is None or not ago.ago_s:
+            return None
+        self.found.put_back_by(ago.ago_s, ago.flags)
+        return ago.end
 
     def _mention(self, start: int, after: int) -> None:
         """Remember a bee named without what it did: "it is red, and she ..."."""
@@ -206,6 +228,21 @@ class Narrator:
     def _nowhere(self, place: int) -> bool:
         """Take in "green is still drinking": a bee was spoken of that did nothing."""
         named = self.names.at(self.text, place)
+        if named and named.mark in self.found.view.here:
+            gone = sayings.NOT_HERE.match(self.text, named.end + 1)
+            if gone:  # "green is not here": she left, nobody saw when
+                flags = (Flag(FlagCode.NOT_AS_IT_HAPPENED),)
+                self._do(
+                    Done(
+                        kind=EventKind.AWAY,
+                        named=named,
+                        start=place,
+                        end=gone.end(),
+                        flags=flags,
+                    ),
+                    (),
+                )
+                return True
         if named is None or not self.actions.goes_nowhere(self.text, named.end + 1):
             return False
         if " not come " in self.text[named.end : named.end + 30] or named.some:
@@ -231,6 +268,17 @@ class Narrator:
             flags = (*done.flags, Flag(FlagCode.AMID_WORDS))
             done = replace(done, kind=EventKind.MARK, flags=flags)
         mark = done.named.mark
+        if mark not in {"", UNMARKED, *self.names.seen, *self.names.painted}:
+            since = 1 + max(self.text.rfind(stop, 0, done.start) for stop in ".?")
+            border = sayings.REST.search(self.text, done.end)
+            end = border.start() if border else len(self.text)
+            if _NOT_OURS.search(self.text, since, end + 1):
+                return done.end + 1
+            comma = self.text.find(" , ", done.end, end)
+            last = comma if comma > 0 else end
+            paint = self.clauses.painted(self.text, done.start, last, since + 1)
+            if done.kind is not EventKind.MARK and paint and paint.named.mark == mark:
+                done = replace(paint, after=max(done.end, paint.end) + 1)
         if (
             done.named.group
             and self.actions.present(self.text, done)
@@ -257,9 +305,21 @@ class Narrator:
             both = (done.named.mark, other.mark)
             done = replace(done, both=both, after=other.end + 1)
         end = self.done_at = self.found.do(done, hedges)
+        if done.kind is EventKind.BACK:
+            self._time_before(done)
         if mark or done.both:
             self.went_on = done
         return end
+
+    def _time_before(self, done: Done) -> None:
+        """Take "six minutes on the dot, red is back" for how long she was out."""
+        start = max(self.text.rfind(stop, 0, done.start) + 3 for stop in (" . ", " ? "))
+        start = max(1, start)
+        told = self.values.since_back(self.text, start, self._out_s())
+        if told is None or told.end > done.start or told.start < self.told_until:
+            return
+        if _BETWEEN.fullmatch(self.text[told.end : done.start]):
+            self.found.tell(replace(told, of_view=True), ())
 
     def _inside(self, start: int, end: int, sentence: Sentence) -> int | None:
         """Find a plain statement about a marked bee within other words.
@@ -354,7 +414,9 @@ class Narrator:
             if done is None and last:
                 done = self._follower(place, last)
             if done is None and not self.asked.planned:
-                done = self._only_named(start, place, hedged=bool(hedges))
+                done = self.alone.at(
+                    start, place, whole=self._whole(start), hedged=bool(hedges)
+                )
                 if done and last and self._confirms(done, last):
                     return done.end + 1
             if done is None and self._after_border(start) and self.found.view.last:
@@ -374,7 +436,7 @@ class Narrator:
             and not outweighs(done, told, already=already)
         ):
             self.found.tell(told, hedges)
-            self.done_at = told.end
+            self.done_at = self.told_until = told.end
             self.asked.time = self.asked.time and told.kind is not EventKind.TIME
             return told.end
         if done and done.end < sentence.end + 1:
@@ -389,7 +451,8 @@ class Narrator:
             self.text,
             place,
             asked=self.asked.time,
-            leaving=self.found.leaving(place) or (whole and left),
+            leaving=self.found.leaving(place)
+            or (left and (whole or self._degrees_after_comma(place))),
             left=left,
         )
         last = self.found.since_done(place)
@@ -404,8 +467,9 @@ class Narrator:
                 told = lasted
         if told is None and self._paused() and self._after_border(start):
             told = self.values.resumed(self.text, place)
-        if told is None and whole and self._at_station(place):
-            told = self.values.bare_time(self.text, place)
+        idle = not self.found.since_done(place, LATER_S)
+        if told is None and whole and (idle or self._at_station(place)):
+            told = bare_time(self.text, place)
         fresh = self._after_border(start) or start == self.done_at == place
         if fresh and not self.found.leaving(place):
             by_clock = self._clock_told(place)
@@ -414,15 +478,9 @@ class Narrator:
                 told = by_clock
         return told
 
-    def _only_named(self, start: int, place: int, *, hedged: bool) -> Done | None:
-        """Read a bee's name, without what she did."""
-        done = None
-        shown = self.text.endswith(sayings.SHOWN, 0, place)
-        if shown or (self._whole(start) and place >= start):
-            done = self._name_alone(place) or self._left_unsaid(place)
-        if done is None and (hedged or self._pointed(start, place)):
-            done = self.actions.bare(self.text, place)
-        return done
+    def _degrees_after_comma(self, place: int) -> bool:
+        """Tell whether three figures stand after a comma: "over the oak, two sixty"."""
+        return self._after_border(place) and self.values.degrees_at(self.text, place)
 
     def _may_state_time(self, start: int, place: int) -> bool:
         """Tell whether how long a bee was out may stand here, told as a bare number."""
@@ -437,13 +495,17 @@ class Narrator:
 
     def _clock_told(self, place: int) -> Told | None:
         """Read "eight thirteen" alone where the clock may well show that."""
-        told = self.values.bare_time(self.text, place)
-        gain_s = self.found.clock_gain_s(told.value, place) if told else None
-        most_s = SKIPS_S if self.found.skips() else CLOCK_OFF_S
+        told = bare_time(self.text, place)
+        gain_s = (
+            clock_gain_s(self.found.events, told.value, self.found.second(place))
+            if told
+            else None
+        )
+        most_s = SKIPS_S if skips(self.found.events) else CLOCK_OFF_S
         return told if gain_s is not None and -90.0 <= gain_s <= most_s else None
 
     def _out_s(self) -> float:
-        if self.found.skips():
+        if skips(self.found.events):
             return 0.0  # by the recording's own time nobody knows
         last = self.found.last_done
         return 0.0 if last is None else time_out_s(self.found.events, last)
@@ -515,81 +577,6 @@ class Narrator:
         soon = self.found.since_done(done.start, NEXT_S) is last
         return soon and last.mark == done.named.mark
 
-    def _left_unsaid(self, place: int) -> Done | None:
-        """Read "white, two oh three" of a bee that was here: she left."""
-        named = self.names.single(self.text, place)
-        if named is None or named.mark not in self.found.view.here:
-            return None
-        start = named.end + (3 if self.text.startswith(" , ", named.end) else 1)
-        told = next(e for e in reversed(self.found.events) if e.mark == named.mark)
-        long_s = self.found.second(place) - (told.end_s or 0.0)
-        if long_s < STAYS_S or not self.values.degrees_at(self.text, start):
-            return None
-        return Done(
-            kind=EventKind.AWAY,
-            named=named,
-            start=place,
-            end=named.end,
-            certain=False,
-        )
-
-    def _name_alone(self, place: int) -> Done | None:
-        """Read a bee's name as a whole sentence: she came, if she was not here."""
-        named = self.names.single(self.text, place)
-        if named is None or self.text[named.end + 1 : named.end + 2] not in {".", ","}:
-            return None
-        new = named.full and self.text.startswith(("a ", "an ", "one "), place)
-        shown = self.text.endswith(sayings.SHOWN, 0, place) and self._painting(place)
-        known = named.mark in self.names.seen or new or shown
-        if self.asked.done and known:
-            return Done(
-                kind=self.asked.done,
-                named=named,
-                start=place,
-                end=named.end,
-                certain=False,
-            )
-        if named.mark in self.found.view.here or not known:
-            return None
-        if COUNTED.match(self.text, named.end):
-            return None
-        if sayings.DENIED.search(self.text[:place]):
-            return None
-        dotted = re.search(r" (?:dot|spot|mark|blob) $", self.text[: named.end + 1])
-        after_mark = self.found.events and self.found.events[-1].kind is EventKind.MARK
-        painted = named.mark not in self.names.seen and (shown or dotted or after_mark)
-        return Done(
-            kind=EventKind.MARK if painted else EventKind.BACK,
-            named=named,
-            start=place,
-            end=named.end,
-            certain=False,
-        )
-
-    def _painting(self, place: int) -> bool:
-        """Tell whether somebody spoke of painting shortly before."""
-        before = self.text[max(0, place - RECENT) : place]
-        return sayings.PAINTING.search(f" {before}") is not None
-
     def _hedges(self, start: int, place: int) -> tuple[str, ...]:
         body = f" {self.text[start:place]}"
         return tuple(match.strip() for match in sayings.HEDGE.findall(body))
-
-    def _pointed(self, start: int, place: int) -> bool:
-        """Tell whether a bee is pointed out: "that is the blue one"."""
-        lead = sayings.LEAD.match(self.text, start)
-        named = self.names.at(self.text, place)
-        if lead is None or lead.end() != place or named is None:
-            return False
-        if named.full or not named.mark:
-            return named.full
-        words = lead[0].split()
-        sees = words[:3] in (["i", "can", "see"], ["we", "have", "got"])
-        shown = sees or words[:2] in (
-            ["here", "is"],
-            ["there", "is"],
-            ["that", "is"],
-            ["it", "is"],
-        )
-        watched = bool(self.found.events) or sees
-        return bool(watched and shown and named.mark not in self.found.view.here)

@@ -16,7 +16,7 @@ from treeward.hunt_tables import DOUBT_BELOW
 from treeward.language.kinds import KINDS, NUMBERS, UNMARKED, EventKind, Holds
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 
-from . import stream as st
+from . import sentences as st
 from . import values
 from .events import Event, flag_scratched
 from .flags import Flag, FlagCode
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from treeward.language.phrasebook import PhraseBook
 
-    from .stream import StreamWord
+    from .sentences import StreamWord
 
 
 WITHIN_PHRASE_S = 2.5  # a pause inside a note, "red ... back"

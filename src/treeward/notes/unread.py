@@ -20,8 +20,7 @@ if TYPE_CHECKING:
 
     from .bee_names import BeeNames
     from .events import Event
-    from .sentences import Speech
-    from .stream import StreamWord
+    from .sentences import Speech, StreamWord
 
 _BEE = re.compile(
     r" (?:she|they|it is (?:back|gone|off|away)|one|bees?|both|pair|another|her|others?"
@@ -29,8 +28,7 @@ _BEE = re.compile(
 )
 _MOVES = re.compile(
     r" (?:back|away|off|gone|left|landed|landing|leaving|leaves|arrived|returned|flew"
-    r"|flown"
-    r"|came|come|comes|coming|goes|went|out|in|here|up|down|again|missed|drinking"
+    r"|flown|came|come|comes|coming|goes|went|out|in|here|up|down|again|missed|drinking"
     r"|took off|bearing|heading) "
 )
 _SENTENCE = re.compile(r" [.?](?= |$)")
@@ -46,8 +44,7 @@ _UNLOADING = re.compile(
 )
 _CLOSE = re.compile(
     r" (?:hives?|colony|nest)(?: \w+){0,4} (?:so|very|that|right) (?:close|near"
-    r"|next to)"
-    r"|flight (?:does not|hardly|barely|is not) (?:count|matter|worth)"
+    r"|next to)|flight (?:does not|hardly|barely|is not) (?:count|matter|worth)"
 )
 _TO = re.compile(r"(?:to|or|and|-) ")
 _SAME_WORDS = 0.5  # of a line that another reading gave as well; guess

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from treeward.cautions import LOOK_FIRST
 from treeward.language.kinds import About
+from treeward.report.advice_wording import LOOK_FIRST
 from treeward.survey.frame import geodesic
 from treeward.survey.records import AdviceKind, AreaShape
-from treeward.units import Units, wind_name
-from treeward.units import counted as counted_of
+from treeward.units import Units, counted, wind_name
 
-from .advice_wording import REASONS, REASONS_MEANT, advice_text, counted, missing_text
-from .compass import both_text
+from .advice_wording import (
+    REASONS,
+    REASONS_MEANT,
+    advice_text,
+    missing_text,
+    number_word,
+)
+from .flight_lines import both_text
 from .model import MissingKind
 
 if TYPE_CHECKING:
@@ -121,7 +126,7 @@ def colony_sentences(result: HuntResult, colony: Colony) -> list[str]:
         where = (
             f"the shaded {units.area(area.area_m2)}"
             if patches <= 1
-            else f"one of the {counted(patches)} shaded patches, "
+            else f"one of the {number_word(patches)} shaded patches, "
             f"{units.area(area.area_m2)} together"
         )
         said.append(f"There are nine chances in ten that it is inside {where}.")
@@ -137,7 +142,7 @@ def headline(result: HuntResult) -> str:
     if len(result.fix.colonies) == 1:
         sentences = colony_sentences(result, result.fix.colonies[0])
         return sentences[0] if sentences else "The colony has been located."
-    count = counted(len(result.fix.colonies))
+    count = number_word(len(result.fix.colonies))
     return f"The bees seem to come from {count} colonies."
 
 
@@ -342,9 +347,9 @@ def left_text(left: Left) -> str:
     """Say what is still to look at: "3 notes and 2 lines without a note"."""
     parts = []
     if left.notes:
-        parts.append(counted_of(left.notes, "note"))
+        parts.append(counted(left.notes, "note"))
     if left.lines:
-        parts.append(f"{counted_of(left.lines, 'line')} without a note")
+        parts.append(f"{counted(left.lines, 'line')} without a note")
     return listing(parts) or "nothing"
 
 
@@ -365,7 +370,7 @@ def doubt_sentences(result: HuntResult) -> list[str]:
     if left.lines:
         names, says = ("names", "says") if left.lines == 1 else ("name", "say")
         said.append(
-            f"{counted_of(left.lines, 'line')} without a note {names} a bee, or {says} "
+            f"{counted(left.lines, 'line')} without a note {names} a bee, or {says} "
             "that one came or went: what hangs on that is not known."
         )
     return said

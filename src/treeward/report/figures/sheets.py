@@ -5,10 +5,10 @@ from __future__ import annotations
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from treeward.cautions import LOOK_FIRST
 from treeward.errors import ReportError
 from treeward.files import replacing, write_bytes
 from treeward.language.phrasebook import colour_names, sections
+from treeward.report.advice_wording import LOOK_FIRST
 
 from .style import FAINT, INK, MUTED, draw_dot, drawable, drawing, new_figure, pdf_bytes
 

@@ -1,0 +1,349 @@
+"""report.html: one page that carries everything and asks the network for nothing."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import math
+from datetime import date
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from markupsafe import Markup
+
+from treeward.notes.clock import DAY_FROM
+from treeward.report.advice_wording import CAUTIONS, HAND_RULES, check_text
+from treeward.report.days import agreement_sentences, day_text, disagreements, undated
+from treeward.report.figures.map_layers import (
+    GROUND_COLOUR,
+    GROUND_NAME,
+    ground_sorts,
+)
+from treeward.report.flight_lines import bundles_by_bee
+from treeward.report.looking import (
+    find_sentences,
+    nest_habits,
+    own_prior_sentence,
+    search_doubt_sentences,
+    search_sentences,
+    strip_lines,
+)
+from treeward.report.page_parts import (
+    Lines,
+    chip,
+    day_lines,
+    day_places,
+    map_days,
+    together,
+)
+from treeward.report.settings_in_force import settings_rows
+from treeward.report.wording import (
+    advice_sentences,
+    basis_sentence,
+    colony_sentences,
+    compass_sentence,
+    doubt_sentences,
+    enough_sentences,
+    headline,
+    missing_sentences,
+    next_of,
+    next_sentences,
+    seats,
+    sentence,
+)
+from treeward.survey.frame import geodesic
+from treeward.trips.wording import doubt_texts
+from treeward.units import Units, wind_name
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from treeward.report.model import HuntResult
+
+_FOLDER = files("treeward.report") / "templates"
+
+
+def read_template(name: str) -> str:
+    """Return one of the files that pages are made of."""
+    return (_FOLDER / name).read_text("utf-8")
+
+
+@cache
+def environment() -> Environment:
+    """Return what pages are filled in with, text escaped and nothing undefined."""
+    return Environment(
+        loader=FunctionLoader(read_template),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def script_rule(script: str) -> str:
+    """Return the content rule that lets this one script run and no other."""
+    digest = hashlib.sha256(script.encode("utf-8")).digest()
+    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
+
+
+def _rule_sources(result: HuntResult) -> list[str]:
+    rules = {
+        f"{source}: rule of thumb, {name}."
+        for bee in (result.fix.bees if result.fix else ())
+        for name, source in (HAND_RULES[rule.kind] for rule in bee.hand_rules)
+    }
+    return sorted(rules)
+
+
+# The textbook estimators of `survey.classical`, in plain words, with their source.
+_ESTIMATORS = {
+    "Lenth MLE": (
+        "where all bearings most likely meet",
+        "maximum likelihood; Lenth 1981, Technometrics 23, 149 to 154, section 2",
+    ),
+    "Huber": (
+        "the same, but a bearing that fits badly counts less",
+        "Huber's M-estimate; Lenth 1981, section 3",
+    ),
+    "Andrews": (
+        "the same, but a bearing that is far off counts for nothing",
+        "Andrews' M-estimate; Lenth 1981, section 3",
+    ),
+}
+
+
+def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
+    units = Units(result.hunt_file.hunt.units)
+    checks = []
+    for colony in result.fix.colonies if result.fix else ():
+        for fix in colony.classical:
+            off, azimuth = geodesic(
+                colony.best_latitude_deg,
+                colony.best_longitude_deg,
+                fix.latitude_deg,
+                fix.longitude_deg,
+            )
+            checks.append(
+                {
+                    "colony": colony.id,
+                    "name": _ESTIMATORS[fix.method][0],
+                    "source": _ESTIMATORS[fix.method][1],
+                    "off": f"{units.distance(off)} {wind_name(azimuth)}",
+                    "area": units.area(fix.area_95_m2)
+                    if fix.area_95_m2 > 0
+                    else "\u2013",
+                    "note": check_text(fix),
+                }
+            )
+    return checks
+
+
+_LEARNED_NAMES = {
+    "flight_speed_factor": "flight speed, as a share of the published one",
+    "in_hive_factor": "time in the hive, as a share of the published one",
+    "trip_spread": "spread of a bee's own trips, as a share of the time in the hive",
+    "compass_offset_deg": "offset of the compass, degrees",
+    "bearing_sd_deg": "spread of single bearings, degrees",
+    "station_line_sd_deg": "deviation of a station's line, spread, degrees",
+}
+
+
+def _learned(result: HuntResult) -> list[dict[str, str]]:
+    return [
+        {
+            "name": _LEARNED_NAMES.get(name, name.replace("_", " ")),
+            "value": _rounded(median, sd),
+        }
+        for name, (median, sd) in (result.fix.learned if result.fix else {}).items()
+    ]
+
+
+def _rounded(median: float, sd: float) -> str:
+    """Return a value no finer than its spread, which has two digits."""
+    digits = max(0, 1 - math.floor(math.log10(sd))) if sd > 0 else 2
+    return f"{median:.{digits}f} ± {sd:.{digits}f}"
+
+
+def page_text(
+    result: HuntResult,
+    *,
+    drawings: Mapping[str, str],
+    clips: Mapping[str, bytes] | None = None,
+) -> str:
+    """Return report.html.
+
+    Parameters
+    ----------
+    drawings
+        SVG elements by name: "map", "timeline", "away", "distance"; those that have
+        nothing to show are absent.
+    clips
+        Sound by row of review.csv, each a whole file.
+    """
+    script = read_template("map.js") + read_template("report.js")
+    zone = result.hunt_file.hunt.zone
+    return (
+        environment()
+        .get_template("report.html.j2")
+        .render(
+            name=result.hunt_file.hunt.name,
+            style=Markup(read_template("report.css")),  # noqa: S704  (our own file)
+            script=Markup(script),  # noqa: S704  (our own file)
+            script_rule=script_rule(script),
+            drawings={
+                name: Markup(svg)  # noqa: S704  (drawn by matplotlib, text as paths)
+                for name, svg in drawings.items()
+            },
+            cautions=CAUTIONS,
+            version=result.software_version,
+            created=f"{result.created.astimezone(zone):%Y-%m-%d %H:%M}",
+            timezone=result.hunt_file.hunt.timezone,
+            **_answer(result),
+            **_tables(Lines(result, clips or {})),
+            **_days(result),
+            **_search(result),
+            **_basis(result),
+            **map_key(result),
+        )
+    )
+
+
+def _answer(result: HuntResult) -> dict[str, Any]:
+    """Return what the head of the page says: the answer, and what it lacks."""
+    colonies = result.fix.colonies if result.fix else ()
+    return {
+        "headline": headline(result),
+        "answers": [
+            colony_sentences(result, colony)
+            + (next_of(result, colony) if len(colonies) > 1 else [])
+            for colony in colonies
+        ],
+        "missing": [sentence(text) for text in missing_sentences(result)],
+        "next_words": next_sentences(result),
+        "advice": [*advice_sentences(result), *enough_sentences(result)],
+        "basis": " ".join(
+            filter(None, (basis_sentence(result), own_prior_sentence(result)))
+        ),
+        "finds": find_sentences(result),
+        "to_look_at": doubt_sentences(result),
+        "several_colonies": len(colonies) > 1,
+    }
+
+
+def _tables(lines: Lines) -> dict[str, Any]:
+    """Return the rows of the tables."""
+    return {
+        "places": lines.places(),
+        "trips": lines.trips(),
+        "bearings": lines.bearings(),
+        "bees": lines.bees(),
+        "notes": lines.notes(),
+    }
+
+
+def _days(result: HuntResult) -> dict[str, Any]:
+    """Return what single days brought, and where each date is from."""
+    return {
+        "recording_days": _recording_days(result),
+        "days": day_lines(result),
+        "day_places": day_places(result),
+        "together": together(result),
+        "agreement": agreement_sentences(result),
+        "disagreements": disagreements(result),
+        "undated": _undated(result),
+        "several_days": len(result.days) > 1,
+    }
+
+
+def _search(result: HuntResult) -> dict[str, Any]:
+    """Return what is said of looking for the tree."""
+    return {
+        "searches": [
+            {
+                "colony": colony.id,
+                "said": search_sentences(result, colony),
+                "strips": strip_lines(result, colony),
+            }
+            for colony in (result.fix.colonies if result.fix else ())
+        ],
+        "search_doubts": search_doubt_sentences(result),
+        "nest_habits": nest_habits(result),
+    }
+
+
+def _basis(result: HuntResult) -> dict[str, Any]:
+    """Return what the answer goes by: doubts, settings, rules and what was learned."""
+    return {
+        "compass": compass_sentence(result),
+        "compass_name": result.hunt_file.hunt.compass,
+        "doubts": [sentence(text) for text in doubt_texts(result.table.doubts)],
+        "with_rounds": any(
+            trip.used and trip.timing == "round" for trip in result.table.trips
+        ),
+        "checks": _cross_checks(result),
+        "learned": _learned(result),
+        "settings": settings_rows(result),
+        "rule_sources": _rule_sources(result),
+    }
+
+
+def map_key(result: HuntResult) -> dict[str, Any]:
+    """Return what the key under the map is filled in with."""
+    return {
+        "located": bool(_colonies(result)),
+        "seats": seats(result),
+        "areas": _area_lines(result),
+        "line_bees": [chip(name) for name in _line_bees(result)],
+        "map_days": map_days(result),
+        "tracks": bool(result.tracks),
+        "strips": any(colony.search_plan for colony in _colonies(result)),
+        "looked": result.search is not None and result.search.searching.looked,
+        "ground": [
+            {
+                "sort": sort,
+                "name": GROUND_NAME[sort],
+                "colour": GROUND_COLOUR[sort],
+                "filled": filled,
+            }
+            for sort, filled in ground_sorts(result.ground)
+        ],
+    }
+
+
+def _recording_days(result: HuntResult) -> list[str]:
+    """Say of each recording which day it is of, and what tells that."""
+    return [
+        f"{name}: {day_text(date.fromisoformat(day))}, {DAY_FROM.get(told, told)}"
+        for name, (day, told) in sorted(result.recording_days.items())
+    ]
+
+
+def _undated(result: HuntResult) -> str:
+    count = undated(result.table)
+    return f"{count} trip{'s' * (count != 1)}" if count else ""
+
+
+def _area_lines(result: HuntResult) -> list[dict[str, Any]]:
+    units = Units(result.hunt_file.hunt.units)
+    percents = sorted({p for c in _colonies(result) for p in c.search_areas})
+    return [
+        {
+            "percent": percent,
+            "sizes": [
+                units.area(colony.search_areas[percent].area_m2)
+                for colony in _colonies(result)
+                if percent in colony.search_areas
+            ],
+        }
+        for percent in percents
+    ]
+
+
+def _colonies(result: HuntResult) -> tuple[Any, ...]:
+    return result.fix.colonies if result.fix else ()
+
+
+def _line_bees(result: HuntResult) -> list[str]:
+    return list(dict.fromkeys(group.name for group in bundles_by_bee(result)))
