@@ -225,3 +225,18 @@ def test_of_free_speech_in_sound_a_note_does_not_stand_around_itself(
     # One told late begins before it was said.
     late = prepared.desk.talk.around(SOUND, at_s - 5, at_s + 1.1, "yellow left")
     assert late == ("lovely", "again")
+
+
+def test_a_recording_of_a_name_that_leads_elsewhere_shows_nothing(
+    tmp_path: Path,
+) -> None:
+    hunt = narrated(tmp_path)
+    (tmp_path / "hunt" / "other.vtt").write_text(
+        "WEBVTT\n\n00:00:10.000 --> 00:00:13.000\nsomebody's own words\n", "utf-8"
+    )
+    talk = Desk(hunt).talk
+
+    for name in ("../other.vtt", str(tmp_path / "hunt" / "other.vtt"), "a\0.vtt"):
+        assert talk.around(name, 5.0) == ("", "")
+    (hunt.recordings_dir / "page.vtt").write_text("no transcript", "utf-8")
+    assert talk.around("page.vtt", 5.0) == ("", "")

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
 AROUND_S = 8.0  # before a note and after it: a sentence or two; choice
 _ROUNDED_S = 0.02  # more than a second of review.csv may be off
+_LONG = 100  # letters from which a quoted line may be cut short; choice
 _NO_LINES = ("", "")
 _Kept = TypeVar("_Kept")
 
@@ -44,9 +45,16 @@ class _Said:
     """A word, and which line or breath it is of."""
 
     start_s: float
-    end_s: float
     text: str
     line: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Typed:
+    """What stands around a line of a page."""
+
+    before: str
+    after: str
 
 
 class Talk:
@@ -59,8 +67,8 @@ class Talk:
 
     def __init__(self, hunt: Hunt) -> None:
         self._hunt = hunt
-        self._words: dict[str, tuple[tuple[int, int], tuple[_Said, ...]]] = {}
-        self._lines: dict[str, tuple[tuple[int, int], tuple[str, ...]]] = {}
+        self._said: dict[str, tuple[tuple[int, int], tuple[_Said, ...]]] = {}
+        self._typed: dict[str, tuple[tuple[int, int], dict[str, _Typed]]] = {}
 
     def around(
         self,
@@ -85,61 +93,75 @@ class Talk:
         tuple of str
             The words before and those after, with a line feed between lines.
         """
-        written = file_within(self._hunt.recordings_dir, recording)
-        of_text = written is not None and is_transcript(written)
-        if written is not None and of_text and start_s is None:
-            return _lines_around(_fresh(self._lines, recording, written, _lines), heard)
-        if not recording or start_s is None:
+        if not recording:
             return _NO_LINES
-        if written is not None and of_text:
-            said = _fresh(self._words, recording, written, _transcript)
+        written = self._hunt.recordings_dir / recording
+        of_text = is_transcript(written)
+        if start_s is None:
+            return self._typed_around(recording, heard) if of_text else _NO_LINES
+        if of_text:
+            said = _fresh(self._said, recording, written, self._transcript) or ()
         elif self._hunt.file.speech.keep_talk:
-            heard_file = self._hunt.heard_file(recording)
-            said = _fresh(
-                self._words,
-                recording,
-                heard_file.path,
-                lambda _: _words(heard_file.read().utterances, WordSource.TALK),
-            )
+            file = self._hunt.heard_file(recording)
+            said = _fresh(self._said, recording, file.path, self._talk) or ()
         else:
             return _NO_LINES
         last_s = start_s if end_s is None else max(start_s, end_s)
         return _words_around(said, start_s, last_s, heard, neighbours=of_text)
 
+    def _typed_around(self, recording: str, heard: str) -> tuple[str, str]:
+        """Return the line before and after the one that a typed note was made of."""
+        written = self._hunt.recordings_dir / recording
+        lines = _fresh(self._typed, recording, written, self._page) or {}
+        own = " ".join(heard.split())
+        line = lines.get(own)
+        if line is None and len(own) >= _LONG:  # a note quotes the beginning
+            line = next((o for text, o in lines.items() if text.startswith(own)), None)
+        return (line.before, line.after) if line else _NO_LINES
+
+    def _talk(self, recording: str) -> tuple[_Said, ...]:
+        heard = self._hunt.heard_file(recording).read()
+        return _words(heard.utterances, WordSource.TALK)
+
+    def _transcript(self, recording: str) -> tuple[_Said, ...]:
+        path = file_within(self._hunt.recordings_dir, recording)
+        return _words(read_transcript(path), WordSource.TEXT) if path else ()
+
+    def _page(self, recording: str) -> dict[str, _Typed]:
+        path = file_within(self._hunt.recordings_dir, recording)
+        text = read_text(path) if path else ""
+        lines = [" ".join(line.split()) for line in text.splitlines()]
+        lines = ["", *(line for line in lines if line), ""]
+        found: dict[str, _Typed] = {}  # of lines alike the first
+        for before, line, after in zip(lines, lines[1:], lines[2:], strict=False):
+            found.setdefault(line, _Typed(before, after))
+        return found
+
 
 def _fresh(
-    shelf: dict[str, tuple[tuple[int, int], tuple[_Kept, ...]]],
+    shelf: dict[str, tuple[tuple[int, int], _Kept]],
     name: str,
     path: Path,
-    read: Callable[[Path], tuple[_Kept, ...]],
-) -> tuple[_Kept, ...]:
+    read: Callable[[str], _Kept],
+) -> _Kept | None:
     """Return what a file holds, read anew where it is not as it was."""
     try:
         found = path.stat()
-    except OSError:
-        return ()
+    except (OSError, ValueError):  # gone, or a name that no file can have
+        return None
     stamp = (found.st_mtime_ns, found.st_size)
     kept = shelf.get(name)
     if kept is None or kept[0] != stamp:
         try:
-            shelf[name] = kept = (stamp, read(path))
+            shelf[name] = kept = (stamp, read(name))
         except TreewardError:
-            return ()  # `treeward transcribe` tells what is wrong with it
+            return None  # `treeward transcribe` tells what is wrong with it
     return kept[1]
-
-
-def _transcript(path: Path) -> tuple[_Said, ...]:
-    return _words(read_transcript(path), WordSource.TEXT)
-
-
-def _lines(path: Path) -> tuple[str, ...]:
-    lines = (" ".join(line.split()) for line in read_text(path).splitlines())
-    return tuple(line for line in lines if line)
 
 
 def _words(utterances: Iterable[Utterance], source: WordSource) -> tuple[_Said, ...]:
     def said(word: Word, line: int) -> _Said:
-        return _Said(word.start_s, word.end_s, " ".join(word.text.split()), line)
+        return _Said(word.start_s, " ".join(word.text.split()), line)
 
     found = [
         said(word, line)
@@ -181,14 +203,17 @@ def _whole_lines(
     said: Sequence[_Said], own: int, past: int, first: int, last: int
 ) -> tuple[int, int]:
     """Widen a run of words to whole lines, with one before the note and one after."""
-    lines = [word.line for word in said]
-    if not lines:
+    if not said:
         return first, last
-    begun = min(own, len(lines) - 1)
+    begun = min(own, len(said) - 1)
     ended = max(begun, past - 1)
-    from_line = min(lines[begun] - 1, *lines[first : first + 1])
-    to_line = max(lines[ended] + 1, *lines[max(0, last - 1) : last])
-    return bisect_left(lines, from_line), bisect_right(lines, to_line)
+    from_line = min(said[begun].line - 1, *(w.line for w in said[first : first + 1]))
+    to_line = max(said[ended].line + 1, *(w.line for w in said[last - 1 : last]))
+    by_line = attrgetter("line")
+    return (
+        bisect_left(said, from_line, key=by_line),
+        bisect_right(said, to_line, key=by_line),
+    )
 
 
 def _bare(word: str) -> str:
@@ -202,15 +227,6 @@ def _joined(said: Sequence[_Said]) -> str:
             text += " " if before.line == word.line else "\n"
         text += word.text
     return text
-
-
-def _lines_around(lines: Sequence[str], heard: str) -> tuple[str, str]:
-    """Return the line before and after the one that a typed note was made of."""
-    own = " ".join(heard.split())  # of a long line the beginning
-    for at, line in enumerate(lines):
-        if own and line.startswith(own):
-            return "".join(lines[max(0, at - 1) : at]), "".join(lines[at + 1 : at + 2])
-    return _NO_LINES
 
 
 MOST_LETTERS = 60_000  # pasted at once; a long day's page is a tenth of it; choice
