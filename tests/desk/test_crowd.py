@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.cli import review as command
+from treeward.cli import transcribe as command
 from treeward.desk import serve
 from treeward.desk.serve import ReviewServer
 from treeward.errors import ReviewError

@@ -385,7 +385,8 @@ def test_on_a_phone_times_stay_in_one_line(
         """all => all.map(one => {
             const range = document.createRange();
             range.selectNodeContents(one);
-            return new Set([...range.getClientRects()].map(r => Math.round(r.top))).size;
+            const tops = [...range.getClientRects()].map(r => Math.round(r.top));
+            return new Set(tops).size;
         })""",
     )
 

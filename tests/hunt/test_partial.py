@@ -470,5 +470,12 @@ def test_of_several_colonies_the_one_that_moves_farthest_counts() -> None:
     one, two = fix_at(PLACE, NORTH), fix_at(NORTH, east)
     # Each to the nearest of the other answer: 500 m and nothing; the other way about
     # nothing and 682 m.
-    assert partial.farthest_m(one, two) == pytest.approx(500.0, abs=0.5)
+    assert partial.farthest_m(one, two) == pytest.approx(682.4, abs=1.0)
     assert partial.farthest_m(two, one) == pytest.approx(682.4, abs=1.0)
+
+
+def test_a_colony_more_is_a_move_whichever_answer_has_it() -> None:
+    one, two = fix_at(PLACE), fix_at(PLACE, NORTH)
+    assert partial.farthest_m(one, two) == pytest.approx(500.0, abs=0.5)
+    assert partial.farthest_m(two, one) == pytest.approx(500.0, abs=0.5)
+    assert partial.farthest_m(two, two) == 0

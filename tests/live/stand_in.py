@@ -19,7 +19,7 @@ if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))  # for `loudness`
 
 from loudness import IN_USE, LoudActivity
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.language.kinds import EventKind
 from treeward.live.ears import PAUSE_S, Ears
 from treeward.notes.events import Event

@@ -16,7 +16,7 @@ import soundfile
 from click.testing import CliRunner
 
 from live import stand_in
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.cli import transcribe
 from treeward.hunt.hunt import Hunt
 from treeward.notes.flags import FlagCode
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
 
 RATE = 2 * SAMPLE_RATE_HZ  # bytes a second
 NOTES = [

@@ -12,7 +12,8 @@ from click.testing import CliRunner
 
 from live import stand_in
 from treeward.audio.recorder import Recorder
-from treeward.cli import locate, options, review, transcribe
+from treeward.cli import locate, options, transcribe
+from treeward.cli.transcribe import review_command
 from treeward.errors import HuntError
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import Journal, event_record
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
     import click
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
 
 NAME = "live-20260714-102000-station-1"
 START = datetime(2026, 7, 14, 9, 20, tzinfo=UTC)
@@ -112,7 +113,7 @@ def events(hunt_dir: Path) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize(
-    "command", [locate.trips_command, locate.locate_command, review.review_command]
+    "command", [locate.trips_command, locate.locate_command, review_command]
 )
 def test_the_next_command_recovers_a_killed_session_and_says_so(
     killed: Path, command: click.Command, monkeypatch: pytest.MonkeyPatch

@@ -31,7 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("practice", "How well your voice and microphone are heard."),
     "listen": ("listen", "Dictate live: hears, answers, keeps, says who is due."),
     "transcribe": ("transcribe", "Recordings or timed transcripts to review.csv."),
-    "review": ("review", "Rows to look at, here or in a browser with the sound."),
+    "review": ("transcribe", "Rows to look at, here or in a browser with the sound."),
     "trips": ("locate", "Visits, trips, and what is doubtful."),
     "locate": ("locate", "Distance, search area, next station, report, maps."),
     "found": ("season", "The colony was found: forecast against find."),

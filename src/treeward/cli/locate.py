@@ -278,6 +278,9 @@ def answer_lines(result: HuntResult) -> list[str]:
     from treeward.report.advice_wording import missing_text
     from treeward.report.looking import (
         find_sentences,
+        found_already,
+        found_steps,
+        looked_sentences,
         own_prior_sentence,
         search_doubt_sentences,
         search_sentences,
@@ -297,15 +300,17 @@ def answer_lines(result: HuntResult) -> list[str]:
     if result.fix is None or not result.fix.colonies:
         return [
             headline(result),
+            *found_steps(result),
             *missing_sentences(result),
             *doubt_sentences(result),
         ]
     units = Units(result.hunt_file.hunt.units)
-    lines = []
+    lines = found_steps(result)
     if len(result.fix.colonies) > 1:
         lines.append(headline(result))
     for colony in result.fix.colonies:
-        lines += colony_sentences(result, colony)
+        found = found_already(result, colony)
+        lines += colony_sentences(result, colony, found=found)
         place = Position(
             latitude_deg=colony.best_latitude_deg,
             longitude_deg=colony.best_longitude_deg,
@@ -315,10 +320,14 @@ def answer_lines(result: HuntResult) -> list[str]:
             f"Best place: {format_position(place)} (UTM {utm_text(place)}); "
             f"90 % search area: {units.area(area)}."
         )
+        if found:
+            continue
         lines += next_of(result, colony)
         lines += search_sentences(result, colony)
+    lines += looked_sentences(result)
     lines += search_doubt_sentences(result)
-    lines += enough_sentences(result)
+    if not all(found_already(result, colony) for colony in result.fix.colonies):
+        lines += enough_sentences(result)
     lines += day_lines(result)
     zone = result.hunt_file.hunt.zone
     lines += [missing_text(one, zone) for one in result.missing]

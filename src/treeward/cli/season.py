@@ -48,6 +48,9 @@ _DAY = click.DateTime(["%Y-%m-%d"])
 @click.option("--photo", "photos", multiple=True, metavar="NAME", help="Name of one.")
 @click.option("--may-know", multiple=True, metavar="WHO", help="Who may be told.")
 @click.option("--colony", default="", help="The answer's name for it, of several.")
+@click.option(
+    "--another", is_flag=True, help="Another colony, near one that is kept already."
+)
 @click.option("--remark", default="", help="Anything else.")
 @click.option("--again", metavar="FIND", help="A look at a colony found before.")
 @click.option("--state", type=click.Choice(STATES), help="With --again: how it is.")
@@ -88,11 +91,12 @@ def found_command(**options: Any) -> None:  # noqa: ANN401  (a dozen of them)
     elif new := _new_find(hunt, options):
         from treeward.hunt.finds import add_find
 
-        finds = add_find(hunt, new)
+        finds = add_find(hunt, new, another=options["another"])
         new = finds.find[-1]
         said.append(
             f"Find {new.id} is kept in {hunt.path / 'found.toml'}, and nowhere else."
         )
+        said += _day_doubt(hunt, new)
     else:
         finds = read_finds(hunt.path)
         if not finds.find:
@@ -125,6 +129,22 @@ def _day(hunt: Hunt, options: dict[str, Any]) -> date:
     from treeward.hunt.finds import day_told
 
     return day_told(hunt, options["day"].date() if options["day"] else None)
+
+
+def _day_doubt(hunt: Hunt, find: FindTable) -> list[str]:
+    """Say that a find is older than the notes that led to it."""
+    try:
+        clocks = [event.clock for event in hunt.events() if event.clock is not None]
+    except TreewardError:  # of a hunt without notes
+        return []
+    first = min(clocks).astimezone(hunt.zone).date() if clocks else find.found
+    if find.found >= first:
+        return []
+    said = (
+        f"Its day, {find.found.isoformat()}, is before the first note of the hunt, "
+        f"{first.isoformat()}: correct the one that is wrong."
+    )
+    return [said]
 
 
 def _look(hunt: Hunt, options: dict[str, Any]) -> FoundFile:
@@ -164,7 +184,7 @@ def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
         position, day = place_at(hunt, options["at_clock"])
         placed_by = "track"
     elif options["from_note"]:
-        position, day, words = noted_place(hunt)
+        position, day, words = noted_place(hunt, hunt.events())
         placed_by = "note"
     else:
         return None
@@ -466,7 +486,8 @@ def _lessons(season: Season) -> list[str]:
     if prior is None:
         return ["No hunt teaches anything yet: a find with trips or bearings does."]
     finds = counted(len(season.file.lessons), "find")
-    lines = [f"What {finds} foretell for the next hunt in that region:"]
+    tell = "foretells" if len(season.file.lessons) == 1 else "foretell"
+    lines = [f"What {finds} {tell} for the next hunt in that region:"]
     cargos = dict.fromkeys(c for one in season.file.lessons for c in one.cargos)
     if cargos:
         lines.append(

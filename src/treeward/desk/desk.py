@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from treeward.audio.blocks import LONGEST_S
+from treeward.audio import LONGEST_S
 from treeward.errors import ReviewError, TreewardError
 from treeward.hunt.finds import NESTS
 from treeward.hunt.review_update import said_in_words

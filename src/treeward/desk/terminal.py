@@ -13,7 +13,7 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import ReviewError, TreewardError
 from treeward.hunt.review_update import said_in_words
 from treeward.notes.unread import Unread

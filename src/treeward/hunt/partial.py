@@ -296,10 +296,15 @@ def _other_ways(
 
 
 def farthest_m(one: Fix, two: Fix) -> float:
-    """Return how far any colony's best place of one answer is from its in another [m].
+    """Return how far apart two answers put any colony's best place [m].
 
-    A colony is compared with the nearest one of the other answer.
+    Each colony is compared with the nearest one of the other answer, so that one that
+    the other has not counts too, whichever has it.
     """
+    return max(_one_way_m(one, two), _one_way_m(two, one))
+
+
+def _one_way_m(one: Fix, two: Fix) -> float:
     return max(
         min(
             geodesic(

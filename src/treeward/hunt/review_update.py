@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import ClockError, ReviewChangedError, SoundError
 from treeward.files import read_plain, write_text
-from treeward.language.kinds import KINDS, Need
-from treeward.notes.flags import sentences_of
+from treeward.language.kinds import KINDS, EventKind, Need
+from treeward.notes.flags import Flag, FlagCode, sentences_of
 from treeward.review.store import gone_words
 from treeward.within import file_within
 
@@ -126,7 +126,8 @@ class ReviewUpdate:
             originals[one.name] = one.events
             heeded = heed_corrected_times(one.events, previous, current or ())
             batch.append((self._facts(one.name), heeded))
-        clocks = place_recordings(batch, self._hunt.zone, is_daylight=self._daylight())
+        is_daylight = self._daylight()
+        clocks = place_recordings(batch, self._hunt.zone, is_daylight=is_daylight)
         new: list[Event] = []
         for clock in clocks:
             for event, original in zip(
@@ -141,6 +142,8 @@ class ReviewUpdate:
                 )
                 new.append(replace(event, value=spoken))
         new = look_twice(new, without_station=self._wanting_a_station(readable))
+        if is_daylight is not None:
+            new = [_flagged_if_dark(event, is_daylight) for event in new]
         merge = merge_review(
             previous, current, new, transcribed=[r.name for r in readable]
         )
@@ -239,6 +242,13 @@ class ReviewUpdate:
         )
 
 
+def _flagged_if_dark(event: Event, is_daylight: Callable[[datetime], bool]) -> Event:
+    """Flag a note of a bee in flight while the sun was down: the clock may be wrong."""
+    if event.clock is None or not KINDS[event.kind].flying or is_daylight(event.clock):
+        return event
+    return event.flagged(Flag.of(FlagCode.AFTER_DARK))
+
+
 def times_corrected(
     previous: Sequence[ReviewRow], current: Sequence[ReviewRow]
 ) -> bool:
@@ -273,7 +283,7 @@ def note_rows(rows: Sequence[ReviewRow]) -> dict[str, NoteRow]:
             start_s=row.event.start_s,
             end_s=row.event.end_s,
             clock=row.event.clock,
-            said=said_in_words(row.event),
+            said=said_in_words(_without_place(row.event)),
             heard=row.event.heard,
             confidence=row.event.confidence,
             flag="; ".join(sentences_of(row.event.flags)),
@@ -281,6 +291,14 @@ def note_rows(rows: Sequence[ReviewRow]) -> dict[str, NoteRow]:
         )
         for row in rows
     }
+
+
+def _without_place(event: Event) -> Event:
+    """Take the position out of a note that says found: no report holds it."""
+    from .finds import typed_in
+
+    told = event.kind is EventKind.FOUND and typed_in(event) is not None
+    return replace(event, value="") if told else event
 
 
 def said_in_words(event: Event) -> str:

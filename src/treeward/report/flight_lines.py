@@ -9,7 +9,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from treeward.units import bearing_text
+from treeward.survey.frame import geodesic
+from treeward.units import bearing_text, wind_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -83,6 +84,27 @@ def both_text(
     if read == bearing_text(bearing_true_deg):
         return f"{read} by compass and true"
     return f"{read} by compass ({true})"
+
+
+def on_text(
+    result: HuntResult,
+    bearing_true_deg: float,
+    latitude_deg: float,
+    longitude_deg: float,
+) -> str:
+    """Write a direction from some place with its name: "north-east, on 045 true".
+
+    The compass reads there as at the nearest station.
+    """
+    station = min(
+        result.stations,
+        key=lambda one: geodesic(
+            one.latitude_deg, one.longitude_deg, latitude_deg, longitude_deg
+        )[0],
+        default=None,
+    )
+    read = both_text(result, bearing_true_deg, station)
+    return f"{wind_name(bearing_true_deg)}, on {read}"
 
 
 def read_text(line: FlightLine) -> str:

@@ -14,8 +14,9 @@ import numpy as np
 
 from treeward.positions import Position, format_position
 from treeward.survey.frame import geodesic, inside_ring
-from treeward.units import Units, wind_name
+from treeward.units import Units
 
+from .flight_lines import on_text
 from .model import SearchDoubtKind
 from .wording import for_colony, listing
 
@@ -73,7 +74,7 @@ def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
         return []
     told = result.search
     which = for_colony(result, colony).removeprefix(", ")
-    of = f" of {which}" if which else ""
+    of, to = (f" of {which}", f" for {which}") if which else ("", "")
     said = []
     if told is not None and told.searching.looked:
         said += _so_far(result, looked, of)
@@ -84,7 +85,7 @@ def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
         )
     if looked.plan_s:
         said.append(
-            f"The walk that is laid out{of} takes {hours_text(looked.plan_s)} and "
+            f"The walk that is laid out{to} takes {hours_text(looked.plan_s)} and "
             f"finds the tree with {percent(looked.plan_finds)} "
             f"({percent(looked.plan_finds_if_half)} if you see half as far); on "
             f"average looking takes {hours_text(looked.mean_s)}."
@@ -117,7 +118,13 @@ def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
             StripLine(
                 number=number,
                 start=format_position(start),
-                length=f"{units.distance(length)} {wind_name(azimuth)}",
+                length=f"{units.distance(length)} "
+                + on_text(
+                    result,
+                    azimuth,
+                    strip.start_latitude_deg,
+                    strip.start_longitude_deg,
+                ),
                 by="" if strip.done_s is None else hours_text(strip.done_s),
                 found=percent(found),
             )
@@ -219,13 +226,38 @@ def near_tree(result: HuntResult, colony: Colony) -> bool:
     return median <= NEAR_M
 
 
+def looked_sentences(result: HuntResult) -> list[str]:
+    """Say from when to when each note of looking counts, and how far that was walked.
+
+    A note after which nothing was walked counts as a look round where it was said.
+    """
+    told = result.search
+    units = Units(result.hunt_file.hunt.units)
+    zone = result.hunt_file.hunt.zone
+    goes = [
+        f"{bout.since.astimezone(zone):%d %b %H:%M} to "
+        f"{bout.clock.astimezone(zone):%H:%M}, "
+        + (
+            f"{units.distance(bout.walked_m)} walked"
+            if bout.walked_m
+            else "a look round"
+        )
+        + (f" (row {bout.row})" if bout.row else "")
+        for bout in (told.bouts if told else ())
+        if bout.since is not None and bout.clock is not None
+    ]
+    return [f"Counted as looked at, by the notes: {'; '.join(goes)}."] if goes else []
+
+
 def search_doubt_sentences(result: HuntResult) -> list[str]:
     """Say what of the looking could not be used."""
     told = result.search
     return [_doubt_text(result, one) for one in told.doubts] if told else []
 
 
-def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:  # noqa: PLR0911
+def _doubt_text(  # noqa: PLR0911, PLR0912
+    result: HuntResult, doubt: SearchDoubt
+) -> str:
     units = Units(result.hunt_file.hunt.units)
     zone = result.hunt_file.hunt.zone
     row = f"Row {doubt.where}" if doubt.where else "A note"
@@ -248,6 +280,11 @@ def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:  # noqa: PLR0911
                 f"{doubt.where} has places without times: its pace is not known, and "
                 "all of it was taken as walked while looking."
             )
+        case SearchDoubtKind.IDLE:
+            return (
+                f"{doubt.where} holds neither times nor a named place, so it tells "
+                "nothing; name it under [search] tracks if it was walked while looking."
+            )
         case SearchDoubtKind.NO_WAY:
             return f"{doubt.where} holds no way that was walked."
         case SearchDoubtKind.JUMPS:
@@ -263,6 +300,27 @@ def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:  # noqa: PLR0911
             return (
                 f"{doubt.where} holds ground without a weight ({words}): give it one "
                 "under [search] weights in hunt.toml."
+            )
+        case SearchDoubtKind.FAR:
+            return (
+                f"{doubt.where} lies {units.distance(doubt.metres)} from the stations, "
+                "beyond where the colony is looked for, and changes nothing."
+            )
+        case SearchDoubtKind.SWAPPED:
+            return (
+                f"{doubt.where} lies {units.distance(doubt.metres)} from the stations: "
+                "latitude and longitude seem to have changed places in it."
+            )
+        case SearchDoubtKind.CROSSING:
+            return (
+                f"The sides of {doubt.where} cross: give its corners in the order in "
+                "which one walks round it."
+            )
+        case SearchDoubtKind.NO_SUCH_GROUND:
+            words = listing([repr(word) for word in doubt.words[:5]])
+            return (
+                f"{doubt.where} has {words}, which no file under [search] ground "
+                "holds: it changes nothing."
             )
         case SearchDoubtKind.NO_GROUND:
             return f"{doubt.where} holds neither outlines of ground nor single trees."
@@ -306,6 +364,37 @@ def holds(area: SearchArea, lonlat: np.ndarray) -> bool:
 def find_sentences(result: HuntResult) -> list[str]:
     """Say how every find compares, in a report that was asked to hold them."""
     return [text for check in result.finds for text in check_sentences(result, check)]
+
+
+def found_steps(result: HuntResult) -> list[str]:
+    """Say what follows on a note that says found, and which finds are kept."""
+    told = result.found
+    steps = []
+    if told.rows:
+        zone = result.hunt_file.hunt.zone
+        when = f" of {told.noted.astimezone(zone):%d %b %H:%M}" if told.noted else ""
+        steps.append(
+            f"Your note{when} says found (row {told.rows[-1]}): keep the place with "
+            "treeward found --from-note"
+        )
+    steps += [
+        f"Row {row} says found, and is in doubt: look at it first (treeward review)."
+        for row in told.doubtful_rows
+    ]
+    steps += [
+        f"Find {find} is kept: treeward found sets the forecast against it."
+        if colony
+        else f"Find {find} is kept, outside the 95 % area: it may be another colony."
+        for find, colony in told.kept
+    ]
+    return steps
+
+
+def found_already(result: HuntResult, colony: Colony) -> bool:
+    """Tell whether a colony needs no more looking: found, by a note or a find kept."""
+    told, colonies = result.found, result.fix.colonies if result.fix else ()
+    kept = {one for _, one in told.kept}
+    return colony.id in kept or (bool(told.rows) and len(colonies) == 1)
 
 
 def own_prior_sentence(result: HuntResult) -> str:

@@ -21,9 +21,10 @@ from treeward.report.figures.map_layers import (
     GROUND_NAME,
     ground_sorts,
 )
-from treeward.report.flight_lines import bundles_by_bee
+from treeward.report.flight_lines import bundles_by_bee, on_text
 from treeward.report.looking import (
     find_sentences,
+    looked_sentences,
     nest_habits,
     own_prior_sentence,
     search_doubt_sentences,
@@ -38,7 +39,7 @@ from treeward.report.page_parts import (
     map_days,
     together,
 )
-from treeward.report.settings_in_force import settings_rows
+from treeward.report.settings_in_force import settings_rows, speeds_given
 from treeward.report.wording import (
     advice_sentences,
     basis_sentence,
@@ -55,7 +56,7 @@ from treeward.report.wording import (
 )
 from treeward.survey.frame import geodesic
 from treeward.trips.wording import doubt_texts
-from treeward.units import Units, wind_name
+from treeward.units import Units
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -130,7 +131,13 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
                     "colony": colony.id,
                     "name": _ESTIMATORS[fix.method][0],
                     "source": _ESTIMATORS[fix.method][1],
-                    "off": f"{units.distance(off)} {wind_name(azimuth)}",
+                    "off": f"{units.distance(off)} "
+                    + on_text(
+                        result,
+                        azimuth,
+                        colony.best_latitude_deg,
+                        colony.best_longitude_deg,
+                    ),
                     "area": units.area(fix.area_95_m2)
                     if fix.area_95_m2 > 0
                     else "\u2013",
@@ -141,8 +148,6 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
 
 
 _LEARNED_NAMES = {
-    "flight_speed_factor": "flight speed, as a share of the published one",
-    "in_hive_factor": "time in the hive, as a share of the published one",
     "trip_spread": "spread of a bee's own trips, as a share of the time in the hive",
     "compass_offset_deg": "offset of the compass, degrees",
     "bearing_sd_deg": "spread of single bearings, degrees",
@@ -151,9 +156,16 @@ _LEARNED_NAMES = {
 
 
 def _learned(result: HuntResult) -> list[dict[str, str]]:
+    speeds, stay = speeds_given(result.settings), result.settings.in_hive_s
+    given, own = "the published one", "that in hunt.toml"
+    speed = own if all(speeds) else f"{given} and {own}" if any(speeds) else given
+    names = _LEARNED_NAMES | {
+        "flight_speed_factor": f"flight speed, as a share of {speed}",
+        "in_hive_factor": f"time in the hive, as a share of {own if stay else given}",
+    }
     return [
         {
-            "name": _LEARNED_NAMES.get(name, name.replace("_", " ")),
+            "name": names.get(name, name.replace("_", " ")),
             "value": _rounded(median, sd),
         }
         for name, (median, sd) in (result.fix.learned if result.fix else {}).items()
@@ -268,6 +280,7 @@ def _search(result: HuntResult) -> dict[str, Any]:
             }
             for colony in (result.fix.colonies if result.fix else ())
         ],
+        "looked_at": looked_sentences(result),
         "search_doubts": search_doubt_sentences(result),
         "nest_habits": nest_habits(result),
     }

@@ -16,7 +16,7 @@ from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from treeward.audio.blocks import LONGEST_S
+from treeward.audio import LONGEST_S
 from treeward.errors import ReviewError
 from treeward.files import write_text
 from treeward.language.kinds import (

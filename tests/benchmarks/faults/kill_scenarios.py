@@ -16,7 +16,7 @@ from treeward.files import PREFIX
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
     from treeward.report.model import HuntResult
     from treeward.speech.utterances import Utterance
 

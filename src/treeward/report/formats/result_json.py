@@ -279,9 +279,8 @@ def told_dict(told: SearchTold | None) -> dict[str, Any] | None:
                 "kind": bout.kind.value,
                 "row": bout.row or None,
                 "name": bout.name or None,
-                "clock": bout.clock.isoformat(timespec="milliseconds")
-                if bout.clock
-                else None,
+                "since": _moment(bout.since),
+                "clock": _moment(bout.clock),
                 "walked_m": round(bout.walked_m, 1),
                 "spent_s": round(bout.spent_s),
             }
@@ -298,6 +297,10 @@ def told_dict(told: SearchTold | None) -> dict[str, Any] | None:
             for doubt in told.doubts
         ],
     }
+
+
+def _moment(clock: datetime | None) -> str | None:
+    return clock.isoformat(timespec="milliseconds") if clock else None
 
 
 def searched_dict(looked: Searched | None) -> dict[str, Any] | None:
