@@ -120,13 +120,22 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
                 else ""
             )
         )
-    if done.unread:
-        count = len(done.unread)
+    only_phrases = {one.name for one in done.recordings if one.not_free}
+    told = sum(line.recording in only_phrases for line in done.unread)
+    unread = [line for line in done.unread if line.recording not in only_phrases]
+    if told:
+        lines.append(
+            f"{counted(told, 'sentence')} seem{'s' * (told == 1)} to tell of bees: "
+            "see the list below the rows (treeward review), or set free = true under "
+            "[speech] in hunt.toml"
+        )
+    if unread:
+        count = len(unread)
         lines.append(
             f"{counted(count, 'line')} of what was read now made no note, and may "
             "hold one:"
         )
-        lines += [_unread_line(line) for line in done.unread[:_MOST_UNREAD]]
+        lines += [_unread_line(line) for line in unread[:_MOST_UNREAD]]
         if count > _MOST_UNREAD:
             lines.append(f"  and {count - _MOST_UNREAD} more (--json lists them)")
     if done.stopped:

@@ -82,7 +82,9 @@ class ReviewUpdate:
             name = recording_name(path, self._hunt.recordings_dir)
             kept = self._hunt.heard_file(name)
             if kept.path.exists() or is_transcript(path):
-                found.append(recorded_of(self._hunt, path, kept, name=name))
+                found.append(
+                    recorded_of(self._hunt, path, kept, name=name, lines=False)
+                )
         return found
 
     def write_merged(self, recorded: Sequence[Recorded]) -> Written:
