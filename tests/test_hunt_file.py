@@ -80,6 +80,15 @@ def test_every_key_the_template_offers_is_taken() -> None:
             "calibration names station '9'",
         ),
         (HEAD + "[model]\nin_hive_s = [200, 100]\n", "must be low, then high"),
+        (HEAD + "[model]\nin_hive_s = [90, 1e9]\n", "model.in_hive_s.* 7200"),
+        (
+            HEAD + "[model]\nflight_speed_out_m_per_s = [5, 1e9]\n",
+            "model.flight_speed_out_m_per_s.* 30",
+        ),
+        (
+            HEAD + "[model]\nprior_distance_max_m = 20000\n",
+            "model.prior_distance_max_m = 20000.* 15000",
+        ),
         (
             HEAD
             + '[[colony]]\nid = "A"\nmarks = ["red"]\n[[colony]]\nid = "B"\n'

@@ -18,12 +18,10 @@ PACKAGE = Path(treeward.__file__).parent
 READS_WORDS = (
     "language",
     "speech",
-    "notes/adjuncts.py",
     "notes/bee_names.py",
     "notes/clocked.py",
     "notes/corrections.py",
     "notes/found_notes.py",
-    "notes/movement_words.py",
     "notes/narrated",
     "notes/narration.py",
     "notes/narrator.py",

@@ -17,7 +17,6 @@ PACKAGE = Path(treeward.__file__).parent
 # A module imports what stands before it here, or in its room. DEVELOPERS.md draws it.
 BESIDE = (
     "errors",
-    "cautions",
     "units",
     "positions",
     "within",

@@ -48,9 +48,11 @@ Mark = Annotated[str, BeforeValidator(_mark), Field(min_length=1)]
 Cargo = Literal["water", "syrup", "nectar"]
 Key = Annotated[str, Field(min_length=1, max_length=60)]
 Id = Annotated[Key, BeforeValidator(_as_text)]  # a number need not be quoted
-Pair = tuple[
-    Annotated[float, Field(gt=0)], Annotated[float, Field(gt=0)]
-]  # low and high
+Speed = Annotated[float, Field(ge=0.5, le=30)]  # m/s; no bee flies at less or more
+Stay = Annotated[float, Field(ge=1, le=7200)]  # s; as the survey takes it
+SpeedPair = tuple[Speed, Speed]  # low and high
+StayPair = tuple[Stay, Stay]
+Pair = SpeedPair | StayPair
 
 
 _CONTROL = re.compile(r"[\x00-\x08\x0a-\x1f\x7f-\x9f]")
@@ -176,13 +178,14 @@ class CalibrationTable(TomlTable):
 class ModelTable(TomlTable):
     """[model]: overrides of what the survey assumes; each is a 90 % range."""
 
-    flight_speed_out_m_per_s: Pair | None = None
-    flight_speed_home_m_per_s: Pair | None = None
-    in_hive_s: Pair | None = None
+    flight_speed_out_m_per_s: SpeedPair | None = None
+    flight_speed_home_m_per_s: SpeedPair | None = None
+    in_hive_s: StayPair | None = None
     compass_sd_deg: float | None = Field(default=None, ge=0, le=45)
     prior_distance_median_m: float | None = Field(default=None, gt=10, le=10_000)
     prior_distance_sigma: float | None = Field(default=None, gt=0.05, le=3)
-    prior_distance_max_m: float | None = Field(default=None, gt=50, le=20_000)
+    # As far as the survey looks.
+    prior_distance_max_m: float | None = Field(default=None, ge=50, le=15_000)
 
     @field_validator(
         "flight_speed_out_m_per_s", "flight_speed_home_m_per_s", "in_hive_s"

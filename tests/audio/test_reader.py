@@ -19,7 +19,7 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.audio.reader import probe, read_blocks
 from treeward.errors import SoundError
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.audio.recorder import Recorder, finish_piece, mend_wav
 from treeward.hunt.journal import join_pieces
 from treeward.within import Held, held

@@ -13,7 +13,7 @@ import click
 import pytest
 
 from treeward.cli import COMMANDS, CommandTable, group
-from treeward.cli.trips import minutes
+from treeward.cli.locate import minutes
 
 if TYPE_CHECKING:
     from pathlib import Path

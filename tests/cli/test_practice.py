@@ -14,7 +14,7 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
-from treeward.cli.practice import command
+from treeward.cli.practice import practice_command
 from treeward.errors import NotesError, SoundError, SpeechError, TreewardError
 from treeward.language.phrasebook import PhraseBook
 from treeward.live import answer
@@ -111,7 +111,7 @@ def engine() -> Recognizer:
 
 
 def invoke(*arguments: str, **options: Any) -> str:
-    result = CliRunner().invoke(command, list(arguments), **options)
+    result = CliRunner().invoke(practice_command, list(arguments), **options)
     if isinstance(result.exception, TreewardError):
         raise result.exception
     assert result.exit_code == 0, result.output
@@ -178,7 +178,7 @@ def test_prompts_can_be_printed_for_a_recorder(tmp_path: Path) -> None:
 def test_options_that_do_not_fit_are_usage_errors(
     arguments: tuple[str, ...], message: str
 ) -> None:
-    result = CliRunner().invoke(command, list(arguments))
+    result = CliRunner().invoke(practice_command, list(arguments))
 
     assert result.exit_code == 2
     assert message in result.output

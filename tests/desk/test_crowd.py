@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.cli import review as command
-from treeward.desk import guard
+from treeward.cli import transcribe as command
+from treeward.desk import serve
 from treeward.desk.serve import ReviewServer
 from treeward.errors import ReviewError
 
@@ -91,7 +91,7 @@ def test_a_burst_of_requests_is_answered(owner: Client) -> None:
 def test_who_says_nothing_is_hung_up_on(
     owner: Client, sent: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(guard, "HEAD_S", 0.3)
+    monkeypatch.setattr(serve, "HEAD_S", 0.3)
     with connect(owner, sent) as line, contextlib.suppress(ConnectionResetError):
         assert line.recv(100) == b""
 
@@ -99,7 +99,7 @@ def test_who_says_nothing_is_hung_up_on(
 def test_who_goes_on_slowly_after_an_answer_is_hung_up_on(
     owner: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(guard, "HEAD_S", 0.6)
+    monkeypatch.setattr(serve, "HEAD_S", 0.6)
     head = f"GET / HTTP/1.1\r\nHost: {owner.host}\r\n\r\n".encode()
     with connect(owner, head) as line:
         assert line.recv(65536).startswith(b"HTTP/1.1 403")
@@ -115,7 +115,7 @@ def test_a_request_that_takes_its_time_is_not_hung_up_on(
     owner: Client,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(guard, "HEAD_S", 0.2)
+    monkeypatch.setattr(serve, "HEAD_S", 0.2)
     plain = served[0].app.desk.state
 
     def slowly() -> object:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward.desk.guard import MOST_BYTES, Guard
+from treeward.desk.serve import MOST_BYTES, Guard
 
 if TYPE_CHECKING:
     from starlette.types import Message, Receive, Scope, Send

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.desk.guard import MOST_BYTES
-from treeward.desk.serve import ReviewServer
+from treeward.desk.serve import MOST_BYTES, ReviewServer
 from treeward.review.file import cells_of
 
 from .conftest import Prepared

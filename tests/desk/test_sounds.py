@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.desk.sounds import BIN_S, Shelf, clip_samples, clip_wav, outline_of
 from treeward.errors import SoundError
 

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any, cast
 import pytest
 from rich.console import Console
 
-from treeward.desk.listing import review_dict, row_lines
-from treeward.desk.terminal import TerminalReview
+from treeward.desk.terminal import TerminalReview, review_dict, row_lines
 from treeward.desk.weighing import MOST_READINGS, Weighing
 from treeward.errors import HuntError
 from treeward.hunt.partial import RowMove
@@ -29,7 +28,7 @@ if TYPE_CHECKING:
 
 
 def answer(latitude_deg: float) -> HuntResult:
-    place = SimpleNamespace(best_latitude_deg=latitude_deg, best_longitude_deg=-3.6)
+    place = SimpleNamespace(latitude_deg=latitude_deg, longitude_deg=-3.6)
     fix = SimpleNamespace(colonies=(place,))
     return cast("HuntResult", SimpleNamespace(fix=fix))
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
     from treeward.review.file import ReviewRow
     from treeward.speech.utterances import Utterance
 
@@ -445,7 +445,7 @@ def _found(hunt_dir: Path, _name: str, data: bytes) -> bool:
         colonies, _, faults = found_colonies(hunt_dir.parent)
         occupancy(colonies, 2026, square_m=1000.0)
         new = FindTable(id=before.free_id(), position=place, found=day)
-        after = add_find(hunt, new)
+        after = add_find(hunt, new, another=True)
         add_look(hunt, LookTable(find=new.id, seen=day, state="alive"))
     except TreewardError as error:
         check_fault(error, "found.toml")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.cli import demo
+from treeward.cli.new import is_cut_short
 from treeward.errors import TreewardError
 from treeward.files import (
     LEFT_AFTER_S,
@@ -199,12 +199,12 @@ def test_a_demo_goes_on_only_where_it_was_cut_short(tmp_path: Path) -> None:
         folder.mkdir()
         (folder / "hunt.toml").write_text("[hunt]", "utf-8")
 
-    assert demo.is_cut_short(mine, source)
+    assert is_cut_short(mine, source)
     (mine / "results").mkdir()
-    assert demo.is_cut_short(mine, source)
+    assert is_cut_short(mine, source)
     (mine / "results" / "report.html").write_text("all of it", "utf-8")
-    assert not demo.is_cut_short(mine, source)
+    assert not is_cut_short(mine, source)
     (mine / f"{PREFIX}results-x").mkdir()
-    assert demo.is_cut_short(mine, source)
+    assert is_cut_short(mine, source)
     (mine / "hunt.toml").write_text("[hunt]  # mine", "utf-8")
-    assert not demo.is_cut_short(mine, source)
+    assert not is_cut_short(mine, source)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from treeward import Hunt, survey
-from treeward.report.finds import holds
+from treeward.report.looking import holds
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -18,7 +18,7 @@ from treeward.hunt.finds import FindTable, add_find, check_finds, coarse, read_f
 from treeward.hunt.hunt import Hunt
 from treeward.positions import Position, parse_position
 from treeward.report.advice_wording import HAND_RULES
-from treeward.report.finds import check_sentences
+from treeward.report.looking import check_sentences
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -63,6 +63,37 @@ def test_two_finds_at_once_are_both_kept(typed_hunt: Path) -> None:
     assert kept.find[-1].position == other.position
 
 
+def test_a_find_at_a_spot_that_is_kept_is_a_look_again(
+    typed_hunt: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add_find(Hunt(typed_hunt), find_at("52.297000, -3.615000"))
+    found = ("found", "--hunt", str(typed_hunt), "--position")
+    near, farther = "52.297200, -3.615000", "52.297400, -3.615000"  # 22 and 45 m
+
+    code, _, err = run(capsys, *found, near)
+    assert code == 1
+    assert "find 1 is kept already, within 30 m" in err
+    assert "treeward found --again 1" in err
+    assert len(read_finds(typed_hunt).find) == 1
+
+    assert run(capsys, *found, near, "--another")[0] == 0
+    assert run(capsys, *found, farther, "--another")[0] == 0
+    assert len(read_finds(typed_hunt).find) == 3
+
+
+@pytest.mark.parametrize(
+    ("day", "doubted"), [("2026-07-13", True), ("2026-07-14", False)]
+)
+def test_a_find_before_the_first_note_is_doubted(
+    typed_hunt: Path, capsys: pytest.CaptureFixture[str], day: str, doubted: bool
+) -> None:
+    code, out, _ = run(
+        capsys, "found", "--hunt", str(typed_hunt), "--position", PLACE, "--date", day
+    )
+    assert code == 0
+    assert ("before the first note of the hunt, 2026-07-14" in out) is doubted
+
+
 def test_a_find_waits_for_a_command_that_is_at_work(typed_hunt: Path) -> None:
     hunt = Hunt(typed_hunt)
     held = threading.Event()
@@ -93,7 +124,9 @@ def test_a_full_disk_says_which_file_was_not_written(
     before = (typed_hunt / "found.toml").read_bytes()
     monkeypatch.setattr("pathlib.Path.write_bytes", full)
 
-    code, _, err = run(capsys, "found", "--hunt", str(typed_hunt), "--position", PLACE)
+    code, _, err = run(
+        capsys, "found", "--hunt", str(typed_hunt), "--position", PLACE, "--another"
+    )
 
     assert code == 1
     assert f"{typed_hunt / 'found.toml'}: No space left on device" in err

@@ -27,7 +27,7 @@ from treeward.review.file import read_review
 from treeward.speech.utterances import Utterance, Word, WordSource, spread
 
 if TYPE_CHECKING:
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
 
 TRANSCRIPT = """\
 [0:02] it's ten oh one in the morning

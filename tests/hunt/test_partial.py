@@ -19,7 +19,7 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
 from treeward.report.formats.result_json import result_dict
-from treeward.report.page.page import page_text
+from treeward.report.page import page_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -367,8 +367,7 @@ def test_a_row_without_which_there_is_no_place_is_told_as_that(tmp_path: Path) -
 def fix_at(*places: tuple[float, float]) -> Any:
     """Return an answer that is nothing but its best places."""
     colonies = tuple(
-        SimpleNamespace(best_latitude_deg=lat, best_longitude_deg=lon)
-        for lat, lon in places
+        SimpleNamespace(latitude_deg=lat, longitude_deg=lon) for lat, lon in places
     )
     return SimpleNamespace(colonies=colonies)
 
@@ -470,5 +469,12 @@ def test_of_several_colonies_the_one_that_moves_farthest_counts() -> None:
     one, two = fix_at(PLACE, NORTH), fix_at(NORTH, east)
     # Each to the nearest of the other answer: 500 m and nothing; the other way about
     # nothing and 682 m.
-    assert partial.farthest_m(one, two) == pytest.approx(500.0, abs=0.5)
+    assert partial.farthest_m(one, two) == pytest.approx(682.4, abs=1.0)
     assert partial.farthest_m(two, one) == pytest.approx(682.4, abs=1.0)
+
+
+def test_a_colony_more_is_a_move_whichever_answer_has_it() -> None:
+    one, two = fix_at(PLACE), fix_at(PLACE, NORTH)
+    assert partial.farthest_m(one, two) == pytest.approx(500.0, abs=0.5)
+    assert partial.farthest_m(two, one) == pytest.approx(500.0, abs=0.5)
+    assert partial.farthest_m(two, two) == 0

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from treeward.desk.talk import MOST_LETTERS, look_at_pasted, take_pasted
 from treeward.errors import HuntError, TranscriptError
 from treeward.hunt.hunt import Hunt
-from treeward.hunt.pasted import MOST_LETTERS, look_at_pasted, take_pasted
 
 if TYPE_CHECKING:
     from pathlib import Path

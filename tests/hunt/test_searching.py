@@ -19,8 +19,12 @@ from treeward.hunt.tracks import read_stretches, walked_lines
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
+from treeward.report.looking import (
+    looked_sentences,
+    search_doubt_sentences,
+    search_sentences,
+)
 from treeward.report.model import BoutKind, SearchDoubtKind
-from treeward.report.searching import search_sentences
 from treeward.survey.search import hidden
 
 if TYPE_CHECKING:
@@ -120,7 +124,7 @@ def test_the_note_searched_takes_the_way_since_the_note_before(
     gpx(typed_hunt / "tracks/day.gpx", line(1200, 61, 210))
     hunt = add(
         typed_hunt,
-        "2026-07-14 12:20:00,remark,,now along the ridge",
+        "2026-07-14 12:20:00,away,green,",
         "2026-07-14 12:30:00,searched,,",
         "2026-07-14 12:40:00,overhead,,210",
         "2026-07-14 12:50:00,searched,,along the wall",
@@ -144,6 +148,72 @@ def test_the_note_searched_takes_the_way_since_the_note_before(
         (lat, lon), abs=1e-6
     )
     assert len(told.empty_dishes) == 1
+
+
+@pytest.mark.parametrize(
+    ("between", "walked_m"),
+    [
+        ("", 600),
+        ("2026-07-14 12:28:00,remark,,a big oak", 600),
+        ("2026-07-14 12:28:00,time,,12:28", 600),
+        ("2026-07-14 12:28:00,wind,,light", 600),
+        ("2026-07-14 12:28:00,searched,,tree checked", 600),
+        ("2026-07-14 12:28:00,searched,,no bees here", 600),
+        ("2026-07-14 12:28:00,overhead,,210", 600),
+        ("2026-07-14 12:28:00,searched,,", 40),
+        ("2026-07-14 12:28:00,searched,,along the wall", 40),
+        ("2026-07-14 12:28:00,back,green,", 40),
+        ("2026-07-14 12:28:00,bearing,green,210", 40),
+        ("2026-07-14 12:28:00,mark,red,", 40),
+        ("2026-07-14 12:28:00,station,,1", 40),
+        ("2026-07-14 12:28:00,pause,,", 40),
+        ("2026-07-14 12:28:00,found,,", 40),
+    ],
+)
+def test_a_walk_begins_at_the_last_go_or_sitting(
+    typed_hunt: Path, between: str, walked_m: float
+) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(1200, 61, 210))
+    rows = [*([between] if between else []), "2026-07-14 12:30:00,searched,,"]
+    result = add(typed_hunt, *rows).locate()
+    assert result.search is not None
+    bout = result.search.bouts[-1]
+    assert bout.walked_m == pytest.approx(walked_m, abs=0.5)
+    begun = "12:00" if walked_m == 600 else "12:28"
+    (said,) = looked_sentences(result)
+    assert f"14 Jul {begun} to 12:30, {walked_m} m walked (row" in said
+
+
+def test_a_note_taken_back_ends_no_walk(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(1200, 61, 210))
+    hunt = add(
+        typed_hunt,
+        "2026-07-14 12:28:00,back,green,",
+        "2026-07-14 12:28:05,scratch,,",
+        "2026-07-14 12:30:00,searched,,",
+    )
+    result = hunt.locate()
+    assert result.search is not None
+    assert result.search.walked_m == pytest.approx(600, abs=0.5)
+
+
+def test_who_sits_ends_nobody_elses_walk(typed_hunt: Path) -> None:
+    gpx(typed_hunt / "tracks/day.gpx", line(1200, 61, 210))
+    with (typed_hunt / "hunt.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            '[[recording]]\nname = "a.wav"\nobserver = "Ann"\n'
+            '[[recording]]\nname = "b.wav"\nobserver = "Bryn"\n'
+        )
+    hunt = Hunt(typed_hunt)
+    clock = datetime(2026, 7, 14, 12, 30, tzinfo=hunt.zone)
+    looked = Event(kind=EventKind.SEARCHED, clock=clock, recording="a.wav", row="7")
+    sat = Event(
+        kind=EventKind.BACK, mark="green", clock=clock - timedelta(minutes=2), row="6"
+    )
+    for recording, walked_m in (("b.wav", 600), ("a.wav", 40), ("", 40)):
+        notes = [replace(sat, recording=recording), looked]
+        told = read_searching(hunt.file, hunt.path, notes)
+        assert told.walked_m == pytest.approx(walked_m, abs=0.5)
 
 
 def test_a_note_taken_back_does_not_count(typed_hunt: Path) -> None:
@@ -282,6 +352,26 @@ def test_a_track_without_times(typed_hunt: Path) -> None:
     assert doubts(told) == [SearchDoubtKind.UNTIMED]
 
 
+def test_a_gpx_file_without_times_stops_nothing_that_does_not_need_it(
+    typed_hunt: Path,
+) -> None:
+    gpx(typed_hunt / "tracks/drawn.gpx", line(600, 31, 210), start=None)
+    gpx(typed_hunt / "tracks/walk.gpx", line(600, 31, 210))
+    result = add(typed_hunt, "2026-07-14 12:20:00,searched,,").locate()
+    assert result.fix is not None
+    assert result.search is not None
+    assert doubts(result) == [SearchDoubtKind.IDLE]
+    assert result.search.walked_m == pytest.approx(400, abs=0.5)
+    (said,) = search_doubt_sentences(result)
+    assert "drawn.gpx holds neither times nor a named place" in said
+    # With a station whose place only a track can tell it does.
+    toml = (typed_hunt / "hunt.toml").read_text("utf-8")
+    toml = toml.replace('position = "52.301200, -3.610400"\n', "")
+    (typed_hunt / "hunt.toml").write_text(toml, "utf-8")
+    with pytest.raises(TreewardError, match="neither a waypoint"):
+        Hunt(typed_hunt).locate()
+
+
 def test_a_jump_and_a_run_were_not_walked_while_looking(tmp_path: Path) -> None:
     slow = line(200, 11)  # 20 m a minute
     jump = [off(3000, 90)]
@@ -329,6 +419,51 @@ def geojson(path: Path, ring: Sequence[tuple[float, float]], **more: object) -> 
     }
     path.write_text(json.dumps(table), "utf-8")
     return path
+
+
+def test_what_cannot_be_where_it_says_is_told(typed_hunt: Path) -> None:
+    lat, lon = off(500, 210)
+    ring = [off(300, 180), off(600, 180), off(600, 220)]
+    geojson(typed_hunt / "right.geojson", ring)
+    geojson(typed_hunt / "swapped.geojson", [(x, y) for y, x in ring])
+    hunt = add(
+        typed_hunt,
+        '2026-07-14 12:20:00,searched,,"10.0, 10.0"',
+        toml='[search]\nstart = "10.0, 10.0"\n'
+        'ground = ["swapped.geojson", "right.geojson"]\n'
+        "weights = { wood = 3, fen = 0 }\n"
+        f'[[searched]]\nat = "{lon:.6f}, {lat:.6f}"\n'
+        f'[[searched]]\nat = "{lat:.6f}, {lon:.6f}"\n',
+    )
+    result = hunt.locate()
+    assert result.search is not None
+    told = [(doubt.kind, doubt.where) for doubt in result.search.doubts]
+    assert sorted(told) == sorted(
+        [
+            (SearchDoubtKind.FAR, "[search] start"),
+            (SearchDoubtKind.FAR, "Row h0017"),
+            (SearchDoubtKind.SWAPPED, "[[searched]] 1"),
+            (SearchDoubtKind.SWAPPED, "swapped.geojson"),
+            (SearchDoubtKind.NO_SUCH_GROUND, "[search] weights"),
+        ]
+    )
+
+
+@pytest.mark.parametrize(
+    ("order", "crosses"),
+    [((0, 1, 2, 3), False), ((0, 2, 1, 3), True), ((0, 1, 2, 3, 0), False)],
+)
+def test_an_area_whose_sides_cross_is_doubted(
+    typed_hunt: Path, order: tuple[int, ...], crosses: bool
+) -> None:
+    corners = [off(400, 200), off(600, 200), off(600, 220), off(400, 220)]
+    area = [f"{lat:.6f}, {lon:.6f}" for lat, lon in (corners[n] for n in order)]
+    hunt = add(
+        typed_hunt,
+        toml=f"[[searched]]\narea = {json.dumps(area)}\n"
+        f"[walk]\nleave_out = [{json.dumps(area)}]\n",
+    )
+    assert doubts(hunt.locate()) == [SearchDoubtKind.CROSSING] * (2 * crosses)
 
 
 def test_ground_with_weights(typed_hunt: Path) -> None:

@@ -180,6 +180,54 @@ def test_a_find_farther_than_bees_fly_teaches_nothing(season_dir: Path) -> None:
     assert len(season.colonies) == 2
 
 
+def keep_again(hunt: Path, *places: str, **more: str) -> None:
+    for place in places:
+        find = {"id": "1", "position": place, "found": "2026-07-20", **more}
+        add_find(Hunt(hunt), FindTable.model_validate(find), another=True)
+
+
+def test_a_colony_that_was_kept_often_counts_once(season_dir: Path) -> None:
+    before = gather_season(season_dir)
+    keep_again(season_dir / "hunt1", *[PLACE] * 4)
+
+    season = gather_season(season_dir)
+
+    assert len(season.colonies) == 6
+    assert season.held(90, own=False) == before.held(90, own=False) == (2, 2)
+    assert season.file == before.file
+    assert len(season.left_out) == 4
+    assert all("as find 1, and a colony counts once" in x for x in season.left_out)
+
+
+def test_of_several_finds_the_one_that_names_the_colony_counts(
+    season_dir: Path,
+) -> None:
+    keep_again(season_dir / "hunt1", "52.297300, -3.614200", colony="A")
+
+    season = gather_season(season_dir)
+
+    assert [one.colony.find.id for one in season.judged] == ["2", "1"]
+    assert [one.find for one in season.file.lessons] == ["2", "1"]
+
+
+def test_a_find_outside_the_area_teaches_nothing_unless_told(
+    season_dir: Path,
+) -> None:
+    found = season_dir / "hunt1" / "found.toml"
+    text = found.read_text("utf-8").replace("52.296598", "52.320000")
+    found.write_text(text, "utf-8")
+
+    season = gather_season(season_dir)
+    assert [one.hunt for one in season.file.lessons] == ["Hollow 2"]
+    assert season.held(90, own=False) == (1, 2)  # it is not hidden
+    assert "may be of another colony" in " ".join(season.left_out)
+
+    found.write_text(text + 'colony = "A"\n', "utf-8")
+    told = gather_season(season_dir)
+    assert [one.hunt for one in told.file.lessons] == ["Hollow 1", "Hollow 2"]
+    assert told.left_out == ()
+
+
 def test_one_line_in_hunt_toml_takes_the_lessons_and_a_switch_leaves_them(
     typed_hunt: Path,
 ) -> None:

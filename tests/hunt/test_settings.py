@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 from scipy.special import ndtr, ndtri
 
+from treeward import Hunt
+from treeward.errors import HuntError
 from treeward.hunt.locating import settings_from
 from treeward.hunt_file import parse_hunt_table
 from treeward.survey import Settings, timing
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def settings_of(**model: Any) -> Settings:
@@ -44,6 +49,33 @@ def test_a_90_percent_range_holds_90_percent(
     below, up_to = ndtr(np.log(np.array(pair) / median) / spread)
     assert below == pytest.approx(0.05, abs=1e-4)
     assert up_to == pytest.approx(0.95, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    "model",
+    [
+        {"prior_distance_max_m": 15_000.0},
+        {"prior_distance_max_m": 50.0},
+        {"in_hive_s": (1.0, 7200.0)},
+        {"in_hive_s": (7199.0, 7200.0)},
+        {"flight_speed_out_m_per_s": (0.5, 30.0)},
+        {"compass_sd_deg": 0.0},
+    ],
+)
+def test_the_survey_takes_whatever_hunt_toml_may_say(model: dict[str, Any]) -> None:
+    assert settings_of(**model) != Settings()
+
+
+def test_what_the_survey_refuses_is_one_line(
+    typed_hunt: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # As if hunt.toml let something through.
+    monkeypatch.setattr(
+        "treeward.hunt.locating._in_hive", lambda _: {"in_hive_s": {"water": 0.0}}
+    )
+    with pytest.raises(HuntError, match="the survey cannot take this") as caught:
+        Hunt(typed_hunt).locate()
+    assert caught.value.where == "hunt.toml"
 
 
 @pytest.mark.parametrize("way", ["out", "home"])

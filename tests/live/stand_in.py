@@ -19,7 +19,7 @@ if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))  # for `loudness`
 
 from loudness import IN_USE, LoudActivity
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.language.kinds import EventKind
 from treeward.live.ears import PAUSE_S, Ears
 from treeward.notes.events import Event
@@ -136,13 +136,13 @@ def main() -> None:
     """Run `treeward listen` with these ears (for tests that kill it)."""
     from unittest.mock import patch
 
-    from treeward.cli.listen import command
+    from treeward.cli.listen import listen_command
 
     with (
         patch("treeward.live.opening.open_ears", lambda *_, **__: ears()),
         patch(IN_USE, LoudActivity),
     ):
-        command.main(args=sys.argv[1:], prog_name="listen")
+        listen_command.main(args=sys.argv[1:], prog_name="listen")
 
 
 if __name__ == "__main__":

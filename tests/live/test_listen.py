@@ -19,7 +19,7 @@ import soundfile
 from click.testing import CliRunner
 
 from live import stand_in
-from treeward.cli.listen import command
+from treeward.cli.listen import listen_command
 from treeward.errors import HuntError, SoundError, TreewardError
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import read_journal
@@ -47,7 +47,7 @@ def _no_model(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def invoke(hunt_dir: Path, *arguments: str, **options: Any) -> str:
     result = CliRunner().invoke(
-        command, ["--hunt", str(hunt_dir), *arguments], **options
+        listen_command, ["--hunt", str(hunt_dir), *arguments], **options
     )
     if isinstance(result.exception, Exception):
         raise result.exception
@@ -104,7 +104,7 @@ def test_cautions_are_shown_once_in_each_hunt(hunt_dir: Path, beeps: Path) -> No
 
 def test_json_keeps_standard_output_clean(hunt_dir: Path, beeps: Path) -> None:
     result = CliRunner().invoke(
-        command,
+        listen_command,
         ["--hunt", str(hunt_dir), "--input", str(beeps), "--pace", "fast", "--json"],
     )
 
@@ -149,7 +149,7 @@ def test_wav_on_standard_input(hunt_dir: Path, beeps: Path) -> None:
 def test_options_that_do_not_fit_are_usage_errors(
     hunt_dir: Path, arguments: list[str], message: str
 ) -> None:
-    result = CliRunner().invoke(command, ["--hunt", str(hunt_dir), *arguments])
+    result = CliRunner().invoke(listen_command, ["--hunt", str(hunt_dir), *arguments])
 
     assert result.exit_code == 2
     assert message in result.output
@@ -203,7 +203,7 @@ def test_a_bad_cell_in_the_review_keeps_nobody_from_dictating(
 
     results = [
         CliRunner().invoke(
-            command,
+            listen_command,
             ["--hunt", str(hunt_dir), "--input", str(beeps), "--pace", "fast",
              "--start", "2026-07-15 09:00:00"],
         )
@@ -232,7 +232,8 @@ def test_whatever_an_old_journal_does_to_the_merge_dictation_starts(
 
     monkeypatch.setattr("treeward.review.merge.merge_review", failing)
     result = CliRunner().invoke(
-        command, ["--hunt", str(hunt_dir), "--input", str(beeps), "--pace", "fast"]
+        listen_command,
+        ["--hunt", str(hunt_dir), "--input", str(beeps), "--pace", "fast"],
     )
 
     assert "red back" in result.stdout
@@ -252,7 +253,7 @@ def test_another_command_at_work_does_not_hold_up_dictation(
 
     with Hunt(hunt_dir).locked("transcribe"):
         result = CliRunner().invoke(
-            command,
+            listen_command,
             ["--hunt", str(hunt_dir), "--input", str(beeps), "--pace", "fast"],
         )
 

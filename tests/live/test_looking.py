@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -39,6 +40,11 @@ def test_only_time_spent_looking_counts() -> None:
     assert WALK.left([sat, note(13)]) == pytest.approx(0.9)
     bees = note(8, EventKind.OVERHEAD)
     assert WALK.left([bees, note(10)]) == pytest.approx(0.8)
+    for kind in (EventKind.REMARK, EventKind.TIME):
+        assert WALK.left([note(8, kind), note(10)]) == pytest.approx(0.8)
+    # A tree that was checked is on the way.
+    oak = replace(note(8), value="tree checked nothing")
+    assert WALK.left([oak, note(10)]) == pytest.approx(0.8)
     # A note reaches back half an hour at most; notes before the walk was laid out
     # were of another.
     assert WALK.left([note(500)]) == pytest.approx(0.4)
@@ -57,12 +63,12 @@ def test_the_answer_says_so(tmp_path: Path) -> None:
     finally:
         journal.close()
     assert first is not None
-    assert first.words.endswith("90 percent left by the walk laid out")
+    assert first.words.endswith("90 percent left, if you kept to the walk")
     assert second is not None
-    assert second.words.endswith("80 percent left by the walk laid out")
+    assert second.words.endswith("80 percent left, if you kept to the walk")
     assert bees is not None
-    assert bees.words.endswith("80 percent left by the walk laid out")
-    assert shown == "80 percent left by the walk laid out"
+    assert bees.words.endswith("80 percent left, if you kept to the walk")
+    assert shown == "80 percent left, if you kept to the walk"
     assert notebook.left == ""
     assert other is not None
     assert "percent" not in other.words

@@ -16,7 +16,7 @@ import soundfile
 from click.testing import CliRunner
 
 from live import stand_in
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.cli import transcribe
 from treeward.hunt.hunt import Hunt
 from treeward.notes.flags import FlagCode
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
 
 RATE = 2 * SAMPLE_RATE_HZ  # bytes a second
 NOTES = [
@@ -144,7 +144,7 @@ def test_what_was_dictated_through_a_pipe_lies_at_its_sound(
         "treeward.speech.recognizer.open_recognizer", lambda *_a, **_k: BeepEngine()
     )
     done = CliRunner().invoke(
-        transcribe.command, ["--hunt", str(hunt_dir), "--jobs", "1"]
+        transcribe.transcribe_command, ["--hunt", str(hunt_dir), "--jobs", "1"]
     )
     assert done.exit_code == 0, done.output
 

@@ -12,7 +12,8 @@ from click.testing import CliRunner
 
 from live import stand_in
 from treeward.audio.recorder import Recorder
-from treeward.cli import locate, review, transcribe, trips
+from treeward.cli import locate, options, transcribe
+from treeward.cli.transcribe import review_command
 from treeward.errors import HuntError
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.journal import Journal, event_record
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
     import click
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
 
 NAME = "live-20260714-102000-station-1"
 START = datetime(2026, 7, 14, 9, 20, tzinfo=UTC)
@@ -73,7 +74,7 @@ def hear_again(
         "treeward.speech.recognizer.open_recognizer", lambda *_a, **_k: Knowing(said)
     )
     arguments = ["--hunt", str(hunt_dir), "--jobs", "1"]
-    done = CliRunner().invoke(transcribe.command, arguments)
+    done = CliRunner().invoke(transcribe.transcribe_command, arguments)
     assert done.exit_code == 0, done.output
     return done.stdout
 
@@ -111,10 +112,13 @@ def events(hunt_dir: Path) -> list[tuple[str, str]]:
         return [(row["mark"], row["event"]) for row in csv.DictReader(file)]
 
 
-@pytest.mark.parametrize("command", [trips.command, locate.command, review.command])
+@pytest.mark.parametrize(
+    "command", [locate.trips_command, locate.locate_command, review_command]
+)
 def test_the_next_command_recovers_a_killed_session_and_says_so(
-    killed: Path, command: click.Command
+    killed: Path, command: click.Command, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(options, "SILENT_S", 60.0)  # on a slow machine too
     first = CliRunner().invoke(command, ["--hunt", str(killed), "--json"])
     second = CliRunner().invoke(command, ["--hunt", str(killed), "--json"])
 

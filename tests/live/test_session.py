@@ -14,7 +14,7 @@ import pytest
 import soundfile
 
 from live import stand_in
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.hunt.journal import Journal, read_journal
 from treeward.hunt.recovery import recover, without_own_voice
 from treeward.language.kinds import EventKind

@@ -14,7 +14,7 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.audio.reader import container_of
 from treeward.errors import SoundError
 from treeward.live import microphone

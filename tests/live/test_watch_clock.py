@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.live.streams import OFFSET_WINDOW_S, SampleClock, WatchClock
 
 ZONE = ZoneInfo("Europe/London")

@@ -261,7 +261,7 @@ def test_each_of_two_bees_has_words_of_its_own(line: str, notes: list[str]) -> N
             ["away:white", "bearing:white:210", "away:yellow", "bearing:yellow:220"],
         ),
         (
-            "White away, one ten. There goes yellow a bit left of her, about a hundred.",
+            "White away, one ten. There goes yellow a bit left of it, a hundred.",
             ["away:white", "bearing:white:110", "away:yellow", "bearing:yellow:100"],
         ),
         (

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from live import stand_in
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.errors import NotesError, SoundError
 from treeward.language.phrasebook import PhraseBook
 from treeward.live.messages import Chunk

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.audio.reader import read_blocks
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.report.bundles import (
+from treeward.report.flight_lines import (
     belongs_to,
     bundles_by_bee,
     bundles_by_colony,

@@ -19,7 +19,7 @@ from treeward.report.days import (
     undated,
 )
 from treeward.report.formats.result_json import result_dict
-from treeward.report.page.page import page_text
+from treeward.report.page import page_text
 from treeward.report.sketch import sketch
 from treeward.survey.records import Advice, AdviceKind
 

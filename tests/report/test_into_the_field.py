@@ -13,16 +13,13 @@ import gpxpy
 import numpy as np
 import pytest
 
-from treeward.cautions import CAUTIONS, LOOK_FIRST
 from treeward.hunt_file import parse_hunt_table
+from treeward.report.advice_wording import CAUTIONS, LOOK_FIRST
 from treeward.report.figures.map import LETTERING, map_figure
 from treeward.report.figures.sheets import FIELD_CAUTIONS
-from treeward.report.formats.geojson import geojson_dict
-from treeward.report.formats.gpx import gpx_text
-from treeward.report.formats.kml import kml_bytes
-from treeward.report.formats.rings import line_pieces
-from treeward.report.page.page import page_text
-from treeward.report.sketch import Walk, sketch
+from treeward.report.formats.map_files import geojson_dict, gpx_text, kml_bytes
+from treeward.report.page import page_text
+from treeward.report.sketch import Walk, line_pieces, sketch
 from treeward.report.wording import basis_sentence, next_sentences
 
 from .conftest import CREATED

@@ -8,7 +8,7 @@ import webvtt
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.report.formats.labels import label_track_text, webvtt_text
+from treeward.report.formats.tables import label_track_text, webvtt_text
 from treeward.report.model import NoteRow
 
 ROWS = (

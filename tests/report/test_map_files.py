@@ -16,9 +16,12 @@ import pytest
 from fastkml import KML, Document, Folder, Placemark
 from lxml import etree  # type: ignore[import-untyped]
 
-from treeward.report.formats.geojson import geojson_dict
-from treeward.report.formats.gpx import gpx_text
-from treeward.report.formats.kml import kml_bytes, kml_colour
+from treeward.report.formats.map_files import (
+    geojson_dict,
+    gpx_text,
+    kml_bytes,
+    kml_colour,
+)
 from treeward.report.sketch import Sketch, sketch
 
 if TYPE_CHECKING:

@@ -7,18 +7,17 @@ import hashlib
 import re
 from dataclasses import fields, replace
 from html.parser import HTMLParser
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward.cautions import CAUTIONS
-from treeward.report.advice_wording import HAND_RULES
+from treeward.report.advice_wording import CAUTIONS, HAND_RULES
 from treeward.report.formats.result_json import result_dict
 from treeward.report.model import NoteRow
-from treeward.report.page.page import _rounded, page_text
-from treeward.report.page.parts import clip_address, second_text
+from treeward.report.page import _rounded, page_text
+from treeward.report.page_parts import clip_address, second_text
 from treeward.report.settings_in_force import SOURCES
-from treeward.survey.records import Settings
+from treeward.survey.records import OwnFactors, Settings
 from treeward.trips.table import Doubt, DoubtCode
 
 if TYPE_CHECKING:
@@ -251,6 +250,68 @@ def test_the_settings_in_force_stand_in_report_and_result(
     assert written["flight_speed_out_mps"] == {"value": 6.0, "source": "hunt.toml"}
     assert "Wenner" not in written["flight_speed_home_mps"]["source"]
     assert some.flight_s_per_m == pytest.approx(1 / 6 + 1 / 5)
+
+
+@pytest.mark.parametrize(
+    ("given", "said", "unsaid"),
+    [
+        (
+            {},
+            ("as a share of the published one: 0.9", "that bees of a hunt fly at"),
+            ("hunt.toml:",),
+        ),
+        (
+            {"flight_speed_out_sd": 0.1},
+            (
+                "flight speed, as a share of the published one and that in hunt.toml:",
+                "share of the speed home that bees of a hunt fly at, median 0.97",
+            ),
+            ("share of these speeds that bees of a hunt",),
+        ),
+        (
+            {"flight_speed_out_sd": 0.1, "flight_speed_home_sd": 0.1},
+            ("flight speed, as a share of that in hunt.toml: 0.9",),
+            ("that bees of a hunt fly at, median", "0.075"),
+        ),
+        (
+            {"in_hive_s": {"water": 147.0}},
+            (
+                "time in the hive, as a share of that in hunt.toml: 1.1",
+                "flight speed, as a share of the published one: 0.9",
+            ),
+            (),
+        ),
+    ],
+)
+def test_figures_that_are_not_in_force_are_not_shown(
+    build: Callable[..., HuntResult],
+    given: dict[str, Any],
+    said: tuple[str, ...],
+    unsaid: tuple[str, ...],
+) -> None:
+    some = build(settings=Settings(**given))
+    assert some.fix is not None
+    learned = {"flight_speed_factor": (0.9, 0.01), "in_hive_factor": (1.1, 0.01)}
+    some = replace(some, fix=replace(some.fix, learned=learned))
+
+    words = Page(page_text(some, drawings={})).words
+
+    assert all(part in words for part in said)
+    assert not any(part in words for part in unsaid)
+    both = len(given) == 2
+    assert ("flight_speed_factor" in result_dict(some)["settings"]) is not both
+
+
+@pytest.mark.parametrize(
+    ("given", "shown"),
+    [({}, 2), ({"in_hive_s": {"water": 147.0}}, 1), ({"flight_speed_home_sd": 0.1}, 1)],
+)
+def test_what_own_hunts_taught_is_shown_where_it_counts(
+    build: Callable[..., HuntResult], given: dict[str, Any], shown: int
+) -> None:
+    own = OwnFactors(ln_f=0.0, ln_f_sd=0.1, ln_g=0.1, ln_g_sd=0.1, correlation=0.0)
+    some = build(settings=Settings(learned=own, **given))
+    assert page_text(some, drawings={}).count("as own hunts had it") == shown
 
 
 def test_all_that_the_survey_learns_has_a_name(result: HuntResult) -> None:

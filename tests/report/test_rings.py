@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon as Shape  # type: ignore[import-untyped]
 from shapely.ops import unary_union  # type: ignore[import-untyped]
 
-from treeward.report.formats.rings import polygon_rings, signed_area
+from treeward.report.sketch import polygon_rings, signed_area
 from treeward.survey.records import Polygon
 
 if TYPE_CHECKING:

@@ -8,6 +8,15 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from treeward.report.looking import (
+    CLOSING_IN,
+    hours_text,
+    looked_sentences,
+    percent,
+    search_doubt_sentences,
+    search_sentences,
+    strip_lines,
+)
 from treeward.report.model import (
     Bout,
     BoutKind,
@@ -15,14 +24,7 @@ from treeward.report.model import (
     SearchDoubtKind,
     SearchTold,
 )
-from treeward.report.searching import (
-    CLOSING_IN,
-    hours_text,
-    percent,
-    search_doubt_sentences,
-    search_sentences,
-    strip_lines,
-)
+from treeward.report.page import page_text
 from treeward.survey.records import Searched, Sitting
 from treeward.survey.search import LookedSpot, Searching
 
@@ -125,6 +127,25 @@ def test_every_doubt_has_its_sentence(
     (line,) = search_doubt_sentences(replace(result, search=told))
     assert "walk.gpx" in line
     assert line.endswith(".")
+
+
+def test_from_when_to_when_a_note_counts_stands_in_the_report(
+    result: HuntResult,
+) -> None:
+    begun = datetime(2026, 7, 14, 11, 20, tzinfo=UTC)
+    bout = Bout(
+        kind=BoutKind.WALK,
+        row="7",
+        since=begun,
+        clock=begun.replace(minute=45),
+        walked_m=640.0,
+    )
+    some = searched(result)
+    assert some.search is not None
+    some = replace(some, search=replace(some.search, bouts=(bout,)))
+    line = "14 Jul 12:20 to 12:45, 640 m walked (row 7)"
+    assert line in looked_sentences(some)[0]
+    assert line in page_text(some, drawings={})
 
 
 def test_chances_are_never_sure() -> None:

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward.cautions import LOOK_FIRST
-from treeward.report.formats.gpx import gpx_text
-from treeward.report.formats.kml import kml_bytes
+from treeward.report.advice_wording import LOOK_FIRST
+from treeward.report.formats.map_files import gpx_text, kml_bytes
 from treeward.report.formats.result_json import result_dict
+from treeward.report.looking import strip_lines
 from treeward.report.model import Missing, MissingKind
-from treeward.report.page.parts import Lines
+from treeward.report.page import _cross_checks
+from treeward.report.page_parts import Lines
 from treeward.report.sketch import sketch
 from treeward.report.wording import (
     advice_sentences,
@@ -44,7 +45,10 @@ def test_one_colony(result: HuntResult) -> None:
     said = colony_sentences(result, result.fix.colonies[0])
 
     assert said == [
-        "The colony is probably about 530 m from station 2, towards the west.",
+        (
+            "The colony is probably about 530 m from station 2, towards the west, on "
+            "277° by compass and true."
+        ),
         "There are nine chances in ten that it is inside the shaded 9.5 ha.",
     ]
     assert headline(result) == said[0]
@@ -85,9 +89,12 @@ def test_an_area_too_large_to_walk_is_called_so(result: HuntResult) -> None:
     [
         (AreaShape.RING, "is probably 400 to 690 m from station 2; in which direction"),
         (AreaShape.DISC, "in which direction is not known yet"),
-        (AreaShape.WEDGE, "the west of station 2; how far away"),
+        (
+            AreaShape.WEDGE,
+            "west of station 2, on 277° by compass and true; how",
+        ),
         (AreaShape.PART_OF_RING, "very roughly towards the west"),
-        (AreaShape.LONG_STRIP, "about 530 m from station 2, towards the west."),
+        (AreaShape.LONG_STRIP, "about 530 m from station 2, towards the west, on 277°"),
         (AreaShape.NOTHING_MEASURED, "Nothing was measured"),
     ],
 )
@@ -213,6 +220,20 @@ def test_directions_are_shown_as_the_persons_compass_reads_with_true_beside(
     assert "by compass" not in " ".join(s.note for s in sketch(by_true).spots)
 
 
+def test_a_way_on_the_page_is_one_that_the_compass_reads(
+    build: Callable[..., HuntResult],
+) -> None:
+    turned = tuple(replace(s, declination_deg=25.0) for s in build().stations)
+    some = build(stations=turned)
+    assert some.fix is not None
+    assert "towards the west, on 252° by compass (277° true)." in headline(some)
+    (first, *_) = strip_lines(some, some.fix.colonies[0])
+    assert re.search(r"m [a-z-]+, on \d{3}° by compass \(\d{3}° true\)", first.length)
+    off = [check["off"] for check in _cross_checks(some)]
+    assert off
+    assert all("by compass (" in one for one in off)
+
+
 def stopping(kind: Any, station: str, bee: str, count: int, enough: int) -> Enough:
     return Enough(
         kind=kind, colony="A", station=station, bee=bee, count=count, enough=enough,
@@ -236,11 +257,11 @@ def test_where_more_of_the_same_no_longer_pays(result: HuntResult) -> None:
             "More bearings at station 1 (8) hardly pay now: they share the line and "
             "the compass; other bees, or another station, would help more."
         ),
-        "More bearings still pay at station 2 (up to 8, 3 so far).",
+        "More bearings at station 2 (3 so far, up to 8) still pay.",
         (
-            "More trips of yellow (9) and blue (12) hardly pay now: they share her "
-            "speed and her time in the hive; other bees, or another station, would "
-            "help more."
+            "More trips of yellow (9) and blue (12) hardly pay now: they share each "
+            "bee's speed and its time in the hive; other bees, or another station, "
+            "would help more."
         ),
     ]
 
@@ -253,7 +274,21 @@ def test_several_colonies_are_named_where_more_does_not_pay(
 
     (said,) = enough_sentences(replace(two_colonies, fix=fix))
 
-    assert "colony A" in said
+    # Nobody can take bearings of a colony, but of bees.
+    assert "at station 1 of yellow" in said
+    assert "colony" not in said.partition(":")[0]
+    fix = replace(two_colonies.fix, enough=(stopping("trips", "1", "yellow", 9, 8),))
+    (said,) = enough_sentences(replace(two_colonies, fix=fix))
+    assert said.startswith("More trips of yellow, colony A (9) hardly pay now: they ")
+    assert "share her speed and her time in the hive" in said
+
+
+def test_more_than_anybody_takes_is_no_aim(result: HuntResult) -> None:
+    assert result.fix is not None
+    fix = replace(result.fix, enough=(stopping("bearings", "1", "", 18, 80),))
+    (said,) = enough_sentences(replace(result, fix=fix))
+    assert "80" not in said
+    assert "station 1 (18 so far, as many more as you can take) still pay." in said
 
 
 def test_without_an_answer_nothing_is_said_of_enough(empty: HuntResult) -> None:

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 import soundfile
 
+from simulate.example import SEED, SETTINGS, write_typed
 from treeward.hunt_file import read_hunt_file
 from treeward.simulate import simulate_hunt
-from treeward.simulate.write import SEED, SETTINGS, hunt_toml, write_typed
+from treeward.simulate.write import hunt_toml
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 EXAMPLE = FIXTURES / "example_hunt"

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loudness import IN_USE, LoudActivity
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.speech.recognizer import AROUND_S, FRAME_S, LONGEST_S, PAUSE_S, Segmenter
 
 if TYPE_CHECKING:

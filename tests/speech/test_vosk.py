@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from treeward.audio.blocks import Block
+from treeward.audio import Block
 from treeward.errors import SpeechError
 from treeward.language.phrasebook import PhraseBook
 from treeward.speech import models, recognizer

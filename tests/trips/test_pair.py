@@ -931,6 +931,38 @@ def test_the_time_of_day_does_not_matter(events: list[Event], minutes: int) -> N
     ]
 
 
+@pytest.mark.parametrize(
+    ("first_s", "observers", "doubted"),
+    [
+        (60, (), True),
+        (60, ("Ann", "Bryn"), False),
+        (60, ("Ann", "Ann"), True),
+        (60, ("Ann", ""), False),
+        (3600, (), False),
+    ],
+)
+def test_two_recordings_at_two_stations_at_once_raise_a_doubt(
+    first_s: float, observers: tuple[str, ...], doubted: bool
+) -> None:
+    events = [
+        replace(event, recording=f"{station}.wav")
+        for station, first in (("1", 0.0), ("2", first_s))
+        for event in [
+            note(first - 5, "station", value=station),
+            *rounds(3, f"red {station}", first=first),
+        ]
+    ]
+    told = [{"name": f"{n}.wav", "observer": who} for n, who in enumerate(observers, 1)]
+    table = pair_trips(events, hunt("1", "2", recording=told))
+    said = [d for d in table.doubts if d.code is DoubtCode.TWO_AT_ONCE]
+    assert len(said) == doubted
+    if doubted:
+        assert doubt_text(said[0]) == (
+            "two recordings at two stations at once (1.wav at 1, 2.wav at 2): name "
+            "the observers under [[recording]] in hunt.toml"
+        )
+
+
 def test_flights_with_the_sun_down_raise_a_doubt() -> None:
     def moved(seconds: float) -> list[Event]:
         return [

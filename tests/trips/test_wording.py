@@ -20,6 +20,7 @@ NAMES = {  # how many a code has, where it is not one
     DoubtCode.TRACK_AGREES: 3,
     DoubtCode.TRACK_DISAGREES: 3,
     DoubtCode.TWO_BEES: 3,
+    DoubtCode.TWO_AT_ONCE: 2,
     DoubtCode.TWO_DIRECTIONS: 2,
 }
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from treeward.errors import SoundError
 
-from .blocks import MEND_COPY, READ_S, Resampler, cut_off, mono, plausible
+from . import MEND_COPY, READ_S, Resampler, cut_off, mono, plausible
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from .blocks import Chunks
+    from . import Chunks
 
 # Formats without a length: what FFmpeg tells is a guess from the bit rate.
 _GUESSED = frozenset({"amr", "amrnb", "amrwb", "aac", "mp3"})

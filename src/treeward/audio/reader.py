@@ -23,7 +23,7 @@ import numpy as np
 
 from treeward.errors import SoundError
 
-from .blocks import (
+from . import (
     MEND_COPY,
     READ_S,
     SAMPLE_RATE_HZ,
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from .blocks import Chunks
+    from . import Chunks
 
 
 HEAD_BYTES = 4096  # enough for two frames of MPEG sound at any rate

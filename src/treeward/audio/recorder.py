@@ -22,7 +22,7 @@ import numpy as np
 from treeward.errors import TreewardError
 from treeward.within import held
 
-from .blocks import SAMPLE_RATE_HZ
+from . import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from pathlib import Path

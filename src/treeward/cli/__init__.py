@@ -1,4 +1,4 @@
-"""The `treeward` program: one thin module per command."""
+"""The `treeward` program: thin modules, a function for each command."""
 
 from __future__ import annotations
 
@@ -22,23 +22,23 @@ if TYPE_CHECKING:
 
 CTRL_C_COUNTS_S = 5.0  # an error that comes later is one of its own; guess
 
-# Command -> (module with an attribute `command`, help line). The line stands here so
+# Command -> (module that holds `<name>_command`, help line). The line stands here so
 # that `treeward --help` need not import the modules.
 COMMANDS: dict[str, tuple[str, str]] = {
-    "demo": ("demo", "Copy the example hunt and run all of it, sound to map."),
+    "demo": ("new", "Copy the example hunt and run all of it, sound to map."),
     "new": ("new", "Start a hunt: hunt.toml with comments, empty folders."),
-    "phrases": ("phrases", "What can be said, as text or as a card to print."),
+    "phrases": ("doctor", "What can be said, as text or as a card to print."),
     "practice": ("practice", "How well your voice and microphone are heard."),
     "listen": ("listen", "Dictate live: hears, answers, keeps, says who is due."),
     "transcribe": ("transcribe", "Recordings or timed transcripts to review.csv."),
-    "review": ("review", "Rows to look at, here or in a browser with the sound."),
-    "trips": ("trips", "Visits, trips, and what is doubtful."),
+    "review": ("transcribe", "Rows to look at, here or in a browser with the sound."),
+    "trips": ("locate", "Visits, trips, and what is doubtful."),
     "locate": ("locate", "Distance, search area, next station, report, maps."),
-    "found": ("found", "The colony was found: forecast against find."),
+    "found": ("season", "The colony was found: forecast against find."),
     "season": ("season", "What your found hunts teach; colonies through the year."),
-    "merge": ("merge", "Two people's hunts as one."),
-    "simulate": ("simulate", "An invented hunt with a known answer."),
-    "models": ("models", "Speech engines and models found here."),
+    "merge": ("transcribe", "Two people's hunts as one."),
+    "simulate": ("new", "An invented hunt with a known answer."),
+    "models": ("doctor", "Speech engines and models found here."),
     "doctor": ("doctor", "What works on this machine, and how to mend the rest."),
 }
 
@@ -61,7 +61,7 @@ class CommandTable(click.Group):
                 ctx.fail(f"There is no command {cmd_name!r}.{hint}")
             return None
         module = importlib.import_module(f"treeward.cli.{COMMANDS[cmd_name][0]}")
-        command = module.command
+        command = getattr(module, f"{cmd_name}_command")
         assert isinstance(command, click.Command)  # noqa: S101
         return command
 

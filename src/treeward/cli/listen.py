@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
+from treeward.units import counted
+
 from .options import hunt_option, json_option
 
 if TYPE_CHECKING:
@@ -72,7 +74,7 @@ _MEND_WAITING = "Mend that, then run treeward review: it brings them in."
     help="Channels of raw sound on standard input.",
 )
 @json_option
-def command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noqa: ANN401
+def listen_command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:  # noqa: ANN401
     """Listen while you watch, answer each note by ear, and show which bee is due.
 
     Say "yellow away", "yellow back", "bearing two one zero", "scratch that". Every
@@ -270,8 +272,8 @@ def _heard_line(heard: HeardNotes) -> str:
 def _show_cautions(
     hunt_dir: Path, say: Callable[[str], None], *, can_ask: bool
 ) -> None:
-    from treeward.cautions import CAUTIONS
     from treeward.live.opening import cautions_due, cautions_shown
+    from treeward.report.advice_wording import CAUTIONS
 
     if not cautions_due(hunt_dir):
         return
@@ -295,7 +297,7 @@ def _list_devices() -> None:
 
 def _summary_lines(summary: dict[str, Any]) -> list[str]:
     minutes = summary["sound_kept_s"] / 60
-    notes = f"{summary['notes']} note{'' if summary['notes'] == 1 else 's'}"
+    notes = counted(summary["notes"], "note")
     lines = [f"{notes}, {minutes:.1f} minutes of sound kept"]
     if summary["latency_median_s"] is not None:
         lines.append(

@@ -1,13 +1,15 @@
-"""treeward new DIR."""
+"""treeward new DIR, treeward demo [DIR], treeward simulate DIR: hunts to begin with."""
 
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
 
 import click
 
 from treeward.errors import HuntError
+from treeward.files import PREFIX
 
 LONGEST_NAME = 60  # letters, as hunt.toml allows
 
@@ -24,7 +26,7 @@ LONGEST_NAME = 60  # letters, as hunt.toml allows
     is_flag=True,
     help="Add a tally sheet to print, and a spreadsheet of the same columns.",
 )
-def command(
+def new_command(
     directory: Path, name: str | None, timezone: str | None, *, sheet: bool
 ) -> None:
     """Start a hunt in DIR: hunt.toml with every key explained, and empty folders.
@@ -96,3 +98,185 @@ def _is_zone(key: str) -> bool:
     except (KeyError, ValueError, OSError):
         return False
     return True
+
+
+@click.command(name="demo")
+@click.argument(
+    "directory",
+    required=False,
+    default="treeward-demo",
+    type=click.Path(path_type=Path),
+    metavar="[DIR]",
+)
+def demo_command(directory: Path) -> None:
+    """Copy the example hunt to DIR and run all of it, sound to map.
+
+    DIR is treeward-demo unless you name another. The hunt is invented, and so is
+    every voice in it. Nothing is fetched.
+    """
+    from treeward.files import example_hunt_dir, new_folder
+    from treeward.hunt.hearing import usual_jobs
+    from treeward.hunt.hunt import Hunt
+
+    from .locate import answer_lines, count_line
+    from .options import ProgressBar
+    from .transcribe import summary_lines
+
+    source = example_hunt_dir()
+    cut_short = is_cut_short(directory, source)
+    taken = directory.exists() and (not directory.is_dir() or any(directory.iterdir()))
+    if taken and not cut_short:
+        raise HuntError(
+            "is there already and not empty",
+            where=str(directory),
+            mend="Name another folder: treeward demo DIR",
+        )
+    if not (source / "hunt.toml").is_file():
+        raise HuntError(
+            "the example hunt is missing from this installation",
+            where=str(source),
+            mend="Install Treeward again.",
+        )
+    if not cut_short:
+        with new_folder(directory) as beside:
+            shutil.copytree(source, beside, dirs_exist_ok=True)
+    hunt = Hunt(directory)
+    done = "goes on in" if cut_short else "was copied to"
+    click.echo(f"1. The example hunt, {hunt.file.hunt.name}, {done} {directory}.")
+    recordings = hunt.recordings()
+    click.echo(f"2. Hearing {len(recordings)} recordings ...")
+    with ProgressBar() as bar:
+        heard = hunt.transcribe(jobs=usual_jobs(), watcher=bar)
+    for line in summary_lines(heard, hunt.review_path):
+        click.echo(f"   {line}")
+    table = hunt.trips()
+    click.echo(f"3. {count_line(table)}")
+    result = hunt.weigh_doubts(hunt.locate())
+    written = hunt.write_results(result)
+    click.echo("4. The answer:")
+    for line in answer_lines(result):
+        click.echo(f"   {line}")
+    click.echo("5. Open these:")
+    for path, what in (
+        (hunt.review_path, "what was heard, to correct"),
+        (written.report, "the report, in any browser"),
+        (written.directory / "map.kml", "the map, for a phone or a globe"),
+        (written.directory / "stations.gpx", "the places, for a hand-held receiver"),
+    ):
+        click.echo(f"   {path}  {what}")
+
+
+def is_cut_short(directory: Path, source: Path) -> bool:
+    """Tell whether an earlier demo was stopped here before it came to its results."""
+    mine, example = directory / "hunt.toml", source / "hunt.toml"
+    if not mine.is_file() or mine.read_bytes() != example.read_bytes():
+        return False
+    half_made = any(directory.glob(f"{PREFIX}*"))
+    return half_made or not (directory / "results" / "report.html").exists()
+
+
+@click.command(name="simulate")
+@click.argument("directory", type=click.Path(path_type=Path), metavar="DIR")
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0),
+    default=1,
+    show_default=True,
+    help="The same seed gives the same hunt.",
+)
+@click.option("--sound", is_flag=True, help="Speak the notes into recordings.")
+@click.option(
+    "--stations",
+    type=click.IntRange(1, 26),
+    default=3,
+    show_default=True,
+    help="How many stations.",
+)
+@click.option(
+    "--bees",
+    type=click.IntRange(1, 24),
+    default=4,
+    show_default=True,
+    help="How many marked bees.",
+)
+@click.option(
+    "--colonies",
+    type=click.IntRange(1, 2),
+    default=1,
+    show_default=True,
+    help="How many colonies they come from.",
+)
+@click.option(
+    "--cargo",
+    type=click.Choice(["water", "syrup", "nectar"]),
+    default="water",
+    show_default=True,
+    help="What the bees fetch.",
+)
+@click.option(
+    "--minutes",
+    type=click.FloatRange(5, 600),
+    default=45.0,
+    show_default=True,
+    help="How long each station is watched.",
+)
+@click.option(
+    "--calibration",
+    is_flag=True,
+    help="One more station, beside a hive of known place.",
+)
+@click.option(
+    "--truth",
+    "truth_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Where to write what is true; DIR.truth.toml if not named.",
+)
+def simulate_command(
+    *,
+    directory: Path,
+    seed: int,
+    sound: bool,
+    stations: int,
+    bees: int,
+    colonies: int,
+    cargo: str,
+    minutes: float,
+    calibration: bool,
+    truth_path: Path | None,
+) -> None:
+    """Invent a hunt with a known answer, as events or as sound.
+
+    For trying things out: work on DIR as on any hunt, then compare with the truth,
+    which is written beside it. Sound needs the package hibari-tts.
+    """
+    from typing import get_args
+
+    from treeward.files import new_folder, write_text
+    from treeward.simulate import SimulationSettings, simulate_hunt
+    from treeward.simulate.world import Cargo
+    from treeward.simulate.write import truth_toml, write_hunt
+
+    if directory.exists() and (not directory.is_dir() or any(directory.iterdir())):
+        raise HuntError(
+            "is there already and not empty",
+            where=str(directory),
+            mend="Name another folder.",
+        )
+    chosen = next(one for one in get_args(Cargo) if one == cargo)
+    settings = SimulationSettings(
+        stations=stations,
+        bees=bees,
+        colonies=colonies,
+        cargo=chosen,
+        watch_min=minutes,
+        calibration=calibration,
+    )
+    called = Path(os.path.realpath(directory)).name
+    truth = truth_path or directory.with_name(f"{called}.truth.toml")
+    with new_folder(directory) as beside:  # a hunt cut short has no truth
+        hunt = write_hunt(simulate_hunt(settings, seed=seed), beside, sound=sound)
+        write_text(truth, truth_toml(hunt))
+    click.echo(f"An invented hunt stands in {directory}; what is true is in {truth}.")
+    first = "treeward transcribe, then " if sound else ""
+    click.echo(f"Stand in that folder and run: {first}treeward locate")

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 import click
 
+from treeward.units import counted
+
 if TYPE_CHECKING:
     from collections.abc import Callable
     from types import TracebackType
@@ -201,11 +203,9 @@ class ProgressBar:
         self._total_s = total_s
         self._known_before_s = self._known_s = done_s
         if self._progress is None:
-            plural = "" if recordings == 1 else "s"
             known = f", {done_s / 60:.1f} of them known already" if done_s else ""
-            self._print(
-                f"{recordings} recording{plural}, {total_s / 60:.1f} min{known}"
-            )
+            sound = counted(recordings, "recording")
+            self._print(f"{sound}, {total_s / 60:.1f} min{known}")
             return
         self._task = self._progress.add_task(
             "hearing", total=total_s or None, completed=round(done_s)

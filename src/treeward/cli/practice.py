@@ -68,7 +68,13 @@ if TYPE_CHECKING:
 )
 @click.option("--model", metavar="PATH|NAME", help="Another speech model to use.")
 @json_option
-def command(*, hunt_dir: Path, only_list: bool, as_json: bool, **asked: Any) -> None:  # noqa: ANN401
+def practice_command(
+    *,
+    hunt_dir: Path,
+    only_list: bool,
+    as_json: bool,
+    **asked: Any,  # noqa: ANN401
+) -> None:
     """Find out how well your voice and microphone are heard.
 
     Say each phrase that is shown. At the end: the hit rate of each phrase and word,

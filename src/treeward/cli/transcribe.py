@@ -1,16 +1,21 @@
-"""treeward transcribe FILE..."""
+"""treeward transcribe FILE..., treeward review, treeward merge A B."""
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from .options import hunt_option, json_option
+from treeward.units import counted
+
+from .options import hunt_option, json_option, recover_first
 
 if TYPE_CHECKING:
+    from treeward.desk.desk import Desk
+    from treeward.hunt.hunt import Hunt
     from treeward.hunt.transcription import Transcribed
     from treeward.notes.unread import Unread
 
@@ -25,7 +30,8 @@ _WIDEST = 90  # letters of a line shown; choice
 @click.option(
     "--start",
     metavar="WHEN",
-    help='Clock time of the first second, as "2026-07-14 10:20"; for one FILE.',
+    help='Clock time of the first second, as "2026-07-14 10:20", or the day of notes '
+    "typed with their times, as 2026-07-14; for one FILE.",
 )
 @click.option("--model", metavar="PATH|NAME", help="Another speech model to use.")
 @click.option(
@@ -36,7 +42,7 @@ _WIDEST = 90  # letters of a line shown; choice
 )
 @click.option("--fresh", is_flag=True, help="Forget what was heard before.")
 @json_option
-def command(
+def transcribe_command(
     *,
     files: tuple[Path, ...],
     hunt_dir: Path,
@@ -94,7 +100,6 @@ def command(
 def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
     """Say in a few plain lines what transcribe did."""
     from treeward.report.wording import left_text
-    from treeward.units import counted
 
     lines = []
     for recording in done.recordings:
@@ -115,13 +120,22 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
                 else ""
             )
         )
-    if done.unread:
-        count = len(done.unread)
+    only_phrases = {one.name for one in done.recordings if one.not_free}
+    told = sum(line.recording in only_phrases for line in done.unread)
+    unread = [line for line in done.unread if line.recording not in only_phrases]
+    if told:
         lines.append(
-            f"{counted(count, 'line')} of what was read now made no "
-            "note, and a bee or its coming or going is named:"
+            f"{counted(told, 'sentence')} seem{'s' * (told == 1)} to tell of bees: "
+            "see the list below the rows (treeward review), or set free = true under "
+            "[speech] in hunt.toml"
         )
-        lines += [_unread_line(line) for line in done.unread[:_MOST_UNREAD]]
+    if unread:
+        count = len(unread)
+        lines.append(
+            f"{counted(count, 'line')} of what was read now made no note, and may "
+            "hold one:"
+        )
+        lines += [_unread_line(line) for line in unread[:_MOST_UNREAD]]
         if count > _MOST_UNREAD:
             lines.append(f"  and {count - _MOST_UNREAD} more (--json lists them)")
     if done.stopped:
@@ -166,3 +180,182 @@ def _as_dict(done: Transcribed, review_path: Path) -> dict[str, object]:
             for line in done.unread
         ],
     }
+
+
+_HUNT = click.Path(path_type=Path, file_okay=False)
+
+
+@click.command(name="merge")
+@click.argument("one", type=_HUNT, metavar="A")
+@click.argument("other", type=_HUNT, metavar="B")
+@click.option(
+    "--into", type=_HUNT, metavar="DIR", help="The new hunt; A-and-B beside A if not."
+)
+@click.option(
+    "--names",
+    type=(str, str),
+    metavar="WHO WHO",
+    help="Who made A and who B, if hunt.toml does not say; else the folders' names.",
+)
+@json_option
+def merge_command(
+    *,
+    one: Path,
+    other: Path,
+    into: Path | None,
+    names: tuple[str, str] | None,
+    as_json: bool,
+) -> None:
+    """Make one hunt of two people's hunts A and B, in a new folder.
+
+    Each keeps a compass and marks of their own. Recordings and notes that both have
+    are there once, and no correction is lost; A and B stay as they are.
+
+    Example: treeward merge ann ben --into fern-bank --names Ann Ben
+    """
+    from treeward.hunt.hunt import Hunt
+    from treeward.hunt.merging import merge_hunts
+    from treeward.live.opening import is_listened_to
+
+    called = [Path(os.path.realpath(folder)).name for folder in (one, other)]
+    who = names or (called[0][:50], called[1][:50])
+    if who[0] == who[1]:
+        who = (who[0], f"{who[1]} 2")
+    target = into or one.parent / f"{called[0]}-and-{called[1]}"
+    going_on = []
+    for folder in (one, other):
+        if is_listened_to(folder):
+            going_on.append(
+                f"{folder} is being listened to, and what that hears is not in the "
+                "merged hunt: merge anew, into another folder, when it has ended"
+            )
+        else:
+            recover_first(Hunt(folder))
+    merged = merge_hunts(one, other, target, names=who)
+    remarks = [*going_on, *merged.remarks]
+    if as_json:
+        import json
+
+        whole = {
+            "hunt": str(merged.path),
+            "recordings": merged.recordings,
+            "recordings_in_both": merged.shared_recordings,
+            "rows": merged.rows,
+            "rows_in_both": merged.shared,
+            "changed_by_both": list(merged.conflicts),
+            "stations_renamed": list(merged.stations),
+            "finds": merged.finds,
+            "remarks": remarks,
+        }
+        click.echo(json.dumps(whole, indent=2))
+        return
+    recordings = counted(merged.recordings, "recording")
+    click.echo(
+        f"{merged.path} holds both hunts: {merged.rows} rows, {merged.shared} of them "
+        f"in both; {recordings}, and {merged.shared_recordings} that both had."
+    )
+    if merged.conflicts:
+        click.echo(
+            f"{who[0]} and {who[1]} changed these rows otherwise; {who[0]}'s stands "
+            f"and the remark tells {who[1]}'s: {', '.join(merged.conflicts)}."
+        )
+    for line in (*merged.stations, *remarks):
+        click.echo(f"{line}.")
+    click.echo(f"Next: treeward locate --hunt {merged.path}")
+
+
+@click.command(name="review")
+@hunt_option
+@click.option("--browser", is_flag=True, help="A page with the sound, on this machine.")
+@click.option("--no-open", is_flag=True, help="With --browser: only print the address.")
+@click.option(
+    "--all", "all_rows", is_flag=True, help="All rows, not only doubtful ones."
+)
+@json_option
+def review_command(
+    *, hunt_dir: Path, browser: bool, no_open: bool, all_rows: bool, as_json: bool
+) -> None:
+    """Look at the rows that may be wrong, worst first, and correct them.
+
+    In a terminal, one row after the other, with keys; when the output goes elsewhere,
+    as a list. Every correction is saved in review.csv at once.
+
+    Example: treeward review --browser
+    """
+    from treeward.desk.desk import Desk
+    from treeward.hunt.hunt import Hunt
+
+    from .options import recover_first
+
+    if browser and as_json:
+        raise click.UsageError("--json goes without --browser.")
+    if no_open and not browser:
+        raise click.UsageError("--no-open goes with --browser.")
+    hunt = Hunt(hunt_dir)
+    recover_first(hunt)
+    desk = Desk(hunt)
+    desk.sheet()  # a fault in review.csv is told before anything opens
+    if not browser and not hunt.review_path.exists():
+        hunt.rows()  # says that there is none; on the page notes can be pasted
+    if browser:
+        _serve(hunt, open_page=not no_open)
+    elif as_json:
+        import json
+
+        from treeward.desk.terminal import review_dict
+
+        click.echo(json.dumps(review_dict(desk, all_rows=all_rows), indent=2))
+    elif sys.stdin.isatty() and sys.stdout.isatty():
+        _sit_down(desk, all_rows=all_rows)
+    else:
+        from treeward.desk.terminal import row_lines
+
+        for line in row_lines(desk, all_rows=all_rows):
+            click.echo(line)
+
+
+def _serve(hunt: Hunt, *, open_page: bool) -> None:
+    from treeward.desk.serve import ReviewServer
+
+    server = ReviewServer(hunt)
+    click.echo(f"Review page: {server.address}")
+    click.echo("The address is good once. Ctrl-C here, or Finish there, ends it.")
+    try:
+        if open_page:
+            with server.doorstep() as doorstep:
+                _open(doorstep)
+                server.run()
+        else:
+            server.run()
+    except KeyboardInterrupt:
+        click.echo()
+    click.echo(f"Everything is saved in {hunt.review_path}. Next: treeward locate")
+
+
+def _open(doorstep: str) -> None:
+    """Open a browser, which may take its time or keep the terminal until it ends."""
+    import threading
+    import webbrowser
+
+    def work() -> None:
+        if not webbrowser.open(doorstep):
+            click.echo("No browser was found here; open the address yourself.")
+
+    threading.Thread(target=work, daemon=True).start()
+
+
+def _sit_down(desk: Desk, *, all_rows: bool) -> None:
+    from rich.console import Console
+
+    from treeward.desk.terminal import TerminalReview
+    from treeward.live.microphone import find_player
+
+    console = Console(highlight=False)
+    TerminalReview(
+        desk,
+        console,
+        read_key=click.getchar,
+        ask=console.input,
+        player=find_player(),
+    ).run(all_rows=all_rows)
+    click.echo(f"Everything is saved in {desk.hunt.review_path}. Next: treeward locate")

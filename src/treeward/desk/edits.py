@@ -21,7 +21,7 @@ from treeward.review.file import (
     rows_from_table,
 )
 from treeward.review.merge import put_back
-from treeward.review.row import ClockCellError, format_clock, normal_mark, parse_clock
+from treeward.review.row import CellError, format_clock, normal_mark, parse_clock
 from treeward.review.table import CellTable, TableLine, parse_table, table_bytes
 
 if TYPE_CHECKING:
@@ -269,7 +269,7 @@ class _Work:
             return ""
         try:
             return format_clock(parse_clock(text, self._hunt.zone, day=day).clock)
-        except ClockCellError as error:
+        except CellError as error:
             raise ReviewError(
                 f"time: {error.what}", where=where, mend=error.mend
             ) from error

@@ -1,29 +1,307 @@
-"""Serves the review page on this machine only, until the person is done."""
+"""Serves the review page on this machine only, until the person is done.
+
+Who may come in: this machine, this page, with the cookie that the key was given for.
+The page listens on 127.0.0.1, but every program and every web page open on this
+machine can send requests there. So the address holds a key that is good once and
+turns into a cookie; the Host must be ours (a name that an outside page resolves to
+127.0.0.1 is not), and so must the Origin of whatever may change something.
+"""
 
 from __future__ import annotations
 
+import hmac
 import html
 import os
+import secrets
 import shutil
 import socket
 import stat
 import tempfile
 from contextlib import contextmanager, suppress
+from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qs
+
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from treeward.errors import TreewardError
 from treeward.files import PREFIX
 from treeward.within import held
 
-from .guard import Guard
-
 if TYPE_CHECKING:
+    import asyncio
     from collections.abc import Iterator
 
     import uvicorn
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
     from treeward.hunt.hunt import Hunt
+
+
+MOST_BYTES = 256 * 1024  # of a request's body; a correction has less than one KB
+HEADERS = (
+    (
+        "content-security-policy",
+        (
+            "default-src 'none'; script-src 'self'; style-src 'self'; "
+            "img-src 'self'; media-src 'self' blob:; connect-src 'self'; "
+            "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        ),
+    ),
+    ("x-content-type-options", "nosniff"),
+    ("referrer-policy", "no-referrer"),
+    ("cross-origin-opener-policy", "same-origin"),
+    ("cross-origin-resource-policy", "same-origin"),
+    ("permissions-policy", "camera=(), geolocation=(), microphone=()"),
+    ("cache-control", "no-store"),
+)
+_CLOSED = (
+    "This page belongs to a review that was opened from a terminal.\n"
+    "Its address is good once. Start it again: treeward review --browser\n"
+)
+_COME_IN = (
+    '<!doctype html><html lang="en"><meta http-equiv="refresh" content="0; url=/">'
+    '<title>Treeward review</title><p><a href="/">To the review page</a></p>\n'
+)
+_NOT_HERE = "This address is not served here.\n"
+_NOT_OURS = "Requests from other pages are refused.\n"
+_NO_METHOD = "Only GET and POST are answered.\n"
+_NO_ORIGIN = "A request that changes something must say its Origin.\n"
+_TOO_LARGE = "The request is too large.\n"
+
+
+class Guard:
+    """ASGI application around another one, that lets only our own page in.
+
+    Parameters
+    ----------
+    app
+        What is inside.
+    port
+        Port it is served on, which is part of Host and Origin.
+    """
+
+    def __init__(self, app: ASGIApp, *, port: int) -> None:
+        self._app = app
+        self.host = f"127.0.0.1:{port}"
+        self.origin = f"http://{self.host}"
+        self.cookie_name = f"treeward_{port}"  # cookies do not tell ports apart
+        self._key: str | None = secrets.token_urlsafe(32)
+        self._secret = secrets.token_urlsafe(32)
+        self.address = f"{self.origin}/?key={self._key}"
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer, or refuse with the reason as plain text."""
+        if scope["type"] != "http":
+            return  # no web sockets here; uvicorn answers 403
+        headers = {
+            name.decode("latin-1").lower(): value.decode("latin-1")
+            for name, value in scope["headers"]
+        }
+        send = _with_headers(send)
+        query = parse_qs(scope["query_string"].decode("latin-1"))
+        entering = scope["path"] == "/" and "key" in query
+        status, reason = self._refusal(scope, headers, entering=entering)
+        if status:
+            await _answer(send, status, reason)
+            return
+        if entering:
+            await self._exchange(send, query["key"][0], headers)
+            return
+        if not self._known(headers):
+            await _answer(send, 403, _CLOSED)
+            return
+        await self._limited(scope, receive, send)
+
+    def _refusal(
+        self, scope: Scope, headers: dict[str, str], *, entering: bool
+    ) -> tuple[int, str]:
+        """Return status and reason of the first rule that is broken; 0 for none.
+
+        Whoever has the key may come from anywhere: the file that leads here is, to a
+        browser, another site.
+        """
+        hosts = [value for name, value in scope["headers"] if name.lower() == b"host"]
+        origin = headers.get("origin")
+        changes = scope["method"] == "POST"
+        kind = headers.get("content-type", "").partition(";")[0].strip().lower()
+        length = headers.get("content-length", "0")
+        plain = len(length) < 10 and length.isascii() and length.isdigit()
+        too_long = not plain or int(length) > MOST_BYTES
+        fetched_by = headers.get("sec-fetch-site", "none")
+        ours = entering or fetched_by in {"same-origin", "none"}
+        rules = (
+            (len(hosts) != 1 or headers.get("host") != self.host, 421, _NOT_HERE),
+            (origin is not None and origin != self.origin, 403, _NOT_OURS),
+            (not ours, 403, _NOT_OURS),
+            (scope["method"] not in {"GET", "HEAD", "POST"}, 405, _NO_METHOD),
+            (changes and origin is None, 403, _NO_ORIGIN),
+            (changes and kind != "application/json", 415, "The body must be JSON.\n"),
+            (too_long, 413, _TOO_LARGE),
+        )
+        return next(
+            ((status, reason) for broken, status, reason in rules if broken), (0, "")
+        )
+
+    def _known(self, headers: dict[str, str]) -> bool:
+        try:
+            cookie = SimpleCookie(headers.get("cookie", "")).get(self.cookie_name)
+        except CookieError:
+            return False
+        return cookie is not None and hmac.compare_digest(
+            cookie.value.encode(), self._secret.encode()
+        )
+
+    async def _exchange(self, send: Send, key: str, headers: dict[str, str]) -> None:
+        extra = [(b"location", b"/")]
+        if self._key is not None and hmac.compare_digest(
+            key.encode(), self._key.encode()
+        ):
+            self._key = None
+            extra.append(
+                (
+                    b"set-cookie",
+                    f"{self.cookie_name}={self._secret}; Path=/; HttpOnly; "
+                    "SameSite=Strict".encode(),
+                )
+            )
+        elif not self._known(headers):
+            await _answer(send, 403, _CLOSED)
+            return
+        if headers.get("sec-fetch-site") == "cross-site":
+            # A redirect would still count as coming from there, without our cookie.
+            await _answer(send, 200, _COME_IN, extra[1:], kind="text/html")
+        else:
+            await _answer(send, 303, "", extra)
+
+    async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Take the body in, as long as it is no longer than allowed, and pass it on."""
+        body = b""
+        more = True
+        while more:
+            message = await receive()
+            if message["type"] != "http.request":
+                return  # hung up
+            body += message.get("body", b"")
+            more = message.get("more_body", False)
+            if len(body) > MOST_BYTES:
+                await _answer(send, 413, _TOO_LARGE)
+                return
+        whole: list[Message] = [
+            {"type": "http.request", "body": body, "more_body": False}
+        ]
+
+        async def given() -> Message:
+            return whole.pop() if whole else await receive()
+
+        await self._app(scope, given, send)
+
+
+def _with_headers(send: Send) -> Send:
+    async def dressed(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            present = {name.lower() for name, _ in message.get("headers", [])}
+            message["headers"] = [
+                *message.get("headers", []),
+                *(
+                    (name.encode(), value.encode())
+                    for name, value in HEADERS
+                    if name.encode() not in present
+                ),
+            ]
+        await send(message)
+
+    return dressed
+
+
+async def _answer(
+    send: Send,
+    status: int,
+    text: str,
+    extra: list[tuple[bytes, bytes]] | None = None,
+    *,
+    kind: str = "text/plain",
+) -> None:
+    await send(
+        {
+            "type": "http.response.start",
+            "status": status,
+            "headers": [
+                (b"content-type", f"{kind}; charset=utf-8".encode()),
+                (b"content-length", str(len(text.encode())).encode()),
+                *(extra or []),
+            ],
+        }
+    )
+    await send({"type": "http.response.body", "body": text.encode()})
+
+
+HEAD_S = 10.0  # a browser sends a request's head in a few ms; choice
+MOST_WAITING = 100  # a browser opens six to a host; macOS lets a program have 256 files
+
+
+class PatientProtocol(H11Protocol):
+    """HTTP/1.1 as uvicorn speaks it, with an end to the patience."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:  # noqa: ANN401 (uvicorn's)
+        super().__init__(*args, **options)
+        self._since_s = 0.0
+        self._patience: asyncio.TimerHandle | None = None
+        self._answered: object = None  # the cycle of request and answer that is over
+
+    @property
+    def waiting(self) -> bool:
+        """Whether no request has come in, or the last one has been answered."""
+        return self.cycle is self._answered  # None before the first
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Take a connection, in place of another that waits, if there are too many."""
+        super().connection_made(transport)
+        self._be_patient()
+        waiting = [
+            other
+            for other in self.connections
+            if isinstance(other, PatientProtocol) and other.waiting
+        ]
+        if len(waiting) > MOST_WAITING:
+            min(waiting, key=lambda other: other._since_s)._hang_up()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Forget the patience with it."""
+        self._be_done()
+        super().connection_lost(exc)
+
+    def data_received(self, data: bytes) -> None:
+        """Read on; the patience ends when a whole head has come."""
+        super().data_received(data)
+        if not self.waiting:
+            self._be_done()
+
+    def on_response_complete(self) -> None:
+        """Wait for the next request, no longer than for the first."""
+        self._answered = self.cycle
+        self._be_patient()
+        super().on_response_complete()
+        if not self.waiting:
+            self._be_done()
+
+    def _be_patient(self) -> None:
+        self._be_done()
+        self._since_s = self.loop.time()
+        self._patience = self.loop.call_later(HEAD_S, self._hang_up)
+
+    def _be_done(self) -> None:
+        if self._patience is not None:
+            self._patience.cancel()
+            self._patience = None
+
+    def _hang_up(self) -> None:
+        self._be_done()
+        self.connections.discard(self)
+        if not self.transport.is_closing():
+            self.transport.abort()
+
 
 _DOORSTEP = """\
 <!doctype html>
@@ -49,7 +327,6 @@ class ReviewServer:
         import uvicorn
 
         from .app import ReviewApp
-        from .guard import PatientProtocol
 
         self._hunt_dir = hunt.path
         self._machine_dir = hunt.machine_dir

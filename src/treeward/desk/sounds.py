@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.blocks import LONGEST_S, SAMPLE_RATE_HZ
+from treeward.audio import LONGEST_S, SAMPLE_RATE_HZ
 from treeward.audio.reader import probe, read_blocks
 from treeward.errors import SoundError
 from treeward.hunt.recordings import is_transcript
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
 
 BIN_S = 0.02  # s of sound that one bar of the outline stands for
 LONGEST_CLIP_S = 60.0  # more is for a player, not for a row

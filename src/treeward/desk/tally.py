@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import TreewardError
 from treeward.hunt.finds import check_finds, read_finds
 from treeward.hunt.review_update import said_in_words
-from treeward.report.compass import read_text
+from treeward.notes.flags import sentences_of
 from treeward.report.days import disagreements
-from treeward.report.figures.paint import paint_hex, split_mark
-from treeward.report.finds import check_sentences
-from treeward.report.searching import percent
+from treeward.report.figures.style import paint_hex, split_mark
+from treeward.report.flight_lines import read_text
+from treeward.report.looking import check_sentences, percent
 from treeward.report.wording import (
     NO_MOVE_M,
     advice_sentences,
@@ -23,14 +23,14 @@ from treeward.report.wording import (
 )
 from treeward.trips.table import Doubt, DoubtCode
 from treeward.trips.wording import doubt_texts
-from treeward.units import Units, duration_text
+from treeward.units import Units, counted, duration_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from treeward.desk.talk import Pasted
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.partial import RowMove
-    from treeward.hunt.pasted import Pasted
     from treeward.report.model import HuntResult
     from treeward.trips.table import Trip, TripTable
     from treeward.units import UnitSystem
@@ -95,9 +95,9 @@ def counts_line(table: TripTable) -> str:
     out_trips = sum(not trip.used for trip in trips)
     out_lines = sum(not line.used for line in lines)
     return (
-        f"{len(trips)} {'trip' if len(trips) == 1 else 'trips'}"
+        f"{counted(len(trips), 'trip')}"
         f"{f' ({out_trips} left out)' if out_trips else ''}, "
-        f"{len(lines)} {'bearing' if len(lines) == 1 else 'bearings'}"
+        f"{counted(len(lines), 'bearing')}"
         f"{f' ({out_lines} left out)' if out_lines else ''}"
     )
 
@@ -254,9 +254,12 @@ def pasted_payload(page: Pasted) -> dict[str, Any]:
             {
                 "clock": f"{event.clock:%H:%M}" if event.clock else "",
                 "said": said_in_words(event),
+                "line": event.heard,
+                "doubts": list(sentences_of(event.flags)),
             }
             for event in page.events[:MOST_SHOWN]
         ],
+        "in_doubt": sum(event.doubtful for event in page.events),
         "unread": [
             {"place": line.place, "text": line.text}
             for line in page.unread[:MOST_SHOWN]

@@ -1,7 +1,11 @@
-"""Reviewing in the terminal: one row at a time, one key each, saved at once."""
+"""Reviewing in the terminal: one row at a time, one key each, saved at once.
+
+The rows to look at as lines of text, and as values for a script.
+"""
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Protocol
 
 from rich.markup import escape
@@ -9,23 +13,29 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
-from treeward.errors import TreewardError
+from treeward.audio import SAMPLE_RATE_HZ
+from treeward.errors import ReviewError, TreewardError
 from treeward.hunt.review_update import said_in_words
 from treeward.notes.unread import Unread
 from treeward.report.wording import left_text
 from treeward.review.file import cells_of
-from treeward.review.standing import lacks, reasons_of, status_of
+from treeward.review.standing import (
+    Status,
+    lacks,
+    reasons_of,
+    status_of,
+    to_look_at,
+    worry,
+)
 
 from .desk import clock_at, line_key, note_of_line
 from .edits import CellEdit, LineJudged, NewRow
-from .listing import move_text, place_of, rows_to_show
 from .sounds import clip_samples
 from .tally import counts_line, doubts_by_row, trip_changes
 from .weighing import Weighing
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     import numpy as np
     from numpy.typing import NDArray
@@ -35,8 +45,134 @@ if TYPE_CHECKING:
     from treeward.review.file import ReviewRow
     from treeward.trips.table import TripTable
 
-    from .desk import Desk
+    from .desk import Desk, SentenceRead
     from .edits import Applied, Edit, Sheet
+
+
+def place_of(row: ReviewRow) -> str:
+    """Say where in which recording a row was heard: "memo.m4a 12:31"."""
+    event = row.event
+    if event.start_s is None:
+        return event.recording or "by hand"
+    minutes, seconds = divmod(int(event.start_s), 60)
+    return f"{event.recording} {minutes}:{seconds:02d}"
+
+
+def rows_to_show(
+    sheet: Sheet, weighing: Weighing, *, all_rows: bool
+) -> list[ReviewRow]:
+    """Return the rows to list: worst first, or all in the file's order."""
+    if all_rows:
+        return list(sheet.rows)
+    return weighing.in_order(to_look_at(sheet.rows, sheet.machine))
+
+
+def move_text(row: ReviewRow, sheet: Sheet, moves: Mapping[str, Any]) -> str:
+    """Say how far a row to look at may move the place, "" where that is not known."""
+    written = sheet.machine.get(row.name)
+    if row.name not in moves or status_of(row, written) is not Status.LOOK:
+        return ""
+    return str(moves[row.name]["text"])
+
+
+def row_lines(desk: Desk, *, all_rows: bool) -> list[str]:
+    """List the rows, two lines each, the lines without a note, and what to do."""
+    sheet, weighing = desk.sheet(), Weighing(desk)
+    weighing.weigh_now()
+    rows = rows_to_show(sheet, weighing, all_rows=all_rows)
+    moves = weighing.told()["rows"]
+    lines = []
+    for row in rows:
+        event = row.event
+        clock = f"{event.clock:%Y-%m-%d %H:%M:%S}" if event.clock else "no time"
+        status = status_of(row, sheet.machine.get(row.name))
+        lines.append(
+            f"{row.name}  {clock}  {said_in_words(event)}  [{status}]  {place_of(row)}"
+        )
+        others = "; ".join(
+            f"{text} ({confidence:.2f})"
+            for text, confidence, _ in desk.reader.alternatives(event)
+        )
+        details = [
+            move_text(row, sheet, moves),
+            f"heard {event.heard!r} ({event.confidence:.2f})" if event.heard else "",
+            f"or {others}" if others else "",
+            f"why: {'; '.join(reasons_of(row))}" if reasons_of(row) else "",
+        ]
+        if any(details):
+            lines.append("       " + ", ".join(part for part in details if part))
+    unread = desk.lines(sheet)
+    lines += [f"{line.recording} {line.place}  {line.text!r}" for line in unread]
+    left = desk.left(sheet)
+    lines.append(
+        f"To look at: {left_text(left)}, of {left.of} notes. "
+        f"Correct them in {desk.hunt.review_path}, with treeward review in a terminal, "
+        "or with treeward review --browser."
+        if left.any
+        else f"Nothing left to look at in {left.of} notes. Next: treeward locate"
+    )
+    return lines
+
+
+def review_dict(desk: Desk, *, all_rows: bool) -> dict[str, Any]:
+    """Return for a script what `row_lines` lists, and how much is to be looked at."""
+    sheet = desk.sheet()
+    left = desk.left(sheet)
+    return {
+        "to_look_at": {"notes": left.notes, "of": left.of, "lines": left.lines},
+        "rows": _rows_as_dicts(desk, sheet, all_rows=all_rows),
+        "lines_without_note": [
+            {
+                "recording": line.recording,
+                "place": line.place,
+                "start_s": line.start_s,
+                "end_s": line.end_s,
+                "line": line.line,
+                "clock": line.clock.isoformat() if line.clock else None,
+                "text": line.text,
+                "marks": list(line.marks),
+            }
+            for line in desk.lines(sheet)
+        ],
+    }
+
+
+def _rows_as_dicts(desk: Desk, sheet: Sheet, *, all_rows: bool) -> list[dict[str, Any]]:
+    weighing = Weighing(desk)
+    weighing.weigh_now()
+    moves = weighing.told()["rows"]
+    return [
+        {
+            "row": row.name,
+            "status": status_of(row, sheet.machine.get(row.name)).value,
+            "worry": round(worry(row), 3),
+            "moves": move_text(row, sheet, moves),
+            "moves_m": moves.get(row.name, {}).get("moves_m"),
+            "chance_used_up": moves.get(row.name, {}).get("used_up"),
+            "clock": row.event.clock.isoformat() if row.event.clock else None,
+            "event": row.event.kind.value,
+            "mark": row.event.mark,
+            "value": row.event.value,
+            "recording": row.event.recording,
+            "start_s": row.event.start_s,
+            "end_s": row.event.end_s,
+            "confidence": row.event.confidence,
+            "heard": row.event.heard,
+            "alternatives": [
+                {
+                    "text": text,
+                    "confidence": confidence,
+                    "cells": reading.cells() if reading else None,
+                }
+                for text, confidence, reading in desk.reader.alternatives(row.event)
+            ],
+            "why": list(reasons_of(row)),
+            "decision": row.decision,
+            "remark": row.remark,
+        }
+        for row in rows_to_show(sheet, weighing, all_rows=all_rows)
+    ]
+
 
 BEFORE_S = 2.5  # heard before a note begins
 AFTER_S = 2.0  # and after it ends
@@ -221,15 +357,33 @@ class TerminalReview:
         said = self._ask(
             'What was said? ("yellow away", "bearing 210"; empty: cell by cell) '
         ).strip()
-        if said:
-            cells = self._desk.read_phrase(said).cells()
-            if cells["event"] == "bearing" and not cells["mark"]:
-                cells["mark"] = row.event.mark
-        else:
-            cells = self._cell_by_cell(row)
-        if cells:
-            self._save(row, cells)
+        if not said:
+            if cells := self._cell_by_cell(row):
+                self._save(row, cells)
+                self._at += 1
+            return
+        read = self._desk.read_sentence(said, row.name)
+        if self._sure_of(read):
+            self._save(row, read.row or {}, [NewRow(cells=one) for one in read.adds])
             self._at += 1
+
+    def _sure_of(self, read: SentenceRead) -> bool:
+        """Show what a sentence that is no plain phrase would become, and ask."""
+        if read.plain:
+            return True
+        becomes = "; and added: ".join(
+            part
+            for part in (
+                read.said[0] if read.row is not None else "",
+                ", ".join(read.said[read.row is not None :]),
+            )
+            if part
+        )
+        answer = self._ask(f"  It becomes: {becomes}. Enter saves, n leaves it: ")
+        if answer.strip().lower().startswith("n"):
+            self._say("Left as it was.", "yellow")
+            return False
+        return True
 
     def _cell_by_cell(self, row: ReviewRow) -> dict[str, str]:
         now = cells_of(row)
@@ -251,34 +405,53 @@ class TerminalReview:
         said = self._ask('What was said? ("yellow back") ').strip()
         if not said:
             return
-        cells = self._desk.read_phrase(said).cells()
+        read = self._desk.read_sentence(said)
+        if not self._sure_of(read):
+            return
         event = row.event
         near = event.clock
         if event.start_s is not None:
             near = clock_at(sheet.rows, event.recording, event.start_s) or near
         shown = f"{near:%H:%M:%S}" if near else ""
         clock = self._ask(f"  time [{shown}]: ").strip() or shown
-        new = NewRow(cells={**cells, "clock": clock, "recording": event.recording})
-        applied = self._apply([new])
-        self._stops[self._at + 1 : self._at + 1] = applied.added
-        self._say(f"Added as {', '.join(applied.added)}. {self._trips_line()}", "green")
+        place = {"clock": clock, "recording": event.recording}
+        self._added(NewRow(cells={**cells, **place}) for cells in read.adds)
 
     def _make_note(self, line: Unread) -> None:
-        """Add what the line says, or what it is said to be; one note a time."""
-        try:
-            cells = self._desk.read_phrase(line.text).cells()
-        except TreewardError:
-            said = self._ask('What was said? ("yellow back"; empty: leave it) ').strip()
-            if not said:
-                return
-            cells = self._desk.read_phrase(said).cells()
-        if line.start_s is None:
+        """Add what the line says, or what it is said to be."""
+        notes = self._notes_of(line)
+        if line.start_s is None and notes:
             shown = f"{line.clock:%H:%M:%S}" if line.clock else ""
             typed = self._ask(f"  time [{shown}]: ").strip()
-            cells |= {"clock": typed} if typed else {}
-        applied = self._apply([note_of_line(line, cells)])
+            notes = [{**cells, "clock": typed} if typed else cells for cells in notes]
+        if notes:
+            self._added(note_of_line(line, cells) for cells in notes)
+            self._at += 1
+
+    def _notes_of(self, line: Unread) -> Sequence[Mapping[str, str]]:
+        """Ask for the notes in a line; the one that says just a phrase is plain."""
+        with suppress(ReviewError):
+            read = self._desk.read_sentence(line.text)
+            if read.plain:
+                return read.adds
+        offers = self._desk.offered(line)
+        for number, notes in enumerate(offers, 1):
+            text = Text(f"{number}", style="bold cyan")
+            text.append(f" {', '.join(one.said for one in notes)}", style="default")
+            self._console.print(text)
+        said = self._ask(
+            "What was said? (one of these numbers, or in words; empty: leave it) "
+        ).strip()
+        if not said:
+            return ()
+        if said in set("123456789"[: len(offers)]):
+            return [one.cells() for one in offers[int(said) - 1]]
+        read = self._desk.read_sentence(said)
+        return read.adds if self._sure_of(read) else ()
+
+    def _added(self, rows: Iterable[NewRow]) -> None:
+        applied = self._apply(list(rows))
         self._stops[self._at + 1 : self._at + 1] = applied.added
-        self._at += 1
         self._say(f"Added as {', '.join(applied.added)}. {self._trips_line()}", "green")
 
     def _play(self, where: Event | Unread) -> None:
@@ -303,14 +476,15 @@ class TerminalReview:
                 "yellow",
             )
 
-    def _save(self, row: ReviewRow, cells: Mapping[str, str]) -> None:
+    def _save(
+        self, row: ReviewRow, cells: Mapping[str, str], more: Sequence[NewRow] = ()
+    ) -> None:
         now = cells_of(row)
-        self._apply(
-            [
-                CellEdit(row=row.name, column=name, value=value, was=now[name])
-                for name, value in cells.items()
-            ]
-        )
+        edits = [
+            CellEdit(row=row.name, column=name, value=value, was=now[name])
+            for name, value in cells.items()
+        ]
+        self._apply([*edits, *more])
         self._say(self._trips_line(), "dim")
 
     def _take_back(self) -> None:
@@ -376,12 +550,12 @@ class TerminalReview:
         if event.heard:
             lines.append(f"heard “{event.heard}”, {event.confidence:.0%} sure\n", "dim")
         before, after = self._desk.talk.around(
-            event.recording, event.start_s, event.end_s
+            event.recording, event.start_s, event.end_s, event.heard
         )
-        if before:
-            lines.append(f"said before: “{before}”\n", "dim")
-        if after:
-            lines.append(f"said after: “{after}”\n", "dim")
+        for where, text in (("before", before), ("after", after)):
+            if text:
+                said = text.replace("\n", " / ")
+                lines.append(f"said {where}: “{said}”\n", "dim")
         try:
             doubts = doubts_by_row(self._desk.trips()).get(row.name, ())
         except TreewardError:

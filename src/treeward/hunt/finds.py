@@ -12,6 +12,7 @@ Where a find lies: as typed, by a phone's track or a note; and shared, roughly.
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from statistics import median
@@ -25,28 +26,30 @@ from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
 from treeward.language.kinds import EventKind
 from treeward.positions import format_position, parse_position, utm_text
 from treeward.report.advice_wording import HAND_RULES
-from treeward.report.finds import smallest_around
+from treeward.report.looking import smallest_around
 from treeward.report.model import FindCheck, RuleCheck, StationCheck
-from treeward.survey.frame import apart_m, geodesic
+from treeward.survey.frame import apart_m
 
 from .folder import quoted, toml_value
 from .places import find_tracks
-from .tracks import position_at, read_gpx
+from .searching import standing_notes
+from .tracks import IdleTrackError, position_at, read_gpx
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
+    from treeward.notes.events import Event
     from treeward.positions import Position
     from treeward.report.model import HuntResult
     from treeward.survey.records import Colony
 
     from .folder import HuntFolder
-    from .hunt import Hunt
 
 FILE = "found.toml"
 _MOST_BYTES = 1 << 20  # some thousand colonies; choice
 _PATIENCE_S = 5.0  # for another command that writes into the hunt; choice
+SAME_SPOT_M = 30.0  # two finds of one tree are no farther apart, by phones; guess
 _HEAD = """\
 # The colonies found in this hunt, and what was seen of them later. A colony's place is
 # not everybody's to know: this file stays in the hunt's folder, and no report, table
@@ -136,23 +139,48 @@ def read_finds(hunt_dir: Path) -> FoundFile:
     return _checked(_text(path), str(path))
 
 
-def add_find(hunt: HuntFolder, find: FindTable) -> FoundFile:
+def add_find(hunt: HuntFolder, find: FindTable, *, another: bool = False) -> FoundFile:
     """Add a find to the end of found.toml, and return what then stands there.
 
     Where another has its id by now it gets the next free one.
 
+    Parameters
+    ----------
+    hunt
+        Whose found.toml.
+    find
+        What was found.
+    another
+        It is another colony than the one that is kept at this spot.
+
     Raises
     ------
     HuntError
-        If the file as it is has a fault, or another command is writing.
+        If a find at this spot is kept already, the file as it is has a fault, or
+        another command is writing.
     """
 
     def lines(before: FoundFile) -> list[str]:
+        known = None if another else _at_that_spot(before, find)
+        if known is not None:
+            raise HuntError(
+                f"find {known.id} is kept already, within {SAME_SPOT_M:g} m of there",
+                where=str(hunt.path / FILE),
+                mend=f"A look at it: treeward found --again {known.id} --state alive; "
+                "another colony: --another.",
+            )
         taken = any(one.id == find.id for one in before.find)
         new = find.model_copy(update={"id": before.free_id()}) if taken else find
         return _find_lines(new)
 
     return _append(hunt, lines)
+
+
+def _at_that_spot(finds: FoundFile, find: FindTable) -> FindTable | None:
+    for known in finds.find:
+        if apart_m(find.position, known.position) <= SAME_SPOT_M:
+            return known
+    return None
 
 
 def checked(table: type[T], values: Mapping[str, Any], *, named: str = "{}") -> T:
@@ -349,22 +377,19 @@ def colony_of(result: HuntResult, find: FindTable) -> Colony | None:
     named = next((one for one in colonies if one.id == find.colony), None)
     if named is not None or not colonies:
         return named
-    return min(colonies, key=lambda one: (_inside(one, find) or 100, _off_m(one, find)))
+    return min(
+        colonies, key=lambda one: (inside_area(one, find) or 100, _off_m(one, find))
+    )
 
 
-def _inside(colony: Colony, find: FindTable) -> int | None:
+def inside_area(colony: Colony, find: FindTable) -> int | None:
+    """Return the smallest search area that holds a find: 50, 90, 95; None for none."""
     here = find.position
     return smallest_around(colony, here.latitude_deg, here.longitude_deg)
 
 
 def _off_m(colony: Colony, find: FindTable) -> float:
-    here = find.position
-    return geodesic(
-        colony.best_latitude_deg,
-        colony.best_longitude_deg,
-        here.latitude_deg,
-        here.longitude_deg,
-    )[0]
+    return apart_m(colony, find.position)
 
 
 def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
@@ -374,7 +399,7 @@ def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
         found=find.found,
         colony=colony.id,
         off_m=_off_m(colony, find),
-        holds_percent=_inside(colony, find),
+        holds_percent=inside_area(colony, find),
         area_90_m2=colony.search_areas[90].area_m2,
         stations=tuple(
             StationCheck(
@@ -429,7 +454,7 @@ def typed_place(text: str) -> Position:
         ) from error
 
 
-def place_at(hunt: Hunt, clock_text: str) -> tuple[Position, date]:
+def place_at(hunt: HuntFolder, clock_text: str) -> tuple[Position, date]:
     """Return where the hunt's GPX track was at a time, and the day.
 
     Raises
@@ -448,43 +473,70 @@ def place_at(hunt: Hunt, clock_text: str) -> tuple[Position, date]:
     return _tracked(hunt, clock, f"at {clock:%Y-%m-%d %H:%M}"), clock.date()
 
 
-def noted_place(hunt: Hunt) -> tuple[Position, date, str]:
-    """Return where the phone was when the latest note said found, the day, its words.
+def noted_place(
+    hunt: HuntFolder, events: Sequence[Event]
+) -> tuple[Position, date | None, str]:
+    """Return where the latest note says found, the day, and its words.
 
-    A note in doubt does not count before somebody looked at it.
+    Where it was: as typed in it, else where the phone was. A note in doubt does not
+    count before somebody looked at it. The day is None where none was told.
+
+    Parameters
+    ----------
+    hunt
+        With the tracks.
+    events
+        Its notes that count.
 
     Raises
     ------
     HuntError
         If no note says so with a time, or no track of the hunt knows that time.
     """
-    notes = [
-        (event.clock, event.value)
-        for event in hunt.events()
-        if event.kind is EventKind.FOUND
-        and event.clock is not None
-        and not event.doubtful
+    sure = [
+        event
+        for event in standing_notes(events)
+        if event.kind is EventKind.FOUND and not event.doubtful
     ]
+    notes = [(event.clock, event.value) for event in sure if event.clock is not None]
     if not notes:
+        for place in filter(None, map(typed_in, sure)):
+            return place, None, ""
         raise HuntError(
             "no note with a time, and without doubt, says found",
             where=str(hunt.review_path),
             mend='Say where: treeward found --position "52.304500, -3.613300"',
         )
     clock, words = max(notes)
+    day = clock.astimezone(hunt.zone).date()
+    if (typed := _position(words)) is not None:
+        return typed, day, ""
     place = _tracked(hunt, clock, f"when {clock:%H:%M} was noted as found")
-    return place, clock.astimezone(hunt.zone).date(), words
+    return place, day, words
 
 
-def _tracked(hunt: Hunt, clock: datetime, when: str) -> Position:
+def typed_in(event: Event) -> Position | None:
+    """Return the position that a note holds as its value, None for words."""
+    return _position(event.value)
+
+
+def _position(text: str) -> Position | None:
+    try:
+        return parse_position(text)
+    except ValueError:
+        return None
+
+
+def _tracked(hunt: HuntFolder, clock: datetime, when: str) -> Position:
     tracks = find_tracks(hunt.path, hunt.file.map.ground)
     for path in tracks:
-        if (place := position_at(read_gpx(path), clock)) is not None:
-            return place
+        with suppress(IdleTrackError):  # another may tell
+            if (place := position_at(read_gpx(path), clock)) is not None:
+                return place
     raise HuntError(
         f"no track of this hunt says where you were {when}"
         + ("" if tracks else "; there is no GPX file in it"),
-        where=str(hunt.path),
+        where=str(hunt.path / "tracks"),
         mend="Put your phone's GPX file of that day there, or give --position.",
     )
 

@@ -19,7 +19,7 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from treeward.audio.blocks import LONGEST_S, SAMPLE_RATE_HZ, Block
+from treeward.audio import LONGEST_S, SAMPLE_RATE_HZ, Block
 from treeward.files import kept_number, kept_text, read_plain, write_text
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 from treeward.within import held, open_plain

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from multiprocessing.context import SpawnProcess
     from pathlib import Path
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
     from treeward.speech.recognizer import Recognizer
     from treeward.speech.utterances import Utterance
 

@@ -213,20 +213,30 @@ class Hunt(HuntFolder):
 
         In a hunt of several days also where each day alone puts them.
         """
+        from .found_told import found_told, hidden_discs, start_apart
         from .locating import survey_hunt
         from .partial import gather, locate_days
         from .places import place_stations
-        from .searching import read_searching
+        from .searching import read_searching, with_idle
 
         rows = self.rows()
-        table = self._trips_of(rows)
+        events, table = self.events(rows), self._trips_of(rows)
         places, now = place_stations(self.file, self.path, table), self._now()
-        search = read_searching(self.file, self.path, self.events(rows))
+        hidden = hidden_discs(self.file, self.path, events)
+        search = read_searching(
+            self.file,
+            self.path,
+            events,
+            stations=[place for place, _ in places.positions.values()],
+        )
+        if self.file.search.start is None:
+            search = start_apart(search, hidden)
+        search = with_idle(search, places.idle)
         surveyed = survey_hunt(
             self.file, table, places.positions, today=now, searching=search.searching
         )
         days = locate_days(self.file, table, places.positions, surveyed.fix, today=now)
-        return replace(
+        result = replace(
             self._unlocated(rows, table),
             stations=surveyed.stations,
             fix=surveyed.fix,
@@ -235,10 +245,12 @@ class Hunt(HuntFolder):
             days=days,
             settings=surveyed.settings,
             own_prior=surveyed.own_prior,
-            doubtful=gather(self.events(rows)),
+            doubtful=gather(events),
             left=self.left(),
             search=search,
         )
+        found = found_told(result, self.path, events, hidden)
+        return replace(result, found=found)
 
     def left(self) -> Left:
         """Count what is still to be looked at in review.csv as it stands."""
@@ -378,6 +390,7 @@ class Hunt(HuntFolder):
         """
         from treeward.report.writing import write_labels, write_results
 
+        from .found_told import without_finds
         from .ground import read_ground
         from .review_update import clips_of
 
@@ -389,6 +402,8 @@ class Hunt(HuntFolder):
                 used |= {line.row for line in result.table.lines}
                 notes = [note for row, note in result.rows.items() if row in used]
                 clips = clips_of(notes, self.recordings_dir)
+            if not result.finds:  # they were not asked for
+                result = without_finds(result)
             if (ground := read_ground(result, self.path)) is not None:
                 result = replace(result, ground=ground)
             write_labels(result, self.recordings_dir)

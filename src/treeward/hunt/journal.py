@@ -33,7 +33,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.audio.blocks import LONGEST_S, SAMPLE_RATE_HZ
+from treeward.audio import LONGEST_S, SAMPLE_RATE_HZ
 from treeward.audio.recorder import SPARE_BYTES, finish_piece, frames_of
 from treeward.errors import TreewardError
 from treeward.files import kept_number, kept_text

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from treeward.errors import HuntError, TreewardError
-from treeward.report.compass import to_true_deg
 from treeward.report.days import trip_day
+from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import Missing, MissingKind, StationPlace
 
 from .learned import learned_for
@@ -153,7 +153,14 @@ def prepare_hunt(
         lines=lines,
         declination_sd_deg=declination_sd_deg,
     )
-    settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
+    try:
+        settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
+    except ValueError as error:
+        raise HuntError(
+            f"the survey cannot take this: {error}",
+            where="hunt.toml",
+            mend="Correct that value under [model] or [walk].",
+        ) from error
     if assigned is not None:
         known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
         settings = replace(settings, assigned=known_bees)

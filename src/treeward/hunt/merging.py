@@ -25,10 +25,10 @@ from treeward.within import refuse_links
 from .finds import FILE as FOUND
 from .finds import FoundFile, found_text, read_finds
 from .hunt import Hunt
-from .merging_toml import Side, folder_name, merged_toml, station_names
 from .places import find_tracks, place_stations
 from .recordings import has_plain_name
 from .tracks import LARGEST_BYTES
+from .two_hunts import Side, folder_name, merged_toml, station_names
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

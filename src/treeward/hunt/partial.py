@@ -16,9 +16,9 @@ from treeward.language.kinds import KINDS, About
 from treeward.notes.flags import FlagCode
 from treeward.positions import Position
 from treeward.report.days import day_tables, days_of
-from treeward.report.finds import smallest_around
+from treeward.report.looking import smallest_around
 from treeward.report.model import DayColony, DoubtfulNotes
-from treeward.survey.frame import geodesic
+from treeward.survey.frame import apart_m, way_between
 from treeward.survey.records import AreaShape
 from treeward.trips import pair_trips
 
@@ -296,21 +296,17 @@ def _other_ways(
 
 
 def farthest_m(one: Fix, two: Fix) -> float:
-    """Return how far any colony's best place of one answer is from its in another [m].
+    """Return how far apart two answers put any colony's best place [m].
 
-    A colony is compared with the nearest one of the other answer.
+    Each colony is compared with the nearest one of the other answer, so that one that
+    the other has not counts too, whichever has it.
     """
+    return max(_one_way_m(one, two), _one_way_m(two, one))
+
+
+def _one_way_m(one: Fix, two: Fix) -> float:
     return max(
-        min(
-            geodesic(
-                colony.best_latitude_deg,
-                colony.best_longitude_deg,
-                other.best_latitude_deg,
-                other.best_longitude_deg,
-            )[0]
-            for other in two.colonies
-        )
-        for colony in one.colonies
+        min(apart_m(colony, other) for other in two.colonies) for colony in one.colonies
     )
 
 
@@ -391,12 +387,7 @@ def _compared(alone: Fix, whole: Fix) -> Iterator[DayColony]:
         same = next((one for one in whole.colonies if one.id == colony.id), None)
         if same is None or colony.shape is AreaShape.NOTHING_MEASURED:
             continue
-        off_m, azimuth_deg = geodesic(
-            same.best_latitude_deg,
-            same.best_longitude_deg,
-            colony.best_latitude_deg,
-            colony.best_longitude_deg,
-        )
+        off_m, azimuth_deg = way_between(same, colony)
         yield DayColony(
             colony=colony,
             holds_percent=smallest_around(

@@ -22,6 +22,7 @@ from treeward.survey.frame import apart_m, geodesic
 from treeward.trips.table import Doubt, DoubtCode
 
 from .tracks import (
+    IdleTrackError,
     Track,
     TrackError,
     gpx_document,
@@ -52,12 +53,14 @@ MOST_TRACK_POINTS = 2000  # on the map; more cannot be told apart there; choice
 class Places:
     """Station id -> position and where it is known from; and the ways walked.
 
-    `unfound` says of stations that the GPX files do not tell of what these do hold.
+    `unfound` says of stations that the GPX files do not tell of what these do hold;
+    `idle` are GPX files without times and names, which nothing needs.
     """
 
     positions: dict[str, tuple[Position, str]]
     tracks: tuple[TrackLine, ...]
     unfound: tuple[Missing, ...] = ()
+    idle: tuple[str, ...] = ()
 
 
 def find_tracks(hunt_dir: Path, ground: Collection[str] = ()) -> list[Path]:
@@ -81,26 +84,38 @@ def read_tracks(hunt_file: HuntFile, hunt_dir: Path) -> list[tuple[Path, Track]]
     """Read the GPX files that tell where people were.
 
     Those that [search] names as ground or paths tell nothing of that; a walk that it
-    names may lack its times, and is then read there.
+    names may lack its times, and is then read there. So may any where hunt.toml says
+    where each station is.
 
     Raises
     ------
     TrackError
-        If a GPX file cannot be read.
+        If a GPX file cannot be read, or one that is needed tells nothing.
     """
+    return _read_tracks(hunt_file, hunt_dir)[0]
+
+
+def _read_tracks(
+    hunt_file: HuntFile, hunt_dir: Path
+) -> tuple[list[tuple[Path, Track]], list[Path]]:
+    """Return the tracks, and the files that tell nothing and are not needed."""
+    needed = any(station.position is None for station in hunt_file.station)
     search = hunt_file.search
     apart = {(hunt_dir / name).resolve() for name in (*search.ground, *search.paths)}
     walks = {(hunt_dir / name).resolve() for name in search.tracks}
-    read = []
+    read, idle = [], []
     for path in find_tracks(hunt_dir, hunt_file.map.ground):
         if path.resolve() in apart:
             continue
         try:
             read.append((path, read_gpx(path)))
-        except TrackError:
-            if path.resolve() not in walks:
+        except TrackError as error:
+            if path.resolve() in walks:
+                continue
+            if needed or not isinstance(error, IdleTrackError):
                 raise
-    return read
+            idle.append(path)
+    return read, idle
 
 
 def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Places:
@@ -115,7 +130,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
     TrackError
         If a GPX file cannot be read.
     """
-    read = read_tracks(hunt_file, hunt_dir)
+    read, idle = _read_tracks(hunt_file, hunt_dir)
     tracks = [track for _, track in read]
     positions: dict[str, tuple[Position, str]] = {}
     unfound: list[Missing] = []
@@ -139,6 +154,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
         positions=positions,
         tracks=tuple(_line(track, path.stem) for path, track in read if span(track)),
         unfound=tuple(unfound),
+        idle=tuple(path.name for path in idle),
     )
 
 

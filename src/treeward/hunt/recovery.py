@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
-from treeward.audio.blocks import LONGEST_S
+from treeward.audio import LONGEST_S
 from treeward.errors import TreewardError
 from treeward.files import kept_number
 from treeward.language.kinds import KINDS, is_value

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -11,10 +11,10 @@ import numpy as np
 from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
-from treeward.language.kinds import KINDS, EventKind, LookedAt, looked_at
+from treeward.language.kinds import KINDS, EventKind, LookedAt, ends_a_walk, looked_at
 from treeward.notes.events import taken_back
 from treeward.positions import Position, parse_position
-from treeward.report.compass import to_true_deg
+from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import (
     Bout,
     BoutKind,
@@ -25,6 +25,7 @@ from treeward.report.model import (
 from treeward.survey.search import effort_of
 from treeward.within import file_within
 
+from .out_of_reach import crosses_itself, far_doubts, lonlat, reach_of
 from .places import read_shapes, read_tracks
 from .tracks import (
     Track,
@@ -39,6 +40,8 @@ from .tracks import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+
+    from numpy.typing import NDArray
 
     from treeward.hunt_file import HuntFile
     from treeward.hunt_tables import Cover
@@ -55,7 +58,11 @@ PACE_M_PER_H = 3600.0  # metres per hour in a metre per second
 
 
 def read_searching(
-    hunt_file: HuntFile, hunt_dir: Path, events: Sequence[Event]
+    hunt_file: HuntFile,
+    hunt_dir: Path,
+    events: Sequence[Event],
+    *,
+    stations: Sequence[Position] = (),
 ) -> SearchTold:
     """Return what is known of looking for the tree.
 
@@ -67,6 +74,8 @@ def read_searching(
         The hunt's folder, with the GPX files.
     events
         The notes that count.
+    stations
+        Where they are; what lies out of reach of all of them is doubted.
 
     Raises
     ------
@@ -78,7 +87,14 @@ def read_searching(
     gathered.notes(events)
     gathered.typed()
     gathered.ground()
+    gathered.cannot_be(stations)
     return gathered.told()
+
+
+def with_idle(told: SearchTold, names: Sequence[str]) -> SearchTold:
+    """Add a doubt for each GPX file that tells nothing."""
+    idle = [SearchDoubt(kind=SearchDoubtKind.IDLE, where=name) for name in names]
+    return replace(told, doubts=(*told.doubts, *idle)) if idle else told
 
 
 @dataclass
@@ -98,6 +114,8 @@ class _Gathered:
     bouts: list[Bout] = field(default_factory=list)
     doubts: list[SearchDoubt] = field(default_factory=list)
     whole: set[Path] = field(default_factory=set)
+    # What was given by hand or by file, and its places: (n, 2) longitude, latitude.
+    given: list[tuple[str, NDArray[np.float64]]] = field(default_factory=list)
     last: tuple[datetime, Position] | None = None  # where somebody was seen last
 
     @property
@@ -110,6 +128,9 @@ class _Gathered:
             path = self._named("tracks", name)
             self.whole.add(path.resolve())
             stretches = read_stretches(path)
+            for one in stretches:
+                way = np.stack([one.longitude_deg, one.latitude_deg], axis=-1)
+                self.given.append((name, way))
             lines = walked_lines(stretches, look_mps=self.look_mps)
             if not all(one.timed for one in stretches):
                 self._doubt(SearchDoubtKind.UNTIMED, name)
@@ -136,7 +157,8 @@ class _Gathered:
     def notes(self, events: Sequence[Event]) -> None:
         """Take the notes of searching and of bees overhead, by where one was then."""
         wanted = (EventKind.SEARCHED, EventKind.OVERHEAD)
-        told = [event for event in _standing(events) if event.kind in wanted]
+        standing = standing_notes(events)
+        told = [event for event in standing if event.kind in wanted]
         for event in (event for event in told if event.doubtful):
             self._doubt(SearchDoubtKind.DOUBTFUL, event.row, clock=event.clock)
         told = [event for event in told if not event.doubtful]
@@ -148,12 +170,7 @@ class _Gathered:
             stretches += [(path, one) for one in timed]
             for one in timed:
                 self._was_at(one)
-        # Who sees bees overhead looks on: what was walked before counts all the same.
-        clocks = sorted(
-            e.clock
-            for e in events
-            if e.clock is not None and e.kind is not EventKind.OVERHEAD
-        )
+        ends = [e for e in standing if ends_a_walk(e.kind, e.value or e.heard)]
         for event in told:
             place = self._place_of(event, [one for _, one in stretches])
             if place is None:
@@ -174,18 +191,22 @@ class _Gathered:
                     self._spot(place, TREE_RADIUS_M, TREE_SHARE)
                     self._bout(event, BoutKind.TREE)
                 case LookedAt.GROUND | LookedAt.WALL:
-                    self._bout_before(event, clocks, stretches, place, what)
+                    self._bout_before(event, ends, stretches, place, what)
 
     def typed(self) -> None:
         """Take what [[searched]] says."""
-        for one in self.hunt_file.searched:
+        for number, one in enumerate(self.hunt_file.searched, start=1):
             effort = effort_of(one.share)
+            name = f"[[searched]] {number}" + (f" ({one.note})" if one.note else "")
+            places = lonlat(one.area if one.at is None else [one.at])
+            self.given.append((name, places))
+            if crosses_itself(places):
+                self._doubt(SearchDoubtKind.CROSSING, name)
             if one.at is not None:
                 self._spot(one.at, one.radius_m, one.share)
                 kind = BoutKind.TREE
             else:
-                ring = [(p.longitude_deg, p.latitude_deg) for p in one.area]
-                self.areas.append(survey.LookedOver(ring=np.array(ring), effort=effort))
+                self.areas.append(survey.LookedOver(ring=places, effort=effort))
                 kind = BoutKind.AREA
             self.bouts.append(Bout(kind=kind, name=one.note))
 
@@ -193,8 +214,11 @@ class _Gathered:
         """Take weighed ground, single trees and paths."""
         search = self.hunt_file.search
         weights = {name.casefold(): value for name, value in search.weights.items()}
+        held: set[str] = set()
         for name in search.ground:
             shapes = read_shapes(self._named("ground", name))
+            self._lies(name, [*shapes.outlines, *shapes.places])
+            held |= {kind for shape in shapes.outlines for kind in shape.kinds}
             strange: dict[str, None] = {}
             for shape in shapes.outlines:
                 known = [weights[kind] for kind in shape.kinds if kind in weights]
@@ -213,11 +237,38 @@ class _Gathered:
                 self._doubt(SearchDoubtKind.NO_WEIGHT, name, words=tuple(strange))
             if not shapes.outlines and not shapes.places:
                 self._doubt(SearchDoubtKind.NO_GROUND, name)
+        if idle := tuple(name for name in weights if name not in held):
+            self._doubt(SearchDoubtKind.NO_SUCH_GROUND, "[search] weights", words=idle)
         for name in search.paths:
             shapes = read_shapes(self._named("paths", name))
+            self._lies(name, [*shapes.lines, *shapes.outlines])
             self.paths += [*shapes.lines, *shapes.outlines]
             if not shapes.lines and not shapes.outlines:
                 self._doubt(SearchDoubtKind.NO_WAY, name)
+
+    def cannot_be(self, stations: Sequence[Position]) -> None:
+        """Doubt what lies out of reach, and areas whose sides cross."""
+        search, walk = self.hunt_file.search, self.hunt_file.walk
+        if search.start is not None:
+            self.given.append(("[search] start", lonlat([search.start])))
+        for number, corners in enumerate(walk.leave_out, start=1):
+            name = f"[walk] leave_out {number}"
+            self.given.append((name, lonlat(corners)))
+            if crosses_itself(lonlat(corners)):
+                self._doubt(SearchDoubtKind.CROSSING, name)
+        # Of a file that holds several things one within reach is enough.
+        whole: dict[str, list[NDArray[np.float64]]] = {}
+        for name, places in self.given:
+            whole.setdefault(name, []).append(places)
+        reach_m = reach_of(self.hunt_file)
+        for name, parts in whole.items():
+            found = [far_doubts([(name, part)], stations, reach_m) for part in parts]
+            if all(found):
+                nearest = min((one[0] for one in found), key=lambda one: one.metres)
+                self.doubts.append(nearest)
+
+    def _lies(self, name: str, shapes: Sequence[Shape]) -> None:
+        self.given += [(name, shape.points) for shape in shapes]
 
     def told(self) -> SearchTold:
         """Return all of it."""
@@ -253,19 +304,18 @@ class _Gathered:
     def _bout_before(
         self,
         event: Event,
-        clocks: Sequence[datetime],
+        ends: Sequence[Event],
         stretches: Sequence[tuple[Path, TrackStretch]],
         place: Position,
         what: LookedAt,
     ) -> None:
-        """Take the way walked since the note before, or the spot one stood at."""
+        """Take the way walked since looking began, or the spot one stood at."""
         cover: Cover = "wall" if what is LookedAt.WALL else self.hunt_file.search.cover
         if event.clock is None:  # the person typed where
             self._spot(place, TREE_RADIUS_M, ROUND_SHARE)
             self._bout(event, BoutKind.TREE)
             return
-        before = [clock for clock in clocks if clock < event.clock]
-        since = max([event.clock - BOUT, *before[-1:]])
+        since = self._began(event, event.clock, ends)
         inside = [
             (path, part)
             for path, one in stretches
@@ -279,11 +329,29 @@ class _Gathered:
         if lines.walked_m < STOOD_M:
             radius = max(TREE_RADIUS_M, 0.5 * self.hunt_file.search.width_m(cover))
             self._spot(place, radius, ROUND_SHARE)
-            self._bout(event, BoutKind.TREE)
+            self._bout(event, BoutKind.TREE, since=since)
             return
         self._add_lines(lines, cover)
         self._doubts_of(lines, inside[0][0].name)
-        self._bout(event, BoutKind.WALK, walked_m=lines.walked_m, spent_s=lines.spent_s)
+        self._bout(
+            event,
+            BoutKind.WALK,
+            since=since,
+            walked_m=lines.walked_m,
+            spent_s=lines.spent_s,
+        )
+
+    def _began(self, event: Event, clock: datetime, ends: Sequence[Event]) -> datetime:
+        """Return when the walk before a note began; others' sittings end none."""
+        who = self.hunt_file.observer_of(event.recording)
+        before = [
+            other.clock
+            for other in ends
+            if other.clock is not None
+            and other.clock < clock
+            and len({who, self.hunt_file.observer_of(other.recording)} - {""}) < 2
+        ]
+        return max([clock - BOUT, *before])
 
     def _bees_overhead(self, event: Event, place: Position) -> None:
         cell = read_bearing_cell(event.value) if event.value else None
@@ -322,9 +390,12 @@ class _Gathered:
         """Return where a note was spoken: as typed in it, or by a track."""
         if event.kind is EventKind.SEARCHED and event.value:
             try:
-                return parse_position(event.value)
+                typed = parse_position(event.value)
             except ValueError:
                 pass  # it is words
+            else:
+                self.given.append((f"Row {event.row}", lonlat([typed])))
+                return typed
         if event.clock is None:
             self._doubt(SearchDoubtKind.NO_CLOCK, event.row)
             return None
@@ -367,6 +438,7 @@ class _Gathered:
         event: Event,
         kind: BoutKind,
         *,
+        since: datetime | None = None,
         walked_m: float = 0.0,
         spent_s: float = 0.0,
     ) -> None:
@@ -374,6 +446,7 @@ class _Gathered:
             Bout(
                 kind=kind,
                 row=event.row,
+                since=since,
                 clock=event.clock,
                 walked_m=walked_m,
                 spent_s=spent_s,
@@ -419,7 +492,7 @@ class _Gathered:
         return datetime.fromtimestamp(float(time_s), tz=self.hunt_file.hunt.zone)
 
 
-def _standing(events: Sequence[Event]) -> list[Event]:
+def standing_notes(events: Sequence[Event]) -> list[Event]:
     """Return the notes in their order, without those that were taken back."""
     untimed = [event for event in events if event.clock is None]
     clocked = sorted(

@@ -23,19 +23,20 @@ from treeward.hunt_file import (
 )
 from treeward.hunt_tables import ModelTable
 from treeward.positions import Position, format_position
-from treeward.report.finds import FARTHEST_M, ColonyYear
+from treeward.report.looking import FARTHEST_M, ColonyYear
 
 from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
+from .found_told import maybe_another
 from .hunt import Hunt
 from .learned import known_lessons
 from .locating import prepare_hunt
 from .places import find_tracks, place_stations
-from .same_notes import FoundColony, counted_once
 from .tracks import read_gpx
+from .two_hunts import FoundColony, counted_once
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from datetime import date
     from pathlib import Path
 
@@ -47,6 +48,9 @@ if TYPE_CHECKING:
 
 def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | None:
     """Return what a find teaches; None where its hunt says nothing of it.
+
+    Outside the 95 % area it may be of another colony, and teaches nothing unless it
+    names the answer's.
 
     The trips and bearings of the colony's bees are weighed with the place known, from
     the plain prior on whatever hunt.toml says of the model, so that lessons of several
@@ -70,7 +74,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     from treeward.survey.own_prior import lesson
 
     colony = colony_of(result, find)
-    if colony is None or not result.stations:
+    if colony is None or not result.stations or maybe_another(colony, find):
         return None
     here, first = find.position, result.stations[0]
     if apart_m(first, here) > FARTHEST_M:
@@ -277,14 +281,28 @@ def gather_season(
         except TreewardError as error:
             faults.append(_told(folder, error))
             continue
+        firsts = first_finds([one.find for one in own], checks)
         for colony in own:
-            if (check := checks.get(colony.find.id)) is None:
+            find = colony.find
+            if (check := checks.get(find.id)) is None:
                 faults.append(
-                    f"{folder / FILE}: find {colony.find.id} has no forecast to be "
+                    f"{folder / FILE}: find {find.id} has no forecast to be "
                     "compared with, or lies farther off than bees fly"
                 )
                 continue
+            if (first := firsts[check.colony]) != find.id:
+                faults.append(
+                    f"{folder / FILE}: find {find.id} is taken for the same colony as "
+                    f"find {first}, and a colony counts once"
+                )
+                continue
             judged.append(Judged(colony=colony, plain=check))
+            if check.holds_percent is None and find.colony != check.colony:
+                faults.append(
+                    f"{folder / FILE}: find {find.id} lies outside the 95 % area and "
+                    "may be of another colony, so it is compared and teaches nothing; "
+                    f'is it that one, write colony = "{check.colony}" there'
+                )
         lessons += new
     file = SeasonFile(lessons=tuple(lessons))
     return Season(
@@ -303,7 +321,6 @@ def _one_hunt(
     hunt = Hunt(folder, plain=True)
     result = hunt.locate()
     finds = [one.find for one in colonies]
-    learned = [lesson_of(hunt, result, find) for find in finds]
     shared_with = colonies[0].shared_with
     checks = {check.find: check for check in check_finds(result, finds)}
     near = {
@@ -311,12 +328,40 @@ def _one_hunt(
         for find, check in checks.items()
         if all(one.true_m <= FARTHEST_M for one in check.stations)
     }
+    firsts = first_finds(finds, near).values()
+    learned = [lesson_of(hunt, result, find) for find in finds if find.id in firsts]
     lessons = [
         one.model_copy(update={"shared_with": shared_with})
         for one in learned
         if one is not None
     ]
     return lessons, near
+
+
+def first_finds(
+    finds: Sequence[FindTable], checks: Mapping[str, FindCheck]
+) -> dict[str, str]:
+    """Return the find that counts for each colony of the answer: a colony once.
+
+    Of several it is the one that names the colony, else the one that its areas and its
+    best place are nearest to, else the one that was kept first.
+
+    Parameters
+    ----------
+    finds
+        Of one hunt.
+    checks
+        Find -> its comparison.
+    """
+    first: dict[str, tuple[tuple[bool, int, float], str]] = {}
+    for find in finds:
+        if (check := checks.get(find.id)) is None:
+            continue
+        named = find.colony == check.colony
+        rank = (not named, check.holds_percent or 100, check.off_m)
+        if check.colony not in first or rank < first[check.colony][0]:
+            first[check.colony] = rank, find.id
+    return {colony: find for colony, (_, find) in first.items()}
 
 
 def _with_own(judged: Judged, file: SeasonFile) -> Judged:

@@ -59,6 +59,10 @@ class TrackError(TreewardError):
     """A GPX file cannot be read."""
 
 
+class IdleTrackError(TrackError):
+    """A GPX file tells of no place at a time, and names none."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrackPoint:
     """Where the phone was at a time; `clock` is aware."""
@@ -107,7 +111,7 @@ def read_gpx(path: Path) -> Track:
             clock = _aware(point.time, path, f"track point {number}")
             points.append(TrackPoint(clock=clock, position=place))
     if not points and not waypoints:
-        raise TrackError(
+        raise IdleTrackError(
             "holds neither a waypoint with a name nor a track point with a time"
             + (f" ({untimed} points have no time)" if untimed else ""),
             where=str(path),

@@ -118,6 +118,7 @@ class NoteKind:
     then: Whereabouts = ""  # where it leaves the bee that it names
     seen_here: bool = False  # a bee was seen at the station, so somebody watches it
     flying: bool = False  # a bee was seen flying, so it is not dark
+    not_looking: bool = False  # until it was said, nobody looked for the tree on foot
     asked_again: bool = True  # while listening, where it was hardly heard
     practised: Practised = ""  # in which turn `treeward practice` asks for it
 
@@ -142,6 +143,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         seen_here=True,
         flying=True,
         practised="bee",
+        not_looking=True,
     ),
     EventKind.AWAY: NoteKind(
         means="she left; her away time begins",
@@ -155,6 +157,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         seen_here=True,
         flying=True,
         practised="bee",
+        not_looking=True,
     ),
     EventKind.MARK: NoteKind(
         means="a bee was painted now",
@@ -166,6 +169,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         about=About.MOVE,
         then="here",
         seen_here=True,
+        not_looking=True,
     ),
     EventKind.BEARING: NoteKind(
         means="the direction in which a bee vanished",
@@ -180,6 +184,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         seen_here=True,
         flying=True,
         practised="bearing",
+        not_looking=True,
     ),
     EventKind.TIME: NoteKind(
         means="the time by your watch; say it now and then",
@@ -202,6 +207,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         tone=((659, 659, 0.10), (659, 659, 0.10)),
         about=About.STATION,
         practised="else",
+        not_looking=True,
     ),
     EventKind.DATE: NoteKind(
         means="the day; once at its beginning is enough",
@@ -233,6 +239,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         weight=2.0,
         tone=((988, 988, 0.06), (1175, 1175, 0.06), (988, 988, 0.06)),
         about=About.MOVE,
+        not_looking=True,
     ),
     EventKind.MISSED: NoteKind(
         means="she did not come when expected",
@@ -242,6 +249,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         weight=1.0,
         tone=((740, 520, 0.22),),
         about=About.MISSED,
+        not_looking=True,
     ),
     EventKind.PAUSE: NoteKind(
         means="nobody is watching from now on",
@@ -250,6 +258,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         weight=1.0,
         tone=((1175, 1175, 0.07), (880, 880, 0.07), (587, 587, 0.14)),
         about=About.PAUSE,
+        not_looking=True,
     ),
     EventKind.RESUME: NoteKind(
         means="watching again",
@@ -258,6 +267,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         weight=1.0,
         tone=((587, 587, 0.07), (880, 880, 0.07), (1175, 1175, 0.14)),
         about=About.PAUSE,
+        not_looking=True,
     ),
     EventKind.SCRATCH: NoteKind(
         means="take back the last note",
@@ -308,6 +318,7 @@ KINDS: Mapping[EventKind, NoteKind] = {
         rank=13,
         weight=3.0,
         tone=((784, 784, 0.07), (988, 988, 0.07), (1568, 1568, 0.16)),
+        not_looking=True,
     ),
 }
 
@@ -442,9 +453,9 @@ def parse_spoken_time(text: str) -> tuple[int, int, int | None, bool] | None:
 class LookedAt(StrEnum):
     """What was looked at, and held no colony."""
 
-    GROUND = "ground"  # the way walked since the note before
+    GROUND = "ground"  # the way walked since the last go at looking, or a sitting
     TREE = "tree"  # the one that one stands at
-    WALL = "wall"  # along a wall, since the note before
+    WALL = "wall"  # along a wall, since then
     DISH = "dish"  # no bee visits a dish here
 
 
@@ -469,3 +480,21 @@ def looked_at(words: str) -> LookedAt:
     """
     said = set(re.findall(r"[a-z]+", words.casefold()))
     return next((what for what, of in _WORDS if said & of), LookedAt.GROUND)
+
+
+def ends_a_walk(kind: EventKind, words: str) -> bool:
+    """Tell whether a note "searched here" after this one reaches back to it no further.
+
+    So do notes of bees at a station, a pause, a find, and ground that counts already;
+    not a remark, a time, a tree that was checked or bees overhead on the way.
+
+    Parameters
+    ----------
+    kind
+        Of the note.
+    words
+        Its value, or what was heard.
+    """
+    if kind is EventKind.SEARCHED:
+        return looked_at(words) in {LookedAt.GROUND, LookedAt.WALL}
+    return KINDS[kind].not_looking

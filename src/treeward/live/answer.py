@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.language.kinds import KINDS, EventKind
 
 from .messages import Alarm, Level

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.hunt_tables import DOUBT_BELOW
 from treeward.speech.recognizer import LONGEST_S
 from treeward.speech.utterances import WordSource

@@ -13,7 +13,7 @@ import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import TreewardError
 from treeward.hunt.journal import LONGEST_MS
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
     from treeward.notes.events import Event
     from treeward.speech.utterances import Utterance
 

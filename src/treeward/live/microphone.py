@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Resampler
+from treeward.audio import SAMPLE_RATE_HZ, Resampler
 from treeward.errors import SoundError
 
 from .messages import Chunk

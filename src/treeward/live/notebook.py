@@ -19,14 +19,13 @@ import math
 import threading
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
 from treeward.files import read_whole
 from treeward.hunt.journal import event_record
 from treeward.hunt_tables import DOUBT_BELOW
-from treeward.language.kinds import KINDS, EventKind
+from treeward.language.kinds import KINDS, EventKind, ends_a_walk
 from treeward.notes.clock_evidence import apart_s
 from treeward.notes.flags import Flag, FlagCode
 
@@ -474,20 +473,15 @@ class WalkLaidOut:
             The notes that stand, in the order in which they were said.
         """
         looked = timedelta(0)
-        # Who sees bees overhead looks on.
-        timed = [
-            e
-            for e in events
-            if e.clock is not None
-            and e.clock > self.since
-            and e.kind is not EventKind.OVERHEAD
-        ]
-        for before, event in pairwise([None, *timed]):
-            if event is None or event.kind is not EventKind.SEARCHED:
+        began = self.since
+        for event in events:
+            if event.clock is None or event.clock <= self.since:
                 continue
-            began = before.clock if before is not None else self.since
-            if event.clock is not None and began is not None:
+            if not ends_a_walk(event.kind, event.value or event.heard):
+                continue  # one looks on
+            if event.kind is EventKind.SEARCHED:
                 looked += min(BOUT, event.clock - began)
+            began = event.clock
         spent_s = looked.total_seconds()
         found, last_s = 0.0, 0.0
         for done_s, share in zip(self.done_s, self.found, strict=True):
@@ -533,5 +527,5 @@ def found_steps(clock: datetime) -> tuple[str, ...]:
 
 
 def left_words(left: float) -> str:
-    """Return what is said: "62 percent left by the walk laid out"."""
-    return f"{max(1, round(100 * left))} percent left by the walk laid out"
+    """Return what is said: "62 percent left, if you kept to the walk"."""
+    return f"{max(1, round(100 * left))} percent left, if you kept to the walk"

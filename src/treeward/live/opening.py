@@ -13,12 +13,12 @@ from typing import IO, TYPE_CHECKING
 from filelock import FileLock, Timeout
 
 from treeward import __version__
-from treeward.cautions import CAUTIONS
 from treeward.errors import HuntError, ListenerAtWorkError, SoundError
 from treeward.files import read_plain, write_text
 from treeward.hunt.journal import Journal
 from treeward.hunt.recovery import journals_dir, sessions_of
 from treeward.hunt_file import HuntFile, read_hunt_file
+from treeward.report.advice_wording import CAUTIONS
 from treeward.within import held, open_plain, refuse_links
 
 from .board import Office

@@ -8,7 +8,7 @@ import time
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.audio.recorder import Recorder
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event

@@ -24,7 +24,7 @@ from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Resampler
+from treeward.audio import SAMPLE_RATE_HZ, Resampler
 from treeward.audio.reader import HEAD_BYTES, container_of
 from treeward.errors import SoundError
 
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
 
 
 OFFSET_WINDOW_S = 20.0  # over which the promptest chunk sets the offset; guess

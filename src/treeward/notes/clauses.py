@@ -190,8 +190,8 @@ _OTHER_PAINTER = re.compile(
 _OBJECT = re.compile(  # "the red light", "white-tailed", "orange on the legs"
     r" COLOUR (?!dot|spot|dab|blob|mark|point|one|bee|now|next|then|today|and|on|upon"
     r"|for|to|with|because|is|it|her|she|this|that|in|as|again|paint|open|so|like|first"
-    r"|done|pen|marker|varnish|polish)[a-z]+ | (?:thumb|fingers?|sleeve|shirt|hat|coat) "
-    r"| pollen | COLOUR on (?:the|her) (?:legs?|belly)"
+    r"|done|pen|marker|varnish|polish)[a-z]+ | (?:thumb|fingers?|sleeve|shirt|hat"
+    r"|coat) | pollen | COLOUR on (?:the|her) (?:legs?|belly)"
 )
 _NEXT_ONE = re.compile(
     r"(?: |^)(?:first|second|third|fourth|fifth|next|another|new|number \w+)"

@@ -14,12 +14,12 @@ from . import sentences as st
 from .bee_names import OTHER, BeeNames, Named, View
 from .events import Event
 from .flags import Flag, FlagCode
-from .narrated_actions import doubts_in_words
 from .narrated_durations import adjuncts
 from .told_before import (
     DRINKS_S,
     REPEATED_S,
     confirms,
+    doubts_in_words,
     heading,
     left_last,
     left_together,
@@ -406,21 +406,24 @@ class FoundNotes:
             ),
         )
         sure = len(self.events) - 1 in self.given
-        if told_already(self.events, event) or confirms(self.events, event):
-            return
-        lone = told.kind is EventKind.BEARING and not mark
         if (
-            lone
-            and self.names.seen
-            and not _ANNOUNCED.search(self.text, told.start - 1, told.end)
+            told_already(self.events, event)
+            or confirms(self.events, event)
+            or self._of_nobody(event, told)
         ):
-            return  # "to the north": nobody knows of what
+            return
         if restated(self.events, event) and not (sure or hedges):
             event = mended(self.events.pop(), event)
         if tells_a_way(event):
             self._tell_way(event, told, hedged=bool(hedges))
         else:
             self.add(event)
+
+    def _of_nobody(self, event: Event, told: Told) -> bool:
+        """Tell whether a way is told, and nobody knows of what: "to the north"."""
+        if event.kind is not EventKind.BEARING or event.mark or not self.names.seen:
+            return False
+        return _ANNOUNCED.search(self.text, told.start - 1, told.end) is None
 
     def _scratches_what(self, told: Told) -> bool:
         """Tell whether nobody knows which note is taken back."""

@@ -247,10 +247,11 @@ class Actions:
             or (not named.pronoun and template.tail and goes_on(text, place))
         ):
             return ()
-        if sayings.AT_TIME.match(text, place) and not named.pronoun and template.tail:
-            return ()
+        at_time = sayings.AT_TIME.match(text, place) and template.tail
         from_it = sayings.FROM_DISH.match(text, place) if leaves else None
-        if from_it and leads_to_bearing(text, from_it.end()):
+        if (at_time and not named.pronoun) or (
+            from_it and leads_to_bearing(text, from_it.end())
+        ):
             return ()
         vague = template.tail == "" or bool(named.pronoun)
         if not vague and (
@@ -543,17 +544,3 @@ def outweighs(done: Done | None, told: Told, *, already: bool) -> bool:
         return False
     where_to = done.kind is EventKind.AWAY and told.kind is EventKind.BEARING
     return where_to or done.end > told.end
-
-
-def doubts_in_words(done: Done, said: tuple[str, ...]) -> list[Flag]:
-    """Give the doubts that the words of a note call for; `said` are hedges."""
-    doubts: list[Flag] = []
-    if done.others:
-        doubts.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
-    if said:
-        doubts.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
-    if not done.certain:
-        doubts.append(Flag(FlagCode.ONLY_NAMED))
-    if done.named.called:
-        doubts.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, done.named.mark))
-    return doubts

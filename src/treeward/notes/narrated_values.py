@@ -49,14 +49,16 @@ _WORK = (
 )
 # What somebody leaves the dish for, and how they say that they go.
 _GOAL = (
-    r"(?:toilet|loo|bathroom|privy|bush|bushes|car|truck|van|house|kettle|flask|tea|coffee"
-    r"|lunch|dinner|breakfast|piece|sandwich|sandwiches|bite|food|snack|phone|call|battery"
-    r"|jacket|coat|cardigan|umbrella|shade|walk|noise|legs|wee|pee|smoke|cigarette)"
+    r"(?:toilet|loo|bathroom|privy|bush|bushes|car|truck|van|house|kettle|flask|tea"
+    r"|coffee|lunch|dinner|breakfast|piece|sandwich|sandwiches|bite|food|snack|phone"
+    r"|call|battery|jacket|coat|cardigan|umbrella|shade|walk|noise|legs|wee|pee|smoke"
+    r"|cigarette)"
 )
 _GOES = re.compile(
-    r"(?:(?:right|so|okay|and|well|now|sorry|just|,) )*(?:(?:i|we) (?:am|have|will|had|must"
-    r"|need|got|better|go|stop)|let us|need|going|off|got to|have to)(?: (?!not)[a-z]+){0,4}?"
-    r" ?(?:go|going|off|away|nip|pop|run|dash|get|fetch|take|move|see|find|answer|have"
+    r"(?:(?:right|so|okay|and|well|now|sorry|just|,) )*(?:(?:i|we) (?:am|have|will|had"
+    r"|must|need|got|better|go|stop)|let us|need|going|off|got to"
+    r"|have to)(?: (?!not)[a-z]+){0,4}? ?(?:go|going|off|away|nip|pop|run|dash|get"
+    r"|fetch|take|move|see|find|answer|have"
     rf"|having|change|to|the|for)(?: [a-z]+){{0,4}}? {_GOAL}(?= )"
 )
 _SEAT = r"(?:seat|chair|stool|place|post|perch|log|rock|spot|bench|station|dish)"
@@ -74,7 +76,8 @@ _PAUSES = re.compile(
     r"|(?:(?:i|we|am|are|so|right) )*(?:going|coming|stepping|signing) off (?:watch"
     r"|duty|air)(?= )|(?:stop|pause|hold) everything (?=[.,])|(?:(?:so|right|go) )*(?:i"
     r"|we) (?:am|are) (?:both |all )?(?:off|out of here)(?: now)? (?=[.,])"
-    r"|(?:so )?(?:make (?:i|we)|(?:i|we) make) (?:now )?(?:(?:a|my|our) )?(?:[a-z]+ )?break |(?:(?:right|so"
+    r"|(?:so )?(?:make (?:i|we)|(?:i|we) make) (?:now )?(?:(?:a|my"
+    r"|our) )?(?:[a-z]+ )?break |(?:(?:right|so"
     r"|okay) )*(?:i|we) (?:am|are) (?:just )?(?:off|away|going|nipping"
     r"|popping) to (?:get|fetch|find|have|check|see to|move|grab|stretch|feed"
     r"|look for)(?= )|(?:i )?need to stretch (?:my|the) legs(?= )"
@@ -145,20 +148,21 @@ _RESUMES = re.compile(
 )
 # Said after a pause, any of these ends it.
 _AGAIN = re.compile(
-    r"(?:(?:i|we|me|us|my|our|eyes|ready|watching|settled|here|all|set|okay|right|so|and"
-    r"|am|are|is|on|at|the|in|dish|place|seat|sat|sitting|now) )+again(?= [.,])"
-    r"|that is (?:me|us) back(?= )|(?:i|we) (?:am|are) (?:watching|looking|listening)(?= )|"
-    r"(?:(?:i|we|and|right|so|well|okay|there|that is|we are|i am|i have|we have|back|,"
-    r"|now|all|the|my|our|let us) )*(?:(?:log|tape|recording|recorder|watch|watching"
-    r"|notes?|work|lunch|dinner|tea|break|clock)(?: is| are)? (?:resumes?|resumed"
-    r"|restarted|on|running|over|done|finished|going|started)(?: again)?|back (?:to|at"
-    r"|on|in) (?:the |my |our )?(?:work|it|dish|station|job|bees|watch|post|duty"
-    r"|business|chair|seat|saddle|action|place)|here we (?:go|are) again|(?:on|off"
-    r"|going|started|rolling|running) again|(?:jar|dish|lid|box|feeder) is (?:open|off"
-    r"|out|back)(?: again)?|i come back|back(?: again)?(?= [.,]| \d| from| after| with"
-    r"| and)|resum\w+|restart\w*|start(?:ing)? (?:up )?again|carry(?:ing)? on|ate|eaten"
-    r"|had (?:lunch|dinner|tea)|sitting (?:down )?again|continu\w+|go(?:ing)? on"
-    r"|on we go|where were we|pick(?:ing)? up (?:again|where)|again(?= [.,]))(?= )"
+    r"(?:(?:i|we|me|us|my|our|eyes|ready|watching|settled|here|all|set|okay|right|so"
+    r"|and|am|are|is|on|at|the|in|dish|place|seat|sat|sitting|now) )+again(?= [.,])"
+    r"|that is (?:me|us) back(?= )|(?:i|we) (?:am|are) (?:watching|looking"
+    r"|listening)(?= )|(?:(?:i|we|and|right|so|well|okay|there|that is|we are|i am"
+    r"|i have|we have|back|,|now|all|the|my|our|let us) )*(?:(?:log|tape|recording"
+    r"|recorder|watch|watching|notes?|work|lunch|dinner|tea|break|clock)(?: is"
+    r"| are)? (?:resumes?|resumed|restarted|on|running|over|done|finished|going"
+    r"|started)(?: again)?|back (?:to|at|on|in) (?:the |my |our )?(?:work|it|dish"
+    r"|station|job|bees|watch|post|duty|business|chair|seat|saddle|action|place)"
+    r"|here we (?:go|are) again|(?:on|off|going|started|rolling|running) again|(?:jar"
+    r"|dish|lid|box|feeder) is (?:open|off|out|back)(?: again)?|i come back"
+    r"|back(?: again)?(?= [.,]| \d| from| after| with| and)|resum\w+|restart\w*"
+    r"|start(?:ing)? (?:up )?again|carry(?:ing)? on|ate|eaten|had (?:lunch|dinner|tea)"
+    r"|sitting (?:down )?again|continu\w+|go(?:ing)? on|on we go|where were we"
+    r"|pick(?:ing)? up (?:again|where)|again(?= [.,]))(?= )"
 )
 _SCRATCHES = re.compile(
     r"(?:(?:i|will|please) )*(?:scratch|forget|ignore|strike|delete|cancel|disregard) "

@@ -15,7 +15,13 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import EventKind
 
 from . import sayings
-from .asking import Asked, Sentence, as_painting, statement_end
+from .asking import (
+    Asked,
+    Sentence,
+    after_asking_time,
+    as_painting,
+    statement_end,
+)
 from .bee_names import BeeNames, Named
 from .clauses import Clauses
 from .corrections import Corrections
@@ -151,7 +157,10 @@ class Narrator:
         unnamed = done.kind if done and self.found.by_pronoun else None
         self.asked.take_in(sentence, opening, unnamed)
         asks_time = sayings.TIME_ASKED.search(body) is not None
-        place = self._answer(start, sentence) if asks_time else start
+        place = start
+        if asks_time:
+            sentence.question = False
+            place = after_asking_time(self.text, start)
         if sentence.question:
             self.corrections.asked(opening)
         while place < end:
@@ -159,16 +168,6 @@ class Narrator:
         self.asked.finish(sentence)
         self.found.mentioned = ""
         return max(said_end + 2, place)
-
-    def _answer(self, start: int, sentence: Sentence) -> int:
-        """Skip the words that ask for the time."""
-        match = sayings.TIME_ASKED.search(self.text, start)
-        sentence.question = False
-        place = match.end() if match else start
-        rest = re.compile(r"(?: is it| do you make it| now)*(?: ,)? ").match(
-            self.text, place
-        )
-        return rest.end() if rest else place
 
     def _clause(self, start: int, sentence: Sentence) -> int:
         """Read one note, or skip to the next place where one may start."""
@@ -191,7 +190,7 @@ class Narrator:
         aside = self._told_late(start) or self._remark(start, sentence)
         if aside:
             return aside
-        for place in self._openings(start):
+        for place in sayings.openings(self.text, start):
             if place >= sentence.end:
                 break
             if self._after_border(start) and self._nowhere(place):
@@ -224,7 +223,7 @@ class Narrator:
                 self.found.view.spoken = self.found.view.wanted = mark
             elif spoken[-1].start() <= start:
                 self.found.mention(mark)
-        for place in self._openings(start):
+        for place in sayings.openings(self.text, start):
             named = self.names.at(self.text, place)
             rest = self.text[named.end : after].strip() if named else ""
             if named and named.mark and (rest in {",", ""} or _OF_HER.match(rest)):
@@ -348,19 +347,6 @@ class Narrator:
             return None
         done = self.clauses.at(self.text, start, end, sentence.start)
         return None if done is None else self._do(done, ())
-
-    def _openings(self, start: int) -> list[int]:
-        """Give the places after what may be said before a note, nearest first."""
-        places = [start]
-        left = sayings.LEFT.match(self.text, start)
-        if left and left.end() > start:
-            places.append(left.end())
-        for place in tuple(places):
-            for pattern in (sayings.HEDGED_LEAD, sayings.LEAD):
-                match = pattern.match(self.text, place)
-                if match and match.end() not in places:
-                    places.append(match.end())
-        return places
 
     def _next(self, start: int, sentence: Sentence) -> int:
         borders = sayings.BORDER.finditer(self.text, start - 1, sentence.end + 1)

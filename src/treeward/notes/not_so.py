@@ -199,6 +199,6 @@ class NotSo:
         at = first + told[-1].start() + 1 if told else 0
         if told and self._second(done.start) - self._second(at) <= _STORY_S:
             return True
-        told = _WE_HAD.search(before)
+        had = _WE_HAD.search(before)
         said = self._text[done.named.end : done.end]
-        return bool(told and _RELATIVE.search(f"{said} "))
+        return bool(had and _RELATIVE.search(f"{said} "))

@@ -19,6 +19,7 @@ from .sentences import heard
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from .narrated_actions import Done
     from .sentences import StreamWord, Told
 
 HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
@@ -193,3 +194,17 @@ def in_own_words(
         confidence=min(piece.confidence for piece in pieces[first:last]),
     )
     return own, last
+
+
+def doubts_in_words(done: Done, said: tuple[str, ...]) -> list[Flag]:
+    """Give the doubts that the words of a note call for; `said` are hedges."""
+    doubts: list[Flag] = []
+    if done.others:
+        doubts.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
+    if said:
+        doubts.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
+    if not done.certain:
+        doubts.append(Flag(FlagCode.ONLY_NAMED))
+    if done.named.called:
+        doubts.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, done.named.mark))
+    return doubts

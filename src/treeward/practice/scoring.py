@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import SoundError
 from treeward.live.answer import CLIP_AT, CLIPPED_SHARE, FLOOR_DBFS
 from treeward.notes.parser import flagged_above
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
     from treeward.live.ears import Ears
     from treeward.live.messages import Chunk
     from treeward.notes.events import Event

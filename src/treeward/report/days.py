@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from treeward.units import Units, wind_name
 
-from .bundles import circular_mean_deg, circular_sd_deg, timed_ends
+from .flight_lines import circular_mean_deg, circular_sd_deg, timed_ends
 from .model import DayResult, DayStation
 from .wording import for_colony, listing, whereabouts
 

@@ -223,6 +223,31 @@ class FindCheck:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HiddenDisc:
+    """Where no way walked is drawn, since a find lies in it, but for its middle."""
+
+    latitude_deg: float
+    longitude_deg: float
+    radius_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoundTold:
+    """What is known of finds: for the next step, and for what is not drawn.
+
+    `rows` say found and no find is kept of them, the last of them `noted`;
+    `doubtful_rows` too, in doubt. `kept` are finds and the colony of the answer that
+    each is of, "" where it may be another.
+    """
+
+    noted: datetime | None = None
+    rows: tuple[str, ...] = ()
+    doubtful_rows: tuple[str, ...] = ()
+    kept: tuple[tuple[str, str], ...] = ()
+    hidden: tuple[HiddenDisc, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OwnPriorUse:
     """That own found hunts stood in for the plain prior.
 
@@ -268,6 +293,7 @@ class HuntResult:
     own_prior: OwnPriorUse | None = None
     finds: tuple[FindCheck, ...] = ()
     ground: Ground | None = None  # read when the results are written
+    found: FoundTold = field(default_factory=FoundTold)
 
     @property
     def flight_s_per_m(self) -> float:
@@ -355,11 +381,16 @@ class BoutKind(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bout:
-    """One go at looking; `row` is its note's, `name` a file's or a remark."""
+    """One go at looking; `row` is its note's, `name` a file's or a remark.
+
+    `since` and `clock` are from when to when a note counts; `since` is None where it
+    counts a place alone.
+    """
 
     kind: BoutKind
     row: str = ""
     name: str = ""
+    since: datetime | None = None
     clock: datetime | None = None
     walked_m: float = 0.0
     spent_s: float = 0.0  # 0 where that is not known
@@ -373,10 +404,15 @@ class SearchDoubtKind(StrEnum):
     DOUBTFUL = "doubtful"  # row, clock: not believed before it is looked at
     NO_BEARING = "no_bearing"  # row, clock: bees overhead without a bearing
     UNTIMED = "untimed"  # file: used without times
+    IDLE = "idle"  # file: neither times nor names, and not needed
     NO_WAY = "no_way"  # file: holds no line
     JUMPS = "jumps"  # file, count
     FAST = "fast"  # file, metres
     NO_WEIGHT = "no_weight"  # file, words
+    FAR = "far"  # what was given, metres: beyond where the colony is looked for
+    SWAPPED = "swapped"  # the same, and it would not be with its numbers changed about
+    CROSSING = "crossing"  # an outline whose sides cross
+    NO_SUCH_GROUND = "no_such_ground"  # words: weights of what no file holds
     NO_GROUND = "no_ground"  # file: neither outlines nor places
 
 

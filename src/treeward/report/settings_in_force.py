@@ -90,12 +90,12 @@ def settings_rows(result: HuntResult) -> list[SettingRow]:
     units = Units(result.hunt_file.hunt.units)
     rows = []
     for field, (name, _) in SOURCES.items():
-        value = getattr(result.settings, field, None)
-        if value is None:  # not given, or nothing that the survey goes by
+        value = _in_force(result.settings, field)
+        if value is None:
             continue
         rows.append(
             SettingRow(
-                name=name,
+                name=_of_one_way(result.settings, field) or name,
                 value=_text(field, value, units),
                 source=source_of(result, field),
             )
@@ -103,6 +103,7 @@ def settings_rows(result: HuntResult) -> list[SettingRow]:
     for cargo, (seconds, source) in _in_hive(result).items():
         name = f"time in the hive with {cargo}, median"
         rows.append(SettingRow(name=name, value=f"{seconds:.0f} s", source=source))
+    said = speeds_given(result.settings)
     if (own := result.settings.learned) is not None:
         rows += [
             SettingRow(
@@ -110,10 +111,16 @@ def settings_rows(result: HuntResult) -> list[SettingRow]:
                 value=f"{math.exp(middle):.3g}, sd of its logarithm {spread:.2g}",
                 source=OWN_FINDS,
             )
-            for name, middle, spread in (
-                ("share of these speeds", own.ln_f, own.ln_f_sd),
-                ("share of these times in the hive", own.ln_g, own.ln_g_sd),
+            for name, middle, spread, given in (
+                ("share of these speeds", own.ln_f, own.ln_f_sd, any(said)),
+                (
+                    "share of these times in the hive",
+                    own.ln_g,
+                    own.ln_g_sd,
+                    bool(result.settings.in_hive_s),
+                ),
             )
+            if not given  # what the person says stands before it
         ]
     return rows
 
@@ -123,7 +130,7 @@ def settings_dict(result: HuntResult) -> dict[str, Any]:
     found = {
         field: {"value": _rounded(value), "source": source_of(result, field)}
         for field in SOURCES
-        if (value := getattr(result.settings, field, None)) is not None
+        if (value := _in_force(result.settings, field)) is not None
     }
     found["in_hive_s"] = {
         cargo: {"value": _rounded(seconds), "source": source}
@@ -134,6 +141,32 @@ def settings_dict(result: HuntResult) -> dict[str, Any]:
             name: _rounded(value) for name, value in asdict(own).items()
         } | {"source": OWN_FINDS}
     return found
+
+
+def speeds_given(settings: Settings) -> tuple[bool, bool]:
+    """Tell of the flight out and the flight home whether the person gave its speed."""
+    return (
+        settings.flight_speed_out_sd is not None,
+        settings.flight_speed_home_sd is not None,
+    )
+
+
+def _in_force(settings: Settings, field: str) -> float | None:
+    """Return a figure; None where it is not given, or the survey does not go by it."""
+    shared = field in {"flight_speed_factor", "flight_speed_factor_sd"}
+    if shared and all(speeds_given(settings)):  # each way has its own (timing)
+        return None
+    value: float | None = getattr(settings, field, None)
+    return value
+
+
+def _of_one_way(settings: Settings, field: str) -> str:
+    """Return the name of the share of speed where one way alone goes by it."""
+    out, home = speeds_given(settings)
+    if field != "flight_speed_factor" or out == home:
+        return ""
+    way = "home" if out else "from the hive"
+    return f"share of the speed {way} that bees of a hunt fly at, median"
 
 
 def source_of(result: HuntResult, field: str) -> str:

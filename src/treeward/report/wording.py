@@ -4,27 +4,34 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from treeward.cautions import LOOK_FIRST
 from treeward.language.kinds import About
-from treeward.survey.frame import geodesic
+from treeward.report.advice_wording import LOOK_FIRST
+from treeward.survey.frame import apart_m, way_between
 from treeward.survey.records import AdviceKind, AreaShape
-from treeward.units import Units, wind_name
-from treeward.units import counted as counted_of
+from treeward.trips.table import DoubtCode
+from treeward.units import Units, counted, wind_name
 
-from .advice_wording import REASONS, REASONS_MEANT, advice_text, counted, missing_text
-from .compass import both_text
+from .advice_wording import (
+    REASONS,
+    REASONS_MEANT,
+    advice_text,
+    missing_text,
+    number_word,
+)
+from .flight_lines import both_text
 from .model import MissingKind
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
     from treeward.review.standing import Left
-    from treeward.survey.records import Colony, NextStation
+    from treeward.survey.records import Colony, Enough, NextStation
     from treeward.trips.table import FlightLine, Trip
 
     from .model import DoubtfulNotes, HuntResult, StationPlace
 
 NO_MOVE_M = 5.0  # less than a phone's receiver tells; common practice
+MOST_AIMED_AT = 30  # of one sort at a station or of a bee, in a day; guess
 LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
 
 
@@ -46,12 +53,7 @@ def _nearest(
 ) -> StationPlace:
     return min(
         (s for s in result.stations if among is None or s.id in among),
-        key=lambda place: geodesic(
-            place.latitude_deg,
-            place.longitude_deg,
-            colony.best_latitude_deg,
-            colony.best_longitude_deg,
-        )[0],
+        key=lambda place: apart_m(place, colony),
     )
 
 
@@ -85,16 +87,14 @@ def whereabouts(
     """
     units = Units(result.hunt_file.hunt.units)
     place = _nearest(result, colony, among)
-    distance, azimuth = geodesic(
-        place.latitude_deg,
-        place.longitude_deg,
-        colony.best_latitude_deg,
-        colony.best_longitude_deg,
-    )
+    distance, azimuth = way_between(place, colony)
     station, way = f"station {place.id}", wind_name(azimuth)
+    read = both_text(result, azimuth, place)
     shape = colony.shape
     if shape is AreaShape.WEDGE:
-        return f"towards the {way} of {station}; how far away is not known yet"
+        return (
+            f"towards the {way} of {station}, on {read}; how far away is not known yet"
+        )
     if shape in {AreaShape.RING, AreaShape.DISC}:
         low, _, high = colony.distance_m.get(place.id, (distance, distance, distance))
         return (
@@ -107,12 +107,18 @@ def whereabouts(
             f"towards the {way}"
         )
     return (
-        f"probably about {units.distance(distance)} from {station}, towards the {way}"
+        f"probably about {units.distance(distance)} from {station}, towards the {way}, "
+        f"on {read}"
     )
 
 
-def colony_sentences(result: HuntResult, colony: Colony) -> list[str]:
-    """Say where a colony probably is and how sure that is."""
+def colony_sentences(
+    result: HuntResult, colony: Colony, *, found: bool = False
+) -> list[str]:
+    """Say where a colony probably is and how sure that is.
+
+    Where it was found already nothing is advised.
+    """
     units = Units(result.hunt_file.hunt.units)
     said = [_where(result, colony)] if result.stations else []
     area = colony.search_areas.get(90)
@@ -121,11 +127,11 @@ def colony_sentences(result: HuntResult, colony: Colony) -> list[str]:
         where = (
             f"the shaded {units.area(area.area_m2)}"
             if patches <= 1
-            else f"one of the {counted(patches)} shaded patches, "
+            else f"one of the {number_word(patches)} shaded patches, "
             f"{units.area(area.area_m2)} together"
         )
         said.append(f"There are nine chances in ten that it is inside {where}.")
-        if area.area_m2 > LARGE_AREA_M2:
+        if area.area_m2 > LARGE_AREA_M2 and not found:
             said.append("That is too much to search on foot: watch once more first.")
     return said
 
@@ -137,7 +143,7 @@ def headline(result: HuntResult) -> str:
     if len(result.fix.colonies) == 1:
         sentences = colony_sentences(result, result.fix.colonies[0])
         return sentences[0] if sentences else "The colony has been located."
-    count = counted(len(result.fix.colonies))
+    count = number_word(len(result.fix.colonies))
     return f"The bees seem to come from {count} colonies."
 
 
@@ -219,21 +225,37 @@ def missing_sentences(result: HuntResult) -> list[str]:
             "No station has a position: write one into hunt.toml, or import a GPX "
             "track or waypoint."
         )
-    if not result.table.trips:
+    undated = {
+        one.kind for one in result.table.unpaired if one.why.code is DoubtCode.NO_CLOCK
+    }
+    said += _undated_sentence(result) if undated else []
+    if not result.table.trips and undated.isdisjoint({"away", "back"}):
         said.append(
             "No bee was timed: say “yellow away” when a marked bee leaves and "
             "“yellow back” when she returns."
         )
-    elif not used_trips:
+    elif result.table.trips and not used_trips:
         said.append("Every timed trip is doubtful; the table of trips says why.")
-    if not result.table.lines:
+    if not result.table.lines and "bearing" not in undated:
         said.append(
             "No bearing was spoken: say “yellow away, bearing two one zero” with the "
             "direction in which a departing bee vanishes."
         )
-    elif not used_lines:
+    elif result.table.lines and not used_lines:
         said.append("Every bearing was left out; the table of bearings says why.")
     return list(dict.fromkeys(said))
+
+
+def _undated_sentence(result: HuntResult) -> list[str]:
+    """Say that notes have no day or time, and how they get one."""
+    count = sum(one.why.code is DoubtCode.NO_CLOCK for one in result.table.unpaired)
+    has, its = ("has", "it does") if count == 1 else ("have", "they do")
+    said = (
+        f"{counted(count, 'note')} {has} no day or no time, so {its} not count: say "
+        "“date fourteenth of July” and “time ten oh five” in the recording, or give "
+        "when it began: treeward transcribe FILE --start “2026-07-14 10:05”."
+    )
+    return [said]
 
 
 def advice_sentences(result: HuntResult) -> list[str]:
@@ -251,42 +273,44 @@ def advice_sentences(result: HuntResult) -> list[str]:
 def enough_sentences(result: HuntResult) -> list[str]:
     """Say where more of the same no longer pays, and how many more do elsewhere."""
     facts = result.fix.enough if result.fix else ()
-    names = {
-        c.id: for_colony(result, c) for c in (result.fix.colonies if result.fix else ())
-    }
     said = []
-    for kind, instead in (
-        (
-            "bearings",
-            (
-                "they share the line and the compass; other bees, or another station, "
-                "would help more"
-            ),
-        ),
-        (
-            "trips",
-            (
-                "they share her speed and her time in the hive; other bees, or another "
-                "station, would help more"
-            ),
-        ),
-    ):
-        full, wanting = [], []
-        for one in facts:
-            if one.kind != kind:
-                continue
-            what = one.bee or f"station {one.station}"
-            what += names.get(one.colony, "")
-            if one.count >= one.enough:
-                full.append(f"{what} ({one.count})")
-            else:
-                wanting.append(f"{what} (up to {one.enough}, {one.count} so far)")
-        of = "of" if kind == "trips" else "at"
+    for kind, of in (("bearings", "at"), ("trips", "of")):
+        full = [x for x in facts if x.kind == kind and x.count >= x.enough]
+        wanting = [x for x in facts if x.kind == kind and x.count < x.enough]
         if full:
-            said.append(f"More {kind} {of} {listing(full)} hardly pay now: {instead}.")
+            named = listing([f"{_what(result, x)} ({x.count})" for x in full])
+            shared = "the line and the compass"
+            if kind == "trips":
+                each = "her" if len(full) == 1 else "each bee's"
+                shared = f"{each} speed and {'her' if len(full) == 1 else 'its'} time "
+                shared += "in the hive"
+            said.append(
+                f"More {kind} {of} {named} hardly pay now: they share {shared}; other "
+                "bees, or another station, would help more."
+            )
         if wanting:
-            said.append(f"More {kind} still pay {of} {listing(wanting)}.")
+            named = listing([f"{_what(result, x)} ({_so_many(x)})" for x in wanting])
+            said.append(f"More {kind} {of} {named} still pay.")
     return said
+
+
+def _what(result: HuntResult, one: Enough) -> str:
+    """Name a bee, or a station with the bees whose bearings are meant."""
+    colonies = result.fix.colonies if result.fix else ()
+    several = len(colonies) > 1
+    if one.bee:
+        return f"{one.bee}, colony {one.colony}" if several else one.bee
+    bees = next((c.marks for c in colonies if c.id == one.colony), ())
+    if not several or not bees:
+        return f"station {one.station}"
+    return f"station {one.station} of {listing(list(bees))}"
+
+
+def _so_many(one: Enough) -> str:
+    """Say how many there are, and how many pay; more than anybody takes is no aim."""
+    if one.enough > MOST_AIMED_AT:
+        return f"{one.count} so far, as many more as you can take"
+    return f"{one.count} so far, up to {one.enough}"
 
 
 def _counts(result: HuntResult, one: Trip | FlightLine) -> bool:
@@ -342,9 +366,9 @@ def left_text(left: Left) -> str:
     """Say what is still to look at: "3 notes and 2 lines without a note"."""
     parts = []
     if left.notes:
-        parts.append(counted_of(left.notes, "note"))
+        parts.append(counted(left.notes, "note"))
     if left.lines:
-        parts.append(f"{counted_of(left.lines, 'line')} without a note")
+        parts.append(f"{counted(left.lines, 'line')} without a note")
     return listing(parts) or "nothing"
 
 
@@ -365,7 +389,7 @@ def doubt_sentences(result: HuntResult) -> list[str]:
     if left.lines:
         names, says = ("names", "says") if left.lines == 1 else ("name", "say")
         said.append(
-            f"{counted_of(left.lines, 'line')} without a note {names} a bee, or {says} "
+            f"{counted(left.lines, 'line')} without a note {names} a bee, or {says} "
             "that one came or went: what hangs on that is not known."
         )
     return said

@@ -9,20 +9,15 @@ from treeward.errors import ReportError
 from treeward.files import meant, replacing_set, write_text
 from treeward.within import file_within
 
-from .figures.away_times import away_figure
-from .figures.distance import distance_figure
+from .figures.distance import away_figure, distance_figure
 from .figures.map import map_figure
 from .figures.style import PHONE_IN, drawing, pdf_bytes, png_bytes, svg_text
 from .figures.timeline import timeline_figure
-from .formats.geojson import geojson_text
-from .formats.gpx import gpx_file
-from .formats.kml import kml_file
-from .formats.labels import label_track_text, webvtt_text
-from .formats.online_map import online_page
+from .formats.map_files import geojson_text, gpx_file, kml_file, online_page
 from .formats.result_json import result_text
-from .formats.tables import bees_text, trips_text
+from .formats.tables import bees_text, label_track_text, trips_text, webvtt_text
 from .model import WrittenFiles
-from .page.page import page_text
+from .page import page_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -88,9 +83,10 @@ def write_results(
         with replacing_set(directory, MANAGED, within=directory.parent) as beside:
             drawings = _write_all(result, beside, with_sound or {})
             if online_map:
+                bare = replace(result, ground=None)
                 if result.ground is not None:  # it would hide the server's pictures
-                    drawings = _maps(replace(result, ground=None))
-                if (page := online_page(result, drawings)) is not None:
+                    drawings = _maps(bare)
+                if (page := online_page(bare, drawings)) is not None:
                     _text(beside / "online-map.html", page)
             names = sorted(path.name for path in beside.iterdir())
     except OSError as error:

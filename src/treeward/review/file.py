@@ -16,7 +16,7 @@ from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from treeward.audio.blocks import LONGEST_S
+from treeward.audio import LONGEST_S
 from treeward.errors import ReviewError
 from treeward.files import write_text
 from treeward.language.kinds import (
@@ -35,7 +35,6 @@ from .row import (
     PERSON_COLUMNS,
     CellError,
     ClockCell,
-    ClockCellError,
     DateOrder,
     Decision,
     NoDayError,
@@ -324,7 +323,7 @@ def _days(reader: _RowReader) -> dict[str, date]:
             continue
         try:
             found = parse_clock(cell, reader.zone, order=reader.order)
-        except ClockCellError:
+        except CellError:
             continue
         days.setdefault(line.cells.get("recording", "").strip(), found.clock.date())
     if len(set(days.values())) == 1:
@@ -446,7 +445,7 @@ def _clock(
             reader.fault(line, "clock", error.what, mend + more)
         reader.undated = True
         return None
-    except ClockCellError as error:
+    except CellError as error:
         reader.fault(line, "clock", error.what, error.mend)
         return None
     if machine is not None and not _ISO.match(cell) and _same(found, machine):

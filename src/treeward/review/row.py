@@ -211,16 +211,7 @@ _SERIAL = re.compile(r"^\d{5}[.,]\d+$")  # days since 1899-12-30, in spreadsheet
 _EPOCH = datetime(1899, 12, 30)  # noqa: DTZ001  (local time, as spreadsheets count)
 
 
-class ClockCellError(ValueError):
-    """A clock cell that cannot be read; says what is wrong, and what to write."""
-
-    def __init__(self, what: str, mend: str) -> None:
-        self.what = what
-        self.mend = mend
-        super().__init__(what)
-
-
-class NoDayError(ClockCellError):
+class NoDayError(CellError):
     """A time alone, where nothing tells the day."""
 
 
@@ -285,7 +276,7 @@ def parse_clock(
 
     Raises
     ------
-    ClockCellError
+    CellError
         If it is no time, has no day, or may be two days.
     """
     text = " ".join(text.split())
@@ -303,17 +294,15 @@ def parse_clock(
         if len(found) > 1 and machine is not None:
             found = [d for d in found if d == machine.date()] or found
         if not found:
-            raise ClockCellError(
-                f"{text!r} is no date", "Write it as 2026-07-14 10:22:31."
-            )
+            raise CellError(f"{text!r} is no date", "Write it as 2026-07-14 10:22:31.")
         if len(found) > 1:
             a, b = found
-            raise ClockCellError(
+            raise CellError(
                 f"{text!r} may be {a:%d %B} or {b:%d %B}",
                 "Write the year first, as 2026-07-14 10:22:31.",
             )
         if match["hour"] is None:
-            raise ClockCellError(
+            raise CellError(
                 f"{text!r} has no time of day", "Write it as 2026-07-14 10:22:31."
             )
         return _put_together(found[0], match, zone, text)
@@ -367,7 +356,7 @@ def _put_together(
                 resolution_s=60.0 if match["second"] is None else 1.0,
             )
     except (ValueError, OverflowError):
-        raise ClockCellError(
+        raise CellError(
             f"{text!r} is no time of day", "Write it as 2026-07-14 10:22:31."
         ) from None
     return _checked(
@@ -380,7 +369,7 @@ def _checked(
 ) -> ClockCell:
     clock = _of_these_centuries(local.replace(tzinfo=zone), text)
     if not exists(clock):
-        raise ClockCellError(
+        raise CellError(
             f"{text!r} does not exist, the clocks went forward over it",
             f"Write it with its offset, as {clock.astimezone(UTC).isoformat()}.",
         )
@@ -390,15 +379,13 @@ def _checked(
 
 def _of_these_centuries(clock: datetime, text: str) -> datetime:
     if not EARLIEST_YEAR <= clock.year <= LATEST_YEAR:
-        raise ClockCellError(
-            f"{text!r} lies in the year {clock.year}", "Correct the year."
-        )
+        raise CellError(f"{text!r} lies in the year {clock.year}", "Correct the year.")
     return clock
 
 
 def _in_letters(text: str, zone: ZoneInfo) -> ClockCell:
     """Read a date with its month in letters, in any language dateparser knows."""
-    refused = ClockCellError(
+    refused = CellError(
         f"{text!r} is no date and time", "Write it as 2026-07-14 10:22:31."
     )
     if not re.search(r"[^\W\d_]{3,}", text) or not re.search(r"\d:\d\d", text):

@@ -32,7 +32,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ, Block
+from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.errors import SpeechError
 
 from .models import SMALL_ENGLISH, file_in_package, find_models, look_at, open_network

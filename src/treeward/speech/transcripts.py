@@ -17,7 +17,7 @@ from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-from treeward.audio.blocks import LONGEST_S
+from treeward.audio import LONGEST_S
 from treeward.errors import TranscriptError
 from treeward.files import read_whole
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import SpeechError
 from treeward.language.kinds import NUMBERS
 from treeward.language.note_graph import NoteGraph
@@ -24,7 +24,7 @@ from .utterances import Alternative, Utterance, Word, WordSource
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
     from treeward.language.phrasebook import PhraseBook
 
     from .models import FoundModel

@@ -22,8 +22,8 @@ from .grid import (
     density,
     focused_evidence,
     much_data,
+    posterior,
     pruned_evidence,
-    refine,
     search_areas,
     shape_of,
 )
@@ -226,14 +226,7 @@ def solve(evidence: Evidence) -> tuple[Evidence, Grid]:
         evidence, _ = focused_evidence(evidence)
     else:
         evidence = pruned_evidence(evidence)
-    case = evidence.case
-    grid = refine(
-        evidence.log_density,
-        case.origin_xy,
-        case.settings.distance_cut_m,
-        case.station_xy,
-    )
-    return evidence, grid
+    return evidence, posterior(evidence)
 
 
 def share_unmarked(hunt: CheckedHunt, groups: list[Group], grids: list[Grid]) -> bool:

@@ -103,11 +103,16 @@ class Placed(Protocol):
         """WGS84 longitude, degrees east."""
 
 
-def apart_m(one: Placed, two: Placed) -> float:
-    """Return how far two things lie from one another [m]."""
+def way_between(one: Placed, two: Placed) -> tuple[float, float]:
+    """Return the geodesic from one thing to another; see `geodesic`."""
     return geodesic(
         one.latitude_deg, one.longitude_deg, two.latitude_deg, two.longitude_deg
-    )[0]
+    )
+
+
+def apart_m(one: Placed, two: Placed) -> float:
+    """Return how far two things lie from one another [m]."""
+    return way_between(one, two)[0]
 
 
 def decimal_year(day: dt.date) -> float:

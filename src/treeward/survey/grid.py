@@ -83,6 +83,24 @@ class Grid:
         return np.asarray(self.xy[half[int(np.argmax(near @ self.probability[most]))]])
 
 
+def posterior(
+    evidence: Evidence,
+    *,
+    enough_cells: int = ENOUGH_CELLS,
+    kept_mass: float = KEPT_MASS,
+) -> Grid:
+    """Return the posterior of one group of bees over the map; see `refine`."""
+    case = evidence.case
+    return refine(
+        evidence.log_density,
+        case.origin_xy,
+        case.settings.distance_cut_m,
+        case.station_xy,
+        enough_cells=enough_cells,
+        kept_mass=kept_mass,
+    )
+
+
 def refine(
     log_density: Callable[[Floats], Floats],
     centre: Floats,
@@ -223,15 +241,7 @@ def pruned_evidence(evidence: Evidence) -> Evidence:
 
 def _rough_weights(evidence: Evidence) -> Shared:
     """Return the weights of the nodes, from a rough solution."""
-    case = evidence.case
-    rough = refine(
-        evidence.log_density,
-        case.origin_xy,
-        case.settings.distance_cut_m,
-        case.station_xy,
-        enough_cells=_ROUGH_CELLS,
-        kept_mass=_ROUGH_MASS,
-    )
+    rough = posterior(evidence, enough_cells=_ROUGH_CELLS, kept_mass=_ROUGH_MASS)
     likeliest = rough.inside(0.99)[:_MOST_CELLS]
     share = rough.probability[likeliest] / rough.probability[likeliest].sum()
     return evidence.shared(rough.xy[likeliest], share)

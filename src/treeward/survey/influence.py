@@ -19,7 +19,7 @@ from .answer import solve_hunt
 from .case import prepare
 from .colonies import group_bees
 from .evidence import Evidence
-from .grid import refine
+from .grid import posterior
 from .search import updated
 
 if TYPE_CHECKING:
@@ -95,16 +95,9 @@ class _Ground:
     outer: Bools
 
     @classmethod
-    def solved(cls, hunt: CheckedHunt, evidence: Evidence) -> _Ground:
+    def solved(cls, evidence: Evidence) -> _Ground:
         """Return the ground of a rough solution."""
-        case = hunt.case
-        grid = refine(
-            evidence.log_density,
-            case.origin_xy,
-            case.settings.distance_cut_m,
-            case.station_xy,
-            enough_cells=_CELLS,
-        )
+        grid = posterior(evidence, enough_cells=_CELLS)
         outer = np.ones(len(grid.xy), dtype=bool)
         outer[grid.inside(1.0 - _RIM)] = False
         kept = np.zeros(len(grid.xy), dtype=bool)
@@ -179,7 +172,7 @@ class Influence:
             evidence = Evidence(hunt.case, group.bees, group.use_bearing)
             if not (evidence.has_times or evidence.has_lines):
                 continue
-            ground = _Ground.solved(hunt, evidence)
+            ground = _Ground.solved(evidence)
             self._colonies.append(
                 _Colony(
                     bees=frozenset(seen.trips.bees[bee] for bee in group.bees),
@@ -218,7 +211,7 @@ class Influence:
         share = ground.weighed(evidence, hunt.frame.to_xy(lonlat[:, 1], lonlat[:, 0]))
         if share[ground.outer].sum() <= _TOO_MUCH:
             return ground.top(share)
-        anew = _Ground.solved(hunt, evidence)
+        anew = _Ground.solved(evidence)
         top = hunt.frame.to_lonlat(anew.top(anew.weighed(evidence, anew.xy)))
         place: Floats = self._frame.to_xy(top[1:], top[:1])[0]
         return place

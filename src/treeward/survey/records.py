@@ -313,6 +313,16 @@ class Colony:
     advice: tuple[Advice, ...] = ()  # what would help this colony, most wanted first
     searched: Searched | None = None  # None where nothing was measured
 
+    @property
+    def latitude_deg(self) -> float:
+        """Of the best place."""
+        return self.best_latitude_deg
+
+    @property
+    def longitude_deg(self) -> float:
+        """Of the best place."""
+        return self.best_longitude_deg
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fix:

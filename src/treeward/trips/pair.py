@@ -15,7 +15,14 @@ from treeward.language.kinds import UNMARKED, EventKind
 
 from .identity import LEAST_AWAY_S, LEAST_ROUND_S, PAIRABLE, Bees, colour_of, questions
 from .pairing import LONGEST_S, Circumstances, note_doubts, pair_colour
-from .sightings import Notes, Sighting, dark_doubts, far_days, sort_notes
+from .sightings import (
+    Notes,
+    Sighting,
+    dark_doubts,
+    far_days,
+    sort_notes,
+    two_at_once,
+)
 from .table import Doubt, DoubtCode, FlightLine, Trip, TripTable, Visit, WindSaid
 
 if TYPE_CHECKING:
@@ -166,7 +173,7 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
     lines = flight_lines(notes, bee_of, bee_named, of_station)
     blown = winds(notes)
     notes.doubts += [*bearing_doubts(lines), *dark_doubts(notes, hunt_file)]
-    notes.doubts += far_days(notes)
+    notes.doubts += [*two_at_once(notes), *far_days(notes)]
     open_pairs = bees.maybe_same()
     notes.doubts += questions(open_pairs)
     return TripTable(
@@ -357,6 +364,8 @@ def flight_lines(
         if left is not None and left.index in firsts:
             doubts.append(Doubt(code=DoubtCode.FIRST_DEPARTURE))
         why_not = barred.get(sighting.station, ())
+        if left is None and not event.mark and event.doubtful:
+            why_not = (*why_not, Doubt(code=DoubtCode.NO_BEE_FLEW))
         mark = left.event.mark if left is not None else event.mark
         bee = bee_of.get(left.index, "") if left is not None else ""
         if not bee and mark and mark != UNMARKED:

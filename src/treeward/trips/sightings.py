@@ -139,6 +139,32 @@ def far_days(notes: Notes) -> list[Doubt]:
     ]
 
 
+def two_at_once(notes: Notes) -> list[Doubt]:
+    """Say of recordings that one observer made at two stations at once.
+
+    There are two people then, each with a compass and marks of their own.
+    """
+    spans: dict[tuple[str, str, str], tuple[float, float]] = {}
+    for one in notes.sightings:
+        if not one.event.recording or not one.station:
+            continue
+        key = one.event.recording, one.station, one.observer
+        first_s, last_s = spans.get(key, (one.time_s, one.time_s))
+        spans[key] = min(first_s, one.time_s), max(last_s, one.time_s)
+    in_order = sorted(spans.items(), key=lambda item: item[1])
+    found: list[Doubt] = []
+    for number, ((recording, station, who), (_, last_s)) in enumerate(in_order):
+        for (other, there, whose), (first_s, _) in in_order[number + 1 :]:
+            if first_s >= last_s:
+                break  # so are all that follow
+            if who == whose and recording != other and station != there:
+                names, others = (recording, other), (station, there)
+                found.append(
+                    Doubt(code=DoubtCode.TWO_AT_ONCE, names=names, others=others)
+                )
+    return found
+
+
 def dark_doubts(notes: Notes, hunt_file: HuntFile) -> list[Doubt]:
     """Say how many bees were noted flying with the sun down: the clock may be wrong.
 

@@ -181,6 +181,7 @@ class DoubtCode(StrEnum):
     # A flight line.
     ARRIVING = "arriving"
     FIRST_DEPARTURE = "first_departure"
+    NO_BEE_FLEW = "no_bee_flew"  # in doubt, of no bee, and none left then
     # A station.
     STATION_UNSAID = "station_unsaid"
     STATION_SAID_LATER = "station_said_later"
@@ -203,6 +204,7 @@ class DoubtCode(StrEnum):
     PAUSE_UNENDED = "pause_unended"  # moments: the next bee
     TWO_BEES = "two_bees"  # names: colour, both bees
     TWO_DIRECTIONS = "two_directions"  # names: bee, station
+    TWO_AT_ONCE = "two_at_once"  # names: both recordings; others: their stations
     IN_THE_DARK = "in_the_dark"  # numbers: notes; moments: the first
     DAYS_APART = "days_apart"  # moments: both days
     SAME_BEES = "same_bees"  # names: marks; others: stations

@@ -115,6 +115,11 @@ _SAID: Mapping[DoubtCode, str] = {
     C.TWO_DIRECTIONS: (
         "{d.names[0]} left station {d.names[1]} in two directions: two bees?"
     ),
+    C.TWO_AT_ONCE: (
+        "two recordings at two stations at once ({d.names[0]} at {d.others[0]}, "
+        "{d.names[1]} at {d.others[1]}): name the observers under [[recording]] in "
+        "hunt.toml"
+    ),
     C.MISHEARD: "does not fit the other notes of {d.names[0]}; misheard?",
     C.NEXT_SEEN_AT: "her colour was next seen at station {d.names[0]}",
 }

@@ -47,7 +47,7 @@ READERS = (
     "treeward.review.row", "treeward.hunt_file", "treeward.positions",
     "treeward.speech.transcripts", "treeward.speech.transcripts",
     "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.reader",
-    "treeward.audio.blocks", "gpxpy", "webvtt", "srt",
+    "treeward.audio", "gpxpy", "webvtt", "srt",
     "treeward.review.store", "treeward.review.merge", "treeward.hunt.recordings",
     "treeward.hunt.heard", "treeward.hunt.journal", "treeward.hunt.recovery",
     "treeward.language.phrasebook", "treeward.language.phrasebook_file",

@@ -16,16 +16,16 @@ from treeward.files import PREFIX
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
     from treeward.report.model import HuntResult
     from treeward.speech.utterances import Utterance
 
 HUNTS = Path(__file__).resolve().parents[3] / "fixtures" / "hunts"
 MODULES = (
     "scipy.stats", "pandas", "matplotlib.pyplot", "treeward.cli.transcribe",
-    "treeward.cli.locate", "treeward.cli.simulate", "treeward.cli.new",
-    "treeward.cli.demo", "treeward.cli.phrases", "treeward.report.writing",
-    "treeward.hunt.locating", "treeward.cli.found", "treeward.cli.merge",
+    "treeward.cli.locate", "treeward.cli.new", "treeward.cli.new",
+    "treeward.cli.new", "treeward.cli.doctor", "treeward.report.writing",
+    "treeward.hunt.locating", "treeward.cli.season", "treeward.cli.transcribe",
     "treeward.cli.season", "treeward.hunt.merging", "treeward.hunt.season",
     "treeward.notes.narration", "treeward.desk.desk", "treeward.hunt.hearing",
     "treeward.simulate.write", "webvtt", "srt", "soundfile", "av", "filelock",

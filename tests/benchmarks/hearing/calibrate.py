@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
     from treeward.speech.neural.engine import Run
 
     Numbers = NDArray[np.float64]

@@ -29,7 +29,7 @@ TESTS = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(TESTS))
 
 from benchmarks.live.dictation import schedule, sound_of  # noqa: E402
-from treeward.audio.blocks import SAMPLE_RATE_HZ  # noqa: E402
+from treeward.audio import SAMPLE_RATE_HZ  # noqa: E402
 from treeward.hunt.journal import Journal, join_pieces  # noqa: E402
 from treeward.live.board import Office  # noqa: E402
 from treeward.live.ears import open_ears  # noqa: E402

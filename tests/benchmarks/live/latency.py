@@ -27,7 +27,7 @@ TESTS = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(TESTS))
 
 from benchmarks.live.dictation import Said, schedule, sound_of  # noqa: E402
-from treeward.audio.blocks import Block  # noqa: E402
+from treeward.audio import Block  # noqa: E402
 from treeward.hunt.journal import Journal  # noqa: E402
 from treeward.live.board import Office  # noqa: E402
 from treeward.live.ears import Ears, NoteReader, open_ears  # noqa: E402

@@ -1,6 +1,6 @@
 """How well away times survive a recorder that is stopped whenever nothing happens.
 
-    python tests/benchmarks/pairing/stops.py [HUNTS]
+    PYTHONPATH=tests python tests/benchmarks/pairing/stops.py [HUNTS]
 
 Invented hunts without and with stops: notes go from seconds of sound through the clock
 into trips, whose away times are compared with the true ones. `rounding_s` is what the
@@ -16,10 +16,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from simulate.example import SETTINGS
 from treeward.hunt_file import parse_hunt_table
 from treeward.language.kinds import EventKind
 from treeward.notes.clock import RecordingFacts, place_recordings
-from treeward.simulate.write import SETTINGS, simulate_hunt
+from treeward.simulate.write import simulate_hunt
 from treeward.trips import pair_trips
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.review.file import ReviewRow, write_review
 from treeward.simulate.observer import watch, with_talk
 from treeward.simulate.sound import HibariVoice, bed, gain_for

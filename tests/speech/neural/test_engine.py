@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from treeward.audio.blocks import Block
+from treeward.audio import Block
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
 from treeward.simulate.sound import retune

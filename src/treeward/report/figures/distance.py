@@ -1,22 +1,29 @@
-"""How far the colony is: each bee's distance, and all together."""
+"""How far the colony is: each bee's distance, and all together.
+
+How long each bee was away, and which part of it is taken as flight.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
 from treeward.units import Units
 
 from .style import (
     AREA,
+    FLIGHT,
+    IN_HIVE,
     INK,
     LONGEST_NAME,
     MUTED,
     PAGE_IN,
     draw_dot,
+    draw_dots,
     drawable,
     left_margin,
     mark_colours,
@@ -25,12 +32,15 @@ from .style import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
     from treeward.report.model import HuntResult, StationPlace
     from treeward.survey.records import BeeDistance, Colony
+    from treeward.trips.table import Trip
 
     Floats = NDArray[np.float64]
 
@@ -174,11 +184,7 @@ def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | N
     key = _KEY if narrow else ("   ".join(_KEY),)
     above = 0.16 + _KEY_LINE_IN * len(key)
     total = len(rows) * _ROW_IN + 0.34 * len(stations) + 0.63 + above
-    figure = new_figure(width_in, total)
-    left = left_margin((row.name for row in rows), width_in)
-    height = (total - 0.5 - above) / total
-    axes = figure.add_axes((left, 0.5 / total, 0.98 - left, height))
-    plain_axes(axes)
+    figure, axes, left = _rows_below(above, total, width_in, (r.name for r in rows))
     reach = _reach_m(rows) / units.picture_unit_m
     y, ticks, names = 0.0, [], []
     for station in stations:
@@ -198,17 +204,37 @@ def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | N
             label.set_fontweight("bold")
     axes.set_xlim(0, reach)
     axes.set_ylim(y + 0.55, 0.7)
-    even = MaxNLocator(4 if narrow else 8).tick_values(0, reach)
-    axes.set_xticks([tick for tick in even if tick <= reach])
-    axes.grid(visible=True, axis="x")
-    axes.set_axisbelow(True)
-    axes.set_xlabel(f"distance, {units.picture_unit}", fontsize=8.5)
-    axes.tick_params(axis="x", labelsize=8)
+    ticks_at = MaxNLocator(4 if narrow else 8)
+    _scale(axes, reach, ticks_at, f"distance, {units.picture_unit}")
     for number, line in enumerate(key):
         figure.text(0.02 if narrow else left,
                     (total - 0.16 - _KEY_LINE_IN * number) / total, line,
                     fontsize=7.5, color=MUTED, va="center")  # fmt: skip
     return figure
+
+
+def _rows_below(
+    above_in: float, total_in: float, width_in: float, names: Iterable[str]
+) -> tuple[Figure, Axes, float]:
+    """Return a figure, axes for rows of those names, and where these begin in it.
+
+    The rows leave `above_in` at the top and half an inch at the bottom.
+    """
+    figure = new_figure(width_in, total_in)
+    left = left_margin(names, width_in)
+    height = (total_in - 0.5 - above_in) / total_in
+    axes = figure.add_axes((left, 0.5 / total_in, 0.98 - left, height))
+    plain_axes(axes)
+    return figure, axes, left
+
+
+def _scale(axes: Axes, reach: float, ticks_at: MaxNLocator, label: str) -> None:
+    """Draw the scale below the rows."""
+    axes.set_xticks([at for at in ticks_at.tick_values(0, reach) if at <= reach])
+    axes.grid(visible=True, axis="x")
+    axes.set_axisbelow(True)
+    axes.set_xlabel(label, fontsize=8.5)
+    axes.tick_params(axis="x", labelsize=8)
 
 
 def _by_station(rows: list[_Row]) -> list[_Row]:
@@ -248,3 +274,202 @@ def _draw_row(axes: Axes, row: _Row, y: float, units: Units, reach: float) -> No
         base, tick = y - 0.20, 0.07
         axes.plot([low, low, high, high], [base + tick, base, base, base + tick],
                   color=MUTED, linewidth=1.0, zorder=4)  # fmt: skip
+
+
+_AWAY_KEY_LINE_IN = 0.18
+_KEY_UNIT_IN = 0.0693  # of the key's own measure; some letters take one
+# Dots are rimmed one by one up to so many a row; more are drawn at once, or the page
+# would grow with every trip.
+_DOTS_ONE_BY_ONE = 40
+# Trips timed from landing to landing hold the loading too: another shape.
+_SHAPES: dict[str, Literal["o", "D"]] = {"away": "o", "round": "D"}
+_DOT_SHARE = 0.010  # of the axis: dots nearer to one another than this are told apart
+_LIFT = 0.24  # of a row, by which the second of them is lifted
+_MOST_LIFTS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _AwayRow:
+    bee: str
+    mark: str
+    station: str
+    trips: tuple[Trip, ...]
+    distance: BeeDistance | None
+
+
+def _away_rows(result: HuntResult) -> list[_AwayRow]:
+    distances = {(b.bee, b.station): b for b in (result.fix.bees if result.fix else ())}
+    groups: dict[tuple[str, str], list[Trip]] = {}
+    for trip in result.table.trips:
+        groups.setdefault((trip.station, trip.bee), []).append(trip)
+    return [
+        _AwayRow(
+            bee=bee,
+            mark=trips[0].mark,
+            station=station,
+            trips=tuple(trips),
+            distance=distances.get((bee, station)),
+        )
+        for (station, bee), trips in sorted(groups.items(), key=lambda item: item[0][0])
+    ]
+
+
+def _longest_shown_s(trips: Sequence[Trip]) -> float:
+    """Return the end of the axis: a missed night must not squeeze all other dots."""
+    every = sorted(trip.away_s for trip in trips)
+    used = [trip.away_s for trip in trips if trip.used]
+    limit = 2.5 * (max(used) if used else every[len(every) // 2])
+    return max(away for away in every if away <= limit)
+
+
+def away_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
+    """Draw away times as dots, the part taken as flight as a bar beneath.
+
+    Returns None where no trip was timed.
+    """
+    rows = _away_rows(result)
+    if not rows:
+        return None
+    stations = list(dict.fromkeys(row.station for row in rows))
+    narrow = width_in < PAGE_IN
+    above = 0.35 + (_AWAY_KEY_LINE_IN if narrow else 0.0)
+    total = len(rows) * 0.36 + 0.30 * len(stations) + 0.6 + above
+    figure, axes, _ = _rows_below(above, total, width_in, (r.bee for r in rows))
+    longest = _longest_shown_s([trip for row in rows for trip in row.trips]) / 60
+    y, ticks, names = 0.0, [], []
+    for station in stations:
+        axes.text(0, y, drawable(f"station {station}"), fontsize=8, fontweight="bold",
+                  va="center")  # fmt: skip
+        y -= 0.95
+        for row in rows:
+            if row.station != station:
+                continue
+            _draw_away_row(axes, row, y, longest, result)
+            ticks.append(y)
+            names.append(drawable(row.bee, LONGEST_NAME))
+            y -= 1.15
+    axes.set_yticks(ticks, names)
+    axes.set_ylim(y + 0.45, 0.5)
+    axes.set_xlim(0, longest * 1.03)
+    ticks_at = MaxNLocator(5 if narrow else 9, integer=True)
+    _scale(axes, longest, ticks_at, "minutes away")
+    kinds = {trip.timing for row in rows for trip in row.trips if trip.used}
+    _away_key(figure, with_rounds="round" in kinds)
+    return figure
+
+
+def flight_s(result: HuntResult, distance_m: float) -> float:
+    """Return the time that flying out and home takes, at this hunt's speed."""
+    factor = result.settings.flight_speed_factor
+    if result.fix is not None:
+        factor = result.fix.learned.get("flight_speed_factor", (factor, 0.0))[0]
+    return distance_m * result.flight_s_per_m / factor
+
+
+def _draw_away_row(
+    axes: Axes, row: _AwayRow, y: float, longest: float, result: HuntResult
+) -> None:
+    if row.distance is not None:
+        shortest = row.distance.shortest_away_s / 60
+        flight = flight_s(result, row.distance.median_m) / 60
+        # Where the flight alone would take longer, the estimate does not rest on
+        # these trips, and there is nothing to split.
+        fits = flight < shortest
+        for start, width, colour in (
+            (
+                (0.0, shortest - flight, IN_HIVE),
+                (shortest - flight, flight, FLIGHT),
+            )
+            if fits
+            else ()
+        ):
+            axes.add_patch(
+                Rectangle((start, y - 0.40), width, 0.16, facecolor=colour, zorder=2,
+                          edgecolor="none")
+            )  # fmt: skip
+    beyond, many = 0, len(row.trips) > _DOTS_ONE_BY_ONE
+    shown: list[Trip] = []
+    for trip in row.trips:
+        if trip.away_s / 60 > longest:
+            beyond += 1
+        else:
+            shown.append(trip)
+    lifts = (
+        [0.0] * len(shown) if many else _lifts([t.away_s / 60 for t in shown], longest)
+    )
+    together: dict[str, list[float]] = {}
+    for trip, lift in zip(shown, lifts, strict=True):
+        minutes = trip.away_s / 60
+        if not trip.used:
+            _draw_left_out(axes, minutes, y + lift)
+        elif many:
+            together.setdefault(trip.timing, []).append(minutes)
+        else:
+            draw_dot(axes, minutes, y + lift, row.mark, 9.0, shape=_SHAPES[trip.timing])
+    for timing, some in together.items():
+        draw_dots(axes, some, y, row.mark, 6.5, shape=_SHAPES[timing])
+    if beyond:
+        axes.text(longest * 1.02, y, f"{beyond} longer →", ha="right", va="center",
+                  fontsize=7.5, color=MUTED)  # fmt: skip
+
+
+def _lifts(minutes: Sequence[float], longest: float) -> list[float]:
+    """Return how far each dot is lifted, so that trips as long as another show too."""
+    near = longest * _DOT_SHARE
+    lifts: list[float] = []
+    for number, at in enumerate(minutes):
+        taken = {
+            lifts[k]
+            for k, other in enumerate(minutes[:number])
+            if abs(other - at) < near
+        }
+        free = (
+            step * _LIFT for step in range(_MOST_LIFTS) if step * _LIFT not in taken
+        )
+        lifts.append(next(free, 0.0))
+    return lifts
+
+
+def _draw_left_out(axes: Axes, x: float, y: float) -> None:
+    axes.plot([x], [y], marker="o", markersize=7, markerfacecolor="none", zorder=4,
+              markeredgecolor=MUTED, markeredgewidth=1.0)  # fmt: skip
+    axes.plot([x], [y], marker="x", markersize=4, color=MUTED, zorder=5,
+              markeredgewidth=0.9)  # fmt: skip
+
+
+def _away_key(figure: Figure, *, with_rounds: bool) -> None:
+    """Draw the key above: in one line, or two where the picture is narrow."""
+    width_in, total = figure.get_size_inches()
+    narrow = width_in < PAGE_IN
+    left = 0.02 if narrow else 0.135
+    lines = 2 if narrow else 1
+    tall_in = 0.22 + _AWAY_KEY_LINE_IN * (lines - 1)
+    axes = figure.add_axes(
+        (left, (total - 0.05 - tall_in) / total, 0.98 - left, tall_in / total)
+    )
+    axes.set_axis_off()
+    axes.set_xlim(0, (0.98 - left) * width_in / _KEY_UNIT_IN)
+    axes.set_ylim(0.5 - (lines - 1) * 0.8 - 0.5, 1)
+    entries = [("a trip, used", "o"), ("left out", "x")]
+    if with_rounds:
+        entries.insert(1, ("with the loading", "D"))
+    x = 1.0
+    for text, shape in entries:
+        if shape == "x":
+            _draw_left_out(axes, x, 0.5)
+        else:
+            axes.plot([x], [0.5], marker=shape, markeredgewidth=1.0,
+                      markersize=6.5 if shape == "o" else 5.5,
+                      markerfacecolor=MUTED, markeredgecolor=INK)  # fmt: skip
+        axes.text(x + 1.5, 0.5, text, fontsize=7.5, va="center")
+        x += 4.0 + 0.95 * len(text)
+    y = 0.5
+    if narrow:
+        x, y = 1.0, y - 0.8
+    for text, colour in (
+        ("taken as time in the hive", IN_HIVE),
+        ("taken as flight, both ways", FLIGHT),
+    ):
+        axes.add_patch(Rectangle((x - 1, y - 0.12), 3.2, 0.24, facecolor=colour))
+        axes.text(x + 3.2, y, text, fontsize=7.5, va="center")
+        x += 6.0 + 0.95 * len(text)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from matplotlib.patches import PathPatch, Wedge
 
-from treeward.report.bundles import bundles_by_bee, bundles_by_colony
+from treeward.report.flight_lines import bundles_by_bee, bundles_by_colony
 from treeward.report.sketch import LINE_DEFAULT_M, line_length_m
 from treeward.report.wording import seats
 from treeward.survey.frame import LocalFrame
@@ -24,10 +24,27 @@ from .map_frame import (
     scale_box,
     set_extent,
 )
-from .map_key import draw_key
-from .map_layers import area_outlines, draw_days, draw_ground, draw_looked, draw_walk
-from .paint import paint_hex, split_mark
-from .style import AREA, BEST, INK, MUTED, NEXT, PAPER, drawable, halo, new_figure
+from .map_layers import (
+    area_outlines,
+    draw_days,
+    draw_ground,
+    draw_key,
+    draw_looked,
+    draw_walk,
+)
+from .style import (
+    AREA,
+    BEST,
+    INK,
+    MUTED,
+    NEXT,
+    PAPER,
+    drawable,
+    halo,
+    new_figure,
+    paint_hex,
+    split_mark,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,22 +1,53 @@
-"""What lies under and on the map: the person's own ground, single days, the search."""
+"""What lies under, on and beside the map.
+
+The person's own ground, single days, the search; title and key.
+"""
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.patches import PathPatch, Polygon
+from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as DrawnPath
 
-from .style import INK, LOOKED, MUTED, drawable, halo
+from treeward.positions import Position, format_position, utm_text
+from treeward.report.days import day_text
+from treeward.report.flight_lines import both_text, bundles_by_bee, to_compass_deg
+from treeward.report.wording import (
+    basis_sentence,
+    colony_sentences,
+    compass_sentence,
+    for_colony,
+    headline,
+    seats,
+)
+from treeward.units import Units, bearing_text
+
+from .style import (
+    AREA,
+    BEST,
+    INK,
+    LOOKED,
+    MUTED,
+    NEXT,
+    PAPER,
+    drawable,
+    halo,
+    paint_hex,
+    split_mark,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date
 
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
+    from treeward.report.flight_lines import LineBundle
     from treeward.report.model import (
         Ground,
         GroundLine,
@@ -32,10 +63,26 @@ if TYPE_CHECKING:
 
 _ACROSS = 900  # points across the map at which a picture is looked up; choice
 _FAINT = 0.6  # opacity of pictures, so that lines and areas show on them; choice
-# Usual on maps: blue water, green woods, brown ways.
-_COLOUR: dict[Sort, str] = {
-    "water": "#6f9fbf", "wood": "#8fb08a", "way": "#9a7b5b", "other": MUTED,
+# Usual on maps: green woods, brown ways. Water is no blue, which areas of chance are,
+# and lies under them as lines, so that it is told from them without colour too.
+GROUND_COLOUR: dict[Sort, str] = {
+    "water": "#2f7f78", "wood": "#8fb08a", "way": "#9a7b5b", "other": MUTED,
 }  # fmt: skip
+GROUND_NAME: dict[Sort, str] = {
+    "water": "water", "wood": "wood", "way": "path or road", "other": "other outline",
+}  # fmt: skip
+WATER_HATCH = "-----"
+_FILLED: frozenset[Sort] = frozenset({"water", "wood"})
+
+
+def ground_sorts(ground: Ground | None) -> list[tuple[Sort, bool]]:
+    """Return what is drawn of the person's own map, and whether as areas."""
+    lines = ground.lines if ground is not None else ()
+    return [
+        (sort, sort in _FILLED and any(o.closed for o in lines if o.sort == sort))
+        for sort in GROUND_NAME
+        if any(line.sort == sort for line in lines)
+    ]
 
 
 def draw_ground(
@@ -71,14 +118,25 @@ def draw_ground(
 
 def _draw_line(axes: Axes, line: GroundLine, frame: LocalFrame) -> None:
     xy = frame.to_xy(line.latitude_deg, line.longitude_deg)
-    colour = _COLOUR[line.sort]
-    if line.closed and line.sort in {"water", "wood"}:
-        axes.add_patch(
-            Polygon(xy, facecolor=colour, edgecolor=colour, alpha=0.35, zorder=0.7)
-        )
+    if line.closed and line.sort in _FILLED:
+        axes.add_patch(Polygon(xy, zorder=0.7, **ground_fill(line.sort)))
     else:
-        axes.plot(xy[:, 0], xy[:, 1], color=colour, linewidth=1.0, zorder=0.8,
-                  linestyle=(0, (4, 1.5)) if line.sort == "way" else "-")  # fmt: skip
+        axes.plot(xy[:, 0], xy[:, 1], zorder=0.8, **ground_stroke(line.sort))
+
+
+def ground_fill(sort: Sort) -> dict[str, Any]:
+    """Return how an area of the ground is filled."""
+    colour = GROUND_COLOUR[sort]
+    if sort == "water":
+        return {"facecolor": "none", "edgecolor": colour, "hatch": WATER_HATCH,
+                "linewidth": 0.9, "alpha": 0.75}  # fmt: skip
+    return {"facecolor": colour, "edgecolor": colour, "alpha": 0.35}
+
+
+def ground_stroke(sort: Sort) -> dict[str, Any]:
+    """Return how a line of the ground is drawn."""
+    dashes: Any = (0, (4, 1.5)) if sort == "way" else "-"
+    return {"color": GROUND_COLOUR[sort], "linewidth": 1.0, "linestyle": dashes}
 
 
 def resampled(
@@ -273,3 +331,237 @@ def draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
                 },
             )  # fmt: skip
             last = xy[-1]
+
+
+_LINE = 0.0245  # height of one line of the key, share of the sheet
+_LINES_EACH = 9  # more flight lines are listed by bee, without their bearings; choice
+_OPACITY = {50: 0.55, 90: 0.29, 95: 0.14}  # as the nested areas add up on the map
+
+
+class _Key:
+    """Writes the key from the top down; what does not fit is counted, not drawn."""
+
+    def __init__(self, axes: Axes) -> None:
+        self.axes, self.y = axes, 1.0
+
+    def room(self, lines: float = 1.0) -> bool:
+        return self.y - lines * _LINE > 0.0
+
+    def heading(self, text: str) -> None:
+        self.y -= _LINE * 0.55
+        self.axes.text(0.0, self.y, text, fontsize=8.5, fontweight="bold", va="top")
+        self.y -= _LINE
+
+    def text(self, text: str, *, indent: float = 0.0, muted: bool = False) -> None:
+        lines = wrap(text, 46 - round(indent * 40))
+        if not self.room(0.86 * len(lines)):
+            return
+        for line in lines:
+            self.axes.text(indent, self.y, line, fontsize=7.8, va="top",
+                           color=MUTED if muted else INK)  # fmt: skip
+            self.y -= _LINE * 0.86
+
+    def entry(self, text: str, second: str = "") -> float:
+        """Write a line with room for a symbol before it; return the symbol's height."""
+        middle = self.y - _LINE * 0.38
+        self.axes.text(0.14, self.y, text, fontsize=8, va="top")
+        self.y -= _LINE
+        if second:
+            self.axes.text(0.14, self.y + _LINE * 0.16, second, fontsize=7.2, va="top",
+                           color=MUTED)  # fmt: skip
+            self.y -= _LINE * 0.78
+        return middle
+
+
+def draw_key(figure: Figure, result: HuntResult, zone: str) -> None:
+    """Write title, answer and key on the map sheet."""
+    hunt = result.hunt_file.hunt
+    figure.text(0.045, 0.962, drawable(hunt.name, 60), fontsize=16, fontweight="bold",
+                va="center")  # fmt: skip
+    figure.text(0.045, 0.925, headline(result), fontsize=10, va="center", color=MUTED)
+    axes = figure.add_axes((0.715, 0.05, 0.262, 0.845))
+    axes.set_axis_off()
+    axes.set_xlim(0, 1)
+    axes.set_ylim(0, 1)
+    key = _Key(axes)
+    _places(key, result)
+    _areas(key, result)
+    _days(key, result)
+    _lines(key, result)
+    _ground(key, result)
+    key.heading("How to read it")
+    for sentence in _notes(result, zone):
+        key.text(sentence, muted=True)
+    day = result.created.astimezone(hunt.zone)
+    figure.text(0.045, 0.018, "Ask the landowner before you enter. Stings can kill: do "
+                "not go alone.", fontsize=7.5, color=INK)  # fmt: skip
+    figure.text(0.977, 0.018, f"Treeward {result.software_version}, {day:%Y-%m-%d}",
+                fontsize=6.5, ha="right", color=MUTED)  # fmt: skip
+
+
+def _places(key: _Key, result: HuntResult) -> None:
+    units = Units(result.hunt_file.hunt.units)
+    key.heading("Places")
+    for place in result.stations[:8]:
+        where = Position(
+            latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg
+        )
+        name = f", {place.name}" if place.name else ""
+        y = key.entry(drawable(f"Station {place.id}{name}", 34), format_position(where))
+        key.axes.plot([0.055], [y], marker="o", markersize=9, markerfacecolor=PAPER,
+                      markeredgecolor=INK, markeredgewidth=1.3)  # fmt: skip
+    if result.fix is None:
+        return
+    for colony in result.fix.colonies[:4]:
+        where = Position(
+            latitude_deg=colony.best_latitude_deg,
+            longitude_deg=colony.best_longitude_deg,
+        )
+        several = len(result.fix.colonies) > 1
+        name = f"Best place, colony {colony.id}" if several else "Best place"
+        y = key.entry(drawable(name), format_position(where))
+        key.axes.plot([0.055], [y], marker="*", markersize=14, markerfacecolor=BEST,
+                      markeredgecolor=PAPER, markeredgewidth=0.8)  # fmt: skip
+        try:
+            grid = utm_text(where)
+        except ValueError:
+            continue
+        key.axes.text(0.14, key.y + _LINE * 0.16, f"UTM {grid}", fontsize=7.2, va="top",
+                      color=MUTED)  # fmt: skip
+        key.y -= _LINE * 0.78
+    for colony, place_next in seats(result)[:4]:
+        walk = (
+            f"{units.distance(place_next.walk_m)} from station "
+            f"{place_next.from_station} on "
+            + both_text(
+                result,
+                place_next.walk_bearing_true_deg,
+                result.station(place_next.from_station),
+            )
+        )
+        title = f"Next station{for_colony(result, colony)}"
+        y = key.entry(drawable(title), drawable(walk, 60))
+        key.axes.plot([0.055], [y], marker="s", markersize=8, markerfacecolor=NEXT,
+                      markeredgecolor=PAPER, markeredgewidth=0.8)  # fmt: skip
+
+
+def _areas(key: _Key, result: HuntResult) -> None:
+    if result.fix is None or not result.fix.colonies:
+        return
+    units = Units(result.hunt_file.hunt.units)
+    key.heading("Search area")
+    for percent in sorted({p for c in result.fix.colonies for p in c.search_areas}):
+        sizes = [
+            units.area(colony.search_areas[percent].area_m2)
+            for colony in result.fix.colonies
+            if percent in colony.search_areas
+        ]
+        y = key.entry(f"{percent} % chance: {' and '.join(sizes)}")
+        key.axes.add_patch(
+            Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor=AREA, edgecolor="none",
+                      alpha=_OPACITY.get(percent, 0.2))
+        )  # fmt: skip
+        key.axes.add_patch(
+            Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor="none", edgecolor=AREA,
+                      linewidth=1.6 if percent == 90 else 0.8,
+                      linestyle="--" if percent == 95 else "-")
+        )  # fmt: skip
+
+
+def _days(key: _Key, result: HuntResult) -> None:
+    for number, day in enumerate(drawn_days(result)):
+        if not key.room(8):
+            return
+        y = key.entry(f"{day_text(day)} alone, 90 %")
+        key.axes.add_patch(
+            Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor="none", edgecolor=INK,
+                      linewidth=1.1, linestyle=(0, dash_of(number)))
+        )  # fmt: skip
+
+
+def _lines(key: _Key, result: HuntResult) -> None:
+    groups = bundles_by_bee(result)
+    if not groups:
+        return
+    if len(groups) > _LINES_EACH:
+        key.heading("Flight lines")
+        entries = [(name, name) for name in dict.fromkeys(g.name for g in groups)]
+    else:
+        true = result.hunt_file.hunt.compass == "true"
+        north = "true" if true else "by compass, true"
+        key.heading(f"Flight lines: mean {north} (bearings)")
+        entries = [
+            (
+                group.name,
+                drawable(f"{group.name} from {group.station.id}", 24)
+                + f": {_mean_text(result, group)} ({len(group.lines)})",
+            )
+            for group in groups
+        ]
+    for mark, text in entries:
+        if not key.room(6):
+            key.text("and more", indent=0.14, muted=True)
+            return
+        _line_symbol(key, key.entry(drawable(text, 44)), mark)
+
+
+def _ground(key: _Key, result: HuntResult) -> None:
+    """Explain the person's own map, where lines of it lie under the answer."""
+    sorts = ground_sorts(result.ground)
+    if not sorts or not key.room(2 + len(sorts)):
+        return
+    key.heading("Ground, from your own map")
+    for sort, filled in sorts:
+        y = key.entry(GROUND_NAME[sort])
+        if filled:
+            box = Rectangle((0.015, y - 0.008), 0.08, 0.016, **ground_fill(sort))
+            key.axes.add_patch(box)
+        else:
+            key.axes.plot([0.015, 0.095], [y, y], **ground_stroke(sort))
+
+
+def _mean_text(result: HuntResult, group: LineBundle) -> str:
+    """Write "211°, 210°": as the person's compass reads, and true."""
+    true = bearing_text(group.mean_true_deg)
+    read_deg = to_compass_deg(result, group.mean_true_deg, group.station)
+    if read_deg is None or result.hunt_file.hunt.compass == "true":
+        return true
+    return f"{bearing_text(read_deg)}, {true}"
+
+
+def _line_symbol(key: _Key, y: float, mark: str) -> None:
+    first, second = split_mark(mark)
+    for colour, width, style in (
+        (INK, 3.4, "-"),
+        (paint_hex(first), 2.2, "-"),
+        (paint_hex(second), 2.2, (0, (2, 2))),
+    ):
+        key.axes.plot([0.015, 0.095], [y, y], color=colour, linewidth=width,
+                      linestyle=style, solid_capstyle="butt",
+                      dash_capstyle="butt")  # fmt: skip
+
+
+def _notes(result: HuntResult, zone: str) -> list[str]:
+    # What a map cannot do without comes first: there may be no room for all.
+    notes = [compass_sentence(result)]
+    if zone:
+        notes.append(f"Grid: UTM zone {zone}, WGS84; north is true north.")
+    if result.fix is not None and len(result.fix.colonies) > 1:
+        notes += [
+            sentence
+            for colony in result.fix.colonies
+            for sentence in colony_sentences(result, colony)[:1]
+        ]
+    notes.append(basis_sentence(result))
+    if bundles_by_bee(result):
+        notes.append("Grey fans hold about two in three single bearings.")
+    if result.fix is not None and any(c.search_plan for c in result.fix.colonies):
+        notes.append(
+            "Arrows: the strips to walk, in the order of their numbers, which finds "
+            "the colony soonest."
+        )
+    if result.search is not None and result.search.searching.looked:
+        notes.append("Ochre: ground looked at, where nothing was found.")
+    if result.tracks:
+        notes.append("Dotted grey: the way walked.")
+    return notes

@@ -5,10 +5,10 @@ from __future__ import annotations
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from treeward.cautions import LOOK_FIRST
 from treeward.errors import ReportError
 from treeward.files import replacing, write_bytes
 from treeward.language.phrasebook import colour_names, sections
+from treeward.report.advice_wording import LOOK_FIRST
 
 from .style import FAINT, INK, MUTED, draw_dot, drawable, drawing, new_figure, pdf_bytes
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
     from treeward.language.phrasebook import PhraseBook
 
@@ -48,14 +49,20 @@ def write_card(book: PhraseBook, path: Path) -> None:
         beside.write_bytes(data)
 
 
+def _sheet(width_in: float, height_in: float) -> tuple[Figure, Axes]:
+    """Return an empty sheet: 0 to 1 across and up."""
+    figure = new_figure(width_in, height_in)
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set_axis_off()
+    axes.set_xlim(0, 1)
+    axes.set_ylim(0, 1)
+    return figure, axes
+
+
 def card_pdf(book: PhraseBook) -> bytes:
     """Draw the card."""
     with drawing():
-        figure = new_figure(*A5_INCHES)
-        axes = figure.add_axes((0, 0, 1, 1))
-        axes.set_axis_off()
-        axes.set_xlim(0, 1)
-        axes.set_ylim(0, 1)
+        figure, axes = _sheet(*A5_INCHES)
         _draw(axes, book)
         return pdf_bytes(figure)
 
@@ -167,11 +174,7 @@ def write_tally_sheet(hunt_dir: Path, *, name: str) -> tuple[Path, Path]:
 def sheet_pdf(name: str) -> bytes:
     """Draw the sheet of a hunt of this name."""
     with drawing():
-        figure = new_figure(*A4_INCHES)
-        axes = figure.add_axes((0, 0, 1, 1))
-        axes.set_axis_off()
-        axes.set_xlim(0, 1)
-        axes.set_ylim(0, 1)
+        figure, axes = _sheet(*A4_INCHES)
         axes.text(_ROOM_LEFT, 0.945, drawable(name, 60), fontsize=15, weight="bold")
         y = 0.91
         heads = ("Date", "Station", "Watch set at", "Sheet")

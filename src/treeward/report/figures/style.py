@@ -2,6 +2,11 @@
 
 The colours below stand in the drawings as they are; in an inline SVG they become
 CSS variables, so that the page's light and dark themes reach into the pictures.
+
+Paint colours on paper are safe for colour-blind eyes, and never without a name.
+
+After Okabe and Ito 2008, Color Universal Design; purple is darker than their
+reddish purple, which stands for pink.
 """
 
 from __future__ import annotations
@@ -17,13 +22,12 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.patheffects import Normal, Stroke
 
-from .paint import paint_hex, split_mark
-
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from matplotlib.axes import Axes
     from matplotlib.patheffects import AbstractPathEffect
+
 
 INK = "#1b2026"
 MUTED = "#57606a"
@@ -94,9 +98,9 @@ def drawable(text: str, longest: int = 40) -> str:
     return "".join(c if ord(c) in known else "\u25a1" for c in line)
 
 
-def halo(width_pt: float = 2.5, colour: str = PAPER) -> list[AbstractPathEffect]:
+def halo(width_pt: float = 2.5) -> list[AbstractPathEffect]:
     """Return the paper-coloured rim that keeps letters readable on a drawing."""
-    return [Stroke(linewidth=width_pt, foreground=colour), Normal()]
+    return [Stroke(linewidth=width_pt, foreground=PAPER), Normal()]
 
 
 def mark_colours(mark: str) -> tuple[str, str]:
@@ -210,3 +214,31 @@ def svg_text(figure: Figure, name: str, description: str) -> str:
         f'aria-label="{escape(description)}" class="drawing" id="{name}"'
     )
     return head + text[start:].rstrip()
+
+
+_PAINT = {
+    "red": "#d55e00",
+    "blue": "#0072b2",
+    "green": "#009e73",
+    "yellow": "#f0e442",
+    "white": "#ffffff",
+    "pink": "#cc79a7",
+    "orange": "#e69f00",
+    "purple": "#5b2c83",
+}
+_OTHER = "#8a8a8a"  # unmarked bees, no bee named, and colours added by the person
+
+
+def split_mark(mark: str) -> tuple[str, str]:
+    """Return the one or two colours of "blue-white abdomen", "yellow (2)".
+
+    The second is the first again where there is but one.
+    """
+    words = mark.split()
+    colours = words[0].split("-") if words else [""]
+    return colours[0], colours[1] if len(colours) > 1 else colours[0]
+
+
+def paint_hex(colour: str) -> str:
+    """Return "#rrggbb" for a paint colour; grey for what is no known colour."""
+    return _PAINT.get(colour, _OTHER)

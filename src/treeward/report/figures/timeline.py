@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from matplotlib.patches import Rectangle
 
-from treeward.report.bundles import timed_ends
+from treeward.report.flight_lines import timed_ends
 
 from .style import (
     FAINT,

@@ -1,23 +1,54 @@
-"""result.json: everything, in metres, seconds and degrees true."""
+"""result.json: everything, in metres, seconds and degrees true.
+
+What the survey found, and what is told of looking for the tree, as plain values.
+"""
 
 from __future__ import annotations
 
 import json
+import math
 from typing import TYPE_CHECKING, Any
 
-from treeward.report.advice_wording import missing_text
-from treeward.report.bundles import circular_mean_deg, true_bearing_deg
-from treeward.report.finds import check_dict
+from treeward.report.advice_wording import (
+    HAND_RULES,
+    advice_text,
+    check_text,
+    missing_text,
+    seat_text,
+    shape_text,
+)
+from treeward.report.flight_lines import (
+    circular_mean_deg,
+    to_compass_deg,
+    true_bearing_deg,
+)
+from treeward.report.looking import check_dict
 from treeward.report.settings_in_force import settings_dict
+from treeward.report.wording import days_disagree
+from treeward.survey.records import AdviceKind
 from treeward.trips.wording import doubt_texts
 
-from .found_json import bee_values, fix_values, number, place_alone, told_dict
-
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import datetime
 
-    from treeward.report.model import DayResult, HuntResult, StationPlace
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from treeward.report.model import DayResult, HuntResult, SearchTold, StationPlace
+    from treeward.survey.records import (
+        Advice,
+        BeeDistance,
+        ClassicalFix,
+        Colony,
+        HandRule,
+        NextStation,
+        SearchArea,
+        Searched,
+        Strip,
+    )
     from treeward.trips.table import FlightLine, Trip, Visit
+
 
 SCHEMA = 1
 
@@ -229,3 +260,298 @@ def _own(result: HuntResult) -> dict[str, Any]:
     if result.finds:
         own["finds"] = [check_dict(check) for check in result.finds]
     return own
+
+
+def told_dict(told: SearchTold | None) -> dict[str, Any] | None:
+    """Return what the hunt knows of it: goes at looking, and what was not used."""
+    if told is None:
+        return None
+    how = told.searching
+    return {
+        "walked_m": round(told.walked_m, 1),
+        "spent_s": round(told.spent_s),
+        "sweep_width_m": round(how.sweep_width_m, 2),
+        "look_m_per_s": round(how.look_mps, 4),
+        "walk_m_per_s": round(how.walk_mps, 4),
+        "path_m_per_s": round(how.path_mps, 4),
+        "bouts": [
+            {
+                "kind": bout.kind.value,
+                "row": bout.row or None,
+                "name": bout.name or None,
+                "since": _moment(bout.since),
+                "clock": _moment(bout.clock),
+                "walked_m": round(bout.walked_m, 1),
+                "spent_s": round(bout.spent_s),
+            }
+            for bout in told.bouts
+        ],
+        "not_used": [
+            {
+                "kind": doubt.kind.value,
+                "where": doubt.where,
+                "count": doubt.count,
+                "metres": round(doubt.metres, 1),
+                "words": list(doubt.words),
+            }
+            for doubt in told.doubts
+        ],
+    }
+
+
+def _moment(clock: datetime | None) -> str | None:
+    return clock.isoformat(timespec="milliseconds") if clock else None
+
+
+def searched_dict(looked: Searched | None) -> dict[str, Any] | None:
+    """Return what looking has told of a colony, and what looking on would take."""
+    if looked is None:
+        return None
+    sitting = looked.sitting
+    return {
+        "found_by_now": round(looked.found_by_now, 4),
+        "found_if_half_as_far": round(looked.found_if_half, 4),
+        "still_inside": round(looked.still_inside, 4),
+        "area_before_ha": round(looked.before_area.area_m2 / 1e4, 4),
+        "ground_used": looked.ground_used,
+        "mean_s": round(looked.mean_s),
+        "plan_s": round(looked.plan_s),
+        "plan_finds": round(looked.plan_finds, 4),
+        "plan_finds_if_half_as_far": round(looked.plan_finds_if_half, 4),
+        "sitting": {
+            "minutes": round(sitting.minutes),
+            "walk_s": round(sitting.walk_s),
+            "set_up_s": round(sitting.set_up_s),
+            "search_s": round(sitting.search_s),
+            "after_s": round(sitting.after_s),
+            "saved_s": round(sitting.saved_s),
+        }
+        if sitting
+        else None,
+    }
+
+
+def fix_values(result: HuntResult) -> dict[str, Any]:
+    """Return what the survey found as plain values: bees, colonies, advice."""
+    fix = result.fix
+    return {
+        "bees": [bee_values(bee) for bee in fix.bees] if fix else [],
+        "colonies": [_colony(result, colony) for colony in fix.colonies] if fix else [],
+        "next_station": _next(result, fix.next_station) if fix else None,
+        "search_plan": _search_plan(fix.search_plan) if fix else [],
+        "learned": {
+            name: {"median": number(median, 4), "sd": number(sd, 4)}
+            for name, (median, sd) in fix.learned.items()
+        }
+        if fix
+        else {},
+        "same_colony": [
+            {"marks": list(marks), "probability": number(probability, 4)}
+            for marks, probability in fix.same_colony.items()
+        ]
+        if fix
+        else [],
+        **_advice(result, standing_advice(result)),
+    }
+
+
+def standing_advice(result: HuntResult) -> list[Advice]:
+    """Return the advice; to stop lining is none where the days disagree."""
+    fix = result.fix
+    if fix is None:
+        return []
+    apart = {one.id for one in fix.colonies if days_disagree(result, one)}
+    return [
+        one
+        for one in fix.advice
+        if one.kind is not AdviceKind.STOP_LINING
+        or not apart
+        or (one.colony and one.colony not in apart)
+    ]
+
+
+def _advice(result: HuntResult, advice: Iterable[Advice]) -> dict[str, Any]:
+    """Return advice in words, and its kinds with their numbers beside."""
+    units = result.hunt_file.hunt.units
+    told = list(advice)
+    return {
+        "advice": [advice_text(one, units) for one in told],
+        "advice_kinds": [_advice_kind(one) for one in told],
+    }
+
+
+def _advice_kind(one: Advice) -> dict[str, Any]:
+    """Return what a piece of advice has; the next station stands beside its colony."""
+    numbers = {
+        "count": one.count,
+        "wanted": one.wanted,
+        "probability": number(one.probability, 4),
+        "area_ha": number(one.area_m2 / 10_000, 4),
+        "distance_m": number(one.distance_m, 1),
+        "from_m": number(one.from_m, 1),
+        "to_m": number(one.to_m, 1),
+        "marks": list(one.marks),
+        "colony": one.colony,
+    }
+    told = {key: value for key, value in numbers.items() if value}
+    return {"kind": one.kind.value, **told}
+
+
+def number(value: float | None, digits: int) -> float | None:
+    """Return a rounded plain float; None for None, NaN or infinity."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), digits)
+
+
+def ring_list(ring: NDArray[np.float64]) -> list[list[float]]:
+    """Return a ring as [[longitude, latitude], ...], 1 cm fine, closed."""
+    points = [[round(float(lon), 7), round(float(lat), 7)] for lon, lat in ring]
+    if points and points[0] != points[-1]:
+        points.append(points[0])
+    return points
+
+
+def hand_rule_range(rules: Iterable[HandRule]) -> dict[str, float | None] | None:
+    """Return the nearest and the farthest of the published rules, or None."""
+    distances = [rule.distance_m for rule in rules if math.isfinite(rule.distance_m)]
+    if not distances:
+        return None
+    return {"low": number(min(distances), 1), "high": number(max(distances), 1)}
+
+
+def bee_values(bee: BeeDistance) -> dict[str, Any]:
+    """Return one bee's distance from one station, with the published rules."""
+    return {
+        "mark": bee.bee,
+        "station": bee.station,
+        "trips_used": bee.trips_used,
+        "shortest_away_s": number(bee.shortest_away_s, 2),
+        "distance_m": {
+            "median": number(bee.median_m, 1),
+            "low50": number(bee.low50_m, 1),
+            "high50": number(bee.high50_m, 1),
+            "low90": number(bee.low90_m, 1),
+            "high90": number(bee.high90_m, 1),
+        },
+        "hand_rule_m": hand_rule_range(bee.hand_rules),
+        "hand_rules": [
+            {
+                "rule": rule.kind.value,
+                "name": HAND_RULES[rule.kind][0],
+                "source": HAND_RULES[rule.kind][1],
+                "distance_m": number(rule.distance_m, 1),
+            }
+            for rule in bee.hand_rules
+        ],
+    }
+
+
+def _area(area: SearchArea) -> dict[str, Any]:
+    return {
+        "probability": number(area.probability, 4),
+        "area_ha": number(area.area_m2 / 10_000, 4),
+        "polygons": [ring_list(polygon.outer) for polygon in area.polygons],
+        "holes": [
+            [ring_list(hole) for hole in polygon.holes] for polygon in area.polygons
+        ],
+    }
+
+
+def _colony(result: HuntResult, colony: Colony) -> dict[str, Any]:
+    return {
+        "id": colony.id,
+        "marks": list(colony.marks),
+        "best": {
+            "latitude_deg": number(colony.best_latitude_deg, 7),
+            "longitude_deg": number(colony.best_longitude_deg, 7),
+        },
+        "words": shape_text(colony),
+        "shape": colony.shape.value,
+        "distance_m": {
+            station: {
+                "low90": number(low, 1),
+                "median": number(median, 1),
+                "high90": number(high, 1),
+            }
+            for station, (low, median, high) in colony.distance_m.items()
+        },
+        "search_area": {
+            str(percent): _area(area)
+            for percent, area in sorted(colony.search_areas.items())
+        },
+        "classical": [_classical(fix) for fix in colony.classical],
+        "next_station": _next(result, colony.next_station),
+        "search_plan": _search_plan(colony.search_plan),
+        "searched": searched_dict(colony.searched),
+        **_advice(
+            result,
+            (
+                one
+                for one in colony.advice
+                if one.kind is not AdviceKind.STOP_LINING
+                or not days_disagree(result, colony)
+            ),
+        ),
+    }
+
+
+def _classical(fix: ClassicalFix) -> dict[str, Any]:
+    return {
+        "method": fix.method,
+        "latitude_deg": number(fix.latitude_deg, 7),
+        "longitude_deg": number(fix.longitude_deg, 7),
+        "ellipse_95": ring_list(fix.ellipse_95) if fix.ellipse_95.size else [],
+        "area_95_ha": number(fix.area_95_m2 / 10_000, 4),
+        "note": check_text(fix),
+        "bearings": fix.bearings,
+        "crossings": fix.crossings,
+        "spread_taken_deg": number(fix.spread_taken_deg, 2),
+    }
+
+
+def place_alone(result: HuntResult, colony: Colony) -> dict[str, Any]:
+    """Return what one day alone says of a colony, without what to do next."""
+    keys = ("id", "marks", "best", "words", "shape", "distance_m", "search_area")
+    whole = _colony(result, colony)
+    return {key: whole[key] for key in keys}
+
+
+def _next(result: HuntResult, place: NextStation | None) -> dict[str, Any] | None:
+    if place is None:
+        return None
+    read_deg = to_compass_deg(
+        result, place.walk_bearing_true_deg, result.station(place.from_station)
+    )
+    return {
+        "latitude_deg": number(place.latitude_deg, 7),
+        "longitude_deg": number(place.longitude_deg, 7),
+        "from_station": place.from_station,
+        "walk_m": number(place.walk_m, 1),
+        "walk_bearing_true_deg": number(place.walk_bearing_true_deg, 2),
+        "walk_bearing_compass_deg": number(read_deg, 2),
+        "area_90_ha": number(place.area_90_m2 / 10_000, 4),
+        "expected_area_90_ha": number(place.expected_area_90_m2 / 10_000, 4),
+        "minutes": number(place.minutes, 0),
+        "why": seat_text(place, result.hunt_file.hunt.units),
+        "why_kind": place.why.value,
+    }
+
+
+def _search_plan(strips: Iterable[Strip]) -> list[dict[str, Any]]:
+    return [
+        {
+            "start": {
+                "latitude_deg": number(strip.start_latitude_deg, 7),
+                "longitude_deg": number(strip.start_longitude_deg, 7),
+            },
+            "end": {
+                "latitude_deg": number(strip.end_latitude_deg, 7),
+                "longitude_deg": number(strip.end_longitude_deg, 7),
+            },
+            "probability": number(strip.probability, 5),
+            "way": [[number(lon, 7), number(lat, 7)] for lon, lat in strip.way],
+            "done_s": number(strip.done_s, 0),
+        }
+        for strip in strips
+    ]

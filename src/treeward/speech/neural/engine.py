@@ -9,7 +9,7 @@ from difflib import SequenceMatcher
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from treeward.audio.blocks import SAMPLE_RATE_HZ
+from treeward.audio import SAMPLE_RATE_HZ
 from treeward.language.kinds import UNMARKED, Holds
 from treeward.language.note_graph import NoteGraph
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from treeward.audio.blocks import Block
+    from treeward.audio import Block
     from treeward.language.note_graph import GraphNote
     from treeward.language.phrasebook import PhraseBook
 

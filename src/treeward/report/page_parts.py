@@ -11,11 +11,15 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from treeward.positions import Position, format_position, utm_text
-from treeward.report.bundles import timed_ends, true_bearing_deg
-from treeward.report.compass import both_text, read_text
 from treeward.report.days import agreement_text, day_text, off_text, place_rows
 from treeward.report.figures.map_layers import dash_of, drawn_days
-from treeward.report.figures.paint import paint_hex, split_mark
+from treeward.report.figures.style import paint_hex, split_mark
+from treeward.report.flight_lines import (
+    both_text,
+    read_text,
+    timed_ends,
+    true_bearing_deg,
+)
 from treeward.report.wording import PLACED_BY, for_colony, seats, whereabouts
 from treeward.trips.wording import doubt_texts
 from treeward.units import Units, bearing_text, duration_text

@@ -13,19 +13,33 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
-from treeward.cautions import CAUTIONS
 from treeward.notes.clock import DAY_FROM
-from treeward.report.advice_wording import HAND_RULES, check_text
-from treeward.report.bundles import bundles_by_bee
+from treeward.report.advice_wording import CAUTIONS, HAND_RULES, check_text
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
-from treeward.report.finds import find_sentences, own_prior_sentence
-from treeward.report.searching import (
+from treeward.report.figures.map_layers import (
+    GROUND_COLOUR,
+    GROUND_NAME,
+    ground_sorts,
+)
+from treeward.report.flight_lines import bundles_by_bee, on_text
+from treeward.report.looking import (
+    find_sentences,
+    looked_sentences,
     nest_habits,
+    own_prior_sentence,
     search_doubt_sentences,
     search_sentences,
     strip_lines,
 )
-from treeward.report.settings_in_force import settings_rows
+from treeward.report.page_parts import (
+    Lines,
+    chip,
+    day_lines,
+    day_places,
+    map_days,
+    together,
+)
+from treeward.report.settings_in_force import settings_rows, speeds_given
 from treeward.report.wording import (
     advice_sentences,
     basis_sentence,
@@ -40,11 +54,9 @@ from treeward.report.wording import (
     seats,
     sentence,
 )
-from treeward.survey.frame import geodesic
+from treeward.survey.frame import way_between
 from treeward.trips.wording import doubt_texts
-from treeward.units import Units, wind_name
-
-from .parts import Lines, chip, day_lines, day_places, map_days, together
+from treeward.units import Units
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -108,18 +120,19 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
     checks = []
     for colony in result.fix.colonies if result.fix else ():
         for fix in colony.classical:
-            off, azimuth = geodesic(
-                colony.best_latitude_deg,
-                colony.best_longitude_deg,
-                fix.latitude_deg,
-                fix.longitude_deg,
-            )
+            off, azimuth = way_between(colony, fix)
             checks.append(
                 {
                     "colony": colony.id,
                     "name": _ESTIMATORS[fix.method][0],
                     "source": _ESTIMATORS[fix.method][1],
-                    "off": f"{units.distance(off)} {wind_name(azimuth)}",
+                    "off": f"{units.distance(off)} "
+                    + on_text(
+                        result,
+                        azimuth,
+                        colony.best_latitude_deg,
+                        colony.best_longitude_deg,
+                    ),
                     "area": units.area(fix.area_95_m2)
                     if fix.area_95_m2 > 0
                     else "\u2013",
@@ -130,8 +143,6 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
 
 
 _LEARNED_NAMES = {
-    "flight_speed_factor": "flight speed, as a share of the published one",
-    "in_hive_factor": "time in the hive, as a share of the published one",
     "trip_spread": "spread of a bee's own trips, as a share of the time in the hive",
     "compass_offset_deg": "offset of the compass, degrees",
     "bearing_sd_deg": "spread of single bearings, degrees",
@@ -140,9 +151,16 @@ _LEARNED_NAMES = {
 
 
 def _learned(result: HuntResult) -> list[dict[str, str]]:
+    speeds, stay = speeds_given(result.settings), result.settings.in_hive_s
+    given, own = "the published one", "that in hunt.toml"
+    speed = own if all(speeds) else f"{given} and {own}" if any(speeds) else given
+    names = _LEARNED_NAMES | {
+        "flight_speed_factor": f"flight speed, as a share of {speed}",
+        "in_hive_factor": f"time in the hive, as a share of {own if stay else given}",
+    }
     return [
         {
-            "name": _LEARNED_NAMES.get(name, name.replace("_", " ")),
+            "name": names.get(name, name.replace("_", " ")),
             "value": _rounded(median, sd),
         }
         for name, (median, sd) in (result.fix.learned if result.fix else {}).items()
@@ -257,6 +275,7 @@ def _search(result: HuntResult) -> dict[str, Any]:
             }
             for colony in (result.fix.colonies if result.fix else ())
         ],
+        "looked_at": looked_sentences(result),
         "search_doubts": search_doubt_sentences(result),
         "nest_habits": nest_habits(result),
     }
@@ -289,6 +308,15 @@ def map_key(result: HuntResult) -> dict[str, Any]:
         "tracks": bool(result.tracks),
         "strips": any(colony.search_plan for colony in _colonies(result)),
         "looked": result.search is not None and result.search.searching.looked,
+        "ground": [
+            {
+                "sort": sort,
+                "name": GROUND_NAME[sort],
+                "colour": GROUND_COLOUR[sort],
+                "filled": filled,
+            }
+            for sort, filled in ground_sorts(result.ground)
+        ],
     }
 
 

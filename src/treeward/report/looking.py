@@ -1,0 +1,594 @@
+"""Looking for the tree, in sentences: what was looked at, what is left, what next.
+
+Forecast against find: how far off the answer was, and inside which area.
+The year of known colonies as a list: found, alive in spring, dead, moved in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+from typing import TYPE_CHECKING, Any, assert_never
+
+import numpy as np
+
+from treeward.positions import Position, format_position
+from treeward.survey.frame import geodesic, inside_ring
+from treeward.units import Units
+
+from .flight_lines import on_text
+from .model import SearchDoubtKind
+from .wording import for_colony, listing
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
+
+    from treeward.survey.records import Colony, SearchArea, Searched
+
+    from .model import (
+        FindCheck,
+        HuntResult,
+        RuleCheck,
+        SearchDoubt,
+        SearchTold,
+        StationCheck,
+    )
+
+
+NEAR_M = 150.0  # of the tree: from here on one looks rather than sits; guess
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripLine:
+    """A strip of the walk, as the page shows it."""
+
+    number: int
+    start: str
+    length: str
+    by: str  # time since the walk began, at its end
+    found: str  # chance that it is found by then
+
+
+def hours_text(seconds: float) -> str:
+    """Write a length of time as people plan by: "40 min", "2 h 10", "15 h".
+
+    Examples
+    --------
+    >>> hours_text(2400), hours_text(7800), hours_text(55000)
+    ('40 min', '2 h 10', '15 h')
+    """
+    minutes = seconds / 60
+    if minutes < 57.5:
+        return f"{max(5, 5 * round(minutes / 5))} min"
+    if minutes >= 600:
+        return f"{round(minutes / 60)} h"
+    hours, rest = divmod(5 * round(minutes / 5), 60)
+    return f"{hours} h {rest:02d}" if rest else f"{hours} h"
+
+
+def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
+    """Say what was looked at, what is left, and whether to sit or to look on."""
+    looked = colony.searched
+    if looked is None:
+        return []
+    told = result.search
+    which = for_colony(result, colony).removeprefix(", ")
+    of, to = (f" of {which}", f" for {which}") if which else ("", "")
+    said = []
+    if told is not None and told.searching.looked:
+        said += _so_far(result, looked, of)
+    if told is not None and told.searching.weighs and not looked.ground_used:
+        said.append(
+            "The weights of the ground leave nothing of the area, so they were not "
+            "used: look at the weights under [search] in hunt.toml."
+        )
+    if looked.plan_s:
+        said.append(
+            f"The walk that is laid out{to} takes {hours_text(looked.plan_s)} and "
+            f"finds the tree with {percent(looked.plan_finds)} "
+            f"({percent(looked.plan_finds_if_half)} if you see half as far); on "
+            f"average looking takes {hours_text(looked.mean_s)}."
+        )
+    if said and told is not None:
+        said.append(_how_far_seen(result, told))
+    said += _sit_or_look(looked)
+    if near_tree(result, colony):
+        said += CLOSING_IN
+    return said
+
+
+def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
+    """Return the strips of a colony's walk, in order."""
+    units = Units(result.hunt_file.hunt.units)
+    lines, found = [], 0.0
+    for number, strip in enumerate(colony.search_plan, start=1):
+        found += strip.probability
+        length, azimuth = geodesic(
+            strip.start_latitude_deg,
+            strip.start_longitude_deg,
+            strip.end_latitude_deg,
+            strip.end_longitude_deg,
+        )
+        start = Position(
+            latitude_deg=strip.start_latitude_deg,
+            longitude_deg=strip.start_longitude_deg,
+        )
+        lines.append(
+            StripLine(
+                number=number,
+                start=format_position(start),
+                length=f"{units.distance(length)} "
+                + on_text(
+                    result,
+                    azimuth,
+                    strip.start_latitude_deg,
+                    strip.start_longitude_deg,
+                ),
+                by="" if strip.done_s is None else hours_text(strip.done_s),
+                found=percent(found),
+            )
+        )
+    return lines
+
+
+def percent(share: float) -> str:
+    """Write a chance: never sure, never none."""
+    if share < 0.01:
+        return "less than 1 %"
+    return "more than 99 %" if share > 0.99 else f"{share:.0%}".replace("%", " %")
+
+
+def _so_far(result: HuntResult, looked: Searched, of: str) -> list[str]:
+    told = result.search
+    units = Units(result.hunt_file.hunt.units)
+    spent = f" in {hours_text(told.spent_s)}" if told and told.spent_s else ""
+    walked = (
+        f" ({units.distance(told.walked_m)} walked while looking)"
+        if told and told.walked_m
+        else ""
+    )
+    share, less = percent(looked.found_by_now), percent(looked.found_if_half)
+    area, inside = looked.before_area.area_m2, percent(looked.still_inside)
+    before = f"the {units.area(area)} that were shaded before"
+    return [
+        f"You have looked at {share} of the chance{of}{spent}{walked}: not there.",
+        f"It is {less} if you see half as far as was taken.",
+        f"The chance is {inside} that it is still inside {before}.",
+    ]
+
+
+def _how_far_seen(result: HuntResult, told: SearchTold) -> str:
+    """Say what the chances of looking rest on; nothing in a hunt tells it."""
+    search = result.hunt_file.search
+    width = Units(result.hunt_file.hunt.units).distance(told.searching.sweep_width_m)
+    whose = "as hunt.toml says" if search.cover in search.sweep_width_m else "a guess"
+    return (
+        f"These chances rest on how wide a strip one looks over on the way: {width}, "
+        f"{whose} (sweep_width_m under [search])."
+    )
+
+
+def _sit_or_look(looked: Searched) -> list[str]:
+    sitting = looked.sitting
+    if sitting is None:
+        return []
+    whole = sitting.search_s - sitting.saved_s
+    if sitting.saved_s <= 0:
+        on = hours_text(sitting.search_s)
+        return [f"Looking on takes {on}, with a station before it {hours_text(whole)}."]
+    said = (
+        f"Sit first: {sitting.minutes:.0f} minutes at the next station, with the way "
+        f"there and the setting up, bring the mean time to the tree from "
+        f"{hours_text(sitting.search_s)} down to {hours_text(whole)}."
+    )
+    return [said]
+
+
+CLOSING_IN = (
+    (
+        "You are near: look rather than sit. See where the lines of the last bees "
+        "cross at the height of the trees, with the sun behind you, quietly, at the "
+        "warmest hour; look for bees coming and going against the sky."
+    ),
+    (
+        "Look from the ground: do not climb and do not cut, ask whose tree it is, and "
+        "keep out of the bees' way: near a nest they sting."
+    ),
+)
+
+
+def nest_habits(result: HuntResult) -> list[str]:
+    """Say what is published of nests in trees; no chance is drawn from it."""
+    units = Units(result.hunt_file.hunt.units)
+    return [
+        (
+            f"Entrances were almost {units.distance(7.0)} up on average (36 wild "
+            "colonies in south-east England; Ratnieks and Visick)."
+        ),
+        (
+            f"Colonies of a forest live far apart: {units.distance(780.0)} from one to "
+            "the next on average (Arnot Forest; Seeley)."
+        ),
+    ]
+
+
+def near_tree(result: HuntResult, colony: Colony) -> bool:
+    """Say whether the station used last lies near where the tree probably is."""
+    stations = [s.id for s in result.stations if s.id in colony.distance_m]
+    if not stations:
+        return False
+    # By the notes: the stations in the order of hunt.toml, the last one used.
+    used = {trip.station for trip in result.table.trips if trip.used}
+    used |= {line.station for line in result.table.lines if line.used}
+    last = next((s for s in reversed(stations) if s in used), stations[-1])
+    _, median, _ = colony.distance_m[last]
+    return median <= NEAR_M
+
+
+def looked_sentences(result: HuntResult) -> list[str]:
+    """Say from when to when each note of looking counts, and how far that was walked.
+
+    A note after which nothing was walked counts as a look round where it was said.
+    """
+    told = result.search
+    units = Units(result.hunt_file.hunt.units)
+    zone = result.hunt_file.hunt.zone
+    goes = [
+        f"{bout.since.astimezone(zone):%d %b %H:%M} to "
+        f"{bout.clock.astimezone(zone):%H:%M}, "
+        + (
+            f"{units.distance(bout.walked_m)} walked"
+            if bout.walked_m
+            else "a look round"
+        )
+        + (f" (row {bout.row})" if bout.row else "")
+        for bout in (told.bouts if told else ())
+        if bout.since is not None and bout.clock is not None
+    ]
+    return [f"Counted as looked at, by the notes: {'; '.join(goes)}."] if goes else []
+
+
+def search_doubt_sentences(result: HuntResult) -> list[str]:
+    """Say what of the looking could not be used."""
+    told = result.search
+    return [_doubt_text(result, one) for one in told.doubts] if told else []
+
+
+def _doubt_text(  # noqa: PLR0911, PLR0912
+    result: HuntResult, doubt: SearchDoubt
+) -> str:
+    units = Units(result.hunt_file.hunt.units)
+    zone = result.hunt_file.hunt.zone
+    row = f"Row {doubt.where}" if doubt.where else "A note"
+    at = f" ({doubt.clock.astimezone(zone):%d %b %H:%M})" if doubt.clock else ""
+    match doubt.kind:
+        case SearchDoubtKind.NO_TRACK:
+            return (
+                f"{row}{at}: no GPX track was running then, so where you looked is not "
+                "known; type a position as its value, or put the phone's track into "
+                "the hunt."
+            )
+        case SearchDoubtKind.NO_CLOCK:
+            return f"{row}: nothing tells when, so not where either."
+        case SearchDoubtKind.DOUBTFUL:
+            return f"{row}{at}: in doubt, so it does not count before you look at it."
+        case SearchDoubtKind.NO_BEARING:
+            return f"{row}{at}: bees overhead without a bearing tell no direction."
+        case SearchDoubtKind.UNTIMED:
+            return (
+                f"{doubt.where} has places without times: its pace is not known, and "
+                "all of it was taken as walked while looking."
+            )
+        case SearchDoubtKind.IDLE:
+            return (
+                f"{doubt.where} holds neither times nor a named place, so it tells "
+                "nothing; name it under [search] tracks if it was walked while looking."
+            )
+        case SearchDoubtKind.NO_WAY:
+            return f"{doubt.where} holds no way that was walked."
+        case SearchDoubtKind.JUMPS:
+            times = "once" if doubt.count == 1 else f"{doubt.count} times"
+            return f"{doubt.where} jumps {times}: nothing was walked over the jump."
+        case SearchDoubtKind.FAST:
+            return (
+                f"{units.distance(doubt.metres)} of {doubt.where} were walked too fast "
+                "to look up trees, and do not count."
+            )
+        case SearchDoubtKind.NO_WEIGHT:
+            words = listing([repr(word) for word in doubt.words[:5]])
+            return (
+                f"{doubt.where} holds ground without a weight ({words}): give it one "
+                "under [search] weights in hunt.toml."
+            )
+        case SearchDoubtKind.FAR:
+            return (
+                f"{doubt.where} lies {units.distance(doubt.metres)} from the stations, "
+                "beyond where the colony is looked for, and changes nothing."
+            )
+        case SearchDoubtKind.SWAPPED:
+            return (
+                f"{doubt.where} lies {units.distance(doubt.metres)} from the stations: "
+                "latitude and longitude seem to have changed places in it."
+            )
+        case SearchDoubtKind.CROSSING:
+            return (
+                f"The sides of {doubt.where} cross: give its corners in the order in "
+                "which one walks round it."
+            )
+        case SearchDoubtKind.NO_SUCH_GROUND:
+            words = listing([repr(word) for word in doubt.words[:5]])
+            return (
+                f"{doubt.where} has {words}, which no file under [search] ground "
+                "holds: it changes nothing."
+            )
+        case SearchDoubtKind.NO_GROUND:
+            return f"{doubt.where} holds neither outlines of ground nor single trees."
+        case other:
+            assert_never(other)
+
+
+FARTHEST_M = 15_000.0  # bees have been followed to 13.5 km: no find of a hunt beyond
+
+
+def smallest_around(
+    colony: Colony, latitude_deg: float, longitude_deg: float
+) -> int | None:
+    """Return which of a colony's search areas is the smallest that holds a place."""
+    place = np.array([[longitude_deg, latitude_deg]])
+    return next(
+        (
+            percent
+            for percent, area in sorted(colony.search_areas.items())
+            if holds(area, place)
+        ),
+        None,
+    )
+
+
+def holds(area: SearchArea, lonlat: np.ndarray) -> bool:
+    """Say whether a place, (1, 2) longitude and latitude, lies in a search area."""
+
+    def inside(ring: np.ndarray) -> bool:
+        # The short way round the globe, for areas across 180 degrees.
+        turned = ring.copy()
+        turned[:, 0] = (ring[:, 0] - lonlat[0, 0] + 180) % 360 - 180 + lonlat[0, 0]
+        return bool(inside_ring(lonlat, turned)[0])
+
+    return any(
+        inside(polygon.outer) and not any(inside(hole) for hole in polygon.holes)
+        for polygon in area.polygons
+    )
+
+
+def find_sentences(result: HuntResult) -> list[str]:
+    """Say how every find compares, in a report that was asked to hold them."""
+    return [text for check in result.finds for text in check_sentences(result, check)]
+
+
+def found_steps(result: HuntResult) -> list[str]:
+    """Say what follows on a note that says found, and which finds are kept."""
+    told = result.found
+    steps = []
+    if told.rows:
+        zone = result.hunt_file.hunt.zone
+        when = f" of {told.noted.astimezone(zone):%d %b %H:%M}" if told.noted else ""
+        steps.append(
+            f"Your note{when} says found (row {told.rows[-1]}): keep the place with "
+            "treeward found --from-note"
+        )
+    steps += [
+        f"Row {row} says found, and is in doubt: look at it first (treeward review)."
+        for row in told.doubtful_rows
+    ]
+    steps += [
+        f"Find {find} is kept: treeward found sets the forecast against it."
+        if colony
+        else f"Find {find} is kept, outside the 95 % area: it may be another colony."
+        for find, colony in told.kept
+    ]
+    return steps
+
+
+def found_already(result: HuntResult, colony: Colony) -> bool:
+    """Tell whether a colony needs no more looking: found, by a note or a find kept."""
+    told, colonies = result.found, result.fix.colonies if result.fix else ()
+    kept = {one for _, one in told.kept}
+    return colony.id in kept or (bool(told.rows) and len(colonies) == 1)
+
+
+def own_prior_sentence(result: HuntResult) -> str:
+    """Say that own found hunts stood in for the plain prior, and how to leave that."""
+    used = result.own_prior
+    if used is None:
+        return ""
+    turned = [
+        f"{f'{name} reads' if name else 'you read'} {abs(by_deg):.1f}° too far "
+        f"{'clockwise' if by_deg > 0 else 'anticlockwise'}"
+        for name, by_deg in used.turned_deg
+        if abs(by_deg) >= 0.05
+    ]
+    compass = f"; by them {', '.join(turned)}, which is allowed for" if turned else ""
+    count = f"{used.hunts} find{'s' * (used.hunts != 1)}"
+    return (
+        f"Flight speed and time in the hive are expected as {count} of your own taught "
+        f"({used.file}){compass}. treeward locate --plain goes by the plain prior."
+    )
+
+
+def check_sentences(result: HuntResult, check: FindCheck) -> list[str]:
+    """Say how forecast and find compare, without saying where the find is."""
+    units = Units(result.hunt_file.hunt.units)
+    several = result.fix is not None and len(result.fix.colonies) > 1
+    of = f" of colony {check.colony}" if several else ""
+    if check.stations and min(one.true_m for one in check.stations) > FARTHEST_M:
+        off = units.distance(check.off_m)
+        return [
+            f"Find {check.find} is {off} from the best place, farther than bees fly.",
+            (
+                "Everything is kept, and nothing compared; a position that is wrong "
+                "(latitude comes first) may be corrected in found.toml."
+            ),
+        ]
+    off = units.distance(check.off_m)
+    said = [f"Find {check.find}: the colony was {off} from the best place{of}."]
+    area = units.area(check.area_90_m2)
+    if check.holds_percent is None:
+        said.append(
+            f"It lay outside every search area, also the 95 % one: the forecast missed "
+            f"(90 % area {area}). Areas are meant to miss now and then; everything is "
+            "kept, and a season of hunts shows whether they miss too often."
+        )
+    elif check.holds_percent == 95:
+        said.append(
+            f"It lay outside the 90 % search area ({area}), inside the 95 % one."
+        )
+    else:
+        said.append(
+            f"It lay inside the {check.holds_percent} % search area"
+            f"{'' if check.holds_percent == 90 else '; 90 % area'} "
+            f"{f'({area})' if check.holds_percent == 90 else area}."
+        )
+    for one in check.stations:
+        low, middle, high = (
+            units.distance(m) for m in (one.low90_m, one.median_m, one.high90_m)
+        )
+        said.append(
+            f"From station {one.station} it is {units.distance(one.true_m)}; forecast "
+            f"{middle}, 90 % between {low} and {high}."
+        )
+        if one.rules:
+            rules = [_rule_text(one, rule, units) for rule in one.rules]
+            said.append(f"  Rules of thumb: {'; '.join(rules)}.")
+    if check.coarse_text:
+        said.append(f"For sharing, roughly: {check.coarse_text}.")
+    return said
+
+
+def _rule_text(one: StationCheck, rule: RuleCheck, units: Units) -> str:
+    times = rule.said_m / max(one.true_m, 1.0)
+    said = units.distance(rule.said_m)
+    return f'"{rule.name}" said {said}, {times:.1f} times that'
+
+
+def check_dict(check: FindCheck) -> dict[str, Any]:
+    """Return a check as it stands in JSON, with units in the names."""
+
+    def metres(value: float) -> float:
+        return round(float(value), 1)
+
+    return {
+        "find": check.find,
+        "found": check.found.isoformat(),
+        "colony": check.colony,
+        "off_m": metres(check.off_m),
+        "inside_percent": check.holds_percent,
+        "area_90_m2": metres(check.area_90_m2),
+        "stations": [
+            {
+                "station": one.station,
+                "true_m": metres(one.true_m),
+                "forecast_low90_m": metres(one.low90_m),
+                "forecast_median_m": metres(one.median_m),
+                "forecast_high90_m": metres(one.high90_m),
+                "hand_rules": [
+                    {
+                        "name": rule.name,
+                        "source": rule.source,
+                        "bees": rule.bees,
+                        "said_m": metres(rule.said_m),
+                        "low_m": metres(rule.low_m),
+                        "high_m": metres(rule.high_m),
+                    }
+                    for rule in one.rules
+                ],
+            }
+            for one in check.stations
+        ],
+        **({"roughly": check.coarse_text} if check.coarse_text else {}),
+    }
+
+
+_STYLE = """\
+body { font: 11pt/1.4 sans-serif; margin: 1.5cm; color: #111; background: #fff }
+h1 { font-size: 16pt; margin: 0 } table { border-collapse: collapse; width: 100% }
+th, td { border: 1px solid #777; padding: 2pt 4pt; text-align: left;
+  vertical-align: top } thead { display: table-header-group } tr { break-inside: avoid }
+td.blank { min-width: 4.5cm } @page { size: landscape }"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColonyYear:
+    """A known colony as it stands in the list.
+
+    `state` is how it was last seen, on `seen`; `history` every look, by day. `looked`
+    says whether anybody looked in the year of the list.
+    """
+
+    name: str
+    place: str
+    found: date
+    nest: str
+    entrance: str
+    history: tuple[tuple[date, str], ...]
+    state: str
+    seen: date
+    looked: bool
+    may_know: tuple[str, ...] = ()
+
+    @property
+    def state_text(self) -> str:
+        """What is known of it, and whether that is of this year."""
+        last = f"{self.state} {self.seen.isoformat()}"
+        return last if self.looked else f"not looked at this year; last {last}"
+
+
+def history_text(colony: ColonyYear) -> str:
+    """Write every look at a colony in one line."""
+    return ", ".join(f"{day.isoformat()} {state}" for day, state in colony.history)
+
+
+def occupancy_page(colonies: Sequence[ColonyYear], year: int) -> str:
+    """Return a page to print, one colony a row, with room for this year's look."""
+    heads = ("Colony", "Place", "Found", "Nest", "Seen since", f"{year}", "Look, day")
+    rows = []
+    for one in colonies:
+        nest = ", ".join(filter(None, (one.nest, one.entrance)))
+        cells = (
+            one.name,
+            one.place,
+            one.found.isoformat(),
+            nest,
+            history_text(one) or "never",
+            one.state_text if one.looked else "not looked at",
+        )
+        filled = "".join(f"<td>{escape(cell)}</td>" for cell in cells)
+        rows.append(f'<tr>{filled}<td class="blank"></td></tr>')
+    head = "".join(f'<th scope="col">{escape(text)}</th>' for text in heads)
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f"<title>Known colonies {year}</title>\n<style>\n{_STYLE}\n</style>\n</head>\n"
+        f"<body>\n<h1>Known colonies {year}</h1>\n"
+        "<p>Where wild colonies live is not everybody's to know: keep this list to "
+        "yourself and those who may know.</p>\n"
+        f"<table>\n<thead><tr>{head}</tr></thead>\n<tbody>\n"
+        + "\n".join(rows)
+        + "\n</tbody>\n</table>\n</body>\n</html>\n"
+    )
+
+
+def occupancy_dict(colony: ColonyYear) -> dict[str, Any]:
+    """Return a colony of the list as it stands in JSON."""
+    return {
+        "name": colony.name,
+        "place": colony.place,
+        "found": colony.found.isoformat(),
+        "nest": colony.nest,
+        "entrance": colony.entrance,
+        "state": colony.state,
+        "seen": colony.seen.isoformat(),
+        "looked_at_this_year": colony.looked,
+        "history": [
+            {"seen": day.isoformat(), "state": state} for day, state in colony.history
+        ],
+    }
