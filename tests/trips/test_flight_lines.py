@@ -110,6 +110,27 @@ def test_a_bearing_belongs_to_the_departure_just_before_it() -> None:
     assert all(x.used for x in lines)
 
 
+def test_a_bearing_told_of_no_bee_counts_only_where_one_left() -> None:
+    unsaid = Flag(FlagCode.BEE_UNSAID)
+    events = [
+        note(0, "away", "yellow"),
+        note(4, "bearing", "", "210").flagged(unsaid),
+        note(60, "bearing", "", "215").flagged(unsaid),
+        note(90, "bearing", "", "220"),
+    ]
+
+    lines = pair_trips(events, HUNT).lines
+
+    assert [(x.mark, x.used) for x in lines] == [
+        ("yellow", True),
+        ("", False),
+        ("", True),
+    ]
+    assert "of no bee, and none left then: not used until its row is kept" in (
+        doubt_texts(lines[1].doubts)
+    )
+
+
 def test_a_bearing_on_an_arriving_bee_is_doubted() -> None:
     events = [note(0, "back", "yellow"), note(4, "bearing", "", "30")]
 

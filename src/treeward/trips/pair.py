@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from treeward.language.bearings import DEGREES_WIDTH_DEG, read_bearing_cell
 from treeward.language.kinds import UNMARKED, EventKind
+from treeward.notes.flags import FlagCode
 
 from .identity import LEAST_AWAY_S, LEAST_ROUND_S, PAIRABLE, Bees, colour_of, questions
 from .pairing import LONGEST_S, Circumstances, note_doubts, pair_colour
@@ -364,7 +365,7 @@ def flight_lines(
         if left is not None and left.index in firsts:
             doubts.append(Doubt(code=DoubtCode.FIRST_DEPARTURE))
         why_not = barred.get(sighting.station, ())
-        if left is None and not event.mark and event.doubtful:
+        if left is None and not event.mark and event.has(FlagCode.BEE_UNSAID):
             why_not = (*why_not, Doubt(code=DoubtCode.NO_BEE_FLEW))
         mark = left.event.mark if left is not None else event.mark
         bee = bee_of.get(left.index, "") if left is not None else ""

@@ -46,6 +46,7 @@ _SAID: Mapping[DoubtCode, str] = {
     C.EITHER_BEE: "two bees wear this mark at once, and this could be either of them",
     C.ARRIVING: "read on an arriving bee? Only departures point home",
     C.FIRST_DEPARTURE: "her first departure: bees circle before they know the way",
+    C.NO_BEE_FLEW: ("of no bee, and none left then: not used until its row is kept"),
     C.STATION_UNSAID: "no station was said",
     C.STATION_SAID_LATER: "the station was said only later",
     C.STATION_OTHER_DAY: "the station was said on another day",
