@@ -203,9 +203,13 @@ def unread_lines(
         Its name, copied into each line.
     """
     spans = [*_spans(pieces, events)]
+    ends = [event.end_s for event in events if event.end_s is not None]
     found = []
     for sentence in _sentences(speech, pieces):
         own = [span for span in spans if sentence.first < span.end <= sentence.last]
+        start_s, end_s = sentence.pieces[0].start_s, sentence.pieces[-1].end_s
+        if not own and any(start_s < end <= end_s + 1e-6 for end in ends):
+            continue  # a note that was heard surely stands in the midst of it
         said = [match[0].strip() for match in names.word.finditer(sentence.text)]
         marks = dict.fromkeys(names.mark_of(word) for word in said)
         if own:
@@ -218,8 +222,8 @@ def unread_lines(
             found.append(
                 Unread(
                     recording=recording,
-                    start_s=sentence.pieces[0].start_s,
-                    end_s=sentence.pieces[-1].end_s,
+                    start_s=start_s,
+                    end_s=end_s,
                     text=" ".join(piece.text for piece in sentence.pieces),
                     marks=tuple(marks),
                 )
