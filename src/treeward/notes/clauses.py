@@ -128,7 +128,7 @@ _SHE = (
     rf"|here|there|in|takes|{BEE}))|(?:the|a|an|our|my|this|that|each|one)"
     rf"(?: [a-z]+){{0,4}}? {BEE}|{BEE}|(?:the|her) (?:thorax|abdomen))"
 )
-_HERS = rf"{_SHE}(?= )(?! (?:is|was|from|in|who) )"
+_HERS = rf"{_SHE}(?= )(?! (?:is|was|from|in|who|way|own|heels|tail|feet) )"
 _GIVE = (
     r"(?:put|puts|putting|give|gives|gave|given|giving|apply|applying|applied|applies"
     r"|use|using|take|taking|took|make|makes|making|made|do|doing|did|done|get|gets|got"
@@ -190,7 +190,7 @@ _OTHER_PAINTER = re.compile(
 _OBJECT = re.compile(  # "the red light", "white-tailed", "orange on the legs"
     r" COLOUR (?!dot|spot|dab|blob|mark|point|one|bee|now|next|then|today|and|on|upon"
     r"|for|to|with|because|is|it|her|she|this|that|in|as|again|paint|open|so|like|first"
-    r"|done|pen|marker|varnish|polish)[a-z]+ | (?:thumb|fingers?|sleeve|shirt|hat"
+    r"|done|pen|marker|varnish|polish)[a-z]+ | my (?:thumb|fingers?|sleeve|shirt|hat"
     r"|coat) | pollen | COLOUR on (?:the|her) (?:legs?|belly)"
 )
 _NEXT_ONE = re.compile(

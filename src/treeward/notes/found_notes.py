@@ -47,6 +47,7 @@ FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly befor
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
 
 
+_LED = re.compile(r"(?:it|that|i|we|so it|make|call|bearing|no) ")
 _ANNOUNCED = re.compile(
     r" (?:bearing|heading|direction|line|course|compass|reading|degrees?|flying"
     r"|flew|went|going|they|all|both) "
@@ -444,6 +445,9 @@ class FoundNotes:
             self._doubt_way(last, event)  # "one fifteen, could be one sixteen"
             return
         if last and again and told.named is None:
+            if _LED.match(self.text, told.start):  # "it's one forty"
+                self.events[-1] = mended(last, event)
+                return
             doubt = Flag.of(FlagCode.BEARING_AFTER, event.value)
             other = Alternative(
                 text=f"{event.kind} {event.mark} {event.value}", confidence=0.3
