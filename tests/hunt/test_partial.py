@@ -367,8 +367,7 @@ def test_a_row_without_which_there_is_no_place_is_told_as_that(tmp_path: Path) -
 def fix_at(*places: tuple[float, float]) -> Any:
     """Return an answer that is nothing but its best places."""
     colonies = tuple(
-        SimpleNamespace(latitude_deg=lat, longitude_deg=lon)
-        for lat, lon in places
+        SimpleNamespace(latitude_deg=lat, longitude_deg=lon) for lat, lon in places
     )
     return SimpleNamespace(colonies=colonies)
 
