@@ -28,7 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("new", "Copy the example hunt and run all of it, sound to map."),
     "new": ("new", "Start a hunt: hunt.toml with comments, empty folders."),
     "phrases": ("doctor", "What can be said, as text or as a card to print."),
-    "practice": ("practice", "How well your voice and microphone are heard."),
+    "practice": ("listen", "How well your voice and microphone are heard."),
     "listen": ("listen", "Dictate live: hears, answers, keeps, says who is due."),
     "transcribe": ("transcribe", "Recordings or timed transcripts to review.csv."),
     "review": ("transcribe", "Rows to look at, here or in a browser with the sound."),

@@ -13,7 +13,7 @@ from treeward.report.days import trip_day
 from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import Missing, MissingKind, StationPlace
 
-from .learned import learned_for
+from .found_told import learned_for
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

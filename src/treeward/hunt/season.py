@@ -27,9 +27,8 @@ from treeward.report.looking import FARTHEST_M, ColonyYear
 
 from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
-from .found_told import maybe_another
+from .found_told import known_lessons, maybe_another
 from .hunt import Hunt
-from .learned import known_lessons
 from .locating import prepare_hunt
 from .places import find_tracks, place_stations
 from .tracks import read_gpx

@@ -25,7 +25,8 @@ import numpy as np
 
 from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import SpeechError
-from treeward.speech.models import open_network
+
+from . import open_network
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
