@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.client
 import json
 import threading
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -183,13 +184,70 @@ def test_a_body_that_is_no_json_is_refused(client: Client) -> None:
 
 
 def test_a_typed_phrase_is_read(client: Client) -> None:
-    assert client.post("/api/read", {"text": "yellow away"}) == (
-        200,
-        {"cells": {"event": "away", "mark": "yellow", "value": ""}},
-    )
+    status, told = client.post("/api/read", {"text": "yellow away"})
+    assert (status, told["plain"], told["said"]) == (200, True, ["yellow away"])
+    assert told["adds"] == [{"event": "away", "mark": "yellow", "value": ""}]
     status, told = client.post("/api/read", {"text": "good morning"})
-    assert status == 409
-    assert "is no note" in told["fault"]
+    assert status == 200
+    assert "is no note" in told["none"]
+
+
+def test_a_sentence_is_read_as_what_a_row_should_say(
+    client: Client, prepared: Prepared
+) -> None:
+    row = prepared.row(prepared.doubtful["mark"])  # "white away" for yellow's
+
+    sent = {"text": "red away, bearing one oh eight", "row": row.name}
+    told = client.post("/api/read", sent)[1]
+
+    assert told["row"] == {"event": "away", "mark": "red", "value": ""}
+    assert told["said"] == ["red away", "bearing 108 (red)"]
+    assert not told["plain"]
+    (added,) = told["adds"]
+    assert (added["mark"], added["value"]) == ("red", "108")
+    assert float(added["start_s"]) == row.event.start_s
+    assert f"{row.event.clock:%H:%M:%S}" in added["clock"]
+    same = client.post("/api/read", {"text": "white away", "row": row.name})[1]
+    assert same["same"]
+    assert client.post("/api/read", {"text": "x", "row": "r9999"})[1]["none"]
+
+
+def test_a_note_that_stands_beside_the_row_is_not_offered_again(
+    client: Client, prepared: Prepared
+) -> None:
+    away, bearing = next(
+        (one, other)
+        for one, other in pairwise(prepared.desk.sheet().rows)
+        if (one.event.kind, other.event.kind) == ("away", "bearing")
+    )
+    text = f"{away.event.mark} away, bearing {bearing.event.value}"
+
+    assert client.post("/api/read", {"text": text, "row": away.name})[1]["adds"] == []
+    # One of another value is.
+    told = client.post("/api/read", {"text": f"{text[:-1]}9", "row": away.name})[1]
+    assert [note["event"] for note in told["adds"]] == ["bearing"]
+
+
+def test_a_line_is_offered_as_notes(client: Client, prepared: Prepared) -> None:
+    entry = {"start_s": 150.0, "end_s": 152.0, "marks": [], "text": "she's off again"}
+    path = prepared.hunt.machine_dir / "unread.json"
+    path.write_text(json.dumps({"station-1.flac": [entry]}), "utf-8")
+    (line,) = client.get("/api/state")["lines"]
+
+    status, told = client.post("/api/offers", {"line": line["key"]})
+
+    assert status == 200
+    assert len(told["offers"]) <= 9
+    gone = line["key"] | {"text": "something else"}
+    assert client.post("/api/offers", {"line": gone})[0] == 409
+    first = told["offers"][0]
+    last = [
+        row.event.mark
+        for row in prepared.desk.sheet().rows
+        if row.event.mark and (row.event.start_s or 0.0) <= 150.0
+    ][-1]
+    assert first["said"] == f"{last} away"
+    assert first["notes"] == [{"event": "away", "mark": last, "value": ""}]
 
 
 def test_sound_comes_as_a_clip_and_as_an_outline(client: Client) -> None:

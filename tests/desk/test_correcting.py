@@ -59,6 +59,81 @@ def test_by_keyboard_as_it_was_said(at_desk: Sitting, prepared: Prepared) -> Non
     assert at_desk.faults == []
 
 
+def test_by_keyboard_what_is_told_freely_is_shown_before_it_is_saved(
+    at_desk: Sitting, prepared: Prepared
+) -> None:
+    name = prepared.doubtful["mark"]
+    page = at_desk.page
+    before = prepared.hunt.review_path.read_bytes()
+    at_desk.walk_to(name)
+
+    at_desk.press("c")
+    page.keyboard.type("red away, bearing one oh eight")
+    page.wait_for_selector("#phrase-becomes:has-text('It becomes “red away”.')")
+    assert page.inner_text("#phrase-becomes label") == "add “bearing 108 (red)”"
+    assert prepared.hunt.review_path.read_bytes() == before
+    _saved(page, lambda: at_desk.press("Enter"))
+
+    first, added = prepared.row(name).event, prepared.row("h0001").event
+    assert (first.kind, first.mark) == ("away", "red")
+    assert (added.kind, added.mark, added.value) == ("bearing", "red", "108")
+    assert (added.clock, added.start_s) == (first.clock, first.start_s)
+    at_desk.press("u")  # both at once
+    page.wait_for_selector("#undo[disabled]")
+    assert prepared.row(name).event.mark == "white"
+    assert "h0001" not in {row.name for row in prepared.desk.sheet().rows}
+    assert at_desk.faults == []
+
+
+def test_by_keyboard_enter_at_once_shows_free_words_and_the_next_saves(
+    at_desk: Sitting, prepared: Prepared
+) -> None:
+    name = prepared.doubtful["mark"]
+    page = at_desk.page
+    at_desk.walk_to(name)
+    at_desk.press("c")
+    page.fill("#f-phrase", "white's back, and orange right behind her")
+
+    at_desk.press("Enter")
+    page.wait_for_selector("#saved:has-text('once more')")
+    assert prepared.row(name).event.kind == "away"
+    page.uncheck("#phrase-becomes input")
+    page.focus("#f-phrase")
+    _saved(page, lambda: at_desk.press("Enter"))
+
+    assert (prepared.row(name).event.kind, prepared.row(name).event.mark) == (
+        "back",
+        "white",
+    )
+    assert "h0001" not in {row.name for row in prepared.desk.sheet().rows}
+
+
+@pytest.mark.parametrize(
+    ("which", "typed", "cells"),
+    [
+        ("mark", "no, that was yellow", ("away", "yellow", "")),
+        ("mark", "back", ("back", "white", "")),
+        ("value", "210", ("bearing", "white", "210")),
+    ],
+)
+def test_by_keyboard_a_bare_word_changes_its_cell(
+    at_desk: Sitting,
+    prepared: Prepared,
+    which: str,
+    typed: str,
+    cells: tuple[str, str, str],
+) -> None:
+    name = prepared.doubtful[which]
+    page = at_desk.page
+    at_desk.walk_to(name)
+    at_desk.press("c")
+    page.keyboard.type(typed)
+    _saved(page, lambda: at_desk.press("Enter"))
+
+    event = prepared.row(name).event
+    assert (event.kind, event.mark, event.value) == cells
+
+
 def test_by_keyboard_what_says_nothing_is_told_and_stays_to_be_mended(
     at_desk: Sitting, prepared: Prepared
 ) -> None:

@@ -101,7 +101,7 @@ def test_in_the_terminal_a_typed_line_is_made_a_note_with_its_time(
     said = sit(
         prepared,
         ["n"] * len(prepared.desk.state()["queue"]) + ["m", "n", "m", "q"],
-        ["blue away", "", "blue back", "9:30"],
+        ["2", "", "blue back", "9:30"],
     )
 
     assert "page.txt line 3" in said
@@ -187,18 +187,48 @@ def test_one_key_makes_a_note_of_a_line(
     assert event.clock is not None
     assert page.inner_text("#lines-title") == "1 line without a note"
 
-    # What is no single note is given to be written as one, at its second.
+    # Of what is no phrase the notes that it may hold are offered, a key each.
     sitting.press("o")
     page.wait_for_selector("#add-dialog[open]")
-    assert page.input_value("#a-phrase") == "that was the white one I think"
-    page.keyboard.type("white away")
+    assert page.inner_text("#add-line") == "“that was the white one I think”"
+    assert page.input_value("#a-phrase") == ""
+    offers = page.locator("#offers button").all_inner_texts()
+    assert offers == ["white back 1", "white away 2"]
+    with page.expect_response("**/api/edit"):
+        sitting.press("2")
+    page.wait_for_selector("#add-dialog", state="hidden")
+    event = prepared.row("h0002").event
+    assert (event.kind, event.mark) == ("away", "white")
+    assert event.start_s == pytest.approx(881.0)
+    assert page.is_hidden("#lines-box")
+    assert sitting.faults == []
+
+
+@pytest.mark.model
+def test_a_line_may_be_written_in_words_as_well(
+    open_page: Callable[..., Sitting], prepared: Prepared
+) -> None:
+    keep(prepared, (881.0, "that was the white one I think"))
+    sitting = open_page(prepared)
+    page: Any = sitting.page
+    sitting.press("o")
+    page.wait_for_selector("#add-dialog[open]")
+
+    page.keyboard.type("yellow's gone, two ten")  # the focus is on what is offered
+    page.wait_for_selector("#add-becomes label:has-text('bearing 210 (yellow)')")
+    assert page.input_value("#a-phrase") == "yellow's gone, two ten"
+    page.focus("#a-phrase")
     with page.expect_response("**/api/edit"):
         sitting.press("Enter")
-    page.wait_for_selector("#add-dialog", state="hidden")
-    assert prepared.row("h0002").event.start_s == pytest.approx(881.0)
-    assert page.is_hidden("#lines-box")
-    # The browser notes that the line could not be read as a note (409), as it should.
-    assert [fault for fault in sitting.faults if "409" not in fault] == []
+
+    rows = [prepared.row(name).event for name in ("h0001", "h0002")]
+    assert [(e.kind, e.mark, e.value) for e in rows] == [
+        ("away", "yellow", ""),
+        ("bearing", "yellow", "210"),
+    ]
+    sitting.press("u")
+    page.wait_for_selector("#undo[disabled]")
+    assert shown(prepared) == ["that was the white one I think"]
 
 
 @pytest.mark.model

@@ -363,3 +363,32 @@ def test_a_hunt_typed_by_hand_needs_no_sound(
     lines = (typed_hunt / "review.csv").read_text("utf-8").splitlines()
     assert any("T10:19:30+01:00,away,yellow" in line for line in lines)
     assert sitting.faults == []
+
+
+def test_on_a_phone_times_stay_in_one_line(
+    open_page: Callable[..., Sitting], prepared: Prepared
+) -> None:
+    page: Any = open_page(prepared, PHONE, touch=True).page
+    page.tap("#rows-box summary")
+    page.tap('label:has(input[value="all"])')
+    name = next(
+        row.name
+        for row in prepared.desk.sheet().rows
+        if (row.event.kind, row.event.mark) == ("bearing", "yellow-blue")
+    )
+    page.tap(f'#rows [data-row="{name}"]')
+    page.wait_for_selector("#said:has-text('yellow-blue')")
+
+    # How many lines of its own height each takes.
+    lines = page.eval_on_selector_all(
+        "#rows .clock, #said .kicker",
+        """all => all.map(one => {
+            const range = document.createRange();
+            range.selectNodeContents(one);
+            const tops = [...range.getClientRects()].map(r => Math.round(r.top));
+            return new Set(tops).size;
+        })""",
+    )
+
+    assert len(lines) > 20
+    assert set(lines) == {1}

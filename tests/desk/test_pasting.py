@@ -78,6 +78,21 @@ def test_pasted_notes_are_shown_then_taken(client: Client, typed_hunt: Path) -> 
     assert Hunt(typed_hunt).transcribe().unread == ()
 
 
+def test_each_reading_stands_with_its_line_and_why_it_is_in_doubt(
+    client: Client,
+) -> None:
+    page = "9:05 Y & W off\n9:09  yellow nearly back\n9:12 Y not back\n"
+
+    _, seen = client.post("/api/typed", {"text": page, "day": "2026-07-14"})
+
+    assert [(one["said"], one["line"], one["doubts"]) for one in seen["said"]] == [
+        ("yellow away", "9:05 Y & W off", []),
+        ("white away", "9:05 Y & W off", []),
+        ("yellow back", "9:09 yellow nearly back", ["doubt in words: 'nearly'"]),
+    ]
+    assert (seen["notes"], seen["in_doubt"], seen["lines_unread"]) == (3, 1, 1)
+
+
 def test_a_dismissed_line_comes_back_by_undo(client: Client) -> None:
     client.post("/api/take", {"text": PAGE, "day": "2026-07-14"})
     (line,) = client.get("/api/state")["lines"]
@@ -212,6 +227,30 @@ def test_notes_are_pasted_by_keyboard_alone(
     text = (typed_hunt / "review.csv").read_text("utf-8-sig")
     assert "9:07 blue ???" in text
     assert [fault for fault in sitting.faults if "409" not in fault] == []
+
+
+@pytest.mark.model
+def test_readings_are_shown_below_the_lines_they_were_made_of(
+    open_page: Callable[..., Sitting], typed_hunt: Path
+) -> None:
+    sitting = open_page(Hunt(typed_hunt), PHONE, touch=True)
+    page: Any = sitting.page
+    page.tap("#paste")
+    paste(page, "9:05 Y & <b>W</b> off\n9:14 Y, W back?\n9:15 W station\n")
+    page.fill("#p-day", "2026-07-14")
+    page.tap("#p-look")
+    page.wait_for_selector("#p-take:has-text('Take')")
+
+    rows = [row.inner_text().split("\n") for row in page.locator(".read > li").all()]
+    assert rows[-1] == [
+        "9:14 Y, W back?",
+        "09:14 yellow back; doubt in words: '?'",
+        "09:14 white back; doubt in words: '?'",
+    ]
+    assert page.locator("#p-seen b").count() == 0  # what was pasted is text
+    assert "in doubt" in page.inner_text("#p-seen .sum")
+    assert page.evaluate("document.documentElement.scrollWidth") == PHONE["width"]
+    assert sitting.faults == []
 
 
 @pytest.mark.model

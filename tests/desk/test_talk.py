@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from rich.console import Console
 
+from treeward.desk.desk import Desk
 from treeward.desk.talk import Talk
 from treeward.desk.terminal import TerminalReview
 from treeward.hunt.heard import HeardBy
@@ -15,6 +16,8 @@ from treeward.hunt.hunt import Hunt
 from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from .conftest import Prepared
 
 SOUND = "station-1.flac"
@@ -138,3 +141,102 @@ def test_a_recording_heard_anew_is_read_anew(
     assert talk.around(SOUND, row["start_s"]) == ("", "it was white")
     assert talk.around("nowhere.flac", 5.0) == ("", "")
     assert talk.around("", None) == ("", "")
+
+
+LINES = (
+    (10.0, "station one, it is ten past two."),
+    (40.0, "white's back. I think she is the big one."),
+    (44.0, "mind the nettles. now she's off, two forty. lovely."),
+    (130.0, "no, that was the blue one."),
+    (190.0, "shall we have the sandwiches?"),
+)
+
+
+def narrated(folder: Path) -> Hunt:
+    cues = [
+        f"00:0{at_s // 60:.0f}:{at_s % 60:06.3f} --> "
+        f"00:0{at_s // 60:.0f}:{at_s % 60 + 3.5:06.3f}\n{line}"
+        for at_s, line in LINES
+    ]
+    path = folder / "morning 2026-07-14.vtt"
+    path.write_text("WEBVTT\n\n" + "\n\n".join(cues) + "\n", encoding="utf-8")
+    hunt = Hunt.create(folder / "hunt", name="Marl Hollow", timezone="Europe/London")
+    hunt.transcribe([path])
+    return hunt
+
+
+def around(hunt: Hunt, kind: str) -> tuple[str, str]:
+    row = next(r for r in Desk(hunt).state()["rows"] if r["cells"]["event"] == kind)
+    return row["talk_before"], row["talk_after"]
+
+
+def test_a_transcripts_own_lines_stand_around_its_rows(tmp_path: Path) -> None:
+    hunt = narrated(tmp_path)
+
+    assert around(hunt, "back") == (
+        LINES[0][1],
+        f"i think she is the big one.\n{LINES[2][1]}",
+    )
+    before, after = around(hunt, "away")
+    assert before == f"{LINES[1][1].lower()}\nmind the nettles. now"
+    assert after == f"two forty. lovely.\n{LINES[3][1]}"
+    before, after = around(hunt, "bearing")
+    assert before == f"{LINES[1][1].lower()}\nmind the nettles. now she's"
+    assert after == f"lovely.\n{LINES[3][1]}"
+    # Nothing that was kept of sound is asked for.
+    toml = hunt.path / "hunt.toml"
+    quiet = toml.read_text("utf-8") + "\n[speech]\nkeep_talk = false\n"
+    toml.write_text(quiet, "utf-8")
+    assert around(Hunt(hunt.path), "station")[0] == ""
+    assert around(Hunt(hunt.path), "station")[1].endswith(LINES[1][1].lower())
+
+
+def test_the_lines_of_a_typed_page_stand_around_its_rows(tmp_path: Path) -> None:
+    hunt = Hunt.create(tmp_path / "hunt", name="Marl Hollow", timezone="Europe/London")
+    page = tmp_path / "page.txt"
+    page.write_text(
+        "2026-07-14, station 1\n\n9:05 yellow away, 210\nor was it the white one?\n"
+        "9:11 yellow   back\n",
+        "utf-8",
+    )
+    hunt.transcribe([page])
+
+    assert around(hunt, "away") == ("2026-07-14, station 1", "or was it the white one?")
+    assert around(hunt, "bearing") == around(hunt, "away")
+    assert around(hunt, "back") == ("or was it the white one?", "")
+
+
+def test_of_free_speech_in_sound_a_note_does_not_stand_around_itself(
+    talked: tuple[Prepared, dict[str, Any]],
+) -> None:
+    prepared, row = talked
+    at_s = row["start_s"]
+    hear(
+        prepared.desk.hunt,
+        ("lovely", at_s - 2, WordSource.TALK),
+        ("yellow", at_s, WordSource.TALK),
+        ("left", at_s + 0.6, WordSource.TALK),
+        ("again", at_s + 1.2, WordSource.TALK),
+    )
+
+    found = prepared.desk.talk.around(SOUND, at_s, at_s + 1.1, "yellow left")
+
+    assert found == ("lovely", "again")
+    # One told late begins before it was said.
+    late = prepared.desk.talk.around(SOUND, at_s - 5, at_s + 1.1, "yellow left")
+    assert late == ("lovely", "again")
+
+
+def test_a_recording_of_a_name_that_leads_elsewhere_shows_nothing(
+    tmp_path: Path,
+) -> None:
+    hunt = narrated(tmp_path)
+    (tmp_path / "hunt" / "other.vtt").write_text(
+        "WEBVTT\n\n00:00:10.000 --> 00:00:13.000\nsomebody's own words\n", "utf-8"
+    )
+    talk = Desk(hunt).talk
+
+    for name in ("../other.vtt", str(tmp_path / "hunt" / "other.vtt"), "a\0.vtt"):
+        assert talk.around(name, 5.0) == ("", "")
+    (hunt.recordings_dir / "page.vtt").write_text("no transcript", "utf-8")
+    assert talk.around("page.vtt", 5.0) == ("", "")

@@ -41,15 +41,22 @@ def sit(
     *,
     player: SoundPlayer | None = None,
     all_rows: bool = False,
+    asked: list[str] | None = None,
 ) -> str:
     """Press keys, answer questions, and return what was shown."""
     out = io.StringIO()
     waiting, answers = list(keys), list(typed)
+
+    def ask(question: str) -> str:
+        if asked is not None:
+            asked.append(question)
+        return answers.pop(0)
+
     sitting = TerminalReview(
         prepared.desk,
         Console(file=out, width=100, color_system=None),
         read_key=lambda: waiting.pop(0),
-        ask=lambda _question: answers.pop(0),
+        ask=ask,
         player=player or Loudspeaker(),
     )
     sitting.run(all_rows=all_rows)
@@ -96,6 +103,22 @@ def test_a_note_is_changed_as_it_was_said(prepared: Prepared) -> None:
 
     event = prepared.row(prepared.doubtful["value"]).event
     assert (event.kind, event.mark, event.value) == ("bearing", "white", "210")
+
+
+def test_what_is_told_freely_is_shown_before_it_is_saved(prepared: Prepared) -> None:
+    name = prepared.doubtful["value"]
+    asked: list[str] = []
+
+    sit(prepared, ["c", "q"], ["red away, bearing one oh eight", "n"], asked=asked)
+    assert "It becomes: bearing 108 (red); and added: red away." in asked[1]
+    assert prepared.row(name).event.mark == "white"
+
+    sit(prepared, ["c", "q"], ["red away, bearing one oh eight", ""])
+    assert (prepared.row(name).event.mark, prepared.row(name).event.value) == (
+        "red",
+        "108",
+    )
+    assert prepared.row("h0001").event.kind == "away"
 
 
 def test_a_note_is_changed_cell_by_cell(prepared: Prepared) -> None:

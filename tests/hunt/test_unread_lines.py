@@ -3,21 +3,34 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+import re
+from dataclasses import replace
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
+import soundfile
 from click.testing import CliRunner
 
-from treeward.cli.transcribe import transcribe_command
+from treeward.cli.transcribe import summary_lines, transcribe_command
 from treeward.errors import ReviewError
+from treeward.hunt.heard import HeardBy
 from treeward.hunt.hunt import Hunt
-from treeward.hunt.transcription import dismiss, open_lines, unread_of
+from treeward.hunt.transcription import (
+    Recorded,
+    Transcribed,
+    dismiss,
+    open_lines,
+    recorded_of,
+    unread_of,
+)
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.clocked import read_clocked
-
-if TYPE_CHECKING:
-    from pathlib import Path
+from treeward.notes.flags import FlagCode
+from treeward.notes.unread import Unread
+from treeward.review.standing import Left
+from treeward.speech.utterances import Utterance, WordSource, spread
 
 LINES = (
     "Station one, ten past two.",
@@ -64,6 +77,117 @@ def test_transcribe_says_how_many_lines_there_are_to_look_at(tmp_path: Path) -> 
     assert "1 line of what was read now made no note" in result.output
     assert "0:20  i wonder about red" in result.output
     assert "in_hive_s = [120, 180] under [model] in hunt.toml" in result.output
+
+
+def test_a_line_stays_though_a_note_begins_where_it_ends(tmp_path: Path) -> None:
+    hunt = started(tmp_path)
+    path = transcript(tmp_path, *LINES[:3], "White's away, two forty.")
+    text = path.read_text("utf-8")  # of cues without a gap, as most programs write
+    path.write_text(re.sub(r"(\d)4\.000$", r"\g<1>9.999", text, flags=re.MULTILINE))
+
+    (line,) = hunt.transcribe([path]).unread
+
+    assert line.text == "i wonder about red"
+
+
+NOT_FREE = (
+    "lovely morning.",
+    "the yellow one has just landed.",
+    "she's off again.",
+    "one more over here in the corner.",
+    "we might have the sandwiches now.",
+    "and there goes blue, two ten.",
+)
+
+
+def heard(hunt: Hunt, *sentences: str) -> None:
+    """Keep a hearing of talk between two notes."""
+    name = "memo.wav"
+    rate_hz = 8000
+    hunt.recordings_dir.mkdir(parents=True, exist_ok=True)
+    silence = np.zeros(rate_hz * 60, np.float32)
+    soundfile.write(hunt.recordings_dir / name, silence, rate_hz)
+    file = hunt.heard_file(name)
+    file.path.parent.mkdir(parents=True, exist_ok=True)
+    file.begin(
+        HeardBy(engine="e", model="m", phrase_book="p", size_bytes=1, modified_ns=1)
+    )
+    said = []
+    for number, sentence in enumerate(sentences):
+        at_s = 2.0 + 8.0 * number
+        words = tuple(
+            replace(word, source=WordSource.TALK)
+            for word in spread(sentence.split(), at_s, at_s + 4.0)
+        )
+        said.append(Utterance(words=words, start_s=at_s, end_s=at_s + 4.0))
+    file.add(said, reached_s=60.0)
+
+
+def read(hunt: Hunt) -> Recorded:
+    path = hunt.recordings_dir / "memo.wav"
+    return recorded_of(hunt, path, hunt.heard_file(path.name), name=path.name)
+
+
+def test_of_a_recording_what_tells_of_bees_is_listed_and_makes_no_note(
+    tmp_path: Path,
+) -> None:
+    hunt = started(tmp_path)
+    heard(hunt, *NOT_FREE)
+
+    recorded = read(hunt)
+
+    assert recorded.events == ()
+    assert [line.text for line in recorded.unread] == [
+        "the yellow one has just landed",
+        "she's off again",
+        "and there goes blue two ten",
+    ]
+
+
+def test_no_talk_is_listed_where_none_is_to_be_kept(tmp_path: Path) -> None:
+    hunt = started(tmp_path)
+    toml = hunt.path / "hunt.toml"
+    toml.write_text(toml.read_text("utf-8") + "[speech]\nkeep_talk = false\n", "utf-8")
+    heard(hunt, *NOT_FREE)
+
+    assert read(Hunt(hunt.path)).unread == ()
+
+
+def test_transcribe_says_how_many_sentences_may_tell_of_bees() -> None:
+    line = Unread(recording="a.wav", text="she's off", start_s=1.0, end_s=2.0)
+    typed = Unread(recording="page.txt", text="9:07 blue ???", line=3)
+    done = Transcribed(
+        recordings=(
+            Recorded(name="a.wav", unread=(line,), not_free=True),
+            Recorded(name="page.txt", unread=(typed,)),
+        ),
+        engine="e",
+        rows=4,
+        left=Left(lines=3),
+        kept_changes=0,
+        unread=(line, replace(line, start_s=3.0, end_s=4.0), typed),
+    )
+
+    said = summary_lines(done, Path("review.csv"))
+
+    assert (
+        "2 sentences seem to tell of bees: see the list below the rows "
+        "(treeward review), or set free = true under [speech] in hunt.toml"
+    ) in said
+    assert "1 line of what was read now made no note" in "\n".join(said)
+    assert "she's off" not in "\n".join(said)
+
+
+def test_which_bees_is_asked_once(tmp_path: Path) -> None:
+    hunt = started(tmp_path)
+    hunt.transcribe([transcript(tmp_path, "Three of them came back.")])
+
+    (row,) = hunt.rows()
+
+    assert [flag.sentence for flag in row.event.flags].count(
+        "which bees 'three of them' are was not said"
+    ) == 1
+    assert not [f for f in row.event.flags if f.code is FlagCode.WHICH_BEE]
 
 
 def test_lines_go_with_the_transcript_that_no_longer_holds_them(tmp_path: Path) -> None:

@@ -516,6 +516,86 @@ def test_a_spoken_date_without_any_time_of_day_places_nothing() -> None:
     assert "nothing tells when" in result.flags[-1]
 
 
+@pytest.mark.parametrize("other", [date(2026, 7, 13), date(2026, 7, 2)])
+@pytest.mark.parametrize("with_time", [True, False])
+def test_a_spoken_date_wins_over_the_day_of_a_given_start(
+    other: date, *, with_time: bool
+) -> None:
+    given = datetime(other.year, other.month, other.day, 10, 20, 33, tzinfo=LONDON)
+    times = [said(100, "10:22")] if with_time else []
+
+    result = place_on_clock(
+        [dated(5, "14 July 2026"), *times, note(400)], facts(start=given), LONDON
+    )
+
+    assert (result.day, result.day_from) == (date(2026, 7, 14), "spoken date")
+    assert {e.clock and e.clock.date() for e in result.events} == {result.day}
+    assert clocks(result)[-1] == "10:27:13"  # the time of day is as it was given
+    assert result.remarks[0] == "14 Jul 2026, the day as it was said"
+    (flag,) = result.flags
+    assert flag.startswith(f"the start given puts the start at {other} 10:20")
+    assert flag.endswith("not used")
+
+
+def test_a_given_start_that_the_spoken_date_bears_out_is_not_doubted() -> None:
+    result = place_on_clock(
+        [dated(5, "14 July"), note(400)], facts(start=START), LONDON
+    )
+
+    assert clocks(result) == ["10:20:38", "10:27:13"]
+    assert result.remarks == ("14 Jul 2026, the day as it was said",)
+
+
+def test_a_date_said_after_midnight_is_that_of_the_second_it_was_said_at() -> None:
+    late = datetime(2026, 7, 13, 23, 50, tzinfo=LONDON)
+
+    result = place_on_clock(
+        [note(60), dated(900, "14 July")], facts(start=late), LONDON
+    )
+
+    assert clocks(result) == ["23:51:00", "00:05:00"]
+    assert result.day == date(2026, 7, 13)
+    assert result.flags == ()
+
+
+def test_a_clock_that_is_a_day_off_still_tells_the_time_of_day() -> None:
+    named = facts(name="2026-07-13 10.20.33.m4a")
+
+    result = place_on_clock([dated(5, "14 July 2026"), note(60)], named, LONDON)
+
+    assert clocks(result) == ["10:20:38", "10:21:33"]
+    assert (result.day, result.day_from) == (date(2026, 7, 14), "spoken date")
+    assert "the file name puts the start at 2026-07-13" in " ".join(result.flags)
+
+
+def test_a_day_in_the_files_name_gives_way_to_the_spoken_one() -> None:
+    named = facts(name="2026-07-13.m4a")
+    events = [dated(5, "14 July 2026"), said(100, "10:22"), note(400)]
+
+    result = place_on_clock(events, named, LONDON)
+
+    assert (result.day, result.day_from) == (date(2026, 7, 14), "spoken date")
+
+
+def test_a_date_in_doubt_does_not_tell_the_day() -> None:
+    doubtful = dated(5, "15 July", flags=(Flag.of(FlagCode.HARDLY_HEARD, "0.70"),))
+
+    result = place_on_clock([doubtful, note(60)], facts(start=START), LONDON)
+
+    assert result.remarks[0] == "14 Jul 2026, the day as it was given"
+
+
+@pytest.mark.parametrize(
+    ("year", "day"), [(1, "31 December 9999"), (9999, "1 January 2000")]
+)
+def test_days_an_age_apart_are_no_fault(year: int, day: str) -> None:
+    given = datetime(year, 6, 1, 10, 20, tzinfo=UTC)
+
+    result = place_on_clock([dated(5, day), note(60)], facts(start=given), LONDON)
+
+    assert result.flags
+
+
 def test_a_flagged_date_moves_nothing() -> None:
     doubtful = dated(5, "14 July", flags=(Flag.of(FlagCode.HARDLY_HEARD, "0.70"),))
     day = facts(file_modified=NOVEMBER)

@@ -195,7 +195,8 @@ def test_times_without_a_date_are_refused_once_with_the_way_to_mend() -> None:
 def test_a_line_that_names_a_bee_and_says_no_note_is_told() -> None:
     page = read_clocked(DAY + "9:05 Y away\nblue somewhere 9:10\na cloud", BOOK, ZONE)
 
-    (line,) = page.unread
+    line, cloud = page.unread
+    assert (cloud.text, cloud.clock, cloud.marks) == ("a cloud", None, ())
     assert (line.place, line.text, line.marks) == (
         "line 3",
         "blue somewhere 9:10",

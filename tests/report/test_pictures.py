@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from lxml import etree  # type: ignore[import-untyped]
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import rgb_to_hsv, to_rgb
 from matplotlib.text import Text
 from PIL import Image
 
@@ -30,7 +31,9 @@ from treeward.report.figures.map_frame import (
     nice_step,
     scale_length,
 )
+from treeward.report.figures.map_layers import GROUND_COLOUR
 from treeward.report.figures.style import (
+    AREA,
     INK,
     drawable,
     drawing,
@@ -41,14 +44,15 @@ from treeward.report.figures.style import (
     svg_text,
 )
 from treeward.report.figures.timeline import clock_ticks, timeline_figure
-from treeward.report.model import TrackLine
+from treeward.report.model import Ground, GroundLine, TrackLine
+from treeward.report.page import map_key
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from matplotlib.figure import Figure
 
-    from treeward.report.model import HuntResult
+    from treeward.report.model import HuntResult, Sort
 
 HOSTILE = '--><script>alert("$x^2$")</script> \u4e2d'
 FIGURES: list[Callable[[HuntResult], Figure | None]] = [
@@ -201,6 +205,51 @@ def test_stations_without_a_fix_are_drawn(build: Callable[..., HuntResult]) -> N
             whole = build(fix=None)
             some = replace(whole, stations=whole.stations[:count])
             assert len(png_bytes(drawn(FIGURES[0], some), 50)) > 5000
+
+
+def grounded(result: HuntResult) -> HuntResult:
+    place = result.stations[0]
+
+    def line(sort: Sort, *, closed: bool = False) -> GroundLine:
+        off = np.array([0.0, 0.001, 0.001, 0.0])
+        return GroundLine(
+            latitude_deg=place.latitude_deg + off,
+            longitude_deg=place.longitude_deg + off[::-1],
+            closed=closed,
+            sort=sort,
+        )
+
+    lines = (line("water", closed=True), line("water"), line("way"))
+    return replace(result, ground=Ground(lines=lines))
+
+
+def test_the_key_tells_what_of_the_ground_is_drawn(result: HuntResult) -> None:
+    figure = map_figure(grounded(result), "sheet")
+    assert figure is not None
+    said = [text.get_text() for text in figure.findobj(Text)]
+
+    at = said.index("Ground, from your own map")
+    assert said[at + 1 : at + 3] == ["water", "path or road"]
+    assert [one["name"] for one in map_key(grounded(result))["ground"]] == [
+        "water",
+        "path or road",
+    ]
+    bare = map_figure(result, "sheet")
+    assert bare is not None
+    assert not [
+        text for text in bare.findobj(Text) if text.get_text().startswith("Ground")
+    ]
+    assert map_key(result)["ground"] == []
+
+
+def test_water_is_told_from_the_areas_of_chance(result: HuntResult) -> None:
+    figure = map_figure(grounded(result), "page")
+    assert figure is not None
+    water = [patch for patch in figure.axes[0].patches if patch.get_hatch()]
+    blue, own = (rgb_to_hsv(to_rgb(c))[0] for c in (AREA, GROUND_COLOUR["water"]))
+
+    assert len(water) == 1  # by lines
+    assert abs(blue - own) * 360 > 25  # and by its hue, degrees
 
 
 def test_trips_without_clocks_have_no_timeline(result: HuntResult) -> None:

@@ -288,7 +288,7 @@ def test_more_than_anybody_takes_is_no_aim(result: HuntResult) -> None:
     fix = replace(result.fix, enough=(stopping("bearings", "1", "", 18, 80),))
     (said,) = enough_sentences(replace(result, fix=fix))
     assert "80" not in said
-    assert "18 so far, each adding little: another station helps more" in said
+    assert "station 1 (18 so far, as many more as you can take) still pay." in said
 
 
 def test_without_an_answer_nothing_is_said_of_enough(empty: HuntResult) -> None:

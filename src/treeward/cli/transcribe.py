@@ -30,7 +30,8 @@ _WIDEST = 90  # letters of a line shown; choice
 @click.option(
     "--start",
     metavar="WHEN",
-    help='Clock time of the first second, as "2026-07-14 10:20"; for one FILE.',
+    help='Clock time of the first second, as "2026-07-14 10:20", or the day of notes '
+    "typed with their times, as 2026-07-14; for one FILE.",
 )
 @click.option("--model", metavar="PATH|NAME", help="Another speech model to use.")
 @click.option(
@@ -119,13 +120,22 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
                 else ""
             )
         )
-    if done.unread:
-        count = len(done.unread)
+    only_phrases = {one.name for one in done.recordings if one.not_free}
+    told = sum(line.recording in only_phrases for line in done.unread)
+    unread = [line for line in done.unread if line.recording not in only_phrases]
+    if told:
         lines.append(
-            f"{counted(count, 'line')} of what was read now made no "
-            "note, and a bee or its coming or going is named:"
+            f"{counted(told, 'sentence')} seem{'s' * (told == 1)} to tell of bees: "
+            "see the list below the rows (treeward review), or set free = true under "
+            "[speech] in hunt.toml"
         )
-        lines += [_unread_line(line) for line in done.unread[:_MOST_UNREAD]]
+    if unread:
+        count = len(unread)
+        lines.append(
+            f"{counted(count, 'line')} of what was read now made no note, and may "
+            "hold one:"
+        )
+        lines += [_unread_line(line) for line in unread[:_MOST_UNREAD]]
         if count > _MOST_UNREAD:
             lines.append(f"  and {count - _MOST_UNREAD} more (--json lists them)")
     if done.stopped:

@@ -129,9 +129,16 @@ class EditsSent(_Sent):
 
 
 class PhraseSent(_Sent):
-    """Typed words to be read as a note."""
+    """Typed words to be read: as what a row should say, or as notes to add."""
 
     text: Annotated[str, Field(max_length=200)]
+    row: Name | None = None
+
+
+class OffersSent(_Sent):
+    """A line without a note, to be told what it may say."""
+
+    line: LineKeySent
 
 
 class TypedSent(_Sent):
@@ -213,6 +220,7 @@ class ReviewApp:
                 Route("/api/answer", self._guarded(self._answer)),
                 Route("/api/edit", self._guarded(self._edit), methods=["POST"]),
                 Route("/api/read", self._guarded(self._read), methods=["POST"]),
+                Route("/api/offers", self._guarded(self._offers), methods=["POST"]),
                 Route("/api/typed", self._guarded(self._look_at), methods=["POST"]),
                 Route("/api/take", self._guarded(self._take), methods=["POST"]),
                 Route("/api/find", self._guarded(self._find), methods=["POST"]),
@@ -298,8 +306,28 @@ class ReviewApp:
         )
 
     def _read(self, _request: Request, body: bytes) -> Response:
-        reading = self.desk.read_phrase(PhraseSent.model_validate_json(body).text)
-        return JSONResponse({"cells": reading.cells()})
+        """Say what a sentence would become; what says nothing is no fault here."""
+        sent = PhraseSent.model_validate_json(body)
+        try:
+            read = self.desk.read_sentence(sent.text, sent.row or "")
+        except ReviewError as error:
+            return JSONResponse({"none": error.line()})
+        return JSONResponse(asdict(read))
+
+    def _offers(self, _request: Request, body: bytes) -> Response:
+        key = LineKey(**OffersSent.model_validate_json(body).line.model_dump())
+        offers = self.desk.offered(self.desk.line(key))
+        return JSONResponse(
+            {
+                "offers": [
+                    {
+                        "said": ", ".join(one.said for one in notes),
+                        "notes": [one.cells() for one in notes],
+                    }
+                    for notes in offers
+                ]
+            }
+        )
 
     def _look_at(self, _request: Request, body: bytes) -> Response:
         sent = TypedSent.model_validate_json(body)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from treeward.audio import LONGEST_S
@@ -29,8 +29,9 @@ from treeward.review.standing import (
 )
 
 from .edits import Applied, LineJudged, LineKey, NewRow, ReviewEdits
+from .readings import PhraseReader, TypedReading
 from .sounds import Shelf
-from .talk import PhraseReader, Talk, TypedReading
+from .talk import Talk
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -43,6 +44,9 @@ if TYPE_CHECKING:
     from treeward.trips.table import TripTable
 
     from .edits import Edit, RowEdit, Sheet
+
+
+_NEAR_S = 15.0  # a bearing is said so soon after a leaving; guess
 
 
 class Desk:
@@ -101,7 +105,7 @@ class Desk:
         for edit in edits:
             if not isinstance(edit, LineJudged):
                 rows.append(self._placed(edit))
-            elif dismiss(self.hunt, self._line(edit.line), undo=not edit.dismissed):
+            elif dismiss(self.hunt, self.line(edit.line), undo=not edit.dismissed):
                 undo.append(replace(edit, dismissed=not edit.dismissed))
         applied = self.ledger.apply(rows) if rows else Applied()
         return replace(applied, undo=(*applied.undo, *reversed(undo)))
@@ -114,7 +118,14 @@ class Desk:
         """Count what is still to be looked at."""
         return left_of(sheet.rows, sheet.machine, lines=len(self.lines(sheet)))
 
-    def _line(self, key: LineKey) -> Unread:
+    def line(self, key: LineKey) -> Unread:
+        """Return a line by what it is known by.
+
+        Raises
+        ------
+        ReviewError
+            If it is gone.
+        """
         for line in unread_of(self.hunt):
             if key == line_key(line):
                 return line
@@ -192,7 +203,9 @@ class Desk:
         event = row.event
         clock = worked or event.clock
         status = status_of(row, sheet.machine.get(row.name))
-        before, after = self.talk.around(event.recording, event.start_s, event.end_s)
+        before, after = self.talk.around(
+            event.recording, event.start_s, event.end_s, event.heard
+        )
         return {
             "row": row.name,
             "cells": cells_of(row),
@@ -224,21 +237,68 @@ class Desk:
             "by_hand": row.name not in sheet.machine,
         }
 
-    def read_phrase(self, text: str) -> TypedReading:
-        """Read typed words as one note.
+    def read_sentence(self, text: str, name: str = "") -> SentenceRead:
+        """Read a typed sentence: as what a row should say, or as notes to add.
+
+        Parameters
+        ----------
+        text
+            What was typed.
+        name
+            The row that it is to correct; "" for notes to add.
 
         Raises
         ------
         ReviewError
-            If they say nothing the phrase book knows, or more than one note.
+            If nothing in it can be read, or the row is gone.
         """
-        reading = self.reader.read(text)
+        if not name:
+            notes = self.reader.notes(text)
+            if not notes:
+                raise no_note(text)
+            plain = len(notes) == 1 and self.reader.read(text) is not None
+            adds = tuple(one.cells() for one in notes)
+            said = tuple(one.said for one in notes)
+            return SentenceRead(adds=adds, said=said, plain=plain)
+        rows = self.ledger.read().rows
+        row = next((row for row in rows if row.name == name), None)
+        if row is None:
+            raise ReviewError(f"there is no row {name}", mend="Load the page again.")
+        reading = self.reader.for_row(text, row.event)
         if reading is None:
-            raise ReviewError(
-                f"{text.strip()!r} is no note",
-                mend="Write it as it is said: yellow away, bearing 210, time 10 22.",
-            )
-        return reading
+            raise no_note(text)
+        others = [one for one in reading.others if not _stands(one, row, rows)]
+        cells = reading.row.cells()
+        return SentenceRead(
+            row=cells,
+            adds=tuple(beside_row(row, one.cells()) for one in others),
+            said=(reading.row.said, *(one.said for one in others)),
+            same=all(cells_of(row)[name] == value for name, value in cells.items()),
+            plain=reading.plain,
+        )
+
+    def offered(self, line: Unread) -> list[tuple[TypedReading, ...]]:
+        """Return what a line without a note may say, the likeliest first."""
+
+        def before(row: ReviewRow) -> float | None:
+            event = row.event
+            if event.recording != line.recording or row.decision == "drop":
+                return None
+            if event.start_s is not None and line.start_s is not None:
+                return line.start_s - event.start_s
+            if event.clock is not None and line.clock is not None:
+                return (line.clock - event.clock).total_seconds()
+            return None
+
+        apart = [
+            (gone_s, row.event.mark)
+            for row in self.ledger.read().rows
+            if row.event.mark not in {"", UNMARKED}
+            and (gone_s := before(row)) is not None
+        ]
+        # Those noted before it, the last one first, then those noted after it.
+        apart.sort(key=lambda one: (one[0] < 0, abs(one[0])))
+        return self.reader.offered(line.text, [mark for _, mark in apart])
 
     def _placed(self, edit: RowEdit) -> RowEdit:
         if not isinstance(edit, NewRow) or edit.cells.get("clock"):
@@ -254,6 +314,57 @@ class Desk:
         if clock is None:
             return edit
         return NewRow(cells={**edit.cells, "clock": format_clock(clock)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SentenceRead:
+    """What a typed sentence says.
+
+    `row` are the cells of the row that it corrects, None where it corrects none;
+    `adds` those of the notes to add; `said` all of these in words. `same` if the row
+    says so already, `plain` if it is one phrase or one cell.
+    """
+
+    row: Mapping[str, str] | None = None
+    adds: tuple[Mapping[str, str], ...] = ()
+    said: tuple[str, ...] = ()
+    same: bool = False
+    plain: bool = False
+
+
+def no_note(text: str) -> ReviewError:
+    """Return what is said of a sentence in which nothing can be read."""
+    return ReviewError(
+        f"{text.strip()!r} is no note",
+        mend="Write it as it is said: yellow away, bearing 210, time 10 22.",
+    )
+
+
+def beside_row(row: ReviewRow, cells: Mapping[str, str]) -> dict[str, str]:
+    """Return a note's cells with the place of a row that it was said with."""
+    own = cells_of(row)
+    place = {name: own[name] for name in ("recording", "clock")}
+    if row.event.start_s is not None:
+        end_s = row.event.start_s if row.event.end_s is None else row.event.end_s
+        place |= {"start_s": str(row.event.start_s), "end_s": str(end_s)}
+    return {**cells, **place}
+
+
+def _stands(note: TypedReading, row: ReviewRow, rows: Sequence[ReviewRow]) -> bool:
+    """Tell whether a note said with a row stands near it already."""
+    for other in rows:
+        if other.name == row.name or other.event.recording != row.event.recording:
+            continue
+        near = (
+            abs(other.event.start_s - row.event.start_s) <= _NEAR_S
+            if other.event.start_s is not None and row.event.start_s is not None
+            else other.event.clock == row.event.clock
+        )
+        own = cells_of(other)
+        alike = all(own[name] == value for name, value in note.cells().items())
+        if near and alike and other.decision != "drop":
+            return True
+    return False
 
 
 def line_key(line: Unread) -> LineKey:

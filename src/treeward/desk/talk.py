@@ -1,6 +1,4 @@
-"""What was said around a note, between the notes: what may tell what it meant.
-
-What a typed or heard phrase says, as cells of a row.
+"""What was said or written around a note: what may tell what it meant.
 
 Notes that somebody typed and pasted: what would be read of them, and taken in. They are
 read and kept as `treeward transcribe` reads and keeps a file of them; the file's name
@@ -10,149 +8,225 @@ is made here.
 from __future__ import annotations
 
 import tempfile
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import lru_cache
-from operator import itemgetter
+from operator import attrgetter
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
-from treeward.errors import HuntError, TranscriptError
+from treeward.errors import HuntError, TranscriptError, TreewardError
 from treeward.hunt.recordings import digest, is_corrected, is_transcript, recording_name
 from treeward.hunt.transcription import typed_notes
-from treeward.language.kinds import KINDS, Need
+from treeward.speech.transcripts import read_text, read_transcript
 from treeward.speech.utterances import WordSource
+from treeward.within import file_within
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from contextlib import AbstractContextManager
     from datetime import date
 
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.transcription import Transcribed
-    from treeward.language.kinds import EventKind
-    from treeward.language.phrasebook import PhraseBook
     from treeward.notes.events import Event
     from treeward.notes.unread import Unread
-
-    Words = tuple[tuple[float, str], ...]
+    from treeward.speech.utterances import Utterance, Word
 
 AROUND_S = 8.0  # before a note and after it: a sentence or two; choice
+_ROUNDED_S = 0.02  # more than a second of review.csv may be off
+_LONG = 100  # letters from which a quoted line may be cut short; choice
+_NO_LINES = ("", "")
+_Kept = TypeVar("_Kept")
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """A word, and which line or breath it is of."""
+
+    start_s: float
+    text: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Typed:
+    """What stands around a line of a page."""
+
+    before: str
+    after: str
 
 
 class Talk:
-    """The words between the notes of a hunt's recordings, as they were heard.
+    """What stands around the notes of a hunt's recordings, transcripts and pages.
 
-    Nothing where hunt.toml says `keep_talk = false`. A recording's words are read
-    once, and again when its hearing was written since.
+    Of a recording the words between its notes, as they were heard; none where
+    hunt.toml says `keep_talk = false`. Of a timed transcript and of typed notes their
+    own lines. A file is read once, and again when it was written since.
     """
 
     def __init__(self, hunt: Hunt) -> None:
         self._hunt = hunt
-        self._kept: dict[str, tuple[tuple[int, int], Words]] = {}
+        self._said: dict[str, tuple[tuple[int, int], tuple[_Said, ...]]] = {}
+        self._typed: dict[str, tuple[tuple[int, int], dict[str, _Typed]]] = {}
 
     def around(
-        self, recording: str, start_s: float | None, end_s: float | None = None
+        self,
+        recording: str,
+        start_s: float | None,
+        end_s: float | None = None,
+        heard: str = "",
     ) -> tuple[str, str]:
-        """Return the words said shortly before a note and after its beginning.
+        """Return what was said shortly before a note and after it.
 
         Parameters
         ----------
         recording
             Its name; "" for a note written by hand.
         start_s, end_s
-            Where the note stands in it.
+            Where the note stands in it; None for one of a typed page.
+        heard
+            The words that it was made of.
+
+        Returns
+        -------
+        tuple of str
+            The words before and those after, with a line feed between lines.
         """
-        if not recording or start_s is None or not self._hunt.file.speech.keep_talk:
-            return "", ""
-        words = self._words(recording)
-        last_s = max(start_s, start_s if end_s is None else end_s) + AROUND_S
-        first, at, last = (
-            bisect_left(words, second, key=itemgetter(0))
-            for second in (start_s - AROUND_S, start_s, last_s)
-        )
-        before, after = words[first:at], words[at:last]
-        return " ".join(w for _, w in before), " ".join(w for _, w in after)
+        if not recording:
+            return _NO_LINES
+        written = self._hunt.recordings_dir / recording
+        of_text = is_transcript(written)
+        if start_s is None:
+            return self._typed_around(recording, heard) if of_text else _NO_LINES
+        if of_text:
+            said = _fresh(self._said, recording, written, self._transcript) or ()
+        elif self._hunt.file.speech.keep_talk:
+            file = self._hunt.heard_file(recording)
+            said = _fresh(self._said, recording, file.path, self._talk) or ()
+        else:
+            return _NO_LINES
+        last_s = start_s if end_s is None else max(start_s, end_s)
+        return _words_around(said, start_s, last_s, heard, neighbours=of_text)
 
-    def _words(self, recording: str) -> Words:
-        file = self._hunt.heard_file(recording)
-        try:
-            found = file.path.stat()
-        except OSError:
-            return ()
-        stamp = (found.st_mtime_ns, found.st_size)
-        kept = self._kept.get(recording)
-        if kept is None or kept[0] != stamp:
-            words = tuple(
-                sorted(
-                    (word.start_s, " ".join(word.text.split()))
-                    for utterance in file.read().utterances
-                    for word in utterance.words
-                    if word.source is WordSource.TALK
-                )
-            )
-            self._kept[recording] = kept = (stamp, words)
-        return kept[1]
+    def _typed_around(self, recording: str, heard: str) -> tuple[str, str]:
+        """Return the line before and after the one that a typed note was made of."""
+        written = self._hunt.recordings_dir / recording
+        lines = _fresh(self._typed, recording, written, self._page) or {}
+        own = " ".join(heard.split())
+        line = lines.get(own)
+        if line is None and len(own) >= _LONG:  # a note quotes the beginning
+            line = next((o for text, o in lines.items() if text.startswith(own)), None)
+        return (line.before, line.after) if line else _NO_LINES
 
+    def _talk(self, recording: str) -> tuple[_Said, ...]:
+        heard = self._hunt.heard_file(recording).read()
+        return _words(heard.utterances, WordSource.TALK)
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TypedReading:
-    """One way to read a note."""
+    def _transcript(self, recording: str) -> tuple[_Said, ...]:
+        path = file_within(self._hunt.recordings_dir, recording)
+        return _words(read_transcript(path), WordSource.TEXT) if path else ()
 
-    event: EventKind
-    mark: str = ""
-    value: str = ""
-
-    def cells(self) -> dict[str, str]:
-        """Return the three cells that it fills."""
-        return {"event": self.event.value, "mark": self.mark, "value": self.value}
-
-
-class PhraseReader:
-    """Reads phrases by a hunt's phrase book."""
-
-    def __init__(self, book: PhraseBook) -> None:
-        self._book = book
-        self._cached = lru_cache(maxsize=4096)(self._parse)
-
-    def read(self, text: str) -> TypedReading | None:
-        """Return what "yellow away" or "bearing 210" says; None if nothing, or two."""
-        return self._cached(" ".join(text.lower().split())[:200])
-
-    def alternatives(
-        self, event: Event
-    ) -> list[tuple[str, float, TypedReading | None]]:
-        """Return the other readings of a row: words, confidence, and cells if any."""
-        found = []
-        for other in event.alternatives:
-            spelt = f"{event.kind.value} {event.mark} " if event.mark else ""
-            if spelt and other.text.startswith(spelt):
-                value = other.text.removeprefix(spelt)
-                reading: TypedReading | None = TypedReading(
-                    event=event.kind, mark=event.mark, value=value
-                )
-            else:
-                reading = self.read(other.text)
-            same = reading is not None and reading.cells() == {
-                "event": event.kind.value,
-                "mark": event.mark,
-                "value": event.value,
-            }
-            if not same:
-                found.append((other.text, other.confidence, reading))
+    def _page(self, recording: str) -> dict[str, _Typed]:
+        path = file_within(self._hunt.recordings_dir, recording)
+        text = read_text(path) if path else ""
+        lines = [" ".join(line.split()) for line in text.splitlines()]
+        lines = ["", *(line for line in lines if line), ""]
+        found: dict[str, _Typed] = {}  # of lines alike the first
+        for before, line, after in zip(lines, lines[1:], lines[2:], strict=False):
+            found.setdefault(line, _Typed(before, after))
         return found
 
-    def _parse(self, text: str) -> TypedReading | None:
-        from treeward.notes.parser import parse_typed
 
-        events = parse_typed(text, self._book)
-        if len(events) != 1:
-            return None
-        event = events[0]
-        if KINDS[event.kind].value is Need.MUST and not event.value:
-            return None
-        return TypedReading(event=event.kind, mark=event.mark, value=event.value)
+def _fresh(
+    shelf: dict[str, tuple[tuple[int, int], _Kept]],
+    name: str,
+    path: Path,
+    read: Callable[[str], _Kept],
+) -> _Kept | None:
+    """Return what a file holds, read anew where it is not as it was."""
+    try:
+        found = path.stat()
+    except (OSError, ValueError):  # gone, or a name that no file can have
+        return None
+    stamp = (found.st_mtime_ns, found.st_size)
+    kept = shelf.get(name)
+    if kept is None or kept[0] != stamp:
+        try:
+            shelf[name] = kept = (stamp, read(name))
+        except TreewardError:
+            return None  # `treeward transcribe` tells what is wrong with it
+    return kept[1]
+
+
+def _words(utterances: Iterable[Utterance], source: WordSource) -> tuple[_Said, ...]:
+    def said(word: Word, line: int) -> _Said:
+        return _Said(word.start_s, " ".join(word.text.split()), line)
+
+    found = [
+        said(word, line)
+        for line, utterance in enumerate(utterances)
+        for word in utterance.words
+        if word.source is source
+    ]
+    return tuple(sorted(found, key=attrgetter("start_s")))
+
+
+def _words_around(
+    said: Sequence[_Said],
+    start_s: float,
+    end_s: float,
+    heard: str,
+    *,
+    neighbours: bool,
+) -> tuple[str, str]:
+    """Return the words within `AROUND_S` of a note but for its own.
+
+    With `neighbours` its line as a whole, and those before and after it too.
+    """
+    by_start = attrgetter("start_s")
+    own = bisect_left(said, start_s - _ROUNDED_S, key=by_start)
+    past = bisect_left(said, end_s - _ROUNDED_S, lo=own, key=by_start)
+    # A note told late begins before its words; they are the last before its end.
+    count = len(heard.split())
+    told = [_bare(word.text) for word in said[max(0, past - count) : past]]
+    if told == [_bare(word) for word in heard.split()]:
+        own = past - count
+    first = bisect_left(said, start_s - AROUND_S, hi=own, key=by_start)
+    last = bisect_left(said, end_s + AROUND_S, lo=past, key=by_start)
+    if neighbours:
+        first, last = _whole_lines(said, own, past, first, last)
+    return _joined(said[first:own]), _joined(said[past:last])
+
+
+def _whole_lines(
+    said: Sequence[_Said], own: int, past: int, first: int, last: int
+) -> tuple[int, int]:
+    """Widen a run of words to whole lines, with one before the note and one after."""
+    if not said:
+        return first, last
+    begun = min(own, len(said) - 1)
+    ended = max(begun, past - 1)
+    from_line = min(said[begun].line - 1, *(w.line for w in said[first : first + 1]))
+    to_line = max(said[ended].line + 1, *(w.line for w in said[last - 1 : last]))
+    by_line = attrgetter("line")
+    return (
+        bisect_left(said, from_line, key=by_line),
+        bisect_right(said, to_line, key=by_line),
+    )
+
+
+def _bare(word: str) -> str:
+    return "".join(letter for letter in word.lower() if letter.isalnum())
+
+
+def _joined(said: Sequence[_Said]) -> str:
+    text = ""
+    for before, word in zip((None, *said), said, strict=False):
+        if before is not None:
+            text += " " if before.line == word.line else "\n"
+        text += word.text
+    return text
 
 
 MOST_LETTERS = 60_000  # pasted at once; a long day's page is a tenth of it; choice

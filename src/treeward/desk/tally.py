@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import TreewardError
 from treeward.hunt.finds import check_finds, read_finds
 from treeward.hunt.review_update import said_in_words
+from treeward.notes.flags import sentences_of
 from treeward.report.days import disagreements
 from treeward.report.figures.style import paint_hex, split_mark
 from treeward.report.flight_lines import read_text
@@ -253,9 +254,12 @@ def pasted_payload(page: Pasted) -> dict[str, Any]:
             {
                 "clock": f"{event.clock:%H:%M}" if event.clock else "",
                 "said": said_in_words(event),
+                "line": event.heard,
+                "doubts": list(sentences_of(event.flags)),
             }
             for event in page.events[:MOST_SHOWN]
         ],
+        "in_doubt": sum(event.doubtful for event in page.events),
         "unread": [
             {"place": line.place, "text": line.text}
             for line in page.unread[:MOST_SHOWN]

@@ -5,6 +5,7 @@ The rows to look at as lines of text, and as values for a script.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Protocol
 
 from rich.markup import escape
@@ -13,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from treeward.audio import SAMPLE_RATE_HZ
-from treeward.errors import TreewardError
+from treeward.errors import ReviewError, TreewardError
 from treeward.hunt.review_update import said_in_words
 from treeward.notes.unread import Unread
 from treeward.report.wording import left_text
@@ -34,7 +35,7 @@ from .tally import counts_line, doubts_by_row, trip_changes
 from .weighing import Weighing
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     import numpy as np
     from numpy.typing import NDArray
@@ -44,7 +45,7 @@ if TYPE_CHECKING:
     from treeward.review.file import ReviewRow
     from treeward.trips.table import TripTable
 
-    from .desk import Desk
+    from .desk import Desk, SentenceRead
     from .edits import Applied, Edit, Sheet
 
 
@@ -356,15 +357,33 @@ class TerminalReview:
         said = self._ask(
             'What was said? ("yellow away", "bearing 210"; empty: cell by cell) '
         ).strip()
-        if said:
-            cells = self._desk.read_phrase(said).cells()
-            if cells["event"] == "bearing" and not cells["mark"]:
-                cells["mark"] = row.event.mark
-        else:
-            cells = self._cell_by_cell(row)
-        if cells:
-            self._save(row, cells)
+        if not said:
+            if cells := self._cell_by_cell(row):
+                self._save(row, cells)
+                self._at += 1
+            return
+        read = self._desk.read_sentence(said, row.name)
+        if self._sure_of(read):
+            self._save(row, read.row or {}, [NewRow(cells=one) for one in read.adds])
             self._at += 1
+
+    def _sure_of(self, read: SentenceRead) -> bool:
+        """Show what a sentence that is no plain phrase would become, and ask."""
+        if read.plain:
+            return True
+        becomes = "; and added: ".join(
+            part
+            for part in (
+                read.said[0] if read.row is not None else "",
+                ", ".join(read.said[read.row is not None :]),
+            )
+            if part
+        )
+        answer = self._ask(f"  It becomes: {becomes}. Enter saves, n leaves it: ")
+        if answer.strip().lower().startswith("n"):
+            self._say("Left as it was.", "yellow")
+            return False
+        return True
 
     def _cell_by_cell(self, row: ReviewRow) -> dict[str, str]:
         now = cells_of(row)
@@ -386,34 +405,53 @@ class TerminalReview:
         said = self._ask('What was said? ("yellow back") ').strip()
         if not said:
             return
-        cells = self._desk.read_phrase(said).cells()
+        read = self._desk.read_sentence(said)
+        if not self._sure_of(read):
+            return
         event = row.event
         near = event.clock
         if event.start_s is not None:
             near = clock_at(sheet.rows, event.recording, event.start_s) or near
         shown = f"{near:%H:%M:%S}" if near else ""
         clock = self._ask(f"  time [{shown}]: ").strip() or shown
-        new = NewRow(cells={**cells, "clock": clock, "recording": event.recording})
-        applied = self._apply([new])
-        self._stops[self._at + 1 : self._at + 1] = applied.added
-        self._say(f"Added as {', '.join(applied.added)}. {self._trips_line()}", "green")
+        place = {"clock": clock, "recording": event.recording}
+        self._added(NewRow(cells={**cells, **place}) for cells in read.adds)
 
     def _make_note(self, line: Unread) -> None:
-        """Add what the line says, or what it is said to be; one note a time."""
-        try:
-            cells = self._desk.read_phrase(line.text).cells()
-        except TreewardError:
-            said = self._ask('What was said? ("yellow back"; empty: leave it) ').strip()
-            if not said:
-                return
-            cells = self._desk.read_phrase(said).cells()
-        if line.start_s is None:
+        """Add what the line says, or what it is said to be."""
+        notes = self._notes_of(line)
+        if line.start_s is None and notes:
             shown = f"{line.clock:%H:%M:%S}" if line.clock else ""
             typed = self._ask(f"  time [{shown}]: ").strip()
-            cells |= {"clock": typed} if typed else {}
-        applied = self._apply([note_of_line(line, cells)])
+            notes = [{**cells, "clock": typed} if typed else cells for cells in notes]
+        if notes:
+            self._added(note_of_line(line, cells) for cells in notes)
+            self._at += 1
+
+    def _notes_of(self, line: Unread) -> Sequence[Mapping[str, str]]:
+        """Ask for the notes in a line; the one that says just a phrase is plain."""
+        with suppress(ReviewError):
+            read = self._desk.read_sentence(line.text)
+            if read.plain:
+                return read.adds
+        offers = self._desk.offered(line)
+        for number, notes in enumerate(offers, 1):
+            text = Text(f"{number}", style="bold cyan")
+            text.append(f" {', '.join(one.said for one in notes)}", style="default")
+            self._console.print(text)
+        said = self._ask(
+            "What was said? (one of these numbers, or in words; empty: leave it) "
+        ).strip()
+        if not said:
+            return ()
+        if said in set("123456789"[: len(offers)]):
+            return [one.cells() for one in offers[int(said) - 1]]
+        read = self._desk.read_sentence(said)
+        return read.adds if self._sure_of(read) else ()
+
+    def _added(self, rows: Iterable[NewRow]) -> None:
+        applied = self._apply(list(rows))
         self._stops[self._at + 1 : self._at + 1] = applied.added
-        self._at += 1
         self._say(f"Added as {', '.join(applied.added)}. {self._trips_line()}", "green")
 
     def _play(self, where: Event | Unread) -> None:
@@ -438,14 +476,15 @@ class TerminalReview:
                 "yellow",
             )
 
-    def _save(self, row: ReviewRow, cells: Mapping[str, str]) -> None:
+    def _save(
+        self, row: ReviewRow, cells: Mapping[str, str], more: Sequence[NewRow] = ()
+    ) -> None:
         now = cells_of(row)
-        self._apply(
-            [
-                CellEdit(row=row.name, column=name, value=value, was=now[name])
-                for name, value in cells.items()
-            ]
-        )
+        edits = [
+            CellEdit(row=row.name, column=name, value=value, was=now[name])
+            for name, value in cells.items()
+        ]
+        self._apply([*edits, *more])
         self._say(self._trips_line(), "dim")
 
     def _take_back(self) -> None:
@@ -511,12 +550,12 @@ class TerminalReview:
         if event.heard:
             lines.append(f"heard “{event.heard}”, {event.confidence:.0%} sure\n", "dim")
         before, after = self._desk.talk.around(
-            event.recording, event.start_s, event.end_s
+            event.recording, event.start_s, event.end_s, event.heard
         )
-        if before:
-            lines.append(f"said before: “{before}”\n", "dim")
-        if after:
-            lines.append(f"said after: “{after}”\n", "dim")
+        for where, text in (("before", before), ("after", after)):
+            if text:
+                said = text.replace("\n", " / ")
+                lines.append(f"said {where}: “{said}”\n", "dim")
         try:
             doubts = doubts_by_row(self._desk.trips()).get(row.name, ())
         except TreewardError:

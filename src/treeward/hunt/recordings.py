@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 _MOST_BYTES = 16 * 2**20  # as much as is read of a transcript
 _SAME_LINES = 0.5  # of a transcript that was corrected, and not another one; guess
 TYPED_SUFFIXES = frozenset({".txt", ".csv", ".tsv"})  # may hold notes with clock times
+STARTS_FILE = "starts.json"
+_MOST_STARTS_BYTES = 4_000_000  # a line for each recording; choice
 TRANSCRIPT_SUFFIXES = frozenset({".vtt", ".srt", ".json"}) | TYPED_SUFFIXES
 SOUND_SUFFIXES = frozenset(
     {
@@ -365,6 +367,19 @@ def days_told(machine_dir: Path) -> dict[str, tuple[str, str]]:
         if (day := _day(one.get("day"))) and isinstance(told, str):
             days[name] = (day, told)
     return days
+
+
+def kept_starts(machine_dir: Path) -> dict[str, str]:
+    """Return recording -> the start that was given with --start in an earlier run."""
+    try:
+        kept = json.loads(
+            read_plain(machine_dir / STARTS_FILE, most_bytes=_MOST_STARTS_BYTES)
+        )
+    except (OSError, ValueError, RecursionError):
+        return {}
+    if not isinstance(kept, dict):
+        return {}
+    return {k: v for k, v in kept.items() if isinstance(v, str)}
 
 
 def _read(machine_dir: Path) -> dict[str, dict[str, Any]]:

@@ -8,27 +8,29 @@ from __future__ import annotations
 import json
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from treeward.errors import ClockError, ReviewChangedError, SoundError
-from treeward.files import read_plain, write_text
+from treeward.files import write_text
 from treeward.language.kinds import KINDS, EventKind, Need
 from treeward.notes.flags import Flag, FlagCode, sentences_of
 from treeward.review.store import gone_words
 from treeward.within import file_within
 
 from .recordings import (
+    STARTS_FILE,
     as_first_seen,
     file_modified,
     is_transcript,
     keep_facts,
+    kept_starts,
     recording_name,
 )
-from .transcription import Recorded, recorded_of
+from .transcription import Recorded, given_day, holds_clock_times, recorded_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
-    from datetime import datetime
     from pathlib import Path
 
     from treeward.notes.clock import ClockResult, RecordingFacts
@@ -40,7 +42,7 @@ if TYPE_CHECKING:
     from .folder import HuntFolder
 
 
-_MOST_STARTS_BYTES = 4_000_000  # a line for each recording; choice
+_DAY_S = 86_400.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +82,9 @@ class ReviewUpdate:
             name = recording_name(path, self._hunt.recordings_dir)
             kept = self._hunt.heard_file(name)
             if kept.path.exists() or is_transcript(path):
-                found.append(recorded_of(self._hunt, path, kept, name=name))
+                found.append(
+                    recorded_of(self._hunt, path, kept, name=name, lines=False)
+                )
         return found
 
     def write_merged(self, recorded: Sequence[Recorded]) -> Written:
@@ -166,10 +170,13 @@ class ReviewUpdate:
         from treeward.notes.clock_evidence import parse_start
 
         path = self._hunt.recordings_dir / name
+        if (day := given_day(self._hunt, path, name)) is not None:
+            midnight = datetime(day.year, day.month, day.day, tzinfo=self._hunt.zone)
+            return RecordingFacts(name=name, start=midnight, start_resolution_s=_DAY_S)
         start, resolution_s = None, 1.0
         where, zone = f"start of {name}", self._hunt.zone
         with suppress(ClockError):  # ours is good, or was spoilt on the disk since
-            kept = self._kept_starts().get(name, "")
+            kept = kept_starts(self._hunt.machine_dir).get(name, "")
             start, resolution_s = parse_start(kept, zone, where=where)
         if start is None and (given := self._hunt.file.start.get(name)):
             start, resolution_s = parse_start(given, zone, where=where)
@@ -209,32 +216,24 @@ class ReviewUpdate:
             )
         return None
 
-    def _kept_starts(self) -> dict[str, str]:
-        """Give the starts that were given with --start in earlier runs."""
-        try:
-            path = self._hunt.machine_dir / "starts.json"
-            kept = json.loads(read_plain(path, most_bytes=_MOST_STARTS_BYTES))
-        except (OSError, ValueError, RecursionError):
-            return {}
-        if not isinstance(kept, dict):
-            return {}
-        return {k: v for k, v in kept.items() if isinstance(v, str)}
-
     def keep_start(self, path: Path, start: str) -> None:
         """Remember a start given with --start for all later runs.
 
         Raises
         ------
         ClockError
-            If it is no date and time.
+            If it is no date and time; for notes typed with times a date is enough.
         """
-        from treeward.notes.clock_evidence import parse_start
+        from treeward.notes.clock_evidence import parse_start, parse_start_day
 
-        parse_start(start, self._hunt.zone, where="--start")
-        starts = self._kept_starts()
+        if holds_clock_times(self._hunt, path):
+            parse_start_day(start, self._hunt.zone, where="--start")
+        else:
+            parse_start(start, self._hunt.zone, where="--start")
+        starts = kept_starts(self._hunt.machine_dir)
         starts[recording_name(path, self._hunt.recordings_dir)] = start
         write_text(
-            self._hunt.machine_dir / "starts.json",
+            self._hunt.machine_dir / STARTS_FILE,
             json.dumps(starts, indent=1),
             within=self._hunt.path,
         )

@@ -12,15 +12,18 @@ from __future__ import annotations
 import json
 from collections import Counter
 from contextlib import suppress
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-from treeward.errors import ReviewError
+from treeward.errors import ClockError, ReviewError, TranscriptError
 from treeward.files import kept_number, kept_text, read_plain, write_text
+from treeward.language.kinds import EventKind
+from treeward.notes.flags import FlagCode
 from treeward.notes.unread import Unread
 from treeward.report.formats.tables import SHORTEST_S, escaped, stamp
-from treeward.speech.utterances import WordSource
+from treeward.speech.utterances import Utterance, WordSource
 
 from .heard import HeardBy
 from .recordings import (
@@ -28,6 +31,7 @@ from .recordings import (
     digest,
     file_modified,
     is_transcript,
+    kept_starts,
     recording_name,
 )
 
@@ -40,7 +44,6 @@ if TYPE_CHECKING:
     from treeward.notes.unread import TimeTold
     from treeward.review.standing import Left
     from treeward.speech.recognizer import Recognizer
-    from treeward.speech.utterances import Utterance
 
     from .folder import HuntFolder
     from .heard import HeardFile
@@ -56,6 +59,7 @@ class Recorded:
     complete: bool = True
     remarks: tuple[str, ...] = ()
     unread: tuple[Unread, ...] = ()  # lines without a note that look like one
+    not_free: bool = False  # of sound in which only phrases are read
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,9 +114,17 @@ def heard_by(
 
 
 def recorded_of(
-    hunt: HuntFolder, path: Path, kept: HeardFile, *, name: str
+    hunt: HuntFolder,
+    path: Path,
+    kept: HeardFile,
+    *,
+    name: str,
+    lines: bool = True,
 ) -> Recorded:
-    """Turn what was heard, or a transcript, into events without clock times."""
+    """Turn what was heard, or a transcript, into events without clock times.
+
+    Without `lines`, talk that makes no event is not looked through.
+    """
     from .recovery import with_answered, without_own_voice
 
     book = hunt.phrase_book
@@ -127,7 +139,7 @@ def recorded_of(
         narrated = read_narration(read_transcript(path), book, recording=name)
         return Recorded(
             name=name,
-            events=narrated.events,
+            events=tuple(map(_asked_once, narrated.events)),
             remarks=tuple(time_line(told) for told in narrated.times),
             unread=narrated.unread,
         )
@@ -142,20 +154,110 @@ def recorded_of(
     others = without_own_voice(hunt.path, events)
     remarks = heard.remarks
     unread: tuple[Unread, ...] = ()
-    if hunt.file.speech.free:
+    speech = hunt.file.speech
+    if speech.free:
         from treeward.notes.narration import read_talk
 
         narrated = read_talk(heard.utterances, others, book, recording=name)
-        others = list(narrated.events)
+        others = list(map(_asked_once, narrated.events))
         remarks = (*remarks, *(time_line(told) for told in narrated.times))
-        unread = narrated.unread if hunt.file.speech.keep_talk else ()
+        unread = narrated.unread if speech.keep_talk else ()
+    elif speech.keep_talk and lines:
+        unread = told_in_talk(heard.utterances, others, book, recording=name)
     return Recorded(
         name=name,
         events=tuple(with_answered(hunt.path, name, others)),
         complete=heard.done,
         remarks=remarks,
         unread=unread,
+        not_free=not speech.free,
     )
+
+
+def _asked_once(event: Event) -> Event:
+    """Leave "which bee" out where "which bees" is asked of the same words."""
+    asked = {flag.words for flag in event.flags if flag.code is FlagCode.WHICH_BEES}
+    flags = tuple(
+        flag
+        for flag in event.flags
+        if flag.code is not FlagCode.WHICH_BEE or flag.words not in asked
+    )
+    return event if flags == event.flags else replace(event, flags=flags)
+
+
+def told_in_talk(
+    utterances: Sequence[Utterance],
+    events: Sequence[Event],
+    book: PhraseBook,
+    *,
+    recording: str,
+) -> tuple[Unread, ...]:
+    """Return what was said between the notes that free speech would tell of bees.
+
+    Of a recording in which only phrases are read: sentences of which reading free
+    speech makes a note, and those that name a mark. "One more, here" is enough for a
+    line of a transcript, and too common in people's talk for one of a recording.
+    """
+    from treeward.notes.bee_names import BeeNames
+    from treeward.notes.narration import read_narration, read_talk
+    from treeward.notes.sentences import speech_of
+    from treeward.notes.unread import unread_lines
+
+    talk = _between_notes(utterances)
+    colours = frozenset(way for ways in book.colours.values() for way in ways)
+    speech, pieces = speech_of(talk, colours)
+    names = BeeNames(book, speech.text)
+    lines = unread_lines(speech, pieces, events, names, recording=recording)
+    before = {(event.end_s, event.kind) for event in events}
+    freely = [
+        event
+        for event in read_talk(utterances, events, book, recording=recording).events
+        if (event.end_s, event.kind) not in before and event.end_s is not None
+    ]
+    # Nobody may know yet which bee it was.
+    moves = [
+        event
+        for event in read_narration(talk, book, recording=recording).events
+        if event.kind in {EventKind.AWAY, EventKind.BACK}
+    ]
+    found = [
+        line
+        for line in lines
+        if line.marks or any(_tells(line, event) for event in (*freely, *moves))
+    ]
+    for event in freely:
+        if not any(_tells(line, event) for line in found):
+            found.append(
+                Unread(
+                    recording=recording,
+                    text=event.heard,
+                    start_s=event.start_s,
+                    end_s=event.end_s,
+                )
+            )
+    return tuple(sorted(found, key=_where))
+
+
+def _between_notes(utterances: Iterable[Utterance]) -> list[Utterance]:
+    """Give the words between the notes as utterances of their own."""
+    found: list[Utterance] = []
+    for utterance in utterances:
+        runs = groupby(utterance.words, key=lambda word: word.source is WordSource.TALK)
+        for between, run in runs:
+            words = tuple(replace(word, source=WordSource.TEXT) for word in run)
+            if between:
+                found.append(
+                    Utterance(
+                        words=words, start_s=words[0].start_s, end_s=words[-1].end_s
+                    )
+                )
+    return found
+
+
+def _tells(line: Unread, event: Event) -> bool:
+    """Tell whether a note was told in a line: its last word is there."""
+    start_s, end_s = line.start_s or 0.0, line.end_s or 0.0
+    return start_s < (event.end_s or 0.0) <= end_s + _SAME_WORD_S
 
 
 def time_line(told: TimeTold) -> str:
@@ -182,6 +284,39 @@ def time_line(told: TimeTold) -> str:
             )
 
 
+def holds_clock_times(hunt: HuntFolder, path: Path) -> bool:
+    """Tell whether a file holds notes typed with clock times."""
+    from treeward.notes.clocked import has_clock_times
+    from treeward.speech.transcripts import read_text
+
+    if path.suffix.lower() not in TYPED_SUFFIXES:
+        return False
+    with suppress(TranscriptError):  # told when it is read
+        return has_clock_times(read_text(path), hunt.phrase_book)
+    return False
+
+
+def given_day(hunt: HuntFolder, path: Path, name: str) -> date | None:
+    """Return the day that --start or hunt.toml gives notes typed with clock times.
+
+    Raises
+    ------
+    ClockError
+        If what hunt.toml gives is neither a date nor a date and a time.
+    """
+    from treeward.notes.clock_evidence import parse_start_day
+
+    kept = kept_starts(hunt.machine_dir).get(name)
+    given = hunt.file.start.get(name)
+    if not (kept or given) or not holds_clock_times(hunt, path):
+        return None
+    where = f"start of {name}"
+    with suppress(ClockError):  # ours is good, or was spoilt on the disk since
+        if kept:
+            return parse_start_day(kept, hunt.zone, where=where)
+    return parse_start_day(given, hunt.zone, where=where) if given else None
+
+
 def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
     """Read notes typed with clock times; None for a file that holds none."""
     from treeward.notes.clocked import has_clock_times, read_clocked
@@ -190,15 +325,23 @@ def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
     text, book = read_text(path), hunt.phrase_book
     if not has_clock_times(text, book):
         return None
+    day = given_day(hunt, path, name)
     typed = read_clocked(
         text,
         book,
         hunt.zone,
         name=name,
-        near=file_modified(path).date(),
+        near=day or file_modified(path).date(),
+        day=day,
         where=str(path),
     )
-    return Recorded(name=name, events=typed.events, unread=typed.unread)
+    remarks: tuple[str, ...] = ()
+    if day and typed.other_days:
+        days = " and ".join(str(one) for one in typed.other_days)
+        remarks = (f"{days} stands in it, {day} was given: what is written was taken",)
+    return Recorded(
+        name=name, events=typed.events, unread=typed.unread, remarks=remarks
+    )
 
 
 def keep_talk(hunt: HuntFolder, paths: Sequence[Path]) -> None:
@@ -237,7 +380,9 @@ _FILE = "unread.json"
 DISMISSED_FILE = "dismissed.json"
 _MOST_BYTES = 16_000_000  # a season's talk is a tenth of it; guess
 _MOST_S = 1e7  # no recording is longer; as of heard recordings
-_SAME_S = 0.5  # a note that ends so near a line is of it; choice
+_SAME_WORD_S = 1e-6  # between the end of a word and itself
+_SAME_S = 0.5  # a note that begins or ends so near a line is of it; choice
+_TOUCH_S = 0.05  # what ends so soon in a line is of the one before; choice
 _PATIENCE_S = 1.0  # another page's save takes a tenth; longer work is told at once
 
 
@@ -327,14 +472,15 @@ def dismiss(hunt: HuntFolder, line: Unread, *, undo: bool = False) -> bool:
 def _without_note(hunt: HuntFolder, events: Iterable[Event]) -> list[Unread]:
     """Return the lines of which no note was made.
 
-    A note of a spoken line lies on its sound; one of a typed line was made of its
+    A note of a spoken line begins or ends with it; one of a typed line was made of its
     words, and of two lines alike it is of one.
     """
-    seconds: dict[str, list[float]] = {}
+    spoken: dict[str, list[tuple[float, float]]] = {}
     typed: Counter[tuple[str, str]] = Counter()
     for event in events:
         if event.start_s is not None:
-            seconds.setdefault(event.recording, []).append(event.start_s)
+            end_s = event.start_s if event.end_s is None else event.end_s
+            spoken.setdefault(event.recording, []).append((event.start_s, end_s))
         else:
             typed[event.recording, event.heard] += 1
     found = []
@@ -344,8 +490,9 @@ def _without_note(hunt: HuntFolder, events: Iterable[Event]) -> list[Unread]:
             if typed[line.recording, line.text] < 0:
                 found.append(line)
         elif not any(
-            line.start_s - _SAME_S <= second <= line.end_s + _SAME_S
-            for second in seconds.get(line.recording, ())
+            abs(start_s - line.start_s) <= _SAME_S
+            or line.start_s + _TOUCH_S < end_s <= line.end_s + _SAME_S
+            for start_s, end_s in spoken.get(line.recording, ())
         ):
             found.append(line)
     return sorted(found, key=lambda one: (one.recording, _where(one)))

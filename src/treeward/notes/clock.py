@@ -1,9 +1,9 @@
 """The clock: which moment each event was spoken at.
 
-Spoken times are the strongest evidence; then the start that the person gave, the
-container's creation time, the file's name and the file's time. Weaker evidence still
-counts: it gives a spoken time its day, its half of the day and, within the minute,
-its second; where it contradicts, that is said.
+Spoken times are the strongest evidence; then a spoken date, which tells the day; then
+the start that the person gave, the container's creation time, the file's name and the
+file's time. Weaker evidence still counts: it gives a spoken time its day, its half of
+the day and, within the minute, its second; where it contradicts, that is said.
 """
 
 from __future__ import annotations
@@ -138,7 +138,8 @@ def place_on_clock(
     """
     placed = [_plain(event, zone, anew=anew) for event in events]
     flags: list[str] = []
-    lower, against = _heed_spoken_day(placed, lower_evidence(recording, zone), flags)
+    every = lower_evidence(recording, zone)
+    lower, against = _heed_spoken_day(placed, every, zone, flags)
     anchors = read_anchors(placed, _days(lower, recording, zone), zone)
     stretches = explain(
         anchors,
@@ -186,7 +187,10 @@ def place_on_clock(
 
 
 def _heed_spoken_day(
-    placed: list[Event], lower: list[ClockEvidence], flags: list[str]
+    placed: list[Event],
+    lower: list[ClockEvidence],
+    zone: ZoneInfo,
+    flags: list[str],
 ) -> tuple[list[ClockEvidence], list[ClockEvidence]]:
     """Part the evidence by a date that was said, and give that event its year."""
     said = spoken_day(placed, lower, flags)
@@ -194,7 +198,7 @@ def _heed_spoken_day(
         return lower, []
     index, day = said
     placed[index] = replace(placed[index], value=day.isoformat())
-    return by_spoken_day(lower, day)
+    return by_spoken_day(lower, day, placed[index].start_s or 0.0, zone)
 
 
 def _place_all(
@@ -285,15 +289,28 @@ _RANK: tuple[str, ...] = tuple(ClockSource)  # of which the day is known, best f
 def _day_of(
     start: datetime | None, lower: Sequence[ClockEvidence], events: Sequence[Event]
 ) -> tuple[date | None, ClockSource | Literal[""]]:
-    """Return the day of a recording, and the evidence that told it."""
+    """Return the day of a recording, and the evidence that told it.
+
+    Of typed notes it is their own, which a start that was given may have told.
+    """
+    typed = [e.clock for e in events if e.clock is not None and e.start_s is None]
+    if typed and len(typed) == len(events):
+        day = min(typed).date()
+        given = any(
+            one.source == ClockSource.START_GIVEN
+            and one.start
+            and one.start.date() == day
+            for one in lower
+        )
+        return day, ClockSource.START_GIVEN if given else ClockSource.TRANSCRIPT
     if start is None:
         clocks = [event.clock for event in events if event.clock is not None]
         return (min(clocks).date(), ClockSource.TRANSCRIPT) if clocks else (None, "")
-    for evidence in lower:
+    by_rank = sorted(lower, key=lambda one: one.source != ClockSource.SPOKEN_DATE)
+    for evidence in by_rank:
         told = evidence.start.date() if evidence.start else evidence.day
-        said = any(one.source == ClockSource.SPOKEN_DATE for one in lower)
         if told is not None and abs((told - start.date()).days) <= 1:
-            return start.date(), ClockSource.SPOKEN_DATE if said else evidence.source
+            return start.date(), evidence.source
     return start.date(), ClockSource.TRANSCRIPT
 
 

@@ -6,20 +6,20 @@ the recorder runs the offset is constant and the intervals overlap; a pause make
 grow; nothing makes it shrink. The explanation with the fewest misheard times and
 pauses is looked for, over all readings of a twelve-hour time and all days near.
 
-Spoken dates as evidence of a recording's day, above all but --start.
+Spoken dates as evidence of a recording's day, above all else.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 from treeward.language.dates import parse_date
 from treeward.language.kinds import EventKind, parse_spoken_time
 
-from .clock_evidence import AGREE_S, ClockEvidence, ClockSource
+from .clock_evidence import AGREE_S, ClockEvidence, ClockSource, plus
 from .events import taken_back
 
 if TYPE_CHECKING:
@@ -162,8 +162,9 @@ def _both_folds(
 
 def days_around(first: date, last: date) -> list[date]:
     """Return every day from the day before `first` to the day after `last`."""
-    count = (last - first).days
-    return [first + timedelta(days=n) for n in range(-1, count + 2)]
+    low, high = first.toordinal() - 1, last.toordinal() + 1
+    ages = range(max(low, 1), min(high, date.max.toordinal()) + 1)
+    return [date.fromordinal(number) for number in ages]
 
 
 def explain(
@@ -357,22 +358,45 @@ def spoken_day(
 
 
 def by_spoken_day(
-    lower: Sequence[ClockEvidence], day: date
+    lower: Sequence[ClockEvidence], day: date, said_s: float, zone: ZoneInfo
 ) -> tuple[list[ClockEvidence], list[ClockEvidence]]:
     """Part the evidence that suits a spoken day from what speaks against it.
+
+    Parameters
+    ----------
+    lower
+        All evidence but what was spoken, strongest first.
+    day
+        The day that was said.
+    said_s
+        Where in the recording it was said [s].
+    zone
+        The hunt's time zone.
 
     Returns
     -------
     tuple
         What suits, with the date behind what tells the time of day as well; and the
-        rest. A start that the person gave stays before the date.
+        rest. What is off by a day, and a start that the person gave in any case, is
+        among both: its time of day suits.
     """
-    suits: list[ClockEvidence] = []
+    timed: list[ClockEvidence] = []
+    dated: list[ClockEvidence] = []
     against: list[ClockEvidence] = []
     for evidence in lower:
-        told = evidence.start.date() if evidence.start else evidence.day
-        near = told is not None and abs((told - day).days) <= 1
-        (suits if near else against).append(evidence)
+        if evidence.start is None:
+            (dated if evidence.day == day else against).append(evidence)
+            continue
+        off_days = _days_off(evidence.start, day, said_s, zone)
+        if off_days == 0:
+            timed.append(evidence)
+            continue
+        against.append(evidence)
+        given = evidence.source == ClockSource.START_GIVEN
+        if given or abs(off_days) <= 1:
+            start = _days_later(evidence.start, off_days)
+            note = f"the time of day only, on {day}"
+            timed.append(replace(evidence, start=start, day=day, note=note))
     said = ClockEvidence(
         source=ClockSource.SPOKEN_DATE,
         start=None,
@@ -380,6 +404,20 @@ def by_spoken_day(
         used=True,
         note=day.isoformat(),
     )
-    given = [e for e in against if e.source == ClockSource.START_GIVEN]
-    rest = [e for e in against if e.source != ClockSource.START_GIVEN]
-    return [*given, *suits, said], rest
+    return [*timed, said, *dated], against
+
+
+def _days_off(start: datetime, day: date, said_s: float, zone: ZoneInfo) -> int:
+    """Return by how many days a start would have to be later for the day said."""
+    moments = (
+        plus(start, said_s + late_s, zone).date() for late_s in (0.0, -AGREE_S, AGREE_S)
+    )
+    return min(((day - moment).days for moment in moments), key=abs)
+
+
+def _days_later(start: datetime, days: int) -> datetime:
+    """Return the same time of day on another day."""
+    try:
+        return start + timedelta(days=days)  # by the wall's clock
+    except OverflowError:
+        return start

@@ -6,6 +6,7 @@ The date and time that recorders and phones put into a file's name.
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from enum import StrEnum
@@ -247,6 +248,21 @@ def parse_start(text: str, zone: ZoneInfo, *, where: str) -> tuple[datetime, flo
         )
     seconds_given = len(re.findall(r"\d+", text.strip().split("+")[0])) >= 6
     return local, 1.0 if seconds_given else 60.0
+
+
+def parse_start_day(text: str, zone: ZoneInfo, *, where: str) -> date:
+    """Read the day of a start, which for notes typed with times may be all of it.
+
+    Raises
+    ------
+    ClockError
+        If it is neither a date nor a date and a time.
+    """
+    with suppress(ValueError):
+        day = date.fromisoformat(text.strip())
+        if EARLIEST_YEAR <= day.year <= LATEST_YEAR:
+            return day
+    return parse_start(text, zone, where=where)[0].date()
 
 
 def exists(local: datetime) -> bool:

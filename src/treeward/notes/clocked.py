@@ -1,121 +1,63 @@
 """Notes typed with clock times, as a notebook page holds them.
 
 One line or more a note: "9:05 yellow away, north east", "yellow 9.07 back",
-"0912 Y back 0918 Y off 220"; or a table with a heading, of one row a note or one column
-a bee. Dates stand on lines of their own, or in the file's name.
+"0912 Y back 0918 Y off 220"; a bee's name above her times; or a table with a heading,
+of one row a note, one row a flight, or one column a bee. Dates stand on lines of their
+own, before a time, or in the file's name.
+
+Every word of a line is understood, or the notes made of it say that more was said, or
+it is listed for a person to look at.
 """
 
 from __future__ import annotations
 
-import csv
 import re
-from dataclasses import dataclass, field, replace
-from datetime import datetime
-from itertools import islice
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING
 
 from treeward.errors import TranscriptError
-from treeward.language.bearings import POINTS_DEG, read_bearing
-from treeward.language.dates import parse_date
-from treeward.language.kinds import ALSO_WRITTEN, EventKind
+from treeward.language.kinds import EventKind
 
 from .clock_evidence import time_in_name
+from .clocked_days import Days
+from .clocked_groups import SITTING, read_groups
+from .clocked_numbers import TIME, UNKNOWN, Token, hour_of
+from .clocked_others import Others
+from .clocked_tables import TICKS, is_blank, is_rule, read_heading
+from .clocked_words import Reader
 from .events import Event
-from .parser import parse_typed
+from .flags import Flag, FlagCode
 from .unread import Unread
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import date, time
     from zoneinfo import ZoneInfo
 
     from treeward.language.phrasebook import PhraseBook
 
-Sort = Literal["time", "mark", "event", "bearing", "duration", "word", "and"]
+    from .clocked_tables import Column, Table
+    from .clocked_words import Wanted
 
-_TIME = re.compile(
-    r"(?P<h>\d{1,2})\s?[:.h]\s?(?P<m>[0-5]\d)(?:[:.](?P<s>[0-5]\d))?"
-    r"(?:\s?(?P<half>[ap])\.?m\b\.?)?(?![\d:])"
-    r"|(?P<hh>[01]\d|2[0-3])(?P<mm>[0-5]\d)(?!\d)"
-    r"|(?P<hour>\d{1,2})\s?(?P<only>[ap])\.?m\b\.?",
-    re.ASCII,
-)
-_DURATION = re.compile(
-    r"(?:(?:after|for)\s+)?(?P<min>\d{1,3}(?:[.,]\d)?)\s?(?:min(?:ute)?s?|')\b\.?"
-    r"(?:\s?(?P<sec>[0-5]?\d)\s?(?:s(?:ec(?:ond)?s?)?\b|\"))?"
-    r"|(?:after|for)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)"
-)
-_DEGREES = re.compile(
-    r"(?P<deg>\d{1,3})\s?(?:\u00b0|deg(?:rees)?\b)?(?:\s?(?P<north>true"
-    r"|magnetic)\b)?(?!\d)"
-)
-_WORD = re.compile(r"[^\W\d_]+(?:['\u2019-][^\W\d_]+)*")
-_LETTERS = re.compile(r"(?P<one>[a-z])\s?[/-]?\s?(?P<two>[a-z])?(?![a-z])")
 _MOST_QUOTED = 400  # letters of its line that a note quotes; choice
 _TIMED_LINE = re.compile(r"\s*[\[(]\s*\d{1,3}:\d{2}")  # of a transcript: [m:ss]
-_BEES = frozenset({EventKind.BACK, EventKind.AWAY, EventKind.MARK, EventKind.MISSED})
-# Says nothing by itself in a written note.
-_FILLERS = frozenset(
-    {"the", "one", "at", "bee", "a", "is", "was", "then", "bearing", "heading", "to"}
-    | {"towards", "toward", "about", "roughly", "from", "again", "and", "has"}
-)
-_POINTS = {
-    **{name.replace("-", ""): name for name in POINTS_DEG},
-    "north": "n",
-    "south": "s",
-    "east": "e",
-    "west": "w",
-    "northeast": "ne",
-    "northwest": "nw",
-    "southeast": "se",
-    "southwest": "sw",
-}
-_HEADINGS = {
-    "time": "time", "clock": "time", "mark": "mark", "bee": "mark", "colour": "mark",
-    "color": "mark", "event": "event", "what": "event", "bearing": "bearing",
-    "date": "date", "day": "date", "station": "station", "remark": "remark",
-    "note": "remark", "notes": "remark",
-}  # fmt: skip
 _LATE_H = 6  # before this hour by a twelve-hour dial it is afternoon; guess
 _DARK_H = 20  # nor do notes go on so late; guess
 _MOST_LETTERS = 500  # kept of a line without a note; choice
-_SITTING_H = 6  # between two notes of a day at most; guess
+_OF_BEES = frozenset({"mark", "event", "bearing", "duration", "back", "away", "bee"})
+_ROW_CELLS: dict[str, Wanted] = {"mark": "mark", "event": "event", "bearing": "bearing"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clocked:
-    """What was typed: the notes, and lines that look as if they held more."""
+    """What was typed: the notes, and lines that hold more than was understood.
+
+    `other_days` are days written on the page that are not the one that was given.
+    """
 
     events: tuple[Event, ...]
     unread: tuple[Unread, ...]
-
-
-@dataclass(slots=True)
-class _Group:
-    """What is known of one note while a line is read."""
-
-    time: datetime | None = None
-    marks: list[str] = field(default_factory=list)
-    kind: EventKind | None = None
-    bearing: str = ""
-    away_s: float | None = None
-    joined: bool = False  # "and": the next mark is of the same note
-
-    def has(self, sort: Sort) -> bool:
-        """Whether a thing of this sort is known already."""
-        match sort:
-            case "time":
-                return self.time is not None
-            case "mark":
-                return bool(self.marks) and not self.joined
-            case "event":
-                return self.kind is not None
-            case "bearing":
-                return bool(self.bearing)
-            case "duration":
-                return self.away_s is not None
-            case "word" | "and":
-                return False
+    other_days: tuple[date, ...] = ()
 
 
 def has_clock_times(text: str, book: PhraseBook) -> bool:
@@ -123,14 +65,19 @@ def has_clock_times(text: str, book: PhraseBook) -> bool:
 
     Lines that begin with "[m:ss]" are a transcript's.
     """
-    reader = _Lines(book)
+    reader = Reader(book)
+    table = headed = False
     for line in text.splitlines():
         if _TIMED_LINE.match(line):
             return False
-        if {"time", "mark"} <= {sort for sort, _ in reader.tokens(line)}:
-            return True
-    heads = [_heading(line, reader) for line in text.splitlines() if line.strip()]
-    return bool(heads) and heads[0] is not None
+        if any("0" <= char <= "9" for char in line):
+            sorts = {token.sort for token in reader.read(line)}
+            if "time" in sorts and (headed or "mark" in sorts):
+                return True
+        elif not headed:
+            table = table or read_heading(line, reader) is not None
+            headed = table or bool(reader.mark_of(line))
+    return table
 
 
 def read_clocked(
@@ -140,6 +87,7 @@ def read_clocked(
     *,
     name: str = "",
     near: date | None = None,
+    day: date | None = None,
     where: str = "",
 ) -> Clocked:
     """Read notes typed with clock times.
@@ -156,6 +104,9 @@ def read_clocked(
         The file's name: each note's recording, and where a date may stand.
     near
         A day close to the notes, which tells the year where none was written.
+    day
+        The day that the person gave. It stands over the file's name, and a date
+        written on the page over it.
     where
         What a fault names; `name` by default.
 
@@ -164,142 +115,13 @@ def read_clocked(
     TranscriptError
         The notes have times, and no date is written anywhere.
     """
-    page = _Page(_Lines(book), book, zone, name=name, near=near, where=where or name)
+    page = _Page(book, zone, name=name, near=near or day, day=day, where=where or name)
     page.read(text.splitlines())
-    return Clocked(events=tuple(page.events), unread=tuple(page.unread))
-
-
-class _Lines:
-    """Takes lines apart into times, marks, comings and goings, and bearings."""
-
-    def __init__(self, book: PhraseBook) -> None:
-        self._marks = {tuple(said.split()): mark for said, mark in book.marks().items()}
-        colours = {m for m in book.marks().values() if "-" not in m and " " not in m}
-        first: dict[str, list[str]] = {}
-        for colour in sorted(colours):
-            first.setdefault(colour[0], []).append(colour)
-        self._letters = {
-            letter: names[0] for letter, names in first.items() if len(names) == 1
-        }
-        self._events: dict[tuple[str, ...], EventKind] = {
-            (word,): kind for word, kind in ALSO_WRITTEN.items()
-        }
-        for kind, action in book.actions.items():
-            for way in (*action.say, *action.narrate):
-                head, _, tail = way.partition("{mark} ")
-                if not head and tail and "{" not in tail:
-                    self._events[tuple(tail.split())] = EventKind(kind)
-
-    def mark_of(self, text: str) -> str | None:
-        """Return the mark that a text names and nothing beside it, or None."""
-        tokens = [t for t in self.tokens(text) if t[0] != "and"]
-        if len(tokens) == 1 and tokens[0][0] == "mark":
-            return tokens[0][1]
-        return None
-
-    def tokens(self, line: str) -> list[tuple[Sort, str]]:
-        """Return what stands in a line, in its order."""
-        text = line.lower()
-        found: list[tuple[Sort, str]] = []
-        at = 0
-        while at < len(text):
-            sort, value, length = self._next(text, at, found)
-            if sort is not None:
-                found.append((sort, value))
-            at += length
-        return found
-
-    def _next(
-        self, text: str, at: int, before: Sequence[tuple[Sort, str]]
-    ) -> tuple[Sort | None, str, int]:
-        if match := _DURATION.match(text, at):
-            minutes = float((match["min"] or match["m"]).replace(",", "."))
-            seconds = float(match["sec"] or match["s"] or 0)
-            return "duration", str(60.0 * minutes + seconds), match.end() - at
-        if "0" <= text[at] <= "9":
-            return _number(text, at)
-        if text[at] in "&+":
-            return "and", "", 1
-        match = _WORD.match(text, at)
-        if match is None:
-            return None, "", 1
-        return self._word(text, at, match, before)
-
-    def _word(
-        self,
-        text: str,
-        at: int,
-        match: re.Match[str],
-        before: Sequence[tuple[Sort, str]],
-    ) -> tuple[Sort, str, int]:
-        said = list(islice(_WORD.finditer(text, at), 4))
-        words = [m[0].replace("\u2019", "'") for m in said]
-        for count in range(min(len(words), 3), 0, -1):
-            between = text[at : said[count - 1].end()]
-            if re.search(r"[\d,;.\t]", between):
-                continue
-            parts = tuple(re.split(r"[\s/-]+", " ".join(words[:count])))
-            for sort, table in (("mark", self._marks), ("event", self._events)):
-                if parts in table:
-                    return sort, str(table[parts]), said[count - 1].end() - at  # type: ignore[return-value]
-        marked = bool(before) and any(sort == "mark" for sort, _ in before)
-        if point := self._point(words):
-            name, count = point
-            if len(words[0]) > 1 or marked or words[0] not in self._letters:
-                deg = round(POINTS_DEG[name], 1)
-                return "bearing", f"{deg:g} {name}", said[count - 1].end() - at
-        if (short := _LETTERS.match(text, at)) and (mark := self._short(short)):
-            return "mark", mark, short.end() - at
-        if words[0] == "and":
-            return "and", "", match.end() - at
-        if (spoken := read_bearing(words)) is not None and spoken.deg is not None:
-            length = said[spoken.used - 1].end() - at
-            return "bearing", f"{spoken.deg:g}", length
-        return "word", match[0], match.end() - at
-
-    @staticmethod
-    def _point(words: Sequence[str]) -> tuple[str, int] | None:
-        for count in (3, 2, 1):
-            name = "".join(_POINTS.get(w, "?") for w in words[:count]).replace("-", "")
-            if len(words) >= count and name in POINTS_DEG:
-                return name, count
-        return None
-
-    def _short(self, letters: re.Match[str]) -> str:
-        one = self._letters.get(letters["one"], "")
-        if not letters["two"]:
-            return one
-        two = self._letters.get(letters["two"], "")
-        return f"{one}-{two}" if one and two else ""
-
-
-def _number(text: str, at: int) -> tuple[Sort | None, str, int]:
-    if match := _TIME.match(text, at):
-        return "time", match[0], match.end() - at
-    if (match := _DEGREES.match(text, at)) and int(match["deg"]) <= 360:
-        north = f" {match['north']}" if match["north"] else ""
-        return "bearing", f"{int(match['deg']) % 360}{north}", match.end() - at
-    length = len(text[at:]) - len(text[at:].lstrip("0123456789.,:"))
-    return "word", text[at : at + length], length
-
-
-def _heading(line: str, reader: _Lines) -> list[str] | None:
-    """Return what the columns of a table hold, or None for a line that is no head."""
-    cells = _cells(line)
-    names = [_HEADINGS.get(c.lower(), reader.mark_of(c) or "") for c in cells]
-    known = [name for name in names if name]
-    if len(cells) < 2 or len(known) < 2 or any(ch.isdigit() for ch in line):
-        return None
-    if len(known) < len([cell for cell in cells if cell]):
-        return None
-    return names
-
-
-def _cells(line: str) -> list[str]:
-    for mark in ("\t", ";", "|", ","):
-        if mark in line:
-            return [c.strip() for c in next(csv.reader([line], delimiter=mark))]
-    return [c.strip() for c in re.split(r" {2,}", line.strip())]
+    return Clocked(
+        events=tuple(page.events),
+        unread=tuple(page.unread),
+        other_days=tuple(sorted({d for d in page.written if day and d != day})),
+    )
 
 
 class _Page:
@@ -307,122 +129,276 @@ class _Page:
 
     def __init__(
         self,
-        reader: _Lines,
         book: PhraseBook,
         zone: ZoneInfo,
         *,
         name: str,
         near: date | None,
+        day: date | None,
         where: str,
     ) -> None:
         self.events: list[Event] = []
         self.unread: list[Unread] = []
+        self.written: set[date] = set()  # days that the page tells
         self._known: set[Event] = set()
         self._early: list[tuple[Event, int, str]] = []  # without a time so far, by line
-        self._made = 0  # notes, those that were written twice among them
-        self._reader, self._book, self._zone = reader, book, zone
-        self._name, self._near, self._where = name, near, where
+        self._reader, self._others = Reader(book), Others(book)
+        self._painted = book.marks_in_use
+        self._zone, self._name, self._where = zone, name, where
+        self._days = Days(near, self._means)
         named = time_in_name(name.rsplit("/", 1)[-1], near=near)
-        self._day = named.day if named else None
+        self._day = day or (named.day if named else None)
         self._last: time | None = None
-        self._columns: list[str] | None = None
-        self._head = ""  # a line with a date, which may name the station too
+        self._table: Table | None = None
+        self._station = ""  # of the row before
+        self._bee = ""  # whose name stands above
+        self._bee_line: tuple[int, str] | None = None  # until something is said of her
         self._line = 0
 
     def read(self, lines: Sequence[str]) -> None:
         """Read all lines."""
         for self._line, line in enumerate(lines, start=1):
-            if not line.strip() or line.lstrip().startswith("#"):
-                continue
-            if (day := self._day_of(line)) is not None:
-                self._day, self._last, self._head = day, None, line
-            elif (columns := _heading(line, self._reader)) is not None:
-                self._columns = columns
-            elif self._columns is not None and len(_cells(line)) > 1:
-                self._row(line, self._columns)
-            else:
-                self._note(line, line)
+            if line.strip() and not line.lstrip().startswith("#") and not is_rule(line):
+                self._read(line)
+        self._named_in_vain()
         if self.events and (last := self.events[-1].clock) is not None:
             self._on_the_clock(last)  # what stands below the last time
         for _, number, line in self._early:
             self._to_look_at(number, line)
         self.unread.sort(key=lambda one: one.line or 0)
 
-    def _day_of(self, line: str) -> date | None:
-        if {"mark", "event"} & {sort for sort, _ in self._reader.tokens(line)}:
-            return None
-        plain = re.sub(r"(?i)^\s*(?:date|day)\s*:?", "", line).strip(" \t,;|:.-")
-        plain = re.sub(r"(?i)^(?:mon|tues?|wed(?:nes)?|thurs?|fri|satur|sat|sun)"
-                       r"(?:day)?,?\s+", "", plain)  # fmt: skip
-        if not plain:
-            return None
-        if (day := parse_date(plain, near=self._near)) is not None:
-            return day
-        named = time_in_name(f"{plain} ", near=self._near)  # "Heath, 14 July 2026"
-        return named.day if named else None
-
-    def _row(self, line: str, columns: Sequence[str]) -> None:
-        """Read one row of a table."""
-        cells = dict(zip(columns, _cells(line), strict=False))
-        if day := cells.get("date"):
-            self._day = self._day_of(day) or self._day
-        when = cells.get("time", "")
-        if station := cells.get("station"):
-            self._note(f"{when} station {station}", line)
-        if {"mark", "event"} & set(columns):
-            told = " ".join(
-                cells.get(c, "") for c in ("time", "mark", "event", "bearing")
-            )
-            if any(cells.get(c) for c in ("mark", "event", "bearing")):
-                self._note(told, line)
+    def _read(self, line: str) -> None:
+        if (
+            table := read_heading(line, self._reader, of_bee=bool(self._bee))
+        ) is not None:
+            self._table = table
+            return
+        cells = self._table.cells(line) if self._table else None
+        if cells is not None and self._table is not None:
+            self._row(line, self._table, cells)
+            return
+        dated = self._dated(line)
+        if dated is not None:
+            self._head(line, *dated)
+        elif mark := self._reader.mark_of(line):
+            self._named_in_vain()
+            self._bee, self._bee_line = mark, (self._line, line)
         else:
-            for mark in (c for c in columns if c not in _HEADINGS.values()):
-                if mark and (said := cells.get(mark)):
-                    self._note(f"{when} {mark} {said}", line)
-        if remark := cells.get("remark"):
-            self._add(EventKind.REMARK, self._clock(when) if when else None, line,
-                      value=remark)  # fmt: skip
+            self._note(line, line)
+
+    def _named_in_vain(self) -> None:
+        """List a bee's name that stands alone, with nothing below it."""
+        if self._bee_line is not None:
+            number, line = self._bee_line
+            self._to_look_at(number, line, marks=(self._bee,))
+        self._bee, self._bee_line = "", None
+
+    # Days.
+
+    def _dated(self, line: str) -> tuple[date, str] | None:
+        """Return the day that a line without a bee tells, and what else is in it."""
+        if (found := self._days.in_line(line)) is None:
+            return None
+        sorts = {token.sort for token in self._reader.read(found[1])}
+        return None if {"mark", "event"} & sorts else found
+
+    def _head(self, line: str, day: date, rest: str) -> None:
+        """Read a line with a date, which may name the station too, or be a title."""
+        if self.events and (last := self.events[-1].clock) is not None:
+            self._on_the_clock(last)  # of the day before
+        self._on_day(day)
+        self._named_in_vain()
+        others, left = self._others.take(rest)
+        for kind, value in others:
+            self._add(kind, None, line, value=value)
+        tokens = self._reader.read(left)
+        if self._others.announced(left) or any(
+            t.sort in {"time", "bearing", "duration", "odd"} for t in tokens
+        ):
+            self._to_look_at(self._line, left.strip(" ,"))
+
+    def _means(self, word: str) -> bool:
+        return self._reader.knows(word) or self._others.announced(word)
+
+    def _on_day(self, day: date) -> None:
+        self.written.add(day)
+        if day != self._day:
+            self._last = None
+        self._day = day
+
+    # Tables.
+
+    def _row(self, line: str, table: Table, cells: Sequence[str]) -> None:
+        """Read one row of a table."""
+        row = list(table.row(cells))
+        for cell in (cell for column, cell in row if column.role == "date"):
+            if (dated := self._dated(cell)) is None:
+                self._to_look_at(self._line, line)
+                return
+            self._on_day(dated[0])
+        when: datetime | None = None
+        for cell in (cell for column, cell in row if column.role == "time"):
+            tokens = [t for t in self._reader.read(cell) if t.sort != "break"]
+            sorts = [t.sort for t in tokens if t.sort not in {"date", "filler"}]
+            if sorts != ["time"]:
+                self._note(line, line)  # a line among the rows
+                return
+            when = self._first_time(tokens)
+        self._row_at(line, table, row, when)
+
+    def _row_at(
+        self,
+        line: str,
+        table: Table,
+        row: Sequence[tuple[Column, str]],
+        when: datetime | None,
+    ) -> None:
+        """Read what a row says beside its day and time."""
+        before = len(self.events) + len(self._early)
+        for column, cell in row:
+            if column.role == "station" and cell != self._station:
+                self._station = cell
+                self._other("station", cell, when, line)
+            elif column.role == "wind":
+                self._other("wind", cell, when, line)
+        wanted = [(c, cell) for c, cell in row if c.role in _OF_BEES]
+        if table.has("bee"):
+            for column, cell in wanted:
+                self._cell(cell, line, column.title, when)
+        elif table.has("back", "away"):
+            self._flight(line, wanted, when)
+        elif wanted:
+            tokens = self._tokens_of(wanted)
+            self._notes(tokens, line, bee=self._bee, when=when, listed=line)
+        for column, cell in row:
+            if column.role in {"remark", "more"}:
+                named = column.title if column.role == "more" else ""
+                value = f"{named}: {cell}" if named else cell
+                self._add(EventKind.REMARK, when, line, value=value)
+        if not wanted and len(self.events) + len(self._early) == before:
+            self._to_look_at(self._line, line, clock=when)
+
+    def _tokens_of(self, cells: Sequence[tuple[Column, str]]) -> list[Token]:
+        found: list[Token] = []
+        for column, cell in cells:
+            read = self._reader.read(cell, wanted=_ROW_CELLS.get(column.role, ""))
+            found += [Token("break", ";", ";"), *read]
+        return found
+
+    def _cell(self, cell: str, line: str, mark: str, when: datetime | None) -> None:
+        """Read what stands in the column of a bee."""
+        others, left = self._others.take(cell)
+        for kind, value in others:
+            self._add(kind, when, line, value=value)
+        tokens = self._reader.read(left, of_bee=True)
+        stood = f"{when:%H:%M} " if when else ""
+        listed = f"{stood}{mark}: {cell}"
+        if tokens or not others:
+            self._notes(tokens, line, bee=mark, when=when, listed=listed)
+
+    def _flight(
+        self, line: str, cells: Sequence[tuple[Column, str]], when: datetime | None
+    ) -> None:
+        """Read a row that has her leaving and her coming in columns of their own."""
+        bees = [(c, cell) for c, cell in cells if c.role == "mark"]
+        moves = [(c, cell) for c, cell in cells if c.role in {"back", "away"}]
+        of_move = {
+            "away": [(c, cell) for c, cell in cells if c.role == "bearing"],
+            "back": [(c, cell) for c, cell in cells if c.role == "duration"],
+        }
+        others = [(c, cell) for c, cell in cells if c.role == "event"]
+        named = self._tokens_of(bees)
+        roles = {column.role for column, _ in moves}
+        for column, cell in moves:
+            told = self._reader.read(cell, of_bee=True)
+            if when is not None and cell.lower() in TICKS:
+                told = []
+            event = Token("event", column.role, column.title)
+            beside = self._tokens_of(of_move.pop(column.role, ()))
+            listed = " ".join((*(b for _, b in bees), f"{column.title} {cell}"))
+            self._notes([*named, event, *told, *beside], line, bee=self._bee,
+                        when=when, listed=listed)  # fmt: skip
+        for role, unused in (*of_move.items(), ("", others)):
+            if unused and role not in roles:
+                for column, cell in unused:
+                    told_of = " ".join((*(b for _, b in bees), column.title, cell))
+                    self._to_look_at(self._line, told_of, clock=when)
+        if bees and len(bees) == len(cells):
+            self._to_look_at(self._line, line, clock=when)
+
+    # Lines.
 
     def _note(self, text: str, line: str) -> None:
-        """Read the notes of one line, or of one cell and what stands over it."""
-        before, made = len(self.events), self._made
-        left: list[str] = []
-        group, mark, when = _Group(), [""], None
-        tokens = self._reader.tokens(text)
-        for sort, value in tokens:
-            if group.has(sort):
-                self._close(group, line, marks=mark, when=when)
-                mark, when = group.marks or mark, group.time or when
-                group = _Group()
-            match sort:
-                case "time":
-                    group.time = self._clock(value)
-                case "mark":
-                    group.marks.append(value)
-                    group.joined = False
-                case "event":
-                    group.kind = EventKind(value)
-                case "bearing":
-                    group.bearing = value
-                case "duration":
-                    group.away_s = float(value)
-                case "and":
-                    group.joined = bool(group.marks) and group.kind is None
-                case "word":
-                    left.append(value)
-        self._close(group, line, marks=mark, when=when)
-        last = group.time or when
-        if self._head and len(self.events) > before:
-            read = self.events[before:]
-            del self.events[before:]  # the head stands above them
-            self._others(self._head, ["head"], read[0].clock, self._head)
-            self.events += read
-            self._head = ""
-        self._others(text, left, last, line)
-        telling = any(sort in {"mark", "event", "time"} for sort, _ in tokens)
-        if self._made == made and telling:
-            marks = dict.fromkeys(v for sort, v in tokens if sort == "mark")
-            self._to_look_at(self._line, line, clock=last, marks=tuple(marks))
+        """Read the notes of one line."""
+        others, left = self._others.take(text)
+        tokens = self._reader.read(left, of_bee=bool(self._bee))
+        if any(token.sort == "mark" for token in tokens):
+            self._named_in_vain()
+        when = self._first_time(tokens) if others else None
+        for kind, value in others:
+            self._add(kind, when, line, value=value)
+        facts = [
+            t for t in tokens if t.sort in {"mark", "event", "bearing", "duration"}
+        ]
+        if facts or not others:
+            self._notes(tokens, line, bee=self._bee, when=None, listed=line)
+            return
+        unknown = [t.text for t in tokens if t.sort in UNKNOWN]
+        if unknown:
+            self._to_look_at(self._line, " ".join(unknown), clock=when)
+
+    def _other(self, what: str, cell: str, when: datetime | None, line: str) -> None:
+        """Read a cell that is no note of a bee, or list it."""
+        text = cell if self._others.announced(cell) else f"{what} {cell}"
+        others, left = self._others.take(text)
+        for kind, value in others:
+            self._add(kind, when, line, value=value)
+        if not others or any(t.sort in UNKNOWN for t in self._reader.read(left)):
+            self._to_look_at(self._line, f"{what} {cell}", clock=when)
+
+    def _notes(
+        self,
+        tokens: Sequence[Token],
+        line: str,
+        *,
+        bee: str,
+        when: datetime | None,
+        listed: str,
+    ) -> None:
+        """Make events of what is said of bees, or list it."""
+        tokens = self._past_date(tokens)
+        said = read_groups(tokens, self._moment, bee=bee, when=when)
+        if said.last is not None:
+            self._last = said.last.time()
+        for note in said.notes:
+            flags = [*note.flags, *said.flags]
+            if self._painted and note.mark not in self._painted:
+                flags.append(Flag.of(FlagCode.UNPAINTED, note.mark))
+            self._add(note.kind, note.clock, line, mark=note.mark, value=note.value,
+                      flags=tuple(dict.fromkeys(flags)))  # fmt: skip
+        if said.notes and bee:
+            self._bee_line = None
+        if not said.notes and (said.telling or said.left):
+            self._to_look_at(self._line, listed, clock=said.last, marks=said.marks)
+
+    def _past_date(self, tokens: Sequence[Token]) -> Sequence[Token]:
+        """Take a date at the beginning for the day, and give what follows."""
+        for place, token in enumerate(tokens):
+            if token.sort == "date":
+                if (day := self._days.read(token.value)) is None:
+                    return tokens  # it is left over
+                self._on_day(day)
+                return [*tokens[:place], *tokens[place + 1 :]]
+        return tokens
+
+    def _first_time(self, tokens: Sequence[Token]) -> datetime | None:
+        """Return the first time that stands among tokens, on the day before it."""
+        for token in self._past_date(tokens):
+            if token.sort == "time":
+                moment = self._moment(token.value, None)
+                self._last = moment.time()
+                return moment
+        return None
 
     def _to_look_at(
         self,
@@ -433,47 +409,13 @@ class _Page:
         marks: tuple[str, ...] = (),
     ) -> None:
         text = " ".join(line.split())[:_MOST_LETTERS]
+        if is_blank(text):
+            return
         self.unread.append(
             Unread(
                 recording=self._name, text=text, line=number, clock=clock, marks=marks
             )
         )
-
-    def _others(
-        self, text: str, left: Sequence[str], when: datetime | None, line: str
-    ) -> None:
-        """Read what is no note of a bee: station, wind, pauses."""
-        if not set(left) - _FILLERS:
-            return
-        for part in re.split(r"[,;\t|]", re.sub(_TIME, " ", text.lower())):
-            words = " ".join(re.findall(r"[^\W_]+(?:'[^\W_]+)?", part))
-            for event in parse_typed(words, self._book):
-                if event.kind not in _BEES and event.kind is not EventKind.BEARING:
-                    self._add(event.kind, when, line, value=event.value)
-
-    def _close(
-        self,
-        group: _Group,
-        line: str,
-        *,
-        marks: Sequence[str],
-        when: datetime | None,
-    ) -> None:
-        """Note what a group says; one that lacks its time or its bee says nothing."""
-        clock = group.time or when
-        if clock is None or not (group.kind or group.bearing or group.away_s):
-            return
-        for mark in group.marks or marks:
-            if not mark:
-                continue
-            if group.kind is not None:
-                self._add(group.kind, clock, line, mark=mark)
-            if group.bearing and group.kind in {None, EventKind.AWAY}:
-                self._add(EventKind.BEARING, clock, line, mark=mark,
-                          value=group.bearing)  # fmt: skip
-            if group.away_s:
-                self._add(EventKind.DURATION, clock, line, mark=mark,
-                          value=f"away {group.away_s:g}")  # fmt: skip
 
     def _add(
         self,
@@ -483,15 +425,15 @@ class _Page:
         *,
         mark: str = "",
         value: str = "",
+        flags: tuple[Flag, ...] = (),
     ) -> None:
         heard = " ".join(line[:_MOST_QUOTED].split())
         event = Event(kind=kind, mark=mark, value=value, recording=self._name,
-                      clock=clock, heard=heard)  # fmt: skip
-        self._made += 1
-        if event.clock is None:
+                      clock=clock, heard=heard, flags=flags)  # fmt: skip
+        if clock is None:
             self._early.append((event, self._line, line))
             return
-        self._on_the_clock(event.clock)
+        self._on_the_clock(clock)
         self._keep(event)
 
     def _on_the_clock(self, clock: datetime) -> None:
@@ -505,39 +447,37 @@ class _Page:
             self._known.add(event)
             self.events.append(event)
 
-    def _clock(self, text: str) -> datetime | None:
-        match = _TIME.match(text.strip().lower())
-        if match is None:
-            return None
+    def _moment(self, text: str, before: datetime | None) -> datetime:
+        """Return the moment of a written time, by the one before it."""
+        match = TIME.match(text)
+        hour = hour_of(match) if match else None
+        if match is None or hour is None:
+            raise AssertionError(text)  # no token of a time
         if self._day is None:
             raise TranscriptError(
                 "the notes have times and no date",
                 where=f"{self._where} line {self._line}",
-                mend="Write the date above them, as 2026-07-14, or in the file's name.",
+                mend="Write the date above them, as 2026-07-14, or in the file's name, "
+                "or give --start 2026-07-14.",
             )
-        hour, minute = (
-            int(match["h"] or match["hh"] or match["hour"]),
-            int(match["m"] or match["mm"] or 0),
-        )
+        minute = int(match["m"] or match["mm"] or 0)
         half = match["half"] or match["only"]
-        if hour > 23 or (half and not 1 <= hour <= 12):
-            return None
         if half:
             hour = hour % 12 + (12 if half == "p" else 0)
         elif 1 <= hour <= 12 and not (match["h"] or "0").startswith("0"):
-            hour = self._half_of_day(hour, minute)
-        clock = datetime(self._day.year, self._day.month, self._day.day, hour, minute,
-                         int(match["s"] or 0), tzinfo=self._zone)  # fmt: skip
-        self._last = clock.time()
-        return clock
+            last = before.time() if before else self._last
+            hour = _half_of_day(hour, minute, last)
+        return datetime(self._day.year, self._day.month, self._day.day, hour, minute,
+                        int(match["s"] or 0), tzinfo=self._zone)  # fmt: skip
 
-    def _half_of_day(self, hour: int, minute: int) -> int:
-        """Tell morning from afternoon on a twelve-hour dial, by the time before."""
-        early, late = hour % 12, hour % 12 + 12
-        if early < _LATE_H:
-            return late
-        if self._last is None or late > _DARK_H:
-            return early
-        gone_min = 60 * (late - self._last.hour) + minute - self._last.minute
-        is_later = 60 * early + minute >= 60 * self._last.hour + self._last.minute
-        return early if is_later or gone_min > 60 * _SITTING_H else late
+
+def _half_of_day(hour: int, minute: int, last: time | None) -> int:
+    """Tell morning from afternoon on a twelve-hour dial, by the time before."""
+    early, late = hour % 12, hour % 12 + 12
+    if early < _LATE_H:
+        return late
+    if last is None or late > _DARK_H:
+        return early
+    gone = timedelta(hours=late - last.hour, minutes=minute - last.minute)
+    is_later = (early, minute) >= (last.hour, last.minute)
+    return early if is_later or gone > SITTING else late

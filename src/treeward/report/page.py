@@ -16,6 +16,11 @@ from markupsafe import Markup
 from treeward.notes.clock import DAY_FROM
 from treeward.report.advice_wording import CAUTIONS, HAND_RULES, check_text
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
+from treeward.report.figures.map_layers import (
+    GROUND_COLOUR,
+    GROUND_NAME,
+    ground_sorts,
+)
 from treeward.report.flight_lines import bundles_by_bee, on_text
 from treeward.report.looking import (
     find_sentences,
@@ -303,6 +308,15 @@ def map_key(result: HuntResult) -> dict[str, Any]:
         "tracks": bool(result.tracks),
         "strips": any(colony.search_plan for colony in _colonies(result)),
         "looked": result.search is not None and result.search.searching.looked,
+        "ground": [
+            {
+                "sort": sort,
+                "name": GROUND_NAME[sort],
+                "colour": GROUND_COLOUR[sort],
+                "filled": filled,
+            }
+            for sort, filled in ground_sorts(result.ground)
+        ],
     }
 
 

@@ -309,7 +309,7 @@ def _what(result: HuntResult, one: Enough) -> str:
 def _so_many(one: Enough) -> str:
     """Say how many there are, and how many pay; more than anybody takes is no aim."""
     if one.enough > MOST_AIMED_AT:
-        return f"{one.count} so far, each adding little: another station helps more"
+        return f"{one.count} so far, as many more as you can take"
     return f"{one.count} so far, up to {one.enough}"
 
 

@@ -83,9 +83,10 @@ def write_results(
         with replacing_set(directory, MANAGED, within=directory.parent) as beside:
             drawings = _write_all(result, beside, with_sound or {})
             if online_map:
+                bare = replace(result, ground=None)
                 if result.ground is not None:  # it would hide the server's pictures
-                    drawings = _maps(replace(result, ground=None))
-                if (page := online_page(result, drawings)) is not None:
+                    drawings = _maps(bare)
+                if (page := online_page(bare, drawings)) is not None:
                     _text(beside / "online-map.html", page)
             names = sorted(path.name for path in beside.iterdir())
     except OSError as error:

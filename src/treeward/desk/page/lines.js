@@ -68,29 +68,24 @@ function item(line, ...buttons) {
       ...buttons));
 }
 
-// A line that says one note becomes it; any other is given to be written as one.
+// A line that says a phrase becomes it; of any other the notes that it may hold are
+// offered, a key each.
 async function makeNote(line) {
-  const place = {
-    cells: line.cells, text: line.text, clock: line.cells.clock ?? "",
-    told: line.start_s === null
-      ? `Of ${line.place} in ${line.recording}; a typed note needs its time.`
-      : `At ${line.place} of ${line.recording}. Leave the time empty to take it from there.`,
-  };
-  let cells;
   try {
-    ({ cells } = await ask("/api/read", { text: line.text.slice(0, 200) }));
-  } catch {
-    openAdding(place);
-    return;
-  }
-  if (line.start_s === null && !place.clock) {
-    openAdding(place);
-    return;
-  }
-  try {
-    const told = await edit([{ kind: "add", cells: { ...cells, ...line.cells } }]);
-    showAll();
-    choose(told.added[0], { focus: true });
+    const read = await ask("/api/read", { text: line.text.slice(0, 200) });
+    if (read.plain && (line.start_s !== null || line.cells.clock)) {
+      const told = await edit([{ kind: "add", cells: { ...read.adds[0], ...line.cells } }]);
+      showAll();
+      choose(told.added[0], { focus: true });
+      return;
+    }
+    const { offers } = await ask("/api/offers", { line: line.key });
+    openAdding({
+      cells: line.cells, line: line.text, offers, clock: line.cells.clock ?? "",
+      told: line.start_s === null
+        ? `Of ${line.place} in ${line.recording}; a typed note needs its time.`
+        : `At ${line.place} of ${line.recording}. Leave the time empty to take it from there.`,
+    });
   } catch (error) {
     store.fault = error.message;
     changed();

@@ -1,8 +1,9 @@
 // The note being looked at: what was heard, other readings, and its cells.
 
+import { becoming } from "./becoming.js";
 import { byId, dot, make } from "./build.js";
 import { choose, focusRow, statusWord } from "./rows.js";
-import { ask, cellEdits, changed, edit, listed, row, settled, store } from "./store.js";
+import { cellEdits, changed, edit, listed, row, settled, store } from "./store.js";
 
 const FIELDS = ["event", "mark", "value", "clock", "decision", "remark"];
 const VALUES = {
@@ -10,9 +11,10 @@ const VALUES = {
   duration: ["away 330", "round 400"],
 };
 
-// Saves cells of a row over what was seen there; says what went wrong beside the form.
-export async function correct(one, cells, { move = false } = {}) {
-  const edits = cellEdits(one, cells);
+// Saves cells of a row over what was seen there, and notes said with it; says what went
+// wrong beside the form.
+export async function correct(one, cells, { move = false, adds = [] } = {}) {
+  const edits = [...cellEdits(one, cells), ...adds.map((note) => ({ kind: "add", cells: note }))];
   const after = move ? following(one.row) : null;
   try {
     if (edits.length) await edit(edits);
@@ -79,6 +81,7 @@ export function drawNote() {
     shownRow = one.row;
     say("");
     byId("f-phrase").value = "";
+    said.clear();
     for (const name of FIELDS) byId(`f-${name}`).dataset.touched = "";
   }
   byId("note-row").textContent = [one.row, one.recording, one.start_s === null ? "typed by hand" : `at ${clockOf(one.start_s)}`]
@@ -147,6 +150,8 @@ async function saveField(field) {
   }
 }
 
+// What a phrase says is saved at once; what was told freely is shown first, and saved by
+// the next Enter.
 async function savePhrase() {
   const one = row();
   const field = byId("f-phrase");
@@ -157,15 +162,28 @@ async function savePhrase() {
     return;
   }
   try {
-    const { cells } = await ask("/api/read", { text: field.value });
-    if (cells.event === "bearing" && !cells.mark) cells.mark = one.cells.mark;
-    if (await correct(one, cells, { move: true })) field.value = "";
+    const { read, fresh } = await said.look();
+    if (!read || store.current !== one.row) return;
+    if (read.none) {
+      say(read.none, true);
+      return;
+    }
+    if (fresh && !read.plain) {
+      say("Enter or Save once more saves that.");
+      return;
+    }
+    if (await correct(one, read.row, { move: true, adds: said.ticked() })) {
+      field.value = "";
+      said.clear();
+    }
   } catch (error) {
     say(error.message, true);
   }
 }
 
+let said = null; // what the sentence in the field would become
 export function beginNote() {
+  said = becoming(byId("f-phrase"), byId("phrase-becomes"), () => store.current);
   for (const name of FIELDS) {
     const field = byId(`f-${name}`);
     field.addEventListener("input", () => { field.dataset.touched = store.current; });

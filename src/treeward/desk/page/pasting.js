@@ -37,21 +37,35 @@ async function look() {
   byId(page.notes ? "p-take" : "p-text").focus();
 }
 
+// The notes of one line beside it, so that one sees what was made of what.
+function lines(said) {
+  const found = [];
+  for (const note of said) {
+    const last = found.at(-1);
+    if (last && last.line === note.line) last.notes.push(note);
+    else found.push({ line: note.line, notes: [note] });
+  }
+  return found.map(({ line, notes: made }) => make("li", {},
+    make("span", { className: "source" }, line),
+    make("ul", {}, ...made.map((note) => make("li", { className: note.doubts.length ? "doubt" : "" },
+      make("span", { className: "clock" }, note.clock), ` ${[note.said, ...note.doubts].join("; ")}`)))));
+}
+
 function seen(page) {
   const count = page.lines_unread;
   const more = (all, few) => (all > few ? [make("li", {}, `and ${all - few} more`)] : []);
   return [
     make("p", { className: "sum" }, [notes(page.notes), page.days.join(", ")].filter(Boolean).join(", ")
-      + (count ? `; ${count === 1 ? "1 line" : `${count} lines`} not understood` : "; every line understood")),
+      + (count ? `; ${count === 1 ? "1 line" : `${count} lines`} not understood` : "; every line understood")
+      + (page.in_doubt ? `; ${notes(page.in_doubt)} in doubt` : "")),
     page.known ? make("p", { className: "fault" }, `${notes(page.known)} of these stand in the review already, from elsewhere; they would stand there twice.`) : "",
     page.replaces ? make("p", {}, `You pasted an earlier state of these notes before: this takes its place, and what you corrected stays.`) : "",
     count ? make("h3", {}, "Not understood") : "",
     count ? make("ol", { className: "unread" }, ...page.unread.map((line) => make("li", {},
       make("span", { className: "clock" }, line.place), ` ${line.text}`)), ...more(count, page.unread.length)) : "",
     count ? make("p", { className: "help" }, "They are kept as lines without a note, to be made into notes by hand.") : "",
-    make("h3", {}, "Read"),
-    make("ol", { className: "read" }, ...page.said.map((note) => make("li", {},
-      make("span", { className: "clock" }, note.clock), ` ${note.said}`)), ...more(page.notes, page.said.length)),
+    make("h3", {}, "Read, below each line as it stands in your notes"),
+    make("ol", { className: "read" }, ...lines(page.said), ...more(page.notes, page.said.length)),
   ].filter((part) => part !== "");
 }
 

@@ -63,10 +63,26 @@ if TYPE_CHECKING:
 
 _ACROSS = 900  # points across the map at which a picture is looked up; choice
 _FAINT = 0.6  # opacity of pictures, so that lines and areas show on them; choice
-# Usual on maps: blue water, green woods, brown ways.
-_COLOUR: dict[Sort, str] = {
-    "water": "#6f9fbf", "wood": "#8fb08a", "way": "#9a7b5b", "other": MUTED,
+# Usual on maps: green woods, brown ways. Water is no blue, which areas of chance are,
+# and lies under them as lines, so that it is told from them without colour too.
+GROUND_COLOUR: dict[Sort, str] = {
+    "water": "#2f7f78", "wood": "#8fb08a", "way": "#9a7b5b", "other": MUTED,
 }  # fmt: skip
+GROUND_NAME: dict[Sort, str] = {
+    "water": "water", "wood": "wood", "way": "path or road", "other": "other outline",
+}  # fmt: skip
+WATER_HATCH = "-----"
+_FILLED: frozenset[Sort] = frozenset({"water", "wood"})
+
+
+def ground_sorts(ground: Ground | None) -> list[tuple[Sort, bool]]:
+    """Return what is drawn of the person's own map, and whether as areas."""
+    lines = ground.lines if ground is not None else ()
+    return [
+        (sort, sort in _FILLED and any(o.closed for o in lines if o.sort == sort))
+        for sort in GROUND_NAME
+        if any(line.sort == sort for line in lines)
+    ]
 
 
 def draw_ground(
@@ -102,14 +118,25 @@ def draw_ground(
 
 def _draw_line(axes: Axes, line: GroundLine, frame: LocalFrame) -> None:
     xy = frame.to_xy(line.latitude_deg, line.longitude_deg)
-    colour = _COLOUR[line.sort]
-    if line.closed and line.sort in {"water", "wood"}:
-        axes.add_patch(
-            Polygon(xy, facecolor=colour, edgecolor=colour, alpha=0.35, zorder=0.7)
-        )
+    if line.closed and line.sort in _FILLED:
+        axes.add_patch(Polygon(xy, zorder=0.7, **ground_fill(line.sort)))
     else:
-        axes.plot(xy[:, 0], xy[:, 1], color=colour, linewidth=1.0, zorder=0.8,
-                  linestyle=(0, (4, 1.5)) if line.sort == "way" else "-")  # fmt: skip
+        axes.plot(xy[:, 0], xy[:, 1], zorder=0.8, **ground_stroke(line.sort))
+
+
+def ground_fill(sort: Sort) -> dict[str, Any]:
+    """Return how an area of the ground is filled."""
+    colour = GROUND_COLOUR[sort]
+    if sort == "water":
+        return {"facecolor": "none", "edgecolor": colour, "hatch": WATER_HATCH,
+                "linewidth": 0.9, "alpha": 0.75}  # fmt: skip
+    return {"facecolor": colour, "edgecolor": colour, "alpha": 0.35}
+
+
+def ground_stroke(sort: Sort) -> dict[str, Any]:
+    """Return how a line of the ground is drawn."""
+    dashes: Any = (0, (4, 1.5)) if sort == "way" else "-"
+    return {"color": GROUND_COLOUR[sort], "linewidth": 1.0, "linestyle": dashes}
 
 
 def resampled(
@@ -361,6 +388,7 @@ def draw_key(figure: Figure, result: HuntResult, zone: str) -> None:
     _areas(key, result)
     _days(key, result)
     _lines(key, result)
+    _ground(key, result)
     key.heading("How to read it")
     for sentence in _notes(result, zone):
         key.text(sentence, muted=True)
@@ -475,6 +503,21 @@ def _lines(key: _Key, result: HuntResult) -> None:
             key.text("and more", indent=0.14, muted=True)
             return
         _line_symbol(key, key.entry(drawable(text, 44)), mark)
+
+
+def _ground(key: _Key, result: HuntResult) -> None:
+    """Explain the person's own map, where lines of it lie under the answer."""
+    sorts = ground_sorts(result.ground)
+    if not sorts or not key.room(2 + len(sorts)):
+        return
+    key.heading("Ground, from your own map")
+    for sort, filled in sorts:
+        y = key.entry(GROUND_NAME[sort])
+        if filled:
+            box = Rectangle((0.015, y - 0.008), 0.08, 0.016, **ground_fill(sort))
+            key.axes.add_patch(box)
+        else:
+            key.axes.plot([0.015, 0.095], [y, y], **ground_stroke(sort))
 
 
 def _mean_text(result: HuntResult, group: LineBundle) -> str:

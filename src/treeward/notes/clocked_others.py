@@ -1,0 +1,113 @@
+"""What a typed line says that is no note of a bee: stations, wind, pauses, remarks."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from treeward.language.kinds import KINDS, EventKind, Holds
+
+from .clocked_numbers import TIME
+from .values import Lexicon, bearing_value, longest, station_value, wind_value
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from treeward.language.phrasebook import PhraseBook
+
+_BORDERS = re.compile(r"[,;|\t]")
+_MOST_WORDS = 20  # of a note with its value: "wind light from the south west"; choice
+_SAID = re.compile(r"[^\W_]+(?:['\u2019][^\W_]+)?")
+
+
+class Others:
+    """Finds what is no note of a bee: stations, wind, pauses, remarks."""
+
+    def __init__(self, book: PhraseBook) -> None:
+        lexicon = Lexicon.of(book)
+        self._lexicon = lexicon
+        self._anchors = {
+            words: kind
+            for words, kind in lexicon.anchors.items()
+            if kind not in {EventKind.BEARING, EventKind.TIME, EventKind.DATE}
+        } | {("remark",): EventKind.REMARK}
+        table = (*self._anchors, *lexicon.commands)
+        self._first = frozenset(words[0] for words in table)
+
+    def announced(self, text: str) -> bool:
+        """Tell whether a word stands there that such notes begin with."""
+        return not self._first.isdisjoint(_SAID.findall(text.lower()))
+
+    def take(self, text: str) -> tuple[list[tuple[EventKind, str]], str]:
+        """Return such notes, and the text with commas where they stood."""
+        if not self.announced(text):
+            return [], text
+        found: list[tuple[EventKind, str]] = []
+        rest, start = "", 0
+        for border in (*_BORDERS.finditer(text), None):
+            end = border.start() if border else len(text)
+            notes, left, whole = self._of_part(text, start, end)
+            found += notes
+            if whole:
+                return found, rest + left
+            rest += left + (border[0] if border else "")
+            start = border.end() if border else end
+        return found, rest
+
+    def _of_part(
+        self, text: str, start: int, end: int
+    ) -> tuple[list[tuple[EventKind, str]], str, bool]:
+        """Read what stands between two commas; True where it took all that follows."""
+        part = TIME.sub(lambda time: " " * len(time[0]), text[start:end].lower())
+        said = list(_SAID.finditer(part))
+        words = [match[0].replace("\u2019", "'") for match in said]
+        found: list[tuple[EventKind, str]] = []
+        spans: list[tuple[int, int]] = []
+        place = 0
+        while place < len(words):
+            one = self._at(words, place) if words[place] in self._first else None
+            if one is None:
+                place += 1
+                continue
+            kind, value, used = one
+            first, last = said[place].start(), said[place + used - 1].end()
+            if KINDS[kind].holds is Holds.WORDS and place + used == 1:
+                own = text[start + last :].strip(" :.-")  # and all the commas in it
+                if own and not part[:first].strip(" -*"):
+                    return [(kind, own)], text[start : start + first] + ",", True
+            found.append((kind, value))
+            spans.append((first, last))
+            place += used
+        borders = [0, *(place for span in spans for place in span), end - start]
+        pairs = zip(borders[::2], borders[1::2], strict=True)
+        left = [text[start + first : start + last] for first, last in pairs]
+        return found, ",".join(left), False
+
+    def _at(
+        self, words: Sequence[str], place: int
+    ) -> tuple[EventKind, str, int] | None:
+        texts = words[place : place + _MOST_WORDS]
+        command = longest(self._lexicon.commands, texts)
+        anchor = longest(self._anchors, texts)
+        if anchor is not None and not (command and command[1] >= anchor[1]):
+            kind, used = anchor
+            value = None
+            match KINDS[kind].holds:
+                case Holds.STATION:
+                    skip = texts[used : used + 1] in (["is"], ["no"], ["number"])
+                    used += skip
+                    value = station_value(self._lexicon, texts[used:])
+                case Holds.WIND:
+                    value = wind_value(self._lexicon, texts[used:])
+                case Holds.DEGREES:
+                    value = bearing_value(texts[used:])
+                case Holds.WORDS:
+                    return kind, "", used
+                case _:
+                    return None
+            if value is None or not value.text or value.flags:
+                return None
+            return kind, value.text, used + value.used
+        if command is not None and command[1] == len(words):  # the whole of it
+            return command[0], "", command[1]
+        return None

@@ -1,0 +1,277 @@
+"""Tables of typed notes: every cell is a note, or is listed."""
+
+from __future__ import annotations
+
+from datetime import date
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from treeward.language.phrasebook import PhraseBook
+from treeward.notes.clocked import Clocked, has_clock_times, read_clocked
+
+ZONE = ZoneInfo("Europe/London")
+BOOK = PhraseBook.load()
+DAY = date(2026, 7, 14)
+
+
+def page(text: str, *, day: date | None = DAY) -> Clocked:
+    return read_clocked(text, BOOK, ZONE, name="page.txt", near=DAY, day=day)
+
+
+def notes(text: str) -> list[str]:
+    return [
+        " ".join(filter(None, (f"{e.clock:%-H:%M}", e.kind, e.mark, e.value)))
+        for e in page(text).events
+        if e.clock
+    ]
+
+
+def unread(text: str) -> list[str]:
+    return [line.text for line in page(text).unread]
+
+
+def test_a_row_that_says_nothing_is_listed_though_its_station_is_filled_in() -> None:
+    sheet = (
+        "time,station,bee,event,bearing\n"
+        "9:05,1,Y,out,210\n"
+        "9:07,1,W,lost,\n"
+        "9:09,1,Q,in,\n"
+        "9:10,1,,in,\n"
+        "9:11,1,Y,,\n"
+        "9:12,1,,,\n"
+        ",1,Y,in,\n"
+        "9:14,2,Y,in,\n"
+    )
+
+    assert notes(sheet) == [
+        "9:05 station 1",
+        "9:05 away yellow",
+        "9:05 bearing yellow 210",
+        "9:14 station 2",
+        "9:14 back yellow",
+    ]
+    assert unread(sheet) == [
+        "9:07,1,W,lost,",
+        "9:09,1,Q,in,",
+        "9:10,1,,in,",
+        "9:11,1,Y,,",
+        "9:12,1,,,",
+        ",1,Y,in,",
+    ]
+    assert [line.line for line in page(sheet).unread] == [3, 4, 5, 6, 7, 8]
+
+
+def test_a_bearing_that_is_none_puts_its_row_in_doubt() -> None:
+    (away,) = page("time,bee,event,bearing\n9:05,Y,off,4OO\n").events
+
+    assert away.doubtful
+
+
+FLIGHTS = [
+    "9:05 away yellow",
+    "9:05 bearing yellow 210",
+    "9:12 back yellow",
+    "9:06 away white",
+    "9:06 bearing white 270 w",
+    "9:14 back blue",
+]
+
+
+@pytest.mark.parametrize(
+    "heading",
+    [
+        "bee,out,in,bearing",
+        "Bee,Off,Back,Direction",
+        "colour,left,returned,dir",
+        "mark,time out,time in,heading (deg)",
+        "bee,departed,landed,azimuth",
+    ],
+)
+def test_a_row_a_flight_gives_the_bearing_to_the_leaving(heading: str) -> None:
+    text = f"2026-07-14\n{heading}\nY,9:05,9:12,210\nW,9:06,,W\nB,,9:14,\n"
+
+    assert notes(text) == FLIGHTS
+    assert unread(text) == []
+
+
+def test_a_cell_of_a_flight_that_gives_nothing_is_listed() -> None:
+    text = "bee,out,in,bearing\nG,lost,9:20,\nR,,,190\nY,,,\nQ,9:05,,\n,9:06,,\n"
+
+    assert notes(text) == ["9:20 back green"]
+    assert unread(text) == [
+        "G out lost",
+        "R bearing 190",
+        "Y,,,",
+        "Q out 9:05",
+        "out 9:06",
+    ]
+
+
+def test_a_visit_a_row_is_read_in_its_order() -> None:
+    assert notes("bee,in,out,direction\nY,11:58,12:03,NW\nY,12:40,12:44,\n") == [
+        "11:58 back yellow",
+        "12:03 away yellow",
+        "12:03 bearing yellow 315 nw",
+        "12:40 back yellow",
+        "12:44 away yellow",
+    ]
+
+
+def test_ticks_stand_for_the_time_of_their_row() -> None:
+    assert notes("time,bee,in,out,dir\n9:05,Y,,x,210\n9:08,W,x,,\n") == [
+        "9:05 away yellow",
+        "9:05 bearing yellow 210",
+        "9:08 back white",
+    ]
+
+
+@pytest.mark.parametrize("heading", ["event", "b/a", "Event (b/a)", "in/out", "what"])
+def test_a_letter_stands_for_coming_or_going_in_its_column(heading: str) -> None:
+    text = f"time,bee,{heading}\n9:05,Y,b\n9:07,Y,a\n9:09,B,b\n9:11,B,A\n"
+
+    assert notes(text) == [
+        "9:05 back yellow",
+        "9:07 away yellow",
+        "9:09 back blue",
+        "9:11 away blue",
+    ]
+
+
+def test_a_heading_that_is_not_known_makes_remarks() -> None:
+    text = "time,bee,event,temp,bearing\n9:05,Y,off,18,210\n9:07,Y,in,,\n"
+
+    assert notes(text) == [
+        "9:05 away yellow",
+        "9:05 bearing yellow 210",
+        "9:05 remark temp: 18",
+        "9:07 back yellow",
+    ]
+    assert unread(text) == []
+
+
+def test_cells_beyond_the_heading_are_kept_as_remarks() -> None:
+    text = "time,bee,event\n9:05,Y,off,over the thorn\n"
+
+    assert notes(text) == ["9:05 away yellow", "9:05 remark over the thorn"]
+
+
+def test_a_cell_of_a_bees_column_is_listed_by_itself() -> None:
+    text = "time,yellow,blue\n9:05,off 210,lost\n9:07,not back,in\n9:09,-,?\n"
+
+    assert notes(text) == [
+        "9:05 away yellow",
+        "9:05 bearing yellow 210",
+        "9:07 back blue",
+    ]
+    assert unread(text) == [
+        "09:05 blue: lost",
+        "09:07 yellow: not back",
+        "09:09 blue: ?",
+    ]
+    assert [line.marks for line in page(text).unread] == [
+        ("blue",),
+        ("yellow",),
+        ("blue",),
+    ]
+
+
+@pytest.mark.parametrize(
+    "above",
+    ["2026-07-14\n", "14 July 2026, station 1\n", "station 1\n", "Marl Hollow\n\n", ""],
+)
+@pytest.mark.parametrize(
+    "table",
+    [
+        "time,yellow,white\n9:05,off,\n9:06,,off\n9:12,in,\n",
+        "Yellow | White\n9:05 off | 9:06 off\n9:12 in |\n",
+        "| Yellow | White |\n|---|---|\n| 9:05 off | 9:06 off |\n| 9:12 in | |\n",
+        "Yellow;White\n9:05 off;9:06 off\n9:12 in;\n",
+        "Yellow\nout 9:05\nin 9:12\n\nWhite:\n9:06 off\n",
+        "Yellow\nout  in\n9:05  9:12\nWhite\nout  in\n9:06  -\n",
+    ],
+)
+def test_what_stands_above_a_table_does_not_hide_it(above: str, table: str) -> None:
+    assert has_clock_times(above + table, BOOK)
+
+    found = [note for note in notes(above + table) if "station" not in note]
+
+    assert sorted(found) == ["9:05 away yellow", "9:06 away white", "9:12 back yellow"]
+    assert [text for text in unread(above + table) if text != "Marl Hollow"] == []
+
+
+def test_times_under_a_bees_name_that_say_no_more_are_listed_as_hers() -> None:
+    read = page("Yellow\n9:05\n9:12\n")
+
+    assert read.events == ()
+    assert [(line.text, line.marks) for line in read.unread] == [
+        ("Yellow", ("yellow",)),
+        ("9:05", ("yellow",)),
+        ("9:12", ("yellow",)),
+    ]
+
+
+def test_a_bees_name_holds_until_a_line_names_another() -> None:
+    assert notes("Yellow\n9:05 off\n9:06 W off\n9:12 back\n") == [
+        "9:05 away yellow",
+        "9:06 away white",
+    ]
+    assert unread("Yellow\n9:05 off\n9:06 W off\n9:12 back\n") == ["9:12 back"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Date;Time;Bee;Event;Direction\n14/07/2026;9:05;Y;off;W\n15/07/2026;9:12;Y;in;",
+        "Time,Bee,Event,Dir\n2026-07-14 09:05,Y,off,W\n2026-07-15 09:12,Y,in,",
+        "Bee,Out,In,Dir\nY,2026-07-14 09:05,2026-07-15T09:12,W",
+        "day\ttime\tbee\tevent\tdir\n14 July\t9:05\tY\toff\tW\n15 July\t9:12\tY\tin\t",
+        "date;time;bee;event;dir\n14-Jul-26;09:05:00;Y;off;W\n15-Jul-26;9:12 AM;Y;in;",
+        "2026-07-14 09:05 Y off W\n2026-07-15 09:12 Y in",
+        "14/7/2026, 9:05 Y off W\n15/7/2026, 9:12 Y in",
+    ],
+)
+def test_the_day_may_stand_in_a_column_or_before_the_time(text: str) -> None:
+    read = page(text, day=None)
+
+    assert [(f"{e.clock:%d %H:%M}", e.kind, e.value) for e in read.events] == [
+        ("14 09:05", "away", ""),
+        ("14 09:05", "bearing", "270 w"),
+        ("15 09:12", "back", ""),
+    ]
+    assert read.unread == ()
+
+
+def test_a_row_with_a_date_that_is_none_is_listed() -> None:
+    text = "date,time,bee,event\n14/07/2026,9:05,Y,off\n31/06/2026,9:06,Y,in\n"
+
+    assert notes(text) == ["9:05 away yellow"]
+    assert unread(text) == ["31/06/2026,9:06,Y,in"]
+
+
+def test_a_row_between_spaces_is_whole_or_read_as_a_line() -> None:
+    text = "time  bee  event  bearing\n9:05  Y  off  W\n9:12  W  back\n"
+
+    assert notes(text) == [
+        "9:05 away yellow",
+        "9:05 bearing yellow 270 w",
+        "9:12 back white",
+    ]
+    columns = "time  yellow  white\n9:05  off  off\n9:12  in\n"
+    assert unread(columns) == ["9:12 in"]
+
+
+@pytest.mark.parametrize(
+    "line", ["yellow back, blue", "Marl Hollow, Heath", "Y, back", "in, out", "a; b"]
+)
+def test_no_other_line_is_a_heading(line: str) -> None:
+    assert not has_clock_times(f"{line}\n9:05, over there\n", BOOK)
+    assert notes(f"{line}\n9:05 Y off\n") == ["9:05 away yellow"]
+
+
+def test_a_given_day_stands_under_one_that_is_written() -> None:
+    read = page("15 July 2026\n9:05 Y off\n")
+
+    assert [f"{e.clock:%d}" for e in read.events] == ["15"]
+    assert read.other_days == (date(2026, 7, 15),)
+    assert page("9:05 Y off\n").other_days == ()
