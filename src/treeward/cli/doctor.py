@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from .options import json_option, own_data_option
+from . import json_option, own_data_option
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

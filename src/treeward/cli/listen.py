@@ -12,7 +12,7 @@ import click
 
 from treeward.units import counted
 
-from .options import hunt_option, json_option
+from . import hunt_option, json_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

@@ -11,7 +11,7 @@ import click
 
 from treeward.errors import HuntError, TreewardError
 
-from .options import Doing, hunt_option, json_option
+from . import Doing, hunt_option, json_option
 
 if TYPE_CHECKING:
     from datetime import date

@@ -28,7 +28,7 @@ from treeward.units import Units, counted, duration_text
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from treeward.desk.talk import Pasted
+    from treeward.desk.sources import Pasted
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.partial import RowMove
     from treeward.report.model import HuntResult

@@ -25,14 +25,17 @@ from treeward.report.model import (
 from treeward.survey.search import effort_of
 from treeward.within import file_within
 
-from .out_of_reach import crosses_itself, far_doubts, lonlat, reach_of
 from .places import read_shapes, read_tracks
 from .tracks import (
     Track,
     TrackPoint,
     TrackStretch,
     WalkedLines,
+    crosses_itself,
+    far_doubts,
+    lonlat,
     position_at,
+    reach_of,
     read_stretches,
     walked_lines,
 )

@@ -20,7 +20,7 @@ from treeward.units import Units
 from .advice_wording import seat_text
 from .days import day_text
 from .flight_lines import belongs_to, both_text, bundles_by_bee, to_compass_deg
-from .formats.result_json import number
+from .result_json import number
 from .wording import for_colony, seats
 
 if TYPE_CHECKING:
