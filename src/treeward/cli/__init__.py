@@ -21,7 +21,7 @@ import click
 
 from treeward import __version__
 from treeward.errors import TreewardError
-from treeward.units import counted
+from treeward.measures import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

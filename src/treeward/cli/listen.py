@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
-from treeward.units import counted
+from treeward.measures import counted
 
 from . import hunt_option, json_option
 

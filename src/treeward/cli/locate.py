@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from treeward.measures import counted
 from treeward.trips.wording import doubt_text, doubt_texts
-from treeward.units import counted
 
 from . import hunt_option, json_option
 
@@ -130,8 +130,8 @@ def _bearing_rows(result: HuntResult) -> list[tuple[str, ...]]:
 
 def _bearing_text(result: HuntResult, line: FlightLine) -> str:
     """Write a bearing as it was read, and true beside it where that is another."""
+    from treeward.measures import bearing_text
     from treeward.report.flight_lines import true_bearing_deg
-    from treeward.units import bearing_text
 
     read = bearing_text(line.bearing_read_deg)
     true_deg = true_bearing_deg(result, line)
@@ -322,10 +322,9 @@ def answer_lines(result: HuntResult) -> list[str]:
 
 
 def _colony_lines(result: HuntResult, colony: Colony) -> list[str]:
-    from treeward.positions import Position, format_position, utm_text
+    from treeward.measures import Position, Units, format_position, utm_text
     from treeward.report.looking import found_already, search_sentences
     from treeward.report.wording import colony_sentences, next_of
-    from treeward.units import Units
 
     found = found_already(result, colony)
     place = Position(
@@ -362,6 +361,7 @@ def table_doubts(result: HuntResult) -> list[str]:
 
 def day_lines(result: HuntResult) -> list[str]:
     """Lay out where each day of several alone puts the colonies."""
+    from treeward.measures import Units
     from treeward.report.days import (
         agreement_sentences,
         agreement_text,
@@ -370,7 +370,6 @@ def day_lines(result: HuntResult) -> list[str]:
         place_rows,
     )
     from treeward.report.wording import for_colony
-    from treeward.units import Units
 
     units = Units(result.hunt_file.hunt.units)
     rows = [

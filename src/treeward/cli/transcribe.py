@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from treeward.units import counted
+from treeward.measures import counted
 
 from . import hunt_option, json_option, recover_first
 

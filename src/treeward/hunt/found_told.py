@@ -34,8 +34,8 @@ if TYPE_CHECKING:
     from treeward import survey
     from treeward.hunt_file import HuntFile, SeasonFile
     from treeward.hunt_tables import ModelTable
+    from treeward.measures import Position
     from treeward.notes.events import Event
-    from treeward.positions import Position
     from treeward.report.model import HuntResult, SearchTold, StationPlace
     from treeward.survey.own_prior import Known, OwnPrior
     from treeward.survey.records import Colony

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from treeward.hunt_file import HuntFile, Pair
     from treeward.hunt_tables import ModelTable
     from treeward.language.bearings import Reference
-    from treeward.positions import Position
+    from treeward.measures import Position
     from treeward.report.model import OwnPriorUse
     from treeward.survey.influence import Seen
     from treeward.survey.records import Fix

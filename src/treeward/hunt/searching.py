@@ -12,8 +12,8 @@ from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import KINDS, EventKind, LookedAt, ends_a_walk, looked_at
+from treeward.measures import Position, parse_position
 from treeward.notes.events import taken_back
-from treeward.positions import Position, parse_position
 from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import (
     Bout,

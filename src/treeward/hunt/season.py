@@ -22,7 +22,7 @@ from treeward.hunt_file import (
     write_season,
 )
 from treeward.hunt_tables import ModelTable
-from treeward.positions import Position, format_position
+from treeward.measures import Position, format_position
 from treeward.report.looking import FARTHEST_M, ColonyYear
 
 from .finds import FILE, check_finds, coarse, colony_of, read_finds

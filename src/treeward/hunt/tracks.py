@@ -24,7 +24,7 @@ import numpy as np
 
 from treeward.errors import TreewardError
 from treeward.files import read_whole
-from treeward.positions import Position
+from treeward.measures import Position
 from treeward.report.model import SearchDoubt, SearchDoubtKind
 from treeward.survey.frame import inside_ring
 from treeward.survey.records import Settings

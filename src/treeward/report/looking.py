@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.positions import Position, format_position
+from treeward.measures import Position, Units, format_position
 from treeward.survey.frame import geodesic, inside_ring
-from treeward.units import Units
 
 from .flight_lines import on_text
 from .model import SearchDoubtKind

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from treeward.measures import Units
 from treeward.report.advice_wording import LOOK_FIRST
 from treeward.survey.frame import apart_m
-from treeward.units import Units
 
 from .advice_wording import seat_text
 from .days import day_text

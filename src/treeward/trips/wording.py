@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.units import Units, counted
+from treeward.measures import Units, counted
 
 from .table import Doubt, DoubtCode
 
