@@ -257,6 +257,43 @@ def test_what_makes_no_note_is_listed(line: str) -> None:
     assert unread(line) == [line]
 
 
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("9:21 yellow away bearing two ten true",
+         ["9:21 away yellow", "9:21 bearing yellow 210 true"]),
+        ("9:21 Y off 210T", ["9:21 away yellow", "9:21 bearing yellow 210 true"]),
+        ("9:21 Y off 035 mag", ["9:21 away yellow", "9:21 bearing yellow 35 magnetic"]),
+        ("9:21 Y off SW true", ["9:21 away yellow", "9:21 bearing yellow 225 sw true"]),
+        ("9:21 yellow away heading south west magnetic",
+         ["9:21 away yellow", "9:21 bearing yellow 225 sw magnetic"]),
+        ("10:00 wind strong from 210 true", ["10:00 wind strong 210 true"]),
+        ("10:00 wind light from two ten", ["10:00 wind light 210"]),
+        ("10:05 bees overhead, heading two ten true", ["10:05 overhead 210 true"]),
+        ("10:05 bees overhead 210 true", ["10:05 overhead 210 true"]),
+    ],
+)  # fmt: skip
+def test_a_north_that_is_named_stays_with_its_bearing(
+    line: str, wanted: list[str]
+) -> None:
+    assert notes(line) == wanted
+    assert unread(line) == []
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["searched here, nothing", "tree checked, nothing", "tree, checked, nothing"],
+)
+def test_commas_mean_nothing_within_a_phrase(line: str) -> None:
+    assert notes(f"10:07 {line}") == ["10:07 searched"]
+    assert unread(f"10:07 {line}") == []
+
+
+def test_a_colony_that_was_not_found_is_none() -> None:
+    assert notes("10:09 no colony found") == []
+    assert unread("10:09 no colony found") == ["10:09 no colony found"]
+
+
 def test_a_fault_of_the_day_it_was_written_on_is_none_of_the_next() -> None:
     text = "14 July 2026\n9:05 Y off\nstation 2\n15 July 2026, station 3\n9:05 Y off"
 

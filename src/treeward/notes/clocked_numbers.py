@@ -39,8 +39,9 @@ _DURATION = re.compile(
 )
 AFTER = re.compile(r"(?:after|for)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)" + _SOLID)
 _DEGREES = re.compile(
-    rf"(?P<deg>\d{{1,3}}(?:\.\d)?)(?:\s?(?P<sign>\u00b0|deg(?:rees?)?\b)|{_END})"
-    rf"(?:\s?(?P<north>true|magnetic)\b)?{_SOLID}"
+    rf"(?P<deg>\d{{1,3}}(?:\.\d)?)"
+    rf"(?:\s?(?P<sign>\u00b0|deg(?:rees?)?\b)|(?=(?:t|true|mag)\b)|{_END})"
+    rf"(?:\s?(?P<north>true|magnetic|mag|t)\b)?{_SOLID}"
 )
 _PARTED = re.compile(r"([0-3])-(\d{2}|\d-\d)" + _END)  # "2-10" and "2-1-0"
 _CHUNK = re.compile(r"[^\s,;|&()]+")
@@ -81,7 +82,8 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
     if deg > FULL_CIRCLE_DEG:
         flag = Flag.of(FlagCode.OVER_FULL_CIRCLE, match["deg"])
         return [Token("odd", "", said, (flag,))], match.end()
-    value = f"{deg % FULL_CIRCLE_DEG:g} {match['north'] or ''}".strip()
+    north = {"t": "true", "mag": "magnetic"}.get(match["north"], match["north"]) or ""
+    value = f"{deg % FULL_CIRCLE_DEG:g} {north}".strip()
     flags: tuple[Flag, ...] = ()
     if len(match["deg"]) == 1 and not match["sign"]:
         flags = (Flag.of(FlagCode.NOT_WHOLE, match["deg"], "bearing"),)

@@ -15,8 +15,11 @@ if TYPE_CHECKING:
 
     from treeward.language.phrasebook import PhraseBook
 
+    from .values import Value
+
 _BORDERS = re.compile(r"[,;|\t]")
 _MOST_WORDS = 20  # of a note with its value: "wind light from the south west"; choice
+_MOST_BEFORE = 5  # words of a phrase on either side of a comma; no phrase is longer
 _SAID = re.compile(r"[^\W_]+(?:['\u2019][^\W_]+)?")
 
 
@@ -42,6 +45,7 @@ class Others:
         """Return such notes, and the text with commas where they stood."""
         if not self.announced(text):
             return [], text
+        text = self._without_pauses(text)
         found: list[tuple[EventKind, str]] = []
         rest, start = "", 0
         for border in (*_BORDERS.finditer(text), None):
@@ -53,6 +57,27 @@ class Others:
             rest += left + (border[0] if border else "")
             start = border.end() if border else end
         return found, rest
+
+    def _without_pauses(self, text: str) -> str:
+        """Blank commas inside of a phrase: "searched here, nothing"."""
+        for comma in re.finditer(",", text):
+            before, after = (
+                [match[0].lower() for match in _SAID.finditer(part)]
+                for part in (text[: comma.start()], text[comma.end() :])
+            )
+            if self._goes_on(before, after):
+                text = f"{text[: comma.start()]} {text[comma.end() :]}"
+        return text
+
+    def _goes_on(self, before: Sequence[str], after: Sequence[str]) -> bool:
+        """Tell whether a phrase begins before a comma and ends after it."""
+        for length in range(1, min(len(before), _MOST_BEFORE) + 1):
+            whole = [*before[-length:], *after[:_MOST_BEFORE]]
+            for table in (self._anchors, self._lexicon.commands):
+                said = longest(table, whole)
+                if said is not None and said[1] > length:
+                    return True
+        return False
 
     def _of_part(
         self, text: str, start: int, end: int
@@ -91,23 +116,29 @@ class Others:
         anchor = longest(self._anchors, texts)
         if anchor is not None and not (command and command[1] >= anchor[1]):
             kind, used = anchor
-            value = None
-            match KINDS[kind].holds:
-                case Holds.STATION:
-                    skip = texts[used : used + 1] in (["is"], ["no"], ["number"])
-                    used += skip
-                    value = station_value(self._lexicon, texts[used:])
-                case Holds.WIND:
-                    value = wind_value(self._lexicon, texts[used:])
-                case Holds.DEGREES:
-                    value = bearing_value(texts[used:])
-                case Holds.WORDS:
-                    return kind, "", used
-                case _:
-                    return None
+            if KINDS[kind].holds is Holds.WORDS:
+                return kind, "", used
+            if KINDS[kind].holds is Holds.STATION:
+                used += texts[used : used + 1] in (["is"], ["no"], ["number"])
+            value = self._value(kind, texts[used:])
             if value is None or not value.text or value.flags:
                 return None
             return kind, value.text, used + value.used
-        if command is not None and command[1] == len(words):  # the whole of it
-            return command[0], "", command[1]
-        return None
+        if command is None:
+            return None
+        if KINDS[command[0]].holds is Holds.DEGREES:  # "bees overhead 210"
+            value = bearing_value(texts[command[1] :])
+            if value is not None and value.text and not value.flags:
+                return command[0], value.text, command[1] + value.used
+        return (command[0], "", command[1]) if command[1] == len(words) else None
+
+    def _value(self, kind: EventKind, texts: Sequence[str]) -> Value | None:
+        match KINDS[kind].holds:
+            case Holds.STATION:
+                return station_value(self._lexicon, texts)
+            case Holds.WIND:
+                return wind_value(self._lexicon, texts)
+            case Holds.DEGREES:
+                return bearing_value(texts)
+            case _:
+                return None

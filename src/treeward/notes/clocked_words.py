@@ -259,7 +259,7 @@ class Reader:
         while at < len(text):
             tokens, at = self._next(line, text, at, words, wanted)
             found += tokens
-        return self._decided(found, wanted, of_bee=of_bee)
+        return _with_norths(self._decided(found, wanted, of_bee=of_bee))
 
     def _next(
         self, line: str, text: str, at: int, words: _Words, wanted: Wanted
@@ -469,6 +469,25 @@ class Reader:
             point = f"{POINTS_DEG[found[place].value]:g}"
             return False, (Flag.of(FlagCode.TAKEN_AS, found[place].text, point),)
         return following == "event" or (parted and _lists_bees(found, place + 1)), ()
+
+
+_NORTHS = {"true": "true", "t": "true", "magnetic": "magnetic", "mag": "magnetic"}
+
+
+def _with_norths(found: Sequence[Token]) -> list[Token]:
+    """Join to a bearing the north that is named behind it: "two ten true", "SW mag"."""
+    kept: list[Token] = []
+    for token in found:
+        before = kept[-1] if kept else None
+        north = _NORTHS.get(token.text)
+        unnamed = before is not None and not before.value.endswith(("true", "magnetic"))
+        if north and before is not None and before.sort == "bearing" and unnamed:
+            kept[-1] = before._replace(
+                value=f"{before.value} {north}", text=f"{before.text} {token.text}"
+            )
+        else:
+            kept.append(token)
+    return kept
 
 
 def _first_deed(found: Sequence[Token], place: int) -> str:

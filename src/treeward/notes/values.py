@@ -196,6 +196,9 @@ def wind_value(lexicon: Lexicon, texts: Sequence[str]) -> Value | None:
     while place < len(texts):
         found = longest(lexicon.wind, texts[place:])
         compass = read_compass(texts[place:])
+        if compass is None and texts[place - 1 : place] in (["from"], ["of"]):
+            degrees = read_bearing(texts[place:])  # "from two ten"
+            compass = degrees if degrees and not degrees.flags else None
         if found and not strength:
             strength, length = found
         elif compass and compass.deg is not None and origin is None:
