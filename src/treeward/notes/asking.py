@@ -40,6 +40,14 @@ _WHO = re.compile(
 _WISH = re.compile(r" (?:want|wants|shall|should|would|prefer|will|next|fancy) ")
 
 
+def after_asking_time(text: str, start: int) -> int:
+    """Give the place after the words that ask for the time."""
+    match = sayings.TIME_ASKED.search(text, start)
+    place = match.end() if match else start
+    rest = re.compile(r"(?: is it| do you make it| now)*(?: ,)? ").match(text, place)
+    return rest.end() if rest else place
+
+
 def statement_end(text: str, start: int, end: int) -> int:
     """Give where the statement ends that a question is only added to, else `start`."""
     comma = text.rfind(" , ", start, end)

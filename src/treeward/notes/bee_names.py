@@ -105,8 +105,7 @@ _NAMING = re.compile(
     r"|known as)) (?:the |my |our )?(?P<a>[a-z-]{3,}(?: [a-z]{3,})?) (?=[.,]|and )"
     r"| (?:she|he|this one|that one|that|this) (?:is|will be) (?P<the>(?:the |my "
     r"|our )?)(?!called |named )(?P<b>[a-z-]{4,}(?: [a-z]{4,})?) (?=[.,])"
-    r"|[.] (?P<my>(?:the "
-    r"|my ))(?P<c>[a-z-]{4,}) (?=[.])"
+    r"|[.] (?P<my>(?:the |my ))(?P<c>[a-z-]{4,}) (?=[.])"
 )
 _NO_NAME = _words(
     "back away here there gone left landed down off out home again done ready painted"

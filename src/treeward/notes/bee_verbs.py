@@ -129,7 +129,7 @@ _TAKES_WING = re.compile(
     r"|leave)(?= )"
 )
 VERBS = _COMES | _GOES | _MOVES | _DRINKS | _BE
-WAYS = words_of("back in down off away out up here home on airborne")
+WAYS = words_of("back in down off away out up here home on airborne into aloft")
 KNOWN = VERBS | WAYS
 _FOLLOWS = (
     VERBS
@@ -247,7 +247,11 @@ def _leads(word: str, after: list[str], homeward: bool) -> EventKind | None:
     """Tell where one word of a way leads, by the words after it."""
     near = bool(_NEAR.intersection(after[:3]))
     kind = None
-    if word in {"off", "away"} or (word in {"from", "to", "for"} and not near):
+    if word == "aloft" or (
+        word == "into" and after[:2] in (["the", "air"], ["the", "sky"])
+    ):
+        kind = EventKind.AWAY
+    elif word in {"off", "away"} or (word in {"from", "to", "for"} and not near):
         hive = word in {"to", "for"} and _HIVE.intersection(after[:3])
         kind = EventKind.AWAY if hive or word in {"off", "away"} else None
     elif word in {"out", "up"}:

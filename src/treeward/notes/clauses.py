@@ -128,7 +128,7 @@ _SHE = (
     rf"|here|there|in|takes|{BEE}))|(?:the|a|an|our|my|this|that|each|one)"
     rf"(?: [a-z]+){{0,4}}? {BEE}|{BEE}|(?:the|her) (?:thorax|abdomen))"
 )
-_HERS = rf"{_SHE}(?= )(?! (?:is|was|from|in|who) )"
+_HERS = rf"{_SHE}(?= )(?! (?:is|was|from|in|who|way|own|heels|tail|feet) )"
 _GIVE = (
     r"(?:put|puts|putting|give|gives|gave|given|giving|apply|applying|applied|applies"
     r"|use|using|take|taking|took|make|makes|making|made|do|doing|did|done|get|gets|got"
@@ -190,8 +190,8 @@ _OTHER_PAINTER = re.compile(
 _OBJECT = re.compile(  # "the red light", "white-tailed", "orange on the legs"
     r" COLOUR (?!dot|spot|dab|blob|mark|point|one|bee|now|next|then|today|and|on|upon"
     r"|for|to|with|because|is|it|her|she|this|that|in|as|again|paint|open|so|like|first"
-    r"|done|pen|marker|varnish|polish)[a-z]+ |thumb|fingers?|sleeve|shirt|hat |coat"
-    r"|pollen| COLOUR on (?:the|her) (?:legs?|belly)"
+    r"|done|pen|marker|varnish|polish)[a-z]+ | my (?:thumb|fingers?|sleeve|shirt|hat"
+    r"|coat) | pollen | COLOUR on (?:the|her) (?:legs?|belly)"
 )
 _NEXT_ONE = re.compile(
     r"(?: |^)(?:first|second|third|fourth|fifth|next|another|new|number \w+)"
@@ -279,7 +279,7 @@ class Clauses:
         if not words:
             return None
         clause = _Clause(text, start, since, words, self._bees(text, words))
-        found = self._painted(clause) or _lost(clause)
+        found = self._painted(clause) or _lost(clause) or self._there(clause)
         if found:
             return found
         for place, word in enumerate(words):
@@ -290,6 +290,22 @@ class Clauses:
             if move and bee and (done := _happened(clause, place, move, bee)):
                 return done
         return self._verb_last(clause)
+
+    def _there(self, clause: _Clause) -> Done | None:
+        """Read "the red is there", of a bee that is known."""
+        for bee in clause.bees:
+            match = _IS_THERE.match(clause.text, bee.end)
+            if match and bee.named.mark in self._names.seen:
+                return Done(
+                    kind=EventKind.BACK,
+                    named=bee.named,
+                    start=bee.start,
+                    end=match.end(),
+                    flags=(Flag(FlagCode.AMID_WORDS),),
+                    present=True,
+                    loose=True,
+                )
+        return None
 
     def _verb_last(self, clause: _Clause) -> Done | None:
         """Read "white has, as I could see, the dish left": the verb ends its clause."""
@@ -422,6 +438,7 @@ class Clauses:
         )
 
 
+_IS_THERE = re.compile(r" is there(?: again| now)?(?= [.,])")
 _HELPS = (" is ", " was ", " have ", " had ", " now is ", " now has ")
 _I = re.compile(r" (?:i|we|you|they) ")
 _LAST = re.compile(
@@ -502,6 +519,7 @@ def _happened(
     more = max(until, words[min(last, len(words) - 1)].end)  # "was going to leave"
     if (
         (bee.named.pronoun and (present or word.text not in KNOWN))
+        or (kind is EventKind.BACK and bee.named.pronoun.startswith(("this ", "that ")))
         or _STILL.search(clause.said)
         or _UNREAL.search(f" {text[words[0].start : more]} ")
         or _HAD_SHE.match(clause.said)
@@ -538,7 +556,9 @@ def _happened(
 def _another(text: str, bee: _Bee, verb: SpokenWord) -> bool:
     """Tell whether the verb is of something else: "white's friend has left"."""
     between = text[bee.end : verb.start].split()
-    if verb.text not in VERBS and not all(ADVERB.fullmatch(one) for one in between):
+    if verb.text not in VERBS and not all(
+        ADVERB.fullmatch(one) or one in {"is", "was", "had", "have"} for one in between
+    ):
         return True  # a way alone stands right after its bee
     after = text[bee.end :].split()
     return after[:1] == ["is"] and after[1][0].isalpha() and not may_follow(after[1])

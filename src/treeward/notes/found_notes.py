@@ -18,6 +18,7 @@ from .narrated_durations import adjuncts
 from .told_before import (
     REPEATED_S,
     confirms,
+    doubts_in_words,
     mended,
     restated,
     tells_a_way,
@@ -40,6 +41,13 @@ DRINKS_S = 150.0  # "back" so soon after her painting tells that she stayed; gue
 PAIR_S = 60.0  # "both" are two that left not longer ago; guess
 FOLLOWS_S = 45.0  # "and white too" goes on about what was done so shortly before; guess
 BY_PRONOUN = 0.6  # share of pronouns that mean the bee in view; guess
+
+
+_LED = re.compile(r"(?:it|that|i|we|so it|make|call|bearing|no) ")
+_ANNOUNCED = re.compile(
+    r" (?:bearing|heading|direction|line|course|compass|reading|degrees?|flying"
+    r"|flew|went|going|they|all|both) "
+)
 
 
 class FoundNotes:
@@ -157,7 +165,7 @@ class FoundNotes:
             Alternative(text=f"{done.kind} {other}", confidence=0.4) for other in others
         ]
         said = tuple(filter(None, (*hedges, tail)))
-        flags = [*done.flags, *_doubts_in_words(done, said)]
+        flags = [*done.flags, *doubts_in_words(done, said)]
         confidence *= HEDGED if said else 1.0
         if not mark:
             mark, why, could_be = self._meant(done)
@@ -307,7 +315,9 @@ class FoundNotes:
         if last is None or last.kind is not done.kind:
             return False
         soon = self._just_now(done) is not None
-        same = last.mark and done.named.pronoun in {"she", "it", "her"}
+        said = done.named.pronoun
+        lone = said.split()[-1:] in (["away"], ["off"], ["gone"], ["up"], ["out"])
+        same = last.mark and (lone or said in {"she", "it", "her"})
         gone = done.kind is EventKind.AWAY and not self.view.here
         if last.mark and not mark and gone:
             return True
@@ -383,7 +393,11 @@ class FoundNotes:
             ),
         )
         sure = len(self.events) - 1 in self.given
-        if told_already(self.events, event) or confirms(self.events, event):
+        if (
+            told_already(self.events, event)
+            or confirms(self.events, event)
+            or self._of_nobody(event, told)
+        ):
             return
         if restated(self.events, event) and not (sure or hedges):
             event = mended(self.events.pop(), event)
@@ -391,6 +405,12 @@ class FoundNotes:
             self._tell_way(event, told, hedged=bool(hedges))
         else:
             self.add(event)
+
+    def _of_nobody(self, event: Event, told: Told) -> bool:
+        """Tell whether a way is told, and nobody knows of what: "to the north"."""
+        if event.kind is not EventKind.BEARING or event.mark or not self.names.seen:
+            return False
+        return _ANNOUNCED.search(self.text, told.start - 1, told.end) is None
 
     def _scratches_what(self, told: Told) -> bool:
         """Tell whether nobody knows which note is taken back."""
@@ -411,10 +431,19 @@ class FoundNotes:
             self._doubt_way(last, event)  # "one fifteen, could be one sixteen"
             return
         if last and again and told.named is None:
-            earlier = Flag.of(FlagCode.BEARING_BEFORE, last.value)
-            event = replace(event, flags=(*event.flags, earlier))
+            if _LED.match(self.text, told.start):  # "it's one forty"
+                self.events[-1] = mended(last, event)
+                return
             doubt = Flag.of(FlagCode.BEARING_AFTER, event.value)
-            self.events[-1] = replace(last, flags=(*last.flags, doubt))
+            other = Alternative(
+                text=f"{event.kind} {event.mark} {event.value}", confidence=0.3
+            )
+            self.events[-1] = replace(
+                last,
+                flags=tuple(dict.fromkeys((*last.flags, doubt))),
+                alternatives=(*last.alternatives, other),
+            )
+            return
         self.view.along[event.mark] = event.value
         self.add(event)
 
@@ -562,17 +591,3 @@ class FoundNotes:
             if before and before[-1] != event.value:
                 self.view.moved_on()
         self.events.append(event)
-
-
-def _doubts_in_words(done: Done, said: tuple[str, ...]) -> list[Flag]:
-    """Give the doubts that the words of a note call for; `said` are hedges."""
-    doubts: list[Flag] = []
-    if done.others:
-        doubts.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
-    if said:
-        doubts.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
-    if not done.certain:
-        doubts.append(Flag(FlagCode.ONLY_NAMED))
-    if done.named.called:
-        doubts.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, done.named.mark))
-    return doubts

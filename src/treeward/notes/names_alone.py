@@ -124,6 +124,8 @@ class NamesAlone:
             ["there", "is"],
             ["that", "is"],
             ["it", "is"],
+            ["if", "it"],
+            ["if", "that"],
         )
         watched = bool(self.found.events) or sees
         return bool(watched and shown and named.mark not in self.found.view.here)

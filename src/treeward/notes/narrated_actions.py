@@ -65,6 +65,8 @@ class Actions:
                 if head in sayings.PLURAL_HEADS:
                     self._add(sayings.PLURAL_HEADS[head], tail, EventKind(action.kind))
         self._add("there", "is", EventKind.BACK)
+        for farewell in sayings.FAREWELLS:
+            self._add(farewell, "", EventKind.AWAY)
         for head, kind in sayings.THEY.items():
             self._add(head, "", kind)
         for tail, kind in sayings.PARTICIPLES.items():
@@ -245,7 +247,11 @@ class Actions:
             or (not named.pronoun and template.tail and goes_on(text, place))
         ):
             return ()
-        if sayings.AT_TIME.match(text, place) and not named.pronoun and template.tail:
+        at_time = sayings.AT_TIME.match(text, place) and template.tail
+        from_it = sayings.FROM_DISH.match(text, place) if leaves else None
+        if (at_time and not named.pronoun) or (
+            from_it and leads_to_bearing(text, from_it.end())
+        ):
             return ()
         vague = template.tail == "" or bool(named.pronoun)
         if not vague and (
@@ -270,6 +276,7 @@ class Actions:
         for pattern, kind in (
             (sayings.ARRIVAL, EventKind.BACK),
             (sayings.VISIT, EventKind.BACK),
+            (sayings.SOMEBODY, EventKind.BACK),
             (sayings.LEAVER, EventKind.AWAY),
             (sayings.LEAVING_OF, EventKind.AWAY),
             (sayings.LANDING_OF, EventKind.BACK),

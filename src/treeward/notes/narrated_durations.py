@@ -61,7 +61,8 @@ _DURATION_OF_BEE = re.compile(
     r"(?: for)?(?: (?:about|around|roughly|nearly|almost|just over|just under))? "
 )
 _DURATION_LEAD = re.compile(
-    r"(?:(?:that|this|it) (?:took(?: her)?|is|was) )?(?:a |an |the )?"
+    r"(?:(?:that|this|it) (?:took(?: her)?|is|was|gives(?: us| me)?|comes to"
+    r"|makes) )?(?:a |an |the )?"
     r"(?P<what>round trip|trip|away time|time away)?"
     r"(?: ?(?:is|was|of|took|,))*(?: ?(?:about|around|roughly|nearly|almost))? ?"
 )
@@ -364,10 +365,10 @@ class Durations:
             end = (since.end() if since else named.end) + 1 if named else end
         if not re.compile(
             r"[.?,]|and |but |so |that time|this time|i think|exactly|away|she |it |by "
-            r"|again|on (?:the|my) |out |gone |this |at a |at the |is what "
-            r"|give or take|near enough|or thereabouts|and change|or near |flat |dead "
-            r"|more or less|or so|as well |too |from |since |altogether|all told"
-            r"|better |or a |i |$"
+            r"|again|on (?:the|my) |for (?:the|that|this) (?:trip|round|journey|flight"
+            r"|run|one) |out |gone |this |at a |at the |is what |give or take"
+            r"|near enough|or thereabouts|and change|or near |flat |dead |more or less"
+            r"|or so|as well |too |from |since |altogether|all told|better |or a |i |$"
         ).match(text, end):
             return None
         flags = () if sure else (Flag(FlagCode.DURATION_OF_WHAT),)

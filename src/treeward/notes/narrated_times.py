@@ -30,9 +30,9 @@ _TIME_LEAD = re.compile(
     rf"|we) make it(?= (?:{ROUGH} )?\S+ (?:past|to|o'clock|on|by)|(?: {ROUGH})? half"
     rf"| (?:a )?quarter)|(?:(?:and )?so )?(?:according to|by|going by) (?:my|the|his"
     rf"|her|\w+) (?:watch|clock|phone)(?: ,)?(?: it is| the time is)?"
-    rf"|(?:the )?time by (?:my|the|our) \w+|(?:we are )?(?:starting|started"
-    rf"|start)(?: the watch| watching| here| again)? at|(?:(?:my|the|his|her"
-    rf"|\w+ is) )?(?:[a-z]+ )?(?:watch|clock|phone|church clock"
+    rf"|(?:the )?time (?:by|on|from) (?:my|the|our|his|her) \w+(?: is)?"
+    rf"|(?:we are )?(?:starting|started|start)(?: the watch| watching| here| again)? at"
+    rf"|(?:(?:my|the|his|her|\w+ is) )?(?:[a-z]+ )?(?:watch|clock|phone|church clock"
     rf"|church bell)(?: on (?:the|my) (?:phone|watch))? (?:says|say|is|reads|shows"
     rf"|makes it|gives|strikes|struck|is struck)|(?:the )?(?:time|hour)"
     rf"|(?:the )?clock)(?: is)? (?:, )?)(?:(?:exactly|now|is"
@@ -53,7 +53,7 @@ _ON_WATCH = (
     r"|afternoon|evening)|on (?:a |this )?\w+day|for the (?:book|record|notes?|log|tape"
     r"|page)|(?:on|by|from|according to|going by|says) (?:[a-z]+ ){0,4}?(?:watch"
     r"|wristwatch|phone|telephone|mobile|clock|bell|radio|wireless|dial|car|dashboard"
-    r"|chimes)) )*"
+    r"|chimes|sun)) )*"
 )
 _MONTH = rf"(?:{'|'.join(MONTHS)})"
 _DATE = re.compile(
@@ -70,7 +70,7 @@ _DAY = re.compile(
 _AFTER_DAY = re.compile(r"(?:[.,]|and |at |station |time |it is |this |\d+:\d\d )")
 # "fourteen hours ten minutes", "eleven hours and seven", "fourteen thirty-six hours"
 _IN_HOURS = re.compile(
-    r"(?P<hour>(?:twenty )?\S+) (?:(?:hours|hrs) (?:and )?"
+    r"(?P<hour>(?:twenty )?\S+) (?:(?:hours?|hrs) (?:and )?"
     r"|o'clock (?:and )(?=\S+ minutes))(?=\S)"
 )
 _HOURS = re.compile(r"(?:hours|hrs|minutes(?! (?:past|to))) ")

@@ -47,8 +47,26 @@ _WORK = (
     r"(?:observations?|watch|watching|recording|session|work|counting|count|log|record"
     r"|vigil|notes|survey|the clock|business|service)"
 )
+# What somebody leaves the dish for, and how they say that they go.
+_GOAL = (
+    r"(?:toilet|loo|bathroom|privy|bush|bushes|car|truck|van|house|kettle|flask|tea"
+    r"|coffee|lunch|dinner|breakfast|piece|sandwich|sandwiches|bite|food|snack|phone"
+    r"|call|battery|jacket|coat|cardigan|umbrella|shade|walk|noise|legs|wee|pee|smoke"
+    r"|cigarette)"
+)
+_GOES = re.compile(
+    r"(?:(?:right|so|okay|and|well|now|sorry|just|,) )*(?:(?:i|we) (?:am|have|will|had"
+    r"|must|need|got|better|go|stop)|let us|need|going|off|got to"
+    r"|have to)(?: (?!not)[a-z]+){0,4}? ?(?:go|going|off|away|nip|pop|run|dash|get"
+    r"|fetch|take|move|see|find|answer|have"
+    rf"|having|change|to|the|for)(?: [a-z]+){{0,4}}? {_GOAL}(?= )"
+)
 _SEAT = r"(?:seat|chair|stool|place|post|perch|log|rock|spot|bench|station|dish)"
 _PAUSES = re.compile(
+    rf"nature (?:is )?call(?:s|ing) |{_WILL}(?:pause|pausing)(?: here| now| it)?"
+    r" (?=[.,]|while )|(?:break|rest)(?: time)? now(?= )|(?:break|rest) (?=[.,])"
+    r"|(?:(?:i|we) (?:am|are) )?stepping (?:away|out|off)(?= )"
+    r"|(?:you )?give me (?:a|five|ten|two|fifteen|twenty)(?: [a-z]+)? minutes? |"
     # "getting up for a moment", "I'll be off for a bit"
     rf"{_WILL}(?:get|getting|stand|standing|step|stepping|nip|nipping|duck|ducking|slip"
     rf"|slipping|leave|leaving) (?:to )?(?:[a-z]+ ){{0,5}}?for {_SPELL}(?= )|(?:i"
@@ -58,7 +76,8 @@ _PAUSES = re.compile(
     r"|(?:(?:i|we|am|are|so|right) )*(?:going|coming|stepping|signing) off (?:watch"
     r"|duty|air)(?= )|(?:stop|pause|hold) everything (?=[.,])|(?:(?:so|right|go) )*(?:i"
     r"|we) (?:am|are) (?:both |all )?(?:off|out of here)(?: now)? (?=[.,])"
-    r"|(?:so )?make (?:i|we) (?:now )?(?:a|my|our) (?:[a-z]+ )?break |(?:(?:right|so"
+    r"|(?:so )?(?:make (?:i|we)|(?:i|we) make) (?:now )?(?:(?:a|my"
+    r"|our) )?(?:[a-z]+ )?break |(?:(?:right|so"
     r"|okay) )*(?:i|we) (?:am|are) (?:just )?(?:off|away|going|nipping"
     r"|popping) to (?:get|fetch|find|have|check|see to|move|grab|stretch|feed"
     r"|look for)(?= )|(?:i )?need to stretch (?:my|the) legs(?= )"
@@ -86,7 +105,7 @@ _PAUSES = re.compile(
     rf"|{_WILL}(?:pause|pausing|paus|stop|stopping|suspend|suspending|close|closing"
     rf"|interrupt|interrupting|break off|halt) (?:the|my|this) (?:log|notes?|tape"
     rf"|record|recording|session|count|book)(?= )"
-    r"|(?:lunch|dinner|tea|coffee|break|smoko|elevenses)(?: break)?(?: time)? (?=[.])"
+    r"|(?:\w+ break|lunch|dinner|tea|coffee|break|smoko|elevenses)(?: time)? (?=[.])"
     rf"|{_WILL}(?:take|taking|have|having) (?:a )?(?:\w+ )?(?:minutes?|five|ten)(?: out"
     rf"| off| break)?(?= [.,])|{_WILL}time for (?:\w+ ){{1,4}}?{_REST}(?= [.,])"
     rf"|{_WILL}not (?:be )?(?:watching|looking)(?: now| for a (?:bit|while))? (?=[.,;])"
@@ -129,17 +148,21 @@ _RESUMES = re.compile(
 )
 # Said after a pause, any of these ends it.
 _AGAIN = re.compile(
-    r"(?:(?:i|we|and|right|so|well|okay|there|that is|we are|i am|i have|we have|back|,"
-    r"|now|all|the|my|our|let us) )*(?:(?:log|tape|recording|recorder|watch|watching"
-    r"|notes?|work|lunch|dinner|tea|break|clock)(?: is| are)? (?:resumes?|resumed"
-    r"|restarted|on|running|over|done|finished|going|started)(?: again)?|back (?:to|at"
-    r"|on|in) (?:the |my |our )?(?:work|it|dish|station|job|bees|watch|post|duty"
-    r"|business|chair|seat|saddle|action|place)|here we (?:go|are) again|(?:on|off"
-    r"|going|started|rolling|running) again|(?:jar|dish|lid|box|feeder) is (?:open|off"
-    r"|out|back)(?: again)?|i come back|back(?: again)?(?= [.,]| \d| from| after| with"
-    r"| and)|resum\w+|restart\w*|start(?:ing)? (?:up )?again|carry(?:ing)? on|ate|eaten"
-    r"|had (?:lunch|dinner|tea)|sitting (?:down )?again|continu\w+|go(?:ing)? on"
-    r"|on we go|where were we|pick(?:ing)? up (?:again|where)|again(?= [.,]))(?= )"
+    r"(?:(?:i|we|me|us|my|our|eyes|ready|watching|settled|here|all|set|okay|right|so"
+    r"|and|am|are|is|on|at|the|in|dish|place|seat|sat|sitting|now) )+again(?= [.,])"
+    r"|that is (?:me|us) back(?= )|(?:i|we) (?:am|are) (?:watching|looking"
+    r"|listening)(?= )|(?:(?:i|we|and|right|so|well|okay|there|that is|we are|i am"
+    r"|i have|we have|back|,|now|all|the|my|our|let us) )*(?:(?:log|tape|recording"
+    r"|recorder|watch|watching|notes?|work|lunch|dinner|tea|break|clock)(?: is"
+    r"| are)? (?:resumes?|resumed|restarted|on|running|over|done|finished|going"
+    r"|started)(?: again)?|back (?:to|at|on|in) (?:the |my |our )?(?:work|it|dish"
+    r"|station|job|bees|watch|post|duty|business|chair|seat|saddle|action|place)"
+    r"|here we (?:go|are) again|(?:on|off|going|started|rolling|running) again|(?:jar"
+    r"|dish|lid|box|feeder) is (?:open|off|out|back)(?: again)?|i come back"
+    r"|back(?: again)?(?= [.,]| \d| from| after| with| and)|resum\w+|restart\w*"
+    r"|start(?:ing)? (?:up )?again|carry(?:ing)? on|ate|eaten|had (?:lunch|dinner|tea)"
+    r"|sitting (?:down )?again|continu\w+|go(?:ing)? on|on we go|where were we"
+    r"|pick(?:ing)? up (?:again|where)|again(?= [.,]))(?= )"
 )
 _SCRATCHES = re.compile(
     r"(?:(?:i|will|please) )*(?:scratch|forget|ignore|strike|delete|cancel|disregard) "
@@ -159,6 +182,16 @@ class Watching:
             for kind, ways in book.commands.items()
             for way in ways
         }
+
+    @staticmethod
+    def goes_off(text: str, place: int) -> Told | None:
+        """Read that somebody goes for something; a pause only where silence follows."""
+        match = _GOES.match(text, place)
+        if match is None:
+            return None
+        flags = (Flag(FlagCode.AMID_WORDS),)
+        kind = EventKind.PAUSE
+        return Told(kind=kind, start=place, end=match.end() + 1, flags=flags)
 
     @staticmethod
     def resumed(text: str, place: int) -> Told | None:
@@ -313,6 +346,10 @@ class ValueNotes:
     def resumed(self, text: str, place: int) -> Told | None:
         """Find words that end a pause, where one was noted."""
         return self._watching.resumed(text, place)
+
+    def goes_off(self, text: str, place: int) -> Told | None:
+        """Find words by which somebody leaves the dish for something."""
+        return self._watching.goes_off(text, place)
 
     def since_back(self, text: str, place: int, elapsed_s: float) -> Told | None:
         """Find a stretch of time said right after a bee came back."""

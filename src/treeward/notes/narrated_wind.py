@@ -55,7 +55,7 @@ _STRENGTHS: Mapping[str, str] = {
             *("breeze", "gentle", "slight", "faint", "little", "puff", "soft"),
             *("breath", "bit", "whisper", "mild", "easy", "zephyr", "puffs"),
             *("touch", "stirring", "feeble", "weak", "softly", "gently", "lightly"),
-            *("slow", "kind", "barely"),
+            *("slow", "kind", "barely", "small", "wee", "tiny", "not-strong"),
         ),
         "light",
     ),
@@ -104,6 +104,7 @@ _CORRECTED = re.compile(
     r"(?P<meant>(?:it is )?(?:from|of|out of|the|more)?(?: the)? ?(?:north|south|east"
     r"|west).*)"
 )
+_NOT_STRONG = re.compile(r"not (?:very |too |so |that )?(?:strong|hard|much) ")
 _CHANGED = re.compile(r" from (?:an? )?(\w+) to (?:an? )?(?=\w)")
 
 
@@ -171,7 +172,8 @@ class Wind:
         corrected = _CORRECTED.search(text, start, end)
         if corrected:  # "from the north , no , from the west"
             start = corrected.start("meant")
-        words = text[start:end].split()[:_MOST_WORDS]
+        said_so = _NOT_STRONG.sub("not-strong ", text[start:end])
+        words = said_so.split()[:_MOST_WORDS]
         if {"light", "moderate", "strong", "breeze"}.intersection(words):
             known -= {"still"}  # "still light"
         changed = _CHANGED.search(f" {text[start:end]} ")

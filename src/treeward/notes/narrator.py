@@ -9,13 +9,20 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import UNMARKED, EventKind
 
 from . import sayings
 from . import sentences as st
-from .asking import Asked, Sentence, being_painted, statement_end
+from .asking import (
+    Asked,
+    Sentence,
+    after_asking_time,
+    being_painted,
+    statement_end,
+)
 from .bee_names import BeeNames, Named
 from .clauses import Clauses
 from .corrections import Corrections
@@ -39,6 +46,8 @@ if TYPE_CHECKING:
 _WATCHED = frozenset({EventKind.PAUSE, EventKind.RESUME})
 CLOCK_OFF_S = 720.0  # a number that far from the last time told is none; guess
 SKIPS_S = 3600.0  # what a recorder may leave out between two words; guess
+SILENCE_S = 100.0  # nobody speaks for so long who watches; guess
+SILENCE_NEAR_S = 40.0  # and what was said so soon before or after tells why; guess
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _UNSURE = frozenset({FlagCode.DURATION_OF_WHAT, FlagCode.AMID_WORDS})
@@ -87,6 +96,11 @@ class Narrator:
             values=self.values,
             found=self.found,
         )
+        self.silences = [
+            (before.end_s, after.start_s)
+            for before, after in pairwise(pieces)
+            if after.start_s - before.end_s >= SILENCE_S
+        ]
         self.asked = Asked()
         self.alone = NamesAlone(
             self.text, self.names, self.actions, self.values, self.found, self.asked
@@ -146,24 +160,17 @@ class Narrator:
         unnamed = done.kind if done and self.found.by_pronoun else None
         self.asked.take_in(sentence, opening, unnamed)
         asks_time = sayings.TIME_ASKED.search(body) is not None
-        place = self._answer(start, sentence) if asks_time else start
+        place = start
+        if asks_time:
+            sentence.question = False
+            place = after_asking_time(self.text, start)
         if sentence.question:
             self.corrections.asked(opening)
         while place < end:
             place = self._clause(place, sentence)
         self.asked.finish(sentence)
         self.found.mentioned = ""
-        return said_end + 2
-
-    def _answer(self, start: int, sentence: Sentence) -> int:
-        """Skip the words that ask for the time."""
-        match = sayings.TIME_ASKED.search(self.text, start)
-        sentence.question = False
-        place = match.end() if match else start
-        rest = re.compile(r"(?: is it| do you make it| now)*(?: ,)? ").match(
-            self.text, place
-        )
-        return rest.end() if rest else place
+        return max(said_end + 2, place)
 
     def _clause(self, start: int, sentence: Sentence) -> int:
         """Read one note, or skip to the next place where one may start."""
@@ -186,7 +193,7 @@ class Narrator:
         aside = self._told_late(start) or self._remark(start, sentence)
         if aside:
             return aside
-        for place in self._openings(start):
+        for place in sayings.openings(self.text, start):
             if place >= sentence.end:
                 break
             if self._after_border(start) and self._nowhere(place):
@@ -219,7 +226,7 @@ class Narrator:
                 self.found.view.spoken = self.found.view.wanted = mark
             elif spoken[-1].start() <= start:
                 self.found.mention(mark)
-        for place in self._openings(start):
+        for place in sayings.openings(self.text, start):
             named = self.names.at(self.text, place)
             rest = self.text[named.end : after].strip() if named else ""
             if named and named.mark and (rest in {",", ""} or _OF_HER.match(rest)):
@@ -346,19 +353,6 @@ class Narrator:
         done = self.clauses.at(self.text, start, end, sentence.start)
         return None if done is None else self._do(done, ())
 
-    def _openings(self, start: int) -> list[int]:
-        """Give the places after what may be said before a note, nearest first."""
-        places = [start]
-        left = sayings.LEFT.match(self.text, start)
-        if left and left.end() > start:
-            places.append(left.end())
-        for place in tuple(places):
-            for pattern in (sayings.HEDGED_LEAD, sayings.LEAD):
-                match = pattern.match(self.text, place)
-                if match and match.end() not in places:
-                    places.append(match.end())
-        return places
-
     def _next(self, start: int, sentence: Sentence) -> int:
         borders = sayings.BORDER.finditer(self.text, start - 1, sentence.end + 1)
         ends = (border.end() for border in borders)
@@ -465,9 +459,12 @@ class Narrator:
             )
             if lasted and not longer:
                 told = lasted
-        if told is None and self._paused() and self._after_border(start):
-            told = self.values.resumed(self.text, place)
-        idle = not self.found.since_done(place, LATER_S)
+        if told is None and self._after_border(start):
+            if self._paused() or self._silence(place, -SILENCE_NEAR_S):
+                told = self.values.resumed(self.text, place)
+            elif self._silence(place, SILENCE_NEAR_S):
+                told = self.values.goes_off(self.text, place)
+        idle = not self.found.since_done(place, LATER_S) and self._may_be_time(place)
         if told is None and whole and (idle or self._at_station(place)):
             told = bare_time(self.text, place)
         fresh = self._after_border(start) or start == self.done_at == place
@@ -493,6 +490,13 @@ class Narrator:
             led or self._after_border(start) or start == self.done_at == place
         )
 
+    def _may_be_time(self, place: int) -> bool:
+        """Tell whether a number alone fits the times told before, if any were."""
+        told = bare_time(self.text, place)
+        now_s = self.found.second(place)
+        gain_s = clock_gain_s(self.found.events, told.value, now_s) if told else None
+        return gain_s is None or -CLOCK_OFF_S / 4 <= gain_s <= CLOCK_OFF_S
+
     def _clock_told(self, place: int) -> Told | None:
         """Read "eight thirteen" alone where the clock may well show that."""
         told = bare_time(self.text, place)
@@ -513,6 +517,15 @@ class Narrator:
     def _whole(self, start: int) -> bool:
         """Tell whether a sentence starts here."""
         return self.text[:start].rstrip()[-1:] in {"", ".", "?"}
+
+    def _silence(self, place: int, within_s: float) -> bool:
+        """Tell whether nobody spoke for long, so soon after `place`, or before it."""
+        here_s = self.found.second(place)
+        later = within_s > 0
+        return any(
+            0.0 <= (begun_s - here_s if later else here_s - ended_s) <= abs(within_s)
+            for begun_s, ended_s in self.silences
+        )
 
     def _paused(self) -> bool:
         """Tell whether a pause was noted and nothing since."""

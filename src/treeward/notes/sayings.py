@@ -18,11 +18,10 @@ if TYPE_CHECKING:
 # Said before a note and meaning nothing.
 _FILLERS = (
     r"to my surprise|lo and behold|in any event|sure enough|here we are|there we go"
-    r"|by the way|here we go|guess what|one minute|thank you|meanwhile|now then"
-    r"|at last|hang on|hold on|as well|beauty|lovely|whoops|beaut|bingo|voila|right"
-    r"|there|great|sorry|while|first|hello|voil|okay|well|yeah|look|then|good|nice"
-    r"|wait|oops|next|hiya|aye|och|naw|nah|and|yes|yep|but|hey|aha|ooh|wow|see|so|no"
-    r"|oh|ah|ha"
+    r"|by the way|here we go|guess what|one minute|thank you|meanwhile|now then|at last"
+    r"|hang on|hold on|as well|beauty|lovely|whoops|beaut|bingo|voila|right|there|great"
+    r"|sorry|while|first|hello|voil|okay|well|yeah|look|then|good|nice|wait|oops|next"
+    r"|hiya|aye|och|naw|nah|and|yes|yep|but|hey|aha|ooh|wow|see|so|no|oh|ah|ha"
 )
 _HEDGES = (
     r"i can not be sure but|i can not tell but|i am not sure but|hard to tell but"
@@ -36,7 +35,7 @@ _HEDGES = (
 _LEADS = (
     r"there is been|that would be|that will be|this will be|that must be|we have got"
     r"|i have got|i can see|there is|that was|that is|this is|we have|it was|it is"
-    r"|i see|that|it"
+    r"|i see|that|it|if it is not|if that is not"
 )
 _HEDGE = rf"(?:{_HEDGES})(?: that(?! is | was ))?"
 HEDGE = re.compile(rf" {_HEDGE} ")
@@ -53,9 +52,25 @@ LEFT = re.compile(rf"(?:(?:{_FILLERS}|{_SAY}|{_HEDGE}|,) )*")
 LEAD = re.compile(rf"(?:{_LEADS}) (?:{_HEDGE} )?")
 HEDGED_LEAD = re.compile(rf"(?:(?:{_LEADS}) )?{_HEDGE} (?:(?:that|it) (?:is|was) )?")
 
+
+def openings(text: str, start: int) -> list[int]:
+    """Give the places after what may be said before a note, nearest first."""
+    places = [start]
+    left = LEFT.match(text, start)
+    if left and left.end() > start:
+        places.append(left.end())
+    for place in tuple(places):
+        for pattern in (HEDGED_LEAD, LEAD):
+            match = pattern.match(text, place)
+            if match and match.end() not in places:
+                places.append(match.end())
+    return places
+
+
 # A whole sentence is a wish, a plan, a memory or a condition.
 UNREAL = re.compile(
-    r" (?:if|whenever|until|till|unless|hope|hopes|hoping|wish|wishes|tomorrow"
+    r" (?:if(?! (?:it|that) is not [a-z]+(?: [a-z]+){0,2} [.,])|whenever|until|till"
+    r"|unless|hope|hopes|hoping|wish|wishes|tomorrow"
     r"|yesterday|(?<!as )(?<!same )(?<!as the )last (?:night|year|week|time|month"
     r"|summer)|(?<!i )suppose|imagine|used to|remember|next (?:time|week|year|day)"
     r"|shall we|had i|supposed) "
@@ -423,7 +438,14 @@ ASIDE = re.compile(
     r"(?: [^.?, ]+){0,9} , "
 )
 _A = r"(?:(?:that|it|there|this|is|was|we|i|have|had|got|a|an|the|another|and|so) )*"
-OF_HER = r" (?:for|of|by|from) "
+OF_HER = r" (?:for|of|by|from|,) "
+FROM_DISH = re.compile(rf"(?:the |our |this )?(?:\w+ )?{_WATER} ")
+FAREWELLS = ("bye bye", "cheerio", "so long", "farewell", "see you", "ta ta")
+SOMEBODY = re.compile(  # "one on the dish, red"
+    r"(?:(?:and|oh|there is|i have) )*(?:one|a bee|something|somebody|someone) (?:is )?"
+    r"(?:on|at|down|landed|in|back|here|arrived|come|coming)(?: [a-z]+){0,4} , "
+    r"(?:(?:it|that|and it|she) is )?"
+)
 LEAVING_OF = re.compile(
     rf"{_A}(?:depart|departure|take off|takeoff|exit|liftoff|lift off|leaving"
     rf"|going){OF_HER}"

@@ -274,6 +274,7 @@ _ADDS_NOTHING = _words(
 _COMPASS_LIKE = re.compile(
     r"((?:north|south)?(?:east|west)|north|south)(erly|ish|wards?|er)"
 )
+_HALF_POINT = re.compile(r"(n|s)(?:or|ou)'-?(east|west)(?:erly)?")
 _BORDER = {",": ",", ";": ",", ":": ",", "-": ",", "\u2013": ",", "\u2014": ","}
 _HALT = "..."  # somebody halts, and may go on
 _BORDERS = {".", "?", ",", _HALT}
@@ -291,6 +292,8 @@ def plain_spelling(word: str, following: str = "") -> str:
         return ""
     if word == "its" and following in _IT_IS:
         word = "it's"
+    if halved := _HALF_POINT.fullmatch(word):  # "sou'west"
+        word = {"n": "north", "s": "south"}[halved[1]] + halved[2]
     if compass := _COMPASS_LIKE.fullmatch(word):
         return compass[1] + (" ish" if compass[2] == "ish" else "")
     if word.endswith("'d") and following in _HAD:

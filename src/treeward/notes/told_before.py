@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from .events import Event
+    from .narrated_actions import Done
 
 HALF_DAY_MIN = 12 * 60  # whether it is morning is not always said
 SKIPPED_S = 180.0  # a recorder that only runs while somebody speaks; guess
@@ -118,3 +119,17 @@ def _near(one: str, two: str) -> bool:
 def tells_a_way(event: Event) -> bool:
     """Tell whether an event says where a bee flew."""
     return event.kind is EventKind.BEARING and bool(event.value)
+
+
+def doubts_in_words(done: Done, said: tuple[str, ...]) -> list[Flag]:
+    """Give the doubts that the words of a note call for; `said` are hedges."""
+    doubts: list[Flag] = []
+    if done.others:
+        doubts.append(Flag.of(FlagCode.OTHER_BEES, " or ".join(done.others)))
+    if said:
+        doubts.append(Flag.of(FlagCode.DOUBT_IN_WORDS, ", ".join(said)))
+    if not done.certain:
+        doubts.append(Flag(FlagCode.ONLY_NAMED))
+    if done.named.called:
+        doubts.append(Flag.of(FlagCode.TAKEN_AS, done.named.called, done.named.mark))
+    return doubts
