@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.positions import Position, format_position, parse_position, utm_text
+from treeward.measures import Position, format_position, parse_position, utm_text
 
 
 @pytest.mark.parametrize(

@@ -17,8 +17,7 @@ PACKAGE = Path(treeward.__file__).parent
 # A module imports what stands before it here, or in its room. DEVELOPERS.md draws it.
 BESIDE = (
     "errors",
-    "units",
-    "positions",
+    "measures",
     "within",
     "files",
     "hunt_tables",

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.units import (
+from treeward.measures import (
     ACRE_M2,
     MILE_M,
     YARD_M,

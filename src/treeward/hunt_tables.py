@@ -19,7 +19,7 @@ from pydantic import (
 )
 
 from treeward.errors import HuntError
-from treeward.positions import Position, parse_position
+from treeward.measures import Position, parse_position
 
 # Confidence under which a row says so: of notes by judge speakers stated above it 96 %
 # were right, of those below 71 % (tests/benchmarks/hearing/RESULTS.md).

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.cli import main, options
+from treeward import cli
+from treeward.cli import main
 from treeward.hunt.hunt import Hunt
 
 if TYPE_CHECKING:
@@ -18,13 +19,13 @@ if TYPE_CHECKING:
 
 @pytest.fixture(autouse=True)
 def _soon(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(options, "SILENT_S", 0.1)
+    monkeypatch.setattr(cli, "SILENT_S", 0.1)
 
 
 def test_only_a_step_that_takes_long_is_told(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    with options.Doing() as doing:
+    with cli.Doing() as doing:
         doing.step("short work")
         doing.step("long work on [a] hunt")
         time.sleep(0.5)

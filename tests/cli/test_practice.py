@@ -14,7 +14,7 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
-from treeward.cli.practice import practice_command
+from treeward.cli.listen import practice_command
 from treeward.errors import NotesError, SoundError, SpeechError, TreewardError
 from treeward.language.phrasebook import PhraseBook
 from treeward.live import answer

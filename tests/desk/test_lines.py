@@ -12,8 +12,8 @@ from treeward.desk.desk import line_key
 from treeward.desk.edits import LineJudged
 from treeward.desk.terminal import review_dict, row_lines
 from treeward.errors import ReviewError
-from treeward.report.formats.result_json import result_dict
 from treeward.report.page import page_text
+from treeward.report.result_json import result_dict
 from treeward.report.wording import left_text
 
 from .pages import PHONE

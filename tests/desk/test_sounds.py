@@ -9,7 +9,7 @@ import pytest
 import soundfile
 
 from treeward.audio import SAMPLE_RATE_HZ, Block
-from treeward.desk.sounds import BIN_S, Shelf, clip_samples, clip_wav, outline_of
+from treeward.desk.sources import BIN_S, Shelf, clip_samples, clip_wav, outline_of
 from treeward.errors import SoundError
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ import pytest
 from rich.console import Console
 
 from treeward.desk.desk import Desk
-from treeward.desk.talk import Talk
+from treeward.desk.sources import Talk
 from treeward.desk.terminal import TerminalReview
 from treeward.hunt.heard import HeardBy
 from treeward.hunt.hunt import Hunt

@@ -431,7 +431,7 @@ def _found(hunt_dir: Path, _name: str, data: bytes) -> bool:
         shared_geojson,
     )
     from treeward.hunt.season import found_colonies, occupancy
-    from treeward.positions import parse_position
+    from treeward.measures import parse_position
 
     hunt = Hunt(hunt_dir)
     path = hunt_dir / "found.toml"

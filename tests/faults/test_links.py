@@ -146,7 +146,7 @@ def listen(hunt: Hunt) -> None:
 
 def find(hunt: Hunt) -> None:
     from treeward.hunt.finds import FindTable, add_find
-    from treeward.positions import parse_position
+    from treeward.measures import parse_position
 
     place = parse_position("52.304500, -3.613300")
     add_find(hunt, FindTable(id="1", position=place, found=date(2026, 7, 14)))

@@ -16,7 +16,7 @@ from treeward.cli import main
 from treeward.errors import TreewardError
 from treeward.hunt.finds import FindTable, add_find, check_finds, coarse, read_finds
 from treeward.hunt.hunt import Hunt
-from treeward.positions import Position, parse_position
+from treeward.measures import Position, parse_position
 from treeward.report.advice_wording import HAND_RULES
 from treeward.report.looking import check_sentences
 

@@ -18,8 +18,8 @@ from treeward.hunt.partial import farthest_m
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
-from treeward.report.formats.result_json import result_dict
 from treeward.report.page import page_text
+from treeward.report.result_json import result_dict
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

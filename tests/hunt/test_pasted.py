@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.desk.talk import MOST_LETTERS, look_at_pasted, take_pasted
+from treeward.desk.sources import MOST_LETTERS, look_at_pasted, take_pasted
 from treeward.errors import HuntError, TranscriptError
 from treeward.hunt.hunt import Hunt
 

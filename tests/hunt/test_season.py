@@ -14,8 +14,8 @@ from treeward import survey
 from treeward.cli import main
 from treeward.errors import HuntError
 from treeward.hunt.finds import FindTable, add_find
+from treeward.hunt.found_told import _core
 from treeward.hunt.hunt import Hunt
-from treeward.hunt.learned import _core
 from treeward.hunt.merging import merge_hunts
 from treeward.hunt.season import (
     add_known_hives,

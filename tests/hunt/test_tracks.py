@@ -22,7 +22,7 @@ from treeward.hunt.tracks import (
     waypoint,
 )
 from treeward.hunt_file import parse_hunt_table
-from treeward.positions import Position
+from treeward.measures import Position
 from treeward.trips import pair_trips
 
 if TYPE_CHECKING:

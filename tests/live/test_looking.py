@@ -14,7 +14,7 @@ from treeward.hunt.journal import Journal
 from treeward.language.kinds import EventKind
 from treeward.live.notebook import Notebook, WalkLaidOut, walk_laid_out
 from treeward.notes.events import Event
-from treeward.report.formats.result_json import result_dict
+from treeward.report.result_json import result_dict
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -12,9 +12,9 @@ from treeward.hunt.recovery import for_review, read_session
 from treeward.language.kinds import EventKind
 from treeward.live.answer import NOT_KEPT, SAY_AGAIN
 from treeward.live.notebook import Notebook, announcement, nearest_dial, sky_of
+from treeward.measures import Position
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
-from treeward.positions import Position
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -11,8 +11,9 @@ import soundfile
 from click.testing import CliRunner
 
 from live import stand_in
+from treeward import cli
 from treeward.audio.recorder import Recorder
-from treeward.cli import locate, options, transcribe
+from treeward.cli import locate, transcribe
 from treeward.cli.transcribe import review_command
 from treeward.errors import HuntError
 from treeward.hunt.hunt import Hunt
@@ -118,7 +119,7 @@ def events(hunt_dir: Path) -> list[tuple[str, str]]:
 def test_the_next_command_recovers_a_killed_session_and_says_so(
     killed: Path, command: click.Command, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(options, "SILENT_S", 60.0)  # on a slow machine too
+    monkeypatch.setattr(cli, "SILENT_S", 60.0)  # on a slow machine too
     first = CliRunner().invoke(command, ["--hunt", str(killed), "--json"])
     second = CliRunner().invoke(command, ["--hunt", str(killed), "--json"])
 

@@ -27,7 +27,7 @@ from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.audio.reader import read_blocks
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
-from treeward.speech.models import file_in_package
+from treeward.speech.neural import file_in_package
 from treeward.speech.recognizer import EMBEDDED, open_recognizer, transcribe
 
 if TYPE_CHECKING:

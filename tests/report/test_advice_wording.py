@@ -16,7 +16,7 @@ from treeward.report.advice_wording import (
     seat_text,
     shape_text,
 )
-from treeward.report.formats.result_json import result_dict
+from treeward.report.result_json import result_dict
 from treeward.survey.records import (
     Advice,
     AdviceKind,

@@ -18,8 +18,8 @@ from treeward.report.days import (
     place_rows,
     undated,
 )
-from treeward.report.formats.result_json import result_dict
 from treeward.report.page import page_text
+from treeward.report.result_json import result_dict
 from treeward.report.sketch import sketch
 from treeward.survey.records import Advice, AdviceKind
 

@@ -17,7 +17,7 @@ from treeward.hunt_file import parse_hunt_table
 from treeward.report.advice_wording import CAUTIONS, LOOK_FIRST
 from treeward.report.figures.map import LETTERING, map_figure
 from treeward.report.figures.sheets import FIELD_CAUTIONS
-from treeward.report.formats.map_files import geojson_dict, gpx_text, kml_bytes
+from treeward.report.map_files import geojson_dict, gpx_text, kml_bytes
 from treeward.report.page import page_text
 from treeward.report.sketch import Walk, line_pieces, sketch
 from treeward.report.wording import basis_sentence, next_sentences

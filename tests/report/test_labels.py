@@ -8,8 +8,8 @@ import webvtt
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.report.formats.tables import label_track_text, webvtt_text
 from treeward.report.model import NoteRow
+from treeward.report.tables import label_track_text, webvtt_text
 
 ROWS = (
     NoteRow(row="3", recording="a.ogg", start_s=3725.5, end_s=3726.75, said="red away"),

@@ -16,7 +16,7 @@ import pytest
 from fastkml import KML, Document, Folder, Placemark
 from lxml import etree  # type: ignore[import-untyped]
 
-from treeward.report.formats.map_files import (
+from treeward.report.map_files import (
     geojson_dict,
     gpx_text,
     kml_bytes,

@@ -14,7 +14,7 @@ from pyproj import Transformer
 from treeward.errors import HuntError
 from treeward.hunt_file import parse_hunt_table
 from treeward.report.figures.map import Form, map_frame, map_place
-from treeward.report.formats.map_files import lie_of, mercator, online_page
+from treeward.report.map_files import lie_of, mercator, online_page
 from treeward.report.writing import write_results
 
 if TYPE_CHECKING:

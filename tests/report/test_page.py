@@ -11,12 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from treeward.report.advice_wording import CAUTIONS, HAND_RULES
-from treeward.report.formats.result_json import result_dict
+from treeward.report.advice_wording import CAUTIONS, HAND_RULES, SOURCES
 from treeward.report.model import NoteRow
 from treeward.report.page import _rounded, page_text
 from treeward.report.page_parts import clip_address, second_text
-from treeward.report.settings_in_force import SOURCES
+from treeward.report.result_json import result_dict
 from treeward.survey.records import OwnFactors, Settings
 from treeward.trips.table import Doubt, DoubtCode
 

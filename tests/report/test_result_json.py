@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from treeward.report.formats.result_json import hand_rule_range, number, result_dict
 from treeward.report.model import Missing, MissingKind
+from treeward.report.result_json import hand_rule_range, number, result_dict
 from treeward.survey.records import HandRule, HandRuleKind
 
 if TYPE_CHECKING:

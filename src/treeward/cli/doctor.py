@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from .options import json_option, own_data_option
+from . import json_option, own_data_option
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -141,7 +141,7 @@ def _film_sound() -> Finding:
 
 
 def _vosk_model() -> Finding:
-    from treeward.speech.models import find_models
+    from treeward.speech.vosk_engine import find_models
 
     found = find_models()
     return Finding(
@@ -200,8 +200,8 @@ def models_command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
     Example: treeward models --get vosk-model-small-en-us-0.15
     """
     from treeward.errors import SpeechError
-    from treeward.speech.models import fetch, find_models
     from treeward.speech.recognizer import EMBEDDED, choose, embedded_folder, mend
+    from treeward.speech.vosk_engine import fetch, find_models
 
     if get is not None:
         got = fetch(get)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from treeward.measures import counted
 from treeward.trips.wording import doubt_text, doubt_texts
-from treeward.units import counted
 
-from .options import hunt_option, json_option
+from . import hunt_option, json_option
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.report.model import HuntResult
+    from treeward.survey.records import Colony
     from treeward.trips.table import FlightLine, TripTable
 
 
@@ -33,7 +34,7 @@ def trips_command(*, hunt_dir: Path, as_json: bool) -> None:
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.locating import stations_of
 
-    from .options import recover_first
+    from . import recover_first
 
     hunt = Hunt(hunt_dir)
     recover_first(hunt)
@@ -43,7 +44,7 @@ def trips_command(*, hunt_dir: Path, as_json: bool) -> None:
     if as_json:
         import json
 
-        from treeward.report.formats.result_json import result_dict
+        from treeward.report.result_json import result_dict
 
         whole = result_dict(paired)
         keys = (
@@ -129,8 +130,8 @@ def _bearing_rows(result: HuntResult) -> list[tuple[str, ...]]:
 
 def _bearing_text(result: HuntResult, line: FlightLine) -> str:
     """Write a bearing as it was read, and true beside it where that is another."""
+    from treeward.measures import bearing_text
     from treeward.report.flight_lines import true_bearing_deg
-    from treeward.units import bearing_text
 
     read = bearing_text(line.bearing_read_deg)
     true_deg = true_bearing_deg(result, line)
@@ -232,7 +233,7 @@ def locate_command(
     """
     from treeward.hunt.hunt import Hunt
 
-    from .options import Doing, recover_first
+    from . import Doing, recover_first
 
     hunt = Hunt(hunt_dir, plain=plain)
     recover_first(hunt)
@@ -252,7 +253,7 @@ def locate_command(
     if as_json:
         import json
 
-        from treeward.report.formats.result_json import result_dict
+        from treeward.report.result_json import result_dict
 
         click.echo(json.dumps(result_dict(result), indent=2, allow_nan=False))
     else:
@@ -274,7 +275,6 @@ def locate_command(
 
 def answer_lines(result: HuntResult) -> list[str]:
     """Give the answer in a few plain lines."""
-    from treeward.positions import Position, format_position, utm_text
     from treeward.report.advice_wording import missing_text
     from treeward.report.looking import (
         find_sentences,
@@ -283,19 +283,15 @@ def answer_lines(result: HuntResult) -> list[str]:
         looked_sentences,
         own_prior_sentence,
         search_doubt_sentences,
-        search_sentences,
     )
     from treeward.report.wording import (
         basis_sentence,
-        colony_sentences,
         doubt_sentences,
         enough_sentences,
         headline,
         missing_sentences,
-        next_of,
         placed_sentence,
     )
-    from treeward.units import Units
 
     if result.fix is None or not result.fix.colonies:
         return [
@@ -304,26 +300,11 @@ def answer_lines(result: HuntResult) -> list[str]:
             *missing_sentences(result),
             *doubt_sentences(result),
         ]
-    units = Units(result.hunt_file.hunt.units)
     lines = found_steps(result)
     if len(result.fix.colonies) > 1:
         lines.append(headline(result))
     for colony in result.fix.colonies:
-        found = found_already(result, colony)
-        lines += colony_sentences(result, colony, found=found)
-        place = Position(
-            latitude_deg=colony.best_latitude_deg,
-            longitude_deg=colony.best_longitude_deg,
-        )
-        area = colony.search_areas[90].area_m2
-        lines.append(
-            f"Best place: {format_position(place)} (UTM {utm_text(place)}); "
-            f"90 % search area: {units.area(area)}."
-        )
-        if found:
-            continue
-        lines += next_of(result, colony)
-        lines += search_sentences(result, colony)
+        lines += _colony_lines(result, colony)
     lines += looked_sentences(result)
     lines += search_doubt_sentences(result)
     if not all(found_already(result, colony) for colony in result.fix.colonies):
@@ -337,6 +318,29 @@ def answer_lines(result: HuntResult) -> list[str]:
     lines += find_sentences(result)
     lines += doubt_sentences(result)
     lines += table_doubts(result)
+    return lines
+
+
+def _colony_lines(result: HuntResult, colony: Colony) -> list[str]:
+    from treeward.measures import Position, Units, format_position, utm_text
+    from treeward.report.looking import found_already, search_sentences
+    from treeward.report.wording import colony_sentences, next_of
+
+    found = found_already(result, colony)
+    place = Position(
+        latitude_deg=colony.best_latitude_deg, longitude_deg=colony.best_longitude_deg
+    )
+    area = colony.search_areas[90].area_m2
+    size = Units(result.hunt_file.hunt.units).area(area)
+    lines = [
+        *colony_sentences(result, colony, found=found),
+        (
+            f"Best place: {format_position(place)} (UTM {utm_text(place)}); "
+            f"90 % search area: {size}."
+        ),
+    ]
+    if not found:
+        lines += [*next_of(result, colony), *search_sentences(result, colony)]
     return lines
 
 
@@ -357,6 +361,7 @@ def table_doubts(result: HuntResult) -> list[str]:
 
 def day_lines(result: HuntResult) -> list[str]:
     """Lay out where each day of several alone puts the colonies."""
+    from treeward.measures import Units
     from treeward.report.days import (
         agreement_sentences,
         agreement_text,
@@ -365,7 +370,6 @@ def day_lines(result: HuntResult) -> list[str]:
         place_rows,
     )
     from treeward.report.wording import for_colony
-    from treeward.units import Units
 
     units = Units(result.hunt_file.hunt.units)
     rows = [

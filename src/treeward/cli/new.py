@@ -118,8 +118,8 @@ def demo_command(directory: Path) -> None:
     from treeward.hunt.hearing import usual_jobs
     from treeward.hunt.hunt import Hunt
 
+    from . import ProgressBar
     from .locate import answer_lines, count_line
-    from .options import ProgressBar
     from .transcribe import summary_lines
 
     source = example_hunt_dir()

@@ -11,7 +11,7 @@ import click
 
 from treeward.errors import HuntError, TreewardError
 
-from .options import Doing, hunt_option, json_option
+from . import Doing, hunt_option, json_option
 
 if TYPE_CHECKING:
     from datetime import date
@@ -413,7 +413,7 @@ def _list_lines(listed: list[ColonyYear]) -> list[str]:
 
 def season_lines(season: Season, path: Path) -> list[str]:
     """Say how the areas did, and what the hunts teach."""
-    from treeward.units import Units
+    from treeward.measures import Units
 
     from .locate import columns
 
@@ -480,7 +480,7 @@ def _judgement(inside: int, count: int) -> str:
 
 def _lessons(season: Season) -> list[str]:
     from treeward.hunt.season import compasses, foretold
-    from treeward.units import counted
+    from treeward.measures import counted
 
     prior = foretold(season)
     if prior is None:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from treeward.units import counted
+from treeward.measures import counted
 
-from .options import hunt_option, json_option, recover_first
+from . import hunt_option, json_option, recover_first
 
 if TYPE_CHECKING:
     from treeward.desk.desk import Desk
@@ -63,7 +63,7 @@ def transcribe_command(
     from treeward.hunt.hearing import usual_jobs
     from treeward.hunt.hunt import Hunt
 
-    from .options import ProgressBar, recover_first
+    from . import ProgressBar, recover_first
 
     if start and len(files) != 1:
         raise click.UsageError("--start goes with one FILE.")
@@ -285,7 +285,7 @@ def review_command(
     from treeward.desk.desk import Desk
     from treeward.hunt.hunt import Hunt
 
-    from .options import recover_first
+    from . import recover_first
 
     if browser and as_json:
         raise click.UsageError("--json goes without --browser.")

@@ -17,7 +17,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
-from treeward.desk.talk import MOST_LETTERS, look_at_pasted, take_pasted
+from treeward.desk.sources import MOST_LETTERS, look_at_pasted, take_pasted
 from treeward.errors import HuntError, ReviewError, TreewardError
 from treeward.hunt.finds import (
     FindTable,
@@ -30,7 +30,7 @@ from treeward.hunt.finds import (
 
 from .desk import Desk, conflicts_payload
 from .edits import CellEdit, Edit, LineJudged, LineKey, NewRow, TakenOut
-from .sounds import BIN_S, clip_wav
+from .sources import BIN_S, clip_wav
 from .tally import answer_payload, finds_payload, pasted_payload
 from .weighing import Estimator, Weighing
 

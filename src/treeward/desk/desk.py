@@ -30,8 +30,7 @@ from treeward.review.standing import (
 
 from .edits import Applied, LineJudged, LineKey, NewRow, ReviewEdits
 from .readings import PhraseReader, TypedReading
-from .sounds import Shelf
-from .talk import Talk
+from .sources import Shelf, Talk
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import TreewardError
 from treeward.hunt.finds import check_finds, read_finds
 from treeward.hunt.review_update import said_in_words
+from treeward.measures import Units, counted, duration_text
 from treeward.notes.flags import sentences_of
 from treeward.report.days import disagreements
 from treeward.report.figures.style import paint_hex, split_mark
@@ -23,17 +24,16 @@ from treeward.report.wording import (
 )
 from treeward.trips.table import Doubt, DoubtCode
 from treeward.trips.wording import doubt_texts
-from treeward.units import Units, counted, duration_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from treeward.desk.talk import Pasted
+    from treeward.desk.sources import Pasted
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.partial import RowMove
+    from treeward.measures import UnitSystem
     from treeward.report.model import HuntResult
     from treeward.trips.table import Trip, TripTable
-    from treeward.units import UnitSystem
 
 MOST_SHOWN = 300  # notes of a pasted page, and lines of it without one; choice
 LEAST_USED_UP = 0.005  # of the chance, by a note of looking, that is told; choice

@@ -30,7 +30,7 @@ from treeward.review.standing import (
 
 from .desk import clock_at, line_key, note_of_line
 from .edits import CellEdit, LineJudged, NewRow
-from .sounds import clip_samples
+from .sources import clip_samples
 from .tally import counts_line, doubts_by_row, trip_changes
 from .weighing import Weighing
 

@@ -24,7 +24,7 @@ from treeward.errors import HuntError
 from treeward.files import read_whole, write_text
 from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
 from treeward.language.kinds import EventKind
-from treeward.positions import format_position, parse_position, utm_text
+from treeward.measures import format_position, parse_position, utm_text
 from treeward.report.advice_wording import HAND_RULES
 from treeward.report.looking import smallest_around
 from treeward.report.model import FindCheck, RuleCheck, StationCheck
@@ -39,8 +39,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
+    from treeward.measures import Position
     from treeward.notes.events import Event
-    from treeward.positions import Position
     from treeward.report.model import HuntResult
     from treeward.survey.records import Colony
 

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from treeward.language.phrasebook import PhraseBook
-    from treeward.positions import Position
+    from treeward.measures import Position
     from treeward.review.store import ReviewStore
 
 

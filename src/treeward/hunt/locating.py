@@ -13,7 +13,7 @@ from treeward.report.days import trip_day
 from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import Missing, MissingKind, StationPlace
 
-from .learned import learned_for
+from .found_told import learned_for
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from treeward.hunt_file import HuntFile, Pair
     from treeward.hunt_tables import ModelTable
     from treeward.language.bearings import Reference
-    from treeward.positions import Position
+    from treeward.measures import Position
     from treeward.report.model import OwnPriorUse
     from treeward.survey.influence import Seen
     from treeward.survey.records import Fix

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from treeward.positions import Position
+    from treeward.measures import Position
     from treeward.review.file import ReviewRow
 
 _BEARINGS = frozenset(kinds_holding(Holds.DEGREES))

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError
 from treeward.language.kinds import KINDS, About
+from treeward.measures import Position
 from treeward.notes.flags import FlagCode
-from treeward.positions import Position
 from treeward.report.days import day_tables, days_of
 from treeward.report.looking import smallest_around
 from treeward.report.model import DayColony, DoubtfulNotes

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.hunt_file import HuntFile
-    from treeward.positions import Position
+    from treeward.measures import Position
     from treeward.trips.table import TripTable
 
     Floats = NDArray[np.float64]

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from treeward import __version__
 from treeward.errors import HuntError, SoundError
 from treeward.files import read_plain, replacing, write_text
-from treeward.units import counted
+from treeward.measures import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Sequence

@@ -10,9 +10,9 @@ from treeward.audio import LONGEST_S
 from treeward.errors import TreewardError
 from treeward.files import kept_number
 from treeward.language.kinds import KINDS, is_value
+from treeward.measures import counted
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
-from treeward.units import counted
 from treeward.within import held, open_plain
 
 from .journal import (

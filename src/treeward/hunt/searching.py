@@ -12,8 +12,8 @@ from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import KINDS, EventKind, LookedAt, ends_a_walk, looked_at
+from treeward.measures import Position, parse_position
 from treeward.notes.events import taken_back
-from treeward.positions import Position, parse_position
 from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import (
     Bout,
@@ -25,14 +25,17 @@ from treeward.report.model import (
 from treeward.survey.search import effort_of
 from treeward.within import file_within
 
-from .out_of_reach import crosses_itself, far_doubts, lonlat, reach_of
 from .places import read_shapes, read_tracks
 from .tracks import (
     Track,
     TrackPoint,
     TrackStretch,
     WalkedLines,
+    crosses_itself,
+    far_doubts,
+    lonlat,
     position_at,
+    reach_of,
     read_stretches,
     walked_lines,
 )

@@ -22,14 +22,13 @@ from treeward.hunt_file import (
     write_season,
 )
 from treeward.hunt_tables import ModelTable
-from treeward.positions import Position, format_position
+from treeward.measures import Position, format_position
 from treeward.report.looking import FARTHEST_M, ColonyYear
 
 from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
-from .found_told import maybe_another
+from .found_told import known_lessons, maybe_another
 from .hunt import Hunt
-from .learned import known_lessons
 from .locating import prepare_hunt
 from .places import find_tracks, place_stations
 from .tracks import read_gpx

@@ -22,7 +22,7 @@ from treeward.files import kept_number, kept_text, read_plain, write_text
 from treeward.language.kinds import EventKind
 from treeward.notes.flags import FlagCode
 from treeward.notes.unread import Unread
-from treeward.report.formats.tables import SHORTEST_S, escaped, stamp
+from treeward.report.tables import SHORTEST_S, escaped, stamp
 from treeward.speech.utterances import Utterance, WordSource
 
 from .heard import HeardBy

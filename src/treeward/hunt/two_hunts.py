@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.errors import HuntError, TreewardError
 from treeward.files import read_plain
-from treeward.positions import format_position
+from treeward.measures import format_position
 from treeward.survey.frame import apart_m
 
 from .folder import quoted, toml_value
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
-    from treeward.positions import Position
+    from treeward.measures import Position
 
     from .finds import FindTable, LookTable
     from .folder import HuntFolder

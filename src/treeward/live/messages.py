@@ -10,7 +10,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol, assert_never
 
 from treeward.language.kinds import KINDS, EventKind, Holds
-from treeward.units import MILE_M, YARD_M, counted
+from treeward.measures import MILE_M, YARD_M, counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -47,8 +47,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.hunt.journal import Journal
+    from treeward.measures import Position
     from treeward.notes.events import Event
-    from treeward.positions import Position
 
     from .messages import BeeState, Estimate
 

@@ -41,8 +41,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.hunt.hunt import Hunt
+    from treeward.measures import Position
     from treeward.notes.events import Event
-    from treeward.positions import Position
     from treeward.survey.records import Fix
     from treeward.trips.table import TripTable
 

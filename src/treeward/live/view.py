@@ -9,7 +9,7 @@ from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
-from treeward.units import counted
+from treeward.measures import counted
 
 from .messages import clock_face, distance_text, get_up_text
 

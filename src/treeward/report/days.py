@@ -6,7 +6,7 @@ from dataclasses import replace
 from statistics import median
 from typing import TYPE_CHECKING
 
-from treeward.units import Units, wind_name
+from treeward.measures import Units, wind_name
 
 from .flight_lines import circular_mean_deg, circular_sd_deg, timed_ends
 from .model import DayResult, DayStation

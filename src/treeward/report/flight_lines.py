@@ -9,8 +9,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from treeward.measures import bearing_text, wind_name
 from treeward.survey.frame import geodesic
-from treeward.units import bearing_text, wind_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -8,20 +8,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING, Any, assert_never
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.positions import Position, format_position
+from treeward.measures import Position, Units, format_position
 from treeward.survey.frame import geodesic, inside_ring
-from treeward.units import Units
 
 from .flight_lines import on_text
 from .model import SearchDoubtKind
 from .wording import for_colony, listing
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import date
 
     from treeward.survey.records import Colony, SearchArea, Searched
@@ -255,77 +254,68 @@ def search_doubt_sentences(result: HuntResult) -> list[str]:
     return [_doubt_text(result, one) for one in told.doubts] if told else []
 
 
-def _doubt_text(  # noqa: PLR0911, PLR0912
-    result: HuntResult, doubt: SearchDoubt
-) -> str:
-    units = Units(result.hunt_file.hunt.units)
+# What is said of each, with places for what it has.
+_DOUBTS: Mapping[SearchDoubtKind, str] = {
+    SearchDoubtKind.NO_TRACK: (
+        "{row}{at}: no GPX track was running then, so where you looked is not known; "
+        "type a position as its value, or put the phone's track into the hunt."
+    ),
+    SearchDoubtKind.NO_CLOCK: "{row}: nothing tells when, so not where either.",
+    SearchDoubtKind.DOUBTFUL: (
+        "{row}{at}: in doubt, so it does not count before you look at it."
+    ),
+    SearchDoubtKind.NO_BEARING: (
+        "{row}{at}: bees overhead without a bearing tell no direction."
+    ),
+    SearchDoubtKind.UNTIMED: (
+        "{where} has places without times: its pace is not known, and all of it was "
+        "taken as walked while looking."
+    ),
+    SearchDoubtKind.IDLE: (
+        "{where} holds neither times nor a named place, so it tells nothing; name it "
+        "under [search] tracks if it was walked while looking."
+    ),
+    SearchDoubtKind.NO_WAY: "{where} holds no way that was walked.",
+    SearchDoubtKind.JUMPS: ("{where} jumps {times}: nothing was walked over the jump."),
+    SearchDoubtKind.FAST: (
+        "{distance} of {where} were walked too fast to look up trees, and do not count."
+    ),
+    SearchDoubtKind.NO_WEIGHT: (
+        "{where} holds ground without a weight ({words}): give it one under [search] "
+        "weights in hunt.toml."
+    ),
+    SearchDoubtKind.FAR: (
+        "{where} lies {distance} from the stations, beyond where the colony is looked "
+        "for, and changes nothing."
+    ),
+    SearchDoubtKind.SWAPPED: (
+        "{where} lies {distance} from the stations: latitude and longitude seem to "
+        "have changed places in it."
+    ),
+    SearchDoubtKind.CROSSING: (
+        "The sides of {where} cross: give its corners in the order in which one walks "
+        "round it."
+    ),
+    SearchDoubtKind.NO_SUCH_GROUND: (
+        "{where} has {words}, which no file under [search] ground holds: it changes "
+        "nothing."
+    ),
+    SearchDoubtKind.NO_GROUND: (
+        "{where} holds neither outlines of ground nor single trees."
+    ),
+}
+
+
+def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:
     zone = result.hunt_file.hunt.zone
-    row = f"Row {doubt.where}" if doubt.where else "A note"
-    at = f" ({doubt.clock.astimezone(zone):%d %b %H:%M})" if doubt.clock else ""
-    match doubt.kind:
-        case SearchDoubtKind.NO_TRACK:
-            return (
-                f"{row}{at}: no GPX track was running then, so where you looked is not "
-                "known; type a position as its value, or put the phone's track into "
-                "the hunt."
-            )
-        case SearchDoubtKind.NO_CLOCK:
-            return f"{row}: nothing tells when, so not where either."
-        case SearchDoubtKind.DOUBTFUL:
-            return f"{row}{at}: in doubt, so it does not count before you look at it."
-        case SearchDoubtKind.NO_BEARING:
-            return f"{row}{at}: bees overhead without a bearing tell no direction."
-        case SearchDoubtKind.UNTIMED:
-            return (
-                f"{doubt.where} has places without times: its pace is not known, and "
-                "all of it was taken as walked while looking."
-            )
-        case SearchDoubtKind.IDLE:
-            return (
-                f"{doubt.where} holds neither times nor a named place, so it tells "
-                "nothing; name it under [search] tracks if it was walked while looking."
-            )
-        case SearchDoubtKind.NO_WAY:
-            return f"{doubt.where} holds no way that was walked."
-        case SearchDoubtKind.JUMPS:
-            times = "once" if doubt.count == 1 else f"{doubt.count} times"
-            return f"{doubt.where} jumps {times}: nothing was walked over the jump."
-        case SearchDoubtKind.FAST:
-            return (
-                f"{units.distance(doubt.metres)} of {doubt.where} were walked too fast "
-                "to look up trees, and do not count."
-            )
-        case SearchDoubtKind.NO_WEIGHT:
-            words = listing([repr(word) for word in doubt.words[:5]])
-            return (
-                f"{doubt.where} holds ground without a weight ({words}): give it one "
-                "under [search] weights in hunt.toml."
-            )
-        case SearchDoubtKind.FAR:
-            return (
-                f"{doubt.where} lies {units.distance(doubt.metres)} from the stations, "
-                "beyond where the colony is looked for, and changes nothing."
-            )
-        case SearchDoubtKind.SWAPPED:
-            return (
-                f"{doubt.where} lies {units.distance(doubt.metres)} from the stations: "
-                "latitude and longitude seem to have changed places in it."
-            )
-        case SearchDoubtKind.CROSSING:
-            return (
-                f"The sides of {doubt.where} cross: give its corners in the order in "
-                "which one walks round it."
-            )
-        case SearchDoubtKind.NO_SUCH_GROUND:
-            words = listing([repr(word) for word in doubt.words[:5]])
-            return (
-                f"{doubt.where} has {words}, which no file under [search] ground "
-                "holds: it changes nothing."
-            )
-        case SearchDoubtKind.NO_GROUND:
-            return f"{doubt.where} holds neither outlines of ground nor single trees."
-        case other:
-            assert_never(other)
+    return _DOUBTS[doubt.kind].format(
+        row=f"Row {doubt.where}" if doubt.where else "A note",
+        at=f" ({doubt.clock.astimezone(zone):%d %b %H:%M})" if doubt.clock else "",
+        where=doubt.where,
+        times="once" if doubt.count == 1 else f"{doubt.count} times",
+        distance=Units(result.hunt_file.hunt.units).distance(doubt.metres),
+        words=listing([repr(word) for word in doubt.words[:5]]),
+    )
 
 
 FARTHEST_M = 15_000.0  # bees have been followed to 13.5 km: no find of a hunt beyond

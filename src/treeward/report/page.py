@@ -13,8 +13,15 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
+from treeward.measures import Units
 from treeward.notes.clock import DAY_FROM
-from treeward.report.advice_wording import CAUTIONS, HAND_RULES, check_text
+from treeward.report.advice_wording import (
+    CAUTIONS,
+    HAND_RULES,
+    check_text,
+    settings_rows,
+    speeds_given,
+)
 from treeward.report.days import agreement_sentences, day_text, disagreements, undated
 from treeward.report.figures.map_layers import (
     GROUND_COLOUR,
@@ -39,7 +46,6 @@ from treeward.report.page_parts import (
     map_days,
     together,
 )
-from treeward.report.settings_in_force import settings_rows, speeds_given
 from treeward.report.wording import (
     advice_sentences,
     basis_sentence,
@@ -56,7 +62,6 @@ from treeward.report.wording import (
 )
 from treeward.survey.frame import way_between
 from treeward.trips.wording import doubt_texts
-from treeward.units import Units
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

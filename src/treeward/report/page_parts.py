@@ -10,7 +10,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-from treeward.positions import Position, format_position, utm_text
+from treeward.measures import (
+    Position,
+    Units,
+    bearing_text,
+    duration_text,
+    format_position,
+    utm_text,
+)
 from treeward.report.days import agreement_text, day_text, off_text, place_rows
 from treeward.report.figures.map_layers import dash_of, drawn_days
 from treeward.report.figures.style import paint_hex, split_mark
@@ -22,7 +29,6 @@ from treeward.report.flight_lines import (
 )
 from treeward.report.wording import PLACED_BY, for_colony, seats, whereabouts
 from treeward.trips.wording import doubt_texts
-from treeward.units import Units, bearing_text, duration_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

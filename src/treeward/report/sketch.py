@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from treeward.measures import Units
 from treeward.report.advice_wording import LOOK_FIRST
 from treeward.survey.frame import apart_m
-from treeward.units import Units
 
 from .advice_wording import seat_text
 from .days import day_text
 from .flight_lines import belongs_to, both_text, bundles_by_bee, to_compass_deg
-from .formats.result_json import number
+from .result_json import number
 from .wording import for_colony, seats
 
 if TYPE_CHECKING:

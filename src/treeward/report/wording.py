@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import About
+from treeward.measures import Units, counted, wind_name
 from treeward.report.advice_wording import LOOK_FIRST
 from treeward.survey.frame import apart_m, way_between
 from treeward.survey.records import AdviceKind, AreaShape
 from treeward.trips.table import DoubtCode
-from treeward.units import Units, counted, wind_name
 
 from .advice_wording import (
     REASONS,

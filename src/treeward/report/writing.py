@@ -13,11 +13,11 @@ from .figures.distance import away_figure, distance_figure
 from .figures.map import map_figure
 from .figures.style import PHONE_IN, drawing, pdf_bytes, png_bytes, svg_text
 from .figures.timeline import timeline_figure
-from .formats.map_files import geojson_text, gpx_file, kml_file, online_page
-from .formats.result_json import result_text
-from .formats.tables import bees_text, label_track_text, trips_text, webvtt_text
+from .map_files import geojson_text, gpx_file, kml_file, online_page
 from .model import WrittenFiles
 from .page import page_text
+from .result_json import result_text
+from .tables import bees_text, label_track_text, trips_text, webvtt_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
+from treeward.measures import counted
 from treeward.notes.flags import Flag, FlagCode
-from treeward.units import counted
 
 from .file import PERSON_COLUMNS, ReviewRow, cells_of
 

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from treeward.positions import Position
+from treeward.measures import Position
 
 if TYPE_CHECKING:
     from treeward.notes.events import Event

@@ -12,8 +12,8 @@ import numpy as np
 from treeward.errors import HuntError
 from treeward.files import write_text
 from treeward.language.kinds import EventKind
+from treeward.measures import format_position
 from treeward.notes.events import Event
-from treeward.positions import format_position
 
 from .observer import Watch, time_words, watch
 from .sound import HibariVoice, SoundSettings, render

@@ -35,8 +35,9 @@ import numpy as np
 from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.errors import SpeechError
 
-from .models import SMALL_ENGLISH, file_in_package, find_models, look_at, open_network
+from .neural import file_in_package, open_network
 from .utterances import Utterance
+from .vosk_engine import SMALL_ENGLISH, find_models, look_at
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -45,8 +46,8 @@ if TYPE_CHECKING:
 
     from treeward.language.phrasebook import PhraseBook
 
-    from .models import FoundModel
     from .utterances import Word
+    from .vosk_engine import FoundModel
 
 
 FRAME = 512  # samples, 32 ms, as the network was taught

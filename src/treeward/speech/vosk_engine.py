@@ -4,18 +4,27 @@ A model with a dynamic graph is run twice: freely, and with the phrase book as i
 grammar. A note that both hear is sure; one that only the grammar hears may be talk
 forced into it, since Vosk says 1.0 of wrong words (alphacep/vosk-api#1339). Repeated
 digits get lost (#1934), so that other readings are asked for where a number is short.
+
+Which Vosk models are found here, and fetching one by name: a model is looked for in
+models/, in the hunt's folder and its models/ folder, where the vosk package keeps those
+it has downloaded, and among installed packages called vosk_model_*.
 """
 
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+import os
+import re
+import sysconfig
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import SpeechError
+from treeward.files import models_dir
 from treeward.language.kinds import NUMBERS
 from treeward.language.note_graph import NoteGraph
 
@@ -27,7 +36,131 @@ if TYPE_CHECKING:
     from treeward.audio import Block
     from treeward.language.phrasebook import PhraseBook
 
-    from .models import FoundModel
+
+SMALL_ENGLISH = "vosk-model-small-en-us-0.15"  # 40 MB, takes a grammar
+_ACOUSTIC = ("am/final.mdl", "final.mdl")  # newer and older layout
+_DYNAMIC = ("graph/HCLr.fst", "HCLr.fst")  # graphs that take a grammar
+_LANGUAGE = re.compile(r"vosk[-_]model[-_](?:small[-_]|spk[-_])?([a-z]{2})\b")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoundModel:
+    """A Vosk model on this disk."""
+
+    name: str
+    path: Path
+    language: str  # "en", "ko", or "" where the name does not tell
+    takes_grammar: bool  # words to listen for may be named at run time
+
+
+def find_models(hunt_dir: Path | None = None) -> list[FoundModel]:
+    """Find the Vosk models on this disk, the hunt's own first.
+
+    Parameters
+    ----------
+    hunt_dir
+        Folder of a hunt.
+    """
+    found: dict[Path, FoundModel] = {}
+    for folder in _folders(hunt_dir):
+        for path in (folder, *_subfolders(folder)):
+            model = look_at(path)
+            if model is not None:
+                found.setdefault(model.path, model)
+    return list(found.values())
+
+
+def look_at(path: Path) -> FoundModel | None:
+    """Give the model in a folder, or None when there is none."""
+    if not any((path / name).is_file() for name in _ACOUSTIC):
+        return None
+    path = path.resolve()
+    # A package keeps its model in a folder "model" under its own name.
+    name = path.parent.name if path.name == "model" else path.name
+    language = _LANGUAGE.match(name)
+    return FoundModel(
+        name=name.replace("_", "-"),
+        path=path,
+        language=language[1] if language else "",
+        takes_grammar=any((path / part).is_file() for part in _DYNAMIC),
+    )
+
+
+def fetch(name: str) -> FoundModel:
+    """Have the vosk package download a model by name.
+
+    Parameters
+    ----------
+    name
+        As in the list of models that the makers of Vosk publish, for example
+        SMALL_ENGLISH.
+
+    Raises
+    ------
+    SpeechError
+        There is no such model, or it cannot be downloaded.
+    """
+    import requests
+    import vosk
+
+    mend = f"Check the network and the name; a small English one is {SMALL_ENGLISH}"
+    # Its loader would keep it in the last folder of its list.
+    folder = Path(vosk.MODEL_DIRS[-1])
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path = Path(vosk.Model.get_model_by_name(_Fetcher(), name))
+    except SystemExit as error:  # the package's way to say that there is none
+        raise SpeechError(f"there is no model {name!r}", mend=mend) from error
+    except (requests.RequestException, OSError, ValueError) as error:
+        raise SpeechError(
+            f"model {name!r} could not be downloaded ({type(error).__name__})",
+            mend=mend,
+        ) from error
+    model = look_at(path)
+    if model is None:
+        raise SpeechError(
+            f"{name!r} is not a speech recognition model", where=str(path), mend=mend
+        )
+    return model
+
+
+class _Fetcher:
+    """The downloading half of vosk.Model, which only comes with loading one."""
+
+    def download_model(self, path: Path) -> None:
+        import vosk
+
+        vosk.Model.download_model(self, path)
+
+    def download_progress_hook(self, bar: object) -> object:
+        import vosk
+
+        return vosk.Model.download_progress_hook(self, bar)
+
+
+def _folders(hunt_dir: Path | None) -> Iterator[Path]:
+    if hunt_dir is not None:
+        yield hunt_dir
+        yield hunt_dir / "models"
+    yield models_dir()
+    yield Path.cwd() / "models"
+    own = os.environ.get("VOSK_MODEL_PATH")
+    if own:
+        yield Path(own)
+    # As in the vosk package, which takes seconds to load for its list.
+    yield Path("/usr/share/vosk")
+    yield Path.home() / "AppData/Local/vosk"
+    yield Path.home() / ".cache/vosk"
+    packages = Path(sysconfig.get_paths()["purelib"])
+    yield from sorted(packages.glob("vosk_model_*"))
+
+
+def _subfolders(folder: Path) -> list[Path]:
+    try:
+        return sorted(path for path in folder.iterdir() if path.is_dir())
+    except OSError:
+        return []
+
 
 UNKNOWN = "[unk]"  # Vosk's word for what its grammar does not hold
 BOTH_HEARD = 0.9  # most that is believed of Vosk, guess: English was not measured

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from treeward.units import Units, counted
+from treeward.measures import Units, counted
 
 from .table import Doubt, DoubtCode
 
@@ -130,7 +130,7 @@ def doubt_text(doubt: Doubt) -> str:
     """Give the sentence of a doubt, without a capital and a full stop."""
     if doubt.code in _WORDED:
         return _WORDED[doubt.code](doubt)
-    return _SAID[doubt.code].format(d=doubt, w=_Words(doubt))
+    return _SAID[doubt.code].format(d=doubt, w=_Parts(doubt))
 
 
 def doubt_texts(doubts: Iterable[Doubt]) -> tuple[str, ...]:
@@ -139,7 +139,7 @@ def doubt_texts(doubts: Iterable[Doubt]) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Words:
+class _Parts:
     """What sentences say of a doubt's parts."""
 
     doubt: Doubt
@@ -187,7 +187,7 @@ def _flagged(doubt: Doubt) -> str:
 def _several_trips(doubt: Doubt) -> str:
     times = {2: "twice", 3: "three times"}[round(doubt.numbers[2])]
     return (
-        f"about {times} the usual ({_Words(doubt).against}): notes between were missed"
+        f"about {times} the usual ({_Parts(doubt).against}): notes between were missed"
     )
 
 
@@ -208,12 +208,12 @@ def _station_not_listed(doubt: Doubt) -> str:
 
 def _taken_back(doubt: Doubt) -> str:
     said = "was" if doubt.numbers[0] == 1 else "were"
-    return f"{_Words(doubt).notes} {said} taken back by a scratch"
+    return f"{_Parts(doubt).notes} {said} taken back by a scratch"
 
 
 def _unclocked(doubt: Doubt) -> str:
     has = "has" if doubt.numbers[0] == 1 else "have"
-    return f"{_Words(doubt).notes} {has} no clock time"
+    return f"{_Parts(doubt).notes} {has} no clock time"
 
 
 def _track(doubt: Doubt) -> str:
@@ -231,7 +231,7 @@ def _track(doubt: Doubt) -> str:
 
 
 def _in_the_dark(doubt: Doubt) -> str:
-    count = f"{_Words(doubt).notes} {'is' if doubt.numbers[0] == 1 else 'are'}"
+    count = f"{_Parts(doubt).notes} {'is' if doubt.numbers[0] == 1 else 'are'}"
     clock = doubt.moments[0]
     return (
         f"{count} of bees flying with the sun down, the first at {clock.day} "

@@ -44,7 +44,7 @@ INSTRUMENTED = ["treeward", "gpxpy", "webvtt", "srt", "tomllib"]
 READERS = (
     "treeward.review.table", "treeward.review.file",
     "treeward.review.file", "treeward.review.row",
-    "treeward.review.row", "treeward.hunt_file", "treeward.positions",
+    "treeward.review.row", "treeward.hunt_file", "treeward.measures",
     "treeward.speech.transcripts", "treeward.speech.transcripts",
     "treeward.hunt.tracks", "treeward.audio.reader", "treeward.audio.reader",
     "treeward.audio", "gpxpy", "webvtt", "srt",

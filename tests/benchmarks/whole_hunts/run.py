@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from treeward.hunt.hunt import Hunt
-from treeward.positions import Position
+from treeward.measures import Position
 from treeward.simulate import SimulationSettings, simulate_hunt
 from treeward.simulate.world import line, varying_share
 from treeward.simulate.write import write_hunt

@@ -12,7 +12,7 @@ import numpy as np
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
-from treeward.units import Units
+from treeward.measures import Units
 
 from .style import (
     AREA,

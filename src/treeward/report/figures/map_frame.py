@@ -10,8 +10,7 @@ import numpy as np
 from matplotlib.patches import Polygon as DrawnPolygon
 from matplotlib.patches import Rectangle
 
-from treeward.positions import Position, utm_text
-from treeward.units import MILE_M, YARD_M
+from treeward.measures import MILE_M, YARD_M, Position, utm_text
 
 from .style import FAINT, INK, MUTED, PAPER, halo
 
@@ -19,8 +18,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
+    from treeward.measures import UnitSystem
     from treeward.survey.frame import LocalFrame
-    from treeward.units import UnitSystem
 
 _SCALE_SHARE = 0.28  # the scale bar takes at most so much of the width; choice
 BOX_GAP = 0.012  # between the map's rim and the box of scale and north, share; choice

@@ -12,7 +12,7 @@ import numpy as np
 from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as DrawnPath
 
-from treeward.positions import Position, format_position, utm_text
+from treeward.measures import Position, Units, bearing_text, format_position, utm_text
 from treeward.report.days import day_text
 from treeward.report.flight_lines import both_text, bundles_by_bee, to_compass_deg
 from treeward.report.wording import (
@@ -23,7 +23,6 @@ from treeward.report.wording import (
     headline,
     seats,
 )
-from treeward.units import Units, bearing_text
 
 from .style import (
     AREA,

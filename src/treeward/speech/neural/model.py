@@ -25,7 +25,8 @@ import numpy as np
 
 from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import SpeechError
-from treeward.speech.models import open_network
+
+from . import open_network
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -161,7 +162,7 @@ class Beam:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class FreeText:
     """What the recogniser writes when it may write anything."""
 
     pieces: tuple[int, ...]
@@ -255,7 +256,7 @@ class Model:
         logits, *rest = self._decoder.run([self._logits, *names], feeds)
         return Beam(log_p=_log_softmax(logits[:, -1]), past=tuple(rest))
 
-    def write(self, encoded: Encoded) -> Said:
+    def write(self, encoded: Encoded) -> FreeText:
         """Write what is said, whatever it is: the likeliest piece each time."""
         beam, pieces, each = encoded.first, list[int](), list[float]()
         for _ in range(encoded.most_pieces):
@@ -267,7 +268,7 @@ class Model:
             beam = self.step(encoded, beam, [0], [piece])
         else:
             each.append(float(beam.log_p[0, END]))
-        return Said(pieces=tuple(pieces), log_p=sum(each), each=tuple(each))
+        return FreeText(pieces=tuple(pieces), log_p=sum(each), each=tuple(each))
 
     def weigh(
         self, states: NDArray[np.float32], pieces: Sequence[int]

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from .model import Beam, Encoded, Model, Said, Tokens
+    from .model import Beam, Encoded, FreeText, Model, Tokens
 
 
 PAUSES = (",", ".", "...", "!", "?", ";", "-")  # what may stand after a word
@@ -440,7 +440,7 @@ class Look:
     start_s: float
     end_s: float
     encoded: Encoded
-    free: Said
+    free: FreeText
     text: str  # the free text
     readings: Sequence[Reading]  # the likeliest first
 

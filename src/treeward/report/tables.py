@@ -9,9 +9,8 @@ import csv
 import io
 from typing import TYPE_CHECKING, Any
 
+from treeward.report.result_json import result_dict
 from treeward.review.table import guard
-
-from .result_json import result_dict
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -15,6 +15,7 @@ from treeward.report.advice_wording import (
     check_text,
     missing_text,
     seat_text,
+    settings_dict,
     shape_text,
 )
 from treeward.report.flight_lines import (
@@ -23,7 +24,6 @@ from treeward.report.flight_lines import (
     true_bearing_deg,
 )
 from treeward.report.looking import check_dict
-from treeward.report.settings_in_force import settings_dict
 from treeward.report.wording import days_disagree
 from treeward.survey.records import AdviceKind
 from treeward.trips.wording import doubt_texts
