@@ -20,9 +20,8 @@ from treeward.errors import TranscriptError
 from treeward.language.kinds import EventKind
 
 from .clock_evidence import time_in_name
-from .clocked_days import Days
 from .clocked_groups import SITTING, read_groups
-from .clocked_numbers import TIME, UNKNOWN, Token, hour_of
+from .clocked_numbers import TIME, UNKNOWN, Days, Token, hour_of
 from .clocked_others import Others
 from .clocked_tables import TICKS, is_blank, is_rule, read_heading
 from .clocked_words import Reader

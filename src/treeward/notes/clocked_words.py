@@ -15,9 +15,9 @@ from treeward.language.bearings import POINTS_DEG, point_at, read_bearing, read_
 from treeward.language.kinds import ALSO_WRITTEN, EventKind
 from treeward.language.number_words import NUMBER_WORDS
 
-from .clocked_days import DATE
 from .clocked_numbers import (
     AFTER,
+    DATE,
     FULL_CIRCLE_DEG,
     UNKNOWN,
     Token,
