@@ -92,7 +92,7 @@ def test_what_was_looked_at_and_what_is_left(result: HuntResult) -> None:
 
 def test_to_sit_or_to_look_on(result: HuntResult) -> None:
     # 36000 s of searching against 600 + 900 + 1800 + 7200.
-    assert "from 10 h down to 2 h 55." in said(searched(result))
+    assert "from 10 h down to 2 h 55, both without the ways" in said(searched(result))
     costly = replace(SIT, after_s=35_000.0)
     words = said(searched(result, sitting=costly))
     assert "Looking on takes 10 h, with a station before it 11 h." in words

@@ -179,7 +179,8 @@ def _sit_or_look(looked: Searched) -> list[str]:
     said = (
         f"Sit first: {sitting.minutes:.0f} minutes at the next station, with the way "
         f"there and the setting up, bring the mean time to the tree from "
-        f"{hours_text(sitting.search_s)} down to {hours_text(whole)}."
+        f"{hours_text(sitting.search_s)} down to {hours_text(whole)}, both without the "
+        "ways from strip to strip."
     )
     return [said]
 
