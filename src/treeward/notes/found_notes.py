@@ -151,7 +151,6 @@ class FoundNotes:
 
     def _do_one(self, done: Done, hedges: tuple[str, ...]) -> int:
         inner = sayings.HEDGE.findall(self.text, done.start, done.end + 1)
-        hedges = (*hedges, *(words.strip() for words in inner))
         start = done.after or done.end + 1
         here = done.kind is EventKind.BACK
         added = adjuncts(self.text, start, places=not done.named.pronoun, here=here)
@@ -163,15 +162,14 @@ class FoundNotes:
         )
         self.last_ago_s = done.ago_s
         tail, end, others = self._hedge_after(done)
-        others = [*done.others, *others]
-        confidence = 1.0
         mark = done.named.mark
         alternatives = [
-            Alternative(text=f"{done.kind} {other}", confidence=0.4) for other in others
+            Alternative(text=f"{done.kind} {other}", confidence=0.4)
+            for other in (*done.others, *others)
         ]
-        said = tuple(filter(None, (*hedges, tail)))
+        said = tuple(filter(None, (*hedges, *map(str.strip, inner), tail)))
         flags = [*done.flags, *doubts_in_words(done, said)]
-        confidence *= HEDGED if said else 1.0
+        confidence = HEDGED if said else 1.0
         if not mark:
             mark, why, could_be = self._meant(done)
             talk = not mark and not self._worth_asking(done, could_be)

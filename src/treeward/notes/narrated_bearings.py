@@ -223,7 +223,15 @@ def _mended(
     return whole, place_after(text, broken.end(), more)
 
 
-class Bearings:
+def _roughly(text: str, start: int, number_at: int, end: int) -> tuple[Flag, ...]:
+    """Flag words beside a number that make it rough: "about two ten or so"."""
+    before = [w for w in text[start:number_at].split() if w in values.ROUGHLY]
+    after = _ROUGH_AFTER.match(text, end)
+    words = dict.fromkeys([*before, *([after[1]] if after else [])])
+    return tuple(Flag.of(FlagCode.ROUGH, word) for word in words)
+
+
+class ToldBearings:
     """Finds bearings at a place in the text of sentences."""
 
     def __init__(self, names: BeeNames, ways: tuple[str, ...]) -> None:
@@ -267,11 +275,7 @@ class Bearings:
         plain = value.text and value.used > 1 and not value.flags
         if goes_on and not (leaving and plain and not _NO_DEGREES.match(text, end)):
             return None
-        of_bee = _FOR_NAME.match(text, end)
-        named = self._names.single(text, of_bee.end()) if of_bee else None
-        listed = of_bee and of_bee[0].startswith(",") and named
-        if listed and text[listed.end + 1 : listed.end + 2] not in {".", "?"}:
-            named = None  # what follows is told of the next bee
+        named = self._named_after(text, end)
         if named and not way.named:
             way = replace(way, named=named, bare=False)
             end = named.end + 1
@@ -281,14 +285,8 @@ class Bearings:
             and not self._speaks(text, place, end, words, value)
         ):
             return None
-        flags = tuple(
-            Flag.of(FlagCode.ROUGH, word)
-            for word in dict.fromkeys(text[place:number_at].split())
-            if word in values.ROUGHLY
-        )
-        flags = (*flags, *([Flag(FlagCode.AMID_WORDS)] if goes_on else []))
-        if after := _ROUGH_AFTER.match(text, end):
-            flags = (*flags, Flag.of(FlagCode.ROUGH, after[1]))
+        amid = (Flag(FlagCode.AMID_WORDS),) if goes_on else ()
+        flags = (*amid, *_roughly(text, place, number_at, end))
         clock = values.time_value(words)
         if _AT.search(text[place:number_at]) and clock and clock.text:
             flags = (*flags, Flag(FlagCode.BEARING_OR_TIME))
@@ -306,6 +304,15 @@ class Bearings:
             flags=flags + value.flags,
             options=value.options,
         )
+
+    def _named_after(self, text: str, end: int) -> Named | None:
+        """Find whose the bearing before is: "two ten for white"."""
+        of_bee = _FOR_NAME.match(text, end)
+        named = self._names.single(text, of_bee.end()) if of_bee else None
+        listed = of_bee and of_bee[0].startswith(",") and named
+        if listed and text[listed.end + 1 : listed.end + 2] not in {".", "?"}:
+            return None  # what follows is told of the next bee
+        return named
 
     def within(self, text: str, start: int, end: int) -> Told | None:
         """Find a bearing amid other words of a clause, told of a bee that just left."""

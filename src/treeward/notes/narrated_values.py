@@ -14,7 +14,7 @@ from treeward.language.number_words import cardinal_run
 
 from . import sayings, values
 from .flags import Flag, FlagCode
-from .narrated_bearings import Bearings, overhead_at
+from .narrated_bearings import ToldBearings, overhead_at
 from .narrated_durations import Durations
 from .narrated_times import date_at, time_at
 from .narrated_wind import Wind
@@ -344,7 +344,7 @@ class ValueNotes:
         self._places = re.compile(rf" (?:{'|'.join(ways)})(?= )") if ways else None
         self._wind = Wind(self._lexicon)
         self._durations = Durations(names)
-        self._bearings = Bearings(names, self._ways_of(EventKind.BEARING))
+        self._bearings = ToldBearings(names, self._ways_of(EventKind.BEARING))
         self._overhead = (
             *self._ways_of(EventKind.OVERHEAD),
             *self._watching.ways_of(EventKind.OVERHEAD),
