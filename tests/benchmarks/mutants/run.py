@@ -387,7 +387,7 @@ def _table(runs: list[dict[str, Any]]) -> str:
         "how it is counted. Equivalent ones, judged by eye (equivalent.txt), count",
         "neither as drawn nor as surviving. The standard error is the binomial one.",
         "Each run drew anew: tests were written for what survived the runs above it,",
-        "never its own. The runs of survey and hunt before the last chose the tests by",
+        "never its own. The runs of survey and hunt but the last chose the tests by",
         "function, not by line, and so missed some that would have noticed.",
         "",
         (
