@@ -20,7 +20,6 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import ClockError, ReviewError, TranscriptError
 from treeward.files import kept_number, kept_text, read_plain, write_text
 from treeward.language.kinds import EventKind
-from treeward.notes.flags import FlagCode
 from treeward.notes.unread import Unread
 from treeward.report.tables import SHORTEST_S, escaped, stamp
 from treeward.speech.utterances import Utterance, WordSource
@@ -139,7 +138,7 @@ def recorded_of(
         narrated = read_narration(read_transcript(path), book, recording=name)
         return Recorded(
             name=name,
-            events=tuple(map(_asked_once, narrated.events)),
+            events=narrated.events,
             remarks=tuple(time_line(told) for told in narrated.times),
             unread=narrated.unread,
         )
@@ -159,7 +158,7 @@ def recorded_of(
         from treeward.notes.narration import read_talk
 
         narrated = read_talk(heard.utterances, others, book, recording=name)
-        others = list(map(_asked_once, narrated.events))
+        others = list(narrated.events)
         remarks = (*remarks, *(time_line(told) for told in narrated.times))
         unread = narrated.unread if speech.keep_talk else ()
     elif speech.keep_talk and lines:
@@ -172,17 +171,6 @@ def recorded_of(
         unread=unread,
         not_free=not speech.free,
     )
-
-
-def _asked_once(event: Event) -> Event:
-    """Leave "which bee" out where "which bees" is asked of the same words."""
-    asked = {flag.words for flag in event.flags if flag.code is FlagCode.WHICH_BEES}
-    flags = tuple(
-        flag
-        for flag in event.flags
-        if flag.code is not FlagCode.WHICH_BEE or flag.words not in asked
-    )
-    return event if flags == event.flags else replace(event, flags=flags)
 
 
 def told_in_talk(

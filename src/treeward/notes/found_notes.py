@@ -192,7 +192,7 @@ class FoundNotes:
             done.start,
             done.end,
             mark=mark,
-            flags=tuple(flags),
+            flags=tuple(dict.fromkeys(flags)),
             confidence=confidence,
             alternatives=tuple(alternatives),
             ago_s=done.ago_s,
@@ -313,7 +313,9 @@ class FoundNotes:
             return self.mentioned, why, could_be
         if mark:
             return mark, Flag.of(FlagCode.BEE_IN_VIEW, said, mark), could_be
-        return "", Flag.of(FlagCode.WHICH_BEE, said), could_be
+        asked = Flag.of(FlagCode.WHICH_BEES, said)
+        why = asked if asked in done.flags else Flag.of(FlagCode.WHICH_BEE, said)
+        return "", why, could_be
 
     def _said_before(self, done: Done, mark: str) -> bool:
         """Tell whether this only says the event before it once more."""
