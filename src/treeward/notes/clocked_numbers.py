@@ -46,10 +46,13 @@ _DURATION = re.compile(
     r"|(?P<only>\d{1,4})\s?sec(?:ond)?s?\b"
 )
 AFTER = re.compile(r"(?:after|for)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)" + _SOLID)
+# What says which north a bearing counts from, as people write it.
+NORTHS = {"true": "true", "t": "true", "magnetic": "magnetic", "mag": "magnetic"}
+_NORTH = "|".join(NORTHS)
 _DEGREES = re.compile(
     rf"(?P<deg>\d{{1,3}}(?:\.\d)?)"
-    rf"(?:\s?(?P<sign>\u00b0|deg(?:rees?)?\b)|(?=(?:t|true|mag)\b)|{_END})"
-    rf"(?:\s?(?P<north>true|magnetic|mag|t)\b)?{_SOLID}"
+    rf"(?:\s?(?P<sign>\u00b0|deg(?:rees?)?\b)|(?=(?:{_NORTH})\b)|{_END})"
+    rf"(?:\s?(?P<north>{_NORTH})\b)?{_SOLID}"
 )
 _PARTED = re.compile(r"([0-3])-(\d{2}|\d-\d)" + _END)  # "2-10" and "2-1-0"
 _CHUNK = re.compile(r"[^\s,;|&()]+")
@@ -90,7 +93,7 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
     if deg > FULL_CIRCLE_DEG:
         flag = Flag.of(FlagCode.OVER_FULL_CIRCLE, match["deg"])
         return [Token("odd", "", said, (flag,))], match.end()
-    north = {"t": "true", "mag": "magnetic"}.get(match["north"], match["north"]) or ""
+    north = NORTHS.get(match["north"], "")
     value = f"{deg % FULL_CIRCLE_DEG:g} {north}".strip()
     flags: tuple[Flag, ...] = ()
     if len(match["deg"]) == 1 and not match["sign"]:

@@ -19,6 +19,7 @@ from .clocked_numbers import (
     AFTER,
     DATE,
     FULL_CIRCLE_DEG,
+    NORTHS,
     UNKNOWN,
     Token,
     read_number,
@@ -471,15 +472,12 @@ class Reader:
         return following == "event" or (parted and _lists_bees(found, place + 1)), ()
 
 
-_NORTHS = {"true": "true", "t": "true", "magnetic": "magnetic", "mag": "magnetic"}
-
-
 def _with_norths(found: Sequence[Token]) -> list[Token]:
     """Join to a bearing the north that is named behind it: "two ten true", "SW mag"."""
     kept: list[Token] = []
     for token in found:
         before = kept[-1] if kept else None
-        north = _NORTHS.get(token.text)
+        north = NORTHS.get(token.text)
         unnamed = before is not None and not before.value.endswith(("true", "magnetic"))
         if north and before is not None and before.sort == "bearing" and unnamed:
             kept[-1] = before._replace(
