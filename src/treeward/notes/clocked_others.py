@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, EventKind, Holds
@@ -60,22 +61,22 @@ class Others:
 
     def _without_pauses(self, text: str) -> str:
         """Blank commas inside of a phrase: "searched here, nothing"."""
+        said = list(_SAID.finditer(text))
+        words = [match[0].lower() for match in said]
+        starts = [match.start() for match in said]
         for comma in re.finditer(",", text):
-            before, after = (
-                [match[0].lower() for match in _SAID.finditer(part)]
-                for part in (text[: comma.start()], text[comma.end() :])
-            )
-            if self._goes_on(before, after):
+            if self._goes_on(words, bisect_left(starts, comma.start())):
                 text = f"{text[: comma.start()]} {text[comma.end() :]}"
         return text
 
-    def _goes_on(self, before: Sequence[str], after: Sequence[str]) -> bool:
-        """Tell whether a phrase begins before a comma and ends after it."""
-        for length in range(1, min(len(before), _MOST_BEFORE) + 1):
-            whole = [*before[-length:], *after[:_MOST_BEFORE]]
+    def _goes_on(self, words: Sequence[str], border: int) -> bool:
+        """Tell whether a phrase begins before the word at `border` and takes it in."""
+        for start in range(max(0, border - _MOST_BEFORE), border):
+            if words[start] not in self._first:
+                continue
             for table in (self._anchors, self._lexicon.commands):
-                said = longest(table, whole)
-                if said is not None and said[1] > length:
+                said = longest(table, words[start : border + _MOST_BEFORE])
+                if said is not None and start + said[1] > border:
                     return True
         return False
 
