@@ -4,18 +4,15 @@ from __future__ import annotations
 
 import time
 from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from notes.typed_page import BOOK, ZONE, told
 from treeward.errors import TranscriptError
-from treeward.language.phrasebook import PhraseBook
 from treeward.notes.clocked import has_clock_times, read_clocked
 
-ZONE = ZoneInfo("Europe/London")
-BOOK = PhraseBook.load()
 WAYS = ("away", "back")
 DAY = "2026-07-14\n"
 
@@ -23,19 +20,7 @@ DAY = "2026-07-14\n"
 def said(text: str, *, name: str = "page.txt") -> list[str]:
     """Give the notes of a page as "9:05 away yellow", in its order."""
     page = read_clocked(text, BOOK, ZONE, name=name)
-    return [
-        " ".join(
-            part
-            for part in (
-                f"{e.clock:%-H:%M}" if e.clock else "",
-                e.kind,
-                e.mark,
-                e.value,
-            )
-            if part
-        )
-        for e in page.events
-    ]
+    return [told(event) for event in page.events]
 
 
 @pytest.mark.parametrize(

@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 import time
-from datetime import date
-from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from treeward.language.phrasebook import PhraseBook
+from notes.typed_page import BOOK, DAY, ZONE, told
 from treeward.notes.clocked import Clocked, has_clock_times, read_clocked
 
-ZONE = ZoneInfo("Europe/London")
-BOOK = PhraseBook.load()
-DAY = date(2026, 7, 14)
 BEES = {"back", "away", "mark", "missed", "bearing", "duration"}
 
 
@@ -25,20 +20,7 @@ def page(text: str) -> Clocked:
 
 def notes(text: str) -> list[str]:
     """Give the notes of a page as "9:05 away yellow", one in doubt with a "?"."""
-    return [
-        " ".join(
-            part
-            for part in (
-                f"{e.clock:%-H:%M}" if e.clock else "",
-                e.kind,
-                e.mark,
-                e.value,
-                "?" if e.doubtful else "",
-            )
-            if part
-        )
-        for e in page(text).events
-    ]
+    return [told(event, doubt=True) for event in page(text).events]
 
 
 def unread(text: str) -> list[str]:

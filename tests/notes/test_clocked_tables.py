@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
-from zoneinfo import ZoneInfo
 
 import pytest
 
-from treeward.language.phrasebook import PhraseBook
+from notes.typed_page import BOOK, DAY, ZONE, told
 from treeward.notes.clocked import Clocked, has_clock_times, read_clocked
-
-ZONE = ZoneInfo("Europe/London")
-BOOK = PhraseBook.load()
-DAY = date(2026, 7, 14)
 
 
 def page(text: str, *, day: date | None = DAY) -> Clocked:
@@ -20,11 +15,7 @@ def page(text: str, *, day: date | None = DAY) -> Clocked:
 
 
 def notes(text: str) -> list[str]:
-    return [
-        " ".join(filter(None, (f"{e.clock:%-H:%M}", e.kind, e.mark, e.value)))
-        for e in page(text).events
-        if e.clock
-    ]
+    return [told(event) for event in page(text).events if event.clock]
 
 
 def unread(text: str) -> list[str]:
