@@ -18,18 +18,23 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from treeward.language.dates import MONTHS
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.flags import FlagCode, sentences_of
-from treeward.notes.narration import parse_narration
+from treeward.notes.narration import read_narration
 from treeward.notes.second_look import look_twice
+from treeward.notes.trained.network import load_network
 from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from treeward.notes.events import Event
+    from treeward.notes.trained.network import Network
 
 DAYS = Path(__file__).parents[2] / "fixtures" / "narration" / "days"
+STRANGERS = DAYS.parent / "strangers"  # days by whom no rule was made
+TAUGHT = DAYS.parent / "taught"  # days the network was trained on
 READ, JUDGE = ("bronwen", "kit", "sisters"), ("emrys", "philippa", "jonah")
 NEAR_S = 14.0
 S_A_LETTER = 0.06
@@ -43,6 +48,7 @@ class Truth:
 
     brief: str
     at_s: float
+    told_s: float = 0.0
     free: bool = False  # may be found or not
     doubtful: bool = False  # counts only with a flag
 
@@ -92,6 +98,10 @@ def plain(brief: str) -> str:
     if kind == "time":
         hour, minute = value.split(":")[:2]
         value = f"{int(hour) % 12}:{minute}"
+    if kind == "date":  # 2026-07-14, 07-14 or 14 July: the day of the year
+        day, _, month = value.partition(" ")
+        of_year = MONTHS.index(month.lower()) + 1 if month.lower() in MONTHS else 0
+        value = f"{of_year:02}-{int(day):02}" if of_year else value[-5:]
     if kind == "bearing":
         value = value.split()[0] if value else ""
     if kind == "wind":
@@ -109,7 +119,9 @@ def read_day(name: str) -> tuple[list[Utterance], list[Truth], set[float]]:
     said: list[Utterance] = []
     truths: list[Truth] = []
     talk: set[float] = set()
-    for line in (DAYS / f"{name}.txt").read_text(encoding="utf-8").splitlines():
+    folders = (DAYS, STRANGERS, TAUGHT)
+    path = next(one for one in (f / f"{name}.txt" for f in folders) if one.exists())
+    for line in path.read_text(encoding="utf-8").splitlines():
         match = re.match(r"(\d+):(\d\d)  (.*?)(?:\s*=> (.*))?$", line)
         if match is None:
             continue
@@ -127,6 +139,7 @@ def read_day(name: str) -> tuple[list[Utterance], list[Truth], set[float]]:
                 Truth(
                     brief=plain(text.strip(" ~?")),
                     at_s=start_s + float(late or 0),
+                    told_s=start_s,
                     free="~" in text,
                     doubtful="?" in text,
                 )
@@ -137,10 +150,9 @@ def read_day(name: str) -> tuple[list[Utterance], list[Truth], set[float]]:
 def for_day(truths: Sequence[Truth], book: PhraseBook) -> PhraseBook:
     """Give the phrase book the day's own colours and stations, as a hunt would."""
     notes = [truth.brief.split(":") for truth in truths]
-    colours = {
-        word for _, mark, _ in (n[:3] for n in notes) for word in mark.split("-")
-    }
-    colours = {word for word in colours if word and " " not in word} - {"unmarked"}
+    marks = {note[1].partition(" ")[0] for note in notes}  # without its spot
+    colours = {word for mark in marks for word in mark.split("-") if word}
+    colours -= {"unmarked"}
     places = {note[2] for note in notes if note[0] == "station"}
     places = {place for place in places if not place.isdigit()}
     return replace(
@@ -150,12 +162,13 @@ def for_day(truths: Sequence[Truth], book: PhraseBook) -> PhraseBook:
     )
 
 
-def judge(name: str, book: PhraseBook) -> Tally:
+def judge(name: str, book: PhraseBook, network: Network | None = None) -> Tally:
     """Read a day from its words and compare what was found with its notes."""
     said, truths, talk = read_day(name)
     book = for_day(truths, book)
     lines = [one.start_s for one in said]
-    return compare(parse_narration(said, book), truths, lines, talk)
+    found = read_narration(said, book, network=network).events
+    return compare(found, truths, lines, talk)
 
 
 def compare(
@@ -207,9 +220,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("day", nargs="*", default=JUDGE)
     parser.add_argument("--failures", action="store_true")
+    parser.add_argument("--rules", action="store_true", help="without the network")
     arguments = parser.parse_args()
     book = PhraseBook.load()
-    tallies = {name: judge(name, book) for name in arguments.day}
+    network = None if arguments.rules else load_network()
+    tallies = {name: judge(name, book, network) for name in arguments.day}
     head = "day        said  found  right  recall  precision  silently wrong  from talk"
     print(head)
     for name, tally in (*tallies.items(), ("all", whole([*tallies.values()]))):
