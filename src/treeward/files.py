@@ -404,6 +404,11 @@ def phrasebook_path() -> Path:
     return _shipped("_models/phrasebook.toml", "models/phrasebook.toml")
 
 
+def free_speech_path() -> Path:
+    """Return the network that reads free speech; see models/README.md."""
+    return _shipped("_models/free_speech.npz", "models/free_speech.npz")
+
+
 def models_dir() -> Path:
     """Return the folder where a Vosk model is looked for first."""
     return _shipped("_models", "models")

@@ -129,13 +129,15 @@ def recorded_of(
     book = hunt.phrase_book
     if is_transcript(path):
         from treeward.notes.narration import read_narration
+        from treeward.notes.trained.network import load_network
         from treeward.speech.transcripts import read_transcript
 
         if path.suffix.lower() in TYPED_SUFFIXES and (
             page := typed_notes(hunt, path, name)
         ):
             return page
-        narrated = read_narration(read_transcript(path), book, recording=name)
+        said = read_transcript(path)
+        narrated = read_narration(said, book, recording=name, network=load_network())
         return Recorded(
             name=name,
             events=narrated.events,
@@ -156,8 +158,11 @@ def recorded_of(
     speech = hunt.file.speech
     if speech.free:
         from treeward.notes.narration import read_talk
+        from treeward.notes.trained.network import load_network
 
-        narrated = read_talk(heard.utterances, others, book, recording=name)
+        narrated = read_talk(
+            heard.utterances, others, book, recording=name, network=load_network()
+        )
         others = list(narrated.events)
         remarks = (*remarks, *(time_line(told) for told in narrated.times))
         unread = narrated.unread if speech.keep_talk else ()

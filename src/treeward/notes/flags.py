@@ -58,6 +58,7 @@ class FlagCode(StrEnum):
     BEE_UNSAID = "bee_unsaid"
     CORRECTED = "corrected"
     TOLD_FREELY = "told_freely"
+    LIKELY_MEANT = "likely_meant"
     TOLD_LATE = "told_late"
     TOLD_LATER = "told_later"
     HERE_ALREADY = "here_already"
@@ -136,6 +137,7 @@ _SENTENCES: Mapping[FlagCode, str] = {
     FlagCode.BEE_UNSAID: "which bee it is was not said",
     FlagCode.CORRECTED: "corrected by '{}'",
     FlagCode.TOLD_FREELY: "told freely",
+    FlagCode.LIKELY_MEANT: "read from the whole line, likely meant ({} %)",
     FlagCode.TOLD_LATE: "taken {} s before it was said: '{}'",
     FlagCode.TOLD_LATER: "said to be earlier: '{}'",
     FlagCode.NEW_BEE: "no coming of {} and no painting was noted before",

@@ -16,11 +16,13 @@ from typing import TYPE_CHECKING
 from treeward.language.kinds import KINDS, UNMARKED, Need
 from treeward.speech.utterances import Alternative, Utterance, WordSource, spread
 
+from .bee_names import BeeNames
 from .events import flag_scratched
 from .flags import Flag, FlagCode
 from .narrator import Narrator
 from .sayings import TIME_ASKED
 from .sentences import speech_of
+from .trained.reading import weigh
 from .unread import TimeTold, Unread, times_told, unread_lines
 
 if TYPE_CHECKING:
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
 
     from .events import Event
     from .sentences import Speech, StreamWord
+    from .trained.network import Network
 
 A_NOTE = 3.0  # nats: what a note in it makes a text of talk likelier by; measured
 MOST_NOTES = 2  # in one breath that count so
@@ -60,7 +63,11 @@ def parse_narration(
 
 
 def read_narration(
-    utterances: Iterable[Utterance], book: PhraseBook, *, recording: str = ""
+    utterances: Iterable[Utterance],
+    book: PhraseBook,
+    *,
+    recording: str = "",
+    network: Network | None = None,
 ) -> Narration:
     """Make events of free speech.
 
@@ -73,6 +80,9 @@ def read_narration(
         among them.
     recording
         Name of the recording, copied into each event.
+    network
+        Weighs what the rules make of it, and adds what they miss; None for the rules
+        alone.
 
     Returns
     -------
@@ -81,12 +91,15 @@ def read_narration(
         rough values are said in the flags, and so is a mark that hunt.toml does not
         list where it lists any.
     """
-    speech, pieces = speech_of(utterances, _colours(book))
+    said = list(utterances)
+    speech, pieces = speech_of(said, _colours(book))
     if not pieces:
         return Narration()
     narrator = Narrator(speech, pieces, book)
-    found = narrator.read()
-    found.sort(key=lambda event: event.start_s or 0.0)
+    found = sorted(narrator.read(), key=lambda event: event.start_s or 0.0)
+    if network is not None:
+        names = BeeNames(book, speech.text)
+        found = weigh(said, found, names, book, network)
     events = flag_scratched(
         [
             _painted(replace(event, recording=recording), book.marks_in_use)
@@ -107,6 +120,7 @@ def read_talk(
     book: PhraseBook,
     *,
     recording: str = "",
+    network: Network | None = None,
 ) -> Narration:
     """Make events of what was said between the notes of a recording.
 
@@ -120,6 +134,8 @@ def read_talk(
         The phrase book.
     recording
         Its name, copied into each event.
+    network
+        As for `read_narration`.
 
     Returns
     -------
@@ -128,19 +144,26 @@ def read_talk(
         "there it goes" is none where nobody knows which bee. A note that talk corrects
         is changed and says so.
     """
-    speech, pieces = speech_of(_talk_of(utterances, book), _colours(book))
+    talk = _talk_of(utterances, book)
+    speech, pieces = speech_of(talk, _colours(book))
     if not pieces:
         return Narration(events=tuple(events))
     timed = sorted(events, key=lambda event: event.start_s or 0.0)
     narrator = Narrator(speech, pieces, book, timed)
-    found = []
-    for number, event in enumerate(narrator.read()):
-        if number in narrator.found.given:
-            found.append(event)
-        elif _may_be_told(event, speech, pieces):
-            flags = dict.fromkeys((*event.flags, Flag(FlagCode.TOLD_FREELY)))
-            freely = replace(event, recording=recording, flags=tuple(flags))
-            found.append(_painted(freely, book.marks_in_use))
+    read = narrator.read()
+    sure = [event for n, event in enumerate(read) if n in narrator.found.given]
+    free = [
+        event
+        for n, event in enumerate(read)
+        if n not in narrator.found.given and _may_be_told(event, speech, pieces)
+    ]
+    if network is not None:
+        names = BeeNames(book, speech.text)
+        every = [*sure, *free]
+        given = range(len(sure))
+        weighed = weigh(talk, every, names, book, network, given=given)
+        free = [event for event in weighed if not any(event is one for one in sure)]
+    found = [*sure, *(_told_freely(event, book, recording) for event in free)]
     found.sort(key=lambda event: event.start_s or 0.0)
     unread = unread_lines(speech, pieces, found, narrator.names, recording=recording)
     return Narration(
@@ -148,6 +171,12 @@ def read_talk(
         unread=tuple(unread),
         times=tuple(times_told(speech, pieces)),
     )
+
+
+def _told_freely(event: Event, book: PhraseBook, recording: str) -> Event:
+    flags = dict.fromkeys((*event.flags, Flag(FlagCode.TOLD_FREELY)))
+    freely = replace(event, recording=recording, flags=tuple(flags))
+    return _painted(freely, book.marks_in_use)
 
 
 def _may_be_told(event: Event, speech: Speech, pieces: Sequence[StreamWord]) -> bool:

@@ -1,0 +1,368 @@
+"""Weighing what the rules made of free speech, line by line, by the trained network.
+
+A note of the rules is kept where the network finds it likely, or where the rules were
+sure and the network does not deny it; a note that only the network sees is added, and
+says how likely it is meant. What bees did is taken in as it is read, so that the next
+line is read in its light.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from treeward.language.kinds import EventKind
+from treeward.notes.events import Event
+from treeward.notes.flags import Flag, FlagCode
+
+from .bees import ACTIONS, Deed, Known, dial_s
+from .inputs import LINE_KINDS, RuleNote, inputs_of, same_value, tokens_of
+from .lines import in_lines, with_spots
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
+    from treeward.language.phrasebook import PhraseBook
+    from treeward.notes.bee_names import BeeNames
+    from treeward.speech.utterances import Utterance, Word
+
+    from .inputs import Inputs
+    from .lines import Line
+    from .network import Network, Outputs
+
+# Shares of the network, measured on days that it was not trained on.
+NEW = 0.6  # from which a note is made where the rules made none
+KEPT = 0.35  # below which a doubtful note of the rules is dropped
+SURE_KEPT = 0.08  # and one that the rules did not doubt
+AGREED = 0.8  # below which a note of the rules is doubted
+LINES_AT_ONCE = 32
+_NUMBERS = frozenset({EventKind.BEARING, EventKind.DURATION, EventKind.TIME})
+_SWITCHES = frozenset({EventKind.PAUSE, EventKind.RESUME})
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """A note the network sees in a line: of which words, and how likely it is."""
+
+    kind: EventKind
+    mark: str
+    value: str
+    share: float
+    words: tuple[int, ...]
+    others: tuple[tuple[str, float], ...] = ()
+
+
+def weigh(
+    utterances: Sequence[Utterance],
+    events: Sequence[Event],
+    names: BeeNames,
+    book: PhraseBook,
+    network: Network,
+    *,
+    given: Collection[int] = (),
+) -> list[Event]:
+    """Weigh the notes that rules made of talk, and add what they missed.
+
+    Parameters
+    ----------
+    utterances
+        The talk.
+    events
+        What the rules made of it, in order of time, and notes that were heard surely;
+        `given` holds the places of those, which stay as they are.
+    names
+        The names of bees.
+    book
+        The phrase book.
+    network
+        The trained network.
+
+    Returns
+    -------
+    list of Event
+        In order of time.
+    """
+    colours = frozenset(way for ways in book.colours.values() for way in ways)
+    lines = in_lines(utterances, names, colours)
+    if not lines:
+        return list(events)
+    return _Weighing(
+        lines, events, names=names, book=book, network=network, given=set(given)
+    ).run()
+
+
+class _Weighing:
+    def __init__(
+        self,
+        lines: Sequence[Line],
+        events: Sequence[Event],
+        *,
+        names: BeeNames,
+        book: PhraseBook,
+        network: Network,
+        given: set[int],
+    ) -> None:
+        self.winds = {way: name for name, ways in book.wind.items() for way in ways}
+        self.lines, self.names, self.network = lines, names, network
+        self.known = Known()
+        self.own: list[list[Event]] = [[] for _ in lines]
+        self.sure: list[Event] = []
+        for place, event in enumerate(events):
+            if place in given or event.end_s is None:
+                self.sure.append(event)
+            else:
+                self.own[self._line_of(event)].append(event)
+        self.sure.sort(key=lambda event: event.start_s or 0.0)
+        self.heard = 0  # how many of the sure ones were taken in
+
+    def _line_of(self, event: Event) -> int:
+        end_s = (event.end_s or 0.0) + 1e-6
+        starts = (place for place, one in enumerate(self.lines) if one.start_s <= end_s)
+        return max(starts, default=0)
+
+    def run(self) -> list[Event]:
+        found: list[Event] = []
+        places = [
+            tokens_of(line, before, after, self.network.pieces)
+            for line, before, after in self._with_neighbours()
+        ]
+        for first in range(0, len(places), LINES_AT_ONCE):
+            some = places[first : first + LINES_AT_ONCE]
+            states = self.network.read(
+                np.stack([one.tokens for one in some]),
+                np.stack([one.segment for one in some]),
+            )
+            for number, (state, place) in enumerate(
+                zip(states, some, strict=True), first
+            ):
+                line, before, after = self._neighbours(number)
+                self._hear(line.start_s)
+                spotted = with_spots(line, set(self.known.here))
+                self.own[number] = [
+                    replace(event, mark=self._called(event.mark, spotted))
+                    for event in self.own[number]
+                ]
+                rules = [self._as_rule(event) for event in self.own[number]]
+                inputs = inputs_of(
+                    line, before, after, known=self.known, rules=rules, places=place
+                )
+                told = self.network.say(state, inputs.arrays)
+                found += self._line(number, inputs, told)
+        self._hear(float("inf"))
+        found += self.sure
+        return sorted(found, key=lambda event: event.start_s or 0.0)
+
+    def _neighbours(self, number: int) -> tuple[Line, Line | None, Line | None]:
+        before = self.lines[number - 1] if number else None
+        after = self.lines[number + 1] if number + 1 < len(self.lines) else None
+        return self.lines[number], before, after
+
+    def _with_neighbours(self) -> list[tuple[Line, Line | None, Line | None]]:
+        return [self._neighbours(number) for number in range(len(self.lines))]
+
+    def _hear(self, until_s: float) -> None:
+        """Take in the notes that were heard surely up to here."""
+        while self.heard < len(self.sure):
+            event = self.sure[self.heard]
+            if (event.start_s or 0.0) >= until_s:
+                break
+            self.heard += 1
+            self._take_in(event)
+
+    def _called(self, mark: str, line: Line) -> str:
+        """Give a bee the spot that she was, or is in this line, said to have."""
+        mark = self.known.called(mark)
+        if not mark or mark in self.known.here:
+            return mark
+        named = [one.mark for one in line.mentions]
+        like = {one for one in named if one.partition(" ")[0] == mark}
+        return like.pop() if len(like) == 1 else mark
+
+    def _take_in(self, event: Event) -> None:
+        at_s = event.start_s or 0.0
+        if event.kind in ACTIONS:
+            self.known.do(Deed(event.kind, event.mark, at_s))
+        elif event.kind is EventKind.BEARING and event.bearing:
+            self.known.fly(event.mark, round(event.bearing.deg))
+        elif event.kind is EventKind.TIME and event.value:
+            self.known.tell_time(event.value, at_s)
+
+    def _as_rule(self, event: Event) -> RuleNote:
+        doubtful = bool(event.flags)
+        return RuleNote(event.kind, event.mark, event.value, doubtful)
+
+    def _line(self, number: int, inputs: Inputs, told: Outputs) -> list[Event]:
+        line = self.lines[number]
+        seen = [
+            *_deeds(line, inputs, told),
+            *_numbers(inputs, told),
+            *_switches(told),
+        ]
+        found: list[Event] = []
+        for event in self.own[number]:
+            kept, taken = _kept(event, seen, inputs, told)
+            seen = [one for one in seen if one is not taken]
+            if kept:
+                found.append(kept)
+        kinds = {event.kind for event in found}
+        found += [
+            _event(line, one)
+            for one in seen
+            if one.share >= NEW and one.kind not in _SWITCHES & kinds
+        ]
+        found += self._wind(line, found, inputs, told)
+        found = [self._painted_where(event, line) for event in found]
+        found.sort(key=lambda event: event.end_s or 0.0)
+        for event in found:
+            self._take_in(event)
+        self.known.speak(self.known.named_in(line.mentions))
+        self.known.speak(event.mark for event in found if event.kind in ACTIONS)
+        return found
+
+    def _painted_where(self, event: Event, line: Line) -> Event:
+        """Add the place of the paint, where the same line tells it."""
+        new = event.kind is EventKind.MARK and event.mark not in self.known.here
+        if not new or " " in event.mark:
+            return event
+        words = (word.text.strip(".,?!;:") for word in line.words)
+        spot = self.names.spot_in(f" {' '.join(words)} ")
+        return replace(event, mark=f"{event.mark} {spot}") if spot else event
+
+    def _wind(
+        self, line: Line, found: Sequence[Event], inputs: Inputs, told: Outputs
+    ) -> list[Event]:
+        """Read the wind where the network hears it told and the rules did not."""
+        share = float(told.kinds[LINE_KINDS.index(EventKind.WIND)])
+        if share < NEW or any(event.kind is EventKind.WIND for event in found):
+            return []
+        words = [word.text.strip(".,?!;:") for word in line.words]
+        strength = next((self.winds[one] for one in words if one in self.winds), "")
+        if not strength:
+            return []
+        taken = {event.value.split()[0] for event in found if event.value}
+        origins = (
+            one.value
+            for one in inputs.said
+            if one.kind is EventKind.BEARING and one.value not in taken
+        )
+        value = " ".join(filter(None, (strength, next(origins, ""))))
+        return [_event(line, _Found(EventKind.WIND, "", value, share, ()))]
+
+
+def _deeds(line: Line, inputs: Inputs, told: Outputs) -> list[_Found]:
+    """Give what bees may have done."""
+    found = []
+    for bee, mark in enumerate(inputs.marks):
+        words = next((one.words for one in line.mentions if one.mark == mark), ())
+        for place, kind in enumerate(ACTIONS):
+            share = float(told.deeds[bee, place])
+            if share >= KEPT:
+                found.append(_Found(kind, mark, "", share, words))
+    return found
+
+
+def _numbers(inputs: Inputs, told: Outputs) -> list[_Found]:
+    """Give the numbers that may be notes, no two of the same words."""
+    found: list[_Found] = []
+    taken: set[int] = set()
+    for place in np.argsort(-told.numbers[: len(inputs.said)], kind="stable"):
+        said, share = inputs.said[place], float(told.numbers[place])
+        if share < KEPT or taken & set(said.words):
+            continue
+        bee = int(told.whose[place].argmax())
+        mark = inputs.marks[bee] if bee < len(inputs.marks) else ""
+        if said.kind is EventKind.TIME:
+            mark = ""
+        elif mark:
+            share *= float(told.whose[place, bee])
+        if any((one.kind, one.mark) == (said.kind, mark) for one in found):
+            continue
+        taken |= set(said.words)
+        away = said.kind is EventKind.DURATION
+        value = f"away {said.value}" if away else said.value
+        found.append(_Found(said.kind, mark, value, share, said.words))
+    return found
+
+
+def _switches(told: Outputs) -> list[_Found]:
+    """Give a pause of the watching, or its end."""
+    shares = zip(LINE_KINDS, told.kinds, strict=True)
+    return [
+        _Found(kind, "", "", float(share), ())
+        for kind, share in shares
+        if kind in _SWITCHES and share >= KEPT
+    ]
+
+
+def _kept(
+    event: Event, seen: Sequence[_Found], inputs: Inputs, told: Outputs
+) -> tuple[Event | None, _Found | None]:
+    """Tell what becomes of a note of the rules, and which finding it is."""
+    if event.kind not in {*ACTIONS, *_NUMBERS, *_SWITCHES} or event.mark == "unmarked":
+        return event, None
+    same = next((one for one in seen if _same(one, event)), None)
+    if same:
+        if same.share < AGREED and not event.flags:
+            event = event.flagged(_likely(same.share))
+        if event.kind in _NUMBERS and same.mark and same.mark != event.mark:
+            event = replace(event, mark=same.mark)
+            if not event.flags:
+                event = event.flagged(_likely(same.share))
+        return event, same
+    share = _share_of(event, inputs, told)
+    if share is None:
+        return event, None
+    if share >= (KEPT if event.flags else SURE_KEPT):
+        return (event if event.flags else event.flagged(_likely(share))), None
+    return None, None
+
+
+def _same(one: _Found, event: Event) -> bool:
+    if one.kind is not event.kind:
+        return False
+    if one.kind not in _NUMBERS:
+        return one.mark == event.mark
+    if one.kind is EventKind.TIME:
+        return dial_s(one.value) == dial_s(event.value)
+    return bool(event.value) and one.value.split()[-1] in event.value.split()
+
+
+def _share_of(event: Event, inputs: Inputs, told: Outputs) -> float | None:
+    """Give how likely the network finds a note of the rules; None where it cannot."""
+    if event.kind in ACTIONS:
+        if event.mark not in inputs.marks:
+            return None
+        bee = inputs.marks.index(event.mark)
+        return float(told.deeds[bee, ACTIONS.index(event.kind)])
+    if event.kind in _SWITCHES:
+        return float(told.kinds[LINE_KINDS.index(event.kind)])
+    note = RuleNote(event.kind, event.mark, event.value, doubtful=False)
+    shares = [
+        float(share)
+        for said, share in zip(inputs.said, told.numbers, strict=False)
+        if same_value(said, note)
+    ]
+    return max(shares, default=None)
+
+
+def _likely(share: float) -> Flag:
+    return Flag.of(FlagCode.LIKELY_MEANT, f"{100 * min(share, 0.95):.0f}")
+
+
+def _event(line: Line, one: _Found) -> Event:
+    """Make a note of what only the network sees."""
+    words: Sequence[Word] = line.span(one.words) if one.words else line.words
+    ago_s = line.ago_s if one.kind in ACTIONS else 0.0
+    flags = (_likely(one.share), *(line.ago_flags if ago_s else ()))
+    return Event(
+        kind=one.kind,
+        mark=one.mark,
+        value=one.value,
+        start_s=max(0.0, words[0].start_s - ago_s),
+        end_s=line.end_s,
+        heard=" ".join(word.text for word in line.words),
+        confidence=min(one.share, 0.95) * min(word.confidence for word in line.words),
+        flags=flags,
+    )

@@ -1,0 +1,1 @@
+"""Training of the network that reads free speech."""

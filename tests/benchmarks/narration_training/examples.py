@@ -1,0 +1,178 @@
+"""Labelled days of talk as examples for the network."""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from benchmarks import narration_days as days
+from treeward.language.kinds import EventKind
+from treeward.notes.bee_names import BeeNames
+from treeward.notes.narration import parse_narration
+from treeward.notes.second_look import look_twice
+from treeward.notes.sentences import speech_of
+from treeward.notes.trained.bees import ACTIONS, MOST_BEES, Deed, Known, dial_s
+from treeward.notes.trained.inputs import (
+    LINE_KINDS,
+    MOST_NUMBERS,
+    RuleNote,
+    inputs_of,
+    tokens_of,
+)
+from treeward.notes.trained.lines import in_lines
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from treeward.language.phrasebook import PhraseBook
+    from treeward.notes.trained.inputs import Inputs, WordPieces
+    from treeward.notes.trained.lines import Line
+
+NUMBERS = (EventKind.BEARING, EventKind.DURATION, EventKind.TIME)
+
+
+class Day:
+    """One day: its lines, what is true of each, and what the rules make of it."""
+
+    def __init__(self, path: Path, book: PhraseBook, *, rules: bool) -> None:
+        days.DAYS = path.parent
+        self.name = path.stem
+        said, truths, _ = days.read_day(path.stem)
+        self.book = days.for_day(truths, book)
+        colours = frozenset(w for ways in self.book.colours.values() for w in ways)
+        speech, _ = speech_of(said, colours)
+        self.lines = in_lines(said, BeeNames(self.book, speech.text), colours)
+        starts = [one.start_s for one in self.lines]
+        self.truths: list[list[days.Truth]] = [[] for _ in starts]
+        for truth in truths:
+            self.truths[_line(starts, truth.told_s)].append(truth)
+        self.rules: list[list[RuleNote]] = [[] for _ in starts]
+        self.has_rules = rules
+        if rules:
+            for event in look_twice(parse_narration(said, self.book)):
+                note = RuleNote(event.kind, event.mark, event.value, bool(event.flags))
+                self.rules[_line(starts, event.end_s or 0.0)].append(note)
+
+
+def _line(starts: Sequence[float], second: float) -> int:
+    return max((n for n, s in enumerate(starts) if s <= second + 1e-6), default=0)
+
+
+def _kind_mark_value(truth: days.Truth) -> tuple[EventKind, str, str]:
+    kind, mark, value = truth.brief.split(":", 2)
+    return EventKind(kind), mark, value
+
+
+def labels_of(
+    inputs: Inputs, truths: Sequence[days.Truth]
+) -> dict[str, NDArray[np.generic]]:
+    """Give what is true of a line, as the network is to say it."""
+    deeds = np.zeros((MOST_BEES, len(ACTIONS)), np.float32)
+    count = np.zeros_like(deeds)
+    count[: len(inputs.marks)] = 1
+    numbers = np.zeros(MOST_NUMBERS, np.float32)
+    count_numbers = np.zeros(MOST_NUMBERS, np.float32)
+    count_numbers[: len(inputs.said)] = 1
+    whose = np.full(MOST_NUMBERS, -1, np.int32)
+    kinds = np.zeros(len(LINE_KINDS), np.float32)
+    count_kinds = np.ones(len(LINE_KINDS), np.float32)
+    for truth in truths:
+        kind, mark, value = _kind_mark_value(truth)
+        if kind in ACTIONS and mark in inputs.marks:
+            place = inputs.marks.index(mark), ACTIONS.index(kind)
+            deeds[place], count[place] = 1, not truth.free
+        elif kind in LINE_KINDS:
+            kinds[LINE_KINDS.index(kind)] = 1
+            count_kinds[LINE_KINDS.index(kind)] = not truth.free
+        elif kind in NUMBERS:
+            for number, said in enumerate(inputs.said):
+                if said.kind is not kind or not _same(said.value, value, kind):
+                    continue
+                numbers[number], count_numbers[number] = 1, not truth.free
+                known = mark in inputs.marks
+                at = inputs.marks.index(mark) if known else -1 if mark else MOST_BEES
+                whose[number] = at
+    return {
+        "y_deeds": deeds,
+        "n_deeds": count,
+        "y_numbers": numbers,
+        "n_numbers": count_numbers,
+        "y_whose": whose,
+        "y_kinds": kinds,
+        "n_kinds": count_kinds,
+    }
+
+
+def _same(said: str, value: str, kind: EventKind) -> bool:
+    if kind is EventKind.TIME:
+        return dial_s(said) == dial_s(value)
+    return value.split()[-1:] == [said]
+
+
+def examples_of(
+    day: Day,
+    pieces: WordPieces,
+    *,
+    rules: bool,
+    noise: float,
+    bare: bool = False,
+) -> list[dict[str, NDArray[np.generic]]]:
+    """Give a day's lines as examples, each in the light of what is true before it.
+
+    Of what is known before a line a share `noise` is forgotten, as it is where notes
+    are missed. `bare` takes punctuation away, as some engines do.
+    """
+    rng = np.random.default_rng(zlib.crc32(day.name.encode()))
+    known = Known()
+    lines = [_bare(one) for one in day.lines] if bare else day.lines
+    found = []
+    for number, line in enumerate(lines):
+        before = lines[number - 1] if number else None
+        after = lines[number + 1] if number + 1 < len(lines) else None
+        notes = [
+            replace(one, mark=known.called(one.mark))
+            for one in (day.rules[number] if rules and day.has_rules else ())
+        ]
+        places = tokens_of(line, before, after, pieces)
+        inputs = inputs_of(line, before, after, known=known, rules=notes, places=places)
+        arrays = dict(inputs.arrays)
+        if not (rules and day.has_rules):
+            arrays["bees"][:, 37] = 0
+            arrays["bees"][:, 38] = arrays["bees"][:, 39]
+            arrays["line"][7] = 0
+        found.append(arrays | labels_of(inputs, day.truths[number]))
+        for truth in day.truths[number]:
+            if truth.free or rng.random() < noise:
+                continue
+            kind, mark, value = _kind_mark_value(truth)
+            if kind in ACTIONS:
+                known.do(Deed(kind, mark, truth.at_s))
+            elif kind is EventKind.BEARING and value.isdecimal():
+                known.fly(mark, int(value))
+            elif kind is EventKind.TIME:
+                known.tell_time(value, truth.at_s)
+        if known.here and rng.random() < noise / 4:
+            mark = list(known.here)[rng.integers(len(known.here))]
+            kind = EventKind.AWAY if known.here[mark] else EventKind.BACK
+            known.do(Deed(kind, mark, line.start_s))
+        known.speak(known.named_in(line.mentions))
+        known.speak(
+            _kind_mark_value(truth)[1]
+            for truth in day.truths[number]
+            if _kind_mark_value(truth)[0] in ACTIONS
+        )
+    return found
+
+
+def _bare(line: Line) -> Line:
+    words = [
+        replace(word, text=word.text.strip('.,?!;:"()\u2026\u2014') or "um")
+        for word in line.words
+    ]
+    return replace(line, words=words)
