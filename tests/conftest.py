@@ -14,6 +14,10 @@ from hypothesis import settings
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+# Each core has a worker of its own: threads of theirs would be too many.
+for threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(threads, "1")
+
 # Timings are no pass or fail. The quick round draws fewer examples than the whole.
 settings.register_profile("untimed", deadline=None)
 settings.register_profile("quick", deadline=None, max_examples=30)
@@ -61,6 +65,13 @@ def pytest_configure(config: pytest.Config) -> None:
     """Draw few examples where slow tests are left out."""
     if "not slow" in config.option.markexpr:
         settings.load_profile("quick")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
+    """Take one process where single files or tests are asked for, else all cores."""
+    single = all(".py" in argument for argument in config.args)
+    return 0 if single else None
 
 
 _KEPT_HUNTS = 40  # solved, some MB each
@@ -152,16 +163,50 @@ def windows_rules(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 _skipped: list[str] = []
+_passed: dict[str, bool] = {}
+
+
+def _passed_file() -> Path | None:
+    """Return where tests that passed are written: those are not run again."""
+    named = os.environ.get("TREEWARD_PASSED_TESTS")
+    return Path(named) if named else None
+
+
+def pytest_collection_modifyitems(
+    config: pytest.Config, items: list[pytest.Item]
+) -> None:
+    """Leave out what passed in an earlier run, where TREEWARD_PASSED_TESTS names it."""
+    file = _passed_file()
+    if file is None or not file.exists():
+        return
+    before = set(file.read_text("utf-8").splitlines())
+    config.hook.pytest_deselected(items=[i for i in items if i.nodeid in before])
+    items[:] = [item for item in items if item.nodeid not in before]
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
-    """Remember what was skipped."""
+    """Remember what was skipped and what passed."""
     if report.skipped and not hasattr(report, "wasxfail"):
+        _skipped.append(report.nodeid)
+    _passed[report.nodeid] = report.passed and _passed.get(report.nodeid, True)
+
+
+def pytest_collectreport(report: pytest.CollectReport) -> None:
+    """Remember a whole file that was skipped."""
+    if report.skipped:
         _skipped.append(report.nodeid)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
-    """Fail where TREEWARD_REQUIRE_ALL_TESTS says that nothing may be skipped."""
+    """Fail where TREEWARD_REQUIRE_ALL_TESTS says that nothing may be skipped.
+
+    And write what passed into the file that TREEWARD_PASSED_TESTS names.
+    """
+    if hasattr(session.config, "workerinput"):
+        return  # the process that gave this worker its tests sees to both
     if os.environ.get("TREEWARD_REQUIRE_ALL_TESTS") == "1" and _skipped:
         print("\nskipped, though no test may be: ", *_skipped, sep="\n  ")  # noqa: T201
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+    if file := _passed_file():
+        with file.open("a", encoding="utf-8") as lines:
+            lines.writelines(f"{test}\n" for test, passed in _passed.items() if passed)
