@@ -18,6 +18,11 @@ if TYPE_CHECKING:
 for threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(threads, "1")
 
+# Else each program that a test starts would compile all modules anew, and each run all
+# tests, where Python is told to keep no compiled files.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+
 # Timings are no pass or fail. The quick round draws fewer examples than the whole.
 settings.register_profile("untimed", deadline=None)
 settings.register_profile("quick", deadline=None, max_examples=30)
@@ -81,11 +86,15 @@ _KEPT_HUNTS = 40  # solved, some MB each
 def solved_once() -> Iterator[None]:
     """Solve hunts alike in every number once for all tests: nothing costs as much.
 
-    `locate` still looks at what was searched, advises and draws areas each time.
+    What `survey.locate` said is said again where all that it is told is the same;
+    `answer.locate`, as tests of the survey itself may call it, still looks at what was
+    searched, advises and draws areas each time.
     """
+    from treeward import survey
     from treeward.survey import answer, case
 
     real_prepare, real_solve = case.prepare, answer.solve_hunt
+    said: dict[bytes, survey.Fix] = {}
     prepared: dict[bytes, Any] = {}
     solved: dict[int, Any] = {}
 
@@ -105,7 +114,16 @@ def solved_once() -> Iterator[None]:
             solved[id(hunt)] = answer_of
         return solved[id(hunt)]
 
+    def locate(*told: Any, **named: Any) -> survey.Fix:
+        key = pickle.dumps((told, sorted(named.items())))
+        if key not in said:
+            while len(said) >= _KEPT_HUNTS:
+                said.pop(next(iter(said)))
+            said[key] = answer.locate(*told, **named)
+        return said[key]
+
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(survey, "locate", locate)
         patch.setattr(answer, "prepare", prepare)
         patch.setattr(answer, "solve_hunt", solve_hunt)
         yield

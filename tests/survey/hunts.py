@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,8 +12,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 HEATH = (52.3012, -3.6104)
-# For tests of where the colonies are: what to do next takes as long again.
-placed = partial(survey.locate, onward=False)
 PER_METRE = 1 / 7.5 + 1 / 6.5  # out and home at Wenner 1963's speeds
 
 
@@ -66,6 +63,11 @@ def bearings(
         bearing_true_deg=np.array(degrees, dtype=np.float64) % 360.0,
         rounding_deg=np.ones(n),
     )
+
+
+def placed(*told: Any, wind: survey.TripWind | None = None) -> survey.Fix:
+    """Locate for a test of where colonies are: what to do next takes as long again."""
+    return survey.locate(*told, wind=wind, onward=False)
 
 
 def usual(distance_m: float, *, stay_s: float = 134.0) -> float:

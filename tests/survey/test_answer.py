@@ -9,6 +9,7 @@ from pyproj import Geod
 
 from survey import hunts
 from treeward import survey
+from treeward.survey import answer
 
 NO_TRIPS = hunts.trips([])
 NO_LINES = hunts.bearings([])
@@ -36,6 +37,18 @@ def test_two_stations_find_the_colony() -> None:
     low, median, high = colony.distance_m["1"]
     assert low < median < high
     assert low < np.hypot(600.0, 500.0) < high
+
+
+def test_asked_twice_the_next_seat_the_plan_and_the_areas_are_the_same() -> None:
+    one, two = (answer.locate(*hunts.two_station_hunt()) for _ in range(2))
+    assert one is not two
+    assert one.next_station == two.next_station is not None
+    assert one.search_plan == two.search_plan != ()
+    assert one.advice == two.advice
+    areas = [
+        [area.area_m2 for area in only(fix).search_areas.values()] for fix in (one, two)
+    ]
+    assert areas[0] == areas[1]
 
 
 def test_where_the_colonies_are_hangs_not_on_asking_what_to_do_next() -> None:
