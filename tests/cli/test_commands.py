@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 import json
 import os
 import re
@@ -14,7 +12,8 @@ from typing import TYPE_CHECKING
 import click
 import pytest
 
-from treeward.cli import COMMANDS, CommandTable, group, main
+from cli.in_this_process import here
+from treeward.cli import COMMANDS, CommandTable, group
 from treeward.cli.locate import minutes
 
 if TYPE_CHECKING:
@@ -33,25 +32,6 @@ def treeward(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
         check=False,
         timeout=300,
     )
-
-
-def here(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
-    """Run a command in this process: what it says is the same, and starting is slow."""
-    out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", newline="") for _ in range(2))
-    with (
-        contextlib.chdir(cwd),
-        contextlib.redirect_stdout(out),
-        contextlib.redirect_stderr(err),
-        pytest.raises(SystemExit) as ended,
-    ):
-        main(arguments)
-    said = []
-    for stream in (out, err):
-        stream.seek(0)
-        said.append(stream.read())
-    code = ended.value.code
-    assert isinstance(code, int)
-    return subprocess.CompletedProcess(arguments, code, *said)
 
 
 @pytest.mark.parametrize("name", list(COMMANDS))
