@@ -434,8 +434,3 @@ def clock_at(
         return None
     _, start_s, clock = min(known, key=lambda one: one[:2])
     return clock + timedelta(seconds=round(second - start_s, 2))
-
-
-def conflicts_payload(applied: Applied) -> list[Mapping[str, str]]:
-    """Return conflicts for the page."""
-    return [asdict(conflict) for conflict in applied.conflicts]
