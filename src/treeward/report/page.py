@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
-from treeward.measures import Units, bearing_text, duration_text
+from treeward.measures import Units, bearing_text, clock_face, duration_text
 from treeward.notes.clock import DAY_FROM
 from treeward.report.advice_wording import (
     CAUTIONS,
@@ -62,7 +62,6 @@ from treeward.report.page_parts import (
     mean_text,
     places,
     rules_text,
-    second_text,
     sound_href,
     together,
     trip_remarks,
@@ -92,9 +91,9 @@ if TYPE_CHECKING:
 _FOLDER = files("treeward.report") / "templates"
 # What templates call to write a record's values, by its own name.
 _WORDS = (
-    *(agreement_text, bearing_text, clip_address, clock_text, day_of, day_text),
-    *(doubt_texts, duration_text, mark_colours, mean_text, off_text, read_text),
-    *(rules_text, second_text, sound_href, timed_ends, trip_remarks, true_bearing_deg),
+    *(agreement_text, bearing_text, clip_address, clock_face, clock_text, day_of),
+    *(day_text, doubt_texts, duration_text, mark_colours, mean_text, off_text),
+    *(read_text, rules_text, sound_href, timed_ends, trip_remarks, true_bearing_deg),
 )
 
 

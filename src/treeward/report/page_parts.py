@@ -30,16 +30,6 @@ def day_of(clock: datetime | None, zone: tzinfo) -> str:
     return "" if clock is None else day_text(clock.astimezone(zone).date())
 
 
-def second_text(seconds: float) -> str:
-    """Write a place in a recording: "3:05" or "1:03:05"."""
-    whole = int(seconds)
-    hours, rest = divmod(whole, 3600)
-    tail = f"{rest % 60:02d}"
-    if hours:
-        return f"{hours}:{rest // 60:02d}:{tail}"
-    return f"{rest // 60}:{tail}"
-
-
 def clip_address(sound: bytes) -> str:
     """Return a sound clip as a data address, its kind told from its first bytes."""
     kinds = (
