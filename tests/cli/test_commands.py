@@ -14,7 +14,6 @@ import pytest
 
 from cli.in_this_process import here
 from treeward.cli import COMMANDS, CommandTable, group
-from treeward.cli.locate import minutes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -263,10 +262,3 @@ def test_the_version_is_the_packages_own(tmp_path: Path) -> None:
     from treeward import __version__
 
     assert __version__ in treeward("--version", cwd=tmp_path).stdout
-
-
-@pytest.mark.parametrize(
-    ("seconds", "text"), [(0, "0:00"), (307.4, "5:07"), (3725, "1:02:05")]
-)
-def test_minutes_are_written_as_on_a_stopwatch(seconds: float, text: str) -> None:
-    assert minutes(seconds) == text
