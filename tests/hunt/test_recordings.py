@@ -347,6 +347,12 @@ def test_what_is_kept_is_not_written_anew_without_need(tmp_path: Path) -> None:
     assert (machine / "recordings.json").stat().st_mtime == 1
 
 
+def test_names_stand_in_what_is_kept_as_they_are_written(tmp_path: Path) -> None:
+    keep_facts(tmp_path / ".treeward", [(facts("café.wav"), 1)], [])
+    text = (tmp_path / ".treeward" / "recordings.json").read_text("utf-8")
+    assert '"café.wav"' in text
+
+
 @pytest.mark.parametrize(
     ("clock_text", "taken"),
     [
