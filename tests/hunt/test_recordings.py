@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
@@ -35,6 +36,9 @@ from treeward.notes.clock_evidence import ClockSource, RecordingFacts
 if TYPE_CHECKING:
     from pathlib import Path
 
+ODD_FILES = pytest.mark.skipif(
+    sys.platform != "linux", reason="pipes, links and names that other disks refuse"
+)
 MAY, JULY = (datetime(2026, month, 14, 10, 20, tzinfo=UTC) for month in (5, 7))
 
 
@@ -101,6 +105,7 @@ def test_two_recordings_of_one_name_are_not_mixed_up(
     assert (home / "memo.wav").read_text("utf-8") == "another"
 
 
+@ODD_FILES
 def test_what_is_no_file_is_refused_with_its_name(tmp_path: Path, home: Path) -> None:
     (tmp_path / "folder.wav").mkdir()
     (tmp_path / "link.wav").symlink_to(tmp_path / "nowhere.wav")
@@ -180,6 +185,7 @@ def test_what_holds_no_sound_is_told_before_it_is_copied(
     assert "\n" not in faults[noise]
 
 
+@ODD_FILES
 def test_recordings_are_listed_by_name_and_nothing_else(home: Path) -> None:
     for name in ("b.wav", "a.MP3", "day/c.m4a", ".hidden.wav", "cover.jpg", "b.old"):
         file(home / name)
@@ -198,6 +204,7 @@ def test_a_transcript_stands_for_the_recording_beside_it(home: Path) -> None:
     assert names == ["a.vtt", "b.wav", "c.txt", "day/b.srt"]
 
 
+@ODD_FILES
 def test_a_recording_is_called_by_its_way_below_the_folder(
     tmp_path: Path, home: Path
 ) -> None:
@@ -280,6 +287,7 @@ def test_nothing_is_written_where_nothing_changed(home: Path) -> None:
     assert not (home.parent / ".treeward").exists()
 
 
+@ODD_FILES
 def test_names_and_links_that_cannot_be_recordings_are_told(home: Path) -> None:
     file(home / "day" / "caf\udce9.wav")
     file(home / "good.wav")
