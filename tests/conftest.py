@@ -14,6 +14,15 @@ from hypothesis import settings
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+# Each core has a worker of its own: threads of theirs would be too many.
+for threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(threads, "1")
+
+# Else each program that a test starts would compile all modules anew, and each run all
+# tests, where Python is told to keep no compiled files.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+
 # Timings are no pass or fail. The quick round draws fewer examples than the whole.
 settings.register_profile("untimed", deadline=None)
 settings.register_profile("quick", deadline=None, max_examples=30)
@@ -63,6 +72,13 @@ def pytest_configure(config: pytest.Config) -> None:
         settings.load_profile("quick")
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
+    """Take one process where single files or tests are asked for, else all cores."""
+    single = all(".py" in argument for argument in config.args)
+    return 0 if single else None
+
+
 _KEPT_HUNTS = 40  # solved, some MB each
 
 
@@ -70,11 +86,15 @@ _KEPT_HUNTS = 40  # solved, some MB each
 def solved_once() -> Iterator[None]:
     """Solve hunts alike in every number once for all tests: nothing costs as much.
 
-    `locate` still looks at what was searched, advises and draws areas each time.
+    What `survey.locate` said is said again where all that it is told is the same;
+    `answer.locate`, as tests of the survey itself may call it, still looks at what was
+    searched, advises and draws areas each time.
     """
+    from treeward import survey
     from treeward.survey import answer, case
 
     real_prepare, real_solve = case.prepare, answer.solve_hunt
+    said: dict[bytes, survey.Fix] = {}
     prepared: dict[bytes, Any] = {}
     solved: dict[int, Any] = {}
 
@@ -94,7 +114,16 @@ def solved_once() -> Iterator[None]:
             solved[id(hunt)] = answer_of
         return solved[id(hunt)]
 
+    def locate(*told: Any, **named: Any) -> survey.Fix:
+        key = pickle.dumps((told, sorted(named.items())))
+        if key not in said:
+            while len(said) >= _KEPT_HUNTS:
+                said.pop(next(iter(said)))
+            said[key] = answer.locate(*told, **named)
+        return said[key]
+
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(survey, "locate", locate)
         patch.setattr(answer, "prepare", prepare)
         patch.setattr(answer, "solve_hunt", solve_hunt)
         yield
@@ -152,16 +181,50 @@ def windows_rules(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 _skipped: list[str] = []
+_passed: dict[str, bool] = {}
+
+
+def _passed_file() -> Path | None:
+    """Return where tests that passed are written: those are not run again."""
+    named = os.environ.get("TREEWARD_PASSED_TESTS")
+    return Path(named) if named else None
+
+
+def pytest_collection_modifyitems(
+    config: pytest.Config, items: list[pytest.Item]
+) -> None:
+    """Leave out what passed in an earlier run, where TREEWARD_PASSED_TESTS names it."""
+    file = _passed_file()
+    if file is None or not file.exists():
+        return
+    before = set(file.read_text("utf-8").splitlines())
+    config.hook.pytest_deselected(items=[i for i in items if i.nodeid in before])
+    items[:] = [item for item in items if item.nodeid not in before]
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
-    """Remember what was skipped."""
+    """Remember what was skipped and what passed."""
     if report.skipped and not hasattr(report, "wasxfail"):
+        _skipped.append(report.nodeid)
+    _passed[report.nodeid] = report.passed and _passed.get(report.nodeid, True)
+
+
+def pytest_collectreport(report: pytest.CollectReport) -> None:
+    """Remember a whole file that was skipped."""
+    if report.skipped:
         _skipped.append(report.nodeid)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
-    """Fail where TREEWARD_REQUIRE_ALL_TESTS says that nothing may be skipped."""
+    """Fail where TREEWARD_REQUIRE_ALL_TESTS says that nothing may be skipped.
+
+    And write what passed into the file that TREEWARD_PASSED_TESTS names.
+    """
+    if hasattr(session.config, "workerinput"):
+        return  # the process that gave this worker its tests sees to both
     if os.environ.get("TREEWARD_REQUIRE_ALL_TESTS") == "1" and _skipped:
         print("\nskipped, though no test may be: ", *_skipped, sep="\n  ")  # noqa: T201
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+    if file := _passed_file():
+        with file.open("a", encoding="utf-8") as lines:
+            lines.writelines(f"{test}\n" for test, passed in _passed.items() if passed)

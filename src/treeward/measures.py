@@ -268,6 +268,16 @@ def counted(count: int, thing: str) -> str:
     return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
 
 
+def clock_face(seconds: float) -> str:
+    """Return a time as minutes and seconds, "6:10", or hours, "1:05:00"."""
+    whole = max(0, round(seconds))
+    minutes, rest = divmod(whole, 60)
+    if minutes < 60:
+        return f"{minutes}:{rest:02d}"
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}"
+
+
 def duration_text(seconds: float) -> str:
     """Write seconds as "6 min 05 s", "48 s" or "2 h 03 min".
 

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import click
 import pytest
 
+from cli.in_this_process import here
 from treeward.cli import COMMANDS, CommandTable, group
-from treeward.cli.locate import minutes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -51,7 +51,7 @@ def test_every_command_has_help_and_is_listed(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["models", "phrases", "trips"])
 def test_a_hunt_that_is_named_must_be_there(tmp_path: Path, name: str) -> None:
-    run = treeward(name, "--hunt", "nowhere", cwd=tmp_path)
+    run = here(name, "--hunt", "nowhere", cwd=tmp_path)
 
     assert run.returncode == 1
     assert run.stdout == ""
@@ -61,8 +61,8 @@ def test_a_hunt_that_is_named_must_be_there(tmp_path: Path, name: str) -> None:
 
 
 def test_phrases_keeps_what_is_said_apart_from_what_it_means(tmp_path: Path) -> None:
-    listed = treeward("phrases", cwd=tmp_path).stdout
-    asked = treeward("phrases", "--json", cwd=tmp_path).stdout
+    listed = here("phrases", cwd=tmp_path).stdout
+    asked = here("phrases", "--json", cwd=tmp_path).stdout
 
     for section in json.loads(asked)["sections"]:
         for saying in section["sayings"]:
@@ -86,7 +86,7 @@ def test_trips_shows_bearings_as_read_and_true_beside(typed_hunt: Path) -> None:
     toml = path.read_text("utf-8").replace("52.301200, -3.610400", "47.60, -122.33")
     path.write_text(toml, "utf-8")
 
-    run = treeward("trips", cwd=typed_hunt)
+    run = here("trips", cwd=typed_hunt)
 
     found = re.search(r"211° \((\d{3})° true\)", run.stdout)
     assert found, run.stdout
@@ -100,7 +100,7 @@ def test_trips_shows_bearings_read_against_true_north_once(typed_hunt: Path) -> 
         "utf-8",
     )
 
-    run = treeward("trips", cwd=typed_hunt)
+    run = here("trips", cwd=typed_hunt)
 
     assert "211°" in run.stdout
     assert " true)" not in run.stdout
@@ -113,7 +113,7 @@ def test_trips_of_a_station_without_a_place_shows_what_was_read(
     kept = [x for x in path.read_text("utf-8").splitlines() if "position" not in x]
     path.write_text("\n".join(kept), "utf-8")
 
-    run = treeward("trips", cwd=typed_hunt)
+    run = here("trips", cwd=typed_hunt)
 
     assert run.returncode == 0, run.stderr
     assert "211°" in run.stdout
@@ -121,7 +121,7 @@ def test_trips_of_a_station_without_a_place_shows_what_was_read(
 
 
 def test_trips_as_json_has_the_fixed_keys(typed_hunt: Path) -> None:
-    run = treeward("trips", "--json", cwd=typed_hunt)
+    run = here("trips", "--json", cwd=typed_hunt)
 
     trips = json.loads(run.stdout)["trips"]
     assert {
@@ -180,7 +180,7 @@ def test_imperial_units_are_shown_alone(typed_hunt: Path) -> None:
 def test_outside_a_hunt_one_line_says_how_to_start(
     tmp_path: Path, arguments: tuple[str, ...], said: str
 ) -> None:
-    run = treeward(*arguments, cwd=tmp_path)
+    run = here(*arguments, cwd=tmp_path)
 
     assert run.returncode == 1
     assert said in run.stderr
@@ -190,8 +190,8 @@ def test_outside_a_hunt_one_line_says_how_to_start(
 
 def test_a_usage_error_is_status_two(tmp_path: Path) -> None:
     assert treeward("locat", cwd=tmp_path).returncode == 2
-    assert "Did you mean 'locate'?" in treeward("locat", cwd=tmp_path).stderr
-    assert treeward("trips", "--nonsense", cwd=tmp_path).returncode == 2
+    assert "Did you mean 'locate'?" in here("locat", cwd=tmp_path).stderr
+    assert here("trips", "--nonsense", cwd=tmp_path).returncode == 2
 
 
 def test_each_fault_of_review_csv_is_a_line(typed_hunt: Path) -> None:
@@ -202,7 +202,7 @@ def test_each_fault_of_review_csv_is_a_line(typed_hunt: Path) -> None:
         "utf-8",
     )
 
-    run = treeward("trips", cwd=typed_hunt)
+    run = here("trips", cwd=typed_hunt)
 
     assert run.returncode == 1
     lines = run.stderr.splitlines()
@@ -218,15 +218,15 @@ def test_new_explains_the_next_steps(tmp_path: Path) -> None:
     assert run.returncode == 0, run.stderr
     assert (tmp_path / "fern-bank" / "hunt.toml").is_file()
     assert "treeward transcribe" in run.stdout
-    again = treeward("new", "fern-bank", "--timezone", "Europe/London", cwd=tmp_path)
+    again = here("new", "fern-bank", "--timezone", "Europe/London", cwd=tmp_path)
     assert again.returncode == 1
-    wrong = treeward("new", "x", "--timezone", "Nowhere/Here", cwd=tmp_path)
+    wrong = here("new", "x", "--timezone", "Nowhere/Here", cwd=tmp_path)
     assert wrong.returncode == 1
     assert "IANA" in wrong.stderr
 
 
 def test_transcribe_names_a_missing_file(typed_hunt: Path) -> None:
-    run = treeward("transcribe", "gone.wav", cwd=typed_hunt)
+    run = here("transcribe", "gone.wav", cwd=typed_hunt)
 
     assert run.returncode == 1
     assert "gone.wav: there is no such file" in run.stderr
@@ -235,7 +235,7 @@ def test_transcribe_names_a_missing_file(typed_hunt: Path) -> None:
 def test_transcribe_refuses_a_start_that_is_no_time(typed_hunt: Path) -> None:
     (typed_hunt / "memo.txt").write_text("[0:01] yellow away\n", "utf-8")
 
-    run = treeward("transcribe", "memo.txt", "--start", "soon", cwd=typed_hunt)
+    run = here("transcribe", "memo.txt", "--start", "soon", cwd=typed_hunt)
 
     assert run.returncode == 1
     assert "soon" in run.stderr
@@ -255,17 +255,10 @@ def test_a_transcript_with_a_start_fills_the_review(typed_hunt: Path) -> None:
     assert run.returncode == 0, run.stderr
     text = (typed_hunt / "review.csv").read_text("utf-8")
     assert "2026-07-14T10:00:01+01:00,away,yellow" in text
-    assert treeward("trips", cwd=typed_hunt).returncode == 0
+    assert here("trips", cwd=typed_hunt).returncode == 0
 
 
 def test_the_version_is_the_packages_own(tmp_path: Path) -> None:
     from treeward import __version__
 
     assert __version__ in treeward("--version", cwd=tmp_path).stdout
-
-
-@pytest.mark.parametrize(
-    ("seconds", "text"), [(0, "0:00"), (307.4, "5:07"), (3725, "1:02:05")]
-)
-def test_minutes_are_written_as_on_a_stopwatch(seconds: float, text: str) -> None:
-    assert minutes(seconds) == text

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from cli.in_this_process import here
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -45,13 +47,13 @@ def test_without_a_terminal_the_rows_are_printed(typed_hunt: Path) -> None:
 
 
 def test_nothing_to_look_at_is_said(typed_hunt: Path) -> None:
-    run = review(typed_hunt)
+    run = here("review", cwd=typed_hunt)
 
     assert run.stdout.startswith("Nothing left to look at in 16 notes.")
 
 
 def test_rows_come_as_json(typed_hunt: Path) -> None:
-    run = review(typed_hunt, "--json", "--all")
+    run = here("review", "--json", "--all", cwd=typed_hunt)
 
     whole = json.loads(run.stdout)
     rows = whole["rows"]
@@ -66,7 +68,7 @@ def test_a_fault_in_the_file_is_one_line(typed_hunt: Path) -> None:
     path = typed_hunt / "review.csv"
     path.write_text(path.read_text("utf-8").replace("away", "landing", 1))
 
-    run = review(typed_hunt)
+    run = here("review", cwd=typed_hunt)
 
     assert run.returncode == 1
     assert "event: 'landing' is no event" in run.stderr
@@ -75,8 +77,8 @@ def test_a_fault_in_the_file_is_one_line(typed_hunt: Path) -> None:
 
 
 def test_options_that_do_not_go_together_are_a_usage_error(typed_hunt: Path) -> None:
-    assert review(typed_hunt, "--json", "--browser").returncode == 2
-    assert review(typed_hunt, "--no-open").returncode == 2
+    assert here("review", "--json", "--browser", cwd=typed_hunt).returncode == 2
+    assert here("review", "--no-open", cwd=typed_hunt).returncode == 2
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent another way there")

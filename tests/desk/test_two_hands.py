@@ -8,6 +8,7 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from drawing import examples
 from treeward.desk.edits import CellEdit, ReviewEdits
 from treeward.hunt.hunt import Hunt
 from treeward.review.file import cells_of
@@ -49,7 +50,11 @@ def in_file(ledger: ReviewEdits) -> Cells:
     }
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(
+    max_examples=examples(40),
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
 @given(deeds=st.lists(deed, max_size=12))
 def test_the_file_holds_every_change_that_was_not_refused(
     deeds: list[tuple[str, tuple[str, str, str]]],

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
+from drawing import examples
 from treeward.audio.reader import probe, read_blocks
 from treeward.errors import ClockError, SoundError, TreewardError
 from treeward.hunt.hunt import Hunt
@@ -33,8 +34,7 @@ def test_a_faulty_file_is_read_or_refused_in_one_line(
 ) -> None:
     caplog.set_level("CRITICAL", logger="treeward")
     seen = 0
-    whole = settings.get_profile("untimed").max_examples
-    wanted = HOW_MANY.get(kind, 40) * settings().max_examples // whole
+    wanted = examples(HOW_MANY.get(kind, 40))
 
     @settings(
         max_examples=wanted,

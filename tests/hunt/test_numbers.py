@@ -76,7 +76,7 @@ def told(
             seen.update(dict(zip(names, arguments, strict=True)) | named)
         if not solved:
             raise Told
-        return plain(*arguments, **named)
+        return plain(*arguments, **named | {"onward": False})  # only where is asked
 
     with monkeypatch.context() as patch:
         patch.setattr("treeward.survey.locate", locate)

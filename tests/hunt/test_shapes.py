@@ -120,6 +120,20 @@ def test_as_many_points_as_are_allowed_and_not_one_more(
         read(tmp_path / "land.geojson", both)
 
 
+@pytest.mark.parametrize(("deep", "fits"), [(40, True), (41, False)])
+def test_collections_within_collections_have_an_end(
+    tmp_path: Path, deep: int, *, fits: bool
+) -> None:
+    table: dict[str, Any] = {"type": "Point", "coordinates": WAY[0]}
+    for _ in range(deep):
+        table = {"type": "GeometryCollection", "geometries": [table]}
+    if fits:
+        assert len(read(tmp_path / "land.geojson", table).places) == 1
+    else:
+        with pytest.raises(HuntError, match="a feature that is none"):
+            read(tmp_path / "land.geojson", table)
+
+
 def gpx(*parts: str) -> str:
     inner = "".join(parts)
     return (

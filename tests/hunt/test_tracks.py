@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from drawing import examples
 from treeward.hunt.places import place_stations
 from treeward.hunt.tracks import (
     LARGEST_BYTES,
@@ -202,7 +203,7 @@ def test_a_missing_file_is_named(tmp_path: Path) -> None:
 
 
 @settings(
-    max_examples=150,
+    max_examples=examples(150),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )

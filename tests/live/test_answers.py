@@ -14,12 +14,12 @@ from treeward.language.kinds import EventKind
 from treeward.live import answer as tones
 from treeward.live.answer import Answer, Answerer, Gate, find_synthesiser
 from treeward.live.messages import (
-    clock_face,
     distance_text,
     event_text,
     spoken_event,
     spoken_time,
 )
+from treeward.measures import clock_face
 from treeward.notes.events import Event
 
 if TYPE_CHECKING:
@@ -72,7 +72,8 @@ def test_times_are_said_as_people_say_them(seconds: float, said: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("seconds", "shown"), [(0, "0:00"), (370, "6:10"), (3900, "1:05:00"), (-1, "0:00")]
+    ("seconds", "shown"),
+    [(0, "0:00"), (307.4, "5:07"), (370, "6:10"), (3725, "1:02:05"), (-1, "0:00")],
 )
 def test_times_are_shown(seconds: float, shown: str) -> None:
     assert clock_face(seconds) == shown

@@ -14,7 +14,6 @@ from treeward.live.board import (
     away_times_s,
     board,
     due_window,
-    mean_bearing_deg,
     standing,
 )
 from treeward.live.notebook import REPEAT_FAULT_S, Calls
@@ -101,14 +100,6 @@ def test_due_window_holds_the_usual_time(away_s: list[float]) -> None:
     middle = sorted(away_s[-8:])[len(away_s[-8:]) // 2]
     assert window[0] < window[1]
     assert window[0] <= middle or len(away_s[-8:]) % 2 == 0
-
-
-def test_mean_bearing_goes_round_north() -> None:
-    assert mean_bearing_deg([350, 10]) == pytest.approx(0, abs=1e-9) or (
-        mean_bearing_deg([350, 10]) == pytest.approx(360)
-    )
-    assert mean_bearing_deg([]) is None
-    assert mean_bearing_deg([0, 180]) is None
 
 
 def test_scratch_takes_back_the_last_note_and_again_the_one_before() -> None:

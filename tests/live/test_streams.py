@@ -14,6 +14,7 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from drawing import examples
 from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.audio.reader import container_of
 from treeward.errors import SoundError
@@ -196,7 +197,7 @@ def test_containers_are_not_taken_for_bare_samples(
 
 
 @given(st.binary(min_size=200, max_size=4000))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 def test_bare_samples_are_hardly_ever_taken_for_a_container(data: bytes) -> None:
     assert container_of(b"\x00\x01\x02" + data) == ""
 

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from drawing import examples
 from treeward.errors import ClockError
 from treeward.language.kinds import EventKind
 from treeward.notes.clock import (
@@ -429,7 +430,7 @@ def test_a_start_that_is_none_is_refused(text: str, said_of_it: str) -> None:
         parse_start(text, LONDON, where="--start")
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(
     start=st.datetimes(datetime(2025, 1, 1), datetime(2026, 12, 30)),  # noqa: DTZ001
     seconds=st.lists(st.integers(0, 7200), min_size=1, max_size=6, unique=True),
@@ -460,7 +461,7 @@ def test_true_times_are_found_again(
         assert abs(event.clock.timestamp() - true_s) <= 75.0
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(
     st.lists(
         st.tuples(st.floats(0, 1e5), st.text("0123456789:apm. ", max_size=9)),

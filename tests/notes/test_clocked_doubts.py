@@ -8,6 +8,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from drawing import examples
 from notes.typed_page import BOOK, DAY, ZONE, told
 from treeward.notes.clocked import Clocked, has_clock_times, read_clocked
 
@@ -298,7 +299,7 @@ STRANGE = [
 ]
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=examples(300))
 @given(
     st.lists(st.sampled_from(KNOWN), max_size=6),
     st.sampled_from(STRANGE),
@@ -317,7 +318,7 @@ def test_what_is_not_understood_is_listed_or_every_note_of_its_line_is_in_doubt(
     assert of_bees or read.unread
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=examples(300))
 @given(st.lists(st.sampled_from(KNOWN), min_size=1, max_size=8))
 def test_every_bee_and_every_doing_of_a_line_is_in_its_notes_or_told(
     words: list[str],
@@ -333,7 +334,7 @@ def test_every_bee_and_every_doing_of_a_line_is_in_its_notes_or_told(
         assert told or "back" in {e.kind for e in read.events}
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=examples(300))
 @given(st.text(max_size=60))
 def test_any_line_is_read_and_no_letter_of_it_is_passed_over(line: str) -> None:
     plain = [part for part in line.splitlines() if part.strip()]

@@ -13,7 +13,14 @@ from pyproj import Geod
 
 from treeward.hunt_file import parse_hunt_table
 from treeward.report.days import days_of
-from treeward.report.model import DayColony, HuntResult, NoteRow, StationPlace
+from treeward.report.model import (
+    DayColony,
+    HuntResult,
+    NoteRow,
+    StationPlace,
+    WrittenFiles,
+)
+from treeward.report.writing import write_results
 from treeward.survey.frame import LocalFrame
 from treeward.survey.records import (
     Advice,
@@ -392,6 +399,14 @@ def build() -> Build:
 @pytest.fixture(scope="session")
 def result() -> HuntResult:
     return make()
+
+
+@pytest.fixture(scope="session")
+def written(
+    result: HuntResult, tmp_path_factory: pytest.TempPathFactory
+) -> WrittenFiles:
+    """Write all of the result, once; it stands alone in its folder."""
+    return write_results(result, tmp_path_factory.mktemp("written") / "results")
 
 
 @pytest.fixture(scope="session")

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Route
 
-    from treeward.report.model import HuntResult
+    from treeward.report.model import HuntResult, WrittenFiles
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ADDRESS = re.compile(r"https?://(?!www\.w3\.org/)[^\s\"'<>)]+")
@@ -36,11 +36,7 @@ def result_with(build: Callable[..., HuntResult], **table: str) -> HuntResult:
     return build(hunt_file=parse_hunt_table(raw, where="hunt.toml"))
 
 
-def test_no_file_holds_an_address_unless_asked(
-    result: HuntResult, tmp_path: Path
-) -> None:
-    written = write_results(result, tmp_path / "results")
-
+def test_no_file_holds_an_address_unless_asked(written: WrittenFiles) -> None:
     names = {path.name for path in written.files}
     assert "online-map.html" not in names
     for path in written.files:

@@ -14,7 +14,7 @@ import pytest
 from treeward.report.advice_wording import CAUTIONS, HAND_RULES, SOURCES
 from treeward.report.model import NoteRow
 from treeward.report.page import _rounded, page_text
-from treeward.report.page_parts import clip_address, second_text
+from treeward.report.page_parts import clip_address
 from treeward.report.result_json import result_dict
 from treeward.survey.records import OwnFactors, Settings
 from treeward.trips.table import Doubt, DoubtCode
@@ -206,11 +206,6 @@ def test_units_are_the_persons(build: Callable[..., HuntResult]) -> None:
     for rule, _ in HAND_RULES.values():  # quoted as published
         words = words.replace(rule, "")
     assert re.findall(r"\d (?:m|km|ha|m²|km²|km/h)\b", words) == []
-
-
-def test_places_in_a_recording() -> None:
-    assert second_text(185.9) == "3:05"
-    assert second_text(3785) == "1:03:05"
 
 
 def test_the_day_of_each_recording_is_told_with_what_tells_it(

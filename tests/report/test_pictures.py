@@ -99,7 +99,14 @@ def crowded(two_colonies: HuntResult) -> HuntResult:
 
 @pytest.mark.parametrize("draw", FIGURES, ids=NAMES)
 @pytest.mark.parametrize(
-    "name", ["result", "two_colonies", "two_days", "days_apart", "crowded"]
+    "name",
+    [
+        "result",
+        pytest.param("two_colonies", marks=pytest.mark.slow),  # crowded has both
+        pytest.param("two_days", marks=pytest.mark.slow),
+        "days_apart",
+        "crowded",
+    ],
 )
 def test_labels_do_not_overlap(
     draw: Callable[[HuntResult], Figure | None],
@@ -130,7 +137,16 @@ def test_labels_do_not_overlap(
             assert across <= 1 or along <= 1, f"{text!r} lies on {other!r}"
 
 
-@pytest.mark.parametrize("draw", FIGURES, ids=NAMES)
+@pytest.mark.parametrize(
+    "draw",
+    [
+        # The quick round has one way of drawing each: a map, and a chart of times.
+        pytest.param(
+            draw, id=name, marks=[] if name in {"map", "timeline"} else pytest.mark.slow
+        )
+        for name, draw in zip(NAMES, FIGURES, strict=True)
+    ],
+)
 def test_the_same_result_makes_the_same_bytes(
     draw: Callable[[HuntResult], Figure | None], result: HuntResult
 ) -> None:

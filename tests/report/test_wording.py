@@ -13,7 +13,7 @@ from treeward.report.looking import strip_lines
 from treeward.report.map_files import gpx_text, kml_bytes
 from treeward.report.model import Missing, MissingKind
 from treeward.report.page import _cross_checks
-from treeward.report.page_parts import Lines
+from treeward.report.page_parts import places
 from treeward.report.result_json import result_dict
 from treeward.report.sketch import sketch
 from treeward.report.wording import (
@@ -203,7 +203,7 @@ def test_directions_are_shown_as_the_persons_compass_reads_with_true_beside(
     both = "232° by compass (257° true)"
 
     assert both in " ".join(next_sentences(some))
-    assert both in Lines(some, {}).places()[-1].note
+    assert both in places(some)[-1]["note"]
     sketched = sketch(some)
     seat = next(s for s in sketched.spots if s.kind == "next_station")
     assert both in seat.note

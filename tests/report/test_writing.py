@@ -15,22 +15,22 @@ from treeward.report.model import Missing, MissingKind
 from treeward.report.writing import MANAGED, write_labels, write_results
 
 if TYPE_CHECKING:
-    from treeward.report.model import HuntResult
+    from treeward.report.model import HuntResult, WrittenFiles
 
 
 LACKING = Missing(kind=MissingKind.NO_POSITION, stations=("1",))
 
 
-def test_everything_is_written(result: HuntResult, tmp_path: Path) -> None:
-    written = write_results(result, tmp_path / "results")
+def test_everything_is_written(written: WrittenFiles) -> None:
+    folder = written.report.parent
 
     assert {path.name for path in written.files} == set(MANAGED) - {"online-map.html"}
     assert written.report.read_text("utf-8").startswith("<!doctype html>")
-    assert json.loads((tmp_path / "results" / "result.json").read_text())["schema"] == 1
-    assert (tmp_path / "results" / "map.png").read_bytes()[:4] == b"\x89PNG"
-    assert (tmp_path / "results" / "map.pdf").read_bytes()[:4] == b"%PDF"
-    assert (tmp_path / "results" / "report.html").read_text("utf-8").count("<svg") > 4
-    assert [path.name for path in tmp_path.iterdir()] == ["results"]
+    assert json.loads((folder / "result.json").read_text())["schema"] == 1
+    assert (folder / "map.png").read_bytes()[:4] == b"\x89PNG"
+    assert (folder / "map.pdf").read_bytes()[:4] == b"%PDF"
+    assert (folder / "report.html").read_text("utf-8").count("<svg") > 4
+    assert [path.name for path in folder.parent.iterdir()] == ["results"]
 
 
 def test_old_pictures_go_and_strange_files_stay(

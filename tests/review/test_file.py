@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from drawing import examples
 from treeward.errors import ReviewError
 from treeward.language.kinds import KINDS, EventKind, Holds
 from treeward.notes.events import Event
@@ -408,7 +409,7 @@ def test_dropped_rows_do_not_count_and_kept_ones_lose_their_flags() -> None:
     ]
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 @given(st.binary(max_size=200) | st.text(max_size=200).map(str.encode))
 def test_any_bytes_are_rows_or_a_clear_refusal(raw: bytes) -> None:
     try:

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from drawing import examples
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
@@ -306,7 +307,7 @@ def edit(rows: list[ReviewRow], edits: list[Edit]) -> list[ReviewRow]:
     return rows
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 @given(
     machines=two_machines(),
     edits=EDITS,
@@ -352,7 +353,7 @@ def what_changed(
     }
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 @given(first=MACHINES, edits=EDITS)
 def test_the_files_carry_all_that_the_merge_needs(
     first: list[Event], edits: list[Edit], tmp_path_factory: pytest.TempPathFactory

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -63,6 +63,11 @@ def bearings(
         bearing_true_deg=np.array(degrees, dtype=np.float64) % 360.0,
         rounding_deg=np.ones(n),
     )
+
+
+def placed(*told: Any, wind: survey.TripWind | None = None) -> survey.Fix:
+    """Locate for a test of where colonies are: what to do next takes as long again."""
+    return survey.locate(*told, wind=wind, onward=False)
 
 
 def usual(distance_m: float, *, stay_s: float = 134.0) -> float:

@@ -9,6 +9,7 @@ from pyproj import Geod
 
 from survey import hunts
 from treeward import survey
+from treeward.survey import answer
 
 NO_TRIPS = hunts.trips([])
 NO_LINES = hunts.bearings([])
@@ -25,7 +26,7 @@ def only(fix: survey.Fix) -> survey.Colony:
 
 
 def test_two_stations_find_the_colony() -> None:
-    fix = survey.locate(*hunts.two_station_hunt())
+    fix = hunts.placed(*hunts.two_station_hunt())
     colony = only(fix)
     assert hunts.holds(colony.search_areas[90], (600.0, 500.0))
     sizes = [colony.search_areas[k].area_m2 for k in (50, 90, 95)]
@@ -38,6 +39,36 @@ def test_two_stations_find_the_colony() -> None:
     assert low < np.hypot(600.0, 500.0) < high
 
 
+def test_asked_twice_the_next_seat_the_plan_and_the_areas_are_the_same() -> None:
+    one, two = (answer.locate(*hunts.two_station_hunt()) for _ in range(2))
+    assert one is not two
+    assert one.next_station == two.next_station is not None
+    assert one.search_plan == two.search_plan != ()
+    assert one.advice == two.advice
+    areas = [
+        [area.area_m2 for area in only(fix).search_areas.values()] for fix in (one, two)
+    ]
+    assert areas[0] == areas[1]
+
+
+def test_where_the_colonies_are_hangs_not_on_asking_what_to_do_next() -> None:
+    hunt = hunts.two_station_hunt()
+    asked, plain = survey.locate(*hunt), hunts.placed(*hunt)
+    one, other = only(asked), only(plain)
+    assert one.next_station is not None
+    assert other.next_station is None
+    assert (one.search_plan != (), other.search_plan) == (True, ())
+    for name in ("best_latitude_deg", "best_longitude_deg", "distance_m", "shape"):
+        assert getattr(other, name) == getattr(one, name)
+    for share, area in one.search_areas.items():
+        assert other.search_areas[share].area_m2 == area.area_m2
+    assert [b.median_m for b in plain.bees] == [b.median_m for b in asked.bees]
+    assert plain.enough == asked.enough
+    seat = survey.AdviceKind.SIT_NEXT
+    rest = tuple(said for said in asked.advice if said.kind is not seat)
+    assert plain.advice == rest != asked.advice
+
+
 def test_good_data_without_shifts_leave_a_small_error() -> None:
     # At the medians of all priors, with hardly any noise, the best place is right.
     colony_xy = (500.0, 300.0)
@@ -45,7 +76,7 @@ def test_good_data_without_shifts_leave_a_small_error() -> None:
     bee, seat = [0, 1, 2] * 20, [0] * 20 + [1] * 20 + [2] * 20
     way = np.array(colony_xy) - np.array(spots)
     away = np.hypot(*way.T)[seat]
-    fix = survey.locate(
+    fix = hunts.placed(
         hunts.stations(*spots),
         hunts.trips(
             [hunts.usual(d) for d in away], bee=bee, station=seat, bees=("a", "b", "c")
@@ -61,7 +92,7 @@ def test_good_data_without_shifts_leave_a_small_error() -> None:
 
 def test_the_answer_is_the_same_twice_and_in_any_order_of_rows() -> None:
     stations, trips, bearings = hunts.two_station_hunt()
-    first = only(survey.locate(stations, trips, bearings))
+    first = only(hunts.placed(stations, trips, bearings))
     mix = np.random.default_rng(1).permutation(len(trips.away_s))
     mixed = dataclasses.replace(
         trips,
@@ -77,7 +108,7 @@ def test_the_answer_is_the_same_twice_and_in_any_order_of_rows() -> None:
             )
         },
     )
-    again = only(survey.locate(stations, mixed, bearings))
+    again = only(hunts.placed(stations, mixed, bearings))
     assert again.search_areas[90].area_m2 == pytest.approx(
         first.search_areas[90].area_m2, rel=1e-6
     )
@@ -105,8 +136,8 @@ def test_bearings_alone_give_a_wedge() -> None:
 
 @pytest.mark.slow
 def test_one_bearing_is_an_honest_wide_answer() -> None:
-    one = only(survey.locate(hunts.stations(), NO_TRIPS, hunts.bearings([90.0])))
-    many = only(survey.locate(hunts.stations(), NO_TRIPS, hunts.bearings([90.0] * 12)))
+    one = only(hunts.placed(hunts.stations(), NO_TRIPS, hunts.bearings([90.0])))
+    many = only(hunts.placed(hunts.stations(), NO_TRIPS, hunts.bearings([90.0] * 12)))
     assert one.search_areas[90].area_m2 > 2 * many.search_areas[90].area_m2
     # Twelve equal bearings still leave the compass: 3 degrees, not none.
     assert many.search_areas[90].area_m2 > 5e4
@@ -188,7 +219,7 @@ def calibrated_hunt(
 
 def test_calibration_narrows_the_distance_and_says_so() -> None:
     stations, trips, bearings, settings = calibrated_hunt(stay_s=134.0)
-    fix = survey.locate(stations, trips, bearings, settings)
+    fix = hunts.placed(stations, trips, bearings, settings)
     # The same trips at a station that nobody said lies near a hive would mislead, so
     # the plain hunt is the one with wide factors, as `advice` compares it.
     (said,) = (s for s in fix.advice if s.kind is survey.AdviceKind.CALIBRATED)
@@ -201,7 +232,7 @@ def test_calibration_narrows_the_distance_and_says_so() -> None:
 
 def test_calibration_moves_the_answer_to_where_bees_stay_long() -> None:
     stations, trips, bearings, settings = calibrated_hunt(stay_s=200.0)
-    fix = survey.locate(stations, trips, bearings, settings)
+    fix = hunts.placed(stations, trips, bearings, settings)
     low, median, high = only(fix).distance_m["1"]
     assert low < 700.0 < high
     assert abs(median - 700.0) < 150.0
@@ -215,17 +246,17 @@ def test_wind_from_behind_makes_the_way_out_short() -> None:
     stations = hunts.stations()
     trips = hunts.trips([400.0] * 6)
     bearings = hunts.bearings([0.0, 2.0, 358.0], bee=[0] * 3)
-    still = only(survey.locate(stations, trips, bearings))
+    still = only(hunts.placed(stations, trips, bearings))
     blowing = survey.TripWind(
         speed_mps=np.full(6, 9.0), from_true_deg=np.full(6, 180.0)
     )
-    windy = only(survey.locate(stations, trips, bearings, wind=blowing))
+    windy = only(hunts.placed(stations, trips, bearings, wind=blowing))
     # A strong wind costs more on one leg than it gains on the other, and is wider.
     assert windy.distance_m["1"][1] < still.distance_m["1"][1]
     span = [c.distance_m["1"][2] - c.distance_m["1"][0] for c in (still, windy)]
     assert span[1] / windy.distance_m["1"][1] > span[0] / still.distance_m["1"][1]
     calm = survey.TripWind(speed_mps=np.full(6, np.nan), from_true_deg=np.full(6, 90.0))
-    same = only(survey.locate(stations, trips, bearings, wind=calm))
+    same = only(hunts.placed(stations, trips, bearings, wind=calm))
     assert same.distance_m["1"] == pytest.approx(still.distance_m["1"])
 
 
@@ -259,7 +290,7 @@ def test_a_bee_s_own_distance_takes_the_wind_into_account() -> None:
     blowing = survey.TripWind(speed_mps=np.full(12, 5.0), from_true_deg=np.zeros(12))
     own, colony = [], []
     for wind in (None, blowing):
-        fix = survey.locate(*hunt, wind=wind)
+        fix = hunts.placed(*hunt, wind=wind)
         own.append(fix.bees[0].median_m)
         colony.append(only(fix).distance_m["1"][1])
 
@@ -331,7 +362,7 @@ def test_turned_round_and_mirrored_a_hunt_has_the_same_answer_there() -> None:
         places = spots @ turn.T
         way = (colony @ turn.T) - places[seat]
         read = np.degrees(np.arctan2(*way.T)) + off * np.linalg.det(turn)
-        fix = survey.locate(
+        fix = hunts.placed(
             hunts.stations(*(tuple(place) for place in places)),
             hunts.trips(
                 [hunts.usual(float(d)) for d in np.hypot(*way.T)],
@@ -369,7 +400,7 @@ def test_twice_as_fast_and_twice_as_far_is_the_same_hunt_at_half_the_scale() -> 
             assigned={"a": "oak", "b": "oak"},
             **{name: scale * getattr(usual, name) for name in lengths},
         )
-        fix = survey.locate(
+        fix = hunts.placed(
             hunts.stations(*spots),
             hunts.trips(
                 [330.0, 310.0, 350.0, 250.0, 240.0, 260.0],
@@ -409,7 +440,7 @@ def test_in_which_order_bees_stations_and_observers_are_named_is_nothing() -> No
         where = [ids.index(station) for _, station, *_ in rows]
         at_ids = dataclasses.replace(hunts.stations(*(spots[i] for i in ids)), id=ids)
         lines = hunts.bearings([row[3] for row in rows], bee=who, station=where)
-        return survey.locate(
+        return hunts.placed(
             at_ids,
             hunts.trips([row[2] for row in rows], bee=who, station=where, bees=bees),
             dataclasses.replace(lines, observer=np.array(where) + 5),

@@ -37,7 +37,7 @@ def marks(fix: survey.Fix) -> set[tuple[str, ...]]:
 
 
 def test_two_lines_are_two_colonies() -> None:
-    fix = survey.locate(*two_lines())
+    fix = hunts.placed(*two_lines())
     assert marks(fix) == {("yellow", "blue"), ("white", "red")}
     assert [c.id for c in fix.colonies] == ["A", "B"]
     assert fix.same_colony["yellow", "blue"] > 0.8
@@ -71,18 +71,18 @@ def test_each_colony_is_told_what_would_help_it() -> None:
 
 
 def test_one_line_is_one_colony() -> None:
-    fix = survey.locate(*two_lines(apart_deg=0.0))
+    fix = hunts.placed(*two_lines(apart_deg=0.0))
     assert marks(fix) == {BEES}
 
 
 def test_assigned_marks_stay_where_they_were_put() -> None:
     settings = survey.Settings(assigned={"yellow": "oak", "blue": "ash"})
-    fix = survey.locate(*two_lines(apart_deg=0.0), settings)
+    fix = hunts.placed(*two_lines(apart_deg=0.0), settings)
     by_id = {c.id: c.marks for c in fix.colonies}
     assert "yellow" in by_id["oak"]
     assert "blue" in by_id["ash"]
     settings = survey.Settings(assigned=dict.fromkeys(BEES, "oak"))
-    fix = survey.locate(*two_lines(), settings)
+    fix = hunts.placed(*two_lines(), settings)
     assert marks(fix) == {BEES}
 
 
@@ -93,7 +93,7 @@ def test_bees_of_a_known_hive_are_left_out() -> None:
         longitude_deg=-3.6,
         marks=("white", "red"),
     )
-    fix = survey.locate(*two_lines(), survey.Settings(known_hives=(hive,)))
+    fix = hunts.placed(*two_lines(), survey.Settings(known_hives=(hive,)))
     assert marks(fix) == {("yellow", "blue")}
     assert {b.bee for b in fix.bees} == {"yellow", "blue"}
     (left_out,) = (s for s in fix.advice if s.kind is survey.AdviceKind.LEFT_OUT)
@@ -108,8 +108,8 @@ def test_bearings_of_unmarked_bees_go_to_the_line_they_follow() -> None:
         bearing_true_deg=np.append(bearings.bearing_true_deg, [41.0, 300.0]),
         rounding_deg=np.append(bearings.rounding_deg, [1.0, 1.0]),
     )
-    fix = survey.locate(stations, trips, extra)
-    plain = survey.locate(stations, trips, bearings)
+    fix = hunts.placed(stations, trips, extra)
+    plain = hunts.placed(stations, trips, bearings)
     assert marks(fix) == marks(plain)
     assert fix.colonies[0].search_areas[90].area_m2 == pytest.approx(
         plain.colonies[0].search_areas[90].area_m2, rel=0.15

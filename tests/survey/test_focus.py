@@ -27,7 +27,7 @@ def crowded_hunt() -> tuple[survey.Stations, survey.Trips, survey.Bearings]:
 
 
 def test_much_data_leave_one_smooth_patch_of_one_colony() -> None:
-    fix = survey.locate(*crowded_hunt())
+    fix = hunts.placed(*crowded_hunt())
     (colony,) = fix.colonies
     for area in colony.search_areas.values():
         assert len(area.polygons) == 1

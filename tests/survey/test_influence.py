@@ -40,7 +40,7 @@ def slower(factor: float) -> Seen:
 
 
 def solved(seen: Seen) -> survey.Colony:
-    return survey.locate(seen.stations, seen.trips, seen.bearings).colonies[0]
+    return hunts.placed(seen.stations, seen.trips, seen.bearings).colonies[0]
 
 
 @cache
@@ -62,8 +62,13 @@ def moved_m(other: Seen) -> float:
 
 @pytest.mark.parametrize(
     "other",
-    [turned(8.0), turned(-15.0), turned(20.0, station=1), turned(120.0), slower(1.4)],
-    ids=["a little", "more", "at one station", "right round", "slower"],
+    [
+        pytest.param(turned(8.0), id="a little"),
+        pytest.param(turned(-15.0), id="more", marks=pytest.mark.slow),
+        pytest.param(turned(20.0, station=1), id="at one station"),
+        pytest.param(turned(120.0), id="right round", marks=pytest.mark.slow),
+        pytest.param(slower(1.4), id="slower", marks=pytest.mark.slow),
+    ],
 )
 def test_it_moves_as_far_as_when_solved_anew(other: Seen) -> None:
     found = as_it_is().moves_m(other)

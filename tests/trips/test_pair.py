@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from drawing import examples
 from treeward.hunt_file import HuntFile, parse_hunt_table
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
@@ -880,7 +881,7 @@ EVENTS = st.lists(
 ).map(lambda events: [replace(e, row=f"r{i}") for i, e in enumerate(events)])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(EVENTS)
 def test_no_events_crash_it_and_every_note_is_accounted_for(
     events: list[Event],
@@ -900,7 +901,7 @@ def test_no_events_crash_it_and_every_note_is_accounted_for(
     assert all(doubt_texts(line.doubts) for line in table.lines if not line.used)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(EVENTS, st.randoms(use_true_random=False))
 def test_the_order_of_rows_does_not_matter(events: list[Event], random: Random) -> None:
     shuffled = list(events)
@@ -909,7 +910,7 @@ def test_the_order_of_rows_does_not_matter(events: list[Event], random: Random) 
     assert pair_trips(shuffled, hunt("1", "2")) == pair_trips(events, hunt("1", "2"))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(EVENTS, st.integers(0, 6 * 60))
 def test_the_time_of_day_does_not_matter(events: list[Event], minutes: int) -> None:
     later = [

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from treeward.measures import counted
+from treeward.measures import clock_face, counted
 from treeward.trips.wording import doubt_text, doubt_texts
 
 from . import hunt_option, json_option
@@ -86,7 +86,7 @@ def table_lines(result: HuntResult) -> list[str]:
                 trip.station,
                 _time(trip.from_clock or trip.away_clock),
                 _time(trip.to_clock or trip.back_clock),
-                minutes(trip.away_s),
+                clock_face(trip.away_s),
                 "used" if trip.used else "left out",
                 why,
             )
@@ -158,7 +158,7 @@ def lines_of_days(result: HuntResult) -> list[str]:
                     one.station,
                     f"{len(one.bees)}",
                     f"{one.trips_used} of {one.trips}",
-                    "" if away is None else minutes(away),
+                    "" if away is None else clock_face(away),
                     f"{one.bearings_used}",
                     ("scattered" if one.bearings_used else "")
                     if mean is None
@@ -167,15 +167,6 @@ def lines_of_days(result: HuntResult) -> list[str]:
                 )
             )
     return [*columns(rows), ""]
-
-
-def minutes(seconds: float) -> str:
-    """Write seconds as minutes and seconds, "5:07", with hours where there are any."""
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    if hours:
-        return f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
-    return f"{rest // 60}:{rest % 60:02d}"
 
 
 def _time(clock: datetime | None) -> str:

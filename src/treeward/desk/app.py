@@ -9,7 +9,7 @@ import json
 from dataclasses import asdict
 from datetime import date
 from importlib.resources import files
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from starlette.applications import Starlette
@@ -28,8 +28,8 @@ from treeward.hunt.finds import (
     typed_place,
 )
 
-from .desk import Desk, conflicts_payload
-from .edits import CellEdit, Edit, LineJudged, LineKey, NewRow, TakenOut
+from .desk import Desk
+from .edits import Cell, Edit, LineKey, Name  # noqa: TC001  (pydantic asks for them)
 from .sources import BIN_S, clip_wav
 from .tally import answer_payload, finds_payload, pasted_payload
 from .weighing import Estimator, Weighing
@@ -43,9 +43,6 @@ if TYPE_CHECKING:
     from treeward.report.model import HuntResult
 
 
-Name = Annotated[str, Field(min_length=1, max_length=40)]
-Cell = Annotated[str, Field(max_length=4000)]
-Cells = Annotated[dict[Name, Cell], Field(max_length=40)]
 Day = Annotated[date | None, Field()]  # None: the text's own, or today
 MOST_EDITS = 200  # in one request
 
@@ -54,76 +51,11 @@ class _Sent(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class CellSent(_Sent):
-    """A cell to change."""
-
-    kind: Literal["cell"]
-    row: Name
-    column: Name
-    value: Cell
-    was: Cell
-
-    def edit(self) -> Edit:
-        """Return it as the ledger takes it."""
-        return CellEdit(
-            row=self.row, column=self.column, value=self.value, was=self.was
-        )
-
-
-class AddSent(_Sent):
-    """A row to add."""
-
-    kind: Literal["add"]
-    cells: Cells
-
-    def edit(self) -> Edit:
-        """Return it as the ledger takes it."""
-        return NewRow(cells=self.cells)
-
-
-class TakeOutSent(_Sent):
-    """An added row to take out again."""
-
-    kind: Literal["take out"]
-    row: Name
-    was: Cells
-
-    def edit(self) -> Edit:
-        """Return it as the ledger takes it."""
-        return TakenOut(row=self.row, was=self.was)
-
-
-class LineKeySent(_Sent):
-    """Which line without a note."""
-
-    recording: Annotated[str, Field(max_length=1000)]
-    text: Annotated[str, Field(max_length=4000)]
-    start_s: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None
-    line: Annotated[int, Field(ge=1)] | None
-
-
-class LineSent(_Sent):
-    """A line without a note to dismiss, or to bring back."""
-
-    kind: Literal["line"]
-    line: LineKeySent
-    dismissed: bool
-
-    def edit(self) -> Edit:
-        """Return it as the desk takes it."""
-        key = LineKey(**self.line.model_dump())
-        return LineJudged(line=key, dismissed=self.dismissed)
-
-
 class EditsSent(_Sent):
     """The body of a request that corrects."""
 
     edits: Annotated[
-        list[
-            Annotated[
-                CellSent | AddSent | TakeOutSent | LineSent, Field(discriminator="kind")
-            ]
-        ],
+        list[Annotated[Edit, Field(discriminator="kind")]],
         Field(min_length=1, max_length=MOST_EDITS),
     ]
 
@@ -138,7 +70,7 @@ class PhraseSent(_Sent):
 class OffersSent(_Sent):
     """A line without a note, to be told what it may say."""
 
-    line: LineKeySent
+    line: LineKey
 
 
 class TypedSent(_Sent):
@@ -158,24 +90,6 @@ class FindSent(_Sent):
     entrance: Cell
     remark: Cell
     may_know: Cell
-
-
-def as_sent(edit: Edit) -> dict[str, object]:
-    """Return an edit as the page would send it, for it to undo with."""
-    if isinstance(edit, CellEdit):
-        return CellSent(
-            kind="cell",
-            row=edit.row,
-            column=edit.column,
-            value=edit.value,
-            was=edit.was,
-        ).model_dump()
-    if isinstance(edit, NewRow):
-        return AddSent(kind="add", cells=dict(edit.cells)).model_dump()
-    if isinstance(edit, LineJudged):
-        key = LineKeySent(**asdict(edit.line))
-        return LineSent(kind="line", line=key, dismissed=edit.dismissed).model_dump()
-    return TakeOutSent(kind="take out", row=edit.row, was=dict(edit.was)).model_dump()
 
 
 _TYPES = {
@@ -294,16 +208,8 @@ class ReviewApp:
 
     def _edit(self, _request: Request, body: bytes) -> Response:
         sent = EditsSent.model_validate_json(body)
-        applied = self.desk.apply([one.edit() for one in sent.edits])
-        return JSONResponse(
-            self._whole_state()
-            | {
-                "conflicts": conflicts_payload(applied),
-                "undo": [as_sent(edit) for edit in applied.undo],
-                "added": list(applied.added),
-                "written": applied.written,
-            }
-        )
+        applied = self.desk.apply(sent.edits)
+        return JSONResponse(self._whole_state() | asdict(applied))
 
     def _read(self, _request: Request, body: bytes) -> Response:
         """Say what a sentence would become; what says nothing is no fault here."""
@@ -315,8 +221,8 @@ class ReviewApp:
         return JSONResponse(asdict(read))
 
     def _offers(self, _request: Request, body: bytes) -> Response:
-        key = LineKey(**OffersSent.model_validate_json(body).line.model_dump())
-        offers = self.desk.offered(self.desk.line(key))
+        sent = OffersSent.model_validate_json(body)
+        offers = self.desk.offered(self.desk.line(sent.line))
         return JSONResponse(
             {
                 "offers": [

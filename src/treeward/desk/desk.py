@@ -197,7 +197,7 @@ class Desk:
         worked: datetime | None,
         doubts: tuple[str, ...] | None,
     ) -> dict[str, Any]:
-        from .tally import paints
+        from treeward.report.figures.style import mark_colours
 
         event = row.event
         clock = worked or event.clock
@@ -232,7 +232,7 @@ class Desk:
                 }
                 for text, confidence, reading in self.reader.alternatives(event)
             ],
-            "paint": paints(event.mark) if event.mark else None,
+            "paint": mark_colours(event.mark) if event.mark else None,
             "by_hand": row.name not in sheet.machine,
         }
 
@@ -434,8 +434,3 @@ def clock_at(
         return None
     _, start_s, clock = min(known, key=lambda one: one[:2])
     return clock + timedelta(seconds=round(second - start_s, 2))
-
-
-def conflicts_payload(applied: Applied) -> list[Mapping[str, str]]:
-    """Return conflicts for the page."""
-    return [asdict(conflict) for conflict in applied.conflicts]

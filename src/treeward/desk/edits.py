@@ -9,8 +9,11 @@ from __future__ import annotations
 
 import hashlib
 import threading
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from pydantic import ConfigDict, Field, with_config
 
 from treeward.errors import ReviewChangedError, ReviewError
 from treeward.review.file import (
@@ -25,7 +28,7 @@ from treeward.review.row import CellError, format_clock, normal_mark, parse_cloc
 from treeward.review.table import CellTable, TableLine, parse_table, table_bytes
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
     from datetime import date
 
     from treeward.hunt.hunt import Hunt
@@ -316,47 +319,63 @@ def _day_of(rows: Sequence[ReviewRow], recording: str) -> date | None:
     return days[0] if len(set(days)) == 1 else None
 
 
+# Edits are records here, and what the page sends: these are the limits of the latter.
+Name = Annotated[str, Field(min_length=1, max_length=40)]
+Cell = Annotated[str, Field(max_length=4000)]
+Cells = Annotated[Mapping[Name, Cell], Field(max_length=40)]
+_as_sent = with_config(ConfigDict(extra="forbid"))
+
+
+@_as_sent
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CellEdit:
     """One cell to change: `was` is what the person saw there when deciding."""
 
-    row: str
-    column: str
-    value: str
-    was: str
+    kind: Literal["cell"] = "cell"
+    row: Name
+    column: Name
+    value: Cell
+    was: Cell
 
 
+@_as_sent
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewRow:
     """A row to add; `cells` by column, "clock" among them."""
 
-    cells: Mapping[str, str]
+    kind: Literal["add"] = "add"
+    cells: Cells
 
 
+@_as_sent
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TakenOut:
     """A row that was added by hand, to take out again if it is still as it `was`."""
 
-    row: str
-    was: Mapping[str, str]
+    kind: Literal["take out"] = "take out"
+    row: Name
+    was: Cells
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineJudged:
-    """A line without a note: dismissed, there being nothing in it, or brought back."""
-
-    line: LineKey
-    dismissed: bool
-
-
+@_as_sent
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineKey:
     """What a line without a note is known by; see `treeward.notes.unread.Unread`."""
 
-    recording: str
-    text: str
-    start_s: float | None = None
-    line: int | None = None
+    recording: Annotated[str, Field(max_length=1000)]
+    text: Cell
+    start_s: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None
+    line: Annotated[int, Field(ge=1)] | None
+
+
+@_as_sent
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineJudged:
+    """A line without a note: dismissed, there being nothing in it, or brought back."""
+
+    kind: Literal["line"] = "line"
+    line: LineKey
+    dismissed: bool
 
 
 RowEdit = CellEdit | NewRow | TakenOut

@@ -18,11 +18,12 @@ import socket
 import stat
 import tempfile
 from contextlib import contextmanager, suppress
-from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import parse_qs
 
+from starlette.datastructures import MutableHeaders
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from treeward.errors import TreewardError
@@ -95,36 +96,28 @@ class Guard:
         """Answer, or refuse with the reason as plain text."""
         if scope["type"] != "http":
             return  # no web sockets here; uvicorn answers 403
-        headers = {
-            name.decode("latin-1").lower(): value.decode("latin-1")
-            for name, value in scope["headers"]
-        }
         send = _with_headers(send)
-        query = parse_qs(scope["query_string"].decode("latin-1"))
-        entering = scope["path"] == "/" and "key" in query
-        status, reason = self._refusal(scope, headers, entering=entering)
-        if status:
-            await _answer(send, status, reason)
-            return
-        if entering:
-            await self._exchange(send, query["key"][0], headers)
-            return
-        if not self._known(headers):
-            await _answer(send, 403, _CLOSED)
+        request = Request(scope)
+        key = request.query_params.get("key", "") if scope["path"] == "/" else ""
+        answer = self._refusal(request, entering=bool(key))
+        if answer is None and key:
+            answer = self._exchange(request, key)
+        elif answer is None and not self._known(request):
+            answer = PlainTextResponse(_CLOSED, 403)
+        if answer is not None:
+            await answer(scope, receive, send)
             return
         await self._limited(scope, receive, send)
 
-    def _refusal(
-        self, scope: Scope, headers: dict[str, str], *, entering: bool
-    ) -> tuple[int, str]:
-        """Return status and reason of the first rule that is broken; 0 for none.
+    def _refusal(self, request: Request, *, entering: bool) -> Response | None:
+        """Return the answer by the first rule that is broken; None where none is.
 
         Whoever has the key may come from anywhere: the file that leads here is, to a
         browser, another site.
         """
-        hosts = [value for name, value in scope["headers"] if name.lower() == b"host"]
+        headers = request.headers
         origin = headers.get("origin")
-        changes = scope["method"] == "POST"
+        changes = request.method == "POST"
         kind = headers.get("content-type", "").partition(";")[0].strip().lower()
         length = headers.get("content-length", "0")
         plain = len(length) < 10 and length.isascii() and length.isdigit()
@@ -132,48 +125,38 @@ class Guard:
         fetched_by = headers.get("sec-fetch-site", "none")
         ours = entering or fetched_by in {"same-origin", "none"}
         rules = (
-            (len(hosts) != 1 or headers.get("host") != self.host, 421, _NOT_HERE),
+            (headers.getlist("host") != [self.host], 421, _NOT_HERE),
             (origin is not None and origin != self.origin, 403, _NOT_OURS),
             (not ours, 403, _NOT_OURS),
-            (scope["method"] not in {"GET", "HEAD", "POST"}, 405, _NO_METHOD),
+            (request.method not in {"GET", "HEAD", "POST"}, 405, _NO_METHOD),
             (changes and origin is None, 403, _NO_ORIGIN),
             (changes and kind != "application/json", 415, "The body must be JSON.\n"),
             (too_long, 413, _TOO_LARGE),
         )
         return next(
-            ((status, reason) for broken, status, reason in rules if broken), (0, "")
+            (PlainTextResponse(why, status) for broken, status, why in rules if broken),
+            None,
         )
 
-    def _known(self, headers: dict[str, str]) -> bool:
-        try:
-            cookie = SimpleCookie(headers.get("cookie", "")).get(self.cookie_name)
-        except CookieError:
-            return False
-        return cookie is not None and hmac.compare_digest(
-            cookie.value.encode(), self._secret.encode()
-        )
+    def _known(self, request: Request) -> bool:
+        cookie = request.cookies.get(self.cookie_name, "")
+        return hmac.compare_digest(cookie.encode(), self._secret.encode())
 
-    async def _exchange(self, send: Send, key: str, headers: dict[str, str]) -> None:
-        extra = [(b"location", b"/")]
+    def _exchange(self, request: Request, key: str) -> Response:
+        headers = {}
         if self._key is not None and hmac.compare_digest(
             key.encode(), self._key.encode()
         ):
             self._key = None
-            extra.append(
-                (
-                    b"set-cookie",
-                    f"{self.cookie_name}={self._secret}; Path=/; HttpOnly; "
-                    "SameSite=Strict".encode(),
-                )
+            headers["set-cookie"] = (
+                f"{self.cookie_name}={self._secret}; Path=/; HttpOnly; SameSite=Strict"
             )
-        elif not self._known(headers):
-            await _answer(send, 403, _CLOSED)
-            return
-        if headers.get("sec-fetch-site") == "cross-site":
+        elif not self._known(request):
+            return PlainTextResponse(_CLOSED, 403)
+        if request.headers.get("sec-fetch-site") == "cross-site":
             # A redirect would still count as coming from there, without our cookie.
-            await _answer(send, 200, _COME_IN, extra[1:], kind="text/html")
-        else:
-            await _answer(send, 303, "", extra)
+            return HTMLResponse(_COME_IN, headers=headers)
+        return PlainTextResponse("", 303, headers={"location": "/"} | headers)
 
     async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Take the body in, as long as it is no longer than allowed, and pass it on."""
@@ -186,7 +169,7 @@ class Guard:
             body += message.get("body", b"")
             more = message.get("more_body", False)
             if len(body) > MOST_BYTES:
-                await _answer(send, 413, _TOO_LARGE)
+                await PlainTextResponse(_TOO_LARGE, 413)(scope, receive, send)
                 return
         whole: list[Message] = [
             {"type": "http.request", "body": body, "more_body": False}
@@ -201,40 +184,12 @@ class Guard:
 def _with_headers(send: Send) -> Send:
     async def dressed(message: Message) -> None:
         if message["type"] == "http.response.start":
-            present = {name.lower() for name, _ in message.get("headers", [])}
-            message["headers"] = [
-                *message.get("headers", []),
-                *(
-                    (name.encode(), value.encode())
-                    for name, value in HEADERS
-                    if name.encode() not in present
-                ),
-            ]
+            headers = MutableHeaders(scope=message)
+            for name, value in HEADERS:
+                headers.setdefault(name, value)
         await send(message)
 
     return dressed
-
-
-async def _answer(
-    send: Send,
-    status: int,
-    text: str,
-    extra: list[tuple[bytes, bytes]] | None = None,
-    *,
-    kind: str = "text/plain",
-) -> None:
-    await send(
-        {
-            "type": "http.response.start",
-            "status": status,
-            "headers": [
-                (b"content-type", f"{kind}; charset=utf-8".encode()),
-                (b"content-length", str(len(text.encode())).encode()),
-                *(extra or []),
-            ],
-        }
-    )
-    await send({"type": "http.response.body", "body": text.encode()})
 
 
 HEAD_S = 10.0  # a browser sends a request's head in a few ms; choice

@@ -10,7 +10,7 @@ from treeward.hunt.review_update import said_in_words
 from treeward.measures import Units, counted, duration_text
 from treeward.notes.flags import sentences_of
 from treeward.report.days import disagreements
-from treeward.report.figures.style import paint_hex, split_mark
+from treeward.report.figures.style import mark_colours
 from treeward.report.flight_lines import read_text
 from treeward.report.looking import check_sentences, percent
 from treeward.report.wording import (
@@ -48,7 +48,7 @@ def bee_values(table: TripTable) -> list[dict[str, Any]]:
         {
             "bee": bee or "no bee named",
             "station": station,
-            "paint": paints(seats[bee, station]),
+            "paint": mark_colours(seats[bee, station]),
             "trips": [
                 _trip_values(trip)
                 for trip in table.trips
@@ -81,12 +81,6 @@ def _trip_values(trip: Trip) -> dict[str, Any]:
         "used": trip.used,
         "doubts": doubt_texts(trip.doubts),
     }
-
-
-def paints(mark: str) -> tuple[str, str]:
-    """Return the two colours to draw a mark with."""
-    first, second = split_mark(mark)
-    return paint_hex(first), paint_hex(second)
 
 
 def counts_line(table: TripTable) -> str:
@@ -156,7 +150,7 @@ def trips_payload(table: TripTable) -> dict[str, Any]:
                 "back_row": v.back_row,
                 "away_row": v.away_row,
                 "used": v.used,
-                "paint": paints(v.mark),
+                "paint": mark_colours(v.mark),
             }
             for v in table.visits
         ],

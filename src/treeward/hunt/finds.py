@@ -507,8 +507,9 @@ def noted_place(
             where=str(hunt.review_path),
             mend='Say where: treeward found --position "52.304500, -3.613300"',
         )
-    clock, words = max(notes)
-    day = clock.astimezone(hunt.zone).date()
+    latest, words = max(notes)
+    clock = latest.astimezone(hunt.zone)
+    day = clock.date()
     if (typed := _position(words)) is not None:
         return typed, day, ""
     place = _tracked(hunt, clock, f"when {clock:%H:%M} was noted as found")

@@ -52,6 +52,7 @@ def survey_hunt(
     today: datetime,
     assigned: Mapping[str, str] | None = None,
     searching: survey.Searching | None = None,
+    onward: bool = True,
 ) -> Surveyed:
     """Locate the colonies of a hunt.
 
@@ -69,6 +70,8 @@ def survey_hunt(
         Bee -> colony, in place of what hunt.toml says.
     searching
         What was looked at, and how one walks and looks.
+    onward
+        False where only the place is wanted, not where to sit or walk next.
 
     Raises
     ------
@@ -96,6 +99,7 @@ def survey_hunt(
             seen.settings,
             wind=seen.wind,
             searching=searching,
+            onward=onward,
         )
     except ValueError as error:
         raise HuntError(

@@ -131,6 +131,7 @@ def weigh_doubts(
                 positions,
                 today=today,
                 searching=told.searching if told else None,
+                onward=False,
             ).fix
         except HuntError:  # without these notes there is no answer
             return None
@@ -355,6 +356,7 @@ def locate_days(
             positions,
             today=today,
             assigned=owner,
+            onward=False,
         ).fix
         if alone is None:
             found.append(day)

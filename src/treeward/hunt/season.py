@@ -478,7 +478,6 @@ def _of_year(colony: FoundColony, year: int, square_m: float | None) -> ColonyYe
         state=state,
         seen=seen,
         looked=seen.year == year,
-        may_know=find.may_know,
     )
 
 

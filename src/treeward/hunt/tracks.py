@@ -102,22 +102,18 @@ def read_gpx(path: Path) -> Track:
     """
     document = gpx_document(path)
     waypoints: dict[str, Position] = {}
-    for number, point in enumerate(document.waypoints, start=1):
-        place = _position(point.latitude, point.longitude, path, f"waypoint {number}")
+    for point in document.waypoints:
         name = " ".join((point.name or "").split())
         if name:
-            waypoints.setdefault(name, place)
+            waypoints.setdefault(name, _place(point))
     points, untimed = [], 0
     walked = document.walk(only_points=True)
     for number, point in enumerate(walked, start=1):
-        place = _position(
-            point.latitude, point.longitude, path, f"track point {number}"
-        )
         if point.time is None:
             untimed += 1
         else:
             clock = _aware(point.time, path, f"track point {number}")
-            points.append(TrackPoint(clock=clock, position=place))
+            points.append(TrackPoint(clock=clock, position=_place(point)))
     if not points and not waypoints:
         raise IdleTrackError(
             "holds neither a waypoint with a name nor a track point with a time"
@@ -162,7 +158,14 @@ def gpx_document(path: Path) -> GPX:
         ("route point", (one for route in document.routes for one in route.points)),
     ):
         for number, point in enumerate(points, start=1):
-            _position(point.latitude, point.longitude, path, f"{what} {number}")
+            try:
+                _place(point)
+            except ValueError as error:
+                raise TrackError(
+                    f"{what} {number}: {error}",
+                    where=str(path),
+                    mend="Correct it, or export the track again.",
+                ) from error
     return document
 
 
@@ -194,23 +197,11 @@ def _text(path: Path) -> str:
             mend="Export the track again from the program it comes from.",
         )
     # The text is decoded: what it says of its encoding no longer holds.
-    return _DECLARATION.sub("", text, count=1)
+    return _DECLARATION.sub("", text)
 
 
-def _position(
-    latitude: float | None, longitude: float | None, path: Path, what: str
-) -> Position:
-    try:
-        if latitude is None or longitude is None:
-            msg = "latitude or longitude is missing"
-            raise ValueError(msg)  # noqa: TRY301  (one message for all faults)
-        return Position(latitude_deg=float(latitude), longitude_deg=float(longitude))
-    except ValueError as error:
-        raise TrackError(
-            f"{what}: {error}",
-            where=str(path),
-            mend="Correct it, or export the track again.",
-        ) from error
+def _place(point: Any) -> Position:  # noqa: ANN401 (gpxpy's)
+    return Position(latitude_deg=point.latitude, longitude_deg=point.longitude)
 
 
 def _aware(clock: datetime, path: Path, what: str) -> datetime:
@@ -279,8 +270,8 @@ def position_at(track: Track, clock: datetime) -> Position | None:
 
 def _between(first: Position, second: Position, share: float) -> Position:
     """Return the point that share of the way; the short way round the globe."""
-    turn = (second.longitude_deg - first.longitude_deg + 180) % 360 - 180
-    longitude = (first.longitude_deg + share * turn + 180) % 360 - 180
+    turn = _turned(second.longitude_deg - first.longitude_deg)
+    longitude = _turned(first.longitude_deg + share * turn)
     latitude = first.latitude_deg + share * (second.latitude_deg - first.latitude_deg)
     return Position(latitude_deg=latitude, longitude_deg=longitude)
 
@@ -295,12 +286,16 @@ def position_over(track: Track, clocks: Iterable[datetime]) -> Position | None:
     if not places:
         return None
     first = places[0].longitude_deg
-    turns = [(place.longitude_deg - first + 180) % 360 - 180 for place in places]
-    longitude = (first + median(turns) + 180) % 360 - 180
+    turns = [_turned(place.longitude_deg - first) for place in places]
     return Position(
         latitude_deg=median(place.latitude_deg for place in places),
-        longitude_deg=longitude,
+        longitude_deg=_turned(first + median(turns)),
     )
+
+
+def _turned(longitude_deg: float) -> float:
+    """Return the same meridian, from 180 west to 180 east."""
+    return (longitude_deg + 180) % 360 - 180
 
 
 def span(track: Track) -> tuple[datetime, datetime] | None:
@@ -315,6 +310,7 @@ JUMP_MPS = 3.0  # nobody runs so through a wood for long; guess
 JUMP_M = 60.0  # shorter ones are a phone's scatter; guess
 UNTIMED_JUMP_M = 300.0  # between two places without times; guess
 FAST_MPS = 1.7  # so fast nobody looks up trees; guess
+EARTH_M = 6_371_009.0  # mean radius (IUGG)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -416,10 +412,10 @@ def walked_lines(stretches: Sequence[TrackStretch], *, look_mps: float) -> Walke
                 continue
             share = np.ones(len(length))
             if kept.timed:
-                pace = length / np.maximum(np.diff(kept.time_s), 1e-3)
-                share[pace > 2 * look_mps] = 0.5
-                share[pace > FAST_MPS] = 0.0
-                spent_s += float(np.diff(kept.time_s)[share > 0].sum())
+                took_s = np.diff(kept.time_s)
+                share[length > 2 * look_mps * took_s] = 0.5
+                share[length > FAST_MPS * took_s] = 0.0
+                spent_s += float(took_s[share > 0].sum())
             walked_m += float(length[share > 0].sum())
             fast_m += float(length[share == 0].sum())
             turns = np.flatnonzero(np.diff(share)) + 1
@@ -467,17 +463,14 @@ def _without_jumps(stretch: TrackStretch) -> tuple[list[TrackStretch], int]:
 def _without_wander(stretch: TrackStretch) -> TrackStretch:
     """Return the places that lie off the last one kept."""
     # On a plane about the first place: the ground of a walk is small.
-    north = np.radians(stretch.latitude_deg - stretch.latitude_deg[0]) * 6_371_000.0
-    turn = (stretch.longitude_deg - stretch.longitude_deg[0] + 180) % 360 - 180
-    east = np.radians(turn) * 6_371_000.0 * np.cos(np.radians(stretch.latitude_deg[0]))
+    north = np.radians(stretch.latitude_deg) * EARTH_M
+    east = np.unwrap(np.radians(stretch.longitude_deg)) * EARTH_M
+    east *= np.cos(np.radians(stretch.latitude_deg[0]))
     kept = [0]
     for n in range(1, len(east)):
         if np.hypot(east[n] - east[kept[-1]], north[n] - north[kept[-1]]) >= WANDER_M:
             kept.append(n)
     return stretch.part(np.array(kept, dtype=np.intp))
-
-
-EARTH_M = 6_371_009.0  # mean radius (IUGG)
 
 
 def lonlat(places: Sequence[Position]) -> Floats:
@@ -532,12 +525,10 @@ def crosses_itself(ring: Floats) -> bool:
     ring
         (n, 2) corners, closed or not.
     """
-    if len(ring) > 1 and np.array_equal(ring[0], ring[-1]):
-        ring = ring[:-1]
     begin, end = ring, np.roll(ring, -1, axis=0)
     for one in range(len(ring)):
-        others = np.arange(one + 2, len(ring) - (one == 0))
-        a, b, c, d = begin[one], end[one], begin[others], end[others]
+        # Where sides touch, one of the products is 0, and they do not cross.
+        a, b, c, d = begin[one], end[one], begin[one:], end[one:]
         if (
             (_side(a, b, c) * _side(a, b, d) < 0)
             & (_side(c, d, a) * _side(c, d, b) < 0)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, assert_never
 from treeward.errors import TreewardError
 from treeward.language.kinds import EventKind
 from treeward.notes.clock_evidence import apart_s, plus
+from treeward.report.flight_lines import circular_mean_deg
 
 from .messages import BeeState, Estimate
 
@@ -149,7 +150,7 @@ def _row(
         due_from=due_from,
         due_until=due_until,
         due=due,
-        bearing_deg=mean_bearing_deg(bearings),
+        bearing_deg=circular_mean_deg(bearings),
         bearings=len(bearings),
     )
 
@@ -170,15 +171,6 @@ def due_window(away_s: Sequence[float]) -> tuple[float, float] | None:
     else:
         low, high = middle * (1 - FEW_TRIPS_SHARE), middle * (1 + FEW_TRIPS_SHARE)
     return min(low, middle - LEAST_WINDOW_S), max(high, middle + LEAST_WINDOW_S)
-
-
-def mean_bearing_deg(bearings: Sequence[float]) -> float | None:
-    """Return the mean direction of bearings, None for none or no common one."""
-    east = sum(math.sin(math.radians(b)) for b in bearings)
-    north = sum(math.cos(math.radians(b)) for b in bearings)
-    if math.hypot(east, north) < 1e-9:
-        return None
-    return math.degrees(math.atan2(east, north)) % 360.0
 
 
 def away_times_s(table: TripTable, station: str) -> dict[str, list[float]]:

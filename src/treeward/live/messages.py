@@ -10,7 +10,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol, assert_never
 
 from treeward.language.kinds import KINDS, EventKind, Holds
-from treeward.measures import MILE_M, YARD_M, counted
+from treeward.measures import MILE_M, YARD_M, clock_face, counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -257,16 +257,6 @@ def spoken_time(seconds: float) -> str:
         return counted(minutes, "minute") + (f" {rest}" if rest else "")
     hours, minutes = divmod(round(whole / 60), 60)
     return counted(hours, "hour") + (f" {minutes}" if minutes else "")
-
-
-def clock_face(seconds: float) -> str:
-    """Return a time as minutes and seconds, "6:10", or hours, "1:05:00"."""
-    whole = max(0, round(seconds))
-    minutes, rest = divmod(whole, 60)
-    if minutes < 60:
-        return f"{minutes}:{rest:02d}"
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02d}:{rest:02d}"
 
 
 def distance_text(metres: float, units: str = "metric") -> str:

@@ -9,9 +9,9 @@ from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
-from treeward.measures import counted
+from treeward.measures import clock_face, counted
 
-from .messages import clock_face, distance_text, get_up_text
+from .messages import distance_text, get_up_text
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult

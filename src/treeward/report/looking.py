@@ -525,7 +525,6 @@ class ColonyYear:
     state: str
     seen: date
     looked: bool
-    may_know: tuple[str, ...] = ()
 
     @property
     def state_text(self) -> str:

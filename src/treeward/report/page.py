@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
-from treeward.measures import Units
+from treeward.measures import Units, bearing_text, clock_face, duration_text
 from treeward.notes.clock import DAY_FROM
 from treeward.report.advice_wording import (
     CAUTIONS,
@@ -22,13 +22,30 @@ from treeward.report.advice_wording import (
     settings_rows,
     speeds_given,
 )
-from treeward.report.days import agreement_sentences, day_text, disagreements, undated
+from treeward.report.days import (
+    agreement_sentences,
+    agreement_text,
+    day_text,
+    disagreements,
+    off_text,
+    place_rows,
+    undated,
+)
 from treeward.report.figures.map_layers import (
     GROUND_COLOUR,
     GROUND_NAME,
+    dash_of,
+    drawn_days,
     ground_sorts,
 )
-from treeward.report.flight_lines import bundles_by_bee, on_text
+from treeward.report.figures.style import mark_colours
+from treeward.report.flight_lines import (
+    bundles_by_bee,
+    on_text,
+    read_text,
+    timed_ends,
+    true_bearing_deg,
+)
 from treeward.report.looking import (
     find_sentences,
     looked_sentences,
@@ -39,12 +56,15 @@ from treeward.report.looking import (
     strip_lines,
 )
 from treeward.report.page_parts import (
-    Lines,
-    chip,
-    day_lines,
-    day_places,
-    map_days,
+    clip_address,
+    clock_text,
+    day_of,
+    mean_text,
+    places,
+    rules_text,
+    sound_href,
     together,
+    trip_remarks,
 )
 from treeward.report.wording import (
     advice_sentences,
@@ -69,6 +89,12 @@ if TYPE_CHECKING:
     from treeward.report.model import HuntResult
 
 _FOLDER = files("treeward.report") / "templates"
+# What templates call to write a record's values, by its own name.
+_WORDS = (
+    *(agreement_text, bearing_text, clip_address, clock_face, clock_text, day_of),
+    *(day_text, doubt_texts, duration_text, mark_colours, mean_text, off_text),
+    *(read_text, rules_text, sound_href, timed_ends, trip_remarks, true_bearing_deg),
+)
 
 
 def read_template(name: str) -> str:
@@ -79,13 +105,15 @@ def read_template(name: str) -> str:
 @cache
 def environment() -> Environment:
     """Return what pages are filled in with, text escaped and nothing undefined."""
-    return Environment(
+    made = Environment(
         loader=FunctionLoader(read_template),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.globals |= {function.__name__: function for function in _WORDS}
+    return made
 
 
 def script_rule(script: str) -> str:
@@ -213,7 +241,7 @@ def page_text(
             created=f"{result.created.astimezone(zone):%Y-%m-%d %H:%M}",
             timezone=result.hunt_file.hunt.timezone,
             **_answer(result),
-            **_tables(Lines(result, clips or {})),
+            **_tables(result, clips or {}),
             **_days(result),
             **_search(result),
             **_basis(result),
@@ -244,14 +272,16 @@ def _answer(result: HuntResult) -> dict[str, Any]:
     }
 
 
-def _tables(lines: Lines) -> dict[str, Any]:
-    """Return the rows of the tables."""
+def _tables(result: HuntResult, clips: Mapping[str, bytes]) -> dict[str, Any]:
+    """Return what the tables are made of: the records, and what goes with them."""
     return {
-        "places": lines.places(),
-        "trips": lines.trips(),
-        "bearings": lines.bearings(),
-        "bees": lines.bees(),
-        "notes": lines.notes(),
+        "result": result,
+        "zone": result.hunt_file.hunt.zone,
+        "units": Units(result.hunt_file.hunt.units),
+        "clips": clips,
+        "anchors": {row: f"note-{n}" for n, row in enumerate(result.rows, start=1)},
+        "places": places(result),
+        "bees": result.fix.bees if result.fix else (),
     }
 
 
@@ -259,8 +289,7 @@ def _days(result: HuntResult) -> dict[str, Any]:
     """Return what single days brought, and where each date is from."""
     return {
         "recording_days": _recording_days(result),
-        "days": day_lines(result),
-        "day_places": day_places(result),
+        "day_places": list(place_rows(result)),
         "together": together(result),
         "agreement": agreement_sentences(result),
         "disagreements": disagreements(result),
@@ -308,8 +337,11 @@ def map_key(result: HuntResult) -> dict[str, Any]:
         "located": bool(_colonies(result)),
         "seats": seats(result),
         "areas": _area_lines(result),
-        "line_bees": [chip(name) for name in _line_bees(result)],
-        "map_days": map_days(result),
+        "line_bees": list(dict.fromkeys(one.name for one in bundles_by_bee(result))),
+        "map_days": [
+            (day_text(day), " ".join(f"{d:g}" for d in dash_of(number)))
+            for number, day in enumerate(drawn_days(result))
+        ],
         "tracks": bool(result.tracks),
         "strips": any(colony.search_plan for colony in _colonies(result)),
         "looked": result.search is not None and result.search.searching.looked,
@@ -356,7 +388,3 @@ def _area_lines(result: HuntResult) -> list[dict[str, Any]]:
 
 def _colonies(result: HuntResult) -> tuple[Any, ...]:
     return result.fix.colonies if result.fix else ()
-
-
-def _line_bees(result: HuntResult) -> list[str]:
-    return list(dict.fromkeys(group.name for group in bundles_by_bee(result)))

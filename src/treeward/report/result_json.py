@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import json
 import math
+from datetime import datetime
+from enum import Enum
 from typing import TYPE_CHECKING, Any
 
 from treeward.report.advice_wording import (
@@ -30,7 +32,6 @@ from treeward.trips.wording import doubt_texts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from datetime import datetime
 
     import numpy as np
     from numpy.typing import NDArray
@@ -47,7 +48,7 @@ if TYPE_CHECKING:
         Searched,
         Strip,
     )
-    from treeward.trips.table import FlightLine, Trip, Visit
+    from treeward.trips.table import FlightLine, Trip, Visit, WindSaid
 
 
 SCHEMA = 1
@@ -74,13 +75,8 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         "visits": [_visit(result, visit) for visit in table.visits],
         "flight_lines": [_line(result, line) for line in table.lines],
         "winds": [
-            {
-                "clock": _clock(wind.clock),
-                "strength": wind.strength,
-                "from_deg": number(wind.from_deg, 1),
-                "reference": wind.reference or result.hunt_file.hunt.compass,
-                "row": wind.row,
-            }
+            _values(wind, "clock strength from_deg:1")
+            | {"reference": _north(result, wind), "row": wind.row}
             for wind in table.winds
         ],
         **fix_values(result),
@@ -95,10 +91,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
         "missing": [
             missing_text(one, result.hunt_file.hunt.zone) for one in result.missing
         ],
-        "missing_kinds": [
-            {"kind": one.kind.value, "stations": list(one.stations)}
-            for one in result.missing
-        ],
+        "missing_kinds": [_values(one, "kind stations") for one in result.missing],
         "doubts": list(doubt_texts(table.doubts)),
         "left_to_look_at": {
             "notes": result.left.notes,
@@ -106,35 +99,47 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
             "lines_without_note": result.left.lines,
         },
         "to_look_at": [
-            {
-                "about": lot.about.value,
-                "notes": lot.notes,
-                "rows": list(lot.rows),
-                "believed": lot.believed,
-                "moves_m": number(lot.moves_m, 1),
-                "weighed_singly": lot.singly,
-                "answer_lost": lot.lost,
-            }
+            _values(lot, "about notes rows believed moves_m:1")
+            | {"weighed_singly": lot.singly, "answer_lost": lot.lost}
             for lot in result.doubtful
         ],
     }
 
 
-def _clock(clock: datetime | None) -> str | None:
-    return None if clock is None else clock.isoformat(timespec="milliseconds")
+def _values(record: object, fields: str) -> dict[str, Any]:
+    """Return fields of a record under their own names; "name:2" is rounded to 2 digits.
+
+    A clock becomes ISO 8601, a kind its value, several values a list.
+    """
+    return {
+        name: number(value, int(digits)) if digits else _plain(value)
+        for name, _, digits in (field.partition(":") for field in fields.split())
+        for value in [getattr(record, name)]
+    }
+
+
+def _plain(value: object) -> object:
+    match value:
+        case datetime():
+            return value.isoformat(timespec="milliseconds")
+        case Enum():
+            return value.value
+        case tuple():
+            return list(value)
+        case _:
+            return value
 
 
 def _hunt(result: HuntResult) -> dict[str, Any]:
-    hunt = result.hunt_file.hunt
     return {
-        "name": hunt.name,
-        "timezone": hunt.timezone,
-        "units": hunt.units,
-        "compass": hunt.compass,
-        "altitude_m": number(hunt.altitude_m, 1),
-        "created": _clock(result.created),
+        **_values(result.hunt_file.hunt, "name timezone units compass altitude_m:1"),
+        **_values(result, "created"),
         "software": f"treeward {result.software_version}",
     }
+
+
+def _north(result: HuntResult, read: FlightLine | WindSaid) -> str:
+    return read.reference or result.hunt_file.hunt.compass
 
 
 def _station(result: HuntResult, place: StationPlace) -> dict[str, Any]:
@@ -145,13 +150,8 @@ def _station(result: HuntResult, place: StationPlace) -> dict[str, Any]:
         if (bearing := true_bearing_deg(result, line)) is not None
     ]
     return {
-        "id": place.id,
-        "name": place.name,
-        "cargo": place.cargo,
-        "latitude_deg": number(place.latitude_deg, 7),
-        "longitude_deg": number(place.longitude_deg, 7),
-        "placed_by": place.placed_by,
-        "declination_deg": number(place.declination_deg, 3),
+        **_values(place, "id name cargo latitude_deg:7 longitude_deg:7 placed_by"),
+        **_values(place, "declination_deg:3"),
         "bearings_used": len(bearings),
         "mean_bearing_true_deg": number(circular_mean_deg(bearings), 2),
     }
@@ -170,17 +170,8 @@ def _where(result: HuntResult, row: str) -> dict[str, Any] | None:
 
 def _trip(result: HuntResult, trip: Trip) -> dict[str, Any]:
     return {
-        "mark": trip.mark,
-        "bee": trip.bee,
-        "station": trip.station,
-        "away_clock": _clock(trip.away_clock),
-        "back_clock": _clock(trip.back_clock),
-        "away_s": number(trip.away_s, 2),
-        "timing": trip.timing,
-        "stated": trip.stated,
-        "rounding_s": number(trip.rounding_s, 2),
-        "cycles": trip.cycles,
-        "used": trip.used,
+        **_values(trip, "mark bee station away_clock back_clock away_s:2 timing"),
+        **_values(trip, "stated rounding_s:2 cycles used"),
         "doubts": list(doubt_texts(trip.doubts)),
         "away_note": _where(result, trip.away_row),
         "back_note": _where(result, trip.back_row),
@@ -189,12 +180,7 @@ def _trip(result: HuntResult, trip: Trip) -> dict[str, Any]:
 
 def _visit(result: HuntResult, visit: Visit) -> dict[str, Any]:
     return {
-        "mark": visit.mark,
-        "station": visit.station,
-        "back_clock": _clock(visit.back_clock),
-        "away_clock": _clock(visit.away_clock),
-        "visit_s": number(visit.visit_s, 2),
-        "used": visit.used,
+        **_values(visit, "mark station back_clock away_clock visit_s:2 used"),
         "doubts": list(doubt_texts(visit.doubts)),
         "back_note": _where(result, visit.back_row),
         "away_note": _where(result, visit.away_row),
@@ -203,14 +189,10 @@ def _visit(result: HuntResult, visit: Visit) -> dict[str, Any]:
 
 def _line(result: HuntResult, line: FlightLine) -> dict[str, Any]:
     return {
-        "mark": line.mark,
-        "bee": line.bee,
-        "station": line.station,
-        "clock": _clock(line.clock),
-        "bearing_read_deg": number(line.bearing_read_deg, 2),
+        **_values(line, "mark bee station clock bearing_read_deg:2"),
         "bearing_true_deg": number(true_bearing_deg(result, line), 2),
-        "rounding_deg": number(line.rounding_deg, 2),
-        "reference": line.reference or result.hunt_file.hunt.compass,
+        **_values(line, "rounding_deg:2"),
+        "reference": _north(result, line),
         "used": line.used,
         "doubts": list(doubt_texts(line.doubts)),
         "note": _where(result, line.row),
@@ -218,18 +200,11 @@ def _line(result: HuntResult, line: FlightLine) -> dict[str, Any]:
 
 
 def _day(result: HuntResult, day: DayResult) -> dict[str, Any]:
+    found = "median_away_s:2 mean_bearing_read_deg:2"
     return {
         "day": day.day.isoformat(),
         "stations": [
-            {
-                "station": one.station,
-                "bees": list(one.bees),
-                "trips": one.trips,
-                "trips_used": one.trips_used,
-                "bearings_used": one.bearings_used,
-                "median_away_s": number(one.median_away_s, 2),
-                "mean_bearing_read_deg": number(one.mean_bearing_read_deg, 2),
-            }
+            _values(one, f"station bees trips trips_used bearings_used {found}")
             for one in day.stations
         ],
         "bees": [bee_values(bee) for bee in day.bees],
@@ -279,28 +254,15 @@ def told_dict(told: SearchTold | None) -> dict[str, Any] | None:
                 "kind": bout.kind.value,
                 "row": bout.row or None,
                 "name": bout.name or None,
-                "since": _moment(bout.since),
-                "clock": _moment(bout.clock),
-                "walked_m": round(bout.walked_m, 1),
+                **_values(bout, "since clock walked_m:1"),
                 "spent_s": round(bout.spent_s),
             }
             for bout in told.bouts
         ],
         "not_used": [
-            {
-                "kind": doubt.kind.value,
-                "where": doubt.where,
-                "count": doubt.count,
-                "metres": round(doubt.metres, 1),
-                "words": list(doubt.words),
-            }
-            for doubt in told.doubts
+            _values(doubt, "kind where count metres:1 words") for doubt in told.doubts
         ],
     }
-
-
-def _moment(clock: datetime | None) -> str | None:
-    return clock.isoformat(timespec="milliseconds") if clock else None
 
 
 def searched_dict(looked: Searched | None) -> dict[str, Any] | None:
@@ -319,12 +281,15 @@ def searched_dict(looked: Searched | None) -> dict[str, Any] | None:
         "plan_finds": round(looked.plan_finds, 4),
         "plan_finds_if_half_as_far": round(looked.plan_finds_if_half, 4),
         "sitting": {
-            "minutes": round(sitting.minutes),
-            "walk_s": round(sitting.walk_s),
-            "set_up_s": round(sitting.set_up_s),
-            "search_s": round(sitting.search_s),
-            "after_s": round(sitting.after_s),
-            "saved_s": round(sitting.saved_s),
+            name: round(getattr(sitting, name))
+            for name in [
+                "minutes",
+                "walk_s",
+                "set_up_s",
+                "search_s",
+                "after_s",
+                "saved_s",
+            ]
         }
         if sitting
         else None,
@@ -382,18 +347,10 @@ def _advice(result: HuntResult, advice: Iterable[Advice]) -> dict[str, Any]:
 
 def _advice_kind(one: Advice) -> dict[str, Any]:
     """Return what a piece of advice has; the next station stands beside its colony."""
-    numbers = {
-        "count": one.count,
-        "wanted": one.wanted,
-        "probability": number(one.probability, 4),
-        "area_ha": number(one.area_m2 / 10_000, 4),
-        "distance_m": number(one.distance_m, 1),
-        "from_m": number(one.from_m, 1),
-        "to_m": number(one.to_m, 1),
-        "marks": list(one.marks),
-        "colony": one.colony,
-    }
-    told = {key: value for key, value in numbers.items() if value}
+    sizes = _values(one, "count wanted probability:4")
+    sizes |= {"area_ha": number(one.area_m2 / 10_000, 4)}
+    sizes |= _values(one, "distance_m:1 from_m:1 to_m:1 marks colony")
+    told = {key: value for key, value in sizes.items() if value}
     return {"kind": one.kind.value, **told}
 
 
@@ -424,15 +381,10 @@ def bee_values(bee: BeeDistance) -> dict[str, Any]:
     """Return one bee's distance from one station, with the published rules."""
     return {
         "mark": bee.bee,
-        "station": bee.station,
-        "trips_used": bee.trips_used,
-        "shortest_away_s": number(bee.shortest_away_s, 2),
+        **_values(bee, "station trips_used shortest_away_s:2"),
         "distance_m": {
-            "median": number(bee.median_m, 1),
-            "low50": number(bee.low50_m, 1),
-            "high50": number(bee.high50_m, 1),
-            "low90": number(bee.low90_m, 1),
-            "high90": number(bee.high90_m, 1),
+            name: number(getattr(bee, f"{name}_m"), 1)
+            for name in ("median", "low50", "high50", "low90", "high90")
         },
         "hand_rule_m": hand_rule_range(bee.hand_rules),
         "hand_rules": [
@@ -498,15 +450,11 @@ def _colony(result: HuntResult, colony: Colony) -> dict[str, Any]:
 
 def _classical(fix: ClassicalFix) -> dict[str, Any]:
     return {
-        "method": fix.method,
-        "latitude_deg": number(fix.latitude_deg, 7),
-        "longitude_deg": number(fix.longitude_deg, 7),
+        **_values(fix, "method latitude_deg:7 longitude_deg:7"),
         "ellipse_95": ring_list(fix.ellipse_95) if fix.ellipse_95.size else [],
         "area_95_ha": number(fix.area_95_m2 / 10_000, 4),
         "note": check_text(fix),
-        "bearings": fix.bearings,
-        "crossings": fix.crossings,
-        "spread_taken_deg": number(fix.spread_taken_deg, 2),
+        **_values(fix, "bearings crossings spread_taken_deg:2"),
     }
 
 
@@ -524,11 +472,8 @@ def _next(result: HuntResult, place: NextStation | None) -> dict[str, Any] | Non
         result, place.walk_bearing_true_deg, result.station(place.from_station)
     )
     return {
-        "latitude_deg": number(place.latitude_deg, 7),
-        "longitude_deg": number(place.longitude_deg, 7),
-        "from_station": place.from_station,
-        "walk_m": number(place.walk_m, 1),
-        "walk_bearing_true_deg": number(place.walk_bearing_true_deg, 2),
+        **_values(place, "latitude_deg:7 longitude_deg:7 from_station walk_m:1"),
+        **_values(place, "walk_bearing_true_deg:2"),
         "walk_bearing_compass_deg": number(read_deg, 2),
         "area_90_ha": number(place.area_90_m2 / 10_000, 4),
         "expected_area_90_ha": number(place.expected_area_90_m2 / 10_000, 4),

@@ -119,6 +119,7 @@ def locate(
     *,
     wind: TripWind | None = None,
     searching: Searching | None = None,
+    onward: bool = True,
 ) -> Fix:
     """Say where the colonies probably are, and how sure that is.
 
@@ -132,6 +133,10 @@ def locate(
         Wind during each trip, where it was said.
     searching
         What was looked at, what the ground is like, and how one walks and looks.
+    onward
+        False leaves out where to sit and where to walk next, and what looking would
+        take (`next_station`, `search_plan`, `searched` and the advice about the seat):
+        for those who only ask where, since it takes as long as all the rest.
 
     Raises
     ------
@@ -154,6 +159,7 @@ def locate(
             learned=learned,
             stations=stations,
             trips=trips,
+            onward=onward,
         )
         for group, evidence, update, learned in zip(
             groups, evidences, updates, taught, strict=True
@@ -265,6 +271,7 @@ def colony(
     learned: Mapping[str, tuple[float, float]],
     stations: Stations,
     trips: Trips,
+    onward: bool,
 ) -> Colony:
     """Return one colony's search areas and distances, and what would help next."""
     grid = update.after
@@ -281,7 +288,7 @@ def colony(
     seat: NextStation | None = None
     plan: tuple[Strip, ...] = ()
     looked: Searched | None = None
-    if evidence.has_times or evidence.has_lines:
+    if onward and (evidence.has_times or evidence.has_lines):
         seat, sitting, where = choose(
             hunt,
             evidence,

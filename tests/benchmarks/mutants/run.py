@@ -64,7 +64,7 @@ TESTS = {  # others: tests/ROOM
     ],
     "survey": ["tests/survey", "tests/published"],
 }
-QUICK = ["-q", "-s", "-p", "no:cacheprovider", "-m", "not slow and not model"]
+QUICK = ["-n0", "-q", "-s", "-p", "no:cacheprovider", "-m", "not slow and not model"]
 _LONGEST_KEY = 160  # characters shown of a mutant
 ELSEWHERE = 99  # exit code: the fault must be in before the import
 CPU_S = 40  # of one mutant, then it counts as noticed: it never ends
