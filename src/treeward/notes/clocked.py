@@ -354,8 +354,11 @@ class _Page:
         if any(token.sort == "mark" for token in tokens):
             self._named_in_vain()
         when = self._first_time(tokens) if others else None
+        doubts = [t.text for t in tokens if t.sort in {"not", "doubt"}]
+        said = " ".join(doubts)
+        flags = (Flag.of(FlagCode.DOUBT_IN_WORDS, said),) if doubts else ()
         for kind, value in others:
-            self._add(kind, when, line, value=value)
+            self._add(kind, when, line, value=value, flags=flags)
         facts = [
             t for t in tokens if t.sort in {"mark", "event", "bearing", "duration"}
         ]
