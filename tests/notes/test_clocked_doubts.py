@@ -393,6 +393,7 @@ def test_three_thousand_lines_take_about_a_second(lines: list[list[str]]) -> Non
         ("9:05p Y departs", ["21:05 away yellow"]),
         ("9:12'15 Y arrives", ["9:12 back yellow"]),
         ("Y off @ 9:05", ["9:05 away yellow"]),
+        ("1) Y off 9:05, dir 210", ["9:05 away yellow", "9:05 bearing yellow 210"]),
         # At six by a dial it may be morning or evening.
         ("6:30 Y off", ["6:30 away yellow ?"]),
         ("06:30 Y off", ["6:30 away yellow"]),
@@ -416,3 +417,14 @@ def test_a_day_told_in_short_is_the_day_of_what_follows(
     text: str, days: list[int]
 ) -> None:
     assert [e.clock.day for e in page(text).events if e.clock] == days
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["9.00-9.05 marking bees", "set out 5 separate dishes", "6 junctions passed"],
+)
+def test_a_word_that_begins_like_a_month_is_no_date(line: str) -> None:
+    (event,) = page(f"{line}\n9:05 Y off").events
+
+    assert event.clock is not None
+    assert event.clock.date() == DAY

@@ -151,11 +151,13 @@ def half_of(match: re.Match[str]) -> str:
 
 
 _MONTHS = "|".join(month[:3] for month in MONTHS)
+# Whole or short, so that "9.05 marking bees" is not of March.
+_NAMED = rf"(?:{'|'.join(MONTHS)}|{_MONTHS}|sept)(?![^\W\d_])"
 DATE = re.compile(
-    r"(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{1,2}[/-]\d{1,2}[/-]\d\d"
-    rf"|\d{{1,2}}(?:st|nd|rd|th)?[ .-]{{1,2}}(?:of )?(?:{_MONTHS})[a-z]*\.?"
+    r"(?<![\d.:])(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{1,2}[/-]\d{1,2}[/-]\d\d"
+    rf"|\d{{1,2}}(?:st|nd|rd|th)?[ .-]{{1,2}}(?:of )?{_NAMED}\.?"
     r"(?:[ ,-]+20\d\d|-\d\d)?"
-    rf"|(?:{_MONTHS})[a-z]*\.? \d{{1,2}}(?:st|nd|rd|th)?(?:,? 20\d\d)?)(?![\d.])"
+    rf"|{_NAMED}\.? \d{{1,2}}(?:st|nd|rd|th)?(?:,? 20\d\d)?)(?![\d.])"
 )
 _WEEKDAY = re.compile(
     r"^\W*(?:mon|tues?|wed(?:nes)?|thurs?|fri|satur|sat|sun)(?:day)?\b"

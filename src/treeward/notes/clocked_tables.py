@@ -25,6 +25,7 @@ _HEADINGS: dict[str, Role] = {
     **dict.fromkeys(("time", "clock", "when", "hour", "clock time"), "time"),
     **dict.fromkeys(("date", "day"), "date"),
     **dict.fromkeys(("mark", "bee", "colour", "color", "paint", "bees"), "mark"),
+    "who": "mark",
     **dict.fromkeys(("event", "what", "action", "move", "did"), "event"),
     **dict.fromkeys(("bearing", "direction", "dir", "heading", "azimuth"), "bearing"),
     **dict.fromkeys(("degrees", "deg", "compass", "course"), "bearing"),

@@ -78,7 +78,10 @@ _FILLERS = frozenset(
         "o",
     }
 )
-_TOWARDS = frozenset({"bearing", "heading", "to", "towards", "toward", "direction"})
+_TOWARDS = frozenset(
+    {"bearing", "heading", "to", "towards", "toward", "direction", "dir", "brg", "hdg"}
+)
+_LISTED = re.compile(r"\s*\d{1,2}\)\s+")  # a line's own number: "1) yellow off"
 _TOO = frozenset({"too", "also", "likewise"})
 _ROUGH = frozenset({"about", "roughly", "around", "approximately", "approx", "circa"})
 _NOT = frozenset(
@@ -259,7 +262,8 @@ class Reader:
             line = text
         words = _Words.of(text)
         found: list[Token] = []
-        at = 0
+        numbered = _LISTED.match(text)
+        at = numbered.end() if numbered else 0
         if match := _DATED.match(text):
             said = match[1] or match[2]
             found.append(Token("date", said, said))
