@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from treeward.desk.serve import ReviewServer
-from treeward.hunt.finds import read_finds
+from treeward.hunt.finds import FindTable, add_find, checked, read_finds
 from treeward.hunt.hunt import Hunt
 
 from .pages import DESK, PHONE
@@ -317,3 +317,42 @@ def test_a_find_is_entered_and_held_against_the_forecast(
     (kept,) = read_finds(typed_hunt).find
     assert (kept.height_m, kept.nest, len(kept.may_know)) == (4.5, "wall", 2)
     assert [fault for fault in sitting.faults if "409" not in fault] == []
+
+
+def test_another_colony_at_a_kept_find_is_kept_where_it_is_said_to_be_one(
+    client: Client, typed_hunt: Path
+) -> None:
+    client.post("/api/find", find())
+
+    status, told = client.post("/api/find", find())
+    assert (status, "find 1 is kept already" in told["fault"]) == (409, True)
+    status, told = client.post("/api/find", find(another=True))
+
+    assert (status, told["find"]) == (200, "2")
+    assert [kept.id for kept in read_finds(typed_hunt).find] == ["1", "2"]
+
+
+@pytest.mark.model
+def test_another_colony_has_a_button_at_each_find(
+    open_page: Callable[..., Sitting], typed_hunt: Path
+) -> None:
+    add_find(Hunt(typed_hunt), checked(FindTable, find(may_know=()) | {"id": "1"}))
+    sitting = open_page(Hunt(typed_hunt), PHONE, touch=True)
+    page: Any = sitting.page
+    button = page.locator("#finds button", has_text="Another colony near it")
+    button.wait_for(timeout=90_000)
+    assert button.bounding_box()["height"] >= 40
+    button.tap()
+    page.wait_for_selector("#find-dialog[open]")
+    assert page.is_checked("#d-another")
+    page.fill("#d-position", PLACE)
+    page.tap("#d-keep")
+    page.wait_for_selector("#find-dialog", state="hidden")
+
+    assert page.locator("#finds .find").count() == 2
+    assert len(read_finds(typed_hunt).find) == 2
+    sitting.press("f")  # the button below all finds means no other by itself
+    page.wait_for_selector("#find-dialog[open]")
+    assert not page.is_checked("#d-another")
+    assert page.evaluate("document.documentElement.scrollWidth") == PHONE["width"]
+    assert sitting.faults == []

@@ -309,3 +309,13 @@ def test_forms_refuse_what_does_not_exist(hour: int, minute: int) -> None:
         bearing_forms(361)
     with pytest.raises(ValueError, match="value must be 0 to 99"):
         cardinal(100)
+
+
+@pytest.mark.parametrize(
+    ("said", "deg"),
+    [("nor west", 315), ("sou east", 135), ("nor", None), ("sou", None)],
+)
+def test_nor_is_north_only_before_another_point(said: str, deg: int | None) -> None:
+    reading = read_compass(said.split())
+
+    assert (reading.deg if reading else None) == deg

@@ -242,3 +242,24 @@ def test_a_station_below_the_date_is_later_than_the_one_beside_it() -> None:
         "9:05 station 2",
         "9:05 away yellow",
     ]
+
+
+@pytest.mark.parametrize(
+    ("line", "where"),
+    [
+        ("10:10 colony found, in the old oak", "in the old oak"),
+        ("10:10 colony found up in the ash, by the gate", "up in the ash, by the gate"),
+        ("colony found at 10:10", ""),
+    ],
+)
+def test_a_find_keeps_the_words_that_tell_where(line: str, where: str) -> None:
+    page = read_clocked(DAY + line, BOOK, ZONE)
+
+    assert [told(event) for event in page.events] == [f"10:10 found {where}".strip()]
+    assert page.unread == ()
+
+
+def test_a_find_with_a_question_mark_is_in_doubt() -> None:
+    (event,) = read_clocked(DAY + "10:10 colony found?", BOOK, ZONE).events
+
+    assert event.doubtful

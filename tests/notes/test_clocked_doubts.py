@@ -368,3 +368,64 @@ def test_three_thousand_lines_take_about_a_second(lines: list[list[str]]) -> Non
     page(text)
 
     assert time.process_time() - began < 5.0  # s; 0.7 s here
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        # A bearing alone tells no leaving.
+        ("9:17 Y 210, B 212 off", ["9:17 bearing yellow 210 ?", "9:17 away blue",
+                                   "9:17 bearing blue 212"]),
+        ("9:05 Y off; 9:06 Y 210", ["9:05 away yellow", "9:06 bearing yellow 210"]),
+        # Which bees, before what each did.
+        ("9:15 Y & W: Y off, W back", ["9:15 away yellow ?", "9:15 back white ?"]),
+        # The number of a bee is no bearing of hers.
+        ("9:05 bee 1 (yellow) off 210", ["9:05 away yellow ?",
+                                         "9:05 bearing yellow 210 ?"]),
+        # How long she was away, told of her coming.
+        ("9:45 Y back, gone 7 min", ["9:45 back yellow",
+                                     "9:45 duration yellow away 420"]),
+        ("9:45 Y back (away 6m 20s)", ["9:45 back yellow",
+                                       "9:45 duration yellow away 380"]),
+        ("9:45 Y back after 7 min", ["9:45 back yellow",
+                                     "9:45 duration yellow away 420"]),
+        # Clocks as people write them.
+        ("0905hrs Y dep 210", ["9:05 away yellow", "9:05 bearing yellow 210"]),
+        ("9:05p Y departs", ["21:05 away yellow"]),
+        ("9:12'15 Y arrives", ["9:12 back yellow"]),
+        ("Y off @ 9:05", ["9:05 away yellow"]),
+        ("1) Y off 9:05, dir 210", ["9:05 away yellow", "9:05 bearing yellow 210"]),
+        # At six by a dial it may be morning or evening.
+        ("6:30 Y off", ["6:30 away yellow ?"]),
+        ("06:30 Y off", ["6:30 away yellow"]),
+    ],
+)  # fmt: skip
+def test_notes_as_different_people_write_them(line: str, wanted: list[str]) -> None:
+    assert notes(line) == wanted
+
+
+@pytest.mark.parametrize(
+    ("text", "days"),
+    [
+        ("14/7 9:05 Y off\n15/7 9:12 Y back", [14, 15]),
+        ("14.7. 9:05 Y off\n15.7. 9:12 Y back", [14, 15]),
+        ("15/7/26: Y off 9:05", [15]),
+        ("9:05 Y off\nFriday 17th\n9:12 Y off", [14, 17]),
+        ("9:05 Y off\nWednesday\n9:12 Y off", [14, 15]),
+    ],
+)
+def test_a_day_told_in_short_is_the_day_of_what_follows(
+    text: str, days: list[int]
+) -> None:
+    assert [e.clock.day for e in page(text).events if e.clock] == days
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["9.00-9.05 marking bees", "set out 5 separate dishes", "6 junctions passed"],
+)
+def test_a_word_that_begins_like_a_month_is_no_date(line: str) -> None:
+    (event,) = page(f"{line}\n9:05 Y off").events
+
+    assert event.clock is not None
+    assert event.clock.date() == DAY

@@ -266,3 +266,60 @@ def test_a_given_day_stands_under_one_that_is_written() -> None:
     assert [f"{e.clock:%d}" for e in read.events] == ["15"]
     assert read.other_days == (date(2026, 7, 15),)
     assert page("9:05 Y off\n").other_days == ()
+
+
+@pytest.mark.parametrize(
+    ("sheet", "wanted"),
+    [
+        (  # how long she was away beside when she left: no third time of day
+            "bee,left,returned,away\nY,9:05,9:12,7:10\n",
+            ["9:05 away yellow", "9:12 back yellow", "9:12 duration yellow away 430"],
+        ),
+        (
+            "time,bee,event,away (min)\n9:12,Y,in,7.5\n",
+            ["9:12 back yellow", "9:12 duration yellow away 450"],
+        ),
+        (
+            "time,bee,event,away s\n9:12,Y,in,430\n",
+            ["9:12 back yellow", "9:12 duration yellow away 430"],
+        ),
+        (
+            "time,bee,event,away\n9:12,Y,in,0:07:10\n",
+            ["9:12 back yellow", "9:12 duration yellow away 430"],
+        ),
+        (  # a number of minutes is no bearing
+            "time,bee,event,min\n9:12,Y,in,12\n",
+            ["9:12 back yellow", "9:12 duration yellow away 720"],
+        ),
+        (
+            "Clock (BST),Bee colour,In or Out,Bearing (true)\n9:05,Y,Out,210\n",
+            ["9:05 away yellow", "9:05 bearing yellow 210 true"],
+        ),
+        (
+            "Trip,Colour,Depart,Arrive,Flight direction\n1,Y,9:05,9:12,210\n",
+            ["9:05 away yellow", "9:05 bearing yellow 210", "9:12 back yellow"],
+        ),
+        (
+            "time,yellow out,yellow in,blue out\n9:05,x,,\n9:12,,x,x\n",
+            ["9:05 away yellow", "9:12 back yellow", "9:12 away blue"],
+        ),
+        (
+            "yellow out;yellow in;blue out;blue in\n9:05;9:12;9:07;9:17\n",
+            ["9:05 away yellow", "9:12 back yellow",
+             "9:07 away blue", "9:17 back blue"],
+        ),
+    ],
+)  # fmt: skip
+def test_a_heading_tells_units_norths_and_what_a_bee_did(
+    sheet: str, wanted: list[str]
+) -> None:
+    assert notes(sheet) == wanted
+    assert unread(sheet) == []
+
+
+def test_minutes_without_a_unit_are_in_doubt_and_too_many_are_none() -> None:
+    sheet = page("bee,left,back,away\nY,9:05,9:12,7\nW,9:05,9:12,420\n").events
+
+    lasted = [told(e, doubt=True) for e in sheet if e.kind == "duration"]
+    assert lasted == ["9:12 duration yellow away 420 ?"]
+    assert [e.doubtful for e in sheet if e.mark == "white"] == [False, True]

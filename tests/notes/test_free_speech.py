@@ -390,3 +390,42 @@ def test_talk_makes_a_note_only_of_what_it_names(
     text: str, expected: list[str]
 ) -> None:
     assert brief(read_talk([talk(text, start_s=10.0)], [], BOOK).events) == expected
+
+
+@pytest.mark.parametrize(
+    ("line", "where"),
+    [
+        ("found them, in the old oak.", "in the old oak"),
+        ("we've finally found the nest.", ""),
+        ("Colony found, up in the dead beech by the wall.",
+         "up in the dead beech by the wall"),
+        ("colony found there, in the ash.", "in the ash"),
+        ("colony found here.", ""),
+    ],
+)  # fmt: skip
+def test_a_find_keeps_the_words_that_tell_where(line: str, where: str) -> None:
+    (event,) = told(line).events
+
+    assert (event.kind, event.value) == ("found", where)
+    assert event.doubtful  # it was told freely
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "No wild colony found.",
+        "we haven't found them in the oak.",
+        "we found no nest.",
+        "if we found it in the wall we'd be glad.",
+    ],
+)
+def test_what_was_not_found_is_no_find_and_is_listed(line: str) -> None:
+    narration = told(line)
+
+    assert [e for e in narration.events if e.kind == "found"] == []
+    assert len(narration.unread) == 1
+
+
+def test_painted_behind_the_colour_marks_a_bee() -> None:
+    assert brief(told("white painted.").events) == ["mark:white"]
+    assert brief(told("the white painted one is back.").events) == ["back:white"]

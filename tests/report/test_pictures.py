@@ -211,6 +211,16 @@ def test_svg_ids_are_its_own_and_colours_follow_the_page(result: HuntResult) -> 
     assert "#1b2026" not in one
 
 
+def test_a_drawing_in_the_page_is_no_finer_than_a_hundredth_of_a_point(
+    result: HuntResult,
+) -> None:
+    svg = svg_text(drawn(timeline_figure, result), "timeline", "x")
+    paths = re.findall(r' d="([^"]*)"', svg)
+
+    assert any("." in path for path in paths)
+    assert not [path for path in paths if re.search(r"\.\d{3}|\n", path)]
+
+
 def test_nothing_to_draw_gives_no_picture(empty: HuntResult) -> None:
     assert [draw(empty) for draw in FIGURES] == [None] * 6
 

@@ -826,6 +826,22 @@ def test_a_stated_trip_agrees_with_a_timed_one_to_a_minute_or_a_quarter(
     assert [d.code for d in stated.doubts] == [code]
 
 
+@pytest.mark.parametrize(("stated_s", "used"), [(405, False), (700, True)])
+def test_a_trip_stated_beside_her_leaving_counts_once(
+    stated_s: int, *, used: bool
+) -> None:
+    events = [
+        note(0, "station", "", "1"),
+        note(60, "away", "yellow"),
+        note(60, "duration", "yellow", f"away {stated_s}"),  # "Y out, 6:45 away"
+        note(480, "back", "yellow"),
+    ]
+
+    (stated,) = [t for t in pair_trips(events, hunt()).trips if t.stated]
+
+    assert stated.used is used
+
+
 @pytest.mark.parametrize("stated", ["away 1", "away 29", "round 59"])
 def test_a_stated_trip_too_short_for_any_is_not_used(stated: str) -> None:
     events = [note(0, "station", "", "1"), note(380, "duration", "yellow", stated)]

@@ -81,7 +81,10 @@ class TypedSent(_Sent):
 
 
 class FindSent(_Sent):
-    """A colony that was found; `may_know` are names with commas between."""
+    """A colony that was found; `may_know` are names with commas between.
+
+    `another` says that it is another than one that is kept near there.
+    """
 
     position: Annotated[str, Field(max_length=200)]
     found: Day
@@ -90,6 +93,7 @@ class FindSent(_Sent):
     entrance: Cell
     remark: Cell
     may_know: Cell
+    another: bool = False
 
 
 _TYPES = {
@@ -252,7 +256,7 @@ class ReviewApp:
     def _find(self, _request: Request, body: bytes) -> Response:
         sent = FindSent.model_validate_json(body)
         hunt = self.desk.hunt
-        told = sent.model_dump() | {
+        told = sent.model_dump(exclude={"another"}) | {
             "id": read_finds(hunt.path).free_id(),
             "position": typed_place(sent.position),
             "found": day_told(hunt, sent.found),
@@ -261,7 +265,7 @@ class ReviewApp:
             ],
         }
         find = checked(FindTable, told)
-        add_find(hunt, find)
+        add_find(hunt, find, another=sent.another)
         result = self.estimator.result
         return JSONResponse({"find": find.id} | finds_payload(hunt, result))
 

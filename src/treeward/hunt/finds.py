@@ -167,7 +167,7 @@ def add_find(hunt: HuntFolder, find: FindTable, *, another: bool = False) -> Fou
                 f"find {known.id} is kept already, within {SAME_SPOT_M:g} m of there",
                 where=str(hunt.path / FILE),
                 mend=f"A look at it: treeward found --again {known.id} --state alive; "
-                "another colony: --another.",
+                "another colony: say so (--another).",
             )
         taken = any(one.id == find.id for one in before.find)
         new = find.model_copy(update={"id": before.free_id()}) if taken else find

@@ -49,6 +49,8 @@ _COMPASS_SPELLINGS: Mapping[str, tuple[str, ...]] = {
     },
 }
 
+_ONLY_BEFORE = frozenset({"nor", "sou"})  # "nor west", but "light nor strong"
+
 # A bearing below 100 needs its zero; digits one by one need all three.
 _CLEAR = re.compile(
     r"\d\d\d"  # two one zero
@@ -89,11 +91,12 @@ def read_compass(words: Sequence[str]) -> BearingReading | None:
     points: list[str] = []
     best = ("", 0)
     for index, word in enumerate(words):
-        pieces = [_COMPASS_SPELLINGS.get(piece) for piece in plain_words(word)]
+        parts = plain_words(word)
+        pieces = [_COMPASS_SPELLINGS.get(piece) for piece in parts]
         if not pieces or None in pieces or len(points) > 3:
             break
         points += [point for piece in pieces if piece for point in piece]
-        if " ".join(points) in COMPASS_POINTS:
+        if " ".join(points) in COMPASS_POINTS and parts[-1] not in _ONLY_BEFORE:
             best = (" ".join(points), index + 1)
     name, used = best
     if not used:

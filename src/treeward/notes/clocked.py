@@ -21,7 +21,7 @@ from treeward.language.kinds import EventKind
 
 from .clock_evidence import time_in_name
 from .clocked_groups import SITTING, read_groups
-from .clocked_numbers import TIME, UNKNOWN, Days, Token, hour_of
+from .clocked_numbers import TIME, UNKNOWN, Days, Token, half_of, hour_of, read_duration
 from .clocked_others import Others
 from .clocked_tables import TICKS, is_blank, is_rule, read_heading
 from .clocked_words import Reader
@@ -43,6 +43,8 @@ _TIMED_LINE = re.compile(r"\s*[\[(]\s*\d{1,3}:\d{2}")  # of a transcript: [m:ss]
 _LATE_H = 6  # before this hour by a twelve-hour dial it is afternoon; guess
 _DARK_H = 20  # nor do notes go on so late; guess
 _MOST_LETTERS = 500  # kept of a line without a note; choice
+_AT_DAWN_H = 8  # before it a day's first notes may well be of the evening; guess
+_WATCHED = timedelta(minutes=5)  # from her leaving to a bearing of it at most; guess
 _OF_BEES = frozenset({"mark", "event", "bearing", "duration", "back", "away", "bee"})
 _ROW_CELLS: dict[str, Wanted] = {"mark": "mark", "event": "event", "bearing": "bearing"}
 
@@ -148,6 +150,8 @@ class _Page:
         named = time_in_name(name.rsplit("/", 1)[-1], near=near)
         self._day = day or (named.day if named else None)
         self._last: time | None = None
+        self._half: Flag | None = None  # why the half of the day is in doubt
+        self._moved: dict[str, Event] = {}  # the last coming or going of each bee
         self._table: Table | None = None
         self._station = ""  # of the row before
         self._bee = ""  # whose name stands above
@@ -196,6 +200,8 @@ class _Page:
 
     def _dated(self, line: str) -> tuple[date, str] | None:
         """Return the day that a line without a bee tells, and what else is in it."""
+        if (later := self._days.after(line, self._day)) is not None:
+            return later, ""
         if (found := self._days.in_line(line)) is None:
             return None
         sorts = {token.sort for token in self._reader.read(found[1])}
@@ -263,7 +269,7 @@ class _Page:
         wanted = [(c, cell) for c, cell in row if c.role in _OF_BEES]
         if table.has("bee"):
             for column, cell in wanted:
-                self._cell(cell, line, column.title, when)
+                self._cell(cell, line, column, when)
         elif table.has("back", "away"):
             self._flight(line, wanted, when)
         elif wanted:
@@ -281,15 +287,29 @@ class _Page:
         found: list[Token] = []
         for column, cell in cells:
             read = self._reader.read(cell, wanted=_ROW_CELLS.get(column.role, ""))
+            if column.role == "bearing" and column.unit:
+                read = [_from_north(token, column.unit) for token in read]
+            elif column.role == "duration" and not any(
+                token.sort == "duration" for token in read
+            ):
+                lasted = read_duration(cell, column.unit)
+                read = [lasted or Token("odd", "", cell)]
             found += [Token("break", ";", ";"), *read]
         return found
 
-    def _cell(self, cell: str, line: str, mark: str, when: datetime | None) -> None:
-        """Read what stands in the column of a bee."""
+    def _cell(
+        self, cell: str, line: str, column: Column, when: datetime | None
+    ) -> None:
+        """Read what stands in the column of a bee, or of what she did."""
+        mark = column.title
         others, left = self._others.take(cell)
         for kind, value in others:
             self._add(kind, when, line, value=value)
         tokens = self._reader.read(left, of_bee=True)
+        if column.does:
+            ticked = when is not None and cell.lower() in TICKS
+            does = Token("event", column.does, column.does)
+            tokens = [does, *(() if ticked else tokens)]
         stood = f"{when:%H:%M} " if when else ""
         listed = f"{stood}{mark}: {cell}"
         if tokens or not others:
@@ -334,8 +354,11 @@ class _Page:
         if any(token.sort == "mark" for token in tokens):
             self._named_in_vain()
         when = self._first_time(tokens) if others else None
+        doubts = [t.text for t in tokens if t.sort in {"not", "doubt"}]
+        said = " ".join(doubts)
+        flags = (Flag.of(FlagCode.DOUBT_IN_WORDS, said),) if doubts else ()
         for kind, value in others:
-            self._add(kind, when, line, value=value)
+            self._add(kind, when, line, value=value, flags=flags)
         facts = [
             t for t in tokens if t.sort in {"mark", "event", "bearing", "duration"}
         ]
@@ -370,15 +393,25 @@ class _Page:
         if said.last is not None:
             self._last = said.last.time()
         for note in said.notes:
-            flags = [*note.flags, *said.flags]
+            flags = [*note.flags, *said.flags, *((self._half,) if self._half else ())]
+            if note.bare and not self._left(note.mark, note.clock):
+                flags.append(Flag(FlagCode.ONLY_NAMED))
             if self._painted and note.mark not in self._painted:
                 flags.append(Flag.of(FlagCode.UNPAINTED, note.mark))
             self._add(note.kind, note.clock, line, mark=note.mark, value=note.value,
                       flags=tuple(dict.fromkeys(flags)))  # fmt: skip
+        self._half = None
         if said.notes and bee:
             self._bee_line = None
         if not said.notes and (said.telling or said.left):
             self._to_look_at(self._line, listed, clock=said.last, marks=said.marks)
+
+    def _left(self, mark: str, clock: datetime) -> bool:
+        """Tell whether a bee was seen leaving just before a bearing."""
+        last = self._moved.get(mark)
+        if last is None or last.clock is None or last.kind is not EventKind.AWAY:
+            return False
+        return clock - last.clock <= _WATCHED
 
     def _past_date(self, tokens: Sequence[Token]) -> Sequence[Token]:
         """Take a date at the beginning for the day, and give what follows."""
@@ -429,6 +462,8 @@ class _Page:
         heard = " ".join(line[:_MOST_QUOTED].split())
         event = Event(kind=kind, mark=mark, value=value, recording=self._name,
                       clock=clock, heard=heard, flags=flags)  # fmt: skip
+        if kind in {EventKind.BACK, EventKind.AWAY}:
+            self._moved[mark] = event
         if clock is None:
             self._early.append((event, self._line, line))
             return
@@ -460,14 +495,23 @@ class _Page:
                 "or give --start 2026-07-14.",
             )
         minute = int(match["m"] or match["mm"] or 0)
-        half = match["half"] or match["only"]
-        if half:
+        if half := half_of(match):
             hour = hour % 12 + (12 if half == "p" else 0)
         elif 1 <= hour <= 12 and not (match["h"] or "0").startswith("0"):
             last = before.time() if before else self._last
             hour = _half_of_day(hour, minute, last)
+            if last is None and hour < _AT_DAWN_H:
+                self._half = Flag.of(FlagCode.TAKEN_AS, text, f"{hour:02}:{minute:02}")
         return datetime(self._day.year, self._day.month, self._day.day, hour, minute,
                         int(match["s"] or 0), tzinfo=self._zone)  # fmt: skip
+
+
+def _from_north(token: Token, north: str) -> Token:
+    """Give a bearing the north that its heading names, where it names none."""
+    own = token.value.endswith(("true", "magnetic"))
+    if token.sort != "bearing" or own:
+        return token
+    return token._replace(value=f"{token.value} {north}")
 
 
 def _half_of_day(hour: int, minute: int, last: time | None) -> int:

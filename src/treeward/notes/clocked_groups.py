@@ -33,13 +33,17 @@ _MOST_QUOTED = 60  # letters of what was left over in a flag; choice
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
-    """One note of a line; fields as of an event."""
+    """One note of a line; fields as of an event.
+
+    `bare` tells of a bearing that nothing said she left, nor headed that way.
+    """
 
     kind: EventKind
     mark: str
     clock: datetime
     value: str = ""
     flags: tuple[Flag, ...] = ()
+    bare: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +71,7 @@ class _Group:
     marks: list[str] = field(default_factory=list)
     kind: EventKind | None = None
     bearing: str = ""
+    announced: bool = False  # the bearing, by "heading"
     away_s: float | None = None
     flags: list[Flag] = field(default_factory=list)
     of_bearing: list[Flag] = field(default_factory=list)
@@ -178,12 +183,16 @@ class _Line:
             case "duration":
                 self._duration(place, token)
             case _:
-                understood = token.sort not in UNKNOWN and self._fills(place, token)
+                known = token.sort == "lasting" or token.sort not in UNKNOWN
+                understood = known and self._fills(place, token)
                 if not understood and not token.flags:  # which tell it themselves
                     self._left.append(token.text)
 
     def _fills(self, place: int, token: Token) -> bool:
         """Tell whether a small word is of what stands beside it."""
+        if token.sort == "lasting":
+            after = self._beside(place, 1)
+            return after is not None and after.sort == "duration"
         if token.sort == "rough":
             after = self._beside(place, 1)
             return after is not None and after.sort in {"bearing", "time", "duration"}
@@ -200,6 +209,7 @@ class _Line:
             self._left.append(token.text)
             return
         self._group.away_s = float(token.value)
+        self._group.flags += token.flags
         self._roughly(place, self._group.flags)
         self._noted(token)
 
@@ -233,8 +243,11 @@ class _Line:
 
     def _mark(self, place: int, token: Token) -> None:
         group = self._group
-        if token.value in group.marks and not group.kind:
+        if token.value in group.marks[-1:] and not group.kind:
             return  # "yellow (Y)"
+        if token.value in group.marks and not group.kind:
+            self._close()  # "Y & W: Y off, W back"
+            group = self._group
         after = self._beside(place, 1)
         joined = self._joined(place)
         if joined and group.kind and after is not None and after.sort == "event":
@@ -247,6 +260,10 @@ class _Line:
 
     def _event(self, place: int, token: Token) -> None:
         kind = EventKind(token.value)
+        if self._group.kind is EventKind.BACK and kind is EventKind.AWAY:
+            after = self._beside(place, 1)
+            if after is not None and after.sort == "duration":
+                return  # "back, gone 7 min" tells of one coming
         if self._group.kind is not None:
             before = self._beside(place, -1)
             if (
@@ -275,6 +292,8 @@ class _Line:
                 group.bearing = both
         else:
             group.bearing = token.value
+        led = self._tokens[place - 1] if place else None
+        group.announced = group.announced or bool(led and led.sort == "towards")
         group.of_bearing += token.flags
         self._roughly(place, group.of_bearing)
         self._noted(token)
@@ -377,7 +396,8 @@ class _Line:
                 self._notes.append(replace(plain, kind=group.kind))
             if group.bearing:
                 bearing = replace(plain, kind=EventKind.BEARING, value=group.bearing)
-                self._notes.append(replace(bearing, flags=of_bearing))
+                bare = group.kind is None and not group.announced
+                self._notes.append(replace(bearing, flags=of_bearing, bare=bare))
             if group.away_s:
                 value = f"away {group.away_s:g}"
                 self._notes.append(replace(plain, kind=EventKind.DURATION, value=value))

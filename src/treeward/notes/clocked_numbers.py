@@ -7,7 +7,7 @@ is taken. Dates stand above the notes, before a time, or in a cell.
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from treeward.language.dates import MONTHS, parse_date, read_date
@@ -22,24 +22,25 @@ if TYPE_CHECKING:
 Sort = Literal[
     "date", "time", "mark", "event", "bearing", "duration",
     "joint", "too", "break", "filler", "towards", "at", "rough",
-    "not", "doubt", "word", "odd", "letter",
+    "lasting", "not", "doubt", "word", "odd", "letter",
 ]  # fmt: skip
 # What a note is made of; between them stands what only joins or fills.
 CONTENT = frozenset({"time", "mark", "event", "bearing", "duration", "letter"})
 # What nothing can be made of, so that a person has to look.
-UNKNOWN = frozenset({"not", "doubt", "word", "odd"})
+UNKNOWN = frozenset({"not", "doubt", "word", "odd", "lasting"})
 
 _END = r"(?![^\W_])(?![.:/-]\d|,\d\b)"  # no letter, figure or part of it goes on
 _SOLID = r"(?![^\W_])"
 TIME = re.compile(
-    r"(?:(?P<h>\d{1,2})\s?[:.h]\s?(?P<m>[0-5]\d)(?:[:.](?P<s>[0-5]\d))?"
-    r"(?:\s?(?P<half>[ap])\.?m\b\.?)?"
-    r"|(?P<hh>[01]\d|2[0-3])(?P<mm>[0-5]\d)"
+    r"(?:(?P<h>\d{1,2})\s?[:.h]\s?(?P<m>[0-5]\d)(?:[:.'\u2019\u2032](?P<s>[0-5]\d))?"
+    r"(?:\s?(?P<half>[ap])\.?m\b\.?|(?P<half_letter>[ap])\b)?"
+    r"|(?P<hh>[01]\d|2[0-3])(?P<mm>[0-5]\d)(?:\s?h(?:rs?|ours)?\b\.?)?"
     rf"|(?P<hour>\d{{1,2}})\s?(?P<only>[ap])\.?m\b\.?){_END}",
     re.ASCII,
 )
 _DURATION = re.compile(
-    r"(?P<min>\d{1,3}(?:[.,]\d)?)\s?(?:min(?:ute)?s?\b\.?|['\u2019\u2032](?!\w))"
+    r"(?P<minutes>\d{1,3})\s?m\s?(?P<seconds>[0-5]?\d)\s?s(?:ecs?)?\b"
+    r"|(?P<min>\d{1,3}(?:[.,]\d)?)\s?(?:min(?:ute)?s?\b\.?|['\u2019\u2032](?!\w))"
     r"(?:\s?(?P<sec>[0-5]?\d)\s?(?:s(?:ec(?:ond)?s?)?\b|\"|\u2033))?"
     r"|(?P<whole>\d{1,3})['\u2019\u2032]\s?(?P<part>[0-5]\d)(?:\"|\u2033)?(?!\w)"
     r"|(?P<m>\d{1,3}):(?P<s>[0-5]\d)\s?min(?:ute)?s?\b"
@@ -72,10 +73,10 @@ class Token(NamedTuple):
 def read_number(text: str, at: int) -> tuple[list[Token], int]:
     """Read what begins with a figure; the whole of it, or it is odd."""
     if match := _DURATION.match(text, at):
-        minutes = float(
-            (match["min"] or match["whole"] or match["m"] or "0").replace(",", ".")
-        )
-        rest = match["sec"] or match["part"] or match["s"] or match["only"] or 0
+        of_min, of_s = ("minutes", "min", "whole", "m"), ("seconds", "sec", "part", "s")
+        told = next((match[part] for part in of_min if match[part]), "0")
+        rest = next((match[part] for part in (*of_s, "only") if match[part]), 0)
+        minutes = float(told.replace(",", "."))
         seconds = 60.0 * minutes + float(rest)
         return [Token("duration", f"{seconds:g}", match[0])], match.end()
     if (match := TIME.match(text, at)) and hour_of(match) is not None:
@@ -101,6 +102,32 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
     return [Token("bearing", value, said, flags)], match.end()
 
 
+_CLOCKED = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d)")
+_PLAIN = re.compile(r"\d{1,4}(?:[.,]\d{1,2})?")
+_MOST_MIN = 60.0  # a plain number above it is no number of minutes; guess
+
+
+def read_duration(cell: str, unit: str) -> Token | None:
+    """Read a cell of durations: "7:10", or a plain number by its heading's unit.
+
+    Without a unit ("min" or "s") a plain number is of minutes, with a flag; None where
+    it can hardly be, or where the cell holds anything else.
+    """
+    if clocked := _CLOCKED.fullmatch(cell):
+        hours, minutes, seconds = (int(part or 0) for part in clocked.groups())
+        total_s = 3600 * hours + 60 * minutes + seconds
+        return Token("duration", f"{total_s:g}", cell)
+    if not _PLAIN.fullmatch(cell):
+        return None
+    figure = float(cell.replace(",", "."))
+    if unit == "s":
+        return Token("duration", f"{figure:g}", cell)
+    if figure > _MOST_MIN:
+        return None
+    flags = () if unit else (Flag.of(FlagCode.TAKEN_AS, cell, f"{cell} min"),)
+    return Token("duration", f"{round(60 * figure, 1):g}", cell, flags)
+
+
 def read_odd(text: str, at: int) -> tuple[list[Token], int]:
     """Take what nothing can be made of, up to the next space or comma."""
     match = _CHUNK.match(text, at)
@@ -112,22 +139,36 @@ def read_odd(text: str, at: int) -> tuple[list[Token], int]:
 def hour_of(match: re.Match[str]) -> int | None:
     """Return the hour of a written time, as written; None where none has it."""
     hour = int(match["h"] or match["hh"] or match["hour"])
-    half = match["half"] or match["only"]
+    half = half_of(match)
     if hour > 23 or (half and not 1 <= hour <= 12):
         return None
     return hour
 
 
+def half_of(match: re.Match[str]) -> str:
+    """Return "a" or "p" where a written time tells its half of the day, or ""."""
+    return match["half"] or match["half_letter"] or match["only"] or ""
+
+
 _MONTHS = "|".join(month[:3] for month in MONTHS)
+# Whole or short, so that "9.05 marking bees" is not of March.
+_NAMED = rf"(?:{'|'.join(MONTHS)}|{_MONTHS}|sept)(?![^\W\d_])"
 DATE = re.compile(
-    r"(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{1,2}[/-]\d{1,2}[/-]\d\d"
-    rf"|\d{{1,2}}(?:st|nd|rd|th)?[ .-]{{1,2}}(?:of )?(?:{_MONTHS})[a-z]*\.?"
+    r"(?<![\d.:])(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{1,2}[/-]\d{1,2}[/-]\d\d"
+    rf"|\d{{1,2}}(?:st|nd|rd|th)?[ .-]{{1,2}}(?:of )?{_NAMED}\.?"
     r"(?:[ ,-]+20\d\d|-\d\d)?"
-    rf"|(?:{_MONTHS})[a-z]*\.? \d{{1,2}}(?:st|nd|rd|th)?(?:,? 20\d\d)?)(?![\d.])"
+    rf"|{_NAMED}\.? \d{{1,2}}(?:st|nd|rd|th)?(?:,? 20\d\d)?)(?![\d.])"
 )
 _WEEKDAY = re.compile(
     r"^\W*(?:mon|tues?|wed(?:nes)?|thurs?|fri|satur|sat|sun)(?:day)?\b"
 )
+_NEXT = re.compile(
+    r"\W*(?P<name>(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?\b)?"
+    r"[\s,.]*"
+    r"(?:the\s)?(?:(?P<number>[1-9]\d?)(?:st|nd|rd|th))?\W*"
+)
+_WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_MOST_DAYS = 31  # from one day of notes to the next told by its number alone; guess
 _DATE_WORD = re.compile(r"^\s*(?:date|day)\b\s*:?")
 _SHORT = re.compile(r"(\d{1,2})/(\d{1,2})|(\d{1,2})\.(\d{1,2})\.")
 _FOREIGN = re.compile(r"\D*\d{1,2}[. -]{1,2}([^\W\d_]{3,})[., -]{1,2}20\d\d\D*")
@@ -152,9 +193,8 @@ class Days:
         plain = _WEEKDAY.sub(" ", _DATE_WORD.sub(" ", text)).strip(" \t,;|:.-")
         if found := DATE.search(plain):
             said, day = found[0], self.read(found[0])
-        elif short := _SHORT.fullmatch(line.strip()):
-            figures = [int(part) for part in short.groups() if part]
-            said, day = plain, self._in_year(figures[0], figures[1])
+        elif _SHORT.fullmatch(line.strip()):
+            said, day = plain, self.read(line.strip())
         elif self._tried < _MOST_TRIED and _DATE_WORD.match(text):
             said, day = plain, parse_date(plain, near=self._near)
             self._tried += day is None
@@ -166,12 +206,27 @@ class Days:
             return None
         return (day, plain.replace(said, ", ", 1)) if day is not None else None
 
+    def after(self, line: str, day: date | None) -> date | None:
+        """Read a line that tells a later day by the one before: "Friday 17th"."""
+        found = _NEXT.fullmatch(line.lower())
+        if found is None or day is None or not (found["name"] or found["number"]):
+            return None
+        for later in (day + timedelta(days=n) for n in range(_MOST_DAYS)):
+            weekday = _WEEKDAYS[later.weekday()]
+            named = not found["name"] or found["name"].startswith(weekday)
+            if named and found["number"] in {None, str(later.day)}:
+                return later
+        return None
+
     def _may_be_foreign(self, plain: str) -> bool:
         found = _FOREIGN.fullmatch(plain)
         return found is not None and not self._knows(found[1])
 
     def read(self, said: str) -> date | None:
         """Read a date; None where no calendar has it, or nothing tells its year."""
+        if short := _SHORT.fullmatch(said):
+            day, month = (int(part) for part in short.groups() if part)
+            return self._in_year(day, month)
         words = re.split(r"(?<!\d)[\s,.-]+|[\s,.-]+(?!\d|$)|[\s,]+", said)
         months = [w[:3] if w[:3] in _MONTHS and w.isalpha() else w for w in words]
         if re.search(r"[a-z]-\d\d$", said):
@@ -181,8 +236,8 @@ class Days:
             return None
         if reading.value[:4].isdigit():
             return date.fromisoformat(reading.value)
-        day, month = reading.value.split()
-        return self._in_year(int(day), MONTHS.index(month.lower()) + 1)
+        number, name = reading.value.split()
+        return self._in_year(int(number), MONTHS.index(name.lower()) + 1)
 
     def _in_year(self, day: int, month: int) -> date | None:
         """Return the day in the year that brings it nearest to the other evidence."""

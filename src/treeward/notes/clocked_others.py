@@ -21,6 +21,25 @@ if TYPE_CHECKING:
 _BORDERS = re.compile(r"[,;|\t]")
 _MOST_WORDS = 20  # of a note with its value: "wind light from the south west"; choice
 _MOST_BEFORE = 5  # words of a phrase on either side of a comma; no phrase is longer
+# Begins the words that tell where a colony was found; what follows is of it.
+_WHERE_WORDS = frozenset(
+    (
+        "in",
+        "at",
+        "up",
+        "inside",
+        "under",
+        "behind",
+        "on",
+        "by",
+        "near",
+        "beside",
+        "high",
+    )
+)
+_WHERE = re.compile(
+    rf"[\s,:.-]*((?:{'|'.join(sorted(_WHERE_WORDS))})\b[^;|\t]*)", re.IGNORECASE
+)
 _SAID = re.compile(r"[^\W_]+(?:['\u2019][^\W_]+)?")
 
 
@@ -101,6 +120,15 @@ class Others:
                 own = text[start + last :].strip(" :.-")  # and all the commas in it
                 if own and not part[:first].strip(" -*"):
                     return [(kind, own)], text[start : start + first] + ",", True
+            where = (
+                _WHERE.match(text, start + last) if kind is EventKind.FOUND else None
+            )
+            if where and not TIME.search(where[1].lower()):
+                return (
+                    [*found, (kind, where[1].strip())],
+                    text[start : start + first] + ",",
+                    True,
+                )
             found.append((kind, value))
             spans.append((first, last))
             place += used
@@ -131,7 +159,12 @@ class Others:
             value = bearing_value(texts[command[1] :])
             if value is not None and value.text and not value.flags:
                 return command[0], value.text, command[1] + value.used
-        return (command[0], "", command[1]) if command[1] == len(words) else None
+        following = words[command[1] : command[1] + 1]
+        told = (
+            command[0] is EventKind.FOUND and following and following[0] in _WHERE_WORDS
+        )
+        whole = command[1] == len(words) or told
+        return (command[0], "", command[1]) if whole else None
 
     def _value(self, kind: EventKind, texts: Sequence[str]) -> Value | None:
         match KINDS[kind].holds:

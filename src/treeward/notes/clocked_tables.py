@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Literal
 
 from treeward.language.kinds import EventKind
 
+from .clocked_numbers import NORTHS
+
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
@@ -23,6 +25,7 @@ _HEADINGS: dict[str, Role] = {
     **dict.fromkeys(("time", "clock", "when", "hour", "clock time"), "time"),
     **dict.fromkeys(("date", "day"), "date"),
     **dict.fromkeys(("mark", "bee", "colour", "color", "paint", "bees"), "mark"),
+    "who": "mark",
     **dict.fromkeys(("event", "what", "action", "move", "did"), "event"),
     **dict.fromkeys(("bearing", "direction", "dir", "heading", "azimuth"), "bearing"),
     **dict.fromkeys(("degrees", "deg", "compass", "course"), "bearing"),
@@ -31,8 +34,22 @@ _HEADINGS: dict[str, Role] = {
     "wind": "wind",
     **dict.fromkeys(("remark", "remarks", "note", "notes", "comment"), "remark"),
     "comments": "remark",
-    **dict.fromkeys(("no", "nr", "row", "#"), "number"),
+    **dict.fromkeys(("no", "nr", "row", "#", "trip", "trip no", "flight no"), "number"),
+    **dict.fromkeys(("departure", "departures", "depart"), "away"),
+    **dict.fromkeys(("arrival", "arrivals", "arrive", "return"), "back"),
 }  # fmt: skip
+# Heads a column of marks or bearings together with its name: "bee colour".
+_BESIDE = frozenset(
+    {"bee", "bees", "the", "of", "paint", "compass", "flight", "vanishing", "departure"}
+)
+_UNITS = {
+    **dict.fromkeys(("min", "mins", "minute", "minutes"), "min"),
+    **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
+}
+_ABSENT = frozenset({"away", "gone", "absent"})
+# Heads a column of durations together with a unit: "away (min)".
+_OF_DURATION = _ABSENT | {"out", "time", "duration", "trip", "for", "in", "length"}
+_LETTERS = re.compile(r"[a-z]+")
 _WAY = r"(?:b|a|i|o|in|out|off|back|away)"
 _CHOICES = re.compile(rf"{_WAY}\s?(?:/|\bor\b)\s?{_WAY}")  # "b/a", "in or out"
 _IN_BRACKETS = re.compile(r"\(.*?\)|\[.*?\]|\u00b0")
@@ -44,10 +61,16 @@ TICKS = frozenset({"x", "\u2713", "\u2714", "*", "yes"})
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """What a column holds; `title` is its heading, or of one bee's column her mark."""
+    """What a column holds; `title` is its heading, or of one bee's column her mark.
+
+    `unit` is that of durations ("min" or "s"), or the north of bearings. `does` is what
+    the bee of a column did: "yellow out".
+    """
 
     role: Role
     title: str
+    unit: str = ""
+    does: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,21 +131,21 @@ def read_heading(line: str, reader: Reader, *, of_bee: bool = False) -> Table | 
     else:
         return None
     cells = _cells(line, parted_by)
-    plain = [_IN_BRACKETS.sub("", cell).strip(" .:*").lower() for cell in cells]
     if len(cells) < 2:
         return None
-    columns = tuple(_column(cell, reader) for cell in plain)
+    columns = _of_absence([_column(cell.lower(), reader) for cell in cells])
     roles = [column.role for column in columns]
     bees = roles.count("bee")
     if bees:
         beside = {"bee", "time", "date", "station", "wind", "remark", "number"}
-        named = {c.title for c in columns if c.role == "bee"}
+        named = {(c.title, c.does) for c in columns if c.role == "bee"}
         others = [c for c in columns if c.role == "more" and c.title]
         is_table = (
             len(named) == bees
             and beside >= set(roles) - {"more"}
             and (bees > 1 or "time" in roles)
             and not (others and "time" not in roles)
+            and ("time" in roles or _both_ways(columns))
         )
     else:
         whose = of_bee or "mark" in roles or ("time" in roles and "event" in roles)
@@ -132,11 +155,39 @@ def read_heading(line: str, reader: Reader, *, of_bee: bool = False) -> Table | 
     return Table(columns, parted_by) if is_table else None
 
 
-def _column(cell: str, reader: Reader) -> Column:
-    if (role := _HEADINGS.get(cell)) is not None:
-        return Column(role, cell)
+def _column(heading: str, reader: Reader) -> Column:
+    """Tell what stands below a heading in small letters: "away (min)"."""
+    cell = _IN_BRACKETS.sub("", heading).strip(" .:*")
+    words = _LETTERS.findall(heading)
+    units = [_UNITS[word] for word in words if word in _UNITS]
+    if units and {word for word in words if word not in _UNITS} <= _OF_DURATION:
+        return Column("duration", cell, unit=units[0])
+    role = _role_of(cell, words)
+    if role is not None:
+        norths = [NORTHS[word] for word in words if word in NORTHS]
+        of_north = role == "bearing" and bool(norths)
+        return Column(role, cell, unit=norths[0] if of_north else "")
+    return _of_bees(cell, reader)
+
+
+def _role_of(cell: str, words: Sequence[str]) -> Role | None:
+    """Return what a heading says by its name, also with words beside it."""
+    named = " ".join(word for word in words if word not in NORTHS)
+    if (role := _HEADINGS.get(cell) or _HEADINGS.get(named)) is not None:
+        return role
+    own = [word for word in named.split() if word not in _BESIDE]
+    role = _HEADINGS.get(own[0]) if len(own) == 1 else None
+    return role if role in {"mark", "bearing"} else None
+
+
+def _of_bees(cell: str, reader: Reader) -> Column:
+    """Tell which bee a heading names, and what she did, or one of both."""
     if mark := reader.mark_of(cell):
         return Column("bee", mark)
+    head, _, last = cell.rpartition(" ")
+    did = reader.event_of(last) if head else None
+    if did in {EventKind.BACK, EventKind.AWAY} and (mark := reader.mark_of(head)):
+        return Column("bee", mark, does=str(did))
     plain = re.sub(r"^(?:time|clock)\s+|\s+(?:time|at)$", "", cell)
     kind = reader.event_of(plain)
     if kind is EventKind.BACK:
@@ -146,6 +197,24 @@ def _column(cell: str, reader: Reader) -> Column:
     if _CHOICES.fullmatch(cell):
         return Column("event", cell)
     return Column("more", cell)
+
+
+def _both_ways(columns: Sequence[Column]) -> bool:
+    """Tell whether a bee that has a column of one way has one of the other too."""
+    told = [(c.title, c.does) for c in columns if c.role == "bee"]
+    ways = {"": "", "back": "away", "away": "back"}
+    return all((mark, ways[does]) in told for mark, does in told)
+
+
+def _of_absence(columns: Sequence[Column]) -> tuple[Column, ...]:
+    """Read "away" as how long she was away where another column tells when she left."""
+    leaving = [c for c in columns if c.role == "away"]
+    absent = [c for c in leaving if c.title in _ABSENT]
+    if not any(column.role == "event" for column in columns):
+        if len(leaving) < 2:
+            return tuple(columns)
+        absent = absent if len(absent) < len(leaving) else absent[1:]
+    return tuple(Column("duration", c.title) if c in absent else c for c in columns)
 
 
 def _cells(line: str, parted_by: str) -> list[str]:

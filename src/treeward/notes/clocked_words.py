@@ -35,12 +35,17 @@ if TYPE_CHECKING:
     from .clocked_numbers import Sort
 
 Wanted = Literal["", "mark", "event", "bearing"]  # what a cell's heading says
-_DATED = re.compile(rf"\W*({DATE.pattern})[\s,;:t]+(?=\d)")
+# A date at the beginning; one without a year stands before a time.
+_DATED = re.compile(
+    rf"\W*(?:({DATE.pattern})(?:[\s,;:]+(?=\S)|t(?=\d))"
+    r"|(\d{1,2}/\d{1,2}|\d{1,2}\.\d{1,2}\.)[\s,;]+(?=\d{1,2}[:.h]\d\d))"
+)
 _WORD = re.compile(r"[^\W\d_]+(?:['\u2019][^\W\d_]+)*")
 _SIGNS: dict[str, Sort] = {
     **dict.fromkeys(",;|/\t", "break"),
     "&": "joint",
     "+": "joint",
+    "@": "at",
     "?": "doubt",
     "~": "rough",
     "\u2248": "rough",
@@ -48,6 +53,7 @@ _SIGNS: dict[str, Sort] = {
 _HARMLESS = frozenset(
     ".:()[]{}\"'\u2019\u2018\u201c\u201d!*-\u2013\u2014\u2026\u2022\u2192"
 )
+_BEE_NUMBERS = frozenset(str(number) for number in range(100))
 _MOST_WORDS = 6  # of one way of saying something; no phrase is longer
 _LONGEST_NAME = 40  # letters of a bee's name with what is beside it; choice
 
@@ -72,7 +78,10 @@ _FILLERS = frozenset(
         "o",
     }
 )
-_TOWARDS = frozenset({"bearing", "heading", "to", "towards", "toward", "direction"})
+_TOWARDS = frozenset(
+    {"bearing", "heading", "to", "towards", "toward", "direction", "dir", "brg", "hdg"}
+)
+_LISTED = re.compile(r"\s*\d{1,2}\)\s+")  # a line's own number: "1) yellow off"
 _TOO = frozenset({"too", "also", "likewise"})
 _ROUGH = frozenset({"about", "roughly", "around", "approximately", "approx", "circa"})
 _NOT = frozenset(
@@ -253,9 +262,11 @@ class Reader:
             line = text
         words = _Words.of(text)
         found: list[Token] = []
-        at = 0
+        numbered = _LISTED.match(text)
+        at = numbered.end() if numbered else 0
         if match := _DATED.match(text):
-            found.append(Token("date", match[1], match[1]))
+            said = match[1] or match[2]
+            found.append(Token("date", said, said))
             at = match.end()
         while at < len(text):
             tokens, at = self._next(line, text, at, words, wanted)
@@ -409,6 +420,8 @@ class Reader:
         """Make of each letter that may be a colour or a point what it is."""
         named, times = of_bee, 0
         for place, token in enumerate(found):
+            if token.sort == "filler" and token.text in {"bee", "no"}:
+                _number_bee(found, place + 1)
             if token.sort == "letter":
                 is_bee, flags = self._is_bee(
                     found, place, wanted, named=named, again=times > 1
@@ -470,6 +483,12 @@ class Reader:
             point = f"{POINTS_DEG[found[place].value]:g}"
             return False, (Flag.of(FlagCode.TAKEN_AS, found[place].text, point),)
         return following == "event" or (parted and _lists_bees(found, place + 1)), ()
+
+
+def _number_bee(found: list[Token], place: int) -> None:
+    """Leave the number of a bee unread, which is no bearing: "bee 2 off 210"."""
+    if place < len(found) and found[place].text in _BEE_NUMBERS:
+        found[place] = Token("odd", "", found[place].text)
 
 
 def _with_norths(found: Sequence[Token]) -> list[Token]:
@@ -542,6 +561,7 @@ _SORTS: dict[Sort, frozenset[str]] = {
     "towards": _TOWARDS,
     "too": _TOO,
     "rough": _ROUGH,
+    "lasting": frozenset({"for", "after"}),
     "not": _NOT,
     "doubt": _DOUBTS,
 }

@@ -178,7 +178,10 @@ _NONE_FOUND = re.compile(
     r"|neither|hardly (?:a|any))(?: (?:sign|trace|hint) of (?:a|any|the))?"
     r"(?: (?:wild|bee|other|such|more|single))* $"
 )
-_FOUND_WHERE = re.compile(r"(?:here|there|in|at|up|inside|under|behind|on|by) ")
+_PLACE = re.compile(
+    r"(?:, )?(?:(?:(?:here|there) (?:, )?)?(?P<place>(?:in|at|up|inside|under|behind"
+    r"|on|by|near|beside|high) (?:[^ .?,]+ ){1,12})|(?:here|there)(?= [.?,]|$))"
+)
 _THING = (
     r"(?:tree|trees|oak|ash|beech|pine|elm|willow|wood|copse|hedge|hedgerow|wall|bank"
     r"|barn|trunk|hollow|bole|stump|crag|rocks|chimney|roof|hole|crack)"
@@ -197,14 +200,50 @@ _SEARCHED = re.compile(
 )
 
 
+_FINDS = re.compile(
+    r"(?:(?:and|so|well|yes|i|we|have|just|finally) )*found "
+    r"(?:them|it|her|the bees|(?P<nest>(?:the|our|their|a) (?:wild )?"
+    r"(?:colony|nest|bee tree))) "
+)
+# Before "found" it is none, or none so far.
+_NOT_YET = re.compile(
+    r" (?:not|never|nobody|if|until|till|when|once|before|no|hope|will|may|might)"
+    r" (?:\w+ ){0,3}$"
+)
+_NESTS_IN = re.compile(rf" {_THING} ")
+
+
 def _looked(text: str, told: Told) -> Told:
     """Doubt a find out of talk; "no colony found" is ground that was looked at."""
     if told.kind is not EventKind.FOUND:
         return told
     if _NONE_FOUND.search(text[: told.start]):
         flags = (Flag(FlagCode.AMID_WORDS),)
-        return replace(told, kind=EventKind.SEARCHED, flags=flags)
+        return replace(told, kind=EventKind.SEARCHED, flags=flags, value="")
     return replace(told, flags=(Flag(FlagCode.TOLD_FREELY),))
+
+
+def _found_at(start: int, where: re.Match[str]) -> Told:
+    """Note a find with the words that tell where it was."""
+    own = (where["place"] or "").strip()
+    return Told(kind=EventKind.FOUND, start=start, end=where.end(), value=own)
+
+
+def _found_them(text: str, place: int) -> Told | None:
+    """Read "found them, in the old oak"; what was found and where are told."""
+    match = _FINDS.match(text, place)
+    if match is None or _NOT_YET.search(text[:place]):
+        return None
+    where = _PLACE.match(text, match.end())
+    if where is None:
+        ends = match["nest"] and sayings.STOP.match(text, match.end())
+        told = (
+            Told(kind=EventKind.FOUND, start=place, end=match.end()) if ends else None
+        )
+    else:
+        nest = match["nest"] or _NESTS_IN.search(f" {where['place'] or ''}")
+        told = _found_at(place, where) if nest else None
+    return replace(told, flags=(Flag(FlagCode.TOLD_FREELY),)) if told else None
 
 
 class Watching:
@@ -246,15 +285,22 @@ class Watching:
 
     def at(self, text: str, place: int) -> Told | None:
         """Find a note about the watching that starts at `place`."""
+        return self._command_at(text, place) or self._everyday_at(text, place)
+
+    def _command_at(self, text: str, place: int) -> Told | None:
         for spoken, kind in self._spoken:
             match = spoken.match(text, place)
             if match is None:
                 continue
             end = match.end()
+            if kind is EventKind.FOUND and (where := _PLACE.match(text, end)):
+                return _looked(text, _found_at(place, where))
             if kind is EventKind.SCRATCH or sayings.STOP.match(text, end):
                 return _looked(text, Told(kind=kind, start=place, end=end))
-            if kind is EventKind.FOUND and _FOUND_WHERE.match(text, end):
-                return _looked(text, Told(kind=kind, start=place, end=end))
+        return _found_them(text, place)
+
+    @staticmethod
+    def _everyday_at(text: str, place: int) -> Told | None:
         looked = _SEARCHED.match(text, place)
         if looked and looked.end() > place:
             flags = (Flag(FlagCode.AMID_WORDS),)

@@ -36,6 +36,11 @@ _MOVES = re.compile(
     r"|flown|came|come|comes|coming|goes|went|out|in|here|up|down|again|missed|drinking"
     r"|took off|bearing|heading) "
 )
+# A find, or none, told in words of one's own.
+_FIND = re.compile(
+    r" (?:colony|colonies|nests?) (?:\w+ ){0,3}found "
+    r"| found (?:\w+ ){0,3}(?:colony|colonies|nests?|them|it|tree) "
+)
 _SENTENCE = re.compile(r" [.?](?= |$)")
 _CLAUSE = re.compile(r" (?:[,;]|and|but|then|so|while) ")
 # Somebody else than the bee of the notes, and what she did.
@@ -217,6 +222,7 @@ def unread_lines(
         else:
             moves = _BEE.search(sentence.text) and _MOVES.search(sentence.text)
             lost = bool(said or moves or _TELLS_WHEN.search(sentence.text))
+            lost = lost or bool(_FIND.search(sentence.text))
             lost = lost or _clock_like(sentence.text)
         if lost:
             found.append(

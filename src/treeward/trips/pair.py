@@ -89,7 +89,7 @@ def stated_trips(
             why_not.append(Doubt(code=DoubtCode.NO_TIME_FOR_A_TRIP, numbers=(seconds,)))
         if (twin := _timed_twin(sighting, seconds, timing, timed)) is not None:
             rows = (twin.away_row, twin.back_row) if twin.back_row else ()
-            same = abs(twin.away_s - seconds) <= max(_SAME_S, _SAME_SHARE * seconds)
+            same = _as_long(twin, seconds)
             code = DoubtCode.TIMED_AS_WELL if same else DoubtCode.TIMED_OTHERWISE
             why_not.append(Doubt(code=code, rows=rows, numbers=(twin.away_s,)))
         trips.append(
@@ -116,7 +116,11 @@ def stated_trips(
 def _timed_twin(
     sighting: Sighting, seconds: float, timing: str, timed: Sequence[Trip]
 ) -> Trip | None:
-    """Find the timed trip that a stated one tells of: it ended just before."""
+    """Find the timed trip that a stated one tells of: it ended just before.
+
+    Written beside her leaving ("9:14 Y out, 6:45 away"), it is of the trip that began
+    then, if that lasted as long.
+    """
     near = [
         (abs(trip.away_s - seconds), index, trip)
         for index, trip in enumerate(timed)
@@ -124,9 +128,22 @@ def _timed_twin(
         and trip.station == sighting.station
         and trip.timing == timing
         and trip.to_clock is not None
-        and -10.0 <= sighting.time_s - trip.to_clock.timestamp() <= _TIMED_BEFORE_S
+        and (
+            -10.0 <= sighting.time_s - trip.to_clock.timestamp() <= _TIMED_BEFORE_S
+            or (_began(trip, sighting) and _as_long(trip, seconds))
+        )
     ]
     return min(near)[2] if near else None
+
+
+def _began(trip: Trip, sighting: Sighting) -> bool:
+    """Tell whether a trip began when something was noted."""
+    start = trip.away_clock
+    return start is not None and abs(start.timestamp() - sighting.time_s) <= _SAME_S
+
+
+def _as_long(trip: Trip, seconds: float) -> bool:
+    return abs(trip.away_s - seconds) <= max(_SAME_S, _SAME_SHARE * seconds)
 
 
 def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:

@@ -171,6 +171,18 @@ def pdf_bytes(figure: Figure) -> bytes:
     return out.getvalue()
 
 
+_PATH = re.compile(r' d="([^"]*)"')
+_FRACTION = re.compile(r"-?\d+\.\d{3,}")
+
+
+def _shortened(path: re.Match[str]) -> str:
+    """Write a path to a hundredth of a point, which no eye sees, on one line."""
+    rounded = _FRACTION.sub(
+        lambda number: f"{float(number[0]):.2f}".rstrip("0").rstrip("."), path[1]
+    )
+    return f' d="{" ".join(rounded.split())}"'
+
+
 def svg_text(figure: Figure, name: str, description: str) -> str:
     """Return the figure as an SVG element to stand in a page.
 
@@ -205,6 +217,7 @@ def svg_text(figure: Figure, name: str, description: str) -> str:
     text = re.sub(r"url\(#", f"url(#{name}-", text)
     for colour, variable in _THEMED.items():
         text = text.replace(colour, variable)
+    text = _PATH.sub(_shortened, re.sub(r"\n\s+", "\n", text))
     start = text.index(">")
     size = re.search(r'viewBox="[^"]+"', text)
     box = size.group(0) if size else ""
