@@ -171,6 +171,20 @@ def judge(name: str, book: PhraseBook, network: Network | None = None) -> Tally:
     return compare(found, truths, lines, talk)
 
 
+def lone_colours(truths: Sequence[Truth]) -> set[str]:
+    """Give the colours that only one bee of the day wears."""
+    marks = {truth.brief.split(":")[1] for truth in truths}
+    colours = Counter(mark.partition(" ")[0] for mark in marks if mark)
+    return {colour for colour, bees in colours.items() if bees == 1}
+
+
+def bare(brief: str, lone: set[str]) -> str:
+    """Leave out where a bee is painted, if no other wears her colour."""
+    kind, mark, value = brief.split(":", 2)
+    colour = mark.partition(" ")[0]
+    return f"{kind}:{colour if colour in lone else mark}:{value}"
+
+
 def compare(
     found: Sequence[Event],
     truths: Sequence[Truth],
@@ -185,11 +199,12 @@ def compare(
     ]
     tally = Tally(said=sum(not t.free for t in truths))
     left = list(events)
+    lone = lone_colours(truths)
     for truth in sorted(truths, key=lambda one: one.free):
         near = [
             event
             for event in left
-            if brief(event) == truth.brief
+            if bare(brief(event), lone) == bare(truth.brief, lone)
             and abs((event.start_s or 0.0) - truth.at_s) <= NEAR_S
             and (event.doubtful or not truth.doubtful)
         ]

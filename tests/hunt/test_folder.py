@@ -422,7 +422,7 @@ class Talker(ScriptedRecognizer):
         note = super().decode(stretch)
         if note is None or len(self.decoded) == 1:
             return note
-        said = ("She's off, two ninety.", "Lovely weather for it.")[
+        said = ("Yellow's off, two ninety.", "Lovely weather for it.")[
             len(self.decoded) % 2
         ]
         words = spread(said.split(), note.start_s, note.end_s)

@@ -74,17 +74,6 @@ _TWO_COLOURED = re.compile(
     rf"(?:(?:the|my|our|that|little|madam) )*(?:two|double|bi) ?(?:colou?r(?:ed)?"
     rf"|tones?|toned|painted|dotted|spotted)(?: {BEE})?(?= )"
 )
-# Where a bee without words for it has her abdomen.
-_TAILS = (
-    "belly",
-    "tail",
-    "tummy",
-    "bottom",
-    "rear",
-    "rear end",
-    "back end",
-    "hind end",
-)
 # What a bee was likened to, or looked like, when she was painted.
 _EPITHETS = (
     re.compile(rf" (?P<look>[a-z]{{3,}}) {BEE}(?= )"),
@@ -180,8 +169,6 @@ class BeeNames:
                     for two in seconds
                 }
         self._spots = {way: spot for spot, ways in book.spots.items() for way in ways}
-        if "abdomen" in self._spots:
-            self._spots |= dict.fromkeys(_TAILS, self._spots["abdomen"])
         self._lay_out()
         self._learn(text)
 
@@ -257,7 +244,7 @@ class BeeNames:
     def spot_in(self, said: str) -> str:
         """Find where a bee is said to be painted, "" where nothing tells.
 
-        "A little speck, on her hind end" is on the abdomen.
+        "A little speck, on her abdomen" tells it behind her name.
         """
         spots = "|".join(map(re.escape, self._spots))
         on_her = re.search(rf" on (?:the |her |its )?(?P<spot>{spots})(?= )", said)

@@ -63,6 +63,7 @@ def main() -> None:
     parser.add_argument("--epochs", type=int, default=4)
     parser.add_argument("--rate", type=float, default=1e-3)
     parser.add_argument("--layer-rate", type=float, default=1e-4)
+    parser.add_argument("--start", type=Path, help="params.pickle to go on from")
     parser.add_argument(
         "--kept", type=Path, help="keeps what was read, for the next time"
     )
@@ -96,6 +97,8 @@ def main() -> None:
     states, size = _states(base, frozen, data)
     print("laid out", round(time.time() - begun), "s", flush=True)
     params = {"head": net.new_head(jax.random.PRNGKey(0)), "tops": tops}
+    if a.start:
+        params = jax.tree.map(jnp.array, pickle.loads(a.start.read_bytes()))  # noqa: S301
     params = _trained(params, states, size, data, a)
     write(a.into, base, frozen, jax.tree.map(np.asarray, params), words)
 

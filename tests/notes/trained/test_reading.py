@@ -1,0 +1,89 @@
+"""What the network adds to, and takes from, what rules make of talk."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from benchmarks import narration_days as days
+from treeward.language.kinds import EventKind
+from treeward.language.phrasebook import PhraseBook
+from treeward.notes.bee_names import BeeNames
+from treeward.notes.flags import FlagCode
+from treeward.notes.narration import read_narration
+from treeward.notes.trained.lines import LONGEST, in_lines
+from treeward.notes.trained.network import load_network
+from treeward.speech.utterances import Utterance, spread
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from treeward.notes.events import Event
+
+BOOK = PhraseBook.load()
+
+
+def told(*said: tuple[float, str]) -> Sequence[Event]:
+    """Read what was said at these seconds, with the network."""
+    talk = []
+    for start_s, text in said:
+        words = tuple(spread(text.split(), start_s, start_s + 0.3 * len(text.split())))
+        talk.append(Utterance(words=words, start_s=start_s, end_s=words[-1].end_s))
+    return read_narration(talk, BOOK, network=load_network()).events
+
+
+def brief(events: Sequence[Event]) -> list[tuple[str, str]]:
+    return [(str(event.kind), event.mark) for event in events]
+
+
+def test_of_strangers_days_more_is_read_and_less_of_it_is_wrong() -> None:
+    names = ("ardal", "thaddy")  # by whom neither rules nor network were made
+    rules = days.whole([days.judge(name, BOOK) for name in names])
+    network = days.whole([days.judge(name, BOOK, load_network()) for name in names])
+    assert network.right > rules.right
+    assert network.precision > rules.precision
+
+
+def test_a_note_the_rules_lack_says_how_likely_it_is_meant() -> None:
+    notes = told(
+        (0, "Dabbed this one red, there we are."),
+        (90, "And red has had enough, over the wall with her."),
+    )
+    added = [note for note in notes if note.has(FlagCode.LIKELY_MEANT)]
+    assert all(note.doubtful and note.confidence <= 0.95 for note in added)
+    assert ("away", "red") in brief(notes)
+
+
+def test_a_bee_keeps_the_spot_she_was_painted_with() -> None:
+    notes = told(
+        (0, "This one gets white on her abdomen."),
+        (80, "White's off."),
+        (500, "White is back on the dish."),
+    )
+    assert {note.mark for note in notes} == {"white abdomen"}
+
+
+def test_what_did_not_happen_is_no_note() -> None:
+    notes = told(
+        (0, "Painting this one green."),
+        (60, "Green is away, heading two ten."),
+        (120, "If green is not back by noon I shall have my sandwich."),
+        (180, "Green's still out."),
+    )
+    kinds = [note.kind for note in notes if note.start_s and note.start_s > 100]
+    assert EventKind.BACK not in kinds
+    assert EventKind.AWAY not in kinds
+
+
+def test_a_long_utterance_is_parted_at_its_sentences() -> None:
+    sentence = "The red one has just now come back to the dish again. "
+    words = tuple(spread((sentence * 12).split(), 0.0, 60.0))
+    talk = [Utterance(words=words, start_s=0.0, end_s=60.0)]
+    colours = frozenset(way for ways in BOOK.colours.values() for way in ways)
+    lines = in_lines(talk, BeeNames(BOOK), colours)
+    assert sum(len(line.words) for line in lines) == len(words)
+    assert all(len(line.words) <= LONGEST for line in lines)
+    assert all(line.words[-1].text == "again." for line in lines)
+
+
+def test_silence_makes_nothing() -> None:
+    assert not read_narration([], BOOK, network=load_network()).events
