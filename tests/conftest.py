@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import pickle
 import sys
@@ -114,6 +115,7 @@ def solved_once() -> Iterator[None]:
             solved[id(hunt)] = answer_of
         return solved[id(hunt)]
 
+    @functools.wraps(answer.locate)
     def locate(*told: Any, **named: Any) -> survey.Fix:
         key = pickle.dumps((told, sorted(named.items())))
         if key not in said:

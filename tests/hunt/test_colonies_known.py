@@ -145,9 +145,7 @@ def test_the_living_near_a_hunt_are_those_not_known_to_be_dead() -> None:
 
 def test_the_list_of_a_year_says_what_is_known_of_each_colony() -> None:
     looks = look("2026-09-01", "alive"), look("2027-04-01", "not looked at")
-    one = known(
-        *looks, hunt="B", height_m=4.0, entrance="south", nest="wall", may_know=["Ann"]
-    )
+    one = known(*looks, hunt="B", height_m=4.0, entrance="south", nest="wall")
     late = known(hunt="A", find_id="2", found="2027-05-01")
     early = known(hunt="A", find_id="3", found="2025-05-01", entrance="knot")
     first, second, third = occupancy([one, late, early], 2026)
@@ -160,11 +158,7 @@ def test_the_list_of_a_year_says_what_is_known_of_each_colony() -> None:
         (date(2026, 9, 1), "alive"),
         (date(2027, 4, 1), "not looked at"),
     )
-    assert (third.state, third.seen, third.may_know) == (
-        "alive",
-        date(2026, 9, 1),
-        ("Ann",),
-    )
+    assert (third.state, third.seen) == ("alive", date(2026, 9, 1))
     assert [c.looked for c in (first, second, third)] == [False, False, True]
     assert [c.looked for c in occupancy([one], 2027)] == [False]
 

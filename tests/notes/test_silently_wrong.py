@@ -143,7 +143,7 @@ def test_a_bearing_without_a_bee_is_doubted(line: str) -> None:
         ("Nothing there and no wild colony found.", []),
         ("No sign of a colony found.", []),
         ("Colony found.", ["found"]),
-        ("Colony found in the old oak.", ["found"]),
+        ("Colony found in the old oak.", ["found::in the old oak"]),
         ("And there it is, colony found!", ["found"]),
     ],
 )
