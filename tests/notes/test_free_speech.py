@@ -429,3 +429,14 @@ def test_what_was_not_found_is_no_find_and_is_listed(line: str) -> None:
 def test_painted_behind_the_colour_marks_a_bee() -> None:
     assert brief(told("white painted.").events) == ["mark:white"]
     assert brief(told("the white painted one is back.").events) == ["back:white"]
+
+
+def test_a_comma_before_a_time_out_does_not_make_it_rough() -> None:
+    narration = told("Yellow away.", "Yellow is back, my yellow, six minutes ten.")
+    rough = told("Yellow away.", "Yellow is back, about six minutes ten.")
+    codes = [
+        [f for e in one.events for f in e.flags if f.code is FlagCode.ROUGH]
+        for one in (narration, rough)
+    ]
+    assert [len(flags) for flags in codes] == [0, 1]
+    assert codes[1][0].words == ("about",)

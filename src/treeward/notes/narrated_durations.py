@@ -310,9 +310,9 @@ class Durations:
         told = self._lasting(
             text, place, start, None, trip=trip, sure=sure, found=found
         )
-        rough = _ROUGH_WORD.findall(said)
+        rough = [word for word in _ROUGH_WORD.findall(said) if word != ","]
         if told and rough and not trip:
-            flag = Flag.of(FlagCode.ROUGH, rough[0].strip())
+            flag = Flag.of(FlagCode.ROUGH, rough[0])
             told = replace(told, flags=(*told.flags, flag))
         return told
 
