@@ -1,8 +1,7 @@
 """A line of talk as numbers for the network: its word pieces, and what is known.
 
-What each number is stands beside it. The network that is trained with these is the one
-that reads with them: change nothing here without training anew
-(tests/benchmarks/narration_training).
+The network is trained with what is made here, and reads with it: change nothing without
+training anew (tests/benchmarks/narration_training).
 """
 
 from __future__ import annotations

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 HEADS = 12  # of attention; Wang et al. (2020)
 QUERIES = 2  # with which each bee looks at the line
-NO = np.float32(-1e9)
+NO = np.float32(-1e9)  # what may not be looked at
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +173,7 @@ _LAYER = (
 
 
 def _unpacked(stored: Mapping[str, NDArray[np.generic]], name: str) -> F32:
-    """Give a weight as it was before it was rounded to eighths of a byte a column."""
+    """Give a weight that was rounded to a byte, with a scale of its own a column."""
     weight = stored[name]
     if f"{name}.scale" in stored:
         scale = np.asarray(stored[f"{name}.scale"], np.float32)
