@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 A_NOTE = 3.0  # nats: what a note in it makes a text of talk likelier by; measured
 MOST_NOTES = 2  # in one breath that count so
 LONE_WORDS = 3  # of "five to nine"; with "it's" before it, it is a time; guess
+LINE_WORDS = 4  # heard in one go before the network adds to them; guess, by lone words
 ASKED = 60  # characters before such a time in which it was asked for; guess
 _UNNAMED = frozenset({FlagCode.WIND_UNNAMED, FlagCode.SOUNDS_LIKE_TOO})
 # "White's in too", which engines write as a number.
@@ -161,7 +162,15 @@ def read_talk(
         names = BeeNames(book, speech.text)
         every = [*sure, *free]
         given = range(len(sure))
-        weighed = weigh(talk, every, names, book, network, given=given)
+        weighed = weigh(
+            talk,
+            every,
+            names,
+            book,
+            network,
+            given=given,
+            least_words=LINE_WORDS,
+        )
         free = [event for event in weighed if not any(event is one for one in sure)]
     found = [*sure, *(_told_freely(event, book, recording) for event in free)]
     found.sort(key=lambda event: event.start_s or 0.0)

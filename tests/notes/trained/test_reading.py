@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from benchmarks import narration_days as days
@@ -9,10 +10,10 @@ from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.bee_names import BeeNames
 from treeward.notes.flags import FlagCode
-from treeward.notes.narration import read_narration
+from treeward.notes.narration import read_narration, read_talk
 from treeward.notes.trained.lines import LONGEST, in_lines
 from treeward.notes.trained.network import load_network
-from treeward.speech.utterances import Utterance, spread
+from treeward.speech.utterances import Utterance, WordSource, spread
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,6 +84,18 @@ def test_a_long_utterance_is_parted_at_its_sentences() -> None:
     assert sum(len(line.words) for line in lines) == len(words)
     assert all(len(line.words) <= LONGEST for line in lines)
     assert all(line.words[-1].text == "again." for line in lines)
+
+
+def test_lone_words_amid_a_recording_are_no_notes() -> None:
+    words = ("Red.", "Zero.", "Street.", "Light.", "Blue.", "So, thanks, one.")
+    talk = []
+    for number, text in enumerate(words):
+        said = spread(text.split(), 20.0 * number, 20.0 * number + 1)
+        heard = tuple(replace(word, source=WordSource.TALK) for word in said)
+        talk.append(
+            Utterance(words=heard, start_s=said[0].start_s, end_s=said[-1].end_s)
+        )
+    assert not read_talk(talk, [], BOOK, network=load_network()).events
 
 
 def test_silence_makes_nothing() -> None:

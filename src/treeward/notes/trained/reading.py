@@ -62,6 +62,7 @@ def weigh(
     network: Network,
     *,
     given: Collection[int] = (),
+    least_words: int = 1,
 ) -> list[Event]:
     """Weigh the notes that rules made of talk, and add what they missed.
 
@@ -78,6 +79,8 @@ def weigh(
         The phrase book.
     network
         The trained network.
+    least_words
+        Of a line to which a note is added.
 
     Returns
     -------
@@ -88,9 +91,11 @@ def weigh(
     lines = in_lines(utterances, names, colours)
     if not lines:
         return list(events)
-    return _Weighing(
+    weighing = _Weighing(
         lines, events, names=names, book=book, network=network, given=set(given)
-    ).run()
+    )
+    weighing.least_words = least_words
+    return weighing.run()
 
 
 class _Weighing:
@@ -116,6 +121,7 @@ class _Weighing:
                 self.own[self._line_of(event)].append(event)
         self.sure.sort(key=lambda event: event.start_s or 0.0)
         self.heard = 0  # how many of the sure ones were taken in
+        self.least_words = 1
 
     def _line_of(self, event: Event) -> int:
         end_s = (event.end_s or 0.0) + 1e-6
@@ -200,6 +206,7 @@ class _Weighing:
             *_numbers(inputs, told),
             *_switches(told),
         ]
+        new = NEW if len(line.words) >= self.least_words else 1.0
         found: list[Event] = []
         for event in self.own[number]:
             kept, taken = _kept(event, seen, inputs, told)
@@ -210,9 +217,10 @@ class _Weighing:
         found += [
             _event(line, one)
             for one in seen
-            if one.share >= NEW and one.kind not in _SWITCHES & kinds
+            if one.share >= new and one.kind not in _SWITCHES & kinds
         ]
-        found += self._wind(line, found, inputs, told)
+        if new < 1.0:
+            found += self._wind(line, found, inputs, told)
         found = [self._painted_where(event, line) for event in found]
         found.sort(key=lambda event: event.end_s or 0.0)
         for event in found:
