@@ -197,8 +197,7 @@ def told_in_talk(
     from treeward.notes.unread import unread_lines
 
     talk = _between_notes(utterances)
-    colours = frozenset(way for ways in book.colours.values() for way in ways)
-    speech, pieces = speech_of(talk, colours)
+    speech, pieces = speech_of(talk, book.colour_words)
     names = BeeNames(book, speech.text)
     lines = unread_lines(speech, pieces, events, names, recording=recording)
     before = {(event.end_s, event.kind) for event in events}

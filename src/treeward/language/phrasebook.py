@@ -183,6 +183,11 @@ class PhraseBook:
             FixedPhrase(text=way, kind="", mark=mark) for mark, way in named + bare
         )
 
+    @property
+    def colour_words(self) -> frozenset[str]:
+        """Every way of saying a colour."""
+        return frozenset(way for ways in self.colours.values() for way in ways)
+
     def marks(self) -> Mapping[str, str]:
         """Give what each way of naming a bee means: "blue white" -> "blue-white"."""
         return {phrase.text: phrase.mark for phrase in self.mark_phrases()}

@@ -93,7 +93,7 @@ def read_narration(
         list where it lists any.
     """
     said = list(utterances)
-    speech, pieces = speech_of(said, _colours(book))
+    speech, pieces = speech_of(said, book.colour_words)
     if not pieces:
         return Narration()
     narrator = Narrator(speech, pieces, book)
@@ -146,7 +146,7 @@ def read_talk(
         is changed and says so.
     """
     talk = _talk_of(utterances, book)
-    speech, pieces = speech_of(talk, _colours(book))
+    speech, pieces = speech_of(talk, book.colour_words)
     if not pieces:
         return Narration(events=tuple(events))
     timed = sorted(events, key=lambda event: event.start_s or 0.0)
@@ -202,10 +202,6 @@ def _may_be_told(event: Event, speech: Speech, pieces: Sequence[StreamWord]) -> 
         first = sum(1 for _ in before)
         return bool(TIME_ASKED.search(speech.text[max(0, first - ASKED) : first]))
     return bool(event.mark) or KINDS[event.kind].mark is not Need.MUST
-
-
-def _colours(book: PhraseBook) -> frozenset[str]:
-    return frozenset(way for ways in book.colours.values() for way in ways)
 
 
 def _talk_of(utterances: Iterable[Utterance], book: PhraseBook) -> list[Utterance]:

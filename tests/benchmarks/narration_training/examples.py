@@ -45,7 +45,7 @@ class Day:
         self.name = path.stem
         said, truths, _ = days.read_day(path.stem)
         self.book = days.for_day(truths, book)
-        colours = frozenset(w for ways in self.book.colours.values() for w in ways)
+        colours = self.book.colour_words
         speech, _ = speech_of(said, colours)
         self.lines = in_lines(said, BeeNames(self.book, speech.text), colours)
         starts = [one.start_s for one in self.lines]

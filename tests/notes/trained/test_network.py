@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from treeward.notes.trained.inputs import Inputs, Places
 
 BOOK = PhraseBook.load()
-COLOURS = frozenset(way for ways in BOOK.colours.values() for way in ways)
 
 
 def lines_of(said: Sequence[str], every_s: float = 60.0) -> list[Line]:
@@ -33,7 +32,7 @@ def lines_of(said: Sequence[str], every_s: float = 60.0) -> list[Line]:
         start_s = number * every_s
         words = tuple(spread(text.split(), start_s, start_s + 3))
         utterances.append(Utterance(words=words, start_s=start_s, end_s=start_s + 3))
-    return in_lines(utterances, BeeNames(BOOK, " ".join(said)), COLOURS)
+    return in_lines(utterances, BeeNames(BOOK, " ".join(said)), BOOK.colour_words)
 
 
 def laid_out(said: Sequence[str], number: int, known: Known) -> tuple[Places, Inputs]:

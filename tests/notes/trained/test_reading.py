@@ -79,8 +79,7 @@ def test_a_long_utterance_is_parted_at_its_sentences() -> None:
     sentence = "The red one has just now come back to the dish again. "
     words = tuple(spread((sentence * 12).split(), 0.0, 60.0))
     talk = [Utterance(words=words, start_s=0.0, end_s=60.0)]
-    colours = frozenset(way for ways in BOOK.colours.values() for way in ways)
-    lines = in_lines(talk, BeeNames(BOOK), colours)
+    lines = in_lines(talk, BeeNames(BOOK), BOOK.colour_words)
     assert sum(len(line.words) for line in lines) == len(words)
     assert all(len(line.words) <= LONGEST for line in lines)
     assert all(line.words[-1].text == "again." for line in lines)

@@ -346,7 +346,8 @@ def _pair(
     if ahead is not None:
         found[6:8] = math.tanh(ahead / 10), 1
     for note in rules:
-        if same_value(number, note):
+        same_kind = note.kind is number.kind
+        if same_kind and holds_number(note.value, number.kind, number.value):
             found[8] = note.weight
             if note.mark == mark or number.kind is EventKind.TIME:
                 found[9] = note.weight
@@ -357,10 +358,10 @@ def _turn(one_deg: int, other_deg: int) -> float:
     return abs((one_deg - other_deg + 180) % 360 - 180)
 
 
-def same_value(number: NumberSaid, note: RuleNote) -> bool:
-    """Tell whether a note holds this reading of a number."""
-    if number.kind is not note.kind or not note.value:
+def holds_number(value: str, kind: EventKind, number: str) -> bool:
+    """Tell whether the value of a note of this kind holds a reading of a number."""
+    if not value:
         return False
-    if number.kind is EventKind.TIME:
-        return dial_s(number.value) == dial_s(note.value)
-    return number.value in note.value.split()
+    if kind is EventKind.TIME:
+        return dial_s(number) == dial_s(value)
+    return number in value.split()

@@ -65,6 +65,11 @@ class Line:
         """When it was over."""
         return self.words[-1].end_s
 
+    @property
+    def bare_words(self) -> list[str]:
+        """The words without punctuation beside them."""
+        return [word.text.strip(".,?!;:") for word in self.words]
+
     def span(self, places: Sequence[int]) -> Sequence[Word]:
         """Give the words from the first of these places to the last."""
         return self.words[places[0] : places[-1] + 1] if places else self.words

@@ -70,9 +70,18 @@ class Network:
             for name in stored
             if name != "vocabulary" and not name.endswith(".scale")
         }
-        self._layers = 1 + max(
-            int(name.split(".")[1]) for name in self._w if name.startswith("layer.")
-        )
+        self._head = self._part("head.")
+        self._layers: list[dict[str, F32]] = []
+        while layer := self._part(f"layer.{len(self._layers)}."):
+            self._layers.append(layer)
+
+    def _part(self, prefix: str) -> dict[str, F32]:
+        """Give the weights whose names begin so, by the rest of their names."""
+        return {
+            name.removeprefix(prefix): weight
+            for name, weight in self._w.items()
+            if name.startswith(prefix)
+        }
 
     def read(self, tokens: NDArray[np.int32], segment: NDArray[np.int8]) -> F32:
         """Give the state of each token of each line: (lines, tokens, 384)."""
@@ -83,14 +92,14 @@ class Network:
             w["words"][tokens] + w["places"][:longest], w["norm.g"], w["norm.b"]
         )
         hidden = np.where(tokens > 0, np.float32(0), NO)[:, None, None, :]
-        for number in range(self._layers):
-            if number == self._layers - int(w["trained"][0]):
-                state = state + w["head.segv"][segment.astype(int)]
-            state = self._layer(f"layer.{number}.", state, hidden)
+        for number, layer in enumerate(self._layers):
+            if number == len(self._layers) - int(w["trained"][0]):
+                state = state + self._head["segv"][segment.astype(int)]
+            state = self._layer(layer, state, hidden)
         return state
 
-    def _layer(self, name: str, state: F32, hidden: F32) -> F32:
-        w = {key: self._w[name + key] for key in _LAYER}
+    @staticmethod
+    def _layer(w: Mapping[str, F32], state: F32, hidden: F32) -> F32:
         lines, tokens, width = state.shape
 
         def split(x: F32) -> F32:
@@ -108,7 +117,7 @@ class Network:
 
     def say(self, state: F32, line: Mapping[str, NDArray[np.generic]]) -> Outputs:
         """Say what a line holds, from its state (tokens, 384) and its inputs."""
-        w = {name[5:]: value for name, value in self._w.items() if name[:5] == "head."}
+        w = self._head
         size = len(state)
         mask = {
             name: np.asarray(line[name])[..., :size].astype(np.float32)
@@ -164,12 +173,6 @@ class Network:
             numbers=_share(numbers[:, 0] + w["vob"]),
             whose=_softmax(whose),
         )
-
-
-_LAYER = (
-    *("q", "qb", "k", "kb", "v", "vb", "o", "ob", "g1", "b1"),
-    *("f", "fb", "d", "db", "g2", "b2"),
-)
 
 
 def _unpacked(stored: Mapping[str, NDArray[np.generic]], name: str) -> F32:

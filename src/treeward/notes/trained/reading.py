@@ -17,8 +17,8 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
 
-from .bees import ACTIONS, Deed, Known, dial_s
-from .inputs import LINE_KINDS, RuleNote, inputs_of, same_value, tokens_of
+from .bees import ACTIONS, Deed, Known
+from .inputs import LINE_KINDS, RuleNote, holds_number, inputs_of, tokens_of
 from .lines import in_lines, with_spots
 
 if TYPE_CHECKING:
@@ -87,14 +87,18 @@ def weigh(
     list of Event
         In order of time.
     """
-    colours = frozenset(way for ways in book.colours.values() for way in ways)
-    lines = in_lines(utterances, names, colours)
+    lines = in_lines(utterances, names, book.colour_words)
     if not lines:
         return list(events)
     weighing = _Weighing(
-        lines, events, names=names, book=book, network=network, given=set(given)
+        lines,
+        events,
+        names=names,
+        book=book,
+        network=network,
+        given=set(given),
+        least_words=least_words,
     )
-    weighing.least_words = least_words
     return weighing.run()
 
 
@@ -108,6 +112,7 @@ class _Weighing:
         book: PhraseBook,
         network: Network,
         given: set[int],
+        least_words: int,
     ) -> None:
         self.winds = {way: name for name, ways in book.wind.items() for way in ways}
         self.lines, self.names, self.network = lines, names, network
@@ -121,7 +126,7 @@ class _Weighing:
                 self.own[self._line_of(event)].append(event)
         self.sure.sort(key=lambda event: event.start_s or 0.0)
         self.heard = 0  # how many of the sure ones were taken in
-        self.least_words = 1
+        self.least_words = least_words
 
     def _line_of(self, event: Event) -> int:
         end_s = (event.end_s or 0.0) + 1e-6
@@ -234,8 +239,7 @@ class _Weighing:
         new = event.kind is EventKind.MARK and event.mark not in self.known.here
         if not new or " " in event.mark:
             return event
-        words = (word.text.strip(".,?!;:") for word in line.words)
-        spot = self.names.spot_in(f" {' '.join(words)} ")
+        spot = self.names.spot_in(f" {' '.join(line.bare_words)} ")
         return replace(event, mark=f"{event.mark} {spot}") if spot else event
 
     def _wind(
@@ -245,8 +249,8 @@ class _Weighing:
         share = float(told.kinds[LINE_KINDS.index(EventKind.WIND)])
         if share < NEW or any(event.kind is EventKind.WIND for event in found):
             return []
-        words = [word.text.strip(".,?!;:") for word in line.words]
-        strength = next((self.winds[one] for one in words if one in self.winds), "")
+        heard = (self.winds[one] for one in line.bare_words if one in self.winds)
+        strength = next(heard, "")
         if not strength:
             return []
         taken = {event.value.split()[0] for event in found if event.value}
@@ -332,9 +336,7 @@ def _same(one: _Found, event: Event) -> bool:
         return False
     if one.kind not in _NUMBERS:
         return one.mark == event.mark
-    if one.kind is EventKind.TIME:
-        return dial_s(one.value) == dial_s(event.value)
-    return bool(event.value) and one.value.split()[-1] in event.value.split()
+    return holds_number(event.value, one.kind, one.value.split()[-1])
 
 
 def _share_of(event: Event, inputs: Inputs, told: Outputs) -> float | None:
@@ -346,11 +348,10 @@ def _share_of(event: Event, inputs: Inputs, told: Outputs) -> float | None:
         return float(told.deeds[bee, ACTIONS.index(event.kind)])
     if event.kind in _SWITCHES:
         return float(told.kinds[LINE_KINDS.index(event.kind)])
-    note = RuleNote(event.kind, event.mark, event.value, doubtful=False)
     shares = [
         float(share)
         for said, share in zip(inputs.said, told.numbers, strict=False)
-        if same_value(said, note)
+        if said.kind is event.kind and holds_number(event.value, said.kind, said.value)
     ]
     return max(shares, default=None)
 
