@@ -9,6 +9,7 @@ import numpy as np
 from pyproj import Geod
 
 from treeward.hunt.finds import FindTable
+from treeward.hunt.hunt import Hunt
 from treeward.hunt_file import parse_hunt_table
 from treeward.measures import Position, format_position
 from treeward.report.model import HuntResult, StationPlace
@@ -26,6 +27,7 @@ from treeward.trips import pair_trips
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
 GLOBE = Geod(ellps="WGS84")
 HERE = Position(latitude_deg=52.3, longitude_deg=-3.6)
@@ -111,3 +113,16 @@ def find(find_id: str, place: Position, **more: Any) -> FindTable:
     """Return a find of 20 July."""
     told = {"id": find_id, "position": format_position(place), "found": "2026-07-20"}
     return FindTable.model_validate(told | more)
+
+
+def hunt_of(folder: Path, *rows: str) -> Hunt:
+    """Make a hunt of one station and these rows of review.csv."""
+    text = '[hunt]\nname = "x"\ntimezone = "Europe/London"\n[[station]]\nid = "1"\n'
+    (folder / "hunt.toml").write_text(text, "utf-8")
+    lines = ["clock,event,mark,value", *rows]
+    (folder / "review.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    return Hunt(folder)
+
+
+NEAR, FAR = off(1_000), off(3_000)
+A, B = colony("A", NEAR), colony("B", FAR)

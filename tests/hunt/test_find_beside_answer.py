@@ -10,7 +10,20 @@ import numpy as np
 import pytest
 from pyproj import Transformer
 
-from hunt.found_world import GLOBE, HERE, answer, bee, colony, find, off
+from hunt.found_world import (
+    FAR,
+    GLOBE,
+    HERE,
+    NEAR,
+    A,
+    B,
+    answer,
+    bee,
+    colony,
+    find,
+    hunt_of,
+    off,
+)
 from treeward.errors import HuntError
 from treeward.hunt.finds import (
     FILE,
@@ -33,7 +46,6 @@ from treeward.hunt.finds import (
     with_finds,
 )
 from treeward.hunt.finds import FindTable as Find
-from treeward.hunt.hunt import Hunt
 from treeward.language.kinds import EventKind
 from treeward.measures import Position
 from treeward.notes.events import Event
@@ -43,17 +55,6 @@ from treeward.survey.records import HandRuleKind
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-NEAR, FAR = off(1_000), off(3_000)
-A, B = colony("A", NEAR), colony("B", FAR)
-
-
-def hunt_of(folder: Path, *rows: str) -> Hunt:
-    text = '[hunt]\nname = "x"\ntimezone = "Europe/London"\n[[station]]\nid = "1"\n'
-    (folder / "hunt.toml").write_text(text, "utf-8")
-    lines = ["clock,event,mark,value", *rows]
-    (folder / "review.csv").write_text("\n".join(lines) + "\n", "utf-8")
-    return Hunt(folder)
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from hunt.found_world import HERE, answer, colony, find, off
+from hunt.found_world import (
+    FAR,
+    HERE,
+    NEAR,
+    A,
+    B,
+    answer,
+    find,
+    hunt_of,
+    off,
+)
 from treeward import survey
 from treeward.hunt.finds import (
     FILE,
@@ -29,7 +39,6 @@ from treeward.hunt.found_told import (
     start_apart,
     without_finds,
 )
-from treeward.hunt.hunt import Hunt
 from treeward.hunt_file import LessonTable, OffsetTable, SeasonFile
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
@@ -40,17 +49,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.measures import Position
-
-NEAR, FAR = off(1_000), off(3_000)
-A, B = colony("A", NEAR), colony("B", FAR)
-
-
-def hunt_of(folder: Path, *rows: str) -> Hunt:
-    text = '[hunt]\nname = "x"\ntimezone = "Europe/London"\n[[station]]\nid = "1"\n'
-    (folder / "hunt.toml").write_text(text, "utf-8")
-    lines = ["clock,event,mark,value", *rows]
-    (folder / "review.csv").write_text("\n".join(lines) + "\n", "utf-8")
-    return Hunt(folder)
 
 
 def gpx(folder: Path, name: str = "walk.gpx") -> None:

@@ -7,8 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from pyproj import Geod
 
+from hunt.found_world import HERE, off
 from treeward.hunt.finds import FindTable, LookTable
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.two_hunts import (
@@ -21,19 +21,12 @@ from treeward.hunt.two_hunts import (
     shares_notes,
     station_names,
 )
-from treeward.measures import Position, format_position
+from treeward.measures import format_position
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-GLOBE = Geod(ellps="WGS84")
-HERE = Position(latitude_deg=52.3, longitude_deg=-3.6)
 TEN = datetime(2026, 7, 14, 9, 0, tzinfo=UTC)
-
-
-def off(metres: float) -> Position:
-    lon, lat, _ = GLOBE.fwd(HERE.longitude_deg, HERE.latitude_deg, 70, metres)
-    return Position(latitude_deg=lat, longitude_deg=lon)
 
 
 def hunt_of(
@@ -63,7 +56,7 @@ def test_stations_of_one_name_are_one_where_they_lie_together(tmp_path: Path) ->
     one = hunt_of(tmp_path / "one", "1", "2", "3")
     other = hunt_of(tmp_path / "other", "1", "2", "3", "4")
     here = {"1": HERE, "2": HERE, "3": HERE}
-    there = {"1": off(29.9), "2": off(30.1), "4": off(900)}
+    there = {"1": off(29.9, 70), "2": off(30.1, 70), "4": off(900, 70)}
     assert station_names(one, other, here, there) == {
         "1": "1",
         "2": "2b",
@@ -77,7 +70,7 @@ def test_a_new_name_of_a_station_is_nobodys_yet(tmp_path: Path) -> None:
     one = hunt_of(tmp_path / "one", "1", "1b", "2")
     other = hunt_of(tmp_path / "other", "1", "1c", "2", "2b")
     here = {"1": HERE, "2": HERE}
-    there = {"1": off(500), "2": off(500)}
+    there = {"1": off(500, 70), "2": off(500, 70)}
     names = station_names(one, other, here, there)
     assert names == {"1": "1d", "1c": "1c", "2": "2c", "2b": "2b"}
 
@@ -86,7 +79,7 @@ def test_names_go_on_behind_the_alphabet(tmp_path: Path) -> None:
     taken = [f"1{letter}" for letter in "bcdefghijklmnopqrstuvwxyz"]
     one = hunt_of(tmp_path / "one", "1", *taken)
     names = station_names(
-        one, hunt_of(tmp_path / "other", "1"), {"1": HERE}, {"1": off(500)}
+        one, hunt_of(tmp_path / "other", "1"), {"1": HERE}, {"1": off(500, 70)}
     )
     assert names == {"1": "12"}
 
@@ -105,7 +98,7 @@ def test_stations_of_both_are_there_once_with_what_either_knows(tmp_path: Path) 
         side(one),
         side(
             other,
-            placed={"1": HERE, "2": off(900)},
+            placed={"1": HERE, "2": off(900, 70)},
             stations={"1": "1", "2": "2b"},
         ),
     )
@@ -120,7 +113,7 @@ def test_stations_of_both_are_there_once_with_what_either_knows(tmp_path: Path) 
             "id": "2b",
             "cargo": "water",
             "name": "spring",
-            "position": format_position(off(900)),
+            "position": format_position(off(900, 70)),
         },
     ]
     assert told == []
@@ -129,7 +122,9 @@ def test_stations_of_both_are_there_once_with_what_either_knows(tmp_path: Path) 
 def test_the_firsts_place_and_name_of_a_station_stand(tmp_path: Path) -> None:
     one = hunt_of(tmp_path / "one", "1", more='name = "dish"\n')
     other = hunt_of(tmp_path / "other", "1", more='name = "spring"\n')
-    table, _ = merged(side(one, placed={"1": HERE}), side(other, placed={"1": off(20)}))
+    table, _ = merged(
+        side(one, placed={"1": HERE}), side(other, placed={"1": off(20, 70)})
+    )
     (station,) = table["station"]
     assert (station["name"], station["position"]) == ("dish", format_position(HERE))
 
@@ -252,7 +247,7 @@ def test_a_calibration_names_the_station_as_it_is_called_now(tmp_path: Path) -> 
     more = '[calibration]\nstation = "1"\nhive = "52.3045, -3.6133"\n'
     one = hunt_of(tmp_path / "one", "1")
     other = hunt_of(tmp_path / "other", "1", more=more)
-    there = side(other, placed={"1": off(500)}, stations={"1": "1b"})
+    there = side(other, placed={"1": off(500, 70)}, stations={"1": "1b"})
     table, told = merged(side(one, placed={"1": HERE}), there)
     assert table["calibration"] == {"station": "1b", "hive": "52.3045, -3.6133"}
     assert told == []
@@ -338,11 +333,13 @@ def test_notes_are_known_by_their_time_kind_and_mark(tmp_path: Path) -> None:
 def found(
     hunt: Hunt, find_id: str = "1", *, at_m: float = 0.0, looks: tuple[str, ...] = ()
 ) -> FoundColony:
-    find = {"id": find_id, "position": off(at_m), "found": date(2026, 7, 20)}
+    find = {"id": find_id, "position": off(at_m, 70), "found": date(2026, 7, 20)}
     return FoundColony(
         hunt=hunt.file.hunt.name,
         folder=hunt.path,
-        find=FindTable.model_validate(find | {"position": format_position(off(at_m))}),
+        find=FindTable.model_validate(
+            find | {"position": format_position(off(at_m, 70))}
+        ),
         looks=tuple(
             LookTable.model_validate({"find": find_id, "seen": day, "state": "alive"})
             for day in looks
