@@ -10,7 +10,7 @@ from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.bee_names import BeeNames
 from treeward.notes.flags import FlagCode
-from treeward.notes.narration import read_narration, read_talk
+from treeward.notes.narration import parse_narration, read_narration, read_talk
 from treeward.notes.trained.lines import LONGEST, in_lines
 from treeward.notes.trained.network import load_network
 from treeward.speech.utterances import Utterance, WordSource, spread
@@ -52,6 +52,15 @@ def test_a_note_the_rules_lack_says_how_likely_it_is_meant() -> None:
     added = [note for note in notes if note.has(FlagCode.LIKELY_MEANT)]
     assert all(note.doubtful and note.confidence <= 0.95 for note in added)
     assert ("away", "red") in brief(notes)
+
+
+def test_what_the_rules_are_sure_of_is_doubted_but_never_lost() -> None:
+    line = (0, "There goes the yellow lady, two-oh-five I make it.")
+    words = tuple(spread(line[1].split(), 0.0, 3.0))
+    said = [Utterance(words=words, start_s=0.0, end_s=3.0)]
+    sure = [one for one in parse_narration(said, BOOK) if not one.flags]
+    assert ("away", "yellow") in brief(sure)
+    assert set(brief(sure)) <= set(brief(told(line)))
 
 
 def test_a_bee_keeps_the_spot_she_was_painted_with() -> None:

@@ -1,8 +1,7 @@
 """Weighing what the rules made of free speech, line by line, by the trained network.
 
-A note of the rules is kept where the network finds it likely, or where the rules were
-sure and the network does not deny it; a note that only the network sees is added, and
-says how likely it is meant. What bees did is taken in as it is read, so that the next
+A note of the rules is kept where the network finds it likely or where the rules were
+sure; a note that only one of the two sees says how likely it is meant. What bees did is taken in as it is read, so that the next
 line is read in its light.
 """
 
@@ -35,7 +34,6 @@ if TYPE_CHECKING:
 # Shares of the network, measured on days that it was not trained on.
 NEW = 0.6  # from which a note is made where the rules made none
 KEPT = 0.35  # below which a doubtful note of the rules is dropped
-SURE_KEPT = 0.08  # and one that the rules did not doubt
 AGREED = 0.8  # below which a note of the rules is doubted
 LINES_AT_ONCE = 32
 _NUMBERS = frozenset({EventKind.BEARING, EventKind.DURATION, EventKind.TIME})
@@ -326,9 +324,9 @@ def _kept(
     share = _share_of(event, inputs, told)
     if share is None:
         return event, None
-    if share >= (KEPT if event.flags else SURE_KEPT):
-        return (event if event.flags else event.flagged(_likely(share))), None
-    return None, None
+    if not event.flags:
+        return event.flagged(_likely(share)), None
+    return (event if share >= KEPT else None), None
 
 
 def _same(one: _Found, event: Event) -> bool:
