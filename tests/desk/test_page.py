@@ -379,15 +379,16 @@ def test_on_a_phone_times_stay_in_one_line(
     page.tap(f'#rows [data-row="{name}"]')
     page.wait_for_selector("#said:has-text('yellow-blue')")
 
-    # How many lines of its own height each takes. Looked for and measured at one go: the
-    # rows are drawn anew whenever it is known what one of them moves.
+    # How many lines of its own height each takes. Looked for and measured at once: rows
+    # are drawn anew whenever it is known what one of them moves.
     lines = page.evaluate(
-        """() => [...document.querySelectorAll("#rows .clock, #said .kicker")].map(one => {
+        """() => [...document.querySelectorAll("#rows .clock, #said .kicker")].map(
+          one => {
             const range = document.createRange();
             range.selectNodeContents(one);
             const tops = [...range.getClientRects()].map(r => Math.round(r.top));
             return new Set(tops).size;
-        })"""
+          })"""
     )
 
     assert len(lines) > 20

@@ -1,8 +1,7 @@
 """What was only asked, wished or planned, and what is being done to a bee just now.
 
-"Which one's that leaving? Yellow." tells of a leaving; "which d'you want first?
-Yellow." tells of none. "When red gets back we can take a bearing" is no note, nor is
-"if I'd the paint she would be blue"; but "twenty to twelve, if anyone asks" is one.
+"When red gets back we can take a bearing" is no note, nor is "if I'd the paint she
+would be blue"; but "twenty to twelve, if anyone asks" is one.
 """
 
 from __future__ import annotations
@@ -17,7 +16,6 @@ from . import sayings
 from .flags import Flag, FlagCode
 
 if TYPE_CHECKING:
-    from .clauses import Clauses
     from .found_notes import FoundNotes
     from .narrated_actions import Done
     from .sentences import Told
@@ -31,15 +29,6 @@ _TAG = re.compile(
 _ASKED_AGAIN = re.compile(
     r"(?:is|was|has|did|does|are|were) (?:it|she|that|they|he|her) (?=[?])"
 )
-# Which bee it was that did something: "who's that leaving?", "which one?"
-_WHO = re.compile(
-    r"(?:and )?(?:who|which|what colou?r)(?: (?:one|bee|of them))?(?: (?:is|was)"
-    r"(?: (?:that|this|it|she))?)?(?: (?:(?P<away>leaving|going|off|gone|away|left"
-    r"|taking off|flying off)|(?P<back>coming in|landing|back|in|landed|here"
-    r"|coming)))?(?: now| then)? (?=[?])"
-)
-# A question of what is to be done; a bee named in answer does nothing.
-_WISH = re.compile(r" (?:want|wants|shall|should|would|prefer|will|next|fancy) ")
 
 
 def after_asking_time(text: str, start: int) -> int:
@@ -58,46 +47,6 @@ def statement_end(text: str, start: int, end: int) -> int:
     tail = comma + 3
     asks = sayings.QUESTION.match(text, tail) and not _ASKED_AGAIN.match(text, tail)
     return comma if asks or _TAG.match(text, tail) else start
-
-
-@dataclass(slots=True)
-class Asked:
-    """What was asked up to here.
-
-    `done` is what the sentence being read may name the bee of, and `planned` tells
-    that it answers what is to be done.
-    """
-
-    time: bool = False
-    done: EventKind | None = None
-    planned: bool = False
-    _who: EventKind | None = None
-    _wished: bool = False
-    _time_now: bool = False
-
-    def take_in(
-        self, sentence: Sentence, opening: int, unnamed: EventKind | None
-    ) -> None:
-        """Take in a sentence; `unnamed` was done just before by nobody knows whom."""
-        body = f" {sentence.text[sentence.start : sentence.end]}"
-        self.planned = self._wished and not sentence.question
-        self._wished = sentence.question and _WISH.search(body) is not None
-        self._time_now = sayings.TIME_ASKED.search(body) is not None
-        self.time = self.time or self._time_now
-        who = _WHO.match(sentence.text, opening)
-        if who:
-            away, back = who["away"], who["back"]
-            self.done = None
-            self._who = unnamed if not (away or back) else EventKind.BACK
-            self._who = EventKind.AWAY if away else self._who
-        elif not sentence.question:
-            self.done, self._who = self._who, None
-
-    def finish(self, sentence: Sentence) -> None:
-        """Forget what a statement answered, or let go unanswered."""
-        if not sentence.question and not self._time_now:
-            self.time = False
-        self.done = None
 
 
 _ALWAYS = frozenset({EventKind.PAUSE, EventKind.RESUME, EventKind.SCRATCH})
@@ -129,16 +78,6 @@ class Sentence:
         last = until or (border.start() + 1 if border else self.end)
         clause = f"{before[max(0, since - 1) :]}{self.text[place:last]} "
         return sayings.UNREAL_CLAUSE.search(f" {clause}") is not None
-
-    def unreal_before(self, start: int, end: int) -> bool:
-        """Tell whether a clause can be no note for what went before, or for its day."""
-        before = self.text[self.start - 1 : start]
-        return bool(
-            self.question
-            or sayings.UNREAL.search(before)
-            or sayings.UNREAL_AFTER.search(before)
-            or sayings.UNREAL_DAY.search(self.text[start:end])
-        )
 
     def allows(self, told: Told) -> bool:
         """Let plans announce a pause, but nothing else, and questions nothing."""
@@ -178,7 +117,7 @@ _NOT_OURS = re.compile(
 )
 
 
-def as_painting(found: FoundNotes, clauses: Clauses, done: Done) -> Done | None:
+def as_painting(found: FoundNotes, done: Done) -> Done | None:
     """Take what a bee that is new did for her painting, where it is that.
 
     None where she is said to be no bee of ours.
@@ -194,11 +133,4 @@ def as_painting(found: FoundNotes, clauses: Clauses, done: Done) -> Done | None:
     since = 1 + max(text.rfind(stop, 0, done.start) for stop in ".?")
     border = sayings.REST.search(text, done.end)
     end = border.start() if border else len(text)
-    if _NOT_OURS.search(text, since, end + 1):
-        return None
-    comma = text.find(" , ", done.end, end)
-    last = comma if comma > 0 else end
-    paint = clauses.painted(text, done.start, last, since + 1)
-    if done.kind is not EventKind.MARK and paint and paint.named.mark == mark:
-        return replace(paint, after=max(done.end, paint.end) + 1)
-    return done
+    return None if _NOT_OURS.search(text, since, end + 1) else done

@@ -178,11 +178,7 @@ class BeeNames:
         self._coloured = self._names_of(self._marks, spots)
         self._single = self._names_of(self._alone, spots)
         self.word = re.compile(rf" (?:{_any_of(self._alone)})(?= )")
-        every, each = _any_of(self._marks), _any_of(self._alone)
-        self._two = re.compile(
-            rf" (?P<one>{each}) (?:(?:and|a|an|half|with|point|dot|spot|of|plus|over"
-            rf"|,) )+(?P<two>{each})(?= )"
-        )
+        every = _any_of(self._marks)
         self._with_dot = re.compile(
             rf"{_BEFORE}{BEE} (?:with|wearing|in) (?:the|an?|her) (?P<mark>{every})"
             rf" {_PAINT}(?= )"
@@ -356,16 +352,6 @@ class BeeNames:
         """Give a bee of two colours as she was named first: "white and blue" too."""
         turned = "-".join(reversed(mark.split("-")))
         return turned if mark not in self.seen and turned in self.seen else mark
-
-    def two_on_one(self, text: str, start: int, end: int) -> Named | None:
-        """Find a bee of two colours: "half green and half silver"."""
-        match = self._two.search(text, start, end)
-        mark = self._marks.get(f"{match['one']} {match['two']}", "") if match else ""
-        return (
-            Named(mark=self._in_order(mark), end=match.end())
-            if match and mark
-            else None
-        )
 
     def learn_look(self, said: str, mark: str) -> None:
         """Learn what a bee may be called besides, from the words of her painting."""

@@ -79,10 +79,6 @@ _NO_DEGREES = re.compile(
     r"|paces?|steps?|bees?|times?|point|hundred|to|in the|make that|no|sorry|i mean|or"
     r"|wait|scratch)\b"
 )
-_LED_TO = re.compile(
-    r"(?<= )(?:on|at|to|along|is|was|it|say|of|about|around|bearing|heading|reads|says"
-    r"|made|make|got|get|her|toward|towards|for|line|call|near|roughly|nearly) "
-)
 _BROKEN = re.compile(
     r"and ,? ?(?:(?:i (?:want to|would|will|am going to) say|let (?:me|us) (?:see|say)"
     r"|say|call it|i (?:think|guess)|maybe|what is it|about|what was it|,) )+"
@@ -313,23 +309,6 @@ class ToldBearings:
         if listed and text[listed.end + 1 : listed.end + 2] not in {".", "?"}:
             return None  # what follows is told of the next bee
         return named
-
-    def within(self, text: str, start: int, end: int) -> Told | None:
-        """Find a bearing amid other words of a clause, told of a bee that just left."""
-        for match in _LED_TO.finditer(text, start, end):
-            value = values.bearing_value(words_from(text, match.end()))
-            if value is None or not value.text or value.used < 2 or value.options:
-                continue
-            last = place_after(text, match.end(), value.used)
-            if _ENOUGH.match(text, last):
-                return Told(
-                    kind=EventKind.BEARING,
-                    start=match.end(),
-                    end=last,
-                    value=value.text,
-                    flags=(Flag(FlagCode.AMID_WORDS), *value.flags),
-                )
-        return None
 
     def _without_name(self, text: str, place: int, words: list[str]) -> list[str]:
         """Leave out "for orange", as "for" may be a four that was misheard."""

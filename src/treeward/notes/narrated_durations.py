@@ -123,11 +123,6 @@ _ROUGH_WORD = re.compile(rf"(?<= ){_ROUGH_TIME}(?= )")
 _SHARE_OFF = 0.12  # a stated time agrees with the notes within this share; guess
 _LEAST_OFF_S = 15.0  # and this is near enough for short ones; guess
 _TELLS_TIME = re.compile(r" (?:call|make|made|reckon|took|after|in|needed|away|gone) ")
-_LEAST_S = 40.0  # no bee is out for less; guess
-_NOT_OUT = re.compile(
-    r"(?:ago|later|here|drinking|on |to |past|from now|of (?!flight)|at the|in the|more"
-    r"|until|till|apart|between|before|behind|after|late|walk|round trip)"
-)
 _MOST_OFF = 1.6  # a bare number so many times the time out is something else; guess
 _PARTS = (("half", 30.0), ("three quarters", 45.0), ("a quarter", 15.0))
 
@@ -315,26 +310,6 @@ class Durations:
             flag = Flag.of(FlagCode.ROUGH, rough[0])
             told = replace(told, flags=(*told.flags, flag))
         return told
-
-    def within(self, text: str, start: int, end: int, elapsed_s: float) -> Told | None:
-        """Find how long a bee was out amid other words, said right after she came."""
-        for match in re.compile(r"(?<= )(?=\S)").finditer(text, start, end):
-            found = stretch_of_time(text, match.start())
-            if found is None:
-                continue
-            if _NOT_OUT.match(text, found[1]) or not _LEAST_S <= found[0] <= _LONGEST_S:
-                return None
-            if elapsed_s and not _fits(found[0], elapsed_s):
-                return None
-            return Told(
-                kind=EventKind.DURATION,
-                start=match.start(),
-                end=found[1],
-                value=f"away {found[0]:.0f}",
-                of_view=True,
-                flags=(Flag(FlagCode.AMID_WORDS), Flag(FlagCode.DURATION_OF_WHAT)),
-            )
-        return None
 
     def _for_bee(self, text: str, place: int) -> Told | None:
         """Read "nine minutes for yellow"."""

@@ -477,16 +477,6 @@ class ValueNotes:
         own = self._anchor_at(text, place, EventKind.TIME)
         return time_at(text, place, own, asked=asked)
 
-    def lasting_within(
-        self, text: str, start: int, end: int, elapsed_s: float
-    ) -> Told | None:
-        """Find how long a bee that just came was out, amid other words."""
-        return self._durations.within(text, start, end, elapsed_s)
-
-    def bearing_within(self, text: str, start: int, end: int) -> Told | None:
-        """Find where a bee that just left flew, amid other words."""
-        return self._bearings.within(text, start, end)
-
     @staticmethod
     def degrees_at(text: str, place: int) -> bool:
         """Tell whether a number stands here that is a bearing in three figures."""

@@ -1,8 +1,8 @@
 """Events out of free speech, as people narrate what marked bees do.
 
 "White's just left, about two ten ... the time? Ten past two." A note stands at the
-start of a clause, after fillers and hedges; where none does, `clauses` reads it word by
-word, and flags. A pronoun means the bee in view, and the event says so.
+start of a clause, after fillers and hedges; what stands elsewhere the network reads. A
+pronoun means the bee in view, and the event says so.
 """
 
 from __future__ import annotations
@@ -16,23 +16,19 @@ from treeward.language.kinds import EventKind
 
 from . import sayings
 from .asking import (
-    Asked,
     Sentence,
     after_asking_time,
     as_painting,
     statement_end,
 )
 from .bee_names import BeeNames, Named
-from .clauses import Clauses
 from .corrections import Corrections
 from .flags import Flag, FlagCode
 from .found_notes import LATER_S, FoundNotes
-from .names_alone import NamesAlone
 from .narrated_actions import Actions, Done, outweighs
 from .narrated_durations import adjuncts, ago_at, out_for, time_out_s, was_ago
 from .narrated_times import bare_time
 from .narrated_values import ValueNotes
-from .not_so import NotSo
 from .told_before import clock_gain_s, in_own_words, painted_long, skips
 
 if TYPE_CHECKING:
@@ -51,7 +47,6 @@ SILENCE_NEAR_S = 40.0  # and what was said so soon before or after tells why; gu
 ON_S = 6.0  # "landed, then left" is one breath; guess
 NEXT_S = 6.0  # a time of day alone, so soon after a station, is one; guess
 _UNSURE = frozenset({FlagCode.DURATION_OF_WHAT, FlagCode.AMID_WORDS})
-_FRESH = re.compile(r"(?:^|[.,?]|\b(?:and|then|but|so|while|okay|right|oh)) $")
 _CALLED = re.compile(
     r"(?: (?:anyway|again|too|now|as well|at last|home|already|there|then))* , "
     r"(?:(?:my|the|our|that is|it is) (?=[a-z]))?"
@@ -79,10 +74,8 @@ class Narrator:
         self.text = speech.text
         self.speech = speech
         self.pieces = pieces
-        self.book = book
         self.names = BeeNames(book, speech.text)
         self.actions = Actions(book, self.names)
-        self.clauses = Clauses(self.names)
         self.values = ValueNotes(book, self.names)
         self.found = FoundNotes(speech, pieces, self.names)
         self.corrections = Corrections(
@@ -92,16 +85,12 @@ class Narrator:
             values=self.values,
             found=self.found,
         )
-        self.not_so = NotSo(self.text, self.names, self.found.second)
         self.silences = [
             (before.end_s, after.start_s)
             for before, after in pairwise(pieces)
             if after.start_s - before.end_s >= SILENCE_S
         ]
-        self.asked = Asked()
-        self.alone = NamesAlone(
-            self.text, self.names, self.actions, self.values, self.found, self.asked
-        )
+        self.asked_time = False
         self.went_on: Done | None = None  # what a bee did up to where reading is
         self.told_until = 0  # up to where values were read
         self.done_at = -1  # where reading went on after what a bee did last
@@ -153,10 +142,8 @@ class Narrator:
             if stated > start:
                 sentence.question = False
                 sentence.end = end = stated
-        done = self.found.since_done(start, NEXT_S)
-        unnamed = done.kind if done and self.found.by_pronoun else None
-        self.asked.take_in(sentence, opening, unnamed)
         asks_time = sayings.TIME_ASKED.search(body) is not None
+        self.asked_time = self.asked_time or asks_time
         place = start
         if asks_time:
             sentence.question = False
@@ -165,7 +152,8 @@ class Narrator:
             self.corrections.asked(opening)
         while place < end:
             place = self._clause(place, sentence)
-        self.asked.finish(sentence)
+        if not sentence.question and not asks_time:
+            self.asked_time = False
         self.found.mentioned = ""
         return max(said_end + 2, place)
 
@@ -180,7 +168,7 @@ class Narrator:
             done = self.actions.going_on(self.text, start, went_on.named)
             if done and done.end <= sentence.end:
                 done = replace(done, ago_s=self.found.last_ago_s)
-                return self._do(done, ())
+                return self._take_in(done, ())
         border = self._after_border(start) or self.text[start] == ","
         border = border or sayings.SAYS_AGAIN.match(self.text, start) is not None
         if border and not sentence.question:
@@ -200,8 +188,7 @@ class Narrator:
                 return end
         after = self._next(start, sentence)
         self._mention(start, after)
-        inside = self._inside(start, min(after, sentence.end), sentence)
-        return after if inside is None else inside
+        return after
 
     def _told_late(self, start: int) -> int | None:
         """Read "that was half a minute ago", and put back what was done last."""
@@ -236,7 +223,7 @@ class Narrator:
             gone = sayings.NOT_HERE.match(self.text, named.end + 1)
             if gone:  # "green is not here": she left, nobody saw when
                 flags = (Flag(FlagCode.NOT_AS_IT_HAPPENED),)
-                self._do(
+                self._take_in(
                     Done(
                         kind=EventKind.AWAY,
                         named=named,
@@ -262,14 +249,9 @@ class Narrator:
                 self.found.take_back(place, named.end)
         return True
 
-    def _do(self, done: Done, hedges: tuple[str, ...]) -> int:
-        """Take in what a bee did, unless it did not happen."""
-        goes_on = self.not_so.denies(done, max(self.done_at, self.told_until))
-        return self._take_in(done, hedges) if goes_on is None else goes_on
-
     def _take_in(self, done: Done, hedges: tuple[str, ...]) -> int:
         """Take in what a bee did, and remember her for what she does next."""
-        painted = as_painting(self.found, self.clauses, done)
+        painted = as_painting(self.found, done)
         if painted is None:
             return done.end + 1
         done, mark = painted, done.named.mark
@@ -323,31 +305,6 @@ class Narrator:
         if _BETWEEN.fullmatch(self.text[told.end : done.start]):
             self.found.tell(replace(told, of_view=True), ())
 
-    def _inside(self, start: int, end: int, sentence: Sentence) -> int | None:
-        """Find a plain statement about a marked bee within other words.
-
-        Speech without punctuation gives no clause to start from; such a note is
-        taken with a flag.
-        """
-        if sentence.unreal_before(start, end):
-            return None
-        last = self.found.since_done(start)
-        if last and last.kind is EventKind.BACK and self.found.events[-1] is last:
-            elapsed_s = self._out_s()
-            told = self.values.lasting_within(self.text, start, end, elapsed_s)
-            if told:
-                self.found.tell(told, ())
-                return told.end
-        if self.found.leaving(start, LATER_S):
-            told = self.values.bearing_within(self.text, start, end)
-            if told:
-                self.found.tell(told, ())
-                return told.end
-        if not _FRESH.search(self.text[:start]):
-            return None
-        done = self.clauses.at(self.text, start, end, sentence.start)
-        return None if done is None else self._do(done, ())
-
     def _next(self, start: int, sentence: Sentence) -> int:
         borders = sayings.BORDER.finditer(self.text, start - 1, sentence.end + 1)
         ends = (border.end() for border in borders)
@@ -381,17 +338,11 @@ class Narrator:
         if not sentence.question and not sentence.unreal_at(place):
             clipped = self._whole(start) and self.actions.clipped(self.text, place)
             if clipped:
-                return self._do(clipped, hedges)
+                return self._take_in(clipped, hedges)
             last = self.found.since_done(place)
             done = self.actions.at(self.text, place)
             if done is None and last:
                 done = self._follower(place, last)
-            if done is None and not self.asked.planned:
-                done = self.alone.at(
-                    start, place, whole=self._whole(start), hedged=bool(hedges)
-                )
-                if done and last and self._confirms(done, last):
-                    return done.end + 1
             if done is None and self._after_border(start) and self.found.view.last:
                 done = self._lone(start)
         already = bool(
@@ -408,13 +359,12 @@ class Narrator:
             and sentence.allows(told)
             and not outweighs(done, told, already=already)
         ):
-            if not self.not_so.goes_on_about_another(told, self.told_until):
-                self.found.tell(told, hedges)
+            self.found.tell(told, hedges)
             self.done_at = self.told_until = told.end
-            self.asked.time = self.asked.time and told.kind is not EventKind.TIME
+            self.asked_time = self.asked_time and told.kind is not EventKind.TIME
             return told.end
         if done and done.end < sentence.end + 1:
-            return self._do(done, hedges)
+            return self._take_in(done, hedges)
         return None
 
     def _told(self, start: int, place: int) -> Told | None:
@@ -424,7 +374,7 @@ class Narrator:
         told = self.values.at(
             self.text,
             place,
-            asked=self.asked.time,
+            asked=self.asked_time,
             leaving=self.found.leaving(place)
             or (left and (whole or self._degrees_after_comma(place))),
             left=left,
@@ -567,11 +517,6 @@ class Narrator:
             called = lead[0] == ", " and (told or done.named.pronoun != "back")
             return done if called else None
         return replace(done, named=replace(done.named, mark=mark, pronoun=""))
-
-    def _confirms(self, done: Done, last: Event) -> bool:
-        """Tell whether a name only says again who it was: "white, it is white"."""
-        soon = self.found.since_done(done.start, NEXT_S) is last
-        return soon and last.mark == done.named.mark
 
     def _hedges(self, start: int, place: int) -> tuple[str, ...]:
         body = f" {self.text[start:place]}"

@@ -80,10 +80,6 @@ ADDED = re.compile(
     r" (?:if (?:any\w*|you|i|my|that|it|we are|memory)|(?:the "
     r"|that )?[a-z]+ (?:[a-z]+ )?(?:i|we) (?:did|had|used|was at|were at|saw))\b"
 )
-UNREAL_DAY = re.compile(
-    r" (?:yesterday|next (?:time|week|year|day)|tomorrow|last (?:night|year|week|month"
-    r"|summer)|on (?:mon|tues|wednes|thurs|fri|satur|sun)day)(?= )"
-)
 # What follows in the sentence is none: "when red gets back we can take a bearing".
 UNREAL_AFTER = re.compile(
     r" (?:when|whenever|(?<!from )(?<!of )before(?! [.,])|(?<!at )once(?! (?:and|more"
@@ -118,7 +114,6 @@ TIME_ASKED = re.compile(
 )
 
 # Said when a bee that was painted is shown.
-SHOWN = (" done , ", " you go , ", " you are , ", " there , ", " finished , ")
 # What may follow a note.
 _PLACE = (
     r"(?:on|at|to|in|from|off|onto|into|by) (?:the|our|this|that) "

@@ -122,11 +122,13 @@ def examples_of(
     rules: bool,
     noise: float,
     bare: bool = False,
+    unaided: float = 0.0,
 ) -> list[dict[str, NDArray[np.generic]]]:
     """Give a day's lines as examples, each in the light of what is true before it.
 
     Of what is known before a line a share `noise` is forgotten, as it is where notes
-    are missed. `bare` takes punctuation away, as some engines do.
+    are missed. `bare` takes punctuation away, as some engines do. A share `unaided` of
+    the lines is read without the rules, so that the network leans on them less.
     """
     rng = np.random.default_rng(zlib.crc32(day.name.encode()))
     known = Known()
@@ -135,14 +137,15 @@ def examples_of(
     for number, line in enumerate(lines):
         before = lines[number - 1] if number else None
         after = lines[number + 1] if number + 1 < len(lines) else None
+        aided = rules and day.has_rules and rng.random() >= unaided
         notes = [
             replace(one, mark=known.called(one.mark))
-            for one in (day.rules[number] if rules and day.has_rules else ())
+            for one in (day.rules[number] if aided else ())
         ]
         places = tokens_of(line, before, after, pieces)
         inputs = inputs_of(line, before, after, known=known, rules=notes, places=places)
         arrays = dict(inputs.arrays)
-        if not (rules and day.has_rules):
+        if not aided:
             arrays["bees"][:, 37] = 0
             arrays["bees"][:, 38] = arrays["bees"][:, 39]
             arrays["line"][7] = 0

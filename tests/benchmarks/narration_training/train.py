@@ -24,12 +24,14 @@ import optax
 
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.trained.inputs import TOKENS, WordPieces
+from treeward.notes.trained.network import Network
 
 from . import layers as net
 from .examples import Day, examples_of
 
 PIECES = 20000  # of the vocabulary, which is in order of use
 LINES = 32  # of one step
+UNAIDED = 0.25  # of the lines are read without the rules
 TOKEN_ARRAYS = ("tokens", "segment", "inside", "pronouns")
 WIDE_ARRAYS = ("named", "beside", "at")
 
@@ -63,7 +65,7 @@ def main() -> None:
     parser.add_argument("--epochs", type=int, default=4)
     parser.add_argument("--rate", type=float, default=1e-3)
     parser.add_argument("--layer-rate", type=float, default=1e-4)
-    parser.add_argument("--start", type=Path, help="params.pickle to go on from")
+    parser.add_argument("--start", type=Path, help="a network to go on from")
     parser.add_argument(
         "--kept", type=Path, help="keeps what was read, for the next time"
     )
@@ -82,7 +84,7 @@ def main() -> None:
                 continue
             tuned = folder.name in a.tuned
             day = _day(path, book, a.kept, rules=not tuned)
-            found += examples_of(day, pieces, rules=True, noise=0.1)
+            found += examples_of(day, pieces, rules=True, noise=0.1, unaided=UNAIDED)
             if len(path.stem) % 4 == 0:
                 found += examples_of(day, pieces, rules=False, noise=0.2, bare=True)
     data = {name: np.stack([one[name] for one in found]) for name in found[0]}
@@ -98,7 +100,7 @@ def main() -> None:
     print("laid out", round(time.time() - begun), "s", flush=True)
     params = {"head": net.new_head(jax.random.PRNGKey(0)), "tops": tops}
     if a.start:
-        params = jax.tree.map(jnp.array, pickle.loads(a.start.read_bytes()))  # noqa: S301
+        params = _unpacked(a.start, params, a.layers - a.trained)
     params = _trained(params, states, size, data, a)
     write(a.into, base, frozen, jax.tree.map(np.asarray, params), words)
 
@@ -201,6 +203,18 @@ def _trained(
                 pickle.dumps(jax.tree.map(np.asarray, params))
             )
     return params
+
+
+def _unpacked(path: Path, params: Any, frozen: int) -> Any:
+    """Give the weights of a network written earlier, in the shape of `params`.
+
+    Layers that were not trained then are as the base has them, but for the rounding.
+    """
+    network = Network(np.load(path))
+    tops = [dict(one) for one in network.layers[frozen:]]
+    found = {"head": dict(network.head), "tops": tops}
+    shaped = jax.tree.map(lambda one, like: jnp.array(one, like.dtype), found, params)
+    return {"head": shaped["head"], "tops": shaped["tops"]}
 
 
 def write(into: Path, base: Any, frozen: Any, params: Any, words: list[str]) -> None:

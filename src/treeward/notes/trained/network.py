@@ -70,10 +70,10 @@ class Network:
             for name in stored
             if name != "vocabulary" and not name.endswith(".scale")
         }
-        self._head = self._part("head.")
-        self._layers: list[dict[str, F32]] = []
-        while layer := self._part(f"layer.{len(self._layers)}."):
-            self._layers.append(layer)
+        self.head = self._part("head.")
+        self.layers: list[dict[str, F32]] = []
+        while layer := self._part(f"layer.{len(self.layers)}."):
+            self.layers.append(layer)
 
     def _part(self, prefix: str) -> dict[str, F32]:
         """Give the weights whose names begin so, by the rest of their names."""
@@ -92,9 +92,9 @@ class Network:
             w["words"][tokens] + w["places"][:longest], w["norm.g"], w["norm.b"]
         )
         hidden = np.where(tokens > 0, np.float32(0), NO)[:, None, None, :]
-        for number, layer in enumerate(self._layers):
-            if number == len(self._layers) - int(w["trained"][0]):
-                state = state + self._head["segv"][segment.astype(int)]
+        for number, layer in enumerate(self.layers):
+            if number == len(self.layers) - int(w["trained"][0]):
+                state = state + self.head["segv"][segment.astype(int)]
             state = self._layer(layer, state, hidden)
         return state
 
@@ -117,7 +117,7 @@ class Network:
 
     def say(self, state: F32, line: Mapping[str, NDArray[np.generic]]) -> Outputs:
         """Say what a line holds, from its state (tokens, 384) and its inputs."""
-        w = self._head
+        w = self.head
         size = len(state)
         mask = {
             name: np.asarray(line[name])[..., :size].astype(np.float32)

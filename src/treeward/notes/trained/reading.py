@@ -1,8 +1,8 @@
 """Weighing what the rules made of free speech, line by line, by the trained network.
 
 A note of the rules is kept where the network finds it likely or where the rules were
-sure; a note that only one of the two sees says how likely it is meant. What bees did is taken in as it is read, so that the next
-line is read in its light.
+sure; a note that only one of the two sees says how likely it is meant. What bees did is
+taken in as it is read, so that the next line is read in its light.
 """
 
 from __future__ import annotations
