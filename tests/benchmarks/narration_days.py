@@ -15,6 +15,7 @@ import argparse
 import re
 from collections import Counter
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -37,6 +38,7 @@ STRANGERS = DAYS.parent / "strangers"  # days by whom no rule was made
 TAUGHT = DAYS.parent / "taught"  # days the network was trained on
 READ, JUDGE = ("bronwen", "kit", "sisters"), ("emrys", "philippa", "jonah")
 NEAR_S = 14.0
+SHARES = (0.0, 0.35, 0.5, 0.6, 0.7, 0.8, 0.9, 1.01)  # said of notes, told apart
 S_A_LETTER = 0.06
 COMMANDS = {"scratch"}
 NO_NOTE = re.compile(r"[~?]*duration:[^:]*:here ")  # how long she drank: none here
@@ -64,6 +66,7 @@ class Tally:
     talk: int = 0  # notes out of lines that hold none
     missed: list[Truth] = field(default_factory=list)
     wrong: list[Event] = field(default_factory=list)
+    likely: list[tuple[float, bool]] = field(default_factory=list)  # said, and right
 
     @property
     def recall(self) -> float:
@@ -209,13 +212,17 @@ def compare(
             and (event.doubtful or not truth.doubtful)
         ]
         if near:
-            left.remove(min(near, key=lambda e: abs((e.start_s or 0.0) - truth.at_s)))
+            one = min(near, key=lambda e: abs((e.start_s or 0.0) - truth.at_s))
+            left.remove(one)
+            if not truth.free:
+                tally.likely += _likely(one, right=True)
             tally.right += not truth.free
             tally.found += not truth.free
         elif not truth.free:
             tally.missed.append(truth)
     tally.found += len(left)
     tally.wrong = left
+    tally.likely += [pair for event in left for pair in _likely(event, right=False)]
     tally.silent = sum(not event.flags for event in left)
     for event in left:
         line = max((s for s in lines if s <= (event.end_s or 0.0)), default=0.0)
@@ -223,11 +230,18 @@ def compare(
     return tally
 
 
+def _likely(event: Event, *, right: bool) -> list[tuple[float, bool]]:
+    """Give how likely a note says that it is meant, if it does, and if it is right."""
+    codes = (flag for flag in event.flags if flag.code is FlagCode.LIKELY_MEANT)
+    return [(float(flag.words[0]) / 100, right) for flag in codes]
+
+
 def whole(tallies: list[Tally]) -> Tally:
     total = Tally()
     for one in tallies:
         for key in ("said", "found", "right", "silent", "talk"):
             setattr(total, key, getattr(total, key) + getattr(one, key))
+        total.likely += one.likely
     return total
 
 
@@ -235,6 +249,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("day", nargs="*", default=JUDGE)
     parser.add_argument("--failures", action="store_true")
+    parser.add_argument("--likely", action="store_true", help="as likely as they say?")
     parser.add_argument("--rules", action="store_true", help="without the network")
     arguments = parser.parse_args()
     book = PhraseBook.load()
@@ -248,6 +263,8 @@ def main() -> None:
             f"  {tally.recall:6.3f}  {tally.precision:9.3f}"
             f"  {tally.silent:5} ({tally.silently_wrong:5.1%})  {tally.talk:9}"
         )
+    if arguments.likely:
+        _tell_likely(whole([*tallies.values()]).likely)
     if arguments.failures:
         for tally in tallies.values():
             for truth in tally.missed:
@@ -260,6 +277,17 @@ def main() -> None:
             t.brief.split(":")[0] for o in tallies.values() for t in o.missed
         )
         print("missed by kind:", dict(kinds))
+
+
+def _tell_likely(told: Sequence[tuple[float, bool]]) -> None:
+    """Tell whether notes are right as often as they say that they are likely meant."""
+    print("\nsaid  notes  in the mean  right")
+    for low, high in pairwise(SHARES):
+        some = [one for one in told if low <= one[0] < high]
+        if some:
+            mean = sum(share for share, _ in some) / len(some)
+            right = sum(was_right for _, was_right in some) / len(some)
+            print(f"{low:.2f}  {len(some):5}  {mean:11.2f}  {right:5.2f}")
 
 
 def _clock(at_s: float) -> str:

@@ -123,19 +123,22 @@ def examples_of(
     noise: float,
     bare: bool = False,
     unaided: float = 0.0,
+    begun: float = 0.0,
 ) -> list[dict[str, NDArray[np.generic]]]:
     """Give a day's lines as examples, each in the light of what is true before it.
 
     Of what is known before a line a share `noise` is forgotten, as it is where notes
     are missed. `bare` takes punctuation away, as some engines do. A share `unaided` of
-    the lines is read without the rules, so that the network leans on them less.
+    the lines is read without the rules, so that the network leans on them less. Reading
+    begins at a share `begun` of the day, nothing known, as a recorder switched on late.
     """
     rng = np.random.default_rng(zlib.crc32(day.name.encode()))
     known = Known()
     lines = [_bare(one) for one in day.lines] if bare else day.lines
     found = []
-    for number, line in enumerate(lines):
-        before = lines[number - 1] if number else None
+    first = int(begun * len(lines))
+    for number, line in enumerate(lines[first:], first):
+        before = lines[number - 1] if number > first else None
         after = lines[number + 1] if number + 1 < len(lines) else None
         aided = rules and day.has_rules and rng.random() >= unaided
         notes = [

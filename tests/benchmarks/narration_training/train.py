@@ -31,6 +31,7 @@ from .examples import Day, examples_of
 
 PIECES = 20000  # of the vocabulary, which is in order of use
 LINES = 32  # of one step
+LATE = 0.75  # of a day is over where its reading begins with nothing known
 UNAIDED = 0.25  # of the lines are read without the rules
 TOKEN_ARRAYS = ("tokens", "segment", "inside", "pronouns")
 WIDE_ARRAYS = ("named", "beside", "at")
@@ -87,6 +88,8 @@ def main() -> None:
             found += examples_of(day, pieces, rules=True, noise=0.1, unaided=UNAIDED)
             if len(path.stem) % 4 == 0:
                 found += examples_of(day, pieces, rules=False, noise=0.2, bare=True)
+            elif len(path.stem) % 4 == 1:
+                found += examples_of(day, pieces, rules=True, noise=0.1, begun=LATE)
     data = {name: np.stack([one[name] for one in found]) for name in found[0]}
     del found
     print(len(data["tokens"]), "lines", round(time.time() - begun), "s", flush=True)

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 # Shares of the network, measured on days that it was not trained on.
 NEW = 0.6  # from which a note is made where the rules made none
 KEPT = 0.35  # below which a doubtful note of the rules is dropped
+SURE_KEPT = 0.08  # and one that the rules did not doubt
 AGREED = 0.8  # below which a note of the rules is doubted
 LINES_AT_ONCE = 32
 _NUMBERS = frozenset({EventKind.BEARING, EventKind.DURATION, EventKind.TIME})
@@ -324,9 +325,9 @@ def _kept(
     share = _share_of(event, inputs, told)
     if share is None:
         return event, None
-    if not event.flags:
-        return event.flagged(_likely(share)), None
-    return (event if share >= KEPT else None), None
+    if share >= (KEPT if event.flags else SURE_KEPT):
+        return (event if event.flags else event.flagged(_likely(share))), None
+    return None, None
 
 
 def _same(one: _Found, event: Event) -> bool:
