@@ -138,6 +138,9 @@ def ground_stroke(sort: Sort) -> dict[str, Any]:
     return {"color": GROUND_COLOUR[sort], "linewidth": 1.0, "linestyle": dashes}
 
 
+_ROUND_GLOBE = {"EPSG:3857": 2 * np.pi * 6378137.0}  # m; its sphere's equator
+
+
 def resampled(
     picture: GroundPicture, frame: LocalFrame, extent: Extent, across: int = _ACROSS
 ) -> NDArray[np.uint8]:
@@ -153,15 +156,20 @@ def resampled(
     array
         (rows, across, 4); each point is the pixel that its middle lies in.
     """
-    from pyproj import Transformer
+    from pyproj import CRS, Transformer
 
     high = max(1, round(across * extent.height_m / extent.width_m))
     x = extent.west_m + (np.arange(across) + 0.5) * extent.width_m / across
     y = extent.north_m - (np.arange(high) + 0.5) * extent.height_m / high
     lonlat = frame.to_lonlat(np.stack(np.meshgrid(x, y), axis=-1))
-    to_picture = Transformer.from_crs("EPSG:4326", picture.crs, always_xy=True)
+    crs = CRS.from_user_input(picture.crs)
+    to_picture = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
     east, north = to_picture.transform(lonlat[..., 0], lonlat[..., 1])
     a, b, c, d, e, f = picture.affine
+    if round_globe := 360.0 if crs.is_geographic else _ROUND_GLOBE.get(picture.crs):
+        # Such a picture may run on beyond 180 degrees.
+        first = c + (a * picture.pixels.shape[1] - round_globe) / 2
+        east = (east - first) % round_globe + first
     matrix = np.linalg.inv(np.array([[a, b], [d, e]]))
     off = np.stack([east - c, north - f], axis=-1)
     with np.errstate(invalid="ignore"):
