@@ -16,6 +16,7 @@ import pytest
 from treeward.hunt_file import parse_hunt_table
 from treeward.report.advice_wording import CAUTIONS, LOOK_FIRST
 from treeward.report.figures.map import LETTERING, map_figure
+from treeward.report.figures.map_layers import _notes
 from treeward.report.figures.sheets import FIELD_CAUTIONS
 from treeward.report.map_files import geojson_dict, gpx_text, kml_bytes
 from treeward.report.page import page_text
@@ -67,6 +68,21 @@ def test_strips_are_numbered_on_the_map_and_in_the_key(result: HuntResult) -> No
     assert {"1", "2"} <= set(numbers)
     assert "in the order of their numbers" in page_text(result, drawings={"map": "x",
         "map-phone": "x"})  # fmt: skip
+
+
+def test_on_paper_signs_are_explained_before_the_answer_is_told_again(
+    result: HuntResult, two_colonies: HuntResult
+) -> None:
+    for one in (result, two_colonies):
+        notes = _notes(one, "30U")
+        told = notes.index(basis_sentence(one))
+        signs = ("Grey fans", "Arrows", "Ochre", "Dotted grey")
+        places = [i for i, note in enumerate(notes) if note.startswith(signs)]
+        assert places
+        assert max(places) < told
+        answers = [i for i, note in enumerate(notes) if note.startswith("Colony ")]
+        assert all(max(places) < place for place in answers)
+    assert any(note.startswith("Arrows") for note in _notes(result, "30U"))
 
 
 @pytest.mark.parametrize("form", LETTERING)
@@ -137,6 +153,13 @@ def test_map_files_have_no_line_round_the_globe(result: HuntResult) -> None:
         text = line.findtext(f"{KML}coordinates") or ""
         longitudes = [float(point.split(",")[0]) for point in text.split()]
         assert max(longitudes) - min(longitudes) < 1
+    gpx = gpxpy.parse(gpx_text(drawing, created=CREATED, software_version="1"))
+    (track,) = gpx.tracks
+    assert len(track.segments) == 2
+    for segment in track.segments:
+        longitudes = [point.longitude for point in segment.points]
+        assert max(longitudes) - min(longitudes) < 1
+        assert max(longitudes) < 180
 
 
 def test_only_stations_that_count_are_counted(result: HuntResult) -> None:

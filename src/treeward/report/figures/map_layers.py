@@ -553,13 +553,6 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
     notes = [compass_sentence(result)]
     if zone:
         notes.append(f"Grid: UTM zone {zone}, WGS84; north is true north.")
-    if result.fix is not None and len(result.fix.colonies) > 1:
-        notes += [
-            sentence
-            for colony in result.fix.colonies
-            for sentence in colony_sentences(result, colony)[:1]
-        ]
-    notes.append(basis_sentence(result))
     if bundles_by_bee(result):
         notes.append("Grey fans hold about two in three single bearings.")
     if result.fix is not None and any(c.search_plan for c in result.fix.colonies):
@@ -571,4 +564,11 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
         notes.append("Ochre: ground looked at, where nothing was found.")
     if result.tracks:
         notes.append("Dotted grey: the way walked.")
+    if result.fix is not None and len(result.fix.colonies) > 1:
+        notes += [
+            sentence
+            for colony in result.fix.colonies
+            for sentence in colony_sentences(result, colony)[:1]
+        ]
+    notes.append(basis_sentence(result))
     return notes
