@@ -26,6 +26,8 @@ from treeward.report.wording import basis_sentence, next_sentences
 from .conftest import CREATED
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from treeward.report.model import HuntResult
 
 KML = "{http://www.opengis.net/kml/2.2}"
@@ -60,14 +62,35 @@ def test_the_cue_card_has_a_word_of_every_caution() -> None:
         assert word in FIELD_CAUTIONS
 
 
+def numbers_of_strips(figure: Figure) -> set[str]:
+    texts = (text for text in figure.axes[0].texts if text.get_zorder() == 10)
+    return {t.get_text() for t in texts if re.fullmatch(r"\d+", t.get_text())}
+
+
 def test_strips_are_numbered_on_the_map_and_in_the_key(result: HuntResult) -> None:
     figure = map_figure(result, "page")
     assert figure is not None
-    (axes,) = figure.axes
-    numbers = [t.get_text() for t in axes.texts if re.fullmatch(r"\d", t.get_text())]
-    assert {"1", "2"} <= set(numbers)
+    assert {"1", "2"} <= numbers_of_strips(figure)
     assert "in the order of their numbers" in page_text(result, drawings={"map": "x",
         "map-phone": "x"})  # fmt: skip
+
+
+@pytest.mark.parametrize("off_deg", [0.0, 1e-5])
+def test_the_strip_to_begin_with_is_numbered_beside_what_stands_there(
+    result: HuntResult, off_deg: float
+) -> None:
+    assert result.fix is not None
+    (colony,) = result.fix.colonies
+    begin = colony.search_plan[0]
+    there = replace(
+        colony,
+        best_latitude_deg=begin.start_latitude_deg + off_deg,
+        best_longitude_deg=begin.start_longitude_deg,
+    )
+    figure = map_figure(replace(result, fix=replace(result.fix, colonies=(there,))),
+                        "page")  # fmt: skip
+    assert figure is not None
+    assert "1" in numbers_of_strips(figure)
 
 
 def test_on_paper_signs_are_explained_before_the_answer_is_told_again(

@@ -323,7 +323,10 @@ def _draw_tracks(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
 def _number_strips(
     axes: Axes, result: HuntResult, frame: LocalFrame, look: Lettering, apart_m: float
 ) -> None:
-    """Write a number where each strip begins, if nothing else stands there."""
+    """Write a number where each strip begins, if nothing else stands there.
+
+    The first one's stands beside what is there.
+    """
     taken = list(_content(result, frame)[: len(result.stations)])
     colonies = result.fix.colonies if result.fix else ()
     taken += [
@@ -336,7 +339,12 @@ def _number_strips(
     for colony in colonies:
         for number, strip in enumerate(colony.search_plan, start=1):
             at = _at(frame, strip.start_latitude_deg, strip.start_longitude_deg)
-            if min(np.hypot(*(at - other)) for other in taken) < apart_m:
+            near = min(taken, key=lambda other: float(np.hypot(*(at - other))))
+            near_m = float(np.hypot(*(at - near)))
+            if near_m < apart_m and number == 1:  # where to begin is always told
+                aside = (at - near) / near_m if near_m else np.array([1.0, 0.0])
+                at = near + aside * apart_m
+            elif near_m < apart_m:
                 continue
             taken.append(at)
             name = colony.id if len(colonies) > 1 else ""
