@@ -393,3 +393,28 @@ def test_on_a_phone_times_stay_in_one_line(
 
     assert len(lines) > 20
     assert set(lines) == {1}
+
+
+def test_on_a_phone_no_word_runs_off_the_edge_of_the_sound(
+    open_page: Callable[..., Sitting], prepared: Prepared
+) -> None:
+    page: Any = open_page(prepared, PHONE, touch=True).page
+    page.evaluate(
+        """() => {
+            window.written = [];
+            const draw = CanvasRenderingContext2D.prototype.fillText;
+            CanvasRenderingContext2D.prototype.fillText = function (text, x, y) {
+                const wide = this.measureText(text).width;
+                window.written.push([this.canvas.id, text, x, x + wide]);
+                return draw.call(this, text, x, y);
+            };
+        }"""
+    )
+    wide = page.eval_on_selector("#near", "canvas => canvas.clientWidth")
+    for _ in prepared.doubtful:
+        page.tap('.thumb [data-deed="next"]')
+        page.wait_for_timeout(300)  # until it is drawn
+
+    near = [written for written in page.evaluate("written") if written[0] == "near"]
+    assert any("away" in text or "back" in text for _, text, *_ in near)
+    assert [one for one in near if one[2] < 0 or one[3] > wide] == []

@@ -174,6 +174,7 @@ def test_the_list_says_how_far_each_row_moves_the_place_and_begins_with_the_fart
     }
     far = re.compile(r"moves the place by up to ([\d.]+) m")
     assert "hardly moves the place" in said["talk"]
+    assert all("moves the place" in text for text in said.values())
     metres = {n: float(m[1]) for n, text in said.items() if (m := far.search(text))}
     assert "right" in metres or "mark" in metres
     shown = [

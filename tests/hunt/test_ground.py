@@ -66,9 +66,9 @@ def hunt_of(folder: Path, *names: str, more: str = "") -> Hunt:
     return Hunt(folder)
 
 
-def ground_of(hunt: Hunt) -> Ground:
+def ground_of(hunt: Hunt, here: tuple[float, float] = HERE) -> Ground:
     place = StationPlace(
-        id="1", latitude_deg=HERE[0], longitude_deg=HERE[1], declination_deg=0.0
+        id="1", latitude_deg=here[0], longitude_deg=here[1], declination_deg=0.0
     )
     ground = read_ground(replace(hunt.paired(), stations=(place,)), hunt.path)
     assert ground is not None
@@ -83,9 +83,15 @@ def picture(path: Path, side: int = 100) -> None:
     Image.fromarray(pixels).save(path)
 
 
-def seen(one: GroundPicture, east_m: float, north_m: float = 0.0) -> tuple[int, ...]:
+def seen(
+    one: GroundPicture,
+    east_m: float,
+    north_m: float = 0.0,
+    *,
+    here: tuple[float, float] = HERE,
+) -> tuple[int, ...]:
     """Return the colour at a place, metres from the station."""
-    frame = LocalFrame(*HERE)
+    frame = LocalFrame(*here)
     extent = Extent(
         west_m=east_m - 0.5, east_m=east_m + 0.5,
         south_m=north_m - 0.5, north_m=north_m + 0.5,
@@ -122,6 +128,73 @@ def test_a_world_file_in_degrees_needs_no_crs(tmp_path: Path) -> None:
 
     assert seen(one, -150.0)[0] > 200  # JPEG blurs the border
     assert seen(one, 150.0)[2] > 200
+
+
+AT_180 = [(-16.8, 179.9999), (-16.8, -179.9999)]
+
+
+@pytest.mark.parametrize("here", AT_180)
+@pytest.mark.parametrize("middle", [180.0, -180.0])
+def test_a_picture_runs_on_beyond_180_degrees(
+    here: tuple[float, float], middle: float, tmp_path: Path
+) -> None:
+    picture(tmp_path / "ground.png", side=64)
+    side = 0.001
+    numbers = (side, 0, 0, -side, middle - 31.5 * side, here[0] + 31.5 * side)
+    (tmp_path / "ground.wld").write_text("\n".join(map(repr, numbers)), "ascii")
+    hunt = hunt_of(tmp_path, "ground.png", more='ground_crs = "EPSG:4326"')
+
+    (one,) = ground_of(hunt, here).pictures
+
+    for off_m in (20.0, 3000.0):
+        assert seen(one, -off_m, here=here) == RED
+        assert seen(one, off_m, here=here) == BLUE
+
+
+@pytest.mark.parametrize("here", AT_180)
+def test_tiles_on_both_sides_of_180_degrees_lie_side_by_side(
+    here: tuple[float, float], tmp_path: Path
+) -> None:
+    last, row = 2**14 - 1, 8967  # of 16.8 degrees south, from the north
+    with sqlite3.connect(tmp_path / "ground.mbtiles") as base:
+        base.execute("CREATE TABLE metadata (name text, value text)")
+        base.execute(
+            "CREATE TABLE tiles (zoom_level integer, tile_column integer,"
+            " tile_row integer, tile_data blob)"
+        )
+        for column, colour in ((last, RED), (0, BLUE)):
+            for at in (row - 1, row, row + 1):
+                flat = io.BytesIO()
+                Image.new("RGBA", (256, 256), colour).save(flat, "PNG")
+                cells = (14, column, last - at, flat.getvalue())
+                base.execute("INSERT INTO tiles VALUES (?, ?, ?, ?)", cells)
+    base.close()
+
+    (one,) = ground_of(hunt_of(tmp_path, "ground.mbtiles"), here).pictures
+
+    assert seen(one, -300.0, here=here) == RED
+    assert seen(one, 300.0, here=here) == BLUE
+
+
+@pytest.mark.parametrize("here", AT_180)
+def test_a_geotiff_runs_on_beyond_180_degrees(
+    here: tuple[float, float], tmp_path: Path
+) -> None:
+    rasterio = pytest.importorskip("rasterio")
+    pixels = np.zeros((3, 400, 400), dtype=np.uint8)
+    pixels[0, :, :200] = 255
+    pixels[2, :, 200:] = 255
+    with rasterio.open(
+        tmp_path / "ground.tif", "w", driver="GTiff", width=400, height=400, count=3,
+        dtype="uint8", crs="EPSG:4326",
+        transform=rasterio.Affine(0.0001, 0, 179.98, 0, -0.0001, here[0] + 0.02),
+    ) as data:  # fmt: skip
+        data.write(pixels)
+
+    (one,) = ground_of(hunt_of(tmp_path, "ground.tif"), here).pictures
+
+    assert seen(one, -300.0, here=here) == RED
+    assert seen(one, 300.0, here=here) == BLUE
 
 
 def test_tiles_are_numbered_as_everywhere() -> None:

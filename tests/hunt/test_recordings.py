@@ -185,6 +185,17 @@ def test_what_holds_no_sound_is_told_before_it_is_copied(
     assert "\n" not in faults[noise]
 
 
+def test_a_spreadsheets_own_file_is_to_be_saved_as_csv(
+    tmp_path: Path, home: Path
+) -> None:
+    sheet = file(tmp_path / "tally-sheet.ods", "PK")
+    own = file(home / "tally-sheet.XLSX", "PK")
+    faults = unreadable([sheet, own], home)
+    assert list(faults) == [sheet, own]
+    for line in faults.values():
+        assert "Save it there as CSV" in line
+
+
 @ODD_FILES
 def test_recordings_are_listed_by_name_and_nothing_else(home: Path) -> None:
     for name in ("b.wav", "a.MP3", "day/c.m4a", ".hidden.wav", "cover.jpg", "b.old"):

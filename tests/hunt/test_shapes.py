@@ -83,7 +83,7 @@ def test_every_geometry_is_read_as_what_it_is(tmp_path: Path) -> None:
         ({"type": "GeometryCollection"}, "its geometries are no list"),
         ({"type": "FeatureCollection", "features": [7]}, "a feature that is none"),
         (of("Circle", [0, 0]), "a geometry of type 'Circle'"),
-        (of("Point", [200.0, 52.0]), "no longitude and latitude"),
+        (of("Point", [361.0, 52.0]), "no longitude and latitude"),
         (of("Point", [2.0, 91.0]), "no longitude and latitude"),
         (of("LineString", "here"), "coordinates that are no list"),
         (of("LineString", [[1.0]]), "a position that is not two numbers"),
@@ -107,6 +107,13 @@ def test_a_place_at_the_edge_of_the_globe_is_one(tmp_path: Path) -> None:
     for lon, lat in ((180.0, 0.0), (-180.0, -90.0), (0.0, 90.0)):
         found = read(tmp_path / "land.geojson", of("Point", [lon, lat]))
         assert found.places[0].points.tolist() == [[lon, lat]]
+
+
+def test_a_shape_may_run_on_beyond_180_degrees(tmp_path: Path) -> None:
+    for far, near in ((180.25, -179.75), (-180.25, 179.75), (360.0, 0.0)):
+        way = of("LineString", [[179.5, -16.8], [far, -16.8]])
+        found = read(tmp_path / "land.geojson", way)
+        assert found.lines[0].points.tolist() == [[179.5, -16.8], [near, -16.8]]
 
 
 def test_as_many_points_as_are_allowed_and_not_one_more(

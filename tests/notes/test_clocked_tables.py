@@ -233,6 +233,35 @@ def test_the_day_may_stand_in_a_column_or_before_the_time(text: str) -> None:
     assert read.unread == ()
 
 
+@pytest.mark.parametrize(
+    "cell",
+    ["14.07.26", "14.7.26", "14.07.2026", "07/14/26", "14-07-26", "2026/7/14",
+     "2026. 7. 14.", "2026.07.14"],
+)  # fmt: skip
+def test_a_day_is_read_as_spreadsheets_write_it(cell: str) -> None:
+    (away,) = page(f"date;time;bee;event\n{cell};09:05:00;Y;away\n", day=None).events
+
+    assert away.clock is not None
+    assert away.clock.date() == date(2026, 7, 14)
+
+
+def days_of(*cells: str) -> list[date]:
+    rows = "".join(f"{cell},9:05,Y,away\n" for cell in cells)
+    events = page(f"date,time,bee,event\n{rows}", day=None).events
+    return [event.clock.date() for event in events if event.clock]
+
+
+def test_one_day_tells_of_all_which_figure_is_the_month() -> None:
+    assert days_of("03/04/2026", "03/14/2026") == [date(2026, 3, 4), date(2026, 3, 14)]
+    assert days_of("03/04/2026", "14/03/2026") == [date(2026, 4, 3), date(2026, 3, 14)]
+
+
+def test_no_day_is_read_as_still_to_come_if_it_may_be_past() -> None:
+    # Typed by 14 July 2026, so 7 August is not meant.
+    assert days_of("07/08/26") == [date(2026, 7, 8)]
+    assert days_of("06/07/26") == [date(2026, 7, 6)]
+
+
 def test_a_row_with_a_date_that_is_none_is_listed() -> None:
     text = "date,time,bee,event\n14/07/2026,9:05,Y,off\n31/06/2026,9:06,Y,in\n"
 

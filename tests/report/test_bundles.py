@@ -6,10 +6,12 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from treeward.report.figures.map import map_figure
 from treeward.report.flight_lines import (
     belongs_to,
     bundles_by_bee,
@@ -84,6 +86,30 @@ def test_lines_left_out_are_not_drawn(
     assert (
         group.spread_deg == some.settings.bearing_sd_deg
     )  # two say nothing of their spread
+
+
+def test_of_two_bees_on_one_bearing_both_lines_are_seen(
+    build: Callable[..., HuntResult],
+) -> None:
+    whole = build()
+    yellow = line(210)
+    green = replace(yellow, mark="green", bee="green")
+    blue = replace(line(250), mark="blue", bee="blue")
+    lines = (yellow, green, blue)
+    some = replace(whole, table=replace(whole.table, lines=lines))
+
+    figure = map_figure(some, "page")
+    assert figure is not None
+    begins = [
+        drawn.get_transform().transform(drawn.get_xydata())[0]
+        for drawn in figure.axes[0].lines
+        if drawn.get_zorder() == 6
+    ]
+
+    assert len(begins) == 3
+    point = figure.dpi / 72
+    apart = sorted(float(np.hypot(*(one - begins[0]))) / point for one in begins)
+    assert apart == pytest.approx([0, 0, 2.9], abs=1e-6)
 
 
 def test_each_colony_gets_the_lines_of_its_bees(two_colonies: HuntResult) -> None:

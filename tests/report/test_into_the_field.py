@@ -16,6 +16,7 @@ import pytest
 from treeward.hunt_file import parse_hunt_table
 from treeward.report.advice_wording import CAUTIONS, LOOK_FIRST
 from treeward.report.figures.map import LETTERING, map_figure
+from treeward.report.figures.map_layers import _notes
 from treeward.report.figures.sheets import FIELD_CAUTIONS
 from treeward.report.map_files import geojson_dict, gpx_text, kml_bytes
 from treeward.report.page import page_text
@@ -25,6 +26,8 @@ from treeward.report.wording import basis_sentence, next_sentences
 from .conftest import CREATED
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from treeward.report.model import HuntResult
 
 KML = "{http://www.opengis.net/kml/2.2}"
@@ -59,14 +62,50 @@ def test_the_cue_card_has_a_word_of_every_caution() -> None:
         assert word in FIELD_CAUTIONS
 
 
+def numbers_of_strips(figure: Figure) -> set[str]:
+    texts = (text for text in figure.axes[0].texts if text.get_zorder() == 10)
+    return {t.get_text() for t in texts if re.fullmatch(r"\d+", t.get_text())}
+
+
 def test_strips_are_numbered_on_the_map_and_in_the_key(result: HuntResult) -> None:
     figure = map_figure(result, "page")
     assert figure is not None
-    (axes,) = figure.axes
-    numbers = [t.get_text() for t in axes.texts if re.fullmatch(r"\d", t.get_text())]
-    assert {"1", "2"} <= set(numbers)
+    assert {"1", "2"} <= numbers_of_strips(figure)
     assert "in the order of their numbers" in page_text(result, drawings={"map": "x",
         "map-phone": "x"})  # fmt: skip
+
+
+@pytest.mark.parametrize("off_deg", [0.0, 1e-5])
+def test_the_strip_to_begin_with_is_numbered_beside_what_stands_there(
+    result: HuntResult, off_deg: float
+) -> None:
+    assert result.fix is not None
+    (colony,) = result.fix.colonies
+    begin = colony.search_plan[0]
+    there = replace(
+        colony,
+        best_latitude_deg=begin.start_latitude_deg + off_deg,
+        best_longitude_deg=begin.start_longitude_deg,
+    )
+    figure = map_figure(replace(result, fix=replace(result.fix, colonies=(there,))),
+                        "page")  # fmt: skip
+    assert figure is not None
+    assert "1" in numbers_of_strips(figure)
+
+
+def test_on_paper_signs_are_explained_before_the_answer_is_told_again(
+    result: HuntResult, two_colonies: HuntResult
+) -> None:
+    for one in (result, two_colonies):
+        notes = _notes(one, "30U")
+        told = notes.index(basis_sentence(one))
+        signs = ("Grey fans", "Arrows", "Ochre", "Dotted grey")
+        places = [i for i, note in enumerate(notes) if note.startswith(signs)]
+        assert places
+        assert max(places) < told
+        answers = [i for i, note in enumerate(notes) if note.startswith("Colony ")]
+        assert all(max(places) < place for place in answers)
+    assert any(note.startswith("Arrows") for note in _notes(result, "30U"))
 
 
 @pytest.mark.parametrize("form", LETTERING)
@@ -137,6 +176,13 @@ def test_map_files_have_no_line_round_the_globe(result: HuntResult) -> None:
         text = line.findtext(f"{KML}coordinates") or ""
         longitudes = [float(point.split(",")[0]) for point in text.split()]
         assert max(longitudes) - min(longitudes) < 1
+    gpx = gpxpy.parse(gpx_text(drawing, created=CREATED, software_version="1"))
+    (track,) = gpx.tracks
+    assert len(track.segments) == 2
+    for segment in track.segments:
+        longitudes = [point.longitude for point in segment.points]
+        assert max(longitudes) - min(longitudes) < 1
+        assert max(longitudes) < 180
 
 
 def test_only_stations_that_count_are_counted(result: HuntResult) -> None:

@@ -62,6 +62,8 @@ TYPED = [
     {"clock": "2026-07-14 10:40:00", "event": "time", "value": "10:40"},
     {"clock": "2026-07-14 10:41:00", "event": "duration", "value": "away 330",
      "mark": "red"},
+    {"clock": "2026-07-14 10:42:00", "event": "duration", "value": "6:45",
+     "mark": "red"},
 ]  # fmt: skip
 OWN = ("Shade", "right of it", "second Shade")  # headed "Shade", "" and "Shade"
 

@@ -291,6 +291,9 @@ def _geotiff(path: Path, part: _Part) -> Iterator[GroundPicture]:
                 part.west_deg, part.south_deg, part.east_deg, part.north_deg
             )
             a, b, c, d, e, f = tuple(data.transform)[:6]
+            if data.crs.is_geographic:  # it may run on beyond 180 degrees
+                off_deg = c + a * data.width / 2 - (west + east) / 2
+                west, east = (x + 360 * round(off_deg / 360) for x in (west, east))
             to_pixel = np.linalg.inv(np.array([[a, b], [d, e]]))
             corners = [
                 to_pixel @ (x - c, y - f) for x in (west, east) for y in (south, north)

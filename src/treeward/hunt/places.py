@@ -459,7 +459,7 @@ class _GeoJson:
             points = self._turn(points)
         if not (
             np.isfinite(points).all()
-            and (abs(points[:, 0]) <= 180).all()
+            and (abs(points[:, 0]) <= 360).all()
             and (abs(points[:, 1]) <= 90).all()
         ):
             metres = np.isfinite(points).all() and self._turn is None
@@ -473,6 +473,9 @@ class _GeoJson:
                     else ""
                 ),
             )
+        # Other programs let a shape run on beyond 180 degrees, older GeoJSON too.
+        beyond = abs(points[:, 0]) > 180
+        points[beyond, 0] -= np.copysign(360.0, points[beyond, 0])
         return points
 
     def _weight(self, value: object) -> float | None:

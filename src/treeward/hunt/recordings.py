@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 _MOST_BYTES = 16 * 2**20  # as much as is read of a transcript
 _SAME_LINES = 0.5  # of a transcript that was corrected, and not another one; guess
 TYPED_SUFFIXES = frozenset({".txt", ".csv", ".tsv"})  # may hold notes with clock times
+_DOCUMENT_SUFFIXES = frozenset(
+    {".ods", ".xlsx", ".xls", ".numbers", ".odt", ".docx", ".doc", ".rtf", ".pdf"}
+)  # where people keep a typed-off tally sheet or notes
 STARTS_FILE = "starts.json"
 _MOST_STARTS_BYTES = 4_000_000  # a line for each recording; choice
 TRANSCRIPT_SUFFIXES = frozenset({".vtt", ".srt", ".json"}) | TYPED_SUFFIXES
@@ -155,6 +158,14 @@ def unreadable(files: Sequence[Path], recordings_dir: Path) -> dict[Path, str]:
     faults: dict[Path, str] = {}
     for file in files:
         path = Path(os.path.realpath(file))
+        if path.suffix.lower() in _DOCUMENT_SUFFIXES and path.is_file():
+            faults[file] = HuntError(
+                "is a document that other programs read",
+                where=str(file),
+                mend="Save it there as CSV (a table) or as plain text (.txt), and "
+                "transcribe that.",
+            ).line()
+            continue
         if is_transcript(path) or path.is_relative_to(home) or not path.is_file():
             continue
         try:

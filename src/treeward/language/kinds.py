@@ -348,9 +348,12 @@ _SPOKEN = re.compile(
     re.IGNORECASE,
 )
 _WRITTEN_DURATION = re.compile(
-    r"(?i)(?:(?P<what>away|round)\s+)?(?:(?P<m>[0-9]{1,3}):(?P<s>[0-5][0-9])|"
+    r"(?i)(?:(?P<what>away|round)\s+)?(?:"
+    r"(?:00?:)?(?P<m>[0-9]{1,3}):(?P<s>[0-5][0-9])|"
+    # A spreadsheet takes 6:45 for a time of day: it saves 06:45:00, or with AM.
+    r"(?P<hours>[0-9]{1,3}):(?P<minutes>[0-5][0-9]):00(?:\s?(?P<half>[ap])m)?|"
     r"(?P<min>[0-9]{1,3}(?:[.,][0-9]+)?)\s?m(?:in(?:ute)?s?)?\.?"
-    r"(?:\s?(?P<sec>[0-5]?[0-9])\s?(?:s(?:ec(?:ond)?s?)?\.?)?)?)"
+    r"(?:(?:\s?and)?\s?(?P<sec>[0-5]?[0-9])\s?(?:s(?:ec(?:ond)?s?)?\.?)?)?)"
 )
 _DURATION = re.compile(r"(?i)(?:away|round)\s+\d+(?:[.,]\d+)?")
 
@@ -368,8 +371,12 @@ def plain_duration(text: str) -> str:
     match = _WRITTEN_DURATION.fullmatch(text.strip())
     if match is None:
         return text
-    minutes = float((match["min"] or match["m"]).replace(",", "."))
-    seconds = 60.0 * minutes + float(match["sec"] or match["s"] or 0)
+    written = match["min"] or match["m"] or match["hours"]
+    minutes = float(written.replace(",", "."))
+    if match["half"]:
+        minutes = minutes % 12 + (12 if match["half"].lower() == "p" else 0)
+    seconds = 60.0 * minutes
+    seconds += float(match["sec"] or match["s"] or match["minutes"] or 0)
     return f"{(match['what'] or 'away').lower()} {seconds:g}"
 
 

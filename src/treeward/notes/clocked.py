@@ -21,7 +21,17 @@ from treeward.language.kinds import EventKind
 
 from .clock_evidence import time_in_name
 from .clocked_groups import SITTING, read_groups
-from .clocked_numbers import TIME, UNKNOWN, Days, Token, half_of, hour_of, read_duration
+from .clocked_numbers import (
+    TIME,
+    UNKNOWN,
+    Days,
+    Token,
+    day_cell,
+    half_of,
+    hour_of,
+    month_first,
+    read_duration,
+)
 from .clocked_others import Others
 from .clocked_tables import TICKS, is_blank, is_rule, read_heading
 from .clocked_words import Reader
@@ -160,6 +170,7 @@ class _Page:
 
     def read(self, lines: Sequence[str]) -> None:
         """Read all lines."""
+        self._days.month_first = month_first(lines)
         for self._line, line in enumerate(lines, start=1):
             if line.strip() and not line.lstrip().startswith("#") and not is_rule(line):
                 self._read(line)
@@ -237,7 +248,7 @@ class _Page:
         """Read one row of a table."""
         row = list(table.row(cells))
         for cell in (cell for column, cell in row if column.role == "date"):
-            if (dated := self._dated(cell)) is None:
+            if (dated := self._dated(day_cell(cell))) is None:
                 self._to_look_at(self._line, line)
                 return
             self._on_day(dated[0])

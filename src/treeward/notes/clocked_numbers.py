@@ -16,7 +16,7 @@ from .clock_evidence import time_in_name
 from .flags import Flag, FlagCode
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
 
 
 Sort = Literal[
@@ -172,7 +172,39 @@ _MOST_DAYS = 31  # from one day of notes to the next told by its number alone; g
 _DATE_WORD = re.compile(r"^\s*(?:date|day)\b\s*:?")
 _SHORT = re.compile(r"(\d{1,2})/(\d{1,2})|(\d{1,2})\.(\d{1,2})\.")
 _FOREIGN = re.compile(r"\D*\d{1,2}[. -]{1,2}([^\W\d_]{3,})[., -]{1,2}20\d\d\D*")
+_SLASHES = re.compile(r"(?<![\d/.])(\d{1,2})([/-])(\d{1,2})\2(\d{4}|\d\d)(?![\d/.])")
+# As spreadsheets write days that are a time of day elsewhere, or nothing.
+_DOTTED_CELL = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d\d)")
+_YEAR_FIRST_CELL = re.compile(r"(20\d\d)([/. -])\s?(\d{1,2})\2\s?(\d{1,2})\.?")
 _MOST_TRIED = 3  # lines that prove no dates in other languages, 0.1 s each; choice
+
+
+def month_first(lines: Iterable[str]) -> bool | None:
+    """Tell whether a page writes 7/14/2026; None where each day may be a month too.
+
+    Examples
+    --------
+    >>> month_first(["03/04/2026,9:05,yellow", "03/14/2026,9:05,yellow"])
+    True
+    """
+    days = [found for line in lines for found in _SLASHES.findall(line)]
+    seen = {int(two) > 12 for one, _, two, _ in days if max(int(one), int(two)) > 12}
+    return seen.pop() if len(seen) == 1 else None
+
+
+def day_cell(cell: str) -> str:
+    """Write a cell that holds nothing but a day so that it is read as one.
+
+    Examples
+    --------
+    >>> day_cell("14.07.26"), day_cell("2026. 7. 14."), day_cell("14 July")
+    ('14.07.2026', '2026-07-14', '14 July')
+    """
+    if found := _DOTTED_CELL.fullmatch(cell.strip()):
+        return f"{found[1]}.{found[2]}.20{found[3]}"
+    if found := _YEAR_FIRST_CELL.fullmatch(cell.strip()):
+        return f"{found[1]}-{found[3]:0>2}-{found[4]:0>2}"
+    return cell
 
 
 class Days:
@@ -183,6 +215,7 @@ class Days:
 
     def __init__(self, near: date | None, knows: Callable[[str], bool]) -> None:
         self._near, self._knows = near, knows
+        self.month_first: bool | None = None  # of days in figures on this page
         self._tried = 0
 
     def in_line(self, line: str) -> tuple[date, str] | None:
@@ -235,9 +268,21 @@ class Days:
         if reading is None or not reading.value:
             return None
         if reading.value[:4].isdigit():
-            return date.fromisoformat(reading.value)
+            found = date.fromisoformat(reading.value)
+            return self._month_first(found) if _SLASHES.fullmatch(said) else found
         number, name = reading.value.split()
         return self._in_year(int(number), MONTHS.index(name.lower()) + 1)
+
+    def _month_first(self, day: date) -> date:
+        """Take the first figure of a day for its month, if the page is written so.
+
+        Where nothing on it tells, it is if the day were else still to come.
+        """
+        if self.month_first is False or day.day > 12:
+            return day
+        turned = day.replace(month=day.day, day=day.month)
+        to_come = self._near is not None and turned <= self._near < day
+        return turned if self.month_first or to_come else day
 
     def _in_year(self, day: int, month: int) -> date | None:
         """Return the day in the year that brings it nearest to the other evidence."""

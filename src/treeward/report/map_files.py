@@ -108,6 +108,9 @@ _SYMBOL = {
 }
 
 
+_LAST_LONGITUDE_DEG = 179.9999999  # of GPX 1.1, which ends below 180; a centimetre off
+
+
 def _longitude(value_deg: float) -> float:
     """GPX 1.1 ends below 180 degrees: the same meridian is -180."""
     return round(value_deg - 360 if value_deg >= 180 else value_deg, 7)
@@ -160,14 +163,15 @@ def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str
             )
         document.routes.append(route)
         # Some receivers follow a track better than a route.
-        line = gpx.GPXTrackSegment(
-            [
-                gpx.GPXTrackPoint(latitude=latitude, longitude=_longitude(longitude))
-                for longitude, latitude in walk.lonlat
-            ]
-        )
         track = gpx.GPXTrack(name=xml_text(walk.name))
-        track.segments.append(line)
+        for piece in line_pieces(walk.lonlat):  # a segment never crosses 180 degrees
+            points = [
+                gpx.GPXTrackPoint(
+                    latitude=latitude, longitude=min(longitude, _LAST_LONGITUDE_DEG)
+                )
+                for longitude, latitude in piece
+            ]
+            track.segments.append(gpx.GPXTrackSegment(points))
         document.tracks.append(track)
     return str(document.to_xml(version="1.1"))
 

@@ -190,6 +190,7 @@ class _RowReader:
     machine: Mapping[str, ReviewRow]
     order: DateOrder | None = None
     days: dict[str, date] = field(default_factory=dict)  # recording -> its day
+    above: dict[str, date] = field(default_factory=dict)  # of the last row; "" of all
     faults: list[ReviewError] = field(default_factory=list)
     undated: bool = False  # a row without a day was told of
 
@@ -431,7 +432,9 @@ def _clock(
     if not cell:
         return None
     machine = written.event.clock if written else None
-    day = reader.days.get(line.cells.get("recording", "").strip(), reader.days.get(""))
+    recording = line.cells.get("recording", "").strip()
+    days = (reader.above.get(recording), reader.days.get(recording))
+    day = next(filter(None, days), reader.days.get(""))
     try:
         found = parse_clock(
             cell, reader.zone, order=reader.order, machine=machine, day=day
@@ -448,6 +451,7 @@ def _clock(
     except CellError as error:
         reader.fault(line, "clock", error.what, error.mend)
         return None
+    reader.above[recording] = reader.above[""] = found.clock.date()
     if machine is not None and not _ISO.match(cell) and _same(found, machine):
         return ClockCell(clock=machine, resolution_s=1.0)
     return found

@@ -78,6 +78,7 @@ function item(one) {
   const why = one.status === "look" ? one.reasons.join("; ")
     : [statusWord(one.status), ...one.doubts].filter(Boolean).join("; ");
   const move = one.status === "look" ? moveOf(one.row) : null;
+  const unknown = one.status === "look" && !move && store.answer?.moves?.done;
   return make("li", {}, make("button", {
     type: "button", className: one.status, "data-row": one.row,
     on: { click: () => choose(one.row) },
@@ -86,5 +87,6 @@ function item(one) {
   make("span", { className: "words" }, one.said || "?"),
   make("span", { className: "clock" }, severalDays ? `${one.day} ${one.clock}` : one.clock || "no time"),
   move ? make("span", { className: `moves rank${move.rank}` }, move.text) : "",
+  unknown ? make("span", { className: "moves rank2" }, "not known how far it moves the place") : "",
   why ? make("span", { className: "why" }, why) : ""));
 }

@@ -285,12 +285,17 @@ function drawNear(outline, rows, one) {
   pen.fillStyle = colour("--muted");
   for (let second = Math.ceil(Math.max(0, from_s) / 2) * 2; second < to_s; second += 2) {
     pen.fillRect(place(second), height - 16, 1, 4);
-    pen.fillText(clockOf(second), place(second) + 3, height - 16);
+    const written = clockOf(second);
+    if (place(second) + 3 + pen.measureText(written).width < width) {
+      pen.fillText(written, place(second) + 3, height - 16);
+    }
   }
   const ends = [-Infinity, -Infinity]; // where the words of two lines end
   for (const other of rows.filter((each) => each.start_s > from_s - 3 && each.start_s < to_s)) {
-    const x = Math.max(4, place(other.start_s));
     const text = other.said || "?";
+    const wide = pen.measureText(text).width;
+    // Words that would run off the right edge begin before their line.
+    const x = Math.max(4, Math.min(place(other.start_s), width - wide - 23));
     const line = ends.findIndex((end) => x > end);
     pen.fillStyle = other.row === one.row ? colour("--heath") : colour("--rule");
     pen.fillRect(place(other.start_s), 0, 2, height - 18);
@@ -299,7 +304,7 @@ function drawNear(outline, rows, one) {
     sign(pen, other, x + 9, y + 12, colour);
     pen.fillStyle = other.status === "dropped" ? colour("--muted") : colour("--ink");
     pen.fillText(text, x + 19, y + 5);
-    ends[Math.max(0, line)] = x + 24 + pen.measureText(text).width;
+    ends[Math.max(0, line)] = x + 24 + wide;
   }
   if (cursor !== null) {
     pen.strokeStyle = colour("--heath");

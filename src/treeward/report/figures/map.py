@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from matplotlib.patches import PathPatch, Wedge
+from matplotlib.transforms import ScaledTranslation
 
 from treeward.report.flight_lines import bundles_by_bee, bundles_by_colony
 from treeward.report.sketch import LINE_DEFAULT_M, line_length_m
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
+    from treeward.report.flight_lines import LineBundle
     from treeward.report.model import HuntResult
     from treeward.survey.records import SearchArea
 
@@ -59,6 +61,8 @@ if TYPE_CHECKING:
 Form = Literal["sheet", "page", "phone"]
 _MARGINS = (0.14, 0.2, 0.27, 0.35, 0.45)  # free on each side, share; choice
 _LETTERS = 0.04  # of the map, below a place that has a name; about what they take
+_LINE_PT = 2.9  # width of a flight line with its rim
+_TOGETHER_DEG = 1.0  # lines less apart hide one another for most of their way; choice
 _NUMBERS_PT = 16.0  # least distance between two numbers of strips; choice
 AREA_OPACITY = {95: 0.13, 90: 0.17, 50: 0.30}
 
@@ -276,6 +280,7 @@ def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
             Wedge((x, y), length, middle - group.spread_deg, middle + group.spread_deg,
                   facecolor=MUTED, edgecolor="none", alpha=0.13, zorder=2)
         )  # fmt: skip
+    drawn: list[LineBundle] = []
     for group in bundles_by_bee(result):
         place = group.station
         start = _at(frame, place.latitude_deg, place.longitude_deg)
@@ -284,12 +289,26 @@ def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
         end = start + length * np.array([np.sin(turn), np.cos(turn)])
         xs, ys = [start[0], end[0]], [start[1], end[1]]
         first, second = split_mark(group.name)
-        axes.plot(xs, ys, color=INK, linewidth=2.9, zorder=6, solid_capstyle="butt")
-        axes.plot(xs, ys, color=paint_hex(first), linewidth=1.9, zorder=7,
+        # Beside those that it would lie upon, of which nothing would be seen.
+        aside_pt = _LINE_PT * sum(_lie_together(group, other) for other in drawn)
+        drawn.append(group)
+        right_in = aside_pt / 72 * np.cos(turn)
+        up_in = -aside_pt / 72 * np.sin(turn)
+        aside = ScaledTranslation(right_in, up_in, axes.figure.dpi_scale_trans)
+        at = axes.transData + aside
+        axes.plot(xs, ys, color=INK, linewidth=_LINE_PT, zorder=6, transform=at,
+                  solid_capstyle="butt")  # fmt: skip
+        axes.plot(xs, ys, color=paint_hex(first), linewidth=1.9, zorder=7, transform=at,
                   solid_capstyle="butt")  # fmt: skip
         if second != first:
             axes.plot(xs, ys, color=paint_hex(second), linewidth=1.9, zorder=8,
-                      linestyle=(0, (4, 4)), dash_capstyle="butt")  # fmt: skip
+                      transform=at, linestyle=(0, (4, 4)),
+                      dash_capstyle="butt")  # fmt: skip
+
+
+def _lie_together(one: LineBundle, other: LineBundle) -> bool:
+    apart_deg = (one.mean_true_deg - other.mean_true_deg + 180) % 360 - 180
+    return one.station.id == other.station.id and abs(apart_deg) < _TOGETHER_DEG
 
 
 def _draw_tracks(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
@@ -304,7 +323,10 @@ def _draw_tracks(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
 def _number_strips(
     axes: Axes, result: HuntResult, frame: LocalFrame, look: Lettering, apart_m: float
 ) -> None:
-    """Write a number where each strip begins, if nothing else stands there."""
+    """Write a number where each strip begins, if nothing else stands there.
+
+    The first one's stands beside what is there.
+    """
     taken = list(_content(result, frame)[: len(result.stations)])
     colonies = result.fix.colonies if result.fix else ()
     taken += [
@@ -317,7 +339,12 @@ def _number_strips(
     for colony in colonies:
         for number, strip in enumerate(colony.search_plan, start=1):
             at = _at(frame, strip.start_latitude_deg, strip.start_longitude_deg)
-            if min(np.hypot(*(at - other)) for other in taken) < apart_m:
+            near = min(taken, key=lambda other: float(np.hypot(*(at - other))))
+            near_m = float(np.hypot(*(at - near)))
+            if near_m < apart_m and number == 1:  # where to begin is always told
+                aside = (at - near) / near_m if near_m else np.array([1.0, 0.0])
+                at = near + aside * apart_m
+            elif near_m < apart_m:
                 continue
             taken.append(at)
             name = colony.id if len(colonies) > 1 else ""

@@ -138,6 +138,9 @@ def ground_stroke(sort: Sort) -> dict[str, Any]:
     return {"color": GROUND_COLOUR[sort], "linewidth": 1.0, "linestyle": dashes}
 
 
+_ROUND_GLOBE = {"EPSG:3857": 2 * np.pi * 6378137.0}  # m; its sphere's equator
+
+
 def resampled(
     picture: GroundPicture, frame: LocalFrame, extent: Extent, across: int = _ACROSS
 ) -> NDArray[np.uint8]:
@@ -153,15 +156,20 @@ def resampled(
     array
         (rows, across, 4); each point is the pixel that its middle lies in.
     """
-    from pyproj import Transformer
+    from pyproj import CRS, Transformer
 
     high = max(1, round(across * extent.height_m / extent.width_m))
     x = extent.west_m + (np.arange(across) + 0.5) * extent.width_m / across
     y = extent.north_m - (np.arange(high) + 0.5) * extent.height_m / high
     lonlat = frame.to_lonlat(np.stack(np.meshgrid(x, y), axis=-1))
-    to_picture = Transformer.from_crs("EPSG:4326", picture.crs, always_xy=True)
+    crs = CRS.from_user_input(picture.crs)
+    to_picture = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
     east, north = to_picture.transform(lonlat[..., 0], lonlat[..., 1])
     a, b, c, d, e, f = picture.affine
+    if round_globe := 360.0 if crs.is_geographic else _ROUND_GLOBE.get(picture.crs):
+        # Such a picture may run on beyond 180 degrees.
+        first = c + (a * picture.pixels.shape[1] - round_globe) / 2
+        east = (east - first) % round_globe + first
     matrix = np.linalg.inv(np.array([[a, b], [d, e]]))
     off = np.stack([east - c, north - f], axis=-1)
     with np.errstate(invalid="ignore"):
@@ -545,13 +553,6 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
     notes = [compass_sentence(result)]
     if zone:
         notes.append(f"Grid: UTM zone {zone}, WGS84; north is true north.")
-    if result.fix is not None and len(result.fix.colonies) > 1:
-        notes += [
-            sentence
-            for colony in result.fix.colonies
-            for sentence in colony_sentences(result, colony)[:1]
-        ]
-    notes.append(basis_sentence(result))
     if bundles_by_bee(result):
         notes.append("Grey fans hold about two in three single bearings.")
     if result.fix is not None and any(c.search_plan for c in result.fix.colonies):
@@ -563,4 +564,11 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
         notes.append("Ochre: ground looked at, where nothing was found.")
     if result.tracks:
         notes.append("Dotted grey: the way walked.")
+    if result.fix is not None and len(result.fix.colonies) > 1:
+        notes += [
+            sentence
+            for colony in result.fix.colonies
+            for sentence in colony_sentences(result, colony)[:1]
+        ]
+    notes.append(basis_sentence(result))
     return notes
