@@ -16,6 +16,7 @@ import pytest
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.flags import Flag, FlagCode
 from treeward.notes.narration import read_narration, read_talk
+from treeward.notes.trained.network import load_network
 from treeward.speech.utterances import (
     Alternative,
     Utterance,
@@ -40,9 +41,8 @@ def said(text: str, start_s: float) -> Utterance:
 
 
 def told(*lines: str, book: PhraseBook = BOOK) -> Narration:
-    return read_narration(
-        [said(line, EVERY_S * (1 + number)) for number, line in enumerate(lines)], book
-    )
+    talk = [said(line, EVERY_S * (1 + number)) for number, line in enumerate(lines)]
+    return read_narration(talk, book, network=load_network())
 
 
 def brief(events: tuple[Event, ...]) -> list[str]:

@@ -12,6 +12,7 @@ import pytest
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.flags import FlagCode
 from treeward.notes.narration import read_narration
+from treeward.notes.trained.network import load_network
 from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def told(*lines: str, apart_s: float = APART_S) -> Narration:
         words = tuple(spread(line.split(), start_s, end_s))
         said.append(Utterance(words=words, start_s=start_s, end_s=end_s))
         start_s = end_s + apart_s
-    return read_narration(said, BOOK)
+    return read_narration(said, BOOK, network=load_network())
 
 
 def stands(narration: Narration, after: int = 0) -> list[str]:

@@ -20,6 +20,7 @@ from treeward.notes.trained.inputs import (
     MOST_NUMBERS,
     RuleNote,
     inputs_of,
+    log_s,
     tokens_of,
 )
 from treeward.notes.trained.lines import in_lines
@@ -123,22 +124,25 @@ def examples_of(
     noise: float,
     bare: bool = False,
     unaided: float = 0.0,
-    begun: float = 0.0,
+    late: float = 0.0,
 ) -> list[dict[str, NDArray[np.generic]]]:
     """Give a day's lines as examples, each in the light of what is true before it.
 
     Of what is known before a line a share `noise` is forgotten, as it is where notes
     are missed. `bare` takes punctuation away, as some engines do. A share `unaided` of
-    the lines is read without the rules, so that the network leans on them less. Reading
-    begins at a share `begun` of the day, nothing known, as a recorder switched on late.
+    the lines is read without the rules, so that the network leans on them less. Before
+    a share `late` of them all that is known is forgotten, as where a recorder is
+    switched on in the middle of a day.
     """
     rng = np.random.default_rng(zlib.crc32(day.name.encode()))
-    known = Known()
+    known, begun_s = Known(), 0.0
     lines = [_bare(one) for one in day.lines] if bare else day.lines
     found = []
-    first = int(begun * len(lines))
-    for number, line in enumerate(lines[first:], first):
-        before = lines[number - 1] if number > first else None
+    for number, line in enumerate(lines):
+        begins = not number or rng.random() < late
+        if begins:
+            known, begun_s = Known(), line.start_s
+        before = None if begins else lines[number - 1]
         after = lines[number + 1] if number + 1 < len(lines) else None
         aided = rules and day.has_rules and rng.random() >= unaided
         notes = [
@@ -148,6 +152,7 @@ def examples_of(
         places = tokens_of(line, before, after, pieces)
         inputs = inputs_of(line, before, after, known=known, rules=notes, places=places)
         arrays = dict(inputs.arrays)
+        arrays["line"][1] = log_s(line.start_s - begun_s)
         if not aided:
             arrays["bees"][:, 37] = 0
             arrays["bees"][:, 38] = arrays["bees"][:, 39]

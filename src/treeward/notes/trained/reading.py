@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from .network import Network, Outputs
 
 # Shares of the network, measured on days that it was not trained on.
-NEW = 0.6  # from which a note is made where the rules made none
-KEPT = 0.35  # below which a doubtful note of the rules is dropped
+NEW = 0.7  # from which a note is made where the rules made none
+KEPT = 0.5  # below which a doubtful note of the rules is dropped
 SURE_KEPT = 0.08  # and one that the rules did not doubt
 AGREED = 0.8  # below which a note of the rules is doubted
 LINES_AT_ONCE = 32
@@ -211,6 +211,8 @@ class _Weighing:
             *_switches(told),
         ]
         new = NEW if len(line.words) >= self.least_words else 1.0
+        settled = [event for event in self.own[number] if _settled(event)]
+        seen = [one for one in seen if not any(_denied(one, e) for e in settled)]
         found: list[Event] = []
         for event in self.own[number]:
             kept, taken = _kept(event, seen, inputs, told)
@@ -311,7 +313,8 @@ def _kept(
     event: Event, seen: Sequence[_Found], inputs: Inputs, told: Outputs
 ) -> tuple[Event | None, _Found | None]:
     """Tell what becomes of a note of the rules, and which finding it is."""
-    if event.kind not in {*ACTIONS, *_NUMBERS, *_SWITCHES} or event.mark == "unmarked":
+    weighed = event.kind in {*ACTIONS, *_NUMBERS, *_SWITCHES}
+    if not weighed or event.mark == "unmarked" or _settled(event):
         return event, None
     same = next((one for one in seen if _same(one, event)), None)
     if same:
@@ -328,6 +331,20 @@ def _kept(
     if share >= (KEPT if event.flags else SURE_KEPT):
         return (event if event.flags else event.flagged(_likely(share))), None
     return None, None
+
+
+def _settled(event: Event) -> bool:
+    """Tell whether the speaker corrected a note or took it back, which stands."""
+    return event.has(FlagCode.CORRECTED) or event.has(FlagCode.TAKEN_BACK)
+
+
+def _denied(one: _Found, event: Event) -> bool:
+    """Tell whether a finding is what the speaker said and then corrected."""
+    if one.kind is not event.kind:
+        return False
+    said = {one.text for one in event.alternatives}
+    brief = " ".join(filter(None, (one.kind, one.mark, one.value)))
+    return _same(one, event) or brief in said or one.kind in _NUMBERS
 
 
 def _same(one: _Found, event: Event) -> bool:
