@@ -146,7 +146,10 @@ def read_talk(
         "there it goes" is none where nobody knows which bee. A note that talk corrects
         is changed and says so.
     """
-    talk = _talk_of(utterances, book)
+    talk = [
+        replace(one, words=_likely_said(one.words, book))
+        for one in _between_notes(utterances)
+    ]
     speech, pieces = speech_of(talk, book.colour_words)
     if not pieces:
         return Narration(events=tuple(events))
@@ -203,25 +206,6 @@ def _may_be_told(event: Event, speech: Speech, pieces: Sequence[StreamWord]) -> 
         first = sum(1 for _ in before)
         return bool(TIME_ASKED.search(speech.text[max(0, first - ASKED) : first]))
     return bool(event.mark) or KINDS[event.kind].mark is not Need.MUST
-
-
-def _talk_of(utterances: Iterable[Utterance], book: PhraseBook) -> list[Utterance]:
-    """Give the words between the notes as utterances of their own."""
-    found: list[Utterance] = []
-    for utterance in utterances:
-        for talk, run in groupby(
-            utterance.words, key=lambda word: word.source is WordSource.TALK
-        ):
-            words = tuple(replace(word, source=WordSource.TEXT) for word in run)
-            if talk:
-                found.append(
-                    Utterance(
-                        words=_likely_said(words, book),
-                        start_s=words[0].start_s,
-                        end_s=words[-1].end_s,
-                    )
-                )
-    return found
 
 
 def _likely_said(words: Sequence[Word], book: PhraseBook) -> tuple[Word, ...]:
