@@ -197,7 +197,7 @@ class Desk:
         worked: datetime | None,
         doubts: tuple[str, ...] | None,
     ) -> dict[str, Any]:
-        from treeward.report.figures.style import mark_colours
+        from treeward.report.figures import mark_colours
 
         event = row.event
         clock = worked or event.clock

@@ -40,6 +40,7 @@ from treeward.report.days import (
     place_rows,
     undated,
 )
+from treeward.report.figures import mark_colours
 from treeward.report.figures.map_layers import (
     GROUND_COLOUR,
     GROUND_NAME,
@@ -47,7 +48,6 @@ from treeward.report.figures.map_layers import (
     drawn_days,
     ground_sorts,
 )
-from treeward.report.figures.style import mark_colours
 from treeward.report.flight_lines import (
     both_text,
     bundles_by_bee,

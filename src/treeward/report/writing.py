@@ -9,9 +9,9 @@ from treeward.errors import ReportError
 from treeward.files import meant, replacing_set, write_text
 from treeward.within import file_within
 
+from .figures import PHONE_IN, drawing, pdf_bytes, png_bytes, svg_text
 from .figures.distance import away_figure, distance_figure
 from .figures.map import map_figure
-from .figures.style import PHONE_IN, drawing, pdf_bytes, png_bytes, svg_text
 from .figures.timeline import timeline_figure
 from .map_files import geojson_text, gpx_file, kml_file, online_page
 from .model import WrittenFiles

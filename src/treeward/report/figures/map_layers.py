@@ -24,7 +24,7 @@ from treeward.report.wording import (
     seats,
 )
 
-from .style import (
+from . import (
     AREA,
     BEST,
     INK,

@@ -10,7 +10,7 @@ from matplotlib.patches import Rectangle
 
 from treeward.report.flight_lines import timed_ends
 
-from .style import (
+from . import (
     FAINT,
     INK,
     LONGEST_NAME,
