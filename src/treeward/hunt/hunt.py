@@ -340,7 +340,7 @@ class Hunt(HuntFolder):
 
     def paired(self) -> HuntResult:
         """Give the trips with their links to review.csv, and no place yet."""
-        from treeward.report.days import days_of
+        from .partial import days_of
 
         rows = self.rows()
         table = self._trips_of(rows)

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from treeward.errors import HuntError, TreewardError
-from treeward.report.days import trip_day
 from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import Missing, MissingKind, StationPlace
+from treeward.trips.table import trip_day
 
 from .found_told import learned_for
 

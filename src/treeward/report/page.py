@@ -31,15 +31,6 @@ from treeward.report.advice_wording import (
     settings_rows,
     speeds_given,
 )
-from treeward.report.days import (
-    agreement_sentences,
-    agreement_text,
-    day_text,
-    disagreements,
-    off_text,
-    place_rows,
-    undated,
-)
 from treeward.report.figures import mark_colours
 from treeward.report.figures.map_layers import (
     GROUND_COLOUR,
@@ -53,7 +44,6 @@ from treeward.report.flight_lines import (
     bundles_by_bee,
     on_text,
     read_text,
-    timed_ends,
     true_bearing_deg,
 )
 from treeward.report.looking import (
@@ -68,9 +58,13 @@ from treeward.report.looking import (
 from treeward.report.wording import (
     PLACED_BY,
     advice_sentences,
+    agreement_sentences,
+    agreement_text,
     basis_sentence,
     colony_sentences,
     compass_sentence,
+    day_text,
+    disagreements,
     doubt_sentences,
     enough_sentences,
     for_colony,
@@ -78,11 +72,14 @@ from treeward.report.wording import (
     missing_sentences,
     next_of,
     next_sentences,
+    off_text,
+    place_rows,
     seats,
     sentence,
     whereabouts,
 )
 from treeward.survey.frame import way_between
+from treeward.trips.table import timed_ends, undated
 from treeward.trips.wording import doubt_texts
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from matplotlib.patches import Rectangle
 
-from treeward.report.flight_lines import timed_ends
+from treeward.trips.table import timed_ends
 
 from . import (
     FAINT,
