@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from treeward.errors import ClockError, ReviewError, TranscriptError
 from treeward.files import kept_number, kept_text, read_plain, write_text
 from treeward.notes.unread import Unread
-from treeward.report.tables import SHORTEST_S, escaped, stamp
+from treeward.speech.transcripts import SHORTEST_S, escaped, stamp
 from treeward.speech.utterances import WordSource
 
 from .heard import HeardBy
