@@ -19,7 +19,7 @@ from treeward.hunt.review_update import said_in_words
 from treeward.notes.unread import Unread
 from treeward.report.wording import left_text
 from treeward.review.file import cells_of
-from treeward.review.standing import (
+from treeward.review.store import (
     Status,
     lacks,
     reasons_of,

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
     from treeward.notes.events import Event
     from treeward.notes.unread import TimeTold
-    from treeward.review.standing import Left
+    from treeward.review.store import Left
     from treeward.speech.recognizer import Recognizer
     from treeward.speech.utterances import Utterance
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
     from datetime import date
 
-    from treeward.review.standing import Left
+    from treeward.review.store import Left
     from treeward.survey.records import Colony, Enough, NextStation
     from treeward.trips.table import FlightLine, Trip
 
