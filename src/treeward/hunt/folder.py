@@ -1,6 +1,6 @@
 """The hunt folder: where things lie in it, and what hunt.toml says.
 
-The commented hunt.toml that `treeward new` writes, and values as TOML has them.
+hunt.toml as `treeward new` writes it, from new_hunt.toml, and values as TOML has them.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import time
 from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from functools import cached_property
+from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
@@ -32,139 +33,13 @@ if TYPE_CHECKING:
     from treeward.review.store import ReviewStore
 
 
-TEMPLATE = """\
-# A hunt: one search for one or more colonies. Lines that begin with # are comments;
-# take the # away from a key to use it. Every key but name and timezone may be left out.
-
-# A colour stands for one bee a day, and whether it is the same bee at another station
-# is left open. Name marks here that are the same bee every day and everywhere.
-# same_bee = ["yellow"]
-
-# What your own found hunts taught (treeward season writes it) in place of what the
-# literature says of flight speed, time in the hive and your compass.
-# learned_from = "../season.json"
-
-[hunt]
-name = {name}
-timezone = {timezone}      # IANA name; all spoken times are read in it
-units = "metric"                # or "imperial"; for display only, files stay metric
-compass = "magnetic"            # what bearings are read against: "magnetic" or "true"
-# The marks you paint; others are then hardly heard, and flagged where they are.
-# marks = ["yellow", "white", "blue-white"]
-# altitude_m = 300              # of the place, for the magnetic model; a guess will do
-
-# A station is a place where marked bees drink or feed and are watched. Say "station
-# one" in the notes when you sit down at it. Write a position as decimal degrees
-# (latitude first), as 52°18'04.3"N 3°36'37.4"W, or as UTM "30U 458400 5794400".
-[[station]]
-id = "1"
-# position = "52.301200, -3.610400"
-cargo = "water"                 # what bees fetch here: "water", "syrup" or "nectar"
-# name = "spring below the wall"
-
-# [[station]]
-# id = "2"
-# position = "52.304000, -3.613000"
-# cargo = "water"
-
-# When a recording does not say when it began (nobody spoke the time, and neither file
-# nor file name tells): the clock time of its first second.
-# [start]
-# "memo-3.m4a" = "2026-07-14 10:20"
-
-# Two people with a compass and marks of their own: who spoke which recording ("*"
-# stands for any letters), and the station, where that was not said in it.
-# [[recording]]
-# name = "memo-3.m4a"
-# observer = "Ann"
-# station = "2"
-
-# Trips between a station and a hive of known place measure the time bees spend inside,
-# which makes every distance of the hunt sharper.
-# [calibration]
-# station = "2"
-# hive = "52.304500, -3.613300"
-# marks = ["red"]               # leave out: every mark seen at that station
-
-# A hive that is not looked for; its bees are left out of the answer.
-# [[known_hive]]
-# name = "hives at the lane"
-# position = "52.310000, -3.600000"
-# marks = ["pink"]
-
-# Marks that belong to one colony because you say so.
-# [[colony]]
-# id = "A"
-# marks = ["yellow", "blue-white"]
-
-# Rows that were heard with less confidence than this are flagged for a look (bearings
-# and times 0.05 above): higher flags more of them. `treeward practice` finds what suits
-# a voice and a microphone.
-# [speech]
-# flag_below = 0.9
-# model = "models/base-en"      # another speech model: see treeward models
-# free = true                   # read notes out of the words between the phrases too;
-#                               # recordings are then heard again, which takes longer
-# keep_talk = false             # keep nothing of what is said between the notes
-
-# Where the next station may be.
-# [walk]
-# limit_m = 1000                # how far you would carry the station
-# leave_out = [["52.300, -3.612", "52.301, -3.612", "52.301, -3.609"]]  # not to enter
-
-# Looking for the tree. The widths say how far across the way walked a nest is seen,
-# both sides together; they and the speeds are guesses until you know better.
-# [search]
-# cover = "leaf"                # "leaf", "bare" (winter trees), "wall" or "open"
-# binoculars = true
-# sweep_width_m = {{ leaf = 15, bare = 25, wall = 8, open = 35 }}
-# look_m_per_h = 900            # walking while looking up trees
-# walk_m_per_h = 2500           # from place to place, over rough ground
-# path_m_per_h = 4300           # along a path
-# start = "52.301200, -3.610400"  # where you stand; else where you were last
-# tracks = ["tracks/search.gpx"]  # walks of which the whole was spent looking
-# ground = "ground.geojson"     # or .gpx: ground by name, closed tracks, single trees
-# weights = {{ water = 0, wood = 3, "open field" = 0.3 }}  # against other ground
-# tree_weight = 10              # beside a single tree
-# paths = "paths.gpx"           # or .geojson
-
-# What was looked over, where neither a track nor a note says so: a place or an area.
-# [[searched]]
-# at = "52.303000, -3.612000"
-# radius_m = 15
-# share = 0.6                   # of the nests there that you would have seen
-# [[searched]]
-# area = ["52.303, -3.612", "52.304, -3.612", "52.304, -3.609"]
-
-# Your own ground under the map of report and pictures, from files in this folder;
-# nothing is fetched: a picture with a world file (.pgw, .jgw, .wld), MBTiles with
-# pictures, GeoJSON or GPX of paths, woods and water, or PMTiles with pictures or a
-# GeoTIFF (for these: pip install 'treeward[ground]').
-# tiles and credit: whose map pictures `treeward locate --online-map` shows, and what to
-# say of them; no other command and no other file asks the network for a map.
-# [map]
-# ground = ["ground.png", "paths.geojson"]
-# ground_crs = "EPSG:27700"     # the grid of a picture's world file, if no .prj says it
-# ground_credit = "drawn by hand after a walk"   # whose map it is, written on it
-# tiles = "https://tile.openstreetmap.org/{{z}}/{{x}}/{{y}}.png"
-# credit = "© OpenStreetMap contributors"
-
-# What the estimate assumes, each as a 90 % range, when you know better than the
-# literature (the report names the values used and their sources).
-# [model]
-# flight_speed_out_m_per_s = [6.0, 8.5]
-# flight_speed_home_m_per_s = [5.5, 7.5]
-# in_hive_s = [90, 240]
-# compass_sd_deg = 3
-# prior_distance_median_m = 900
-# prior_distance_sigma = 0.8
-# prior_distance_max_m = 6000
-"""
+_TEMPLATE = files("treeward.hunt") / "new_hunt.toml"
 
 
 def filled_template(*, name: str, timezone: str) -> str:
     """Return hunt.toml for a new hunt, the texts quoted as TOML wants them."""
-    return TEMPLATE.format(name=quoted(name), timezone=quoted(timezone))
+    text = _TEMPLATE.read_text("utf-8").replace('"TIMEZONE"', quoted(timezone), 1)
+    return text.replace('"NAME"', quoted(name), 1)
 
 
 def quoted(text: str) -> str:
