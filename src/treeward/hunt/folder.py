@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from treeward.errors import HuntError
-from treeward.files import clear_leftovers, read_plain, write_text
+from treeward.files import clear_leftovers, read_kept, write_text
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.within import held, open_plain, refuse_links
 
@@ -23,8 +23,7 @@ from .heard import HeardFile, heard_name
 from .recordings import find_recordings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from contextlib import AbstractContextManager
+    from collections.abc import Callable, Iterator
     from os import PathLike
     from zoneinfo import ZoneInfo
 
@@ -148,9 +147,10 @@ class HuntFolder:
 
         return ReviewStore(self.review_path, self.machine_dir, self.zone)
 
+    @contextmanager
     def locked(
         self, command: str = "command", *, wait_s: float = 0.0
-    ) -> AbstractContextManager[None]:
+    ) -> Iterator[None]:
         """Keep a second program from writing into this hunt meanwhile.
 
         Parameters
@@ -165,7 +165,20 @@ class HuntFolder:
         HuntError
             If another one is at work.
         """
-        return only_command(self.path, self.machine_dir, command, wait_s=wait_s)
+        owner = self.machine_dir / OWNER_NAME
+
+        def busy() -> HuntError:
+            return HuntError(
+                f"another Treeward command is at work on this hunt{_told(owner)}",
+                where=str(self.path),
+                mend="Wait until it has ended, then run this again.",
+            )
+
+        said = json.dumps({"command": command, "since_s": time.time()})
+        lock = self.machine_dir / LOCK_NAME
+        with only_one(lock, owner, said, busy=busy, within=self.path, wait_s=wait_s):
+            clear_leftovers(self.path)
+            yield
 
     def recordings(self) -> list[Path]:
         """List the hunt's recordings and transcripts."""
@@ -186,51 +199,49 @@ class HuntFolder:
 
 
 LOCK_NAME = "lock"
-_MOST_OWNER_BYTES = 10_000  # of it: a command's name and a time
 OWNER_NAME = "at_work.json"  # beside the lock, which Windows lets nobody else read
+_MOST_OWNER_BYTES = 10_000  # of it: a command's name and a time
 
 
 @contextmanager
-def only_command(
-    hunt_dir: Path, machine_dir: Path, command: str, *, wait_s: float = 0.0
+def only_one(
+    lock_path: Path,
+    owner: Path,
+    said: str,
+    *,
+    busy: Callable[[], HuntError],
+    within: Path,
+    wait_s: float = 0.0,
 ) -> Iterator[None]:
-    """Hold the hunt's lock.
+    """Hold a lock; the system lets go of it when we die.
 
     Parameters
     ----------
-    hunt_dir, machine_dir
-        The hunt, and its `.treeward` folder.
-    command
-        What is at work, to be told to others.
+    lock_path
+        The lock's file, in a folder that is made where it is not there.
+    owner, said
+        A file beside it and what it says meanwhile, for the message to others.
+    busy
+        Makes what is raised where another one holds the lock still.
+    within
+        The hunt, out of which no link may lead.
     wait_s
-        How long to wait for another command that is at work.
-
-    Raises
-    ------
-    HuntError
-        If another one is at work still.
+        How long to wait for another one.
     """
     from filelock import FileLock, Timeout
 
-    refuse_links(hunt_dir)
-    with held(hunt_dir, machine_dir, make=True):
+    refuse_links(within)
+    with held(within, lock_path.parent, make=True):
         pass
-    lock = FileLock(machine_dir / LOCK_NAME, timeout=wait_s, poll_interval=0.1)
-    owner = machine_dir / OWNER_NAME
+    lock = FileLock(lock_path, timeout=wait_s, poll_interval=0.1)
     try:
         lock.acquire()
-    except Timeout as error:
-        raise HuntError(
-            f"another Treeward command is at work on this hunt{_told(owner)}",
-            where=str(hunt_dir),
-            mend="Wait until it has ended, then run this again.",
-        ) from error
+    except Timeout:
+        raise busy() from None
     try:
-        with suppress(OSError):  # only for the message to others
-            said = {"command": command, "since_s": time.time()}
-            with open_plain(owner, "wb", within=hunt_dir) as file:
-                file.write(json.dumps(said).encode())
-        clear_leftovers(hunt_dir)
+        # A full disk must not stop what is at work.
+        with suppress(OSError), open_plain(owner, "wb", within=within) as file:
+            file.write(said.encode())
         yield
     finally:
         with suppress(OSError):
@@ -240,8 +251,8 @@ def only_command(
 
 def _told(owner: Path) -> str:
     """Say who holds the lock and since when, as far as that is known."""
+    said = read_kept(owner, most_bytes=_MOST_OWNER_BYTES)
     try:
-        said = json.loads(read_plain(owner, most_bytes=_MOST_OWNER_BYTES))
         since = datetime.fromtimestamp(said["since_s"]).astimezone()
         return f" (treeward {said['command']}, since {since:%H:%M:%S})"
     except (

@@ -17,7 +17,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import ClockError, ReviewError, TranscriptError
-from treeward.files import kept_number, kept_text, read_plain, write_text
+from treeward.files import kept_number, kept_text, read_kept, write_text
 from treeward.notes.unread import Unread
 from treeward.speech.transcripts import SHORTEST_S, escaped, stamp
 from treeward.speech.utterances import WordSource
@@ -450,13 +450,13 @@ def _entry(line: Unread) -> dict[str, Any]:
 
 
 def _read(hunt: HuntFolder, name: str) -> dict[str, list[Unread]]:
+    kept = read_kept(hunt.machine_dir / name, most_bytes=_MOST_BYTES)
     try:
-        kept = json.loads(read_plain(hunt.machine_dir / name, most_bytes=_MOST_BYTES))
         return {
             kept_text(recording): [_line(recording, entry) for entry in lines]
             for recording, lines in kept.items()
         }
-    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+    except (ValueError, TypeError, KeyError, AttributeError):
         return {}  # the next transcribe makes them anew
 
 
