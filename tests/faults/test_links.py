@@ -164,7 +164,7 @@ def learn(hunt: Hunt) -> None:
         occupancy,
     )
     from treeward.hunt_file import SeasonFile
-    from treeward.report.looking import occupancy_page
+    from treeward.report.page import occupancy_page
 
     colonies, unfound, faults = found_colonies(hunt.path)
     season = Season(

@@ -83,9 +83,10 @@ from treeward.trips.table import timed_ends, undated
 from treeward.trips.wording import doubt_texts
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import datetime, tzinfo
 
+    from treeward.report.looking import ColonyYear
     from treeward.report.model import DayStation, HuntResult, NoteRow
     from treeward.survey.records import Colony, HandRule
     from treeward.trips.table import Trip
@@ -224,6 +225,12 @@ def environment() -> Environment:
     )
     made.globals |= {function.__name__: function for function in _WORDS}
     return made
+
+
+def occupancy_page(colonies: Sequence[ColonyYear], year: int) -> str:
+    """Return a page to print, one colony a row, with room for this year's look."""
+    page = environment().get_template("colonies.html.j2")
+    return page.render(colonies=colonies, year=year)
 
 
 def script_rule(script: str) -> str:
