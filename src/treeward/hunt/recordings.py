@@ -261,7 +261,7 @@ class LeftOut:
 
     def _read(self) -> dict[str, list[object]]:
         kept = read_kept(self._path, most_bytes=_MOST_LEFT_BYTES)
-        return {str(name): list(stamp) for name, stamp in kept.items() if _ok(stamp)}
+        return {name: one for name, one in kept.items() if isinstance(one, list)}
 
 
 def _oddities(recordings_dir: Path) -> tuple[str, ...]:
@@ -289,10 +289,6 @@ def _sounds_in(recordings_dir: Path) -> Sequence[Path]:
 def _stamp(path: Path) -> list[object]:
     found = path.stat()
     return [found.st_size, found.st_mtime_ns, __version__]
-
-
-def _ok(stamp: object) -> bool:
-    return isinstance(stamp, list)
 
 
 _FILE = "recordings.json"

@@ -308,18 +308,14 @@ def told_in_talk(
 
 def _between_notes(utterances: Iterable[Utterance]) -> list[Utterance]:
     """Give the words between the notes as utterances of their own."""
-    found: list[Utterance] = []
-    for utterance in utterances:
-        runs = groupby(utterance.words, key=lambda word: word.source is WordSource.TALK)
-        for between, run in runs:
-            words = tuple(replace(word, source=WordSource.TEXT) for word in run)
-            if between:
-                found.append(
-                    Utterance(
-                        words=words, start_s=words[0].start_s, end_s=words[-1].end_s
-                    )
-                )
-    return found
+    return [
+        Utterance.of([replace(word, source=WordSource.TEXT) for word in run])
+        for utterance in utterances
+        for between, run in groupby(
+            utterance.words, key=lambda word: word.source is WordSource.TALK
+        )
+        if between
+    ]
 
 
 def _tells(line: Unread, event: Event) -> bool:
