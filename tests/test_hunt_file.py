@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.errors import HuntError
-from treeward.hunt.folder import TEMPLATE, filled_template
+from treeward.hunt.folder import filled_template
 from treeward.hunt_file import parse_hunt_table, read_hunt_file
 from treeward.hunt_tables import DOUBT_BELOW
 
@@ -35,15 +35,15 @@ def test_the_template_is_a_valid_hunt(tmp_path: Path) -> None:
 def test_every_key_the_template_offers_is_taken() -> None:
     # What stands behind "# " and looks like a key or a table, uncommented.
     lines = []
-    for line in TEMPLATE.splitlines():
+    template = filled_template(name="x", timezone="Europe/London")
+    for line in template.splitlines():
         bare = line.removeprefix("# ")
         if line.startswith("# ") and (" = " in bare or bare.startswith("[")):
             lines.append(bare)
         elif not line.startswith("#"):
             lines.append(line)
-    text = "\n".join(lines).format(name='"x"', timezone='"Europe/London"')
 
-    hunt = parse_hunt_table(tomllib.loads(text), where="template")
+    hunt = parse_hunt_table(tomllib.loads("\n".join(lines)), where="template")
 
     assert hunt.calibration is not None
     assert hunt.known_hive[0].marks == ("pink",)

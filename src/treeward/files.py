@@ -20,7 +20,7 @@ import tempfile
 import time
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
 from treeward.within import held
@@ -358,6 +358,18 @@ def read_plain(path: Path, *, most_bytes: int) -> bytes:
     if len(raw) > most_bytes:
         raise FileTooLargeError(len(raw))
     return raw
+
+
+def read_kept(path: Path, *, most_bytes: int) -> dict[str, Any]:
+    """Return the table of a JSON file that a program of ours keeps.
+
+    Empty where it is missing or spoilt: what it said is then found out anew.
+    """
+    try:
+        kept = json.loads(read_plain(path, most_bytes=most_bytes))
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return kept if isinstance(kept, dict) else {}
 
 
 def kept_number(value: object, *, most: float) -> float:

@@ -10,7 +10,7 @@ import pytest
 from treeward.cli.locate import answer_lines
 from treeward.desk.desk import line_key
 from treeward.desk.edits import LineJudged
-from treeward.desk.listing import review_dict, row_lines
+from treeward.desk.terminal import review_dict, row_lines
 from treeward.errors import ReviewError
 from treeward.report.page import page_text
 from treeward.report.result_json import result_dict

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from rich.console import Console
 
-from treeward.desk.listing import review_dict, row_lines
-from treeward.desk.terminal import SoundPlayer, TerminalReview
+from treeward.desk.terminal import SoundPlayer, TerminalReview, review_dict, row_lines
 from treeward.live.microphone import ProgramPlayer
 
 if TYPE_CHECKING:

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any, cast
 import pytest
 from rich.console import Console
 
-from treeward.desk.listing import review_dict, row_lines
-from treeward.desk.terminal import TerminalReview
+from treeward.desk.terminal import TerminalReview, review_dict, row_lines
 from treeward.desk.weighing import MOST_READINGS, Weighing
 from treeward.errors import HuntError
 from treeward.hunt.partial import RowMove

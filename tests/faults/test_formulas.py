@@ -95,7 +95,7 @@ def test_tables_of_results_are_as_harmless(typed_hunt: Path, mark: str) -> None:
     hunt = Hunt(typed_hunt)
     result = hunt.paired()
 
-    from treeward.report.tables import bees_text, trips_text
+    from treeward.report.writing import bees_text, trips_text
 
     for text in (trips_text(result), bees_text(result)):
         for line in csv.reader(io.StringIO(text, newline="")):

@@ -164,7 +164,7 @@ def learn(hunt: Hunt) -> None:
         occupancy,
     )
     from treeward.hunt_file import SeasonFile
-    from treeward.report.looking import occupancy_page
+    from treeward.report.page import occupancy_page
 
     colonies, unfound, faults = found_colonies(hunt.path)
     season = Season(
@@ -183,7 +183,7 @@ def learn(hunt: Hunt) -> None:
 def look(hunt: Hunt) -> None:
     """List what is to be looked at, and read the person's own map."""
     from treeward.desk.desk import Desk
-    from treeward.desk.listing import review_dict
+    from treeward.desk.terminal import review_dict
     from treeward.hunt.ground import read_ground
     from treeward.report.model import StationPlace
 

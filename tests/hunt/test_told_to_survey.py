@@ -134,10 +134,10 @@ def test_bearings_are_told_true_with_who_flew_and_where() -> None:
     assert bearings.station.tolist() == [0, 0, 1]
     assert bearings.bee.tolist() == [0, 1, 2]
     assert bearings.declination_sd_deg == 0.0  # none was read off a needle
-    ready.arrays.turned_deg = {"": 15.0}
-    assert ready.arrays.bearings().bearing_true_deg.tolist() == [195.0, 205.0, 185.0]
-    ready.arrays.turned_deg = {"": 215.0}
-    assert ready.arrays.bearings().bearing_true_deg.tolist() == [355.0, 5.0, 345.0]
+    ready.turned_deg = {"": 15.0}
+    assert ready.bearings().bearing_true_deg.tolist() == [195.0, 205.0, 185.0]
+    ready.turned_deg = {"": 215.0}
+    assert ready.bearings().bearing_true_deg.tolist() == [355.0, 5.0, 345.0]
 
 
 def test_magnetic_bearings_are_turned_by_the_declination_east_positive() -> None:

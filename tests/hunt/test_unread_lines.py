@@ -29,7 +29,7 @@ from treeward.language.phrasebook import PhraseBook
 from treeward.notes.clocked import read_clocked
 from treeward.notes.flags import FlagCode
 from treeward.notes.unread import Unread
-from treeward.review.standing import Left
+from treeward.review.store import Left
 from treeward.speech.utterances import Utterance, WordSource, spread
 
 LINES = (

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from pyproj import Geod
 
+from treeward.hunt.partial import days_of
 from treeward.hunt_file import parse_hunt_table
-from treeward.report.days import days_of
 from treeward.report.model import (
     DayColony,
     HuntResult,

@@ -11,6 +11,7 @@ import pytest
 
 from treeward.errors import ReportError
 from treeward.language.phrasebook import PhraseBook, sections
+from treeward.report.figures import new_figure
 from treeward.report.figures.sheets import (
     _MEANS,
     _RIGHT,
@@ -19,7 +20,6 @@ from treeward.report.figures.sheets import (
     card_pdf,
     write_card,
 )
-from treeward.report.figures.style import new_figure
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -9,19 +9,18 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from treeward.report.days import (
-    agreement_sentences,
-    agreement_text,
-    day_tables,
-    days_of,
-    disagreements,
-    place_rows,
-    undated,
-)
+from treeward.hunt.partial import days_of
 from treeward.report.page import page_text
 from treeward.report.result_json import result_dict
 from treeward.report.sketch import sketch
+from treeward.report.wording import (
+    agreement_sentences,
+    agreement_text,
+    disagreements,
+    place_rows,
+)
 from treeward.survey.records import Advice, AdviceKind
+from treeward.trips.table import day_tables, undated
 
 if TYPE_CHECKING:
     from treeward.report.model import HuntResult

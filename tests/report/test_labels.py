@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from treeward.report.model import NoteRow
-from treeward.report.tables import label_track_text, webvtt_text
+from treeward.report.writing import label_track_text, webvtt_text
 
 ROWS = (
     NoteRow(row="3", recording="a.ogg", start_s=3725.5, end_s=3726.75, said="red away"),

@@ -13,8 +13,7 @@ import pytest
 
 from treeward.report.advice_wording import CAUTIONS, HAND_RULES, SOURCES
 from treeward.report.model import NoteRow
-from treeward.report.page import _rounded, page_text
-from treeward.report.page_parts import clip_address
+from treeward.report.page import _rounded, clip_address, page_text
 from treeward.report.result_json import result_dict
 from treeward.survey.records import OwnFactors, Settings
 from treeward.trips.table import Doubt, DoubtCode

@@ -17,6 +17,17 @@ from matplotlib.colors import rgb_to_hsv, to_rgb
 from matplotlib.text import Text
 from PIL import Image
 
+from treeward.report.figures import (
+    AREA,
+    INK,
+    drawable,
+    drawing,
+    paint_hex,
+    pdf_bytes,
+    png_bytes,
+    split_mark,
+    svg_text,
+)
 from treeward.report.figures.distance import (
     away_figure,
     distance_figure,
@@ -32,17 +43,6 @@ from treeward.report.figures.map_frame import (
     scale_length,
 )
 from treeward.report.figures.map_layers import GROUND_COLOUR
-from treeward.report.figures.style import (
-    AREA,
-    INK,
-    drawable,
-    drawing,
-    paint_hex,
-    pdf_bytes,
-    png_bytes,
-    split_mark,
-    svg_text,
-)
 from treeward.report.figures.timeline import clock_ticks, timeline_figure
 from treeward.report.model import Ground, GroundLine, TrackLine
 from treeward.report.page import map_key

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.report.tables import bees_text, safe_cell, trips_text
+from treeward.report.writing import bees_text, safe_cell, trips_text
 from treeward.review.table import unguard
 
 if TYPE_CHECKING:

@@ -12,8 +12,7 @@ from treeward.report.advice_wording import LOOK_FIRST
 from treeward.report.looking import strip_lines
 from treeward.report.map_files import gpx_text, kml_bytes
 from treeward.report.model import Missing, MissingKind
-from treeward.report.page import _cross_checks
-from treeward.report.page_parts import places
+from treeward.report.page import _cross_checks, places
 from treeward.report.result_json import result_dict
 from treeward.report.sketch import sketch
 from treeward.report.wording import (

@@ -12,7 +12,7 @@ from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 from treeward.review.file import ReviewRow
-from treeward.review.standing import (
+from treeward.review.store import (
     Left,
     Status,
     lacks,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import sys
+import time
 from contextlib import closing, contextmanager, nullcontext, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
@@ -502,7 +503,7 @@ def _by_turns(
         done.append(attempt)
         say(f"        {answer_line(attempt)}")
 
-    now_s = _clock()
+    now_s = time.monotonic
     voice = _voice(now_s) if asked["read_aloud"] else None
     source = _source(asked, now_s)
     say(f"Listening to {source.name}. Quiet for a second, please; Ctrl-C ends.")
@@ -519,12 +520,6 @@ def _by_turns(
     if turns.gave_up:
         say(f"Nothing was heard {SILENT_TURNS} times in a row: that is the end.")
     return Aligned(attempts=tuple(attempts), unreached=len(prompts) - len(attempts))
-
-
-def _clock() -> Callable[[], float]:
-    import time
-
-    return time.monotonic
 
 
 def _source(asked: dict[str, Any], now_s: Callable[[], float]) -> Source:

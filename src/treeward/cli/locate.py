@@ -144,7 +144,7 @@ def lines_of_days(result: HuntResult) -> list[str]:
     """Lay out what each day of several brought, station by station."""
     if not result.days:
         return []
-    from treeward.report.days import day_text
+    from treeward.report.wording import day_text
 
     rows: list[tuple[str, ...]] = [
         ("day", "station", "bees", "trips used", "median away", "bearings", "mean", "")
@@ -353,14 +353,14 @@ def table_doubts(result: HuntResult) -> list[str]:
 def day_lines(result: HuntResult) -> list[str]:
     """Lay out where each day of several alone puts the colonies."""
     from treeward.measures import Units
-    from treeward.report.days import (
+    from treeward.report.wording import (
         agreement_sentences,
         agreement_text,
         day_text,
+        for_colony,
         off_text,
         place_rows,
     )
-    from treeward.report.wording import for_colony
 
     units = Units(result.hunt_file.hunt.units)
     rows = [

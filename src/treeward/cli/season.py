@@ -361,7 +361,7 @@ def season_command(
 def _written_list(listed: list[ColonyYear], page: Path, year: int | None) -> list[str]:
     from treeward.errors import ReportError
     from treeward.files import write_text
-    from treeward.report.looking import occupancy_page
+    from treeward.report.page import occupancy_page
 
     if page.suffix.lower() not in {".html", ".htm"}:
         raise ReportError(
@@ -392,8 +392,6 @@ def _known(folder: Path, colonies: list[FoundColony], within_m: float) -> list[s
 def _list_lines(listed: list[ColonyYear]) -> list[str]:
     if not listed:
         return ["No colony was found yet: treeward found keeps one."]
-    from treeward.report.looking import history_text
-
     from .locate import columns
 
     rows: list[tuple[str, ...]] = [("colony", "place", "found", "nest", "now", "seen")]
@@ -404,7 +402,7 @@ def _list_lines(listed: list[ColonyYear]) -> list[str]:
             one.found.isoformat(),
             one.nest,
             one.state_text,
-            history_text(one),
+            one.history_text,
         )
         for one in listed
     ]

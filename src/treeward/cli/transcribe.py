@@ -302,13 +302,13 @@ def review_command(
     elif as_json:
         import json
 
-        from treeward.desk.listing import review_dict
+        from treeward.desk.terminal import review_dict
 
         click.echo(json.dumps(review_dict(desk, all_rows=all_rows), indent=2))
     elif sys.stdin.isatty() and sys.stdout.isatty():
         _sit_down(desk, all_rows=all_rows)
     else:
-        from treeward.desk.listing import row_lines
+        from treeward.desk.terminal import row_lines
 
         for line in row_lines(desk, all_rows=all_rows):
             click.echo(line)

@@ -19,7 +19,7 @@ from treeward.language.kinds import UNMARKED, EventKind
 from treeward.report.wording import left_text
 from treeward.review.file import cells_of, effective_events
 from treeward.review.row import format_clock
-from treeward.review.standing import (
+from treeward.review.store import (
     Status,
     lacks,
     left_of,
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from treeward.hunt.hunt import Hunt
     from treeward.notes.unread import Unread
     from treeward.review.file import ReviewRow
-    from treeward.review.standing import Left
+    from treeward.review.store import Left
     from treeward.trips.table import TripTable
 
     from .edits import Edit, RowEdit, Sheet
@@ -197,7 +197,7 @@ class Desk:
         worked: datetime | None,
         doubts: tuple[str, ...] | None,
     ) -> dict[str, Any]:
-        from treeward.report.figures.style import mark_colours
+        from treeward.report.figures import mark_colours
 
         event = row.event
         clock = worked or event.clock

@@ -9,8 +9,7 @@ from treeward.hunt.finds import check_finds, read_finds
 from treeward.hunt.review_update import said_in_words
 from treeward.measures import Units, counted, duration_text
 from treeward.notes.flags import sentences_of
-from treeward.report.days import disagreements
-from treeward.report.figures.style import mark_colours
+from treeward.report.figures import mark_colours
 from treeward.report.flight_lines import read_text
 from treeward.report.looking import check_sentences, percent
 from treeward.report.wording import (
@@ -18,6 +17,7 @@ from treeward.report.wording import (
     advice_sentences,
     basis_sentence,
     colony_sentences,
+    disagreements,
     headline,
     missing_sentences,
     next_sentences,

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.errors import TreewardError
 from treeward.hunt.partial import RowMove, farthest_m
-from treeward.review.standing import lacks, to_look_at
+from treeward.review.store import lacks, to_look_at
 
 from .tally import UNKNOWN_RANK, moves_payload
 

@@ -1,6 +1,6 @@
 """The hunt folder: where things lie in it, and what hunt.toml says.
 
-The commented hunt.toml that `treeward new` writes, and values as TOML has them.
+hunt.toml as `treeward new` writes it, from new_hunt.toml, and values as TOML has them.
 """
 
 from __future__ import annotations
@@ -10,11 +10,12 @@ import time
 from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from functools import cached_property
+from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from treeward.errors import HuntError
-from treeward.files import clear_leftovers, read_plain, write_text
+from treeward.files import clear_leftovers, read_kept, write_text
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.within import held, open_plain, refuse_links
 
@@ -22,8 +23,7 @@ from .heard import HeardFile, heard_name
 from .recordings import find_recordings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from contextlib import AbstractContextManager
+    from collections.abc import Callable, Iterator
     from os import PathLike
     from zoneinfo import ZoneInfo
 
@@ -32,139 +32,13 @@ if TYPE_CHECKING:
     from treeward.review.store import ReviewStore
 
 
-TEMPLATE = """\
-# A hunt: one search for one or more colonies. Lines that begin with # are comments;
-# take the # away from a key to use it. Every key but name and timezone may be left out.
-
-# A colour stands for one bee a day, and whether it is the same bee at another station
-# is left open. Name marks here that are the same bee every day and everywhere.
-# same_bee = ["yellow"]
-
-# What your own found hunts taught (treeward season writes it) in place of what the
-# literature says of flight speed, time in the hive and your compass.
-# learned_from = "../season.json"
-
-[hunt]
-name = {name}
-timezone = {timezone}      # IANA name; all spoken times are read in it
-units = "metric"                # or "imperial"; for display only, files stay metric
-compass = "magnetic"            # what bearings are read against: "magnetic" or "true"
-# The marks you paint; others are then hardly heard, and flagged where they are.
-# marks = ["yellow", "white", "blue-white"]
-# altitude_m = 300              # of the place, for the magnetic model; a guess will do
-
-# A station is a place where marked bees drink or feed and are watched. Say "station
-# one" in the notes when you sit down at it. Write a position as decimal degrees
-# (latitude first), as 52°18'04.3"N 3°36'37.4"W, or as UTM "30U 458400 5794400".
-[[station]]
-id = "1"
-# position = "52.301200, -3.610400"
-cargo = "water"                 # what bees fetch here: "water", "syrup" or "nectar"
-# name = "spring below the wall"
-
-# [[station]]
-# id = "2"
-# position = "52.304000, -3.613000"
-# cargo = "water"
-
-# When a recording does not say when it began (nobody spoke the time, and neither file
-# nor file name tells): the clock time of its first second.
-# [start]
-# "memo-3.m4a" = "2026-07-14 10:20"
-
-# Two people with a compass and marks of their own: who spoke which recording ("*"
-# stands for any letters), and the station, where that was not said in it.
-# [[recording]]
-# name = "memo-3.m4a"
-# observer = "Ann"
-# station = "2"
-
-# Trips between a station and a hive of known place measure the time bees spend inside,
-# which makes every distance of the hunt sharper.
-# [calibration]
-# station = "2"
-# hive = "52.304500, -3.613300"
-# marks = ["red"]               # leave out: every mark seen at that station
-
-# A hive that is not looked for; its bees are left out of the answer.
-# [[known_hive]]
-# name = "hives at the lane"
-# position = "52.310000, -3.600000"
-# marks = ["pink"]
-
-# Marks that belong to one colony because you say so.
-# [[colony]]
-# id = "A"
-# marks = ["yellow", "blue-white"]
-
-# Rows that were heard with less confidence than this are flagged for a look (bearings
-# and times 0.05 above): higher flags more of them. `treeward practice` finds what suits
-# a voice and a microphone.
-# [speech]
-# flag_below = 0.9
-# model = "models/base-en"      # another speech model: see treeward models
-# free = true                   # read notes out of the words between the phrases too;
-#                               # recordings are then heard again, which takes longer
-# keep_talk = false             # keep nothing of what is said between the notes
-
-# Where the next station may be.
-# [walk]
-# limit_m = 1000                # how far you would carry the station
-# leave_out = [["52.300, -3.612", "52.301, -3.612", "52.301, -3.609"]]  # not to enter
-
-# Looking for the tree. The widths say how far across the way walked a nest is seen,
-# both sides together; they and the speeds are guesses until you know better.
-# [search]
-# cover = "leaf"                # "leaf", "bare" (winter trees), "wall" or "open"
-# binoculars = true
-# sweep_width_m = {{ leaf = 15, bare = 25, wall = 8, open = 35 }}
-# look_m_per_h = 900            # walking while looking up trees
-# walk_m_per_h = 2500           # from place to place, over rough ground
-# path_m_per_h = 4300           # along a path
-# start = "52.301200, -3.610400"  # where you stand; else where you were last
-# tracks = ["tracks/search.gpx"]  # walks of which the whole was spent looking
-# ground = "ground.geojson"     # or .gpx: ground by name, closed tracks, single trees
-# weights = {{ water = 0, wood = 3, "open field" = 0.3 }}  # against other ground
-# tree_weight = 10              # beside a single tree
-# paths = "paths.gpx"           # or .geojson
-
-# What was looked over, where neither a track nor a note says so: a place or an area.
-# [[searched]]
-# at = "52.303000, -3.612000"
-# radius_m = 15
-# share = 0.6                   # of the nests there that you would have seen
-# [[searched]]
-# area = ["52.303, -3.612", "52.304, -3.612", "52.304, -3.609"]
-
-# Your own ground under the map of report and pictures, from files in this folder;
-# nothing is fetched: a picture with a world file (.pgw, .jgw, .wld), MBTiles with
-# pictures, GeoJSON or GPX of paths, woods and water, or PMTiles with pictures or a
-# GeoTIFF (for these: pip install 'treeward[ground]').
-# tiles and credit: whose map pictures `treeward locate --online-map` shows, and what to
-# say of them; no other command and no other file asks the network for a map.
-# [map]
-# ground = ["ground.png", "paths.geojson"]
-# ground_crs = "EPSG:27700"     # the grid of a picture's world file, if no .prj says it
-# ground_credit = "drawn by hand after a walk"   # whose map it is, written on it
-# tiles = "https://tile.openstreetmap.org/{{z}}/{{x}}/{{y}}.png"
-# credit = "© OpenStreetMap contributors"
-
-# What the estimate assumes, each as a 90 % range, when you know better than the
-# literature (the report names the values used and their sources).
-# [model]
-# flight_speed_out_m_per_s = [6.0, 8.5]
-# flight_speed_home_m_per_s = [5.5, 7.5]
-# in_hive_s = [90, 240]
-# compass_sd_deg = 3
-# prior_distance_median_m = 900
-# prior_distance_sigma = 0.8
-# prior_distance_max_m = 6000
-"""
+_TEMPLATE = files("treeward.hunt") / "new_hunt.toml"
 
 
 def filled_template(*, name: str, timezone: str) -> str:
     """Return hunt.toml for a new hunt, the texts quoted as TOML wants them."""
-    return TEMPLATE.format(name=quoted(name), timezone=quoted(timezone))
+    text = _TEMPLATE.read_text("utf-8").replace('"TIMEZONE"', quoted(timezone), 1)
+    return text.replace('"NAME"', quoted(name), 1)
 
 
 def quoted(text: str) -> str:
@@ -273,9 +147,10 @@ class HuntFolder:
 
         return ReviewStore(self.review_path, self.machine_dir, self.zone)
 
+    @contextmanager
     def locked(
         self, command: str = "command", *, wait_s: float = 0.0
-    ) -> AbstractContextManager[None]:
+    ) -> Iterator[None]:
         """Keep a second program from writing into this hunt meanwhile.
 
         Parameters
@@ -290,7 +165,20 @@ class HuntFolder:
         HuntError
             If another one is at work.
         """
-        return only_command(self.path, self.machine_dir, command, wait_s=wait_s)
+        owner = self.machine_dir / OWNER_NAME
+
+        def busy() -> HuntError:
+            return HuntError(
+                f"another Treeward command is at work on this hunt{_told(owner)}",
+                where=str(self.path),
+                mend="Wait until it has ended, then run this again.",
+            )
+
+        said = json.dumps({"command": command, "since_s": time.time()})
+        lock = self.machine_dir / LOCK_NAME
+        with only_one(lock, owner, said, busy=busy, within=self.path, wait_s=wait_s):
+            clear_leftovers(self.path)
+            yield
 
     def recordings(self) -> list[Path]:
         """List the hunt's recordings and transcripts."""
@@ -311,51 +199,49 @@ class HuntFolder:
 
 
 LOCK_NAME = "lock"
-_MOST_OWNER_BYTES = 10_000  # of it: a command's name and a time
 OWNER_NAME = "at_work.json"  # beside the lock, which Windows lets nobody else read
+_MOST_OWNER_BYTES = 10_000  # of it: a command's name and a time
 
 
 @contextmanager
-def only_command(
-    hunt_dir: Path, machine_dir: Path, command: str, *, wait_s: float = 0.0
+def only_one(
+    lock_path: Path,
+    owner: Path,
+    said: str,
+    *,
+    busy: Callable[[], HuntError],
+    within: Path,
+    wait_s: float = 0.0,
 ) -> Iterator[None]:
-    """Hold the hunt's lock.
+    """Hold a lock; the system lets go of it when we die.
 
     Parameters
     ----------
-    hunt_dir, machine_dir
-        The hunt, and its `.treeward` folder.
-    command
-        What is at work, to be told to others.
+    lock_path
+        The lock's file, in a folder that is made where it is not there.
+    owner, said
+        A file beside it and what it says meanwhile, for the message to others.
+    busy
+        Makes what is raised where another one holds the lock still.
+    within
+        The hunt, out of which no link may lead.
     wait_s
-        How long to wait for another command that is at work.
-
-    Raises
-    ------
-    HuntError
-        If another one is at work still.
+        How long to wait for another one.
     """
     from filelock import FileLock, Timeout
 
-    refuse_links(hunt_dir)
-    with held(hunt_dir, machine_dir, make=True):
+    refuse_links(within)
+    with held(within, lock_path.parent, make=True):
         pass
-    lock = FileLock(machine_dir / LOCK_NAME, timeout=wait_s, poll_interval=0.1)
-    owner = machine_dir / OWNER_NAME
+    lock = FileLock(lock_path, timeout=wait_s, poll_interval=0.1)
     try:
         lock.acquire()
-    except Timeout as error:
-        raise HuntError(
-            f"another Treeward command is at work on this hunt{_told(owner)}",
-            where=str(hunt_dir),
-            mend="Wait until it has ended, then run this again.",
-        ) from error
+    except Timeout:
+        raise busy() from None
     try:
-        with suppress(OSError):  # only for the message to others
-            said = {"command": command, "since_s": time.time()}
-            with open_plain(owner, "wb", within=hunt_dir) as file:
-                file.write(json.dumps(said).encode())
-        clear_leftovers(hunt_dir)
+        # A full disk must not stop what is at work.
+        with suppress(OSError), open_plain(owner, "wb", within=within) as file:
+            file.write(said.encode())
         yield
     finally:
         with suppress(OSError):
@@ -365,8 +251,8 @@ def only_command(
 
 def _told(owner: Path) -> str:
     """Say who holds the lock and since when, as far as that is known."""
+    said = read_kept(owner, most_bytes=_MOST_OWNER_BYTES)
     try:
-        said = json.loads(read_plain(owner, most_bytes=_MOST_OWNER_BYTES))
         since = datetime.fromtimestamp(said["since_s"]).astimezone()
         return f" (treeward {said['command']}, since {since:%H:%M:%S})"
     except (

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from treeward.report.model import HuntResult, WrittenFiles
     from treeward.review.file import ReviewRow
     from treeward.review.merge import MergeResult
-    from treeward.review.standing import Left
+    from treeward.review.store import Left
     from treeward.trips.table import TripTable
 
     from .partial import RowMove
@@ -143,7 +143,7 @@ class Hunt(HuntFolder):
         remarks: tuple[str, ...],
     ) -> Transcribed:
         """Say what came of it."""
-        from treeward.review.standing import left_of
+        from treeward.review.store import left_of
 
         from .transcription import open_lines
 
@@ -254,7 +254,7 @@ class Hunt(HuntFolder):
 
     def left(self) -> Left:
         """Count what is still to be looked at in review.csv as it stands."""
-        from treeward.review.standing import left_of
+        from treeward.review.store import left_of
 
         from .transcription import open_lines
 
@@ -340,7 +340,7 @@ class Hunt(HuntFolder):
 
     def paired(self) -> HuntResult:
         """Give the trips with their links to review.csv, and no place yet."""
-        from treeward.report.days import days_of
+        from .partial import days_of
 
         rows = self.rows()
         table = self._trips_of(rows)

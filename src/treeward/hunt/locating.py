@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from treeward.errors import HuntError, TreewardError
-from treeward.report.days import trip_day
 from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import Missing, MissingKind, StationPlace
+from treeward.trips.table import trip_day
 
 from .found_told import learned_for
 
@@ -110,28 +110,6 @@ def survey_hunt(
     return replace(surveyed, fix=fix)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prepared:
-    """A hunt as the survey takes it."""
-
-    places: tuple[StationPlace, ...]
-    arrays: Arrays
-    settings: survey.Settings
-    own_prior: OwnPriorUse | None = None
-
-    def seen(self) -> Seen:
-        """Give what the survey is told."""
-        from treeward.survey.influence import Seen
-
-        return Seen(
-            stations=self.arrays.stations(),
-            trips=self.arrays.trips(),
-            bearings=self.arrays.bearings(),
-            settings=self.settings,
-            wind=self.arrays.wind(),
-        )
-
-
 def prepare_hunt(
     hunt_file: HuntFile,
     table: TripTable,
@@ -149,16 +127,15 @@ def prepare_hunt(
     compass = hunt_file.hunt.compass
     if all((line.reference or compass) == "true" for line in lines):
         declination_sd_deg = 0.0
-    arrays = Arrays(
-        hunt_file,
-        table,
-        places=places,
-        trips=trips,
-        lines=lines,
-        declination_sd_deg=declination_sd_deg,
-    )
     try:
-        settings = settings_from(hunt_file, arrays.bees, arrays.mark_of)
+        ready = Prepared(
+            hunt_file,
+            table,
+            places=places,
+            trips=trips,
+            lines=lines,
+            declination_sd_deg=declination_sd_deg,
+        )
     except ValueError as error:
         raise HuntError(
             f"the survey cannot take this: {error}",
@@ -166,19 +143,19 @@ def prepare_hunt(
             mend="Correct that value under [model] or [walk].",
         ) from error
     if assigned is not None:
-        known_bees = {bee: assigned[bee] for bee in arrays.bees if bee in assigned}
-        settings = replace(settings, assigned=known_bees)
-    learned = learned_for(hunt_file, places)
-    if learned is None:
-        return Prepared(places=places, arrays=arrays, settings=settings)
-    settings = learned.applied(settings, hunt_file.model, arrays.observers)
-    used = learned.used(hunt_file.model, arrays.observers)
-    arrays.turned_deg = dict(used.turned_deg)
-    return Prepared(places=places, arrays=arrays, settings=settings, own_prior=used)
+        known_bees = {bee: assigned[bee] for bee in ready.bees if bee in assigned}
+        ready.settings = replace(ready.settings, assigned=known_bees)
+    if learned := learned_for(hunt_file, places):
+        ready.settings = learned.applied(
+            ready.settings, hunt_file.model, ready.observers
+        )
+        ready.own_prior = learned.used(hunt_file.model, ready.observers)
+        ready.turned_deg = dict(ready.own_prior.turned_deg)
+    return ready
 
 
-class Arrays:
-    """The survey's arrays, with the names their indices stand for.
+class Prepared:
+    """A hunt as the survey takes it: arrays, and the names their indices stand for.
 
     `turned_deg` is how much too far clockwise an observer is known to read.
     """
@@ -197,6 +174,7 @@ class Arrays:
         self._declination_sd_deg = declination_sd_deg
         self.turned_deg: Mapping[str, float] = {}
         self.observers = tuple(dict.fromkeys(x.observer for x in lines))
+        self.places = tuple(places)
         self._places = {place.id: place for place in places}
         self._trips = trips
         self._lines = lines
@@ -209,6 +187,20 @@ class Arrays:
         used = [self._seat(t.station, t.mark) for t in trips]
         used += [self._seat(line.station, line.mark) for line in lines]
         self._ids = tuple(dict.fromkeys([*self._places, *used]))
+        self.settings = settings_from(hunt_file, self.bees, self.mark_of)
+        self.own_prior: OwnPriorUse | None = None
+
+    def seen(self) -> Seen:
+        """Give what the survey is told."""
+        from treeward.survey.influence import Seen
+
+        return Seen(
+            stations=self.stations(),
+            trips=self.trips(),
+            bearings=self.bearings(),
+            settings=self.settings,
+            wind=self.wind(),
+        )
 
     def _seat(self, station: str, mark: str) -> str:
         """Station id, set apart where this mark's trips there are a calibration."""

@@ -11,12 +11,11 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import HuntError, TreewardError
-from treeward.files import new_folder, read_plain, write_bytes, write_text
+from treeward.files import new_folder, read_kept, read_plain, write_bytes, write_text
 from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import EventKind, Holds, kinds_holding
 from treeward.review.together import Reviewed, bring_together
@@ -349,17 +348,12 @@ def _copy_kept(made: Hunt, sides: tuple[Side, Side]) -> None:
     for name in _KEPT:
         whole: dict[str, Any] = {}
         for side in reversed(sides):
-            with suppress(OSError, ValueError, RecursionError):
-                raw = read_plain(
-                    side.hunt.machine_dir / name, most_bytes=_MOST_KEPT_BYTES
-                )
-                kept = json.loads(raw)
-                if isinstance(kept, dict):
-                    whole |= {
-                        side.recordings[key]: value
-                        for key, value in kept.items()
-                        if key in side.recordings
-                    }
+            path = side.hunt.machine_dir / name
+            whole |= {
+                side.recordings[key]: value
+                for key, value in read_kept(path, most_bytes=_MOST_KEPT_BYTES).items()
+                if key in side.recordings
+            }
         if whole:
             text = json.dumps(whole, indent=1)  # of half a letter too
             write_text(made.machine_dir / name, text, within=made.path)

@@ -9,18 +9,20 @@ whole way from notes to place is gone again.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from statistics import median
 from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError
 from treeward.language.kinds import KINDS, About
 from treeward.measures import Position
 from treeward.notes.flags import FlagCode
-from treeward.report.days import day_tables, days_of
+from treeward.report.flight_lines import circular_mean_deg, circular_sd_deg
 from treeward.report.looking import smallest_around
-from treeward.report.model import DayColony, DoubtfulNotes
+from treeward.report.model import DayColony, DayResult, DayStation, DoubtfulNotes
 from treeward.survey.frame import apart_m, way_between
 from treeward.survey.records import AreaShape
 from treeward.trips import pair_trips
+from treeward.trips.table import day_tables
 
 from .locating import prepare_hunt, survey_hunt
 
@@ -33,11 +35,11 @@ if TYPE_CHECKING:
         Mapping,
         Sequence,
     )
-    from datetime import datetime
+    from datetime import datetime, tzinfo
 
     from treeward.hunt_file import HuntFile
     from treeward.notes.events import Event
-    from treeward.report.model import DayResult, HuntResult, SearchTold
+    from treeward.report.model import HuntResult, SearchTold
     from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
     from treeward.trips.table import TripTable
@@ -45,6 +47,9 @@ if TYPE_CHECKING:
 MOST_ALONE = 4  # notes of a lot that are tried one by one; each costs a survey; choice
 MOST_ALONE_IN_ALL = 8  # such surveys, of a second or so each; choice
 MOST_TRIPS = 1000  # with more, a survey takes many seconds: nothing is weighed; choice
+# Bearings spread wider than this have no mean worth telling: two colonies, or a
+# compass beside iron; guess.
+SCATTERED_DEG = 30.0
 # Not believed while in doubt, so that the question is what if they are right.
 UNBELIEVED = frozenset(
     {
@@ -398,3 +403,40 @@ def _compared(alone: Fix, whole: Fix) -> Iterator[DayColony]:
             off_m=off_m,
             off_bearing_true_deg=azimuth_deg,
         )
+
+
+def days_of(table: TripTable, zone: tzinfo) -> tuple[DayResult, ...]:
+    """Count what each day brought, station by station; no place is worked out."""
+    return tuple(
+        DayResult(day=day, stations=_stations(part))
+        for day, part in day_tables(table, zone).items()
+    )
+
+
+def _stations(table: TripTable) -> tuple[DayStation, ...]:
+    names = [trip.station for trip in table.trips]
+    names += [line.station for line in table.lines]
+    return tuple(_station(table, name) for name in dict.fromkeys(names))
+
+
+def _station(table: TripTable, name: str) -> DayStation:
+    trips = [trip for trip in table.trips if trip.station == name]
+    lines = [x for x in table.lines if x.station == name and x.used]
+    away = [t.away_s for t in trips if t.used and t.timing == "away" and t.cycles == 1]
+    seen = [t.bee for t in trips] + [x.bee for x in lines if x.bee]
+    return DayStation(
+        station=name,
+        bees=tuple(dict.fromkeys(seen)),
+        trips=len(trips),
+        trips_used=sum(trip.used for trip in trips),
+        bearings_used=len(lines),
+        median_away_s=median(away) if away else None,
+        mean_bearing_read_deg=_mean_deg([x.bearing_read_deg for x in lines]),
+    )
+
+
+def _mean_deg(bearings_deg: list[float]) -> float | None:
+    """Return the mean of bearings that lie together; None where they do not."""
+    if not bearings_deg or circular_sd_deg(bearings_deg) > SCATTERED_DEG:
+        return None
+    return circular_mean_deg(bearings_deg)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from treeward import __version__
 from treeward.errors import HuntError, SoundError
-from treeward.files import read_plain, replacing, write_text
+from treeward.files import read_kept, read_plain, replacing, write_text
 from treeward.measures import counted
 
 if TYPE_CHECKING:
@@ -271,13 +271,8 @@ class LeftOut:
             write_text(self._path, json.dumps(known, indent=1), within=self._hunt_dir)
 
     def _read(self) -> dict[str, list[object]]:
-        try:
-            kept = json.loads(read_plain(self._path, most_bytes=_MOST_LEFT_BYTES))
-        except (OSError, ValueError, RecursionError):
-            return {}  # spoilt: the files are tried again
-        if not isinstance(kept, dict):
-            return {}
-        return {str(name): list(stamp) for name, stamp in kept.items() if _ok(stamp)}
+        kept = read_kept(self._path, most_bytes=_MOST_LEFT_BYTES)
+        return {name: one for name, one in kept.items() if isinstance(one, list)}
 
 
 def _oddities(recordings_dir: Path) -> tuple[str, ...]:
@@ -305,10 +300,6 @@ def _sounds_in(recordings_dir: Path) -> Sequence[Path]:
 def _stamp(path: Path) -> list[object]:
     found = path.stat()
     return [found.st_size, found.st_mtime_ns, __version__]
-
-
-def _ok(stamp: object) -> bool:
-    return isinstance(stamp, list)
 
 
 _FILE = "recordings.json"
@@ -382,25 +373,16 @@ def days_told(machine_dir: Path) -> dict[str, tuple[str, str]]:
 
 def kept_starts(machine_dir: Path) -> dict[str, str]:
     """Return recording -> the start that was given with --start in an earlier run."""
-    try:
-        kept = json.loads(
-            read_plain(machine_dir / STARTS_FILE, most_bytes=_MOST_STARTS_BYTES)
-        )
-    except (OSError, ValueError, RecursionError):
-        return {}
-    if not isinstance(kept, dict):
-        return {}
+    kept = read_kept(machine_dir / STARTS_FILE, most_bytes=_MOST_STARTS_BYTES)
     return {k: v for k, v in kept.items() if isinstance(v, str)}
 
 
 def _read(machine_dir: Path) -> dict[str, dict[str, Any]]:
+    kept = read_kept(machine_dir / _FILE, most_bytes=_MOST_FACTS_BYTES)
     try:
-        kept = json.loads(read_plain(machine_dir / _FILE, most_bytes=_MOST_FACTS_BYTES))
-        json.dumps(kept, ensure_ascii=False).encode()  # half a letter is no text
-    except (OSError, ValueError, RecursionError):
+        json.dumps(kept, ensure_ascii=False).encode()
+    except (UnicodeEncodeError, RecursionError):  # half a letter is no text
         return {}  # they are worked out anew from the files as they are
-    if not isinstance(kept, dict):
-        return {}
     return {name: one for name, one in kept.items() if isinstance(one, dict)}
 
 

@@ -100,7 +100,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
             where=str(hunt.path / "hunt.toml"),
             mend="Correct that value.",
         ) from error
-    return _table(hunt, result, find, learned, ready.arrays.observers)
+    return _table(hunt, result, find, learned, ready.observers)
 
 
 def _table(

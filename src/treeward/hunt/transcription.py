@@ -12,17 +12,15 @@ from __future__ import annotations
 import json
 from collections import Counter
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, datetime
-from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import ClockError, ReviewError, TranscriptError
-from treeward.files import kept_number, kept_text, read_plain, write_text
-from treeward.language.kinds import EventKind
+from treeward.files import kept_number, kept_text, read_kept, write_text
 from treeward.notes.unread import Unread
-from treeward.report.tables import SHORTEST_S, escaped, stamp
-from treeward.speech.utterances import Utterance, WordSource
+from treeward.speech.transcripts import SHORTEST_S, escaped, stamp
+from treeward.speech.utterances import WordSource
 
 from .heard import HeardBy
 from .recordings import (
@@ -41,8 +39,9 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
     from treeward.notes.events import Event
     from treeward.notes.unread import TimeTold
-    from treeward.review.standing import Left
+    from treeward.review.store import Left
     from treeward.speech.recognizer import Recognizer
+    from treeward.speech.utterances import Utterance
 
     from .folder import HuntFolder
     from .heard import HeardFile
@@ -167,6 +166,8 @@ def recorded_of(
         remarks = (*remarks, *(time_line(told) for told in narrated.times))
         unread = narrated.unread if speech.keep_talk else ()
     elif speech.keep_talk and lines:
+        from treeward.notes.narration import told_in_talk
+
         unread = told_in_talk(heard.utterances, others, book, recording=name)
     return Recorded(
         name=name,
@@ -176,80 +177,6 @@ def recorded_of(
         unread=unread,
         not_free=not speech.free,
     )
-
-
-def told_in_talk(
-    utterances: Sequence[Utterance],
-    events: Sequence[Event],
-    book: PhraseBook,
-    *,
-    recording: str,
-) -> tuple[Unread, ...]:
-    """Return what was said between the notes that free speech would tell of bees.
-
-    Of a recording in which only phrases are read: sentences of which reading free
-    speech makes a note, and those that name a mark. "One more, here" is enough for a
-    line of a transcript, and too common in people's talk for one of a recording.
-    """
-    from treeward.notes.bee_names import BeeNames
-    from treeward.notes.narration import read_narration, read_talk
-    from treeward.notes.sentences import speech_of
-    from treeward.notes.unread import unread_lines
-
-    talk = _between_notes(utterances)
-    speech, pieces = speech_of(talk, book.colour_words)
-    names = BeeNames(book, speech.text)
-    lines = unread_lines(speech, pieces, events, names, recording=recording)
-    before = {(event.end_s, event.kind) for event in events}
-    freely = [
-        event
-        for event in read_talk(utterances, events, book, recording=recording).events
-        if (event.end_s, event.kind) not in before and event.end_s is not None
-    ]
-    # Nobody may know yet which bee it was.
-    moves = [
-        event
-        for event in read_narration(talk, book, recording=recording).events
-        if event.kind in {EventKind.AWAY, EventKind.BACK}
-    ]
-    found = [
-        line
-        for line in lines
-        if line.marks or any(_tells(line, event) for event in (*freely, *moves))
-    ]
-    for event in freely:
-        if not any(_tells(line, event) for line in found):
-            found.append(
-                Unread(
-                    recording=recording,
-                    text=event.heard,
-                    start_s=event.start_s,
-                    end_s=event.end_s,
-                )
-            )
-    return tuple(sorted(found, key=_where))
-
-
-def _between_notes(utterances: Iterable[Utterance]) -> list[Utterance]:
-    """Give the words between the notes as utterances of their own."""
-    found: list[Utterance] = []
-    for utterance in utterances:
-        runs = groupby(utterance.words, key=lambda word: word.source is WordSource.TALK)
-        for between, run in runs:
-            words = tuple(replace(word, source=WordSource.TEXT) for word in run)
-            if between:
-                found.append(
-                    Utterance(
-                        words=words, start_s=words[0].start_s, end_s=words[-1].end_s
-                    )
-                )
-    return found
-
-
-def _tells(line: Unread, event: Event) -> bool:
-    """Tell whether a note was told in a line: its last word is there."""
-    start_s, end_s = line.start_s or 0.0, line.end_s or 0.0
-    return start_s < (event.end_s or 0.0) <= end_s + _SAME_WORD_S
 
 
 def time_line(told: TimeTold) -> str:
@@ -372,7 +299,6 @@ _FILE = "unread.json"
 DISMISSED_FILE = "dismissed.json"
 _MOST_BYTES = 16_000_000  # a season's talk is a tenth of it; guess
 _MOST_S = 1e7  # no recording is longer; as of heard recordings
-_SAME_WORD_S = 1e-6  # between the end of a word and itself
 _SAME_S = 0.5  # a note that begins or ends so near a line is of it; choice
 _TOUCH_S = 0.05  # what ends so soon in a line is of the one before; choice
 _PATIENCE_S = 1.0  # another page's save takes a tenth; longer work is told at once
@@ -524,13 +450,13 @@ def _entry(line: Unread) -> dict[str, Any]:
 
 
 def _read(hunt: HuntFolder, name: str) -> dict[str, list[Unread]]:
+    kept = read_kept(hunt.machine_dir / name, most_bytes=_MOST_BYTES)
     try:
-        kept = json.loads(read_plain(hunt.machine_dir / name, most_bytes=_MOST_BYTES))
         return {
             kept_text(recording): [_line(recording, entry) for entry in lines]
             for recording, lines in kept.items()
         }
-    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+    except (ValueError, TypeError, KeyError, AttributeError):
         return {}  # the next transcribe makes them anew
 
 

@@ -10,16 +10,14 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import IO, TYPE_CHECKING
 
-from filelock import FileLock, Timeout
-
 from treeward import __version__
 from treeward.errors import HuntError, ListenerAtWorkError, SoundError
 from treeward.files import read_plain, write_text
+from treeward.hunt.folder import only_one
 from treeward.hunt.journal import Journal
 from treeward.hunt.recovery import journals_dir, sessions_of
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.report.advice_wording import CAUTIONS
-from treeward.within import held, open_plain, refuse_links
 
 from .board import Office
 from .ears import open_ears
@@ -73,41 +71,29 @@ class Wanted:
 
 @contextmanager
 def only_listener(hunt_dir: Path) -> Iterator[None]:
-    """Hold the hunt's lock; the system lets go of it when we die.
+    """Hold the lock of listening on a hunt.
 
     Raises
     ------
     ListenerAtWorkError
         Another listener is at work on this hunt.
     """
-    refuse_links(hunt_dir)
-    folder = hunt_dir / ".treeward"
-    with held(hunt_dir, folder, make=True):
-        pass
-    lock = FileLock(folder / LOCK_NAME, timeout=0)
-    owner = folder / f"{LOCK_NAME}.owner"
-    try:
-        lock.acquire()
-    except Timeout:
+    lock = hunt_dir / ".treeward" / LOCK_NAME
+    owner = lock.with_name(f"{LOCK_NAME}.owner")
+
+    def busy() -> ListenerAtWorkError:
         try:
             who = f" (process {int(read_plain(owner, most_bytes=20))})"
         except (OSError, ValueError):  # not told, or spoilt
             who = ""
-        raise ListenerAtWorkError(
+        return ListenerAtWorkError(
             f"another treeward listen is at work on this hunt{who}",
             where=str(hunt_dir),
             mend="End it there with Ctrl-C, or use another hunt folder.",
-        ) from None
-    try:
-        try:
-            with open_plain(owner, "wb", within=hunt_dir) as file:
-                file.write(str(os.getpid()).encode())
-        except OSError:
-            owner.unlink(missing_ok=True)  # a full disk must not stop the listening
+        )
+
+    with only_one(lock, owner, f"{os.getpid()}", busy=busy, within=hunt_dir):
         yield
-    finally:
-        owner.unlink(missing_ok=True)
-        lock.release()
 
 
 def open_session(

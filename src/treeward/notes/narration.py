@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby, takewhile
 from typing import TYPE_CHECKING
 
-from treeward.language.kinds import KINDS, UNMARKED, Need
+from treeward.language.kinds import KINDS, UNMARKED, EventKind, Need
 from treeward.speech.utterances import Alternative, Utterance, WordSource, spread
 
 from .bee_names import BeeNames
@@ -40,6 +40,7 @@ MOST_NOTES = 2  # in one breath that count so
 LONE_WORDS = 3  # of "five to nine"; with "it's" before it, it is a time; guess
 LINE_WORDS = 4  # heard in one go before the network adds to them; guess, by lone words
 ASKED = 60  # characters before such a time in which it was asked for; guess
+_SAME_WORD_S = 1e-6  # between the end of a word and itself
 _UNNAMED = frozenset({FlagCode.WIND_UNNAMED, FlagCode.SOUNDS_LIKE_TOO})
 # "White's in too", which engines write as a number.
 _END_TOO = re.compile(
@@ -145,7 +146,10 @@ def read_talk(
         "there it goes" is none where nobody knows which bee. A note that talk corrects
         is changed and says so.
     """
-    talk = _talk_of(utterances, book)
+    talk = [
+        replace(one, words=_likely_said(one.words, book))
+        for one in _between_notes(utterances)
+    ]
     speech, pieces = speech_of(talk, book.colour_words)
     if not pieces:
         return Narration(events=tuple(events))
@@ -204,25 +208,6 @@ def _may_be_told(event: Event, speech: Speech, pieces: Sequence[StreamWord]) -> 
     return bool(event.mark) or KINDS[event.kind].mark is not Need.MUST
 
 
-def _talk_of(utterances: Iterable[Utterance], book: PhraseBook) -> list[Utterance]:
-    """Give the words between the notes as utterances of their own."""
-    found: list[Utterance] = []
-    for utterance in utterances:
-        for talk, run in groupby(
-            utterance.words, key=lambda word: word.source is WordSource.TALK
-        ):
-            words = tuple(replace(word, source=WordSource.TEXT) for word in run)
-            if talk:
-                found.append(
-                    Utterance(
-                        words=_likely_said(words, book),
-                        start_s=words[0].start_s,
-                        end_s=words[-1].end_s,
-                    )
-                )
-    return found
-
-
 def _likely_said(words: Sequence[Word], book: PhraseBook) -> tuple[Word, ...]:
     """Put, of all that may have been said, what is likeliest here.
 
@@ -272,3 +257,68 @@ def _painted(event: Event, marks: frozenset[str]) -> Event:
         flags=(*event.flags, flag),
         alternatives=(*others, *event.alternatives),
     )
+
+
+def told_in_talk(
+    utterances: Sequence[Utterance],
+    events: Sequence[Event],
+    book: PhraseBook,
+    *,
+    recording: str,
+) -> tuple[Unread, ...]:
+    """Return what was said between the notes that free speech would tell of bees.
+
+    Of a recording in which only phrases are read: sentences of which reading free
+    speech makes a note, and those that name a mark. "One more, here" is enough for a
+    line of a transcript, and too common in people's talk for one of a recording.
+    """
+    talk = _between_notes(utterances)
+    speech, pieces = speech_of(talk, book.colour_words)
+    names = BeeNames(book, speech.text)
+    lines = unread_lines(speech, pieces, events, names, recording=recording)
+    before = {(event.end_s, event.kind) for event in events}
+    freely = [
+        event
+        for event in read_talk(utterances, events, book, recording=recording).events
+        if (event.end_s, event.kind) not in before and event.end_s is not None
+    ]
+    # Nobody may know yet which bee it was.
+    moves = [
+        event
+        for event in read_narration(talk, book, recording=recording).events
+        if event.kind in {EventKind.AWAY, EventKind.BACK}
+    ]
+    found = [
+        line
+        for line in lines
+        if line.marks or any(_tells(line, event) for event in (*freely, *moves))
+    ]
+    for event in freely:
+        if not any(_tells(line, event) for line in found):
+            found.append(
+                Unread(
+                    recording=recording,
+                    text=event.heard,
+                    start_s=event.start_s,
+                    end_s=event.end_s,
+                )
+            )
+    return tuple(sorted(found, key=lambda line: line.start_s or 0.0))
+
+
+def _between_notes(utterances: Iterable[Utterance]) -> list[Utterance]:
+    """Give the words between the notes as utterances of their own."""
+    return [
+        Utterance.of([replace(word, source=WordSource.TEXT) for word in run])
+        for utterance in utterances
+        for between, run in groupby(
+            utterance.words, key=lambda word: word.source is WordSource.TALK
+        )
+        if between
+    ]
+
+
+def _tells(line: Unread, event: Event) -> bool:
+    """Tell whether a note was told in a line: its last word is there."""
+    start_s, end_s = line.start_s or 0.0, line.end_s or 0.0
+    return start_s < (event.end_s or 0.0) <= end_s + _SAME_WORD_S

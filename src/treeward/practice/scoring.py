@@ -21,7 +21,7 @@ from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import SoundError
 from treeward.live.answer import CLIP_AT, CLIPPED_SHARE, FLOOR_DBFS
 from treeward.notes.parser import flagged_above
-from treeward.speech.utterances import Utterance
+from treeward.speech.utterances import Utterance, Word
 
 from .prompts import reading_of
 
@@ -454,22 +454,16 @@ def part_at_notes(utterance: Utterance, events: Sequence[Event]) -> list[Utteran
     """Part what was said without a pause where one note ends and the next begins."""
     starts = [event.start_s for event in events if event.start_s is not None]
     parts: list[Utterance] = []
-    held: list = []  # type: ignore[type-arg]
+    held: list[Word] = []
     later = starts[1:]
     for word in utterance.words:
         if later and held and word.start_s >= later[0] - 1e-6:
-            parts.append(_joined(held))
+            parts.append(Utterance.of(held))
             held = []
             while later and word.start_s >= later[0] - 1e-6:
                 later.pop(0)
         held.append(word)
-    return [*parts, _joined(held)]
-
-
-def _joined(words: list) -> Utterance:  # type: ignore[type-arg]
-    return Utterance(
-        words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
-    )
+    return [*parts, Utterance.of(held)]
 
 
 def phrases_in(blocks: Iterable[Block], catcher: PhraseCatcher) -> list[Phrase]:

@@ -14,11 +14,10 @@ from treeward.survey.frame import geodesic
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from datetime import datetime
 
     from treeward.language.bearings import Reference
     from treeward.survey.records import Colony
-    from treeward.trips.table import FlightLine, Trip
+    from treeward.trips.table import FlightLine
 
     from .model import HuntResult, StationPlace
 
@@ -125,11 +124,6 @@ class LineBundle:
     lines: tuple[FlightLine, ...]
     mean_true_deg: float
     spread_deg: float
-
-
-def timed_ends(trip: Trip) -> tuple[datetime | None, datetime | None]:
-    """Return when the timed stretch began and ended, as far as it is known."""
-    return trip.away_clock or trip.from_clock, trip.back_clock or trip.to_clock
 
 
 def true_bearing_deg(result: HuntResult, line: FlightLine) -> float | None:

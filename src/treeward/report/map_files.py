@@ -23,8 +23,8 @@ import numpy as np
 from markupsafe import Markup
 
 from treeward.report.advice_wording import CAUTIONS
+from treeward.report.figures import paint_hex, split_mark
 from treeward.report.figures.map import map_frame, map_place
-from treeward.report.figures.style import paint_hex, split_mark
 from treeward.report.page import environment, map_key, read_template, script_rule
 from treeward.report.sketch import line_pieces
 from treeward.report.sketch import sketch as sketch_of

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
-from treeward.review.standing import Left
+from treeward.review.store import Left
 from treeward.survey.records import Settings
 from treeward.survey.search import Searching
 

@@ -9,11 +9,20 @@ from datetime import date
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
-from treeward.measures import Units, bearing_text, clock_face, duration_text
+from treeward.measures import (
+    Position,
+    Units,
+    bearing_text,
+    clock_face,
+    duration_text,
+    format_position,
+    utm_text,
+)
 from treeward.notes.clock import DAY_FROM
 from treeward.report.advice_wording import (
     CAUTIONS,
@@ -22,15 +31,7 @@ from treeward.report.advice_wording import (
     settings_rows,
     speeds_given,
 )
-from treeward.report.days import (
-    agreement_sentences,
-    agreement_text,
-    day_text,
-    disagreements,
-    off_text,
-    place_rows,
-    undated,
-)
+from treeward.report.figures import mark_colours
 from treeward.report.figures.map_layers import (
     GROUND_COLOUR,
     GROUND_NAME,
@@ -38,12 +39,11 @@ from treeward.report.figures.map_layers import (
     drawn_days,
     ground_sorts,
 )
-from treeward.report.figures.style import mark_colours
 from treeward.report.flight_lines import (
+    both_text,
     bundles_by_bee,
     on_text,
     read_text,
-    timed_ends,
     true_bearing_deg,
 )
 from treeward.report.looking import (
@@ -55,38 +55,149 @@ from treeward.report.looking import (
     search_sentences,
     strip_lines,
 )
-from treeward.report.page_parts import (
-    clip_address,
-    clock_text,
-    day_of,
-    mean_text,
-    places,
-    rules_text,
-    sound_href,
-    together,
-    trip_remarks,
-)
 from treeward.report.wording import (
+    PLACED_BY,
     advice_sentences,
+    agreement_sentences,
+    agreement_text,
     basis_sentence,
     colony_sentences,
     compass_sentence,
+    day_text,
+    disagreements,
     doubt_sentences,
     enough_sentences,
+    for_colony,
     headline,
     missing_sentences,
     next_of,
     next_sentences,
+    off_text,
+    place_rows,
     seats,
     sentence,
+    whereabouts,
 )
 from treeward.survey.frame import way_between
+from treeward.trips.table import timed_ends, undated
 from treeward.trips.wording import doubt_texts
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
+    from datetime import datetime, tzinfo
 
-    from treeward.report.model import HuntResult
+    from treeward.report.looking import ColonyYear
+    from treeward.report.model import DayStation, HuntResult, NoteRow
+    from treeward.survey.records import Colony, HandRule
+    from treeward.trips.table import Trip
+
+
+def clock_text(clock: datetime | None, zone: tzinfo) -> str:
+    """Write a time of day to the second; "" where there is none."""
+    return "" if clock is None else f"{clock.astimezone(zone):%H:%M:%S}"
+
+
+def day_of(clock: datetime | None, zone: tzinfo) -> str:
+    """Write the day of a clock; "" where there is none."""
+    return "" if clock is None else day_text(clock.astimezone(zone).date())
+
+
+def clip_address(sound: bytes) -> str:
+    """Return a sound clip as a data address, its kind told from its first bytes."""
+    kinds = (
+        (b"OggS", "audio/ogg"),
+        (b"RIFF", "audio/wav"),
+        (b"fLaC", "audio/flac"),
+        (b"ID3", "audio/mpeg"),
+        (b"\xff", "audio/mpeg"),
+    )
+    kind = next((k for start, k in kinds if sound.startswith(start)), "audio/mpeg")
+    return f"data:{kind};base64,{base64.b64encode(sound).decode('ascii')}"
+
+
+def sound_href(result: HuntResult, note: NoteRow) -> str:
+    """Return the way to the second of the recording (W3C Media Fragments 1.0)."""
+    if not note.recording:
+        return ""
+    path = result.recordings_from_results + quote(note.recording)
+    return path if note.start_s is None else f"{path}#t={max(note.start_s, 0):.1f}"
+
+
+def trip_remarks(trip: Trip) -> tuple[str, ...]:
+    """Return how a trip was timed, where that is not the usual way, and its doubts."""
+    remarks = []
+    if trip.timing == "round":
+        remarks.append("timed with the loading")
+    if trip.stated:
+        remarks.append("said in words")
+    return (*remarks, *doubt_texts(trip.doubts))
+
+
+def places(result: HuntResult) -> list[dict[str, str]]:
+    """Return stations, best places and next stations, to be typed into a phone."""
+    lines = [
+        _place(
+            f"Station {s.id}",
+            ", ".join(filter(None, (s.name, s.cargo, PLACED_BY.get(s.placed_by, "")))),
+            s.latitude_deg,
+            s.longitude_deg,
+        )
+        for s in result.stations
+    ]
+    for colony in result.fix.colonies if result.fix else ():
+        name = f"Best place{for_colony(result, colony)}"
+        note = f"bees: {', '.join(colony.marks)}" if colony.marks else ""
+        where = colony.best_latitude_deg, colony.best_longitude_deg
+        lines.append(_place(name, note, *where))
+    units = Units(result.hunt_file.hunt.units)
+    for colony, nxt in seats(result):
+        walk = (
+            f"{units.distance(nxt.walk_m)} from station {nxt.from_station} on "
+            + both_text(
+                result, nxt.walk_bearing_true_deg, result.station(nxt.from_station)
+            )
+        )
+        where = nxt.latitude_deg, nxt.longitude_deg
+        lines.append(_place(f"Next station{for_colony(result, colony)}", walk, *where))
+    return lines
+
+
+def _place(
+    name: str, note: str, latitude_deg: float, longitude_deg: float
+) -> dict[str, str]:
+    where = Position(latitude_deg=latitude_deg, longitude_deg=longitude_deg)
+    try:
+        grid = utm_text(where)
+    except ValueError:
+        grid = ""
+    return {"name": name, "note": note, "degrees": format_position(where), "utm": grid}
+
+
+def rules_text(rules: tuple[HandRule, ...], units: Units) -> str:
+    """Write what the published rules say of a bee as one range."""
+    distances = [rule.distance_m for rule in rules]
+    if not distances:
+        return ""
+    if len(distances) == 1:
+        return units.distance(distances[0])
+    return units.distance_range(min(distances), max(distances))
+
+
+def mean_text(one: DayStation) -> str:
+    """Write the mean bearing of a day at a station, if that means anything."""
+    if one.mean_bearing_read_deg is not None:
+        return bearing_text(one.mean_bearing_read_deg)
+    return "scattered" if one.bearings_used else "\u2013"
+
+
+def together(result: HuntResult) -> list[tuple[Colony, str]]:
+    """Return where all days together put each colony."""
+    return [
+        (colony, whereabouts(result, colony).removeprefix("probably "))
+        for colony in (result.fix.colonies if result.fix else ())
+        if result.days and result.stations
+    ]
+
 
 _FOLDER = files("treeward.report") / "templates"
 # What templates call to write a record's values, by its own name.
@@ -114,6 +225,12 @@ def environment() -> Environment:
     )
     made.globals |= {function.__name__: function for function in _WORDS}
     return made
+
+
+def occupancy_page(colonies: Sequence[ColonyYear], year: int) -> str:
+    """Return a page to print, one colony a row, with room for this year's look."""
+    page = environment().get_template("colonies.html.j2")
+    return page.render(colonies=colonies, year=year)
 
 
 def script_rule(script: str) -> str:

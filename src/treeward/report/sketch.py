@@ -15,10 +15,10 @@ import numpy as np
 
 from treeward.measures import Units
 from treeward.report.advice_wording import LOOK_FIRST
+from treeward.report.wording import day_text
 from treeward.survey.frame import apart_m
 
 from .advice_wording import seat_text
-from .days import day_text
 from .flight_lines import belongs_to, both_text, bundles_by_bee, to_compass_deg
 from .result_json import number
 from .wording import for_colony, seats

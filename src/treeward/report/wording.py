@@ -1,4 +1,4 @@
-"""The answer in words a neighbour understands."""
+"""The answer in words a neighbour understands, and whether the days agree on it."""
 
 from __future__ import annotations
 
@@ -22,16 +22,24 @@ from .flight_lines import both_text
 from .model import MissingKind
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Iterable
+    from datetime import date
 
-    from treeward.review.standing import Left
+    from treeward.review.store import Left
     from treeward.survey.records import Colony, Enough, NextStation
     from treeward.trips.table import FlightLine, Trip
 
-    from .model import DoubtfulNotes, HuntResult, StationPlace
+    from .model import (
+        DayColony,
+        DayResult,
+        DoubtfulNotes,
+        HuntResult,
+        StationPlace,
+    )
 
 NO_MOVE_M = 5.0  # less than a phone's receiver tells; common practice
 MOST_AIMED_AT = 30  # of one sort at a station or of a bee, in a day; guess
+MOST_LISTED = 4  # days; choice
 LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
 
 
@@ -437,3 +445,96 @@ def compass_sentence(result: HuntResult) -> str:
         f"Bearings were read off a magnetic compass; the declination of "
         f"{listing(list(values))} (World Magnetic Model) is allowed for."
     )
+
+
+def day_text(day: date) -> str:
+    """Write "14 Jul 2026"."""
+    return f"{day.day} {day:%b %Y}"
+
+
+def _named(days: list[date]) -> str:
+    """List a few days, and give the number and the ends of many."""
+    if len(days) <= MOST_LISTED:
+        return listing([day_text(day) for day in days])
+    return f"All {len(days)} days, {day_text(days[0])} to {day_text(days[-1])},"
+
+
+def agreement_text(one: DayColony) -> str:
+    """Say in two or three words whether a day agrees with all days together."""
+    if one.holds_percent is None:
+        return "does not agree"
+    return "agrees" if one.holds_percent <= 90 else "just agrees"
+
+
+def off_text(result: HuntResult, one: DayColony) -> str:
+    """Say how far a day's best place is from that of all days together."""
+    way = wind_name(one.off_bearing_true_deg)
+    return f"{Units(result.hunt_file.hunt.units).distance(one.off_m)} {way}"
+
+
+def agreement_sentences(result: HuntResult) -> list[str]:
+    """Say whether the days agree on where each colony is.
+
+    Nothing is said of a colony that fewer than two days tell of.
+    """
+    said = []
+    for colony in result.fix.colonies if result.fix else ():
+        told = _told(result, colony)
+        if len(told) < 2:
+            continue
+        if against := _against(result, colony):
+            said += against
+        else:
+            days = _named([day for day, _ in told])
+            said.append(
+                f"{days} agree{_subject(result, colony)}: the place that all days give "
+                "together lies within what each day gives alone."
+            )
+    return said
+
+
+def disagreements(result: HuntResult) -> list[str]:
+    """Return the sentences about days that do not agree."""
+    colonies = result.fix.colonies if result.fix else ()
+    return [text for colony in colonies for text in _against(result, colony)]
+
+
+def _told(result: HuntResult, colony: Colony) -> list[tuple[date, DayColony]]:
+    """Return the days that tell of a colony, with where each alone puts it."""
+    return [
+        (day.day, one)
+        for day in result.days
+        for one in day.colonies
+        if one.colony.id == colony.id
+    ]
+
+
+def _against(result: HuntResult, colony: Colony) -> list[str]:
+    """Say which of several days do not agree on where a colony is."""
+    told = _told(result, colony)
+    if len(told) < 2:
+        return []
+    return [
+        f"{day_text(day)} does not agree{_subject(result, colony)}: alone it gives a "
+        f"place {off_text(result, one)} of the one that all days give together, which "
+        "lies outside that day's 95 % area. Bees may have stayed longer or shorter "
+        "in the hive that day (heat, cold, what the colony needs): compare the "
+        "away times first. Else look for a compass or a station's position read "
+        "wrong, or for bees of another colony."
+        for day, one in told
+        if one.holds_percent is None
+    ]
+
+
+def _subject(result: HuntResult, colony: Colony) -> str:
+    name = for_colony(result, colony).removeprefix(", ")
+    return f" on {name}" if name else ""
+
+
+def place_rows(result: HuntResult) -> Iterable[tuple[DayResult, DayColony, str]]:
+    """Give for each day and colony where that day alone puts it, in words."""
+    for day in result.days:
+        here = [s.station for s in day.stations]
+        for one in day.colonies:
+            words = whereabouts(result, one.colony, here)
+            yield day, one, words.removeprefix("probably ")

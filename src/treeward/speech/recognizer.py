@@ -40,13 +40,12 @@ from .utterances import Utterance
 from .vosk_engine import SMALL_ENGLISH, find_models, look_at
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator
 
     from numpy.typing import NDArray
 
     from treeward.language.phrasebook import PhraseBook
 
-    from .utterances import Word
     from .vosk_engine import FoundModel
 
 
@@ -341,16 +340,10 @@ def part_at_pauses(utterance: Utterance) -> Iterator[Utterance]:
     held = [utterance.words[0]]
     for word in utterance.words[1:]:
         if word.start_s - held[-1].end_s > UTTERANCE_PAUSE_S:
-            yield _joined(held)
+            yield Utterance.of(held)
             held = []
         held.append(word)
-    yield _joined(held)
-
-
-def _joined(words: Sequence[Word]) -> Utterance:
-    return Utterance(
-        words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
-    )
+    yield Utterance.of(held)
 
 
 EMBEDDED = "tiny-en"  # the model that the wheels of moonshine-voice carry

@@ -4,7 +4,7 @@ WebVTT by webvtt-py, SubRip by srt, JSON word lists (a plain list of words, Vosk
 results, whisper-style segments), and plain text lines "[m:ss] words". Where a format
 times only whole cues, the words are spread over the cue by their length.
 
-JSON transcripts: word lists, Vosk results and whisper-style segments.
+And the small parts of a WebVTT file, for what writes one.
 """
 
 from __future__ import annotations
@@ -524,3 +524,19 @@ def _not_json(path: Path, line: int, what: str) -> TranscriptError:
     return TranscriptError(
         f"is not JSON: {what}", where=f"{path} line {line}", mend=_SHAPES
     )
+
+
+SHORTEST_S = 0.5  # a cue must last long enough to be seen; choice
+
+
+def stamp(seconds: float) -> str:
+    """Write seconds as a WebVTT time stamp."""
+    thousandths = round(seconds * 1000)
+    hours, rest = divmod(thousandths, 3_600_000)
+    minutes, rest = divmod(rest, 60_000)
+    return f"{hours:02d}:{minutes:02d}:{rest // 1000:02d}.{rest % 1000:03d}"
+
+
+def escaped(text: str) -> str:
+    """Write text so that WebVTT takes nothing in it for markup."""
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

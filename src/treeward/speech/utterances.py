@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -55,6 +55,11 @@ class Utterance:
     words: tuple[Word, ...]
     start_s: float
     end_s: float
+
+    @classmethod
+    def of(cls, words: Sequence[Word]) -> Self:
+        """Make one of words, from the first one's start to the last one's end."""
+        return cls(words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s)
 
     @property
     def text(self) -> str:

@@ -254,7 +254,7 @@ class VoskRecognizer:
         words = self._guarded(words, sound, start_s)
         if not words:
             return None
-        return Utterance(words=words, start_s=words[0].start_s, end_s=words[-1].end_s)
+        return Utterance.of(words)
 
     def _combined(
         self, free: Sequence[Word], strict: Sequence[Word]

@@ -5,12 +5,12 @@ Doubts are codes with numbers; `treeward.trips.wording` makes the sentences of t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from datetime import date, datetime
+    from datetime import date, datetime, tzinfo
 
     from treeward.language.bearings import Reference
     from treeward.notes.flags import Flag
@@ -248,3 +248,48 @@ class Doubt:
     numbers: tuple[float, ...] = ()
     moments: tuple[date, ...] = ()
     flag: Flag | None = None
+
+
+def timed_ends(trip: Trip) -> tuple[datetime | None, datetime | None]:
+    """Return when the timed stretch began and ended, as far as it is known."""
+    return trip.away_clock or trip.from_clock, trip.back_clock or trip.to_clock
+
+
+def trip_day(trip: Trip, zone: tzinfo) -> date | None:
+    """Return the day a trip began on; None for one without a clock."""
+    start, end = timed_ends(trip)
+    clock = start or end
+    return None if clock is None else clock.astimezone(zone).date()
+
+
+def line_day(line: FlightLine, zone: tzinfo) -> date | None:
+    """Return the day of a bearing; None for one without a clock."""
+    return None if line.clock is None else line.clock.astimezone(zone).date()
+
+
+def day_tables(table: TripTable, zone: tzinfo) -> dict[date, TripTable]:
+    """Share a table of trips out among its days; what has no clock is in none.
+
+    Parameters
+    ----------
+    zone
+        The hunt's time zone, in which a day begins.
+    """
+    days = {trip_day(trip, zone) for trip in table.trips}
+    days |= {line_day(line, zone) for line in table.lines}
+    return {
+        day: replace(
+            table,
+            trips=tuple(t for t in table.trips if trip_day(t, zone) == day),
+            lines=tuple(x for x in table.lines if line_day(x, zone) == day),
+            visits=tuple(
+                v for v in table.visits if v.back_clock.astimezone(zone).date() == day
+            ),
+        )
+        for day in sorted(day for day in days if day is not None)
+    }
+
+
+def undated(table: TripTable) -> int:
+    """Count the trips that have no clock and so belong to no day."""
+    return sum(timed_ends(trip) == (None, None) for trip in table.trips)

@@ -14,7 +14,7 @@ from matplotlib.ticker import MaxNLocator
 
 from treeward.measures import Units
 
-from .style import (
+from . import (
     AREA,
     FLIGHT,
     IN_HIVE,

@@ -14,6 +14,19 @@ from treeward.report.sketch import LINE_DEFAULT_M, line_length_m
 from treeward.report.wording import seats
 from treeward.survey.frame import LocalFrame
 
+from . import (
+    AREA,
+    BEST,
+    INK,
+    MUTED,
+    NEXT,
+    PAPER,
+    drawable,
+    halo,
+    new_figure,
+    paint_hex,
+    split_mark,
+)
 from .map_frame import (
     Extent,
     Lettering,
@@ -32,19 +45,6 @@ from .map_layers import (
     draw_key,
     draw_looked,
     draw_walk,
-)
-from .style import (
-    AREA,
-    BEST,
-    INK,
-    MUTED,
-    NEXT,
-    PAPER,
-    drawable,
-    halo,
-    new_figure,
-    paint_hex,
-    split_mark,
 )
 
 if TYPE_CHECKING:

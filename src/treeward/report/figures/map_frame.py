@@ -12,7 +12,7 @@ from matplotlib.patches import Rectangle
 
 from treeward.measures import MILE_M, YARD_M, Position, utm_text
 
-from .style import FAINT, INK, MUTED, PAPER, halo
+from . import FAINT, INK, MUTED, PAPER, halo
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

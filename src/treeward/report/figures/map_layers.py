@@ -13,18 +13,18 @@ from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as DrawnPath
 
 from treeward.measures import Position, Units, bearing_text, format_position, utm_text
-from treeward.report.days import day_text
 from treeward.report.flight_lines import both_text, bundles_by_bee, to_compass_deg
 from treeward.report.wording import (
     basis_sentence,
     colony_sentences,
     compass_sentence,
+    day_text,
     for_colony,
     headline,
     seats,
 )
 
-from .style import (
+from . import (
     AREA,
     BEST,
     INK,

@@ -10,7 +10,7 @@ from treeward.files import replacing, write_bytes
 from treeward.language.phrasebook import colour_names, sections
 from treeward.report.advice_wording import LOOK_FIRST
 
-from .style import FAINT, INK, MUTED, draw_dot, drawable, drawing, new_figure, pdf_bytes
+from . import FAINT, INK, MUTED, draw_dot, drawable, drawing, new_figure, pdf_bytes
 
 if TYPE_CHECKING:
     from pathlib import Path

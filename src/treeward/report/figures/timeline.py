@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from matplotlib.patches import Rectangle
 
-from treeward.report.flight_lines import timed_ends
+from treeward.trips.table import timed_ends
 
-from .style import (
+from . import (
     FAINT,
     INK,
     LONGEST_NAME,

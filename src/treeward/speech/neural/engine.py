@@ -131,9 +131,7 @@ class NeuralRecognizer:
         if not words:
             return None
         words.sort(key=lambda word: word.start_s)
-        return Utterance(
-            words=tuple(words), start_s=words[0].start_s, end_s=words[-1].end_s
-        )
+        return Utterance.of(words)
 
     def runs(self, stretch: Block) -> list[Run]:
         """Give the likeliest runs of a stretch, in order: notes, remarks and talk."""
