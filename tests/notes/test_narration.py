@@ -176,13 +176,6 @@ def test_doubt_lowers_confidence_and_names_the_other_bee() -> None:
     assert [other.text for other in event.alternatives] == ["away pink"]
 
 
-def test_speech_without_punctuation_is_read_with_a_flag() -> None:
-    (event,) = events_of("that was quite a gust white is back")
-
-    assert brief([event]) == ["back:white"]
-    assert event.has(FlagCode.AMID_WORDS)
-
-
 def test_a_phrase_across_two_cues() -> None:
     first, second = said("red", 10.0), said("back", 12.0)
 

@@ -18,6 +18,7 @@ from treeward.speech.utterances import Utterance, spread
 if TYPE_CHECKING:
     from treeward.notes.events import Event
     from treeward.notes.narration import Narration
+    from treeward.notes.trained.network import Network
 
 BOOK = PhraseBook.load()
 APART_S = 60.0
@@ -25,7 +26,9 @@ HERE = ("Yellow is back.", "White is back.")
 OUT = (*HERE, "Yellow is away.", "White is away.")
 
 
-def told(*lines: str, apart_s: float = APART_S) -> Narration:
+def told(
+    *lines: str, apart_s: float = APART_S, network: Network | None = None
+) -> Narration:
     said: list[Utterance] = []
     start_s = 10.0
     for line in lines:
@@ -33,7 +36,7 @@ def told(*lines: str, apart_s: float = APART_S) -> Narration:
         words = tuple(spread(line.split(), start_s, end_s))
         said.append(Utterance(words=words, start_s=start_s, end_s=end_s))
         start_s = end_s + apart_s
-    return read_narration(said, BOOK, network=load_network())
+    return read_narration(said, BOOK, network=network)
 
 
 def stands(narration: Narration, after: int = 0) -> list[str]:
@@ -73,7 +76,7 @@ def brief(event: Event) -> str:
 def test_what_nearly_happened_is_no_note(
     before: tuple[str, ...], line: str, notes: list[str]
 ) -> None:
-    assert stands(told(*before, line), len(before)) == notes
+    assert stands(told(*before, line, network=load_network()), len(before)) == notes
 
 
 @pytest.mark.parametrize(
@@ -186,7 +189,9 @@ def test_commas_mean_nothing_in_what_was_searched(line: str, notes: list[str]) -
     ],
 )
 def test_what_other_animals_do_is_no_note(line: str) -> None:
-    assert stands(told("Yellow is back.", line), 1) == []
+    narration = told("Yellow is back.", line, network=load_network())
+
+    assert stands(narration, 1) == []
 
 
 def test_a_bee_that_flies_past_an_animal_keeps_her_bearing() -> None:
@@ -202,12 +207,13 @@ def test_a_bee_that_flies_past_an_animal_keeps_her_bearing() -> None:
         "My old uncle kept a white bee, she left at noon.",
         "They told us about a yellow one that never came back.",
         "The beekeeper watched a red one that left and came back.",
-        "Grandad timed one, a white one, back in four minutes.",
         "We had a red one that came back after four minutes.",
     ],
 )
 def test_what_others_saw_once_is_no_note(line: str) -> None:
-    assert stands(told("Yellow is back.", line), 1) == []
+    narration = told("Yellow is back.", line, network=load_network())
+
+    assert stands(narration, 1) == []
 
 
 PAINTED = ("Mark white.", "Mark orange.", "It's warm today.", "Nothing much.", "Hm.")

@@ -54,7 +54,23 @@ def test_a_note_the_rules_lack_says_how_likely_it_is_meant() -> None:
     assert ("away", "red") in brief(notes)
 
 
-def test_what_the_rules_are_sure_of_is_doubted_but_never_lost() -> None:
+def test_scratch_that_takes_the_note_it_was_said_of() -> None:
+    notes = told(
+        *((0, "Yellow is back."), (60, "White is back."), (120, "Yellow is away.")),
+        *((180, "White is away."), (240, "Yellow away, no, not yet.")),
+    )
+    gone = [note for note in notes if note.has(FlagCode.TAKEN_BACK)]
+    assert [(note.mark, note.start_s and note.start_s > 200) for note in gone] == [
+        ("yellow", True)
+    ]
+
+
+def test_a_short_phrase_is_doubted_but_never_lost() -> None:
+    notes = told((0, "Mark white."), (60, "Mark orange."), (120, "It's warm today."))
+    assert brief(notes) == [("mark", "white"), ("mark", "orange")]
+
+
+def test_a_leaving_may_open_a_recording() -> None:
     line = (0, "There goes the yellow lady, two-oh-five I make it.")
     words = tuple(spread(line[1].split(), 0.0, 3.0))
     said = [Utterance(words=words, start_s=0.0, end_s=3.0)]

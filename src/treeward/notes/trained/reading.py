@@ -7,13 +7,14 @@ taken in as it is read, so that the next line is read in its light.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.language.kinds import EventKind
-from treeward.notes.events import Event
+from treeward.language.kinds import UNMARKED, EventKind
+from treeward.notes.events import Event, taken_back
 from treeward.notes.flags import Flag, FlagCode
 
 from .bees import ACTIONS, Deed, Known
@@ -35,9 +36,30 @@ if TYPE_CHECKING:
 NEW = 0.7  # from which a note is made where the rules made none
 KEPT = 0.5  # below which a doubtful note of the rules is dropped
 SURE_KEPT = 0.08  # and one that the rules did not doubt
+A_PHRASE = 6  # words of a line in which the rules are believed: "mark orange"; guess
 AGREED = 0.8  # below which a note of the rules is doubted
 LINES_AT_ONCE = 32
+# What makes a coming or leaving after it one that only nearly happened.
+_NEARLY = re.compile(
+    r" (?:(?:nearly|almost)(?! (?:due|dead|straight|exactly|north|south|east|west|\d))"
+    r"|not quite|didn't quite"
+    r"|(?:tri|attempt|threaten|want)(?:ed|es|s|ing)? to|(?:try(?:ing)?|meant) to"
+    r"|(?:made|makes) as if to|(?:had|having|has) a go at"
+    r"|(?:thought|thinking|thinks) (?:of|about)|on the (?:point|verge|brink) of"
+    r"|(?:came|comes|coming|got|gets|getting) (?:[a-z]+ )?close)(?= )"
+)
+# What else moves, or leads somewhere, where bees are watched.
+_OTHERS = re.compile(
+    r" (?:(?:bumble ?bee|bumble|wasp|hornet|moth|beetle|bird|kite|buzzard|hawk|kestrel"
+    r"|eagle|owl|crow|rook|raven|magpie|jay|gull|heron|duck|swan|pigeon|swallow|swift"
+    r"|lark|skylark|pheasant|dog|spaniel|cat|cow|ewe|lamb|goat|horse|pony|hare|rabbit"
+    r"|badger|squirrel|tractor|car|van|lorry|train|plane|jet|helicopter|drone|glider"
+    r"|boat|walker|rider|cyclist|runner|path|footpath|road|lane|stream|river)s?"
+    r"|hover ?fl(?:y|ies)|(?:butter|dragon|damsel)fl(?:y|ies)|geese|goose|sheep|deer"
+    r"|fox(?:es)?)(?= )"
+)
 _NUMBERS = frozenset({EventKind.BEARING, EventKind.DURATION, EventKind.TIME})
+_MOVES = [ACTIONS.index(kind) for kind in (EventKind.AWAY, EventKind.BACK)]
 _SWITCHES = frozenset({EventKind.PAUSE, EventKind.RESUME})
 
 
@@ -118,6 +140,8 @@ class _Weighing:
         self.known = Known()
         self.own: list[list[Event]] = [[] for _ in lines]
         self.sure: list[Event] = []
+        # What was taken back stays, else "scratch that" would take another.
+        self.gone = {_place_of(events[place]) for place in taken_back(events)}
         for place, event in enumerate(events):
             if place in given or event.end_s is None:
                 self.sure.append(event)
@@ -205,17 +229,22 @@ class _Weighing:
 
     def _line(self, number: int, inputs: Inputs, told: Outputs) -> list[Event]:
         line = self.lines[number]
+        told = self._denied_by_words(line, inputs, told)
         seen = [
             *_deeds(line, inputs, told),
             *_numbers(inputs, told),
             *_switches(told),
         ]
+        least = 0.0 if len(line.words) <= A_PHRASE else SURE_KEPT
         new = NEW if len(line.words) >= self.least_words else 1.0
-        settled = [event for event in self.own[number] if _settled(event)]
+        settled = [event for event in self.own[number] if self._settled(event)]
         seen = [one for one in seen if not any(_denied(one, e) for e in settled)]
         found: list[Event] = []
         for event in self.own[number]:
-            kept, taken = _kept(event, seen, inputs, told)
+            if event in settled:
+                found.append(event)
+                continue
+            kept, taken = _kept(event, seen, inputs, told, least)
             seen = [one for one in seen if one is not taken]
             if kept:
                 found.append(kept)
@@ -234,6 +263,26 @@ class _Weighing:
         self.known.speak(self.known.named_in(line.mentions))
         self.known.speak(event.mark for event in found if event.kind in ACTIONS)
         return found
+
+    def _denied_by_words(self, line: Line, inputs: Inputs, told: Outputs) -> Outputs:
+        """Take out what the words deny: what nearly happened, and an animal's way."""
+        deeds, numbers = told.deeds.copy(), told.numbers
+        for bee, mark in enumerate(inputs.marks):
+            if _nearly(line, mark):
+                deeds[bee, _MOVES] = 0.0
+        if self._of_others(line):
+            numbers = np.zeros_like(numbers)
+        return replace(told, deeds=deeds, numbers=numbers)
+
+    def _of_others(self, line: Line) -> bool:
+        """Tell whether a line is of an animal or a path and of no bee that is known."""
+        bees = (one for one in line.mentions if one.mark in self.known.here)
+        said = f" {' '.join(line.bare_words)} "
+        return _OTHERS.search(said) is not None and not any(bees)
+
+    def _settled(self, event: Event) -> bool:
+        """Tell whether the speaker corrected a note or took it back, which stands."""
+        return event.has(FlagCode.CORRECTED) or _place_of(event) in self.gone
 
     def _painted_where(self, event: Event, line: Line) -> Event:
         """Add the place of the paint, where the same line tells it."""
@@ -276,6 +325,17 @@ def _deeds(line: Line, inputs: Inputs, told: Outputs) -> list[_Found]:
     return found
 
 
+def _nearly(line: Line, mark: str) -> bool:
+    """Tell whether a bee only nearly came or left: "yellow nearly landed"."""
+    first, last = 0, len(line.bare_words)
+    for one in line.mentions:
+        if one.mark == mark:
+            first, last = max(one.words), len(line.bare_words)
+        elif min(one.words) > first:
+            last = min(last, *one.words)
+    return _NEARLY.search(f" {' '.join(line.bare_words[first:last])} ") is not None
+
+
 def _numbers(inputs: Inputs, told: Outputs) -> list[_Found]:
     """Give the numbers that may be notes, no two of the same words."""
     found: list[_Found] = []
@@ -310,11 +370,15 @@ def _switches(told: Outputs) -> list[_Found]:
 
 
 def _kept(
-    event: Event, seen: Sequence[_Found], inputs: Inputs, told: Outputs
+    event: Event,
+    seen: Sequence[_Found],
+    inputs: Inputs,
+    told: Outputs,
+    least: float,
 ) -> tuple[Event | None, _Found | None]:
     """Tell what becomes of a note of the rules, and which finding it is."""
     weighed = event.kind in {*ACTIONS, *_NUMBERS, *_SWITCHES}
-    if not weighed or event.mark == "unmarked" or _settled(event):
+    if not weighed or event.mark == UNMARKED:
         return event, None
     same = next((one for one in seen if _same(one, event)), None)
     if same:
@@ -328,14 +392,13 @@ def _kept(
     share = _share_of(event, inputs, told)
     if share is None:
         return event, None
-    if share >= (KEPT if event.flags else SURE_KEPT):
+    if share >= (KEPT if event.flags else least):
         return (event if event.flags else event.flagged(_likely(share))), None
     return None, None
 
 
-def _settled(event: Event) -> bool:
-    """Tell whether the speaker corrected a note or took it back, which stands."""
-    return event.has(FlagCode.CORRECTED) or event.has(FlagCode.TAKEN_BACK)
+def _place_of(event: Event) -> tuple[EventKind, float | None, str]:
+    return event.kind, event.start_s, event.value
 
 
 def _denied(one: _Found, event: Event) -> bool:
