@@ -249,7 +249,7 @@ class Actions:
             return ()
         at_time = sayings.AT_TIME.match(text, place) and template.tail
         from_it = sayings.FROM_DISH.match(text, place) if leaves else None
-        if (at_time and not named.pronoun) or (
+        if (at_time and named.pronoun in {"", "she"}) or (
             from_it and leads_to_bearing(text, from_it.end())
         ):
             return ()

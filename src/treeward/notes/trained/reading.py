@@ -7,6 +7,7 @@ taken in as it is read, so that the next line is read in its light.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -435,8 +436,18 @@ def _share_of(event: Event, inputs: Inputs, told: Outputs) -> float | None:
     return max(shares, default=None)
 
 
+def _right(share: float) -> float:
+    """Give how often notes of such a share are right: the network is over-sure.
+
+    Measured on 718 notes of 39 days that it was not trained on; of those that it gives
+    .85 half are right.
+    """
+    share = min(max(share, 1e-4), 1 - 1e-4)
+    return 1 / (1 + math.exp(1.1 - 0.66 * math.log(share / (1 - share))))
+
+
 def _likely(share: float) -> Flag:
-    return Flag.of(FlagCode.LIKELY_MEANT, f"{100 * min(share, 0.95):.0f}")
+    return Flag.of(FlagCode.LIKELY_MEANT, f"{100 * _right(share):.0f}")
 
 
 def _event(line: Line, one: _Found) -> Event:
@@ -451,6 +462,6 @@ def _event(line: Line, one: _Found) -> Event:
         start_s=max(0.0, words[0].start_s - ago_s),
         end_s=line.end_s,
         heard=" ".join(word.text for word in line.words),
-        confidence=min(one.share, 0.95) * min(word.confidence for word in line.words),
+        confidence=_right(one.share) * min(word.confidence for word in line.words),
         flags=flags,
     )
