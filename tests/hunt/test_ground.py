@@ -83,6 +83,20 @@ def picture(path: Path, side: int = 100) -> None:
     Image.fromarray(pixels).save(path)
 
 
+def red_and_blue(path: Path, crs: str, grid: Any) -> None:
+    """Write a GeoTIFF, red in the west and blue in the east."""
+    import rasterio
+
+    pixels = np.zeros((3, 400, 400), dtype=np.uint8)
+    pixels[0, :, :200] = 255
+    pixels[2, :, 200:] = 255
+    with rasterio.open(
+        path, "w", driver="GTiff", width=400, height=400, count=3,
+        dtype="uint8", crs=crs, transform=grid,
+    ) as data:  # fmt: skip
+        data.write(pixels)
+
+
 def seen(
     one: GroundPicture,
     east_m: float,
@@ -181,15 +195,8 @@ def test_a_geotiff_runs_on_beyond_180_degrees(
     here: tuple[float, float], tmp_path: Path
 ) -> None:
     rasterio = pytest.importorskip("rasterio")
-    pixels = np.zeros((3, 400, 400), dtype=np.uint8)
-    pixels[0, :, :200] = 255
-    pixels[2, :, 200:] = 255
-    with rasterio.open(
-        tmp_path / "ground.tif", "w", driver="GTiff", width=400, height=400, count=3,
-        dtype="uint8", crs="EPSG:4326",
-        transform=rasterio.Affine(0.0001, 0, 179.98, 0, -0.0001, here[0] + 0.02),
-    ) as data:  # fmt: skip
-        data.write(pixels)
+    grid = rasterio.Affine(0.0001, 0, 179.98, 0, -0.0001, here[0] + 0.02)
+    red_and_blue(tmp_path / "ground.tif", "EPSG:4326", grid)
 
     (one,) = ground_of(hunt_of(tmp_path, "ground.tif"), here).pictures
 
@@ -421,15 +428,8 @@ def test_a_geotiff_lies_where_it_says(tmp_path: Path) -> None:
     rasterio = pytest.importorskip("rasterio")
     to_grid = Transformer.from_crs("EPSG:4326", "EPSG:32630", always_xy=True)
     east, north = to_grid.transform(HERE[1], HERE[0])
-    pixels = np.zeros((3, 400, 400), dtype=np.uint8)
-    pixels[0, :, :200] = 255
-    pixels[2, :, 200:] = 255
-    with rasterio.open(
-        tmp_path / "ground.tif", "w", driver="GTiff", width=400, height=400, count=3,
-        dtype="uint8", crs="EPSG:32630",
-        transform=rasterio.Affine(5, 0, east - 1000, 0, -5, north + 1000),
-    ) as data:  # fmt: skip
-        data.write(pixels)
+    grid = rasterio.Affine(5, 0, east - 1000, 0, -5, north + 1000)
+    red_and_blue(tmp_path / "ground.tif", "EPSG:32630", grid)
 
     (one,) = ground_of(hunt_of(tmp_path, "ground.tif")).pictures
 

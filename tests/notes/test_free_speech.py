@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
     from treeward.notes.events import Event
     from treeward.notes.narration import Narration
-    from treeward.notes.trained.network import Network
 
 BOOK = PhraseBook.load()
 EVERY_S = 10.0
@@ -41,11 +40,10 @@ def said(text: str, start_s: float) -> Utterance:
     return Utterance(words=tuple(words), start_s=start_s, end_s=words[-1].end_s)
 
 
-def told(
-    *lines: str, book: PhraseBook = BOOK, network: Network | None = None
-) -> Narration:
-    talk = [said(line, EVERY_S * (1 + number)) for number, line in enumerate(lines)]
-    return read_narration(talk, book, network=network)
+def told(*lines: str, book: PhraseBook = BOOK) -> Narration:
+    return read_narration(
+        [said(line, EVERY_S * (1 + number)) for number, line in enumerate(lines)], book
+    )
 
 
 def brief(events: tuple[Event, ...]) -> list[str]:

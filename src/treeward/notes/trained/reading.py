@@ -1,8 +1,10 @@
 """Weighing what the rules made of free speech, line by line, by the trained network.
 
-A note of the rules is kept where the network finds it likely or where the rules were
-sure; a note that only one of the two sees says how likely it is meant. What bees did is
-taken in as it is read, so that the next line is read in its light.
+A note of the rules is kept where the network finds it likely, or where the rules were
+sure and the network does not deny it; a note that only one of the two sees says how
+likely it is meant. What the speaker took back or corrected stands, and so does what the
+words deny. What bees did is taken in as it is read, so that the next line is read in
+its light.
 """
 
 from __future__ import annotations
