@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
+import soundfile
 
 from treeward.cli.locate import answer_lines
 from treeward.desk.desk import line_key
@@ -16,6 +18,7 @@ from treeward.report.page import page_text
 from treeward.report.result_json import result_dict
 from treeward.report.wording import left_text
 
+from .conftest import RATE_HZ
 from .pages import PHONE
 from .test_terminal import sit
 
@@ -37,6 +40,12 @@ def keep(prepared: Prepared, *lines: tuple[float, str]) -> None:
     ]
     path = prepared.hunt.machine_dir / UNREAD_FILE
     path.write_text(json.dumps({SOUND: entries}), "utf-8")
+
+
+def shorten(prepared: Prepared) -> None:
+    """Leave a silent second of the recording, which a transcribe hears at once."""
+    path = prepared.hunt.recordings_dir / SOUND
+    soundfile.write(path, np.zeros(RATE_HZ, np.float32), RATE_HZ)
 
 
 def shown(prepared: Prepared) -> list[str]:
@@ -91,6 +100,7 @@ def test_in_the_terminal_a_dismissed_line_comes_back(prepared: Prepared) -> None
 def test_in_the_terminal_a_typed_line_is_made_a_note_with_its_time(
     prepared: Prepared,
 ) -> None:
+    shorten(prepared)
     hunt = prepared.hunt
     page = hunt.recordings_dir / "page.txt"
     page.write_text("2026-07-14\n9:05 yellow away\n9:07 blue ???\nblue or so\n")
@@ -153,6 +163,7 @@ def test_every_screen_says_one_count_of_what_is_left(prepared: Prepared) -> None
     values = review_dict(prepared.desk, all_rows=False)["to_look_at"]
     assert (values["notes"], values["lines"]) == (4, 2)
     assert f"still to look at: {count}." in " ".join(sit(prepared, ["n"] * 6).split())
+    shorten(prepared)
     done = prepared.hunt.transcribe()
     assert left_text(done.left) == left_text(prepared.hunt.left())
 
@@ -166,6 +177,7 @@ def test_a_line_that_is_gone_is_not_judged(prepared: Prepared) -> None:
         prepared.desk.apply([LineJudged(line=line_key(line), dismissed=True)])
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_one_key_makes_a_note_of_a_line(
     open_page: Callable[..., Sitting], prepared: Prepared
@@ -204,6 +216,7 @@ def test_one_key_makes_a_note_of_a_line(
     assert sitting.faults == []
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_a_line_may_be_written_in_words_as_well(
     open_page: Callable[..., Sitting], prepared: Prepared
@@ -231,6 +244,7 @@ def test_a_line_may_be_written_in_words_as_well(
     assert shown(prepared) == ["that was the white one I think"]
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_a_line_becomes_a_note_by_touch(
     open_page: Callable[..., Sitting], prepared: Prepared

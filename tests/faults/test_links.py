@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from drawing import mostly_slow
 from treeward import within
 from treeward.audio.recorder import Recorder
 from treeward.errors import HuntError, TreewardError
@@ -60,7 +61,10 @@ def write_few(_result: object, folder: Path, _clips: object) -> dict[str, str]:
 
 @pytest.fixture(autouse=True)
 def few_results(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Write files of a word each, and a sheet of a word, in place of drawn ones."""
     monkeypatch.setattr("treeward.report.writing._write_all", write_few)
+    sheet = "treeward.report.figures.sheets.sheet_pdf"
+    monkeypatch.setattr(sheet, lambda _name: b"ours")
 
 
 def outside(root: Path) -> Path:
@@ -333,13 +337,7 @@ def test_there_are_sixty_hostile_hunts() -> None:
 
 
 @pytest.mark.parametrize("by_descriptor", [True, False])
-@pytest.mark.parametrize(
-    ("place", "aim"),
-    [  # the quick round takes the first aim of each place
-        pytest.param(place, aim, marks=[pytest.mark.slow] if place == before else [])
-        for (place, aim), (before, _) in zip(LINKS, [("", ""), *LINKS], strict=False)
-    ],
-)
+@pytest.mark.parametrize(("place", "aim"), mostly_slow(LINKS, quick=LINKS[::6]))
 def test_nothing_is_written_through_a_link(
     place: str,
     aim: str,
@@ -374,7 +372,7 @@ LEFTOVERS = [
 
 
 @pytest.mark.parametrize("by_descriptor", [True, False])
-@pytest.mark.parametrize("said", LEFTOVERS)
+@pytest.mark.parametrize("said", mostly_slow(LEFTOVERS, quick=LEFTOVERS[1:4:2]))
 @pytest.mark.parametrize("leftover_is_a_link", [True, False])
 def test_a_leftover_moves_nothing_out(
     said: dict[str, object],
@@ -404,15 +402,18 @@ def test_a_leftover_moves_nothing_out(
 
 @pytest.mark.parametrize(
     "place",
-    [
-        ".treeward/lock",
-        ".treeward/at_work.json",
-        ".treeward/listen.lock",
-        ".treeward/listen.lock.owner",
-        f".treeward/live/{SESSION}.jsonl",
-        ".treeward/heard/memo.wav.jsonl",
-        ".treeward/live/room-for-notes.bin",
-    ],
+    mostly_slow(
+        [
+            ".treeward/lock",
+            ".treeward/at_work.json",
+            ".treeward/listen.lock",
+            ".treeward/listen.lock.owner",
+            f".treeward/live/{SESSION}.jsonl",
+            ".treeward/heard/memo.wav.jsonl",
+            ".treeward/live/room-for-notes.bin",
+        ],
+        quick=[".treeward/lock", f".treeward/live/{SESSION}.jsonl"],
+    ),
 )
 def test_a_file_that_has_another_place_outside_is_not_written(
     place: str, tmp_path: Path
@@ -432,22 +433,25 @@ def test_a_file_that_has_another_place_outside_is_not_written(
 
 @pytest.mark.parametrize(
     "place",
-    [
-        "hunt.toml",
-        "review.csv",
-        "walk.gpx",
-        "phrasebook.toml",
-        ".treeward/starts.json",
-        ".treeward/at_work.json",
-        ".treeward/lock",
-        ".treeward/review_machine.csv",
-        ".treeward/heard/2026-07-14_1000.vtt.jsonl",
-        f".treeward/live/{SESSION}.jsonl",
-        f".treeward/live/{SESSION}/0000000000.wav",
-        "recordings/2026-07-14_1000.events.vtt",
-        "recordings/other.wav",
-        "recordings/other.vtt",
-    ],
+    mostly_slow(
+        [
+            "hunt.toml",
+            "review.csv",
+            "walk.gpx",
+            "phrasebook.toml",
+            ".treeward/starts.json",
+            ".treeward/at_work.json",
+            ".treeward/lock",
+            ".treeward/review_machine.csv",
+            ".treeward/heard/2026-07-14_1000.vtt.jsonl",
+            f".treeward/live/{SESSION}.jsonl",
+            f".treeward/live/{SESSION}/0000000000.wav",
+            "recordings/2026-07-14_1000.events.vtt",
+            "recordings/other.wav",
+            "recordings/other.vtt",
+        ],
+        quick=["hunt.toml", ".treeward/lock", "review.csv", "recordings/other.wav"],
+    ),
 )
 @pytest.mark.parametrize("kind", ["pipe", "link to zeros"])
 def test_a_pipe_or_a_device_neither_hangs_nor_fills_the_disk(

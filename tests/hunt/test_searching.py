@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 from pyproj import Geod, Transformer
 
-from treeward import Hunt
+from treeward import Hunt, survey
 from treeward.errors import HuntError, TreewardError
 from treeward.hunt.places import read_shapes
 from treeward.hunt.searching import read_searching
@@ -84,6 +84,18 @@ def doubts(result: HuntResult) -> list[SearchDoubtKind]:
     return [doubt.kind for doubt in result.search.doubts]
 
 
+@pytest.fixture
+def surveyed_without_looking(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Answer as if nothing was looked at: once for all tests of what was read of it."""
+    answer = survey.locate
+
+    def locate(*told: Any, searching: object, **named: Any) -> survey.Fix:
+        del searching
+        return answer(*told, **named)
+
+    monkeypatch.setattr(survey, "locate", locate)
+
+
 def test_a_hunt_without_any_looking(typed_hunt: Path) -> None:
     result = Hunt(typed_hunt).locate()
     assert result.search is not None
@@ -117,6 +129,7 @@ def test_a_track_spent_looking(typed_hunt: Path) -> None:
     assert before.file == hunt.file
 
 
+@pytest.mark.slow
 def test_the_note_searched_takes_the_way_since_the_note_before(
     typed_hunt: Path,
 ) -> None:
@@ -150,20 +163,23 @@ def test_the_note_searched_takes_the_way_since_the_note_before(
     assert len(told.empty_dishes) == 1
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 @pytest.mark.parametrize(
     ("between", "walked_m"),
     [
         ("", 600),
         ("2026-07-14 12:28:00,remark,,a big oak", 600),
         ("2026-07-14 12:28:00,time,,12:28", 600),
-        ("2026-07-14 12:28:00,wind,,light", 600),
+        pytest.param("2026-07-14 12:28:00,wind,,light", 600, marks=pytest.mark.slow),
         ("2026-07-14 12:28:00,searched,,tree checked", 600),
         ("2026-07-14 12:28:00,searched,,no bees here", 600),
         ("2026-07-14 12:28:00,overhead,,210", 600),
         ("2026-07-14 12:28:00,searched,,", 40),
         ("2026-07-14 12:28:00,searched,,along the wall", 40),
         ("2026-07-14 12:28:00,back,green,", 40),
-        ("2026-07-14 12:28:00,bearing,green,210", 40),
+        pytest.param(
+            "2026-07-14 12:28:00,bearing,green,210", 40, marks=pytest.mark.slow
+        ),
         ("2026-07-14 12:28:00,mark,red,", 40),
         ("2026-07-14 12:28:00,station,,1", 40),
         ("2026-07-14 12:28:00,pause,,", 40),
@@ -184,6 +200,7 @@ def test_a_walk_begins_at_the_last_go_or_sitting(
     assert f"14 Jul {begun} to 12:30, {walked_m} m walked (row" in said
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_a_note_taken_back_ends_no_walk(typed_hunt: Path) -> None:
     gpx(typed_hunt / "tracks/day.gpx", line(1200, 61, 210))
     hunt = add(
@@ -216,6 +233,7 @@ def test_who_sits_ends_nobody_elses_walk(typed_hunt: Path) -> None:
         assert told.walked_m == pytest.approx(walked_m, abs=0.5)
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_a_note_taken_back_does_not_count(typed_hunt: Path) -> None:
     gpx(typed_hunt / "tracks/day.gpx", line(600, 31, 210))
     hunt = add(
@@ -244,6 +262,7 @@ def test_a_note_in_doubt_does_not_count_and_is_told(typed_hunt: Path) -> None:
     assert [doubt.kind for doubt in told.doubts] == [SearchDoubtKind.DOUBTFUL]
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_a_note_reaches_back_half_an_hour_at_most(typed_hunt: Path) -> None:
     gpx(typed_hunt / "tracks/day.gpx", line(2400, 121, 210))
     result = add(typed_hunt, "2026-07-14 13:55:00,searched,,").locate()
@@ -251,6 +270,7 @@ def test_a_note_reaches_back_half_an_hour_at_most(typed_hunt: Path) -> None:
     assert result.search.bouts[0].walked_m == pytest.approx(600, abs=0.5)
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_who_stood_there_looked_round(typed_hunt: Path) -> None:
     gpx(typed_hunt / "tracks/day.gpx", [off(300, 210)] * 30)
     result = add(typed_hunt, "2026-07-14 12:20:00,searched,,").locate()
@@ -316,6 +336,7 @@ def test_faults_in_hunt_toml(typed_hunt: Path, toml: str, said: str) -> None:
     assert "\n" not in fault.value.line()
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_a_track_of_another_day_tells_nothing_of_a_note(typed_hunt: Path) -> None:
     gpx(typed_hunt / "tracks/day.gpx", line(600, 31), start=NOON - timedelta(days=1))
     result = add(typed_hunt, "2026-07-14 12:10:00,searched,,").locate()
@@ -328,6 +349,7 @@ def test_a_track_of_another_day_tells_nothing_of_a_note(typed_hunt: Path) -> Non
     assert again.search.walked_m == pytest.approx(600, abs=0.5)
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_where_nobody_knows_the_place_nothing_was_looked_at(typed_hunt: Path) -> None:
     result = add(
         typed_hunt,
@@ -343,6 +365,7 @@ def test_where_nobody_knows_the_place_nothing_was_looked_at(typed_hunt: Path) ->
     assert (searching.overhead, searching.empty_dishes, searching.spots) == ((), (), ())
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_a_track_without_times(typed_hunt: Path) -> None:
     gpx(typed_hunt / "tracks/day.gpx", line(600, 31), start=None)
     told = add(typed_hunt, toml='[search]\ntracks = "tracks/day.gpx"\n').locate()
@@ -352,6 +375,7 @@ def test_a_track_without_times(typed_hunt: Path) -> None:
     assert doubts(told) == [SearchDoubtKind.UNTIMED]
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_a_gpx_file_without_times_stops_nothing_that_does_not_need_it(
     typed_hunt: Path,
 ) -> None:
@@ -421,6 +445,7 @@ def geojson(path: Path, ring: Sequence[tuple[float, float]], **more: object) -> 
     return path
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_what_cannot_be_where_it_says_is_told(typed_hunt: Path) -> None:
     lat, lon = off(500, 210)
     ring = [off(300, 180), off(600, 180), off(600, 220)]
@@ -449,9 +474,14 @@ def test_what_cannot_be_where_it_says_is_told(typed_hunt: Path) -> None:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("order", "crosses"),
-    [((0, 1, 2, 3), False), ((0, 2, 1, 3), True), ((0, 1, 2, 3, 0), False)],
+    [
+        ((0, 1, 2, 3), False),
+        ((0, 2, 1, 3), True),
+        ((0, 1, 2, 3, 0), False),
+    ],
 )
 def test_an_area_whose_sides_cross_is_doubted(
     typed_hunt: Path, order: tuple[int, ...], crosses: bool
@@ -485,6 +515,7 @@ def test_ground_with_weights(typed_hunt: Path) -> None:
     assert moved > 50
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_ground_without_a_weight_is_told(typed_hunt: Path) -> None:
     geojson(typed_hunt / "ground.geojson", WOOD)
     result = add(typed_hunt, toml='[search]\nground = "ground.geojson"\n').locate()
@@ -493,6 +524,7 @@ def test_ground_without_a_weight_is_told(typed_hunt: Path) -> None:
     assert result.search.doubts[0].words == ("wood",)
 
 
+@pytest.mark.slow
 def test_weights_of_all_zero_are_told_and_not_used(typed_hunt: Path) -> None:
     everywhere = [off(9000, a) for a in (0, 90, 180, 270)]
     geojson(typed_hunt / "ground.geojson", everywhere, properties={"weight": 0})
@@ -571,6 +603,7 @@ def test_faulty_geojson_is_refused_in_a_line(tmp_path: Path, text: str) -> None:
     assert "\n" not in fault.value.line()
 
 
+@pytest.mark.usefixtures("surveyed_without_looking")
 def test_ground_and_trees_out_of_gpx(typed_hunt: Path) -> None:
     ring = "".join(f'<trkpt lat="{a}" lon="{b}"/>' for a, b in [*WOOD, WOOD[0]])
     (typed_hunt / "ground.gpx").write_text(

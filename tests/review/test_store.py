@@ -5,20 +5,20 @@ What the person wrote is never lost, and what was heard does not go unsaid.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import shutil
+from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
+from drawing import mostly_slow
 from treeward import Hunt
 from treeward.cli import group
 from treeward.notes.flags import Flag, FlagCode
 from treeward.review import store as review_store
 from treeward.review.file import cells_of, write_review
 from treeward.within import Held
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 PUT_BACK = Flag(FlagCode.PUT_BACK).sentence
 TRANSCRIPT = """\
@@ -31,17 +31,24 @@ TRANSCRIPT = """\
 """
 
 
-@pytest.fixture
-def hunt(tmp_path: Path) -> Hunt:
+@pytest.fixture(scope="module")
+def read_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A hunt with one transcript read and a remark of the person's in its third row."""
-    made = Hunt.create(tmp_path / "t", name="Fern Bank", timezone="Europe/London")
+    folder = tmp_path_factory.mktemp("read") / "t"
+    made = Hunt.create(folder, name="Fern Bank", timezone="Europe/London")
     (made.recordings_dir / "2026-07-14_1000.txt").write_text(TRANSCRIPT, "utf-8")
     made.transcribe()
     lines = made.review_path.read_text("utf-8").splitlines()
     lines[3] += "seen by me"
     made.review_path.write_text("\n".join(lines) + "\n", "utf-8")
     made.transcribe()
-    return made
+    return folder
+
+
+@pytest.fixture
+def hunt(read_once: Path, tmp_path: Path) -> Hunt:
+    """That hunt in a folder of the test's own."""
+    return Hunt(Path(shutil.copytree(read_once, tmp_path / "t")))
 
 
 def hear_more(hunt: Hunt, day: int = 15) -> tuple[str, ...]:
@@ -75,7 +82,9 @@ def test_the_old_view_of_a_spreadsheet_deletes_nothing_that_was_heard(
     assert hunt.review.gone_line() == ""
 
 
-@pytest.mark.parametrize("share", [0.2, 0.35, 0.5, 0.65, 0.8, 0.95])
+@pytest.mark.parametrize(
+    "share", mostly_slow([0.2, 0.35, 0.5, 0.65, 0.8, 0.95], quick=[0.8])
+)
 def test_a_review_that_is_cut_off_loses_nothing(hunt: Hunt, share: float) -> None:
     whole = cells(hunt)
     raw = hunt.review_path.read_bytes()
@@ -199,7 +208,12 @@ class Saves:
 
 
 @pytest.mark.parametrize("by_renaming", [True, False])
-@pytest.mark.parametrize("step", ["merge", "trial", "machine", "link", "compare"])
+@pytest.mark.parametrize(
+    "step",
+    mostly_slow(
+        ["merge", "trial", "machine", "link", "compare"], quick=["merge", "link"]
+    ),
+)
 def test_a_save_while_transcribe_writes_is_merged_or_kept(
     hunt: Hunt,
     step: str,
@@ -343,7 +357,13 @@ def test_what_was_laid_ready_and_never_written_does_not_count(
 
 
 @pytest.mark.parametrize("copy", ["review_machine.csv", "review_last.csv"])
-@pytest.mark.parametrize("share", [0.0, 0.1, 0.3, 0.5, 0.7, 0.9, "rows", "zeros"])
+@pytest.mark.parametrize(
+    "share",
+    mostly_slow(
+        [0.0, 0.1, 0.3, 0.5, 0.7, 0.9, "rows", "zeros"],
+        quick=[0.5, "rows"],
+    ),
+)
 def test_a_spoilt_copy_is_made_anew_and_loses_nothing(
     hunt: Hunt, copy: str, share: float | str
 ) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 
 from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.speech.recognizer import transcribe
@@ -57,12 +58,13 @@ def blocks_of(sound: NDArray[np.float32]) -> Iterator[Block]:
         yield Block(start_s=float(second), samples=sound[at : at + SAMPLE_RATE_HZ])
 
 
-def test_a_hearing_goes_on_wherever_it_was_stopped() -> None:
+@pytest.mark.parametrize("every", [pytest.param(1, marks=pytest.mark.slow), 10])
+def test_a_hearing_goes_on_wherever_it_was_stopped(every: int) -> None:
     sound, whole, marks = hums(), Note(), [0.0]
     told = list(transcribe(blocks_of(sound), whole, progress=marks.append))
     assert len(told) > 6
 
-    for mark in marks[:-1]:
+    for mark in marks[:-1:every]:
         again, later = Note(), list[float]()
         rest = transcribe(blocks_of(sound), again, progress=later.append, from_s=mark)
         heard = [round(utterance.start_s, 3) for utterance in rest]
