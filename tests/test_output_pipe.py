@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from drawing import mostly_slow
+
 HUNTS = Path(__file__).parents[1] / "fixtures" / "hunts"
 posix = pytest.mark.skipif(sys.platform == "win32", reason="no such shell there")
 
@@ -36,9 +38,13 @@ def hunt_dir(tmp_path: Path) -> Path:
     return Path(shutil.copytree(HUNTS / "slate_fold", tmp_path / "hunt"))
 
 
-@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize("unbuffered", mostly_slow(["", "1"], quick=["1"]))
 @pytest.mark.parametrize(
-    "command", [["--help"], ["phrases"], ["models"], ["trips"], ["review", "--json"]]
+    "command",
+    mostly_slow(
+        [["--help"], ["phrases"], ["models"], ["trips"], ["review", "--json"]],
+        quick=[["--help"], ["trips"]],
+    ),
 )
 def test_a_pipe_that_was_left_ends_nothing(
     hunt_dir: Path, command: list[str], unbuffered: str
@@ -68,7 +74,10 @@ def test_results_are_written_though_nobody_reads_along(hunt_dir: Path) -> None:
 
 
 @posix
-@pytest.mark.parametrize("closed", [">&-", "2>&-", ">&- 2>&-", "<&- >&- 2>&-"])
+@pytest.mark.parametrize(
+    "closed",
+    mostly_slow([">&-", "2>&-", ">&- 2>&-", "<&- >&- 2>&-"], quick=["<&- >&- 2>&-"]),
+)
 def test_streams_that_are_closed_from_the_start(hunt_dir: Path, closed: str) -> None:
     before = {p: p.read_bytes() for p in hunt_dir.rglob("*") if p.is_file()}
 

@@ -164,6 +164,7 @@ def _faults_of_text(path: Path, node: ast.Constant) -> Iterator[Fault]:
         yield Fault(path, node, f"the time codes {sorted(odd)}")
 
 
+@pytest.mark.slow
 def test_the_source_uses_nothing_that_one_system_lacks() -> None:
     found = [f for path, tree in trees() for f in faults_of(path, tree)]
 
@@ -281,6 +282,7 @@ def test_a_clone_can_be_checked_out_on_windows() -> None:
 # --- where we run --------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_time_zones_are_found_where_the_system_has_none(typed_hunt: Path) -> None:
     # Windows has no time zone files: the tzdata package must do.
     done = run("trips", "--json", "--hunt", str(typed_hunt), PYTHONTZPATH="")
@@ -291,7 +293,11 @@ def test_time_zones_are_found_where_the_system_has_none(typed_hunt: Path) -> Non
 
 @pytest.mark.parametrize(
     ("command", "code_page"),
-    [("trips", "cp437"), ("trips", "cp932"), ("phrases", "cp1252")],
+    [
+        pytest.param("trips", "cp437", marks=pytest.mark.slow),
+        pytest.param("trips", "cp932", marks=pytest.mark.slow),
+        ("phrases", "cp1252"),
+    ],
 )
 def test_a_console_with_an_old_code_page_is_written_to(
     typed_hunt: Path, command: str, code_page: str

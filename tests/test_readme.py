@@ -301,6 +301,7 @@ def test_the_tour_in_python_does_the_same(toured: Path) -> None:
     assert float(done.stdout) > 0
 
 
+@pytest.mark.slow
 def test_the_card_is_made_as_the_readme_says(tmp_path: Path) -> None:
     (command,) = re.findall(r"`(treeward phrases --card [^`]+)`", README.read_text())
     run(command, tmp_path)

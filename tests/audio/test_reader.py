@@ -241,6 +241,7 @@ def test_start_after_the_end_gives_nothing(tmp_path: Path) -> None:
     assert read_all(path, start_s=5.0).size == 0
 
 
+@pytest.mark.slow
 def test_memory_does_not_grow_with_length(tmp_path: Path) -> None:
     peaks = []
     for minutes in (1, 8):

@@ -36,6 +36,7 @@ def test_only_a_step_that_takes_long_is_told(
     assert said.out == ""
 
 
+@pytest.mark.slow
 def test_locate_says_where_its_output_is_piped_what_takes_long(
     typed_hunt: Path,
     capsys: pytest.CaptureFixture[str],

@@ -80,6 +80,7 @@ def spoken(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_a_recording_of_the_prompts_is_scored(spoken: Path, tmp_path: Path) -> None:
     # One was not said, and one is asked for in words that were not said.
@@ -118,6 +119,7 @@ def invoke(*arguments: str, **options: Any) -> str:
     return result.stdout
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_sound_on_standard_input_is_listened_to_prompt_by_prompt(
     spoken: Path,

@@ -33,6 +33,7 @@ def review(cwd: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     )
 
 
+@pytest.mark.slow
 def test_without_a_terminal_the_rows_are_printed(typed_hunt: Path) -> None:
     path = typed_hunt / "review.csv"
     path.write_text(path.read_text("utf-8") + "2026-07-14 10:30:00,bearing,yellow,\n")

@@ -39,6 +39,7 @@ def on_phone(open_page: Callable[..., Sitting], prepared: Prepared) -> Sitting:
     return sitting
 
 
+@pytest.mark.slow
 def test_by_keyboard_as_it_was_said(at_desk: Sitting, prepared: Prepared) -> None:
     from playwright.sync_api import expect
 
@@ -59,6 +60,7 @@ def test_by_keyboard_as_it_was_said(at_desk: Sitting, prepared: Prepared) -> Non
     assert at_desk.faults == []
 
 
+@pytest.mark.slow
 def test_by_keyboard_what_is_told_freely_is_shown_before_it_is_saved(
     at_desk: Sitting, prepared: Prepared
 ) -> None:
@@ -85,6 +87,7 @@ def test_by_keyboard_what_is_told_freely_is_shown_before_it_is_saved(
     assert at_desk.faults == []
 
 
+@pytest.mark.slow
 def test_by_keyboard_enter_at_once_shows_free_words_and_the_next_saves(
     at_desk: Sitting, prepared: Prepared
 ) -> None:
@@ -112,8 +115,10 @@ def test_by_keyboard_enter_at_once_shows_free_words_and_the_next_saves(
     ("which", "typed", "cells"),
     [
         ("mark", "no, that was yellow", ("away", "yellow", "")),
-        ("mark", "back", ("back", "white", "")),
-        ("value", "210", ("bearing", "white", "210")),
+        pytest.param("mark", "back", ("back", "white", ""), marks=pytest.mark.slow),
+        pytest.param(
+            "value", "210", ("bearing", "white", "210"), marks=pytest.mark.slow
+        ),
     ],
 )
 def test_by_keyboard_a_bare_word_changes_its_cell(
@@ -134,6 +139,7 @@ def test_by_keyboard_a_bare_word_changes_its_cell(
     assert (event.kind, event.mark, event.value) == cells
 
 
+@pytest.mark.slow
 def test_by_keyboard_what_says_nothing_is_told_and_stays_to_be_mended(
     at_desk: Sitting, prepared: Prepared
 ) -> None:
@@ -150,6 +156,7 @@ def test_by_keyboard_what_says_nothing_is_told_and_stays_to_be_mended(
     assert prepared.hunt.review_path.read_bytes() == before
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("key", "column", "text"),
     [
@@ -174,6 +181,7 @@ def test_by_keyboard_cell_by_cell(
     assert _cell(prepared, name, column) == text
 
 
+@pytest.mark.slow
 def test_by_keyboard_kind_decision_and_time(
     at_desk: Sitting, prepared: Prepared
 ) -> None:
@@ -197,6 +205,7 @@ def test_by_keyboard_kind_decision_and_time(
     assert prepared.row(name).decision == "keep"
 
 
+@pytest.mark.slow
 def test_by_keyboard_keep_drop_reading_add_and_undo(
     at_desk: Sitting, prepared: Prepared
 ) -> None:
@@ -224,6 +233,7 @@ def test_by_keyboard_keep_drop_reading_add_and_undo(
     assert prepared.hunt.review_path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_by_touch_as_it_was_said(on_phone: Sitting, prepared: Prepared) -> None:
     name = prepared.doubtful["mark"]
     page = on_phone.page
@@ -241,6 +251,7 @@ def test_by_touch_as_it_was_said(on_phone: Sitting, prepared: Prepared) -> None:
     assert on_phone.faults == []
 
 
+@pytest.mark.slow
 def test_by_touch_cell_by_cell(on_phone: Sitting, prepared: Prepared) -> None:
     name = prepared.doubtful["value"]
     page = on_phone.page
@@ -262,6 +273,7 @@ def test_by_touch_cell_by_cell(on_phone: Sitting, prepared: Prepared) -> None:
     assert prepared.row(name).decision == "keep"
 
 
+@pytest.mark.slow
 def test_by_touch_keep_drop_reading_add_and_undo(
     on_phone: Sitting, prepared: Prepared
 ) -> None:

@@ -58,6 +58,7 @@ def connect(owner: Client, sent: bytes) -> socket.socket:
     return line
 
 
+@pytest.mark.slow
 def test_the_owner_works_beside_500_half_open_connections(owner: Client) -> None:
     lines = []
     try:
@@ -72,6 +73,7 @@ def test_the_owner_works_beside_500_half_open_connections(owner: Client) -> None
             line.close()
 
 
+@pytest.mark.slow
 def test_a_burst_of_requests_is_answered(owner: Client) -> None:
     answers: list[int] = []
 

@@ -226,6 +226,7 @@ def test_the_same_request_of_our_own_page_is_let_in(target: Target) -> None:
     target.prepared.hunt.review_path.write_bytes(target.before)
 
 
+@pytest.mark.slow
 def test_pages_that_save_at_once_lose_nothing_unseen(prepared: Prepared) -> None:
     names = [row.name for row in prepared.desk.sheet().rows][:12]
     shared = prepared.doubtful["mark"]

@@ -48,6 +48,7 @@ def test_the_file_that_the_browser_is_started_with_leads_in(
         thread.join(timeout=20)
 
 
+@pytest.mark.slow
 def test_the_whole_way_by_keyboard(
     open_page: Callable[..., Sitting], whole_hunt: Prepared
 ) -> None:
@@ -106,6 +107,7 @@ def test_the_whole_way_by_keyboard(
     assert sitting.faults == []
 
 
+@pytest.mark.slow
 def test_a_drawing_is_there(
     open_page: Callable[..., Sitting], prepared: Prepared
 ) -> None:
@@ -124,6 +126,7 @@ def test_a_drawing_is_there(
         assert "notes" in (page.get_attribute(name, "aria-label") or "")
 
 
+@pytest.mark.slow
 def test_every_cell_can_be_corrected_by_keyboard_and_undone(
     open_page: Callable[..., Sitting], prepared: Prepared
 ) -> None:
@@ -162,6 +165,7 @@ def test_every_cell_can_be_corrected_by_keyboard_and_undone(
     assert prepared.hunt.review_path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_a_note_is_added_where_the_sound_is(
     open_page: Callable[..., Sitting], prepared: Prepared
 ) -> None:
@@ -184,6 +188,7 @@ def test_a_note_is_added_where_the_sound_is(
     assert added.start_s == pytest.approx(beside.start_s + 1.0)
 
 
+@pytest.mark.slow
 def test_both_changes_are_kept_and_a_conflict_is_shown(
     open_page: Callable[..., Sitting], prepared: Prepared
 ) -> None:
@@ -208,6 +213,7 @@ def test_both_changes_are_kept_and_a_conflict_is_shown(
     assert prepared.row(name).remark == "from the spreadsheet"
 
 
+@pytest.mark.slow
 def test_a_change_from_outside_appears_and_what_is_being_written_stays(
     open_page: Callable[..., Sitting], prepared: Prepared
 ) -> None:
@@ -285,6 +291,7 @@ def axe() -> str:
         lacking("axe-playwright-python")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
 def test_axe_finds_no_fault(
@@ -345,6 +352,7 @@ def test_axe_finds_no_fault(
     assert faults() == []
 
 
+@pytest.mark.slow
 def test_a_hunt_typed_by_hand_needs_no_sound(
     open_page: Callable[..., Sitting], typed_hunt: Path
 ) -> None:
@@ -365,6 +373,7 @@ def test_a_hunt_typed_by_hand_needs_no_sound(
     assert sitting.faults == []
 
 
+@pytest.mark.slow
 def test_on_a_phone_times_stay_in_one_line(
     open_page: Callable[..., Sitting], prepared: Prepared
 ) -> None:
@@ -395,6 +404,7 @@ def test_on_a_phone_times_stay_in_one_line(
     assert set(lines) == {1}
 
 
+@pytest.mark.slow
 def test_on_a_phone_no_word_runs_off_the_edge_of_the_sound(
     open_page: Callable[..., Sitting], prepared: Prepared
 ) -> None:

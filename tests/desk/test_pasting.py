@@ -189,6 +189,7 @@ def paste(page: Any, text: str) -> None:
     page.keyboard.insert_text(text)
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_notes_are_pasted_by_keyboard_alone(
     open_page: Callable[..., Sitting], typed_hunt: Path
@@ -229,6 +230,7 @@ def test_notes_are_pasted_by_keyboard_alone(
     assert [fault for fault in sitting.faults if "409" not in fault] == []
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_readings_are_shown_below_the_lines_they_were_made_of(
     open_page: Callable[..., Sitting], typed_hunt: Path
@@ -287,6 +289,7 @@ def test_the_first_notes_of_a_new_hunt_are_pasted_by_touch(
     assert len(Hunt(hunt.path).rows()) == 4
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_a_find_is_entered_and_held_against_the_forecast(
     open_page: Callable[..., Sitting], typed_hunt: Path
@@ -332,6 +335,7 @@ def test_another_colony_at_a_kept_find_is_kept_where_it_is_said_to_be_one(
     assert [kept.id for kept in read_finds(typed_hunt).find] == ["1", "2"]
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_another_colony_has_a_button_at_each_find(
     open_page: Callable[..., Sitting], typed_hunt: Path

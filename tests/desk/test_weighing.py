@@ -158,6 +158,7 @@ def test_without_a_place_rows_come_by_how_doubtful_they_are(
     assert {(value["moves"], value["moves_m"]) for value in values} == {("", None)}
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_the_list_says_how_far_each_row_moves_the_place_and_begins_with_the_farthest(
     open_page: Callable[..., Sitting], whole_hunt: Prepared

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
-from drawing import examples
+from drawing import examples, mostly_slow
 from treeward.audio.reader import probe, read_blocks
 from treeward.errors import ClockError, SoundError, TreewardError
 from treeward.hunt.hunt import Hunt
@@ -22,13 +22,15 @@ from treeward.hunt_file import read_hunt_file
 from treeward.notes.clock_evidence import parse_start
 from treeward.speech.transcripts import read_transcript
 
-from . import contract, sounds
+from . import contract, kept, sounds
 from .inputs import KINDS, strategy
 
+# What Treeward keeps for itself, and what takes a way that another kind takes too.
+TAKES_LONG = kept.PLACES.keys() | {"subrip", "text", "json"}
 HOW_MANY = {"review": 60, "sound": 60, "hunt": 120, "gpx": 120}
 
 
-@pytest.mark.parametrize("kind", list(KINDS))
+@pytest.mark.parametrize("kind", mostly_slow(KINDS, quick=KINDS.keys() - TAKES_LONG))
 def test_a_faulty_file_is_read_or_refused_in_one_line(
     kind: str, caplog: pytest.LogCaptureFixture
 ) -> None:
@@ -137,7 +139,9 @@ def test_a_track_names_an_encoding_that_xml_knows(tmp_path: Path, name: str) -> 
         read_gpx(path)
 
 
-@pytest.mark.parametrize("ending", [".txt", ".srt", ".vtt"])
+@pytest.mark.parametrize(
+    "ending", mostly_slow([".txt", ".srt", ".vtt"], quick=[".txt"])
+)
 def test_a_long_transcript_takes_as_many_steps_as_it_has_lines(
     tmp_path: Path, ending: str
 ) -> None:
@@ -157,6 +161,7 @@ def test_a_long_transcript_takes_as_many_steps_as_it_has_lines(
     assert len(read_transcript(path)) == 20_000
 
 
+@pytest.mark.slow
 def test_a_row_names_no_file_outside_the_hunt(typed_hunt: Path) -> None:
     sound = sounds.wav(samples=bytes(range(1, 251)) * 400)
     (typed_hunt / "recordings").mkdir()

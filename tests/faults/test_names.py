@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from filelock import FileLock
 
+from drawing import mostly_slow
 from treeward import Hunt
 from treeward.errors import HuntError, ListenerAtWorkError, NotesError, ReviewError
 from treeward.files import meant
@@ -60,6 +61,7 @@ def treeward(*arguments: str | bytes, cwd: Path) -> subprocess.CompletedProcess[
 # --- files ----------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @POSIX
 def test_a_device_or_a_pipe_is_not_copied_in(hunt: Hunt, tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe.wav")
@@ -172,28 +174,34 @@ def test_a_corrected_transcript_is_read_again_under_its_name(
 
 @pytest.mark.parametrize(
     "place",
-    [
-        "starts.json",
-        "at_work.json",
-        "left_out.json",
-        "heard/2026-07-14_1000.vtt.jsonl",
-        "heard/memo.wav.jsonl",
-        "live/live-2026-07-14_100000.jsonl",
-        "review_machine.csv",
-        "review_last.csv",
-    ],
+    mostly_slow(
+        [
+            "starts.json",
+            "at_work.json",
+            "left_out.json",
+            "heard/2026-07-14_1000.vtt.jsonl",
+            "heard/memo.wav.jsonl",
+            "live/live-2026-07-14_100000.jsonl",
+            "review_machine.csv",
+            "review_last.csv",
+        ],
+        quick=["starts.json", "heard/memo.wav.jsonl", "review_machine.csv"],
+    ),
 )
 @pytest.mark.parametrize(
     "text",
-    [
-        DEEP,
-        '{"a":' * 100_000,
-        "[1",
-        "null",
-        '{"since_s": 1e999}',
-        "9" * 5000,
-        "\0" * 99,
-    ],
+    mostly_slow(
+        [
+            DEEP,
+            '{"a":' * 100_000,
+            "[1",
+            "null",
+            '{"since_s": 1e999}',
+            "9" * 5000,
+            "\0" * 99,
+        ],
+        quick=[DEEP, "null", "9" * 5000],
+    ),
 )
 def test_what_is_kept_may_hold_anything(hunt: Hunt, place: str, text: str) -> None:
     before = {row.name: row.event for row in hunt.rows()}
@@ -260,7 +268,10 @@ def test_a_kept_line_may_hold_any_value_anywhere(kind: str, tmp_path: Path) -> N
     assert tried > 40
 
 
-@pytest.mark.parametrize("key", ["created", "file_modified", "day", "day_from"])
+@pytest.mark.parametrize(
+    "key",
+    mostly_slow(["created", "file_modified", "day", "day_from"], quick=["created"]),
+)
 @pytest.mark.parametrize(
     "odd",
     [
@@ -369,6 +380,7 @@ def test_no_name_of_a_temporary_file_is_shown() -> None:
     assert meant("/a/.treeward/lock") == "/a/.treeward/lock"
 
 
+@pytest.mark.slow
 def test_new_speaks_of_no_hunt_toml_that_it_did_not_write(tmp_path: Path) -> None:
     for arguments, said in (
         (["--timezone", "Mars/Olympus"], "--timezone 'Mars/Olympus' is no IANA time"),

@@ -55,6 +55,7 @@ def test_two_like_days_agree(typed_hunt: Path) -> None:
         assert station.mean_bearing_read_deg == pytest.approx(210.3, abs=0.5)
 
 
+@pytest.mark.slow
 def test_a_colour_used_again_is_another_bee_unless_said(typed_hunt: Path) -> None:
     result = second_day(typed_hunt, more='same_bee = ["yellow"]\n').locate()
 

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from drawing import mostly_slow
 from loudness import IN_USE, LoudActivity
 from treeward import Hunt
 from treeward.hunt.hearing import MOST_JOBS, hear_all, usual_jobs
@@ -154,7 +155,7 @@ def test_two_processes_hear_what_one_hears(hunt: Hunt, choice: Any) -> None:
     assert multiprocessing.active_children() == []
 
 
-@pytest.mark.parametrize("jobs", [1, 2])
+@pytest.mark.parametrize("jobs", mostly_slow([1, 2], quick=[1]))
 def test_ctrl_c_keeps_what_was_heard_and_leaves_no_process(
     hunt: Hunt,
     choice: Any,
@@ -190,7 +191,9 @@ def test_ctrl_c_keeps_what_was_heard_and_leaves_no_process(
 @pytest.mark.parametrize(
     ("fails", "jobs", "words"),
     [
-        ("dies", 2, "the process that heard it ended (3)"),
+        pytest.param(
+            "dies", 2, "the process that heard it ended (3)", marks=pytest.mark.slow
+        ),
         ("raises", 2, "cannot be heard (ZeroDivisionError: in the engine)"),
         ("faulty", 1, "there: is faulty"),
     ],

@@ -19,6 +19,7 @@ from treeward.trips.wording import doubt_texts
 if TYPE_CHECKING:
     from pathlib import Path
 
+SLOW = pytest.mark.slow
 DUNEDIN = ("-45.8700, 170.5000", "Pacific/Auckland", 20.0, 30.0)
 ST_JOHNS = ("47.5000, -52.8000", "America/St_Johns", -20.0, -14.0)
 
@@ -206,11 +207,15 @@ def median_m(hunt: Hunt) -> float:
 @pytest.mark.parametrize(
     ("low", "high"),
     [
-        ("flight_speed_out_m_per_s = [4.0, 4.4]", "[11.0, 12.0]"),
-        ("flight_speed_home_m_per_s = [4.0, 4.4]", "[11.0, 12.0]"),
+        pytest.param(
+            "flight_speed_out_m_per_s = [4.0, 4.4]", "[11.0, 12.0]", marks=SLOW
+        ),
+        pytest.param(
+            "flight_speed_home_m_per_s = [4.0, 4.4]", "[11.0, 12.0]", marks=SLOW
+        ),
         ("in_hive_s = [200, 220]", "[60, 70]"),  # longer in the hive is nearer
-        ("prior_distance_median_m = 100", "3000"),
-        ("prior_distance_max_m = 200", "6000"),
+        pytest.param("prior_distance_median_m = 100", "3000", marks=SLOW),
+        pytest.param("prior_distance_max_m = 200", "6000", marks=SLOW),
     ],
 )
 def test_an_override_moves_the_colony_the_right_way(
@@ -225,7 +230,10 @@ def test_an_override_moves_the_colony_the_right_way(
 
 @pytest.mark.parametrize(
     ("key", "small", "large"),
-    [("compass_sd_deg", "1", "10"), ("prior_distance_sigma", "0.1", "1.5")],
+    [
+        pytest.param("compass_sd_deg", "1", "10", marks=SLOW),
+        ("prior_distance_sigma", "0.1", "1.5"),
+    ],
 )
 def test_a_wider_prior_gives_a_larger_area(
     tmp_path: Path, key: str, small: str, large: str
@@ -240,6 +248,7 @@ def test_a_wider_prior_gives_a_larger_area(
     assert areas[0] < 0.8 * areas[1]
 
 
+@pytest.mark.slow
 def test_cargo_is_that_of_the_station(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -60,6 +60,7 @@ def watch(bearings: dict[int, str]) -> list[Row]:
     return rows
 
 
+@pytest.mark.slow
 def test_doubtful_bearings_move_as_far_as_is_said(tmp_path: Path) -> None:
     rows = watch({1: "250", 3: "255"})
     hunt = hunt_of(tmp_path / "as it is", rows)
@@ -87,6 +88,7 @@ def test_doubtful_bearings_move_as_far_as_is_said(tmp_path: Path) -> None:
     assert result_dict(result)["to_look_at"][0]["moves_m"] == round(truth, 1)
 
 
+@pytest.mark.slow
 def test_each_lot_is_weighed_alone(tmp_path: Path) -> None:
     rows = watch({1: "250"})
     (third,) = [n for n, row in enumerate(rows) if row[0] == "10:20:10"]
@@ -109,6 +111,7 @@ def test_each_lot_is_weighed_alone(tmp_path: Path) -> None:
         assert lot.moves_m == pytest.approx(farthest_m(result.fix, other.fix), abs=0.1)
 
 
+@pytest.mark.slow
 def test_a_doubtful_station_is_weighed_as_if_it_were_right(tmp_path: Path) -> None:
     rows = watch({})
     moved: Row = ("10:20:00", "station", "", "2", DOUBT)
@@ -126,6 +129,7 @@ def test_a_doubtful_station_is_weighed_as_if_it_were_right(tmp_path: Path) -> No
     assert any("if it is right after all" in line for line in answer_lines(result))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("event", "value", "about"),
     [
@@ -211,6 +215,7 @@ def test_confirmed_notes_are_not_told_of(tmp_path: Path) -> None:
     assert not any("still to look at" in line for line in answer_lines(result))
 
 
+@pytest.mark.slow
 def test_many_doubtful_notes_are_weighed_together_and_said_so(tmp_path: Path) -> None:
     rows = [("10:00:00", "station", "", "1", "")]
     rows += [
@@ -234,6 +239,7 @@ def test_many_doubtful_notes_are_weighed_together_and_said_so(tmp_path: Path) ->
     )
 
 
+@pytest.mark.slow
 def test_departures_in_a_row_are_counted_and_weighed(tmp_path: Path) -> None:
     rows = watch({})
     order = (
@@ -255,6 +261,7 @@ def test_departures_in_a_row_are_counted_and_weighed(tmp_path: Path) -> None:
     assert "1 note is still to look at (treeward review):" in answer_lines(result)
 
 
+@pytest.mark.slow
 def test_a_recording_without_a_station_is_counted_and_weighed(tmp_path: Path) -> None:
     rows = watch({2: "240"})
     flag = r"station: none was said in this recording\; add a row that says it"
@@ -269,6 +276,7 @@ def test_a_recording_without_a_station_is_counted_and_weighed(tmp_path: Path) ->
     assert any("nothing is left to tell" in line for line in answer_lines(result))
 
 
+@pytest.mark.slow
 def test_a_doubtful_time_is_weighed_by_the_clock_without_it(tmp_path: Path) -> None:
     # The time said a second time makes the trip it falls into out to be longer.
     said = [(0, "station one"), (2, "time ten o'clock")]

@@ -78,6 +78,7 @@ def test_pieces_together_are_the_recording(tmp_path: Path, ending: str) -> None:
     assert np.array_equal(joined, whole)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ["ogg", "m4a", "webm", "mp3"])
 def test_a_jump_into_packed_sound_finds_the_right_place(
     tmp_path: Path, ending: str
@@ -129,6 +130,7 @@ def test_a_header_that_promises_too_much_ends_the_pieces(tmp_path: Path) -> None
     assert len(found) == 2
 
 
+@pytest.mark.slow
 @settings(deadline=None)  # times belong in the benchmarks
 @given(
     seconds=st.floats(1, 40),

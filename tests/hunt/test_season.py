@@ -85,6 +85,7 @@ def with_season(hunt: Path, *lessons: LessonTable, more: str = "") -> Hunt:
     return Hunt(hunt)
 
 
+@pytest.mark.slow
 def test_a_season_says_what_held_and_keeps_no_place(season_dir: Path) -> None:
     season = gather_season(season_dir)
     path = keep_season(season_dir, season)
@@ -118,6 +119,7 @@ def merged_season(typed_hunt: Path, tmp_path: Path) -> Path:
     return folder
 
 
+@pytest.mark.slow
 def test_a_find_of_a_merged_hunt_and_of_its_parts_counts_once(
     merged_season: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -144,6 +146,7 @@ def test_a_find_of_a_merged_hunt_and_of_its_parts_counts_once(
     )
 
 
+@pytest.mark.slow
 def test_two_hunts_with_notes_of_their_own_that_found_one_colony_both_count(
     merged_season: Path,
 ) -> None:
@@ -199,6 +202,7 @@ def test_a_colony_that_was_kept_often_counts_once(season_dir: Path) -> None:
     assert all("as find 1, and a colony counts once" in x for x in season.left_out)
 
 
+@pytest.mark.slow
 def test_of_several_finds_the_one_that_names_the_colony_counts(
     season_dir: Path,
 ) -> None:
@@ -210,6 +214,7 @@ def test_of_several_finds_the_one_that_names_the_colony_counts(
     assert [one.find for one in season.file.lessons] == ["2", "1"]
 
 
+@pytest.mark.slow
 def test_a_find_outside_the_area_teaches_nothing_unless_told(
     season_dir: Path,
 ) -> None:
@@ -228,6 +233,7 @@ def test_a_find_outside_the_area_teaches_nothing_unless_told(
     assert told.left_out == ()
 
 
+@pytest.mark.slow
 def test_one_line_in_hunt_toml_takes_the_lessons_and_a_switch_leaves_them(
     typed_hunt: Path,
 ) -> None:
@@ -267,6 +273,7 @@ def test_what_lessons_did_is_said_and_the_switch_is_one_of_the_command(
     assert "of your own" not in out
 
 
+@pytest.mark.slow
 def test_what_the_person_says_stands_before_what_was_learned(typed_hunt: Path) -> None:
     more = "\n[model]\nin_hive_s = [90, 240]\ncompass_sd_deg = 5\n"
     more += "flight_speed_out_m_per_s = [6.0, 8.5]\n"

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from drawing import examples
+from drawing import examples, mostly_slow
 from treeward.hunt.places import place_stations
 from treeward.hunt.tracks import (
     LARGEST_BYTES,
@@ -237,7 +237,10 @@ def test_a_walk_across_the_date_line_has_its_middle_there() -> None:
     assert place.longitude_deg == pytest.approx(-179.999)
 
 
-@pytest.mark.parametrize(("count", "shown"), [(3, 3), (3999, 3999), (4000, 2000)])
+@pytest.mark.parametrize(
+    ("count", "shown"),
+    mostly_slow([(3, 3), (3999, 3999), (4000, 2000)], quick=[(3, 3)]),
+)
 def test_the_map_shows_every_place_of_a_track_or_two_thousand(
     tmp_path: Path, count: int, shown: int
 ) -> None:

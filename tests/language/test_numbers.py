@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drawing import mostly_slow
 from treeward.language.bearings import COMPASS_POINTS, read_bearing, read_compass
 from treeward.language.number_words import bearing_forms, cardinal, time_forms
 from treeward.language.times_of_day import read_duration, read_time
@@ -162,7 +163,7 @@ def test_compass_words_as_written(said: str, deg: int) -> None:
     assert (reading.deg, reading.used) == (deg, len(said.split()))
 
 
-@pytest.mark.parametrize("hour", range(24))
+@pytest.mark.parametrize("hour", mostly_slow(range(24), quick=(0, 12)))
 def test_every_time_in_every_form(hour: int) -> None:
     for minute in range(60):
         for form in time_forms(hour, minute):

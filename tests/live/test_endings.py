@@ -33,6 +33,7 @@ stand_in.main()
 NOTES = [(0.3 + n, "red", "away" if n % 2 else "back") for n in range(6)]
 PCM = np.rint(stand_in.spoken_at(NOTES, 6.2) * 32767).astype("<i2").tobytes()
 posix = pytest.mark.skipif(sys.platform == "win32", reason="signals are others there")
+pytestmark = pytest.mark.slow
 
 
 @pytest.fixture

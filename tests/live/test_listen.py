@@ -241,6 +241,7 @@ def test_whatever_an_old_journal_does_to_the_merge_dictation_starts(
     assert "3 notes kept, not in review.csv yet" in result.stderr
 
 
+@pytest.mark.slow
 def test_another_command_at_work_does_not_hold_up_dictation(
     hunt_dir: Path, beeps: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -261,6 +262,7 @@ def test_another_command_at_work_does_not_hold_up_dictation(
     assert "another Treeward command is at work" in result.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="no such shell there")
 def test_standard_input_that_is_closed_is_told_in_one_line(hunt_dir: Path) -> None:
     done = subprocess.run(
@@ -345,6 +347,7 @@ def test_killed_listener_loses_no_answered_note_and_a_second_of_sound(
     assert not list((hunt_dir / ".treeward" / "live").glob("live-*/"))
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGTERM for a child there")
 def test_a_plain_kill_ends_as_ctrl_c_does(hunt_dir: Path, start: Start) -> None:
     process = start(hunt_dir, "--input", "-", stdin=subprocess.PIPE)
@@ -392,6 +395,7 @@ def portaudio() -> None:
         pytest.skip("ALSA is not installed (apt install libasound2)")
 
 
+@pytest.mark.slow
 @pytest.mark.model
 @pytest.mark.usefixtures("portaudio")
 def test_a_microphone_by_portaudio_without_a_sound_card(
@@ -435,6 +439,7 @@ def test_a_microphone_by_portaudio_without_a_sound_card(
     assert len(found) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.model
 @pytest.mark.usefixtures("portaudio")
 def test_devices_are_listed(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
+from drawing import mostly_slow
 from live import stand_in
 from treeward.audio import SAMPLE_RATE_HZ
 from treeward.cli import transcribe
@@ -117,7 +118,7 @@ def rows_of(hunt_dir: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-@pytest.mark.parametrize("burst_s", [1.5, 60.0])
+@pytest.mark.parametrize("burst_s", mostly_slow([1.5, 60.0], quick=[60.0]))
 def test_what_was_dictated_through_a_pipe_lies_at_its_sound(
     hunt_dir: Path, monkeypatch: pytest.MonkeyPatch, burst_s: float
 ) -> None:

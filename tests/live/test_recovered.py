@@ -10,6 +10,7 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
+from drawing import mostly_slow
 from live import stand_in
 from treeward import cli
 from treeward.audio.recorder import Recorder
@@ -114,7 +115,11 @@ def events(hunt_dir: Path) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize(
-    "command", [locate.trips_command, locate.locate_command, review_command]
+    "command",
+    mostly_slow(
+        [locate.trips_command, locate.locate_command, review_command],
+        quick=[locate.trips_command, review_command],
+    ),
 )
 def test_the_next_command_recovers_a_killed_session_and_says_so(
     killed: Path, command: click.Command, monkeypatch: pytest.MonkeyPatch
@@ -184,6 +189,7 @@ def test_a_hunt_that_was_never_listened_to_is_left_alone(hunt_dir: Path) -> None
     assert not (hunt_dir / ".treeward").exists()
 
 
+@pytest.mark.slow
 def test_another_command_at_work_is_told_and_nothing_is_lost(killed: Path) -> None:
     hunt = Hunt(killed)
     with hunt.locked(), pytest.raises(HuntError, match="is at work on this hunt"):

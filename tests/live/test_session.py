@@ -248,6 +248,7 @@ def test_sound_without_end_ends_after_two_days(
     assert len(rig.recording()) == pytest.approx(40.0 * SAMPLE_RATE_HZ, rel=0.1)
 
 
+@pytest.mark.slow
 def test_a_source_that_cannot_wait_is_not_held_back_as_a_rehearsal_is(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -327,6 +328,7 @@ def scripted(folder: Path, *parts: tuple[float, NDArray[np.float32], str]) -> Ri
     return Rig(folder, source, watch)
 
 
+@pytest.mark.slow
 def test_a_closed_lid_is_a_gap_and_clocks_stay_right(tmp_path: Path) -> None:
     first = stand_in.spoken_at([(1.0, "red", "away")], 3.0)
     second = stand_in.spoken_at([(2.0, "red", "back")], 4.0)
@@ -467,6 +469,7 @@ class Air:
             yield Chunk(samples=part, arrival_s=self.watch.now_s())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("gated", [True, False])
 def test_the_tool_never_hears_its_own_answer(
     tmp_path: Path, gated: bool, monkeypatch: pytest.MonkeyPatch
@@ -558,6 +561,7 @@ class RealTime:
             yield Chunk(samples=part, arrival_s=self.watch.now_s())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("held_up", ["cutting", "recognizing", "the journal"])
 def test_sound_is_written_whatever_else_is_held_up(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, held_up: str

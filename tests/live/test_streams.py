@@ -65,6 +65,7 @@ def wav(
     return out.getvalue()
 
 
+@pytest.mark.slow
 @settings(max_examples=10, deadline=None)
 @given(st.lists(st.integers(301, 5000), max_size=5))
 def test_raw_sound_comes_through_whatever_the_pipe_does(sizes: list[int]) -> None:

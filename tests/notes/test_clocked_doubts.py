@@ -352,6 +352,7 @@ def test_any_line_is_read_and_no_letter_of_it_is_passed_over(line: str) -> None:
     assert all(word in told for word in words) or any(e.flags for e in read.events)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=3)
 @given(
     st.lists(

@@ -366,6 +366,7 @@ def test_a_new_station_has_no_bees_yet() -> None:
     assert len(narration.events) == 4
 
 
+@pytest.mark.slow
 def test_days_of_other_narrators_stay_read() -> None:
     bench = days()
     others = ("ngaire", "col", "odile", "kobus")

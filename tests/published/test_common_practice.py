@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from drawing import mostly_slow
 from treeward import survey
 
 MILE_M = 1609.344  # international mile
@@ -62,6 +63,7 @@ def test_nine_minutes_away_is_about_eight_tenths_of_a_mile_by_hand() -> None:
     assert rule.distance_m / MILE_M == pytest.approx(0.8125)
 
 
+@pytest.mark.slow
 def test_the_default_model_holds_that_distance_too() -> None:
     found = four_trips(540.0, "syrup")
 
@@ -78,7 +80,7 @@ def test_fifteen_mph_lies_within_what_the_model_takes_for_flight_speed() -> None
     assert abs(np.log(15 * MPH_M_PER_S / speed)) < settings.flight_speed_factor_sd
 
 
-@pytest.mark.parametrize("cargo", ["water", "syrup"])
+@pytest.mark.parametrize("cargo", mostly_slow(["water", "syrup"], quick=["water"]))
 def test_unloading_time_alone_may_mean_a_hive_within_a_hundred_yards(
     cargo: survey.Cargo,
 ) -> None:
@@ -92,6 +94,7 @@ def test_unloading_time_alone_may_mean_a_hive_within_a_hundred_yards(
     assert near.median_m < 0.25 * MILE_M
 
 
+@pytest.mark.slow
 def test_calibration_beside_a_hive_measures_the_in_hive_time() -> None:
     """Away times at a hive of known place sharpen the distance of the others."""
     ids, n = ("1", "2"), 8

@@ -51,6 +51,7 @@ def test_mean_effort_where_the_sweep_width_is_a_guess() -> None:
     assert mean == pytest.approx(by_hand, rel=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shape", [3.0, KNOWN])
 def test_mean_effort_is_the_integral_of_what_is_not_found_yet(shape: float) -> None:
     # Of a map without any symmetry: always a little more where it finds most.

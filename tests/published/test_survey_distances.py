@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from drawing import mostly_slow
 from treeward import survey
 
 MILE_M = 1609.344
@@ -59,7 +60,9 @@ def interval(minutes: tuple[float, float]) -> survey.BeeDistance:
     return fix.bees[0]
 
 
-@pytest.mark.parametrize(("minutes", "low", "high"), PUBLISHED)
+@pytest.mark.parametrize(
+    ("minutes", "low", "high"), mostly_slow(PUBLISHED, quick=PUBLISHED[::9])
+)
 def test_default_model_overlaps(
     minutes: tuple[float, float], low: float, high: float
 ) -> None:

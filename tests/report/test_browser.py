@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from drawing import mostly_slow
 from treeward.report.figures.map import LETTERING
 from treeward.report.writing import write_results
 
@@ -60,6 +61,7 @@ def view_box(page: Page) -> list[float]:
     return [float(part) for part in box.split()]
 
 
+@pytest.mark.slow
 def test_the_settings_are_read_on_a_telephone_without_scrolling_aside(
     browser: Browser, address: str
 ) -> None:
@@ -95,8 +97,8 @@ def test_on_a_telephone_nothing_is_cut_off(browser: Browser, address: str) -> No
     assert all(right <= 390 for _, right in drawn)
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 1200])
+@pytest.mark.parametrize("scheme", mostly_slow(["light", "dark"], quick=["light"]))
+@pytest.mark.parametrize("width", mostly_slow([390, 1200], quick=[1200]))
 def test_contrast_and_labels_pass_axe(
     browser: Browser, address: str, scheme: str, width: int
 ) -> None:
@@ -161,6 +163,7 @@ def test_a_phone_gets_a_map_with_letters_to_read(
     page.close()
 
 
+@pytest.mark.slow
 def test_the_outline_of_a_day_can_be_hidden(
     browser: Browser, two_days: HuntResult, tmp_path: Path
 ) -> None:

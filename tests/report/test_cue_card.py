@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
+@pytest.mark.slow
 def test_the_card_is_one_page_and_the_same_every_time(tmp_path: Path) -> None:
     book = PhraseBook.load()
 

@@ -36,6 +36,7 @@ def result_with(build: Callable[..., HuntResult], **table: str) -> HuntResult:
     return build(hunt_file=parse_hunt_table(raw, where="hunt.toml"))
 
 
+@pytest.mark.slow
 def test_no_file_holds_an_address_unless_asked(written: WrittenFiles) -> None:
     names = {path.name for path in written.files}
     assert "online-map.html" not in names
@@ -136,6 +137,7 @@ def test_pictures_lie_under_what_they_show(result: HuntResult, form: Form) -> No
         assert abs(lie[6] + lie[7] * down - drawn_y) * point_m < 1.0
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_a_browser_fetches_the_pictures_in_sight_and_no_more(
     result: HuntResult, tmp_path: Path

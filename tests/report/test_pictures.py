@@ -104,7 +104,7 @@ def crowded(two_colonies: HuntResult) -> HuntResult:
         "result",
         pytest.param("two_colonies", marks=pytest.mark.slow),  # crowded has both
         pytest.param("two_days", marks=pytest.mark.slow),
-        "days_apart",
+        pytest.param("days_apart", marks=pytest.mark.slow),
         "crowded",
     ],
 )
@@ -141,9 +141,7 @@ def test_labels_do_not_overlap(
     "draw",
     [
         # The quick round has one way of drawing each: a map, and a chart of times.
-        pytest.param(
-            draw, id=name, marks=[] if name in {"map", "timeline"} else pytest.mark.slow
-        )
+        pytest.param(draw, id=name, marks=[] if name == "map" else pytest.mark.slow)
         for name, draw in zip(NAMES, FIGURES, strict=True)
     ],
 )
@@ -159,6 +157,7 @@ def test_the_same_result_makes_the_same_bytes(
     assert first == second
 
 
+@pytest.mark.slow
 def test_the_sheet_is_a4_on_its_side(result: HuntResult) -> None:
     with drawing():
         sheet = drawn(FIGURES[0], result)

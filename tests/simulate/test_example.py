@@ -35,6 +35,7 @@ def test_the_seed_still_gives_the_example(truth: dict[str, Any]) -> None:
     )
 
 
+@pytest.mark.slow
 def test_the_recordings_hold_the_events(truth: dict[str, Any]) -> None:
     files = {path.name: path for path in (EXAMPLE / "recordings").iterdir()}
     assert {event["recording"] for event in truth["event"]} == set(files)

@@ -27,6 +27,7 @@ def test_beds_have_unit_level_and_repeat_by_seed(kind: str) -> None:
     assert not np.array_equal(samples[:RATE_HZ], long(kind, 4, 1))
 
 
+@pytest.mark.slow
 def test_blocks_join_without_a_step() -> None:
     samples = long("water", 1, 10)
     steps = np.abs(np.diff(samples))
@@ -49,6 +50,7 @@ def test_wind_rumbles_and_water_hisses() -> None:
     assert water_high > 0.5
 
 
+@pytest.mark.slow
 def test_buzz_is_a_tone_near_a_wingbeat() -> None:
     samples = long("buzz", 5)
     power = np.abs(np.fft.rfft(samples)) ** 2

@@ -40,6 +40,7 @@ def test_resampling_keeps_the_pitch() -> None:
     assert np.argmax(np.abs(np.fft.rfft(out))) == pytest.approx(440, abs=1)
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_the_packaged_voice_repeats_by_seed() -> None:
     pytest.importorskip("hibari", reason="hibari-tts is not installed")

@@ -57,6 +57,7 @@ def test_a_hunt_that_is_there_is_not_overwritten(tmp_path: Path) -> None:
         write_hunt(simulate_hunt(SMALL, 2), tmp_path, sound=False)
 
 
+@pytest.mark.slow
 def test_sound_goes_into_recordings(tmp_path: Path, hum: Voice) -> None:
     one = SimulationSettings(stations=1, watch_min=3, bees=1)
     hunt = write_hunt(

@@ -84,6 +84,7 @@ def test_the_longest_stretch_is_cut_at_its_longest_pause() -> None:
         assert found[-1][1] - found[0][0] <= LONGEST_S + FRAME_S
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("level", [0.0, 0.1])
 def test_memory_is_bounded_over_an_hour(level: float) -> None:
     segmenter = Segmenter()
@@ -113,6 +114,7 @@ def sound_of(spans: list[tuple[float, float]]) -> NDArray[np.float32]:
     return spoken(at_s + 1, *places)
 
 
+@pytest.mark.slow
 @settings(max_examples=30, deadline=None)
 @given(SPANS, st.lists(st.integers(1, 20_000), min_size=1, max_size=5))
 def test_any_chunks_give_the_same_stretches(

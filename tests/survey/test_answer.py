@@ -39,6 +39,7 @@ def test_two_stations_find_the_colony() -> None:
     assert low < np.hypot(600.0, 500.0) < high
 
 
+@pytest.mark.slow
 def test_asked_twice_the_next_seat_the_plan_and_the_areas_are_the_same() -> None:
     one, two = (answer.locate(*hunts.two_station_hunt()) for _ in range(2))
     assert one is not two
@@ -69,6 +70,7 @@ def test_where_the_colonies_are_hangs_not_on_asking_what_to_do_next() -> None:
     assert plain.advice == rest != asked.advice
 
 
+@pytest.mark.slow
 def test_good_data_without_shifts_leave_a_small_error() -> None:
     # At the medians of all priors, with hardly any noise, the best place is right.
     colony_xy = (500.0, 300.0)
@@ -90,6 +92,7 @@ def test_good_data_without_shifts_leave_a_small_error() -> None:
     assert np.hypot(*(best - np.array(colony_xy))) < 25.0
 
 
+@pytest.mark.slow
 def test_the_answer_is_the_same_twice_and_in_any_order_of_rows() -> None:
     stations, trips, bearings = hunts.two_station_hunt()
     first = only(hunts.placed(stations, trips, bearings))
@@ -123,6 +126,7 @@ def test_times_alone_give_a_ring() -> None:
     assert survey.AdviceKind.NO_BEARINGS in {said.kind for said in fix.advice}
 
 
+@pytest.mark.slow
 def test_bearings_alone_give_a_wedge() -> None:
     fix = survey.locate(
         hunts.stations(), NO_TRIPS, hunts.bearings([210.0, 214.0, 206.0])
@@ -143,6 +147,7 @@ def test_one_bearing_is_an_honest_wide_answer() -> None:
     assert many.search_areas[90].area_m2 > 5e4
 
 
+@pytest.mark.slow
 def test_nothing_measured_gives_the_prior_and_says_so() -> None:
     fix = survey.locate(hunts.stations(), NO_TRIPS, NO_LINES)
     colony = only(fix)
@@ -162,6 +167,7 @@ def test_one_station_with_times_and_bearings_is_a_patch() -> None:
     assert hunts.holds(colony.search_areas[90], (495.0, 495.0))
 
 
+@pytest.mark.slow
 def test_times_that_mean_nothing_give_a_wide_answer() -> None:
     # From a minute and a half to four hours: no distance explains them.
     times = [90.0, 14000.0, 4000.0, 9000.0, 700.0, 2500.0]
@@ -170,6 +176,7 @@ def test_times_that_mean_nothing_give_a_wide_answer() -> None:
     assert wild.search_areas[90].area_m2 > 1e4
 
 
+@pytest.mark.slow
 def test_stations_a_metre_apart_are_no_trouble() -> None:
     near = only(
         survey.locate(
@@ -217,6 +224,7 @@ def calibrated_hunt(
     )
 
 
+@pytest.mark.slow
 def test_calibration_narrows_the_distance_and_says_so() -> None:
     stations, trips, bearings, settings = calibrated_hunt(stay_s=134.0)
     fix = hunts.placed(stations, trips, bearings, settings)
@@ -230,6 +238,7 @@ def test_calibration_narrows_the_distance_and_says_so() -> None:
     assert low < 700.0 < high
 
 
+@pytest.mark.slow
 def test_calibration_moves_the_answer_to_where_bees_stay_long() -> None:
     stations, trips, bearings, settings = calibrated_hunt(stay_s=200.0)
     fix = hunts.placed(stations, trips, bearings, settings)
@@ -242,6 +251,7 @@ def test_calibration_moves_the_answer_to_where_bees_stay_long() -> None:
     assert set(only(fix).marks) == set("abcd")  # the others fly from the known hive
 
 
+@pytest.mark.slow
 def test_wind_from_behind_makes_the_way_out_short() -> None:
     stations = hunts.stations()
     trips = hunts.trips([400.0] * 6)
@@ -260,6 +270,7 @@ def test_wind_from_behind_makes_the_way_out_short() -> None:
     assert same.distance_m["1"] == pytest.approx(still.distance_m["1"])
 
 
+@pytest.mark.slow
 def test_across_the_date_line_and_near_the_pole() -> None:
     for latitude, longitude in ((-17.0, 179.999), (-17.0, -179.999), (69.9, 20.0)):
         at = survey.Stations(
@@ -277,6 +288,7 @@ def test_across_the_date_line_and_near_the_pole() -> None:
         assert azimuth == pytest.approx(90.0, abs=5.0)
 
 
+@pytest.mark.slow
 def test_a_bee_s_own_distance_takes_the_wind_into_account() -> None:
     # 900 m north in 5 m/s from the north, 0.6 of it made up for, at 0.97 of the usual
     # speeds; by hand home at 0.6 x 6.305 + 0.4 x 1.305 m/s, out at 0.6 x 7.275 +
@@ -353,6 +365,7 @@ def test_all_parts_of_an_answer_tell_of_one_map() -> None:
     assert strip.done_s == pytest.approx(began / 0.7 + long / 0.25, rel=5e-3)
 
 
+@pytest.mark.slow
 def test_turned_round_and_mirrored_a_hunt_has_the_same_answer_there() -> None:
     spots, colony = np.array([(0.0, 0.0), (250.0, 300.0)]), np.array([500.0, 420.0])
     bee, seat = [0, 1] * 4, [0] * 4 + [1] * 4
@@ -385,6 +398,7 @@ def test_turned_round_and_mirrored_a_hunt_has_the_same_answer_there() -> None:
     assert turned[2] == pytest.approx(plain[2], rel=0.01)
 
 
+@pytest.mark.slow
 def test_twice_as_fast_and_twice_as_far_is_the_same_hunt_at_half_the_scale() -> None:
     # Times and bearings stay; all that is metres or metres a second doubles.
     usual = survey.Settings()

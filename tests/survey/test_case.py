@@ -81,6 +81,7 @@ def test_tables_reach_as_far_as_the_slowest_bees_fly_to_the_rim() -> None:
     assert prepared(hunts.trips([400.0]), settings=far).case.flight_nodes_s[-3] < 5000
 
 
+@pytest.mark.slow
 def test_before_anything_is_seen_the_distance_is_lognormal_all_round() -> None:
     hunt = prepared(hunts.trips([]))
     x = np.arange(-6200.0, 6200.0, 40.0) + 20.0

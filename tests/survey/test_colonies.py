@@ -44,6 +44,7 @@ def test_two_lines_are_two_colonies() -> None:
     assert fix.same_colony["yellow", "white"] < 0.2
 
 
+@pytest.mark.slow
 def test_each_colony_is_told_what_would_help_it() -> None:
     fix = survey.locate(*two_lines())
 
@@ -70,11 +71,13 @@ def test_each_colony_is_told_what_would_help_it() -> None:
     assert not one.colony
 
 
+@pytest.mark.slow
 def test_one_line_is_one_colony() -> None:
     fix = hunts.placed(*two_lines(apart_deg=0.0))
     assert marks(fix) == {BEES}
 
 
+@pytest.mark.slow
 def test_assigned_marks_stay_where_they_were_put() -> None:
     settings = survey.Settings(assigned={"yellow": "oak", "blue": "ash"})
     fix = hunts.placed(*two_lines(apart_deg=0.0), settings)
@@ -100,6 +103,7 @@ def test_bees_of_a_known_hive_are_left_out() -> None:
     assert left_out.marks == ("white", "red")
 
 
+@pytest.mark.slow
 def test_bearings_of_unmarked_bees_go_to_the_line_they_follow() -> None:
     stations, trips, bearings = two_lines()
     extra = survey.Bearings(

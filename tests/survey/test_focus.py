@@ -26,6 +26,7 @@ def crowded_hunt() -> tuple[survey.Stations, survey.Trips, survey.Bearings]:
     )
 
 
+@pytest.mark.slow
 def test_much_data_leave_one_smooth_patch_of_one_colony() -> None:
     fix = hunts.placed(*crowded_hunt())
     (colony,) = fix.colonies

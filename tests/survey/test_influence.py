@@ -63,9 +63,11 @@ def moved_m(other: Seen) -> float:
 @pytest.mark.parametrize(
     "other",
     [
-        pytest.param(turned(8.0), id="a little"),
+        pytest.param(turned(8.0), id="a little", marks=pytest.mark.slow),
         pytest.param(turned(-15.0), id="more", marks=pytest.mark.slow),
-        pytest.param(turned(20.0, station=1), id="at one station"),
+        pytest.param(
+            turned(20.0, station=1), id="at one station", marks=pytest.mark.slow
+        ),
         pytest.param(turned(120.0), id="right round", marks=pytest.mark.slow),
         pytest.param(slower(1.4), id="slower", marks=pytest.mark.slow),
     ],

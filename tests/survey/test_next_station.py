@@ -59,6 +59,7 @@ def test_next_station_is_within_the_walk_and_shrinks_the_area() -> None:
     assert azimuth == pytest.approx(seat.walk_bearing_true_deg, abs=0.1)
 
 
+@pytest.mark.slow
 def test_no_seat_in_an_area_left_out() -> None:
     free = one_station().next_station
     assert free is not None
@@ -78,6 +79,7 @@ def test_no_seat_in_an_area_left_out() -> None:
     assert nowhere.advice[0].kind is survey.AdviceKind.NO_SEAT
 
 
+@pytest.mark.slow
 def test_the_next_station_is_advised_for_what_bees_carry_here() -> None:
     # What bees carrying water would do matters nothing at a syrup dish.
     def seat(water_s: float) -> survey.NextStation | None:
@@ -92,6 +94,7 @@ def test_the_next_station_is_advised_for_what_bees_carry_here() -> None:
     assert seat(60.0) is not None
 
 
+@pytest.mark.slow
 def test_stop_lining_when_the_area_is_small() -> None:
     # Beside the nest: an area that is searched sooner than another station is set up.
     fix = survey.locate(
@@ -110,6 +113,7 @@ def test_stop_lining_when_the_area_is_small() -> None:
     assert stop.area_m2 == pytest.approx(area_m2, rel=0.05)
 
 
+@pytest.mark.slow
 def test_sitting_is_weighed_against_searching_on() -> None:
     parts = hunts.two_station_hunt()
 
@@ -142,6 +146,7 @@ def test_sitting_is_weighed_against_searching_on() -> None:
     assert best.search_s == pytest.approx(200 * looked.sitting.search_s)
 
 
+@pytest.mark.slow
 def test_the_mean_time_of_the_plan_is_no_shorter_than_at_best() -> None:
     (colony,) = survey.locate(*hunts.two_station_hunt()).colonies
     assert colony.searched is not None

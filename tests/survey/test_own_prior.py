@@ -92,6 +92,7 @@ def hunt_north(
     return lesson(stations, seen, bearings, found_deg=found)
 
 
+@pytest.mark.slow
 def test_two_distances_tell_speed_from_stay() -> None:
     per_m = 1 / 7.5 + 1 / 6.5
     speed, stay_s = 0.9, 150.0
@@ -301,6 +302,7 @@ def test_what_the_person_gave_a_range_of_is_left_alone(said: dict[str, Any]) -> 
         assert by_speed.max() < 1e-9
 
 
+@pytest.mark.slow
 def test_lessons_of_a_model_that_is_right_hold_what_they_say() -> None:
     """Draw persons from the hierarchy itself: a check of the algebra, of no model."""
     rng = np.random.default_rng(4)

@@ -91,6 +91,7 @@ def test_mean_time_is_that_of_nests_drawn_from_the_map() -> None:
     assert walk.mean_s == pytest.approx(found @ middle, rel=0.5)
 
 
+@pytest.mark.slow
 def test_no_way_leads_through_what_is_left_out() -> None:
     how = Searching()
     ways = Ways([WALL], [], walk_mps=how.walk_mps, path_mps=how.path_mps)

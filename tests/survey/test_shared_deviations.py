@@ -34,6 +34,7 @@ def even_trips(spread: float, distance_m: float, seed: int) -> survey.Trips:
     return hunts.trips(np.round(gap), bee=list(bee), bees=BEES)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "spread", [0.08, pytest.param(0.25, marks=pytest.mark.slow), 0.5]
 )
@@ -62,6 +63,7 @@ def test_regular_bees_are_not_pushed_away_nor_irregular_ones_drawn_near(
     assert abs(np.median(off)) < 110.0
 
 
+@pytest.mark.slow
 def test_the_spread_of_the_trips_is_learned() -> None:
     learned = [
         hunts.placed(hunts.stations(), even_trips(s, 150.0, 1), NO_LINES).learned
@@ -97,6 +99,7 @@ def area_90(fix: survey.Fix) -> float:
 ASSIGNED = survey.Settings(assigned=dict.fromkeys(BEES, "oak"))
 
 
+@pytest.mark.slow
 def test_more_bearings_at_the_same_stations_do_not_make_the_answer_sure() -> None:
     times = hunts.trips([hunts.usual(870.0)] * 8, bee=[0, 1, 2, 3] * 2, bees=BEES)
     few, many = (
@@ -126,6 +129,7 @@ def test_each_observer_has_a_compass_of_their_own() -> None:
     assert area_90(apart) != pytest.approx(area_90(plain), rel=0.02)
 
 
+@pytest.mark.slow
 def test_a_line_that_leaves_along_a_lane_is_no_second_colony() -> None:
     # All bees of one station off by 16 degrees, those of the other by none.
     stations, bearings, _ = lines_of(12, offset_deg=(16.0, 0.0))
@@ -158,6 +162,7 @@ def test_in_hive_times_may_differ_by_day() -> None:
     assert spread[0] < spread[1]
 
 
+@pytest.mark.slow
 def test_bees_that_may_be_one_are_not_tied() -> None:
     # A colour at two stations: as two bees, whether they may be one or not.
     trips = hunts.trips(
@@ -194,6 +199,7 @@ def test_stations_are_told_when_they_have_had_enough() -> None:
     assert {f.colony for f in fix.enough} == {"oak"}
 
 
+@pytest.mark.slow
 def test_usual_hunts_have_enough_with_some_dozen_bearings_and_some_five_trips() -> None:
     fix = hunts.placed(*hunts.two_station_hunt())
     bearings = [f.enough for f in fix.enough if f.kind == "bearings"]
@@ -202,6 +208,7 @@ def test_usual_hunts_have_enough_with_some_dozen_bearings_and_some_five_trips() 
     assert all(3 <= n <= 9 for n in trips)
 
 
+@pytest.mark.slow
 def test_a_bee_known_at_three_stations_tells_by_her_times_alone() -> None:
     spots, colony = [(0.0, 0.0), (700.0, 0.0), (0.0, 700.0)], np.array([500.0, 400.0])
     away = [hunts.usual(float(np.hypot(*(colony - spot)))) for spot in spots]
@@ -245,6 +252,7 @@ def test_a_station_whose_line_is_not_off_far_has_its_plain_variance() -> None:
     assert line_variance_deg2(survey.Settings(station_sd_deg=4.0), {}) > 16.0
 
 
+@pytest.mark.slow
 def test_which_bees_a_line_was_read_on_does_not_matter_but_how_many() -> None:
     times = hunts.trips([hunts.usual(600.0)] * 4, bee=[0, 1, 2, 3], bees=BEES)
 

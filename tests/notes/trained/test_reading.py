@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import pytest
+
 from benchmarks import narration_days as days
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
@@ -36,6 +38,7 @@ def brief(events: Sequence[Event]) -> list[tuple[str, str]]:
     return [(str(event.kind), event.mark) for event in events]
 
 
+@pytest.mark.slow
 def test_of_strangers_days_more_is_read_and_less_of_it_is_wrong() -> None:
     names = ("ardal", "thaddy")  # by whom neither rules nor network were made
     rules = days.whole([days.judge(name, BOOK) for name in names])

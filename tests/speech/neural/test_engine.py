@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from drawing import mostly_slow
 from treeward.audio import Block
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.parser import parse_notes
@@ -94,6 +95,7 @@ def test_talk_makes_no_notes(engine: Recognizer, tmp_path: Path) -> None:
     assert notes(engine, say(tmp_path, text)) == []
 
 
+@pytest.mark.slow
 def test_talk_keeps_several_texts_only_where_they_are_asked_for(
     engine: Recognizer, tmp_path: Path
 ) -> None:
@@ -113,7 +115,9 @@ def test_talk_keeps_several_texts_only_where_they_are_asked_for(
     assert not any(word.alternatives for word in rest)
 
 
-@pytest.mark.parametrize("seconds", [0.01, 0.1, 1.0, 9.5, 20.0])
+@pytest.mark.parametrize(
+    "seconds", mostly_slow([0.01, 0.1, 1.0, 9.5, 20.0], quick=[0.01, 0.1])
+)
 @pytest.mark.parametrize("kind", ["silence", "noise", "chord"])
 def test_sound_of_any_length_that_says_nothing_makes_no_notes(
     engine: Recognizer, seconds: float, kind: str
