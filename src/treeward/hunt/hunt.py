@@ -25,7 +25,7 @@ from .recordings import take_in, unreadable
 from .transcription import Recorded, Transcribed
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from treeward.notes.events import Event
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from treeward.trips.table import TripTable
 
     from .partial import RowMove
+    from .review_update import ReviewUpdate
 
 _PATIENCE_S = 5.0  # an answer worked out for seconds may wait so long to be written
 
@@ -127,11 +128,11 @@ class Hunt(HuntFolder):
                 Recorded(name=file.name, fault=fault, complete=False)
                 for file, fault in faults.items()
             ]
-            written = update.write_merged(recorded)
+            merge, told = update.write_merged(recorded)
             keep_talk(self, paths)
             keep_unread(self, recorded)
             return self._transcribed(
-                recorded, written.merge, engine, stopped, (*remarks, *written.remarks)
+                recorded, merge, engine, stopped, (*remarks, *told)
             )
 
     def _transcribed(
@@ -175,8 +176,13 @@ class Hunt(HuntFolder):
         """
         return self._rows_without(frozenset())
 
-    def _rows_without(self, dropped: Collection[str]) -> list[ReviewRow]:
-        """Read review.csv as if the person had dropped some rows."""
+    def _rows_without(
+        self, dropped: Collection[str], update: ReviewUpdate | None = None
+    ) -> list[ReviewRow]:
+        """Read review.csv as if the person had dropped some rows.
+
+        `update` keeps what was heard for further calls.
+        """
         from .review_update import ReviewUpdate, times_corrected
 
         previous, current = self.review.read()
@@ -192,8 +198,8 @@ class Hunt(HuntFolder):
                 for row in current
             ]
         if times_corrected(previous, current):
-            update = ReviewUpdate(self)
-            if known := update.recorded_before():
+            update = update or ReviewUpdate(self)
+            if known := update.recorded_before:
                 merge, _ = update.merged(known, previous, current)
                 return list(merge.rows)
         return current
@@ -293,18 +299,19 @@ class Hunt(HuntFolder):
             second for each way that a row may be.
         """
         from .partial import row_moves, ways_of
+        from .review_update import ReviewUpdate
         from .searching import read_searching
 
         rows = self.rows()
         events = self.events(rows)
-        clocked = self._clocked_without()
+        update = ReviewUpdate(self)
 
         def otherwise(row: str) -> Iterator[Sequence[Event]]:
             own = next((e for e in events if e.row == row), None)
             if own is not None and own.kind in {EventKind.TIME, EventKind.DATE}:
                 # Other notes' clocks hang on it.
-                if own.recording and (others := clocked(row)) is not None:
-                    yield others
+                if own.recording and update.recorded_before:
+                    yield self.events(self._rows_without({row}, update))
                 return
             yield from ways_of(events, row, readings[row])
 
@@ -316,27 +323,6 @@ class Hunt(HuntFolder):
             looked=lambda told: read_searching(self.file, self.path, told),
             today=self._now(),
         )
-
-    def _clocked_without(self) -> Callable[[str], list[Event] | None]:
-        """Return what gives the events as they are without a spoken time."""
-        from .review_update import ReviewUpdate
-
-        update = ReviewUpdate(self)
-        known: list[Recorded] | None = None
-
-        def clocked(row: str) -> list[Event] | None:
-            nonlocal known
-            previous, current = self.review.read()
-            known = update.recorded_before() if known is None else known
-            if current is None or not known:
-                return None
-            dropped = [
-                replace(r, decision="drop") if r.name == row else r for r in current
-            ]
-            merge, _ = update.merged(known, previous, dropped)
-            return self.events(merge.rows)
-
-        return clocked
 
     def paired(self) -> HuntResult:
         """Give the trips with their links to review.csv, and no place yet."""
@@ -414,13 +400,8 @@ class Hunt(HuntFolder):
     def _trips_of(self, rows: Sequence[ReviewRow]) -> TripTable:
         from treeward.trips import pair_trips
 
-        return self._with_offers(pair_trips(self.events(rows), self.file))
-
-    def _with_offers(self, table: TripTable) -> TripTable:
-        """Add what a phone's track says of recordings without a spoken station."""
-        if not table.assumed:
-            return table
         from .places import offered_stations
 
+        table = pair_trips(self.events(rows), self.file)
         offers = offered_stations(self.file, self.path, table)
         return replace(table, doubts=(*table.doubts, *offers))

@@ -80,8 +80,10 @@ def find_tracks(hunt_dir: Path, ground: Collection[str] = ()) -> list[Path]:
     )
 
 
-def read_tracks(hunt_file: HuntFile, hunt_dir: Path) -> list[tuple[Path, Track]]:
-    """Read the GPX files that tell where people were.
+def read_tracks(
+    hunt_file: HuntFile, hunt_dir: Path
+) -> tuple[list[tuple[Path, Track]], list[Path]]:
+    """Read the GPX files that tell where people were, and list those that need not.
 
     Those that [search] names as ground or paths tell nothing of that; a walk that it
     names may lack its times, and is then read there. So may any where hunt.toml says
@@ -92,13 +94,6 @@ def read_tracks(hunt_file: HuntFile, hunt_dir: Path) -> list[tuple[Path, Track]]
     TrackError
         If a GPX file cannot be read, or one that is needed tells nothing.
     """
-    return _read_tracks(hunt_file, hunt_dir)[0]
-
-
-def _read_tracks(
-    hunt_file: HuntFile, hunt_dir: Path
-) -> tuple[list[tuple[Path, Track]], list[Path]]:
-    """Return the tracks, and the files that tell nothing and are not needed."""
     needed = any(station.position is None for station in hunt_file.station)
     search = hunt_file.search
     apart = {(hunt_dir / name).resolve() for name in (*search.ground, *search.paths)}
@@ -130,7 +125,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
     TrackError
         If a GPX file cannot be read.
     """
-    read, idle = _read_tracks(hunt_file, hunt_dir)
+    read, idle = read_tracks(hunt_file, hunt_dir)
     tracks = [track for _, track in read]
     positions: dict[str, tuple[Position, str]] = {}
     unfound: list[Missing] = []
@@ -173,7 +168,7 @@ def offered_stations(
     if not table.assumed:
         return ()
     places = place_stations(hunt_file, hunt_dir, table)
-    tracks = [track for _, track in read_tracks(hunt_file, hunt_dir)]
+    tracks = [track for _, track in read_tracks(hunt_file, hunt_dir)[0]]
     said = []
     for one in table.assumed:
         walked = (position_over(track, one.clocks) for track in tracks)
@@ -234,7 +229,6 @@ def _clocks_at(table: TripTable, station: str) -> Iterator[datetime]:
 
 
 def _line(track: Track, name: str) -> TrackLine:
-
     step = max(1, len(track.points) // MOST_TRACK_POINTS)
     points = track.points[::step]
     return TrackLine(
@@ -528,6 +522,5 @@ def _gpx_shape(points: Any, *named: str | None) -> Shape:  # noqa: ANN401 (gpxpy
 
 
 def _ends_apart_m(points: Floats) -> float:
-
     (lon1, lat1), (lon2, lat2) = points[0], points[-1]
     return geodesic(lat1, lon1, lat2, lon2)[0]

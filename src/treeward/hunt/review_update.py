@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import json
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from treeward.errors import ClockError, ReviewChangedError, SoundError
@@ -43,14 +44,7 @@ if TYPE_CHECKING:
 
 
 _DAY_S = 86_400.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Written:
-    """What was written into review.csv, and what the person is to be told of it."""
-
-    merge: MergeResult
-    remarks: tuple[str, ...]
+_TIMES = frozenset({EventKind.TIME, EventKind.DATE})
 
 
 def written_lines(gone: Sequence[ReviewRow], loser: Path | None) -> tuple[str, ...]:
@@ -75,8 +69,9 @@ class ReviewUpdate:
     def __init__(self, hunt: HuntFolder) -> None:
         self._hunt = hunt
 
+    @cached_property
     def recorded_before(self) -> list[Recorded]:
-        """Give every recording's events from what is kept of its hearing."""
+        """Every recording's events from what is kept of its hearing."""
         found = []
         for path in self._hunt.recordings():
             name = recording_name(path, self._hunt.recordings_dir)
@@ -87,25 +82,29 @@ class ReviewUpdate:
                 )
         return found
 
-    def write_merged(self, recorded: Sequence[Recorded]) -> Written:
-        """Merge with review.csv as it is now and write it.
+    def write_merged(
+        self, recorded: Sequence[Recorded]
+    ) -> tuple[MergeResult, tuple[str, ...]]:
+        """Merge with review.csv as it is now and write it; say what is to be told.
 
         A spreadsheet may save it meanwhile, again and again: then it is merged anew.
         """
         review = self._hunt.review
         while True:
-            seen = review.digest()
+            before = review.digest()
             previous, current = review.read()
             current, gone = review.with_gone(current)
             merge, clocks = self.merged(recorded, previous, current)
             try:
-                loser = review.write(merge.rows, merge.machine, seen=seen)
+                loser = review.write(merge.rows, merge.machine, seen=before)
             except ReviewChangedError:
                 continue
             flags = [f"{c.recording}: {flag}" for c in clocks for flag in c.remarks]
-            self.keep_facts(clocks)
-            said = (*written_lines(gone, loser), *flags)
-            return Written(merge=merge, remarks=said)
+            home = self._hunt.recordings_dir
+            names = [clock.recording for clock in clocks]
+            seen = [(self._facts(n), (home / n).stat().st_size) for n in names]
+            keep_facts(self._hunt.machine_dir, seen, clocks)
+            return merge, (*written_lines(gone, loser), *flags)
 
     def merged(
         self,
@@ -122,12 +121,11 @@ class ReviewUpdate:
         from treeward.review.merge import heed_corrected_times, merge_review
 
         readable = [r for r in recorded if not r.fault]
-        batch = []
-        originals: dict[str, tuple[Event, ...]] = {}
-        for one in readable:
-            originals[one.name] = one.events
-            heeded = heed_corrected_times(one.events, previous, current or ())
-            batch.append((self._facts(one.name), heeded))
+        originals = {one.name: one.events for one in readable}
+        batch = [
+            (self._facts(name), heed_corrected_times(events, previous, current or ()))
+            for name, events in originals.items()
+        ]
         is_daylight = self._daylight()
         clocks = place_recordings(batch, self._hunt.zone, is_daylight=is_daylight)
         new: list[Event] = []
@@ -136,13 +134,8 @@ class ReviewUpdate:
                 clock.events, originals[clock.recording], strict=True
             ):
                 # The machine's own reading of a time stays in the machine's copy.
-                corrected = (
-                    event.kind in {"time", "date"} and event.value != original.value
-                )
-                spoken = (
-                    original.value if corrected and not event.value else event.value
-                )
-                new.append(replace(event, value=spoken))
+                spoken = original.value if event.kind in _TIMES else ""
+                new.append(replace(event, value=event.value or spoken))
         new = look_twice(new, without_station=self._wanting_a_station(readable))
         if is_daylight is not None:
             new = [_flagged_if_dark(event, is_daylight) for event in new]
@@ -197,15 +190,6 @@ class ReviewUpdate:
         )
         return as_first_seen(self._hunt.machine_dir, facts, path.stat().st_size)
 
-    def keep_facts(self, clocks: Sequence[ClockResult]) -> None:
-        """Keep for all later runs when each recording was made, and by what."""
-        seen = []
-        for clock in clocks:
-            path = self._hunt.recordings_dir / clock.recording
-            size_bytes = path.stat().st_size
-            seen.append((self._facts(clock.recording), size_bytes))
-        keep_facts(self._hunt.machine_dir, seen, clocks)
-
     def _daylight(self) -> Callable[[datetime], bool] | None:
         from treeward.notes.clock_evidence import daylight_at
 
@@ -226,10 +210,9 @@ class ReviewUpdate:
         """
         from treeward.notes.clock_evidence import parse_start, parse_start_day
 
-        if holds_clock_times(self._hunt, path):
-            parse_start_day(start, self._hunt.zone, where="--start")
-        else:
-            parse_start(start, self._hunt.zone, where="--start")
+        typed = holds_clock_times(self._hunt, path)
+        parse = parse_start_day if typed else parse_start
+        parse(start, self._hunt.zone, where="--start")
         starts = kept_starts(self._hunt.machine_dir)
         starts[recording_name(path, self._hunt.recordings_dir)] = start
         write_text(
@@ -250,18 +233,16 @@ def times_corrected(
     previous: Sequence[ReviewRow], current: Sequence[ReviewRow]
 ) -> bool:
     """Tell whether the person corrected, dropped or deleted a spoken time or date."""
-    now = {row.name: row for row in current}
-    for row in previous:
-        if row.event.kind not in {"time", "date"}:
-            continue
-        mine = now.get(row.name)
-        if (
-            mine is None
-            or mine.decision == "drop"
-            or (mine.event.kind, mine.event.value) != (row.event.kind, row.event.value)
-        ):
-            return True
-    return False
+    now = {
+        row.name: (row.event.kind, row.event.value)
+        for row in current
+        if row.decision != "drop"
+    }
+    return any(
+        now.get(row.name) != (row.event.kind, row.event.value)
+        for row in previous
+        if row.event.kind in _TIMES
+    )
 
 
 BEFORE_S = 1.5  # sound kept before a note, to hear what led to it; choice

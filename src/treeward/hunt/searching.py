@@ -168,7 +168,7 @@ class _Gathered:
         if not told:
             return
         stretches = []
-        for path, _ in read_tracks(self.hunt_file, self.hunt_dir):
+        for path, _ in read_tracks(self.hunt_file, self.hunt_dir)[0]:
             timed = [one for one in read_stretches(path) if one.timed]
             stretches += [(path, one) for one in timed]
             for one in timed:

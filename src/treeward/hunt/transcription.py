@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -71,7 +71,7 @@ class Transcribed:
     kept_changes: int
     stopped: bool = False
     unread: tuple[Unread, ...] = ()
-    remarks: tuple[str, ...] = field(default=())
+    remarks: tuple[str, ...] = ()
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -425,18 +425,18 @@ def _apart(one: Unread, other: Unread) -> float:
 
 
 def _write(hunt: HuntFolder, name: str, kept: Mapping[str, Sequence[Unread]]) -> None:
-    entries = {
+    entries = _entries(kept)
+    if entries != _entries(_read(hunt, name)):
+        text = json.dumps(entries, indent=1, ensure_ascii=False)
+        write_text(hunt.machine_dir / name, text, within=hunt.path)
+
+
+def _entries(kept: Mapping[str, Sequence[Unread]]) -> dict[str, list[dict[str, Any]]]:
+    return {
         recording: [_entry(line) for line in lines]
         for recording, lines in sorted(kept.items())
         if lines
     }
-    before = {
-        recording: [_entry(line) for line in lines]
-        for recording, lines in _read(hunt, name).items()
-    }
-    if entries != before:
-        text = json.dumps(entries, indent=1, ensure_ascii=False)
-        write_text(hunt.machine_dir / name, text, within=hunt.path)
 
 
 def _entry(line: Unread) -> dict[str, Any]:
@@ -461,24 +461,21 @@ def _read(hunt: HuntFolder, name: str) -> dict[str, list[Unread]]:
 
 
 def _line(recording: str, entry: dict[str, Any]) -> Unread:
-    text = kept_text(entry["text"])
-    marks = tuple(kept_text(mark) for mark in entry["marks"])
+    place: dict[str, Any]
     if "line" in entry:
         told = kept_text(entry["clock"])
         clock = datetime.fromisoformat(told) if told else None
         if clock is not None and clock.tzinfo is None:
             raise ValueError(told)
-        return Unread(
-            recording=recording,
-            text=text,
-            line=int(kept_number(entry["line"], most=_MOST_BYTES)),
-            clock=clock,
-            marks=marks,
-        )
+        number = int(kept_number(entry["line"], most=_MOST_BYTES))
+        place = {"line": number, "clock": clock}
+    else:
+        place = {
+            end: kept_number(entry[end], most=_MOST_S) for end in ("start_s", "end_s")
+        }
     return Unread(
         recording=recording,
-        text=text,
-        start_s=kept_number(entry["start_s"], most=_MOST_S),
-        end_s=kept_number(entry["end_s"], most=_MOST_S),
-        marks=marks,
+        text=kept_text(entry["text"]),
+        marks=tuple(kept_text(mark) for mark in entry["marks"]),
+        **place,
     )
