@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Self
 from treeward.errors import HuntError
 from treeward.files import clear_leftovers, read_kept, write_text
 from treeward.hunt_file import HuntFile, read_hunt_file
+from treeward.measures import Position, format_position
 from treeward.within import held, open_plain, refuse_links
 
 from .heard import HeardFile, heard_name
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from treeward.language.phrasebook import PhraseBook
-    from treeward.measures import Position
     from treeward.review.store import ReviewStore
 
 
@@ -49,7 +49,7 @@ def quoted(text: str) -> str:
 
 
 def toml_value(value: Any) -> str:  # noqa: ANN401  (what TOML holds)
-    """Write a value as TOML: text, numbers, true and false, days, and lists of them.
+    """Write a value as TOML: text, numbers, true and false, days, places, and lists.
 
     Numbers keep all their digits, whole ones none behind the point.
     """
@@ -62,6 +62,8 @@ def toml_value(value: Any) -> str:  # noqa: ANN401  (what TOML holds)
             return repr(value).removesuffix(".0")
         case date():
             return value.isoformat()
+        case Position():
+            return quoted(format_position(value))
         case list() | tuple():
             return f"[{', '.join(toml_value(one) for one in value)}]"
         case _:

@@ -16,11 +16,12 @@ import numpy as np
 
 from treeward.errors import HuntError, TreewardError
 from treeward.language.kinds import EventKind
+from treeward.measures import position_in
 from treeward.report.model import FoundTold, HiddenDisc, OwnPriorUse, TrackLine
 from treeward.survey.frame import LocalFrame, geodesic
 from treeward.survey.search import Walked
 
-from .finds import coarse, colony_of, inside_area, read_finds, typed_in
+from .finds import coarse, colony_of, inside_area, read_finds
 from .places import find_tracks
 from .searching import standing_notes
 from .tracks import TrackError, position_at, read_gpx
@@ -226,7 +227,7 @@ def _noted(
     """Return where notes say found: as typed, or where the phone was."""
     if not said:
         return []
-    places = [place for e in said if (place := typed_in(e)) is not None]
+    places = [place for e in said if (place := position_in(e.value)) is not None]
     clocks = [e.clock for e in said if e.clock is not None]
     for path in find_tracks(hunt_dir, hunt_file.map.ground) if clocks else ():
         try:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from treeward.errors import ClockError, ReviewChangedError, SoundError
 from treeward.files import write_text
 from treeward.language.kinds import KINDS, EventKind, Need
+from treeward.measures import position_in
 from treeward.notes.flags import Flag, FlagCode, sentences_of
 from treeward.review.store import gone_words
 from treeward.within import file_within
@@ -273,9 +274,7 @@ def note_rows(rows: Sequence[ReviewRow]) -> dict[str, NoteRow]:
 
 def _without_place(event: Event) -> Event:
     """Take the position out of a note that says found: no report holds it."""
-    from .finds import typed_in
-
-    told = event.kind is EventKind.FOUND and typed_in(event) is not None
+    told = event.kind is EventKind.FOUND and position_in(event.value) is not None
     return replace(event, value="") if told else event
 
 

@@ -12,7 +12,7 @@ from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import KINDS, EventKind, LookedAt, ends_a_walk, looked_at
-from treeward.measures import Position, parse_position
+from treeward.measures import Position, position_in
 from treeward.notes.events import taken_back
 from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import (
@@ -391,14 +391,10 @@ class _Gathered:
         self, event: Event, stretches: Sequence[TrackStretch]
     ) -> Position | None:
         """Return where a note was spoken: as typed in it, or by a track."""
-        if event.kind is EventKind.SEARCHED and event.value:
-            try:
-                typed = parse_position(event.value)
-            except ValueError:
-                pass  # it is words
-            else:
-                self.given.append((f"Row {event.row}", lonlat([typed])))
-                return typed
+        typed = position_in(event.value)
+        if event.kind is EventKind.SEARCHED and typed is not None:
+            self.given.append((f"Row {event.row}", lonlat([typed])))
+            return typed
         if event.clock is None:
             self._doubt(SearchDoubtKind.NO_CLOCK, event.row)
             return None

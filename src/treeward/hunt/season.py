@@ -13,17 +13,19 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError, TreewardError
-from treeward.files import read_whole, write_text
+from treeward.files import write_text
 from treeward.hunt_file import (
     LessonTable,
     OffsetTable,
     SeasonFile,
+    hunt_toml_text,
     parse_hunt_table,
     write_season,
 )
 from treeward.hunt_tables import ModelTable
 from treeward.measures import Position, format_position
 from treeward.report.looking import FARTHEST_M, ColonyYear
+from treeward.survey.frame import apart_m
 
 from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
@@ -69,7 +71,6 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     HuntError
         When the survey cannot take the hunt.
     """
-    from treeward.survey.frame import apart_m
     from treeward.survey.own_prior import lesson
 
     colony = colony_of(result, find)
@@ -414,7 +415,6 @@ def living(
     colonies: Sequence[FoundColony], near: Sequence[Position], within_m: float
 ) -> list[FoundColony]:
     """Return the colonies not known to be dead that lie near one of some places."""
-    from treeward.survey.frame import apart_m
 
     def is_near(colony: FoundColony) -> bool:
         return any(apart_m(colony.find.position, p) <= within_m for p in near)
@@ -431,9 +431,6 @@ def state_of(colony: FoundColony) -> tuple[str, date]:
     if not seen:
         return "found", colony.find.found
     return seen[-1].state, seen[-1].seen
-
-
-_MOST_BYTES = 1 << 20  # of hunt.toml
 
 
 def occupancy(
@@ -542,13 +539,7 @@ def _waypoints(hunt: Hunt) -> list[Position]:
 def _append(hunt: Hunt, more: str) -> None:
     path = hunt.path / "hunt.toml"
     with hunt.locked("season"):
-        raw = read_whole(
-            path,
-            most_bytes=_MOST_BYTES,
-            error=HuntError,
-            too_large="This is no hunt.toml; see that the right one lies there.",
-        )
-        before = raw.decode("utf-8-sig")
+        before = hunt_toml_text(path)
         after = before + ("" if before.endswith("\n") else "\n") + more
         try:
             parse_hunt_table(
