@@ -501,7 +501,7 @@ def _tracked(hunt: HuntFolder, clock: datetime, when: str) -> Position:
     tracks = find_tracks(hunt.path, hunt.file.map.ground)
     for path in tracks:
         with suppress(IdleTrackError):  # another may tell
-            if (place := position_at(read_gpx(path), clock)) is not None:
+            if (place := position_at(read_gpx(path).points, clock)) is not None:
                 return place
     raise HuntError(
         f"no track of this hunt says where you were {when}"

@@ -231,7 +231,7 @@ def _noted(
     clocks = [e.clock for e in said if e.clock is not None]
     for path in find_tracks(hunt_dir, hunt_file.map.ground) if clocks else ():
         try:
-            track = read_gpx(path)
+            track = read_gpx(path).points
         except TrackError:
             continue  # told where it is needed
         at = [position_at(track, clock) for clock in clocks]

@@ -135,19 +135,21 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
             continue
         names = [station.id, f"station {station.id}", station.name]
         named = [n for n in names if n]
-        marked = (waypoint(track, *named) for track in tracks)
+        marked = (waypoint(track.waypoints, *named) for track in tracks)
         if (place := next((p for p in marked if p is not None), None)) is not None:
             positions[station.id] = (place, "waypoint")
             continue
         clocks = list(_clocks_at(table, station.id))
-        walked = (position_over(track, clocks) for track in tracks)
+        walked = (position_over(track.points, clocks) for track in tracks)
         if (place := next((p for p in walked if p is not None), None)) is not None:
             positions[station.id] = (place, "track")
         elif tracks and (clocks or any(track.waypoints for track in tracks)):
             unfound.append(_not_found(station.id, named, clocks, read))
     return Places(
         positions=positions,
-        tracks=tuple(_line(track, path.stem) for path, track in read if span(track)),
+        tracks=tuple(
+            _line(track, path.stem) for path, track in read if span(track.points)
+        ),
         unfound=tuple(unfound),
         idle=tuple(path.name for path in idle),
     )
@@ -171,7 +173,7 @@ def offered_stations(
     tracks = [track for _, track in read_tracks(hunt_file, hunt_dir)[0]]
     said = []
     for one in table.assumed:
-        walked = (position_over(track, one.clocks) for track in tracks)
+        walked = (position_over(track.points, one.clocks) for track in tracks)
         here = next((place for place in walked if place is not None), None)
         if here is None:
             continue
@@ -208,7 +210,7 @@ def _not_found(
         waypoints=tuple(there),
         noted=(min(clocks), max(clocks)) if clocks else None,
         tracks=tuple(
-            (path.name, *ends) for path, track in read if (ends := span(track))
+            (path.name, *ends) for path, track in read if (ends := span(track.points))
         ),
     )
     return Missing(kind=MissingKind.NOT_IN_GPX, stations=(station,), gpx=search)
@@ -229,11 +231,10 @@ def _clocks_at(table: TripTable, station: str) -> Iterator[datetime]:
 
 
 def _line(track: Track, name: str) -> TrackLine:
-    step = max(1, len(track.points) // MOST_TRACK_POINTS)
-    points = track.points[::step]
+    step = max(1, len(track.points.time_s) // MOST_TRACK_POINTS)
     return TrackLine(
-        latitude_deg=tuple(point.position.latitude_deg for point in points),
-        longitude_deg=tuple(point.position.longitude_deg for point in points),
+        latitude_deg=tuple(track.points.latitude_deg[::step].tolist()),
+        longitude_deg=tuple(track.points.longitude_deg[::step].tolist()),
         name=name,
     )
 

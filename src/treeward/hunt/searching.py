@@ -27,8 +27,6 @@ from treeward.within import file_within
 
 from .places import read_shapes, read_tracks
 from .tracks import (
-    Track,
-    TrackPoint,
     TrackStretch,
     WalkedLines,
     crosses_itself,
@@ -399,7 +397,7 @@ class _Gathered:
             self._doubt(SearchDoubtKind.NO_CLOCK, event.row)
             return None
         for one in stretches:
-            place = position_at(_track(one, event.clock), event.clock)
+            place = position_at(one, event.clock)
             if place is not None:
                 return place
         self._doubt(SearchDoubtKind.NO_TRACK, event.row, clock=event.clock)
@@ -481,11 +479,7 @@ class _Gathered:
     def _was_at(self, stretch: TrackStretch) -> None:
         clock = self._clock(stretch.time_s[-1])
         if self.last is None or clock > self.last[0]:
-            place = Position(
-                latitude_deg=float(stretch.latitude_deg[-1]),
-                longitude_deg=float(stretch.longitude_deg[-1]),
-            )
-            self.last = (clock, place)
+            self.last = (clock, stretch.place(-1))
 
     def _clock(self, time_s: float) -> datetime:
         return datetime.fromtimestamp(float(time_s), tz=self.hunt_file.hunt.zone)
@@ -500,22 +494,3 @@ def standing_notes(events: Sequence[Event]) -> list[Event]:
     )
     gone = taken_back(clocked)
     return [e for n, e in enumerate(clocked) if n not in gone] + untimed
-
-
-def _track(stretch: TrackStretch, clock: datetime) -> Track:
-    """Return the places of a stretch about a time."""
-    after = int(np.searchsorted(stretch.time_s, clock.timestamp()))
-    near = range(max(after - 1, 0), min(after + 2, len(stretch.time_s)))
-    return Track(
-        points=tuple(
-            TrackPoint(
-                clock=datetime.fromtimestamp(float(stretch.time_s[n]), tz=clock.tzinfo),
-                position=Position(
-                    latitude_deg=float(stretch.latitude_deg[n]),
-                    longitude_deg=float(stretch.longitude_deg[n]),
-                ),
-            )
-            for n in near
-        ),
-        waypoints={},
-    )
