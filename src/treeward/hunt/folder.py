@@ -16,8 +16,10 @@ from typing import TYPE_CHECKING, Any, Self
 
 from treeward.errors import HuntError
 from treeward.files import clear_leftovers, read_kept, write_text
-from treeward.hunt_file import HuntFile, read_hunt_file
+from treeward.hunt_file import HuntFile, parse_hunt_table, read_hunt_file
+from treeward.language.phrasebook import PhraseBook
 from treeward.measures import Position, format_position
+from treeward.review.store import ReviewStore
 from treeward.within import held, open_plain, refuse_links
 
 from .heard import HeardFile, heard_name
@@ -27,9 +29,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from os import PathLike
     from zoneinfo import ZoneInfo
-
-    from treeward.language.phrasebook import PhraseBook
-    from treeward.review.store import ReviewStore
 
 
 _TEMPLATE = files("treeward.hunt") / "new_hunt.toml"
@@ -115,8 +114,6 @@ class HuntFolder:
         if hunt.path.exists() and not hunt.path.is_dir():
             where = str(hunt.path)
             raise HuntError("is a file", where=where, mend="Name another folder.")
-        from treeward.hunt_file import parse_hunt_table
-
         parse_hunt_table(
             {"hunt": {"name": name, "timezone": timezone}}, where=str(hunt_toml)
         )
@@ -138,15 +135,11 @@ class HuntFolder:
     @cached_property
     def phrase_book(self) -> PhraseBook:
         """What can be said in this hunt."""
-        from treeward.language.phrasebook import PhraseBook
-
         return PhraseBook.for_hunt(self.path)
 
     @property
     def review(self) -> ReviewStore:
         """Both copies of the review."""
-        from treeward.review.store import ReviewStore
-
         return ReviewStore(self.review_path, self.machine_dir, self.zone)
 
     @contextmanager

@@ -19,6 +19,15 @@ from treeward.language.kinds import EventKind
 from treeward.measures import position_in
 from treeward.report.model import FoundTold, HiddenDisc, OwnPriorUse, TrackLine
 from treeward.survey.frame import LocalFrame, geodesic
+from treeward.survey.own_prior import (
+    Known,
+    Lesson,
+    OwnPrior,
+    learned_settings,
+    own_compass,
+    own_prior,
+    plain_compass_sd_deg,
+)
 from treeward.survey.search import Walked
 
 from .finds import coarse, colony_of, inside_area, read_finds
@@ -38,7 +47,6 @@ if TYPE_CHECKING:
     from treeward.measures import Position
     from treeward.notes.events import Event
     from treeward.report.model import HuntResult, SearchTold, StationPlace
-    from treeward.survey.own_prior import Known, OwnPrior
     from treeward.survey.records import Colony
 
     from .finds import FindTable
@@ -274,8 +282,6 @@ class Learned:
         Of speed and in-hive time the survey itself sees to that. The compass is
         narrowed only where every observer's is known, since one spread is for all.
         """
-        from treeward.survey.own_prior import learned_settings
-
         chosen = learned_settings(settings, self.prior, self.cargos)
         if model.compass_sd_deg is None and observers:
             offsets = [self.compass(one) for one in observers]
@@ -294,8 +300,6 @@ class Learned:
 
     def compass(self, observer: str) -> tuple[float, float, int]:
         """Return an observer's offset, its standard deviation, and from how many."""
-        from treeward.survey.own_prior import own_compass
-
         return own_compass(self.known, observer, here_deg=self.here_deg)
 
     def used(self, model: ModelTable, observers: Sequence[str]) -> OwnPriorUse:
@@ -309,8 +313,6 @@ class Learned:
 
 def _core(sd_deg: float, settings: survey.Settings) -> float:
     """Return the spread without tail that goes with a standard deviation with it."""
-    from treeward.survey.own_prior import plain_compass_sd_deg
-
     plain_deg = settings.compass_sd_deg
     return float(sd_deg / plain_compass_sd_deg(settings) * plain_deg)
 
@@ -334,8 +336,6 @@ def learned_for(hunt_file: HuntFile, places: Sequence[StationPlace]) -> Learned 
     """
     if hunt_file.season is None or not places:
         return None
-    from treeward.survey.own_prior import own_prior
-
     season = hunt_file.season.without(hunt_file.hunt.name)
     if not season.lessons:
         return None
@@ -352,8 +352,6 @@ def learned_for(hunt_file: HuntFile, places: Sequence[StationPlace]) -> Learned 
 
 def known_lessons(season: SeasonFile) -> tuple[Known, ...]:
     """Return the lessons of a season as the survey takes them."""
-    from treeward.survey.own_prior import Known, Lesson
-
     return tuple(
         Known(
             lesson=Lesson(

@@ -20,6 +20,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from treeward.audio import LONGEST_S, SAMPLE_RATE_HZ, Block
+from treeward.audio.reader import read_blocks
 from treeward.files import kept_number, kept_text, read_plain, write_text
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 from treeward.within import held, open_plain
@@ -85,8 +86,6 @@ def pieces_of(
     SoundError
         The recording cannot be read.
     """
-    from treeward.audio.reader import read_blocks
-
     if container not in JUMPS_EXACTLY or not duration_s or duration_s <= longest_s:
         return (WHOLE,)
     count = math.ceil(duration_s / longest_s)
@@ -113,8 +112,6 @@ def read_piece(
     path: Path, piece: Piece, *, from_s: float, warn: Callable[[SoundError], None]
 ) -> Iterator[Block]:
     """Read the blocks of a piece from `from_s` on, a second of the recording."""
-    from treeward.audio.reader import read_blocks
-
     for block in read_blocks(path, start_s=from_s, warn=warn):
         if piece.end_s is None or block.end_s < piece.end_s:
             yield block

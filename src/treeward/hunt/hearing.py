@@ -22,8 +22,10 @@ from dataclasses import dataclass, field, replace
 from multiprocessing.connection import wait
 from typing import TYPE_CHECKING, Any, Protocol
 
+from treeward.audio.reader import SILENT_PEAK, probe
 from treeward.errors import SoundError, TreewardError
 from treeward.hunt.heard import PIECE_S, Piece, pieces_of, read_piece
+from treeward.language.phrasebook import PhraseBook
 
 from .recordings import is_transcript, recording_name
 from .transcription import Recorded, heard_by, recorded_of
@@ -196,7 +198,6 @@ class EngineChoice:
         SpeechError
             There is no such model, or it cannot be used.
         """
-        from treeward.language.phrasebook import PhraseBook
         from treeward.speech.recognizer import open_recognizer
 
         book = PhraseBook.for_hunt(self.hunt_dir)
@@ -322,8 +323,6 @@ class _Round:
 
     def prepare(self, hunt: HuntFolder, path: Path, recognizer: Recognizer) -> None:
         """Find out what is left to be heard of a recording."""
-        from treeward.audio.reader import probe
-
         name = recording_name(path, hunt.recordings_dir)
         kept = hunt.heard_file(name)
         free = hunt.file.speech.free
@@ -400,8 +399,6 @@ class _Round:
         return sum(sum(one.known_s.values()) for one in self.hearings.values())
 
     def _finish(self, task: Task, hearing: _Hearing) -> None:
-        from treeward.audio.reader import SILENT_PEAK
-
         heard = hearing.kept.read()
         if len(heard.pieces) > 1 and all(p.peak < SILENT_PEAK for p in heard.pieces):
             hearing.fault = SoundError(

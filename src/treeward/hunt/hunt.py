@@ -18,11 +18,14 @@ from typing import TYPE_CHECKING
 from treeward import __version__
 from treeward.errors import HuntError
 from treeward.language.kinds import EventKind
+from treeward.review.file import effective_events
+from treeward.review.store import left_of
 
 from .folder import HuntFolder
 from .hearing import EngineChoice, Watcher, hear_all
-from .recordings import take_in, unreadable
-from .transcription import Recorded, Transcribed
+from .recordings import LeftOut, days_told, take_in, unreadable
+from .review_update import ReviewUpdate, clips_of, note_rows, times_corrected
+from .transcription import Recorded, Transcribed, keep_talk, keep_unread, open_lines
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -36,7 +39,6 @@ if TYPE_CHECKING:
     from treeward.trips.table import TripTable
 
     from .partial import RowMove
-    from .review_update import ReviewUpdate
 
 _PATIENCE_S = 5.0  # an answer worked out for seconds may wait so long to be written
 
@@ -88,10 +90,6 @@ class Hunt(HuntFolder):
         HuntError, SpeechError, ReviewError
             When nothing can be done. A fault of one recording is in the result.
         """
-        from .recordings import LeftOut
-        from .review_update import ReviewUpdate
-        from .transcription import keep_talk, keep_unread
-
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
         with self.locked("transcribe"):
@@ -144,10 +142,6 @@ class Hunt(HuntFolder):
         remarks: tuple[str, ...],
     ) -> Transcribed:
         """Say what came of it."""
-        from treeward.review.store import left_of
-
-        from .transcription import open_lines
-
         read_now = {one.name for one in recorded if not one.fault}
         lines = open_lines(self, (row.event for row in merge.rows))
         return Transcribed(
@@ -183,8 +177,6 @@ class Hunt(HuntFolder):
 
         `update` keeps what was heard for further calls.
         """
-        from .review_update import ReviewUpdate, times_corrected
-
         previous, current = self.review.read()
         if current is None:
             raise HuntError(
@@ -206,8 +198,6 @@ class Hunt(HuntFolder):
 
     def events(self, rows: Sequence[ReviewRow] | None = None) -> list[Event]:
         """Give the events that count: the person's word over the machine's."""
-        from treeward.review.file import effective_events
-
         return effective_events(rows or self.rows(), self.review.machine_rows())
 
     def trips(self) -> TripTable:
@@ -260,10 +250,6 @@ class Hunt(HuntFolder):
 
     def left(self) -> Left:
         """Count what is still to be looked at in review.csv as it stands."""
-        from treeward.review.store import left_of
-
-        from .transcription import open_lines
-
         machine, current = self.review.read()
         rows = current or ()
         lines = open_lines(self, (row.event for row in rows))
@@ -299,7 +285,6 @@ class Hunt(HuntFolder):
             second for each way that a row may be.
         """
         from .partial import row_moves, ways_of
-        from .review_update import ReviewUpdate
         from .searching import read_searching
 
         rows = self.rows()
@@ -339,9 +324,6 @@ class Hunt(HuntFolder):
     def _unlocated(self, rows: Sequence[ReviewRow], table: TripTable) -> HuntResult:
         from treeward.report.model import HuntResult
 
-        from .recordings import days_told
-        from .review_update import note_rows
-
         return HuntResult(
             hunt_file=self.file,
             stations=(),
@@ -378,7 +360,6 @@ class Hunt(HuntFolder):
 
         from .found_told import without_finds
         from .ground import read_ground
-        from .review_update import clips_of
 
         with self.locked("locate", wait_s=_PATIENCE_S):
             clips = None

@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from treeward import survey
 from treeward.errors import HuntError, TreewardError
 from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import Missing, MissingKind, StationPlace
+from treeward.survey.influence import Seen
 from treeward.trips.table import trip_day
 
 from .found_told import learned_for
+from .places import place_stations
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -22,13 +25,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward import survey
     from treeward.hunt_file import HuntFile, Pair
     from treeward.hunt_tables import ModelTable
     from treeward.language.bearings import Reference
     from treeward.measures import Position
     from treeward.report.model import OwnPriorUse
-    from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
     from treeward.trips.table import FlightLine, Trip, TripTable
 
@@ -78,8 +79,6 @@ def survey_hunt(
     HuntError
         When the magnetic model does not reach to the hunt's place or date.
     """
-    from treeward import survey
-
     ready = prepare_hunt(hunt_file, table, positions, today=today, assigned=assigned)
     seen = ready.seen()
     surveyed = Surveyed(
@@ -192,8 +191,6 @@ class Prepared:
 
     def seen(self) -> Seen:
         """Give what the survey is told."""
-        from treeward.survey.influence import Seen
-
         return Seen(
             stations=self.stations(),
             trips=self.trips(),
@@ -217,8 +214,6 @@ class Prepared:
 
     def stations(self) -> survey.Stations:
         """Give the stations, those of a calibration apart."""
-        from treeward import survey
-
         places = [self._place(seat) for seat in self._ids]
         return survey.Stations(
             id=self._ids,
@@ -229,8 +224,6 @@ class Prepared:
 
     def trips(self) -> survey.Trips:
         """Give the trips used."""
-        from treeward import survey
-
         trips = self._trips
         seats = [self._ids.index(self._seat(t.station, t.mark)) for t in trips]
         return survey.Trips(
@@ -258,8 +251,6 @@ class Prepared:
 
     def bearings(self) -> survey.Bearings:
         """Give the bearings used, true and as a right compass would read them."""
-        from treeward import survey
-
         lines = self._lines
         seats = [self._ids.index(self._seat(x.station, x.mark)) for x in lines]
         true_deg = [
@@ -282,8 +273,6 @@ class Prepared:
 
     def wind(self) -> survey.TripWind | None:
         """Give the wind last spoken of on the day, for each trip."""
-        from treeward import survey
-
         spoken = sorted(
             (w for w in self._winds if w.clock is not None),
             key=lambda w: w.clock.timestamp() if w.clock else 0.0,
@@ -326,8 +315,6 @@ def stations_of(
     None where the places or the declination there cannot be told; `Hunt.locate` says
     why.
     """
-    from .places import place_stations
-
     try:
         positions = place_stations(hunt_file, path, table).positions
         return _station_places(hunt_file, positions, _first_clock(table) or today)[0]
@@ -341,8 +328,6 @@ def _station_places(
     when: datetime,
 ) -> tuple[tuple[StationPlace, ...], float]:
     """Give the stations that have a position, and how sure declination is there."""
-    from treeward import survey
-
     places, declination_sd_deg = [], 0.0
     for station in hunt_file.station:
         if station.id not in positions:
@@ -418,8 +403,6 @@ def settings_from(
     mark_of
         Bee -> its mark.
     """
-    from treeward import survey
-
     model = hunt_file.model
     chosen = _speeds(model) | _in_hive(model)
     for value, name in (

@@ -20,6 +20,7 @@ from treeward.report.flight_lines import circular_mean_deg, circular_sd_deg
 from treeward.report.looking import smallest_around
 from treeward.report.model import DayColony, DayResult, DayStation, DoubtfulNotes
 from treeward.survey.frame import apart_m, way_between
+from treeward.survey.influence import Influence, LookingInfluence, Seen
 from treeward.survey.records import AreaShape
 from treeward.trips import pair_trips
 from treeward.trips.table import day_tables
@@ -40,7 +41,6 @@ if TYPE_CHECKING:
     from treeward.hunt_file import HuntFile
     from treeward.notes.events import Event
     from treeward.report.model import HuntResult, SearchTold
-    from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
     from treeward.trips.table import TripTable
 
@@ -196,8 +196,6 @@ def row_moves(
     today
         Date for the magnetic model where no note has a clock.
     """
-    from treeward.survey.influence import Influence, LookingInfluence
-
     if result.fix is None or len(result.table.trips) > MOST_TRIPS:
         return
     positions = _positions(result)

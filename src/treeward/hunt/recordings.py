@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from treeward import __version__
+from treeward.audio.reader import probe
 from treeward.errors import HuntError, SoundError
 from treeward.files import read_kept, read_plain, replacing, write_text
 from treeward.measures import counted
@@ -144,8 +145,6 @@ def unreadable(files: Sequence[Path], recordings_dir: Path) -> dict[Path, str]:
 
     Such a file is not copied into the hunt, where it would be in the way from then on.
     """
-    from treeward.audio.reader import probe
-
     home = Path(os.path.realpath(recordings_dir))
     faults: dict[Path, str] = {}
     for file in files:

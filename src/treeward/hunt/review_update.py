@@ -12,11 +12,16 @@ from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from treeward.audio.reader import cut_clip, probe
 from treeward.errors import ClockError, ReviewChangedError, SoundError
 from treeward.files import write_text
 from treeward.language.kinds import KINDS, EventKind, Need
 from treeward.measures import position_in
+from treeward.notes.clock import RecordingFacts, place_recordings
+from treeward.notes.clock_evidence import daylight_at, parse_start, parse_start_day
 from treeward.notes.flags import Flag, FlagCode, sentences_of
+from treeward.notes.second_look import look_twice
+from treeward.review.merge import MergeResult, heed_corrected_times, merge_review
 from treeward.review.store import gone_words
 from treeward.within import file_within
 
@@ -35,11 +40,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
-    from treeward.notes.clock import ClockResult, RecordingFacts
+    from treeward.notes.clock import ClockResult
     from treeward.notes.events import Event
     from treeward.report.model import NoteRow
     from treeward.review.file import ReviewRow
-    from treeward.review.merge import MergeResult
 
     from .folder import HuntFolder
 
@@ -117,10 +121,6 @@ class ReviewUpdate:
 
         Spoken times that the person corrected count as corrected.
         """
-        from treeward.notes.clock import place_recordings
-        from treeward.notes.second_look import look_twice
-        from treeward.review.merge import heed_corrected_times, merge_review
-
         readable = [r for r in recorded if not r.fault]
         originals = {one.name: one.events for one in readable}
         batch = [
@@ -160,9 +160,6 @@ class ReviewUpdate:
         }
 
     def _facts(self, name: str) -> RecordingFacts:
-        from treeward.notes.clock import RecordingFacts
-        from treeward.notes.clock_evidence import parse_start
-
         path = self._hunt.recordings_dir / name
         if (day := given_day(self._hunt, path, name)) is not None:
             midnight = datetime(day.year, day.month, day.day, tzinfo=self._hunt.zone)
@@ -178,8 +175,6 @@ class ReviewUpdate:
             return RecordingFacts(
                 name=name, start=start, start_resolution_s=resolution_s
             )
-        from treeward.audio.reader import probe
-
         info = probe(path)
         facts = RecordingFacts(
             name=name,
@@ -192,8 +187,6 @@ class ReviewUpdate:
         return as_first_seen(self._hunt.machine_dir, facts, path.stat().st_size)
 
     def _daylight(self) -> Callable[[datetime], bool] | None:
-        from treeward.notes.clock_evidence import daylight_at
-
         for position, _ in self._hunt.positions().values():
             return daylight_at(
                 latitude_deg=position.latitude_deg,
@@ -209,8 +202,6 @@ class ReviewUpdate:
         ClockError
             If it is no date and time; for notes typed with times a date is enough.
         """
-        from treeward.notes.clock_evidence import parse_start, parse_start_day
-
         typed = holds_clock_times(self._hunt, path)
         parse = parse_start_day if typed else parse_start
         parse(start, self._hunt.zone, where="--start")
@@ -288,8 +279,6 @@ def said_in_words(event: Event) -> str:
 
 def clips_of(notes: Iterable[NoteRow], recordings_dir: Path) -> dict[str, bytes]:
     """Cut a clip for every note whose recording is at hand, by row."""
-    from treeward.audio.reader import cut_clip
-
     clips = {}
     for note in notes:
         path = file_within(recordings_dir, note.recording)

@@ -26,6 +26,7 @@ from treeward.hunt_tables import ModelTable
 from treeward.measures import Position, format_position
 from treeward.report.looking import FARTHEST_M, ColonyYear
 from treeward.survey.frame import apart_m
+from treeward.survey.own_prior import Lesson, OwnPrior, lesson, own_compass, own_prior
 
 from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
@@ -42,7 +43,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.report.model import FindCheck, HuntResult
-    from treeward.survey.own_prior import Lesson, OwnPrior
 
     from .finds import FindTable
 
@@ -71,8 +71,6 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     HuntError
         When the survey cannot take the hunt.
     """
-    from treeward.survey.own_prior import lesson
-
     colony = colony_of(result, find)
     if colony is None or not result.stations or maybe_another(colony, find):
         return None
@@ -387,8 +385,6 @@ def keep_season(directory: Path, season: Season) -> Path:
 
 def foretold(season: Season) -> OwnPrior | None:
     """Return what the season foretells for a hunt where its last one was."""
-    from treeward.survey.own_prior import own_prior
-
     if not season.file.lessons:
         return None
     last = season.file.lessons[-1]
@@ -401,8 +397,6 @@ def compasses(season: Season) -> dict[str, tuple[float, float, int]]:
 
     It is foretold for a hunt where the observer's last one was.
     """
-    from treeward.survey.own_prior import own_compass
-
     known = known_lessons(season.file)
     last = {name: one for one in known for name in one.observers}
     return {

@@ -18,8 +18,17 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.errors import ClockError, ReviewError, TranscriptError
 from treeward.files import kept_number, kept_text, read_kept, write_text
+from treeward.notes.clock_evidence import parse_start_day
+from treeward.notes.parser import parse_notes
+from treeward.notes.second_look import read_again, weigh_by_bees
 from treeward.notes.unread import Unread
-from treeward.speech.transcripts import SHORTEST_S, escaped, stamp
+from treeward.speech.transcripts import (
+    SHORTEST_S,
+    escaped,
+    read_text,
+    read_transcript,
+    stamp,
+)
 from treeward.speech.utterances import WordSource
 
 from .heard import HeardBy
@@ -129,7 +138,6 @@ def recorded_of(
     if is_transcript(path):
         from treeward.notes.narration import read_narration
         from treeward.notes.trained.network import load_network
-        from treeward.speech.transcripts import read_transcript
 
         if path.suffix.lower() in TYPED_SUFFIXES and (
             page := typed_notes(hunt, path, name)
@@ -143,9 +151,6 @@ def recorded_of(
             remarks=tuple(time_line(told) for told in narrated.times),
             unread=narrated.unread,
         )
-    from treeward.notes.parser import parse_notes
-    from treeward.notes.second_look import read_again, weigh_by_bees
-
     heard = kept.read()
     flag_below = hunt.file.speech.flag_below
     events = parse_notes(heard.utterances, book, recording=name, flag_below=flag_below)
@@ -206,7 +211,6 @@ def time_line(told: TimeTold) -> str:
 def holds_clock_times(hunt: HuntFolder, path: Path) -> bool:
     """Tell whether a file holds notes typed with clock times."""
     from treeward.notes.clocked import has_clock_times
-    from treeward.speech.transcripts import read_text
 
     if path.suffix.lower() not in TYPED_SUFFIXES:
         return False
@@ -223,8 +227,6 @@ def given_day(hunt: HuntFolder, path: Path, name: str) -> date | None:
     ClockError
         If what hunt.toml gives is neither a date nor a date and a time.
     """
-    from treeward.notes.clock_evidence import parse_start_day
-
     kept = kept_starts(hunt.machine_dir).get(name)
     given = hunt.file.start.get(name)
     if not (kept or given) or not holds_clock_times(hunt, path):
@@ -239,7 +241,6 @@ def given_day(hunt: HuntFolder, path: Path, name: str) -> date | None:
 def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
     """Read notes typed with clock times; None for a file that holds none."""
     from treeward.notes.clocked import has_clock_times, read_clocked
-    from treeward.speech.transcripts import read_text
 
     text, book = read_text(path), hunt.phrase_book
     if not has_clock_times(text, book):
