@@ -36,7 +36,7 @@ from .searching import standing_notes
 from .tracks import TrackError, position_at, read_gpx
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -94,17 +94,7 @@ def found_told(
     """Return what notes and found.toml tell of finds.
 
     A note of a day on which, or after which, a find was kept is taken for that find's.
-
-    Parameters
-    ----------
-    result
-        The answer.
-    hunt_dir
-        The folder with found.toml.
-    events
-        The notes that count.
-    hidden
-        As `hidden_discs` gives them.
+    The discs are as `hidden_discs` gives them.
     """
     finds = _finds(hunt_dir)
     said = [e for e in standing_notes(events) if e.kind is EventKind.FOUND]
@@ -194,15 +184,7 @@ def parts_outside(
     longitude_deg: NDArray[np.float64],
     hidden: Sequence[HiddenDisc],
 ) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
-    """Return the parts of a way that touch no disc, each of two points or more.
-
-    Parameters
-    ----------
-    latitude_deg, longitude_deg
-        (n,) degrees.
-    hidden
-        The discs.
-    """
+    """Return the parts of a way that touch no disc, each of two points or more."""
     count = len(latitude_deg)
     if count < 2:
         return []
@@ -290,24 +272,17 @@ class Learned:
                 chosen = replace(chosen, compass_sd_deg=_core(sd_deg, settings))
         return chosen
 
-    def turned_deg(
-        self, model: ModelTable, observers: Sequence[str]
-    ) -> Mapping[str, float]:
-        """Return how much too far clockwise each observer reads [degrees]."""
-        if model.compass_sd_deg is not None:
-            return {}
-        return {one: self.compass(one)[0] for one in observers}
-
     def compass(self, observer: str) -> tuple[float, float, int]:
         """Return an observer's offset, its standard deviation, and from how many."""
         return own_compass(self.known, observer, here_deg=self.here_deg)
 
     def used(self, model: ModelTable, observers: Sequence[str]) -> OwnPriorUse:
         """Return what the report is to say of it."""
+        turned = observers if model.compass_sd_deg is None else ()
         return OwnPriorUse(
             file=self.file,
             hunts=self.prior.hunts,
-            turned_deg=tuple(self.turned_deg(model, observers).items()),
+            turned_deg=tuple((one, self.compass(one)[0]) for one in turned),
         )
 
 
@@ -320,19 +295,8 @@ def _core(sd_deg: float, settings: survey.Settings) -> float:
 def learned_for(hunt_file: HuntFile, places: Sequence[StationPlace]) -> Learned | None:
     """Return what hunt.toml's season of found hunts foretells for this hunt.
 
-    What a hunt of this name taught does not count.
-
-    Parameters
-    ----------
-    hunt_file
-        hunt.toml.
-    places
-        The stations; the first tells the region.
-
-    Returns
-    -------
-    Learned or None
-        None for the plain prior: nothing is asked for, or nothing was learned.
+    What a hunt of this name taught does not count. The first station tells the region.
+    None stands for the plain prior: nothing is asked for, or nothing was learned.
     """
     if hunt_file.season is None or not places:
         return None

@@ -67,16 +67,7 @@ def read_searching(
 ) -> SearchTold:
     """Return what is known of looking for the tree.
 
-    Parameters
-    ----------
-    hunt_file
-        hunt.toml: [search] and [[searched]].
-    hunt_dir
-        The hunt's folder, with the GPX files.
-    events
-        The notes that count.
-    stations
-        Where they are; what lies out of reach of all of them is doubted.
+    What lies out of reach of all stations is doubted.
 
     Raises
     ------
@@ -222,9 +213,8 @@ class _Gathered:
             held |= {kind for shape in shapes.outlines for kind in shape.kinds}
             strange: dict[str, None] = {}
             for shape in shapes.outlines:
-                known = [weights[kind] for kind in shape.kinds if kind in weights]
-                weight = shape.weight if shape.weight is not None else None
-                weight = weight if weight is not None else next(iter(known), None)
+                known = (weights[kind] for kind in shape.kinds if kind in weights)
+                weight = shape.weight if shape.weight is not None else next(known, None)
                 if weight is None:
                     strange[next(iter(shape.kinds), "")] = None
                     continue
@@ -263,10 +253,9 @@ class _Gathered:
             whole.setdefault(name, []).append(places)
         reach_m = reach_of(self.hunt_file)
         for name, parts in whole.items():
-            found = [far_doubts([(name, part)], stations, reach_m) for part in parts]
-            if all(found):
-                nearest = min((one[0] for one in found), key=lambda one: one.metres)
-                self.doubts.append(nearest)
+            found = far_doubts([(name, part) for part in parts], stations, reach_m)
+            if len(found) == len(parts):
+                self.doubts.append(min(found, key=lambda one: one.metres))
 
     def _lies(self, name: str, shapes: Sequence[Shape]) -> None:
         self.given += [(name, shape.points) for shape in shapes]
