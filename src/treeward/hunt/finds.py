@@ -142,16 +142,8 @@ def read_finds(hunt_dir: Path) -> FoundFile:
 def add_find(hunt: HuntFolder, find: FindTable, *, another: bool = False) -> FoundFile:
     """Add a find to the end of found.toml, and return what then stands there.
 
-    Where another has its id by now it gets the next free one.
-
-    Parameters
-    ----------
-    hunt
-        Whose found.toml.
-    find
-        What was found.
-    another
-        It is another colony than the one that is kept at this spot.
+    Where another has its id by now it gets the next free one. `another` says that it
+    is another colony than the one that is kept at this spot.
 
     Raises
     ------
@@ -181,14 +173,7 @@ def add_find(hunt: HuntFolder, find: FindTable, *, another: bool = False) -> Fou
 def checked(table: type[T], values: Mapping[str, Any], *, named: str = "{}") -> T:
     """Check what was told of a find, or of a look, as found.toml is checked.
 
-    Parameters
-    ----------
-    table
-        `FindTable` or `LookTable`.
-    values
-        By key.
-    named
-        How the person knows a key: "--{}".
+    `named` is how the person knows a key: "--{}".
 
     Raises
     ------
@@ -462,13 +447,6 @@ def noted_place(
     Where it was: as typed in it, else where the phone was. A note in doubt does not
     count before somebody looked at it. The day is None where none was told.
 
-    Parameters
-    ----------
-    hunt
-        With the tracks.
-    events
-        Its notes that count.
-
     Raises
     ------
     HuntError
@@ -514,11 +492,8 @@ def _tracked(hunt: HuntFolder, clock: datetime, when: str) -> Position:
 def shared_geojson(finds: FoundFile, square_m: float | None) -> str:
     """Write the finds for others as GeoJSON (RFC 7946): a place, a year, a nest.
 
-    Parameters
-    ----------
-    square_m
-        Side of the square of the UTM grid whose middle stands for the place; None for
-        the places as they are.
+    The middle of a square of the UTM grid, of this side, stands for the place; with
+    None the places are as they are.
     """
     features = []
     for find in finds.find:

@@ -148,12 +148,8 @@ class HuntFolder:
     ) -> Iterator[None]:
         """Keep a second program from writing into this hunt meanwhile.
 
-        Parameters
-        ----------
-        command
-            What is at work, to be told to others.
-        wait_s
-            How long to wait for another one.
+        `command` is what others are told to be at work; another one is waited for
+        `wait_s`.
 
         Raises
         ------

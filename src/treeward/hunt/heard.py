@@ -70,16 +70,9 @@ def pieces_of(
     container: str,
     longest_s: float = PIECE_S,
 ) -> tuple[Piece, ...]:
-    """Cut a recording into even pieces, each cut moved to a pause beside it.
+    """Cut a recording that is longer into even pieces, each cut moved to a pause.
 
-    Parameters
-    ----------
-    path
-        The recording.
-    duration_s, container
-        What `treeward.audio.reader.probe` says of it.
-    longest_s
-        Length above which a recording is cut, in seconds.
+    `duration_s` and `container` are what `treeward.audio.reader.probe` says of it.
 
     Raises
     ------
@@ -290,18 +283,10 @@ class HeardFile:
         piece: int = 0,
         peak: float = 0.0,
     ) -> None:
-        """Keep what was heard of a piece up to `reached_s`, where a later run goes on.
+        """Keep what was heard of a piece since the last time.
 
-        Parameters
-        ----------
-        utterances
-            What was heard since the last time.
-        reached_s
-            Second of the recording up to which it is known.
-        piece
-            Number of the piece.
-        peak
-            Loudest sample so far, of 1.
+        `reached_s` is the second of the recording up to which it is known and from
+        which a later run goes on, `peak` the loudest sample so far, of 1.
         """
         lines = [_line(_entry_of(utterance, piece)) for utterance in utterances]
         self._append("".join(lines) + _reached(piece, reached_s, peak))

@@ -186,12 +186,7 @@ class EngineChoice:
     free: bool = False  # notes are read out of talk too: see `open_recognizer`
 
     def open(self, say: Callable[[str], None] | None = None) -> Recognizer:
-        """Open it.
-
-        Parameters
-        ----------
-        say
-            Told where the engine that comes with Treeward does not work.
+        """Open it; `say` is told where the one that comes with Treeward does not work.
 
         Raises
         ------
@@ -423,24 +418,9 @@ def hear_all(
     """Hear recordings; a fault of one does not stop the rest.
 
     What was heard is kept stretch by stretch, so that an interrupt loses one stretch
-    of each process at most, and a later call goes on from there.
-
-    Parameters
-    ----------
-    hunt
-        The hunt they belong to.
-    paths
-        Recordings and timed transcripts in it.
-    engine
-        Opens the speech engine.
-    jobs
-        Processes at work at the same time; with 1, this one.
-    watcher
-        Told of the progress.
-    fresh
-        Forget what was heard before.
-    say
-        Told where the engine that comes with Treeward does not work.
+    of each process at most, and a later call goes on from there. `say` is told where
+    the engine that comes with Treeward does not work; the rest is as
+    `Hunt.transcribe` has it.
 
     Returns
     -------

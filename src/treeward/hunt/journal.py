@@ -61,12 +61,7 @@ BALLAST_NAME = "room-for-notes.bin"
 class Journal:
     """Append-only record of a session; safe to call from any thread.
 
-    Parameters
-    ----------
-    path
-        The session's journal, made if it is not there.
-    within
-        The hunt that it belongs to: no link below that is followed.
+    `within` is the hunt that it belongs to: no link below that is followed.
     """
 
     def __init__(self, path: Path, *, within: Path | None = None) -> None:
@@ -290,14 +285,8 @@ def join_pieces(
 
     Returns None where there are no pieces with sound, or all of it is in the recording
     already. The pieces stay until the joined file has been read back whole. A recording
-    that holds other sound stays as it is, and the pieces become one beside it.
-
-    Parameters
-    ----------
-    pieces_dir, recording
-        The folder, and the file that its pieces become.
-    within
-        The hunt that both belong to: no link below that is followed.
+    that holds other sound stays as it is, and the pieces become one beside it. Below
+    the hunt, `within`, no link is followed.
 
     Raises
     ------

@@ -59,8 +59,6 @@ def survey_hunt(
 
     Parameters
     ----------
-    hunt_file
-        hunt.toml.
     table
         Trips and flight lines; those not `used` are left out here too.
     positions
@@ -392,16 +390,8 @@ def settings_from(
     """Turn hunt.toml into the survey's settings.
 
     A 90 % range of `[model]` becomes the median and spread of a lognormal with those
-    5 % and 95 % points; the two ways of a flight have each their own.
-
-    Parameters
-    ----------
-    hunt_file
-        hunt.toml.
-    bees
-        Names of the bees in the survey's arrays.
-    mark_of
-        Bee -> its mark.
+    5 % and 95 % points; the two ways of a flight have each their own. `bees` are those
+    of the survey's arrays.
     """
     model = hunt_file.model
     chosen = _speeds(model) | _in_hive(model)

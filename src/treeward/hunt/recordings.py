@@ -221,13 +221,7 @@ _MOST_LEFT_BYTES = 4_000_000  # a line for each broken file; choice
 
 
 class LeftOut:
-    """The recordings of a hunt that could not be read the last time.
-
-    Parameters
-    ----------
-    hunt_dir, machine_dir, recordings_dir
-        The hunt, its `.treeward` folder, and its recordings.
-    """
+    """The recordings of a hunt that could not be read the last time."""
 
     def __init__(self, hunt_dir: Path, machine_dir: Path, recordings_dir: Path) -> None:
         self._hunt_dir = hunt_dir
@@ -305,14 +299,7 @@ def as_first_seen(
 ) -> RecordingFacts:
     """Return the facts of a recording with the times its file had at first.
 
-    Parameters
-    ----------
-    machine_dir
-        The hunt's .treeward.
-    facts
-        As the file tells them now.
-    size_bytes
-        Of the file; another size is another recording.
+    A file of another size is another recording.
     """
     kept = _read(machine_dir).get(facts.name, {})
     if kept.get("size_bytes") != size_bytes:
@@ -331,12 +318,7 @@ def keep_facts(
 ) -> None:
     """Keep when recordings were made, and what their day was taken from.
 
-    Parameters
-    ----------
-    seen
-        Facts and sizes of the recordings, as `as_first_seen` gave them.
-    clocks
-        Where they were put on the clock.
+    `seen` are their facts, as `as_first_seen` gave them, and the sizes of the files.
     """
     kept = _read(machine_dir)
     days = {clock.recording: clock for clock in clocks}

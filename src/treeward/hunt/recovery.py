@@ -143,12 +143,7 @@ def for_review(session: SessionText) -> list[Event]:
 def without_own_voice(hunt_dir: Path, events: Iterable[Event]) -> list[Event]:
     """Leave out notes that a later pass over a session heard from the tool itself.
 
-    Parameters
-    ----------
-    hunt_dir
-        The hunt's folder, with the journals that say when the tool spoke.
-    events
-        What was heard; those of recordings that no session made are kept as they are.
+    Those of recordings that no session made are kept as they are.
     """
     spans: dict[str, Sequence[tuple[float, float]]] = {}
     kept = []
@@ -175,21 +170,7 @@ def with_answered(
     """Add notes that were answered while listening and a later pass did not hear.
 
     Where the later pass read the same moment differently, its reading stands and a
-    flag tells of the other.
-
-    Parameters
-    ----------
-    hunt_dir
-        The hunt's folder, with the journals.
-    recording
-        Name of the recording that was heard again.
-    events
-        What was heard in it, in order of time.
-
-    Returns
-    -------
-    list of Event
-        In order of time; all of `events` where no session made the recording.
+    flag tells of the other. What was heard comes, and is returned, in order of time.
     """
     session = _session_of(hunt_dir, recording)
     if session is None:
@@ -243,8 +224,6 @@ def recover(
 
     Parameters
     ----------
-    hunt_dir
-        The hunt's folder.
     merge
         Merges events of the named recordings into review.csv and says what it did.
         What it raises is passed on; nothing is lost by that.

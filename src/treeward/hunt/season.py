@@ -55,16 +55,8 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
 
     The trips and bearings of the colony's bees are weighed with the place known, from
     the plain prior on whatever hunt.toml says of the model, so that lessons of several
-    hunts add up.
-
-    Parameters
-    ----------
-    hunt
-        Opened `plain`: with a learned prior its lessons would be told twice.
-    result
-        Its answer.
-    find
-        The find.
+    hunts add up. The hunt is opened `plain`: with a learned prior its lessons would be
+    told twice.
 
     Raises
     ------
@@ -165,14 +157,9 @@ class Season:
     left_out: tuple[str, ...]
 
     def held(self, percent: int, *, own: bool) -> tuple[int, int]:
-        """Return how many finds lay inside an area, and of how many.
+        """Return how many finds lay inside the area of 50, 90 or 95 %, and of how many.
 
-        Parameters
-        ----------
-        percent
-            Of the search area: 50, 90 or 95.
-        own
-            Whether with the lessons of the other hunts.
+        `own` says whether with the lessons of the other hunts.
         """
         checks = [one.own if own else one.plain for one in self.judged]
         known = [check for check in checks if check is not None]
@@ -256,12 +243,7 @@ def gather_season(
 ) -> Season:
     """Locate the hunts of a folder that ended with a find, and learn from them.
 
-    Parameters
-    ----------
-    directory
-        Holds the hunts, one in a folder.
-    tell
-        Told the name of each hunt before it is worked on.
+    `tell` is told the name of each hunt before it is worked on.
 
     Raises
     ------
@@ -342,14 +324,8 @@ def first_finds(
     """Return the find that counts for each colony of the answer: a colony once.
 
     Of several it is the one that names the colony, else the one that its areas and its
-    best place are nearest to, else the one that was kept first.
-
-    Parameters
-    ----------
-    finds
-        Of one hunt.
-    checks
-        Find -> its comparison.
+    best place are nearest to, else the one that was kept first. `checks` holds the
+    comparison of each find.
     """
     first: dict[str, tuple[tuple[bool, int, float], str]] = {}
     for find in finds:
@@ -432,14 +408,8 @@ def occupancy(
 ) -> list[ColonyYear]:
     """List known colonies, those of one hunt together, by day of the find.
 
-    Parameters
-    ----------
-    colonies
-        As `found_colonies` gives them.
-    year
-        Whether each was looked at in it.
-    square_m
-        Rounds places to squares of the UTM grid; None leaves them as they are.
+    Each says whether it was looked at in that year. `square_m` rounds places to squares
+    of the UTM grid; None leaves them as they are.
     """
     return [
         _of_year(one, year, square_m)
@@ -478,11 +448,7 @@ def add_known_hives(
     """Add living colonies near a hunt to the end of its hunt.toml as known hives.
 
     Those that it found itself, and those that it knows already by name, stay out.
-
-    Returns
-    -------
-    tuple of str
-        Names of those added.
+    Returns the names of those added.
 
     Raises
     ------

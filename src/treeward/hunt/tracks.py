@@ -382,15 +382,10 @@ def _stretch(points: Sequence[Any]) -> TrackStretch:
 
 
 def walked_lines(stretches: Sequence[TrackStretch], *, look_mps: float) -> WalkedLines:
-    """Return what was walked while looking.
+    """Return what was walked while looking, of stretches as they were recorded.
 
-    Parameters
-    ----------
-    stretches
-        As they were recorded.
-    look_mps
-        Usual speed while looking. Up to twice that fast, one looks as well; faster,
-        half as well; at a fast walk, not at all.
+    Up to twice as fast as is usual while looking, `look_mps`, one looks as well;
+    faster, half as well; at a fast walk, not at all.
     """
     lines: list[tuple[TrackStretch, float]] = []
     walked_m = fast_m = spent_s = 0.0
@@ -482,15 +477,8 @@ def far_doubts(
 ) -> list[SearchDoubt]:
     """Say of what was given that none of it lies where the colony is looked for.
 
-    Parameters
-    ----------
-    given
-        What it is called, and (n, 2) longitude and latitude of its places, or of an
-        outline's corners.
-    stations
-        Where the bees were watched; without any nothing is said.
-    reach_m
-        How far from them the colony may be.
+    `given` holds what it is called, and (n, 2) longitude and latitude of its places, or
+    of an outline's corners. Without stations nothing is said.
     """
     here = lonlat(stations)
     found = []
@@ -513,10 +501,7 @@ def far_doubts(
 def crosses_itself(ring: Floats) -> bool:
     """Tell whether two sides of an outline cross; sides that share a corner do not.
 
-    Parameters
-    ----------
-    ring
-        (n, 2) corners, closed or not.
+    Its (n, 2) corners may be closed or not.
     """
     begin, end = ring, np.roll(ring, -1, axis=0)
     for one in range(len(ring)):

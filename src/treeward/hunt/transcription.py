@@ -322,13 +322,7 @@ def keep_unread(hunt: HuntFolder, recorded: Iterable[Recorded]) -> None:
 def open_lines(hunt: HuntFolder, events: Iterable[Event]) -> list[Unread]:
     """Return the lines that nobody has judged yet, by recording and place in it.
 
-    Parameters
-    ----------
-    hunt
-        Whose lines were kept when its recordings were read.
-    events
-        The notes there are; a line that one of them was made of is left out, and so is
-        one that was dismissed.
+    A line that a note was made of is left out, and so is one that was dismissed.
     """
     dismissed = dismissed_lines(hunt)
     return [line for line in _without_note(hunt, events) if line not in dismissed]
@@ -356,10 +350,7 @@ def dismissed_lines(hunt: HuntFolder) -> list[Unread]:
 def dismiss(hunt: HuntFolder, line: Unread, *, undo: bool = False) -> bool:
     """Keep that there is nothing in a line, or with `undo` that there may be.
 
-    Returns
-    -------
-    bool
-        Whether that changed anything.
+    Returns whether that changed anything.
 
     Raises
     ------

@@ -40,21 +40,10 @@ _PLAIN_TABLES = ("model", "walk", "speech", "map", "calibration")
 class Side:
     """One of the two hunts as it goes into the merged one.
 
-    Attributes
-    ----------
-    hunt
-        The hunt.
-    who
-        The person, where hunt.toml names none for a recording.
-    recordings
-        Name of every recording there, and of typed notes (""), to its name in the
-        merged hunt.
-    placed
-        Station id to its position, wherever that was known from.
-    stations
-        Station id to its id in the merged hunt.
-    marks
-        Marks that occur in its notes.
+    `who` is the person, where hunt.toml names none for a recording. `recordings` gives
+    the name of every recording, and of typed notes (""), in the merged hunt, `stations`
+    the id of every station there, and `placed` its position, wherever that was known
+    from. `marks` are those that occur in its notes.
     """
 
     hunt: Hunt
@@ -318,15 +307,7 @@ def shares_notes(one: Notes, other: Notes) -> bool:
 def counted_once(
     colonies: Sequence[FoundColony], names: Mapping[Path, str]
 ) -> tuple[list[FoundColony], list[str]]:
-    """Return each find once, and a line for every one that stands in a larger hunt.
-
-    Parameters
-    ----------
-    colonies
-        The finds of all hunts.
-    names
-        Of all hunts, by their folders.
-    """
+    """Return each find once, and a line for every one that stands in a larger hunt."""
     if not colonies or len(names) < 2:
         return list(colonies), []
     notes = {folder: notes_of(folder) for folder in names}
