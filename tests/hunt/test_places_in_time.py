@@ -184,7 +184,7 @@ def test_a_file_that_tells_no_time_says_how_many_points_lack_theirs(
         read_gpx(gpx(tmp_path, '<wpt lat="1" lon="1"><name> </name></wpt>'))
     # A file with a time, or with a name, tells something.
     timed = read_gpx(gpx(tmp_path, points("", "2026-07-14T12:00:00Z"))).points
-    assert len(timed.time_s) == 1
+    assert len(timed) == 1
     named = gpx(tmp_path, '<wpt lat="1" lon="2"><name>a  b</name></wpt>')
     assert read_gpx(named).waypoints == {
         "a b": Position(latitude_deg=1, longitude_deg=2)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -16,10 +17,10 @@ from treeward.survey.influence import Seen
 from treeward.trips.table import trip_day
 
 from .found_told import learned_for
-from .places import place_stations
+from .places import declination_at, place_stations
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -88,7 +89,7 @@ def survey_hunt(
     )
     if not len(seen.trips.bee) and not len(seen.bearings.bee):
         return surveyed
-    try:
+    with refusals_told("hunt.toml and review.csv", "Correct that value."):
         fix = survey.locate(
             seen.stations,
             seen.trips,
@@ -98,13 +99,17 @@ def survey_hunt(
             searching=searching,
             onward=onward,
         )
-    except ValueError as error:
-        raise HuntError(
-            f"the survey cannot take this: {error}",
-            where="hunt.toml and review.csv",
-            mend="Correct that value.",
-        ) from error
     return replace(surveyed, fix=fix)
+
+
+@contextmanager
+def refusals_told(where: str, mend: str) -> Iterator[None]:
+    """Say in a line to the person what the survey refuses."""
+    try:
+        yield
+    except ValueError as error:
+        what = f"the survey cannot take this: {error}"
+        raise HuntError(what, where=where, mend=mend) from error
 
 
 def prepare_hunt(
@@ -124,7 +129,7 @@ def prepare_hunt(
     compass = hunt_file.hunt.compass
     if all((line.reference or compass) == "true" for line in lines):
         declination_sd_deg = 0.0
-    try:
+    with refusals_told("hunt.toml", "Correct that value under [model] or [walk]."):
         ready = Prepared(
             hunt_file,
             table,
@@ -133,12 +138,6 @@ def prepare_hunt(
             lines=lines,
             declination_sd_deg=declination_sd_deg,
         )
-    except ValueError as error:
-        raise HuntError(
-            f"the survey cannot take this: {error}",
-            where="hunt.toml",
-            mend="Correct that value under [model] or [walk].",
-        ) from error
     if assigned is not None:
         known_bees = {bee: assigned[bee] for bee in ready.bees if bee in assigned}
         ready.settings = replace(ready.settings, assigned=known_bees)
@@ -331,19 +330,9 @@ def _station_places(
         if station.id not in positions:
             continue
         position, placed_by = positions[station.id]
-        try:
-            declination_deg, sd_deg = survey.declination(
-                position.latitude_deg,
-                position.longitude_deg,
-                when.date(),
-                altitude_m=hunt_file.hunt.altitude_m,
-            )
-        except ValueError as error:
-            raise HuntError(
-                f"no magnetic declination for station {station.id}: {error}",
-                where="hunt.toml",
-                mend='Give bearings against true north and write compass = "true".',
-            ) from error
+        declination_deg, sd_deg = declination_at(
+            position, when, hunt_file.hunt, f"station {station.id}"
+        )
         places.append(
             StationPlace(
                 id=station.id,

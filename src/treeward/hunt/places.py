@@ -18,7 +18,7 @@ import numpy as np
 from treeward.errors import HuntError
 from treeward.files import read_whole
 from treeward.report.model import GpxSearch, Missing, MissingKind, TrackLine
-from treeward.survey.frame import apart_m, geodesic
+from treeward.survey.frame import apart_m, declination, geodesic
 from treeward.trips.table import Doubt, DoubtCode
 
 from .tracks import (
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.hunt_file import HuntFile
+    from treeward.hunt_tables import HuntTable
     from treeward.measures import Position
     from treeward.trips.table import TripTable
 
@@ -155,6 +156,31 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
     )
 
 
+def declination_at(
+    place: Position, when: datetime, hunt: HuntTable, what: str
+) -> tuple[float, float]:
+    """Return the magnetic declination at a place, and its standard deviation [degrees].
+
+    Raises
+    ------
+    HuntError
+        Saying for `what` there is none: the magnetic model does not reach there.
+    """
+    try:
+        return declination(
+            place.latitude_deg,
+            place.longitude_deg,
+            when.date(),
+            altitude_m=hunt.altitude_m,
+        )
+    except ValueError as error:
+        raise HuntError(
+            f"no magnetic declination for {what}: {error}",
+            where="hunt.toml",
+            mend='Give bearings against true north and write compass = "true".',
+        ) from error
+
+
 def offered_stations(
     hunt_file: HuntFile, hunt_dir: Path, table: TripTable
 ) -> tuple[Doubt, ...]:
@@ -231,7 +257,7 @@ def _clocks_at(table: TripTable, station: str) -> Iterator[datetime]:
 
 
 def _line(track: Track, name: str) -> TrackLine:
-    step = max(1, len(track.points.time_s) // MOST_TRACK_POINTS)
+    step = max(1, len(track.points) // MOST_TRACK_POINTS)
     return TrackLine(
         latitude_deg=tuple(track.points.latitude_deg[::step].tolist()),
         longitude_deg=tuple(track.points.longitude_deg[::step].tolist()),

@@ -25,7 +25,7 @@ from treeward.report.model import (
 from treeward.survey.search import effort_of
 from treeward.within import file_within
 
-from .places import read_shapes, read_tracks
+from .places import declination_at, read_shapes, read_tracks
 from .tracks import (
     TrackStretch,
     WalkedLines,
@@ -309,7 +309,7 @@ class _Gathered:
         inside = [
             (path, part)
             for path, one in stretches
-            if len((part := one.between(since, event.clock)).time_s) > 1
+            if len(part := one.between(since, event.clock)) > 1
         ]
         if any(path.resolve() in self.whole for path, _ in inside):
             return  # the whole of that track counts already
@@ -350,19 +350,7 @@ class _Gathered:
             return
         hunt = self.hunt_file.hunt
         when = event.clock or datetime.now(tz=hunt.zone)
-        try:
-            declination_deg, _ = survey.declination(
-                place.latitude_deg,
-                place.longitude_deg,
-                when.date(),
-                altitude_m=hunt.altitude_m,
-            )
-        except ValueError as error:
-            raise HuntError(
-                f"no magnetic declination for the bees overhead: {error}",
-                where="hunt.toml",
-                mend='Give bearings against true north and write compass = "true".',
-            ) from error
+        declination_deg, _ = declination_at(place, when, hunt, "the bees overhead")
         self.overhead.append(
             survey.Overhead(
                 latitude_deg=place.latitude_deg,

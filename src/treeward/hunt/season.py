@@ -32,7 +32,7 @@ from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
 from .found_told import known_lessons, maybe_another
 from .hunt import Hunt
-from .locating import prepare_hunt
+from .locating import prepare_hunt, refusals_told
 from .places import find_tracks, place_stations
 from .tracks import read_gpx
 from .two_hunts import FoundColony, counted_once
@@ -75,7 +75,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     ready = prepare_hunt(plain, result.table, places.positions, today=now)
     seen = ready.seen()
     alone = result.fix is not None and len(result.fix.colonies) == 1
-    try:
+    with refusals_told(str(hunt.path / "hunt.toml"), "Correct that value."):
         learned = lesson(
             seen.stations,
             seen.trips,
@@ -85,12 +85,6 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
             found_deg=(here.latitude_deg, here.longitude_deg),
             bees=None if alone else colony.marks,
         )
-    except ValueError as error:
-        raise HuntError(
-            f"the survey cannot take this: {error}",
-            where=str(hunt.path / "hunt.toml"),
-            mend="Correct that value.",
-        ) from error
     return _table(hunt, result, find, learned, ready.observers)
 
 

@@ -25,7 +25,7 @@ from treeward.errors import TreewardError
 from treeward.files import read_whole
 from treeward.measures import Position
 from treeward.report.model import SearchDoubt, SearchDoubtKind
-from treeward.survey.frame import inside_ring
+from treeward.survey.frame import inside_ring, ways_cross
 from treeward.survey.records import Settings
 
 if TYPE_CHECKING:
@@ -77,6 +77,9 @@ class TrackStretch:
     latitude_deg: Floats
     longitude_deg: Floats
     time_s: Floats
+
+    def __len__(self) -> int:
+        return len(self.time_s)
 
     def between(self, first: datetime, last: datetime) -> TrackStretch:
         """Return the part of that time."""
@@ -319,7 +322,7 @@ def _turned(longitude_deg: float) -> float:
 
 def span(track: TrackStretch) -> tuple[datetime, datetime] | None:
     """Return the first and the last time of a track; None where it has no times."""
-    if not len(track.time_s):
+    if not track:
         return None
     first, last = (datetime.fromtimestamp(t, tz=UTC) for t in track.time_s[[0, -1]])
     return first, last
@@ -504,22 +507,10 @@ def crosses_itself(ring: Floats) -> bool:
     Its (n, 2) corners may be closed or not.
     """
     begin, end = ring, np.roll(ring, -1, axis=0)
-    for one in range(len(ring)):
-        # Where sides touch, one of the products is 0, and they do not cross.
-        a, b, c, d = begin[one], end[one], begin[one:], end[one:]
-        if (
-            (_side(a, b, c) * _side(a, b, d) < 0)
-            & (_side(c, d, a) * _side(c, d, b) < 0)
-        ).any():
-            return True
-    return False
-
-
-def _side(one: Floats, two: Floats, place: Floats) -> Floats:
-    """Return on which side of the way between two places others lie: its sign."""
-    along, off = two - one, place - one
-    side: Floats = along[..., 0] * off[..., 1] - along[..., 1] * off[..., 0]
-    return side
+    return any(
+        ways_cross(begin[one], end[one], begin[one:], end[one:]).any()
+        for one in range(len(ring))
+    )
 
 
 def _nearest_m(places: Floats, here: Floats) -> float:
