@@ -300,7 +300,6 @@ class Watcher(Protocol):
 class _Hearing:
     """One recording while it is heard."""
 
-    name: str
     kept: HeardFile
     total_s: float | None
     left: set[int]  # numbers of the pieces that are not done
@@ -345,7 +344,6 @@ class _Round:
         }
         left = [one for one in earlier.pieces if not one.done]
         self.hearings[name] = _Hearing(
-            name=name,
             kept=kept,
             total_s=info.duration_s,
             left={one.piece.number for one in left},
@@ -462,7 +460,7 @@ def hear_all(
         stopped = True
     finally:
         hearing_round.end()
-    faults |= {one.name: one.fault for one in hearing_round.hearings.values()}
+    faults |= {key: one.fault for key, one in hearing_round.hearings.items()}
     return [_recorded(hunt, path, faults) for path in paths], name, stopped
 
 

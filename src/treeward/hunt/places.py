@@ -10,7 +10,7 @@ and outlines where they end where they began.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -290,13 +290,13 @@ class Shape:
     holes: tuple[Floats, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Shapes:
     """What a file holds."""
 
-    places: tuple[Shape, ...] = ()
-    lines: tuple[Shape, ...] = ()
-    outlines: tuple[Shape, ...] = ()
+    places: list[Shape] = field(default_factory=list)
+    lines: list[Shape] = field(default_factory=list)
+    outlines: list[Shape] = field(default_factory=list)
 
 
 def read_shapes(path: Path) -> Shapes:
@@ -368,19 +368,13 @@ class _GeoJson:
 
     def __init__(self, path: Path, turn: Callable[[Floats], Floats] | None) -> None:
         self._path, self._turn = path, turn
-        self._places: list[Shape] = []
-        self._lines: list[Shape] = []
-        self._outlines: list[Shape] = []
+        self._found = Shapes()
         self._count = 0
 
     def read(self, table: Mapping[str, Any]) -> Shapes:
         for geometry, properties in self._geometries(table, {}, 0):
             self._add(geometry, properties)
-        return Shapes(
-            places=tuple(self._places),
-            lines=tuple(self._lines),
-            outlines=tuple(self._outlines),
-        )
+        return self._found
 
     def _geometries(
         self, table: object, properties: Mapping[str, Any], depth: int
@@ -415,27 +409,18 @@ class _GeoJson:
             if isinstance(properties.get(key), str)
         )
         weight = self._weight(properties.get("weight"))
-        coordinates = geometry.get("coordinates")
-        match geometry.get("type"):
-            case "Point":
-                self._places.append(self._shape([coordinates], kinds, weight))
-            case "MultiPoint":
-                self._places += [
-                    self._shape([one], kinds, weight) for one in self._list(coordinates)
-                ]
-            case "LineString":
-                self._lines.append(self._shape(coordinates, kinds, weight))
-            case "MultiLineString":
-                self._lines += [
-                    self._shape(one, kinds, weight) for one in self._list(coordinates)
-                ]
-            case "Polygon":
-                self._outline(coordinates, kinds, weight)
-            case "MultiPolygon":
-                for one in self._list(coordinates):
+        sort, coordinates = geometry.get("type"), geometry.get("coordinates")
+        several = sort in ("MultiPoint", "MultiLineString", "MultiPolygon")
+        for one in self._list(coordinates) if several else [coordinates]:
+            match sort:
+                case "Point" | "MultiPoint":
+                    self._found.places.append(self._shape([one], kinds, weight))
+                case "LineString" | "MultiLineString":
+                    self._found.lines.append(self._shape(one, kinds, weight))
+                case "Polygon" | "MultiPolygon":
                     self._outline(one, kinds, weight)
-            case other:
-                raise _fault(self._path, f"holds a geometry of type {other!r}")
+                case _:
+                    raise _fault(self._path, f"holds a geometry of type {sort!r}")
 
     def _outline(
         self, rings: object, kinds: tuple[str, ...], weight: float | None
@@ -446,7 +431,7 @@ class _GeoJson:
         outer, *holes = parts
         if len(outer) < 3:
             raise _fault(self._path, "holds an outline of fewer than three corners")
-        self._outlines.append(
+        self._found.outlines.append(
             Shape(points=outer, kinds=kinds, weight=weight, holes=tuple(holes))
         )
 
@@ -523,22 +508,16 @@ def _of_gpx(path: Path) -> Shapes:
         for segment in track.segments
     ]
     ways += [(route.points, route.type, route.name) for route in document.routes]
-    lines: list[Shape] = []
-    outlines: list[Shape] = []
+    found = Shapes()
     for points, sort, name in ways:
         if len(points) < 2:
             continue
         shape = _gpx_shape(points, sort, name)
         closed = len(points) > 3 and _ends_apart_m(shape.points) <= _CLOSED_M
-        (outlines if closed else lines).append(shape)
-    return Shapes(
-        places=tuple(
-            _gpx_shape([point], point.type, point.name, point.symbol)
-            for point in document.waypoints
-        ),
-        lines=tuple(lines),
-        outlines=tuple(outlines),
-    )
+        (found.outlines if closed else found.lines).append(shape)
+    for point in document.waypoints:
+        found.places.append(_gpx_shape([point], point.type, point.name, point.symbol))
+    return found
 
 
 def _gpx_shape(points: Any, *named: str | None) -> Shape:  # noqa: ANN401 (gpxpy's)

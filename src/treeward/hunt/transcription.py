@@ -134,23 +134,9 @@ def recorded_of(
     """
     from .recovery import with_answered, without_own_voice
 
-    book = hunt.phrase_book
     if is_transcript(path):
-        from treeward.notes.narration import read_narration
-        from treeward.notes.trained.network import load_network
-
-        if path.suffix.lower() in TYPED_SUFFIXES and (
-            page := typed_notes(hunt, path, name)
-        ):
-            return page
-        said = read_transcript(path)
-        narrated = read_narration(said, book, recording=name, network=load_network())
-        return Recorded(
-            name=name,
-            events=narrated.events,
-            remarks=tuple(time_line(told) for told in narrated.times),
-            unread=narrated.unread,
-        )
+        return _read_page(hunt, path, name)
+    book = hunt.phrase_book
     heard = kept.read()
     flag_below = hunt.file.speech.flag_below
     events = parse_notes(heard.utterances, book, recording=name, flag_below=flag_below)
@@ -181,6 +167,26 @@ def recorded_of(
         remarks=remarks,
         unread=unread,
         not_free=not speech.free,
+    )
+
+
+def _read_page(hunt: HuntFolder, path: Path, name: str) -> Recorded:
+    """Read a transcript, or notes typed with clock times."""
+    from treeward.notes.narration import read_narration
+    from treeward.notes.trained.network import load_network
+
+    if path.suffix.lower() in TYPED_SUFFIXES and (
+        page := typed_notes(hunt, path, name)
+    ):
+        return page
+    narrated = read_narration(
+        read_transcript(path), hunt.phrase_book, recording=name, network=load_network()
+    )
+    return Recorded(
+        name=name,
+        events=narrated.events,
+        remarks=tuple(time_line(told) for told in narrated.times),
+        unread=narrated.unread,
     )
 
 
