@@ -42,9 +42,8 @@ def filled_template(*, name: str, timezone: str) -> str:
 
 def quoted(text: str) -> str:
     """Return a text as TOML quotes it, without what cannot be shown."""
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    kept = "".join(c for c in escaped if c >= " " and c != "\x7f")
-    return f'"{kept}"'
+    kept = "".join(c for c in text if c >= " " and c != "\x7f")
+    return json.dumps(kept, ensure_ascii=False)  # which escapes what is left as TOML
 
 
 def toml_value(value: Any) -> str:  # noqa: ANN401  (what TOML holds)
