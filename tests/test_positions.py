@@ -6,7 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from treeward.measures import Position, format_position, parse_position, utm_text
+from treeward.measures import (
+    Position,
+    format_position,
+    parse_position,
+    position_in,
+    utm_text,
+)
 
 
 @pytest.mark.parametrize(
@@ -50,6 +56,7 @@ def test_every_way_of_writing_means_the_same_place(text: str) -> None:
 def test_a_wrong_position_is_refused_with_the_reason(text: str, said: str) -> None:
     with pytest.raises(ValueError, match=said):
         parse_position(text)
+    assert position_in(text) is None
 
 
 @given(

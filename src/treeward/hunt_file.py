@@ -167,6 +167,22 @@ def read_hunt_file(path: Path, *, plain: bool = False) -> HuntFile:
         One line naming file, key and mend; the first fault where there are many,
         with their number.
     """
+    where = str(path)
+    table = parse_toml(hunt_toml_text(path), where=where)
+    parsed = parse_hunt_table(table, where=where)
+    if parsed.learned_from and not plain:
+        parsed._season = read_season(path.parent / parsed.learned_from)
+    return parsed
+
+
+def hunt_toml_text(path: Path) -> str:
+    """Return hunt.toml as text.
+
+    Raises
+    ------
+    HuntError
+        If it is missing, too large, or not UTF-8.
+    """
     raw = read_whole(
         path,
         most_bytes=_MOST_BYTES,
@@ -180,12 +196,7 @@ def read_hunt_file(path: Path, *, plain: bool = False) -> HuntFile:
             ),
         ),
     )
-    where = str(path)
-    table = parse_toml(toml_text(raw, where=where), where=where)
-    parsed = parse_hunt_table(table, where=where)
-    if parsed.learned_from and not plain:
-        parsed._season = read_season(path.parent / parsed.learned_from)
-    return parsed
+    return toml_text(raw, where=str(path))
 
 
 def parse_hunt_table(table: dict[str, Any], *, where: str) -> HuntFile:

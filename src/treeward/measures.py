@@ -85,6 +85,14 @@ def parse_position(text: str) -> Position:
     return _from_dms(text)
 
 
+def position_in(text: str) -> Position | None:
+    """Read a position as `parse_position` does; None for words."""
+    try:
+        return parse_position(text)
+    except ValueError:
+        return None
+
+
 def format_position(position: Position) -> str:
     """Write a position as decimal degrees that `parse_position` reads back.
 

@@ -153,7 +153,7 @@ def test_pieces_are_joined_second_for_second(tmp_path: Path) -> None:
     joined = join_pieces(pieces, tmp_path / "live-1.flac")
 
     assert joined is not None
-    assert (joined.sound_s, joined.length_s, joined.fault) == (2.0, 4.0, "")
+    assert (joined.sound_s, joined.fault) == (2.0, "")
     whole = read(tmp_path / "live-1.flac")
     assert np.array_equal(whole[8000:24_000], first)
     assert np.array_equal(whole[48_000:], second)
@@ -173,7 +173,6 @@ def test_a_sound_card_that_runs_fast_is_cut_back_between_pieces(
     joined = join_pieces(pieces, tmp_path / "live-1.flac")
 
     assert joined is not None
-    assert joined.length_s == 2.0
     whole = read(tmp_path / "live-1.flac")
     assert np.array_equal(whole[: len(first)], first)
     assert np.array_equal(whole[len(first) :], second[480:])

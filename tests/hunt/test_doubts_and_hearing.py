@@ -174,9 +174,7 @@ def heard_round(folder: Path, watcher: Watched | None) -> tuple[_Round, list[Tas
     """Return a round of one recording of 100 s in two pieces, 10 s of it known."""
     kept = HeardFile(folder / "a.jsonl")
     kept.begin(BY, [FIRST, SECOND])
-    hearing = _Hearing(
-        name="a.wav", kept=kept, total_s=100.0, left={0, 1}, known_s={0: 10.0, 1: 0.0}
-    )
+    hearing = _Hearing(kept=kept, total_s=100.0, left={0, 1}, known_s={0: 10.0, 1: 0.0})
     tasks = [
         Task(path=Path("a.wav"), name="a.wav", piece=piece, from_s=from_s)
         for piece, from_s in ((FIRST, 10.0), (SECOND, 60.0))

@@ -41,7 +41,6 @@ from treeward.hunt.finds import (
     place_at,
     read_finds,
     shared_geojson,
-    typed_in,
     typed_place,
     with_finds,
 )
@@ -362,4 +361,3 @@ def test_the_last_sure_note_says_where_the_tree_is(tmp_path: Path) -> None:
         assert told.value.where == str(hunt.review_path)
     with pytest.raises(HuntError, match="when 13:30 was noted as found"):
         noted_place(hunt, [said(30, "ash")])
-    assert typed_in(said(1, "ash")) is None

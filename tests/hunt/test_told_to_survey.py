@@ -420,7 +420,7 @@ def test_a_file_that_tells_nothing_is_in_the_way_only_where_one_is_needed(
         place_stations(needy, tmp_path, table_of(needy))
     for key in ("tracks", "ground", "paths"):
         told = hunt_file(search={key: "idle.gpx"})
-        assert read_tracks(told, tmp_path) == []
+        assert read_tracks(told, tmp_path) == ([], [])
     (tmp_path / "idle.gpx").write_text("no gpx", "utf-8")
     with pytest.raises(TrackError):
         place_stations(known, tmp_path, table_of(known))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -13,9 +14,8 @@ from drawing import examples, mostly_slow
 from treeward.hunt.places import place_stations
 from treeward.hunt.tracks import (
     LARGEST_BYTES,
-    Track,
     TrackError,
-    TrackPoint,
+    TrackStretch,
     position_at,
     position_over,
     read_gpx,
@@ -60,17 +60,13 @@ def write(tmp_path: Path, text: str, encoding: str = "utf-8") -> Path:
     return path
 
 
-def track(*points: tuple[float, float, float]) -> Track:
+def track(*points: tuple[float, float, float]) -> TrackStretch:
     """Return a track of (seconds after noon, latitude, longitude)."""
-    return Track(
-        points=tuple(
-            TrackPoint(
-                clock=NOON + timedelta(seconds=s),
-                position=Position(latitude_deg=lat, longitude_deg=lon),
-            )
-            for s, lat, lon in points
-        ),
-        waypoints={},
+    after_s, latitude_deg, longitude_deg = np.array(points).reshape(-1, 3).T
+    return TrackStretch(
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        time_s=NOON.timestamp() + after_s,
     )
 
 
@@ -78,22 +74,18 @@ def test_track_and_waypoints_are_read(tmp_path: Path) -> None:
     read = read_gpx(write(tmp_path, GPX_11))
 
     assert list(read.waypoints) == ["Station 1", "Ffynnon ŵy"]
-    assert waypoint(read, "1", "station 1") == Position(
+    assert waypoint(read.waypoints, "1", "station 1") == Position(
         latitude_deg=52.3012, longitude_deg=-3.6104
     )
-    assert waypoint(read, "3") is None
-    assert span(read) == (NOON, NOON + timedelta(minutes=30))
-    assert [point.clock - NOON for point in read.points] == [
-        timedelta(0),
-        timedelta(minutes=1),
-        timedelta(minutes=30),
-    ]
+    assert waypoint(read.waypoints, "3") is None
+    assert span(read.points) == (NOON, NOON + timedelta(minutes=30))
+    assert (read.points.time_s - NOON.timestamp()).tolist() == [0, 60, 1800]
 
 
 def test_the_older_version_is_read_too(tmp_path: Path) -> None:
     read = read_gpx(write(tmp_path, GPX_10))
 
-    assert read.waypoints["gate"] == read.points[0].position
+    assert read.waypoints["gate"] == read.points.place(0)
 
 
 @pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16"])
@@ -130,9 +122,7 @@ def test_a_long_gap_says_nothing() -> None:
     walked = track((0, 52.0, -3.0), (3600, 52.1, -3.2))
 
     assert position_at(walked, NOON + timedelta(seconds=1800)) is None
-    assert (
-        position_at(walked, NOON + timedelta(seconds=60)) == walked.points[0].position
-    )
+    assert position_at(walked, NOON + timedelta(seconds=60)) == walked.place(0)
     assert position_at(walked, NOON + timedelta(days=1)) is None
     assert position_at(track(), NOON) is None
 

@@ -43,8 +43,8 @@ def hunt_of(
 
 def side(hunt: Hunt, who: str = "Ann", **more: Any) -> Side:
     stations = {station.id: station.id for station in hunt.file.station}
-    plain: dict[str, Any] = {"recordings": {}, "placed": {}, "stations": stations}
-    return Side(hunt=hunt, who=who, **(plain | more))
+    plain: dict[str, Any] = {"recordings": {}, "placed": {}, "marks": frozenset()}
+    return Side(hunt=hunt, who=who, **(plain | {"stations": stations} | more))
 
 
 def merged(one: Side, other: Side) -> tuple[dict[str, Any], list[str]]:

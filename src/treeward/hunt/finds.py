@@ -24,13 +24,13 @@ from treeward.errors import HuntError
 from treeward.files import read_whole, write_text
 from treeward.hunt_tables import Id, Place, TomlTable, parse_toml, toml_text
 from treeward.language.kinds import EventKind
-from treeward.measures import format_position, parse_position, utm_text
+from treeward.measures import format_position, parse_position, position_in, utm_text
 from treeward.report.advice_wording import HAND_RULES
 from treeward.report.looking import smallest_around
 from treeward.report.model import FindCheck, RuleCheck, StationCheck
 from treeward.survey.frame import apart_m
 
-from .folder import quoted, toml_value
+from .folder import toml_value
 from .places import find_tracks
 from .searching import standing_notes
 from .tracks import IdleTrackError, position_at, read_gpx
@@ -142,16 +142,8 @@ def read_finds(hunt_dir: Path) -> FoundFile:
 def add_find(hunt: HuntFolder, find: FindTable, *, another: bool = False) -> FoundFile:
     """Add a find to the end of found.toml, and return what then stands there.
 
-    Where another has its id by now it gets the next free one.
-
-    Parameters
-    ----------
-    hunt
-        Whose found.toml.
-    find
-        What was found.
-    another
-        It is another colony than the one that is kept at this spot.
+    Where another has its id by now it gets the next free one. `another` says that it
+    is another colony than the one that is kept at this spot.
 
     Raises
     ------
@@ -161,8 +153,10 @@ def add_find(hunt: HuntFolder, find: FindTable, *, another: bool = False) -> Fou
     """
 
     def lines(before: FoundFile) -> list[str]:
-        known = None if another else _at_that_spot(before, find)
-        if known is not None:
+        near = (
+            k for k in before.find if apart_m(k.position, find.position) <= SAME_SPOT_M
+        )
+        if not another and (known := next(near, None)) is not None:
             raise HuntError(
                 f"find {known.id} is kept already, within {SAME_SPOT_M:g} m of there",
                 where=str(hunt.path / FILE),
@@ -171,29 +165,15 @@ def add_find(hunt: HuntFolder, find: FindTable, *, another: bool = False) -> Fou
             )
         taken = any(one.id == find.id for one in before.find)
         new = find.model_copy(update={"id": before.free_id()}) if taken else find
-        return _find_lines(new)
+        return _lines("find", new)
 
     return _append(hunt, lines)
-
-
-def _at_that_spot(finds: FoundFile, find: FindTable) -> FindTable | None:
-    for known in finds.find:
-        if apart_m(find.position, known.position) <= SAME_SPOT_M:
-            return known
-    return None
 
 
 def checked(table: type[T], values: Mapping[str, Any], *, named: str = "{}") -> T:
     """Check what was told of a find, or of a look, as found.toml is checked.
 
-    Parameters
-    ----------
-    table
-        `FindTable` or `LookTable`.
-    values
-        By key.
-    named
-        How the person knows a key: "--{}".
+    `named` is how the person knows a key: "--{}".
 
     Raises
     ------
@@ -233,31 +213,20 @@ def add_look(hunt: HuntFolder, look: LookTable) -> FoundFile:
     HuntError
         If the file as it is has a fault, or knows no such find.
     """
-    return _append(hunt, lambda _: _look_lines(look))
+    return _append(hunt, lambda _: _lines("look", look))
 
 
 def found_text(finds: FoundFile) -> str:
     """Return a whole new found.toml."""
-    parts = [_find_lines(find) for find in finds.find]
-    parts += [_look_lines(look) for look in finds.look]
+    parts = [_lines("find", find) for find in finds.find]
+    parts += [_lines("look", look) for look in finds.look]
     return _HEAD + "".join("\n" + "\n".join(lines) + "\n" for lines in parts)
 
 
-def _find_lines(find: FindTable) -> list[str]:
-    lines = ["[[find]]"]
-    for key, value in find.model_dump(exclude_defaults=True).items():
-        if key == "position":
-            lines.append(f"position = {quoted(format_position(find.position))}")
-        else:
-            lines.append(f"{key} = {toml_value(value)}")
-    return lines
-
-
-def _look_lines(look: LookTable) -> list[str]:
-    return ["[[look]]"] + [
-        f"{key} = {toml_value(value)}"
-        for key, value in look.model_dump(exclude_defaults=True).items()
-    ]
+def _lines(name: str, table: FindTable | LookTable) -> list[str]:
+    keys = table.model_dump(exclude_defaults=True)
+    said = [f"{key} = {toml_value(getattr(table, key))}" for key in keys]
+    return [f"[[{name}]]", *said]
 
 
 def coarse(position: Position, square_m: float) -> Position:
@@ -378,7 +347,8 @@ def colony_of(result: HuntResult, find: FindTable) -> Colony | None:
     if named is not None or not colonies:
         return named
     return min(
-        colonies, key=lambda one: (inside_area(one, find) or 100, _off_m(one, find))
+        colonies,
+        key=lambda one: (inside_area(one, find) or 100, apart_m(one, find.position)),
     )
 
 
@@ -388,17 +358,13 @@ def inside_area(colony: Colony, find: FindTable) -> int | None:
     return smallest_around(colony, here.latitude_deg, here.longitude_deg)
 
 
-def _off_m(colony: Colony, find: FindTable) -> float:
-    return apart_m(colony, find.position)
-
-
 def _check(result: HuntResult, find: FindTable, colony: Colony) -> FindCheck:
     places = {place.id: place for place in result.stations}
     return FindCheck(
         find=find.id,
         found=find.found,
         colony=colony.id,
-        off_m=_off_m(colony, find),
+        off_m=apart_m(colony, find.position),
         holds_percent=inside_area(colony, find),
         area_90_m2=colony.search_areas[90].area_m2,
         stations=tuple(
@@ -481,13 +447,6 @@ def noted_place(
     Where it was: as typed in it, else where the phone was. A note in doubt does not
     count before somebody looked at it. The day is None where none was told.
 
-    Parameters
-    ----------
-    hunt
-        With the tracks.
-    events
-        Its notes that count.
-
     Raises
     ------
     HuntError
@@ -500,7 +459,7 @@ def noted_place(
     ]
     notes = [(event.clock, event.value) for event in sure if event.clock is not None]
     if not notes:
-        for place in filter(None, map(typed_in, sure)):
+        for place in filter(None, (position_in(event.value) for event in sure)):
             return place, None, ""
         raise HuntError(
             "no note with a time, and without doubt, says found",
@@ -510,29 +469,17 @@ def noted_place(
     latest, words = max(notes)
     clock = latest.astimezone(hunt.zone)
     day = clock.date()
-    if (typed := _position(words)) is not None:
+    if (typed := position_in(words)) is not None:
         return typed, day, ""
     place = _tracked(hunt, clock, f"when {clock:%H:%M} was noted as found")
     return place, day, words
-
-
-def typed_in(event: Event) -> Position | None:
-    """Return the position that a note holds as its value, None for words."""
-    return _position(event.value)
-
-
-def _position(text: str) -> Position | None:
-    try:
-        return parse_position(text)
-    except ValueError:
-        return None
 
 
 def _tracked(hunt: HuntFolder, clock: datetime, when: str) -> Position:
     tracks = find_tracks(hunt.path, hunt.file.map.ground)
     for path in tracks:
         with suppress(IdleTrackError):  # another may tell
-            if (place := position_at(read_gpx(path), clock)) is not None:
+            if (place := position_at(read_gpx(path).points, clock)) is not None:
                 return place
     raise HuntError(
         f"no track of this hunt says where you were {when}"
@@ -545,11 +492,8 @@ def _tracked(hunt: HuntFolder, clock: datetime, when: str) -> Position:
 def shared_geojson(finds: FoundFile, square_m: float | None) -> str:
     """Write the finds for others as GeoJSON (RFC 7946): a place, a year, a nest.
 
-    Parameters
-    ----------
-    square_m
-        Side of the square of the UTM grid whose middle stands for the place; None for
-        the places as they are.
+    The middle of a square of the UTM grid, of this side, stands for the place; with
+    None the places are as they are.
     """
     features = []
     for find in finds.find:

@@ -16,7 +16,10 @@ from typing import TYPE_CHECKING, Any, Self
 
 from treeward.errors import HuntError
 from treeward.files import clear_leftovers, read_kept, write_text
-from treeward.hunt_file import HuntFile, read_hunt_file
+from treeward.hunt_file import HuntFile, parse_hunt_table, read_hunt_file
+from treeward.language.phrasebook import PhraseBook
+from treeward.measures import Position, format_position
+from treeward.review.store import ReviewStore
 from treeward.within import held, open_plain, refuse_links
 
 from .heard import HeardFile, heard_name
@@ -26,10 +29,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from os import PathLike
     from zoneinfo import ZoneInfo
-
-    from treeward.language.phrasebook import PhraseBook
-    from treeward.measures import Position
-    from treeward.review.store import ReviewStore
 
 
 _TEMPLATE = files("treeward.hunt") / "new_hunt.toml"
@@ -43,13 +42,12 @@ def filled_template(*, name: str, timezone: str) -> str:
 
 def quoted(text: str) -> str:
     """Return a text as TOML quotes it, without what cannot be shown."""
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    kept = "".join(c for c in escaped if c >= " " and c != "\x7f")
-    return f'"{kept}"'
+    kept = "".join(c for c in text if c >= " " and c != "\x7f")
+    return json.dumps(kept, ensure_ascii=False)  # which escapes what is left as TOML
 
 
 def toml_value(value: Any) -> str:  # noqa: ANN401  (what TOML holds)
-    """Write a value as TOML: text, numbers, true and false, days, and lists of them.
+    """Write a value as TOML: text, numbers, true and false, days, places, and lists.
 
     Numbers keep all their digits, whole ones none behind the point.
     """
@@ -62,6 +60,8 @@ def toml_value(value: Any) -> str:  # noqa: ANN401  (what TOML holds)
             return repr(value).removesuffix(".0")
         case date():
             return value.isoformat()
+        case Position():
+            return quoted(format_position(value))
         case list() | tuple():
             return f"[{', '.join(toml_value(one) for one in value)}]"
         case _:
@@ -113,8 +113,6 @@ class HuntFolder:
         if hunt.path.exists() and not hunt.path.is_dir():
             where = str(hunt.path)
             raise HuntError("is a file", where=where, mend="Name another folder.")
-        from treeward.hunt_file import parse_hunt_table
-
         parse_hunt_table(
             {"hunt": {"name": name, "timezone": timezone}}, where=str(hunt_toml)
         )
@@ -136,15 +134,11 @@ class HuntFolder:
     @cached_property
     def phrase_book(self) -> PhraseBook:
         """What can be said in this hunt."""
-        from treeward.language.phrasebook import PhraseBook
-
         return PhraseBook.for_hunt(self.path)
 
     @property
     def review(self) -> ReviewStore:
         """Both copies of the review."""
-        from treeward.review.store import ReviewStore
-
         return ReviewStore(self.review_path, self.machine_dir, self.zone)
 
     @contextmanager
@@ -153,12 +147,8 @@ class HuntFolder:
     ) -> Iterator[None]:
         """Keep a second program from writing into this hunt meanwhile.
 
-        Parameters
-        ----------
-        command
-            What is at work, to be told to others.
-        wait_s
-            How long to wait for another one.
+        `command` is what others are told to be at work; another one is waited for
+        `wait_s`.
 
         Raises
         ------

@@ -16,17 +16,27 @@ import numpy as np
 
 from treeward.errors import HuntError, TreewardError
 from treeward.language.kinds import EventKind
+from treeward.measures import position_in
 from treeward.report.model import FoundTold, HiddenDisc, OwnPriorUse, TrackLine
 from treeward.survey.frame import LocalFrame, geodesic
+from treeward.survey.own_prior import (
+    Known,
+    Lesson,
+    OwnPrior,
+    learned_settings,
+    own_compass,
+    own_prior,
+    plain_compass_sd_deg,
+)
 from treeward.survey.search import Walked
 
-from .finds import coarse, colony_of, inside_area, read_finds, typed_in
+from .finds import coarse, colony_of, inside_area, read_finds
 from .places import find_tracks
 from .searching import standing_notes
 from .tracks import TrackError, position_at, read_gpx
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -37,7 +47,6 @@ if TYPE_CHECKING:
     from treeward.measures import Position
     from treeward.notes.events import Event
     from treeward.report.model import HuntResult, SearchTold, StationPlace
-    from treeward.survey.own_prior import Known, OwnPrior
     from treeward.survey.records import Colony
 
     from .finds import FindTable
@@ -85,17 +94,7 @@ def found_told(
     """Return what notes and found.toml tell of finds.
 
     A note of a day on which, or after which, a find was kept is taken for that find's.
-
-    Parameters
-    ----------
-    result
-        The answer.
-    hunt_dir
-        The folder with found.toml.
-    events
-        The notes that count.
-    hidden
-        As `hidden_discs` gives them.
+    The discs are as `hidden_discs` gives them.
     """
     finds = _finds(hunt_dir)
     said = [e for e in standing_notes(events) if e.kind is EventKind.FOUND]
@@ -185,15 +184,7 @@ def parts_outside(
     longitude_deg: NDArray[np.float64],
     hidden: Sequence[HiddenDisc],
 ) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
-    """Return the parts of a way that touch no disc, each of two points or more.
-
-    Parameters
-    ----------
-    latitude_deg, longitude_deg
-        (n,) degrees.
-    hidden
-        The discs.
-    """
+    """Return the parts of a way that touch no disc, each of two points or more."""
     count = len(latitude_deg)
     if count < 2:
         return []
@@ -226,11 +217,11 @@ def _noted(
     """Return where notes say found: as typed, or where the phone was."""
     if not said:
         return []
-    places = [place for e in said if (place := typed_in(e)) is not None]
+    places = [place for e in said if (place := position_in(e.value)) is not None]
     clocks = [e.clock for e in said if e.clock is not None]
     for path in find_tracks(hunt_dir, hunt_file.map.ground) if clocks else ():
         try:
-            track = read_gpx(path)
+            track = read_gpx(path).points
         except TrackError:
             continue  # told where it is needed
         at = [position_at(track, clock) for clock in clocks]
@@ -273,8 +264,6 @@ class Learned:
         Of speed and in-hive time the survey itself sees to that. The compass is
         narrowed only where every observer's is known, since one spread is for all.
         """
-        from treeward.survey.own_prior import learned_settings
-
         chosen = learned_settings(settings, self.prior, self.cargos)
         if model.compass_sd_deg is None and observers:
             offsets = [self.compass(one) for one in observers]
@@ -283,33 +272,22 @@ class Learned:
                 chosen = replace(chosen, compass_sd_deg=_core(sd_deg, settings))
         return chosen
 
-    def turned_deg(
-        self, model: ModelTable, observers: Sequence[str]
-    ) -> Mapping[str, float]:
-        """Return how much too far clockwise each observer reads [degrees]."""
-        if model.compass_sd_deg is not None:
-            return {}
-        return {one: self.compass(one)[0] for one in observers}
-
     def compass(self, observer: str) -> tuple[float, float, int]:
         """Return an observer's offset, its standard deviation, and from how many."""
-        from treeward.survey.own_prior import own_compass
-
         return own_compass(self.known, observer, here_deg=self.here_deg)
 
     def used(self, model: ModelTable, observers: Sequence[str]) -> OwnPriorUse:
         """Return what the report is to say of it."""
+        turned = observers if model.compass_sd_deg is None else ()
         return OwnPriorUse(
             file=self.file,
             hunts=self.prior.hunts,
-            turned_deg=tuple(self.turned_deg(model, observers).items()),
+            turned_deg=tuple((one, self.compass(one)[0]) for one in turned),
         )
 
 
 def _core(sd_deg: float, settings: survey.Settings) -> float:
     """Return the spread without tail that goes with a standard deviation with it."""
-    from treeward.survey.own_prior import plain_compass_sd_deg
-
     plain_deg = settings.compass_sd_deg
     return float(sd_deg / plain_compass_sd_deg(settings) * plain_deg)
 
@@ -317,24 +295,11 @@ def _core(sd_deg: float, settings: survey.Settings) -> float:
 def learned_for(hunt_file: HuntFile, places: Sequence[StationPlace]) -> Learned | None:
     """Return what hunt.toml's season of found hunts foretells for this hunt.
 
-    What a hunt of this name taught does not count.
-
-    Parameters
-    ----------
-    hunt_file
-        hunt.toml.
-    places
-        The stations; the first tells the region.
-
-    Returns
-    -------
-    Learned or None
-        None for the plain prior: nothing is asked for, or nothing was learned.
+    What a hunt of this name taught does not count. The first station tells the region.
+    None stands for the plain prior: nothing is asked for, or nothing was learned.
     """
     if hunt_file.season is None or not places:
         return None
-    from treeward.survey.own_prior import own_prior
-
     season = hunt_file.season.without(hunt_file.hunt.name)
     if not season.lessons:
         return None
@@ -351,8 +316,6 @@ def learned_for(hunt_file: HuntFile, places: Sequence[StationPlace]) -> Learned 
 
 def known_lessons(season: SeasonFile) -> tuple[Known, ...]:
     """Return the lessons of a season as the survey takes them."""
-    from treeward.survey.own_prior import Known, Lesson
-
     return tuple(
         Known(
             lesson=Lesson(

@@ -349,11 +349,7 @@ def _bands(data: Any, window: Any, shape: tuple[int, int]) -> NDArray[np.uint8]:
 
 def _mbtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
     """Put together the tiles of the finest level of which not too many are wanted."""
-    fault = HuntError(
-        "is no MBTiles file that can be read",
-        where=path.name,
-        mend="Export it again as MBTiles with pictures (PNG, JPEG or WebP).",
-    )
+    fault = _no_tiles(path, "MBTiles")
     address = f"{path.resolve().as_uri()}?mode=ro&immutable=1"
     steps = iter(range(MOST_LOOK_UPS))
     try:
@@ -389,6 +385,14 @@ def _mbtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
         raise fault from error
 
 
+def _no_tiles(path: Path, kind: str) -> HuntError:
+    return HuntError(
+        f"is no {kind} file that can be read",
+        where=path.name,
+        mend=f"Export it again as {kind} with pictures (PNG, JPEG or WebP).",
+    )
+
+
 def _vector_tiles(path: Path) -> HuntError:
     return HuntError(
         "holds vector tiles, which are not drawn",
@@ -407,11 +411,7 @@ def _pmtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
             where=path.name,
             mend="Run: pip install 'treeward[ground]'. Or export the map as MBTiles.",
         ) from error
-    fault = HuntError(
-        "is no PMTiles file that can be read",
-        where=path.name,
-        mend="Export it again as PMTiles with pictures (PNG, JPEG or WebP).",
-    )
+    fault = _no_tiles(path, "PMTiles")
     try:
         with path.open("rb") as file:
             archive = _Archive(file, fault)
@@ -436,12 +436,7 @@ def _pmtiles(path: Path, part: _Part) -> Iterator[GroundPicture]:
 class _Archive:
     """A PMTiles file, read by its package, with an end to whatever may have none.
 
-    Parameters
-    ----------
-    file
-        The file, which may be hostile.
-    fault
-        Raised where it says what cannot be.
+    The file may be hostile: `fault` is raised where it says what cannot be.
     """
 
     def __init__(self, file: BinaryIO, fault: HuntError) -> None:

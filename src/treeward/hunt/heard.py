@@ -20,6 +20,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from treeward.audio import LONGEST_S, SAMPLE_RATE_HZ, Block
+from treeward.audio.reader import read_blocks
 from treeward.files import kept_number, kept_text, read_plain, write_text
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 from treeward.within import held, open_plain
@@ -69,24 +70,15 @@ def pieces_of(
     container: str,
     longest_s: float = PIECE_S,
 ) -> tuple[Piece, ...]:
-    """Cut a recording into even pieces, each cut moved to a pause beside it.
+    """Cut a recording that is longer into even pieces, each cut moved to a pause.
 
-    Parameters
-    ----------
-    path
-        The recording.
-    duration_s, container
-        What `treeward.audio.reader.probe` says of it.
-    longest_s
-        Length above which a recording is cut, in seconds.
+    `duration_s` and `container` are what `treeward.audio.reader.probe` says of it.
 
     Raises
     ------
     SoundError
         The recording cannot be read.
     """
-    from treeward.audio.reader import read_blocks
-
     if container not in JUMPS_EXACTLY or not duration_s or duration_s <= longest_s:
         return (WHOLE,)
     count = math.ceil(duration_s / longest_s)
@@ -113,8 +105,6 @@ def read_piece(
     path: Path, piece: Piece, *, from_s: float, warn: Callable[[SoundError], None]
 ) -> Iterator[Block]:
     """Read the blocks of a piece from `from_s` on, a second of the recording."""
-    from treeward.audio.reader import read_blocks
-
     for block in read_blocks(path, start_s=from_s, warn=warn):
         if piece.end_s is None or block.end_s < piece.end_s:
             yield block
@@ -293,18 +283,10 @@ class HeardFile:
         piece: int = 0,
         peak: float = 0.0,
     ) -> None:
-        """Keep what was heard of a piece up to `reached_s`, where a later run goes on.
+        """Keep what was heard of a piece since the last time.
 
-        Parameters
-        ----------
-        utterances
-            What was heard since the last time.
-        reached_s
-            Second of the recording up to which it is known.
-        piece
-            Number of the piece.
-        peak
-            Loudest sample so far, of 1.
+        `reached_s` is the second of the recording up to which it is known and from
+        which a later run goes on, `peak` the loudest sample so far, of 1.
         """
         lines = [_line(_entry_of(utterance, piece)) for utterance in utterances]
         self._append("".join(lines) + _reached(piece, reached_s, peak))

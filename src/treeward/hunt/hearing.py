@@ -22,8 +22,10 @@ from dataclasses import dataclass, field, replace
 from multiprocessing.connection import wait
 from typing import TYPE_CHECKING, Any, Protocol
 
+from treeward.audio.reader import SILENT_PEAK, probe
 from treeward.errors import SoundError, TreewardError
 from treeward.hunt.heard import PIECE_S, Piece, pieces_of, read_piece
+from treeward.language.phrasebook import PhraseBook
 
 from .recordings import is_transcript, recording_name
 from .transcription import Recorded, heard_by, recorded_of
@@ -184,19 +186,13 @@ class EngineChoice:
     free: bool = False  # notes are read out of talk too: see `open_recognizer`
 
     def open(self, say: Callable[[str], None] | None = None) -> Recognizer:
-        """Open it.
-
-        Parameters
-        ----------
-        say
-            Told where the engine that comes with Treeward does not work.
+        """Open it; `say` is told where the one that comes with Treeward does not work.
 
         Raises
         ------
         SpeechError
             There is no such model, or it cannot be used.
         """
-        from treeward.language.phrasebook import PhraseBook
         from treeward.speech.recognizer import open_recognizer
 
         book = PhraseBook.for_hunt(self.hunt_dir)
@@ -304,7 +300,6 @@ class Watcher(Protocol):
 class _Hearing:
     """One recording while it is heard."""
 
-    name: str
     kept: HeardFile
     total_s: float | None
     left: set[int]  # numbers of the pieces that are not done
@@ -322,8 +317,6 @@ class _Round:
 
     def prepare(self, hunt: HuntFolder, path: Path, recognizer: Recognizer) -> None:
         """Find out what is left to be heard of a recording."""
-        from treeward.audio.reader import probe
-
         name = recording_name(path, hunt.recordings_dir)
         kept = hunt.heard_file(name)
         free = hunt.file.speech.free
@@ -351,7 +344,6 @@ class _Round:
         }
         left = [one for one in earlier.pieces if not one.done]
         self.hearings[name] = _Hearing(
-            name=name,
             kept=kept,
             total_s=info.duration_s,
             left={one.piece.number for one in left},
@@ -400,8 +392,6 @@ class _Round:
         return sum(sum(one.known_s.values()) for one in self.hearings.values())
 
     def _finish(self, task: Task, hearing: _Hearing) -> None:
-        from treeward.audio.reader import SILENT_PEAK
-
         heard = hearing.kept.read()
         if len(heard.pieces) > 1 and all(p.peak < SILENT_PEAK for p in heard.pieces):
             hearing.fault = SoundError(
@@ -426,24 +416,9 @@ def hear_all(
     """Hear recordings; a fault of one does not stop the rest.
 
     What was heard is kept stretch by stretch, so that an interrupt loses one stretch
-    of each process at most, and a later call goes on from there.
-
-    Parameters
-    ----------
-    hunt
-        The hunt they belong to.
-    paths
-        Recordings and timed transcripts in it.
-    engine
-        Opens the speech engine.
-    jobs
-        Processes at work at the same time; with 1, this one.
-    watcher
-        Told of the progress.
-    fresh
-        Forget what was heard before.
-    say
-        Told where the engine that comes with Treeward does not work.
+    of each process at most, and a later call goes on from there. `say` is told where
+    the engine that comes with Treeward does not work; the rest is as
+    `Hunt.transcribe` has it.
 
     Returns
     -------
@@ -485,7 +460,7 @@ def hear_all(
         stopped = True
     finally:
         hearing_round.end()
-    faults |= {one.name: one.fault for one in hearing_round.hearings.values()}
+    faults |= {key: one.fault for key, one in hearing_round.hearings.items()}
     return [_recorded(hunt, path, faults) for path in paths], name, stopped
 
 

@@ -18,14 +18,17 @@ from typing import TYPE_CHECKING
 from treeward import __version__
 from treeward.errors import HuntError
 from treeward.language.kinds import EventKind
+from treeward.review.file import effective_events
+from treeward.review.store import left_of
 
 from .folder import HuntFolder
 from .hearing import EngineChoice, Watcher, hear_all
-from .recordings import take_in, unreadable
-from .transcription import Recorded, Transcribed
+from .recordings import LeftOut, days_told, take_in, unreadable
+from .review_update import ReviewUpdate, clips_of, note_rows, times_corrected
+from .transcription import Recorded, Transcribed, keep_talk, keep_unread, open_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from treeward.notes.events import Event
@@ -87,10 +90,6 @@ class Hunt(HuntFolder):
         HuntError, SpeechError, ReviewError
             When nothing can be done. A fault of one recording is in the result.
         """
-        from .recordings import LeftOut
-        from .review_update import ReviewUpdate
-        from .transcription import keep_talk, keep_unread
-
         update = ReviewUpdate(self)
         _ = self.file  # a faulty hunt.toml is told before an hour of hearing
         with self.locked("transcribe"):
@@ -127,11 +126,11 @@ class Hunt(HuntFolder):
                 Recorded(name=file.name, fault=fault, complete=False)
                 for file, fault in faults.items()
             ]
-            written = update.write_merged(recorded)
+            merge, told = update.write_merged(recorded)
             keep_talk(self, paths)
             keep_unread(self, recorded)
             return self._transcribed(
-                recorded, written.merge, engine, stopped, (*remarks, *written.remarks)
+                recorded, merge, engine, stopped, (*remarks, *told)
             )
 
     def _transcribed(
@@ -143,10 +142,6 @@ class Hunt(HuntFolder):
         remarks: tuple[str, ...],
     ) -> Transcribed:
         """Say what came of it."""
-        from treeward.review.store import left_of
-
-        from .transcription import open_lines
-
         read_now = {one.name for one in recorded if not one.fault}
         lines = open_lines(self, (row.event for row in merge.rows))
         return Transcribed(
@@ -175,10 +170,13 @@ class Hunt(HuntFolder):
         """
         return self._rows_without(frozenset())
 
-    def _rows_without(self, dropped: Collection[str]) -> list[ReviewRow]:
-        """Read review.csv as if the person had dropped some rows."""
-        from .review_update import ReviewUpdate, times_corrected
+    def _rows_without(
+        self, dropped: Collection[str], update: ReviewUpdate | None = None
+    ) -> list[ReviewRow]:
+        """Read review.csv as if the person had dropped some rows.
 
+        `update` keeps what was heard for further calls.
+        """
         previous, current = self.review.read()
         if current is None:
             raise HuntError(
@@ -192,16 +190,14 @@ class Hunt(HuntFolder):
                 for row in current
             ]
         if times_corrected(previous, current):
-            update = ReviewUpdate(self)
-            if known := update.recorded_before():
+            update = update or ReviewUpdate(self)
+            if known := update.recorded_before:
                 merge, _ = update.merged(known, previous, current)
                 return list(merge.rows)
         return current
 
     def events(self, rows: Sequence[ReviewRow] | None = None) -> list[Event]:
         """Give the events that count: the person's word over the machine's."""
-        from treeward.review.file import effective_events
-
         return effective_events(rows or self.rows(), self.review.machine_rows())
 
     def trips(self) -> TripTable:
@@ -254,10 +250,6 @@ class Hunt(HuntFolder):
 
     def left(self) -> Left:
         """Count what is still to be looked at in review.csv as it stands."""
-        from treeward.review.store import left_of
-
-        from .transcription import open_lines
-
         machine, current = self.review.read()
         rows = current or ()
         lines = open_lines(self, (row.event for row in rows))
@@ -297,14 +289,14 @@ class Hunt(HuntFolder):
 
         rows = self.rows()
         events = self.events(rows)
-        clocked = self._clocked_without()
+        update = ReviewUpdate(self)
 
         def otherwise(row: str) -> Iterator[Sequence[Event]]:
             own = next((e for e in events if e.row == row), None)
             if own is not None and own.kind in {EventKind.TIME, EventKind.DATE}:
                 # Other notes' clocks hang on it.
-                if own.recording and (others := clocked(row)) is not None:
-                    yield others
+                if own.recording and update.recorded_before:
+                    yield self.events(self._rows_without({row}, update))
                 return
             yield from ways_of(events, row, readings[row])
 
@@ -316,27 +308,6 @@ class Hunt(HuntFolder):
             looked=lambda told: read_searching(self.file, self.path, told),
             today=self._now(),
         )
-
-    def _clocked_without(self) -> Callable[[str], list[Event] | None]:
-        """Return what gives the events as they are without a spoken time."""
-        from .review_update import ReviewUpdate
-
-        update = ReviewUpdate(self)
-        known: list[Recorded] | None = None
-
-        def clocked(row: str) -> list[Event] | None:
-            nonlocal known
-            previous, current = self.review.read()
-            known = update.recorded_before() if known is None else known
-            if current is None or not known:
-                return None
-            dropped = [
-                replace(r, decision="drop") if r.name == row else r for r in current
-            ]
-            merge, _ = update.merged(known, previous, dropped)
-            return self.events(merge.rows)
-
-        return clocked
 
     def paired(self) -> HuntResult:
         """Give the trips with their links to review.csv, and no place yet."""
@@ -352,9 +323,6 @@ class Hunt(HuntFolder):
 
     def _unlocated(self, rows: Sequence[ReviewRow], table: TripTable) -> HuntResult:
         from treeward.report.model import HuntResult
-
-        from .recordings import days_told
-        from .review_update import note_rows
 
         return HuntResult(
             hunt_file=self.file,
@@ -392,7 +360,6 @@ class Hunt(HuntFolder):
 
         from .found_told import without_finds
         from .ground import read_ground
-        from .review_update import clips_of
 
         with self.locked("locate", wait_s=_PATIENCE_S):
             clips = None
@@ -414,13 +381,8 @@ class Hunt(HuntFolder):
     def _trips_of(self, rows: Sequence[ReviewRow]) -> TripTable:
         from treeward.trips import pair_trips
 
-        return self._with_offers(pair_trips(self.events(rows), self.file))
-
-    def _with_offers(self, table: TripTable) -> TripTable:
-        """Add what a phone's track says of recordings without a spoken station."""
-        if not table.assumed:
-            return table
         from .places import offered_stations
 
+        table = pair_trips(self.events(rows), self.file)
         offers = offered_stations(self.file, self.path, table)
         return replace(table, doubts=(*table.doubts, *offers))

@@ -25,7 +25,7 @@ import re
 import shutil
 import threading
 from collections import deque
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import PurePath
@@ -61,12 +61,7 @@ BALLAST_NAME = "room-for-notes.bin"
 class Journal:
     """Append-only record of a session; safe to call from any thread.
 
-    Parameters
-    ----------
-    path
-        The session's journal, made if it is not there.
-    within
-        The hunt that it belongs to: no link below that is followed.
+    `within` is the hunt that it belongs to: no link below that is followed.
     """
 
     def __init__(self, path: Path, *, within: Path | None = None) -> None:
@@ -126,24 +121,16 @@ class Journal:
         return True
 
     def _append(self, line: bytes) -> bool:
-        try:
+        with suppress(OSError):
             written = self._file.write(line)
             if written == len(line):
                 os.fsync(self._file.fileno())
                 self._good += written
                 return True
-        except OSError:
-            pass
-        self._cut_back()
-        return False
-
-    def _cut_back(self) -> None:
-        """Take away half a line, so that the next one starts on its own."""
-        try:
+        with suppress(OSError):  # half a line goes: the next one starts on its own
             self._file.truncate(self._good)
             self._file.seek(self._good)
-        except OSError:
-            pass
+        return False
 
     def close(self) -> None:
         """Write what is waiting, as far as it goes, and close."""
@@ -264,13 +251,12 @@ _NAME = re.compile(r"[0-9]{1,15}", re.ASCII)
 class Joined:
     """A session's recording.
 
-    `sound_s` counts what was heard; `length_s` the silence between pieces too.
-    `fault` says why the pieces were left as they are, "" when all went well.
+    `sound_s` counts what was heard, without the silence between pieces. `fault` says
+    why the pieces were left as they are, "" when all went well.
     """
 
     path: Path
     sound_s: float
-    length_s: float
     fault: str = ""
     remarks: tuple[str, ...] = ()
 
@@ -299,14 +285,8 @@ def join_pieces(
 
     Returns None where there are no pieces with sound, or all of it is in the recording
     already. The pieces stay until the joined file has been read back whole. A recording
-    that holds other sound stays as it is, and the pieces become one beside it.
-
-    Parameters
-    ----------
-    pieces_dir, recording
-        The folder, and the file that its pieces become.
-    within
-        The hunt that both belong to: no link below that is followed.
+    that holds other sound stays as it is, and the pieces become one beside it. Below
+    the hunt, `within`, no link is followed.
 
     Raises
     ------
@@ -363,8 +343,7 @@ class _Joining:
             return joined
         if not remarks:
             return None
-        path = self.home.path / name
-        return Joined(path=path, sound_s=0, length_s=0, remarks=tuple(remarks))
+        return Joined(path=self.home.path / name, sound_s=0, remarks=tuple(remarks))
 
     def _write(
         self, pieces: Sequence[Piece], name: str, remarks: Sequence[str]
@@ -372,7 +351,7 @@ class _Joining:
         import soundfile
 
         part = f".{name}.part"
-        sound = length = size = 0
+        sound = size = 0
         for _, piece in pieces:
             found = self.folder.look(piece)
             size += found.st_size if found else 0
@@ -393,7 +372,6 @@ class _Joining:
         return Joined(
             path=self.folder.path if fault else self.home.path / name,
             sound_s=sound / SAMPLE_RATE_HZ,
-            length_s=length / SAMPLE_RATE_HZ,
             fault=fault,
             remarks=tuple(remarks),
         )
@@ -422,6 +400,18 @@ class _Joining:
         return f"{path.stem}-part-{number}{path.suffix}"
 
 
+@contextmanager
+def _opened(folder: Held, name: str) -> Iterator[Any]:
+    """Open a sound file of a folder to read."""
+    import soundfile
+
+    with (
+        folder.lent(name) as given,
+        soundfile.SoundFile(given, closefd=False) as sound,
+    ):
+        yield sound
+
+
 def _write(
     home: Held, part: str, folder: Held, pieces: Sequence[Piece]
 ) -> tuple[int, int]:
@@ -436,10 +426,7 @@ def _write(
         ) as out,
     ):
         for at, skip, name in _placed(folder, pieces):
-            with (
-                folder.lent(name) as given,
-                soundfile.SoundFile(given, closefd=False) as piece,
-            ):
+            with _opened(folder, name) as piece:
                 _write_silence(out, at + skip - length)
                 piece.seek(min(skip, piece.frames))
                 length = max(length, at + skip)
@@ -472,10 +459,7 @@ def _holds(home: Held, name: str, folder: Held, pieces: Sequence[Piece]) -> bool
     import soundfile
 
     try:
-        with (
-            home.lent(name) as given,
-            soundfile.SoundFile(given, closefd=False) as whole,
-        ):
+        with _opened(home, name) as whole:
             if (whole.samplerate, whole.channels) != (SAMPLE_RATE_HZ, 1):
                 return False
             return all(_is_in(whole, folder, *piece) for piece in pieces)
@@ -484,13 +468,8 @@ def _holds(home: Held, name: str, folder: Held, pieces: Sequence[Piece]) -> bool
 
 
 def _is_in(whole: Any, folder: Held, at_ms: int, name: str) -> bool:  # noqa: ANN401 (untyped)
-    import soundfile
-
     at = at_ms * SAMPLE_RATE_HZ // 1000
-    with (
-        folder.lent(name) as given,
-        soundfile.SoundFile(given, closefd=False) as piece,
-    ):
+    with _opened(folder, name) as piece:
         skip = min(SAMPLE_RATE_HZ, piece.frames // 2)
         places = range(max(0, at - SEAM_SAMPLES), at + SEAM_SAMPLES)
         return any(
@@ -541,10 +520,7 @@ def _is_ours(folder: Held, name: str) -> bool:
     import soundfile
 
     try:
-        with (
-            folder.lent(name) as given,
-            soundfile.SoundFile(given, closefd=False) as sound,
-        ):
+        with _opened(folder, name) as sound:
             return (sound.samplerate, sound.channels) == (SAMPLE_RATE_HZ, 1)
     except soundfile.LibsndfileError:
         return False

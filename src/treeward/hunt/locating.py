@@ -3,32 +3,34 @@
 from __future__ import annotations
 
 import math
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from treeward import survey
 from treeward.errors import HuntError, TreewardError
 from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import Missing, MissingKind, StationPlace
+from treeward.survey.influence import Seen
 from treeward.trips.table import trip_day
 
 from .found_told import learned_for
+from .places import declination_at, place_stations
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
     from numpy.typing import NDArray
 
-    from treeward import survey
     from treeward.hunt_file import HuntFile, Pair
     from treeward.hunt_tables import ModelTable
     from treeward.language.bearings import Reference
     from treeward.measures import Position
     from treeward.report.model import OwnPriorUse
-    from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
     from treeward.trips.table import FlightLine, Trip, TripTable
 
@@ -58,8 +60,6 @@ def survey_hunt(
 
     Parameters
     ----------
-    hunt_file
-        hunt.toml.
     table
         Trips and flight lines; those not `used` are left out here too.
     positions
@@ -78,8 +78,6 @@ def survey_hunt(
     HuntError
         When the magnetic model does not reach to the hunt's place or date.
     """
-    from treeward import survey
-
     ready = prepare_hunt(hunt_file, table, positions, today=today, assigned=assigned)
     seen = ready.seen()
     surveyed = Surveyed(
@@ -91,7 +89,7 @@ def survey_hunt(
     )
     if not len(seen.trips.bee) and not len(seen.bearings.bee):
         return surveyed
-    try:
+    with refusals_told("hunt.toml and review.csv", "Correct that value."):
         fix = survey.locate(
             seen.stations,
             seen.trips,
@@ -101,13 +99,17 @@ def survey_hunt(
             searching=searching,
             onward=onward,
         )
-    except ValueError as error:
-        raise HuntError(
-            f"the survey cannot take this: {error}",
-            where="hunt.toml and review.csv",
-            mend="Correct that value.",
-        ) from error
     return replace(surveyed, fix=fix)
+
+
+@contextmanager
+def refusals_told(where: str, mend: str) -> Iterator[None]:
+    """Say in a line to the person what the survey refuses."""
+    try:
+        yield
+    except ValueError as error:
+        what = f"the survey cannot take this: {error}"
+        raise HuntError(what, where=where, mend=mend) from error
 
 
 def prepare_hunt(
@@ -127,7 +129,7 @@ def prepare_hunt(
     compass = hunt_file.hunt.compass
     if all((line.reference or compass) == "true" for line in lines):
         declination_sd_deg = 0.0
-    try:
+    with refusals_told("hunt.toml", "Correct that value under [model] or [walk]."):
         ready = Prepared(
             hunt_file,
             table,
@@ -136,12 +138,6 @@ def prepare_hunt(
             lines=lines,
             declination_sd_deg=declination_sd_deg,
         )
-    except ValueError as error:
-        raise HuntError(
-            f"the survey cannot take this: {error}",
-            where="hunt.toml",
-            mend="Correct that value under [model] or [walk].",
-        ) from error
     if assigned is not None:
         known_bees = {bee: assigned[bee] for bee in ready.bees if bee in assigned}
         ready.settings = replace(ready.settings, assigned=known_bees)
@@ -192,8 +188,6 @@ class Prepared:
 
     def seen(self) -> Seen:
         """Give what the survey is told."""
-        from treeward.survey.influence import Seen
-
         return Seen(
             stations=self.stations(),
             trips=self.trips(),
@@ -217,8 +211,6 @@ class Prepared:
 
     def stations(self) -> survey.Stations:
         """Give the stations, those of a calibration apart."""
-        from treeward import survey
-
         places = [self._place(seat) for seat in self._ids]
         return survey.Stations(
             id=self._ids,
@@ -229,8 +221,6 @@ class Prepared:
 
     def trips(self) -> survey.Trips:
         """Give the trips used."""
-        from treeward import survey
-
         trips = self._trips
         seats = [self._ids.index(self._seat(t.station, t.mark)) for t in trips]
         return survey.Trips(
@@ -258,8 +248,6 @@ class Prepared:
 
     def bearings(self) -> survey.Bearings:
         """Give the bearings used, true and as a right compass would read them."""
-        from treeward import survey
-
         lines = self._lines
         seats = [self._ids.index(self._seat(x.station, x.mark)) for x in lines]
         true_deg = [
@@ -282,8 +270,6 @@ class Prepared:
 
     def wind(self) -> survey.TripWind | None:
         """Give the wind last spoken of on the day, for each trip."""
-        from treeward import survey
-
         spoken = sorted(
             (w for w in self._winds if w.clock is not None),
             key=lambda w: w.clock.timestamp() if w.clock else 0.0,
@@ -326,8 +312,6 @@ def stations_of(
     None where the places or the declination there cannot be told; `Hunt.locate` says
     why.
     """
-    from .places import place_stations
-
     try:
         positions = place_stations(hunt_file, path, table).positions
         return _station_places(hunt_file, positions, _first_clock(table) or today)[0]
@@ -341,26 +325,14 @@ def _station_places(
     when: datetime,
 ) -> tuple[tuple[StationPlace, ...], float]:
     """Give the stations that have a position, and how sure declination is there."""
-    from treeward import survey
-
     places, declination_sd_deg = [], 0.0
     for station in hunt_file.station:
         if station.id not in positions:
             continue
         position, placed_by = positions[station.id]
-        try:
-            declination_deg, sd_deg = survey.declination(
-                position.latitude_deg,
-                position.longitude_deg,
-                when.date(),
-                altitude_m=hunt_file.hunt.altitude_m,
-            )
-        except ValueError as error:
-            raise HuntError(
-                f"no magnetic declination for station {station.id}: {error}",
-                where="hunt.toml",
-                mend='Give bearings against true north and write compass = "true".',
-            ) from error
+        declination_deg, sd_deg = declination_at(
+            position, when, hunt_file.hunt, f"station {station.id}"
+        )
         places.append(
             StationPlace(
                 id=station.id,
@@ -407,19 +379,9 @@ def settings_from(
     """Turn hunt.toml into the survey's settings.
 
     A 90 % range of `[model]` becomes the median and spread of a lognormal with those
-    5 % and 95 % points; the two ways of a flight have each their own.
-
-    Parameters
-    ----------
-    hunt_file
-        hunt.toml.
-    bees
-        Names of the bees in the survey's arrays.
-    mark_of
-        Bee -> its mark.
+    5 % and 95 % points; the two ways of a flight have each their own. `bees` are those
+    of the survey's arrays.
     """
-    from treeward import survey
-
     model = hunt_file.model
     chosen = _speeds(model) | _in_hive(model)
     for value, name in (

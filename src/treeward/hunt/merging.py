@@ -8,7 +8,6 @@ recordings, tracks and finds.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import shutil
 from dataclasses import dataclass, replace
@@ -25,12 +24,12 @@ from .finds import FILE as FOUND
 from .finds import FoundFile, found_text, read_finds
 from .hunt import Hunt
 from .places import find_tracks, place_stations
-from .recordings import has_plain_name
+from .recordings import digest, files_below
 from .tracks import LARGEST_BYTES
 from .two_hunts import Side, folder_name, merged_toml, station_names
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
     from pathlib import Path
 
     from treeward.measures import Position
@@ -90,8 +89,8 @@ def merge_hunts(
         made = Hunt(beside)
         made.recordings_dir.mkdir()
         copied = _Copies(made)
-        copied.all_of(one, _recordings(one), "")
-        copied.all_of(other, _recordings(other), folder)
+        copied.all_of(one, "")
+        copied.all_of(other, folder)
         sides = _sides(one, other, names, copied.names)
         text, told = merged_toml(*sides, into, name=_name(one, other))
         write_text(made.path / "hunt.toml", text, within=made.path)
@@ -147,21 +146,6 @@ def _name(one: Hunt, other: Hunt) -> str:
     return " and ".join(names)[:60].strip()
 
 
-def _recordings(hunt: Hunt) -> list[Path]:
-    """List the plain files below recordings/, but for labels that Treeward wrote."""
-    if not hunt.recordings_dir.is_dir():
-        return []
-    return sorted(
-        path
-        for path in hunt.recordings_dir.rglob("*")
-        if path.is_file()
-        and not path.is_symlink()
-        and has_plain_name(path.relative_to(hunt.recordings_dir))
-        and not path.name.startswith(".")
-        and not path.stem.endswith(".events")
-    )
-
-
 class _Copies:
     """Copies recordings, those with the same bytes once, and keeps their names."""
 
@@ -172,26 +156,27 @@ class _Copies:
         self.count = 0
         self.shared = 0
 
-    def all_of(self, hunt: Hunt, paths: Sequence[Path], folder: str) -> None:
+    def all_of(self, hunt: Hunt, folder: str) -> None:
         """Copy a hunt's recordings into a folder below recordings/; "" for none."""
         names = self.names.setdefault(hunt.path, {})
         there = {p.name for p in self._made.recordings_dir.iterdir()}
         while folder in there:
             folder += "-2"
         before = dict(self._by_digest)
-        for path in paths:
+        for path in files_below(hunt.recordings_dir):
+            if path.is_symlink():
+                continue
             old = path.relative_to(hunt.recordings_dir).as_posix()
-            with path.open("rb") as file:
-                digest = hashlib.file_digest(file, "sha256").digest()
-            if digest in before:
-                names[old] = before[digest]
+            sha256 = digest(path)
+            if sha256 in before:
+                names[old] = before[sha256]
                 self.shared += 1
                 continue
             new = f"{folder}/{old}" if folder else old
             copy = self._made.recordings_dir / new
             copy.parent.mkdir(parents=True, exist_ok=True)
             shutil.copy2(path, copy)
-            self._by_digest.setdefault(digest, new)
+            self._by_digest.setdefault(sha256, new)
             names[old] = new
             self.count += 1
 

@@ -20,6 +20,7 @@ from treeward.report.flight_lines import circular_mean_deg, circular_sd_deg
 from treeward.report.looking import smallest_around
 from treeward.report.model import DayColony, DayResult, DayStation, DoubtfulNotes
 from treeward.survey.frame import apart_m, way_between
+from treeward.survey.influence import Influence, LookingInfluence, Seen
 from treeward.survey.records import AreaShape
 from treeward.trips import pair_trips
 from treeward.trips.table import day_tables
@@ -40,7 +41,6 @@ if TYPE_CHECKING:
     from treeward.hunt_file import HuntFile
     from treeward.notes.events import Event
     from treeward.report.model import HuntResult, SearchTold
-    from treeward.survey.influence import Seen
     from treeward.survey.records import Fix
     from treeward.trips.table import TripTable
 
@@ -73,13 +73,7 @@ _UNFIT: Mapping[FlagCode, About] = {
 
 
 def gather(events: Sequence[Event]) -> tuple[DoubtfulNotes, ...]:
-    """Count the notes in doubt by what they are about.
-
-    Parameters
-    ----------
-    events
-        The events that count, as `notes.review_file.effective_events` gives them.
-    """
+    """Count the notes in doubt by what they are about, of the events that count."""
     lots: dict[About, list[Event]] = {about: [] for about in About}
     for event in events:
         if event.doubtful:
@@ -110,18 +104,9 @@ def weigh_doubts(
 ) -> HuntResult:
     """Say of each lot of notes in doubt how far it could move the best place.
 
-    Parameters
-    ----------
-    result
-        The answer as it stands.
-    events
-        The events that count.
-    without
-        Gives them without some rows, the clock of the others worked out anew.
-    looked
-        Gives what notes tell of looking for the tree.
-    today
-        Date for the magnetic model where no note has a clock.
+    `without` gives the events without some rows, the clock of the others worked out
+    anew, `looked` what notes tell of looking for the tree; `today` is the date for the
+    magnetic model where no note has a clock.
     """
     hunt_file, fix = result.hunt_file, result.fix
     positions = _positions(result)
@@ -179,25 +164,11 @@ def row_moves(
     looked: Callable[[Sequence[Event]], SearchTold],
     today: datetime,
 ) -> Iterator[RowMove]:
-    """Say of single rows how far the best place moves if they are wrong.
+    """Say of single rows, in their order, how far the best place moves if wrong.
 
-    Parameters
-    ----------
-    result
-        The answer as it stands.
-    events
-        The events that count.
-    rows
-        Which rows, in the order in which they are to be weighed.
-    otherwise
-        Gives all events as they are if a row is otherwise: each way that it may be.
-    looked
-        Gives what notes tell of looking for the tree.
-    today
-        Date for the magnetic model where no note has a clock.
+    `otherwise` gives all events as they are if a row is otherwise: each way that it may
+    be. `looked` and `today` are as `weigh_doubts` has them.
     """
-    from treeward.survey.influence import Influence, LookingInfluence
-
     if result.fix is None or len(result.table.trips) > MOST_TRIPS:
         return
     positions = _positions(result)
@@ -327,7 +298,7 @@ def locate_days(
     """Locate the colonies from each day alone.
 
     The trips of a calibration count on every day: what they teach about the bees is
-    no day's own.
+    no day's own. The days come in their order; there is none for a hunt of one day.
 
     Parameters
     ----------
@@ -335,11 +306,6 @@ def locate_days(
         What all days together give; None where they give nothing.
     today
         Date for the magnetic model where no note has a clock.
-
-    Returns
-    -------
-    tuple of DayResult
-        In the order of the days; empty for a hunt of one day.
     """
     zone = hunt_file.hunt.zone
     days = days_of(table, zone)

@@ -10,7 +10,7 @@ and outlines where they end where they began.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,7 +18,7 @@ import numpy as np
 from treeward.errors import HuntError
 from treeward.files import read_whole
 from treeward.report.model import GpxSearch, Missing, MissingKind, TrackLine
-from treeward.survey.frame import apart_m, geodesic
+from treeward.survey.frame import apart_m, declination, geodesic
 from treeward.trips.table import Doubt, DoubtCode
 
 from .tracks import (
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.hunt_file import HuntFile
+    from treeward.hunt_tables import HuntTable
     from treeward.measures import Position
     from treeward.trips.table import TripTable
 
@@ -80,8 +81,10 @@ def find_tracks(hunt_dir: Path, ground: Collection[str] = ()) -> list[Path]:
     )
 
 
-def read_tracks(hunt_file: HuntFile, hunt_dir: Path) -> list[tuple[Path, Track]]:
-    """Read the GPX files that tell where people were.
+def read_tracks(
+    hunt_file: HuntFile, hunt_dir: Path
+) -> tuple[list[tuple[Path, Track]], list[Path]]:
+    """Read the GPX files that tell where people were, and list those that need not.
 
     Those that [search] names as ground or paths tell nothing of that; a walk that it
     names may lack its times, and is then read there. So may any where hunt.toml says
@@ -92,13 +95,6 @@ def read_tracks(hunt_file: HuntFile, hunt_dir: Path) -> list[tuple[Path, Track]]
     TrackError
         If a GPX file cannot be read, or one that is needed tells nothing.
     """
-    return _read_tracks(hunt_file, hunt_dir)[0]
-
-
-def _read_tracks(
-    hunt_file: HuntFile, hunt_dir: Path
-) -> tuple[list[tuple[Path, Track]], list[Path]]:
-    """Return the tracks, and the files that tell nothing and are not needed."""
     needed = any(station.position is None for station in hunt_file.station)
     search = hunt_file.search
     apart = {(hunt_dir / name).resolve() for name in (*search.ground, *search.paths)}
@@ -130,7 +126,7 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
     TrackError
         If a GPX file cannot be read.
     """
-    read, idle = _read_tracks(hunt_file, hunt_dir)
+    read, idle = read_tracks(hunt_file, hunt_dir)
     tracks = [track for _, track in read]
     positions: dict[str, tuple[Position, str]] = {}
     unfound: list[Missing] = []
@@ -140,22 +136,49 @@ def place_stations(hunt_file: HuntFile, hunt_dir: Path, table: TripTable) -> Pla
             continue
         names = [station.id, f"station {station.id}", station.name]
         named = [n for n in names if n]
-        marked = (waypoint(track, *named) for track in tracks)
+        marked = (waypoint(track.waypoints, *named) for track in tracks)
         if (place := next((p for p in marked if p is not None), None)) is not None:
             positions[station.id] = (place, "waypoint")
             continue
         clocks = list(_clocks_at(table, station.id))
-        walked = (position_over(track, clocks) for track in tracks)
+        walked = (position_over(track.points, clocks) for track in tracks)
         if (place := next((p for p in walked if p is not None), None)) is not None:
             positions[station.id] = (place, "track")
         elif tracks and (clocks or any(track.waypoints for track in tracks)):
             unfound.append(_not_found(station.id, named, clocks, read))
     return Places(
         positions=positions,
-        tracks=tuple(_line(track, path.stem) for path, track in read if span(track)),
+        tracks=tuple(
+            _line(track, path.stem) for path, track in read if span(track.points)
+        ),
         unfound=tuple(unfound),
         idle=tuple(path.name for path in idle),
     )
+
+
+def declination_at(
+    place: Position, when: datetime, hunt: HuntTable, what: str
+) -> tuple[float, float]:
+    """Return the magnetic declination at a place, and its standard deviation [degrees].
+
+    Raises
+    ------
+    HuntError
+        Saying for `what` there is none: the magnetic model does not reach there.
+    """
+    try:
+        return declination(
+            place.latitude_deg,
+            place.longitude_deg,
+            when.date(),
+            altitude_m=hunt.altitude_m,
+        )
+    except ValueError as error:
+        raise HuntError(
+            f"no magnetic declination for {what}: {error}",
+            where="hunt.toml",
+            mend='Give bearings against true north and write compass = "true".',
+        ) from error
 
 
 def offered_stations(
@@ -173,10 +196,10 @@ def offered_stations(
     if not table.assumed:
         return ()
     places = place_stations(hunt_file, hunt_dir, table)
-    tracks = [track for _, track in read_tracks(hunt_file, hunt_dir)]
+    tracks = [track for _, track in read_tracks(hunt_file, hunt_dir)[0]]
     said = []
     for one in table.assumed:
-        walked = (position_over(track, one.clocks) for track in tracks)
+        walked = (position_over(track.points, one.clocks) for track in tracks)
         here = next((place for place in walked if place is not None), None)
         if here is None:
             continue
@@ -213,7 +236,7 @@ def _not_found(
         waypoints=tuple(there),
         noted=(min(clocks), max(clocks)) if clocks else None,
         tracks=tuple(
-            (path.name, *ends) for path, track in read if (ends := span(track))
+            (path.name, *ends) for path, track in read if (ends := span(track.points))
         ),
     )
     return Missing(kind=MissingKind.NOT_IN_GPX, stations=(station,), gpx=search)
@@ -234,12 +257,10 @@ def _clocks_at(table: TripTable, station: str) -> Iterator[datetime]:
 
 
 def _line(track: Track, name: str) -> TrackLine:
-
     step = max(1, len(track.points) // MOST_TRACK_POINTS)
-    points = track.points[::step]
     return TrackLine(
-        latitude_deg=tuple(point.position.latitude_deg for point in points),
-        longitude_deg=tuple(point.position.longitude_deg for point in points),
+        latitude_deg=tuple(track.points.latitude_deg[::step].tolist()),
+        longitude_deg=tuple(track.points.longitude_deg[::step].tolist()),
         name=name,
     )
 
@@ -269,13 +290,13 @@ class Shape:
     holes: tuple[Floats, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Shapes:
     """What a file holds."""
 
-    places: tuple[Shape, ...] = ()
-    lines: tuple[Shape, ...] = ()
-    outlines: tuple[Shape, ...] = ()
+    places: list[Shape] = field(default_factory=list)
+    lines: list[Shape] = field(default_factory=list)
+    outlines: list[Shape] = field(default_factory=list)
 
 
 def read_shapes(path: Path) -> Shapes:
@@ -347,19 +368,13 @@ class _GeoJson:
 
     def __init__(self, path: Path, turn: Callable[[Floats], Floats] | None) -> None:
         self._path, self._turn = path, turn
-        self._places: list[Shape] = []
-        self._lines: list[Shape] = []
-        self._outlines: list[Shape] = []
+        self._found = Shapes()
         self._count = 0
 
     def read(self, table: Mapping[str, Any]) -> Shapes:
         for geometry, properties in self._geometries(table, {}, 0):
             self._add(geometry, properties)
-        return Shapes(
-            places=tuple(self._places),
-            lines=tuple(self._lines),
-            outlines=tuple(self._outlines),
-        )
+        return self._found
 
     def _geometries(
         self, table: object, properties: Mapping[str, Any], depth: int
@@ -394,27 +409,18 @@ class _GeoJson:
             if isinstance(properties.get(key), str)
         )
         weight = self._weight(properties.get("weight"))
-        coordinates = geometry.get("coordinates")
-        match geometry.get("type"):
-            case "Point":
-                self._places.append(self._shape([coordinates], kinds, weight))
-            case "MultiPoint":
-                self._places += [
-                    self._shape([one], kinds, weight) for one in self._list(coordinates)
-                ]
-            case "LineString":
-                self._lines.append(self._shape(coordinates, kinds, weight))
-            case "MultiLineString":
-                self._lines += [
-                    self._shape(one, kinds, weight) for one in self._list(coordinates)
-                ]
-            case "Polygon":
-                self._outline(coordinates, kinds, weight)
-            case "MultiPolygon":
-                for one in self._list(coordinates):
+        sort, coordinates = geometry.get("type"), geometry.get("coordinates")
+        several = sort in ("MultiPoint", "MultiLineString", "MultiPolygon")
+        for one in self._list(coordinates) if several else [coordinates]:
+            match sort:
+                case "Point" | "MultiPoint":
+                    self._found.places.append(self._shape([one], kinds, weight))
+                case "LineString" | "MultiLineString":
+                    self._found.lines.append(self._shape(one, kinds, weight))
+                case "Polygon" | "MultiPolygon":
                     self._outline(one, kinds, weight)
-            case other:
-                raise _fault(self._path, f"holds a geometry of type {other!r}")
+                case _:
+                    raise _fault(self._path, f"holds a geometry of type {sort!r}")
 
     def _outline(
         self, rings: object, kinds: tuple[str, ...], weight: float | None
@@ -425,7 +431,7 @@ class _GeoJson:
         outer, *holes = parts
         if len(outer) < 3:
             raise _fault(self._path, "holds an outline of fewer than three corners")
-        self._outlines.append(
+        self._found.outlines.append(
             Shape(points=outer, kinds=kinds, weight=weight, holes=tuple(holes))
         )
 
@@ -502,22 +508,16 @@ def _of_gpx(path: Path) -> Shapes:
         for segment in track.segments
     ]
     ways += [(route.points, route.type, route.name) for route in document.routes]
-    lines: list[Shape] = []
-    outlines: list[Shape] = []
+    found = Shapes()
     for points, sort, name in ways:
         if len(points) < 2:
             continue
         shape = _gpx_shape(points, sort, name)
         closed = len(points) > 3 and _ends_apart_m(shape.points) <= _CLOSED_M
-        (outlines if closed else lines).append(shape)
-    return Shapes(
-        places=tuple(
-            _gpx_shape([point], point.type, point.name, point.symbol)
-            for point in document.waypoints
-        ),
-        lines=tuple(lines),
-        outlines=tuple(outlines),
-    )
+        (found.outlines if closed else found.lines).append(shape)
+    for point in document.waypoints:
+        found.places.append(_gpx_shape([point], point.type, point.name, point.symbol))
+    return found
 
 
 def _gpx_shape(points: Any, *named: str | None) -> Shape:  # noqa: ANN401 (gpxpy's)
@@ -528,6 +528,5 @@ def _gpx_shape(points: Any, *named: str | None) -> Shape:  # noqa: ANN401 (gpxpy
 
 
 def _ends_apart_m(points: Floats) -> float:
-
     (lon1, lat1), (lon2, lat2) = points[0], points[-1]
     return geodesic(lat1, lon1, lat2, lon2)[0]

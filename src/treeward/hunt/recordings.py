@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from treeward import __version__
+from treeward.audio.reader import probe
 from treeward.errors import HuntError, SoundError
 from treeward.files import read_kept, read_plain, replacing, write_text
 from treeward.measures import counted
@@ -73,34 +74,9 @@ def take_in(
     home = Path(os.path.realpath(recordings_dir))
     for file in files:
         path = Path(os.path.realpath(file))  # of links in a ring, one of them
-        if not has_plain_name(Path(path.name)):
-            raise HuntError(
-                "has a name that is not UTF-8, which no row can hold",
-                where=str(file),
-                mend="Rename it.",
-            )
-        if path.is_symlink():
-            raise HuntError(
-                "is a link that leads nowhere", where=str(file), mend="Take it away."
-            )
-        if not path.exists():
-            raise HuntError(
-                "there is no such file",
-                where=str(file),
-                mend="Check the name, or put it into the hunt's recordings folder.",
-            )
-        if path.is_dir():
-            raise HuntError(
-                "is a folder",
-                where=str(file),
-                mend="Name the recordings in it.",
-            )
-        if not path.is_file():
-            raise HuntError(
-                "is a pipe or a device, which cannot be copied into the hunt",
-                where=str(file),
-                mend="Name a file. To listen to a stream: treeward listen --input -",
-            )
+        if refused := _refused(path):
+            what, mend = refused
+            raise HuntError(what, where=str(file), mend=mend)
         if not path.is_relative_to(home):
             copy = home / path.name
             if copy.is_file() and is_corrected(copy, path):
@@ -122,6 +98,23 @@ def take_in(
             path = copy
         taken.append(path)
     return taken
+
+
+def _refused(path: Path) -> tuple[str, str] | None:
+    """Say why a path cannot be taken in, and what to do; None where it can."""
+    if not has_plain_name(Path(path.name)):
+        return "has a name that is not UTF-8, which no row can hold", "Rename it."
+    if path.is_symlink():
+        return "is a link that leads nowhere", "Take it away."
+    if not path.exists():
+        mend = "Check the name, or put it into the hunt's recordings folder."
+        return "there is no such file", mend
+    if path.is_dir():
+        return "is a folder", "Name the recordings in it."
+    if not path.is_file():
+        mend = "Name a file. To listen to a stream: treeward listen --input -"
+        return "is a pipe or a device, which cannot be copied into the hunt", mend
+    return None
 
 
 def replace_copy(path: Path, copy: Path, *, hunt_dir: Path) -> None:
@@ -152,8 +145,6 @@ def unreadable(files: Sequence[Path], recordings_dir: Path) -> dict[Path, str]:
 
     Such a file is not copied into the hunt, where it would be in the way from then on.
     """
-    from treeward.audio.reader import probe
-
     home = Path(os.path.realpath(recordings_dir))
     faults: dict[Path, str] = {}
     for file in files:
@@ -181,23 +172,29 @@ def find_recordings(recordings_dir: Path) -> list[Path]:
     A transcript beside a recording of the same name stands for it: it was made from
     it, so hearing both would note everything twice.
     """
-    if not recordings_dir.is_dir():
-        return []
-    files = sorted(
+    files = [
         path
-        for path in recordings_dir.rglob("*")
-        if path.is_file()
-        and has_plain_name(path.relative_to(recordings_dir))
-        and not path.name.startswith(".")
-        and not path.stem.endswith(".events")  # labels that Treeward wrote beside
-        and path.suffix.lower() in SOUND_SUFFIXES | TRANSCRIPT_SUFFIXES
-    )
+        for path in files_below(recordings_dir)
+        if path.suffix.lower() in SOUND_SUFFIXES | TRANSCRIPT_SUFFIXES
+    ]
     transcribed = {path.with_suffix("") for path in files if is_transcript(path)}
     return [
         path
         for path in files
         if is_transcript(path) or path.with_suffix("") not in transcribed
     ]
+
+
+def files_below(recordings_dir: Path) -> list[Path]:
+    """List the files below recordings/, but for labels that Treeward wrote beside."""
+    return sorted(
+        path
+        for path in recordings_dir.rglob("*")
+        if path.is_file()
+        and has_plain_name(path.relative_to(recordings_dir))
+        and not path.name.startswith(".")
+        and not path.stem.endswith(".events")
+    )
 
 
 def file_modified(path: Path) -> datetime:
@@ -224,13 +221,7 @@ _MOST_LEFT_BYTES = 4_000_000  # a line for each broken file; choice
 
 
 class LeftOut:
-    """The recordings of a hunt that could not be read the last time.
-
-    Parameters
-    ----------
-    hunt_dir, machine_dir, recordings_dir
-        The hunt, its `.treeward` folder, and its recordings.
-    """
+    """The recordings of a hunt that could not be read the last time."""
 
     def __init__(self, hunt_dir: Path, machine_dir: Path, recordings_dir: Path) -> None:
         self._hunt_dir = hunt_dir
@@ -278,7 +269,10 @@ class LeftOut:
 def _oddities(recordings_dir: Path) -> tuple[str, ...]:
     """Give a line for each recording that cannot be one for its name or its link."""
     lines = []
-    for path in _sounds_in(recordings_dir):
+    wanted = SOUND_SUFFIXES | TRANSCRIPT_SUFFIXES
+    for path in sorted(recordings_dir.rglob("*")):
+        if path.suffix.lower() not in wanted:
+            continue
         shown = path.relative_to(recordings_dir).as_posix()
         if not has_plain_name(path.relative_to(recordings_dir)):
             shown = ascii(shown)[1:-1]
@@ -288,13 +282,6 @@ def _oddities(recordings_dir: Path) -> tuple[str, ...]:
                 f"left out: {shown} is a link that leads nowhere; take it away"
             )
     return tuple(lines)
-
-
-def _sounds_in(recordings_dir: Path) -> Sequence[Path]:
-    if not recordings_dir.is_dir():
-        return ()
-    wanted = SOUND_SUFFIXES | TRANSCRIPT_SUFFIXES
-    return sorted(p for p in recordings_dir.rglob("*") if p.suffix.lower() in wanted)
 
 
 def _stamp(path: Path) -> list[object]:
@@ -312,14 +299,7 @@ def as_first_seen(
 ) -> RecordingFacts:
     """Return the facts of a recording with the times its file had at first.
 
-    Parameters
-    ----------
-    machine_dir
-        The hunt's .treeward.
-    facts
-        As the file tells them now.
-    size_bytes
-        Of the file; another size is another recording.
+    A file of another size is another recording.
     """
     kept = _read(machine_dir).get(facts.name, {})
     if kept.get("size_bytes") != size_bytes:
@@ -338,12 +318,7 @@ def keep_facts(
 ) -> None:
     """Keep when recordings were made, and what their day was taken from.
 
-    Parameters
-    ----------
-    seen
-        Facts and sizes of the recordings, as `as_first_seen` gave them.
-    clocks
-        Where they were put on the clock.
+    `seen` are their facts, as `as_first_seen` gave them, and the sizes of the files.
     """
     kept = _read(machine_dir)
     days = {clock.recording: clock for clock in clocks}

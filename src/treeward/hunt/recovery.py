@@ -11,7 +11,7 @@ from treeward.errors import TreewardError
 from treeward.files import kept_number
 from treeward.language.kinds import KINDS, is_value
 from treeward.measures import counted
-from treeward.notes.events import Event
+from treeward.notes.events import flag_scratched
 from treeward.notes.flags import Flag, FlagCode
 from treeward.within import held, open_plain
 
@@ -30,19 +30,8 @@ if TYPE_CHECKING:
 
     from treeward.notes.events import Event
 
-
-JOURNALS = ".treeward/live"
 SAID_AGAIN = "said again"
 SAME_MOMENT_S = 1.0  # two passes put a note this near to each other; guess
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OwnVoice:
-    """Seconds of a session in which the tool itself spoke."""
-
-    start_s: float
-    end_s: float
-    words: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +42,7 @@ class SessionText:
     events: tuple[Event, ...]
     ended: bool  # False: the listener was killed, or the power went
     merged: bool  # its notes are in review.csv
-    own_voice: tuple[OwnVoice, ...]
+    own_voice: tuple[tuple[float, float], ...]  # in which seconds the tool spoke
     broken_lines: int
     unheard: int
 
@@ -68,14 +57,12 @@ class Recovered:
     """What was found at the start, in plain lines."""
 
     lines: list[str] = field(default_factory=list)
-    notes: int = 0
-    sound_s: float = 0.0
     waiting: list[str] = field(default_factory=list)  # what could not be done yet
 
 
 def journals_dir(hunt_dir: Path) -> Path:
     """Return the folder that holds the journals of a hunt."""
-    return hunt_dir / JOURNALS
+    return hunt_dir / ".treeward" / "live"
 
 
 def sessions_of(hunt_dir: Path) -> list[SessionText]:
@@ -89,7 +76,7 @@ def read_session(path: Path) -> SessionText:
     text = read_journal(path)
     events: list[Event] = []
     broken = text.broken_lines
-    own: list[OwnVoice] = []
+    own: list[tuple[float, float]] = []
     kinds: list[str] = []
     for record in text.records:
         kind = str(record.get("type", ""))
@@ -100,13 +87,8 @@ def read_session(path: Path) -> SessionText:
             elif kind == SAID_AGAIN:
                 _mark_said_again(events, record)
             elif kind == "own voice":
-                own.append(
-                    OwnVoice(
-                        start_s=kept_number(record["start_s"], most=LONGEST_S),
-                        end_s=kept_number(record["end_s"], most=LONGEST_S),
-                        words=str(record.get("words", "")),
-                    )
-                )
+                start_s = kept_number(record["start_s"], most=LONGEST_S)
+                own.append((start_s, kept_number(record["end_s"], most=LONGEST_S)))
         except (KeyError, TypeError, ValueError, OverflowError):
             broken += 1
     return SessionText(
@@ -151,8 +133,6 @@ def for_review(session: SessionText) -> list[Event]:
     with the time of the first. What was taken back stays, flagged, with the taking
     back.
     """
-    from treeward.notes.events import flag_scratched
-
     stand = [e for e in session.events if not e.has(FlagCode.SAID_AGAIN)]
     return [
         replace(event, flags=tuple(dict.fromkeys(event.flags)))
@@ -163,25 +143,25 @@ def for_review(session: SessionText) -> list[Event]:
 def without_own_voice(hunt_dir: Path, events: Iterable[Event]) -> list[Event]:
     """Leave out notes that a later pass over a session heard from the tool itself.
 
-    Parameters
-    ----------
-    hunt_dir
-        The hunt's folder, with the journals that say when the tool spoke.
-    events
-        What was heard; those of recordings that no session made are kept as they are.
+    Those of recordings that no session made are kept as they are.
     """
-    spans: dict[str, list[tuple[float, float]]] = {}
+    spans: dict[str, Sequence[tuple[float, float]]] = {}
     kept = []
     for event in events:
         name = event.recording
         if name not in spans:
-            path = journals_dir(hunt_dir) / f"{PurePosixPath(name).stem}.jsonl"
-            own = read_session(path).own_voice if name and path.is_file() else ()
-            spans[name] = [(one.start_s, one.end_s) for one in own]
+            session = _session_of(hunt_dir, name)
+            spans[name] = session.own_voice if session else ()
         start_s = event.start_s
         if start_s is None or not any(a <= start_s <= b for a, b in spans[name]):
             kept.append(event)
     return kept
+
+
+def _session_of(hunt_dir: Path, recording: str) -> SessionText | None:
+    """Return the session that made a recording; None where none did."""
+    path = journals_dir(hunt_dir) / f"{PurePosixPath(recording).stem}.jsonl"
+    return read_session(path) if recording and path.is_file() else None
 
 
 def with_answered(
@@ -190,29 +170,15 @@ def with_answered(
     """Add notes that were answered while listening and a later pass did not hear.
 
     Where the later pass read the same moment differently, its reading stands and a
-    flag tells of the other.
-
-    Parameters
-    ----------
-    hunt_dir
-        The hunt's folder, with the journals.
-    recording
-        Name of the recording that was heard again.
-    events
-        What was heard in it, in order of time.
-
-    Returns
-    -------
-    list of Event
-        In order of time; all of `events` where no session made the recording.
+    flag tells of the other. What was heard comes, and is returned, in order of time.
     """
-    path = journals_dir(hunt_dir) / f"{PurePosixPath(recording).stem}.jsonl"
-    if not recording or not path.is_file():
+    session = _session_of(hunt_dir, recording)
+    if session is None:
         return list(events)
     found = list(events)
     free = set(range(len(found)))
     added = []
-    for live in for_review(read_session(path)):
+    for live in for_review(session):
         near = [n for n in free if _apart_s(found[n], live) <= SAME_MOMENT_S]
         if not near:
             flags = (*live.flags, Flag(FlagCode.HEARD_ONLY_LIVE))
@@ -243,10 +209,8 @@ def _apart_s(one: Event, other: Event) -> float:
 
 def left_behind(hunt_dir: Path) -> bool:
     """Tell whether a session is not in review.csv yet, or its sound is in pieces."""
-    folder = journals_dir(hunt_dir)
-    if any(is_pieces(path) for path in folder.glob("live-*")):
-        return True
-    return any(not session.merged for session in sessions_of(hunt_dir))
+    in_pieces = any(map(is_pieces, journals_dir(hunt_dir).glob("live-*")))
+    return in_pieces or not all(one.merged for one in sessions_of(hunt_dir))
 
 
 def recover(
@@ -260,8 +224,6 @@ def recover(
 
     Parameters
     ----------
-    hunt_dir
-        The hunt's folder.
     merge
         Merges events of the named recordings into review.csv and says what it did.
         What it raises is passed on; nothing is lost by that.
@@ -293,7 +255,6 @@ def recover(
                 f"({said.rstrip('.')})"
             )
             continue
-        found.notes += len(session.events)
     return found
 
 
@@ -322,7 +283,6 @@ def _join_all(hunt_dir: Path, found: Recovered) -> None:
                 "start again"
             )
             continue
-        found.sound_s += joined.sound_s
         if joined.sound_s:
             found.lines.append(f"{joined.path.name}: {joined.sound_s:.1f} s of sound")
         found.lines += joined.remarks

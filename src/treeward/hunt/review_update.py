@@ -7,14 +7,21 @@ from __future__ import annotations
 
 import json
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
+from functools import cached_property
 from typing import TYPE_CHECKING
 
+from treeward.audio.reader import cut_clip, probe
 from treeward.errors import ClockError, ReviewChangedError, SoundError
 from treeward.files import write_text
 from treeward.language.kinds import KINDS, EventKind, Need
+from treeward.measures import position_in
+from treeward.notes.clock import RecordingFacts, place_recordings
+from treeward.notes.clock_evidence import daylight_at, parse_start, parse_start_day
 from treeward.notes.flags import Flag, FlagCode, sentences_of
+from treeward.notes.second_look import look_twice
+from treeward.review.merge import MergeResult, heed_corrected_times, merge_review
 from treeward.review.store import gone_words
 from treeward.within import file_within
 
@@ -33,24 +40,16 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
-    from treeward.notes.clock import ClockResult, RecordingFacts
+    from treeward.notes.clock import ClockResult
     from treeward.notes.events import Event
     from treeward.report.model import NoteRow
     from treeward.review.file import ReviewRow
-    from treeward.review.merge import MergeResult
 
     from .folder import HuntFolder
 
 
 _DAY_S = 86_400.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Written:
-    """What was written into review.csv, and what the person is to be told of it."""
-
-    merge: MergeResult
-    remarks: tuple[str, ...]
+_TIMES = frozenset({EventKind.TIME, EventKind.DATE})
 
 
 def written_lines(gone: Sequence[ReviewRow], loser: Path | None) -> tuple[str, ...]:
@@ -75,8 +74,9 @@ class ReviewUpdate:
     def __init__(self, hunt: HuntFolder) -> None:
         self._hunt = hunt
 
+    @cached_property
     def recorded_before(self) -> list[Recorded]:
-        """Give every recording's events from what is kept of its hearing."""
+        """Every recording's events from what is kept of its hearing."""
         found = []
         for path in self._hunt.recordings():
             name = recording_name(path, self._hunt.recordings_dir)
@@ -87,25 +87,29 @@ class ReviewUpdate:
                 )
         return found
 
-    def write_merged(self, recorded: Sequence[Recorded]) -> Written:
-        """Merge with review.csv as it is now and write it.
+    def write_merged(
+        self, recorded: Sequence[Recorded]
+    ) -> tuple[MergeResult, tuple[str, ...]]:
+        """Merge with review.csv as it is now and write it; say what is to be told.
 
         A spreadsheet may save it meanwhile, again and again: then it is merged anew.
         """
         review = self._hunt.review
         while True:
-            seen = review.digest()
+            before = review.digest()
             previous, current = review.read()
             current, gone = review.with_gone(current)
             merge, clocks = self.merged(recorded, previous, current)
             try:
-                loser = review.write(merge.rows, merge.machine, seen=seen)
+                loser = review.write(merge.rows, merge.machine, seen=before)
             except ReviewChangedError:
                 continue
             flags = [f"{c.recording}: {flag}" for c in clocks for flag in c.remarks]
-            self.keep_facts(clocks)
-            said = (*written_lines(gone, loser), *flags)
-            return Written(merge=merge, remarks=said)
+            home = self._hunt.recordings_dir
+            names = [clock.recording for clock in clocks]
+            seen = [(self._facts(n), (home / n).stat().st_size) for n in names]
+            keep_facts(self._hunt.machine_dir, seen, clocks)
+            return merge, (*written_lines(gone, loser), *flags)
 
     def merged(
         self,
@@ -117,17 +121,12 @@ class ReviewUpdate:
 
         Spoken times that the person corrected count as corrected.
         """
-        from treeward.notes.clock import place_recordings
-        from treeward.notes.second_look import look_twice
-        from treeward.review.merge import heed_corrected_times, merge_review
-
         readable = [r for r in recorded if not r.fault]
-        batch = []
-        originals: dict[str, tuple[Event, ...]] = {}
-        for one in readable:
-            originals[one.name] = one.events
-            heeded = heed_corrected_times(one.events, previous, current or ())
-            batch.append((self._facts(one.name), heeded))
+        originals = {one.name: one.events for one in readable}
+        batch = [
+            (self._facts(name), heed_corrected_times(events, previous, current or ()))
+            for name, events in originals.items()
+        ]
         is_daylight = self._daylight()
         clocks = place_recordings(batch, self._hunt.zone, is_daylight=is_daylight)
         new: list[Event] = []
@@ -136,13 +135,8 @@ class ReviewUpdate:
                 clock.events, originals[clock.recording], strict=True
             ):
                 # The machine's own reading of a time stays in the machine's copy.
-                corrected = (
-                    event.kind in {"time", "date"} and event.value != original.value
-                )
-                spoken = (
-                    original.value if corrected and not event.value else event.value
-                )
-                new.append(replace(event, value=spoken))
+                spoken = original.value if event.kind in _TIMES else ""
+                new.append(replace(event, value=event.value or spoken))
         new = look_twice(new, without_station=self._wanting_a_station(readable))
         if is_daylight is not None:
             new = [_flagged_if_dark(event, is_daylight) for event in new]
@@ -166,9 +160,6 @@ class ReviewUpdate:
         }
 
     def _facts(self, name: str) -> RecordingFacts:
-        from treeward.notes.clock import RecordingFacts
-        from treeward.notes.clock_evidence import parse_start
-
         path = self._hunt.recordings_dir / name
         if (day := given_day(self._hunt, path, name)) is not None:
             midnight = datetime(day.year, day.month, day.day, tzinfo=self._hunt.zone)
@@ -184,8 +175,6 @@ class ReviewUpdate:
             return RecordingFacts(
                 name=name, start=start, start_resolution_s=resolution_s
             )
-        from treeward.audio.reader import probe
-
         info = probe(path)
         facts = RecordingFacts(
             name=name,
@@ -197,18 +186,7 @@ class ReviewUpdate:
         )
         return as_first_seen(self._hunt.machine_dir, facts, path.stat().st_size)
 
-    def keep_facts(self, clocks: Sequence[ClockResult]) -> None:
-        """Keep for all later runs when each recording was made, and by what."""
-        seen = []
-        for clock in clocks:
-            path = self._hunt.recordings_dir / clock.recording
-            size_bytes = path.stat().st_size
-            seen.append((self._facts(clock.recording), size_bytes))
-        keep_facts(self._hunt.machine_dir, seen, clocks)
-
     def _daylight(self) -> Callable[[datetime], bool] | None:
-        from treeward.notes.clock_evidence import daylight_at
-
         for position, _ in self._hunt.positions().values():
             return daylight_at(
                 latitude_deg=position.latitude_deg,
@@ -224,12 +202,9 @@ class ReviewUpdate:
         ClockError
             If it is no date and time; for notes typed with times a date is enough.
         """
-        from treeward.notes.clock_evidence import parse_start, parse_start_day
-
-        if holds_clock_times(self._hunt, path):
-            parse_start_day(start, self._hunt.zone, where="--start")
-        else:
-            parse_start(start, self._hunt.zone, where="--start")
+        typed = holds_clock_times(self._hunt, path)
+        parse = parse_start_day if typed else parse_start
+        parse(start, self._hunt.zone, where="--start")
         starts = kept_starts(self._hunt.machine_dir)
         starts[recording_name(path, self._hunt.recordings_dir)] = start
         write_text(
@@ -250,18 +225,16 @@ def times_corrected(
     previous: Sequence[ReviewRow], current: Sequence[ReviewRow]
 ) -> bool:
     """Tell whether the person corrected, dropped or deleted a spoken time or date."""
-    now = {row.name: row for row in current}
-    for row in previous:
-        if row.event.kind not in {"time", "date"}:
-            continue
-        mine = now.get(row.name)
-        if (
-            mine is None
-            or mine.decision == "drop"
-            or (mine.event.kind, mine.event.value) != (row.event.kind, row.event.value)
-        ):
-            return True
-    return False
+    now = {
+        row.name: (row.event.kind, row.event.value)
+        for row in current
+        if row.decision != "drop"
+    }
+    return any(
+        now.get(row.name) != (row.event.kind, row.event.value)
+        for row in previous
+        if row.event.kind in _TIMES
+    )
 
 
 BEFORE_S = 1.5  # sound kept before a note, to hear what led to it; choice
@@ -292,9 +265,7 @@ def note_rows(rows: Sequence[ReviewRow]) -> dict[str, NoteRow]:
 
 def _without_place(event: Event) -> Event:
     """Take the position out of a note that says found: no report holds it."""
-    from .finds import typed_in
-
-    told = event.kind is EventKind.FOUND and typed_in(event) is not None
+    told = event.kind is EventKind.FOUND and position_in(event.value) is not None
     return replace(event, value="") if told else event
 
 
@@ -308,8 +279,6 @@ def said_in_words(event: Event) -> str:
 
 def clips_of(notes: Iterable[NoteRow], recordings_dir: Path) -> dict[str, bytes]:
     """Cut a clip for every note whose recording is at hand, by row."""
-    from treeward.audio.reader import cut_clip
-
     clips = {}
     for note in notes:
         path = file_within(recordings_dir, note.recording)

@@ -12,7 +12,7 @@ from treeward import survey
 from treeward.errors import HuntError
 from treeward.language.bearings import read_bearing_cell
 from treeward.language.kinds import KINDS, EventKind, LookedAt, ends_a_walk, looked_at
-from treeward.measures import Position, parse_position
+from treeward.measures import Position, position_in
 from treeward.notes.events import taken_back
 from treeward.report.flight_lines import to_true_deg
 from treeward.report.model import (
@@ -25,10 +25,8 @@ from treeward.report.model import (
 from treeward.survey.search import effort_of
 from treeward.within import file_within
 
-from .places import read_shapes, read_tracks
+from .places import declination_at, read_shapes, read_tracks
 from .tracks import (
-    Track,
-    TrackPoint,
     TrackStretch,
     WalkedLines,
     crosses_itself,
@@ -69,16 +67,7 @@ def read_searching(
 ) -> SearchTold:
     """Return what is known of looking for the tree.
 
-    Parameters
-    ----------
-    hunt_file
-        hunt.toml: [search] and [[searched]].
-    hunt_dir
-        The hunt's folder, with the GPX files.
-    events
-        The notes that count.
-    stations
-        Where they are; what lies out of reach of all of them is doubted.
+    What lies out of reach of all stations is doubted.
 
     Raises
     ------
@@ -168,7 +157,7 @@ class _Gathered:
         if not told:
             return
         stretches = []
-        for path, _ in read_tracks(self.hunt_file, self.hunt_dir):
+        for path, _ in read_tracks(self.hunt_file, self.hunt_dir)[0]:
             timed = [one for one in read_stretches(path) if one.timed]
             stretches += [(path, one) for one in timed]
             for one in timed:
@@ -224,9 +213,8 @@ class _Gathered:
             held |= {kind for shape in shapes.outlines for kind in shape.kinds}
             strange: dict[str, None] = {}
             for shape in shapes.outlines:
-                known = [weights[kind] for kind in shape.kinds if kind in weights]
-                weight = shape.weight if shape.weight is not None else None
-                weight = weight if weight is not None else next(iter(known), None)
+                known = (weights[kind] for kind in shape.kinds if kind in weights)
+                weight = shape.weight if shape.weight is not None else next(known, None)
                 if weight is None:
                     strange[next(iter(shape.kinds), "")] = None
                     continue
@@ -265,10 +253,9 @@ class _Gathered:
             whole.setdefault(name, []).append(places)
         reach_m = reach_of(self.hunt_file)
         for name, parts in whole.items():
-            found = [far_doubts([(name, part)], stations, reach_m) for part in parts]
-            if all(found):
-                nearest = min((one[0] for one in found), key=lambda one: one.metres)
-                self.doubts.append(nearest)
+            found = far_doubts([(name, part) for part in parts], stations, reach_m)
+            if len(found) == len(parts):
+                self.doubts.append(min(found, key=lambda one: one.metres))
 
     def _lies(self, name: str, shapes: Sequence[Shape]) -> None:
         self.given += [(name, shape.points) for shape in shapes]
@@ -322,7 +309,7 @@ class _Gathered:
         inside = [
             (path, part)
             for path, one in stretches
-            if len((part := one.between(since, event.clock)).time_s) > 1
+            if len(part := one.between(since, event.clock)) > 1
         ]
         if any(path.resolve() in self.whole for path, _ in inside):
             return  # the whole of that track counts already
@@ -363,19 +350,7 @@ class _Gathered:
             return
         hunt = self.hunt_file.hunt
         when = event.clock or datetime.now(tz=hunt.zone)
-        try:
-            declination_deg, _ = survey.declination(
-                place.latitude_deg,
-                place.longitude_deg,
-                when.date(),
-                altitude_m=hunt.altitude_m,
-            )
-        except ValueError as error:
-            raise HuntError(
-                f"no magnetic declination for the bees overhead: {error}",
-                where="hunt.toml",
-                mend='Give bearings against true north and write compass = "true".',
-            ) from error
+        declination_deg, _ = declination_at(place, when, hunt, "the bees overhead")
         self.overhead.append(
             survey.Overhead(
                 latitude_deg=place.latitude_deg,
@@ -391,19 +366,15 @@ class _Gathered:
         self, event: Event, stretches: Sequence[TrackStretch]
     ) -> Position | None:
         """Return where a note was spoken: as typed in it, or by a track."""
-        if event.kind is EventKind.SEARCHED and event.value:
-            try:
-                typed = parse_position(event.value)
-            except ValueError:
-                pass  # it is words
-            else:
-                self.given.append((f"Row {event.row}", lonlat([typed])))
-                return typed
+        typed = position_in(event.value)
+        if event.kind is EventKind.SEARCHED and typed is not None:
+            self.given.append((f"Row {event.row}", lonlat([typed])))
+            return typed
         if event.clock is None:
             self._doubt(SearchDoubtKind.NO_CLOCK, event.row)
             return None
         for one in stretches:
-            place = position_at(_track(one, event.clock), event.clock)
+            place = position_at(one, event.clock)
             if place is not None:
                 return place
         self._doubt(SearchDoubtKind.NO_TRACK, event.row, clock=event.clock)
@@ -485,11 +456,7 @@ class _Gathered:
     def _was_at(self, stretch: TrackStretch) -> None:
         clock = self._clock(stretch.time_s[-1])
         if self.last is None or clock > self.last[0]:
-            place = Position(
-                latitude_deg=float(stretch.latitude_deg[-1]),
-                longitude_deg=float(stretch.longitude_deg[-1]),
-            )
-            self.last = (clock, place)
+            self.last = (clock, stretch.place(-1))
 
     def _clock(self, time_s: float) -> datetime:
         return datetime.fromtimestamp(float(time_s), tz=self.hunt_file.hunt.zone)
@@ -504,22 +471,3 @@ def standing_notes(events: Sequence[Event]) -> list[Event]:
     )
     gone = taken_back(clocked)
     return [e for n, e in enumerate(clocked) if n not in gone] + untimed
-
-
-def _track(stretch: TrackStretch, clock: datetime) -> Track:
-    """Return the places of a stretch about a time."""
-    after = int(np.searchsorted(stretch.time_s, clock.timestamp()))
-    near = range(max(after - 1, 0), min(after + 2, len(stretch.time_s)))
-    return Track(
-        points=tuple(
-            TrackPoint(
-                clock=datetime.fromtimestamp(float(stretch.time_s[n]), tz=clock.tzinfo),
-                position=Position(
-                    latitude_deg=float(stretch.latitude_deg[n]),
-                    longitude_deg=float(stretch.longitude_deg[n]),
-                ),
-            )
-            for n in near
-        ),
-        waypoints={},
-    )

@@ -13,23 +13,26 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from treeward.errors import HuntError, TreewardError
-from treeward.files import read_whole, write_text
+from treeward.files import write_text
 from treeward.hunt_file import (
     LessonTable,
     OffsetTable,
     SeasonFile,
+    hunt_toml_text,
     parse_hunt_table,
     write_season,
 )
 from treeward.hunt_tables import ModelTable
 from treeward.measures import Position, format_position
 from treeward.report.looking import FARTHEST_M, ColonyYear
+from treeward.survey.frame import apart_m
+from treeward.survey.own_prior import Lesson, OwnPrior, lesson, own_compass, own_prior
 
 from .finds import FILE, check_finds, coarse, colony_of, read_finds
 from .folder import quoted
 from .found_told import known_lessons, maybe_another
 from .hunt import Hunt
-from .locating import prepare_hunt
+from .locating import prepare_hunt, refusals_told
 from .places import find_tracks, place_stations
 from .tracks import read_gpx
 from .two_hunts import FoundColony, counted_once
@@ -40,7 +43,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.report.model import FindCheck, HuntResult
-    from treeward.survey.own_prior import Lesson, OwnPrior
 
     from .finds import FindTable
 
@@ -53,25 +55,14 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
 
     The trips and bearings of the colony's bees are weighed with the place known, from
     the plain prior on whatever hunt.toml says of the model, so that lessons of several
-    hunts add up.
-
-    Parameters
-    ----------
-    hunt
-        Opened `plain`: with a learned prior its lessons would be told twice.
-    result
-        Its answer.
-    find
-        The find.
+    hunts add up. The hunt is opened `plain`: with a learned prior its lessons would be
+    told twice.
 
     Raises
     ------
     HuntError
         When the survey cannot take the hunt.
     """
-    from treeward.survey.frame import apart_m
-    from treeward.survey.own_prior import lesson
-
     colony = colony_of(result, find)
     if colony is None or not result.stations or maybe_another(colony, find):
         return None
@@ -84,7 +75,7 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
     ready = prepare_hunt(plain, result.table, places.positions, today=now)
     seen = ready.seen()
     alone = result.fix is not None and len(result.fix.colonies) == 1
-    try:
+    with refusals_told(str(hunt.path / "hunt.toml"), "Correct that value."):
         learned = lesson(
             seen.stations,
             seen.trips,
@@ -94,12 +85,6 @@ def lesson_of(hunt: Hunt, result: HuntResult, find: FindTable) -> LessonTable | 
             found_deg=(here.latitude_deg, here.longitude_deg),
             bees=None if alone else colony.marks,
         )
-    except ValueError as error:
-        raise HuntError(
-            f"the survey cannot take this: {error}",
-            where=str(hunt.path / "hunt.toml"),
-            mend="Correct that value.",
-        ) from error
     return _table(hunt, result, find, learned, ready.observers)
 
 
@@ -166,14 +151,9 @@ class Season:
     left_out: tuple[str, ...]
 
     def held(self, percent: int, *, own: bool) -> tuple[int, int]:
-        """Return how many finds lay inside an area, and of how many.
+        """Return how many finds lay inside the area of 50, 90 or 95 %, and of how many.
 
-        Parameters
-        ----------
-        percent
-            Of the search area: 50, 90 or 95.
-        own
-            Whether with the lessons of the other hunts.
+        `own` says whether with the lessons of the other hunts.
         """
         checks = [one.own if own else one.plain for one in self.judged]
         known = [check for check in checks if check is not None]
@@ -257,12 +237,7 @@ def gather_season(
 ) -> Season:
     """Locate the hunts of a folder that ended with a find, and learn from them.
 
-    Parameters
-    ----------
-    directory
-        Holds the hunts, one in a folder.
-    tell
-        Told the name of each hunt before it is worked on.
+    `tell` is told the name of each hunt before it is worked on.
 
     Raises
     ------
@@ -343,14 +318,8 @@ def first_finds(
     """Return the find that counts for each colony of the answer: a colony once.
 
     Of several it is the one that names the colony, else the one that its areas and its
-    best place are nearest to, else the one that was kept first.
-
-    Parameters
-    ----------
-    finds
-        Of one hunt.
-    checks
-        Find -> its comparison.
+    best place are nearest to, else the one that was kept first. `checks` holds the
+    comparison of each find.
     """
     first: dict[str, tuple[tuple[bool, int, float], str]] = {}
     for find in finds:
@@ -386,8 +355,6 @@ def keep_season(directory: Path, season: Season) -> Path:
 
 def foretold(season: Season) -> OwnPrior | None:
     """Return what the season foretells for a hunt where its last one was."""
-    from treeward.survey.own_prior import own_prior
-
     if not season.file.lessons:
         return None
     last = season.file.lessons[-1]
@@ -400,8 +367,6 @@ def compasses(season: Season) -> dict[str, tuple[float, float, int]]:
 
     It is foretold for a hunt where the observer's last one was.
     """
-    from treeward.survey.own_prior import own_compass
-
     known = known_lessons(season.file)
     last = {name: one for one in known for name in one.observers}
     return {
@@ -414,7 +379,6 @@ def living(
     colonies: Sequence[FoundColony], near: Sequence[Position], within_m: float
 ) -> list[FoundColony]:
     """Return the colonies not known to be dead that lie near one of some places."""
-    from treeward.survey.frame import apart_m
 
     def is_near(colony: FoundColony) -> bool:
         return any(apart_m(colony.find.position, p) <= within_m for p in near)
@@ -433,22 +397,13 @@ def state_of(colony: FoundColony) -> tuple[str, date]:
     return seen[-1].state, seen[-1].seen
 
 
-_MOST_BYTES = 1 << 20  # of hunt.toml
-
-
 def occupancy(
     colonies: Sequence[FoundColony], year: int, *, square_m: float | None = None
 ) -> list[ColonyYear]:
     """List known colonies, those of one hunt together, by day of the find.
 
-    Parameters
-    ----------
-    colonies
-        As `found_colonies` gives them.
-    year
-        Whether each was looked at in it.
-    square_m
-        Rounds places to squares of the UTM grid; None leaves them as they are.
+    Each says whether it was looked at in that year. `square_m` rounds places to squares
+    of the UTM grid; None leaves them as they are.
     """
     return [
         _of_year(one, year, square_m)
@@ -487,11 +442,7 @@ def add_known_hives(
     """Add living colonies near a hunt to the end of its hunt.toml as known hives.
 
     Those that it found itself, and those that it knows already by name, stay out.
-
-    Returns
-    -------
-    tuple of str
-        Names of those added.
+    Returns the names of those added.
 
     Raises
     ------
@@ -542,13 +493,7 @@ def _waypoints(hunt: Hunt) -> list[Position]:
 def _append(hunt: Hunt, more: str) -> None:
     path = hunt.path / "hunt.toml"
     with hunt.locked("season"):
-        raw = read_whole(
-            path,
-            most_bytes=_MOST_BYTES,
-            error=HuntError,
-            too_large="This is no hunt.toml; see that the right one lies there.",
-        )
-        before = raw.decode("utf-8-sig")
+        before = hunt_toml_text(path)
         after = before + ("" if before.endswith("\n") else "\n") + more
         try:
             parse_hunt_table(

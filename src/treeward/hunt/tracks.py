@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import codecs
 import re
-from bisect import bisect_left
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from statistics import median
@@ -26,7 +25,7 @@ from treeward.errors import TreewardError
 from treeward.files import read_whole
 from treeward.measures import Position
 from treeward.report.model import SearchDoubt, SearchDoubtKind
-from treeward.survey.frame import inside_ring
+from treeward.survey.frame import inside_ring, ways_cross
 from treeward.survey.records import Settings
 
 if TYPE_CHECKING:
@@ -72,18 +71,47 @@ class IdleTrackError(TrackError):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TrackPoint:
-    """Where the phone was at a time; `clock` is aware."""
+class TrackStretch:
+    """Places one after another, n of them; `time_s` since 1970, NaN where unknown."""
 
-    clock: datetime
-    position: Position
+    latitude_deg: Floats
+    longitude_deg: Floats
+    time_s: Floats
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+    def between(self, first: datetime, last: datetime) -> TrackStretch:
+        """Return the part of that time."""
+        inside = (self.time_s >= first.timestamp()) & (self.time_s <= last.timestamp())
+        return self.part(np.flatnonzero(inside))
+
+    def part(self, chosen: NDArray[np.intp]) -> TrackStretch:
+        """Return some of its places."""
+        return TrackStretch(
+            latitude_deg=self.latitude_deg[chosen],
+            longitude_deg=self.longitude_deg[chosen],
+            time_s=self.time_s[chosen],
+        )
+
+    def place(self, number: int) -> Position:
+        """Return one of its places."""
+        return Position(
+            latitude_deg=float(self.latitude_deg[number]),
+            longitude_deg=float(self.longitude_deg[number]),
+        )
+
+    @property
+    def timed(self) -> bool:
+        """Whether every place has its time."""
+        return bool(np.isfinite(self.time_s).all())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Track:
-    """Points in the order of time, and waypoints by name."""
+    """Places in the order of time, and waypoints by name."""
 
-    points: tuple[TrackPoint, ...]
+    points: TrackStretch
     waypoints: Mapping[str, Position]
 
 
@@ -112,8 +140,8 @@ def read_gpx(path: Path) -> Track:
         if point.time is None:
             untimed += 1
         else:
-            clock = _aware(point.time, path, f"track point {number}")
-            points.append(TrackPoint(clock=clock, position=_place(point)))
+            _check_time(point.time, path, f"track point {number}")
+            points.append(point)
     if not points and not waypoints:
         raise IdleTrackError(
             "holds neither a waypoint with a name nor a track point with a time"
@@ -121,8 +149,7 @@ def read_gpx(path: Path) -> Track:
             where=str(path),
             mend="Export the track with its times, or name the waypoints.",
         )
-    points.sort(key=lambda point: point.clock)
-    return Track(points=tuple(points), waypoints=waypoints)
+    return Track(points=_stretch(points), waypoints=waypoints)
 
 
 def gpx_document(path: Path) -> GPX:
@@ -204,7 +231,7 @@ def _place(point: Any) -> Position:  # noqa: ANN401 (gpxpy's)
     return Position(latitude_deg=point.latitude, longitude_deg=point.longitude)
 
 
-def _aware(clock: datetime, path: Path, what: str) -> datetime:
+def _check_time(clock: datetime, path: Path, what: str) -> None:
     try:
         found = clock.replace(tzinfo=clock.tzinfo or UTC).astimezone(UTC)
         if not EARLIEST_YEAR <= found.year <= LATEST_YEAR:
@@ -215,26 +242,25 @@ def _aware(clock: datetime, path: Path, what: str) -> datetime:
             where=str(path),
             mend="Correct it, or export the track again.",
         ) from error
-    return found
 
 
-def waypoint(track: Track, *names: str) -> Position | None:
+def waypoint(waypoints: Mapping[str, Position], *names: str) -> Position | None:
     """Return the waypoint called by one of the names, whatever the case.
 
     Examples
     --------
     >>> home = Position(latitude_deg=52.3, longitude_deg=-3.6)
-    >>> waypoint(Track(points=(), waypoints={"Station 2": home}), "2", "station 2")
+    >>> waypoint({"Station 2": home}, "2", "station 2")
     Position(latitude_deg=52.3, longitude_deg=-3.6)
     """
-    by_name = {name.casefold(): place for name, place in track.waypoints.items()}
+    by_name = {name.casefold(): place for name, place in waypoints.items()}
     for name in names:
         if (place := by_name.get(" ".join(name.split()).casefold())) is not None:
             return place
     return None
 
 
-def position_at(track: Track, clock: datetime) -> Position | None:
+def position_at(track: TrackStretch, clock: datetime) -> Position | None:
     """Return where the phone was at a time.
 
     Between two points it is taken on the straight way, by time; None where the
@@ -248,24 +274,20 @@ def position_at(track: Track, clock: datetime) -> Position | None:
     if clock.tzinfo is None:
         msg = "clock: needs a time zone"
         raise ValueError(msg)
-    points = track.points
-    after = bisect_left(points, clock, key=lambda point: point.clock)
-    if after < len(points) and points[after].clock == clock:
-        return points[after].position
-    if 0 < after < len(points):
-        first, second = points[after - 1], points[after]
-        gap_s = (second.clock - first.clock).total_seconds()
+    time_s, clock_s = track.time_s, clock.timestamp()
+    after = int(np.searchsorted(time_s, clock_s))
+    if after < len(time_s) and time_s[after] == clock_s:
+        return track.place(after)
+    if 0 < after < len(time_s):
+        gap_s = time_s[after] - time_s[after - 1]
         if gap_s <= GAP_S:
-            share = (clock - first.clock).total_seconds() / gap_s
-            return _between(first.position, second.position, share)
-    near = [
-        point
-        for point in points[max(after - 1, 0) : after + 1]
-        if abs((point.clock - clock).total_seconds()) <= NEAR_S
-    ]
-    if not near:
+            share = float((clock_s - time_s[after - 1]) / gap_s)
+            return _between(track.place(after - 1), track.place(after), share)
+    near = [n for n in (after - 1, after) if 0 <= n < len(time_s)]
+    nearest = min(near, key=lambda n: abs(time_s[n] - clock_s), default=None)
+    if nearest is None or abs(time_s[nearest] - clock_s) > NEAR_S:
         return None
-    return min(near, key=lambda point: abs(point.clock - clock)).position
+    return track.place(nearest)
 
 
 def _between(first: Position, second: Position, share: float) -> Position:
@@ -276,7 +298,7 @@ def _between(first: Position, second: Position, share: float) -> Position:
     return Position(latitude_deg=latitude, longitude_deg=longitude)
 
 
-def position_over(track: Track, clocks: Iterable[datetime]) -> Position | None:
+def position_over(track: TrackStretch, clocks: Iterable[datetime]) -> Position | None:
     """Return where somebody sat who said something at each of these times.
 
     It is the median of the places at those times, which a few wrong fixes or a note
@@ -298,11 +320,12 @@ def _turned(longitude_deg: float) -> float:
     return (longitude_deg + 180) % 360 - 180
 
 
-def span(track: Track) -> tuple[datetime, datetime] | None:
+def span(track: TrackStretch) -> tuple[datetime, datetime] | None:
     """Return the first and the last time of a track; None where it has no times."""
-    if not track.points:
+    if not track:
         return None
-    return track.points[0].clock, track.points[-1].clock
+    first, last = (datetime.fromtimestamp(t, tz=UTC) for t in track.time_s[[0, -1]])
+    return first, last
 
 
 WANDER_M = 10.0  # of a phone that lies still; guess
@@ -311,33 +334,6 @@ JUMP_M = 60.0  # shorter ones are a phone's scatter; guess
 UNTIMED_JUMP_M = 300.0  # between two places without times; guess
 FAST_MPS = 1.7  # so fast nobody looks up trees; guess
 EARTH_M = 6_371_009.0  # mean radius (IUGG)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TrackStretch:
-    """Places one after another, n of them; `time_s` since 1970, NaN where unknown."""
-
-    latitude_deg: Floats
-    longitude_deg: Floats
-    time_s: Floats
-
-    def between(self, first: datetime, last: datetime) -> TrackStretch:
-        """Return the part of that time."""
-        inside = (self.time_s >= first.timestamp()) & (self.time_s <= last.timestamp())
-        return self.part(np.flatnonzero(inside))
-
-    def part(self, chosen: NDArray[np.intp]) -> TrackStretch:
-        """Return some of its places."""
-        return TrackStretch(
-            latitude_deg=self.latitude_deg[chosen],
-            longitude_deg=self.longitude_deg[chosen],
-            time_s=self.time_s[chosen],
-        )
-
-    @property
-    def timed(self) -> bool:
-        """Whether every place has its time."""
-        return bool(np.isfinite(self.time_s).all())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -367,37 +363,32 @@ def read_stretches(path: Path) -> tuple[TrackStretch, ...]:
         [*segment.points] for track in document.tracks for segment in track.segments
     ]
     ways += [[*route.points] for route in document.routes]
-    result = []
-    for points in ways:
-        if not points:
-            continue
-        times = [
-            (p.time.replace(tzinfo=p.time.tzinfo or UTC)).timestamp()
-            if p.time is not None
-            else np.nan
-            for p in points
-        ]
-        stretch = TrackStretch(
-            latitude_deg=np.array([p.latitude for p in points], dtype=np.float64),
-            longitude_deg=np.array([p.longitude for p in points], dtype=np.float64),
-            time_s=np.array(times, dtype=np.float64),
-        )
-        if stretch.timed:  # some programs write points out of order
-            stretch = stretch.part(np.argsort(stretch.time_s, kind="stable"))
-        result.append(stretch)
-    return tuple(result)
+    return tuple(_stretch(points) for points in ways if points)
+
+
+def _stretch(points: Sequence[Any]) -> TrackStretch:
+    """Return gpxpy's points; where all have their time, in the order of it."""
+    times = [
+        (p.time.replace(tzinfo=p.time.tzinfo or UTC)).timestamp()
+        if p.time is not None
+        else np.nan
+        for p in points
+    ]
+    stretch = TrackStretch(
+        latitude_deg=np.array([p.latitude for p in points], dtype=np.float64),
+        longitude_deg=np.array([p.longitude for p in points], dtype=np.float64),
+        time_s=np.array(times, dtype=np.float64),
+    )
+    if stretch.timed:  # some programs write points out of order
+        return stretch.part(np.argsort(stretch.time_s, kind="stable"))
+    return stretch
 
 
 def walked_lines(stretches: Sequence[TrackStretch], *, look_mps: float) -> WalkedLines:
-    """Return what was walked while looking.
+    """Return what was walked while looking, of stretches as they were recorded.
 
-    Parameters
-    ----------
-    stretches
-        As they were recorded.
-    look_mps
-        Usual speed while looking. Up to twice that fast, one looks as well; faster,
-        half as well; at a fast walk, not at all.
+    Up to twice as fast as is usual while looking, `look_mps`, one looks as well;
+    faster, half as well; at a fast walk, not at all.
     """
     lines: list[tuple[TrackStretch, float]] = []
     walked_m = fast_m = spent_s = 0.0
@@ -489,15 +480,8 @@ def far_doubts(
 ) -> list[SearchDoubt]:
     """Say of what was given that none of it lies where the colony is looked for.
 
-    Parameters
-    ----------
-    given
-        What it is called, and (n, 2) longitude and latitude of its places, or of an
-        outline's corners.
-    stations
-        Where the bees were watched; without any nothing is said.
-    reach_m
-        How far from them the colony may be.
+    `given` holds what it is called, and (n, 2) longitude and latitude of its places, or
+    of an outline's corners. Without stations nothing is said.
     """
     here = lonlat(stations)
     found = []
@@ -520,28 +504,13 @@ def far_doubts(
 def crosses_itself(ring: Floats) -> bool:
     """Tell whether two sides of an outline cross; sides that share a corner do not.
 
-    Parameters
-    ----------
-    ring
-        (n, 2) corners, closed or not.
+    Its (n, 2) corners may be closed or not.
     """
     begin, end = ring, np.roll(ring, -1, axis=0)
-    for one in range(len(ring)):
-        # Where sides touch, one of the products is 0, and they do not cross.
-        a, b, c, d = begin[one], end[one], begin[one:], end[one:]
-        if (
-            (_side(a, b, c) * _side(a, b, d) < 0)
-            & (_side(c, d, a) * _side(c, d, b) < 0)
-        ).any():
-            return True
-    return False
-
-
-def _side(one: Floats, two: Floats, place: Floats) -> Floats:
-    """Return on which side of the way between two places others lie: its sign."""
-    along, off = two - one, place - one
-    side: Floats = along[..., 0] * off[..., 1] - along[..., 1] * off[..., 0]
-    return side
+    return any(
+        ways_cross(begin[one], end[one], begin[one:], end[one:]).any()
+        for one in range(len(ring))
+    )
 
 
 def _nearest_m(places: Floats, here: Floats) -> float:

@@ -12,14 +12,23 @@ from __future__ import annotations
 import json
 from collections import Counter
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from treeward.errors import ClockError, ReviewError, TranscriptError
 from treeward.files import kept_number, kept_text, read_kept, write_text
+from treeward.notes.clock_evidence import parse_start_day
+from treeward.notes.parser import parse_notes
+from treeward.notes.second_look import read_again, weigh_by_bees
 from treeward.notes.unread import Unread
-from treeward.speech.transcripts import SHORTEST_S, escaped, stamp
+from treeward.speech.transcripts import (
+    SHORTEST_S,
+    escaped,
+    read_text,
+    read_transcript,
+    stamp,
+)
 from treeward.speech.utterances import WordSource
 
 from .heard import HeardBy
@@ -71,7 +80,7 @@ class Transcribed:
     kept_changes: int
     stopped: bool = False
     unread: tuple[Unread, ...] = ()
-    remarks: tuple[str, ...] = field(default=())
+    remarks: tuple[str, ...] = ()
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -125,27 +134,9 @@ def recorded_of(
     """
     from .recovery import with_answered, without_own_voice
 
-    book = hunt.phrase_book
     if is_transcript(path):
-        from treeward.notes.narration import read_narration
-        from treeward.notes.trained.network import load_network
-        from treeward.speech.transcripts import read_transcript
-
-        if path.suffix.lower() in TYPED_SUFFIXES and (
-            page := typed_notes(hunt, path, name)
-        ):
-            return page
-        said = read_transcript(path)
-        narrated = read_narration(said, book, recording=name, network=load_network())
-        return Recorded(
-            name=name,
-            events=narrated.events,
-            remarks=tuple(time_line(told) for told in narrated.times),
-            unread=narrated.unread,
-        )
-    from treeward.notes.parser import parse_notes
-    from treeward.notes.second_look import read_again, weigh_by_bees
-
+        return _read_page(hunt, path, name)
+    book = hunt.phrase_book
     heard = kept.read()
     flag_below = hunt.file.speech.flag_below
     events = parse_notes(heard.utterances, book, recording=name, flag_below=flag_below)
@@ -179,6 +170,26 @@ def recorded_of(
     )
 
 
+def _read_page(hunt: HuntFolder, path: Path, name: str) -> Recorded:
+    """Read a transcript, or notes typed with clock times."""
+    from treeward.notes.narration import read_narration
+    from treeward.notes.trained.network import load_network
+
+    if path.suffix.lower() in TYPED_SUFFIXES and (
+        page := typed_notes(hunt, path, name)
+    ):
+        return page
+    narrated = read_narration(
+        read_transcript(path), hunt.phrase_book, recording=name, network=load_network()
+    )
+    return Recorded(
+        name=name,
+        events=narrated.events,
+        remarks=tuple(time_line(told) for told in narrated.times),
+        unread=narrated.unread,
+    )
+
+
 def time_line(told: TimeTold) -> str:
     """Say what was told of loading or unloading, and which key of hunt.toml it fits."""
     minute, second = divmod(int(told.start_s), 60)
@@ -206,7 +217,6 @@ def time_line(told: TimeTold) -> str:
 def holds_clock_times(hunt: HuntFolder, path: Path) -> bool:
     """Tell whether a file holds notes typed with clock times."""
     from treeward.notes.clocked import has_clock_times
-    from treeward.speech.transcripts import read_text
 
     if path.suffix.lower() not in TYPED_SUFFIXES:
         return False
@@ -223,8 +233,6 @@ def given_day(hunt: HuntFolder, path: Path, name: str) -> date | None:
     ClockError
         If what hunt.toml gives is neither a date nor a date and a time.
     """
-    from treeward.notes.clock_evidence import parse_start_day
-
     kept = kept_starts(hunt.machine_dir).get(name)
     given = hunt.file.start.get(name)
     if not (kept or given) or not holds_clock_times(hunt, path):
@@ -239,7 +247,6 @@ def given_day(hunt: HuntFolder, path: Path, name: str) -> date | None:
 def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
     """Read notes typed with clock times; None for a file that holds none."""
     from treeward.notes.clocked import has_clock_times, read_clocked
-    from treeward.speech.transcripts import read_text
 
     text, book = read_text(path), hunt.phrase_book
     if not has_clock_times(text, book):
@@ -321,13 +328,7 @@ def keep_unread(hunt: HuntFolder, recorded: Iterable[Recorded]) -> None:
 def open_lines(hunt: HuntFolder, events: Iterable[Event]) -> list[Unread]:
     """Return the lines that nobody has judged yet, by recording and place in it.
 
-    Parameters
-    ----------
-    hunt
-        Whose lines were kept when its recordings were read.
-    events
-        The notes there are; a line that one of them was made of is left out, and so is
-        one that was dismissed.
+    A line that a note was made of is left out, and so is one that was dismissed.
     """
     dismissed = dismissed_lines(hunt)
     return [line for line in _without_note(hunt, events) if line not in dismissed]
@@ -355,10 +356,7 @@ def dismissed_lines(hunt: HuntFolder) -> list[Unread]:
 def dismiss(hunt: HuntFolder, line: Unread, *, undo: bool = False) -> bool:
     """Keep that there is nothing in a line, or with `undo` that there may be.
 
-    Returns
-    -------
-    bool
-        Whether that changed anything.
+    Returns whether that changed anything.
 
     Raises
     ------
@@ -425,18 +423,18 @@ def _apart(one: Unread, other: Unread) -> float:
 
 
 def _write(hunt: HuntFolder, name: str, kept: Mapping[str, Sequence[Unread]]) -> None:
-    entries = {
+    entries = _entries(kept)
+    if entries != _entries(_read(hunt, name)):
+        text = json.dumps(entries, indent=1, ensure_ascii=False)
+        write_text(hunt.machine_dir / name, text, within=hunt.path)
+
+
+def _entries(kept: Mapping[str, Sequence[Unread]]) -> dict[str, list[dict[str, Any]]]:
+    return {
         recording: [_entry(line) for line in lines]
         for recording, lines in sorted(kept.items())
         if lines
     }
-    before = {
-        recording: [_entry(line) for line in lines]
-        for recording, lines in _read(hunt, name).items()
-    }
-    if entries != before:
-        text = json.dumps(entries, indent=1, ensure_ascii=False)
-        write_text(hunt.machine_dir / name, text, within=hunt.path)
 
 
 def _entry(line: Unread) -> dict[str, Any]:
@@ -461,24 +459,21 @@ def _read(hunt: HuntFolder, name: str) -> dict[str, list[Unread]]:
 
 
 def _line(recording: str, entry: dict[str, Any]) -> Unread:
-    text = kept_text(entry["text"])
-    marks = tuple(kept_text(mark) for mark in entry["marks"])
+    place: dict[str, Any]
     if "line" in entry:
         told = kept_text(entry["clock"])
         clock = datetime.fromisoformat(told) if told else None
         if clock is not None and clock.tzinfo is None:
             raise ValueError(told)
-        return Unread(
-            recording=recording,
-            text=text,
-            line=int(kept_number(entry["line"], most=_MOST_BYTES)),
-            clock=clock,
-            marks=marks,
-        )
+        number = int(kept_number(entry["line"], most=_MOST_BYTES))
+        place = {"line": number, "clock": clock}
+    else:
+        place = {
+            end: kept_number(entry[end], most=_MOST_S) for end in ("start_s", "end_s")
+        }
     return Unread(
         recording=recording,
-        text=text,
-        start_s=kept_number(entry["start_s"], most=_MOST_S),
-        end_s=kept_number(entry["end_s"], most=_MOST_S),
-        marks=marks,
+        text=kept_text(entry["text"]),
+        marks=tuple(kept_text(mark) for mark in entry["marks"]),
+        **place,
     )

@@ -10,20 +10,19 @@ from __future__ import annotations
 import glob
 import os
 import string
-import tomllib
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from treeward.errors import HuntError, TreewardError
-from treeward.files import read_plain
-from treeward.measures import format_position
+from treeward.errors import TreewardError
+from treeward.hunt_file import hunt_toml_text
+from treeward.hunt_tables import parse_toml
 from treeward.survey.frame import apart_m
 
 from .folder import quoted, toml_value
 from .hunt import Hunt
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -33,7 +32,6 @@ if TYPE_CHECKING:
     from .folder import HuntFolder
 
 
-_MOST_BYTES = 1 << 20  # of hunt.toml, as it is read
 ONE_PLACE_M = 30.0  # two fixes of one station by phones; guess
 _PLAIN_TABLES = ("model", "walk", "speech", "map", "calibration")
 
@@ -42,21 +40,10 @@ _PLAIN_TABLES = ("model", "walk", "speech", "map", "calibration")
 class Side:
     """One of the two hunts as it goes into the merged one.
 
-    Attributes
-    ----------
-    hunt
-        The hunt.
-    who
-        The person, where hunt.toml names none for a recording.
-    recordings
-        Name of every recording there, and of typed notes (""), to its name in the
-        merged hunt.
-    placed
-        Station id to its position, wherever that was known from.
-    stations
-        Station id to its id in the merged hunt.
-    marks
-        Marks that occur in its notes.
+    `who` is the person, where hunt.toml names none for a recording. `recordings` gives
+    the name of every recording, and of typed notes (""), in the merged hunt, `stations`
+    the id of every station there, and `placed` its position, wherever that was known
+    from. `marks` are those that occur in its notes.
     """
 
     hunt: Hunt
@@ -64,7 +51,7 @@ class Side:
     recordings: Mapping[str, str]
     placed: Mapping[str, Position]
     stations: Mapping[str, str]
-    marks: frozenset[str] = field(default_factory=frozenset)
+    marks: frozenset[str]
 
 
 def station_names(
@@ -142,13 +129,7 @@ def merged_toml(
 def _raw(hunt: HuntFolder) -> dict[str, Any]:
     path = hunt.path / "hunt.toml"
     _ = hunt.file  # checked, with a line for the person
-    try:
-        raw = read_plain(path, most_bytes=_MOST_BYTES).decode("utf-8-sig")
-        return tomllib.loads(raw.replace("\r\n", "\n"))
-    except (OSError, ValueError) as error:
-        raise HuntError(
-            f"cannot be read ({error})", where=str(path), mend="Try again."
-        ) from error
+    return parse_toml(hunt_toml_text(path), where=str(path))
 
 
 def _whole(mine: dict[str, Any], theirs: dict[str, Any], name: str) -> dict[str, Any]:
@@ -198,7 +179,7 @@ def _stations(one: Side, other: Side) -> list[dict[str, Any]]:
             if station.name and "name" not in table:
                 table["name"] = station.name
             if (place := side.placed.get(station.id)) and "position" not in table:
-                table["position"] = format_position(place)
+                table["position"] = place
     return list(tables.values())
 
 
@@ -259,9 +240,7 @@ def _text(tables: Mapping[str, Any]) -> str:
 
 
 def _is_tables(value: object) -> bool:
-    return isinstance(value, list) and (
-        not value or all(isinstance(one, dict) for one in value)
-    )
+    return isinstance(value, list) and all(isinstance(one, dict) for one in value)
 
 
 def _keys(table: Mapping[str, Any]) -> list[str]:
@@ -328,15 +307,7 @@ def shares_notes(one: Notes, other: Notes) -> bool:
 def counted_once(
     colonies: Sequence[FoundColony], names: Mapping[Path, str]
 ) -> tuple[list[FoundColony], list[str]]:
-    """Return each find once, and a line for every one that stands in a larger hunt.
-
-    Parameters
-    ----------
-    colonies
-        The finds of all hunts.
-    names
-        Of all hunts, by their folders.
-    """
+    """Return each find once, and a line for every one that stands in a larger hunt."""
     if not colonies or len(names) < 2:
         return list(colonies), []
     notes = {folder: notes_of(folder) for folder in names}
@@ -348,10 +319,13 @@ def counted_once(
             kept.append(one)
             continue
         first = kept[at]
-        looks = (k.model_copy(update={"find": first.find.id}) for k in one.looks)
+        looks = dict.fromkeys(first.looks)
+        looks |= dict.fromkeys(
+            look.model_copy(update={"find": first.find.id}) for look in one.looks
+        )
         kept[at] = replace(
             first,
-            looks=_by_day((*first.looks, *looks)),
+            looks=tuple(sorted(looks, key=lambda look: look.seen)),
             parts=(*first.parts, one.folder),
         )
         told.append(
@@ -388,7 +362,3 @@ def _again(
         ):
             return index
     return None
-
-
-def _by_day(looks: Iterable[LookTable]) -> tuple[LookTable, ...]:
-    return tuple(sorted(dict.fromkeys(looks), key=lambda look: look.seen))

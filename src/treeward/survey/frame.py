@@ -204,6 +204,17 @@ def inside_ring(xy: Floats, ring: Floats) -> Bools:
 def crosses(start: Floats, end: Floats, ring: Floats) -> Bools:
     """Return which of the straight ways from (n, 2) to (n, 2) meet a ring's ground."""
     one, two = ring, np.roll(ring, -1, axis=0)
+    a, b = start[:, None, :], end[:, None, :]
+    c, d = one[None, :, :], two[None, :, :]
+    apart = ways_cross(a, b, c, d)
+    return np.asarray(apart.any(axis=1) | inside_ring(0.5 * (start + end), ring))
+
+
+def ways_cross(a: Floats, b: Floats, c: Floats, d: Floats) -> Bools:
+    """Return which straight ways from a to b cross those from c to d, all (..., 2).
+
+    Ways that only touch do not.
+    """
 
     def side(a: Floats, b: Floats, c: Floats) -> Floats:
         return np.asarray(
@@ -211,7 +222,5 @@ def crosses(start: Floats, end: Floats, ring: Floats) -> Bools:
             - (b[..., 1] - a[..., 1]) * (c[..., 0] - a[..., 0])
         )
 
-    a, b = start[:, None, :], end[:, None, :]
-    c, d = one[None, :, :], two[None, :, :]
     apart = (side(a, b, c) * side(a, b, d) < 0) & (side(c, d, a) * side(c, d, b) < 0)
-    return np.asarray(apart.any(axis=1) | inside_ring(0.5 * (start + end), ring))
+    return np.asarray(apart)
