@@ -160,40 +160,34 @@ def trips_payload(table: TripTable) -> dict[str, Any]:
 
 def answer_payload(result: HuntResult) -> dict[str, Any]:
     """Return the answer for the page, in words and by bee."""
-    units = Units(result.hunt_file.hunt.units)
-    fix = result.fix
+    units = result.units
     sentences: list[str] = []
-    distances: list[dict[str, Any]] = []
-    advice: list[str] = []
-    if fix is not None:
-        for number, colony in enumerate(fix.colonies):
-            said = colony_sentences(result, colony)
-            sentences += said[1:] if len(fix.colonies) == 1 and not number else said
-        sentences += disagreements(result)
-        advice = advice_sentences(result)
-        reach_m = max((bee.high90_m for bee in fix.bees), default=1.0)
-        distances = [
-            {
-                "bee": bee.bee,
-                "station": bee.station,
-                "trips": bee.trips_used,
-                "text": units.distance(bee.median_m),
-                "range": units.distance_range(bee.low90_m, bee.high90_m),
-                "low": bee.low90_m / reach_m,
-                "low50": bee.low50_m / reach_m,
-                "median": bee.median_m / reach_m,
-                "high50": bee.high50_m / reach_m,
-                "high": bee.high90_m / reach_m,
-            }
-            for bee in fix.bees
-        ]
+    for colony in result.colonies:
+        # The headline has the first sentence of the only colony.
+        sentences += colony_sentences(result, colony)[not result.several :]
+    reach_m = max((bee.high90_m for bee in result.bees), default=1.0)
+    distances = [
+        {
+            "bee": bee.bee,
+            "station": bee.station,
+            "trips": bee.trips_used,
+            "text": units.distance(bee.median_m),
+            "range": units.distance_range(bee.low90_m, bee.high90_m),
+            "low": bee.low90_m / reach_m,
+            "low50": bee.low50_m / reach_m,
+            "median": bee.median_m / reach_m,
+            "high50": bee.high50_m / reach_m,
+            "high": bee.high90_m / reach_m,
+        }
+        for bee in result.bees
+    ]
     return {
         "headline": headline(result),
-        "sentences": sentences,
+        "sentences": [*sentences, *disagreements(result)],
         "next": next_sentences(result),
         "basis": basis_sentence(result),
         "missing": missing_sentences(result),
-        "advice": advice,
+        "advice": advice_sentences(result),
         "distances": distances,
     }
 

@@ -15,7 +15,7 @@ import math
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from treeward.measures import ACRE_M2, HECTARE_M2, YARD_M, Units
+from treeward.measures import ACRE_M2, HECTARE_M2, YARD_M
 from treeward.survey import timing
 from treeward.survey.records import (
     AdviceKind,
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import datetime, tzinfo
 
-    from treeward.measures import UnitSystem
+    from treeward.measures import Units, UnitSystem
     from treeward.survey.records import Advice, Cargo, ClassicalFix, Colony, NextStation
 
     from .model import GpxSearch, HuntResult, Missing
@@ -345,7 +345,7 @@ class SettingRow:
 
 def settings_rows(result: HuntResult) -> list[SettingRow]:
     """Return every figure in force, with its unit and its source."""
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     rows = []
     for field, (name, _) in SOURCES.items():
         value = _in_force(result.settings, field)

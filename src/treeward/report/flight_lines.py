@@ -204,12 +204,11 @@ def belongs_to(colony: Colony, line: FlightLine) -> bool:
 
 def bundles_by_colony(result: HuntResult) -> tuple[LineBundle, ...]:
     """Return one bundle for each station and colony (or station, before any fix)."""
-    colonies = result.fix.colonies if result.fix else ()
     found = []
     for station in result.stations:
         groups: list[tuple[str, list[FlightLine]]] = [
             (colony.id, [x for x in result.table.lines if belongs_to(colony, x)])
-            for colony in colonies
+            for colony in result.colonies
         ] or [("", list(result.table.lines))]
         for name, lines in groups:
             if (one := bundle(result, name, station, lines)) is not None:

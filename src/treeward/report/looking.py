@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from treeward.measures import Position, Units, format_position
+from treeward.measures import Position, format_position
 from treeward.survey.frame import geodesic, inside_ring
 
 from .flight_lines import on_text
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
 
+    from treeward.measures import Units
     from treeward.survey.records import Colony, SearchArea, Searched
 
     from .model import (
@@ -98,7 +99,7 @@ def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
 
 def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
     """Return the strips of a colony's walk, in order."""
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     lines, found = [], 0.0
     for number, strip in enumerate(colony.search_plan, start=1):
         found += strip.probability
@@ -139,7 +140,7 @@ def percent(share: float) -> str:
 
 def _so_far(result: HuntResult, looked: Searched, of: str) -> list[str]:
     told = result.search
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     spent = f" in {hours_text(told.spent_s)}" if told and told.spent_s else ""
     walked = (
         f" ({units.distance(told.walked_m)} walked while looking)"
@@ -159,7 +160,7 @@ def _so_far(result: HuntResult, looked: Searched, of: str) -> list[str]:
 def _how_far_seen(result: HuntResult, told: SearchTold) -> str:
     """Say what the chances of looking rest on; nothing in a hunt tells it."""
     search = result.hunt_file.search
-    width = Units(result.hunt_file.hunt.units).distance(told.searching.sweep_width_m)
+    width = result.units.distance(told.searching.sweep_width_m)
     whose = "as hunt.toml says" if search.cover in search.sweep_width_m else "a guess"
     return (
         f"These chances rest on how wide a strip one looks over on the way: {width}, "
@@ -199,7 +200,7 @@ CLOSING_IN = (
 
 def nest_habits(result: HuntResult) -> list[str]:
     """Say what is published of nests in trees; no chance is drawn from it."""
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     return [
         (
             f"Entrances were almost {units.distance(7.0)} up on average (36 wild "
@@ -231,7 +232,7 @@ def looked_sentences(result: HuntResult) -> list[str]:
     A note after which nothing was walked counts as a look round where it was said.
     """
     told = result.search
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     zone = result.hunt_file.hunt.zone
     goes = [
         f"{bout.since.astimezone(zone):%d %b %H:%M} to "
@@ -313,7 +314,7 @@ def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:
         at=f" ({doubt.clock.astimezone(zone):%d %b %H:%M})" if doubt.clock else "",
         where=doubt.where,
         times="once" if doubt.count == 1 else f"{doubt.count} times",
-        distance=Units(result.hunt_file.hunt.units).distance(doubt.metres),
+        distance=result.units.distance(doubt.metres),
         words=listing([repr(word) for word in doubt.words[:5]]),
     )
 
@@ -382,9 +383,9 @@ def found_steps(result: HuntResult) -> list[str]:
 
 def found_already(result: HuntResult, colony: Colony) -> bool:
     """Tell whether a colony needs no more looking: found, by a note or a find kept."""
-    told, colonies = result.found, result.fix.colonies if result.fix else ()
-    kept = {one for _, one in told.kept}
-    return colony.id in kept or (bool(told.rows) and len(colonies) == 1)
+    kept = {one for _, one in result.found.kept}
+    alone = len(result.colonies) == 1
+    return colony.id in kept or (bool(result.found.rows) and alone)
 
 
 def own_prior_sentence(result: HuntResult) -> str:
@@ -408,9 +409,8 @@ def own_prior_sentence(result: HuntResult) -> str:
 
 def check_sentences(result: HuntResult, check: FindCheck) -> list[str]:
     """Say how forecast and find compare, without saying where the find is."""
-    units = Units(result.hunt_file.hunt.units)
-    several = result.fix is not None and len(result.fix.colonies) > 1
-    of = f" of colony {check.colony}" if several else ""
+    units = result.units
+    of = f" of colony {check.colony}" if result.several else ""
     if check.stations and min(one.true_m for one in check.stations) > FARTHEST_M:
         off = units.distance(check.off_m)
         return [

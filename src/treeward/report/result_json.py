@@ -300,8 +300,8 @@ def fix_values(result: HuntResult) -> dict[str, Any]:
     """Return what the survey found as plain values: bees, colonies, advice."""
     fix = result.fix
     return {
-        "bees": [bee_values(bee) for bee in fix.bees] if fix else [],
-        "colonies": [_colony(result, colony) for colony in fix.colonies] if fix else [],
+        "bees": [bee_values(bee) for bee in result.bees],
+        "colonies": [_colony(result, colony) for colony in result.colonies],
         "next_station": _next(result, fix.next_station) if fix else None,
         "search_plan": _search_plan(fix.search_plan) if fix else [],
         "learned": {
@@ -322,13 +322,10 @@ def fix_values(result: HuntResult) -> dict[str, Any]:
 
 def standing_advice(result: HuntResult) -> list[Advice]:
     """Return the advice; to stop lining is none where the days disagree."""
-    fix = result.fix
-    if fix is None:
-        return []
-    apart = {one.id for one in fix.colonies if days_disagree(result, one)}
+    apart = {one.id for one in result.colonies if days_disagree(result, one)}
     return [
         one
-        for one in fix.advice
+        for one in (result.fix.advice if result.fix else ())
         if one.kind is not AdviceKind.STOP_LINING
         or not apart
         or (one.colony and one.colony not in apart)

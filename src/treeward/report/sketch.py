@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from treeward.measures import Units
 from treeward.report.advice_wording import LOOK_FIRST
 from treeward.report.wording import day_text
 from treeward.survey.frame import apart_m
@@ -21,7 +20,7 @@ from treeward.survey.frame import apart_m
 from .advice_wording import seat_text
 from .flight_lines import belongs_to, both_text, bundles_by_bee, to_compass_deg
 from .result_json import number
-from .wording import for_colony, seats
+from .wording import for_colony, seats, walk_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -209,8 +208,7 @@ class Sketch:
 
 def colony_name(result: HuntResult, colony_id: str) -> str:
     """Return "colony" where there is but one, else "colony B"."""
-    only = result.fix is not None and len(result.fix.colonies) == 1
-    return "colony" if only else f"colony {colony_id}"
+    return "colony" if len(result.colonies) == 1 else f"colony {colony_id}"
 
 
 def _stations(result: HuntResult) -> list[Spot]:
@@ -232,11 +230,9 @@ def _stations(result: HuntResult) -> list[Spot]:
 
 
 def _found(result: HuntResult) -> list[Spot]:
-    if result.fix is None:
-        return []
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     spots = []
-    for colony in result.fix.colonies:
+    for colony in result.colonies:
         area = colony.search_areas.get(90)
         size = f"90 % search area {units.area(area.area_m2)}. " if area else ""
         spots.append(
@@ -258,14 +254,7 @@ def _found(result: HuntResult) -> list[Spot]:
             Spot(
                 kind="next_station",
                 name=f"Next station{for_colony(result, colony)}",
-                note=f"{units.distance(place.walk_m)} from station "
-                f"{place.from_station} on "
-                + both_text(
-                    result,
-                    place.walk_bearing_true_deg,
-                    result.station(place.from_station),
-                )
-                + f". {LOOK_FIRST}",
+                note=f"{walk_text(result, place)}. {LOOK_FIRST}",
                 longitude_deg=place.longitude_deg,
                 latitude_deg=place.latitude_deg,
                 properties={
@@ -290,14 +279,13 @@ def _found(result: HuntResult) -> list[Spot]:
 
 def line_length_m(result: HuntResult, group: LineBundle) -> float:
     """Return how far to draw flight lines: beyond the colonies they may lead to."""
-    colonies = result.fix.colonies if result.fix else ()
     mine = [
         colony
-        for colony in colonies
+        for colony in result.colonies
         if any(belongs_to(colony, line) for line in group.lines)
     ]
     place = group.station
-    distances = [apart_m(place, colony) for colony in mine or colonies]
+    distances = [apart_m(place, colony) for colony in mine or result.colonies]
     if not distances:
         return LINE_DEFAULT_M
     return max(LINE_BEYOND * max(distances), 100.0)
@@ -347,11 +335,8 @@ def _paths(result: HuntResult) -> list[FlightPath]:
 
 
 def _areas(result: HuntResult) -> list[Area]:
-    if result.fix is None:
-        return []
-    units = Units(result.hunt_file.hunt.units)
     areas = []
-    for colony in result.fix.colonies:
+    for colony in result.colonies:
         for percent, area in colony.search_areas.items():
             patches = _patches(area)
             if not patches:
@@ -362,7 +347,7 @@ def _areas(result: HuntResult) -> list[Area]:
                     percent=percent,
                     name=f"{percent} % search area, {colony_name(result, colony.id)}",
                     note=f"Holds the colony with {percent} % probability; "
-                    f"{units.area(area.area_m2)}",
+                    f"{result.units.area(area.area_m2)}",
                     area_m2=area.area_m2,
                     patches=patches,
                 )
@@ -371,7 +356,6 @@ def _areas(result: HuntResult) -> list[Area]:
 
 
 def _day_areas(result: HuntResult) -> list[Area]:
-    units = Units(result.hunt_file.hunt.units)
     areas = []
     for day in result.days:
         for one in day.colonies:
@@ -384,7 +368,8 @@ def _day_areas(result: HuntResult) -> list[Area]:
                     percent=90,
                     name=f"90 % search area, {day_text(day.day)} alone"
                     f"{for_colony(result, one.colony)}",
-                    note=f"From that day's notes only; {units.area(area.area_m2)}",
+                    note="From that day's notes only; "
+                    f"{result.units.area(area.area_m2)}",
                     area_m2=area.area_m2,
                     patches=_patches(area),
                     day=day.day.isoformat(),
@@ -399,7 +384,7 @@ def _patches(area: SearchArea) -> tuple[tuple[Ring, ...], ...]:
 
 def _walks(result: HuntResult) -> list[Walk]:
     walks = []
-    for colony in result.fix.colonies if result.fix else ():
+    for colony in result.colonies:
         points: list[tuple[float, float]] = []
         for strip in colony.search_plan:
             points += [(round(lon, 7), round(lat, 7)) for lon, lat in strip.way]

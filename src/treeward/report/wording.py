@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import About
-from treeward.measures import Units, counted, wind_name
+from treeward.measures import counted, wind_name
 from treeward.report.advice_wording import LOOK_FIRST
 from treeward.survey.frame import apart_m, way_between
 from treeward.survey.records import AdviceKind, AreaShape
@@ -78,8 +78,7 @@ def _where(result: HuntResult, colony: Colony) -> str:
     """Say where a colony is, in a sentence."""
     if colony.shape is AreaShape.NOTHING_MEASURED:
         return "Nothing was measured that tells where the colony is."
-    several = result.fix is not None and len(result.fix.colonies) > 1
-    subject = f"Colony {colony.id}" if several else "The colony"
+    subject = f"Colony {colony.id}" if result.several else "The colony"
     return f"{subject} is {whereabouts(result, colony)}."
 
 
@@ -93,7 +92,7 @@ def whereabouts(
     among
         The stations that the answer rests on; all of the hunt's where None.
     """
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     place = _nearest(result, colony, among)
     distance, azimuth = way_between(place, colony)
     station, way = f"station {place.id}", wind_name(azimuth)
@@ -127,7 +126,7 @@ def colony_sentences(
 
     Where it was found already nothing is advised.
     """
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     said = [_where(result, colony)] if result.stations else []
     area = colony.search_areas.get(90)
     if area is not None:
@@ -146,19 +145,38 @@ def colony_sentences(
 
 def headline(result: HuntResult) -> str:
     """Return the answer's first sentence, or that there is none yet."""
-    if result.fix is None or not result.fix.colonies:
+    if not result.colonies:
         return "There is no place to look yet."
-    if len(result.fix.colonies) == 1:
-        sentences = colony_sentences(result, result.fix.colonies[0])
+    if not result.several:
+        sentences = colony_sentences(result, result.colonies[0])
         return sentences[0] if sentences else "The colony has been located."
-    count = number_word(len(result.fix.colonies))
+    count = number_word(len(result.colonies))
     return f"The bees seem to come from {count} colonies."
 
 
 def seats(result: HuntResult) -> list[tuple[Colony, NextStation]]:
     """Return each colony's next station, for those that have one."""
-    colonies = result.fix.colonies if result.fix else ()
-    return [(one, one.next_station) for one in colonies if one.next_station is not None]
+    return [(one, seat) for one in result.colonies if (seat := one.next_station)]
+
+
+def walk_text(result: HuntResult, seat: NextStation) -> str:
+    """Say how far a next station is from which other, and on which bearing."""
+    station = result.station(seat.from_station)
+    bearing = both_text(result, seat.walk_bearing_true_deg, station)
+    walk = result.units.distance(seat.walk_m)
+    return f"{walk} from station {seat.from_station} on {bearing}"
+
+
+def area_sizes(result: HuntResult) -> dict[int, list[str]]:
+    """Return how large each colony's search areas are, by their probability [%]."""
+    return {
+        percent: [
+            result.units.area(colony.search_areas[percent].area_m2)
+            for colony in result.colonies
+            if percent in colony.search_areas
+        ]
+        for percent in sorted({p for c in result.colonies for p in c.search_areas})
+    }
 
 
 def days_disagree(result: HuntResult, colony: Colony) -> bool:
@@ -166,27 +184,20 @@ def days_disagree(result: HuntResult, colony: Colony) -> bool:
 
     Where fewer than two days tell of it, there is nothing to disagree.
     """
-    told = [
-        one for day in result.days for one in day.colonies if one.colony.id == colony.id
-    ]
-    return len(told) > 1 and any(one.holds_percent is None for one in told)
+    return bool(_against(result, colony))
 
 
 def for_colony(result: HuntResult, colony: Colony) -> str:
     """Return ", colony B" where there are several colonies, else nothing."""
-    several = result.fix is not None and len(result.fix.colonies) > 1
-    return f", colony {colony.id}" if several else ""
+    return f", colony {colony.id}" if result.several else ""
 
 
 def next_sentences(result: HuntResult) -> list[str]:
     """Say where to sit next and what for, for each colony."""
-    if result.fix is None:
-        return []
-    several = len(result.fix.colonies) > 1
     said = []
-    for colony in result.fix.colonies:
+    for colony in result.colonies:
         sentences = next_of(result, colony)
-        if several and sentences:
+        if result.several and sentences:
             first = sentences[0]
             sentences[0] = f"For colony {colony.id}: {first[0].lower()}{first[1:]}"
         said += sentences
@@ -204,7 +215,7 @@ def next_of(result: HuntResult, colony: Colony) -> list[str]:
         if stop and days_disagree(result, colony):
             return ["The days disagree: find out why before you look up trees."]
         return stop
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     way = wind_name(place.walk_bearing_true_deg)
     walk = f"about {units.distance(place.walk_m)} from station {place.from_station}"
     station = result.station(place.from_station)
@@ -304,12 +315,10 @@ def enough_sentences(result: HuntResult) -> list[str]:
 
 def _what(result: HuntResult, one: Enough) -> str:
     """Name a bee, or a station with the bees whose bearings are meant."""
-    colonies = result.fix.colonies if result.fix else ()
-    several = len(colonies) > 1
     if one.bee:
-        return f"{one.bee}, colony {one.colony}" if several else one.bee
-    bees = next((c.marks for c in colonies if c.id == one.colony), ())
-    if not several or not bees:
+        return f"{one.bee}, colony {one.colony}" if result.several else one.bee
+    bees = next((c.marks for c in result.colonies if c.id == one.colony), ())
+    if not result.several or not bees:
         return f"station {one.station}"
     return f"station {one.station} of {listing(list(bees))}"
 
@@ -416,7 +425,7 @@ def _doubt_text(result: HuntResult, lot: DoubtfulNotes) -> str:
         return f"{said} nothing is left to tell where the colony is."
     if (lot.moves_m or 0.0) < NO_MOVE_M:
         return f"{said} the best place stays where it is."
-    far = Units(result.hunt_file.hunt.units).distance(lot.moves_m or 0.0)
+    far = result.units.distance(lot.moves_m or 0.0)
     up_to = "up to " if lot.singly and lot.notes > 1 else ""
     return f"{said} the best place moves by {up_to}{far}."
 
@@ -469,7 +478,7 @@ def agreement_text(one: DayColony) -> str:
 def off_text(result: HuntResult, one: DayColony) -> str:
     """Say how far a day's best place is from that of all days together."""
     way = wind_name(one.off_bearing_true_deg)
-    return f"{Units(result.hunt_file.hunt.units).distance(one.off_m)} {way}"
+    return f"{result.units.distance(one.off_m)} {way}"
 
 
 def agreement_sentences(result: HuntResult) -> list[str]:
@@ -478,7 +487,7 @@ def agreement_sentences(result: HuntResult) -> list[str]:
     Nothing is said of a colony that fewer than two days tell of.
     """
     said = []
-    for colony in result.fix.colonies if result.fix else ():
+    for colony in result.colonies:
         told = _told(result, colony)
         if len(told) < 2:
             continue
@@ -495,8 +504,7 @@ def agreement_sentences(result: HuntResult) -> list[str]:
 
 def disagreements(result: HuntResult) -> list[str]:
     """Return the sentences about days that do not agree."""
-    colonies = result.fix.colonies if result.fix else ()
-    return [text for colony in colonies for text in _against(result, colony)]
+    return [text for colony in result.colonies for text in _against(result, colony)]
 
 
 def _told(result: HuntResult, colony: Colony) -> list[tuple[date, DayColony]]:

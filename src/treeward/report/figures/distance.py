@@ -12,8 +12,6 @@ import numpy as np
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
-from treeward.measures import Units
-
 from . import (
     AREA,
     FLIGHT,
@@ -38,6 +36,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
+    from treeward.measures import Units
     from treeward.report.model import HuntResult, StationPlace
     from treeward.survey.records import BeeDistance, Colony
     from treeward.trips.table import Trip
@@ -131,17 +130,14 @@ def _bee_row(bee: BeeDistance) -> _Row:
 
 
 def _rows(result: HuntResult) -> list[_Row]:
-    if result.fix is None:
-        return []
     rows = []
     stations = dict.fromkeys(
-        [place.id for place in result.stations] + [b.station for b in result.fix.bees]
+        [place.id for place in result.stations] + [b.station for b in result.bees]
     )
-    several = len(result.fix.colonies) > 1
     for station in stations:
-        rows += [_bee_row(bee) for bee in result.fix.bees if bee.station == station]
+        rows += [_bee_row(bee) for bee in result.bees if bee.station == station]
         place = result.station(station)
-        for colony in result.fix.colonies:
+        for colony in result.colonies:
             if place is None or station not in colony.distance_m:
                 continue
             low, median, high = colony.distance_m[station]
@@ -149,7 +145,7 @@ def _rows(result: HuntResult) -> list[_Row]:
             empty = np.zeros(0)
             rows.append(
                 _Row(
-                    name=f"colony {colony.id}" if several else "together",
+                    name=f"colony {colony.id}" if result.several else "together",
                     station=station,
                     mark=None,
                     grid_m=curve[0] if curve else empty,
@@ -178,7 +174,7 @@ def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | N
     rows = _rows(result)
     if not rows:
         return None
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     stations = list(dict.fromkeys(row.station for row in rows))
     narrow = width_in < PAGE_IN
     key = _KEY if narrow else ("   ".join(_KEY),)
@@ -199,7 +195,7 @@ def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | N
             names.append(drawable(row.name, LONGEST_NAME))
             y -= 1.0
     axes.set_yticks(ticks, names)
-    for label, row in zip(axes.get_yticklabels(), _by_station(rows), strict=True):
+    for label, row in zip(axes.get_yticklabels(), rows, strict=True):
         if row.mark is None:
             label.set_fontweight("bold")
     axes.set_xlim(0, reach)
@@ -235,11 +231,6 @@ def _scale(axes: Axes, reach: float, ticks_at: MaxNLocator, label: str) -> None:
     axes.set_axisbelow(True)
     axes.set_xlabel(label, fontsize=8.5)
     axes.tick_params(axis="x", labelsize=8)
-
-
-def _by_station(rows: list[_Row]) -> list[_Row]:
-    stations = list(dict.fromkeys(row.station for row in rows))
-    return [row for station in stations for row in rows if row.station == station]
 
 
 def _draw_row(axes: Axes, row: _Row, y: float, units: Units, reach: float) -> None:
@@ -298,7 +289,7 @@ class _AwayRow:
 
 
 def _away_rows(result: HuntResult) -> list[_AwayRow]:
-    distances = {(b.bee, b.station): b for b in (result.fix.bees if result.fix else ())}
+    distances = {(bee.bee, bee.station): bee for bee in result.bees}
     groups: dict[tuple[str, str], list[Trip]] = {}
     for trip in result.table.trips:
         groups.setdefault((trip.station, trip.bee), []).append(trip)

@@ -188,7 +188,7 @@ def _extent(
 def _covered(result: HuntResult, frame: LocalFrame) -> Points:
     """Return points all over what the scale must not cover, (n, 2) metres."""
     found = [_content(result, frame)]
-    for colony in result.fix.colonies if result.fix else ():
+    for colony in result.colonies:
         for area in colony.search_areas.values():
             for outline in area_outlines(area, frame):
                 corners = np.asarray(outline.vertices, dtype=np.float64)
@@ -232,17 +232,16 @@ def _content(result: HuntResult, frame: LocalFrame) -> Points:
     lat = [place.latitude_deg for place in result.stations]
     lon = [place.longitude_deg for place in result.stations]
     rings: list[Points] = []
-    if result.fix is not None:
-        for colony in result.fix.colonies:
-            lat.append(colony.best_latitude_deg)
-            lon.append(colony.best_longitude_deg)
-            widest = max(colony.search_areas, default=None)
-            if widest is not None:
-                areas = colony.search_areas[widest]
-                rings += [polygon.outer for polygon in areas.polygons]
-        for _, place in seats(result):
-            lat.append(place.latitude_deg)
-            lon.append(place.longitude_deg)
+    for colony in result.colonies:
+        lat.append(colony.best_latitude_deg)
+        lon.append(colony.best_longitude_deg)
+        widest = max(colony.search_areas, default=None)
+        if widest is not None:
+            areas = colony.search_areas[widest]
+            rings += [polygon.outer for polygon in areas.polygons]
+    for _, place in seats(result):
+        lat.append(place.latitude_deg)
+        lon.append(place.longitude_deg)
     spots = frame.to_xy(np.array(lat), np.array(lon))
     outlines = [frame.to_xy(ring[:, 1], ring[:, 0]) for ring in rings if len(ring)]
     if not outlines and len(spots) == 1:  # nothing found yet: leave room for the lines
@@ -252,7 +251,7 @@ def _content(result: HuntResult, frame: LocalFrame) -> Points:
 
 
 def _draw_areas(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
-    for colony in result.fix.colonies if result.fix else ():
+    for colony in result.colonies:
         for percent in sorted(colony.search_areas, reverse=True):
             _draw_area(axes, colony.search_areas[percent], frame, percent)
 
@@ -328,15 +327,14 @@ def _number_strips(
     The first one's stands beside what is there.
     """
     taken = list(_content(result, frame)[: len(result.stations)])
-    colonies = result.fix.colonies if result.fix else ()
     taken += [
         _at(frame, colony.best_latitude_deg, colony.best_longitude_deg)
-        for colony in colonies
+        for colony in result.colonies
     ]
     for _, seat in seats(result):
         taken.append(_at(frame, seat.latitude_deg, seat.longitude_deg))
         taken.append(taken[-1] - [0.0, apart_m])  # its name
-    for colony in colonies:
+    for colony in result.colonies:
         for number, strip in enumerate(colony.search_plan, start=1):
             at = _at(frame, strip.start_latitude_deg, strip.start_longitude_deg)
             near = min(taken, key=lambda other: float(np.hypot(*(at - other))))
@@ -347,7 +345,7 @@ def _number_strips(
             elif near_m < apart_m:
                 continue
             taken.append(at)
-            name = colony.id if len(colonies) > 1 else ""
+            name = colony.id if result.several else ""
             axes.annotate(drawable(f"{name}{number}", 8), (at[0], at[1]), (0, 0),
                           textcoords="offset points", ha="center", va="center",
                           fontsize=look.small_pt, fontweight="bold", zorder=10,
@@ -369,14 +367,11 @@ def _draw_spots(
                           textcoords="offset points", ha="center", va="top",
                           fontsize=look.text_pt, fontweight="bold",
                           path_effects=halo())  # fmt: skip
-    if result.fix is None:
-        return
-    several = len(result.fix.colonies) > 1
-    for colony in result.fix.colonies:
+    for colony in result.colonies:
         x, y = _at(frame, colony.best_latitude_deg, colony.best_longitude_deg)
         axes.plot([x], [y], marker="*", markersize=19, zorder=14, markerfacecolor=BEST,
                   markeredgecolor=PAPER, markeredgewidth=1.2)  # fmt: skip
-        if several:
+        if result.several:
             axes.annotate(drawable(colony.id, 8), (x, y), (11, 8), fontsize=11,
                           textcoords="offset points", fontweight="bold", zorder=15,
                           path_effects=halo())  # fmt: skip
@@ -384,7 +379,7 @@ def _draw_spots(
         x, y = _at(frame, place_next.latitude_deg, place_next.longitude_deg)
         axes.plot([x], [y], marker="s", markersize=11, zorder=12, markerfacecolor=NEXT,
                   markeredgecolor=PAPER, markeredgewidth=1.4)  # fmt: skip
-        text = drawable(f"next, {colony.id}", 12) if several else "next"
+        text = drawable(f"next, {colony.id}", 12) if result.several else "next"
         axes.annotate(text, (x, y), (0, -9), textcoords="offset points", ha="center",
                       va="top", fontsize=look.text_pt, zorder=13,
                       path_effects=halo())  # fmt: skip

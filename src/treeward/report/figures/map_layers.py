@@ -12,9 +12,10 @@ import numpy as np
 from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as DrawnPath
 
-from treeward.measures import Position, Units, bearing_text, format_position, utm_text
-from treeward.report.flight_lines import both_text, bundles_by_bee, to_compass_deg
+from treeward.measures import Position, bearing_text, format_position, utm_text
+from treeward.report.flight_lines import bundles_by_bee, to_compass_deg
 from treeward.report.wording import (
+    area_sizes,
     basis_sentence,
     colony_sentences,
     compass_sentence,
@@ -22,6 +23,7 @@ from treeward.report.wording import (
     for_colony,
     headline,
     seats,
+    walk_text,
 )
 
 from . import (
@@ -313,7 +315,7 @@ def draw_looked(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
 
 def draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
     """Draw strips as arrows, and the way from one to the next as a fine line."""
-    for colony in result.fix.colonies if result.fix else ():
+    for colony in result.colonies:
         last = None
         for strip in colony.search_plan:
             lonlat = [
@@ -407,7 +409,6 @@ def draw_key(figure: Figure, result: HuntResult, zone: str) -> None:
 
 
 def _places(key: _Key, result: HuntResult) -> None:
-    units = Units(result.hunt_file.hunt.units)
     key.heading("Places")
     for place in result.stations[:8]:
         where = Position(
@@ -417,15 +418,12 @@ def _places(key: _Key, result: HuntResult) -> None:
         y = key.entry(drawable(f"Station {place.id}{name}", 34), format_position(where))
         key.axes.plot([0.055], [y], marker="o", markersize=9, markerfacecolor=PAPER,
                       markeredgecolor=INK, markeredgewidth=1.3)  # fmt: skip
-    if result.fix is None:
-        return
-    for colony in result.fix.colonies[:4]:
+    for colony in result.colonies[:4]:
         where = Position(
             latitude_deg=colony.best_latitude_deg,
             longitude_deg=colony.best_longitude_deg,
         )
-        several = len(result.fix.colonies) > 1
-        name = f"Best place, colony {colony.id}" if several else "Best place"
+        name = f"Best place{for_colony(result, colony)}"
         y = key.entry(drawable(name), format_position(where))
         key.axes.plot([0.055], [y], marker="*", markersize=14, markerfacecolor=BEST,
                       markeredgecolor=PAPER, markeredgewidth=0.8)  # fmt: skip
@@ -437,15 +435,7 @@ def _places(key: _Key, result: HuntResult) -> None:
                       color=MUTED)  # fmt: skip
         key.y -= _LINE * 0.78
     for colony, place_next in seats(result)[:4]:
-        walk = (
-            f"{units.distance(place_next.walk_m)} from station "
-            f"{place_next.from_station} on "
-            + both_text(
-                result,
-                place_next.walk_bearing_true_deg,
-                result.station(place_next.from_station),
-            )
-        )
+        walk = walk_text(result, place_next)
         title = f"Next station{for_colony(result, colony)}"
         y = key.entry(drawable(title), drawable(walk, 60))
         key.axes.plot([0.055], [y], marker="s", markersize=8, markerfacecolor=NEXT,
@@ -453,16 +443,10 @@ def _places(key: _Key, result: HuntResult) -> None:
 
 
 def _areas(key: _Key, result: HuntResult) -> None:
-    if result.fix is None or not result.fix.colonies:
+    if not result.colonies:
         return
-    units = Units(result.hunt_file.hunt.units)
     key.heading("Search area")
-    for percent in sorted({p for c in result.fix.colonies for p in c.search_areas}):
-        sizes = [
-            units.area(colony.search_areas[percent].area_m2)
-            for colony in result.fix.colonies
-            if percent in colony.search_areas
-        ]
+    for percent, sizes in area_sizes(result).items():
         y = key.entry(f"{percent} % chance: {' and '.join(sizes)}")
         key.axes.add_patch(
             Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor=AREA, edgecolor="none",
@@ -555,7 +539,7 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
         notes.append(f"Grid: UTM zone {zone}, WGS84; north is true north.")
     if bundles_by_bee(result):
         notes.append("Grey fans hold about two in three single bearings.")
-    if result.fix is not None and any(c.search_plan for c in result.fix.colonies):
+    if any(colony.search_plan for colony in result.colonies):
         notes.append(
             "Arrows: the strips to walk, in the order of their numbers, which finds "
             "the colony soonest."
@@ -564,10 +548,10 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
         notes.append("Ochre: ground looked at, where nothing was found.")
     if result.tracks:
         notes.append("Dotted grey: the way walked.")
-    if result.fix is not None and len(result.fix.colonies) > 1:
+    if result.several:
         notes += [
             sentence
-            for colony in result.fix.colonies
+            for colony in result.colonies
             for sentence in colony_sentences(result, colony)[:1]
         ]
     notes.append(basis_sentence(result))
