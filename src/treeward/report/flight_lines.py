@@ -10,12 +10,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from treeward.measures import bearing_text, wind_name
-from treeward.survey.frame import geodesic
+from treeward.survey.frame import apart_m
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from treeward.language.bearings import Reference
+    from treeward.survey.frame import Placed
     from treeward.survey.records import Colony
     from treeward.trips.table import FlightLine
 
@@ -48,17 +49,9 @@ def to_true_deg(
 def to_compass_deg(
     result: HuntResult, bearing_true_deg: float, station: StationPlace | None
 ) -> float | None:
-    """Return what the hunt's compass reads for a true bearing, 0-360.
+    """Return what the hunt's compass reads at a station for a true bearing, 0-360.
 
-    Parameters
-    ----------
-    station
-        Where the person stands.
-
-    Returns
-    -------
-    float or None
-        None where the compass is magnetic and the declination there is not known.
+    None where the compass is magnetic and the declination there is not known.
     """
     if result.hunt_file.hunt.compass == "true":
         return bearing_true_deg % 360
@@ -85,24 +78,13 @@ def both_text(
     return f"{read} by compass ({true})"
 
 
-def on_text(
-    result: HuntResult,
-    bearing_true_deg: float,
-    latitude_deg: float,
-    longitude_deg: float,
-) -> str:
+def on_text(result: HuntResult, bearing_true_deg: float, where: Placed) -> str:
     """Write a direction from some place with its name: "north-east, on 045 true".
 
     The compass reads there as at the nearest station.
     """
-    station = min(
-        result.stations,
-        key=lambda one: geodesic(
-            one.latitude_deg, one.longitude_deg, latitude_deg, longitude_deg
-        )[0],
-        default=None,
-    )
-    read = both_text(result, bearing_true_deg, station)
+    near = min(result.stations, key=lambda one: apart_m(one, where), default=None)
+    read = both_text(result, bearing_true_deg, near)
     return f"{wind_name(bearing_true_deg)}, on {read}"
 
 
@@ -183,16 +165,13 @@ def bundle(
 
 def bundles_by_bee(result: HuntResult) -> tuple[LineBundle, ...]:
     """Return one bundle for each station and bee, in the order first heard."""
-    found = []
-    for station in result.stations:
-        bees = dict.fromkeys(line.bee or line.mark for line in result.table.lines)
-        for bee in bees:
-            mine = [x for x in result.table.lines if (x.bee or x.mark) == bee]
-            if (
-                one := bundle(result, bee or "no bee named", station, mine)
-            ) is not None:
-                found.append(one)
-    return tuple(found)
+    lines = result.table.lines
+    bees = dict.fromkeys(line.bee or line.mark for line in lines)
+    groups = [
+        (bee or "no bee named", [x for x in lines if (x.bee or x.mark) == bee])
+        for bee in bees
+    ]
+    return _bundles(result, groups)
 
 
 def belongs_to(colony: Colony, line: FlightLine) -> bool:
@@ -204,13 +183,19 @@ def belongs_to(colony: Colony, line: FlightLine) -> bool:
 
 def bundles_by_colony(result: HuntResult) -> tuple[LineBundle, ...]:
     """Return one bundle for each station and colony (or station, before any fix)."""
-    found = []
-    for station in result.stations:
-        groups: list[tuple[str, list[FlightLine]]] = [
-            (colony.id, [x for x in result.table.lines if belongs_to(colony, x)])
-            for colony in result.colonies
-        ] or [("", list(result.table.lines))]
-        for name, lines in groups:
-            if (one := bundle(result, name, station, lines)) is not None:
-                found.append(one)
-    return tuple(found)
+    groups: list[tuple[str, Sequence[FlightLine]]] = [
+        (colony.id, [x for x in result.table.lines if belongs_to(colony, x)])
+        for colony in result.colonies
+    ]
+    return _bundles(result, groups or [("", result.table.lines)])
+
+
+def _bundles(
+    result: HuntResult, groups: Iterable[tuple[str, Sequence[FlightLine]]]
+) -> tuple[LineBundle, ...]:
+    return tuple(
+        one
+        for station in result.stations
+        for name, lines in groups
+        if (one := bundle(result, name, station, lines)) is not None
+    )

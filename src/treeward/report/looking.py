@@ -117,13 +117,7 @@ def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
             StripLine(
                 number=number,
                 start=format_position(start),
-                length=f"{units.distance(length)} "
-                + on_text(
-                    result,
-                    azimuth,
-                    strip.start_latitude_deg,
-                    strip.start_longitude_deg,
-                ),
+                length=f"{units.distance(length)} {on_text(result, azimuth, start)}",
                 by="" if strip.done_s is None else hours_text(strip.done_s),
                 found=percent(found),
             )

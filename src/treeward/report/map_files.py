@@ -23,7 +23,7 @@ import numpy as np
 from markupsafe import Markup
 
 from treeward.report.advice_wording import CAUTIONS
-from treeward.report.figures import paint_hex, split_mark
+from treeward.report.figures import mark_colours
 from treeward.report.figures.map import map_frame, map_place
 from treeward.report.page import environment, map_key, read_template, script_rule
 from treeward.report.sketch import line_pieces
@@ -70,7 +70,7 @@ def _ring(ring: Ring) -> str:
 
 
 def _line_colour(path: FlightPath) -> str:
-    return paint_hex(split_mark(path.bee)[0])
+    return mark_colours(path.bee)[0]
 
 
 def kml_file(result: HuntResult) -> bytes:
@@ -288,8 +288,7 @@ def lie_of(result: HuntResult, frame: LocalFrame, form: Form) -> str:
         own units; then place and size of the world's map across, and down. Within the
         few kilometres of a hunt this straight rule is off by less than a metre.
     """
-    place = map_place(result, frame, form)
-    extent = place.extent
+    extent, (left, top, width, height) = map_place(result, frame, form)
     corners = frame.to_lonlat(
         np.array(
             [[extent.west_m, extent.south_m], [extent.east_m, extent.south_m],
@@ -303,10 +302,10 @@ def lie_of(result: HuntResult, frame: LocalFrame, form: Form) -> str:
     )
     west, east = square[[0, 2], 0].mean(), square[[1, 3], 0].mean()
     north, south = square[[2, 3], 1].mean(), square[[0, 1], 1].mean()
-    across, down = place.width / (east - west), place.height / (south - north)
+    across, down = width / (east - west), height / (south - north)
     numbers = (
-        place.left, place.top, place.width, place.height,
-        place.left - west * across, across, place.top - north * down, down,
+        left, top, width, height,
+        left - west * across, across, top - north * down, down,
     )  # fmt: skip
     return " ".join(f"{number:.9g}" for number in numbers)
 

@@ -15,13 +15,10 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from treeward.measures import (
-    Position,
     Units,
     bearing_text,
     clock_face,
     duration_text,
-    format_position,
-    utm_text,
 )
 from treeward.notes.clock import DAY_FROM
 from treeward.report.advice_wording import (
@@ -74,6 +71,7 @@ from treeward.report.wording import (
     next_sentences,
     off_text,
     place_rows,
+    place_texts,
     seats,
     sentence,
     walk_text,
@@ -89,6 +87,7 @@ if TYPE_CHECKING:
 
     from treeward.report.looking import ColonyYear
     from treeward.report.model import DayStation, HuntResult, NoteRow
+    from treeward.survey.frame import Placed
     from treeward.survey.records import Colony, HandRule
     from treeward.trips.table import Trip
 
@@ -140,32 +139,23 @@ def places(result: HuntResult) -> list[dict[str, str]]:
         _place(
             f"Station {s.id}",
             ", ".join(filter(None, (s.name, s.cargo, PLACED_BY.get(s.placed_by, "")))),
-            s.latitude_deg,
-            s.longitude_deg,
+            s,
         )
         for s in result.stations
     ]
     for colony in result.colonies:
         name = f"Best place{for_colony(result, colony)}"
         note = f"bees: {', '.join(colony.marks)}" if colony.marks else ""
-        where = colony.best_latitude_deg, colony.best_longitude_deg
-        lines.append(_place(name, note, *where))
+        lines.append(_place(name, note, colony))
     for colony, seat in seats(result):
-        where = seat.latitude_deg, seat.longitude_deg
         name = f"Next station{for_colony(result, colony)}"
-        lines.append(_place(name, walk_text(result, seat), *where))
+        lines.append(_place(name, walk_text(result, seat), seat))
     return lines
 
 
-def _place(
-    name: str, note: str, latitude_deg: float, longitude_deg: float
-) -> dict[str, str]:
-    where = Position(latitude_deg=latitude_deg, longitude_deg=longitude_deg)
-    try:
-        grid = utm_text(where)
-    except ValueError:
-        grid = ""
-    return {"name": name, "note": note, "degrees": format_position(where), "utm": grid}
+def _place(name: str, note: str, where: Placed) -> dict[str, str]:
+    degrees, grid = place_texts(where)
+    return {"name": name, "note": note, "degrees": degrees, "utm": grid}
 
 
 def rules_text(rules: tuple[HandRule, ...], units: Units) -> str:
@@ -271,13 +261,7 @@ def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
                     "colony": colony.id,
                     "name": _ESTIMATORS[fix.method][0],
                     "source": _ESTIMATORS[fix.method][1],
-                    "off": f"{units.distance(off)} "
-                    + on_text(
-                        result,
-                        azimuth,
-                        colony.best_latitude_deg,
-                        colony.best_longitude_deg,
-                    ),
+                    "off": f"{units.distance(off)} {on_text(result, azimuth, colony)}",
                     "area": units.area(fix.area_95_m2)
                     if fix.area_95_m2 > 0
                     else "\u2013",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import About
-from treeward.measures import counted, wind_name
+from treeward.measures import Position, counted, format_position, utm_text, wind_name
 from treeward.report.advice_wording import LOOK_FIRST
 from treeward.survey.frame import apart_m, way_between
 from treeward.survey.records import AdviceKind, AreaShape
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from treeward.review.store import Left
+    from treeward.survey.frame import Placed
     from treeward.survey.records import Colony, Enough, NextStation
     from treeward.trips.table import FlightLine, Trip
 
@@ -157,6 +158,15 @@ def headline(result: HuntResult) -> str:
 def seats(result: HuntResult) -> list[tuple[Colony, NextStation]]:
     """Return each colony's next station, for those that have one."""
     return [(one, seat) for one in result.colonies if (seat := one.next_station)]
+
+
+def place_texts(where: Placed) -> tuple[str, str]:
+    """Write a place in decimal degrees, and in UTM; "" for that near the poles."""
+    place = Position(latitude_deg=where.latitude_deg, longitude_deg=where.longitude_deg)
+    try:
+        return format_position(place), utm_text(place)
+    except ValueError:
+        return format_position(place), ""
 
 
 def walk_text(result: HuntResult, seat: NextStation) -> str:

@@ -109,17 +109,6 @@ def mark_colours(mark: str) -> tuple[str, str]:
     return paint_hex(first), paint_hex(second)
 
 
-def draw_dot(
-    axes: Axes, x: float, y: float, mark: str, size_pt: float, *, shape: str = "o"
-) -> None:
-    """Draw a bee's dot: her paint, the second colour round it, an ink rim outside.
-
-    Without the rim white and yellow paint would not show on paper. `shape` is a
-    marker of matplotlib's.
-    """
-    draw_dots(axes, [x], y, mark, size_pt, shape=shape)
-
-
 def draw_dots(
     axes: Axes,
     xs: Sequence[float],
@@ -129,7 +118,11 @@ def draw_dots(
     *,
     shape: str = "o",
 ) -> None:
-    """Draw many dots of one bee at once; where they overlap they run together."""
+    """Draw a bee's dots: her paint, the second colour round it, an ink rim outside.
+
+    Without the rim white and yellow paint would not show on paper. Where dots drawn at
+    once overlap they run together. `shape` is a marker of matplotlib's.
+    """
     first, second = mark_colours(mark)
     if shape == "D":  # a square on its corner is wider than its side
         size_pt *= 0.82

@@ -20,7 +20,6 @@ from . import (
     LONGEST_NAME,
     MUTED,
     PAGE_IN,
-    draw_dot,
     draw_dots,
     drawable,
     left_margin,
@@ -255,7 +254,7 @@ def _draw_row(axes: Axes, row: _Row, y: float, units: Units, reach: float) -> No
         axes.plot([row.low50_m / one, row.high50_m / one], [y, y], color=INK,
                   linewidth=3.4, solid_capstyle="butt", zorder=5)  # fmt: skip
     if row.mark is not None:
-        draw_dot(axes, row.median_m / one, y, row.mark, 9.5)
+        draw_dots(axes, [row.median_m / one], y, row.mark, 9.5)
     else:
         axes.plot([row.median_m / one], [y], marker="o", markersize=8, color=AREA,
                   zorder=6)  # fmt: skip
@@ -396,7 +395,8 @@ def _draw_away_row(
         elif many:
             together.setdefault(trip.timing, []).append(minutes)
         else:
-            draw_dot(axes, minutes, y + lift, row.mark, 9.0, shape=_SHAPES[trip.timing])
+            shape = _SHAPES[trip.timing]
+            draw_dots(axes, [minutes], y + lift, row.mark, 9.0, shape=shape)
     for timing, some in together.items():
         draw_dots(axes, some, y, row.mark, 6.5, shape=_SHAPES[timing])
     if beyond:

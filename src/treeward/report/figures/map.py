@@ -23,9 +23,8 @@ from . import (
     PAPER,
     drawable,
     halo,
+    mark_colours,
     new_figure,
-    paint_hex,
-    split_mark,
 )
 from .map_frame import (
     Extent,
@@ -39,6 +38,7 @@ from .map_frame import (
     set_extent,
 )
 from .map_layers import (
+    area_edge,
     area_outlines,
     draw_days,
     draw_ground,
@@ -54,6 +54,7 @@ if TYPE_CHECKING:
 
     from treeward.report.flight_lines import LineBundle
     from treeward.report.model import HuntResult
+    from treeward.survey.frame import Placed
     from treeward.survey.records import SearchArea
 
     Points = NDArray[np.float64]
@@ -146,29 +147,18 @@ def map_figure(result: HuntResult, form: Form) -> Figure | None:
     return figure
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MapPlace:
-    """Where on a drawing the map lies, in points from its top left corner."""
+def map_place(
+    result: HuntResult, frame: LocalFrame, form: Form
+) -> tuple[Extent, tuple[float, float, float, float]]:
+    """Return what `map_figure` shows in a form, and where on the drawing.
 
-    extent: Extent
-    left: float
-    top: float
-    width: float
-    height: float
-
-
-def map_place(result: HuntResult, frame: LocalFrame, form: Form) -> MapPlace:
-    """Return what `map_figure` shows in a form, and where on the drawing."""
+    That is left, top, width and height in points, from the drawing's top left corner.
+    """
     chosen = _FORMS[form]
     wide, high = (72 * inches for inches in chosen.size_in)
     left, bottom, width, height = chosen.axes
-    return MapPlace(
-        extent=_extent(chosen, result, frame, _covered(result, frame)),
-        left=left * wide,
-        top=(1 - bottom - height) * high,
-        width=width * wide,
-        height=height * high,
-    )
+    box = (left * wide, (1 - bottom - height) * high, width * wide, height * high)
+    return _extent(chosen, result, frame, _covered(result, frame)), box
 
 
 def _extent(
@@ -209,10 +199,8 @@ def _covered(result: HuntResult, frame: LocalFrame) -> Points:
     ]
     steps = np.linspace(0.0, 1.0, 40)[:, None]
     for group in bundles_by_bee(result):
-        start = _at(frame, group.station.latitude_deg, group.station.longitude_deg)
-        turn = np.radians(group.mean_true_deg)
-        reach = line_length_m(result, group) * np.array([np.sin(turn), np.cos(turn)])
-        found.append(start + steps * reach)
+        start, way = _line(result, frame, group)
+        found.append(start + steps * way)
     content: Points = np.vstack(found)
     # Names stand below stations and seats, and reach to their sides.
     below = float(np.ptp(content[:, 1]) + 1.0) * _LETTERS
@@ -221,28 +209,31 @@ def _covered(result: HuntResult, frame: LocalFrame) -> Points:
     return np.vstack([content, *(named + np.array(offset) for offset in offsets)])
 
 
-def _at(frame: LocalFrame, latitude_deg: float, longitude_deg: float) -> Points:
+def _line(
+    result: HuntResult, frame: LocalFrame, group: LineBundle
+) -> tuple[Points, Points]:
+    """Where a flight line begins and how far it goes from there, metres."""
+    turn = np.radians(group.mean_true_deg)
+    way = line_length_m(result, group) * np.array([np.sin(turn), np.cos(turn)])
+    return _at(frame, group.station), way
+
+
+def _at(frame: LocalFrame, where: Placed) -> Points:
     """East and north of one place, metres."""
-    place: Points = frame.to_xy(np.array([latitude_deg]), np.array([longitude_deg]))[0]
+    lat, lon = np.array([where.latitude_deg]), np.array([where.longitude_deg])
+    place: Points = frame.to_xy(lat, lon)[0]
     return place
 
 
 def _content(result: HuntResult, frame: LocalFrame) -> Points:
     """Everything the map has to show, (n, 2) metres."""
-    lat = [place.latitude_deg for place in result.stations]
-    lon = [place.longitude_deg for place in result.stations]
     rings: list[Points] = []
     for colony in result.colonies:
-        lat.append(colony.best_latitude_deg)
-        lon.append(colony.best_longitude_deg)
-        widest = max(colony.search_areas, default=None)
-        if widest is not None:
-            areas = colony.search_areas[widest]
-            rings += [polygon.outer for polygon in areas.polygons]
-    for _, place in seats(result):
-        lat.append(place.latitude_deg)
-        lon.append(place.longitude_deg)
-    spots = frame.to_xy(np.array(lat), np.array(lon))
+        if colony.search_areas:
+            widest = colony.search_areas[max(colony.search_areas)]
+            rings += [polygon.outer for polygon in widest.polygons]
+    found = (*result.colonies, *(place for _, place in seats(result)))
+    spots = np.stack([_at(frame, place) for place in (*result.stations, *found)])
     outlines = [frame.to_xy(ring[:, 1], ring[:, 0]) for ring in rings if len(ring)]
     if not outlines and len(spots) == 1:  # nothing found yet: leave room for the lines
         reach = np.array([[-1.0, -1.0], [1.0, 1.0]]) * LINE_DEFAULT_M
@@ -262,17 +253,12 @@ def _draw_area(axes: Axes, area: SearchArea, frame: LocalFrame, percent: int) ->
         axes.add_patch(
             PathPatch(whole, facecolor=AREA, edgecolor="none", alpha=opacity, zorder=3)
         )
-        axes.add_patch(
-            PathPatch(whole, facecolor="none", edgecolor=AREA, zorder=4,
-                      linewidth=1.6 if percent == 90 else 0.8,
-                      linestyle="--" if percent == 95 else "-")
-        )  # fmt: skip
+        axes.add_patch(PathPatch(whole, zorder=4, **area_edge(percent)))
 
 
 def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
     for group in bundles_by_colony(result):
-        place = group.station
-        x, y = _at(frame, place.latitude_deg, place.longitude_deg)
+        x, y = _at(frame, group.station)
         length = line_length_m(result, group)
         middle = 90 - group.mean_true_deg
         axes.add_patch(
@@ -281,26 +267,23 @@ def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
         )  # fmt: skip
     drawn: list[LineBundle] = []
     for group in bundles_by_bee(result):
-        place = group.station
-        start = _at(frame, place.latitude_deg, place.longitude_deg)
-        length = line_length_m(result, group)
-        turn = np.radians(group.mean_true_deg)
-        end = start + length * np.array([np.sin(turn), np.cos(turn)])
-        xs, ys = [start[0], end[0]], [start[1], end[1]]
-        first, second = split_mark(group.name)
+        start, way = _line(result, frame, group)
+        xs, ys = zip(start, start + way, strict=True)
+        first, second = mark_colours(group.name)
         # Beside those that it would lie upon, of which nothing would be seen.
         aside_pt = _LINE_PT * sum(_lie_together(group, other) for other in drawn)
         drawn.append(group)
+        turn = np.radians(group.mean_true_deg)
         right_in = aside_pt / 72 * np.cos(turn)
         up_in = -aside_pt / 72 * np.sin(turn)
         aside = ScaledTranslation(right_in, up_in, axes.figure.dpi_scale_trans)
         at = axes.transData + aside
         axes.plot(xs, ys, color=INK, linewidth=_LINE_PT, zorder=6, transform=at,
                   solid_capstyle="butt")  # fmt: skip
-        axes.plot(xs, ys, color=paint_hex(first), linewidth=1.9, zorder=7, transform=at,
+        axes.plot(xs, ys, color=first, linewidth=1.9, zorder=7, transform=at,
                   solid_capstyle="butt")  # fmt: skip
         if second != first:
-            axes.plot(xs, ys, color=paint_hex(second), linewidth=1.9, zorder=8,
+            axes.plot(xs, ys, color=second, linewidth=1.9, zorder=8,
                       transform=at, linestyle=(0, (4, 4)),
                       dash_capstyle="butt")  # fmt: skip
 
@@ -327,16 +310,14 @@ def _number_strips(
     The first one's stands beside what is there.
     """
     taken = list(_content(result, frame)[: len(result.stations)])
-    taken += [
-        _at(frame, colony.best_latitude_deg, colony.best_longitude_deg)
-        for colony in result.colonies
-    ]
+    taken += [_at(frame, colony) for colony in result.colonies]
     for _, seat in seats(result):
-        taken.append(_at(frame, seat.latitude_deg, seat.longitude_deg))
+        taken.append(_at(frame, seat))
         taken.append(taken[-1] - [0.0, apart_m])  # its name
     for colony in result.colonies:
         for number, strip in enumerate(colony.search_plan, start=1):
-            at = _at(frame, strip.start_latitude_deg, strip.start_longitude_deg)
+            lat, lon = strip.start_latitude_deg, strip.start_longitude_deg
+            at = frame.to_xy(np.array([lat]), np.array([lon]))[0]
             near = min(taken, key=lambda other: float(np.hypot(*(at - other))))
             near_m = float(np.hypot(*(at - near)))
             if near_m < apart_m and number == 1:  # where to begin is always told
@@ -356,7 +337,7 @@ def _draw_spots(
     axes: Axes, result: HuntResult, frame: LocalFrame, look: Lettering
 ) -> None:
     for place in result.stations:
-        x, y = _at(frame, place.latitude_deg, place.longitude_deg)
+        x, y = _at(frame, place)
         axes.plot([x], [y], marker="o", markersize=14, zorder=12, markerfacecolor=PAPER,
                   markeredgecolor=INK, markeredgewidth=1.6)  # fmt: skip
         if len(place.id) <= 2:
@@ -368,7 +349,7 @@ def _draw_spots(
                           fontsize=look.text_pt, fontweight="bold",
                           path_effects=halo())  # fmt: skip
     for colony in result.colonies:
-        x, y = _at(frame, colony.best_latitude_deg, colony.best_longitude_deg)
+        x, y = _at(frame, colony)
         axes.plot([x], [y], marker="*", markersize=19, zorder=14, markerfacecolor=BEST,
                   markeredgecolor=PAPER, markeredgewidth=1.2)  # fmt: skip
         if result.several:
@@ -376,7 +357,7 @@ def _draw_spots(
                           textcoords="offset points", fontweight="bold", zorder=15,
                           path_effects=halo())  # fmt: skip
     for colony, place_next in seats(result):
-        x, y = _at(frame, place_next.latitude_deg, place_next.longitude_deg)
+        x, y = _at(frame, place_next)
         axes.plot([x], [y], marker="s", markersize=11, zorder=12, markerfacecolor=NEXT,
                   markeredgecolor=PAPER, markeredgewidth=1.4)  # fmt: skip
         text = drawable(f"next, {colony.id}", 12) if result.several else "next"

@@ -12,7 +12,7 @@ import numpy as np
 from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as DrawnPath
 
-from treeward.measures import Position, bearing_text, format_position, utm_text
+from treeward.measures import bearing_text
 from treeward.report.flight_lines import bundles_by_bee, to_compass_deg
 from treeward.report.wording import (
     area_sizes,
@@ -22,6 +22,7 @@ from treeward.report.wording import (
     day_text,
     for_colony,
     headline,
+    place_texts,
     seats,
     walk_text,
 )
@@ -36,8 +37,7 @@ from . import (
     PAPER,
     drawable,
     halo,
-    paint_hex,
-    split_mark,
+    mark_colours,
 )
 
 if TYPE_CHECKING:
@@ -203,6 +203,19 @@ def dash_of(number: int) -> tuple[float, ...]:
     return tuple(float(part) for part in _DASHES[number % len(_DASHES)])
 
 
+def day_edge(number: int) -> dict[str, Any]:
+    """Return how the outline of the day with that number is drawn."""
+    return {"facecolor": "none", "edgecolor": INK, "linewidth": 1.1,
+            "linestyle": (0, dash_of(number))}  # fmt: skip
+
+
+def area_edge(percent: int) -> dict[str, Any]:
+    """Return how the outline of a search area is drawn."""
+    return {"facecolor": "none", "edgecolor": AREA,
+            "linewidth": 1.6 if percent == 90 else 0.8,
+            "linestyle": "--" if percent == 95 else "-"}  # fmt: skip
+
+
 def area_outlines(area: SearchArea, frame: LocalFrame) -> Iterator[DrawnPath]:
     """Yield a path for each patch of a search area, holes and all, in metres."""
     for polygon in area.polygons:
@@ -240,15 +253,13 @@ def draw_days(
         if day.day not in shown:
             continue
         number = shown.index(day.day)
-        style: Any = (0, dash_of(number))
         for one in day.colonies:
             area = one.colony.search_areas.get(PERCENT)
             if area is None:
                 continue
             outlines = list(area_outlines(area, frame))
             for outline in outlines:
-                patch = PathPatch(outline, facecolor="none", edgecolor=INK, zorder=5,
-                                  linewidth=1.1, linestyle=style)  # fmt: skip
+                patch = PathPatch(outline, zorder=5, **day_edge(number))
                 patch.set_gid(f"day-{number}")
                 axes.add_patch(patch)
             points = np.vstack([outline.vertices for outline in outlines])
@@ -370,16 +381,24 @@ class _Key:
                            color=MUTED if muted else INK)  # fmt: skip
             self.y -= _LINE * 0.86
 
-    def entry(self, text: str, second: str = "") -> float:
+    def entry(self, text: str, *below: str) -> float:
         """Write a line with room for a symbol before it; return the symbol's height."""
         middle = self.y - _LINE * 0.38
         self.axes.text(0.14, self.y, text, fontsize=8, va="top")
         self.y -= _LINE
-        if second:
-            self.axes.text(0.14, self.y + _LINE * 0.16, second, fontsize=7.2, va="top",
+        for line in filter(None, below):
+            self.axes.text(0.14, self.y + _LINE * 0.16, line, fontsize=7.2, va="top",
                            color=MUTED)  # fmt: skip
             self.y -= _LINE * 0.78
         return middle
+
+    def box(self, y: float, **look: Any) -> None:  # noqa: ANN401  (matplotlib's own)
+        """Draw an area's symbol at a height."""
+        self.axes.add_patch(Rectangle((0.015, y - 0.008), 0.08, 0.016, **look))
+
+    def line(self, y: float, **look: Any) -> None:  # noqa: ANN401
+        """Draw a line's symbol at a height."""
+        self.axes.plot([0.015, 0.095], [y, y], **look)
 
 
 def draw_key(figure: Figure, result: HuntResult, zone: str) -> None:
@@ -411,29 +430,17 @@ def draw_key(figure: Figure, result: HuntResult, zone: str) -> None:
 def _places(key: _Key, result: HuntResult) -> None:
     key.heading("Places")
     for place in result.stations[:8]:
-        where = Position(
-            latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg
-        )
         name = f", {place.name}" if place.name else ""
-        y = key.entry(drawable(f"Station {place.id}{name}", 34), format_position(where))
+        degrees, _ = place_texts(place)
+        y = key.entry(drawable(f"Station {place.id}{name}", 34), degrees)
         key.axes.plot([0.055], [y], marker="o", markersize=9, markerfacecolor=PAPER,
                       markeredgecolor=INK, markeredgewidth=1.3)  # fmt: skip
     for colony in result.colonies[:4]:
-        where = Position(
-            latitude_deg=colony.best_latitude_deg,
-            longitude_deg=colony.best_longitude_deg,
-        )
+        degrees, grid = place_texts(colony)
         name = f"Best place{for_colony(result, colony)}"
-        y = key.entry(drawable(name), format_position(where))
+        y = key.entry(drawable(name), degrees, f"UTM {grid}" if grid else "")
         key.axes.plot([0.055], [y], marker="*", markersize=14, markerfacecolor=BEST,
                       markeredgecolor=PAPER, markeredgewidth=0.8)  # fmt: skip
-        try:
-            grid = utm_text(where)
-        except ValueError:
-            continue
-        key.axes.text(0.14, key.y + _LINE * 0.16, f"UTM {grid}", fontsize=7.2, va="top",
-                      color=MUTED)  # fmt: skip
-        key.y -= _LINE * 0.78
     for colony, place_next in seats(result)[:4]:
         walk = walk_text(result, place_next)
         title = f"Next station{for_colony(result, colony)}"
@@ -448,15 +455,9 @@ def _areas(key: _Key, result: HuntResult) -> None:
     key.heading("Search area")
     for percent, sizes in area_sizes(result).items():
         y = key.entry(f"{percent} % chance: {' and '.join(sizes)}")
-        key.axes.add_patch(
-            Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor=AREA, edgecolor="none",
-                      alpha=_OPACITY.get(percent, 0.2))
-        )  # fmt: skip
-        key.axes.add_patch(
-            Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor="none", edgecolor=AREA,
-                      linewidth=1.6 if percent == 90 else 0.8,
-                      linestyle="--" if percent == 95 else "-")
-        )  # fmt: skip
+        opacity = _OPACITY.get(percent, 0.2)
+        key.box(y, facecolor=AREA, edgecolor="none", alpha=opacity)
+        key.box(y, **area_edge(percent))
 
 
 def _days(key: _Key, result: HuntResult) -> None:
@@ -464,10 +465,7 @@ def _days(key: _Key, result: HuntResult) -> None:
         if not key.room(8):
             return
         y = key.entry(f"{day_text(day)} alone, 90 %")
-        key.axes.add_patch(
-            Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor="none", edgecolor=INK,
-                      linewidth=1.1, linestyle=(0, dash_of(number)))
-        )  # fmt: skip
+        key.box(y, **day_edge(number))
 
 
 def _lines(key: _Key, result: HuntResult) -> None:
@@ -493,7 +491,12 @@ def _lines(key: _Key, result: HuntResult) -> None:
         if not key.room(6):
             key.text("and more", indent=0.14, muted=True)
             return
-        _line_symbol(key, key.entry(drawable(text, 44)), mark)
+        y = key.entry(drawable(text, 44))
+        ends = {"solid_capstyle": "butt", "dash_capstyle": "butt"}
+        first, second = mark_colours(mark)
+        key.line(y, color=INK, linewidth=3.4, **ends)
+        key.line(y, color=first, linewidth=2.2, **ends)
+        key.line(y, color=second, linewidth=2.2, linestyle=(0, (2, 2)), **ends)
 
 
 def _ground(key: _Key, result: HuntResult) -> None:
@@ -505,10 +508,9 @@ def _ground(key: _Key, result: HuntResult) -> None:
     for sort, filled in sorts:
         y = key.entry(GROUND_NAME[sort])
         if filled:
-            box = Rectangle((0.015, y - 0.008), 0.08, 0.016, **ground_fill(sort))
-            key.axes.add_patch(box)
+            key.box(y, **ground_fill(sort))
         else:
-            key.axes.plot([0.015, 0.095], [y, y], **ground_stroke(sort))
+            key.line(y, **ground_stroke(sort))
 
 
 def _mean_text(result: HuntResult, group: LineBundle) -> str:
@@ -518,18 +520,6 @@ def _mean_text(result: HuntResult, group: LineBundle) -> str:
     if read_deg is None or result.hunt_file.hunt.compass == "true":
         return true
     return f"{bearing_text(read_deg)}, {true}"
-
-
-def _line_symbol(key: _Key, y: float, mark: str) -> None:
-    first, second = split_mark(mark)
-    for colour, width, style in (
-        (INK, 3.4, "-"),
-        (paint_hex(first), 2.2, "-"),
-        (paint_hex(second), 2.2, (0, (2, 2))),
-    ):
-        key.axes.plot([0.015, 0.095], [y, y], color=colour, linewidth=width,
-                      linestyle=style, solid_capstyle="butt",
-                      dash_capstyle="butt")  # fmt: skip
 
 
 def _notes(result: HuntResult, zone: str) -> list[str]:

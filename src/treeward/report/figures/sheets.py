@@ -10,7 +10,7 @@ from treeward.files import replacing, write_bytes
 from treeward.language.phrasebook import colour_names, sections
 from treeward.report.advice_wording import LOOK_FIRST
 
-from . import FAINT, INK, MUTED, draw_dot, drawable, drawing, new_figure, pdf_bytes
+from . import FAINT, INK, MUTED, draw_dots, drawable, drawing, new_figure, pdf_bytes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -111,7 +111,7 @@ def _draw(axes: Axes, book: PhraseBook) -> None:
     for index, name in enumerate(names):
         x = _LEFT + 0.015 + (index % 4) * (_RIGHT - _LEFT) / 4
         row_y = y - step * (1.2 + 1.3 * (index // 4))
-        draw_dot(axes, x, row_y + step * 0.25, name, 9)
+        draw_dots(axes, [x], row_y + step * 0.25, name, 9)
         axes.text(x + 0.025, row_y, drawable(name, 14), fontsize=8, color=INK)
 
 
