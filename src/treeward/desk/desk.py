@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from treeward.audio import LONGEST_S
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treeward.hunt.hunt import Hunt
+    from treeward.notes.events import Event
     from treeward.notes.unread import Unread
     from treeward.review.file import ReviewRow
     from treeward.review.store import Left
@@ -49,27 +51,29 @@ _NEAR_S = 15.0  # a bearing is said so soon after a leaving; guess
 
 
 class Desk:
-    """A hunt on the review desk.
-
-    Parameters
-    ----------
-    hunt
-        The hunt to review.
-    """
+    """A hunt on the review desk."""
 
     def __init__(self, hunt: Hunt) -> None:
         self.hunt = hunt
         self.ledger = ReviewEdits(hunt)
         self.shelf = Shelf(hunt.recordings_dir)
         self.talk = Talk(hunt)
-        self._reader: PhraseReader | None = None
 
-    @property
+    @cached_property
     def reader(self) -> PhraseReader:
         """Reads typed phrases by the hunt's phrase book."""
-        if self._reader is None:
-            self._reader = PhraseReader(self.hunt.phrase_book)
-        return self._reader
+        return PhraseReader(self.hunt.phrase_book)
+
+    def readings(self, event: Event) -> list[dict[str, Any]]:
+        """Return the other readings of a row, with the cells that each fills."""
+        return [
+            {
+                "text": text,
+                "confidence": confidence,
+                "cells": reading.cells() if reading else None,
+            }
+            for text, confidence, reading in self.reader.alternatives(event)
+        ]
 
     def sheet(self) -> Sheet:
         """Read review.csv."""
@@ -224,27 +228,13 @@ class Desk:
             "worry": round(worry(row), 3),
             "reasons": list(reasons_of(row)),
             "doubts": list(doubts or ()) if status is not Status.DROPPED else [],
-            "readings": [
-                {
-                    "text": text,
-                    "confidence": confidence,
-                    "cells": reading.cells() if reading else None,
-                }
-                for text, confidence, reading in self.reader.alternatives(event)
-            ],
+            "readings": self.readings(event),
             "paint": mark_colours(event.mark) if event.mark else None,
             "by_hand": row.name not in sheet.machine,
         }
 
     def read_sentence(self, text: str, name: str = "") -> SentenceRead:
-        """Read a typed sentence: as what a row should say, or as notes to add.
-
-        Parameters
-        ----------
-        text
-            What was typed.
-        name
-            The row that it is to correct; "" for notes to add.
+        """Read a typed sentence as what a row should say; without one as notes to add.
 
         Raises
         ------
@@ -376,12 +366,8 @@ def line_key(line: Unread) -> LineKey:
 def note_of_line(line: Unread, cells: Mapping[str, str]) -> NewRow:
     """Return the row to add that makes a note of a line.
 
-    Parameters
-    ----------
-    line
-        The line; the note lies on its sound, or has its words.
-    cells
-        The note's event, mark and value, and its clock where that is known.
+    The note lies on the line's sound, or has its words. `cells` are its event, mark
+    and value, and its clock where that is known.
     """
     if line.start_s is None or line.end_s is None:
         clock = format_clock(line.clock) if line.clock else ""
@@ -430,7 +416,7 @@ def clock_at(
         and row.event.start_s is not None
         and row.event.clock is not None
     ]
-    if not known or second != second:  # noqa: PLR0124  (nan is not itself)
+    if not known:
         return None
     _, start_s, clock = min(known, key=lambda one: one[:2])
     return clock + timedelta(seconds=round(second - start_s, 2))

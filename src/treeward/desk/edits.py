@@ -308,15 +308,10 @@ def _digest(raw: bytes) -> str:
 
 def _day_of(rows: Sequence[ReviewRow], recording: str) -> date | None:
     """Return the day of a recording, or of the hunt if it has but one."""
-    days = [r.event.clock.date() for r in rows if r.event.clock]
-    own = [
-        r.event.clock.date()
-        for r in rows
-        if r.event.clock and r.event.recording == recording
-    ]
-    if own:
-        return own[0]
-    return days[0] if len(set(days)) == 1 else None
+    days = [(r.event.recording, r.event.clock.date()) for r in rows if r.event.clock]
+    of_all = {day for _, day in days}
+    only = of_all.pop() if len(of_all) == 1 else None
+    return next((day for name, day in days if name == recording), only)
 
 
 # Edits are records here, and what the page sends: these are the limits of the latter.

@@ -85,15 +85,11 @@ def _trip_values(trip: Trip) -> dict[str, Any]:
 
 def counts_line(table: TripTable) -> str:
     """Say how many trips there are: "14 trips (2 left out), 9 bearings"."""
-    trips, lines = table.trips, table.lines
-    out_trips = sum(not trip.used for trip in trips)
-    out_lines = sum(not line.used for line in lines)
-    return (
-        f"{counted(len(trips), 'trip')}"
-        f"{f' ({out_trips} left out)' if out_trips else ''}, "
-        f"{counted(len(lines), 'bearing')}"
-        f"{f' ({out_lines} left out)' if out_lines else ''}"
-    )
+    parts = []
+    for thing, of in (("trip", table.trips), ("bearing", table.lines)):
+        out = sum(not one.used for one in of)
+        parts.append(counted(len(of), thing) + (f" ({out} left out)" if out else ""))
+    return ", ".join(parts)
 
 
 def trip_changes(before: TripTable, after: TripTable) -> list[str]:

@@ -41,11 +41,6 @@ MOVED_M = 30.0  # by so much the answer must have moved to weigh all again; choi
 class Weighing:
     """What is known of how much hangs on each row.
 
-    Parameters
-    ----------
-    desk
-        The hunt on the desk.
-
     Attributes
     ----------
     moves
@@ -66,12 +61,7 @@ class Weighing:
     def work(self, result: HuntResult, go_on: Callable[[], bool]) -> None:
         """Weigh the rows to look at, worst first, while `go_on` says so.
 
-        Parameters
-        ----------
-        result
-            The answer to review.csv as it stands.
-        go_on
-            Whether nothing newer has been asked for.
+        `result` is the answer to review.csv as it stands.
         """
         if self.done:
             self.done = False
@@ -130,19 +120,12 @@ class Weighing:
         return sorted(rows, key=place)
 
     def _readings(self, row: ReviewRow) -> list[Event]:
-        found: list[Event] = []
-        for _, _, reading in self._desk.reader.alternatives(row.event):
-            if reading is not None and len(found) < MOST_READINGS:
-                found.append(
-                    replace(
-                        row.event,
-                        kind=reading.event,
-                        mark=reading.mark,
-                        value=reading.value,
-                        flags=(),
-                    )
-                )
-        return found
+        others = self._desk.reader.alternatives(row.event)
+        readings = [reading for _, _, reading in others if reading is not None]
+        return [
+            replace(row.event, kind=one.event, mark=one.mark, value=one.value, flags=())
+            for one in readings[:MOST_READINGS]
+        ]
 
 
 QUIET_S = 0.8  # a pause in the corrections this long sets the calculation off; guess
@@ -173,29 +156,24 @@ class Estimator:
         self._afterwards = afterwards
         self._quiet_s = quiet_s
         self._wake = threading.Condition()
-        self._asked = 0
         self._open = True
+        self.asked = 0  # number of the newest request
         self.answered = 0  # the request that `result` or `fault` answers
         self.result: HuntResult | None = None
         self.fault = ""
         self._thread = threading.Thread(target=self._run, name="estimator", daemon=True)
         self._thread.start()
 
-    @property
-    def asked(self) -> int:
-        """Number of the newest request."""
-        return self._asked
-
     def ask(self) -> None:
         """Take note that something changed; returns at once."""
         with self._wake:
-            self._asked += 1
+            self.asked += 1
             self._wake.notify_all()
 
     def settle(self, timeout_s: float) -> bool:
         """Wait until the newest request is answered; False if that took too long."""
         with self._wake:
-            return self._wake.wait_for(lambda: self.answered >= self._asked, timeout_s)
+            return self._wake.wait_for(lambda: self.answered >= self.asked, timeout_s)
 
     def close(self) -> None:
         """Stop after what is under way."""
@@ -211,7 +189,7 @@ class Estimator:
                     pass
                 if not self._open:
                     return
-                number = self._asked
+                number = self.asked
             result, fault = None, ""
             try:
                 result = self._locate()
@@ -227,12 +205,12 @@ class Estimator:
                 self._afterwards(result, lambda: self._open and not self._due())
 
     def _more_within_quiet(self) -> bool:
-        number = self._asked
+        number = self.asked
 
         def more() -> bool:
-            return not self._open or self._asked != number
+            return not self._open or self.asked != number
 
         return self._wake.wait_for(more, self._quiet_s)
 
     def _due(self) -> bool:
-        return self._asked > self.answered
+        return self.asked > self.answered
