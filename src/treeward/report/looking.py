@@ -7,7 +7,7 @@ The year of known colonies as a list: found, alive in spring, dead, moved in.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -455,44 +455,6 @@ def _rule_text(one: StationCheck, rule: RuleCheck, units: Units) -> str:
     return f'"{rule.name}" said {said}, {times:.1f} times that'
 
 
-def check_dict(check: FindCheck) -> dict[str, Any]:
-    """Return a check as it stands in JSON, with units in the names."""
-
-    def metres(value: float) -> float:
-        return round(float(value), 1)
-
-    return {
-        "find": check.find,
-        "found": check.found.isoformat(),
-        "colony": check.colony,
-        "off_m": metres(check.off_m),
-        "inside_percent": check.holds_percent,
-        "area_90_m2": metres(check.area_90_m2),
-        "stations": [
-            {
-                "station": one.station,
-                "true_m": metres(one.true_m),
-                "forecast_low90_m": metres(one.low90_m),
-                "forecast_median_m": metres(one.median_m),
-                "forecast_high90_m": metres(one.high90_m),
-                "hand_rules": [
-                    {
-                        "name": rule.name,
-                        "source": rule.source,
-                        "bees": rule.bees,
-                        "said_m": metres(rule.said_m),
-                        "low_m": metres(rule.low_m),
-                        "high_m": metres(rule.high_m),
-                    }
-                    for rule in one.rules
-                ],
-            }
-            for one in check.stations
-        ],
-        **({"roughly": check.coarse_text} if check.coarse_text else {}),
-    }
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ColonyYear:
     """A known colony as it stands in the list.
@@ -521,20 +483,3 @@ class ColonyYear:
     def history_text(self) -> str:
         """Write every look at a colony in one line."""
         return ", ".join(f"{day.isoformat()} {state}" for day, state in self.history)
-
-
-def occupancy_dict(colony: ColonyYear) -> dict[str, Any]:
-    """Return a colony of the list as it stands in JSON."""
-    return {
-        "name": colony.name,
-        "place": colony.place,
-        "found": colony.found.isoformat(),
-        "nest": colony.nest,
-        "entrance": colony.entrance,
-        "state": colony.state,
-        "seen": colony.seen.isoformat(),
-        "looked_at_this_year": colony.looked,
-        "history": [
-            {"seen": day.isoformat(), "state": state} for day, state in colony.history
-        ],
-    }

@@ -316,15 +316,6 @@ class HuntResult:
         """The distances by single bees."""
         return self.fix.bees if self.fix else ()
 
-    @property
-    def flight_s_per_m(self) -> float:
-        """Seconds of flight, out and home, per metre of distance."""
-        out, home = (
-            self.settings.flight_speed_out_mps,
-            self.settings.flight_speed_home_mps,
-        )
-        return 1 / out + 1 / home
-
     def station(self, station_id: str) -> StationPlace | None:
         """Return the station of that id if its position is known."""
         return next((s for s in self.stations if s.id == station_id), None)

@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.survey.records import Polygon, SearchArea
+    from treeward.survey.frame import Placed
+    from treeward.survey.records import Polygon, SearchArea, Strip
 
     from .flight_lines import LineBundle
     from .model import HuntResult
@@ -292,16 +293,13 @@ def line_length_m(result: HuntResult, group: LineBundle) -> float:
 
 
 def destination(
-    latitude_deg: float,
-    longitude_deg: float,
-    bearing_true_deg: float,
-    distance_m: float,
+    place: Placed, bearing_true_deg: float, distance_m: float
 ) -> tuple[float, float]:
     """Return (longitude, latitude) at a distance and true bearing from a place."""
     from pyproj import Geod
 
     longitude, latitude, _ = Geod(ellps="WGS84").fwd(
-        longitude_deg, latitude_deg, bearing_true_deg, distance_m
+        place.longitude_deg, place.latitude_deg, bearing_true_deg, distance_m
     )
     return round(float(longitude), 7), round(float(latitude), 7)
 
@@ -323,9 +321,7 @@ def _paths(result: HuntResult) -> list[FlightPath]:
                     round(place.longitude_deg, 7),
                     round(place.latitude_deg, 7),
                 ),
-                end_lonlat=destination(
-                    place.latitude_deg, place.longitude_deg, group.mean_true_deg, length
-                ),
+                end_lonlat=destination(place, group.mean_true_deg, length),
                 bearing_true_deg=round(group.mean_true_deg, 2),
                 spread_deg=round(group.spread_deg, 2),
                 bearings=count,
@@ -382,19 +378,23 @@ def _patches(area: SearchArea) -> tuple[tuple[Ring, ...], ...]:
     return tuple(tuple(rings) for one in area.polygons for rings in polygon_rings(one))
 
 
+def strip_lonlat(strip: Strip) -> list[tuple[float, float]]:
+    """Return the way to a strip and the strip itself: longitudes and latitudes."""
+    return [
+        *strip.way,
+        (strip.start_longitude_deg, strip.start_latitude_deg),
+        (strip.end_longitude_deg, strip.end_latitude_deg),
+    ]
+
+
 def _walks(result: HuntResult) -> list[Walk]:
     walks = []
     for colony in result.colonies:
-        points: list[tuple[float, float]] = []
-        for strip in colony.search_plan:
-            points += [(round(lon, 7), round(lat, 7)) for lon, lat in strip.way]
-            points += [
-                (
-                    round(strip.start_longitude_deg, 7),
-                    round(strip.start_latitude_deg, 7),
-                ),
-                (round(strip.end_longitude_deg, 7), round(strip.end_latitude_deg, 7)),
-            ]
+        points = [
+            (round(lon, 7), round(lat, 7))
+            for strip in colony.search_plan
+            for lon, lat in strip_lonlat(strip)
+        ]
         if points:
             walks.append(
                 Walk(

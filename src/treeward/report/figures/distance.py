@@ -350,10 +350,12 @@ def away_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
 
 def flight_s(result: HuntResult, distance_m: float) -> float:
     """Return the time that flying out and home takes, at this hunt's speed."""
-    factor = result.settings.flight_speed_factor
+    settings = result.settings
+    factor = settings.flight_speed_factor
     if result.fix is not None:
         factor = result.fix.learned.get("flight_speed_factor", (factor, 0.0))[0]
-    return distance_m * result.flight_s_per_m / factor
+    out, home = settings.flight_speed_out_mps, settings.flight_speed_home_mps
+    return distance_m * (1 / out + 1 / home) / factor
 
 
 def _draw_away_row(

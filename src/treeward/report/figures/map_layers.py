@@ -14,6 +14,7 @@ from matplotlib.path import Path as DrawnPath
 
 from treeward.measures import bearing_text
 from treeward.report.flight_lines import bundles_by_bee, to_compass_deg
+from treeward.report.sketch import strip_lonlat
 from treeward.report.wording import (
     area_sizes,
     basis_sentence,
@@ -329,12 +330,7 @@ def draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
     for colony in result.colonies:
         last = None
         for strip in colony.search_plan:
-            lonlat = [
-                *strip.way,
-                (strip.start_longitude_deg, strip.start_latitude_deg),
-                (strip.end_longitude_deg, strip.end_latitude_deg),
-            ]
-            lon, lat = np.array(lonlat).T
+            lon, lat = np.array(strip_lonlat(strip)).T
             xy = frame.to_xy(lat, lon)
             way = xy[:-1] if last is None else np.vstack([last, xy[:-1]])
             axes.plot(way[:, 0], way[:, 1], color=INK, linewidth=0.5, alpha=0.6,
