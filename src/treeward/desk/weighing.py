@@ -41,19 +41,13 @@ MOVED_M = 30.0  # by so much the answer must have moved to weigh all again; choi
 class Weighing:
     """What is known of how much hangs on each row.
 
-    Attributes
-    ----------
-    moves
-        By row.
-    changes
-        Grows with every row weighed and when all are done.
-    done
-        Whether all rows to look at were weighed since the last correction.
+    `changes` grows with every row weighed and when all are done; `done` tells whether
+    all rows to look at were weighed since the last correction.
     """
 
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
-        self.moves: dict[str, RowMove] = {}
+        self.moves: dict[str, RowMove] = {}  # by row
         self.changes = 0
         self.done = False
         self._at: Fix | None = None  # the answer that `moves` were held against
@@ -134,15 +128,9 @@ QUIET_S = 0.8  # a pause in the corrections this long sets the calculation off; 
 class Estimator:
     """Keeps an answer that follows the corrections.
 
-    Parameters
-    ----------
-    locate
-        Works out the answer from review.csv as it stands.
-    quiet_s
-        How long to wait for further corrections.
-    afterwards
-        Called in the same thread with each answer, and with what tells it to go on:
-        false once something newer was asked for.
+    `locate` works it out from review.csv as it stands, after having waited `quiet_s`
+    for further corrections. `afterwards` is called in the same thread with each answer,
+    and with what tells it to go on: false once something newer was asked for.
     """
 
     def __init__(

@@ -29,18 +29,11 @@ Compass = Literal["magnetic", "true"]
 def to_true_deg(
     read_deg: float, reference: Reference, compass: Compass, declination_deg: float
 ) -> float:
-    """Return a bearing against true north, 0-360.
+    """Return a bearing as it was said against true north, 0-360.
 
-    Parameters
-    ----------
-    read_deg
-        As it was said.
-    reference
-        North it was read against where that was said; "" for the hunt's compass.
-    compass
-        What hunt.toml says of the hunt's compass.
-    declination_deg
-        Magnetic declination there and then, east positive: true = magnetic + it.
+    `reference` is the north it was read against where that was said, "" for the hunt's
+    compass. The declination is that of there and then, east positive:
+    true = magnetic + declination.
     """
     magnetic = (reference or compass) == "magnetic"
     return (read_deg + (declination_deg if magnetic else 0.0)) % 360

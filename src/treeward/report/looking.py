@@ -38,17 +38,6 @@ if TYPE_CHECKING:
 NEAR_M = 150.0  # of the tree: from here on one looks rather than sits; guess
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StripLine:
-    """A strip of the walk, as the page shows it."""
-
-    number: int
-    start: str
-    length: str
-    by: str  # time since the walk began, at its end
-    found: str  # chance that it is found by then
-
-
 def hours_text(seconds: float) -> str:
     """Write a length of time as people plan by: "40 min", "2 h 10", "15 h".
 
@@ -97,9 +86,12 @@ def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
     return said
 
 
-def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
-    """Return the strips of a colony's walk, in order."""
-    units = result.units
+def strip_lines(result: HuntResult, colony: Colony) -> list[dict[str, str]]:
+    """Return the strips of a colony's walk for the page, in order.
+
+    `by` is the time since the walk began, at a strip's end, and `found` the chance
+    that the tree is found by then.
+    """
     lines, found = [], 0.0
     for number, strip in enumerate(colony.search_plan, start=1):
         found += strip.probability
@@ -114,13 +106,14 @@ def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
             longitude_deg=strip.start_longitude_deg,
         )
         lines.append(
-            StripLine(
-                number=number,
-                start=format_position(start),
-                length=f"{units.distance(length)} {on_text(result, azimuth, start)}",
-                by="" if strip.done_s is None else hours_text(strip.done_s),
-                found=percent(found),
-            )
+            {
+                "number": str(number),
+                "start": format_position(start),
+                "length": f"{result.units.distance(length)} "
+                + on_text(result, azimuth, start),
+                "by": "" if strip.done_s is None else hours_text(strip.done_s),
+                "found": percent(found),
+            }
         )
     return lines
 

@@ -126,15 +126,7 @@ def gpx_file(result: HuntResult) -> str:
 
 
 def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str:
-    """Write stations, best places and next station; the search plan as a route.
-
-    Parameters
-    ----------
-    created
-        When the result was made, aware.
-    software_version
-        Goes into the file's creator.
-    """
+    """Write stations, best places and next station; the search plan as a route."""
     from gpxpy import gpx
 
     document = gpx.GPX()
@@ -279,14 +271,11 @@ def mercator(latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
 
 
 def lie_of(result: HuntResult, frame: LocalFrame, form: Form) -> str:
-    """Say how the world's square map lies on a drawing.
+    """Say how the world's square map lies on a drawing, in eight numbers.
 
-    Returns
-    -------
-    str
-        Eight numbers: left, top, width and height of the map on the drawing, in its
-        own units; then place and size of the world's map across, and down. Within the
-        few kilometres of a hunt this straight rule is off by less than a metre.
+    Left, top, width and height of the map on the drawing, in its own units; then place
+    and size of the world's map across, and down. Within the few kilometres of a hunt
+    this straight rule is off by less than a metre.
     """
     extent, (left, top, width, height) = map_place(result, frame, form)
     corners = frame.to_lonlat(
@@ -313,10 +302,7 @@ def lie_of(result: HuntResult, frame: LocalFrame, form: Form) -> str:
 def online_page(result: HuntResult, drawings: Mapping[str, str]) -> str | None:
     """Return online-map.html; None where no station has a position.
 
-    Parameters
-    ----------
-    drawings
-        SVG elements by name, of which "map" and "map-phone" are shown.
+    Of the drawings, SVG elements by name, "map" and "map-phone" are shown.
     """
     frame = map_frame(result)
     if frame is None:

@@ -310,13 +310,9 @@ def page_text(
 ) -> str:
     """Return report.html.
 
-    Parameters
-    ----------
-    drawings
-        SVG elements by name: "map", "timeline", "away", "distance"; those that have
-        nothing to show are absent.
-    clips
-        Sound by row of review.csv, each a whole file.
+    Drawings are SVG elements by name: "map", "timeline", "away", "distance"; those that
+    have nothing to show are absent. Clips are sound by row of review.csv, each a whole
+    file.
     """
     script = read_template("map.js") + read_template("report.js")
     zone = result.hunt_file.hunt.zone

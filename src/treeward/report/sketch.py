@@ -119,10 +119,7 @@ def polygon_rings(polygon: Polygon) -> Iterator[list[Ring]]:
 def line_pieces(lonlat: Sequence[tuple[float, float]]) -> list[Ring]:
     """Cut a line where it crosses 180 degrees; each piece ends on its own side.
 
-    Parameters
-    ----------
-    lonlat
-        Its points, degrees; two neighbours are never half the globe apart.
+    Its points are in degrees, two neighbours never half the globe apart.
     """
     pieces: list[Ring] = [[list(lonlat[0])]] if lonlat else []
     for (lon0, lat0), (lon1, lat1) in pairwise(lonlat):

@@ -35,7 +35,6 @@ if TYPE_CHECKING:
         DayResult,
         DoubtfulNotes,
         HuntResult,
-        StationPlace,
     )
 
 NO_MOVE_M = 5.0  # less than a phone's receiver tells; common practice
@@ -44,26 +43,11 @@ MOST_LISTED = 4  # days; choice
 LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
 
 
-def declination_text(declination_deg: float) -> str:
-    """Write "0.6° W"."""
-    side = "W" if declination_deg < 0 else "E"
-    return f"{abs(declination_deg):.1f}° {side}"
-
-
 def listing(parts: list[str]) -> str:
     """Join as "a", "a and b", "a, b and c"."""
     if len(parts) <= 1:
         return "".join(parts)
     return f"{', '.join(parts[:-1])} and {parts[-1]}"
-
-
-def _nearest(
-    result: HuntResult, colony: Colony, among: Collection[str] | None = None
-) -> StationPlace:
-    return min(
-        (s for s in result.stations if among is None or s.id in among),
-        key=lambda place: apart_m(place, colony),
-    )
 
 
 def sentence(text: str) -> str:
@@ -88,13 +72,11 @@ def whereabouts(
 ) -> str:
     """Say where a colony is, no more exactly than the shape of the answer allows.
 
-    Parameters
-    ----------
-    among
-        The stations that the answer rests on; all of the hunt's where None.
+    `among` are the stations that the answer rests on; all of the hunt's where None.
     """
     units = result.units
-    place = _nearest(result, colony, among)
+    stations = [s for s in result.stations if among is None or s.id in among]
+    place = min(stations, key=lambda one: apart_m(one, colony))
     distance, azimuth = way_between(place, colony)
     station, way = f"station {place.id}", wind_name(azimuth)
     read = both_text(result, azimuth, place)
@@ -459,7 +441,10 @@ def compass_sentence(result: HuntResult) -> str:
         return "Bearings were read against true north."
     if not result.stations:
         return "Bearings were read off a magnetic compass."
-    values = dict.fromkeys(declination_text(s.declination_deg) for s in result.stations)
+    values = dict.fromkeys(
+        f"{abs(place.declination_deg):.1f}° {'W' if place.declination_deg < 0 else 'E'}"
+        for place in result.stations
+    )
     return (
         f"Bearings were read off a magnetic compass; the declination of "
         f"{listing(list(values))} (World Magnetic Model) is allowed for."

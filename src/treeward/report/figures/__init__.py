@@ -179,12 +179,8 @@ def _shortened(path: re.Match[str]) -> str:
 def svg_text(figure: Figure, name: str, description: str) -> str:
     """Return the figure as an SVG element to stand in a page.
 
-    Parameters
-    ----------
-    name
-        Goes before every id, so that several drawings can stand in one page.
-    description
-        What a reader who cannot see the picture is told.
+    Its name goes before every id, so that several drawings can stand in one page. The
+    description is what a reader who cannot see the picture is told.
     """
     from markupsafe import escape
 

@@ -74,11 +74,8 @@ def distance_from_station(
 ) -> tuple[Floats, Floats] | None:
     """Return the posterior of a colony's distance from a station.
 
-    Returns
-    -------
-    tuple or None
-        Distances [m] and their density [1/m], each (n,), from the posterior on the
-        map; None where that is empty.
+    Distances [m] and their density [1/m], each (n,), from the posterior on the map;
+    None where that is empty.
     """
     from pyproj import Geod
 

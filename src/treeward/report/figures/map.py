@@ -102,18 +102,10 @@ _FORMS: dict[Form, _Form] = {
 
 
 def map_figure(result: HuntResult, form: Form) -> Figure | None:
-    """Draw the map.
+    """Draw the map; None where no station has a position.
 
-    Parameters
-    ----------
-    form
-        "sheet" for A4 on its side, with title and key beside the map; "page" for the
-        map alone, as the report shows it, and "phone" for a screen a hand wide.
-
-    Returns
-    -------
-    Figure or None
-        None where no station has a position.
+    The form is "sheet" for A4 on its side, with title and key beside the map; "page"
+    for the map alone, as the report shows it, or "phone" for a screen a hand wide.
     """
     frame = map_frame(result)
     if frame is None:

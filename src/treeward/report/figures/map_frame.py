@@ -82,14 +82,8 @@ def extent_about(
 ) -> Extent:
     """Return the extent that holds all points and is `shape` times as wide as high.
 
-    Parameters
-    ----------
-    points
-        (n, 2) east, north in metres; n of 1 or more.
-    shape
-        Width over height of the axes it is for.
-    margin
-        Share of the span left free on each side.
+    Points are (n, 2) east, north in metres, n of 1 or more; the margin is the share of
+    their span that is left free on each side.
     """
     low, high = points.min(axis=0), points.max(axis=0)
     middle, span = (low + high) / 2, np.maximum(high - low, 1.0) * (1 + 2 * margin)
@@ -248,12 +242,9 @@ def scale_box(extent: Extent, system: UnitSystem) -> tuple[float, float]:
 def emptiest_corner(
     extent: Extent, content: NDArray[np.float64], width: float, height: float
 ) -> tuple[bool, bool, int]:
-    """Return the corner box with the least in it, and how much that is.
+    """Return where the corner box with the least in it is, and how much that is.
 
-    Returns
-    -------
-    tuple
-        At the right, at the top, and how many points of the content lie within.
+    That is at the right, at the top, and how many points of the content lie within.
     """
     share_x = (content[:, 0] - extent.west_m) / extent.width_m
     share_y = (content[:, 1] - extent.south_m) / extent.height_m

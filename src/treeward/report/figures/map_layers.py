@@ -149,15 +149,7 @@ def resampled(
 ) -> NDArray[np.uint8]:
     """Return a picture as the map shows it, north up; clear where it has nothing.
 
-    Parameters
-    ----------
-    across
-        Points from west to east.
-
-    Returns
-    -------
-    array
-        (rows, across, 4); each point is the pixel that its middle lies in.
+    It is (rows, across, 4); each point is the pixel that its middle lies in.
     """
     from pyproj import CRS, Transformer
 
@@ -243,10 +235,7 @@ def draw_days(
 ) -> None:
     """Outline where each day alone puts the colonies.
 
-    Parameters
-    ----------
-    content
-        (n, 2) metres: what the dates should keep away from.
+    The dates keep away from the content, (n, 2) metres.
     """
     shown = drawn_days(result)
     taken = content

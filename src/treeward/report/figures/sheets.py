@@ -157,12 +157,7 @@ _ROOM_LEFT, _ROOM_RIGHT, _TOP, _ROOM_BOTTOM = 0.07, 0.93, 0.86, 0.06
 def write_tally_sheet(hunt_dir: Path, *, name: str) -> tuple[Path, Path]:
     """Write the sheet as PDF, and a spreadsheet of the same columns, into a hunt.
 
-    `notes.clocked` reads the spreadsheet back.
-
-    Returns
-    -------
-    tuple of Path
-        The PDF and the CSV file.
+    `notes.clocked` reads the spreadsheet back. Returns the PDF and the CSV file.
     """
     pdf, table = hunt_dir / "tally-sheet.pdf", hunt_dir / "tally-sheet.csv"
     write_bytes(pdf, sheet_pdf(name), within=hunt_dir)
