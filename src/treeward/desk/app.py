@@ -5,7 +5,6 @@ What the page may send, checked before anything is done with it.
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from datetime import date
 from importlib.resources import files
@@ -337,7 +336,7 @@ class ReviewApp:
 
 
 def _fault(text: str, status: int) -> Response:
-    return Response(json.dumps({"fault": text}), status, media_type="application/json")
+    return JSONResponse({"fault": text}, status)
 
 
 def _page_files() -> dict[str, tuple[bytes, str]]:

@@ -84,10 +84,8 @@ class ReviewEdits:
                 raw = self._bytes()
                 work = _Work(self._parse(raw), self._hunt)
                 work.make(edits)
-                if not work.changed:
-                    return work.outcome(written=False)
-                if self._write(work, seen=_digest(raw)):
-                    return work.outcome(written=True)
+                if not work.changed or self._write(work, seen=_digest(raw)):
+                    return work.outcome()
         raise ReviewError(
             "is being written by another program",
             where=self._hunt.review_path.name,
@@ -145,12 +143,11 @@ class _Work:
         """Return the rows, with those that have gone from the file put back."""
         return put_back(self.rows, self._hunt.review.gone(self._sheet.rows))
 
-    def outcome(self, *, written: bool) -> Applied:
+    def outcome(self) -> Applied:
         return Applied(
             conflicts=tuple(self._conflicts),
             undo=tuple(reversed(self._undo)),
             added=tuple(self._added),
-            written=written,
         )
 
     def make(self, edits: Sequence[RowEdit]) -> None:
@@ -176,25 +173,19 @@ class _Work:
         row = self.rows[index]
         cells = cells_of(row)
         day = row.event.clock.date() if row.event.clock else None
-        clashes, changes = [], dict[str, str]()
+        changes = dict[str, str]()
         for edit in edits:
             value = self._normal(row, edit.column, edit.value, day)
             now = cells[edit.column]
             if now == value:
                 continue
             if now != edit.was:
-                clashes.append(
-                    Conflict(
-                        row=name,
-                        column=edit.column,
-                        was=edit.was,
-                        theirs=now,
-                        mine=value,
-                    )
+                clash = Conflict(
+                    row=name, column=edit.column, was=edit.was, theirs=now, mine=value
                 )
+                self._conflicts.append(clash)
                 continue
             changes[edit.column] = value
-        self._conflicts += clashes
         if not changes:
             return
         self.rows[index] = self._checked(cells | changes, row.line)
@@ -390,15 +381,11 @@ class Conflict:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Applied:
-    """What became of edits. `undo` takes them back, in the order to apply.
-
-    `written` tells whether review.csv was written.
-    """
+    """What became of edits. `undo` takes them back, in the order to apply."""
 
     conflicts: tuple[Conflict, ...] = ()
     undo: tuple[Edit, ...] = ()
     added: tuple[str, ...] = ()
-    written: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -98,7 +98,6 @@ class Shelf:
         with self._lock:
             if key not in self._outlines:
                 self._outlines[key] = Outline(sound)
-                self._outlines[key].begin()
             return self._outlines[key]
 
     def _find(self, recording: str) -> SoundStretch | None:
@@ -175,9 +174,9 @@ def clip_wav(path: Path, start_s: float, end_s: float) -> bytes:
 
 
 class Outline:
-    """Lowest and highest sample of every BIN_S of a recording, as it is read.
+    """Lowest and highest sample of every BIN_S of a recording, read in a thread.
 
-    `scale` is the largest of them so far, 0 to 1; bytes are relative to full scale.
+    Bytes are relative to full scale.
     """
 
     def __init__(self, sound: SoundStretch) -> None:
@@ -186,9 +185,6 @@ class Outline:
         self._bytes = bytearray()
         self.done = False
         self.fault = ""
-
-    def begin(self) -> None:
-        """Start to read, in a thread of its own."""
         threading.Thread(target=self._run, name="outline", daemon=True).start()
 
     def since(self, first_bin: int) -> bytes:

@@ -108,8 +108,6 @@ def clip_address(sound: bytes) -> str:
         (b"OggS", "audio/ogg"),
         (b"RIFF", "audio/wav"),
         (b"fLaC", "audio/flac"),
-        (b"ID3", "audio/mpeg"),
-        (b"\xff", "audio/mpeg"),
     )
     kind = next((k for start, k in kinds if sound.startswith(start)), "audio/mpeg")
     return f"data:{kind};base64,{base64.b64encode(sound).decode('ascii')}"
@@ -252,23 +250,19 @@ _ESTIMATORS = {
 
 def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
     units = result.units
-    checks = []
-    for colony in result.colonies:
-        for fix in colony.classical:
-            off, azimuth = way_between(colony, fix)
-            checks.append(
-                {
-                    "colony": colony.id,
-                    "name": _ESTIMATORS[fix.method][0],
-                    "source": _ESTIMATORS[fix.method][1],
-                    "off": f"{units.distance(off)} {on_text(result, azimuth, colony)}",
-                    "area": units.area(fix.area_95_m2)
-                    if fix.area_95_m2 > 0
-                    else "\u2013",
-                    "note": check_text(fix),
-                }
-            )
-    return checks
+    return [
+        {
+            "colony": colony.id,
+            "name": _ESTIMATORS[fix.method][0],
+            "source": _ESTIMATORS[fix.method][1],
+            "off": f"{units.distance(off)} {on_text(result, azimuth, colony)}",
+            "area": units.area(fix.area_95_m2) if fix.area_95_m2 > 0 else "\u2013",
+            "note": check_text(fix),
+        }
+        for colony in result.colonies
+        for fix in colony.classical
+        for off, azimuth in [way_between(colony, fix)]
+    ]
 
 
 _LEARNED_NAMES = {

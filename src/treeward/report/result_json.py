@@ -342,16 +342,12 @@ def fix_values(result: HuntResult) -> dict[str, Any]:
         "search_plan": _search_plan(fix.search_plan) if fix else [],
         "learned": {
             name: {"median": number(median, 4), "sd": number(sd, 4)}
-            for name, (median, sd) in fix.learned.items()
-        }
-        if fix
-        else {},
+            for name, (median, sd) in (fix.learned if fix else {}).items()
+        },
         "same_colony": [
             {"marks": list(marks), "probability": number(probability, 4)}
-            for marks, probability in fix.same_colony.items()
-        ]
-        if fix
-        else [],
+            for marks, probability in (fix.same_colony if fix else {}).items()
+        ],
         **_advice(result, standing_advice(result)),
     }
 
@@ -512,17 +508,15 @@ def _next(result: HuntResult, place: NextStation | None) -> dict[str, Any] | Non
     }
 
 
+def _degrees(latitude: float, longitude: float) -> dict[str, float | None]:
+    return {"latitude_deg": number(latitude, 7), "longitude_deg": number(longitude, 7)}
+
+
 def _search_plan(strips: Iterable[Strip]) -> list[dict[str, Any]]:
     return [
         {
-            "start": {
-                "latitude_deg": number(strip.start_latitude_deg, 7),
-                "longitude_deg": number(strip.start_longitude_deg, 7),
-            },
-            "end": {
-                "latitude_deg": number(strip.end_latitude_deg, 7),
-                "longitude_deg": number(strip.end_longitude_deg, 7),
-            },
+            "start": _degrees(strip.start_latitude_deg, strip.start_longitude_deg),
+            "end": _degrees(strip.end_latitude_deg, strip.end_longitude_deg),
             "probability": number(strip.probability, 5),
             "way": [[number(lon, 7), number(lat, 7)] for lon, lat in strip.way],
             "done_s": number(strip.done_s, 0),

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.survey.frame import Placed
-    from treeward.survey.records import Polygon, SearchArea, Strip
+    from treeward.survey.records import Colony, Polygon, SearchArea, Strip
 
     from .flight_lines import LineBundle
     from .model import HuntResult
@@ -204,9 +204,9 @@ class Sketch:
     day_areas: tuple[Area, ...] = ()  # what single days give alone
 
 
-def colony_name(result: HuntResult, colony_id: str) -> str:
+def colony_name(result: HuntResult, colony: Colony) -> str:
     """Return "colony" where there is but one, else "colony B"."""
-    return "colony" if len(result.colonies) == 1 else f"colony {colony_id}"
+    return f"colony {colony.id}" if result.several else "colony"
 
 
 def _stations(result: HuntResult) -> list[Spot]:
@@ -236,7 +236,7 @@ def _found(result: HuntResult) -> list[Spot]:
         spots.append(
             Spot(
                 kind="best_place",
-                name=f"Best place, {colony_name(result, colony.id)}",
+                name=f"Best place, {colony_name(result, colony)}",
                 note=size + LOOK_FIRST,
                 longitude_deg=colony.best_longitude_deg,
                 latitude_deg=colony.best_latitude_deg,
@@ -248,6 +248,9 @@ def _found(result: HuntResult) -> list[Spot]:
             )
         )
     for colony, place in seats(result):
+        compass_deg = to_compass_deg(
+            result, place.walk_bearing_true_deg, result.station(place.from_station)
+        )
         spots.append(
             Spot(
                 kind="next_station",
@@ -260,14 +263,7 @@ def _found(result: HuntResult) -> list[Spot]:
                     "from_station": place.from_station,
                     "walk_m": round(place.walk_m, 1),
                     "walk_bearing_true_deg": round(place.walk_bearing_true_deg, 1),
-                    "walk_bearing_compass_deg": number(
-                        to_compass_deg(
-                            result,
-                            place.walk_bearing_true_deg,
-                            result.station(place.from_station),
-                        ),
-                        1,
-                    ),
+                    "walk_bearing_compass_deg": number(compass_deg, 1),
                     "why": seat_text(place, result.hunt_file.hunt.units),
                 },
             )
@@ -328,47 +324,39 @@ def _paths(result: HuntResult) -> list[FlightPath]:
 
 
 def _areas(result: HuntResult) -> list[Area]:
-    areas = []
-    for colony in result.colonies:
-        for percent, area in colony.search_areas.items():
-            patches = _patches(area)
-            if not patches:
-                continue
-            areas.append(
-                Area(
-                    colony=colony.id,
-                    percent=percent,
-                    name=f"{percent} % search area, {colony_name(result, colony.id)}",
-                    note=f"Holds the colony with {percent} % probability; "
-                    f"{result.units.area(area.area_m2)}",
-                    area_m2=area.area_m2,
-                    patches=patches,
-                )
-            )
+    areas = [
+        Area(
+            colony=colony.id,
+            percent=percent,
+            name=f"{percent} % search area, {colony_name(result, colony)}",
+            note=f"Holds the colony with {percent} % probability; "
+            f"{result.units.area(area.area_m2)}",
+            area_m2=area.area_m2,
+            patches=patches,
+        )
+        for colony in result.colonies
+        for percent, area in colony.search_areas.items()
+        if (patches := _patches(area))
+    ]
     return sorted(areas, key=lambda area: -area.percent)
 
 
 def _day_areas(result: HuntResult) -> list[Area]:
-    areas = []
-    for day in result.days:
-        for one in day.colonies:
-            area = one.colony.search_areas.get(90)
-            if area is None:
-                continue
-            areas.append(
-                Area(
-                    colony=one.colony.id,
-                    percent=90,
-                    name=f"90 % search area, {day_text(day.day)} alone"
-                    f"{for_colony(result, one.colony)}",
-                    note="From that day's notes only; "
-                    f"{result.units.area(area.area_m2)}",
-                    area_m2=area.area_m2,
-                    patches=_patches(area),
-                    day=day.day.isoformat(),
-                )
-            )
-    return areas
+    return [
+        Area(
+            colony=one.colony.id,
+            percent=90,
+            name=f"90 % search area, {day_text(day.day)} alone"
+            f"{for_colony(result, one.colony)}",
+            note=f"From that day's notes only; {result.units.area(area.area_m2)}",
+            area_m2=area.area_m2,
+            patches=_patches(area),
+            day=day.day.isoformat(),
+        )
+        for day in result.days
+        for one in day.colonies
+        if (area := one.colony.search_areas.get(90))
+    ]
 
 
 def _patches(area: SearchArea) -> tuple[tuple[Ring, ...], ...]:
@@ -385,22 +373,19 @@ def strip_lonlat(strip: Strip) -> list[tuple[float, float]]:
 
 
 def _walks(result: HuntResult) -> list[Walk]:
-    walks = []
-    for colony in result.colonies:
-        points = [
-            (round(lon, 7), round(lat, 7))
-            for strip in colony.search_plan
-            for lon, lat in strip_lonlat(strip)
-        ]
-        if points:
-            walks.append(
-                Walk(
-                    colony=colony.id,
-                    name=f"Search plan{for_colony(result, colony)}",
-                    lonlat=tuple(points),
-                )
-            )
-    return walks
+    return [
+        Walk(
+            colony=colony.id,
+            name=f"Search plan{for_colony(result, colony)}",
+            lonlat=tuple(
+                (round(lon, 7), round(lat, 7))
+                for strip in colony.search_plan
+                for lon, lat in strip_lonlat(strip)
+            ),
+        )
+        for colony in result.colonies
+        if colony.search_plan
+    ]
 
 
 def sketch(result: HuntResult) -> Sketch:

@@ -70,19 +70,13 @@ _BEE_COLUMNS = (
 )
 
 
-def safe_cell(value: Any) -> Any:  # noqa: ANN401  (a table holds any plain value)
-    """Keep a spreadsheet from taking text for a formula, as in review.csv.
-
-    Numbers stay as they are.
-    """
-    return guard(value) if isinstance(value, str) else value
-
-
 def _table(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> str:
     out = io.StringIO(newline="")
     table = csv.writer(out, lineterminator="\r\n")
     table.writerow(columns)
-    table.writerows([safe_cell(row.get(name)) for name in columns] for row in rows)
+    for row in rows:  # text that looks like a formula is guarded, as in review.csv
+        cells = [row.get(name) for name in columns]
+        table.writerow([guard(x) if isinstance(x, str) else x for x in cells])
     return out.getvalue()
 
 
@@ -182,12 +176,11 @@ EXPORTS: tuple[tuple[str, Callable[[HuntResult], str | bytes]], ...] = (
     ("trips.csv", trips_text),
     ("bees.csv", bees_text),
 )
-_PICTURES = ("map.png", "map.pdf", "timeline.png", "away.png", "distance.png")
 # Everything that may be written; what is not written this time is taken away, so
 # that no old picture stands beside new figures.
 MANAGED = (
     *(name for name, _ in EXPORTS),
-    *_PICTURES,
+    *("map.png", "map.pdf", *(f"{chart}.png" for chart in _CHARTS)),
     "report.html",
     "online-map.html",
 )
@@ -204,8 +197,6 @@ def write_results(
 
     Parameters
     ----------
-    result
-        What was found.
     directory
         The hunt's results folder; made if it is not there. Files in it that are not
         Treeward's stay as they are.
@@ -232,7 +223,12 @@ def write_results(
                     (beside / "online-map.html").write_bytes(page.encode())
             names = sorted(path.name for path in beside.iterdir())
     except OSError as error:
-        raise _cannot(directory, error) from error
+        raise ReportError(
+            f"the results cannot be written ({error.strerror or error})",
+            where=meant(str(error.filename or directory)),
+            mend="Close other programs that have them open, or check that you may "
+            "write there.",
+        ) from error
     return WrittenFiles(
         directory=directory, files=tuple(directory / name for name in names)
     )
@@ -260,15 +256,6 @@ def write_labels(result: HuntResult, recordings: Path) -> tuple[Path, ...]:
             write_text(path, text, within=recordings.parent)
             written.append(path)
     return tuple(written)
-
-
-def _cannot(path: Path, error: OSError) -> ReportError:
-    return ReportError(
-        f"the results cannot be written ({error.strerror or error})",
-        where=meant(str(error.filename or path)),
-        mend="Close other programs that have them open, or check that you may write "
-        "there.",
-    )
 
 
 def _write_all(

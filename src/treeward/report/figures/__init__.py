@@ -104,9 +104,14 @@ def halo(width_pt: float = 2.5) -> list[AbstractPathEffect]:
 
 
 def mark_colours(mark: str) -> tuple[str, str]:
-    """Return the two paints of a mark; the second is the first where there is one."""
-    first, second = split_mark(mark)
-    return paint_hex(first), paint_hex(second)
+    """Return the two paints of "blue-white abdomen" or "yellow (2)", as "#rrggbb".
+
+    The second is the first again where there is but one.
+    """
+    words = mark.split()
+    colours = words[0].split("-")[:2] if words else [""]
+    paints = [_PAINT.get(colour, _OTHER) for colour in colours]
+    return paints[0], paints[-1]
 
 
 def draw_dots(
@@ -229,18 +234,3 @@ _PAINT = {
     "purple": "#5b2c83",
 }
 _OTHER = "#8a8a8a"  # unmarked bees, no bee named, and colours added by the person
-
-
-def split_mark(mark: str) -> tuple[str, str]:
-    """Return the one or two colours of "blue-white abdomen", "yellow (2)".
-
-    The second is the first again where there is but one.
-    """
-    words = mark.split()
-    colours = words[0].split("-") if words else [""]
-    return colours[0], colours[1] if len(colours) > 1 else colours[0]
-
-
-def paint_hex(colour: str) -> str:
-    """Return "#rrggbb" for a paint colour; grey for what is no known colour."""
-    return _PAINT.get(colour, _OTHER)

@@ -29,7 +29,7 @@ from . import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -178,19 +178,17 @@ def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | N
     total = len(rows) * _ROW_IN + 0.34 * len(stations) + 0.63 + above
     figure, axes, left = _rows_below(above, total, width_in, (r.name for r in rows))
     reach = _reach_m(rows) / units.picture_unit_m
-    y, ticks, names = 0.0, [], []
+    y = 0.0
+    places: dict[float, str] = {}
     for station in stations:
-        axes.text(0, y + 0.35, drawable(f"from station {station}"), fontsize=8,
-                  fontweight="bold", va="center")  # fmt: skip
+        _name_station(axes, y + 0.35, f"from station {station}")
         y -= 0.75
         for row in rows:
-            if row.station != station:
-                continue
-            _draw_row(axes, row, y, units, reach)
-            ticks.append(y)
-            names.append(drawable(row.name, LONGEST_NAME))
-            y -= 1.0
-    axes.set_yticks(ticks, names)
+            if row.station == station:
+                _draw_row(axes, row, y, units, reach)
+                places[y] = row.name
+                y -= 1.0
+    _name_rows(axes, places)
     for label, row in zip(axes.get_yticklabels(), rows, strict=True):
         if row.mark is None:
             label.set_fontweight("bold")
@@ -220,6 +218,15 @@ def _rows_below(
     return figure, axes, left
 
 
+def _name_station(axes: Axes, y: float, text: str) -> None:
+    axes.text(0, y, drawable(text), fontsize=8, fontweight="bold", va="center")
+
+
+def _name_rows(axes: Axes, names: Mapping[float, str]) -> None:
+    """Write names to the left of rows, by their heights."""
+    axes.set_yticks(list(names), [drawable(n, LONGEST_NAME) for n in names.values()])
+
+
 def _scale(axes: Axes, reach: float, ticks_at: MaxNLocator, label: str) -> None:
     """Draw the scale below the rows."""
     axes.set_xticks([at for at in ticks_at.tick_values(0, reach) if at <= reach])
@@ -231,6 +238,7 @@ def _scale(axes: Axes, reach: float, ticks_at: MaxNLocator, label: str) -> None:
 
 def _draw_row(axes: Axes, row: _Row, y: float, units: Units, reach: float) -> None:
     one = units.picture_unit_m
+    ink = INK if row.mark is not None else AREA
     face = mark_colours(row.mark)[0] if row.mark is not None else AREA
     if row.density.size and np.max(row.density) > 0:
         height = 0.66 * row.density / np.max(row.density)
@@ -244,9 +252,9 @@ def _draw_row(axes: Axes, row: _Row, y: float, units: Units, reach: float) -> No
                   linewidth=0.8, zorder=3)  # fmt: skip
     if row.high90_m / one > reach:
         axes.plot([reach], [y], marker=">", markersize=5, zorder=6, clip_on=False,
-                  color=INK if row.mark is not None else AREA)  # fmt: skip
+                  color=ink)  # fmt: skip
     axes.plot([row.low90_m / one, row.high90_m / one], [y, y], linewidth=1.3, zorder=4,
-              color=INK if row.mark is not None else AREA)  # fmt: skip
+              color=ink)  # fmt: skip
     if row.low50_m is not None and row.high50_m is not None:
         axes.plot([row.low50_m / one, row.high50_m / one], [y, y], color=INK,
                   linewidth=3.4, solid_capstyle="butt", zorder=5)  # fmt: skip
@@ -323,19 +331,17 @@ def away_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
     total = len(rows) * 0.36 + 0.30 * len(stations) + 0.6 + above
     figure, axes, _ = _rows_below(above, total, width_in, (r.bee for r in rows))
     longest = _longest_shown_s([trip for row in rows for trip in row.trips]) / 60
-    y, ticks, names = 0.0, [], []
+    y = 0.0
+    places: dict[float, str] = {}
     for station in stations:
-        axes.text(0, y, drawable(f"station {station}"), fontsize=8, fontweight="bold",
-                  va="center")  # fmt: skip
+        _name_station(axes, y, f"station {station}")
         y -= 0.95
         for row in rows:
-            if row.station != station:
-                continue
-            _draw_away_row(axes, row, y, longest, result)
-            ticks.append(y)
-            names.append(drawable(row.bee, LONGEST_NAME))
-            y -= 1.15
-    axes.set_yticks(ticks, names)
+            if row.station == station:
+                _draw_away_row(axes, row, y, longest, result)
+                places[y] = row.bee
+                y -= 1.15
+    _name_rows(axes, places)
     axes.set_ylim(y + 0.45, 0.5)
     axes.set_xlim(0, longest * 1.03)
     ticks_at = MaxNLocator(5 if narrow else 9, integer=True)
@@ -363,26 +369,15 @@ def _draw_away_row(
         flight = flight_s(result, row.distance.median_m) / 60
         # Where the flight alone would take longer, the estimate does not rest on
         # these trips, and there is nothing to split.
-        fits = flight < shortest
-        for start, width, colour in (
-            (
-                (0.0, shortest - flight, IN_HIVE),
-                (shortest - flight, flight, FLIGHT),
-            )
-            if fits
-            else ()
-        ):
+        stay = shortest - flight
+        bars = ((0.0, stay, IN_HIVE), (stay, flight, FLIGHT)) if stay > 0 else ()
+        for start, width, colour in bars:
             axes.add_patch(
                 Rectangle((start, y - 0.40), width, 0.16, facecolor=colour, zorder=2,
                           edgecolor="none")
             )  # fmt: skip
-    beyond, many = 0, len(row.trips) > _DOTS_ONE_BY_ONE
-    shown: list[Trip] = []
-    for trip in row.trips:
-        if trip.away_s / 60 > longest:
-            beyond += 1
-        else:
-            shown.append(trip)
+    many = len(row.trips) > _DOTS_ONE_BY_ONE
+    shown = [trip for trip in row.trips if trip.away_s / 60 <= longest]
     lifts = (
         [0.0] * len(shown) if many else _lifts([t.away_s / 60 for t in shown], longest)
     )
@@ -398,7 +393,7 @@ def _draw_away_row(
             draw_dots(axes, [minutes], y + lift, row.mark, 9.0, shape=shape)
     for timing, some in together.items():
         draw_dots(axes, some, y, row.mark, 6.5, shape=_SHAPES[timing])
-    if beyond:
+    if beyond := len(row.trips) - len(shown):
         axes.text(longest * 1.02, y, f"{beyond} longer →", ha="right", va="center",
                   fontsize=7.5, color=MUTED)  # fmt: skip
 

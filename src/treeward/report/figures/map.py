@@ -55,7 +55,6 @@ if TYPE_CHECKING:
     from treeward.report.flight_lines import LineBundle
     from treeward.report.model import HuntResult
     from treeward.survey.frame import Placed
-    from treeward.survey.records import SearchArea
 
     Points = NDArray[np.float64]
 
@@ -236,16 +235,10 @@ def _content(result: HuntResult, frame: LocalFrame) -> Points:
 def _draw_areas(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
     for colony in result.colonies:
         for percent in sorted(colony.search_areas, reverse=True):
-            _draw_area(axes, colony.search_areas[percent], frame, percent)
-
-
-def _draw_area(axes: Axes, area: SearchArea, frame: LocalFrame, percent: int) -> None:
-    for whole in area_outlines(area, frame):
-        opacity = AREA_OPACITY.get(percent, 0.15)
-        axes.add_patch(
-            PathPatch(whole, facecolor=AREA, edgecolor="none", alpha=opacity, zorder=3)
-        )
-        axes.add_patch(PathPatch(whole, zorder=4, **area_edge(percent)))
+            look = {"facecolor": AREA, "alpha": AREA_OPACITY.get(percent, 0.15)}
+            for whole in area_outlines(colony.search_areas[percent], frame):
+                axes.add_patch(PathPatch(whole, zorder=3, edgecolor="none", **look))
+                axes.add_patch(PathPatch(whole, zorder=4, **area_edge(percent)))
 
 
 def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:

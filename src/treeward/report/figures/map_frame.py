@@ -180,17 +180,15 @@ def draw_degrees(
 ) -> None:
     """Mark longitude along the bottom and latitude along the left."""
     for along_bottom in (True, False):
+        corner = [extent.west_m, extent.south_m]
         if along_bottom:
-            ends = np.array([[extent.west_m, extent.south_m],
-                             [extent.east_m, extent.south_m]])  # fmt: skip
-            lonlat = frame.to_lonlat(ends)
-            values = np.rad2deg(np.unwrap(np.deg2rad(lonlat[:, 0])))
+            ends = np.array([corner, [extent.east_m, extent.south_m]])
+            values = np.unwrap(frame.to_lonlat(ends)[:, 0], period=360)
             reach, letters = extent.width_m, "EW"
         else:
-            ends = np.array([[extent.west_m, extent.south_m],
-                             [extent.west_m, extent.north_m]])  # fmt: skip
-            lonlat = frame.to_lonlat(ends)
-            values, reach, letters = lonlat[:, 1], extent.height_m, "NS"
+            ends = np.array([corner, [extent.west_m, extent.north_m]])
+            values = frame.to_lonlat(ends)[:, 1]
+            reach, letters = extent.height_m, "NS"
         pieces = look.grid_lines - along_bottom
         span_s = float(values[1] - values[0]) * 3600
         step = next((s for s in _ARC_STEPS_S if s >= span_s / pieces), None)
@@ -200,8 +198,7 @@ def draw_degrees(
         ticks, texts = [], []
         while (value := count * step / 3600) < values[1]:
             share = (value - values[0]) / (values[1] - values[0])
-            start = extent.west_m if along_bottom else extent.south_m
-            ticks.append(start + share * reach)
+            ticks.append(corner[0 if along_bottom else 1] + share * reach)
             shown = (value + 180) % 360 - 180 if along_bottom else value
             texts.append(arc_text(shown, letters, seconds=step < 60))
             count += 1

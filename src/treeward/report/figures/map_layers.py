@@ -40,6 +40,7 @@ from . import (
     halo,
     mark_colours,
 )
+from .map_frame import set_extent
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -112,10 +113,7 @@ def draw_ground(
                       xycoords="axes fraction", textcoords="offset points",
                       fontsize=look.small_pt * 0.9, color=MUTED,
                       zorder=19, path_effects=halo(1.8))  # fmt: skip
-    # imshow and plot may have moved the limits.
-    axes.set_xlim(extent.west_m, extent.east_m)
-    axes.set_ylim(extent.south_m, extent.north_m)
-    axes.set_aspect("equal", adjustable="box")
+    set_extent(axes, extent)  # imshow and plot may have moved it
 
 
 def _draw_line(axes: Axes, line: GroundLine, frame: LocalFrame) -> None:
