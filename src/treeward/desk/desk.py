@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
+from datetime import timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ from treeward.hunt.transcription import (
     unread_of,
 )
 from treeward.language.kinds import UNMARKED, EventKind
+from treeward.report.figures import mark_colours
 from treeward.report.wording import left_text
 from treeward.review.file import cells_of, effective_events
 from treeward.review.row import format_clock
@@ -32,6 +34,7 @@ from treeward.review.store import (
 from .edits import Applied, LineJudged, LineKey, NewRow, ReviewEdits
 from .readings import PhraseReader, TypedReading
 from .sources import Shelf, Talk
+from .tally import doubts_by_row, trips_payload
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -160,11 +163,10 @@ class Desk:
         left = left_of(sheet.rows, sheet.machine, lines=len(lines))
         names = dict.fromkeys(row.event.recording for row in sheet.rows)
         names |= dict.fromkeys(line.recording for line in lines)
-        known = {name: self.shelf.sound_for(name) for name in names}
         sounds = {
             name: {"key": sound.key, "duration_s": sound.duration_s}
-            for name, sound in known.items()
-            if sound
+            for name in names
+            if (sound := self.shelf.sound_for(name))
         }
         marks = [row.event.mark for row in sheet.rows if row.event.mark]
         return {
@@ -186,8 +188,6 @@ class Desk:
     def _trips_payload(
         self, sheet: Sheet, worked: Sequence[ReviewRow]
     ) -> tuple[dict[str, Any], dict[str, tuple[str, ...]]]:
-        from .tally import doubts_by_row, trips_payload
-
         try:
             table = self._paired(sheet, worked)
         except TreewardError as error:
@@ -201,8 +201,6 @@ class Desk:
         worked: datetime | None,
         doubts: tuple[str, ...] | None,
     ) -> dict[str, Any]:
-        from treeward.report.figures import mark_colours
-
         event = row.event
         clock = worked or event.clock
         status = status_of(row, sheet.machine.get(row.name))
@@ -391,24 +389,22 @@ def _line_payload(line: Unread) -> dict[str, Any]:
 
 def times_changed(sheet: Sheet) -> bool:
     """Tell whether a spoken time is not as the machine wrote it, or is gone."""
-    now = {row.name: row for row in sheet.rows}
-    for name, written in sheet.machine.items():
-        if written.event.kind is not EventKind.TIME:
-            continue
-        row = now.get(name)
-        if row is None or row.decision == "drop":
-            return True
-        if (row.event.kind, row.event.value) != (EventKind.TIME, written.event.value):
-            return True
-    return False
+    now = {
+        row.name: (row.event.kind, row.event.value)
+        for row in sheet.rows
+        if row.decision != "drop"
+    }
+    return any(
+        now.get(name) != (EventKind.TIME, written.event.value)
+        for name, written in sheet.machine.items()
+        if written.event.kind is EventKind.TIME
+    )
 
 
 def clock_at(
     rows: Sequence[ReviewRow], recording: str, second: float
 ) -> datetime | None:
     """Return the time at a second of a recording, reckoned from the nearest row."""
-    from datetime import timedelta
-
     known = [
         (abs(row.event.start_s - second), row.event.start_s, row.event.clock)
         for row in rows

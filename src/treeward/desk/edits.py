@@ -59,12 +59,12 @@ class ReviewEdits:
             review = self._hunt.review
             if not self._hunt.review_path.exists() and not review.machine_rows():
                 return Sheet(digest="", rows=())
-            return self._parse(self._bytes())
+            return self._parse(table_bytes(self._hunt.review_path))
 
     def digest(self) -> str:
         """Return a digest of the file as it is now, "" where there is none."""
         try:
-            return _digest(self._bytes())
+            return _digest(table_bytes(self._hunt.review_path))
         except ReviewError:
             return ""
 
@@ -81,7 +81,7 @@ class ReviewEdits:
         """
         with self.lock, self._hunt.locked("review", wait_s=_PATIENCE_S):
             for _ in range(_TRIES):
-                raw = self._bytes()
+                raw = table_bytes(self._hunt.review_path)
                 work = _Work(self._parse(raw), self._hunt)
                 work.make(edits)
                 if not work.changed or self._write(work, seen=_digest(raw)):
@@ -105,9 +105,6 @@ class ReviewEdits:
                 mend=f"What that saved is kept in {loser.name}: look what differs.",
             )
         return True
-
-    def _bytes(self) -> bytes:
-        return table_bytes(self._hunt.review_path)
 
     def _parse(self, raw: bytes) -> Sheet:
         hunt = self._hunt

@@ -199,13 +199,10 @@ def moves_payload(
     units = Units(system)
     rows = {}
     for move in moves:
-        name = move.row
         if move.lost:
-            rows[name] = {"rank": 0, "text": "without it there is no place"}
-            continue
-        if move.moves_m is None:
-            continue
-        rows[name] = _move_values(move.moves_m, move.used_up or 0.0, units)
+            rows[move.row] = {"rank": 0, "text": "without it there is no place"}
+        elif move.moves_m is not None:
+            rows[move.row] = _move_values(move.moves_m, move.used_up or 0.0, units)
     return {"rows": rows, "done": done}
 
 

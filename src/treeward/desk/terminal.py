@@ -69,18 +69,10 @@ LINE_KEYS = (
 
 
 class TerminalReview:
-    """A review in the terminal.
+    """A review of the hunt on the desk in the terminal.
 
-    Parameters
-    ----------
-    desk, console
-        The hunt on the desk, and where it is shown.
-    read_key
-        Waits for a key and returns it.
-    ask
-        Shows a question and returns the typed answer.
-    player
-        Plays the sound; one named "none" cannot.
+    `read_key` waits for a key and returns it, `ask` shows a question and returns the
+    typed answer. A player named "none" cannot play.
     """
 
     def __init__(

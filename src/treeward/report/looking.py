@@ -398,8 +398,8 @@ def check_sentences(result: HuntResult, check: FindCheck) -> list[str]:
     """Say how forecast and find compare, without saying where the find is."""
     units = result.units
     of = f" of colony {check.colony}" if result.several else ""
+    off = units.distance(check.off_m)
     if check.stations and min(one.true_m for one in check.stations) > FARTHEST_M:
-        off = units.distance(check.off_m)
         return [
             f"Find {check.find} is {off} from the best place, farther than bees fly.",
             (
@@ -407,7 +407,6 @@ def check_sentences(result: HuntResult, check: FindCheck) -> list[str]:
                 "(latitude comes first) may be corrected in found.toml."
             ),
         ]
-    off = units.distance(check.off_m)
     said = [f"Find {check.find}: the colony was {off} from the best place{of}."]
     area = units.area(check.area_90_m2)
     if check.holds_percent is None:

@@ -24,7 +24,7 @@ from markupsafe import Markup
 
 from treeward.report.advice_wording import CAUTIONS
 from treeward.report.figures import mark_colours
-from treeward.report.figures.map import map_frame, map_place
+from treeward.report.figures.map import ON_PAGES, map_frame, map_place
 from treeward.report.page import environment, map_key, read_template, script_rule
 from treeward.report.sketch import line_pieces
 from treeward.report.sketch import sketch as sketch_of
@@ -311,7 +311,6 @@ def online_page(result: HuntResult, drawings: Mapping[str, str]) -> str | None:
     script = read_template("map.js") + read_template("report.js")
     script += read_template("tiles.js")
     server = urlsplit(source.tiles)
-    forms: tuple[tuple[Form, str], ...] = (("page", "map"), ("phone", "map-phone"))
     return (
         environment()
         .get_template("online_map.html.j2")
@@ -333,7 +332,7 @@ def online_page(result: HuntResult, drawings: Mapping[str, str]) -> str | None:
                     "lie": lie_of(result, frame, form),
                     "svg": Markup(drawings[name]),  # noqa: S704  (drawn by matplotlib)
                 }
-                for form, name in forms
+                for name, form in ON_PAGES.items()
             ],
             version=result.software_version,
             **map_key(result),

@@ -239,7 +239,7 @@ def missing_sentences(result: HuntResult) -> list[str]:
     undated = {
         one.kind for one in result.table.unpaired if one.why.code is DoubtCode.NO_CLOCK
     }
-    said += _undated_sentence(result) if undated else []
+    said += [_undated_sentence(result)] if undated else []
     if not result.table.trips and undated.isdisjoint({"away", "back"}):
         said.append(
             "No bee was timed: say “yellow away” when a marked bee leaves and "
@@ -257,16 +257,15 @@ def missing_sentences(result: HuntResult) -> list[str]:
     return list(dict.fromkeys(said))
 
 
-def _undated_sentence(result: HuntResult) -> list[str]:
+def _undated_sentence(result: HuntResult) -> str:
     """Say that notes have no day or time, and how they get one."""
     count = sum(one.why.code is DoubtCode.NO_CLOCK for one in result.table.unpaired)
     has, its = ("has", "it does") if count == 1 else ("have", "they do")
-    said = (
+    return (
         f"{counted(count, 'note')} {has} no day or no time, so {its} not count: say "
         "“date fourteenth of July” and “time ten oh five” in the recording, or give "
         "when it began: treeward transcribe FILE --start “2026-07-14 10:05”."
     )
-    return [said]
 
 
 def advice_sentences(result: HuntResult) -> list[str]:

@@ -19,7 +19,7 @@ from treeward.within import file_within
 
 from .figures import PAGE_IN, PHONE_IN, drawing, pdf_bytes, png_bytes, svg_text
 from .figures.distance import away_figure, distance_figure
-from .figures.map import map_figure
+from .figures.map import ON_PAGES, map_figure
 from .figures.timeline import timeline_figure
 from .map_files import geojson_text, gpx_file, kml_file, online_page
 from .model import WrittenFiles
@@ -32,7 +32,6 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from .figures.map import Form
     from .model import HuntResult, NoteRow
 
 
@@ -291,10 +290,9 @@ def _pictures(result: HuntResult, folder: Path) -> dict[str, str]:
 
 def _maps(result: HuntResult) -> dict[str, str]:
     """Draw the maps of a page."""
-    forms: dict[str, Form] = {"map": "page", "map-phone": "phone"}
     with drawing():
         return {
             name: svg_text(figure, name, _MAP_WORDS)
-            for name, form in forms.items()
+            for name, form in ON_PAGES.items()
             if (figure := map_figure(result, form)) is not None
         }

@@ -157,11 +157,6 @@ def _rows(result: HuntResult) -> list[_Row]:
     return rows
 
 
-def _reach_m(rows: list[_Row]) -> float:
-    """Return the end of the axis: one bee's long tail must not squeeze the rest."""
-    return 1.35 * max(min(row.high90_m, 2.2 * row.median_m) for row in rows)
-
-
 def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
     """Draw the distance of each bee and all together, by station.
 
@@ -177,7 +172,9 @@ def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | N
     above = 0.16 + _KEY_LINE_IN * len(key)
     total = len(rows) * _ROW_IN + 0.34 * len(stations) + 0.63 + above
     figure, axes, left = _rows_below(above, total, width_in, (r.name for r in rows))
-    reach = _reach_m(rows) / units.picture_unit_m
+    # One bee's long tail must not squeeze the rest.
+    reach_m = 1.35 * max(min(row.high90_m, 2.2 * row.median_m) for row in rows)
+    reach = reach_m / units.picture_unit_m
     y = 0.0
     places: dict[float, str] = {}
     for station in stations:

@@ -59,6 +59,7 @@ if TYPE_CHECKING:
     Points = NDArray[np.float64]
 
 Form = Literal["sheet", "page", "phone"]
+ON_PAGES: dict[str, Form] = {"map": "page", "map-phone": "phone"}  # by drawings' names
 _MARGINS = (0.14, 0.2, 0.27, 0.35, 0.45)  # free on each side, share; choice
 _LETTERS = 0.04  # of the map, below a place that has a name; about what they take
 _LINE_PT = 2.9  # width of a flight line with its rim
@@ -294,8 +295,7 @@ def _number_strips(
 
     The first one's stands beside what is there.
     """
-    taken = list(_content(result, frame)[: len(result.stations)])
-    taken += [_at(frame, colony) for colony in result.colonies]
+    taken = [_at(frame, place) for place in (*result.stations, *result.colonies)]
     for _, seat in seats(result):
         taken.append(_at(frame, seat))
         taken.append(taken[-1] - [0.0, apart_m])  # its name

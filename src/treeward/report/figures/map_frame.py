@@ -26,23 +26,8 @@ BOX_GAP = 0.012  # between the map's rim and the box of scale and north, share; 
 _SMALLEST_M = 200.0  # m, the least a map shows; choice
 # Seconds of arc between marked degrees, from which a fitting step is taken.
 _ARC_STEPS_S = (
-    1,
-    2,
-    5,
-    10,
-    15,
-    20,
-    30,
-    60,
-    120,
-    300,
-    600,
-    900,
-    1800,
-    3600,
-    7200,
-    18000,
-)
+    1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 18000,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

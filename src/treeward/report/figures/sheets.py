@@ -6,7 +6,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReportError
-from treeward.files import replacing, write_bytes
+from treeward.files import write_bytes
 from treeward.language.phrasebook import colour_names, sections
 from treeward.report.advice_wording import LOOK_FIRST
 
@@ -44,9 +44,7 @@ def write_card(book: PhraseBook, path: Path) -> None:
             where=str(path),
             mend="Give it a name that ends in .pdf.",
         )
-    data = card_pdf(book)
-    with replacing(path) as beside:
-        beside.write_bytes(data)
+    write_bytes(path, card_pdf(book))
 
 
 def _sheet(width_in: float, height_in: float) -> tuple[Figure, Axes]:
