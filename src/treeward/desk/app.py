@@ -5,6 +5,7 @@ What the page may send, checked before anything is done with it.
 
 from __future__ import annotations
 
+import json
 from dataclasses import asdict
 from datetime import date
 from importlib.resources import files
@@ -336,7 +337,7 @@ class ReviewApp:
 
 
 def _fault(text: str, status: int) -> Response:
-    return JSONResponse({"fault": text}, status)
+    return Response(json.dumps({"fault": text}), status, media_type="application/json")
 
 
 def _page_files() -> dict[str, tuple[bytes, str]]:
