@@ -224,8 +224,9 @@ def _content(result: HuntResult, frame: LocalFrame) -> Points:
         if colony.search_areas:
             widest = colony.search_areas[max(colony.search_areas)]
             rings += [polygon.outer for polygon in widest.polygons]
-    found = (*result.colonies, *(place for _, place in seats(result)))
-    spots = np.stack([_at(frame, place) for place in (*result.stations, *found)])
+    places: list[Placed] = [*result.stations, *result.colonies]
+    places += [place for _, place in seats(result)]
+    spots = np.stack([_at(frame, place) for place in places])
     outlines = [frame.to_xy(ring[:, 1], ring[:, 0]) for ring in rings if len(ring)]
     if not outlines and len(spots) == 1:  # nothing found yet: leave room for the lines
         reach = np.array([[-1.0, -1.0], [1.0, 1.0]]) * LINE_DEFAULT_M
@@ -295,7 +296,8 @@ def _number_strips(
 
     The first one's stands beside what is there.
     """
-    taken = [_at(frame, place) for place in (*result.stations, *result.colonies)]
+    places: list[Placed] = [*result.stations, *result.colonies]
+    taken = [_at(frame, place) for place in places]
     for _, seat in seats(result):
         taken.append(_at(frame, seat))
         taken.append(taken[-1] - [0.0, apart_m])  # its name
