@@ -74,7 +74,6 @@ GROUND_COLOUR: dict[Sort, str] = {
 GROUND_NAME: dict[Sort, str] = {
     "water": "water", "wood": "wood", "way": "path or road", "other": "other outline",
 }  # fmt: skip
-WATER_HATCH = "-----"
 _FILLED: frozenset[Sort] = frozenset({"water", "wood"})
 
 
@@ -128,7 +127,7 @@ def ground_fill(sort: Sort) -> dict[str, Any]:
     """Return how an area of the ground is filled."""
     colour = GROUND_COLOUR[sort]
     if sort == "water":
-        return {"facecolor": "none", "edgecolor": colour, "hatch": WATER_HATCH,
+        return {"facecolor": "none", "edgecolor": colour, "hatch": "-----",
                 "linewidth": 0.9, "alpha": 0.75}  # fmt: skip
     return {"facecolor": colour, "edgecolor": colour, "alpha": 0.35}
 
@@ -283,17 +282,14 @@ def _free_place(
     return chosen
 
 
-_PT_PER_IN = 72.0
-
-
 def draw_looked(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
     """Shade the ground that was looked at, as wide as a nest is seen."""
     told = result.search.searching if result.search else None
     if told is None or not told.looked:
         return
-    # A line's width in points is a width on the ground once the extent is set.
+    # A line's width in points, 72 to the inch, is one on the ground in a set extent.
     box = axes.get_window_extent()
-    points = box.width * _PT_PER_IN / axes.figure.dpi
+    points = box.width * 72 / axes.figure.dpi
     metres = abs(axes.get_xlim()[1] - axes.get_xlim()[0])
     for way in told.walked:
         xy = frame.to_xy(way.latitude_deg, way.longitude_deg)
