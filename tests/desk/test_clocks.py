@@ -69,4 +69,3 @@ def test_a_row_is_placed_from_its_nearest_neighbour(narrated: Desk) -> None:
     assert found is not None
     assert (found - back.clock).total_seconds() == 1.5
     assert clock_at(rows, "another.vtt", 10.0) is None
-    assert clock_at(rows, "2026-07-14 memo.vtt", float("nan")) is None

@@ -33,7 +33,7 @@ def test_a_changed_cell_is_in_the_file_and_nothing_else_is(prepared: Prepared) -
 
     after = prepared.hunt.review_path.read_text("utf-8").splitlines()
     changed = [(a, b) for a, b in zip(before, after, strict=True) if a != b]
-    assert applied.written
+    assert applied.undo
     assert not applied.conflicts
     assert len(changed) == 1
     assert changed[0][1] == changed[0][0].replace(",away,white,", ",away,yellow,")
@@ -76,7 +76,7 @@ def test_the_same_cell_changed_meanwhile_is_a_conflict(prepared: Prepared) -> No
     assert applied.conflicts == (
         Conflict(row=name, column="mark", was="white", theirs="blue", mine="yellow"),
     )
-    assert not applied.written
+    assert not applied.undo
     assert prepared.hunt.review_path.read_bytes() == before
 
 
@@ -87,7 +87,7 @@ def test_the_same_change_by_both_is_none(prepared: Prepared) -> None:
     applied = prepared.desk.apply([edit(name, "mark", "Yellow ", "white")])
 
     assert applied.conflicts == ()
-    assert not applied.written
+    assert not applied.undo
 
 
 def test_of_several_cells_only_those_not_in_conflict_are_written(
@@ -129,7 +129,7 @@ def test_a_row_that_went_meanwhile_is_put_back_with_the_next_correction(
     applied = prepared.desk.apply([edit(other, "decision", "keep", "")])
 
     row = prepared.row(name)
-    assert applied.written
+    assert applied.undo
     assert row.remark == "seen by me"
     assert row.event.has(FlagCode.PUT_BACK)
     clocks = [r.event.clock for r in prepared.desk.sheet().rows if r.event.clock]

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import pytest
 from rich.console import Console
 
-from treeward.desk.terminal import SoundPlayer, TerminalReview, review_dict, row_lines
-from treeward.live.microphone import ProgramPlayer
+from treeward.desk.terminal import TerminalReview, review_dict, row_lines
+from treeward.live.microphone import Player, ProgramPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,7 +39,7 @@ def sit(
     keys: Sequence[str],
     typed: Sequence[str] = (),
     *,
-    player: SoundPlayer | None = None,
+    player: Player | None = None,
     all_rows: bool = False,
     asked: list[str] | None = None,
 ) -> str:

@@ -119,9 +119,9 @@ def test_the_world_s_map_is_mercator() -> None:
 def test_pictures_lie_under_what_they_show(result: HuntResult, form: Form) -> None:
     frame = map_frame(result)
     assert frame is not None
-    place = map_place(result, frame, form)
+    extent, (left, top, width, _) = map_place(result, frame, form)
     lie = [float(number) for number in lie_of(result, frame, form).split()]
-    extent, point_m = place.extent, place.extent.width_m / place.width
+    point_m = extent.width_m / width
 
     xs, ys = np.meshgrid(
         np.linspace(extent.west_m, extent.east_m, 5),
@@ -130,8 +130,8 @@ def test_pictures_lie_under_what_they_show(result: HuntResult, form: Form) -> No
     for east, north in zip(xs.ravel(), ys.ravel(), strict=True):
         lon, lat = frame.to_lonlat(np.array([[east, north]]))[0]
         across, down = mercator(lat, lon)
-        drawn_x = place.left + (east - extent.west_m) / point_m
-        drawn_y = place.top + (extent.north_m - north) / point_m
+        drawn_x = left + (east - extent.west_m) / point_m
+        drawn_y = top + (extent.north_m - north) / point_m
 
         assert abs(lie[4] + lie[5] * across - drawn_x) * point_m < 1.0  # m
         assert abs(lie[6] + lie[7] * down - drawn_y) * point_m < 1.0

@@ -22,10 +22,9 @@ from treeward.report.figures import (
     INK,
     drawable,
     drawing,
-    paint_hex,
+    mark_colours,
     pdf_bytes,
     png_bytes,
-    split_mark,
     svg_text,
 )
 from treeward.report.figures.distance import (
@@ -387,11 +386,10 @@ def test_frame_arithmetic() -> None:
 
 
 def test_marks_keep_their_paint() -> None:
-    assert split_mark("blue-white abdomen") == ("blue", "white")
-    assert split_mark("yellow (2)") == ("yellow", "yellow")
-    assert split_mark("") == ("", "")
-    assert paint_hex("yellow") == "#f0e442"  # Okabe and Ito 2008
-    assert paint_hex("turquoise") == paint_hex("unmarked")
+    yellow = "#f0e442"  # Okabe and Ito 2008
+    assert mark_colours("blue-white abdomen") == ("#0072b2", "#ffffff")
+    assert mark_colours("yellow (2)") == (yellow, yellow)
+    assert mark_colours("turquoise") == mark_colours("unmarked") == mark_colours("")
     assert drawable("a\n b") == "a b"
     assert drawable("\u4e2d") == "\u25a1"
     assert len(drawable("x" * 99)) == 40

@@ -168,5 +168,5 @@ def test_strips_add_up(result: HuntResult) -> None:
     assert result.fix is not None
     colony = result.fix.colonies[0]
     first, second = strip_lines(result, colony)
-    assert (first.found, second.found) == ("31 %", "55 %")
-    assert first.by == ""  # an old result without times
+    assert (first["found"], second["found"]) == ("31 %", "55 %")
+    assert first["by"] == ""  # an old result without times

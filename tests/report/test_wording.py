@@ -227,7 +227,9 @@ def test_a_way_on_the_page_is_one_that_the_compass_reads(
     assert some.fix is not None
     assert "towards the west, on 252° by compass (277° true)." in headline(some)
     (first, *_) = strip_lines(some, some.fix.colonies[0])
-    assert re.search(r"m [a-z-]+, on \d{3}° by compass \(\d{3}° true\)", first.length)
+    assert re.search(
+        r"m [a-z-]+, on \d{3}° by compass \(\d{3}° true\)", first["length"]
+    )
     off = [check["off"] for check in _cross_checks(some)]
     assert off
     assert all("by compass (" in one for one in off)

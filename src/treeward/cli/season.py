@@ -237,7 +237,8 @@ def _tell(
     as_json: bool,
 ) -> None:
     from treeward.hunt.finds import check_finds
-    from treeward.report.looking import check_dict, check_sentences
+    from treeward.report.looking import check_sentences
+    from treeward.report.result_json import check_dict
 
     checks = check_finds(result, finds.find) if result is not None else ()
     if as_json:
@@ -344,7 +345,7 @@ def season_command(
     if as_json:
         import json
 
-        from treeward.report.looking import occupancy_dict
+        from treeward.report.result_json import occupancy_dict
 
         whole |= {
             "colonies": [occupancy_dict(one) for one in listed],
@@ -517,7 +518,7 @@ def _lessons(season: Season) -> list[str]:
 def season_dict(season: Season) -> dict[str, Any]:
     """Return a season as JSON, with units in the names; no find's place is in it."""
     from treeward.hunt.season import SHARES, compasses, foretold
-    from treeward.report.looking import check_dict
+    from treeward.report.result_json import check_dict
 
     prior = foretold(season)
     return {

@@ -115,12 +115,7 @@ _LONGEST_S = 600.0  # of one calculation; then the command line is the better pl
 class ReviewApp:
     """The routes of one sitting.
 
-    Parameters
-    ----------
-    hunt
-        The hunt to review.
-    on_finish
-        Called when the person is done.
+    `on_finish` is called when the person is done.
     """
 
     def __init__(self, hunt: Hunt, *, on_finish: Callable[[], None]) -> None:
@@ -131,26 +126,32 @@ class ReviewApp:
         self._report: bytes | None = None
         self._files = _page_files()
         self._located = ""  # digest of the file that was last asked to be located
-        self.starlette = Starlette(
-            routes=[
-                Route("/api/state", self._guarded(self._state)),
-                Route("/api/pulse", self._guarded(self._pulse)),
-                Route("/api/answer", self._guarded(self._answer)),
-                Route("/api/edit", self._guarded(self._edit), methods=["POST"]),
-                Route("/api/read", self._guarded(self._read), methods=["POST"]),
-                Route("/api/offers", self._guarded(self._offers), methods=["POST"]),
-                Route("/api/typed", self._guarded(self._look_at), methods=["POST"]),
-                Route("/api/take", self._guarded(self._take), methods=["POST"]),
-                Route("/api/find", self._guarded(self._find), methods=["POST"]),
-                Route("/api/results", self._guarded(self._results), methods=["POST"]),
-                Route("/api/finish", self._guarded(self._finish), methods=["POST"]),
-                Route("/sound/{key}/outline", self._guarded(self._outline)),
-                Route("/sound/{key}/clip.wav", self._guarded(self._clip)),
-                Route("/report.html", self._guarded(self._show_report)),
-                Route("/", self._guarded(self._file)),
-                Route("/{name:str}", self._guarded(self._file)),
-            ]
-        )
+        told = {
+            "/api/state": self._state,
+            "/api/pulse": self._pulse,
+            "/api/answer": self._answer,
+            "/sound/{key}/outline": self._outline,
+            "/sound/{key}/clip.wav": self._clip,
+            "/report.html": self._show_report,
+            "/": self._file,
+            "/{name:str}": self._file,
+        }
+        done = {
+            "/api/edit": self._edit,
+            "/api/read": self._read,
+            "/api/offers": self._offers,
+            "/api/typed": self._look_at,
+            "/api/take": self._take,
+            "/api/find": self._find,
+            "/api/results": self._results,
+            "/api/finish": self._finish,
+        }
+        routes = [Route(path, self._guarded(work)) for path, work in told.items()]
+        routes += [
+            Route(path, self._guarded(work), methods=["POST"])
+            for path, work in done.items()
+        ]
+        self.starlette = Starlette(routes=routes)
 
     def _guarded(self, work: Callable[[Request, bytes], Response]) -> Any:  # noqa: ANN401
         """Run the work in a thread; a fault of the person's becomes one line."""

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
+from datetime import timedelta
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from treeward.audio import LONGEST_S
@@ -16,6 +18,7 @@ from treeward.hunt.transcription import (
     unread_of,
 )
 from treeward.language.kinds import UNMARKED, EventKind
+from treeward.report.figures import mark_colours
 from treeward.report.wording import left_text
 from treeward.review.file import cells_of, effective_events
 from treeward.review.row import format_clock
@@ -31,12 +34,14 @@ from treeward.review.store import (
 from .edits import Applied, LineJudged, LineKey, NewRow, ReviewEdits
 from .readings import PhraseReader, TypedReading
 from .sources import Shelf, Talk
+from .tally import doubts_by_row, trips_payload
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
     from treeward.hunt.hunt import Hunt
+    from treeward.notes.events import Event
     from treeward.notes.unread import Unread
     from treeward.review.file import ReviewRow
     from treeward.review.store import Left
@@ -49,27 +54,29 @@ _NEAR_S = 15.0  # a bearing is said so soon after a leaving; guess
 
 
 class Desk:
-    """A hunt on the review desk.
-
-    Parameters
-    ----------
-    hunt
-        The hunt to review.
-    """
+    """A hunt on the review desk."""
 
     def __init__(self, hunt: Hunt) -> None:
         self.hunt = hunt
         self.ledger = ReviewEdits(hunt)
         self.shelf = Shelf(hunt.recordings_dir)
         self.talk = Talk(hunt)
-        self._reader: PhraseReader | None = None
 
-    @property
+    @cached_property
     def reader(self) -> PhraseReader:
         """Reads typed phrases by the hunt's phrase book."""
-        if self._reader is None:
-            self._reader = PhraseReader(self.hunt.phrase_book)
-        return self._reader
+        return PhraseReader(self.hunt.phrase_book)
+
+    def readings(self, event: Event) -> list[dict[str, Any]]:
+        """Return the other readings of a row, with the cells that each fills."""
+        return [
+            {
+                "text": text,
+                "confidence": confidence,
+                "cells": reading.cells() if reading else None,
+            }
+            for text, confidence, reading in self.reader.alternatives(event)
+        ]
 
     def sheet(self) -> Sheet:
         """Read review.csv."""
@@ -156,11 +163,10 @@ class Desk:
         left = left_of(sheet.rows, sheet.machine, lines=len(lines))
         names = dict.fromkeys(row.event.recording for row in sheet.rows)
         names |= dict.fromkeys(line.recording for line in lines)
-        known = {name: self.shelf.sound_for(name) for name in names}
         sounds = {
             name: {"key": sound.key, "duration_s": sound.duration_s}
-            for name, sound in known.items()
-            if sound
+            for name in names
+            if (sound := self.shelf.sound_for(name))
         }
         marks = [row.event.mark for row in sheet.rows if row.event.mark]
         return {
@@ -182,8 +188,6 @@ class Desk:
     def _trips_payload(
         self, sheet: Sheet, worked: Sequence[ReviewRow]
     ) -> tuple[dict[str, Any], dict[str, tuple[str, ...]]]:
-        from .tally import doubts_by_row, trips_payload
-
         try:
             table = self._paired(sheet, worked)
         except TreewardError as error:
@@ -197,8 +201,6 @@ class Desk:
         worked: datetime | None,
         doubts: tuple[str, ...] | None,
     ) -> dict[str, Any]:
-        from treeward.report.figures import mark_colours
-
         event = row.event
         clock = worked or event.clock
         status = status_of(row, sheet.machine.get(row.name))
@@ -224,27 +226,13 @@ class Desk:
             "worry": round(worry(row), 3),
             "reasons": list(reasons_of(row)),
             "doubts": list(doubts or ()) if status is not Status.DROPPED else [],
-            "readings": [
-                {
-                    "text": text,
-                    "confidence": confidence,
-                    "cells": reading.cells() if reading else None,
-                }
-                for text, confidence, reading in self.reader.alternatives(event)
-            ],
+            "readings": self.readings(event),
             "paint": mark_colours(event.mark) if event.mark else None,
             "by_hand": row.name not in sheet.machine,
         }
 
     def read_sentence(self, text: str, name: str = "") -> SentenceRead:
-        """Read a typed sentence: as what a row should say, or as notes to add.
-
-        Parameters
-        ----------
-        text
-            What was typed.
-        name
-            The row that it is to correct; "" for notes to add.
+        """Read a typed sentence as what a row should say; without one as notes to add.
 
         Raises
         ------
@@ -376,12 +364,8 @@ def line_key(line: Unread) -> LineKey:
 def note_of_line(line: Unread, cells: Mapping[str, str]) -> NewRow:
     """Return the row to add that makes a note of a line.
 
-    Parameters
-    ----------
-    line
-        The line; the note lies on its sound, or has its words.
-    cells
-        The note's event, mark and value, and its clock where that is known.
+    The note lies on the line's sound, or has its words. `cells` are its event, mark
+    and value, and its clock where that is known.
     """
     if line.start_s is None or line.end_s is None:
         clock = format_clock(line.clock) if line.clock else ""
@@ -405,24 +389,22 @@ def _line_payload(line: Unread) -> dict[str, Any]:
 
 def times_changed(sheet: Sheet) -> bool:
     """Tell whether a spoken time is not as the machine wrote it, or is gone."""
-    now = {row.name: row for row in sheet.rows}
-    for name, written in sheet.machine.items():
-        if written.event.kind is not EventKind.TIME:
-            continue
-        row = now.get(name)
-        if row is None or row.decision == "drop":
-            return True
-        if (row.event.kind, row.event.value) != (EventKind.TIME, written.event.value):
-            return True
-    return False
+    now = {
+        row.name: (row.event.kind, row.event.value)
+        for row in sheet.rows
+        if row.decision != "drop"
+    }
+    return any(
+        now.get(name) != (EventKind.TIME, written.event.value)
+        for name, written in sheet.machine.items()
+        if written.event.kind is EventKind.TIME
+    )
 
 
 def clock_at(
     rows: Sequence[ReviewRow], recording: str, second: float
 ) -> datetime | None:
     """Return the time at a second of a recording, reckoned from the nearest row."""
-    from datetime import timedelta
-
     known = [
         (abs(row.event.start_s - second), row.event.start_s, row.event.clock)
         for row in rows
@@ -430,7 +412,7 @@ def clock_at(
         and row.event.start_s is not None
         and row.event.clock is not None
     ]
-    if not known or second != second:  # noqa: PLR0124  (nan is not itself)
+    if not known:
         return None
     _, start_s, clock = min(known, key=lambda one: one[:2])
     return clock + timedelta(seconds=round(second - start_s, 2))

@@ -59,12 +59,12 @@ class ReviewEdits:
             review = self._hunt.review
             if not self._hunt.review_path.exists() and not review.machine_rows():
                 return Sheet(digest="", rows=())
-            return self._parse(self._bytes())
+            return self._parse(table_bytes(self._hunt.review_path))
 
     def digest(self) -> str:
         """Return a digest of the file as it is now, "" where there is none."""
         try:
-            return _digest(self._bytes())
+            return _digest(table_bytes(self._hunt.review_path))
         except ReviewError:
             return ""
 
@@ -81,13 +81,11 @@ class ReviewEdits:
         """
         with self.lock, self._hunt.locked("review", wait_s=_PATIENCE_S):
             for _ in range(_TRIES):
-                raw = self._bytes()
+                raw = table_bytes(self._hunt.review_path)
                 work = _Work(self._parse(raw), self._hunt)
                 work.make(edits)
-                if not work.changed:
-                    return work.outcome(written=False)
-                if self._write(work, seen=_digest(raw)):
-                    return work.outcome(written=True)
+                if not work.changed or self._write(work, seen=_digest(raw)):
+                    return work.outcome()
         raise ReviewError(
             "is being written by another program",
             where=self._hunt.review_path.name,
@@ -107,9 +105,6 @@ class ReviewEdits:
                 mend=f"What that saved is kept in {loser.name}: look what differs.",
             )
         return True
-
-    def _bytes(self) -> bytes:
-        return table_bytes(self._hunt.review_path)
 
     def _parse(self, raw: bytes) -> Sheet:
         hunt = self._hunt
@@ -145,12 +140,11 @@ class _Work:
         """Return the rows, with those that have gone from the file put back."""
         return put_back(self.rows, self._hunt.review.gone(self._sheet.rows))
 
-    def outcome(self, *, written: bool) -> Applied:
+    def outcome(self) -> Applied:
         return Applied(
             conflicts=tuple(self._conflicts),
             undo=tuple(reversed(self._undo)),
             added=tuple(self._added),
-            written=written,
         )
 
     def make(self, edits: Sequence[RowEdit]) -> None:
@@ -176,25 +170,19 @@ class _Work:
         row = self.rows[index]
         cells = cells_of(row)
         day = row.event.clock.date() if row.event.clock else None
-        clashes, changes = [], dict[str, str]()
+        changes = dict[str, str]()
         for edit in edits:
             value = self._normal(row, edit.column, edit.value, day)
             now = cells[edit.column]
             if now == value:
                 continue
             if now != edit.was:
-                clashes.append(
-                    Conflict(
-                        row=name,
-                        column=edit.column,
-                        was=edit.was,
-                        theirs=now,
-                        mine=value,
-                    )
+                clash = Conflict(
+                    row=name, column=edit.column, was=edit.was, theirs=now, mine=value
                 )
+                self._conflicts.append(clash)
                 continue
             changes[edit.column] = value
-        self._conflicts += clashes
         if not changes:
             return
         self.rows[index] = self._checked(cells | changes, row.line)
@@ -308,15 +296,10 @@ def _digest(raw: bytes) -> str:
 
 def _day_of(rows: Sequence[ReviewRow], recording: str) -> date | None:
     """Return the day of a recording, or of the hunt if it has but one."""
-    days = [r.event.clock.date() for r in rows if r.event.clock]
-    own = [
-        r.event.clock.date()
-        for r in rows
-        if r.event.clock and r.event.recording == recording
-    ]
-    if own:
-        return own[0]
-    return days[0] if len(set(days)) == 1 else None
+    days = [(r.event.recording, r.event.clock.date()) for r in rows if r.event.clock]
+    of_all = {day for _, day in days}
+    only = of_all.pop() if len(of_all) == 1 else None
+    return next((day for name, day in days if name == recording), only)
 
 
 # Edits are records here, and what the page sends: these are the limits of the latter.
@@ -395,15 +378,11 @@ class Conflict:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Applied:
-    """What became of edits. `undo` takes them back, in the order to apply.
-
-    `written` tells whether review.csv was written.
-    """
+    """What became of edits. `undo` takes them back, in the order to apply."""
 
     conflicts: tuple[Conflict, ...] = ()
     undo: tuple[Edit, ...] = ()
     added: tuple[str, ...] = ()
-    written: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

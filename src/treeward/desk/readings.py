@@ -63,6 +63,11 @@ class TypedReading:
     mark: str = ""
     value: str = ""
 
+    @classmethod
+    def of(cls, event: Event) -> TypedReading:
+        """Return what an event says."""
+        return cls(event=event.kind, mark=event.mark, value=event.value)
+
     def cells(self) -> dict[str, str]:
         """Return the three cells that it fills."""
         return {"event": self.event.value, "mark": self.mark, "value": self.value}
@@ -109,23 +114,13 @@ class PhraseReader:
         return told if told and known else phrases
 
     def for_row(self, text: str, event: Event) -> RowReading | None:
-        """Read a sentence as what a row should say.
+        """Read a sentence as what a row should say, which says `event` now.
 
-        Parameters
-        ----------
-        text
-            What was typed.
-        event
-            The row as it is now.
-
-        Returns
-        -------
-        RowReading or None
-            The row with the note of its own kind, if the sentence holds one; None if
-            nothing can be read.
+        The row gets the note of its own kind, if the sentence holds one. None if
+        nothing can be read.
         """
         words = _plain(text)
-        own = TypedReading(event=event.kind, mark=event.mark, value=event.value)
+        own = TypedReading.of(event)
         if bare := self._bare(words, own):
             return bare
         if one := self._titled(words):
@@ -146,18 +141,8 @@ class PhraseReader:
     ) -> list[tuple[TypedReading, ...]]:
         """Return what a line that made no note may say, the likeliest first.
 
-        Parameters
-        ----------
-        text
-            The line.
-        seen
-            The bees that were noted before it, the last one first: one of them is
-            meant where the line names none.
-
-        Returns
-        -------
-        list of tuple of TypedReading
-            Each the notes of one key; nine at most.
+        Each the notes of one key; nine at most. `seen` are the bees that were noted
+        before the line, the last one first: one is meant where the line names none.
         """
         said = _said(_typed(text), WordSource.TEXT)
         speech, _ = speech_of([said], self._colours)
@@ -204,7 +189,7 @@ class PhraseReader:
 
         What the row says already, or was heard as and cannot be read, is none.
         """
-        own = TypedReading(event=event.kind, mark=event.mark, value=event.value)
+        own = TypedReading.of(event)
         found: dict[object, tuple[str, float, TypedReading | None]] = {}
         for other in event.alternatives:
             words = _plain(other.text)
@@ -249,7 +234,7 @@ class PhraseReader:
 
         events = parse_typed(words, self._book)
         found = tuple(
-            TypedReading(event=event.kind, mark=event.mark, value=event.value)
+            TypedReading.of(event)
             for event in events
             if event.value or KINDS[event.kind].value is not Need.MUST
         )
@@ -379,11 +364,7 @@ class PhraseReader:
             and not any(flag.code in _UNKNOWN_BEE for flag in event.flags)
             for event in new
         )
-        told = (
-            TypedReading(event=event.kind, mark=event.mark, value=event.value)
-            for event in new
-        )
-        return tuple(told), known and bool(new)
+        return tuple(TypedReading.of(event) for event in new), known and bool(new)
 
     def _beside(self, text: str, event: Event) -> tuple[TypedReading, ...]:
         """Read free speech with the row's note before it, or with what led to it."""
@@ -416,7 +397,7 @@ def _of_row(
 def _with_mark(one: TypedReading, own: TypedReading) -> TypedReading:
     """Fill in the row's bee where none was named and one may be."""
     mark = one.mark or (own.mark if KINDS[one.event].mark is not Need.NEVER else "")
-    return TypedReading(event=one.event, mark=mark, value=one.value)
+    return replace(one, mark=mark)
 
 
 def _plain(text: str) -> str:

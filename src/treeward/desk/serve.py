@@ -75,12 +75,7 @@ _TOO_LARGE = "The request is too large.\n"
 class Guard:
     """ASGI application around another one, that lets only our own page in.
 
-    Parameters
-    ----------
-    app
-        What is inside.
-    port
-        Port it is served on, which is part of Host and Origin.
+    The port that it is served on is part of Host and Origin.
     """
 
     def __init__(self, app: ASGIApp, *, port: int) -> None:
@@ -270,13 +265,7 @@ _DOORSTEP = """\
 
 
 class ReviewServer:
-    """The review page on a free port of 127.0.0.1.
-
-    Parameters
-    ----------
-    hunt
-        The hunt to review.
-    """
+    """The review page of a hunt on a free port of 127.0.0.1."""
 
     def __init__(self, hunt: Hunt) -> None:
         import uvicorn

@@ -37,7 +37,6 @@ from treeward.within import file_within
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
-    from contextlib import AbstractContextManager
     from datetime import date
 
     from numpy.typing import NDArray
@@ -59,19 +58,12 @@ class SoundStretch:
     """A recording on the shelf."""
 
     key: str
-    name: str  # as rows of review.csv name it
     path: Path
     duration_s: float | None
 
 
 class Shelf:
-    """The recordings of a hunt.
-
-    Parameters
-    ----------
-    recordings_dir
-        The hunt's recordings folder.
-    """
+    """The recordings in a hunt's recordings folder."""
 
     def __init__(self, recordings_dir: Path) -> None:
         self._dir = recordings_dir
@@ -106,7 +98,6 @@ class Shelf:
         with self._lock:
             if key not in self._outlines:
                 self._outlines[key] = Outline(sound)
-                self._outlines[key].begin()
             return self._outlines[key]
 
     def _find(self, recording: str) -> SoundStretch | None:
@@ -137,7 +128,6 @@ class Shelf:
             return None
         return SoundStretch(
             key=hashlib.sha256(recording.encode()).hexdigest()[:16],
-            name=recording,
             path=path,
             duration_s=duration_s,
         )
@@ -184,9 +174,9 @@ def clip_wav(path: Path, start_s: float, end_s: float) -> bytes:
 
 
 class Outline:
-    """Lowest and highest sample of every BIN_S of a recording, as it is read.
+    """Lowest and highest sample of every BIN_S of a recording, read in a thread.
 
-    `scale` is the largest of them so far, 0 to 1; bytes are relative to full scale.
+    Bytes are relative to full scale.
     """
 
     def __init__(self, sound: SoundStretch) -> None:
@@ -195,9 +185,6 @@ class Outline:
         self._bytes = bytearray()
         self.done = False
         self.fault = ""
-
-    def begin(self) -> None:
-        """Start to read, in a thread of its own."""
         threading.Thread(target=self._run, name="outline", daemon=True).start()
 
     def since(self, first_bin: int) -> bytes:
@@ -251,14 +238,6 @@ class _Said:
     line: int
 
 
-@dataclass(frozen=True, slots=True)
-class _Typed:
-    """What stands around a line of a page."""
-
-    before: str
-    after: str
-
-
 class Talk:
     """What stands around the notes of a hunt's recordings, transcripts and pages.
 
@@ -270,7 +249,8 @@ class Talk:
     def __init__(self, hunt: Hunt) -> None:
         self._hunt = hunt
         self._said: dict[str, tuple[tuple[int, int], tuple[_Said, ...]]] = {}
-        self._typed: dict[str, tuple[tuple[int, int], dict[str, _Typed]]] = {}
+        # Before and after each line of a page.
+        self._typed: dict[str, tuple[tuple[int, int], dict[str, tuple[str, str]]]] = {}
 
     def around(
         self,
@@ -279,7 +259,7 @@ class Talk:
         end_s: float | None = None,
         heard: str = "",
     ) -> tuple[str, str]:
-        """Return what was said shortly before a note and after it.
+        """Return the words before a note and those after, a line feed between lines.
 
         Parameters
         ----------
@@ -289,11 +269,6 @@ class Talk:
             Where the note stands in it; None for one of a typed page.
         heard
             The words that it was made of.
-
-        Returns
-        -------
-        tuple of str
-            The words before and those after, with a line feed between lines.
         """
         if not recording:
             return _NO_LINES
@@ -319,7 +294,7 @@ class Talk:
         line = lines.get(own)
         if line is None and len(own) >= _LONG:  # a note quotes the beginning
             line = next((o for text, o in lines.items() if text.startswith(own)), None)
-        return (line.before, line.after) if line else _NO_LINES
+        return line or _NO_LINES
 
     def _talk(self, recording: str) -> tuple[_Said, ...]:
         heard = self._hunt.heard_file(recording).read()
@@ -329,14 +304,14 @@ class Talk:
         path = file_within(self._hunt.recordings_dir, recording)
         return _words(read_transcript(path), WordSource.TEXT) if path else ()
 
-    def _page(self, recording: str) -> dict[str, _Typed]:
+    def _page(self, recording: str) -> dict[str, tuple[str, str]]:
         path = file_within(self._hunt.recordings_dir, recording)
         text = read_text(path) if path else ""
         lines = [" ".join(line.split()) for line in text.splitlines()]
         lines = ["", *(line for line in lines if line), ""]
-        found: dict[str, _Typed] = {}  # of lines alike the first
+        found: dict[str, tuple[str, str]] = {}  # of lines alike the first
         for before, line, after in zip(lines, lines[1:], lines[2:], strict=False):
-            found.setdefault(line, _Typed(before, after))
+            found.setdefault(line, (before, after))
         return found
 
 
@@ -453,14 +428,7 @@ class Pasted:
 def look_at_pasted(hunt: Hunt, text: str, day: date | None) -> Pasted:
     """Say what would be read of a page, and take nothing.
 
-    Parameters
-    ----------
-    hunt
-        Where it would go.
-    text
-        The page.
-    day
-        The day of its notes up to a date within it; None where it says the day.
+    `day` is that of its notes up to a date within it; None where it says the day.
 
     Raises
     ------
@@ -491,7 +459,9 @@ def take_pasted(hunt: Hunt, text: str, day: date | None) -> tuple[Pasted, Transc
         return page, hunt.transcribe([named])
 
 
-def _as_file(text: str) -> AbstractContextManager[Path]:
+@contextmanager
+def _as_file(text: str) -> Iterator[Path]:
+    """Give the page as a file in a private folder."""
     if len(text) > MOST_LETTERS:
         raise HuntError(
             f"the notes have more than {MOST_LETTERS} letters",
@@ -499,11 +469,6 @@ def _as_file(text: str) -> AbstractContextManager[Path]:
         )
     if "\0" in text:
         raise HuntError("that is no text", mend="Paste notes as you typed them.")
-    return _in_private_folder(text)
-
-
-@contextmanager
-def _in_private_folder(text: str) -> Iterator[Path]:
     with tempfile.TemporaryDirectory(prefix="treeward-") as folder:
         path = Path(folder) / "page.txt"
         path.write_text(text, encoding="utf-8", newline="\n")

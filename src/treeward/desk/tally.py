@@ -85,15 +85,11 @@ def _trip_values(trip: Trip) -> dict[str, Any]:
 
 def counts_line(table: TripTable) -> str:
     """Say how many trips there are: "14 trips (2 left out), 9 bearings"."""
-    trips, lines = table.trips, table.lines
-    out_trips = sum(not trip.used for trip in trips)
-    out_lines = sum(not line.used for line in lines)
-    return (
-        f"{counted(len(trips), 'trip')}"
-        f"{f' ({out_trips} left out)' if out_trips else ''}, "
-        f"{counted(len(lines), 'bearing')}"
-        f"{f' ({out_lines} left out)' if out_lines else ''}"
-    )
+    parts = []
+    for thing, of in (("trip", table.trips), ("bearing", table.lines)):
+        out = sum(not one.used for one in of)
+        parts.append(counted(len(of), thing) + (f" ({out} left out)" if out else ""))
+    return ", ".join(parts)
 
 
 def trip_changes(before: TripTable, after: TripTable) -> list[str]:
@@ -160,40 +156,34 @@ def trips_payload(table: TripTable) -> dict[str, Any]:
 
 def answer_payload(result: HuntResult) -> dict[str, Any]:
     """Return the answer for the page, in words and by bee."""
-    units = Units(result.hunt_file.hunt.units)
-    fix = result.fix
+    units = result.units
     sentences: list[str] = []
-    distances: list[dict[str, Any]] = []
-    advice: list[str] = []
-    if fix is not None:
-        for number, colony in enumerate(fix.colonies):
-            said = colony_sentences(result, colony)
-            sentences += said[1:] if len(fix.colonies) == 1 and not number else said
-        sentences += disagreements(result)
-        advice = advice_sentences(result)
-        reach_m = max((bee.high90_m for bee in fix.bees), default=1.0)
-        distances = [
-            {
-                "bee": bee.bee,
-                "station": bee.station,
-                "trips": bee.trips_used,
-                "text": units.distance(bee.median_m),
-                "range": units.distance_range(bee.low90_m, bee.high90_m),
-                "low": bee.low90_m / reach_m,
-                "low50": bee.low50_m / reach_m,
-                "median": bee.median_m / reach_m,
-                "high50": bee.high50_m / reach_m,
-                "high": bee.high90_m / reach_m,
-            }
-            for bee in fix.bees
-        ]
+    for colony in result.colonies:
+        # The headline has the first sentence of the only colony.
+        sentences += colony_sentences(result, colony)[not result.several :]
+    reach_m = max((bee.high90_m for bee in result.bees), default=1.0)
+    distances = [
+        {
+            "bee": bee.bee,
+            "station": bee.station,
+            "trips": bee.trips_used,
+            "text": units.distance(bee.median_m),
+            "range": units.distance_range(bee.low90_m, bee.high90_m),
+            "low": bee.low90_m / reach_m,
+            "low50": bee.low50_m / reach_m,
+            "median": bee.median_m / reach_m,
+            "high50": bee.high50_m / reach_m,
+            "high": bee.high90_m / reach_m,
+        }
+        for bee in result.bees
+    ]
     return {
         "headline": headline(result),
-        "sentences": sentences,
+        "sentences": [*sentences, *disagreements(result)],
         "next": next_sentences(result),
         "basis": basis_sentence(result),
         "missing": missing_sentences(result),
-        "advice": advice,
+        "advice": advice_sentences(result),
         "distances": distances,
     }
 
@@ -209,13 +199,10 @@ def moves_payload(
     units = Units(system)
     rows = {}
     for move in moves:
-        name = move.row
         if move.lost:
-            rows[name] = {"rank": 0, "text": "without it there is no place"}
-            continue
-        if move.moves_m is None:
-            continue
-        rows[name] = _move_values(move.moves_m, move.used_up or 0.0, units)
+            rows[move.row] = {"rank": 0, "text": "without it there is no place"}
+        elif move.moves_m is not None:
+            rows[move.row] = _move_values(move.moves_m, move.used_up or 0.0, units)
     return {"rows": rows, "done": done}
 
 

@@ -6,7 +6,7 @@ And one row at a time, one key each, saved at once.
 from __future__ import annotations
 
 from contextlib import suppress
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from rich.markup import escape
 from rich.panel import Panel
@@ -37,10 +37,9 @@ from .weighing import Weighing
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
-    import numpy as np
-    from numpy.typing import NDArray
     from rich.console import Console
 
+    from treeward.live.microphone import Player
     from treeward.notes.events import Event
     from treeward.review.file import ReviewRow
     from treeward.trips.table import TripTable
@@ -69,30 +68,11 @@ LINE_KEYS = (
 )
 
 
-class SoundPlayer(Protocol):
-    """What plays a piece of sound (treeward.live.microphone)."""
-
-    name: str
-
-    def play(self, samples: NDArray[np.float32], rate_hz: int) -> str | None:
-        """Play mono samples to their end; say why nothing could be heard."""
-
-
 class TerminalReview:
-    """A review in the terminal.
+    """A review of the hunt on the desk in the terminal.
 
-    Parameters
-    ----------
-    desk
-        The hunt on the desk.
-    console
-        Where it is shown.
-    read_key
-        Waits for a key and returns it.
-    ask
-        Shows a question and returns the typed answer.
-    player
-        Plays the sound; one named "none" cannot.
+    `read_key` waits for a key and returns it, `ask` shows a question and returns the
+    typed answer. A player named "none" cannot play.
     """
 
     def __init__(
@@ -102,7 +82,7 @@ class TerminalReview:
         *,
         read_key: Callable[[], str],
         ask: Callable[[str], str],
-        player: SoundPlayer,
+        player: Player,
     ) -> None:
         self._desk = desk
         self._console = console
@@ -492,10 +472,16 @@ def move_text(row: ReviewRow, sheet: Sheet, moves: Mapping[str, Any]) -> str:
     return str(moves[row.name]["text"])
 
 
+def weighed(desk: Desk) -> Weighing:
+    """Weigh the rows once."""
+    weighing = Weighing(desk)
+    weighing.weigh_now()
+    return weighing
+
+
 def row_lines(desk: Desk, *, all_rows: bool) -> list[str]:
     """List the rows, two lines each, the lines without a note, and what to do."""
-    sheet, weighing = desk.sheet(), Weighing(desk)
-    weighing.weigh_now()
+    sheet, weighing = desk.sheet(), weighed(desk)
     rows = rows_to_show(sheet, weighing, all_rows=all_rows)
     moves = weighing.told()["rows"]
     lines = []
@@ -555,8 +541,7 @@ def review_dict(desk: Desk, *, all_rows: bool) -> dict[str, Any]:
 
 
 def _rows_as_dicts(desk: Desk, sheet: Sheet, *, all_rows: bool) -> list[dict[str, Any]]:
-    weighing = Weighing(desk)
-    weighing.weigh_now()
+    weighing = weighed(desk)
     moves = weighing.told()["rows"]
     return [
         {
@@ -575,14 +560,7 @@ def _rows_as_dicts(desk: Desk, sheet: Sheet, *, all_rows: bool) -> list[dict[str
             "end_s": row.event.end_s,
             "confidence": row.event.confidence,
             "heard": row.event.heard,
-            "alternatives": [
-                {
-                    "text": text,
-                    "confidence": confidence,
-                    "cells": reading.cells() if reading else None,
-                }
-                for text, confidence, reading in desk.reader.alternatives(row.event)
-            ],
+            "alternatives": desk.readings(row.event),
             "why": list(reasons_of(row)),
             "decision": row.decision,
             "remark": row.remark,

@@ -41,24 +41,13 @@ MOVED_M = 30.0  # by so much the answer must have moved to weigh all again; choi
 class Weighing:
     """What is known of how much hangs on each row.
 
-    Parameters
-    ----------
-    desk
-        The hunt on the desk.
-
-    Attributes
-    ----------
-    moves
-        By row.
-    changes
-        Grows with every row weighed and when all are done.
-    done
-        Whether all rows to look at were weighed since the last correction.
+    `changes` grows with every row weighed and when all are done; `done` tells whether
+    all rows to look at were weighed since the last correction.
     """
 
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
-        self.moves: dict[str, RowMove] = {}
+        self.moves: dict[str, RowMove] = {}  # by row
         self.changes = 0
         self.done = False
         self._at: Fix | None = None  # the answer that `moves` were held against
@@ -66,12 +55,7 @@ class Weighing:
     def work(self, result: HuntResult, go_on: Callable[[], bool]) -> None:
         """Weigh the rows to look at, worst first, while `go_on` says so.
 
-        Parameters
-        ----------
-        result
-            The answer to review.csv as it stands.
-        go_on
-            Whether nothing newer has been asked for.
+        `result` is the answer to review.csv as it stands.
         """
         if self.done:
             self.done = False
@@ -130,19 +114,12 @@ class Weighing:
         return sorted(rows, key=place)
 
     def _readings(self, row: ReviewRow) -> list[Event]:
-        found: list[Event] = []
-        for _, _, reading in self._desk.reader.alternatives(row.event):
-            if reading is not None and len(found) < MOST_READINGS:
-                found.append(
-                    replace(
-                        row.event,
-                        kind=reading.event,
-                        mark=reading.mark,
-                        value=reading.value,
-                        flags=(),
-                    )
-                )
-        return found
+        others = self._desk.reader.alternatives(row.event)
+        readings = [reading for _, _, reading in others if reading is not None]
+        return [
+            replace(row.event, kind=one.event, mark=one.mark, value=one.value, flags=())
+            for one in readings[:MOST_READINGS]
+        ]
 
 
 QUIET_S = 0.8  # a pause in the corrections this long sets the calculation off; guess
@@ -151,15 +128,9 @@ QUIET_S = 0.8  # a pause in the corrections this long sets the calculation off; 
 class Estimator:
     """Keeps an answer that follows the corrections.
 
-    Parameters
-    ----------
-    locate
-        Works out the answer from review.csv as it stands.
-    quiet_s
-        How long to wait for further corrections.
-    afterwards
-        Called in the same thread with each answer, and with what tells it to go on:
-        false once something newer was asked for.
+    `locate` works it out from review.csv as it stands, after having waited `quiet_s`
+    for further corrections. `afterwards` is called in the same thread with each answer,
+    and with what tells it to go on: false once something newer was asked for.
     """
 
     def __init__(
@@ -173,29 +144,24 @@ class Estimator:
         self._afterwards = afterwards
         self._quiet_s = quiet_s
         self._wake = threading.Condition()
-        self._asked = 0
         self._open = True
+        self.asked = 0  # number of the newest request
         self.answered = 0  # the request that `result` or `fault` answers
         self.result: HuntResult | None = None
         self.fault = ""
         self._thread = threading.Thread(target=self._run, name="estimator", daemon=True)
         self._thread.start()
 
-    @property
-    def asked(self) -> int:
-        """Number of the newest request."""
-        return self._asked
-
     def ask(self) -> None:
         """Take note that something changed; returns at once."""
         with self._wake:
-            self._asked += 1
+            self.asked += 1
             self._wake.notify_all()
 
     def settle(self, timeout_s: float) -> bool:
         """Wait until the newest request is answered; False if that took too long."""
         with self._wake:
-            return self._wake.wait_for(lambda: self.answered >= self._asked, timeout_s)
+            return self._wake.wait_for(lambda: self.answered >= self.asked, timeout_s)
 
     def close(self) -> None:
         """Stop after what is under way."""
@@ -211,7 +177,7 @@ class Estimator:
                     pass
                 if not self._open:
                     return
-                number = self._asked
+                number = self.asked
             result, fault = None, ""
             try:
                 result = self._locate()
@@ -227,12 +193,12 @@ class Estimator:
                 self._afterwards(result, lambda: self._open and not self._due())
 
     def _more_within_quiet(self) -> bool:
-        number = self._asked
+        number = self.asked
 
         def more() -> bool:
-            return not self._open or self._asked != number
+            return not self._open or self.asked != number
 
         return self._wake.wait_for(more, self._quiet_s)
 
     def _due(self) -> bool:
-        return self._asked > self.answered
+        return self.asked > self.answered

@@ -12,10 +12,10 @@ What the survey took for granted in this hunt, and where each figure is from.
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from treeward.measures import ACRE_M2, HECTARE_M2, YARD_M, Units
+from treeward.measures import ACRE_M2, HECTARE_M2, YARD_M
 from treeward.survey import timing
 from treeward.survey.records import (
     AdviceKind,
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import datetime, tzinfo
 
-    from treeward.measures import UnitSystem
+    from treeward.measures import Units, UnitSystem
     from treeward.survey.records import Advice, Cargo, ClassicalFix, Colony, NextStation
 
     from .model import GpxSearch, HuntResult, Missing
@@ -334,40 +334,28 @@ _IN_HIVE_SOURCES: Mapping[Cargo, str] = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SettingRow:
-    """A figure that the answer rests on, as the page shows it."""
-
-    name: str
-    value: str
-    source: str
-
-
-def settings_rows(result: HuntResult) -> list[SettingRow]:
-    """Return every figure in force, with its unit and its source."""
-    units = Units(result.hunt_file.hunt.units)
-    rows = []
-    for field, (name, _) in SOURCES.items():
-        value = _in_force(result.settings, field)
-        if value is None:
-            continue
-        rows.append(
-            SettingRow(
-                name=_of_one_way(result.settings, field) or name,
-                value=_text(field, value, units),
-                source=source_of(result, field),
-            )
+def settings_rows(result: HuntResult) -> list[tuple[str, str, str]]:
+    """Return the name of every figure in force, it with its unit, and its source."""
+    rows = [
+        (
+            _of_one_way(result.settings, field) or name,
+            _text(field, value, result.units),
+            source_of(result, field),
         )
-    for cargo, (seconds, source) in _in_hive(result).items():
-        name = f"time in the hive with {cargo}, median"
-        rows.append(SettingRow(name=name, value=f"{seconds:.0f} s", source=source))
+        for field, (name, _) in SOURCES.items()
+        if (value := _in_force(result.settings, field)) is not None
+    ]
+    rows += [
+        (f"time in the hive with {cargo}, median", f"{seconds:.0f} s", source)
+        for cargo, (seconds, source) in _in_hive(result).items()
+    ]
     said = speeds_given(result.settings)
     if (own := result.settings.learned) is not None:
         rows += [
-            SettingRow(
-                name=f"{name}, as own hunts had it",
-                value=f"{math.exp(middle):.3g}, sd of its logarithm {spread:.2g}",
-                source=OWN_FINDS,
+            (
+                f"{name}, as own hunts had it",
+                f"{math.exp(middle):.3g}, sd of its logarithm {spread:.2g}",
+                OWN_FINDS,
             )
             for name, middle, spread, given in (
                 ("share of these speeds", own.ln_f, own.ln_f_sd, any(said)),

@@ -10,12 +10,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from treeward.measures import bearing_text, wind_name
-from treeward.survey.frame import geodesic
+from treeward.survey.frame import apart_m
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from treeward.language.bearings import Reference
+    from treeward.survey.frame import Placed
     from treeward.survey.records import Colony
     from treeward.trips.table import FlightLine
 
@@ -28,18 +29,11 @@ Compass = Literal["magnetic", "true"]
 def to_true_deg(
     read_deg: float, reference: Reference, compass: Compass, declination_deg: float
 ) -> float:
-    """Return a bearing against true north, 0-360.
+    """Return a bearing as it was said against true north, 0-360.
 
-    Parameters
-    ----------
-    read_deg
-        As it was said.
-    reference
-        North it was read against where that was said; "" for the hunt's compass.
-    compass
-        What hunt.toml says of the hunt's compass.
-    declination_deg
-        Magnetic declination there and then, east positive: true = magnetic + it.
+    `reference` is the north it was read against where that was said, "" for the hunt's
+    compass. The declination is that of there and then, east positive:
+    true = magnetic + declination.
     """
     magnetic = (reference or compass) == "magnetic"
     return (read_deg + (declination_deg if magnetic else 0.0)) % 360
@@ -48,17 +42,9 @@ def to_true_deg(
 def to_compass_deg(
     result: HuntResult, bearing_true_deg: float, station: StationPlace | None
 ) -> float | None:
-    """Return what the hunt's compass reads for a true bearing, 0-360.
+    """Return what the hunt's compass reads at a station for a true bearing, 0-360.
 
-    Parameters
-    ----------
-    station
-        Where the person stands.
-
-    Returns
-    -------
-    float or None
-        None where the compass is magnetic and the declination there is not known.
+    None where the compass is magnetic and the declination there is not known.
     """
     if result.hunt_file.hunt.compass == "true":
         return bearing_true_deg % 360
@@ -85,24 +71,13 @@ def both_text(
     return f"{read} by compass ({true})"
 
 
-def on_text(
-    result: HuntResult,
-    bearing_true_deg: float,
-    latitude_deg: float,
-    longitude_deg: float,
-) -> str:
+def on_text(result: HuntResult, bearing_true_deg: float, where: Placed) -> str:
     """Write a direction from some place with its name: "north-east, on 045 true".
 
     The compass reads there as at the nearest station.
     """
-    station = min(
-        result.stations,
-        key=lambda one: geodesic(
-            one.latitude_deg, one.longitude_deg, latitude_deg, longitude_deg
-        )[0],
-        default=None,
-    )
-    read = both_text(result, bearing_true_deg, station)
+    near = min(result.stations, key=lambda one: apart_m(one, where), default=None)
+    read = both_text(result, bearing_true_deg, near)
     return f"{wind_name(bearing_true_deg)}, on {read}"
 
 
@@ -183,16 +158,13 @@ def bundle(
 
 def bundles_by_bee(result: HuntResult) -> tuple[LineBundle, ...]:
     """Return one bundle for each station and bee, in the order first heard."""
-    found = []
-    for station in result.stations:
-        bees = dict.fromkeys(line.bee or line.mark for line in result.table.lines)
-        for bee in bees:
-            mine = [x for x in result.table.lines if (x.bee or x.mark) == bee]
-            if (
-                one := bundle(result, bee or "no bee named", station, mine)
-            ) is not None:
-                found.append(one)
-    return tuple(found)
+    lines = result.table.lines
+    bees = dict.fromkeys(line.bee or line.mark for line in lines)
+    groups = [
+        (bee or "no bee named", [x for x in lines if (x.bee or x.mark) == bee])
+        for bee in bees
+    ]
+    return _bundles(result, groups)
 
 
 def belongs_to(colony: Colony, line: FlightLine) -> bool:
@@ -204,14 +176,19 @@ def belongs_to(colony: Colony, line: FlightLine) -> bool:
 
 def bundles_by_colony(result: HuntResult) -> tuple[LineBundle, ...]:
     """Return one bundle for each station and colony (or station, before any fix)."""
-    colonies = result.fix.colonies if result.fix else ()
-    found = []
-    for station in result.stations:
-        groups: list[tuple[str, list[FlightLine]]] = [
-            (colony.id, [x for x in result.table.lines if belongs_to(colony, x)])
-            for colony in colonies
-        ] or [("", list(result.table.lines))]
-        for name, lines in groups:
-            if (one := bundle(result, name, station, lines)) is not None:
-                found.append(one)
-    return tuple(found)
+    groups: list[tuple[str, Sequence[FlightLine]]] = [
+        (colony.id, [x for x in result.table.lines if belongs_to(colony, x)])
+        for colony in result.colonies
+    ]
+    return _bundles(result, groups or [("", result.table.lines)])
+
+
+def _bundles(
+    result: HuntResult, groups: Iterable[tuple[str, Sequence[FlightLine]]]
+) -> tuple[LineBundle, ...]:
+    return tuple(
+        one
+        for station in result.stations
+        for name, lines in groups
+        if (one := bundle(result, name, station, lines)) is not None
+    )

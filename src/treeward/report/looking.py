@@ -7,11 +7,11 @@ The year of known colonies as a list: found, alive in spring, dead, moved in.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from treeward.measures import Position, Units, format_position
+from treeward.measures import Position, format_position
 from treeward.survey.frame import geodesic, inside_ring
 
 from .flight_lines import on_text
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
 
+    from treeward.measures import Units
     from treeward.survey.records import Colony, SearchArea, Searched
 
     from .model import (
@@ -35,17 +36,6 @@ if TYPE_CHECKING:
 
 
 NEAR_M = 150.0  # of the tree: from here on one looks rather than sits; guess
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StripLine:
-    """A strip of the walk, as the page shows it."""
-
-    number: int
-    start: str
-    length: str
-    by: str  # time since the walk began, at its end
-    found: str  # chance that it is found by then
 
 
 def hours_text(seconds: float) -> str:
@@ -96,9 +86,12 @@ def search_sentences(result: HuntResult, colony: Colony) -> list[str]:
     return said
 
 
-def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
-    """Return the strips of a colony's walk, in order."""
-    units = Units(result.hunt_file.hunt.units)
+def strip_lines(result: HuntResult, colony: Colony) -> list[dict[str, str]]:
+    """Return the strips of a colony's walk for the page, in order.
+
+    `by` is the time since the walk began, at a strip's end, and `found` the chance
+    that the tree is found by then.
+    """
     lines, found = [], 0.0
     for number, strip in enumerate(colony.search_plan, start=1):
         found += strip.probability
@@ -113,19 +106,14 @@ def strip_lines(result: HuntResult, colony: Colony) -> list[StripLine]:
             longitude_deg=strip.start_longitude_deg,
         )
         lines.append(
-            StripLine(
-                number=number,
-                start=format_position(start),
-                length=f"{units.distance(length)} "
-                + on_text(
-                    result,
-                    azimuth,
-                    strip.start_latitude_deg,
-                    strip.start_longitude_deg,
-                ),
-                by="" if strip.done_s is None else hours_text(strip.done_s),
-                found=percent(found),
-            )
+            {
+                "number": str(number),
+                "start": format_position(start),
+                "length": f"{result.units.distance(length)} "
+                + on_text(result, azimuth, start),
+                "by": "" if strip.done_s is None else hours_text(strip.done_s),
+                "found": percent(found),
+            }
         )
     return lines
 
@@ -139,7 +127,7 @@ def percent(share: float) -> str:
 
 def _so_far(result: HuntResult, looked: Searched, of: str) -> list[str]:
     told = result.search
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     spent = f" in {hours_text(told.spent_s)}" if told and told.spent_s else ""
     walked = (
         f" ({units.distance(told.walked_m)} walked while looking)"
@@ -159,7 +147,7 @@ def _so_far(result: HuntResult, looked: Searched, of: str) -> list[str]:
 def _how_far_seen(result: HuntResult, told: SearchTold) -> str:
     """Say what the chances of looking rest on; nothing in a hunt tells it."""
     search = result.hunt_file.search
-    width = Units(result.hunt_file.hunt.units).distance(told.searching.sweep_width_m)
+    width = result.units.distance(told.searching.sweep_width_m)
     whose = "as hunt.toml says" if search.cover in search.sweep_width_m else "a guess"
     return (
         f"These chances rest on how wide a strip one looks over on the way: {width}, "
@@ -199,7 +187,7 @@ CLOSING_IN = (
 
 def nest_habits(result: HuntResult) -> list[str]:
     """Say what is published of nests in trees; no chance is drawn from it."""
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     return [
         (
             f"Entrances were almost {units.distance(7.0)} up on average (36 wild "
@@ -231,7 +219,7 @@ def looked_sentences(result: HuntResult) -> list[str]:
     A note after which nothing was walked counts as a look round where it was said.
     """
     told = result.search
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     zone = result.hunt_file.hunt.zone
     goes = [
         f"{bout.since.astimezone(zone):%d %b %H:%M} to "
@@ -313,7 +301,7 @@ def _doubt_text(result: HuntResult, doubt: SearchDoubt) -> str:
         at=f" ({doubt.clock.astimezone(zone):%d %b %H:%M})" if doubt.clock else "",
         where=doubt.where,
         times="once" if doubt.count == 1 else f"{doubt.count} times",
-        distance=Units(result.hunt_file.hunt.units).distance(doubt.metres),
+        distance=result.units.distance(doubt.metres),
         words=listing([repr(word) for word in doubt.words[:5]]),
     )
 
@@ -382,9 +370,9 @@ def found_steps(result: HuntResult) -> list[str]:
 
 def found_already(result: HuntResult, colony: Colony) -> bool:
     """Tell whether a colony needs no more looking: found, by a note or a find kept."""
-    told, colonies = result.found, result.fix.colonies if result.fix else ()
-    kept = {one for _, one in told.kept}
-    return colony.id in kept or (bool(told.rows) and len(colonies) == 1)
+    kept = {one for _, one in result.found.kept}
+    alone = len(result.colonies) == 1
+    return colony.id in kept or (bool(result.found.rows) and alone)
 
 
 def own_prior_sentence(result: HuntResult) -> str:
@@ -408,11 +396,10 @@ def own_prior_sentence(result: HuntResult) -> str:
 
 def check_sentences(result: HuntResult, check: FindCheck) -> list[str]:
     """Say how forecast and find compare, without saying where the find is."""
-    units = Units(result.hunt_file.hunt.units)
-    several = result.fix is not None and len(result.fix.colonies) > 1
-    of = f" of colony {check.colony}" if several else ""
+    units = result.units
+    of = f" of colony {check.colony}" if result.several else ""
+    off = units.distance(check.off_m)
     if check.stations and min(one.true_m for one in check.stations) > FARTHEST_M:
-        off = units.distance(check.off_m)
         return [
             f"Find {check.find} is {off} from the best place, farther than bees fly.",
             (
@@ -420,7 +407,6 @@ def check_sentences(result: HuntResult, check: FindCheck) -> list[str]:
                 "(latitude comes first) may be corrected in found.toml."
             ),
         ]
-    off = units.distance(check.off_m)
     said = [f"Find {check.find}: the colony was {off} from the best place{of}."]
     area = units.area(check.area_90_m2)
     if check.holds_percent is None:
@@ -461,44 +447,6 @@ def _rule_text(one: StationCheck, rule: RuleCheck, units: Units) -> str:
     return f'"{rule.name}" said {said}, {times:.1f} times that'
 
 
-def check_dict(check: FindCheck) -> dict[str, Any]:
-    """Return a check as it stands in JSON, with units in the names."""
-
-    def metres(value: float) -> float:
-        return round(float(value), 1)
-
-    return {
-        "find": check.find,
-        "found": check.found.isoformat(),
-        "colony": check.colony,
-        "off_m": metres(check.off_m),
-        "inside_percent": check.holds_percent,
-        "area_90_m2": metres(check.area_90_m2),
-        "stations": [
-            {
-                "station": one.station,
-                "true_m": metres(one.true_m),
-                "forecast_low90_m": metres(one.low90_m),
-                "forecast_median_m": metres(one.median_m),
-                "forecast_high90_m": metres(one.high90_m),
-                "hand_rules": [
-                    {
-                        "name": rule.name,
-                        "source": rule.source,
-                        "bees": rule.bees,
-                        "said_m": metres(rule.said_m),
-                        "low_m": metres(rule.low_m),
-                        "high_m": metres(rule.high_m),
-                    }
-                    for rule in one.rules
-                ],
-            }
-            for one in check.stations
-        ],
-        **({"roughly": check.coarse_text} if check.coarse_text else {}),
-    }
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ColonyYear:
     """A known colony as it stands in the list.
@@ -527,20 +475,3 @@ class ColonyYear:
     def history_text(self) -> str:
         """Write every look at a colony in one line."""
         return ", ".join(f"{day.isoformat()} {state}" for day, state in self.history)
-
-
-def occupancy_dict(colony: ColonyYear) -> dict[str, Any]:
-    """Return a colony of the list as it stands in JSON."""
-    return {
-        "name": colony.name,
-        "place": colony.place,
-        "found": colony.found.isoformat(),
-        "nest": colony.nest,
-        "entrance": colony.entrance,
-        "state": colony.state,
-        "seen": colony.seen.isoformat(),
-        "looked_at_this_year": colony.looked,
-        "history": [
-            {"seen": day.isoformat(), "state": state} for day, state in colony.history
-        ],
-    }

@@ -23,8 +23,8 @@ import numpy as np
 from markupsafe import Markup
 
 from treeward.report.advice_wording import CAUTIONS
-from treeward.report.figures import paint_hex, split_mark
-from treeward.report.figures.map import map_frame, map_place
+from treeward.report.figures import mark_colours
+from treeward.report.figures.map import ON_PAGES, map_frame, map_place
 from treeward.report.page import environment, map_key, read_template, script_rule
 from treeward.report.sketch import line_pieces
 from treeward.report.sketch import sketch as sketch_of
@@ -70,7 +70,7 @@ def _ring(ring: Ring) -> str:
 
 
 def _line_colour(path: FlightPath) -> str:
-    return paint_hex(split_mark(path.bee)[0])
+    return mark_colours(path.bee)[0]
 
 
 def kml_file(result: HuntResult) -> bytes:
@@ -126,15 +126,7 @@ def gpx_file(result: HuntResult) -> str:
 
 
 def gpx_text(sketch: Sketch, *, created: datetime, software_version: str) -> str:
-    """Write stations, best places and next station; the search plan as a route.
-
-    Parameters
-    ----------
-    created
-        When the result was made, aware.
-    software_version
-        Goes into the file's creator.
-    """
+    """Write stations, best places and next station; the search plan as a route."""
     from gpxpy import gpx
 
     document = gpx.GPX()
@@ -279,17 +271,13 @@ def mercator(latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
 
 
 def lie_of(result: HuntResult, frame: LocalFrame, form: Form) -> str:
-    """Say how the world's square map lies on a drawing.
+    """Say how the world's square map lies on a drawing, in eight numbers.
 
-    Returns
-    -------
-    str
-        Eight numbers: left, top, width and height of the map on the drawing, in its
-        own units; then place and size of the world's map across, and down. Within the
-        few kilometres of a hunt this straight rule is off by less than a metre.
+    Left, top, width and height of the map on the drawing, in its own units; then place
+    and size of the world's map across, and down. Within the few kilometres of a hunt
+    this straight rule is off by less than a metre.
     """
-    place = map_place(result, frame, form)
-    extent = place.extent
+    extent, (left, top, width, height) = map_place(result, frame, form)
     corners = frame.to_lonlat(
         np.array(
             [[extent.west_m, extent.south_m], [extent.east_m, extent.south_m],
@@ -303,10 +291,10 @@ def lie_of(result: HuntResult, frame: LocalFrame, form: Form) -> str:
     )
     west, east = square[[0, 2], 0].mean(), square[[1, 3], 0].mean()
     north, south = square[[2, 3], 1].mean(), square[[0, 1], 1].mean()
-    across, down = place.width / (east - west), place.height / (south - north)
+    across, down = width / (east - west), height / (south - north)
     numbers = (
-        place.left, place.top, place.width, place.height,
-        place.left - west * across, across, place.top - north * down, down,
+        left, top, width, height,
+        left - west * across, across, top - north * down, down,
     )  # fmt: skip
     return " ".join(f"{number:.9g}" for number in numbers)
 
@@ -314,10 +302,7 @@ def lie_of(result: HuntResult, frame: LocalFrame, form: Form) -> str:
 def online_page(result: HuntResult, drawings: Mapping[str, str]) -> str | None:
     """Return online-map.html; None where no station has a position.
 
-    Parameters
-    ----------
-    drawings
-        SVG elements by name, of which "map" and "map-phone" are shown.
+    Of the drawings, SVG elements by name, "map" and "map-phone" are shown.
     """
     frame = map_frame(result)
     if frame is None:
@@ -326,7 +311,6 @@ def online_page(result: HuntResult, drawings: Mapping[str, str]) -> str | None:
     script = read_template("map.js") + read_template("report.js")
     script += read_template("tiles.js")
     server = urlsplit(source.tiles)
-    forms: tuple[tuple[Form, str], ...] = (("page", "map"), ("phone", "map-phone"))
     return (
         environment()
         .get_template("online_map.html.j2")
@@ -348,7 +332,7 @@ def online_page(result: HuntResult, drawings: Mapping[str, str]) -> str | None:
                     "lie": lie_of(result, frame, form),
                     "svg": Markup(drawings[name]),  # noqa: S704  (drawn by matplotlib)
                 }
-                for form, name in forms
+                for name, form in ON_PAGES.items()
             ],
             version=result.software_version,
             **map_key(result),

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
+from treeward.measures import Units
 from treeward.review.store import Left
 from treeward.survey.records import Settings
 from treeward.survey.search import Searching
@@ -296,13 +297,24 @@ class HuntResult:
     found: FoundTold = field(default_factory=FoundTold)
 
     @property
-    def flight_s_per_m(self) -> float:
-        """Seconds of flight, out and home, per metre of distance."""
-        out, home = (
-            self.settings.flight_speed_out_mps,
-            self.settings.flight_speed_home_mps,
-        )
-        return 1 / out + 1 / home
+    def units(self) -> Units:
+        """The measures that the person reads."""
+        return Units(self.hunt_file.hunt.units)
+
+    @property
+    def colonies(self) -> tuple[Colony, ...]:
+        """The colonies that were located; none where nothing was."""
+        return self.fix.colonies if self.fix else ()
+
+    @property
+    def several(self) -> bool:
+        """Whether there is more than one of them."""
+        return len(self.colonies) > 1
+
+    @property
+    def bees(self) -> tuple[BeeDistance, ...]:
+        """The distances by single bees."""
+        return self.fix.bees if self.fix else ()
 
     def station(self, station_id: str) -> StationPlace | None:
         """Return the station of that id if its position is known."""

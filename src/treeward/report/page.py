@@ -15,13 +15,10 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from treeward.measures import (
-    Position,
     Units,
     bearing_text,
     clock_face,
     duration_text,
-    format_position,
-    utm_text,
 )
 from treeward.notes.clock import DAY_FROM
 from treeward.report.advice_wording import (
@@ -40,7 +37,6 @@ from treeward.report.figures.map_layers import (
     ground_sorts,
 )
 from treeward.report.flight_lines import (
-    both_text,
     bundles_by_bee,
     on_text,
     read_text,
@@ -60,6 +56,7 @@ from treeward.report.wording import (
     advice_sentences,
     agreement_sentences,
     agreement_text,
+    area_sizes,
     basis_sentence,
     colony_sentences,
     compass_sentence,
@@ -74,8 +71,10 @@ from treeward.report.wording import (
     next_sentences,
     off_text,
     place_rows,
+    place_texts,
     seats,
     sentence,
+    walk_text,
     whereabouts,
 )
 from treeward.survey.frame import way_between
@@ -88,6 +87,7 @@ if TYPE_CHECKING:
 
     from treeward.report.looking import ColonyYear
     from treeward.report.model import DayStation, HuntResult, NoteRow
+    from treeward.survey.frame import Placed
     from treeward.survey.records import Colony, HandRule
     from treeward.trips.table import Trip
 
@@ -108,8 +108,6 @@ def clip_address(sound: bytes) -> str:
         (b"OggS", "audio/ogg"),
         (b"RIFF", "audio/wav"),
         (b"fLaC", "audio/flac"),
-        (b"ID3", "audio/mpeg"),
-        (b"\xff", "audio/mpeg"),
     )
     kind = next((k for start, k in kinds if sound.startswith(start)), "audio/mpeg")
     return f"data:{kind};base64,{base64.b64encode(sound).decode('ascii')}"
@@ -139,38 +137,23 @@ def places(result: HuntResult) -> list[dict[str, str]]:
         _place(
             f"Station {s.id}",
             ", ".join(filter(None, (s.name, s.cargo, PLACED_BY.get(s.placed_by, "")))),
-            s.latitude_deg,
-            s.longitude_deg,
+            s,
         )
         for s in result.stations
     ]
-    for colony in result.fix.colonies if result.fix else ():
+    for colony in result.colonies:
         name = f"Best place{for_colony(result, colony)}"
         note = f"bees: {', '.join(colony.marks)}" if colony.marks else ""
-        where = colony.best_latitude_deg, colony.best_longitude_deg
-        lines.append(_place(name, note, *where))
-    units = Units(result.hunt_file.hunt.units)
-    for colony, nxt in seats(result):
-        walk = (
-            f"{units.distance(nxt.walk_m)} from station {nxt.from_station} on "
-            + both_text(
-                result, nxt.walk_bearing_true_deg, result.station(nxt.from_station)
-            )
-        )
-        where = nxt.latitude_deg, nxt.longitude_deg
-        lines.append(_place(f"Next station{for_colony(result, colony)}", walk, *where))
+        lines.append(_place(name, note, colony))
+    for colony, seat in seats(result):
+        name = f"Next station{for_colony(result, colony)}"
+        lines.append(_place(name, walk_text(result, seat), seat))
     return lines
 
 
-def _place(
-    name: str, note: str, latitude_deg: float, longitude_deg: float
-) -> dict[str, str]:
-    where = Position(latitude_deg=latitude_deg, longitude_deg=longitude_deg)
-    try:
-        grid = utm_text(where)
-    except ValueError:
-        grid = ""
-    return {"name": name, "note": note, "degrees": format_position(where), "utm": grid}
+def _place(name: str, note: str, where: Placed) -> dict[str, str]:
+    degrees, grid = place_texts(where)
+    return {"name": name, "note": note, "degrees": degrees, "utm": grid}
 
 
 def rules_text(rules: tuple[HandRule, ...], units: Units) -> str:
@@ -194,7 +177,7 @@ def together(result: HuntResult) -> list[tuple[Colony, str]]:
     """Return where all days together put each colony."""
     return [
         (colony, whereabouts(result, colony).removeprefix("probably "))
-        for colony in (result.fix.colonies if result.fix else ())
+        for colony in result.colonies
         if result.days and result.stations
     ]
 
@@ -242,7 +225,7 @@ def script_rule(script: str) -> str:
 def _rule_sources(result: HuntResult) -> list[str]:
     rules = {
         f"{source}: rule of thumb, {name}."
-        for bee in (result.fix.bees if result.fix else ())
+        for bee in result.bees
         for name, source in (HAND_RULES[rule.kind] for rule in bee.hand_rules)
     }
     return sorted(rules)
@@ -266,30 +249,20 @@ _ESTIMATORS = {
 
 
 def _cross_checks(result: HuntResult) -> list[dict[str, str]]:
-    units = Units(result.hunt_file.hunt.units)
-    checks = []
-    for colony in result.fix.colonies if result.fix else ():
-        for fix in colony.classical:
-            off, azimuth = way_between(colony, fix)
-            checks.append(
-                {
-                    "colony": colony.id,
-                    "name": _ESTIMATORS[fix.method][0],
-                    "source": _ESTIMATORS[fix.method][1],
-                    "off": f"{units.distance(off)} "
-                    + on_text(
-                        result,
-                        azimuth,
-                        colony.best_latitude_deg,
-                        colony.best_longitude_deg,
-                    ),
-                    "area": units.area(fix.area_95_m2)
-                    if fix.area_95_m2 > 0
-                    else "\u2013",
-                    "note": check_text(fix),
-                }
-            )
-    return checks
+    units = result.units
+    return [
+        {
+            "colony": colony.id,
+            "name": _ESTIMATORS[fix.method][0],
+            "source": _ESTIMATORS[fix.method][1],
+            "off": f"{units.distance(off)} {on_text(result, azimuth, colony)}",
+            "area": units.area(fix.area_95_m2) if fix.area_95_m2 > 0 else "\u2013",
+            "note": check_text(fix),
+        }
+        for colony in result.colonies
+        for fix in colony.classical
+        for off, azimuth in [way_between(colony, fix)]
+    ]
 
 
 _LEARNED_NAMES = {
@@ -331,13 +304,9 @@ def page_text(
 ) -> str:
     """Return report.html.
 
-    Parameters
-    ----------
-    drawings
-        SVG elements by name: "map", "timeline", "away", "distance"; those that have
-        nothing to show are absent.
-    clips
-        Sound by row of review.csv, each a whole file.
+    Drawings are SVG elements by name: "map", "timeline", "away", "distance"; those that
+    have nothing to show are absent. Clips are sound by row of review.csv, each a whole
+    file.
     """
     script = read_template("map.js") + read_template("report.js")
     zone = result.hunt_file.hunt.zone
@@ -369,13 +338,12 @@ def page_text(
 
 def _answer(result: HuntResult) -> dict[str, Any]:
     """Return what the head of the page says: the answer, and what it lacks."""
-    colonies = result.fix.colonies if result.fix else ()
     return {
         "headline": headline(result),
         "answers": [
             colony_sentences(result, colony)
-            + (next_of(result, colony) if len(colonies) > 1 else [])
-            for colony in colonies
+            + (next_of(result, colony) if result.several else [])
+            for colony in result.colonies
         ],
         "missing": [sentence(text) for text in missing_sentences(result)],
         "next_words": next_sentences(result),
@@ -385,7 +353,7 @@ def _answer(result: HuntResult) -> dict[str, Any]:
         ),
         "finds": find_sentences(result),
         "to_look_at": doubt_sentences(result),
-        "several_colonies": len(colonies) > 1,
+        "several_colonies": result.several,
     }
 
 
@@ -394,11 +362,11 @@ def _tables(result: HuntResult, clips: Mapping[str, bytes]) -> dict[str, Any]:
     return {
         "result": result,
         "zone": result.hunt_file.hunt.zone,
-        "units": Units(result.hunt_file.hunt.units),
+        "units": result.units,
         "clips": clips,
         "anchors": {row: f"note-{n}" for n, row in enumerate(result.rows, start=1)},
         "places": places(result),
-        "bees": result.fix.bees if result.fix else (),
+        "bees": result.bees,
     }
 
 
@@ -424,7 +392,7 @@ def _search(result: HuntResult) -> dict[str, Any]:
                 "said": search_sentences(result, colony),
                 "strips": strip_lines(result, colony),
             }
-            for colony in (result.fix.colonies if result.fix else ())
+            for colony in result.colonies
         ],
         "looked_at": looked_sentences(result),
         "search_doubts": search_doubt_sentences(result),
@@ -451,16 +419,16 @@ def _basis(result: HuntResult) -> dict[str, Any]:
 def map_key(result: HuntResult) -> dict[str, Any]:
     """Return what the key under the map is filled in with."""
     return {
-        "located": bool(_colonies(result)),
+        "located": bool(result.colonies),
         "seats": seats(result),
-        "areas": _area_lines(result),
+        "areas": [{"percent": p, "sizes": s} for p, s in area_sizes(result).items()],
         "line_bees": list(dict.fromkeys(one.name for one in bundles_by_bee(result))),
         "map_days": [
             (day_text(day), " ".join(f"{d:g}" for d in dash_of(number)))
             for number, day in enumerate(drawn_days(result))
         ],
         "tracks": bool(result.tracks),
-        "strips": any(colony.search_plan for colony in _colonies(result)),
+        "strips": any(colony.search_plan for colony in result.colonies),
         "looked": result.search is not None and result.search.searching.looked,
         "ground": [
             {
@@ -485,23 +453,3 @@ def _recording_days(result: HuntResult) -> list[str]:
 def _undated(result: HuntResult) -> str:
     count = undated(result.table)
     return f"{count} trip{'s' * (count != 1)}" if count else ""
-
-
-def _area_lines(result: HuntResult) -> list[dict[str, Any]]:
-    units = Units(result.hunt_file.hunt.units)
-    percents = sorted({p for c in _colonies(result) for p in c.search_areas})
-    return [
-        {
-            "percent": percent,
-            "sizes": [
-                units.area(colony.search_areas[percent].area_m2)
-                for colony in _colonies(result)
-                if percent in colony.search_areas
-            ],
-        }
-        for percent in percents
-    ]
-
-
-def _colonies(result: HuntResult) -> tuple[Any, ...]:
-    return result.fix.colonies if result.fix else ()

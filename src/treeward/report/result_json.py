@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import math
-from datetime import datetime
+from datetime import date, datetime
 from enum import Enum
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +25,6 @@ from treeward.report.flight_lines import (
     to_compass_deg,
     true_bearing_deg,
 )
-from treeward.report.looking import check_dict
 from treeward.report.wording import days_disagree
 from treeward.survey.records import AdviceKind
 from treeward.trips.wording import doubt_texts
@@ -36,7 +35,14 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from treeward.report.model import DayResult, HuntResult, SearchTold, StationPlace
+    from treeward.report.looking import ColonyYear
+    from treeward.report.model import (
+        DayResult,
+        FindCheck,
+        HuntResult,
+        SearchTold,
+        StationPlace,
+    )
     from treeward.survey.records import (
         Advice,
         BeeDistance,
@@ -109,7 +115,7 @@ def result_dict(result: HuntResult) -> dict[str, Any]:
 def _values(record: object, fields: str) -> dict[str, Any]:
     """Return fields of a record under their own names; "name:2" is rounded to 2 digits.
 
-    A clock becomes ISO 8601, a kind its value, several values a list.
+    A clock or a day becomes ISO 8601, a kind its value, several values a list.
     """
     return {
         name: number(value, int(digits)) if digits else _plain(value)
@@ -122,6 +128,8 @@ def _plain(value: object) -> object:
     match value:
         case datetime():
             return value.isoformat(timespec="milliseconds")
+        case date():
+            return value.isoformat()
         case Enum():
             return value.value
         case tuple():
@@ -237,6 +245,41 @@ def _own(result: HuntResult) -> dict[str, Any]:
     return own
 
 
+def check_dict(check: FindCheck) -> dict[str, Any]:
+    """Return how forecast and find compare."""
+    said = {} if not check.coarse_text else {"roughly": check.coarse_text}
+    return {
+        **_values(check, "find found colony off_m:1"),
+        "inside_percent": check.holds_percent,
+        **_values(check, "area_90_m2:1"),
+        "stations": [
+            {
+                **_values(one, "station true_m:1"),
+                "forecast_low90_m": number(one.low90_m, 1),
+                "forecast_median_m": number(one.median_m, 1),
+                "forecast_high90_m": number(one.high90_m, 1),
+                "hand_rules": [
+                    _values(rule, "name source bees said_m:1 low_m:1 high_m:1")
+                    for rule in one.rules
+                ],
+            }
+            for one in check.stations
+        ],
+        **said,
+    }
+
+
+def occupancy_dict(colony: ColonyYear) -> dict[str, Any]:
+    """Return a known colony of the list."""
+    return {
+        **_values(colony, "name place found nest entrance state seen"),
+        "looked_at_this_year": colony.looked,
+        "history": [
+            {"seen": day.isoformat(), "state": state} for day, state in colony.history
+        ],
+    }
+
+
 def told_dict(told: SearchTold | None) -> dict[str, Any] | None:
     """Return what the hunt knows of it: goes at looking, and what was not used."""
     if told is None:
@@ -265,6 +308,9 @@ def told_dict(told: SearchTold | None) -> dict[str, Any] | None:
     }
 
 
+_SITTING = ("minutes", "walk_s", "set_up_s", "search_s", "after_s", "saved_s")
+
+
 def searched_dict(looked: Searched | None) -> dict[str, Any] | None:
     """Return what looking has told of a colony, and what looking on would take."""
     if looked is None:
@@ -280,17 +326,7 @@ def searched_dict(looked: Searched | None) -> dict[str, Any] | None:
         "plan_s": round(looked.plan_s),
         "plan_finds": round(looked.plan_finds, 4),
         "plan_finds_if_half_as_far": round(looked.plan_finds_if_half, 4),
-        "sitting": {
-            name: round(getattr(sitting, name))
-            for name in [
-                "minutes",
-                "walk_s",
-                "set_up_s",
-                "search_s",
-                "after_s",
-                "saved_s",
-            ]
-        }
+        "sitting": {name: round(getattr(sitting, name)) for name in _SITTING}
         if sitting
         else None,
     }
@@ -300,35 +336,28 @@ def fix_values(result: HuntResult) -> dict[str, Any]:
     """Return what the survey found as plain values: bees, colonies, advice."""
     fix = result.fix
     return {
-        "bees": [bee_values(bee) for bee in fix.bees] if fix else [],
-        "colonies": [_colony(result, colony) for colony in fix.colonies] if fix else [],
+        "bees": [bee_values(bee) for bee in result.bees],
+        "colonies": [_colony(result, colony) for colony in result.colonies],
         "next_station": _next(result, fix.next_station) if fix else None,
         "search_plan": _search_plan(fix.search_plan) if fix else [],
         "learned": {
             name: {"median": number(median, 4), "sd": number(sd, 4)}
-            for name, (median, sd) in fix.learned.items()
-        }
-        if fix
-        else {},
+            for name, (median, sd) in (fix.learned if fix else {}).items()
+        },
         "same_colony": [
             {"marks": list(marks), "probability": number(probability, 4)}
-            for marks, probability in fix.same_colony.items()
-        ]
-        if fix
-        else [],
+            for marks, probability in (fix.same_colony if fix else {}).items()
+        ],
         **_advice(result, standing_advice(result)),
     }
 
 
 def standing_advice(result: HuntResult) -> list[Advice]:
     """Return the advice; to stop lining is none where the days disagree."""
-    fix = result.fix
-    if fix is None:
-        return []
-    apart = {one.id for one in fix.colonies if days_disagree(result, one)}
+    apart = {one.id for one in result.colonies if days_disagree(result, one)}
     return [
         one
-        for one in fix.advice
+        for one in (result.fix.advice if result.fix else ())
         if one.kind is not AdviceKind.STOP_LINING
         or not apart
         or (one.colony and one.colony not in apart)
@@ -412,12 +441,8 @@ def _area(area: SearchArea) -> dict[str, Any]:
 
 def _colony(result: HuntResult, colony: Colony) -> dict[str, Any]:
     return {
-        "id": colony.id,
-        "marks": list(colony.marks),
-        "best": {
-            "latitude_deg": number(colony.best_latitude_deg, 7),
-            "longitude_deg": number(colony.best_longitude_deg, 7),
-        },
+        **_values(colony, "id marks"),
+        "best": _values(colony, "latitude_deg:7 longitude_deg:7"),
         "words": shape_text(colony),
         "shape": colony.shape.value,
         "distance_m": {
@@ -483,17 +508,15 @@ def _next(result: HuntResult, place: NextStation | None) -> dict[str, Any] | Non
     }
 
 
+def _degrees(latitude: float, longitude: float) -> dict[str, float | None]:
+    return {"latitude_deg": number(latitude, 7), "longitude_deg": number(longitude, 7)}
+
+
 def _search_plan(strips: Iterable[Strip]) -> list[dict[str, Any]]:
     return [
         {
-            "start": {
-                "latitude_deg": number(strip.start_latitude_deg, 7),
-                "longitude_deg": number(strip.start_longitude_deg, 7),
-            },
-            "end": {
-                "latitude_deg": number(strip.end_latitude_deg, 7),
-                "longitude_deg": number(strip.end_longitude_deg, 7),
-            },
+            "start": _degrees(strip.start_latitude_deg, strip.start_longitude_deg),
+            "end": _degrees(strip.end_latitude_deg, strip.end_longitude_deg),
             "probability": number(strip.probability, 5),
             "way": [[number(lon, 7), number(lat, 7)] for lon, lat in strip.way],
             "done_s": number(strip.done_s, 0),

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from treeward.measures import Units
 from treeward.report.advice_wording import LOOK_FIRST
 from treeward.report.wording import day_text
 from treeward.survey.frame import apart_m
@@ -21,14 +20,15 @@ from treeward.survey.frame import apart_m
 from .advice_wording import seat_text
 from .flight_lines import belongs_to, both_text, bundles_by_bee, to_compass_deg
 from .result_json import number
-from .wording import for_colony, seats
+from .wording import for_colony, seats, walk_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from numpy.typing import NDArray
 
-    from treeward.survey.records import Polygon, SearchArea
+    from treeward.survey.frame import Placed
+    from treeward.survey.records import Colony, Polygon, SearchArea, Strip
 
     from .flight_lines import LineBundle
     from .model import HuntResult
@@ -119,10 +119,7 @@ def polygon_rings(polygon: Polygon) -> Iterator[list[Ring]]:
 def line_pieces(lonlat: Sequence[tuple[float, float]]) -> list[Ring]:
     """Cut a line where it crosses 180 degrees; each piece ends on its own side.
 
-    Parameters
-    ----------
-    lonlat
-        Its points, degrees; two neighbours are never half the globe apart.
+    Its points are in degrees, two neighbours never half the globe apart.
     """
     pieces: list[Ring] = [[list(lonlat[0])]] if lonlat else []
     for (lon0, lat0), (lon1, lat1) in pairwise(lonlat):
@@ -207,10 +204,9 @@ class Sketch:
     day_areas: tuple[Area, ...] = ()  # what single days give alone
 
 
-def colony_name(result: HuntResult, colony_id: str) -> str:
+def colony_name(result: HuntResult, colony: Colony) -> str:
     """Return "colony" where there is but one, else "colony B"."""
-    only = result.fix is not None and len(result.fix.colonies) == 1
-    return "colony" if only else f"colony {colony_id}"
+    return f"colony {colony.id}" if result.several else "colony"
 
 
 def _stations(result: HuntResult) -> list[Spot]:
@@ -232,17 +228,15 @@ def _stations(result: HuntResult) -> list[Spot]:
 
 
 def _found(result: HuntResult) -> list[Spot]:
-    if result.fix is None:
-        return []
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     spots = []
-    for colony in result.fix.colonies:
+    for colony in result.colonies:
         area = colony.search_areas.get(90)
         size = f"90 % search area {units.area(area.area_m2)}. " if area else ""
         spots.append(
             Spot(
                 kind="best_place",
-                name=f"Best place, {colony_name(result, colony.id)}",
+                name=f"Best place, {colony_name(result, colony)}",
                 note=size + LOOK_FIRST,
                 longitude_deg=colony.best_longitude_deg,
                 latitude_deg=colony.best_latitude_deg,
@@ -254,18 +248,14 @@ def _found(result: HuntResult) -> list[Spot]:
             )
         )
     for colony, place in seats(result):
+        compass_deg = to_compass_deg(
+            result, place.walk_bearing_true_deg, result.station(place.from_station)
+        )
         spots.append(
             Spot(
                 kind="next_station",
                 name=f"Next station{for_colony(result, colony)}",
-                note=f"{units.distance(place.walk_m)} from station "
-                f"{place.from_station} on "
-                + both_text(
-                    result,
-                    place.walk_bearing_true_deg,
-                    result.station(place.from_station),
-                )
-                + f". {LOOK_FIRST}",
+                note=f"{walk_text(result, place)}. {LOOK_FIRST}",
                 longitude_deg=place.longitude_deg,
                 latitude_deg=place.latitude_deg,
                 properties={
@@ -273,14 +263,7 @@ def _found(result: HuntResult) -> list[Spot]:
                     "from_station": place.from_station,
                     "walk_m": round(place.walk_m, 1),
                     "walk_bearing_true_deg": round(place.walk_bearing_true_deg, 1),
-                    "walk_bearing_compass_deg": number(
-                        to_compass_deg(
-                            result,
-                            place.walk_bearing_true_deg,
-                            result.station(place.from_station),
-                        ),
-                        1,
-                    ),
+                    "walk_bearing_compass_deg": number(compass_deg, 1),
                     "why": seat_text(place, result.hunt_file.hunt.units),
                 },
             )
@@ -290,30 +273,26 @@ def _found(result: HuntResult) -> list[Spot]:
 
 def line_length_m(result: HuntResult, group: LineBundle) -> float:
     """Return how far to draw flight lines: beyond the colonies they may lead to."""
-    colonies = result.fix.colonies if result.fix else ()
     mine = [
         colony
-        for colony in colonies
+        for colony in result.colonies
         if any(belongs_to(colony, line) for line in group.lines)
     ]
     place = group.station
-    distances = [apart_m(place, colony) for colony in mine or colonies]
+    distances = [apart_m(place, colony) for colony in mine or result.colonies]
     if not distances:
         return LINE_DEFAULT_M
     return max(LINE_BEYOND * max(distances), 100.0)
 
 
 def destination(
-    latitude_deg: float,
-    longitude_deg: float,
-    bearing_true_deg: float,
-    distance_m: float,
+    place: Placed, bearing_true_deg: float, distance_m: float
 ) -> tuple[float, float]:
     """Return (longitude, latitude) at a distance and true bearing from a place."""
     from pyproj import Geod
 
     longitude, latitude, _ = Geod(ellps="WGS84").fwd(
-        longitude_deg, latitude_deg, bearing_true_deg, distance_m
+        place.longitude_deg, place.latitude_deg, bearing_true_deg, distance_m
     )
     return round(float(longitude), 7), round(float(latitude), 7)
 
@@ -335,9 +314,7 @@ def _paths(result: HuntResult) -> list[FlightPath]:
                     round(place.longitude_deg, 7),
                     round(place.latitude_deg, 7),
                 ),
-                end_lonlat=destination(
-                    place.latitude_deg, place.longitude_deg, group.mean_true_deg, length
-                ),
+                end_lonlat=destination(place, group.mean_true_deg, length),
                 bearing_true_deg=round(group.mean_true_deg, 2),
                 spread_deg=round(group.spread_deg, 2),
                 bearings=count,
@@ -347,78 +324,68 @@ def _paths(result: HuntResult) -> list[FlightPath]:
 
 
 def _areas(result: HuntResult) -> list[Area]:
-    if result.fix is None:
-        return []
-    units = Units(result.hunt_file.hunt.units)
-    areas = []
-    for colony in result.fix.colonies:
-        for percent, area in colony.search_areas.items():
-            patches = _patches(area)
-            if not patches:
-                continue
-            areas.append(
-                Area(
-                    colony=colony.id,
-                    percent=percent,
-                    name=f"{percent} % search area, {colony_name(result, colony.id)}",
-                    note=f"Holds the colony with {percent} % probability; "
-                    f"{units.area(area.area_m2)}",
-                    area_m2=area.area_m2,
-                    patches=patches,
-                )
-            )
+    areas = [
+        Area(
+            colony=colony.id,
+            percent=percent,
+            name=f"{percent} % search area, {colony_name(result, colony)}",
+            note=f"Holds the colony with {percent} % probability; "
+            f"{result.units.area(area.area_m2)}",
+            area_m2=area.area_m2,
+            patches=patches,
+        )
+        for colony in result.colonies
+        for percent, area in colony.search_areas.items()
+        if (patches := _patches(area))
+    ]
     return sorted(areas, key=lambda area: -area.percent)
 
 
 def _day_areas(result: HuntResult) -> list[Area]:
-    units = Units(result.hunt_file.hunt.units)
-    areas = []
-    for day in result.days:
-        for one in day.colonies:
-            area = one.colony.search_areas.get(90)
-            if area is None:
-                continue
-            areas.append(
-                Area(
-                    colony=one.colony.id,
-                    percent=90,
-                    name=f"90 % search area, {day_text(day.day)} alone"
-                    f"{for_colony(result, one.colony)}",
-                    note=f"From that day's notes only; {units.area(area.area_m2)}",
-                    area_m2=area.area_m2,
-                    patches=_patches(area),
-                    day=day.day.isoformat(),
-                )
-            )
-    return areas
+    return [
+        Area(
+            colony=one.colony.id,
+            percent=90,
+            name=f"90 % search area, {day_text(day.day)} alone"
+            f"{for_colony(result, one.colony)}",
+            note=f"From that day's notes only; {result.units.area(area.area_m2)}",
+            area_m2=area.area_m2,
+            patches=_patches(area),
+            day=day.day.isoformat(),
+        )
+        for day in result.days
+        for one in day.colonies
+        if (area := one.colony.search_areas.get(90))
+    ]
 
 
 def _patches(area: SearchArea) -> tuple[tuple[Ring, ...], ...]:
     return tuple(tuple(rings) for one in area.polygons for rings in polygon_rings(one))
 
 
+def strip_lonlat(strip: Strip) -> list[tuple[float, float]]:
+    """Return the way to a strip and the strip itself: longitudes and latitudes."""
+    return [
+        *strip.way,
+        (strip.start_longitude_deg, strip.start_latitude_deg),
+        (strip.end_longitude_deg, strip.end_latitude_deg),
+    ]
+
+
 def _walks(result: HuntResult) -> list[Walk]:
-    walks = []
-    for colony in result.fix.colonies if result.fix else ():
-        points: list[tuple[float, float]] = []
-        for strip in colony.search_plan:
-            points += [(round(lon, 7), round(lat, 7)) for lon, lat in strip.way]
-            points += [
-                (
-                    round(strip.start_longitude_deg, 7),
-                    round(strip.start_latitude_deg, 7),
-                ),
-                (round(strip.end_longitude_deg, 7), round(strip.end_latitude_deg, 7)),
-            ]
-        if points:
-            walks.append(
-                Walk(
-                    colony=colony.id,
-                    name=f"Search plan{for_colony(result, colony)}",
-                    lonlat=tuple(points),
-                )
-            )
-    return walks
+    return [
+        Walk(
+            colony=colony.id,
+            name=f"Search plan{for_colony(result, colony)}",
+            lonlat=tuple(
+                (round(lon, 7), round(lat, 7))
+                for strip in colony.search_plan
+                for lon, lat in strip_lonlat(strip)
+            ),
+        )
+        for colony in result.colonies
+        if colony.search_plan
+    ]
 
 
 def sketch(result: HuntResult) -> Sketch:

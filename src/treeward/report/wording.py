@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import About
-from treeward.measures import Units, counted, wind_name
+from treeward.measures import Position, counted, format_position, utm_text, wind_name
 from treeward.report.advice_wording import LOOK_FIRST
 from treeward.survey.frame import apart_m, way_between
 from treeward.survey.records import AdviceKind, AreaShape
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from treeward.review.store import Left
+    from treeward.survey.frame import Placed
     from treeward.survey.records import Colony, Enough, NextStation
     from treeward.trips.table import FlightLine, Trip
 
@@ -34,7 +35,6 @@ if TYPE_CHECKING:
         DayResult,
         DoubtfulNotes,
         HuntResult,
-        StationPlace,
     )
 
 NO_MOVE_M = 5.0  # less than a phone's receiver tells; common practice
@@ -43,26 +43,11 @@ MOST_LISTED = 4  # days; choice
 LARGE_AREA_M2 = 250_000.0  # more than one can look through in a day on foot; guess
 
 
-def declination_text(declination_deg: float) -> str:
-    """Write "0.6° W"."""
-    side = "W" if declination_deg < 0 else "E"
-    return f"{abs(declination_deg):.1f}° {side}"
-
-
 def listing(parts: list[str]) -> str:
     """Join as "a", "a and b", "a, b and c"."""
     if len(parts) <= 1:
         return "".join(parts)
     return f"{', '.join(parts[:-1])} and {parts[-1]}"
-
-
-def _nearest(
-    result: HuntResult, colony: Colony, among: Collection[str] | None = None
-) -> StationPlace:
-    return min(
-        (s for s in result.stations if among is None or s.id in among),
-        key=lambda place: apart_m(place, colony),
-    )
 
 
 def sentence(text: str) -> str:
@@ -78,8 +63,7 @@ def _where(result: HuntResult, colony: Colony) -> str:
     """Say where a colony is, in a sentence."""
     if colony.shape is AreaShape.NOTHING_MEASURED:
         return "Nothing was measured that tells where the colony is."
-    several = result.fix is not None and len(result.fix.colonies) > 1
-    subject = f"Colony {colony.id}" if several else "The colony"
+    subject = f"Colony {colony.id}" if result.several else "The colony"
     return f"{subject} is {whereabouts(result, colony)}."
 
 
@@ -88,13 +72,11 @@ def whereabouts(
 ) -> str:
     """Say where a colony is, no more exactly than the shape of the answer allows.
 
-    Parameters
-    ----------
-    among
-        The stations that the answer rests on; all of the hunt's where None.
+    `among` are the stations that the answer rests on; all of the hunt's where None.
     """
-    units = Units(result.hunt_file.hunt.units)
-    place = _nearest(result, colony, among)
+    units = result.units
+    stations = [s for s in result.stations if among is None or s.id in among]
+    place = min(stations, key=lambda one: apart_m(one, colony))
     distance, azimuth = way_between(place, colony)
     station, way = f"station {place.id}", wind_name(azimuth)
     read = both_text(result, azimuth, place)
@@ -127,7 +109,7 @@ def colony_sentences(
 
     Where it was found already nothing is advised.
     """
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     said = [_where(result, colony)] if result.stations else []
     area = colony.search_areas.get(90)
     if area is not None:
@@ -146,19 +128,47 @@ def colony_sentences(
 
 def headline(result: HuntResult) -> str:
     """Return the answer's first sentence, or that there is none yet."""
-    if result.fix is None or not result.fix.colonies:
+    if not result.colonies:
         return "There is no place to look yet."
-    if len(result.fix.colonies) == 1:
-        sentences = colony_sentences(result, result.fix.colonies[0])
+    if not result.several:
+        sentences = colony_sentences(result, result.colonies[0])
         return sentences[0] if sentences else "The colony has been located."
-    count = number_word(len(result.fix.colonies))
+    count = number_word(len(result.colonies))
     return f"The bees seem to come from {count} colonies."
 
 
 def seats(result: HuntResult) -> list[tuple[Colony, NextStation]]:
     """Return each colony's next station, for those that have one."""
-    colonies = result.fix.colonies if result.fix else ()
-    return [(one, one.next_station) for one in colonies if one.next_station is not None]
+    return [(one, seat) for one in result.colonies if (seat := one.next_station)]
+
+
+def place_texts(where: Placed) -> tuple[str, str]:
+    """Write a place in decimal degrees, and in UTM; "" for that near the poles."""
+    place = Position(latitude_deg=where.latitude_deg, longitude_deg=where.longitude_deg)
+    try:
+        return format_position(place), utm_text(place)
+    except ValueError:
+        return format_position(place), ""
+
+
+def walk_text(result: HuntResult, seat: NextStation) -> str:
+    """Say how far a next station is from which other, and on which bearing."""
+    station = result.station(seat.from_station)
+    bearing = both_text(result, seat.walk_bearing_true_deg, station)
+    walk = result.units.distance(seat.walk_m)
+    return f"{walk} from station {seat.from_station} on {bearing}"
+
+
+def area_sizes(result: HuntResult) -> dict[int, list[str]]:
+    """Return how large each colony's search areas are, by their probability [%]."""
+    return {
+        percent: [
+            result.units.area(colony.search_areas[percent].area_m2)
+            for colony in result.colonies
+            if percent in colony.search_areas
+        ]
+        for percent in sorted({p for c in result.colonies for p in c.search_areas})
+    }
 
 
 def days_disagree(result: HuntResult, colony: Colony) -> bool:
@@ -166,27 +176,20 @@ def days_disagree(result: HuntResult, colony: Colony) -> bool:
 
     Where fewer than two days tell of it, there is nothing to disagree.
     """
-    told = [
-        one for day in result.days for one in day.colonies if one.colony.id == colony.id
-    ]
-    return len(told) > 1 and any(one.holds_percent is None for one in told)
+    return bool(_against(result, colony))
 
 
 def for_colony(result: HuntResult, colony: Colony) -> str:
     """Return ", colony B" where there are several colonies, else nothing."""
-    several = result.fix is not None and len(result.fix.colonies) > 1
-    return f", colony {colony.id}" if several else ""
+    return f", colony {colony.id}" if result.several else ""
 
 
 def next_sentences(result: HuntResult) -> list[str]:
     """Say where to sit next and what for, for each colony."""
-    if result.fix is None:
-        return []
-    several = len(result.fix.colonies) > 1
     said = []
-    for colony in result.fix.colonies:
+    for colony in result.colonies:
         sentences = next_of(result, colony)
-        if several and sentences:
+        if result.several and sentences:
             first = sentences[0]
             sentences[0] = f"For colony {colony.id}: {first[0].lower()}{first[1:]}"
         said += sentences
@@ -204,7 +207,7 @@ def next_of(result: HuntResult, colony: Colony) -> list[str]:
         if stop and days_disagree(result, colony):
             return ["The days disagree: find out why before you look up trees."]
         return stop
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     way = wind_name(place.walk_bearing_true_deg)
     walk = f"about {units.distance(place.walk_m)} from station {place.from_station}"
     station = result.station(place.from_station)
@@ -236,7 +239,7 @@ def missing_sentences(result: HuntResult) -> list[str]:
     undated = {
         one.kind for one in result.table.unpaired if one.why.code is DoubtCode.NO_CLOCK
     }
-    said += _undated_sentence(result) if undated else []
+    said += [_undated_sentence(result)] if undated else []
     if not result.table.trips and undated.isdisjoint({"away", "back"}):
         said.append(
             "No bee was timed: say “yellow away” when a marked bee leaves and "
@@ -254,16 +257,15 @@ def missing_sentences(result: HuntResult) -> list[str]:
     return list(dict.fromkeys(said))
 
 
-def _undated_sentence(result: HuntResult) -> list[str]:
+def _undated_sentence(result: HuntResult) -> str:
     """Say that notes have no day or time, and how they get one."""
     count = sum(one.why.code is DoubtCode.NO_CLOCK for one in result.table.unpaired)
     has, its = ("has", "it does") if count == 1 else ("have", "they do")
-    said = (
+    return (
         f"{counted(count, 'note')} {has} no day or no time, so {its} not count: say "
         "“date fourteenth of July” and “time ten oh five” in the recording, or give "
         "when it began: treeward transcribe FILE --start “2026-07-14 10:05”."
     )
-    return [said]
 
 
 def advice_sentences(result: HuntResult) -> list[str]:
@@ -304,12 +306,10 @@ def enough_sentences(result: HuntResult) -> list[str]:
 
 def _what(result: HuntResult, one: Enough) -> str:
     """Name a bee, or a station with the bees whose bearings are meant."""
-    colonies = result.fix.colonies if result.fix else ()
-    several = len(colonies) > 1
     if one.bee:
-        return f"{one.bee}, colony {one.colony}" if several else one.bee
-    bees = next((c.marks for c in colonies if c.id == one.colony), ())
-    if not several or not bees:
+        return f"{one.bee}, colony {one.colony}" if result.several else one.bee
+    bees = next((c.marks for c in result.colonies if c.id == one.colony), ())
+    if not result.several or not bees:
         return f"station {one.station}"
     return f"station {one.station} of {listing(list(bees))}"
 
@@ -416,7 +416,7 @@ def _doubt_text(result: HuntResult, lot: DoubtfulNotes) -> str:
         return f"{said} nothing is left to tell where the colony is."
     if (lot.moves_m or 0.0) < NO_MOVE_M:
         return f"{said} the best place stays where it is."
-    far = Units(result.hunt_file.hunt.units).distance(lot.moves_m or 0.0)
+    far = result.units.distance(lot.moves_m or 0.0)
     up_to = "up to " if lot.singly and lot.notes > 1 else ""
     return f"{said} the best place moves by {up_to}{far}."
 
@@ -440,7 +440,10 @@ def compass_sentence(result: HuntResult) -> str:
         return "Bearings were read against true north."
     if not result.stations:
         return "Bearings were read off a magnetic compass."
-    values = dict.fromkeys(declination_text(s.declination_deg) for s in result.stations)
+    values = dict.fromkeys(
+        f"{abs(place.declination_deg):.1f}° {'W' if place.declination_deg < 0 else 'E'}"
+        for place in result.stations
+    )
     return (
         f"Bearings were read off a magnetic compass; the declination of "
         f"{listing(list(values))} (World Magnetic Model) is allowed for."
@@ -469,7 +472,7 @@ def agreement_text(one: DayColony) -> str:
 def off_text(result: HuntResult, one: DayColony) -> str:
     """Say how far a day's best place is from that of all days together."""
     way = wind_name(one.off_bearing_true_deg)
-    return f"{Units(result.hunt_file.hunt.units).distance(one.off_m)} {way}"
+    return f"{result.units.distance(one.off_m)} {way}"
 
 
 def agreement_sentences(result: HuntResult) -> list[str]:
@@ -478,7 +481,7 @@ def agreement_sentences(result: HuntResult) -> list[str]:
     Nothing is said of a colony that fewer than two days tell of.
     """
     said = []
-    for colony in result.fix.colonies if result.fix else ():
+    for colony in result.colonies:
         told = _told(result, colony)
         if len(told) < 2:
             continue
@@ -495,8 +498,7 @@ def agreement_sentences(result: HuntResult) -> list[str]:
 
 def disagreements(result: HuntResult) -> list[str]:
     """Return the sentences about days that do not agree."""
-    colonies = result.fix.colonies if result.fix else ()
-    return [text for colony in colonies for text in _against(result, colony)]
+    return [text for colony in result.colonies for text in _against(result, colony)]
 
 
 def _told(result: HuntResult, colony: Colony) -> list[tuple[date, DayColony]]:

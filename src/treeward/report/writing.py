@@ -17,9 +17,9 @@ from treeward.review.table import guard
 from treeward.speech.transcripts import SHORTEST_S, escaped, stamp
 from treeward.within import file_within
 
-from .figures import PHONE_IN, drawing, pdf_bytes, png_bytes, svg_text
+from .figures import PAGE_IN, PHONE_IN, drawing, pdf_bytes, png_bytes, svg_text
 from .figures.distance import away_figure, distance_figure
-from .figures.map import map_figure
+from .figures.map import ON_PAGES, map_figure
 from .figures.timeline import timeline_figure
 from .map_files import geojson_text, gpx_file, kml_file, online_page
 from .model import WrittenFiles
@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
 
-    from .figures.map import Form
+    from matplotlib.figure import Figure
+
     from .model import HuntResult, NoteRow
 
 
@@ -68,19 +69,13 @@ _BEE_COLUMNS = (
 )
 
 
-def safe_cell(value: Any) -> Any:  # noqa: ANN401  (a table holds any plain value)
-    """Keep a spreadsheet from taking text for a formula, as in review.csv.
-
-    Numbers stay as they are.
-    """
-    return guard(value) if isinstance(value, str) else value
-
-
 def _table(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> str:
     out = io.StringIO(newline="")
     table = csv.writer(out, lineterminator="\r\n")
     table.writerow(columns)
-    table.writerows([safe_cell(row.get(name)) for name in columns] for row in rows)
+    for row in rows:  # text that looks like a formula is guarded, as in review.csv
+        cells = [row.get(name) for name in columns]
+        table.writerow([guard(x) if isinstance(x, str) else x for x in cells])
     return out.getvalue()
 
 
@@ -124,15 +119,17 @@ def bees_text(result: HuntResult) -> str:
 
 def _timed(
     rows: Iterable[NoteRow], recording: str
-) -> list[tuple[float, float, NoteRow]]:
+) -> list[tuple[float, float, str, str]]:
+    """Return the notes of a recording: from when to when, the row, and what it says."""
     found = []
     for note in rows:
         if note.recording != recording or note.start_s is None:
             continue
         start = max(note.start_s, 0.0)
         end = note.end_s if note.end_s is not None else start
-        found.append((start, max(end, start + SHORTEST_S), note))
-    return sorted(found, key=lambda item: (item[0], item[1], item[2].row))
+        said = _one_line(note.said or note.heard) or "note"
+        found.append((start, max(end, start + SHORTEST_S), _one_line(note.row), said))
+    return sorted(found)
 
 
 def _one_line(text: str) -> str:
@@ -145,29 +142,30 @@ def webvtt_text(rows: Iterable[NoteRow], recording: str) -> str:
     Each cue is named after its row of review.csv.
     """
     parts = ["WEBVTT"]
-    for start, end, note in _timed(rows, recording):
-        said = _one_line(note.said or note.heard) or "note"
-        said = escaped(said)
-        name = _one_line(note.row).replace("-->", "->")
-        head = f"row {name}\n" if name else ""
-        parts.append(f"{head}{stamp(start)} --> {stamp(end)}\n{said}")
+    for start, end, row, said in _timed(rows, recording):
+        head = f"row {row}\n".replace("-->", "->") if row else ""
+        parts.append(f"{head}{stamp(start)} --> {stamp(end)}\n{escaped(said)}")
     return "\n\n".join(parts) + "\n"
 
 
 def label_track_text(rows: Iterable[NoteRow], recording: str) -> str:
     """Write start, end and text, tab-separated, seconds: a sound editor's labels."""
-    lines = []
-    for start, end, note in _timed(rows, recording):
-        said = _one_line(note.said or note.heard) or "note"
-        row = f" (row {_one_line(note.row)})" if note.row else ""
-        lines.append(f"{start:.6f}\t{end:.6f}\t{said}{row}\n")
-    return "".join(lines)
+    return "".join(
+        f"{start:.6f}\t{end:.6f}\t{said}{f' (row {row})' if row else ''}\n"
+        for start, end, row, said in _timed(rows, recording)
+    )
 
 
 _MAP_WORDS = "Map of stations, flight lines, search areas and best place"
-_TIMELINE_WORDS = "Timeline of the visits of every bee"
-_AWAY_WORDS = "Away times of every bee, one dot for each trip"
-_DISTANCE_WORDS = "Distance of the colony by each bee and by all together"
+# What draws a chart, for a width in inches, and what who cannot see it is told.
+_CHARTS: dict[str, tuple[Callable[[HuntResult, float], Figure | None], str]] = {
+    "timeline": (timeline_figure, "Timeline of the visits of every bee"),
+    "away": (away_figure, "Away times of every bee, one dot for each trip"),
+    "distance": (
+        distance_figure,
+        "Distance of the colony by each bee and by all together",
+    ),
+}
 # Every export: its name in results/, and what makes its text or bytes.
 EXPORTS: tuple[tuple[str, Callable[[HuntResult], str | bytes]], ...] = (
     ("result.json", result_text),
@@ -177,12 +175,11 @@ EXPORTS: tuple[tuple[str, Callable[[HuntResult], str | bytes]], ...] = (
     ("trips.csv", trips_text),
     ("bees.csv", bees_text),
 )
-_PICTURES = ("map.png", "map.pdf", "timeline.png", "away.png", "distance.png")
 # Everything that may be written; what is not written this time is taken away, so
 # that no old picture stands beside new figures.
 MANAGED = (
     *(name for name, _ in EXPORTS),
-    *_PICTURES,
+    *("map.png", "map.pdf", *(f"{chart}.png" for chart in _CHARTS)),
     "report.html",
     "online-map.html",
 )
@@ -199,8 +196,6 @@ def write_results(
 
     Parameters
     ----------
-    result
-        What was found.
     directory
         The hunt's results folder; made if it is not there. Files in it that are not
         Treeward's stay as they are.
@@ -224,10 +219,15 @@ def write_results(
                 if result.ground is not None:  # it would hide the server's pictures
                     drawings = _maps(bare)
                 if (page := online_page(bare, drawings)) is not None:
-                    _text(beside / "online-map.html", page)
+                    (beside / "online-map.html").write_bytes(page.encode())
             names = sorted(path.name for path in beside.iterdir())
     except OSError as error:
-        raise _cannot(directory, error) from error
+        raise ReportError(
+            f"the results cannot be written ({error.strerror or error})",
+            where=meant(str(error.filename or directory)),
+            mend="Close other programs that have them open, or check that you may "
+            "write there.",
+        ) from error
     return WrittenFiles(
         directory=directory, files=tuple(directory / name for name in names)
     )
@@ -257,15 +257,6 @@ def write_labels(result: HuntResult, recordings: Path) -> tuple[Path, ...]:
     return tuple(written)
 
 
-def _cannot(path: Path, error: OSError) -> ReportError:
-    return ReportError(
-        f"the results cannot be written ({error.strerror or error})",
-        where=meant(str(error.filename or path)),
-        mend="Close other programs that have them open, or check that you may write "
-        "there.",
-    )
-
-
 def _write_all(
     result: HuntResult, folder: Path, with_sound: Mapping[str, bytes]
 ) -> dict[str, str]:
@@ -273,48 +264,35 @@ def _write_all(
         made = content(result)
         (folder / name).write_bytes(made if isinstance(made, bytes) else made.encode())
     drawings = _pictures(result, folder)
-    _text(
-        folder / "report.html", page_text(result, drawings=drawings, clips=with_sound)
-    )
+    page = page_text(result, drawings=drawings, clips=with_sound)
+    (folder / "report.html").write_bytes(page.encode())
     return drawings
 
 
 def _pictures(result: HuntResult, folder: Path) -> dict[str, str]:
     """Write the pictures that have something to show; return them for the page."""
-    drawings = {}
+    drawings = _maps(result)
     with drawing():
         sheet = map_figure(result, "sheet")
         if sheet is not None:
             (folder / "map.png").write_bytes(png_bytes(sheet))
             (folder / "map.pdf").write_bytes(pdf_bytes(sheet))
-        for name, figure, description in (
-            ("map", map_figure(result, "page"), _MAP_WORDS),
-            ("map-phone", map_figure(result, "phone"), _MAP_WORDS),
-            ("timeline", timeline_figure(result), _TIMELINE_WORDS),
-            ("away", away_figure(result), _AWAY_WORDS),
-            ("distance", distance_figure(result), _DISTANCE_WORDS),
-            ("timeline-phone", timeline_figure(result, PHONE_IN), _TIMELINE_WORDS),
-            ("away-phone", away_figure(result, PHONE_IN), _AWAY_WORDS),
-            ("distance-phone", distance_figure(result, PHONE_IN), _DISTANCE_WORDS),
-        ):
-            if figure is None:
-                continue
-            if name != "map" and not name.endswith("-phone"):
+        for name, (drawn, description) in _CHARTS.items():
+            if (figure := drawn(result, PAGE_IN)) is not None:
                 (folder / f"{name}.png").write_bytes(png_bytes(figure))
-            drawings[name] = svg_text(figure, name, description)
+                drawings[name] = svg_text(figure, name, description)
+            if (narrow := drawn(result, PHONE_IN)) is not None:
+                drawings[f"{name}-phone"] = svg_text(
+                    narrow, f"{name}-phone", description
+                )
     return drawings
 
 
 def _maps(result: HuntResult) -> dict[str, str]:
-    """Draw the maps of a page anew."""
-    drawings = {}
-    forms: tuple[tuple[str, Form], ...] = (("map", "page"), ("map-phone", "phone"))
+    """Draw the maps of a page."""
     with drawing():
-        for name, form in forms:
-            if (figure := map_figure(result, form)) is not None:
-                drawings[name] = svg_text(figure, name, _MAP_WORDS)
-    return drawings
-
-
-def _text(path: Path, text: str) -> None:
-    path.write_text(text, "utf-8", newline="\n")
+        return {
+            name: svg_text(figure, name, _MAP_WORDS)
+            for name, form in ON_PAGES.items()
+            if (figure := map_figure(result, form)) is not None
+        }

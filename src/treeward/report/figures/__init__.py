@@ -104,20 +104,14 @@ def halo(width_pt: float = 2.5) -> list[AbstractPathEffect]:
 
 
 def mark_colours(mark: str) -> tuple[str, str]:
-    """Return the two paints of a mark; the second is the first where there is one."""
-    first, second = split_mark(mark)
-    return paint_hex(first), paint_hex(second)
+    """Return the two paints of "blue-white abdomen" or "yellow (2)", as "#rrggbb".
 
-
-def draw_dot(
-    axes: Axes, x: float, y: float, mark: str, size_pt: float, *, shape: str = "o"
-) -> None:
-    """Draw a bee's dot: her paint, the second colour round it, an ink rim outside.
-
-    Without the rim white and yellow paint would not show on paper. `shape` is a
-    marker of matplotlib's.
+    The second is the first again where there is but one.
     """
-    draw_dots(axes, [x], y, mark, size_pt, shape=shape)
+    words = mark.split()
+    colours = words[0].split("-")[:2] if words else [""]
+    paints = [_PAINT.get(colour, _OTHER) for colour in colours]
+    return paints[0], paints[-1]
 
 
 def draw_dots(
@@ -129,7 +123,11 @@ def draw_dots(
     *,
     shape: str = "o",
 ) -> None:
-    """Draw many dots of one bee at once; where they overlap they run together."""
+    """Draw a bee's dots: her paint, the second colour round it, an ink rim outside.
+
+    Without the rim white and yellow paint would not show on paper. Where dots drawn at
+    once overlap they run together. `shape` is a marker of matplotlib's.
+    """
     first, second = mark_colours(mark)
     if shape == "D":  # a square on its corner is wider than its side
         size_pt *= 0.82
@@ -186,12 +184,8 @@ def _shortened(path: re.Match[str]) -> str:
 def svg_text(figure: Figure, name: str, description: str) -> str:
     """Return the figure as an SVG element to stand in a page.
 
-    Parameters
-    ----------
-    name
-        Goes before every id, so that several drawings can stand in one page.
-    description
-        What a reader who cannot see the picture is told.
+    Its name goes before every id, so that several drawings can stand in one page. The
+    description is what a reader who cannot see the picture is told.
     """
     from markupsafe import escape
 
@@ -240,18 +234,3 @@ _PAINT = {
     "purple": "#5b2c83",
 }
 _OTHER = "#8a8a8a"  # unmarked bees, no bee named, and colours added by the person
-
-
-def split_mark(mark: str) -> tuple[str, str]:
-    """Return the one or two colours of "blue-white abdomen", "yellow (2)".
-
-    The second is the first again where there is but one.
-    """
-    words = mark.split()
-    colours = words[0].split("-") if words else [""]
-    return colours[0], colours[1] if len(colours) > 1 else colours[0]
-
-
-def paint_hex(colour: str) -> str:
-    """Return "#rrggbb" for a paint colour; grey for what is no known colour."""
-    return _PAINT.get(colour, _OTHER)

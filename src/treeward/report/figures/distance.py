@@ -12,8 +12,6 @@ import numpy as np
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
-from treeward.measures import Units
-
 from . import (
     AREA,
     FLIGHT,
@@ -22,7 +20,6 @@ from . import (
     LONGEST_NAME,
     MUTED,
     PAGE_IN,
-    draw_dot,
     draw_dots,
     drawable,
     left_margin,
@@ -32,12 +29,13 @@ from . import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
+    from treeward.measures import Units
     from treeward.report.model import HuntResult, StationPlace
     from treeward.survey.records import BeeDistance, Colony
     from treeward.trips.table import Trip
@@ -76,11 +74,8 @@ def distance_from_station(
 ) -> tuple[Floats, Floats] | None:
     """Return the posterior of a colony's distance from a station.
 
-    Returns
-    -------
-    tuple or None
-        Distances [m] and their density [1/m], each (n,), from the posterior on the
-        map; None where that is empty.
+    Distances [m] and their density [1/m], each (n,), from the posterior on the map;
+    None where that is empty.
     """
     from pyproj import Geod
 
@@ -131,17 +126,14 @@ def _bee_row(bee: BeeDistance) -> _Row:
 
 
 def _rows(result: HuntResult) -> list[_Row]:
-    if result.fix is None:
-        return []
     rows = []
     stations = dict.fromkeys(
-        [place.id for place in result.stations] + [b.station for b in result.fix.bees]
+        [place.id for place in result.stations] + [b.station for b in result.bees]
     )
-    several = len(result.fix.colonies) > 1
     for station in stations:
-        rows += [_bee_row(bee) for bee in result.fix.bees if bee.station == station]
+        rows += [_bee_row(bee) for bee in result.bees if bee.station == station]
         place = result.station(station)
-        for colony in result.fix.colonies:
+        for colony in result.colonies:
             if place is None or station not in colony.distance_m:
                 continue
             low, median, high = colony.distance_m[station]
@@ -149,7 +141,7 @@ def _rows(result: HuntResult) -> list[_Row]:
             empty = np.zeros(0)
             rows.append(
                 _Row(
-                    name=f"colony {colony.id}" if several else "together",
+                    name=f"colony {colony.id}" if result.several else "together",
                     station=station,
                     mark=None,
                     grid_m=curve[0] if curve else empty,
@@ -165,11 +157,6 @@ def _rows(result: HuntResult) -> list[_Row]:
     return rows
 
 
-def _reach_m(rows: list[_Row]) -> float:
-    """Return the end of the axis: one bee's long tail must not squeeze the rest."""
-    return 1.35 * max(min(row.high90_m, 2.2 * row.median_m) for row in rows)
-
-
 def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
     """Draw the distance of each bee and all together, by station.
 
@@ -178,28 +165,28 @@ def distance_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | N
     rows = _rows(result)
     if not rows:
         return None
-    units = Units(result.hunt_file.hunt.units)
+    units = result.units
     stations = list(dict.fromkeys(row.station for row in rows))
     narrow = width_in < PAGE_IN
     key = _KEY if narrow else ("   ".join(_KEY),)
     above = 0.16 + _KEY_LINE_IN * len(key)
     total = len(rows) * _ROW_IN + 0.34 * len(stations) + 0.63 + above
     figure, axes, left = _rows_below(above, total, width_in, (r.name for r in rows))
-    reach = _reach_m(rows) / units.picture_unit_m
-    y, ticks, names = 0.0, [], []
+    # One bee's long tail must not squeeze the rest.
+    reach_m = 1.35 * max(min(row.high90_m, 2.2 * row.median_m) for row in rows)
+    reach = reach_m / units.picture_unit_m
+    y = 0.0
+    places: dict[float, str] = {}
     for station in stations:
-        axes.text(0, y + 0.35, drawable(f"from station {station}"), fontsize=8,
-                  fontweight="bold", va="center")  # fmt: skip
+        _name_station(axes, y + 0.35, f"from station {station}")
         y -= 0.75
         for row in rows:
-            if row.station != station:
-                continue
-            _draw_row(axes, row, y, units, reach)
-            ticks.append(y)
-            names.append(drawable(row.name, LONGEST_NAME))
-            y -= 1.0
-    axes.set_yticks(ticks, names)
-    for label, row in zip(axes.get_yticklabels(), _by_station(rows), strict=True):
+            if row.station == station:
+                _draw_row(axes, row, y, units, reach)
+                places[y] = row.name
+                y -= 1.0
+    _name_rows(axes, places)
+    for label, row in zip(axes.get_yticklabels(), rows, strict=True):
         if row.mark is None:
             label.set_fontweight("bold")
     axes.set_xlim(0, reach)
@@ -228,6 +215,15 @@ def _rows_below(
     return figure, axes, left
 
 
+def _name_station(axes: Axes, y: float, text: str) -> None:
+    axes.text(0, y, drawable(text), fontsize=8, fontweight="bold", va="center")
+
+
+def _name_rows(axes: Axes, names: Mapping[float, str]) -> None:
+    """Write names to the left of rows, by their heights."""
+    axes.set_yticks(list(names), [drawable(n, LONGEST_NAME) for n in names.values()])
+
+
 def _scale(axes: Axes, reach: float, ticks_at: MaxNLocator, label: str) -> None:
     """Draw the scale below the rows."""
     axes.set_xticks([at for at in ticks_at.tick_values(0, reach) if at <= reach])
@@ -237,13 +233,9 @@ def _scale(axes: Axes, reach: float, ticks_at: MaxNLocator, label: str) -> None:
     axes.tick_params(axis="x", labelsize=8)
 
 
-def _by_station(rows: list[_Row]) -> list[_Row]:
-    stations = list(dict.fromkeys(row.station for row in rows))
-    return [row for station in stations for row in rows if row.station == station]
-
-
 def _draw_row(axes: Axes, row: _Row, y: float, units: Units, reach: float) -> None:
     one = units.picture_unit_m
+    ink = INK if row.mark is not None else AREA
     face = mark_colours(row.mark)[0] if row.mark is not None else AREA
     if row.density.size and np.max(row.density) > 0:
         height = 0.66 * row.density / np.max(row.density)
@@ -257,14 +249,14 @@ def _draw_row(axes: Axes, row: _Row, y: float, units: Units, reach: float) -> No
                   linewidth=0.8, zorder=3)  # fmt: skip
     if row.high90_m / one > reach:
         axes.plot([reach], [y], marker=">", markersize=5, zorder=6, clip_on=False,
-                  color=INK if row.mark is not None else AREA)  # fmt: skip
+                  color=ink)  # fmt: skip
     axes.plot([row.low90_m / one, row.high90_m / one], [y, y], linewidth=1.3, zorder=4,
-              color=INK if row.mark is not None else AREA)  # fmt: skip
+              color=ink)  # fmt: skip
     if row.low50_m is not None and row.high50_m is not None:
         axes.plot([row.low50_m / one, row.high50_m / one], [y, y], color=INK,
                   linewidth=3.4, solid_capstyle="butt", zorder=5)  # fmt: skip
     if row.mark is not None:
-        draw_dot(axes, row.median_m / one, y, row.mark, 9.5)
+        draw_dots(axes, [row.median_m / one], y, row.mark, 9.5)
     else:
         axes.plot([row.median_m / one], [y], marker="o", markersize=8, color=AREA,
                   zorder=6)  # fmt: skip
@@ -298,7 +290,7 @@ class _AwayRow:
 
 
 def _away_rows(result: HuntResult) -> list[_AwayRow]:
-    distances = {(b.bee, b.station): b for b in (result.fix.bees if result.fix else ())}
+    distances = {(bee.bee, bee.station): bee for bee in result.bees}
     groups: dict[tuple[str, str], list[Trip]] = {}
     for trip in result.table.trips:
         groups.setdefault((trip.station, trip.bee), []).append(trip)
@@ -336,19 +328,17 @@ def away_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
     total = len(rows) * 0.36 + 0.30 * len(stations) + 0.6 + above
     figure, axes, _ = _rows_below(above, total, width_in, (r.bee for r in rows))
     longest = _longest_shown_s([trip for row in rows for trip in row.trips]) / 60
-    y, ticks, names = 0.0, [], []
+    y = 0.0
+    places: dict[float, str] = {}
     for station in stations:
-        axes.text(0, y, drawable(f"station {station}"), fontsize=8, fontweight="bold",
-                  va="center")  # fmt: skip
+        _name_station(axes, y, f"station {station}")
         y -= 0.95
         for row in rows:
-            if row.station != station:
-                continue
-            _draw_away_row(axes, row, y, longest, result)
-            ticks.append(y)
-            names.append(drawable(row.bee, LONGEST_NAME))
-            y -= 1.15
-    axes.set_yticks(ticks, names)
+            if row.station == station:
+                _draw_away_row(axes, row, y, longest, result)
+                places[y] = row.bee
+                y -= 1.15
+    _name_rows(axes, places)
     axes.set_ylim(y + 0.45, 0.5)
     axes.set_xlim(0, longest * 1.03)
     ticks_at = MaxNLocator(5 if narrow else 9, integer=True)
@@ -360,10 +350,12 @@ def away_figure(result: HuntResult, width_in: float = PAGE_IN) -> Figure | None:
 
 def flight_s(result: HuntResult, distance_m: float) -> float:
     """Return the time that flying out and home takes, at this hunt's speed."""
-    factor = result.settings.flight_speed_factor
+    settings = result.settings
+    factor = settings.flight_speed_factor
     if result.fix is not None:
         factor = result.fix.learned.get("flight_speed_factor", (factor, 0.0))[0]
-    return distance_m * result.flight_s_per_m / factor
+    out, home = settings.flight_speed_out_mps, settings.flight_speed_home_mps
+    return distance_m * (1 / out + 1 / home) / factor
 
 
 def _draw_away_row(
@@ -374,26 +366,15 @@ def _draw_away_row(
         flight = flight_s(result, row.distance.median_m) / 60
         # Where the flight alone would take longer, the estimate does not rest on
         # these trips, and there is nothing to split.
-        fits = flight < shortest
-        for start, width, colour in (
-            (
-                (0.0, shortest - flight, IN_HIVE),
-                (shortest - flight, flight, FLIGHT),
-            )
-            if fits
-            else ()
-        ):
+        stay = shortest - flight
+        bars = ((0.0, stay, IN_HIVE), (stay, flight, FLIGHT)) if stay > 0 else ()
+        for start, width, colour in bars:
             axes.add_patch(
                 Rectangle((start, y - 0.40), width, 0.16, facecolor=colour, zorder=2,
                           edgecolor="none")
             )  # fmt: skip
-    beyond, many = 0, len(row.trips) > _DOTS_ONE_BY_ONE
-    shown: list[Trip] = []
-    for trip in row.trips:
-        if trip.away_s / 60 > longest:
-            beyond += 1
-        else:
-            shown.append(trip)
+    many = len(row.trips) > _DOTS_ONE_BY_ONE
+    shown = [trip for trip in row.trips if trip.away_s / 60 <= longest]
     lifts = (
         [0.0] * len(shown) if many else _lifts([t.away_s / 60 for t in shown], longest)
     )
@@ -405,10 +386,11 @@ def _draw_away_row(
         elif many:
             together.setdefault(trip.timing, []).append(minutes)
         else:
-            draw_dot(axes, minutes, y + lift, row.mark, 9.0, shape=_SHAPES[trip.timing])
+            shape = _SHAPES[trip.timing]
+            draw_dots(axes, [minutes], y + lift, row.mark, 9.0, shape=shape)
     for timing, some in together.items():
         draw_dots(axes, some, y, row.mark, 6.5, shape=_SHAPES[timing])
-    if beyond:
+    if beyond := len(row.trips) - len(shown):
         axes.text(longest * 1.02, y, f"{beyond} longer →", ha="right", va="center",
                   fontsize=7.5, color=MUTED)  # fmt: skip
 

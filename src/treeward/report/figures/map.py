@@ -23,9 +23,8 @@ from . import (
     PAPER,
     drawable,
     halo,
+    mark_colours,
     new_figure,
-    paint_hex,
-    split_mark,
 )
 from .map_frame import (
     Extent,
@@ -39,6 +38,7 @@ from .map_frame import (
     set_extent,
 )
 from .map_layers import (
+    area_edge,
     area_outlines,
     draw_days,
     draw_ground,
@@ -54,11 +54,12 @@ if TYPE_CHECKING:
 
     from treeward.report.flight_lines import LineBundle
     from treeward.report.model import HuntResult
-    from treeward.survey.records import SearchArea
+    from treeward.survey.frame import Placed
 
     Points = NDArray[np.float64]
 
 Form = Literal["sheet", "page", "phone"]
+ON_PAGES: dict[str, Form] = {"map": "page", "map-phone": "phone"}  # by drawings' names
 _MARGINS = (0.14, 0.2, 0.27, 0.35, 0.45)  # free on each side, share; choice
 _LETTERS = 0.04  # of the map, below a place that has a name; about what they take
 _LINE_PT = 2.9  # width of a flight line with its rim
@@ -101,18 +102,10 @@ _FORMS: dict[Form, _Form] = {
 
 
 def map_figure(result: HuntResult, form: Form) -> Figure | None:
-    """Draw the map.
+    """Draw the map; None where no station has a position.
 
-    Parameters
-    ----------
-    form
-        "sheet" for A4 on its side, with title and key beside the map; "page" for the
-        map alone, as the report shows it, and "phone" for a screen a hand wide.
-
-    Returns
-    -------
-    Figure or None
-        None where no station has a position.
+    The form is "sheet" for A4 on its side, with title and key beside the map; "page"
+    for the map alone, as the report shows it, or "phone" for a screen a hand wide.
     """
     frame = map_frame(result)
     if frame is None:
@@ -146,29 +139,18 @@ def map_figure(result: HuntResult, form: Form) -> Figure | None:
     return figure
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MapPlace:
-    """Where on a drawing the map lies, in points from its top left corner."""
+def map_place(
+    result: HuntResult, frame: LocalFrame, form: Form
+) -> tuple[Extent, tuple[float, float, float, float]]:
+    """Return what `map_figure` shows in a form, and where on the drawing.
 
-    extent: Extent
-    left: float
-    top: float
-    width: float
-    height: float
-
-
-def map_place(result: HuntResult, frame: LocalFrame, form: Form) -> MapPlace:
-    """Return what `map_figure` shows in a form, and where on the drawing."""
+    That is left, top, width and height in points, from the drawing's top left corner.
+    """
     chosen = _FORMS[form]
     wide, high = (72 * inches for inches in chosen.size_in)
     left, bottom, width, height = chosen.axes
-    return MapPlace(
-        extent=_extent(chosen, result, frame, _covered(result, frame)),
-        left=left * wide,
-        top=(1 - bottom - height) * high,
-        width=width * wide,
-        height=height * high,
-    )
+    box = (left * wide, (1 - bottom - height) * high, width * wide, height * high)
+    return _extent(chosen, result, frame, _covered(result, frame)), box
 
 
 def _extent(
@@ -188,7 +170,7 @@ def _extent(
 def _covered(result: HuntResult, frame: LocalFrame) -> Points:
     """Return points all over what the scale must not cover, (n, 2) metres."""
     found = [_content(result, frame)]
-    for colony in result.fix.colonies if result.fix else ():
+    for colony in result.colonies:
         for area in colony.search_areas.values():
             for outline in area_outlines(area, frame):
                 corners = np.asarray(outline.vertices, dtype=np.float64)
@@ -209,10 +191,8 @@ def _covered(result: HuntResult, frame: LocalFrame) -> Points:
     ]
     steps = np.linspace(0.0, 1.0, 40)[:, None]
     for group in bundles_by_bee(result):
-        start = _at(frame, group.station.latitude_deg, group.station.longitude_deg)
-        turn = np.radians(group.mean_true_deg)
-        reach = line_length_m(result, group) * np.array([np.sin(turn), np.cos(turn)])
-        found.append(start + steps * reach)
+        start, way = _line(result, frame, group)
+        found.append(start + steps * way)
     content: Points = np.vstack(found)
     # Names stand below stations and seats, and reach to their sides.
     below = float(np.ptp(content[:, 1]) + 1.0) * _LETTERS
@@ -221,29 +201,32 @@ def _covered(result: HuntResult, frame: LocalFrame) -> Points:
     return np.vstack([content, *(named + np.array(offset) for offset in offsets)])
 
 
-def _at(frame: LocalFrame, latitude_deg: float, longitude_deg: float) -> Points:
+def _line(
+    result: HuntResult, frame: LocalFrame, group: LineBundle
+) -> tuple[Points, Points]:
+    """Where a flight line begins and how far it goes from there, metres."""
+    turn = np.radians(group.mean_true_deg)
+    way = line_length_m(result, group) * np.array([np.sin(turn), np.cos(turn)])
+    return _at(frame, group.station), way
+
+
+def _at(frame: LocalFrame, where: Placed) -> Points:
     """East and north of one place, metres."""
-    place: Points = frame.to_xy(np.array([latitude_deg]), np.array([longitude_deg]))[0]
+    lat, lon = np.array([where.latitude_deg]), np.array([where.longitude_deg])
+    place: Points = frame.to_xy(lat, lon)[0]
     return place
 
 
 def _content(result: HuntResult, frame: LocalFrame) -> Points:
     """Everything the map has to show, (n, 2) metres."""
-    lat = [place.latitude_deg for place in result.stations]
-    lon = [place.longitude_deg for place in result.stations]
     rings: list[Points] = []
-    if result.fix is not None:
-        for colony in result.fix.colonies:
-            lat.append(colony.best_latitude_deg)
-            lon.append(colony.best_longitude_deg)
-            widest = max(colony.search_areas, default=None)
-            if widest is not None:
-                areas = colony.search_areas[widest]
-                rings += [polygon.outer for polygon in areas.polygons]
-        for _, place in seats(result):
-            lat.append(place.latitude_deg)
-            lon.append(place.longitude_deg)
-    spots = frame.to_xy(np.array(lat), np.array(lon))
+    for colony in result.colonies:
+        if colony.search_areas:
+            widest = colony.search_areas[max(colony.search_areas)]
+            rings += [polygon.outer for polygon in widest.polygons]
+    places: list[Placed] = [*result.stations, *result.colonies]
+    places += [place for _, place in seats(result)]
+    spots = np.stack([_at(frame, place) for place in places])
     outlines = [frame.to_xy(ring[:, 1], ring[:, 0]) for ring in rings if len(ring)]
     if not outlines and len(spots) == 1:  # nothing found yet: leave room for the lines
         reach = np.array([[-1.0, -1.0], [1.0, 1.0]]) * LINE_DEFAULT_M
@@ -252,28 +235,17 @@ def _content(result: HuntResult, frame: LocalFrame) -> Points:
 
 
 def _draw_areas(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
-    for colony in result.fix.colonies if result.fix else ():
+    for colony in result.colonies:
         for percent in sorted(colony.search_areas, reverse=True):
-            _draw_area(axes, colony.search_areas[percent], frame, percent)
-
-
-def _draw_area(axes: Axes, area: SearchArea, frame: LocalFrame, percent: int) -> None:
-    for whole in area_outlines(area, frame):
-        opacity = AREA_OPACITY.get(percent, 0.15)
-        axes.add_patch(
-            PathPatch(whole, facecolor=AREA, edgecolor="none", alpha=opacity, zorder=3)
-        )
-        axes.add_patch(
-            PathPatch(whole, facecolor="none", edgecolor=AREA, zorder=4,
-                      linewidth=1.6 if percent == 90 else 0.8,
-                      linestyle="--" if percent == 95 else "-")
-        )  # fmt: skip
+            look = {"facecolor": AREA, "alpha": AREA_OPACITY.get(percent, 0.15)}
+            for whole in area_outlines(colony.search_areas[percent], frame):
+                axes.add_patch(PathPatch(whole, zorder=3, edgecolor="none", **look))
+                axes.add_patch(PathPatch(whole, zorder=4, **area_edge(percent)))
 
 
 def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
     for group in bundles_by_colony(result):
-        place = group.station
-        x, y = _at(frame, place.latitude_deg, place.longitude_deg)
+        x, y = _at(frame, group.station)
         length = line_length_m(result, group)
         middle = 90 - group.mean_true_deg
         axes.add_patch(
@@ -282,26 +254,23 @@ def _draw_lines(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
         )  # fmt: skip
     drawn: list[LineBundle] = []
     for group in bundles_by_bee(result):
-        place = group.station
-        start = _at(frame, place.latitude_deg, place.longitude_deg)
-        length = line_length_m(result, group)
-        turn = np.radians(group.mean_true_deg)
-        end = start + length * np.array([np.sin(turn), np.cos(turn)])
-        xs, ys = [start[0], end[0]], [start[1], end[1]]
-        first, second = split_mark(group.name)
+        start, way = _line(result, frame, group)
+        xs, ys = zip(start, start + way, strict=True)
+        first, second = mark_colours(group.name)
         # Beside those that it would lie upon, of which nothing would be seen.
         aside_pt = _LINE_PT * sum(_lie_together(group, other) for other in drawn)
         drawn.append(group)
+        turn = np.radians(group.mean_true_deg)
         right_in = aside_pt / 72 * np.cos(turn)
         up_in = -aside_pt / 72 * np.sin(turn)
         aside = ScaledTranslation(right_in, up_in, axes.figure.dpi_scale_trans)
         at = axes.transData + aside
         axes.plot(xs, ys, color=INK, linewidth=_LINE_PT, zorder=6, transform=at,
                   solid_capstyle="butt")  # fmt: skip
-        axes.plot(xs, ys, color=paint_hex(first), linewidth=1.9, zorder=7, transform=at,
+        axes.plot(xs, ys, color=first, linewidth=1.9, zorder=7, transform=at,
                   solid_capstyle="butt")  # fmt: skip
         if second != first:
-            axes.plot(xs, ys, color=paint_hex(second), linewidth=1.9, zorder=8,
+            axes.plot(xs, ys, color=second, linewidth=1.9, zorder=8,
                       transform=at, linestyle=(0, (4, 4)),
                       dash_capstyle="butt")  # fmt: skip
 
@@ -327,18 +296,15 @@ def _number_strips(
 
     The first one's stands beside what is there.
     """
-    taken = list(_content(result, frame)[: len(result.stations)])
-    colonies = result.fix.colonies if result.fix else ()
-    taken += [
-        _at(frame, colony.best_latitude_deg, colony.best_longitude_deg)
-        for colony in colonies
-    ]
+    places: list[Placed] = [*result.stations, *result.colonies]
+    taken = [_at(frame, place) for place in places]
     for _, seat in seats(result):
-        taken.append(_at(frame, seat.latitude_deg, seat.longitude_deg))
+        taken.append(_at(frame, seat))
         taken.append(taken[-1] - [0.0, apart_m])  # its name
-    for colony in colonies:
+    for colony in result.colonies:
         for number, strip in enumerate(colony.search_plan, start=1):
-            at = _at(frame, strip.start_latitude_deg, strip.start_longitude_deg)
+            lat, lon = strip.start_latitude_deg, strip.start_longitude_deg
+            at = frame.to_xy(np.array([lat]), np.array([lon]))[0]
             near = min(taken, key=lambda other: float(np.hypot(*(at - other))))
             near_m = float(np.hypot(*(at - near)))
             if near_m < apart_m and number == 1:  # where to begin is always told
@@ -347,7 +313,7 @@ def _number_strips(
             elif near_m < apart_m:
                 continue
             taken.append(at)
-            name = colony.id if len(colonies) > 1 else ""
+            name = colony.id if result.several else ""
             axes.annotate(drawable(f"{name}{number}", 8), (at[0], at[1]), (0, 0),
                           textcoords="offset points", ha="center", va="center",
                           fontsize=look.small_pt, fontweight="bold", zorder=10,
@@ -358,7 +324,7 @@ def _draw_spots(
     axes: Axes, result: HuntResult, frame: LocalFrame, look: Lettering
 ) -> None:
     for place in result.stations:
-        x, y = _at(frame, place.latitude_deg, place.longitude_deg)
+        x, y = _at(frame, place)
         axes.plot([x], [y], marker="o", markersize=14, zorder=12, markerfacecolor=PAPER,
                   markeredgecolor=INK, markeredgewidth=1.6)  # fmt: skip
         if len(place.id) <= 2:
@@ -369,22 +335,19 @@ def _draw_spots(
                           textcoords="offset points", ha="center", va="top",
                           fontsize=look.text_pt, fontweight="bold",
                           path_effects=halo())  # fmt: skip
-    if result.fix is None:
-        return
-    several = len(result.fix.colonies) > 1
-    for colony in result.fix.colonies:
-        x, y = _at(frame, colony.best_latitude_deg, colony.best_longitude_deg)
+    for colony in result.colonies:
+        x, y = _at(frame, colony)
         axes.plot([x], [y], marker="*", markersize=19, zorder=14, markerfacecolor=BEST,
                   markeredgecolor=PAPER, markeredgewidth=1.2)  # fmt: skip
-        if several:
+        if result.several:
             axes.annotate(drawable(colony.id, 8), (x, y), (11, 8), fontsize=11,
                           textcoords="offset points", fontweight="bold", zorder=15,
                           path_effects=halo())  # fmt: skip
     for colony, place_next in seats(result):
-        x, y = _at(frame, place_next.latitude_deg, place_next.longitude_deg)
+        x, y = _at(frame, place_next)
         axes.plot([x], [y], marker="s", markersize=11, zorder=12, markerfacecolor=NEXT,
                   markeredgecolor=PAPER, markeredgewidth=1.4)  # fmt: skip
-        text = drawable(f"next, {colony.id}", 12) if several else "next"
+        text = drawable(f"next, {colony.id}", 12) if result.several else "next"
         axes.annotate(text, (x, y), (0, -9), textcoords="offset points", ha="center",
                       va="top", fontsize=look.text_pt, zorder=13,
                       path_effects=halo())  # fmt: skip

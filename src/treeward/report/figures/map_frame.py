@@ -26,23 +26,8 @@ BOX_GAP = 0.012  # between the map's rim and the box of scale and north, share; 
 _SMALLEST_M = 200.0  # m, the least a map shows; choice
 # Seconds of arc between marked degrees, from which a fitting step is taken.
 _ARC_STEPS_S = (
-    1,
-    2,
-    5,
-    10,
-    15,
-    20,
-    30,
-    60,
-    120,
-    300,
-    600,
-    900,
-    1800,
-    3600,
-    7200,
-    18000,
-)
+    1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 18000,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,14 +67,8 @@ def extent_about(
 ) -> Extent:
     """Return the extent that holds all points and is `shape` times as wide as high.
 
-    Parameters
-    ----------
-    points
-        (n, 2) east, north in metres; n of 1 or more.
-    shape
-        Width over height of the axes it is for.
-    margin
-        Share of the span left free on each side.
+    Points are (n, 2) east, north in metres, n of 1 or more; the margin is the share of
+    their span that is left free on each side.
     """
     low, high = points.min(axis=0), points.max(axis=0)
     middle, span = (low + high) / 2, np.maximum(high - low, 1.0) * (1 + 2 * margin)
@@ -186,17 +165,15 @@ def draw_degrees(
 ) -> None:
     """Mark longitude along the bottom and latitude along the left."""
     for along_bottom in (True, False):
+        corner = [extent.west_m, extent.south_m]
         if along_bottom:
-            ends = np.array([[extent.west_m, extent.south_m],
-                             [extent.east_m, extent.south_m]])  # fmt: skip
-            lonlat = frame.to_lonlat(ends)
-            values = np.rad2deg(np.unwrap(np.deg2rad(lonlat[:, 0])))
+            ends = np.array([corner, [extent.east_m, extent.south_m]])
+            values = np.unwrap(frame.to_lonlat(ends)[:, 0], period=360)
             reach, letters = extent.width_m, "EW"
         else:
-            ends = np.array([[extent.west_m, extent.south_m],
-                             [extent.west_m, extent.north_m]])  # fmt: skip
-            lonlat = frame.to_lonlat(ends)
-            values, reach, letters = lonlat[:, 1], extent.height_m, "NS"
+            ends = np.array([corner, [extent.west_m, extent.north_m]])
+            values = frame.to_lonlat(ends)[:, 1]
+            reach, letters = extent.height_m, "NS"
         pieces = look.grid_lines - along_bottom
         span_s = float(values[1] - values[0]) * 3600
         step = next((s for s in _ARC_STEPS_S if s >= span_s / pieces), None)
@@ -206,8 +183,7 @@ def draw_degrees(
         ticks, texts = [], []
         while (value := count * step / 3600) < values[1]:
             share = (value - values[0]) / (values[1] - values[0])
-            start = extent.west_m if along_bottom else extent.south_m
-            ticks.append(start + share * reach)
+            ticks.append(corner[0 if along_bottom else 1] + share * reach)
             shown = (value + 180) % 360 - 180 if along_bottom else value
             texts.append(arc_text(shown, letters, seconds=step < 60))
             count += 1
@@ -248,12 +224,9 @@ def scale_box(extent: Extent, system: UnitSystem) -> tuple[float, float]:
 def emptiest_corner(
     extent: Extent, content: NDArray[np.float64], width: float, height: float
 ) -> tuple[bool, bool, int]:
-    """Return the corner box with the least in it, and how much that is.
+    """Return where the corner box with the least in it is, and how much that is.
 
-    Returns
-    -------
-    tuple
-        At the right, at the top, and how many points of the content lie within.
+    That is at the right, at the top, and how many points of the content lie within.
     """
     share_x = (content[:, 0] - extent.west_m) / extent.width_m
     share_y = (content[:, 1] - extent.south_m) / extent.height_m

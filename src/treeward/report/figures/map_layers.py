@@ -12,16 +12,20 @@ import numpy as np
 from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as DrawnPath
 
-from treeward.measures import Position, Units, bearing_text, format_position, utm_text
-from treeward.report.flight_lines import both_text, bundles_by_bee, to_compass_deg
+from treeward.measures import bearing_text
+from treeward.report.flight_lines import bundles_by_bee, to_compass_deg
+from treeward.report.sketch import strip_lonlat
 from treeward.report.wording import (
+    area_sizes,
     basis_sentence,
     colony_sentences,
     compass_sentence,
     day_text,
     for_colony,
     headline,
+    place_texts,
     seats,
+    walk_text,
 )
 
 from . import (
@@ -34,9 +38,9 @@ from . import (
     PAPER,
     drawable,
     halo,
-    paint_hex,
-    split_mark,
+    mark_colours,
 )
+from .map_frame import set_extent
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -70,7 +74,6 @@ GROUND_COLOUR: dict[Sort, str] = {
 GROUND_NAME: dict[Sort, str] = {
     "water": "water", "wood": "wood", "way": "path or road", "other": "other outline",
 }  # fmt: skip
-WATER_HATCH = "-----"
 _FILLED: frozenset[Sort] = frozenset({"water", "wood"})
 
 
@@ -109,10 +112,7 @@ def draw_ground(
                       xycoords="axes fraction", textcoords="offset points",
                       fontsize=look.small_pt * 0.9, color=MUTED,
                       zorder=19, path_effects=halo(1.8))  # fmt: skip
-    # imshow and plot may have moved the limits.
-    axes.set_xlim(extent.west_m, extent.east_m)
-    axes.set_ylim(extent.south_m, extent.north_m)
-    axes.set_aspect("equal", adjustable="box")
+    set_extent(axes, extent)  # imshow and plot may have moved it
 
 
 def _draw_line(axes: Axes, line: GroundLine, frame: LocalFrame) -> None:
@@ -127,7 +127,7 @@ def ground_fill(sort: Sort) -> dict[str, Any]:
     """Return how an area of the ground is filled."""
     colour = GROUND_COLOUR[sort]
     if sort == "water":
-        return {"facecolor": "none", "edgecolor": colour, "hatch": WATER_HATCH,
+        return {"facecolor": "none", "edgecolor": colour, "hatch": "-----",
                 "linewidth": 0.9, "alpha": 0.75}  # fmt: skip
     return {"facecolor": colour, "edgecolor": colour, "alpha": 0.35}
 
@@ -146,15 +146,7 @@ def resampled(
 ) -> NDArray[np.uint8]:
     """Return a picture as the map shows it, north up; clear where it has nothing.
 
-    Parameters
-    ----------
-    across
-        Points from west to east.
-
-    Returns
-    -------
-    array
-        (rows, across, 4); each point is the pixel that its middle lies in.
+    It is (rows, across, 4); each point is the pixel that its middle lies in.
     """
     from pyproj import CRS, Transformer
 
@@ -201,6 +193,19 @@ def dash_of(number: int) -> tuple[float, ...]:
     return tuple(float(part) for part in _DASHES[number % len(_DASHES)])
 
 
+def day_edge(number: int) -> dict[str, Any]:
+    """Return how the outline of the day with that number is drawn."""
+    return {"facecolor": "none", "edgecolor": INK, "linewidth": 1.1,
+            "linestyle": (0, dash_of(number))}  # fmt: skip
+
+
+def area_edge(percent: int) -> dict[str, Any]:
+    """Return how the outline of a search area is drawn."""
+    return {"facecolor": "none", "edgecolor": AREA,
+            "linewidth": 1.6 if percent == 90 else 0.8,
+            "linestyle": "--" if percent == 95 else "-"}  # fmt: skip
+
+
 def area_outlines(area: SearchArea, frame: LocalFrame) -> Iterator[DrawnPath]:
     """Yield a path for each patch of a search area, holes and all, in metres."""
     for polygon in area.polygons:
@@ -227,10 +232,7 @@ def draw_days(
 ) -> None:
     """Outline where each day alone puts the colonies.
 
-    Parameters
-    ----------
-    content
-        (n, 2) metres: what the dates should keep away from.
+    The dates keep away from the content, (n, 2) metres.
     """
     shown = drawn_days(result)
     taken = content
@@ -238,15 +240,13 @@ def draw_days(
         if day.day not in shown:
             continue
         number = shown.index(day.day)
-        style: Any = (0, dash_of(number))
         for one in day.colonies:
             area = one.colony.search_areas.get(PERCENT)
             if area is None:
                 continue
             outlines = list(area_outlines(area, frame))
             for outline in outlines:
-                patch = PathPatch(outline, facecolor="none", edgecolor=INK, zorder=5,
-                                  linewidth=1.1, linestyle=style)  # fmt: skip
+                patch = PathPatch(outline, zorder=5, **day_edge(number))
                 patch.set_gid(f"day-{number}")
                 axes.add_patch(patch)
             points = np.vstack([outline.vertices for outline in outlines])
@@ -282,17 +282,14 @@ def _free_place(
     return chosen
 
 
-_PT_PER_IN = 72.0
-
-
 def draw_looked(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
     """Shade the ground that was looked at, as wide as a nest is seen."""
     told = result.search.searching if result.search else None
     if told is None or not told.looked:
         return
-    # A line's width in points is a width on the ground once the extent is set.
+    # A line's width in points, 72 to the inch, is one on the ground in a set extent.
     box = axes.get_window_extent()
-    points = box.width * _PT_PER_IN / axes.figure.dpi
+    points = box.width * 72 / axes.figure.dpi
     metres = abs(axes.get_xlim()[1] - axes.get_xlim()[0])
     for way in told.walked:
         xy = frame.to_xy(way.latitude_deg, way.longitude_deg)
@@ -313,15 +310,10 @@ def draw_looked(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
 
 def draw_walk(axes: Axes, result: HuntResult, frame: LocalFrame) -> None:
     """Draw strips as arrows, and the way from one to the next as a fine line."""
-    for colony in result.fix.colonies if result.fix else ():
+    for colony in result.colonies:
         last = None
         for strip in colony.search_plan:
-            lonlat = [
-                *strip.way,
-                (strip.start_longitude_deg, strip.start_latitude_deg),
-                (strip.end_longitude_deg, strip.end_latitude_deg),
-            ]
-            lon, lat = np.array(lonlat).T
+            lon, lat = np.array(strip_lonlat(strip)).T
             xy = frame.to_xy(lat, lon)
             way = xy[:-1] if last is None else np.vstack([last, xy[:-1]])
             axes.plot(way[:, 0], way[:, 1], color=INK, linewidth=0.5, alpha=0.6,
@@ -368,16 +360,24 @@ class _Key:
                            color=MUTED if muted else INK)  # fmt: skip
             self.y -= _LINE * 0.86
 
-    def entry(self, text: str, second: str = "") -> float:
+    def entry(self, text: str, *below: str) -> float:
         """Write a line with room for a symbol before it; return the symbol's height."""
         middle = self.y - _LINE * 0.38
         self.axes.text(0.14, self.y, text, fontsize=8, va="top")
         self.y -= _LINE
-        if second:
-            self.axes.text(0.14, self.y + _LINE * 0.16, second, fontsize=7.2, va="top",
+        for line in filter(None, below):
+            self.axes.text(0.14, self.y + _LINE * 0.16, line, fontsize=7.2, va="top",
                            color=MUTED)  # fmt: skip
             self.y -= _LINE * 0.78
         return middle
+
+    def box(self, y: float, **look: Any) -> None:  # noqa: ANN401  (matplotlib's own)
+        """Draw an area's symbol at a height."""
+        self.axes.add_patch(Rectangle((0.015, y - 0.008), 0.08, 0.016, **look))
+
+    def line(self, y: float, **look: Any) -> None:  # noqa: ANN401
+        """Draw a line's symbol at a height."""
+        self.axes.plot([0.015, 0.095], [y, y], **look)
 
 
 def draw_key(figure: Figure, result: HuntResult, zone: str) -> None:
@@ -407,45 +407,21 @@ def draw_key(figure: Figure, result: HuntResult, zone: str) -> None:
 
 
 def _places(key: _Key, result: HuntResult) -> None:
-    units = Units(result.hunt_file.hunt.units)
     key.heading("Places")
     for place in result.stations[:8]:
-        where = Position(
-            latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg
-        )
         name = f", {place.name}" if place.name else ""
-        y = key.entry(drawable(f"Station {place.id}{name}", 34), format_position(where))
+        degrees, _ = place_texts(place)
+        y = key.entry(drawable(f"Station {place.id}{name}", 34), degrees)
         key.axes.plot([0.055], [y], marker="o", markersize=9, markerfacecolor=PAPER,
                       markeredgecolor=INK, markeredgewidth=1.3)  # fmt: skip
-    if result.fix is None:
-        return
-    for colony in result.fix.colonies[:4]:
-        where = Position(
-            latitude_deg=colony.best_latitude_deg,
-            longitude_deg=colony.best_longitude_deg,
-        )
-        several = len(result.fix.colonies) > 1
-        name = f"Best place, colony {colony.id}" if several else "Best place"
-        y = key.entry(drawable(name), format_position(where))
+    for colony in result.colonies[:4]:
+        degrees, grid = place_texts(colony)
+        name = f"Best place{for_colony(result, colony)}"
+        y = key.entry(drawable(name), degrees, f"UTM {grid}" if grid else "")
         key.axes.plot([0.055], [y], marker="*", markersize=14, markerfacecolor=BEST,
                       markeredgecolor=PAPER, markeredgewidth=0.8)  # fmt: skip
-        try:
-            grid = utm_text(where)
-        except ValueError:
-            continue
-        key.axes.text(0.14, key.y + _LINE * 0.16, f"UTM {grid}", fontsize=7.2, va="top",
-                      color=MUTED)  # fmt: skip
-        key.y -= _LINE * 0.78
     for colony, place_next in seats(result)[:4]:
-        walk = (
-            f"{units.distance(place_next.walk_m)} from station "
-            f"{place_next.from_station} on "
-            + both_text(
-                result,
-                place_next.walk_bearing_true_deg,
-                result.station(place_next.from_station),
-            )
-        )
+        walk = walk_text(result, place_next)
         title = f"Next station{for_colony(result, colony)}"
         y = key.entry(drawable(title), drawable(walk, 60))
         key.axes.plot([0.055], [y], marker="s", markersize=8, markerfacecolor=NEXT,
@@ -453,26 +429,14 @@ def _places(key: _Key, result: HuntResult) -> None:
 
 
 def _areas(key: _Key, result: HuntResult) -> None:
-    if result.fix is None or not result.fix.colonies:
+    if not result.colonies:
         return
-    units = Units(result.hunt_file.hunt.units)
     key.heading("Search area")
-    for percent in sorted({p for c in result.fix.colonies for p in c.search_areas}):
-        sizes = [
-            units.area(colony.search_areas[percent].area_m2)
-            for colony in result.fix.colonies
-            if percent in colony.search_areas
-        ]
+    for percent, sizes in area_sizes(result).items():
         y = key.entry(f"{percent} % chance: {' and '.join(sizes)}")
-        key.axes.add_patch(
-            Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor=AREA, edgecolor="none",
-                      alpha=_OPACITY.get(percent, 0.2))
-        )  # fmt: skip
-        key.axes.add_patch(
-            Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor="none", edgecolor=AREA,
-                      linewidth=1.6 if percent == 90 else 0.8,
-                      linestyle="--" if percent == 95 else "-")
-        )  # fmt: skip
+        opacity = _OPACITY.get(percent, 0.2)
+        key.box(y, facecolor=AREA, edgecolor="none", alpha=opacity)
+        key.box(y, **area_edge(percent))
 
 
 def _days(key: _Key, result: HuntResult) -> None:
@@ -480,10 +444,7 @@ def _days(key: _Key, result: HuntResult) -> None:
         if not key.room(8):
             return
         y = key.entry(f"{day_text(day)} alone, 90 %")
-        key.axes.add_patch(
-            Rectangle((0.015, y - 0.008), 0.08, 0.016, facecolor="none", edgecolor=INK,
-                      linewidth=1.1, linestyle=(0, dash_of(number)))
-        )  # fmt: skip
+        key.box(y, **day_edge(number))
 
 
 def _lines(key: _Key, result: HuntResult) -> None:
@@ -509,7 +470,12 @@ def _lines(key: _Key, result: HuntResult) -> None:
         if not key.room(6):
             key.text("and more", indent=0.14, muted=True)
             return
-        _line_symbol(key, key.entry(drawable(text, 44)), mark)
+        y = key.entry(drawable(text, 44))
+        ends = {"solid_capstyle": "butt", "dash_capstyle": "butt"}
+        first, second = mark_colours(mark)
+        key.line(y, color=INK, linewidth=3.4, **ends)
+        key.line(y, color=first, linewidth=2.2, **ends)
+        key.line(y, color=second, linewidth=2.2, linestyle=(0, (2, 2)), **ends)
 
 
 def _ground(key: _Key, result: HuntResult) -> None:
@@ -521,10 +487,9 @@ def _ground(key: _Key, result: HuntResult) -> None:
     for sort, filled in sorts:
         y = key.entry(GROUND_NAME[sort])
         if filled:
-            box = Rectangle((0.015, y - 0.008), 0.08, 0.016, **ground_fill(sort))
-            key.axes.add_patch(box)
+            key.box(y, **ground_fill(sort))
         else:
-            key.axes.plot([0.015, 0.095], [y, y], **ground_stroke(sort))
+            key.line(y, **ground_stroke(sort))
 
 
 def _mean_text(result: HuntResult, group: LineBundle) -> str:
@@ -536,18 +501,6 @@ def _mean_text(result: HuntResult, group: LineBundle) -> str:
     return f"{bearing_text(read_deg)}, {true}"
 
 
-def _line_symbol(key: _Key, y: float, mark: str) -> None:
-    first, second = split_mark(mark)
-    for colour, width, style in (
-        (INK, 3.4, "-"),
-        (paint_hex(first), 2.2, "-"),
-        (paint_hex(second), 2.2, (0, (2, 2))),
-    ):
-        key.axes.plot([0.015, 0.095], [y, y], color=colour, linewidth=width,
-                      linestyle=style, solid_capstyle="butt",
-                      dash_capstyle="butt")  # fmt: skip
-
-
 def _notes(result: HuntResult, zone: str) -> list[str]:
     # What a map cannot do without comes first: there may be no room for all.
     notes = [compass_sentence(result)]
@@ -555,7 +508,7 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
         notes.append(f"Grid: UTM zone {zone}, WGS84; north is true north.")
     if bundles_by_bee(result):
         notes.append("Grey fans hold about two in three single bearings.")
-    if result.fix is not None and any(c.search_plan for c in result.fix.colonies):
+    if any(colony.search_plan for colony in result.colonies):
         notes.append(
             "Arrows: the strips to walk, in the order of their numbers, which finds "
             "the colony soonest."
@@ -564,10 +517,10 @@ def _notes(result: HuntResult, zone: str) -> list[str]:
         notes.append("Ochre: ground looked at, where nothing was found.")
     if result.tracks:
         notes.append("Dotted grey: the way walked.")
-    if result.fix is not None and len(result.fix.colonies) > 1:
+    if result.several:
         notes += [
             sentence
-            for colony in result.fix.colonies
+            for colony in result.colonies
             for sentence in colony_sentences(result, colony)[:1]
         ]
     notes.append(basis_sentence(result))

@@ -6,11 +6,11 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from treeward.errors import ReportError
-from treeward.files import replacing, write_bytes
+from treeward.files import write_bytes
 from treeward.language.phrasebook import colour_names, sections
 from treeward.report.advice_wording import LOOK_FIRST
 
-from . import FAINT, INK, MUTED, draw_dot, drawable, drawing, new_figure, pdf_bytes
+from . import FAINT, INK, MUTED, draw_dots, drawable, drawing, new_figure, pdf_bytes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,9 +44,7 @@ def write_card(book: PhraseBook, path: Path) -> None:
             where=str(path),
             mend="Give it a name that ends in .pdf.",
         )
-    data = card_pdf(book)
-    with replacing(path) as beside:
-        beside.write_bytes(data)
+    write_bytes(path, card_pdf(book))
 
 
 def _sheet(width_in: float, height_in: float) -> tuple[Figure, Axes]:
@@ -111,7 +109,7 @@ def _draw(axes: Axes, book: PhraseBook) -> None:
     for index, name in enumerate(names):
         x = _LEFT + 0.015 + (index % 4) * (_RIGHT - _LEFT) / 4
         row_y = y - step * (1.2 + 1.3 * (index // 4))
-        draw_dot(axes, x, row_y + step * 0.25, name, 9)
+        draw_dots(axes, [x], row_y + step * 0.25, name, 9)
         axes.text(x + 0.025, row_y, drawable(name, 14), fontsize=8, color=INK)
 
 
@@ -157,12 +155,7 @@ _ROOM_LEFT, _ROOM_RIGHT, _TOP, _ROOM_BOTTOM = 0.07, 0.93, 0.86, 0.06
 def write_tally_sheet(hunt_dir: Path, *, name: str) -> tuple[Path, Path]:
     """Write the sheet as PDF, and a spreadsheet of the same columns, into a hunt.
 
-    `notes.clocked` reads the spreadsheet back.
-
-    Returns
-    -------
-    tuple of Path
-        The PDF and the CSV file.
+    `notes.clocked` reads the spreadsheet back. Returns the PDF and the CSV file.
     """
     pdf, table = hunt_dir / "tally-sheet.pdf", hunt_dir / "tally-sheet.csv"
     write_bytes(pdf, sheet_pdf(name), within=hunt_dir)

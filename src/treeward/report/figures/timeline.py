@@ -64,10 +64,12 @@ class _Day:
         names = [self.bee_of(v) for v in self.visits] + [t.bee for t in self.trips]
         return list(dict.fromkeys(names))
 
-    def clocks(self) -> list[datetime]:
-        seen = [c for v in self.visits for c in (v.back_clock, v.away_clock)]
-        gone = [c for t in self.trips for c in timed_ends(t) if c]
-        return seen + gone
+    def moments(self) -> list[tuple[float, str]]:
+        """Return when something was seen [POSIX s] and at which station, in order."""
+        seen = [(v.back_clock, v.station) for v in self.visits]
+        seen += [(v.away_clock, v.station) for v in self.visits]
+        seen += [(c, t.station) for t in self.trips for c in timed_ends(t) if c]
+        return sorted((clock.timestamp(), station) for clock, station in seen)
 
 
 def _same_day(result: HuntResult, trip: Trip) -> date | None:
@@ -134,8 +136,8 @@ def _draw_day(axes: Axes, day: _Day, result: HuntResult, wide_in: float) -> None
                   linestyle="-" if trip.used else (0, (1, 1.5)))  # fmt: skip
     for visit in day.visits:
         _draw_visit(axes, visit, rows[day.bee_of(visit)])
-    moments = [clock.timestamp() for clock in day.clocks()]
-    low, high = min(moments), max(moments)
+    moments = day.moments()
+    low, high = moments[0][0], moments[-1][0]
     room = max((high - low) * 0.02, 60.0)
     axes.set_xlim(low - room, high + room)
     axes.set_ylim(-0.6, max(len(bees), 2) - 0.4)
@@ -185,14 +187,8 @@ def clock_ticks(
 
 def _station_spans(day: _Day) -> list[tuple[str, float, float]]:
     """When which station was watched, in the order of time."""
-    moments = sorted(
-        [(v.back_clock.timestamp(), v.station) for v in day.visits]
-        + [(v.away_clock.timestamp(), v.station) for v in day.visits]
-        + [(c.timestamp(), t.station) for t in day.trips
-           for c in timed_ends(t) if c]
-    )  # fmt: skip
     spans: list[tuple[str, float, float]] = []
-    for moment, station in moments:
+    for moment, station in day.moments():
         if spans and spans[-1][0] == station:
             spans[-1] = (station, spans[-1][1], moment)
         else:
