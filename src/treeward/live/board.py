@@ -45,15 +45,10 @@ def standing(events: Sequence[Event]) -> tuple[Event, ...]:
     kept: list[Event] = []
     for event in events:
         if event.kind is EventKind.SCRATCH:
-            take_back(kept)
+            del kept[-1:]
         else:
             kept.append(event)
     return tuple(kept)
-
-
-def take_back(kept: list[Event]) -> Event | None:
-    """Take the last note off the list and return it, None if there is none."""
-    return kept.pop() if kept else None
 
 
 def board(
@@ -151,7 +146,6 @@ def _row(
         due_until=due_until,
         due=due,
         bearing_deg=circular_mean_deg(bearings),
-        bearings=len(bearings),
     )
 
 

@@ -199,7 +199,7 @@ class Intake:
             HeldSound(
                 samples=chunk.samples,
                 begins_s=begins_s,
-                elapsed_s=clock.elapsed_at(begins_s),
+                elapsed_s=begins_s + clock.offset_s,
                 timeline=self._timeline if self._settled else None,
                 # What comes faster than it was spoken can wait in its pipe.
                 can_wait=not self._source.live

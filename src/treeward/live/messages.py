@@ -117,7 +117,6 @@ class BeeState:
     due_until: datetime | None = None
     due: str = ""  # "", "soon", "due", "overdue"
     bearing_deg: float | None = None
-    bearings: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,8 +145,6 @@ class Snapshot:
     now: datetime
     hunt: str
     station: str
-    source: str
-    engine: str
     bees: tuple[BeeState, ...]
     notes: tuple[NoteLine, ...]
     level: Level

@@ -30,7 +30,7 @@ from treeward.notes.clock_evidence import apart_s
 from treeward.notes.flags import Flag, FlagCode
 
 from .answer import NOT_KEPT, SAY_AGAIN, Answer
-from .board import standing, take_back
+from .board import standing
 from .messages import (
     Alarm,
     HeardNotes,
@@ -144,7 +144,7 @@ class Notebook:
                 event = event.flagged(Flag(FlagCode.ASKED_AGAIN))
             away_s = self._away_s(event)
             if event.kind is EventKind.SCRATCH:
-                gone = take_back(self._standing)
+                gone = self._standing.pop() if self._standing else None
                 words.append(f"taken back: {event_text(gone)}" if gone else "nothing")
             elif doubt:
                 words.append("say again")
@@ -399,7 +399,6 @@ SOON = timedelta(minutes=30)  # before sunset, when the person is told; choice
 class Sky:
     """The sun's times on one day at one place; None where it does not rise or set."""
 
-    sunrise: datetime | None
     sunset: datetime | None
     dusk: datetime | None  # end of civil twilight
     dawn: datetime | None
@@ -414,12 +413,11 @@ class Sky:
 def sky_of(place: Position, day: date, zone: tzinfo) -> Sky:
     """Return the sun's times at `place` on `day`, local to `zone` (astral)."""
     from astral import Observer
-    from astral.sun import dawn, dusk, sunrise, sunset
+    from astral.sun import dawn, dusk, sunset
 
     at = Observer(latitude=place.latitude_deg, longitude=place.longitude_deg)
     times: dict[str, datetime | None] = {}
     for name, function, options in (
-        ("sunrise", sunrise, {}),
         ("sunset", sunset, {}),
         ("dusk", dusk, {"depression": CIVIL_TWILIGHT_DEG}),
         ("dawn", dawn, {"depression": CIVIL_TWILIGHT_DEG}),

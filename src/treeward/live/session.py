@@ -367,8 +367,6 @@ class Session:
             now=now,
             hunt=self._setting.hunt_name,
             station=notebook.station,
-            source=self._source.name,
-            engine=self._ears.name,
             bees=bees,
             notes=notebook.last_notes(),
             level=self.intake.meter.level,

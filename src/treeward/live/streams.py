@@ -135,20 +135,14 @@ class SampleClock:
     """
 
     first_offset_s: float | None = None
-    anchors: list[tuple[int, float]] = field(default_factory=list)
+    end_sample: int = 0  # samples seen so far
     _recent: deque[tuple[int, float]] = field(default_factory=deque)
-    _end: int = 0
-
-    @property
-    def end_sample(self) -> int:
-        """Samples seen so far."""
-        return self._end
 
     def late_s(self, samples: int, arrival_s: float) -> float:
         """Return how much later a chunk arrived than the recording lets expect."""
         if not self._recent:
             return 0.0
-        return arrival_s - (self._end + samples) / SAMPLE_RATE_HZ - self.offset_s
+        return arrival_s - (self.end_sample + samples) / SAMPLE_RATE_HZ - self.offset_s
 
     @property
     def offset_s(self) -> float:
@@ -159,28 +153,19 @@ class SampleClock:
 
     def push(self, samples: int, arrival_s: float) -> None:
         """Take note of a chunk of `samples` whose last one arrived at `arrival_s`."""
-        self._end += samples
-        offset = arrival_s - self._end / SAMPLE_RATE_HZ
-        oldest = self._end - int(OFFSET_WINDOW_S * SAMPLE_RATE_HZ)
+        self.end_sample += samples
+        offset = arrival_s - self.end_sample / SAMPLE_RATE_HZ
+        oldest = self.end_sample - int(OFFSET_WINDOW_S * SAMPLE_RATE_HZ)
         # A falling queue: its head is always the smallest of the window.
         while self._recent and self._recent[-1][1] >= offset:
             self._recent.pop()
-        self._recent.append((self._end, offset))
+        self._recent.append((self.end_sample, offset))
         while self._recent[0][0] < oldest:
             self._recent.popleft()
         if self.first_offset_s is None:
             self.first_offset_s = offset
-        elif self._end <= SAMPLE_RATE_HZ * OFFSET_WINDOW_S:
+        elif self.end_sample <= SAMPLE_RATE_HZ * OFFSET_WINDOW_S:
             self.first_offset_s = min(self.first_offset_s, offset)
-        self._anchor()
-
-    def _anchor(self) -> None:
-        if not self.anchors or self._end - self.anchors[-1][0] >= 60 * SAMPLE_RATE_HZ:
-            self.anchors.append((self._end, self._end / SAMPLE_RATE_HZ + self.offset_s))
-
-    def elapsed_at(self, second: float) -> float:
-        """Return the elapsed second of a second within this recording."""
-        return second + self.offset_s
 
     def drift_s(self) -> float:
         """Return how far the sound card has run off the elapsed clock so far."""
