@@ -451,7 +451,7 @@ def _practise(
         book,
         background_dbfs=catcher.background_dbfs(),
         flag_below=ears.flag_below,
-        engine=ears.name,
+        engine=ears.recognizer.name,
         share=asked["catch_percent"] / 100,
     )
     if as_json:

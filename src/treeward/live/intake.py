@@ -2,7 +2,7 @@
 
 Two threads: one takes sound from the source, one writes it to the disk. The second
 waits for the disk alone: cutting, hearing and the journal have threads of their own
-(cuts.py, session.py), to which it only hands on.
+(ears.py, session.py), to which it only hands on.
 """
 
 from __future__ import annotations
@@ -25,8 +25,7 @@ if TYPE_CHECKING:
 
     from treeward.audio.recorder import Recorder
 
-    from .answer import Gate, LevelMeter
-    from .ears import Ears
+    from .answer import Gate
     from .messages import Chunk, Source
     from .streams import WatchClock
 
@@ -73,7 +72,6 @@ class Intake:
         self,
         source: Source,
         keeper: Recorder,
-        ears: Ears,
         watch: WatchClock,
         gate: Gate | None,
         *,
@@ -98,8 +96,7 @@ class Intake:
         self._chunks: queue.Queue[Chunk | None] = queue.Queue(
             HELD_CHUNKS if paced else REHEARSED_CHUNKS
         )
-        self._cuts = Cuts(ears, gate, on_unheard=on_unheard, paced=paced)
-        self.stretches = self._cuts.stretches
+        self.cuts = Cuts(gate, on_unheard=on_unheard, paced=paced)
         self._clock = SampleClock()
         self._timeline = Timeline()
         self._settled = False
@@ -114,18 +111,8 @@ class Intake:
         self._threads = [
             threading.Thread(target=self._draw, name="source", daemon=True),
             threading.Thread(target=self._keep, name="keep", daemon=True),
-            threading.Thread(target=self._cuts.run, name="cut", daemon=True),
+            threading.Thread(target=self.cuts.run, name="cut", daemon=True),
         ]
-
-    @property
-    def meter(self) -> LevelMeter:
-        """How loud the sound is."""
-        return self._cuts.meter
-
-    @property
-    def hearing_fault(self) -> str:
-        """What keeps sound from being cut for the recognizer, "" while all is well."""
-        return self._cuts.fault
 
     def start(self) -> None:
         """Begin."""
@@ -166,7 +153,7 @@ class Intake:
             while self._chunks.get() is not None:
                 pass
         finally:
-            self._cuts.end()
+            self.cuts.end()
 
     def _next(self) -> Chunk | None:
         while True:
@@ -175,13 +162,13 @@ class Intake:
                 return self._chunks.get(timeout=SETTLE_S if unsettled else None)
             except queue.Empty:  # nothing more comes: what is here is all there was
                 self._settle(self._clock.end_sample / SAMPLE_RATE_HZ)
-                self._cuts.place(self._timeline)
+                self.cuts.place(self._timeline)
 
     def _take(self, chunk: Chunk) -> None:
         if not len(chunk.samples):
             if chunk.lost:
                 self._break()
-                self._cuts.tell(lambda: self._on_lost(chunk.lost))
+                self.cuts.tell(lambda: self._on_lost(chunk.lost))
             return
         if self._full or self._last_s >= LONGEST_S:
             self._end_full()
@@ -195,7 +182,7 @@ class Intake:
         self.heard_samples += len(chunk.samples)
         ends_s = begins_s + len(chunk.samples) / SAMPLE_RATE_HZ
         self._last_s = self._timeline.at(begins_s) + ends_s - begins_s
-        self._cuts.push(
+        self.cuts.push(
             HeldSound(
                 samples=chunk.samples,
                 begins_s=begins_s,
@@ -216,7 +203,7 @@ class Intake:
                 f"{LONGEST_S / 3600:.0f} h of sound are kept, as long as one recording "
                 "may be: listening has ended; start it again to go on"
             )
-            self._cuts.tell(lambda: self._on_full(said))
+            self.cuts.tell(lambda: self._on_full(said))
 
     # --- where sound is put --------------------------------------------------
 
@@ -281,7 +268,7 @@ class Intake:
         start_s = self._timeline.at(begins_s)
         age_s = start_s - self._piece_s
         if keeper.writing and (
-            age_s > PIECE_MOST_S or (age_s > PIECE_S and not self._cuts.in_speech)
+            age_s > PIECE_MOST_S or (age_s > PIECE_S and not self.cuts.in_speech)
         ):
             self._end_piece()
         if not keeper.writing and start_s >= self._try_disk_s:
@@ -291,7 +278,7 @@ class Intake:
             self._piece_s, self._try_disk_s = start_s, start_s + DISK_RETRY_S
             if keeper.begin(start_s):
                 drift_s = self._clock.drift_s()
-                self._cuts.tell(lambda: self._on_piece(start_s, drift_s))
+                self.cuts.tell(lambda: self._on_piece(start_s, drift_s))
         if keeper.writing and not keeper.write(chunk.samples):
             keeper.end()  # a minute of it waits in memory already: a hole follows
             self._try_disk_s = start_s + DISK_RETRY_S
@@ -308,7 +295,7 @@ class Intake:
             self._tell_gap(self._last_s + moved, "the computer slept")
             return
         if moved:
-            self._cuts.tell(lambda: self._on_clock_set(moved))
+            self.cuts.tell(lambda: self._on_clock_set(moved))
         if self._source.live and not why:
             late_s = self._clock.late_s(len(chunk.samples), chunk.arrival_s)
             if late_s > GAP_S:
@@ -319,14 +306,14 @@ class Intake:
 
     def _tell_gap(self, to_s: float, why: str) -> None:
         gap = MissingSound(from_s=self._last_s, to_s=to_s, why=why)
-        self._cuts.tell(lambda: self._on_gap(gap))
+        self.cuts.tell(lambda: self._on_gap(gap))
         self._last_s = self._earliest_s = to_s
 
     def _break(self) -> None:
         """End what hangs together: sound is missing from here on."""
         if not self._settled:
             self._settle(self._clock.end_sample / SAMPLE_RATE_HZ)
-        self._cuts.cut_off(self._timeline)
+        self.cuts.cut_off(self._timeline)
         self._end_piece()
         self._clock = SampleClock()
         if self.heard_samples:

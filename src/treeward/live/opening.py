@@ -133,7 +133,7 @@ def open_session(
     journal.write(
         {"type": "session", "treeward": __version__, "recording": f"{name}.flac",
          "start": watch.start.isoformat(timespec="milliseconds"),
-         "source": source.name, "engine": ears.name}
+         "source": source.name, "engine": ears.recognizer.name}
     )  # fmt: skip
     box: list[Session] = []
     office = Office(pair, locate, lambda: box[0].notebook.station if box else station)

@@ -114,7 +114,7 @@ class Session:
             self._gate,
             watch.now_s,
             on_span=self._note_answer if audible else None,
-            on_latency=self._note_latency if setting.paced else None,
+            on_latency=self.tally.latencies_s.append if setting.paced else None,
         )
         self.intake = self._new_intake(self._gate if audible else None)
         self._calls = Calls(due=setting.call_due)
@@ -132,7 +132,6 @@ class Session:
         return Intake(
             self._source,
             self.keeper,
-            self._ears,
             self._watch,
             gate,
             on_gap=self._on_gap,
@@ -216,7 +215,7 @@ class Session:
             if stretch is not None:
                 self._on_unheard(stretch.start_s, stretch.end_s)
             try:
-                stretch = self.intake.stretches.get_nowait()
+                stretch = self.intake.cuts.stretches.get_nowait()
             except queue.Empty:
                 return
 
@@ -224,7 +223,7 @@ class Session:
 
     def _run(self) -> None:
         reader = NoteReader(self._ears)
-        while (stretch := self.intake.stretches.get()) is not None:
+        while (stretch := self.intake.cuts.stretches.get()) is not None:
             self._in_hand = stretch
             try:
                 self._hear(reader, stretch)
@@ -248,8 +247,6 @@ class Session:
         ]
         ended_s = max(note.end_s or 0.0 for note in notes)
         heard, answer = self.notebook.take(placed, asked_s=ended_s)
-        if answer is None:
-            return
         self.tally.events += len(heard.events)
         self.tally.doubtful += heard.doubtful
         self._on_heard(heard, answer)
@@ -288,15 +285,8 @@ class Session:
         if lost_s >= WATCHED_GAP_S:
             flag = Flag.of(FlagCode.NOT_LISTENING, f"{lost_s:.0f}", gap.why)
             for kind, clock in ((EventKind.PAUSE, first), (EventKind.RESUME, last)):
-                self.notebook.put(
-                    Event(
-                        kind=kind,
-                        clock=clock,
-                        flags=(flag,),
-                    )
-                )
-        text = f"listening again after {lost_s:.0f} s: {gap.why}"
-        self._on_said(text)
+                self.notebook.put(Event(kind=kind, clock=clock, flags=(flag,)))
+        self._on_said(f"listening again after {lost_s:.0f} s: {gap.why}")
         self._answerer.say(Answer(tones=(Alarm.MENDED,), words="listening again"))
 
     def _on_lost(self, why: str) -> None:
@@ -305,12 +295,9 @@ class Session:
 
     def _on_piece(self, start_s: float, drift_s: float) -> None:
         self._journal.write(
-            {
-                "type": "piece",
-                "start_s": round(start_s, 3),
-                "drift_s": round(drift_s, 4),
-            }
-        )
+            {"type": "piece", "start_s": round(start_s, 3),
+             "drift_s": round(drift_s, 4)}
+        )  # fmt: skip
 
     def _on_unheard(self, start_s: float, end_s: float) -> None:
         self.tally.unheard += 1
@@ -332,9 +319,6 @@ class Session:
                 {"type": "own voice", "start_s": round(start_s, 3),
                  "end_s": round(end_s, 3), "words": words}
             )  # fmt: skip
-
-    def _note_latency(self, latency_s: float) -> None:
-        self.tally.latencies_s.append(latency_s)
 
     # --- the main thread -----------------------------------------------------
 
@@ -369,7 +353,7 @@ class Session:
             station=notebook.station,
             bees=bees,
             notes=notebook.last_notes(),
-            level=self.intake.meter.level,
+            level=self.intake.cuts.meter.level,
             estimate=self._office.estimate,
             sunset=sky.sunset if sky else None,
             kept_s=self.keeper.kept_samples / SAMPLE_RATE_HZ,
@@ -410,10 +394,10 @@ class Session:
             found.append("notes are not on disk: make room, do not close")
         if warning := device_warning(self.source_name):
             found.append(warning)
-        found += filter(None, (self.intake.hearing_fault, self._hearing_fault))
+        found += filter(None, (self.intake.cuts.fault, self._hearing_fault))
         if self._office.fault:
             found.append(self._office.fault)
-        if warning := self.intake.meter.level.warning:
+        if warning := self.intake.cuts.meter.level.warning:
             found.append(warning)
         return found
 

@@ -20,7 +20,9 @@ import numpy as np
 from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import SoundError
 from treeward.live.answer import CLIP_AT, CLIPPED_SHARE, FLOOR_DBFS
+from treeward.live.ears import PAUSE_S
 from treeward.notes.parser import flagged_above
+from treeward.speech.recognizer import Segmenter
 from treeward.speech.utterances import Utterance, Word
 
 from .prompts import reading_of
@@ -360,7 +362,7 @@ class PhraseCatcher:
 
     def __init__(self, ears: Ears) -> None:
         self._ears = ears
-        self._cutter = ears.make_segmenter()
+        self._cutter = Segmenter(pause_s=PAUSE_S)
         self._rest: NDArray[np.float32] = np.zeros(0, np.float32)
         self._power: list[NDArray[np.float64]] = []  # mean square of each frame
         self._clipped: list[NDArray[np.int64]] = []  # samples at full scale

@@ -30,9 +30,10 @@ from benchmarks.live.dictation import Said, schedule, sound_of  # noqa: E402
 from treeward.audio import Block  # noqa: E402
 from treeward.hunt.journal import Journal  # noqa: E402
 from treeward.live.board import Office  # noqa: E402
-from treeward.live.ears import Ears, NoteReader, open_ears  # noqa: E402
+from treeward.live.ears import PAUSE_S, Ears, NoteReader, open_ears  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
 from treeward.live.streams import BlocksSource, WatchClock  # noqa: E402
+from treeward.speech.recognizer import Segmenter  # noqa: E402
 from treeward.trips.table import TripTable  # noqa: E402
 
 if TYPE_CHECKING:
@@ -48,7 +49,7 @@ SETTINGS = (("buzz", 30.0), ("wind", 20.0), ("water", 20.0), ("mixed", 15.0))
 
 def offline(ears: Ears, said: list[Said], sound: list[NDArray[np.float32]]) -> str:
     """Waiting for the cutter and work of the recognizer, without any pacing."""
-    cutter, reader = ears.make_segmenter(), NoteReader(ears)
+    cutter, reader = Segmenter(pause_s=PAUSE_S), NoteReader(ears)
     waiting, work, at_s, found = [], [], 0.0, 0
     busy = 0.0
     for second in sound:
@@ -145,7 +146,10 @@ def main() -> None:
     length_s = said[-1].end_s + 3.0
     head = ("background, dB below speech", "notes right", "waiting", "work",
             "waiting + work", "cutting, share of a core")  # fmt: skip
-    lines = [f"{ears.name}, {os.cpu_count()} cores. Seconds, median / 95 %.", ""]
+    lines = [
+        f"{ears.recognizer.name}, {os.cpu_count()} cores. Seconds, median / 95 %.",
+        "",
+    ]
     lines += table_head(head)
     for kind, snr_db in SETTINGS:
         sound = list(sound_of(placed, length_s, kind=kind, snr_db=snr_db))
