@@ -115,7 +115,7 @@ class Notebook:
 
     def take(
         self, events: Sequence[Event], *, asked_s: float | None = None
-    ) -> tuple[HeardNotes, Answer | None]:
+    ) -> tuple[HeardNotes, Answer]:
         """Keep the notes of one utterance; return them and the answer to give.
 
         Parameters
@@ -125,44 +125,35 @@ class Notebook:
         asked_s
             Elapsed second at which the phrase ended.
         """
-        with self._lock:
-            return self._take(events, asked_s)
-
-    def _take(
-        self, events: Sequence[Event], asked_s: float | None
-    ) -> tuple[HeardNotes, Answer | None]:
-        kept = True
+        kept, doubtful = True, False
         names: list[str] = []
         words: list[str] = []
-        doubtful = False
         taken: list[Event] = []
         gone: Event | None = None
-        for heard in events:
-            doubt = self._is_doubtful(heard)
-            event = self._checked(heard)
-            if doubt:
-                event = event.flagged(Flag(FlagCode.ASKED_AGAIN))
-            away_s = self._away_s(event)
-            if event.kind is EventKind.SCRATCH:
-                gone = self._standing.pop() if self._standing else None
-                words.append(f"taken back: {event_text(gone)}" if gone else "nothing")
-            elif doubt:
-                words.append("say again")
-            else:
-                event = self._repetition(event)
-                words.append(spoken_event(event, away_s))
-                words += filter(None, [self._left_after(event)])
-            self.left = self._left_after(event)
-            kept = self._journal.write(self._record(event)) and kept
-            self._events.append(event)
-            taken.append(event)
-            if event.kind is not EventKind.SCRATCH:
-                self._standing.append(event)
-                self._follow(event)
-            doubtful = doubtful or doubt
-            names.append(event.kind.value)
-        if not taken:
-            return HeardNotes(events=(), doubtful=False, kept=True), None
+        with self._lock:
+            for heard in events:
+                doubt = self._is_doubtful(heard)
+                event = self._checked(heard)
+                if doubt:
+                    event = event.flagged(Flag(FlagCode.ASKED_AGAIN))
+                away_s = self._away_s(event)
+                self.left = ""
+                if event.kind is EventKind.SCRATCH:
+                    gone = self._standing.pop() if self._standing else None
+                    text = f"taken back: {event_text(gone)}" if gone else "nothing"
+                    words.append(text)
+                elif not doubt:
+                    event = self._repetition(event)
+                    self.left = self._left_after(event)
+                    words += filter(None, [spoken_event(event, away_s), self.left])
+                kept = self._journal.write(self._record(event)) and kept
+                self._events.append(event)
+                taken.append(event)
+                if event.kind is not EventKind.SCRATCH:
+                    self._standing.append(event)
+                    self._follow(event)
+                doubtful = doubtful or doubt
+                names.append(event.kind.value)
         if not kept:
             names, words = [NOT_KEPT], ["not saved. the disk is full"]
         elif doubtful:
@@ -176,8 +167,6 @@ class Notebook:
 
     def _left_after(self, event: Event) -> str:
         if event.kind not in LOOKING or self._walk is None:
-            return ""
-        if event.has(FlagCode.ASKED_AGAIN):
             return ""
         return left_words(self._walk.left([*self._standing, event]))
 
