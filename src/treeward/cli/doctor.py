@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from dataclasses import asdict, dataclass
 from functools import partial
@@ -36,8 +37,6 @@ def doctor_command(*, as_json: bool) -> None:
     """
     findings = list(examine())
     if as_json:
-        import json
-
         click.echo(json.dumps([asdict(finding) for finding in findings], indent=2))
     else:
         for finding in findings:
@@ -216,8 +215,6 @@ def models_command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
     except SpeechError as error:
         in_use, wrong = "", error.line()
     if as_json:
-        import json
-
         models = [
             {
                 "name": model.name,
@@ -277,7 +274,6 @@ def phrases_command(*, hunt_dir: Path, card: Path | None, as_json: bool) -> None
         return
     parts = sections(book)
     if as_json:
-        import json
         from dataclasses import asdict
 
         out = {"colours": colour_names(book), "sections": [asdict(p) for p in parts]}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import signal
 import sys
 import time
@@ -112,8 +113,6 @@ def listen_command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:
         done = recover(hunt_dir, merge_into_review(hunt), can_wait=True)
     summary = session.summary()
     if asked["as_json"]:
-        import json
-
         click.echo(json.dumps(summary, indent=2))
     else:
         for line in [*done.lines, *_summary_lines(summary)]:
@@ -406,8 +405,6 @@ def _check_wanted(asked: dict[str, Any]) -> None:
 
 def _print_prompts(prompts: Sequence[Prompt], *, as_json: bool) -> None:
     if as_json:
-        import json
-
         click.echo(json.dumps([prompt.text for prompt in prompts], indent=2))
         return
     for prompt in prompts:
@@ -455,8 +452,6 @@ def _practise(
         share=asked["catch_percent"] / 100,
     )
     if as_json:
-        import json
-
         click.echo(json.dumps(outcome_dict(outcome), indent=2))
         return
     say("")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -42,8 +43,6 @@ def trips_command(*, hunt_dir: Path, as_json: bool) -> None:
     stations = stations_of(hunt.file, hunt.path, paired.table, today=paired.created)
     paired = replace(paired, stations=stations)
     if as_json:
-        import json
-
         from treeward.report.result_json import result_dict
 
         whole = result_dict(paired)
@@ -242,8 +241,6 @@ def locate_command(
             result, with_sound=with_sound, online_map=online_map
         )
     if as_json:
-        import json
-
         from treeward.report.result_json import result_dict
 
         click.echo(json.dumps(result_dict(result), indent=2, allow_nan=False))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from datetime import UTC, datetime
 from pathlib import Path
@@ -241,8 +242,6 @@ def _tell(
 
     checks = check_finds(result, finds.find) if result is not None else ()
     if as_json:
-        import json
-
         whole = {
             "finds": finds.model_dump(mode="json")["find"],
             "looks": finds.model_dump(mode="json")["look"],
@@ -342,8 +341,6 @@ def season_command(
         said += season_lines(season, path)
         faults = list(season.left_out)
     if as_json:
-        import json
-
         from treeward.report.looking import occupancy_dict
 
         whole |= {

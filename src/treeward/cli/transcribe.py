@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 from pathlib import Path
@@ -79,8 +80,6 @@ def transcribe_command(
             watcher=bar,
         )
     if as_json:
-        import json
-
         click.echo(json.dumps(_as_dict(done, hunt.review_path), indent=2))
     else:
         for line in summary_lines(done, hunt.review_path):
@@ -234,8 +233,6 @@ def merge_command(
     merged = merge_hunts(one, other, target, names=who)
     remarks = [*going_on, *merged.remarks]
     if as_json:
-        import json
-
         whole = {
             "hunt": str(merged.path),
             "recordings": merged.recordings,
@@ -300,8 +297,6 @@ def review_command(
     if browser:
         _serve(hunt, open_page=not no_open)
     elif as_json:
-        import json
-
         from treeward.desk.terminal import review_dict
 
         click.echo(json.dumps(review_dict(desk, all_rows=all_rows), indent=2))
