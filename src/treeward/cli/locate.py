@@ -12,7 +12,7 @@ import click
 from treeward.measures import clock_face, counted
 from treeward.trips.wording import doubt_text, doubt_texts
 
-from . import hunt_option, json_option
+from . import Doing, hunt_option, json_option, recover_first
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,8 +34,6 @@ def trips_command(*, hunt_dir: Path, as_json: bool) -> None:
     """
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.locating import stations_of
-
-    from . import recover_first
 
     hunt = Hunt(hunt_dir)
     recover_first(hunt)
@@ -222,8 +220,6 @@ def locate_command(
     map pictures, when it is looked at, from the server named in hunt.toml.
     """
     from treeward.hunt.hunt import Hunt
-
-    from . import Doing, recover_first
 
     hunt = Hunt(hunt_dir, plain=plain)
     recover_first(hunt)

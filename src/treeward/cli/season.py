@@ -197,11 +197,9 @@ def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
         "placed_by": placed_by,
         "found": day,
     }
-    for key in ("nest", "height_m", "entrance", "colony", "remark"):
+    for key in ("nest", "height_m", "entrance", "colony", "photos", "may_know"):
         find[key] = options[key]
     find["remark"] = options["remark"] or words
-    for key in ("photos", "may_know"):
-        find[key] = list(options[key])
     return checked(FindTable, find, named="--{}")
 
 
@@ -322,12 +320,9 @@ def season_command(
     )
 
     colonies, _, faults = found_colonies(directory)
-    listed = occupancy(
-        colonies,
-        year or datetime.now(tz=UTC).astimezone().year,
-        square_m=1000.0 if rounded else None,
-    )
-    said = _written_list(listed, page, year) if page is not None else []
+    shown = year or datetime.now(tz=UTC).astimezone().year
+    listed = occupancy(colonies, shown, square_m=1000.0 if rounded else None)
+    said = _written_list(listed, page, shown) if page is not None else []
     if known_hives is not None:
         said += _known(known_hives, colonies, within_m)
     whole: dict[str, Any] = {}
@@ -355,7 +350,7 @@ def season_command(
         click.echo(f"Left out: {line}")
 
 
-def _written_list(listed: list[ColonyYear], page: Path, year: int | None) -> list[str]:
+def _written_list(listed: list[ColonyYear], page: Path, year: int) -> list[str]:
     from treeward.errors import ReportError
     from treeward.files import write_text
     from treeward.report.page import occupancy_page
@@ -366,8 +361,7 @@ def _written_list(listed: list[ColonyYear], page: Path, year: int | None) -> lis
             where=str(page),
             mend=f"Call it {page.with_suffix('.html').name}.",
         )
-    shown = year or datetime.now(tz=UTC).astimezone().year
-    write_text(page, occupancy_page(listed, shown))
+    write_text(page, occupancy_page(listed, year))
     count = "1 colony" if len(listed) == 1 else f"{len(listed)} colonies"
     return [f"{page} lists {count}, to be printed from a browser."]
 

@@ -399,13 +399,6 @@ def is_listened_to(hunt_dir: Path) -> bool:
         return False
 
 
-def pair_for(hunt: Hunt) -> Callable[[Sequence[Event]], TripTable]:
-    """Return how a hunt's standing notes are paired into trips."""
-    from treeward.trips import pair_trips
-
-    return lambda events: pair_trips(events, hunt.file)
-
-
 def locate_for(hunt: Hunt, today: datetime) -> Callable[[TripTable], Fix | None]:
     """Return how the survey core is asked about a hunt's trips."""
     from treeward.hunt.locating import survey_hunt
