@@ -74,13 +74,6 @@ class SoundAdvice:
     clipped_phrases: int
     faults: tuple[str, ...]
 
-    @property
-    def over_background_db(self) -> float | None:
-        """Speech over background."""
-        if self.speech_dbfs is None:
-            return None
-        return self.speech_dbfs - self.background_dbfs
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sensitivity:
@@ -444,12 +437,13 @@ def _avoid_lines(avoid: Sequence[Avoid]) -> list[str]:
 
 
 def _sound_lines(sound: SoundAdvice) -> list[str]:
-    if sound.speech_dbfs is None or sound.over_background_db is None:
+    if sound.speech_dbfs is None:
         return ["Sound", *(f"  {fault}" for fault in sound.faults), ""]
     return [
         f"Sound: speech {sound.speech_dbfs:.0f} dBFS, "
         f"background {sound.background_dbfs:.0f} dBFS, "
-        f"{sound.over_background_db:.0f} dB apart" + ("" if sound.faults else ": good"),
+        f"{sound.speech_dbfs - sound.background_dbfs:.0f} dB apart"
+        + ("" if sound.faults else ": good"),
         *(f"  {fault}" for fault in sound.faults),
         "",
     ]

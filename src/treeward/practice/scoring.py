@@ -284,20 +284,27 @@ def _reached(
 
 def tally_parts(attempts: Sequence[Attempt]) -> list[PartTally]:
     """Count, for each piece of the prompts, how often it was heard, worst first."""
+    found = _counted(
+        (part.role, part.meaning, part.words, _heard_for(part, attempt))
+        for attempt in attempts
+        for part in attempt.prompt.parts
+    )
+    return sorted(found, key=lambda t: (t.rate, -t.tries))
+
+
+def _counted(tries: Iterable[tuple[str, str, str, str | None]]) -> list[PartTally]:
+    """Count tries of a role, meaning and words; each with what was heard instead."""
     found: dict[tuple[str, str, str], PartTally] = {}
-    for attempt in attempts:
-        for part in attempt.prompt.parts:
-            key = (part.role, part.meaning, part.words)
-            tally = found.setdefault(
-                key, PartTally(words=part.words, role=part.role, meaning=part.meaning)
-            )
-            tally.tries += 1
-            instead = _heard_for(part, attempt)
-            if instead is None:
-                tally.hits += 1
-            else:
-                tally.instead[instead] += 1
-    return sorted(found.values(), key=lambda t: (t.rate, -t.tries))
+    for role, meaning, words, instead in tries:
+        tally = found.setdefault(
+            (role, meaning, words), PartTally(words=words, role=role, meaning=meaning)
+        )
+        tally.tries += 1
+        if instead is None:
+            tally.hits += 1
+        else:
+            tally.instead[instead] += 1
+    return list(found.values())
 
 
 def _heard_for(part: Part, attempt: Attempt) -> str | None:
@@ -323,18 +330,11 @@ def tally_shapes(attempts: Sequence[Attempt]) -> list[PartTally]:
 
     A shape is a prompt with the mark and the number left out: "... landed".
     """
-    found: dict[str, PartTally] = {}
-    for attempt in attempts:
-        shape = _shape(attempt.prompt)
-        tally = found.setdefault(
-            shape, PartTally(words=shape, role="shape", meaning=shape)
-        )
-        tally.tries += 1
-        if attempt.right:
-            tally.hits += 1
-        else:
-            tally.instead[attempt.heard] += 1
-    return list(found.values())
+    shapes = [(_shape(attempt.prompt), attempt) for attempt in attempts]
+    return _counted(
+        ("shape", shape, shape, None if attempt.right else attempt.heard)
+        for shape, attempt in shapes
+    )
 
 
 def _shape(prompt: Prompt) -> str:
@@ -415,23 +415,19 @@ class PhraseCatcher:
         self._spoken.append((start_s, end_s))
         heard = self._ears.recognizer.decode(block)
         if heard is None or not heard.words:
-            return [
-                Phrase(
-                    start_s=start_s,
-                    end_s=end_s,
-                    utterance=None,
-                    loudness=self._loudness(start_s, end_s),
-                )
-            ]
+            return [self._phrase(start_s, end_s, None)]
         return [
-            Phrase(
-                start_s=part.start_s,
-                end_s=part.end_s,
-                utterance=part,
-                loudness=self._loudness(part.start_s, part.end_s),
-            )
+            self._phrase(part.start_s, part.end_s, part)
             for part in part_at_notes(heard, self._ears.parse([heard], ""))
         ]
+
+    def _phrase(self, start_s: float, end_s: float, said: Utterance | None) -> Phrase:
+        return Phrase(
+            start_s=start_s,
+            end_s=end_s,
+            utterance=said,
+            loudness=self._loudness(start_s, end_s),
+        )
 
     def _loudness(self, start_s: float, end_s: float) -> Loudness | None:
         first, last = int(start_s * 100), int(end_s * 100) + 1
