@@ -36,7 +36,7 @@ from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.errors import SpeechError
 
 from .neural import file_in_package, open_network
-from .utterances import Utterance
+from .utterances import Utterance, parted_at_pauses
 from .vosk_engine import SMALL_ENGLISH, find_models, look_at
 
 if TYPE_CHECKING:
@@ -111,7 +111,6 @@ def _network() -> Any:  # noqa: ANN401 (the package has no types)
     path = file_in_package(PACKAGE, FILE)
     if path is None:
         raise SpeechError("the voice activity network is not installed", mend=MEND)
-
     return open_network(path, mend=MEND)
 
 
@@ -332,18 +331,8 @@ def _after(stretch: Block, from_s: float) -> Block | None:
 def _heard(recognizer: Recognizer, stretch: Block) -> Iterator[Utterance]:
     heard = recognizer.decode(stretch)
     if heard is not None:
-        yield from part_at_pauses(heard)
-
-
-def part_at_pauses(utterance: Utterance) -> Iterator[Utterance]:
-    """Part an utterance where nobody speaks for UTTERANCE_PAUSE_S."""
-    held = [utterance.words[0]]
-    for word in utterance.words[1:]:
-        if word.start_s - held[-1].end_s > UTTERANCE_PAUSE_S:
-            yield Utterance.of(held)
-            held = []
-        held.append(word)
-    yield Utterance.of(held)
+        for words in parted_at_pauses(heard.words, UTTERANCE_PAUSE_S):
+            yield Utterance.of(words)
 
 
 EMBEDDED = "tiny-en"  # the model that the wheels of moonshine-voice carry
@@ -478,7 +467,6 @@ def english_vosk(hunt_dir: Path | None) -> FoundModel | None:
 
 
 def _in_folder(model: str, hunt_dir: Path | None) -> Choice | None:
-
     for folder in (Path(model), *([hunt_dir / model] if hunt_dir else [])):
         if (folder / ENCODER).is_file():
             return Choice(engine="neural", model=folder.resolve().name, path=folder)
