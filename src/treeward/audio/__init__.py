@@ -54,7 +54,6 @@ class SoundInfo:
 
     path: Path
     duration_s: float | None  # None where the container does not say
-    channels: int
     container: str  # "WAV", "FLAC", "OGG", "mov,mp4,m4a"
     created: datetime | None  # container metadata; may be naive
 

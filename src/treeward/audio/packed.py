@@ -26,6 +26,13 @@ _GUESSED = frozenset({"amr", "amrnb", "amrwb", "aac", "mp3"})
 _MOST_MISSING_S = 600.0  # of silence in place of what cannot be decoded; choice
 
 
+def open_container(path: Path) -> Any:  # noqa: ANN401
+    """Open a recording by PyAV, and nothing else: a playlist must not reach out."""
+    import av
+
+    return av.open(str(path.resolve()), options={"protocol_whitelist": "file"})
+
+
 @contextmanager
 def open_packed(path: Path) -> Iterator[tuple[Any, Any]]:
     """Open a recording; give its container and its first stream of sound.
@@ -35,12 +42,10 @@ def open_packed(path: Path) -> Iterator[tuple[Any, Any]]:
     SoundError
         It is no recording, or one that no recorder makes.
     """
-    import av
     from av.error import FFmpegError
 
-    local_only = {"protocol_whitelist": "file"}  # a playlist must not reach out
     try:
-        container = av.open(str(path.resolve()), options=local_only)
+        container = open_container(path)
     except (FFmpegError, ValueError) as error:
         raise SoundError(
             "is not a recording that can be read", where=str(path), mend=MEND_COPY
@@ -181,49 +186,28 @@ def links_of(path: Path) -> tuple[Link, ...]:
     )
 
 
-class LinkFile(io.RawIOBase):
+class LinkFile(io.FileIO):
     """One stream of a chained file, to be read as a file of its own."""
 
     def __init__(self, path: Path, link: Link) -> None:
-        self._file = path.open("rb")
+        super().__init__(path)
         self._link = link
-        self._at = 0
-
-    def readable(self) -> bool:
-        """Tell that it can be read."""
-        return True
-
-    def seekable(self) -> bool:
-        """Tell that it can be sought in."""
-        return True
+        self.seek(0)
 
     def tell(self) -> int:
         """Return the place in the stream."""
-        return self._at
+        return super().tell() - self._link.first
 
     def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
         """Go to a place in the stream."""
         length = self._link.end - self._link.first
-        base = {io.SEEK_SET: 0, io.SEEK_CUR: self._at, io.SEEK_END: length}[whence]
-        self._at = max(0, base + offset)
-        return self._at
+        base = {io.SEEK_SET: 0, io.SEEK_CUR: self.tell(), io.SEEK_END: length}[whence]
+        return super().seek(self._link.first + max(0, base + offset)) - self._link.first
 
     def readinto(self, buffer: bytearray | memoryview, /) -> int:  # type: ignore[override]
         """Read on."""
-        view = memoryview(buffer).cast("B")
-        left = self._link.end - self._link.first - self._at
-        if left <= 0:
-            return 0
-        self._file.seek(self._link.first + self._at)
-        data = self._file.read(min(len(view), left))
-        view[: len(data)] = data
-        self._at += len(data)
-        return len(data)
-
-    def close(self) -> None:
-        """Close the file."""
-        self._file.close()
-        super().close()
+        left = max(0, self._link.end - self._link.first - self.tell())
+        return super().readinto(memoryview(buffer).cast("B")[:left]) or 0
 
 
 def chained(path: Path) -> list[tuple[Link, float]]:
