@@ -274,8 +274,6 @@ def phrases_command(*, hunt_dir: Path, card: Path | None, as_json: bool) -> None
         return
     parts = sections(book)
     if as_json:
-        from dataclasses import asdict
-
         out = {"colours": colour_names(book), "sections": [asdict(p) for p in parts]}
         click.echo(json.dumps(out, indent=2))
         return

@@ -8,7 +8,8 @@ import sys
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
-from typing import IO, TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from treeward import __version__
 from treeward.errors import HuntError, ListenerAtWorkError, SoundError
@@ -36,7 +37,6 @@ from .streams import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from datetime import date, datetime, tzinfo
-    from pathlib import Path
 
     from treeward.hunt.hunt import Hunt
     from treeward.measures import Position
@@ -45,7 +45,6 @@ if TYPE_CHECKING:
     from treeward.trips.table import TripTable
 
     from .answer import Answer, Synthesiser
-    from .ears import Ears
     from .messages import HeardNotes, Source
     from .microphone import Player
 
@@ -102,15 +101,14 @@ def open_session(
     *,
     pair: Callable[[Sequence[Event]], TripTable],
     locate: Callable[[TripTable], Fix | None],
-    stdin: IO[bytes] | Pipe | None = None,
-    ears: Ears | None = None,
+    stdin: Pipe | None = None,
     on_heard: Callable[[HeardNotes, Answer], None],
     on_said: Callable[[str], None],
 ) -> Session:
     """Open the sound, the engine and the journal.
 
     `pair` and `locate` are how notes become trips and trips a distance. `stdin` is
-    what `--input -` reads, by a Pipe where it has begun to.
+    what `--input -` reads, where it has begun to.
 
     Raises
     ------
@@ -121,11 +119,11 @@ def open_session(
     station = _station(hunt_file, wanted.station)
     time = RehearsalTime() if _is_fast(wanted) else None
     watch = _watch(wanted, hunt_file.hunt.zone, time, stdin)
+    source = None
     if wanted.input is not None:
         source = _source(wanted, watch, time, stdin)
-        ears = ears or open_ears(hunt_dir, model=wanted.model)
-    else:  # a microphone that waits for an engine to be opened tells a wrong time
-        ears = ears or open_ears(hunt_dir, model=wanted.model)
+    ears = open_ears(hunt_dir, model=wanted.model)
+    if source is None:  # a microphone that waits for an engine tells a wrong time
         source = _source(wanted, watch, time, stdin)
     player, synthesiser = (None, None) if time is not None else _voices(wanted)
     name = _name(hunt_dir, watch.start, station)
@@ -165,17 +163,14 @@ def open_session(
 
 
 def _watch(
-    wanted: Wanted,
-    zone: tzinfo,
-    time: RehearsalTime | None,
-    stdin: IO[bytes] | Pipe | None,
+    wanted: Wanted, zone: tzinfo, time: RehearsalTime | None, stdin: Pipe | None
 ) -> WatchClock:
     """Return the clock of the session; it runs with `time` in a rehearsal."""
     if time is not None:
         start = wanted.start or WatchClock(zone).start
         return WatchClock(zone, start=start, elapsed=time, wall=time)
     early_s = PIPE_HOLDS_S if wanted.input == "-" else 0.0
-    if isinstance(stdin, Pipe):
+    if stdin is not None:
         early_s += math.ceil(elapsed_s() - stdin.began_s)
     return WatchClock(zone, start=wanted.start, early_s=early_s)
 
@@ -216,10 +211,7 @@ def _station(hunt_file: HuntFile, asked: str | None) -> str:
 
 
 def _source(
-    wanted: Wanted,
-    watch: WatchClock,
-    time: RehearsalTime | None,
-    stdin: IO[bytes] | Pipe | None,
+    wanted: Wanted, watch: WatchClock, time: RehearsalTime | None, stdin: Pipe | None
 ) -> Source:
     if wanted.input is None:
         from .microphone import MicrophoneSource
@@ -227,8 +219,6 @@ def _source(
         return MicrophoneSource(wanted.device, watch.now_s)
     if wanted.input == "-":
         return StreamSource(stdin or open_pipe(), watch.now_s, raw=wanted.raw)
-    from pathlib import Path
-
     from treeward.audio.reader import probe, read_blocks
 
     path = Path(wanted.input)

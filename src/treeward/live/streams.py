@@ -24,7 +24,7 @@ from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio import SAMPLE_RATE_HZ, Resampler
+from treeward.audio import SAMPLE_RATE_HZ, Resampler, mono
 from treeward.audio.reader import HEAD_BYTES, container_of
 from treeward.errors import SoundError
 
@@ -233,11 +233,7 @@ class PcmFormat:
         raw = np.frombuffer(data, dtype=self.kind)
         scale = {"<i2": 32768.0, "<i4": 2147483648.0}.get(self.kind, 1.0)
         values = raw.astype(np.float32) / np.float32(scale)
-        if self.kind == "<f4":  # a float may be anything
-            values = np.clip(np.nan_to_num(values, posinf=1.0, neginf=-1.0), -1.0, 1.0)
-        if self.channels > 1:
-            values = values.reshape(-1, self.channels).mean(axis=1, dtype=np.float32)
-        return values
+        return mono(values.reshape(-1, self.channels))
 
 
 class Pipe:
