@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     from treeward.hunt.hunt import Hunt
     from treeward.language.phrasebook import PhraseBook
-    from treeward.live.answer import Answer
     from treeward.live.ears import Ears
     from treeward.live.messages import HeardNotes, Snapshot, Source
     from treeward.live.opening import Wanted
@@ -186,16 +185,13 @@ def _listen(
     from treeward.live.opening import locate_for, open_session
     from treeward.trips import pair_trips
 
-    def printed(heard: HeardNotes, answer: Answer) -> None:  # noqa: ARG001
-        say(_heard_line(heard))
-
     session = open_session(
         hunt.path,
         wanted,
         pair=lambda events: pair_trips(events, hunt.file),
         locate=locate_for(hunt, datetime.now(tz=hunt.zone)),
         stdin=stdin,
-        on_heard=printed if plain else _quiet,
+        on_heard=(lambda heard: say(_heard_line(heard))) if plain else _quiet,
         on_said=say if plain else _quiet,
     )
     if plain:

@@ -6,6 +6,7 @@ A pure function of the events, the trips paired from them, and the time.
 from __future__ import annotations
 
 import math
+import queue
 import threading
 from dataclasses import dataclass, replace
 from statistics import median, quantiles
@@ -197,22 +198,18 @@ class Office:
         Pairs standing notes into trips (trips.pairing).
     locate
         Asks the survey core; None where it has too little to go on.
-    station
-        Gives the station being watched now, "" where none was said.
     """
 
     def __init__(
         self,
         pair: Callable[[Sequence[Event]], TripTable],
         locate: Callable[[TripTable], Fix | None],
-        station: Callable[[], str],
     ) -> None:
         self._pair = pair
         self._locate = locate
-        self._station = station
-        self._work: tuple[Event, ...] | None = None
-        self._wake = threading.Condition()
-        self._open = True
+        self._work: queue.SimpleQueue[tuple[Sequence[Event], str] | None] = (
+            queue.SimpleQueue()
+        )
         self._returns = -1
         self.away_s: dict[str, list[float]] = {}
         self.estimate: Estimate | None = None
@@ -220,40 +217,28 @@ class Office:
         self._thread = threading.Thread(target=self._run, name="office", daemon=True)
         self._thread.start()
 
-    def work_on(self, events: Sequence[Event]) -> None:
-        """Take the standing notes; returns at once."""
-        with self._wake:
-            self._work = tuple(events)
-            self._wake.notify()
+    def work_on(self, events: Sequence[Event], station: str) -> None:
+        """Take the standing notes and the station watched now; returns at once."""
+        self._work.put((events, station))
 
     def close(self) -> None:
         """Stop after what is under way."""
-        with self._wake:
-            self._open = False
-            self._wake.notify()
+        self._work.put(None)
         self._thread.join(timeout=1.0)
 
     def _run(self) -> None:
-        while (events := self._next()) is not None:
+        while (work := self._work.get()) is not None:
+            if not self._work.empty():
+                continue  # newer notes wait, or the end
             try:
-                self._compute(events)
+                self._compute(*work)
                 self.fault = ""
             except (TreewardError, ValueError, ArithmeticError, LookupError) as error:
                 # A number that cannot be computed must never stop the listening.
                 self.fault = f"no running distance: {error}"
 
-    def _next(self) -> tuple[Event, ...] | None:
-        with self._wake:
-            while self._open and self._work is None:
-                self._wake.wait()
-            if not self._open:
-                return None
-            work, self._work = self._work, None
-            return work
-
-    def _compute(self, events: tuple[Event, ...]) -> None:
+    def _compute(self, events: Sequence[Event], station: str) -> None:
         table = self._pair(events)
-        station = self._station()
         self.away_s = away_times_s(table, station)
         returns = sum(event.kind is EventKind.BACK for event in events)
         if returns == self._returns:

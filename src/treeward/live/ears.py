@@ -179,13 +179,6 @@ class HeldSound:
         return self.begins_s + len(self.samples) / SAMPLE_RATE_HZ
 
 
-@dataclass(frozen=True, slots=True)
-class _CutOff:
-    """What hangs together ends here."""
-
-    timeline: Timeline
-
-
 class Cuts:
     """Cuts what is pushed, from `run`'s thread.
 
@@ -208,9 +201,7 @@ class Cuts:
     ) -> None:
         self._gate = gate
         self._on_unheard = on_unheard
-        self._items: queue.Queue[HeldSound | _CutOff | Callable[[], None] | None] = (
-            queue.Queue()
-        )
+        self._items: queue.Queue[HeldSound | Callable[[], None] | None] = queue.Queue()
         self.stretches: queue.Queue[Block | None] = queue.Queue(
             HELD_STRETCHES if paced else 1
         )
@@ -243,7 +234,12 @@ class Cuts:
 
     def cut_off(self, timeline: Timeline) -> None:
         """End what hangs together; `timeline` holds its places."""
-        self._items.put(_CutOff(timeline))
+
+        def end() -> None:
+            self._flush(timeline)
+            self._reached_s = 0.0
+
+        self.tell(end)
 
     def tell(self, call: Callable[[], None]) -> None:
         """Have something told from the cutter's thread, in its turn."""
@@ -260,23 +256,16 @@ class Cuts:
         try:
             while (item := self._items.get()) is not None:
                 try:
-                    self._do(item)
+                    if isinstance(item, HeldSound):
+                        self._take(item)
+                    else:
+                        item()
                 except Exception as error:  # noqa: BLE001 (sound is kept, and the session goes on)
                     self._give_up(error, item)
                 finally:
                     self._items.task_done()
         finally:
             self.stretches.put(None)
-
-    def _do(self, item: HeldSound | _CutOff | Callable[[], None]) -> None:
-        match item:
-            case HeldSound():
-                self._take(item)
-            case _CutOff():
-                self._flush(item.timeline)
-                self._reached_s = 0.0
-            case _:
-                item()
 
     def _take(self, sound: HeldSound) -> None:
         if sound.begins_s > self._reached_s + 1e-6 and sound.timeline is not None:

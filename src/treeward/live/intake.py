@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 import queue
 import threading
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.audio import SAMPLE_RATE_HZ
@@ -44,25 +43,17 @@ LONGEST_S = LONGEST_MS / 1000  # of a session, which becomes one recording
 LEAVE_S = 5.0  # for an open device to be closed before we exit
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MissingSound:
-    """Sound that is missing, between two seconds of the recording."""
-
-    from_s: float
-    to_s: float
-    why: str
-
-
 class Intake:
     """Runs the sound's threads.
 
     Parameters
     ----------
     on_gap, on_piece, on_lost, on_unheard, on_clock_set, on_full
-        Told, from the cutter's thread, of missing sound after it has ended; of each
-        piece that begins, with its second and the sound card's drift so far; of a
-        source that went silent; of seconds that the recognizer could not take; of the
-        computer's clock being set; of the end of a session that is LONGEST_S long.
+        Told, from the cutter's thread, of missing sound after it has ended, between two
+        seconds of the recording and why; of each piece that begins, with its second and
+        the sound card's drift so far; of a source that went silent; of seconds that the
+        recognizer could not take; of the computer's clock being set; of the end of a
+        session that is LONGEST_S long.
     paced
         False for a rehearsal as fast as it goes; of no effect where the source is live
         and cannot wait.
@@ -75,7 +66,7 @@ class Intake:
         watch: WatchClock,
         gate: Gate | None,
         *,
-        on_gap: Callable[[MissingSound], None],
+        on_gap: Callable[[float, float, str], None],
         on_piece: Callable[[float, float], None],
         on_lost: Callable[[str], None],
         on_unheard: Callable[[float, float], None],
@@ -305,8 +296,8 @@ class Intake:
             self._tell_gap(max(chunk.arrival_s - length_s, self._last_s), why)
 
     def _tell_gap(self, to_s: float, why: str) -> None:
-        gap = MissingSound(from_s=self._last_s, to_s=to_s, why=why)
-        self.cuts.tell(lambda: self._on_gap(gap))
+        from_s = self._last_s
+        self.cuts.tell(lambda: self._on_gap(from_s, to_s, why))
         self._last_s = self._earliest_s = to_s
 
     def _break(self) -> None:

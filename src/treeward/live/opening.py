@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from treeward.survey.records import Fix
     from treeward.trips.table import TripTable
 
-    from .answer import Answer, Synthesiser
+    from .answer import Synthesiser
     from .messages import HeardNotes, Source
     from .microphone import Player
 
@@ -102,7 +102,7 @@ def open_session(
     pair: Callable[[Sequence[Event]], TripTable],
     locate: Callable[[TripTable], Fix | None],
     stdin: Pipe | None = None,
-    on_heard: Callable[[HeardNotes, Answer], None],
+    on_heard: Callable[[HeardNotes], None],
     on_said: Callable[[str], None],
 ) -> Session:
     """Open the sound, the engine and the journal.
@@ -133,8 +133,6 @@ def open_session(
          "start": watch.start.isoformat(timespec="milliseconds"),
          "source": source.name, "engine": ears.recognizer.name}
     )  # fmt: skip
-    box: list[Session] = []
-    office = Office(pair, locate, lambda: box[0].notebook.station if box else station)
     session = Session(
         pieces_dir=journals_dir(hunt_dir) / name,
         journal=journal,
@@ -151,13 +149,12 @@ def open_session(
             speak=synthesiser,
             player=player,
         ),
-        office=office,
+        office=Office(pair, locate),
         sky_on=_sky(hunt_file, station),
         on_heard=on_heard,
         on_said=on_said,
         within=hunt_dir,
     )
-    box.append(session)
     session.notebook.continue_from(_earlier(hunt_dir, journal.path, watch.start))
     return session
 

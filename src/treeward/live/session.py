@@ -17,8 +17,8 @@ from treeward.notes.flags import Flag, FlagCode
 from .answer import Answer, Answerer, Gate
 from .board import board
 from .ears import NoteReader
-from .intake import Intake, MissingSound
-from .messages import Alarm, HeardNotes, Snapshot, Tally
+from .intake import Intake
+from .messages import Alarm, Snapshot, Tally
 from .microphone import SilentPlayer, device_warning
 from .notebook import FOUND_WORDS, Calls, Notebook, found_steps, walk_laid_out
 
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from .answer import Synthesiser
     from .board import Office
     from .ears import Ears
-    from .messages import Source
+    from .messages import HeardNotes, Source
     from .microphone import Player
     from .notebook import Sky
     from .streams import WatchClock
@@ -82,7 +82,7 @@ class Session:
         setting: Setting,
         office: Office,
         sky_on: Callable[[date], Sky | None],
-        on_heard: Callable[[HeardNotes, Answer], None],
+        on_heard: Callable[[HeardNotes], None],
         on_said: Callable[[str], None],
         within: Path | None = None,
     ) -> None:
@@ -249,7 +249,7 @@ class Session:
         heard, answer = self.notebook.take(placed, asked_s=ended_s)
         self.tally.events += len(heard.events)
         self.tally.doubtful += heard.doubtful
-        self._on_heard(heard, answer)
+        self._on_heard(heard)
         if self.notebook.left:
             self._on_said(self.notebook.left)
         if heard.kept and (steps := self._next_steps(heard.events)):
@@ -257,7 +257,7 @@ class Session:
                 self._on_said(line)
             answer = replace(answer, words=FOUND_WORDS)
         self._answerer.say(answer)
-        self._office.work_on(self.notebook.standing)
+        self._office.work_on(self.notebook.standing, self.notebook.station)
 
     def _next_steps(self, events: Sequence[Event]) -> tuple[str, ...]:
         """Return what to do after the last note of them that says found, if any."""
@@ -274,19 +274,19 @@ class Session:
 
     # --- told by the sound's threads -----------------------------------------
 
-    def _on_gap(self, gap: MissingSound) -> None:
-        lost_s = gap.to_s - gap.from_s
-        first, last = self._watch.at(gap.from_s), self._watch.at(gap.to_s)
+    def _on_gap(self, from_s: float, to_s: float, why: str) -> None:
+        lost_s = to_s - from_s
+        first, last = self._watch.at(from_s), self._watch.at(to_s)
         self._lost = ""
         self._journal.write(
             {"type": "gap", "from": first.isoformat(timespec="milliseconds"),
-             "to": last.isoformat(timespec="milliseconds"), "why": gap.why}
+             "to": last.isoformat(timespec="milliseconds"), "why": why}
         )  # fmt: skip
         if lost_s >= WATCHED_GAP_S:
-            flag = Flag.of(FlagCode.NOT_LISTENING, f"{lost_s:.0f}", gap.why)
+            flag = Flag.of(FlagCode.NOT_LISTENING, f"{lost_s:.0f}", why)
             for kind, clock in ((EventKind.PAUSE, first), (EventKind.RESUME, last)):
                 self.notebook.put(Event(kind=kind, clock=clock, flags=(flag,)))
-        self._on_said(f"listening again after {lost_s:.0f} s: {gap.why}")
+        self._on_said(f"listening again after {lost_s:.0f} s: {why}")
         self._answerer.say(Answer(tones=(Alarm.MENDED,), words="listening again"))
 
     def _on_lost(self, why: str) -> None:

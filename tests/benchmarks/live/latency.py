@@ -41,7 +41,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.live.answer import Answer
     from treeward.live.messages import HeardNotes
 
 SETTINGS = (("buzz", 30.0), ("wind", 20.0), ("water", 20.0), ("mixed", 15.0))
@@ -95,8 +94,7 @@ def paced(ears: Ears, said: list[Said], sound: list[NDArray[np.float32]]) -> str
     watch = WatchClock(ZoneInfo("Europe/London"))
     table = TripTable(visits=(), trips=(), lines=(), winds=())
 
-    def on_heard(heard: HeardNotes, answer: Answer) -> None:
-        del answer
+    def on_heard(heard: HeardNotes) -> None:
         answered.append((heard.events[0].start_s or 0.0, watch.now_s()))
 
     with tempfile.TemporaryDirectory() as folder:
@@ -108,7 +106,7 @@ def paced(ears: Ears, said: list[Said], sound: list[NDArray[np.float32]]) -> str
             ears=ears,
             watch=watch,
             setting=Setting(hunt_name="bench", recording="bench.flac"),
-            office=Office(lambda _: table, lambda _: None, lambda: ""),
+            office=Office(lambda _: table, lambda _: None),
             sky_on=lambda _: None,
             on_heard=on_heard,
             on_said=print,
