@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from contextlib import contextmanager
-from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from . import Chunks
+
+    Link = tuple[int, int]  # first byte of a stream in a chained file, and its end
 
 # Formats without a length: what FFmpeg tells is a guess from the bit rate.
 _GUESSED = frozenset({"amr", "amrnb", "amrwb", "aac", "mp3"})
@@ -154,14 +156,6 @@ _BEGINS = 0x02  # flag of a stream's first page
 MOST_LINKS = 10_000  # more is no recording; choice
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
-    """Bytes of one stream in a chained file."""
-
-    first: int
-    end: int
-
-
 def links_of(path: Path) -> tuple[Link, ...]:
     """Return the streams that follow each other in an Ogg file; none in others."""
     size = path.stat().st_size
@@ -179,11 +173,7 @@ def links_of(path: Path) -> tuple[Link, ...]:
             began = begins
             table = file.read(header[26])
             at += _HEADER_BYTES + len(table) + sum(table)
-    if not starts:
-        return ()
-    return tuple(
-        Link(first, end) for first, end in zip(starts, [*starts[1:], size], strict=True)
-    )
+    return tuple(pairwise([*starts, size]))
 
 
 class LinkFile(io.FileIO):
@@ -191,22 +181,22 @@ class LinkFile(io.FileIO):
 
     def __init__(self, path: Path, link: Link) -> None:
         super().__init__(path)
-        self._link = link
+        self._first, self._length = link[0], link[1] - link[0]
         self.seek(0)
 
     def tell(self) -> int:
         """Return the place in the stream."""
-        return super().tell() - self._link.first
+        return super().tell() - self._first
 
     def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
         """Go to a place in the stream."""
-        length = self._link.end - self._link.first
-        base = {io.SEEK_SET: 0, io.SEEK_CUR: self.tell(), io.SEEK_END: length}[whence]
-        return super().seek(self._link.first + max(0, base + offset)) - self._link.first
+        bases = {io.SEEK_SET: 0, io.SEEK_CUR: self.tell(), io.SEEK_END: self._length}
+        super().seek(self._first + max(0, bases[whence] + offset))
+        return self.tell()
 
     def readinto(self, buffer: bytearray | memoryview, /) -> int:  # type: ignore[override]
         """Read on."""
-        left = max(0, self._link.end - self._link.first - self.tell())
+        left = max(0, self._length - self.tell())
         return super().readinto(memoryview(buffer).cast("B")[:left]) or 0
 
 

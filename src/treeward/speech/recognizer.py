@@ -261,7 +261,7 @@ def transcribe(
     blocks: Iterable[Block],
     recognizer: Recognizer,
     *,
-    progress: Callable[[float], None] | None = None,
+    progress: Callable[[float], None] = lambda _: None,
     from_s: float = 0.0,
 ) -> Iterator[Utterance]:
     """Recognise a whole recording; memory does not grow with its length.
@@ -296,19 +296,17 @@ def transcribe(
                 continue
             yield from _heard(recognizer, stretch)
             told_s = stretch.start_s + stretch.voiced[-1][1]
-            if progress is not None:
-                progress(told_s)
+            progress(told_s)
         end_s = block.end_s
         quiet_s = segmenter.quiet_until_s
-        if progress is not None and quiet_s - told_s > SILENCE_S:
+        if quiet_s - told_s > SILENCE_S:
             told_s = quiet_s
             progress(told_s)
     if segmenter is not None:
         for cut in segmenter.flush():
             if (stretch := _after(cut, from_s)) is not None:
                 yield from _heard(recognizer, stretch)
-        if progress is not None:
-            progress(end_s)
+        progress(end_s)
 
 
 def _after(stretch: Block, from_s: float) -> Block | None:

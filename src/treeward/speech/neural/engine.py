@@ -18,7 +18,6 @@ from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 from .model import LONGEST_S, Model, place_notes
 from .search import (
     TAKEN_FROM,
-    Beside,
     Look,
     SpeltGraph,
     clauses,
@@ -159,15 +158,14 @@ class NeuralRecognizer:
         end_s = stretch.end_s - stretch.start_s
         before_s = spans[first - 1][1] if first else -math.inf
         after_s = spans[last + 1][0] if last + 1 < len(spans) else math.inf
-        beside = Beside(
-            voiced_s=sum(b - a for a, b in spans[first : last + 1]),
-            pause_before_s=spans[first][0] - before_s,
-            pause_after_s=min(after_s, end_s + 1.0) - spans[last][1],
+        voiced_s = sum(b - a for a, b in spans[first : last + 1])
+        pause_s = min(
+            spans[first][0] - before_s, min(after_s, end_s + 1.0) - spans[last][1]
         )
         found = []
         for look, other in ((wide, narrow), (narrow, wide)):
             if look.readings:
-                weighed = evidence(look, other, beside)
+                weighed = evidence(look, other, voiced_s=voiced_s, pause_s=pause_s)
                 share = share_right(weighed)
                 found.append(run(look=look, share=share, evidence=weighed))
         return max(found, key=lambda one: one.share)

@@ -445,16 +445,9 @@ class Look:
     readings: Sequence[Reading]  # the likeliest first
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Beside:
-    """What stands around a reading. All in seconds."""
-
-    voiced_s: float  # in which somebody speaks
-    pause_before_s: float
-    pause_after_s: float
-
-
-def evidence(look: Look, other: Look, beside: Beside) -> NDArray[np.float64]:
+def evidence(
+    look: Look, other: Look, *, voiced_s: float, pause_s: float
+) -> NDArray[np.float64]:
     """Gather what tells right readings from wrong ones, for a look's best reading.
 
     Parameters
@@ -463,8 +456,10 @@ def evidence(look: Look, other: Look, beside: Beside) -> NDArray[np.float64]:
         Has at least one reading.
     other
         The same speech with more, or less, sound around it.
-    beside
-        What stands around it.
+    voiced_s
+        How long somebody speaks in it.
+    pause_s
+        The shorter of the pauses before and after it.
     """
     best, free = look.readings[0], look.free
     said = " ".join(note.text for note in best.notes)
@@ -473,7 +468,7 @@ def evidence(look: Look, other: Look, beside: Beside) -> NDArray[np.float64]:
     margin = 10.0
     if len(look.readings) > 1:
         margin = best.log_p - look.readings[1].log_p
-    pace = math.log(max(beside.voiced_s, 0.03) / syllables(said) / SYLLABLE_S)
+    pace = math.log(max(voiced_s, 0.03) / syllables(said) / SYLLABLE_S)
     kinds = {note.part("kind") for note in best.notes}
     same = bool(other.readings) and other.readings[0].meaning == best.meaning
     known = any(reading.meaning == best.meaning for reading in other.readings)
@@ -493,7 +488,7 @@ def evidence(look: Look, other: Look, beside: Beside) -> NDArray[np.float64]:
             plain(look.text) == said,
             np.clip(best.log_p, -20, 0),
             len(best.notes) > 1,
-            min(beside.pause_before_s, beside.pause_after_s) < _RUNS_ON_S,
+            pause_s < _RUNS_ON_S,
             same,
             np.clip(other_ratio, -16, 4),
             known,
