@@ -11,6 +11,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from treeward import __version__
+from treeward.errors import SpeechError
+
 from . import json_option, own_data_option
 
 if TYPE_CHECKING:
@@ -67,8 +70,6 @@ def examine() -> Iterator[Finding]:
 def _versions() -> Finding:
     import platform
 
-    from treeward import __version__
-
     return Finding(
         part="Treeward",
         works=True,
@@ -103,8 +104,6 @@ def _embedded_engine() -> Finding:
 
 
 def _voice_activity() -> Finding:
-    from treeward.errors import SpeechError
-
     part = "voice activity"
     try:
         from treeward.speech.recognizer import VoiceActivity
@@ -198,7 +197,6 @@ def models_command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
 
     Example: treeward models --get vosk-model-small-en-us-0.15
     """
-    from treeward.errors import SpeechError
     from treeward.speech.recognizer import EMBEDDED, choose, embedded_folder, mend
     from treeward.speech.vosk_engine import fetch, find_models
 

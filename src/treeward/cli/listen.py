@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
+from treeward.errors import SoundError, SpeechError
 from treeward.measures import counted
 
 from . import hunt_option, json_option
@@ -454,7 +455,6 @@ def _from_file(
     path: Path, ears: Ears, catcher: PhraseCatcher, prompts: Sequence[Prompt]
 ) -> Aligned:
     from treeward.audio.reader import read_blocks
-    from treeward.errors import SoundError
     from treeward.practice.scoring import align, phrases_in
 
     phrases = phrases_in(read_blocks(path), catcher)
@@ -520,7 +520,6 @@ def _source(asked: dict[str, Any], now_s: Callable[[], float]) -> Source:
 
 def _voice(now_s: Callable[[], float]) -> Callable[[str], float]:
     """Return what reads a prompt aloud and gives the second at which it was over."""
-    from treeward.errors import SoundError, SpeechError
     from treeward.live.answer import find_synthesiser
     from treeward.live.microphone import SilentPlayer, find_player
 

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from treeward.measures import clock_face, counted
+from treeward.measures import (
+    Position,
+    Units,
+    bearing_text,
+    clock_face,
+    counted,
+    format_position,
+    utm_text,
+)
 from treeward.trips.wording import doubt_text, doubt_texts
 
 from . import Doing, hunt_option, json_option, recover_first
@@ -127,7 +135,6 @@ def _bearing_rows(result: HuntResult) -> list[tuple[str, ...]]:
 
 def _bearing_text(result: HuntResult, line: FlightLine) -> str:
     """Write a bearing as it was read, and true beside it where that is another."""
-    from treeward.measures import bearing_text
     from treeward.report.flight_lines import true_bearing_deg
 
     read = bearing_text(line.bearing_read_deg)
@@ -306,7 +313,6 @@ def answer_lines(result: HuntResult) -> list[str]:
 
 
 def _colony_lines(result: HuntResult, colony: Colony) -> list[str]:
-    from treeward.measures import Position, Units, format_position, utm_text
     from treeward.report.looking import found_already, search_sentences
     from treeward.report.wording import colony_sentences, next_of
 
@@ -345,7 +351,6 @@ def table_doubts(result: HuntResult) -> list[str]:
 
 def day_lines(result: HuntResult) -> list[str]:
     """Lay out where each day of several alone puts the colonies."""
-    from treeward.measures import Units
     from treeward.report.wording import (
         agreement_sentences,
         agreement_text,

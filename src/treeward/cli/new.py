@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from treeward.errors import HuntError
-from treeward.files import PREFIX
+from treeward.files import PREFIX, example_hunt_dir, new_folder, write_text
 
 from . import ProgressBar
 
@@ -117,7 +117,6 @@ def demo_command(directory: Path) -> None:
     DIR is treeward-demo unless you name another. The hunt is invented, and so is
     every voice in it. Nothing is fetched.
     """
-    from treeward.files import example_hunt_dir, new_folder
     from treeward.hunt.hearing import usual_jobs
     from treeward.hunt.hunt import Hunt
 
@@ -250,7 +249,6 @@ def simulate_command(
     For trying things out: work on DIR as on any hunt, then compare with the truth,
     which is written beside it. Sound needs the package hibari-tts.
     """
-    from treeward.files import new_folder, write_text
     from treeward.simulate import SimulationSettings, simulate_hunt
     from treeward.simulate.write import truth_toml, write_hunt
 

@@ -10,9 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from treeward.errors import HuntError, TreewardError
+from treeward.errors import HuntError, ReportError, TreewardError
+from treeward.files import write_text
+from treeward.measures import Units, counted
 
 from . import Doing, hunt_option, json_option
+from .locate import columns
 
 if TYPE_CHECKING:
     from datetime import date
@@ -204,7 +207,6 @@ def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
 
 
 def _share(finds: FoundFile, options: dict[str, Any]) -> str:
-    from treeward.files import write_text
     from treeward.hunt.finds import shared_geojson
 
     square_m = None if options["share_exact"] else options["share_square_m"]
@@ -351,8 +353,6 @@ def season_command(
 
 
 def _written_list(listed: list[ColonyYear], page: Path, year: int) -> list[str]:
-    from treeward.errors import ReportError
-    from treeward.files import write_text
     from treeward.report.page import occupancy_page
 
     if page.suffix.lower() not in {".html", ".htm"}:
@@ -383,8 +383,6 @@ def _known(folder: Path, colonies: list[FoundColony], within_m: float) -> list[s
 def _list_lines(listed: list[ColonyYear]) -> list[str]:
     if not listed:
         return ["No colony was found yet: treeward found keeps one."]
-    from .locate import columns
-
     rows: list[tuple[str, ...]] = [("colony", "place", "found", "nest", "now", "seen")]
     rows += [
         (
@@ -402,10 +400,6 @@ def _list_lines(listed: list[ColonyYear]) -> list[str]:
 
 def season_lines(season: Season, path: Path) -> list[str]:
     """Say how the areas did, and what the hunts teach."""
-    from treeward.measures import Units
-
-    from .locate import columns
-
     units = Units("metric")
     lines = []
     if season.judged:
@@ -469,7 +463,6 @@ def _judgement(inside: int, count: int) -> str:
 
 def _lessons(season: Season) -> list[str]:
     from treeward.hunt.season import compasses, foretold
-    from treeward.measures import counted
 
     prior = foretold(season)
     if prior is None:

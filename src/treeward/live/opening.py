@@ -12,16 +12,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from treeward import __version__
+from treeward.audio.reader import probe, read_blocks
 from treeward.errors import HuntError, ListenerAtWorkError, SoundError
 from treeward.files import read_plain, write_text
 from treeward.hunt.folder import only_one
 from treeward.hunt.journal import Journal
-from treeward.hunt.recovery import journals_dir, sessions_of
+from treeward.hunt.recovery import journals_dir, left_behind, recover, sessions_of
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.report.advice_wording import CAUTIONS
 
+from .answer import find_synthesiser
 from .board import Office
 from .ears import open_ears
+from .microphone import MicrophoneSource, find_player
 from .notebook import Sky, sky_of
 from .session import Session, Setting
 from .streams import (
@@ -211,13 +214,9 @@ def _source(
     wanted: Wanted, watch: WatchClock, time: RehearsalTime | None, stdin: Pipe | None
 ) -> Source:
     if wanted.input is None:
-        from .microphone import MicrophoneSource
-
         return MicrophoneSource(wanted.device, watch.now_s)
     if wanted.input == "-":
         return StreamSource(stdin or open_pipe(), watch.now_s, raw=wanted.raw)
-    from treeward.audio.reader import probe, read_blocks
-
     path = Path(wanted.input)
     probe(path)  # what is wrong with the file is said before the screen opens
     return BlocksSource(
@@ -232,12 +231,8 @@ def _source(
 def _voices(wanted: Wanted) -> tuple[Player | None, Synthesiser | None]:
     if not (wanted.sounds or wanted.speak):
         return None, None
-    from .microphone import find_player
-
     synthesiser = None
     if wanted.speak:
-        from .answer import find_synthesiser
-
         synthesiser = find_synthesiser()
         if synthesiser is None:
             raise HuntError(
@@ -362,8 +357,6 @@ def recover_sessions(hunt: Hunt) -> list[str]:
     TreewardError
         From the merge, as `merge_into_review` says.
     """
-    from treeward.hunt.recovery import left_behind, recover
-
     if not left_behind(hunt.path):
         return []
     try:

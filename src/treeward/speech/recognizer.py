@@ -37,7 +37,7 @@ from treeward.errors import SpeechError
 
 from .neural import file_in_package, open_network
 from .utterances import Utterance, parted_at_pauses
-from .vosk_engine import SMALL_ENGLISH, find_models, look_at
+from .vosk_engine import SMALL_ENGLISH, VoskRecognizer, find_models, look_at
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -401,8 +401,6 @@ def open_recognizer(
             chosen = _instead(other, error.line())
     if chosen.instead and say is not None:
         say(f"{chosen.instead} Hearing with the Vosk model {chosen.model} meanwhile.")
-    from .vosk_engine import VoskRecognizer
-
     assert chosen.found is not None  # noqa: S101 (the engine says so)
     return VoskRecognizer(book, chosen.found)
 

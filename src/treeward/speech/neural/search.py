@@ -99,11 +99,8 @@ class SpeltGraph:
             self._written.setdefault(meant, []).append(heard)
         texts = [space + pause for pause in PAUSES for space in ("", SPACE)]
         spelt = (tokens.spell(text) for text in texts)
-        self._pauses = frozenset(one[0] for one in spelt if one and len(one) == 1)
-
-    def is_pause(self, piece: int) -> bool:
-        """Tell whether a piece is a full stop, a comma or the like."""
-        return piece in self._pauses
+        # Full stops, commas and the like.
+        self.pauses = frozenset(one[0] for one in spelt if one and len(one) == 1)
 
     def note_of(self, pieces: Iterable[int]) -> GraphNote | None:
         """Give the one note that a text says, if it says just that."""
@@ -147,7 +144,7 @@ class SpeltGraph:
                 )
                 if piece == NO_MORE and here.node == START and here.notes:
                     found.append(here)
-            if piece in self._pauses and not thread.paused and thread.node != START:
+            if piece in self.pauses and not thread.paused and thread.node != START:
                 found.append(Thread(thread.node, (), *said, paused=True))
         return found if len(found) < 2 else _without_twins(found)
 
@@ -163,7 +160,7 @@ class SpeltGraph:
                 if here.node == START and here.notes:
                     pieces.add(NO_MORE)
             if not thread.paused and thread.node != START:
-                pieces |= self._pauses
+                pieces |= self.pauses
             known = self._next[key] = np.array(sorted(pieces), dtype=np.intp)
         return known
 
@@ -418,7 +415,7 @@ def clauses(graph: SpeltGraph, pieces: Sequence[int]) -> list[tuple[int, int]]:
     """Part a text at its full stops and commas: first and last (not included) piece."""
     found, first = [], 0
     for place, piece in enumerate((*pieces, None)):
-        if piece is None or graph.is_pause(piece):
+        if piece is None or piece in graph.pauses:
             if place > first:
                 found.append((first, place))
             first = place + 1
