@@ -178,42 +178,31 @@ def is_cut_short(directory: Path, source: Path) -> bool:
     return half_made or not (directory / "results" / "report.html").exists()
 
 
-@click.command(name="simulate")
+@click.command(name="simulate", context_settings={"show_default": True})
 @click.argument("directory", type=click.Path(path_type=Path), metavar="DIR")
 @click.option(
     "--seed",
     type=click.IntRange(min=0),
     default=1,
-    show_default=True,
     help="The same seed gives the same hunt.",
 )
 @click.option("--sound", is_flag=True, help="Speak the notes into recordings.")
 @click.option(
-    "--stations",
-    type=click.IntRange(1, 26),
-    default=3,
-    show_default=True,
-    help="How many stations.",
+    "--stations", type=click.IntRange(1, 26), default=3, help="How many stations."
 )
 @click.option(
-    "--bees",
-    type=click.IntRange(1, 24),
-    default=4,
-    show_default=True,
-    help="How many marked bees.",
+    "--bees", type=click.IntRange(1, 24), default=4, help="How many marked bees."
 )
 @click.option(
     "--colonies",
     type=click.IntRange(1, 2),
     default=1,
-    show_default=True,
     help="How many colonies they come from.",
 )
 @click.option(
     "--cargo",
     type=click.Choice(["water", "syrup", "nectar"]),
     default="water",
-    show_default=True,
     help="What the bees fetch.",
 )
 @click.option(
@@ -221,7 +210,6 @@ def is_cut_short(directory: Path, source: Path) -> bool:
     "watch_min",
     type=click.FloatRange(5, 600),
     default=45.0,
-    show_default=True,
     help="How long each station is watched.",
 )
 @click.option(
