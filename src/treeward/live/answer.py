@@ -191,8 +191,7 @@ _POWERSHELL = (
 class Synthesiser:
     """Reads words aloud into samples, by a program found here."""
 
-    def __init__(self, name: str, command: Callable[[str, Path], list[str]]) -> None:
-        self.name = name
+    def __init__(self, command: Callable[[str, Path], list[str]]) -> None:
         self._command = command
         self.say = lru_cache(maxsize=200)(self._say)
 
@@ -219,11 +218,11 @@ def find_synthesiser() -> Synthesiser | None:
     """Return the first synthesiser found here, or None."""
     for program in ("espeak-ng", "espeak"):
         if path := shutil.which(program):
-            return Synthesiser(program, partial(_espeak, path))
+            return Synthesiser(partial(_espeak, path))
     if sys.platform == "darwin" and (path := shutil.which("say")):
-        return Synthesiser("say", partial(_say, path))
+        return Synthesiser(partial(_say, path))
     if sys.platform == "win32" and (path := shutil.which("powershell")):
-        return Synthesiser("System.Speech", partial(_powershell, path))
+        return Synthesiser(partial(_powershell, path))
     return None
 
 
@@ -339,7 +338,7 @@ class LevelMeter:
         while self._samples - self._window[0][0] > WINDOW_S * SAMPLE_RATE_HZ:
             self._samples -= self._window.popleft()[0]
         self.level = Level(
-            rms_dbfs=_db(np.sqrt(power)), peak_dbfs=_db(peak), warning=self._warning()
+            rms_dbfs=dbfs(np.sqrt(power)), peak_dbfs=dbfs(peak), warning=self._warning()
         )
         return self.level
 
@@ -349,10 +348,11 @@ class LevelMeter:
         if sum(w[2] for w in self._window) > CLIPPED_SHARE * self._samples:
             return "too loud: turn the microphone down or move it away"
         power = sum(w[1] for w in self._window) / self._samples
-        if _db(np.sqrt(power)) < SILENT_DBFS:
+        if dbfs(np.sqrt(power)) < SILENT_DBFS:
             return "silence: the microphone is off, muted, or the wrong one"
         return ""
 
 
-def _db(amplitude: float) -> float:
+def dbfs(amplitude: float) -> float:
+    """Return an amplitude, or a root mean square, in dB of full scale."""
     return max(FLOOR_DBFS, 20.0 * float(np.log10(max(amplitude, 1e-6))))

@@ -175,16 +175,11 @@ class Session:
         """Have `run` end soon; sets a mark and no more, so a signal may call it."""
         self._stop_asked = True
 
-    def stop(self) -> None:
-        """End as soon as what was said is answered."""
-        self._source.stop()
-
     def finish(self) -> None:
         """Stop, read what was spoken up to now, and close every file; once."""
         if self._finished:
             return
         self._finished = True
-        self.stop()
         self.intake.close()
         self._finish_reading()
         self._answerer.close()

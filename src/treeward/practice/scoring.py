@@ -19,7 +19,7 @@ import numpy as np
 
 from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import SoundError
-from treeward.live.answer import CLIP_AT, CLIPPED_SHARE, FLOOR_DBFS
+from treeward.live.answer import CLIP_AT, CLIPPED_SHARE, FLOOR_DBFS, dbfs
 from treeward.live.ears import PAUSE_S
 from treeward.notes.parser import flagged_above
 from treeward.speech.recognizer import Segmenter
@@ -364,8 +364,8 @@ class PhraseCatcher:
         self._ears = ears
         self._cutter = Segmenter(pause_s=PAUSE_S)
         self._rest: NDArray[np.float32] = np.zeros(0, np.float32)
-        self._power: list[NDArray[np.float64]] = []  # mean square of each frame
-        self._clipped: list[NDArray[np.int64]] = []  # samples at full scale
+        # Of each frame: mean square, and samples at full scale.
+        self._measured: list[NDArray[np.float64]] = [np.zeros((0, 2))]
         self._spoken: list[tuple[float, float]] = []
         self._samples = 0
 
@@ -390,11 +390,13 @@ class PhraseCatcher:
 
     def background_dbfs(self) -> float:
         """Return the middle level of all that was no phrase, in dB of full scale."""
-        power = self._all_power()
+        power = self._frames()[:, 0]
         quiet = np.ones(len(power), bool)
         for start_s, end_s in self._spoken:
             quiet[int(start_s * 100) : int(end_s * 100) + 1] = False
-        return _db(float(np.median(power[quiet]))) if quiet.any() else FLOOR_DBFS
+        if not quiet.any():
+            return FLOOR_DBFS
+        return dbfs(np.sqrt(np.median(power[quiet])))
 
     def _measure(self, samples: NDArray[np.float32]) -> None:
         self._samples += len(samples)
@@ -402,12 +404,13 @@ class PhraseCatcher:
         count = len(sound) // FRAME
         self._rest = sound[count * FRAME :]
         frames = sound[: count * FRAME].reshape(count, FRAME)
-        self._power.append(np.square(frames, dtype=np.float64).mean(axis=1))
-        self._clipped.append(np.count_nonzero(np.abs(frames) >= CLIP_AT, axis=1))
+        power = np.square(frames, dtype=np.float64).mean(axis=1)
+        clipped = np.count_nonzero(np.abs(frames) >= CLIP_AT, axis=1)
+        self._measured.append(np.column_stack([power, clipped]))
 
-    def _all_power(self) -> NDArray[np.float64]:
-        self._power = [np.concatenate([np.zeros(0), *self._power])]
-        return self._power[0]
+    def _frames(self) -> NDArray[np.float64]:
+        self._measured = [np.concatenate(self._measured)]
+        return self._measured[0]
 
     def _phrases(self, block: Block) -> list[Phrase]:
         start_s = block.start_s + block.spoken[0][0]
@@ -431,21 +434,15 @@ class PhraseCatcher:
 
     def _loudness(self, start_s: float, end_s: float) -> Loudness | None:
         first, last = int(start_s * 100), int(end_s * 100) + 1
-        power = self._all_power()[first:last]
+        power, clipped = self._frames()[first:last].T
         if not len(power):
             return None
-        self._clipped = [np.concatenate(self._clipped)]
-        clipped = int(self._clipped[0][first:last].sum())
         # The louder half: the pauses around the words do not count.
         loud = power[power >= np.median(power)]
         return Loudness(
-            speech_dbfs=_db(float(loud.mean())),
-            clipped=clipped > CLIPPED_SHARE * len(power) * FRAME,
+            speech_dbfs=dbfs(np.sqrt(loud.mean())),
+            clipped=bool(clipped.sum() > CLIPPED_SHARE * len(power) * FRAME),
         )
-
-
-def _db(power: float) -> float:
-    return max(FLOOR_DBFS, 10.0 * float(np.log10(max(power, 1e-12))))
 
 
 def part_at_notes(utterance: Utterance, events: Sequence[Event]) -> list[Utterance]:

@@ -16,7 +16,7 @@ import math
 import re
 from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from treeward.audio import LONGEST_S
 from treeward.errors import TranscriptError
@@ -342,15 +342,14 @@ class _Reader:
     def word(self, entry: object, at: str) -> list[Word]:
         if not isinstance(entry, dict):
             raise self.fault(f"is {_shown(entry)}, not a word with its times", at)
-        fields = cast("dict[str, Any]", entry)
-        text = fields.get("word", fields.get("text"))
+        text = entry.get("word", entry.get("text"))
         if not isinstance(text, str):
             raise self.fault("has no word", at)
-        start_s, end_s = self.times(fields, at)
+        start_s, end_s = self.times(entry, at)
         confidence = 1.0
         for key in _CONFIDENCE_KEYS:
-            if key in fields and fields[key] is not None:
-                confidence = min(max(self.number(fields, key, at), 0.0), 1.0)
+            if entry.get(key) is not None:
+                confidence = min(max(self.number(entry, key, at), 0.0), 1.0)
                 break
         texts = without_controls(text).lower().split()
         if not texts:
@@ -376,20 +375,19 @@ class _Reader:
     def segment(self, entry: object, at: str) -> list[Utterance]:
         if not isinstance(entry, dict):
             raise self.fault(f"is {_shown(entry)}, not a segment", at)
-        fields = cast("dict[str, Any]", entry)
-        if fields.get("words"):
-            return in_utterances(self.words(fields["words"], at))
-        if isinstance(fields.get("offsets"), dict):  # whisper.cpp, milliseconds
-            offsets = fields["offsets"]
-            fields = {
-                **fields,
+        if entry.get("words"):
+            return in_utterances(self.words(entry["words"], at))
+        times = entry
+        if isinstance(entry.get("offsets"), dict):  # whisper.cpp, milliseconds
+            offsets = entry["offsets"]
+            times = {
                 "start": self.number(offsets, "from", at) / 1000.0,
                 "end": self.number(offsets, "to", at) / 1000.0,
             }
-        text = fields.get("text")
+        text = entry.get("text")
         if not isinstance(text, str):
             raise self.fault("has no text", at)
-        start_s, end_s = self.times(fields, at)
+        start_s, end_s = self.times(times, at)
         words = spread(without_controls(text).split(), start_s, end_s)
         if not words:
             return []
@@ -400,16 +398,15 @@ class _Reader:
             return self._list(data, at)
         if not isinstance(data, dict):
             raise self.fault(f"holds {_shown(data)}", at)
-        fields = cast("dict[str, Any]", data)
         for key in ("segments", "transcription"):
-            if key in fields:
-                return self._segments(fields[key], f"{at} {key}".strip())
+            if key in data:
+                return self._segments(data[key], f"{at} {key}".strip())
         for key in ("result", "words"):
-            if key in fields:
-                return in_utterances(self.words(fields[key], at))
-        if isinstance(fields.get("results"), list):
-            return self._list(fields["results"], at)
-        if set(fields) <= {"text", "partial"}:
+            if key in data:
+                return in_utterances(self.words(data[key], at))
+        if isinstance(data.get("results"), list):
+            return self._list(data["results"], at)
+        if set(data) <= {"text", "partial"}:
             return []  # Vosk writes these where nothing was said
         raise self.fault("holds neither words nor segments", at)
 
@@ -426,14 +423,14 @@ class _Reader:
         found: list[Utterance] = []
         for number, entry in enumerate(entries, start=1):
             here = f"{at} entry {number}"
-            if isinstance(entry, dict) and "word" in entry:
-                words += self.word(entry, here)
-            elif isinstance(entry, dict) and "start" in entry and "text" in entry:
-                found += self.segment(entry, here)
-            elif isinstance(entry, dict):
-                found += self.value(entry, here)
-            else:
+            if not isinstance(entry, dict):
                 raise self.fault(f"is {_shown(entry)}", here)
+            if "word" in entry:
+                words += self.word(entry, here)
+            elif "start" in entry and "text" in entry:
+                found += self.segment(entry, here)
+            else:
+                found += self.value(entry, here)
         return found + in_utterances(words)
 
 
