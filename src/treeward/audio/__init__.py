@@ -59,13 +59,7 @@ class SoundInfo:
 
 
 class Resampler:
-    """Changes the rate of a mono stream to 16 kHz with FFmpeg's resampler.
-
-    Parameters
-    ----------
-    rate_hz
-        Rate of what comes in, in Hz.
-    """
+    """Changes the rate of a mono stream to 16 kHz with FFmpeg's resampler."""
 
     def __init__(self, rate_hz: int) -> None:
         if rate_hz <= 0:

@@ -224,13 +224,7 @@ def hunt_option(function: F) -> F:
 
 
 def own_data_option(what: str) -> Callable[[F], F]:
-    """Add --hunt DIR to a command that works outside a hunt too.
-
-    Parameters
-    ----------
-    what
-        The file or folder of a hunt that such a command heeds.
-    """
+    """Add --hunt DIR to a command that works outside a hunt too, and heeds `what`."""
     return _hunt(f"A hunt whose own {what} counts too.", callback=_is_a_hunt)
 
 

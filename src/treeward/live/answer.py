@@ -51,18 +51,10 @@ class Answer:
 
 
 class Answerer:
-    """Sounds answers in a thread of its own.
+    """Sounds answers in a thread of its own, the gate shut meanwhile.
 
-    Parameters
-    ----------
-    player, synthesiser
-        What plays, and what reads aloud (None: tones only).
-    gate
-        Shut while anything sounds.
-    now_s
-        Elapsed second of listening.
-    on_span
-        Called with the elapsed span of each answer, and whether it held words.
+    Without a `synthesiser` in tones only. `now_s` gives the elapsed second of
+    listening; `on_span` is called with the elapsed span of each answer and its words.
     """
 
     def __init__(
@@ -273,14 +265,9 @@ class Gate:
             return span
 
     def mute(self, samples: NDArray[np.float32], start_s: float) -> NDArray[np.float32]:
-        """Return the sound with our own answers replaced by background.
+        """Return a chunk with our own answers replaced by background.
 
-        Parameters
-        ----------
-        samples
-            A chunk of sound.
-        start_s
-            Elapsed second of its first sample.
+        `start_s` is the elapsed second of its first sample.
         """
         end_s = start_s + len(samples) / SAMPLE_RATE_HZ
         with self._lock:

@@ -59,14 +59,8 @@ def board(
 ) -> tuple[BeeState, ...]:
     """Return one row for each mark, those due first.
 
-    Parameters
-    ----------
-    events
-        Standing events with clocks, in order of time.
-    usual_away_s
-        Timed trips of each mark at this station, seconds, oldest first.
-    now
-        The time for which it is asked.
+    `events` stand and are in order of time; `usual_away_s` holds the timed trips of
+    each mark at this station in seconds, oldest first.
     """
     seen: dict[str, _Seen] = {}
     bearings: dict[str, list[float]] = {}
@@ -192,12 +186,8 @@ REPEATS = (2, 4, 8)  # times as many trips that are tried, to halve the interval
 class Office:
     """Computes what the view shows of trips and distance.
 
-    Parameters
-    ----------
-    pair
-        Pairs standing notes into trips (trips.pairing).
-    locate
-        Asks the survey core; None where it has too little to go on.
+    `pair` makes trips of standing notes; `locate` asks the survey core, which answers
+    None where it has too little to go on.
     """
 
     def __init__(

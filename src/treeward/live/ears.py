@@ -182,14 +182,9 @@ class HeldSound:
 class Cuts:
     """Cuts what is pushed, from `run`'s thread.
 
-    Parameters
-    ----------
-    gate
-        Mutes our own answers; None where nothing is heard of them.
-    on_unheard
-        Told of seconds of the recording that were left to the second pass.
-    paced
-        False for a rehearsal as fast as it goes.
+    `gate` mutes our own answers, where they are heard. `on_unheard` is told of seconds
+    of the recording that were left to the second pass. `paced` is False for a
+    rehearsal as fast as it goes.
     """
 
     def __init__(

@@ -80,12 +80,8 @@ def device_warning(name: str) -> str:
 class MicrophoneSource:
     """Sound from a device that records.
 
-    Parameters
-    ----------
-    device
-        Number or part of the name as `--devices` lists it; None: the system's own.
-    now_s
-        Elapsed second of listening.
+    `device` is a number or part of the name as `--devices` lists it, None the system's
+    own; `now_s` gives the elapsed second of listening.
     """
 
     live = True
@@ -241,10 +237,7 @@ class Player(Protocol):
     def play(self, samples: NDArray[np.float32], rate_hz: int) -> str | None:
         """Play mono samples to their end; never raises.
 
-        Returns
-        -------
-        str or None
-            Why nothing could be heard, in a line; None where it was played.
+        Returns in a line why nothing could be heard, None where it was played.
         """
 
 

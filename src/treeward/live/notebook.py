@@ -59,18 +59,11 @@ CLOCK_APART_S = 180.0  # a spoken time this far from the computer's is flagged; 
 
 
 class Notebook:
-    """The notes of a session, in order.
+    """The notes of a session, in order; each is in `journal` before it is answered.
 
-    Parameters
-    ----------
-    journal
-        Where each note goes before it is answered.
-    sky_on
-        The sun's times on the day of a clock, or None where the place is not known.
-    flag_below
-        Confidence, 0 to 1, below which a note is asked for again.
-    walk
-        The walk that was laid out, for an answer to "searched here, nothing".
+    `sky_on` gives the sun's times on the day of a clock, None where the place is not
+    known. Below `flag_below`, a confidence of 0 to 1, a note is asked for again.
+    `walk` was laid out, for an answer to "searched here, nothing".
     """
 
     def __init__(
@@ -116,14 +109,9 @@ class Notebook:
     def take(
         self, events: Sequence[Event], *, asked_s: float | None = None
     ) -> tuple[HeardNotes, Answer]:
-        """Keep the notes of one utterance; return them and the answer to give.
+        """Keep the notes of one utterance, with clocks; return them and the answer.
 
-        Parameters
-        ----------
-        events
-            What the parser made of the utterance, with clocks.
-        asked_s
-            Elapsed second at which the phrase ended.
+        `asked_s` is the elapsed second at which the phrase ended.
         """
         kept, doubtful = True, False
         names: list[str] = []
@@ -268,11 +256,8 @@ class Notebook:
 def nearest_dial(value: str, clock: datetime) -> tuple[str, float]:
     """Put a spoken time on the 24 h dial, and say how far it is from the clock.
 
-    Returns
-    -------
-    tuple
-        The value nearest to `clock` of those a twelve-hour time may mean, and
-        seconds between them; unreadable values come back unchanged with 0.
+    Gives the value nearest to `clock` of those a twelve-hour time may mean, and seconds
+    between them; unreadable values come back unchanged with 0.
     """
     try:
         hour, minute, *rest = (int(part) for part in value.split(":"))
@@ -452,13 +437,7 @@ class WalkLaidOut:
     since: datetime
 
     def left(self, events: Sequence[Event]) -> float:
-        """Return the chance that is left after the notes of a session.
-
-        Parameters
-        ----------
-        events
-            The notes that stand, in the order in which they were said.
-        """
+        """Return the chance left after the notes that stand, in the order said."""
         looked = timedelta(0)
         began = self.since
         for event in events:

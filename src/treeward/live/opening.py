@@ -307,12 +307,7 @@ def merge_into_review(
 ) -> Callable[[Sequence[Event], frozenset[str]], list[str]]:
     """Return what merges events of named recordings into the hunt's review.csv.
 
-    Parameters
-    ----------
-    hunt
-        The hunt.
-    wait_s
-        How long to wait for another command that is at work on it.
+    It waits `wait_s` for another command that is at work on the hunt.
 
     Raises
     ------

@@ -242,11 +242,6 @@ class Pipe:
     A thread of its own reads from the start, so that nothing waits in a pipe, which
     holds two seconds of sound, while an engine is opened. What comes faster than it is
     taken waits in the pipe once LOTS_HELD lots are here.
-
-    Parameters
-    ----------
-    stream
-        Binary stream; read until it ends.
     """
 
     def __init__(self, stream: IO[bytes]) -> None:
@@ -318,14 +313,9 @@ class Pipe:
 class StreamSource:
     """A WAV or raw PCM stream, as `arecord`, `ffmpeg` or a phone sends it.
 
-    Parameters
-    ----------
-    stream
-        Binary stream, read until it ends; or a Pipe that reads it already.
-    now_s
-        Elapsed second of listening, for when a chunk arrived.
-    raw
-        How raw sound is to be read; a WAV header overrides it.
+    It is read until it ends, or a Pipe reads it already. `now_s` gives the elapsed
+    second of listening, for when a chunk arrived; `raw` says how raw sound is to be
+    read, and a WAV header overrides it.
     """
 
     live = True
@@ -429,16 +419,9 @@ class RehearsalTime:
 class BlocksSource:
     """A file (or anything else in blocks), at its own speed or as fast as it goes.
 
-    Parameters
-    ----------
-    blocks
-        Sound that follows on, as audio.reader gives it.
-    now_s
-        Elapsed second of listening.
-    time
-        The rehearsal's own time, moved on with the sound; None plays at real speed.
-    on_start
-        Called when the first sound is about to come.
+    The `blocks` follow on, as audio.reader gives them. `now_s` gives the elapsed second
+    of listening; `time`, the rehearsal's own, is moved on with the sound, and without
+    it that plays at real speed. `on_start` is called when the first is about to come.
     """
 
     live = False

@@ -214,16 +214,8 @@ def suggest_sensitivity(
 
     The least hundredth that leaves at least `share` of the wrong readings below it.
     It is never put below `now` on the evidence of few mistakes, and stays as it is
-    where there were none: what was not heard wrongly tells nothing.
-
-    Parameters
-    ----------
-    readings
-        Confidence of each note heard, 0 to 1, and whether it was right.
-    now
-        What the hunt has at present.
-    share
-        Share of the wrong readings to be flagged, above 0 and at most 1.
+    where there were none: what was not heard wrongly tells nothing. `readings` are the
+    confidence of each note heard, 0 to 1, and whether it was right.
 
     Raises
     ------
@@ -293,20 +285,8 @@ def outcome_of(
 ) -> Outcome:
     """Draw the conclusions.
 
-    Parameters
-    ----------
-    aligned
-        What came of each prompt.
-    book
-        The phrase book, for words of the same meaning.
-    background_dbfs
-        Level of the sound between phrases, dB of full scale.
-    flag_below
-        What the hunt flags below at present.
-    engine
-        What heard it.
-    share
-        Share of wrong readings that shall be flagged.
+    The `book` tells words of the same meaning; the hunt flags below `flag_below` at
+    present, and `share` of the wrong readings shall be flagged.
     """
     attempts = aligned.attempts
     parts = tally_parts(attempts)

@@ -145,14 +145,7 @@ def make_prompts(
 ) -> list[Prompt]:
     """Choose prompts that try each mark, action and digit as evenly as may be.
 
-    Parameters
-    ----------
-    book
-        What can be said; only marks in use are asked for.
-    count
-        How many prompts.
-    number
-        Which set of prompts; the same number gives the same prompts.
+    Only marks in use are asked for. The same `number` gives the same set of prompts.
     """
     rng = random.Random(number)  # noqa: S311 (nothing secret)
     sources: dict[Practised, Iterator[str]] = {

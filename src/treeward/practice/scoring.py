@@ -186,17 +186,9 @@ def align(
     """Fit the phrases of a recording to the prompts that were read in order.
 
     A phrase may be missing, cut in two by a pause, or be a cough or talk between the
-    prompts; the cheapest reading of it all is taken (dynamic programming).
-
-    Parameters
-    ----------
-    prompts, phrases
-        Both in order.
-    parse
-        Makes notes of words.
-    end_s
-        Where the sound ends: prompts that do not fit in before it were not reached.
-        Without it every prompt counts.
+    prompts; the cheapest reading of it all is taken (dynamic programming). The sound
+    ends at `end_s`: prompts that do not fit in before it were not reached. Without it
+    every prompt counts.
     """
     rows, columns = len(prompts), len(phrases)
     notes = {

@@ -125,12 +125,8 @@ LONGEST_S = 7.4  # from first to last sound of a stretch; the recogniser takes 9
 class Segmenter:
     """Push running sound in, take stretches out as they end.
 
-    Parameters
-    ----------
-    start_s
-        Second of the recording at which the sound begins.
-    pause_s
-        Silence that ends a stretch.
+    The sound begins at second `start_s` of the recording; a silence of `pause_s` ends
+    a stretch.
     """
 
     def __init__(self, *, start_s: float = 0.0, pause_s: float = PAUSE_S) -> None:
@@ -241,20 +237,11 @@ class Recognizer(Protocol):
     model: str  # "tiny-en"
 
     def decode(self, stretch: Block) -> Utterance | None:
-        """Recognise one stretch of sound.
+        """Recognise one stretch of sound of some nine seconds at most.
 
-        Parameters
-        ----------
-        stretch
-            Some nine seconds at most, and where in it somebody speaks.
-
-        Returns
-        -------
-        Utterance or None
-            The words in it, with times in seconds of the recording; None when
-            there are none.
+        Gives the words in it, with times in seconds of the recording; None when there
+        are none.
         """
-        ...
 
 
 def transcribe(
@@ -270,8 +257,6 @@ def transcribe(
     ----------
     blocks
         The recording as `treeward.audio.reader.read_blocks` gives it.
-    recognizer
-        The engine.
     progress
         Called with the second up to which everything is done and has been yielded;
         a later run may begin there.
@@ -370,8 +355,6 @@ def open_recognizer(
 
     Parameters
     ----------
-    book
-        What can be said.
     model
         Name or folder of a model, of either engine; EMBEDDED for the one that comes
         with Treeward.

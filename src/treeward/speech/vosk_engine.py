@@ -54,13 +54,7 @@ class FoundModel:
 
 
 def find_models(hunt_dir: Path | None = None) -> list[FoundModel]:
-    """Find the Vosk models on this disk, the hunt's own first.
-
-    Parameters
-    ----------
-    hunt_dir
-        Folder of a hunt.
-    """
+    """Find the Vosk models on this disk, the hunt's own first."""
     found: dict[Path, FoundModel] = {}
     for folder in _folders(hunt_dir):
         for path in (folder, *_subfolders(folder)):
@@ -87,13 +81,7 @@ def look_at(path: Path) -> FoundModel | None:
 
 
 def fetch(name: str) -> FoundModel:
-    """Have the vosk package download a model by name.
-
-    Parameters
-    ----------
-    name
-        As in the list of models that the makers of Vosk publish, for example
-        SMALL_ENGLISH.
+    """Have the vosk package download a model by the name its makers publish it under.
 
     Raises
     ------
@@ -171,13 +159,6 @@ LEAST_KNOWN = 0.7  # share of the phrase book's words a model must know
 
 class VoskRecognizer:
     """A Vosk model behind the protocol `Recognizer`.
-
-    Parameters
-    ----------
-    book
-        What can be said.
-    found
-        The model.
 
     Raises
     ------
@@ -362,13 +343,7 @@ WITHIN_S = 1.0  # longest pause between two words of a note
 
 
 class PhraseMatcher:
-    """Finds whole notes in a sequence of words, the longest at each place.
-
-    Parameters
-    ----------
-    book
-        What can be said.
-    """
+    """Finds whole notes in a sequence of words, the longest at each place."""
 
     def __init__(self, book: PhraseBook) -> None:
         self._graph = NoteGraph(book)

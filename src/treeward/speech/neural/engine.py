@@ -91,18 +91,9 @@ class Run:
 
 
 class NeuralRecognizer:
-    """The recogniser behind the protocol `Recognizer`.
+    """The recogniser behind the protocol `Recognizer`, of the model in a folder.
 
-    Parameters
-    ----------
-    book
-        What can be said.
-    folder
-        The model's files.
-    name
-        What the model is called.
-    free
-        Keep of talk the several texts that it may be, which takes longer.
+    Where `free`, the several texts that talk may be are kept, which takes longer.
 
     Raises
     ------

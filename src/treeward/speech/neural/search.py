@@ -77,14 +77,7 @@ class Thread:
 class SpeltGraph:
     """The graph of words, spelt in a recogniser's pieces.
 
-    Parameters
-    ----------
-    graph
-        What can be said.
-    tokens
-        The recogniser's pieces of words.
-    misheard
-        Other words that are written for those of the graph, heard -> meant.
+    `misheard` are other words that are written for those of the graph, heard -> meant.
     """
 
     def __init__(
@@ -260,21 +253,10 @@ class _Text:
 def search(
     model: Model, encoded: Encoded, graph: SpeltGraph, *, at_least: float = -np.inf
 ) -> list[Reading]:
-    """Find the likeliest notes.
+    """Find the likeliest notes, the likeliest first.
 
-    Parameters
-    ----------
-    model, encoded
-        The recogniser and what it made of the sound.
-    graph
-        What can be said.
-    at_least
-        Natural logarithm of a probability below which nothing is of interest.
-
-    Returns
-    -------
-    list of Reading
-        The likeliest first; none where nothing comes near `at_least`.
+    There are none where nothing comes near `at_least`, the natural logarithm of a
+    probability below which nothing is of interest.
     """
     beam = encoded.first
     ways = [_Text(pieces=(), log_p=0.0, threads=graph.start)]
@@ -354,12 +336,9 @@ def _keep(found: dict[tuple[Meaning, ...], Reading], way: _Text) -> None:
 
 
 def free_texts(model: Model, encoded: Encoded) -> list[tuple[tuple[int, ...], float]]:
-    """Write what may be said, whatever it is.
+    """Write what may be said, whatever it is, the likeliest first.
 
-    Returns
-    -------
-    list of tuple
-        Pieces and natural logarithm of their probability, the likeliest first.
+    Gives pieces and the natural logarithm of their probability.
     """
     beam = encoded.first
     ways: list[tuple[tuple[int, ...], float]] = [((), 0.0)]
@@ -447,16 +426,8 @@ def evidence(
 ) -> NDArray[np.float64]:
     """Gather what tells right readings from wrong ones, for a look's best reading.
 
-    Parameters
-    ----------
-    look
-        Has at least one reading.
-    other
-        The same speech with more, or less, sound around it.
-    voiced_s
-        How long somebody speaks in it.
-    pause_s
-        The shorter of the pauses before and after it.
+    `other` is the same speech with more, or less, sound around it; `voiced_s` how long
+    somebody speaks in it, `pause_s` the shorter of the pauses before and after it.
     """
     best, free = look.readings[0], look.free
     said = " ".join(note.text for note in best.notes)
