@@ -44,6 +44,7 @@ from .packed import (
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from contextlib import AbstractContextManager
     from os import PathLike
 
     from numpy.typing import NDArray
@@ -399,6 +400,7 @@ def _soundfile_chunks(path: Path, start_s: float, faults: list[SoundError]) -> C
 
     with _soundfile(path) as sound:
         quiet = sound.format in {"WAV", "WAVEX", "FLAC", "OGG"}
+        hushed: Callable[[], AbstractContextManager[None]]
         hushed = nullcontext if quiet else _hushed
         first = round(start_s * sound.samplerate)
         if first >= sound.frames:

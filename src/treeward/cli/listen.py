@@ -246,7 +246,7 @@ def _ends_on_signal(ask_to_stop: Callable[[], None]) -> Iterator[None]:
             signal.signal(getattr(signal, name), handler)
 
 
-def _quiet(*_: object) -> None:
+def _quiet(_: object) -> None:
     """Say nothing: the screen shows it, or each note is printed as it comes."""
 
 

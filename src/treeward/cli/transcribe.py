@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from contextlib import nullcontext
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -306,9 +306,9 @@ def _serve(hunt: Hunt, *, open_page: bool) -> None:
     click.echo(f"Review page: {server.address}")
     click.echo("The address is good once. Ctrl-C here, or Finish there, ends it.")
     try:
-        with server.doorstep() if open_page else nullcontext() as doorstep:
-            if doorstep is not None:
-                _open(doorstep)
+        with ExitStack() as stack:
+            if open_page:
+                _open(stack.enter_context(server.doorstep()))
             server.run()
     except KeyboardInterrupt:
         click.echo()
