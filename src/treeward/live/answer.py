@@ -185,10 +185,13 @@ class Synthesiser:
 
     def __init__(self, command: Callable[[str, Path], list[str]]) -> None:
         self._command = command
-        self.say = lru_cache(maxsize=200)(self._say)
+        self._read = lru_cache(maxsize=200)(self._run)
 
-    def _say(self, text: str) -> tuple[NDArray[np.float32], int] | None:
+    def say(self, text: str) -> tuple[NDArray[np.float32], int] | None:
         """Return mono samples and their rate in Hz, or None if it does not work."""
+        return self._read(text)
+
+    def _run(self, text: str) -> tuple[NDArray[np.float32], int] | None:
         import soundfile
 
         with tempfile.TemporaryDirectory() as folder:
