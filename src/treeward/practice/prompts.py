@@ -215,8 +215,8 @@ def _others(book: PhraseBook, rng: random.Random) -> Iterator[str]:
     }
     for texts in kinds.values():
         rng.shuffle(texts)
-    for texts in cycle([cycle(texts) for texts in kinds.values() if texts]):
-        yield next(texts)
+    for turn in cycle([cycle(texts) for texts in kinds.values() if texts]):
+        yield next(turn)
 
 
 def _parts(
