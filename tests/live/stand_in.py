@@ -9,7 +9,6 @@ from __future__ import annotations
 import itertools
 import sys
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,9 +20,8 @@ if __name__ == "__main__":
 from loudness import IN_USE, LoudActivity
 from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.language.kinds import EventKind
-from treeward.live.ears import PAUSE_S, Ears
+from treeward.live.ears import Ears
 from treeward.notes.events import Event
-from treeward.speech.recognizer import Segmenter
 from treeward.speech.utterances import Utterance, Word, WordSource
 
 if TYPE_CHECKING:
@@ -69,7 +67,7 @@ def spoken_at(
 
 
 class BeepRecognizer:
-    name = "beeps"
+    name = model = "beeps"
 
     def decode(self, stretch: Block) -> Utterance | None:
         samples, size = stretch.samples, int(BEEP_S * SAMPLE_RATE_HZ)
@@ -128,7 +126,6 @@ def ears() -> Ears:
     return Ears(
         recognizer=BeepRecognizer(),
         parse=parse,
-        make_segmenter=partial(Segmenter, pause_s=PAUSE_S),
     )
 
 

@@ -62,15 +62,11 @@ def test_the_answer_says_so(tmp_path: Path) -> None:
         _, other = notebook.take([note(12, EventKind.PAUSE)])
     finally:
         journal.close()
-    assert first is not None
     assert first.words.endswith("90 percent left, if you kept to the walk")
-    assert second is not None
     assert second.words.endswith("80 percent left, if you kept to the walk")
-    assert bees is not None
     assert bees.words.endswith("80 percent left, if you kept to the walk")
     assert shown == "80 percent left, if you kept to the walk"
     assert notebook.left == ""
-    assert other is not None
     assert "percent" not in other.words
 
 

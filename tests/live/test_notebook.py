@@ -58,7 +58,6 @@ def test_note_is_on_disk_before_there_is_an_answer(
     heard, answer = notebook.take([at(0, EventKind.AWAY)], asked_s=1.0)
 
     assert heard.kept
-    assert answer is not None
     assert answer.tones == ("away",)
     assert answer.words == "red away"
     assert answer.asked_s == 1.0
@@ -71,7 +70,6 @@ def test_a_return_is_answered_with_the_away_time(notebook: Notebook) -> None:
 
     _, answer = notebook.take([at(370, EventKind.BACK)])
 
-    assert answer is not None
     assert answer.words == "red back, 6 minutes 10"
 
 
@@ -80,7 +78,6 @@ def test_one_breath_of_two_notes_gets_both_sounds(notebook: Notebook) -> None:
 
     _, answer = notebook.take(notes)
 
-    assert answer is not None
     assert answer.tones == ("away", "bearing")
     assert answer.words == "red away. red bearing 2 1 0"
 
@@ -91,7 +88,6 @@ def test_scratch_takes_back_the_last_note_and_says_so(notebook: Notebook) -> Non
 
     heard, answer = notebook.take([at(9, EventKind.SCRATCH, "")])
 
-    assert answer is not None
     assert answer.tones == ("scratch",)
     assert answer.words == "taken back: blue away"
     assert heard.taken_back is not None
@@ -101,7 +97,6 @@ def test_scratch_takes_back_the_last_note_and_says_so(notebook: Notebook) -> Non
 def test_scratch_with_nothing_to_take_back(notebook: Notebook) -> None:
     _, answer = notebook.take([at(0, EventKind.SCRATCH, "")])
 
-    assert answer is not None
     assert answer.words == "nothing"
 
 
@@ -119,7 +114,6 @@ def test_a_doubtful_note_is_asked_for_again(
     heard, answer = notebook.take([note])
 
     assert heard.doubtful
-    assert answer is not None
     assert answer.tones == (SAY_AGAIN,)
     assert answer.words == "say again"
 
@@ -140,7 +134,6 @@ def test_note_said_again_stands_once_at_its_first_saying(
     notebook.take([at(0, EventKind.BACK, "rod", confidence=0.2)])
     _, answer = notebook.take([at(6, EventKind.BACK, "red")])
 
-    assert answer is not None
     assert answer.tones == ("back",)
     assert [(e.mark, e.clock) for e in notebook.standing] == [("red", TEN)]
     session = read_session(journal.path)
@@ -166,7 +159,6 @@ def test_an_answer_never_claims_what_is_not_on_disk(
     written = journal.retry()
 
     assert not heard.kept
-    assert answer is not None
     assert answer.tones == (NOT_KEPT,)
     assert answer.words.startswith("not saved")
     assert written
@@ -176,11 +168,10 @@ def test_an_answer_never_claims_what_is_not_on_disk(
 def test_a_note_after_dark_is_flagged(notebook: Notebook) -> None:
     night = at(0, EventKind.BACK, clock=TEN.replace(hour=23))
 
-    heard, answer = notebook.take([night])
+    heard, _ = notebook.take([night])
 
     assert heard.events[0].flags == (Flag(FlagCode.AFTER_DARK),)
     assert not heard.doubtful  # it was heard well
-    assert answer is not None
 
 
 def test_a_spoken_time_is_put_on_the_dial_of_the_clock(notebook: Notebook) -> None:
@@ -220,7 +211,6 @@ def test_notes_of_the_morning_stay_on_the_board_after_a_restart(
 
     _, answer = notebook.take([at(300, EventKind.BACK)])
 
-    assert answer is not None
     assert answer.words == "red back, 5 minutes"
     assert len(notebook.events) == 1  # only what was heard now
 

@@ -35,7 +35,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.live.answer import Answer
     from treeward.live.messages import HeardNotes, Source
     from treeward.live.microphone import Player
 
@@ -62,10 +61,6 @@ class Rig:
         speak: Synthesiser | None = None,
         paced: bool = False,
     ) -> Session:
-        def on_heard(heard: HeardNotes, answer: Answer) -> None:
-            del answer
-            self.heard.append(heard)
-
         return Session(
             pieces_dir=self.folder / ".treeward" / "live" / "live-1",
             journal=Journal(self.journal_path),
@@ -76,9 +71,9 @@ class Rig:
                 hunt_name="Test Moor", recording="live-1.flac", station="1",
                 paced=paced, player=player, speak=speak,
             ),
-            office=Office(lambda _: EMPTY, lambda _: None, lambda: "1"),
+            office=Office(lambda _: EMPTY, lambda _: None),
             sky_on=lambda _: None,
-            on_heard=on_heard,
+            on_heard=self.heard.append,
             on_said=self.said.append,
         )  # fmt: skip
 

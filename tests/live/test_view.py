@@ -30,7 +30,6 @@ def bee(mark: str, where: str, for_s: float, due: str = "") -> BeeState:
         due_until=since + timedelta(seconds=380),
         due=due,
         bearing_deg=212.4,
-        bearings=2,
     )
 
 
@@ -38,8 +37,6 @@ SHOT = Snapshot(
     now=NOW,
     hunt="Test Moor",
     station="1",
-    source="microphone",
-    engine="neural",
     bees=(bee("yellow", "away", 430, "overdue"), bee("blue-white", "here", 61)),
     notes=(NoteLine(clock=NOW, text="blue-white back"),),
     level=Level(rms_dbfs=-30, peak_dbfs=-12),

@@ -54,19 +54,12 @@ class SoundInfo:
 
     path: Path
     duration_s: float | None  # None where the container does not say
-    channels: int
     container: str  # "WAV", "FLAC", "OGG", "mov,mp4,m4a"
     created: datetime | None  # container metadata; may be naive
 
 
 class Resampler:
-    """Changes the rate of a mono stream to 16 kHz with FFmpeg's resampler.
-
-    Parameters
-    ----------
-    rate_hz
-        Rate of what comes in, in Hz.
-    """
+    """Changes the rate of a mono stream to 16 kHz with FFmpeg's resampler."""
 
     def __init__(self, rate_hz: int) -> None:
         if rate_hz <= 0:

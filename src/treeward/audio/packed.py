@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from contextlib import contextmanager
-from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,9 +21,18 @@ if TYPE_CHECKING:
 
     from . import Chunks
 
+    Link = tuple[int, int]  # first byte of a stream in a chained file, and its end
+
 # Formats without a length: what FFmpeg tells is a guess from the bit rate.
 _GUESSED = frozenset({"amr", "amrnb", "amrwb", "aac", "mp3"})
 _MOST_MISSING_S = 600.0  # of silence in place of what cannot be decoded; choice
+
+
+def open_container(path: Path) -> Any:  # noqa: ANN401
+    """Open a recording by PyAV, and nothing else: a playlist must not reach out."""
+    import av
+
+    return av.open(str(path.resolve()), options={"protocol_whitelist": "file"})
 
 
 @contextmanager
@@ -35,12 +44,10 @@ def open_packed(path: Path) -> Iterator[tuple[Any, Any]]:
     SoundError
         It is no recording, or one that no recorder makes.
     """
-    import av
     from av.error import FFmpegError
 
-    local_only = {"protocol_whitelist": "file"}  # a playlist must not reach out
     try:
-        container = av.open(str(path.resolve()), options=local_only)
+        container = open_container(path)
     except (FFmpegError, ValueError) as error:
         raise SoundError(
             "is not a recording that can be read", where=str(path), mend=MEND_COPY
@@ -149,14 +156,6 @@ _BEGINS = 0x02  # flag of a stream's first page
 MOST_LINKS = 10_000  # more is no recording; choice
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
-    """Bytes of one stream in a chained file."""
-
-    first: int
-    end: int
-
-
 def links_of(path: Path) -> tuple[Link, ...]:
     """Return the streams that follow each other in an Ogg file; none in others."""
     size = path.stat().st_size
@@ -174,56 +173,31 @@ def links_of(path: Path) -> tuple[Link, ...]:
             began = begins
             table = file.read(header[26])
             at += _HEADER_BYTES + len(table) + sum(table)
-    if not starts:
-        return ()
-    return tuple(
-        Link(first, end) for first, end in zip(starts, [*starts[1:], size], strict=True)
-    )
+    return tuple(pairwise([*starts, size]))
 
 
-class LinkFile(io.RawIOBase):
+class LinkFile(io.FileIO):
     """One stream of a chained file, to be read as a file of its own."""
 
     def __init__(self, path: Path, link: Link) -> None:
-        self._file = path.open("rb")
-        self._link = link
-        self._at = 0
-
-    def readable(self) -> bool:
-        """Tell that it can be read."""
-        return True
-
-    def seekable(self) -> bool:
-        """Tell that it can be sought in."""
-        return True
+        super().__init__(path)
+        self._first, self._length = link[0], link[1] - link[0]
+        self.seek(0)
 
     def tell(self) -> int:
         """Return the place in the stream."""
-        return self._at
+        return super().tell() - self._first
 
     def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
         """Go to a place in the stream."""
-        length = self._link.end - self._link.first
-        base = {io.SEEK_SET: 0, io.SEEK_CUR: self._at, io.SEEK_END: length}[whence]
-        self._at = max(0, base + offset)
-        return self._at
+        bases = {io.SEEK_SET: 0, io.SEEK_CUR: self.tell(), io.SEEK_END: self._length}
+        super().seek(self._first + max(0, bases[whence] + offset))
+        return self.tell()
 
     def readinto(self, buffer: bytearray | memoryview, /) -> int:  # type: ignore[override]
         """Read on."""
-        view = memoryview(buffer).cast("B")
-        left = self._link.end - self._link.first - self._at
-        if left <= 0:
-            return 0
-        self._file.seek(self._link.first + self._at)
-        data = self._file.read(min(len(view), left))
-        view[: len(data)] = data
-        self._at += len(data)
-        return len(data)
-
-    def close(self) -> None:
-        """Close the file."""
-        self._file.close()
-        super().close()
+        left = max(0, self._length - self.tell())
+        return super().readinto(memoryview(buffer).cast("B")[:left]) or 0
 
 
 def chained(path: Path) -> list[tuple[Link, float]]:

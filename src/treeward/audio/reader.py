@@ -14,7 +14,7 @@ import logging
 import os
 import sys
 import threading
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -34,10 +34,17 @@ from . import (
     mono,
     plausible,
 )
-from .packed import chained, chained_chunks, open_packed, packed_chunks
+from .packed import (
+    chained,
+    chained_chunks,
+    open_container,
+    open_packed,
+    packed_chunks,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from contextlib import AbstractContextManager
     from os import PathLike
 
     from numpy.typing import NDArray
@@ -147,12 +154,10 @@ def creation_time(path: Path) -> datetime | None:
         Aware where the container names a zone, else naive; None where it says
         nothing, or only the day.
     """
-    import av
     from av.error import FFmpegError
 
     try:
-        options = {"protocol_whitelist": "file"}  # a playlist must not reach out
-        with av.open(str(path.resolve()), options=options) as container:
+        with open_container(path) as container:
             found = dict(container.metadata)
             for stream in container.streams:
                 found = dict(stream.metadata) | found
@@ -203,7 +208,6 @@ def probe(path: str | PathLike[str]) -> SoundInfo:
             return SoundInfo(
                 path=path,
                 duration_s=chained_s or sound.frames / sound.samplerate,
-                channels=sound.channels,
                 container=sound.format,
                 created=created,
             )
@@ -216,7 +220,6 @@ def probe(path: str | PathLike[str]) -> SoundInfo:
         return SoundInfo(
             path=path,
             duration_s=duration_s,
-            channels=stream.channels,
             container=container.format.name,
             created=created,
         )
@@ -315,16 +318,16 @@ def _has_endless_chunk(path: Path, size: int) -> bool:
     """
     with path.open("rb") as file:
         head = file.read(12)
-        order = {b"RIFF": "little", b"RF64": "little", b"RIFX": "big", b"FORM": "big"}
-        if (name := order.get(head[:4])) is None:
+        if head[:4] not in {b"RIFF", b"RF64", b"RIFX", b"FORM"}:
             return False
+        big = head[:4] in {b"RIFX", b"FORM"}
         at = 12
         for _ in range(MOST_CHUNKS):
             file.seek(at)
             chunk = file.read(8)
             if len(chunk) < 8 or chunk[:4] in {b"data", b"SSND"}:
                 return False
-            length = int.from_bytes(chunk[4:], "big" if name == "big" else "little")
+            length = int.from_bytes(chunk[4:], "big" if big else "little")
             at += 8 + length + length % 2
             if at > size + 1:
                 return True
@@ -374,11 +377,8 @@ def _soundfile(path: Path) -> Iterator[Any]:
 
 
 @contextmanager
-def _hushed(*, when: bool = True) -> Iterator[None]:
+def _hushed() -> Iterator[None]:
     """Keep what libmpg123 says of a broken MP3 off the terminal, beneath Python."""
-    if not when:
-        yield
-        return
     with _HUSHING:
         try:
             kept = os.dup(2)
@@ -399,17 +399,19 @@ def _soundfile_chunks(path: Path, start_s: float, faults: list[SoundError]) -> C
     import soundfile
 
     with _soundfile(path) as sound:
-        talks = sound.format not in {"WAV", "WAVEX", "FLAC", "OGG"}
+        quiet = sound.format in {"WAV", "WAVEX", "FLAC", "OGG"}
+        hushed: Callable[[], AbstractContextManager[None]]
+        hushed = nullcontext if quiet else _hushed
         first = round(start_s * sound.samplerate)
         if first >= sound.frames:
             return
         done = first
         try:
-            with _hushed(when=talks):
+            with hushed():
                 sound.seek(first)
             step = max(int(sound.samplerate * READ_S), 1)
             while True:
-                with _hushed(when=talks):
+                with hushed():
                     part = sound.read(step, dtype="float32", always_2d=True)
                 if not len(part):
                     break
@@ -420,13 +422,8 @@ def _soundfile_chunks(path: Path, start_s: float, faults: list[SoundError]) -> C
             return
         stated = max(sound.frames, _stated_frames(path, sound))
         if done < stated:
-            faults.append(
-                cut_off(
-                    path,
-                    done / sound.samplerate,
-                    f"the header says {stated / sound.samplerate:.1f} s",
-                )
-            )
+            why = f"the header says {stated / sound.samplerate:.1f} s"
+            faults.append(cut_off(path, done / sound.samplerate, why))
 
 
 def _stated_frames(path: Path, sound: Any) -> int:  # noqa: ANN401

@@ -69,22 +69,9 @@ def as_pcm16(samples: NDArray[np.float32]) -> bytes:
 class Recorder:
     """Writes running sound into pieces in `folder`; used from one thread.
 
-    The folder is held open from the start, and what becomes of its name since leads
-    nowhere else.
-
-    Parameters
-    ----------
-    folder
-        Made if it is not there.
-    within
-        The hunt that it belongs to: no link below that is followed.
-
-    Attributes
-    ----------
-    fault
-        What keeps sound from being written, "" while all is well.
-    kept_samples
-        Samples on disk, of all pieces.
+    The folder, made if it is not there, is held open from the start, and what becomes
+    of its name since leads nowhere else. No link below `within`, the hunt that it
+    belongs to, is followed.
     """
 
     def __init__(self, folder: Path, *, within: Path | None = None) -> None:
@@ -92,8 +79,8 @@ class Recorder:
         self._folder = self._open.enter_context(
             held(within or folder, folder, make=True)
         )
-        self.fault = ""
-        self.kept_samples = 0
+        self.fault = ""  # what keeps sound from being written
+        self.kept_samples = 0  # on disk, of all pieces
         self._wav: str | None = None  # its name
         self._fd = -1
         self._data = 0
@@ -208,10 +195,7 @@ class Recorder:
     def end(self, *, moved_to_s: float | None = None) -> None:
         """Close the piece and turn it into FLAC in the background.
 
-        Parameters
-        ----------
-        moved_to_s
-            Second of the session at which it began after all.
+        `moved_to_s` is the second of the session at which it began after all.
         """
         if self._wav is None:
             return

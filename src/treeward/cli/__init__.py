@@ -13,7 +13,7 @@ import signal
 import sys
 import threading
 import time
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
@@ -25,7 +25,7 @@ from treeward.measures import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
-    from types import FrameType, TracebackType
+    from types import FrameType
 
     from rich.console import Console
     from rich.progress import Progress, TaskID
@@ -224,13 +224,7 @@ def hunt_option(function: F) -> F:
 
 
 def own_data_option(what: str) -> Callable[[F], F]:
-    """Add --hunt DIR to a command that works outside a hunt too.
-
-    Parameters
-    ----------
-    what
-        The file or folder of a hunt that such a command heeds.
-    """
+    """Add --hunt DIR to a command that works outside a hunt too, and heeds `what`."""
     return _hunt(f"A hunt whose own {what} counts too.", callback=_is_a_hunt)
 
 
@@ -269,7 +263,7 @@ def recover_first(hunt: Hunt) -> None:
 SILENT_S = 4.0  # of a step, before a plain line says what is being done; choice
 
 
-class Doing:
+class Doing(AbstractContextManager["Doing"]):
     """Says on stderr what is being done, where that takes more than some seconds.
 
     On a terminal it is shown while it lasts; elsewhere a plain line is printed once a
@@ -280,16 +274,7 @@ class Doing:
         self._status: Status | None = None
         self._timer: threading.Timer | None = None
 
-    def __enter__(self) -> Self:
-        """Start without a step."""
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """End the last step, and clear it away."""
         self._end()
 
@@ -364,12 +349,7 @@ class ProgressBar:
             self._progress.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """Clear the bar away."""
         if self._progress is not None:
             self._progress.stop()
@@ -382,7 +362,7 @@ class ProgressBar:
         if self._progress is None:
             known = f", {done_s / 60:.1f} of them known already" if done_s else ""
             sound = counted(recordings, "recording")
-            self._print(f"{sound}, {total_s / 60:.1f} min{known}")
+            _print_to(self._console, f"{sound}, {total_s / 60:.1f} min{known}")
             return
         self._task = self._progress.add_task(
             "hearing", total=total_s or None, completed=round(done_s)
@@ -396,7 +376,7 @@ class ProgressBar:
         span = f"{from_s / 60:.1f} to {to_s / 60:.1f} min" if to_s else "to its end"
         left = self.time_left_s()
         about = f"; about {left / 60:.0f} min left for all" if left else ""
-        self._print(f"hearing {name}, {span}{about}")
+        _print_to(self._console, f"hearing {name}, {span}{about}")
 
     def advance(self, done_s: float) -> None:
         """Move the bar."""
@@ -417,6 +397,3 @@ class ProgressBar:
         if self._progress is not None and self._task is not None:
             self._progress.remove_task(self._task)
             self._task = None
-
-    def _print(self, line: str) -> None:
-        _print_to(self._console, line)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from dataclasses import asdict, dataclass
 from functools import partial
@@ -9,6 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
+from treeward import __version__
+from treeward.errors import SpeechError
 
 from . import json_option, own_data_option
 
@@ -36,8 +40,6 @@ def doctor_command(*, as_json: bool) -> None:
     """
     findings = list(examine())
     if as_json:
-        import json
-
         click.echo(json.dumps([asdict(finding) for finding in findings], indent=2))
     else:
         for finding in findings:
@@ -67,8 +69,6 @@ def examine() -> Iterator[Finding]:
 
 def _versions() -> Finding:
     import platform
-
-    from treeward import __version__
 
     return Finding(
         part="Treeward",
@@ -104,8 +104,6 @@ def _embedded_engine() -> Finding:
 
 
 def _voice_activity() -> Finding:
-    from treeward.errors import SpeechError
-
     part = "voice activity"
     try:
         from treeward.speech.recognizer import VoiceActivity
@@ -199,7 +197,6 @@ def models_command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
 
     Example: treeward models --get vosk-model-small-en-us-0.15
     """
-    from treeward.errors import SpeechError
     from treeward.speech.recognizer import EMBEDDED, choose, embedded_folder, mend
     from treeward.speech.vosk_engine import fetch, find_models
 
@@ -216,8 +213,6 @@ def models_command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
     except SpeechError as error:
         in_use, wrong = "", error.line()
     if as_json:
-        import json
-
         models = [
             {
                 "name": model.name,
@@ -277,9 +272,6 @@ def phrases_command(*, hunt_dir: Path, card: Path | None, as_json: bool) -> None
         return
     parts = sections(book)
     if as_json:
-        import json
-        from dataclasses import asdict
-
         out = {"colours": colour_names(book), "sections": [asdict(p) for p in parts]}
         click.echo(json.dumps(out, indent=2))
         return

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import signal
 import sys
 import time
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
+from treeward.errors import SoundError, SpeechError
 from treeward.measures import counted
 
 from . import hunt_option, json_option
@@ -20,7 +22,6 @@ if TYPE_CHECKING:
 
     from treeward.hunt.hunt import Hunt
     from treeward.language.phrasebook import PhraseBook
-    from treeward.live.answer import Answer
     from treeward.live.ears import Ears
     from treeward.live.messages import HeardNotes, Snapshot, Source
     from treeward.live.opening import Wanted
@@ -96,7 +97,11 @@ def listen_command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:
     from treeward.live.opening import merge_into_review, only_listener, open_pipe
 
     pipe = open_pipe() if asked["input_"] == "-" else None
-    say = _to_stderr if asked["as_json"] else _to_stdout
+
+    def say(line: str) -> None:
+        with suppress(OSError):  # whoever read along has gone: the listening goes on
+            click.echo(line, err=asked["as_json"])
+
     hunt = Hunt(hunt_dir)
     wanted = _wanted(hunt, asked)
     with only_listener(hunt_dir):
@@ -112,15 +117,13 @@ def listen_command(*, hunt_dir: Path, list_devices: bool, **asked: Any) -> None:
         done = recover(hunt_dir, merge_into_review(hunt), can_wait=True)
     summary = session.summary()
     if asked["as_json"]:
-        import json
-
         click.echo(json.dumps(summary, indent=2))
     else:
         for line in [*done.lines, *_summary_lines(summary)]:
             click.echo(line)
+    for line in done.waiting:
+        click.echo(f"treeward: {line}. {_MEND_WAITING}", err=True)
     if done.waiting:
-        for line in done.waiting:
-            click.echo(f"treeward: {line}. {_MEND_WAITING}", err=True)
         sys.exit(1)
 
 
@@ -143,19 +146,23 @@ def _wanted(hunt: Hunt, asked: dict[str, Any]) -> Wanted:
         from treeward.notes.clock_evidence import parse_start
 
         start, _ = parse_start(asked["start"], hunt.zone, where="--start")
-    device = asked["device"]
     return Wanted(
         input=asked["input_"],
         pace=asked["pace"],
         start=start,
         raw=PcmFormat(rate_hz=asked["raw_rate"], channels=asked["raw_channels"]),
-        device=int(device) if device and device.isdigit() else device,
+        device=_device(asked),
         station=asked["station"],
         model=asked["model"],
         sounds=not asked["no_sounds"],
         speak=asked["speak"],
         call_due=asked["call_due"],
     )
+
+
+def _device(asked: dict[str, Any]) -> str | int | None:
+    name: str | None = asked["device"]
+    return int(name) if name and name.isdigit() else name
 
 
 def _is_plain(asked: dict[str, Any]) -> bool:
@@ -176,25 +183,23 @@ def _listen(
 ) -> Session:
     from datetime import datetime
 
-    from treeward.live.opening import locate_for, open_session, pair_for
-
-    def printed(heard: HeardNotes, answer: Answer) -> None:  # noqa: ARG001
-        say(_heard_line(heard))
+    from treeward.live.opening import locate_for, open_session
+    from treeward.trips import pair_trips
 
     session = open_session(
         hunt.path,
         wanted,
-        pair=pair_for(hunt),
+        pair=lambda events: pair_trips(events, hunt.file),
         locate=locate_for(hunt, datetime.now(tz=hunt.zone)),
         stdin=stdin,
-        on_heard=printed if plain else _quiet,
+        on_heard=(lambda heard: say(_heard_line(heard))) if plain else _quiet,
         on_said=say if plain else _quiet,
     )
     if plain:
         say(f"Listening to {session.source_name}. Ctrl-C ends.")
     with (
         _ends_on_signal(session.ask_to_stop),
-        nullcontext(_nothing) if plain else _screen(session) as show,
+        nullcontext(_quiet) if plain else _screen(session) as show,
     ):
         session.run(show)
     return session
@@ -241,22 +246,8 @@ def _ends_on_signal(ask_to_stop: Callable[[], None]) -> Iterator[None]:
             signal.signal(getattr(signal, name), handler)
 
 
-def _nothing(snapshot: Snapshot) -> None:
-    """Show nothing: each note is printed as it comes."""
-
-
-def _quiet(*_: object) -> None:
-    """Say nothing: the screen shows it."""
-
-
-def _to_stdout(line: str) -> None:
-    with suppress(OSError):  # whoever read along has gone, and the listening goes on
-        click.echo(line)
-
-
-def _to_stderr(line: str) -> None:
-    with suppress(OSError):
-        click.echo(line, err=True)
+def _quiet(_: object) -> None:
+    """Say nothing: the screen shows it, or each note is printed as it comes."""
 
 
 def _heard_line(heard: HeardNotes) -> str:
@@ -406,8 +397,6 @@ def _check_wanted(asked: dict[str, Any]) -> None:
 
 def _print_prompts(prompts: Sequence[Prompt], *, as_json: bool) -> None:
     if as_json:
-        import json
-
         click.echo(json.dumps([prompt.text for prompt in prompts], indent=2))
         return
     for prompt in prompts:
@@ -451,12 +440,10 @@ def _practise(
         book,
         background_dbfs=catcher.background_dbfs(),
         flag_below=ears.flag_below,
-        engine=ears.name,
+        engine=ears.recognizer.name,
         share=asked["catch_percent"] / 100,
     )
     if as_json:
-        import json
-
         click.echo(json.dumps(outcome_dict(outcome), indent=2))
         return
     say("")
@@ -468,7 +455,6 @@ def _from_file(
     path: Path, ears: Ears, catcher: PhraseCatcher, prompts: Sequence[Prompt]
 ) -> Aligned:
     from treeward.audio.reader import read_blocks
-    from treeward.errors import SoundError
     from treeward.practice.scoring import align, phrases_in
 
     phrases = phrases_in(read_blocks(path), catcher)
@@ -529,15 +515,11 @@ def _source(asked: dict[str, Any], now_s: Callable[[], float]) -> Source:
         return StreamSource(sys.stdin.buffer, now_s)
     from treeward.live.microphone import MicrophoneSource
 
-    device = asked["device"]
-    return MicrophoneSource(
-        int(device) if device and device.isdigit() else device, now_s
-    )
+    return MicrophoneSource(_device(asked), now_s)
 
 
 def _voice(now_s: Callable[[], float]) -> Callable[[str], float]:
     """Return what reads a prompt aloud and gives the second at which it was over."""
-    from treeward.errors import SoundError, SpeechError
     from treeward.live.answer import find_synthesiser
     from treeward.live.microphone import SilentPlayer, find_player
 

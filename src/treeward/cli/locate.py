@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
 
-from treeward.measures import clock_face, counted
+from treeward.measures import (
+    Position,
+    Units,
+    bearing_text,
+    clock_face,
+    counted,
+    format_position,
+    utm_text,
+)
 from treeward.trips.wording import doubt_text, doubt_texts
 
-from . import hunt_option, json_option
+from . import Doing, hunt_option, json_option, recover_first
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,16 +43,12 @@ def trips_command(*, hunt_dir: Path, as_json: bool) -> None:
     from treeward.hunt.hunt import Hunt
     from treeward.hunt.locating import stations_of
 
-    from . import recover_first
-
     hunt = Hunt(hunt_dir)
     recover_first(hunt)
     paired = hunt.paired()
     stations = stations_of(hunt.file, hunt.path, paired.table, today=paired.created)
     paired = replace(paired, stations=stations)
     if as_json:
-        import json
-
         from treeward.report.result_json import result_dict
 
         whole = result_dict(paired)
@@ -130,7 +135,6 @@ def _bearing_rows(result: HuntResult) -> list[tuple[str, ...]]:
 
 def _bearing_text(result: HuntResult, line: FlightLine) -> str:
     """Write a bearing as it was read, and true beside it where that is another."""
-    from treeward.measures import bearing_text
     from treeward.report.flight_lines import true_bearing_deg
 
     read = bearing_text(line.bearing_read_deg)
@@ -224,8 +228,6 @@ def locate_command(
     """
     from treeward.hunt.hunt import Hunt
 
-    from . import Doing, recover_first
-
     hunt = Hunt(hunt_dir, plain=plain)
     recover_first(hunt)
     with Doing() as doing:
@@ -242,8 +244,6 @@ def locate_command(
             result, with_sound=with_sound, online_map=online_map
         )
     if as_json:
-        import json
-
         from treeward.report.result_json import result_dict
 
         click.echo(json.dumps(result_dict(result), indent=2, allow_nan=False))
@@ -313,7 +313,6 @@ def answer_lines(result: HuntResult) -> list[str]:
 
 
 def _colony_lines(result: HuntResult, colony: Colony) -> list[str]:
-    from treeward.measures import Position, Units, format_position, utm_text
     from treeward.report.looking import found_already, search_sentences
     from treeward.report.wording import colony_sentences, next_of
 
@@ -352,7 +351,6 @@ def table_doubts(result: HuntResult) -> list[str]:
 
 def day_lines(result: HuntResult) -> list[str]:
     """Lay out where each day of several alone puts the colonies."""
-    from treeward.measures import Units
     from treeward.report.wording import (
         agreement_sentences,
         agreement_text,

@@ -5,11 +5,14 @@ from __future__ import annotations
 import os
 import shutil
 from pathlib import Path
+from typing import Any
 
 import click
 
 from treeward.errors import HuntError
-from treeward.files import PREFIX
+from treeward.files import PREFIX, example_hunt_dir, new_folder, write_text
+
+from . import ProgressBar
 
 LONGEST_NAME = 60  # letters, as hunt.toml allows
 
@@ -114,23 +117,16 @@ def demo_command(directory: Path) -> None:
     DIR is treeward-demo unless you name another. The hunt is invented, and so is
     every voice in it. Nothing is fetched.
     """
-    from treeward.files import example_hunt_dir, new_folder
     from treeward.hunt.hearing import usual_jobs
     from treeward.hunt.hunt import Hunt
 
-    from . import ProgressBar
     from .locate import answer_lines, count_line
     from .transcribe import summary_lines
 
     source = example_hunt_dir()
     cut_short = is_cut_short(directory, source)
-    taken = directory.exists() and (not directory.is_dir() or any(directory.iterdir()))
-    if taken and not cut_short:
-        raise HuntError(
-            "is there already and not empty",
-            where=str(directory),
-            mend="Name another folder: treeward demo DIR",
-        )
+    if not cut_short:
+        _refuse_taken(directory, mend="Name another folder: treeward demo DIR")
     if not (source / "hunt.toml").is_file():
         raise HuntError(
             "the example hunt is missing from this installation",
@@ -166,6 +162,13 @@ def demo_command(directory: Path) -> None:
         click.echo(f"   {path}  {what}")
 
 
+def _refuse_taken(directory: Path, *, mend: str) -> None:
+    if directory.exists() and (not directory.is_dir() or any(directory.iterdir())):
+        raise HuntError(
+            "is there already and not empty", where=str(directory), mend=mend
+        )
+
+
 def is_cut_short(directory: Path, source: Path) -> bool:
     """Tell whether an earlier demo was stopped here before it came to its results."""
     mine, example = directory / "hunt.toml", source / "hunt.toml"
@@ -175,49 +178,38 @@ def is_cut_short(directory: Path, source: Path) -> bool:
     return half_made or not (directory / "results" / "report.html").exists()
 
 
-@click.command(name="simulate")
+@click.command(name="simulate", context_settings={"show_default": True})
 @click.argument("directory", type=click.Path(path_type=Path), metavar="DIR")
 @click.option(
     "--seed",
     type=click.IntRange(min=0),
     default=1,
-    show_default=True,
     help="The same seed gives the same hunt.",
 )
 @click.option("--sound", is_flag=True, help="Speak the notes into recordings.")
 @click.option(
-    "--stations",
-    type=click.IntRange(1, 26),
-    default=3,
-    show_default=True,
-    help="How many stations.",
+    "--stations", type=click.IntRange(1, 26), default=3, help="How many stations."
 )
 @click.option(
-    "--bees",
-    type=click.IntRange(1, 24),
-    default=4,
-    show_default=True,
-    help="How many marked bees.",
+    "--bees", type=click.IntRange(1, 24), default=4, help="How many marked bees."
 )
 @click.option(
     "--colonies",
     type=click.IntRange(1, 2),
     default=1,
-    show_default=True,
     help="How many colonies they come from.",
 )
 @click.option(
     "--cargo",
     type=click.Choice(["water", "syrup", "nectar"]),
     default="water",
-    show_default=True,
     help="What the bees fetch.",
 )
 @click.option(
     "--minutes",
+    "watch_min",
     type=click.FloatRange(5, 600),
     default=45.0,
-    show_default=True,
     help="How long each station is watched.",
 )
 @click.option(
@@ -237,41 +229,19 @@ def simulate_command(
     directory: Path,
     seed: int,
     sound: bool,
-    stations: int,
-    bees: int,
-    colonies: int,
-    cargo: str,
-    minutes: float,
-    calibration: bool,
     truth_path: Path | None,
+    **world: Any,  # noqa: ANN401 (settings by their names)
 ) -> None:
     """Invent a hunt with a known answer, as events or as sound.
 
     For trying things out: work on DIR as on any hunt, then compare with the truth,
     which is written beside it. Sound needs the package hibari-tts.
     """
-    from typing import get_args
-
-    from treeward.files import new_folder, write_text
     from treeward.simulate import SimulationSettings, simulate_hunt
-    from treeward.simulate.world import Cargo
     from treeward.simulate.write import truth_toml, write_hunt
 
-    if directory.exists() and (not directory.is_dir() or any(directory.iterdir())):
-        raise HuntError(
-            "is there already and not empty",
-            where=str(directory),
-            mend="Name another folder.",
-        )
-    chosen = next(one for one in get_args(Cargo) if one == cargo)
-    settings = SimulationSettings(
-        stations=stations,
-        bees=bees,
-        colonies=colonies,
-        cargo=chosen,
-        watch_min=minutes,
-        calibration=calibration,
-    )
+    _refuse_taken(directory, mend="Name another folder.")
+    settings = SimulationSettings(**world)
     called = Path(os.path.realpath(directory)).name
     truth = truth_path or directory.with_name(f"{called}.truth.toml")
     with new_folder(directory) as beside:  # a hunt cut short has no truth

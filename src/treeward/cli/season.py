@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from datetime import UTC, datetime
 from pathlib import Path
@@ -9,9 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from treeward.errors import HuntError, TreewardError
+from treeward.errors import HuntError, ReportError, TreewardError
+from treeward.files import write_text
+from treeward.measures import Units, counted
 
 from . import Doing, hunt_option, json_option
+from .locate import columns
 
 if TYPE_CHECKING:
     from datetime import date
@@ -196,16 +200,13 @@ def _new_find(hunt: Hunt, options: dict[str, Any]) -> FindTable | None:
         "placed_by": placed_by,
         "found": day,
     }
-    for key in ("nest", "height_m", "entrance", "colony", "remark"):
+    for key in ("nest", "height_m", "entrance", "colony", "photos", "may_know"):
         find[key] = options[key]
     find["remark"] = options["remark"] or words
-    for key in ("photos", "may_know"):
-        find[key] = list(options[key])
     return checked(FindTable, find, named="--{}")
 
 
 def _share(finds: FoundFile, options: dict[str, Any]) -> str:
-    from treeward.files import write_text
     from treeward.hunt.finds import shared_geojson
 
     square_m = None if options["share_exact"] else options["share_square_m"]
@@ -242,8 +243,6 @@ def _tell(
 
     checks = check_finds(result, finds.find) if result is not None else ()
     if as_json:
-        import json
-
         whole = {
             "finds": finds.model_dump(mode="json")["find"],
             "looks": finds.model_dump(mode="json")["look"],
@@ -324,12 +323,9 @@ def season_command(
     )
 
     colonies, _, faults = found_colonies(directory)
-    listed = occupancy(
-        colonies,
-        year or datetime.now(tz=UTC).astimezone().year,
-        square_m=1000.0 if rounded else None,
-    )
-    said = _written_list(listed, page, year) if page is not None else []
+    shown = year or datetime.now(tz=UTC).astimezone().year
+    listed = occupancy(colonies, shown, square_m=1000.0 if rounded else None)
+    said = _written_list(listed, page, shown) if page is not None else []
     if known_hives is not None:
         said += _known(known_hives, colonies, within_m)
     whole: dict[str, Any] = {}
@@ -343,8 +339,6 @@ def season_command(
         said += season_lines(season, path)
         faults = list(season.left_out)
     if as_json:
-        import json
-
         from treeward.report.result_json import occupancy_dict
 
         whole |= {
@@ -359,9 +353,7 @@ def season_command(
         click.echo(f"Left out: {line}")
 
 
-def _written_list(listed: list[ColonyYear], page: Path, year: int | None) -> list[str]:
-    from treeward.errors import ReportError
-    from treeward.files import write_text
+def _written_list(listed: list[ColonyYear], page: Path, year: int) -> list[str]:
     from treeward.report.page import occupancy_page
 
     if page.suffix.lower() not in {".html", ".htm"}:
@@ -370,8 +362,7 @@ def _written_list(listed: list[ColonyYear], page: Path, year: int | None) -> lis
             where=str(page),
             mend=f"Call it {page.with_suffix('.html').name}.",
         )
-    shown = year or datetime.now(tz=UTC).astimezone().year
-    write_text(page, occupancy_page(listed, shown))
+    write_text(page, occupancy_page(listed, year))
     count = "1 colony" if len(listed) == 1 else f"{len(listed)} colonies"
     return [f"{page} lists {count}, to be printed from a browser."]
 
@@ -393,8 +384,6 @@ def _known(folder: Path, colonies: list[FoundColony], within_m: float) -> list[s
 def _list_lines(listed: list[ColonyYear]) -> list[str]:
     if not listed:
         return ["No colony was found yet: treeward found keeps one."]
-    from .locate import columns
-
     rows: list[tuple[str, ...]] = [("colony", "place", "found", "nest", "now", "seen")]
     rows += [
         (
@@ -412,10 +401,6 @@ def _list_lines(listed: list[ColonyYear]) -> list[str]:
 
 def season_lines(season: Season, path: Path) -> list[str]:
     """Say how the areas did, and what the hunts teach."""
-    from treeward.measures import Units
-
-    from .locate import columns
-
     units = Units("metric")
     lines = []
     if season.judged:
@@ -479,7 +464,6 @@ def _judgement(inside: int, count: int) -> str:
 
 def _lessons(season: Season) -> list[str]:
     from treeward.hunt.season import compasses, foretold
-    from treeward.measures import counted
 
     prior = foretold(season)
     if prior is None:

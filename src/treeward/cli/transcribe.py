@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sys
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +13,7 @@ import click
 
 from treeward.measures import counted
 
-from . import hunt_option, json_option, recover_first
+from . import ProgressBar, hunt_option, json_option, recover_first
 
 if TYPE_CHECKING:
     from treeward.desk.desk import Desk
@@ -63,8 +65,6 @@ def transcribe_command(
     from treeward.hunt.hearing import usual_jobs
     from treeward.hunt.hunt import Hunt
 
-    from . import ProgressBar, recover_first
-
     if start and len(files) != 1:
         raise click.UsageError("--start goes with one FILE.")
     hunt = Hunt(hunt_dir)
@@ -79,18 +79,13 @@ def transcribe_command(
             watcher=bar,
         )
     if as_json:
-        import json
-
         click.echo(json.dumps(_as_dict(done, hunt.review_path), indent=2))
     else:
         for line in summary_lines(done, hunt.review_path):
             click.echo(line)
         if done.rows and not done.faults and not done.stopped:
-            click.echo(
-                "Next: treeward review, then treeward locate"
-                if done.left.any
-                else "Next: treeward locate"
-            )
+            review = "treeward review, then " if done.left.any else ""
+            click.echo(f"Next: {review}treeward locate")
     for fault in done.faults:
         click.echo(f"treeward: {fault}", err=True)
     if done.faults or done.stopped:
@@ -112,14 +107,10 @@ def summary_lines(done: Transcribed, review_path: Path) -> list[str]:
     lines += done.remarks
     if done.rows or not done.faults:  # else nothing was written
         notes = counted(done.rows, "note")
-        lines.append(
-            f"{review_path}: {notes}, to look at: {left_text(done.left)}"
-            + (
-                f", {done.kept_changes} of your changes kept"
-                if done.kept_changes
-                else ""
-            )
-        )
+        kept = done.kept_changes
+        changes = f", {kept} of your changes kept" if kept else ""
+        look = f"to look at: {left_text(done.left)}"
+        lines.append(f"{review_path}: {notes}, {look}{changes}")
     only_phrases = {one.name for one in done.recordings if one.not_free}
     told = sum(line.recording in only_phrases for line in done.unread)
     unread = [line for line in done.unread if line.recording not in only_phrases]
@@ -234,8 +225,6 @@ def merge_command(
     merged = merge_hunts(one, other, target, names=who)
     remarks = [*going_on, *merged.remarks]
     if as_json:
-        import json
-
         whole = {
             "hunt": str(merged.path),
             "recordings": merged.recordings,
@@ -285,8 +274,6 @@ def review_command(
     from treeward.desk.desk import Desk
     from treeward.hunt.hunt import Hunt
 
-    from . import recover_first
-
     if browser and as_json:
         raise click.UsageError("--json goes without --browser.")
     if no_open and not browser:
@@ -300,8 +287,6 @@ def review_command(
     if browser:
         _serve(hunt, open_page=not no_open)
     elif as_json:
-        import json
-
         from treeward.desk.terminal import review_dict
 
         click.echo(json.dumps(review_dict(desk, all_rows=all_rows), indent=2))
@@ -321,11 +306,9 @@ def _serve(hunt: Hunt, *, open_page: bool) -> None:
     click.echo(f"Review page: {server.address}")
     click.echo("The address is good once. Ctrl-C here, or Finish there, ends it.")
     try:
-        if open_page:
-            with server.doorstep() as doorstep:
-                _open(doorstep)
-                server.run()
-        else:
+        with ExitStack() as stack:
+            if open_page:
+                _open(stack.enter_context(server.doorstep()))
             server.run()
     except KeyboardInterrupt:
         click.echo()

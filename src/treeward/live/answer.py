@@ -51,18 +51,10 @@ class Answer:
 
 
 class Answerer:
-    """Sounds answers in a thread of its own.
+    """Sounds answers in a thread of its own, the gate shut meanwhile.
 
-    Parameters
-    ----------
-    player, synthesiser
-        What plays, and what reads aloud (None: tones only).
-    gate
-        Shut while anything sounds.
-    now_s
-        Elapsed second of listening.
-    on_span
-        Called with the elapsed span of each answer, and whether it held words.
+    Without a `synthesiser` in tones only. `now_s` gives the elapsed second of
+    listening; `on_span` is called with the elapsed span of each answer and its words.
     """
 
     def __init__(
@@ -191,8 +183,7 @@ _POWERSHELL = (
 class Synthesiser:
     """Reads words aloud into samples, by a program found here."""
 
-    def __init__(self, name: str, command: Callable[[str, Path], list[str]]) -> None:
-        self.name = name
+    def __init__(self, command: Callable[[str, Path], list[str]]) -> None:
         self._command = command
         self._read = lru_cache(maxsize=200)(self._run)
 
@@ -222,11 +213,11 @@ def find_synthesiser() -> Synthesiser | None:
     """Return the first synthesiser found here, or None."""
     for program in ("espeak-ng", "espeak"):
         if path := shutil.which(program):
-            return Synthesiser(program, partial(_espeak, path))
+            return Synthesiser(partial(_espeak, path))
     if sys.platform == "darwin" and (path := shutil.which("say")):
-        return Synthesiser("say", partial(_say, path))
+        return Synthesiser(partial(_say, path))
     if sys.platform == "win32" and (path := shutil.which("powershell")):
-        return Synthesiser("System.Speech", partial(_powershell, path))
+        return Synthesiser(partial(_powershell, path))
     return None
 
 
@@ -277,14 +268,9 @@ class Gate:
             return span
 
     def mute(self, samples: NDArray[np.float32], start_s: float) -> NDArray[np.float32]:
-        """Return the sound with our own answers replaced by background.
+        """Return a chunk with our own answers replaced by background.
 
-        Parameters
-        ----------
-        samples
-            A chunk of sound.
-        start_s
-            Elapsed second of its first sample.
+        `start_s` is the elapsed second of its first sample.
         """
         end_s = start_s + len(samples) / SAMPLE_RATE_HZ
         with self._lock:
@@ -342,7 +328,7 @@ class LevelMeter:
         while self._samples - self._window[0][0] > WINDOW_S * SAMPLE_RATE_HZ:
             self._samples -= self._window.popleft()[0]
         self.level = Level(
-            rms_dbfs=_db(np.sqrt(power)), peak_dbfs=_db(peak), warning=self._warning()
+            rms_dbfs=dbfs(np.sqrt(power)), peak_dbfs=dbfs(peak), warning=self._warning()
         )
         return self.level
 
@@ -352,10 +338,11 @@ class LevelMeter:
         if sum(w[2] for w in self._window) > CLIPPED_SHARE * self._samples:
             return "too loud: turn the microphone down or move it away"
         power = sum(w[1] for w in self._window) / self._samples
-        if _db(np.sqrt(power)) < SILENT_DBFS:
+        if dbfs(np.sqrt(power)) < SILENT_DBFS:
             return "silence: the microphone is off, muted, or the wrong one"
         return ""
 
 
-def _db(amplitude: float) -> float:
+def dbfs(amplitude: float) -> float:
+    """Return an amplitude, or a root mean square, in dB of full scale."""
     return max(FLOOR_DBFS, 20.0 * float(np.log10(max(amplitude, 1e-6))))

@@ -6,6 +6,7 @@ A pure function of the events, the trips paired from them, and the time.
 from __future__ import annotations
 
 import math
+import queue
 import threading
 from dataclasses import dataclass, replace
 from statistics import median, quantiles
@@ -45,15 +46,10 @@ def standing(events: Sequence[Event]) -> tuple[Event, ...]:
     kept: list[Event] = []
     for event in events:
         if event.kind is EventKind.SCRATCH:
-            take_back(kept)
+            del kept[-1:]
         else:
             kept.append(event)
     return tuple(kept)
-
-
-def take_back(kept: list[Event]) -> Event | None:
-    """Take the last note off the list and return it, None if there is none."""
-    return kept.pop() if kept else None
 
 
 def board(
@@ -63,14 +59,8 @@ def board(
 ) -> tuple[BeeState, ...]:
     """Return one row for each mark, those due first.
 
-    Parameters
-    ----------
-    events
-        Standing events with clocks, in order of time.
-    usual_away_s
-        Timed trips of each mark at this station, seconds, oldest first.
-    now
-        The time for which it is asked.
+    `events` stand and are in order of time; `usual_away_s` holds the timed trips of
+    each mark at this station in seconds, oldest first.
     """
     seen: dict[str, _Seen] = {}
     bearings: dict[str, list[float]] = {}
@@ -151,7 +141,6 @@ def _row(
         due_until=due_until,
         due=due,
         bearing_deg=circular_mean_deg(bearings),
-        bearings=len(bearings),
     )
 
 
@@ -197,28 +186,20 @@ REPEATS = (2, 4, 8)  # times as many trips that are tried, to halve the interval
 class Office:
     """Computes what the view shows of trips and distance.
 
-    Parameters
-    ----------
-    pair
-        Pairs standing notes into trips (trips.pairing).
-    locate
-        Asks the survey core; None where it has too little to go on.
-    station
-        Gives the station being watched now, "" where none was said.
+    `pair` makes trips of standing notes; `locate` asks the survey core, which answers
+    None where it has too little to go on.
     """
 
     def __init__(
         self,
         pair: Callable[[Sequence[Event]], TripTable],
         locate: Callable[[TripTable], Fix | None],
-        station: Callable[[], str],
     ) -> None:
         self._pair = pair
         self._locate = locate
-        self._station = station
-        self._work: tuple[Event, ...] | None = None
-        self._wake = threading.Condition()
-        self._open = True
+        self._work: queue.SimpleQueue[tuple[Sequence[Event], str] | None] = (
+            queue.SimpleQueue()
+        )
         self._returns = -1
         self.away_s: dict[str, list[float]] = {}
         self.estimate: Estimate | None = None
@@ -226,40 +207,28 @@ class Office:
         self._thread = threading.Thread(target=self._run, name="office", daemon=True)
         self._thread.start()
 
-    def work_on(self, events: Sequence[Event]) -> None:
-        """Take the standing notes; returns at once."""
-        with self._wake:
-            self._work = tuple(events)
-            self._wake.notify()
+    def work_on(self, events: Sequence[Event], station: str) -> None:
+        """Take the standing notes and the station watched now; returns at once."""
+        self._work.put((events, station))
 
     def close(self) -> None:
         """Stop after what is under way."""
-        with self._wake:
-            self._open = False
-            self._wake.notify()
+        self._work.put(None)
         self._thread.join(timeout=1.0)
 
     def _run(self) -> None:
-        while (events := self._next()) is not None:
+        while (work := self._work.get()) is not None:
+            if not self._work.empty():
+                continue  # newer notes wait, or the end
             try:
-                self._compute(events)
+                self._compute(*work)
                 self.fault = ""
             except (TreewardError, ValueError, ArithmeticError, LookupError) as error:
                 # A number that cannot be computed must never stop the listening.
                 self.fault = f"no running distance: {error}"
 
-    def _next(self) -> tuple[Event, ...] | None:
-        with self._wake:
-            while self._open and self._work is None:
-                self._wake.wait()
-            if not self._open:
-                return None
-            work, self._work = self._work, None
-            return work
-
-    def _compute(self, events: tuple[Event, ...]) -> None:
+    def _compute(self, events: Sequence[Event], station: str) -> None:
         table = self._pair(events)
-        station = self._station()
         self.away_s = away_times_s(table, station)
         returns = sum(event.kind is EventKind.BACK for event in events)
         if returns == self._returns:

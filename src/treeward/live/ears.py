@@ -8,14 +8,13 @@ from __future__ import annotations
 import queue
 import sys
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.hunt_tables import DOUBT_BELOW
-from treeward.speech.recognizer import LONGEST_S
+from treeward.speech.recognizer import LONGEST_S, Segmenter
 from treeward.speech.utterances import WordSource
 
 from .answer import LevelMeter
@@ -27,10 +26,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from treeward.notes.events import Event
+    from treeward.speech.recognizer import Recognizer
     from treeward.speech.utterances import Utterance
 
     from .answer import Gate
-    from .messages import Segments, StretchRecognizer
     from .streams import Timeline
 
 PAUSE_S = 0.4  # of silence end a phrase, so that it is answered soon; choice
@@ -43,17 +42,11 @@ CLOCK_BACK_S = 0.2  # guess
 
 @dataclass(slots=True, kw_only=True)
 class Ears:
-    """A speech engine with what it needs in front and behind."""
+    """A speech engine with what it needs behind."""
 
-    recognizer: StretchRecognizer
+    recognizer: Recognizer
     parse: Callable[[Sequence[Utterance], str], Sequence[Event]]
-    make_segmenter: Callable[[], Segments]
     flag_below: float = DOUBT_BELOW  # confidence under which a note is asked for again
-
-    @property
-    def name(self) -> str:
-        """Name of the engine."""
-        return self.recognizer.name
 
 
 class NoteReader:
@@ -138,7 +131,7 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
     from treeward.hunt_file import read_hunt_file
     from treeward.language.phrasebook import PhraseBook
     from treeward.notes.parser import parse_notes
-    from treeward.speech.recognizer import Segmenter, open_recognizer
+    from treeward.speech.recognizer import open_recognizer
 
     book = PhraseBook.for_hunt(hunt_dir)
     hunt_toml = hunt_dir / "hunt.toml"
@@ -152,7 +145,6 @@ def open_ears(hunt_dir: Path, *, model: str | None = None) -> Ears:
     return Ears(
         recognizer=open_recognizer(book, model=model, hunt_dir=hunt_dir, say=_say),
         parse=parse,
-        make_segmenter=partial(Segmenter, pause_s=PAUSE_S),
         flag_below=flag_below,
     )
 
@@ -163,7 +155,7 @@ def _say(line: str) -> None:
 
 HELD_STRETCHES = 64  # waiting to be recognised
 HELD_CHUNKS = 600  # a minute of sound that waits to be cut
-HELD_LONGEST_S = 9.2  # of a stretch: speech.segments.LONGEST_S and sound around it
+HELD_LONGEST_S = 9.2  # of a stretch: LONGEST_S and sound around it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,46 +179,28 @@ class HeldSound:
         return self.begins_s + len(self.samples) / SAMPLE_RATE_HZ
 
 
-@dataclass(frozen=True, slots=True)
-class _CutOff:
-    """What hangs together ends here."""
-
-    timeline: Timeline
-
-
 class Cuts:
     """Cuts what is pushed, from `run`'s thread.
 
-    Parameters
-    ----------
-    ears
-        What cleans and cuts.
-    gate
-        Mutes our own answers; None where nothing is heard of them.
-    on_unheard
-        Told of seconds of the recording that were left to the second pass.
-    paced
-        False for a rehearsal as fast as it goes.
+    `gate` mutes our own answers, where they are heard. `on_unheard` is told of seconds
+    of the recording that were left to the second pass. `paced` is False for a
+    rehearsal as fast as it goes.
     """
 
     def __init__(
         self,
-        ears: Ears,
         gate: Gate | None,
         *,
         on_unheard: Callable[[float, float], None],
         paced: bool,
     ) -> None:
-        self._ears = ears
         self._gate = gate
         self._on_unheard = on_unheard
-        self._items: queue.Queue[HeldSound | _CutOff | Callable[[], None] | None] = (
-            queue.Queue()
-        )
+        self._items: queue.Queue[HeldSound | Callable[[], None] | None] = queue.Queue()
         self.stretches: queue.Queue[Block | None] = queue.Queue(
             HELD_STRETCHES if paced else 1
         )
-        self._cutter = ears.make_segmenter()
+        self._cutter = Segmenter(pause_s=PAUSE_S)
         self._begins_s: float | None = None  # second at which the cutter began
         self._reached_s = 0.0
         self._can_wait = False
@@ -255,7 +229,12 @@ class Cuts:
 
     def cut_off(self, timeline: Timeline) -> None:
         """End what hangs together; `timeline` holds its places."""
-        self._items.put(_CutOff(timeline))
+
+        def end() -> None:
+            self._flush(timeline)
+            self._reached_s = 0.0
+
+        self.tell(end)
 
     def tell(self, call: Callable[[], None]) -> None:
         """Have something told from the cutter's thread, in its turn."""
@@ -272,23 +251,16 @@ class Cuts:
         try:
             while (item := self._items.get()) is not None:
                 try:
-                    self._do(item)
+                    if isinstance(item, HeldSound):
+                        self._take(item)
+                    else:
+                        item()
                 except Exception as error:  # noqa: BLE001 (sound is kept, and the session goes on)
                     self._give_up(error, item)
                 finally:
                     self._items.task_done()
         finally:
             self.stretches.put(None)
-
-    def _do(self, item: HeldSound | _CutOff | Callable[[], None]) -> None:
-        match item:
-            case HeldSound():
-                self._take(item)
-            case _CutOff():
-                self._flush(item.timeline)
-                self._reached_s = 0.0
-            case _:
-                item()
 
     def _take(self, sound: HeldSound) -> None:
         if sound.begins_s > self._reached_s + 1e-6 and sound.timeline is not None:
@@ -311,7 +283,7 @@ class Cuts:
         """Begin afresh after a fault of ours; the second pass hears what was lost."""
         self.fault = f"some sound is kept but was not heard ({type(error).__name__})"
         began_s = self._begins_s
-        self._cutter, self._begins_s = self._ears.make_segmenter(), None
+        self._cutter, self._begins_s = Segmenter(pause_s=PAUSE_S), None
         if isinstance(item, HeldSound) and item.timeline is not None:
             from_s = item.begins_s - HELD_LONGEST_S if began_s is None else began_s
             at = item.timeline.at
@@ -327,7 +299,7 @@ class Cuts:
     def _flush(self, timeline: Timeline) -> None:
         if self._begins_s is not None:
             self._waiting += self._in_place(self._cutter.flush())
-            self._cutter, self._begins_s = self._ears.make_segmenter(), None
+            self._cutter, self._begins_s = Segmenter(pause_s=PAUSE_S), None
         self._pass_on(timeline)
 
     def _pass_on(self, timeline: Timeline) -> None:

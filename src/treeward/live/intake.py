@@ -2,7 +2,7 @@
 
 Two threads: one takes sound from the source, one writes it to the disk. The second
 waits for the disk alone: cutting, hearing and the journal have threads of their own
-(cuts.py, session.py), to which it only hands on.
+(ears.py, session.py), to which it only hands on.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 import queue
 import threading
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from treeward.audio import SAMPLE_RATE_HZ
@@ -25,8 +24,7 @@ if TYPE_CHECKING:
 
     from treeward.audio.recorder import Recorder
 
-    from .answer import Gate, LevelMeter
-    from .ears import Ears
+    from .answer import Gate
     from .messages import Chunk, Source
     from .streams import WatchClock
 
@@ -45,25 +43,17 @@ LONGEST_S = LONGEST_MS / 1000  # of a session, which becomes one recording
 LEAVE_S = 5.0  # for an open device to be closed before we exit
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MissingSound:
-    """Sound that is missing, between two seconds of the recording."""
-
-    from_s: float
-    to_s: float
-    why: str
-
-
 class Intake:
     """Runs the sound's threads.
 
     Parameters
     ----------
     on_gap, on_piece, on_lost, on_unheard, on_clock_set, on_full
-        Told, from the cutter's thread, of missing sound after it has ended; of each
-        piece that begins, with its second and the sound card's drift so far; of a
-        source that went silent; of seconds that the recognizer could not take; of the
-        computer's clock being set; of the end of a session that is LONGEST_S long.
+        Told, from the cutter's thread, of missing sound after it has ended, between two
+        seconds of the recording and why; of each piece that begins, with its second and
+        the sound card's drift so far; of a source that went silent; of seconds that the
+        recognizer could not take; of the computer's clock being set; of the end of a
+        session that is LONGEST_S long.
     paced
         False for a rehearsal as fast as it goes; of no effect where the source is live
         and cannot wait.
@@ -73,11 +63,10 @@ class Intake:
         self,
         source: Source,
         keeper: Recorder,
-        ears: Ears,
         watch: WatchClock,
         gate: Gate | None,
         *,
-        on_gap: Callable[[MissingSound], None],
+        on_gap: Callable[[float, float, str], None],
         on_piece: Callable[[float, float], None],
         on_lost: Callable[[str], None],
         on_unheard: Callable[[float, float], None],
@@ -98,8 +87,7 @@ class Intake:
         self._chunks: queue.Queue[Chunk | None] = queue.Queue(
             HELD_CHUNKS if paced else REHEARSED_CHUNKS
         )
-        self._cuts = Cuts(ears, gate, on_unheard=on_unheard, paced=paced)
-        self.stretches = self._cuts.stretches
+        self.cuts = Cuts(gate, on_unheard=on_unheard, paced=paced)
         self._clock = SampleClock()
         self._timeline = Timeline()
         self._settled = False
@@ -114,18 +102,8 @@ class Intake:
         self._threads = [
             threading.Thread(target=self._draw, name="source", daemon=True),
             threading.Thread(target=self._keep, name="keep", daemon=True),
-            threading.Thread(target=self._cuts.run, name="cut", daemon=True),
+            threading.Thread(target=self.cuts.run, name="cut", daemon=True),
         ]
-
-    @property
-    def meter(self) -> LevelMeter:
-        """How loud the sound is."""
-        return self._cuts.meter
-
-    @property
-    def hearing_fault(self) -> str:
-        """What keeps sound from being cut for the recognizer, "" while all is well."""
-        return self._cuts.fault
 
     def start(self) -> None:
         """Begin."""
@@ -166,7 +144,7 @@ class Intake:
             while self._chunks.get() is not None:
                 pass
         finally:
-            self._cuts.end()
+            self.cuts.end()
 
     def _next(self) -> Chunk | None:
         while True:
@@ -175,13 +153,13 @@ class Intake:
                 return self._chunks.get(timeout=SETTLE_S if unsettled else None)
             except queue.Empty:  # nothing more comes: what is here is all there was
                 self._settle(self._clock.end_sample / SAMPLE_RATE_HZ)
-                self._cuts.place(self._timeline)
+                self.cuts.place(self._timeline)
 
     def _take(self, chunk: Chunk) -> None:
         if not len(chunk.samples):
             if chunk.lost:
                 self._break()
-                self._cuts.tell(lambda: self._on_lost(chunk.lost))
+                self.cuts.tell(lambda: self._on_lost(chunk.lost))
             return
         if self._full or self._last_s >= LONGEST_S:
             self._end_full()
@@ -195,11 +173,11 @@ class Intake:
         self.heard_samples += len(chunk.samples)
         ends_s = begins_s + len(chunk.samples) / SAMPLE_RATE_HZ
         self._last_s = self._timeline.at(begins_s) + ends_s - begins_s
-        self._cuts.push(
+        self.cuts.push(
             HeldSound(
                 samples=chunk.samples,
                 begins_s=begins_s,
-                elapsed_s=clock.elapsed_at(begins_s),
+                elapsed_s=begins_s + clock.offset_s,
                 timeline=self._timeline if self._settled else None,
                 # What comes faster than it was spoken can wait in its pipe.
                 can_wait=not self._source.live
@@ -216,7 +194,7 @@ class Intake:
                 f"{LONGEST_S / 3600:.0f} h of sound are kept, as long as one recording "
                 "may be: listening has ended; start it again to go on"
             )
-            self._cuts.tell(lambda: self._on_full(said))
+            self.cuts.tell(lambda: self._on_full(said))
 
     # --- where sound is put --------------------------------------------------
 
@@ -281,7 +259,7 @@ class Intake:
         start_s = self._timeline.at(begins_s)
         age_s = start_s - self._piece_s
         if keeper.writing and (
-            age_s > PIECE_MOST_S or (age_s > PIECE_S and not self._cuts.in_speech)
+            age_s > PIECE_MOST_S or (age_s > PIECE_S and not self.cuts.in_speech)
         ):
             self._end_piece()
         if not keeper.writing and start_s >= self._try_disk_s:
@@ -291,7 +269,7 @@ class Intake:
             self._piece_s, self._try_disk_s = start_s, start_s + DISK_RETRY_S
             if keeper.begin(start_s):
                 drift_s = self._clock.drift_s()
-                self._cuts.tell(lambda: self._on_piece(start_s, drift_s))
+                self.cuts.tell(lambda: self._on_piece(start_s, drift_s))
         if keeper.writing and not keeper.write(chunk.samples):
             keeper.end()  # a minute of it waits in memory already: a hole follows
             self._try_disk_s = start_s + DISK_RETRY_S
@@ -308,7 +286,7 @@ class Intake:
             self._tell_gap(self._last_s + moved, "the computer slept")
             return
         if moved:
-            self._cuts.tell(lambda: self._on_clock_set(moved))
+            self.cuts.tell(lambda: self._on_clock_set(moved))
         if self._source.live and not why:
             late_s = self._clock.late_s(len(chunk.samples), chunk.arrival_s)
             if late_s > GAP_S:
@@ -318,15 +296,15 @@ class Intake:
             self._tell_gap(max(chunk.arrival_s - length_s, self._last_s), why)
 
     def _tell_gap(self, to_s: float, why: str) -> None:
-        gap = MissingSound(from_s=self._last_s, to_s=to_s, why=why)
-        self._cuts.tell(lambda: self._on_gap(gap))
+        from_s = self._last_s
+        self.cuts.tell(lambda: self._on_gap(from_s, to_s, why))
         self._last_s = self._earliest_s = to_s
 
     def _break(self) -> None:
         """End what hangs together: sound is missing from here on."""
         if not self._settled:
             self._settle(self._clock.end_sample / SAMPLE_RATE_HZ)
-        self._cuts.cut_off(self._timeline)
+        self.cuts.cut_off(self._timeline)
         self._end_piece()
         self._clock = SampleClock()
         if self.heard_samples:

@@ -13,15 +13,13 @@ from treeward.language.kinds import KINDS, EventKind, Holds
 from treeward.measures import MILE_M, YARD_M, clock_face, counted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
     from datetime import datetime
 
     import numpy as np
     from numpy.typing import NDArray
 
-    from treeward.audio import Block
     from treeward.notes.events import Event
-    from treeward.speech.utterances import Utterance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,29 +47,6 @@ class Source(Protocol):
 
     def stop(self) -> None:
         """Make `chunks` end soon; may be called from another thread."""
-
-
-class StretchRecognizer(Protocol):
-    """Turns one closed stretch of sound into words (speech.recognizer)."""
-
-    name: str
-
-    def decode(self, stretch: Block) -> Utterance | None:
-        """Return what was said, or None for no words."""
-
-
-class Segments(Protocol):
-    """Cuts running sound into stretches with speech (speech.segments)."""
-
-    @property
-    def in_speech(self) -> bool:
-        """Whether somebody is speaking now."""
-
-    def push(self, samples: NDArray[np.float32]) -> Sequence[Block]:
-        """Take sound that follows on; return the stretches that closed with it."""
-
-    def flush(self) -> Sequence[Block]:
-        """Close what is still open, at the end of the sound."""
 
 
 class Alarm(StrEnum):
@@ -117,7 +92,6 @@ class BeeState:
     due_until: datetime | None = None
     due: str = ""  # "", "soon", "due", "overdue"
     bearing_deg: float | None = None
-    bearings: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,8 +120,6 @@ class Snapshot:
     now: datetime
     hunt: str
     station: str
-    source: str
-    engine: str
     bees: tuple[BeeState, ...]
     notes: tuple[NoteLine, ...]
     level: Level

@@ -80,12 +80,8 @@ def device_warning(name: str) -> str:
 class MicrophoneSource:
     """Sound from a device that records.
 
-    Parameters
-    ----------
-    device
-        Number or part of the name as `--devices` lists it; None: the system's own.
-    now_s
-        Elapsed second of listening.
+    `device` is a number or part of the name as `--devices` lists it, None the system's
+    own; `now_s` gives the elapsed second of listening.
     """
 
     live = True
@@ -101,16 +97,16 @@ class MicrophoneSource:
         self._lost = ""  # why sound is missing before the next chunk
         self._arrival_s = 0.0
         self._rate_hz = SAMPLE_RATE_HZ
-        self.name = self._look_up()
+        self.name = str(self._look_up()["name"])
         self._stream = self._open()  # a fault at the start is the person's to mend
 
-    def _look_up(self) -> str:
+    def _look_up(self) -> dict[str, Any]:
         sd = sounddevice()
         try:
-            found = sd.query_devices(self._device, "input")
+            found: dict[str, Any] = sd.query_devices(self._device, "input")
         except (ValueError, sd.PortAudioError) as error:
             raise self._missing(error) from None
-        return str(found["name"])
+        return found
 
     def _missing(self, error: Exception) -> SoundError:
         """Say which there is not; PortAudio's own words are of its inside."""
@@ -137,11 +133,7 @@ class MicrophoneSource:
             )
             self._rate_hz = SAMPLE_RATE_HZ
         except (ValueError, sd.PortAudioError):
-            try:
-                found = sd.query_devices(self._device, "input")
-            except (ValueError, sd.PortAudioError) as error:
-                raise self._missing(error) from None
-            self._rate_hz = int(found["default_samplerate"])
+            self._rate_hz = int(self._look_up()["default_samplerate"])
         try:
             stream = sd.InputStream(
                 samplerate=self._rate_hz,
@@ -245,10 +237,7 @@ class Player(Protocol):
     def play(self, samples: NDArray[np.float32], rate_hz: int) -> str | None:
         """Play mono samples to their end; never raises.
 
-        Returns
-        -------
-        str or None
-            Why nothing could be heard, in a line; None where it was played.
+        Returns in a line why nothing could be heard, None where it was played.
         """
 
 
@@ -258,7 +247,6 @@ class PortAudioPlayer:
     name = "PortAudio"
 
     def __init__(self) -> None:
-
         self._sd = sounddevice()
         try:
             self._sd.query_devices(None, "output")

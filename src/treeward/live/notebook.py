@@ -30,7 +30,7 @@ from treeward.notes.clock_evidence import apart_s
 from treeward.notes.flags import Flag, FlagCode
 
 from .answer import NOT_KEPT, SAY_AGAIN, Answer
-from .board import standing, take_back
+from .board import standing
 from .messages import (
     Alarm,
     HeardNotes,
@@ -59,18 +59,11 @@ CLOCK_APART_S = 180.0  # a spoken time this far from the computer's is flagged; 
 
 
 class Notebook:
-    """The notes of a session, in order.
+    """The notes of a session, in order; each is in `journal` before it is answered.
 
-    Parameters
-    ----------
-    journal
-        Where each note goes before it is answered.
-    sky_on
-        The sun's times on the day of a clock, or None where the place is not known.
-    flag_below
-        Confidence, 0 to 1, below which a note is asked for again.
-    walk
-        The walk that was laid out, for an answer to "searched here, nothing".
+    `sky_on` gives the sun's times on the day of a clock, None where the place is not
+    known. Below `flag_below`, a confidence of 0 to 1, a note is asked for again.
+    `walk` was laid out, for an answer to "searched here, nothing".
     """
 
     def __init__(
@@ -115,54 +108,40 @@ class Notebook:
 
     def take(
         self, events: Sequence[Event], *, asked_s: float | None = None
-    ) -> tuple[HeardNotes, Answer | None]:
-        """Keep the notes of one utterance; return them and the answer to give.
+    ) -> tuple[HeardNotes, Answer]:
+        """Keep the notes of one utterance, with clocks; return them and the answer.
 
-        Parameters
-        ----------
-        events
-            What the parser made of the utterance, with clocks.
-        asked_s
-            Elapsed second at which the phrase ended.
+        `asked_s` is the elapsed second at which the phrase ended.
         """
-        with self._lock:
-            return self._take(events, asked_s)
-
-    def _take(
-        self, events: Sequence[Event], asked_s: float | None
-    ) -> tuple[HeardNotes, Answer | None]:
-        kept = True
+        kept, doubtful = True, False
         names: list[str] = []
         words: list[str] = []
-        doubtful = False
         taken: list[Event] = []
         gone: Event | None = None
-        for heard in events:
-            doubt = self._is_doubtful(heard)
-            event = self._checked(heard)
-            if doubt:
-                event = event.flagged(Flag(FlagCode.ASKED_AGAIN))
-            away_s = self._away_s(event)
-            if event.kind is EventKind.SCRATCH:
-                gone = take_back(self._standing)
-                words.append(f"taken back: {event_text(gone)}" if gone else "nothing")
-            elif doubt:
-                words.append("say again")
-            else:
-                event = self._repetition(event)
-                words.append(spoken_event(event, away_s))
-                words += filter(None, [self._left_after(event)])
-            self.left = self._left_after(event)
-            kept = self._journal.write(self._record(event)) and kept
-            self._events.append(event)
-            taken.append(event)
-            if event.kind is not EventKind.SCRATCH:
-                self._standing.append(event)
-                self._follow(event)
-            doubtful = doubtful or doubt
-            names.append(event.kind.value)
-        if not taken:
-            return HeardNotes(events=(), doubtful=False, kept=True), None
+        with self._lock:
+            for heard in events:
+                doubt = self._is_doubtful(heard)
+                event = self._checked(heard)
+                if doubt:
+                    event = event.flagged(Flag(FlagCode.ASKED_AGAIN))
+                away_s = self._away_s(event)
+                self.left = ""
+                if event.kind is EventKind.SCRATCH:
+                    gone = self._standing.pop() if self._standing else None
+                    text = f"taken back: {event_text(gone)}" if gone else "nothing"
+                    words.append(text)
+                elif not doubt:
+                    event = self._repetition(event)
+                    self.left = self._left_after(event)
+                    words += filter(None, [spoken_event(event, away_s), self.left])
+                kept = self._journal.write(self._record(event)) and kept
+                self._events.append(event)
+                taken.append(event)
+                if event.kind is not EventKind.SCRATCH:
+                    self._standing.append(event)
+                    self._follow(event)
+                doubtful = doubtful or doubt
+                names.append(event.kind.value)
         if not kept:
             names, words = [NOT_KEPT], ["not saved. the disk is full"]
         elif doubtful:
@@ -176,8 +155,6 @@ class Notebook:
 
     def _left_after(self, event: Event) -> str:
         if event.kind not in LOOKING or self._walk is None:
-            return ""
-        if event.has(FlagCode.ASKED_AGAIN):
             return ""
         return left_words(self._walk.left([*self._standing, event]))
 
@@ -279,11 +256,8 @@ class Notebook:
 def nearest_dial(value: str, clock: datetime) -> tuple[str, float]:
     """Put a spoken time on the 24 h dial, and say how far it is from the clock.
 
-    Returns
-    -------
-    tuple
-        The value nearest to `clock` of those a twelve-hour time may mean, and
-        seconds between them; unreadable values come back unchanged with 0.
+    Gives the value nearest to `clock` of those a twelve-hour time may mean, and seconds
+    between them; unreadable values come back unchanged with 0.
     """
     try:
         hour, minute, *rest = (int(part) for part in value.split(":"))
@@ -399,7 +373,6 @@ SOON = timedelta(minutes=30)  # before sunset, when the person is told; choice
 class Sky:
     """The sun's times on one day at one place; None where it does not rise or set."""
 
-    sunrise: datetime | None
     sunset: datetime | None
     dusk: datetime | None  # end of civil twilight
     dawn: datetime | None
@@ -414,12 +387,11 @@ class Sky:
 def sky_of(place: Position, day: date, zone: tzinfo) -> Sky:
     """Return the sun's times at `place` on `day`, local to `zone` (astral)."""
     from astral import Observer
-    from astral.sun import dawn, dusk, sunrise, sunset
+    from astral.sun import dawn, dusk, sunset
 
     at = Observer(latitude=place.latitude_deg, longitude=place.longitude_deg)
     times: dict[str, datetime | None] = {}
     for name, function, options in (
-        ("sunrise", sunrise, {}),
         ("sunset", sunset, {}),
         ("dusk", dusk, {"depression": CIVIL_TWILIGHT_DEG}),
         ("dawn", dawn, {"depression": CIVIL_TWILIGHT_DEG}),
@@ -465,13 +437,7 @@ class WalkLaidOut:
     since: datetime
 
     def left(self, events: Sequence[Event]) -> float:
-        """Return the chance that is left after the notes of a session.
-
-        Parameters
-        ----------
-        events
-            The notes that stand, in the order in which they were said.
-        """
+        """Return the chance left after the notes that stand, in the order said."""
         looked = timedelta(0)
         began = self.since
         for event in events:

@@ -8,19 +8,23 @@ import sys
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
-from typing import IO, TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from treeward import __version__
+from treeward.audio.reader import probe, read_blocks
 from treeward.errors import HuntError, ListenerAtWorkError, SoundError
 from treeward.files import read_plain, write_text
 from treeward.hunt.folder import only_one
 from treeward.hunt.journal import Journal
-from treeward.hunt.recovery import journals_dir, sessions_of
+from treeward.hunt.recovery import journals_dir, left_behind, recover, sessions_of
 from treeward.hunt_file import HuntFile, read_hunt_file
 from treeward.report.advice_wording import CAUTIONS
 
+from .answer import find_synthesiser
 from .board import Office
 from .ears import open_ears
+from .microphone import MicrophoneSource, find_player
 from .notebook import Sky, sky_of
 from .session import Session, Setting
 from .streams import (
@@ -36,7 +40,6 @@ from .streams import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from datetime import date, datetime, tzinfo
-    from pathlib import Path
 
     from treeward.hunt.hunt import Hunt
     from treeward.measures import Position
@@ -44,8 +47,7 @@ if TYPE_CHECKING:
     from treeward.survey.records import Fix
     from treeward.trips.table import TripTable
 
-    from .answer import Answer, Synthesiser
-    from .ears import Ears
+    from .answer import Synthesiser
     from .messages import HeardNotes, Source
     from .microphone import Player
 
@@ -102,15 +104,14 @@ def open_session(
     *,
     pair: Callable[[Sequence[Event]], TripTable],
     locate: Callable[[TripTable], Fix | None],
-    stdin: IO[bytes] | Pipe | None = None,
-    ears: Ears | None = None,
-    on_heard: Callable[[HeardNotes, Answer], None],
+    stdin: Pipe | None = None,
+    on_heard: Callable[[HeardNotes], None],
     on_said: Callable[[str], None],
 ) -> Session:
     """Open the sound, the engine and the journal.
 
     `pair` and `locate` are how notes become trips and trips a distance. `stdin` is
-    what `--input -` reads, by a Pipe where it has begun to.
+    what `--input -` reads, where it has begun to.
 
     Raises
     ------
@@ -121,11 +122,11 @@ def open_session(
     station = _station(hunt_file, wanted.station)
     time = RehearsalTime() if _is_fast(wanted) else None
     watch = _watch(wanted, hunt_file.hunt.zone, time, stdin)
+    source = None
     if wanted.input is not None:
         source = _source(wanted, watch, time, stdin)
-        ears = ears or open_ears(hunt_dir, model=wanted.model)
-    else:  # a microphone that waits for an engine to be opened tells a wrong time
-        ears = ears or open_ears(hunt_dir, model=wanted.model)
+    ears = open_ears(hunt_dir, model=wanted.model)
+    if source is None:  # a microphone that waits for an engine tells a wrong time
         source = _source(wanted, watch, time, stdin)
     player, synthesiser = (None, None) if time is not None else _voices(wanted)
     name = _name(hunt_dir, watch.start, station)
@@ -133,10 +134,8 @@ def open_session(
     journal.write(
         {"type": "session", "treeward": __version__, "recording": f"{name}.flac",
          "start": watch.start.isoformat(timespec="milliseconds"),
-         "source": source.name, "engine": ears.name}
+         "source": source.name, "engine": ears.recognizer.name}
     )  # fmt: skip
-    box: list[Session] = []
-    office = Office(pair, locate, lambda: box[0].notebook.station if box else station)
     session = Session(
         pieces_dir=journals_dir(hunt_dir) / name,
         journal=journal,
@@ -153,29 +152,25 @@ def open_session(
             speak=synthesiser,
             player=player,
         ),
-        office=office,
+        office=Office(pair, locate),
         sky_on=_sky(hunt_file, station),
         on_heard=on_heard,
         on_said=on_said,
         within=hunt_dir,
     )
-    box.append(session)
     session.notebook.continue_from(_earlier(hunt_dir, journal.path, watch.start))
     return session
 
 
 def _watch(
-    wanted: Wanted,
-    zone: tzinfo,
-    time: RehearsalTime | None,
-    stdin: IO[bytes] | Pipe | None,
+    wanted: Wanted, zone: tzinfo, time: RehearsalTime | None, stdin: Pipe | None
 ) -> WatchClock:
     """Return the clock of the session; it runs with `time` in a rehearsal."""
     if time is not None:
         start = wanted.start or WatchClock(zone).start
         return WatchClock(zone, start=start, elapsed=time, wall=time)
     early_s = PIPE_HOLDS_S if wanted.input == "-" else 0.0
-    if isinstance(stdin, Pipe):
+    if stdin is not None:
         early_s += math.ceil(elapsed_s() - stdin.began_s)
     return WatchClock(zone, start=wanted.start, early_s=early_s)
 
@@ -216,21 +211,12 @@ def _station(hunt_file: HuntFile, asked: str | None) -> str:
 
 
 def _source(
-    wanted: Wanted,
-    watch: WatchClock,
-    time: RehearsalTime | None,
-    stdin: IO[bytes] | Pipe | None,
+    wanted: Wanted, watch: WatchClock, time: RehearsalTime | None, stdin: Pipe | None
 ) -> Source:
     if wanted.input is None:
-        from .microphone import MicrophoneSource
-
         return MicrophoneSource(wanted.device, watch.now_s)
     if wanted.input == "-":
         return StreamSource(stdin or open_pipe(), watch.now_s, raw=wanted.raw)
-    from pathlib import Path
-
-    from treeward.audio.reader import probe, read_blocks
-
     path = Path(wanted.input)
     probe(path)  # what is wrong with the file is said before the screen opens
     return BlocksSource(
@@ -245,12 +231,8 @@ def _source(
 def _voices(wanted: Wanted) -> tuple[Player | None, Synthesiser | None]:
     if not (wanted.sounds or wanted.speak):
         return None, None
-    from .microphone import find_player
-
     synthesiser = None
     if wanted.speak:
-        from .answer import find_synthesiser
-
         synthesiser = find_synthesiser()
         if synthesiser is None:
             raise HuntError(
@@ -325,12 +307,7 @@ def merge_into_review(
 ) -> Callable[[Sequence[Event], frozenset[str]], list[str]]:
     """Return what merges events of named recordings into the hunt's review.csv.
 
-    Parameters
-    ----------
-    hunt
-        The hunt.
-    wait_s
-        How long to wait for another command that is at work on it.
+    It waits `wait_s` for another command that is at work on the hunt.
 
     Raises
     ------
@@ -375,8 +352,6 @@ def recover_sessions(hunt: Hunt) -> list[str]:
     TreewardError
         From the merge, as `merge_into_review` says.
     """
-    from treeward.hunt.recovery import left_behind, recover
-
     if not left_behind(hunt.path):
         return []
     try:
@@ -397,13 +372,6 @@ def is_listened_to(hunt_dir: Path) -> bool:
         return True
     except OSError:  # a folder that may only be read, so nobody listens there
         return False
-
-
-def pair_for(hunt: Hunt) -> Callable[[Sequence[Event]], TripTable]:
-    """Return how a hunt's standing notes are paired into trips."""
-    from treeward.trips import pair_trips
-
-    return lambda events: pair_trips(events, hunt.file)
 
 
 def locate_for(hunt: Hunt, today: datetime) -> Callable[[TripTable], Fix | None]:

@@ -17,8 +17,8 @@ from treeward.notes.flags import Flag, FlagCode
 from .answer import Answer, Answerer, Gate
 from .board import board
 from .ears import NoteReader
-from .intake import Intake, MissingSound
-from .messages import Alarm, HeardNotes, Snapshot, Tally
+from .intake import Intake
+from .messages import Alarm, Snapshot, Tally
 from .microphone import SilentPlayer, device_warning
 from .notebook import FOUND_WORDS, Calls, Notebook, found_steps, walk_laid_out
 
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from .answer import Synthesiser
     from .board import Office
     from .ears import Ears
-    from .messages import Source
+    from .messages import HeardNotes, Source
     from .microphone import Player
     from .notebook import Sky
     from .streams import WatchClock
@@ -82,7 +82,7 @@ class Session:
         setting: Setting,
         office: Office,
         sky_on: Callable[[date], Sky | None],
-        on_heard: Callable[[HeardNotes, Answer], None],
+        on_heard: Callable[[HeardNotes], None],
         on_said: Callable[[str], None],
         within: Path | None = None,
     ) -> None:
@@ -114,7 +114,7 @@ class Session:
             self._gate,
             watch.now_s,
             on_span=self._note_answer if audible else None,
-            on_latency=self._note_latency if setting.paced else None,
+            on_latency=self.tally.latencies_s.append if setting.paced else None,
         )
         self.intake = self._new_intake(self._gate if audible else None)
         self._calls = Calls(due=setting.call_due)
@@ -132,7 +132,6 @@ class Session:
         return Intake(
             self._source,
             self.keeper,
-            self._ears,
             self._watch,
             gate,
             on_gap=self._on_gap,
@@ -176,16 +175,11 @@ class Session:
         """Have `run` end soon; sets a mark and no more, so a signal may call it."""
         self._stop_asked = True
 
-    def stop(self) -> None:
-        """End as soon as what was said is answered."""
-        self._source.stop()
-
     def finish(self) -> None:
         """Stop, read what was spoken up to now, and close every file; once."""
         if self._finished:
             return
         self._finished = True
-        self.stop()
         self.intake.close()
         self._finish_reading()
         self._answerer.close()
@@ -216,7 +210,7 @@ class Session:
             if stretch is not None:
                 self._on_unheard(stretch.start_s, stretch.end_s)
             try:
-                stretch = self.intake.stretches.get_nowait()
+                stretch = self.intake.cuts.stretches.get_nowait()
             except queue.Empty:
                 return
 
@@ -224,7 +218,7 @@ class Session:
 
     def _run(self) -> None:
         reader = NoteReader(self._ears)
-        while (stretch := self.intake.stretches.get()) is not None:
+        while (stretch := self.intake.cuts.stretches.get()) is not None:
             self._in_hand = stretch
             try:
                 self._hear(reader, stretch)
@@ -248,11 +242,9 @@ class Session:
         ]
         ended_s = max(note.end_s or 0.0 for note in notes)
         heard, answer = self.notebook.take(placed, asked_s=ended_s)
-        if answer is None:
-            return
         self.tally.events += len(heard.events)
         self.tally.doubtful += heard.doubtful
-        self._on_heard(heard, answer)
+        self._on_heard(heard)
         if self.notebook.left:
             self._on_said(self.notebook.left)
         if heard.kept and (steps := self._next_steps(heard.events)):
@@ -260,7 +252,7 @@ class Session:
                 self._on_said(line)
             answer = replace(answer, words=FOUND_WORDS)
         self._answerer.say(answer)
-        self._office.work_on(self.notebook.standing)
+        self._office.work_on(self.notebook.standing, self.notebook.station)
 
     def _next_steps(self, events: Sequence[Event]) -> tuple[str, ...]:
         """Return what to do after the last note of them that says found, if any."""
@@ -277,26 +269,19 @@ class Session:
 
     # --- told by the sound's threads -----------------------------------------
 
-    def _on_gap(self, gap: MissingSound) -> None:
-        lost_s = gap.to_s - gap.from_s
-        first, last = self._watch.at(gap.from_s), self._watch.at(gap.to_s)
+    def _on_gap(self, from_s: float, to_s: float, why: str) -> None:
+        lost_s = to_s - from_s
+        first, last = self._watch.at(from_s), self._watch.at(to_s)
         self._lost = ""
         self._journal.write(
             {"type": "gap", "from": first.isoformat(timespec="milliseconds"),
-             "to": last.isoformat(timespec="milliseconds"), "why": gap.why}
+             "to": last.isoformat(timespec="milliseconds"), "why": why}
         )  # fmt: skip
         if lost_s >= WATCHED_GAP_S:
-            flag = Flag.of(FlagCode.NOT_LISTENING, f"{lost_s:.0f}", gap.why)
+            flag = Flag.of(FlagCode.NOT_LISTENING, f"{lost_s:.0f}", why)
             for kind, clock in ((EventKind.PAUSE, first), (EventKind.RESUME, last)):
-                self.notebook.put(
-                    Event(
-                        kind=kind,
-                        clock=clock,
-                        flags=(flag,),
-                    )
-                )
-        text = f"listening again after {lost_s:.0f} s: {gap.why}"
-        self._on_said(text)
+                self.notebook.put(Event(kind=kind, clock=clock, flags=(flag,)))
+        self._on_said(f"listening again after {lost_s:.0f} s: {why}")
         self._answerer.say(Answer(tones=(Alarm.MENDED,), words="listening again"))
 
     def _on_lost(self, why: str) -> None:
@@ -305,12 +290,9 @@ class Session:
 
     def _on_piece(self, start_s: float, drift_s: float) -> None:
         self._journal.write(
-            {
-                "type": "piece",
-                "start_s": round(start_s, 3),
-                "drift_s": round(drift_s, 4),
-            }
-        )
+            {"type": "piece", "start_s": round(start_s, 3),
+             "drift_s": round(drift_s, 4)}
+        )  # fmt: skip
 
     def _on_unheard(self, start_s: float, end_s: float) -> None:
         self.tally.unheard += 1
@@ -332,9 +314,6 @@ class Session:
                 {"type": "own voice", "start_s": round(start_s, 3),
                  "end_s": round(end_s, 3), "words": words}
             )  # fmt: skip
-
-    def _note_latency(self, latency_s: float) -> None:
-        self.tally.latencies_s.append(latency_s)
 
     # --- the main thread -----------------------------------------------------
 
@@ -367,11 +346,9 @@ class Session:
             now=now,
             hunt=self._setting.hunt_name,
             station=notebook.station,
-            source=self._source.name,
-            engine=self._ears.name,
             bees=bees,
             notes=notebook.last_notes(),
-            level=self.intake.meter.level,
+            level=self.intake.cuts.meter.level,
             estimate=self._office.estimate,
             sunset=sky.sunset if sky else None,
             kept_s=self.keeper.kept_samples / SAMPLE_RATE_HZ,
@@ -412,10 +389,10 @@ class Session:
             found.append("notes are not on disk: make room, do not close")
         if warning := device_warning(self.source_name):
             found.append(warning)
-        found += filter(None, (self.intake.hearing_fault, self._hearing_fault))
+        found += filter(None, (self.intake.cuts.fault, self._hearing_fault))
         if self._office.fault:
             found.append(self._office.fault)
-        if warning := self.intake.meter.level.warning:
+        if warning := self.intake.cuts.meter.level.warning:
             found.append(warning)
         return found
 

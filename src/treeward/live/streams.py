@@ -24,7 +24,7 @@ from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
-from treeward.audio import SAMPLE_RATE_HZ, Resampler
+from treeward.audio import SAMPLE_RATE_HZ, Resampler, mono
 from treeward.audio.reader import HEAD_BYTES, container_of
 from treeward.errors import SoundError
 
@@ -135,20 +135,14 @@ class SampleClock:
     """
 
     first_offset_s: float | None = None
-    anchors: list[tuple[int, float]] = field(default_factory=list)
+    end_sample: int = 0  # samples seen so far
     _recent: deque[tuple[int, float]] = field(default_factory=deque)
-    _end: int = 0
-
-    @property
-    def end_sample(self) -> int:
-        """Samples seen so far."""
-        return self._end
 
     def late_s(self, samples: int, arrival_s: float) -> float:
         """Return how much later a chunk arrived than the recording lets expect."""
         if not self._recent:
             return 0.0
-        return arrival_s - (self._end + samples) / SAMPLE_RATE_HZ - self.offset_s
+        return arrival_s - (self.end_sample + samples) / SAMPLE_RATE_HZ - self.offset_s
 
     @property
     def offset_s(self) -> float:
@@ -159,28 +153,19 @@ class SampleClock:
 
     def push(self, samples: int, arrival_s: float) -> None:
         """Take note of a chunk of `samples` whose last one arrived at `arrival_s`."""
-        self._end += samples
-        offset = arrival_s - self._end / SAMPLE_RATE_HZ
-        oldest = self._end - int(OFFSET_WINDOW_S * SAMPLE_RATE_HZ)
+        self.end_sample += samples
+        offset = arrival_s - self.end_sample / SAMPLE_RATE_HZ
+        oldest = self.end_sample - int(OFFSET_WINDOW_S * SAMPLE_RATE_HZ)
         # A falling queue: its head is always the smallest of the window.
         while self._recent and self._recent[-1][1] >= offset:
             self._recent.pop()
-        self._recent.append((self._end, offset))
+        self._recent.append((self.end_sample, offset))
         while self._recent[0][0] < oldest:
             self._recent.popleft()
         if self.first_offset_s is None:
             self.first_offset_s = offset
-        elif self._end <= SAMPLE_RATE_HZ * OFFSET_WINDOW_S:
+        elif self.end_sample <= SAMPLE_RATE_HZ * OFFSET_WINDOW_S:
             self.first_offset_s = min(self.first_offset_s, offset)
-        self._anchor()
-
-    def _anchor(self) -> None:
-        if not self.anchors or self._end - self.anchors[-1][0] >= 60 * SAMPLE_RATE_HZ:
-            self.anchors.append((self._end, self._end / SAMPLE_RATE_HZ + self.offset_s))
-
-    def elapsed_at(self, second: float) -> float:
-        """Return the elapsed second of a second within this recording."""
-        return second + self.offset_s
 
     def drift_s(self) -> float:
         """Return how far the sound card has run off the elapsed clock so far."""
@@ -248,11 +233,7 @@ class PcmFormat:
         raw = np.frombuffer(data, dtype=self.kind)
         scale = {"<i2": 32768.0, "<i4": 2147483648.0}.get(self.kind, 1.0)
         values = raw.astype(np.float32) / np.float32(scale)
-        if self.kind == "<f4":  # a float may be anything
-            values = np.clip(np.nan_to_num(values, posinf=1.0, neginf=-1.0), -1.0, 1.0)
-        if self.channels > 1:
-            values = values.reshape(-1, self.channels).mean(axis=1, dtype=np.float32)
-        return values
+        return mono(values.reshape(-1, self.channels))
 
 
 class Pipe:
@@ -261,11 +242,6 @@ class Pipe:
     A thread of its own reads from the start, so that nothing waits in a pipe, which
     holds two seconds of sound, while an engine is opened. What comes faster than it is
     taken waits in the pipe once LOTS_HELD lots are here.
-
-    Parameters
-    ----------
-    stream
-        Binary stream; read until it ends.
     """
 
     def __init__(self, stream: IO[bytes]) -> None:
@@ -337,14 +313,9 @@ class Pipe:
 class StreamSource:
     """A WAV or raw PCM stream, as `arecord`, `ffmpeg` or a phone sends it.
 
-    Parameters
-    ----------
-    stream
-        Binary stream, read until it ends; or a Pipe that reads it already.
-    now_s
-        Elapsed second of listening, for when a chunk arrived.
-    raw
-        How raw sound is to be read; a WAV header overrides it.
+    It is read until it ends, or a Pipe reads it already. `now_s` gives the elapsed
+    second of listening, for when a chunk arrived; `raw` says how raw sound is to be
+    read, and a WAV header overrides it.
     """
 
     live = True
@@ -448,16 +419,9 @@ class RehearsalTime:
 class BlocksSource:
     """A file (or anything else in blocks), at its own speed or as fast as it goes.
 
-    Parameters
-    ----------
-    blocks
-        Sound that follows on, as audio.reader gives it.
-    now_s
-        Elapsed second of listening.
-    time
-        The rehearsal's own time, moved on with the sound; None plays at real speed.
-    on_start
-        Called when the first sound is about to come.
+    The `blocks` follow on, as audio.reader gives them. `now_s` gives the elapsed second
+    of listening; `time`, the rehearsal's own, is moved on with the sound, and without
+    it that plays at real speed. `on_start` is called when the first is about to come.
     """
 
     live = False

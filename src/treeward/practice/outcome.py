@@ -74,13 +74,6 @@ class SoundAdvice:
     clipped_phrases: int
     faults: tuple[str, ...]
 
-    @property
-    def over_background_db(self) -> float | None:
-        """Speech over background."""
-        if self.speech_dbfs is None:
-            return None
-        return self.speech_dbfs - self.background_dbfs
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sensitivity:
@@ -221,16 +214,8 @@ def suggest_sensitivity(
 
     The least hundredth that leaves at least `share` of the wrong readings below it.
     It is never put below `now` on the evidence of few mistakes, and stays as it is
-    where there were none: what was not heard wrongly tells nothing.
-
-    Parameters
-    ----------
-    readings
-        Confidence of each note heard, 0 to 1, and whether it was right.
-    now
-        What the hunt has at present.
-    share
-        Share of the wrong readings to be flagged, above 0 and at most 1.
+    where there were none: what was not heard wrongly tells nothing. `readings` are the
+    confidence of each note heard, 0 to 1, and whether it was right.
 
     Raises
     ------
@@ -300,20 +285,8 @@ def outcome_of(
 ) -> Outcome:
     """Draw the conclusions.
 
-    Parameters
-    ----------
-    aligned
-        What came of each prompt.
-    book
-        The phrase book, for words of the same meaning.
-    background_dbfs
-        Level of the sound between phrases, dB of full scale.
-    flag_below
-        What the hunt flags below at present.
-    engine
-        What heard it.
-    share
-        Share of wrong readings that shall be flagged.
+    The `book` tells words of the same meaning; the hunt flags below `flag_below` at
+    present, and `share` of the wrong readings shall be flagged.
     """
     attempts = aligned.attempts
     parts = tally_parts(attempts)
@@ -444,12 +417,13 @@ def _avoid_lines(avoid: Sequence[Avoid]) -> list[str]:
 
 
 def _sound_lines(sound: SoundAdvice) -> list[str]:
-    if sound.speech_dbfs is None or sound.over_background_db is None:
+    if sound.speech_dbfs is None:
         return ["Sound", *(f"  {fault}" for fault in sound.faults), ""]
     return [
         f"Sound: speech {sound.speech_dbfs:.0f} dBFS, "
         f"background {sound.background_dbfs:.0f} dBFS, "
-        f"{sound.over_background_db:.0f} dB apart" + ("" if sound.faults else ": good"),
+        f"{sound.speech_dbfs - sound.background_dbfs:.0f} dB apart"
+        + ("" if sound.faults else ": good"),
         *(f"  {fault}" for fault in sound.faults),
         "",
     ]

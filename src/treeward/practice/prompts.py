@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from collections import Counter
 from dataclasses import dataclass
+from itertools import cycle, islice
 from typing import TYPE_CHECKING
 
 from treeward.errors import NotesError
@@ -143,14 +145,7 @@ def make_prompts(
 ) -> list[Prompt]:
     """Choose prompts that try each mark, action and digit as evenly as may be.
 
-    Parameters
-    ----------
-    book
-        What can be said; only marks in use are asked for.
-    count
-        How many prompts.
-    number
-        Which set of prompts; the same number gives the same prompts.
+    Only marks in use are asked for. The same `number` gives the same set of prompts.
     """
     rng = random.Random(number)  # noqa: S311 (nothing secret)
     sources: dict[Practised, Iterator[str]] = {
@@ -160,14 +155,11 @@ def make_prompts(
         "else": _others(book, rng),
     }
     prompts: list[Prompt] = []
-    place = 0
-    while len(prompts) < count:
-        text = next(sources[_ROUND[place % len(_ROUND)]], None)
-        text = text or next(sources["bee"], None)
+    for turn in islice(cycle(_ROUND), count):
+        text = next(sources[turn], None) or next(sources["bee"], None)
         if text is None:
             break
         prompts.append(prompt_of(text, book))
-        place += 1
     return prompts
 
 
@@ -191,35 +183,28 @@ def _bees(book: PhraseBook, number: int) -> Iterator[str]:
     marks = list(spoken.values())
     if not marks or not ways:
         return
-    turn = number - 1
-    while True:
+    for turn in itertools.count(number - 1):
         mark = marks[turn % len(marks)]
         # The shift after each round of marks gives each mark every way in time.
         way = ways[(turn + turn // len(marks)) % len(ways)]
         yield way.replace(SLOT, mark)
-        turn += 1
 
 
 def _bearings(book: PhraseBook, rng: random.Random) -> Iterator[str]:
     """Say bearings digit by digit, those digits first that were said least."""
     anchors = [w for k in _asked_for("bearing") for w in book.anchor_words.get(k, ())]
     said: Counter[str] = Counter()
-    turn = 0
-    while anchors:
+    for anchor in cycle(anchors):
         drawn = [d for d in rng.sample(range(360), 50) if len(set(f"{d:03d}")) == 3]
         deg = min(drawn, key=lambda d: sum(said[c] for c in f"{d:03d}"))
         said.update(f"{deg:03d}")
-        yield f"{anchors[turn % len(anchors)]} {bearing_forms(deg)[0]}"
-        turn += 1
+        yield f"{anchor} {bearing_forms(deg)[0]}"
 
 
 def _times(book: PhraseBook, rng: random.Random) -> Iterator[str]:
     anchors = [w for k in _asked_for("time") for w in book.anchor_words.get(k, ())]
-    turn = 0
-    while anchors:
-        form = time_forms(rng.choice(_HOURS), rng.randrange(60))[0]
-        yield f"{anchors[turn % len(anchors)]} {form}"
-        turn += 1
+    for anchor in cycle(anchors):
+        yield f"{anchor} {time_forms(rng.choice(_HOURS), rng.randrange(60))[0]}"
 
 
 def _others(book: PhraseBook, rng: random.Random) -> Iterator[str]:
@@ -230,12 +215,8 @@ def _others(book: PhraseBook, rng: random.Random) -> Iterator[str]:
     }
     for texts in kinds.values():
         rng.shuffle(texts)
-    full = [texts for texts in kinds.values() if texts]
-    turn = 0
-    while full:
-        texts = full[turn % len(full)]
-        yield texts[turn // len(full) % len(texts)]
-        turn += 1
+    for turn in cycle([cycle(texts) for texts in kinds.values() if texts]):
+        yield next(turn)
 
 
 def _parts(

@@ -19,8 +19,10 @@ import numpy as np
 
 from treeward.audio import SAMPLE_RATE_HZ
 from treeward.errors import SoundError
-from treeward.live.answer import CLIP_AT, CLIPPED_SHARE, FLOOR_DBFS
+from treeward.live.answer import CLIP_AT, CLIPPED_SHARE, FLOOR_DBFS, dbfs
+from treeward.live.ears import PAUSE_S
 from treeward.notes.parser import flagged_above
+from treeward.speech.recognizer import Segmenter
 from treeward.speech.utterances import Utterance, Word
 
 from .prompts import reading_of
@@ -184,17 +186,9 @@ def align(
     """Fit the phrases of a recording to the prompts that were read in order.
 
     A phrase may be missing, cut in two by a pause, or be a cough or talk between the
-    prompts; the cheapest reading of it all is taken (dynamic programming).
-
-    Parameters
-    ----------
-    prompts, phrases
-        Both in order.
-    parse
-        Makes notes of words.
-    end_s
-        Where the sound ends: prompts that do not fit in before it were not reached.
-        Without it every prompt counts.
+    prompts; the cheapest reading of it all is taken (dynamic programming). The sound
+    ends at `end_s`: prompts that do not fit in before it were not reached. Without it
+    every prompt counts.
     """
     rows, columns = len(prompts), len(phrases)
     notes = {
@@ -282,20 +276,27 @@ def _reached(
 
 def tally_parts(attempts: Sequence[Attempt]) -> list[PartTally]:
     """Count, for each piece of the prompts, how often it was heard, worst first."""
+    found = _counted(
+        (part.role, part.meaning, part.words, _heard_for(part, attempt))
+        for attempt in attempts
+        for part in attempt.prompt.parts
+    )
+    return sorted(found, key=lambda t: (t.rate, -t.tries))
+
+
+def _counted(tries: Iterable[tuple[str, str, str, str | None]]) -> list[PartTally]:
+    """Count tries of a role, meaning and words; each with what was heard instead."""
     found: dict[tuple[str, str, str], PartTally] = {}
-    for attempt in attempts:
-        for part in attempt.prompt.parts:
-            key = (part.role, part.meaning, part.words)
-            tally = found.setdefault(
-                key, PartTally(words=part.words, role=part.role, meaning=part.meaning)
-            )
-            tally.tries += 1
-            instead = _heard_for(part, attempt)
-            if instead is None:
-                tally.hits += 1
-            else:
-                tally.instead[instead] += 1
-    return sorted(found.values(), key=lambda t: (t.rate, -t.tries))
+    for role, meaning, words, instead in tries:
+        tally = found.setdefault(
+            (role, meaning, words), PartTally(words=words, role=role, meaning=meaning)
+        )
+        tally.tries += 1
+        if instead is None:
+            tally.hits += 1
+        else:
+            tally.instead[instead] += 1
+    return list(found.values())
 
 
 def _heard_for(part: Part, attempt: Attempt) -> str | None:
@@ -321,18 +322,11 @@ def tally_shapes(attempts: Sequence[Attempt]) -> list[PartTally]:
 
     A shape is a prompt with the mark and the number left out: "... landed".
     """
-    found: dict[str, PartTally] = {}
-    for attempt in attempts:
-        shape = _shape(attempt.prompt)
-        tally = found.setdefault(
-            shape, PartTally(words=shape, role="shape", meaning=shape)
-        )
-        tally.tries += 1
-        if attempt.right:
-            tally.hits += 1
-        else:
-            tally.instead[attempt.heard] += 1
-    return list(found.values())
+    shapes = [(_shape(attempt.prompt), attempt) for attempt in attempts]
+    return _counted(
+        ("shape", shape, shape, None if attempt.right else attempt.heard)
+        for shape, attempt in shapes
+    )
 
 
 def _shape(prompt: Prompt) -> str:
@@ -360,10 +354,10 @@ class PhraseCatcher:
 
     def __init__(self, ears: Ears) -> None:
         self._ears = ears
-        self._cutter = ears.make_segmenter()
+        self._cutter = Segmenter(pause_s=PAUSE_S)
         self._rest: NDArray[np.float32] = np.zeros(0, np.float32)
-        self._power: list[NDArray[np.float64]] = []  # mean square of each frame
-        self._clipped: list[NDArray[np.int64]] = []  # samples at full scale
+        # Of each frame: mean square, and samples at full scale.
+        self._measured: list[NDArray[np.float64]] = [np.zeros((0, 2))]
         self._spoken: list[tuple[float, float]] = []
         self._samples = 0
 
@@ -388,11 +382,13 @@ class PhraseCatcher:
 
     def background_dbfs(self) -> float:
         """Return the middle level of all that was no phrase, in dB of full scale."""
-        power = self._all_power()
+        power = self._frames()[:, 0]
         quiet = np.ones(len(power), bool)
         for start_s, end_s in self._spoken:
             quiet[int(start_s * 100) : int(end_s * 100) + 1] = False
-        return _db(float(np.median(power[quiet]))) if quiet.any() else FLOOR_DBFS
+        if not quiet.any():
+            return FLOOR_DBFS
+        return dbfs(np.sqrt(np.median(power[quiet])))
 
     def _measure(self, samples: NDArray[np.float32]) -> None:
         self._samples += len(samples)
@@ -400,12 +396,13 @@ class PhraseCatcher:
         count = len(sound) // FRAME
         self._rest = sound[count * FRAME :]
         frames = sound[: count * FRAME].reshape(count, FRAME)
-        self._power.append(np.square(frames, dtype=np.float64).mean(axis=1))
-        self._clipped.append(np.count_nonzero(np.abs(frames) >= CLIP_AT, axis=1))
+        power = np.square(frames, dtype=np.float64).mean(axis=1)
+        clipped = np.count_nonzero(np.abs(frames) >= CLIP_AT, axis=1)
+        self._measured.append(np.column_stack([power, clipped]))
 
-    def _all_power(self) -> NDArray[np.float64]:
-        self._power = [np.concatenate([np.zeros(0), *self._power])]
-        return self._power[0]
+    def _frames(self) -> NDArray[np.float64]:
+        self._measured = [np.concatenate(self._measured)]
+        return self._measured[0]
 
     def _phrases(self, block: Block) -> list[Phrase]:
         start_s = block.start_s + block.spoken[0][0]
@@ -413,41 +410,31 @@ class PhraseCatcher:
         self._spoken.append((start_s, end_s))
         heard = self._ears.recognizer.decode(block)
         if heard is None or not heard.words:
-            return [
-                Phrase(
-                    start_s=start_s,
-                    end_s=end_s,
-                    utterance=None,
-                    loudness=self._loudness(start_s, end_s),
-                )
-            ]
+            return [self._phrase(start_s, end_s, None)]
         return [
-            Phrase(
-                start_s=part.start_s,
-                end_s=part.end_s,
-                utterance=part,
-                loudness=self._loudness(part.start_s, part.end_s),
-            )
+            self._phrase(part.start_s, part.end_s, part)
             for part in part_at_notes(heard, self._ears.parse([heard], ""))
         ]
 
+    def _phrase(self, start_s: float, end_s: float, said: Utterance | None) -> Phrase:
+        return Phrase(
+            start_s=start_s,
+            end_s=end_s,
+            utterance=said,
+            loudness=self._loudness(start_s, end_s),
+        )
+
     def _loudness(self, start_s: float, end_s: float) -> Loudness | None:
         first, last = int(start_s * 100), int(end_s * 100) + 1
-        power = self._all_power()[first:last]
+        power, clipped = self._frames()[first:last].T
         if not len(power):
             return None
-        self._clipped = [np.concatenate(self._clipped)]
-        clipped = int(self._clipped[0][first:last].sum())
         # The louder half: the pauses around the words do not count.
         loud = power[power >= np.median(power)]
         return Loudness(
-            speech_dbfs=_db(float(loud.mean())),
-            clipped=clipped > CLIPPED_SHARE * len(power) * FRAME,
+            speech_dbfs=dbfs(np.sqrt(loud.mean())),
+            clipped=bool(clipped.sum() > CLIPPED_SHARE * len(power) * FRAME),
         )
-
-
-def _db(power: float) -> float:
-    return max(FLOOR_DBFS, 10.0 * float(np.log10(max(power, 1e-12))))
 
 
 def part_at_notes(utterance: Utterance, events: Sequence[Event]) -> list[Utterance]:

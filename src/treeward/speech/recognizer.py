@@ -36,8 +36,8 @@ from treeward.audio import SAMPLE_RATE_HZ, Block
 from treeward.errors import SpeechError
 
 from .neural import file_in_package, open_network
-from .utterances import Utterance
-from .vosk_engine import SMALL_ENGLISH, find_models, look_at
+from .utterances import Utterance, parted_at_pauses
+from .vosk_engine import SMALL_ENGLISH, VoskRecognizer, find_models, look_at
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -111,7 +111,6 @@ def _network() -> Any:  # noqa: ANN401 (the package has no types)
     path = file_in_package(PACKAGE, FILE)
     if path is None:
         raise SpeechError("the voice activity network is not installed", mend=MEND)
-
     return open_network(path, mend=MEND)
 
 
@@ -126,12 +125,8 @@ LONGEST_S = 7.4  # from first to last sound of a stretch; the recogniser takes 9
 class Segmenter:
     """Push running sound in, take stretches out as they end.
 
-    Parameters
-    ----------
-    start_s
-        Second of the recording at which the sound begins.
-    pause_s
-        Silence that ends a stretch.
+    The sound begins at second `start_s` of the recording; a silence of `pause_s` ends
+    a stretch.
     """
 
     def __init__(self, *, start_s: float = 0.0, pause_s: float = PAUSE_S) -> None:
@@ -242,27 +237,18 @@ class Recognizer(Protocol):
     model: str  # "tiny-en"
 
     def decode(self, stretch: Block) -> Utterance | None:
-        """Recognise one stretch of sound.
+        """Recognise one stretch of sound of some nine seconds at most.
 
-        Parameters
-        ----------
-        stretch
-            Some nine seconds at most, and where in it somebody speaks.
-
-        Returns
-        -------
-        Utterance or None
-            The words in it, with times in seconds of the recording; None when
-            there are none.
+        Gives the words in it, with times in seconds of the recording; None when there
+        are none.
         """
-        ...
 
 
 def transcribe(
     blocks: Iterable[Block],
     recognizer: Recognizer,
     *,
-    progress: Callable[[float], None] | None = None,
+    progress: Callable[[float], None] = lambda _: None,
     from_s: float = 0.0,
 ) -> Iterator[Utterance]:
     """Recognise a whole recording; memory does not grow with its length.
@@ -271,8 +257,6 @@ def transcribe(
     ----------
     blocks
         The recording as `treeward.audio.reader.read_blocks` gives it.
-    recognizer
-        The engine.
     progress
         Called with the second up to which everything is done and has been yielded;
         a later run may begin there.
@@ -297,19 +281,17 @@ def transcribe(
                 continue
             yield from _heard(recognizer, stretch)
             told_s = stretch.start_s + stretch.voiced[-1][1]
-            if progress is not None:
-                progress(told_s)
+            progress(told_s)
         end_s = block.end_s
         quiet_s = segmenter.quiet_until_s
-        if progress is not None and quiet_s - told_s > SILENCE_S:
+        if quiet_s - told_s > SILENCE_S:
             told_s = quiet_s
             progress(told_s)
     if segmenter is not None:
         for cut in segmenter.flush():
             if (stretch := _after(cut, from_s)) is not None:
                 yield from _heard(recognizer, stretch)
-        if progress is not None:
-            progress(end_s)
+        progress(end_s)
 
 
 def _after(stretch: Block, from_s: float) -> Block | None:
@@ -332,18 +314,8 @@ def _after(stretch: Block, from_s: float) -> Block | None:
 def _heard(recognizer: Recognizer, stretch: Block) -> Iterator[Utterance]:
     heard = recognizer.decode(stretch)
     if heard is not None:
-        yield from part_at_pauses(heard)
-
-
-def part_at_pauses(utterance: Utterance) -> Iterator[Utterance]:
-    """Part an utterance where nobody speaks for UTTERANCE_PAUSE_S."""
-    held = [utterance.words[0]]
-    for word in utterance.words[1:]:
-        if word.start_s - held[-1].end_s > UTTERANCE_PAUSE_S:
-            yield Utterance.of(held)
-            held = []
-        held.append(word)
-    yield Utterance.of(held)
+        for words in parted_at_pauses(heard.words, UTTERANCE_PAUSE_S):
+            yield Utterance.of(words)
 
 
 EMBEDDED = "tiny-en"  # the model that the wheels of moonshine-voice carry
@@ -383,8 +355,6 @@ def open_recognizer(
 
     Parameters
     ----------
-    book
-        What can be said.
     model
         Name or folder of a model, of either engine; EMBEDDED for the one that comes
         with Treeward.
@@ -414,8 +384,6 @@ def open_recognizer(
             chosen = _instead(other, error.line())
     if chosen.instead and say is not None:
         say(f"{chosen.instead} Hearing with the Vosk model {chosen.model} meanwhile.")
-    from .vosk_engine import VoskRecognizer
-
     assert chosen.found is not None  # noqa: S101 (the engine says so)
     return VoskRecognizer(book, chosen.found)
 
@@ -478,7 +446,6 @@ def english_vosk(hunt_dir: Path | None) -> FoundModel | None:
 
 
 def _in_folder(model: str, hunt_dir: Path | None) -> Choice | None:
-
     for folder in (Path(model), *([hunt_dir / model] if hunt_dir else [])):
         if (folder / ENCODER).is_file():
             return Choice(engine="neural", model=folder.resolve().name, path=folder)

@@ -9,13 +9,14 @@ And the small parts of a WebVTT file, for what writes one.
 
 from __future__ import annotations
 
+import html
 import io
 import json
 import math
 import re
 from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from treeward.audio import LONGEST_S
 from treeward.errors import TranscriptError
@@ -49,6 +50,10 @@ _INNER_TIME = re.compile(rf"<{_CUE_TIME}>")
 _SOUND = re.compile(r"\[[^\]\[]*\]|\([^()]*\)|\u266a")
 _ENDLESS = re.compile(r"\d{100}")
 _TAG = re.compile(r"<[^<>]*>|\{\\[^{}]*\}")
+# How what cannot be read is to be written.
+_CUE = "Write 00:01:02.500 --> 00:01:04.000"
+_SUBRIP = "Each cue is a number, a line of times and its words"
+_LINE = "Write [m:ss] or [h:mm:ss] and the words"
 
 
 def read_transcript(path: str | PathLike[str]) -> list[Utterance]:
@@ -117,12 +122,13 @@ def read_text(path: Path) -> str:
             text = raw.decode("cp1252", errors="replace")
     if "\0" in text:
         line = text[: text.index("\0")].count("\n") + 1
-        raise TranscriptError(
-            "is no text file",
-            where=f"{path} line {line}",
-            mend="Give a .vtt, .srt, .json or .txt transcript",
-        )
+        mend = "Give a .vtt, .srt, .json or .txt transcript"
+        raise _fault(path, line, "is no text file", mend)
     return without_controls(text.replace("\r\n", "\n").replace("\r", "\n"))
+
+
+def _fault(path: Path, line: int, what: str, mend: str = "") -> TranscriptError:
+    return TranscriptError(what, where=f"{path} line {line}", mend=mend)
 
 
 def _format(path: Path, text: str) -> str:
@@ -152,34 +158,21 @@ def _cue_times(path: Path, text: str) -> list[tuple[int, float, float]]:
     for number, line in enumerate(text.split("\n"), start=1):
         if "-->" not in line:
             continue
-        where = f"{path} line {number}"
+        shown = repr(line.strip()[:60])
         match = _CUE_LINE.fullmatch(line)
         if match is None:
-            raise TranscriptError(
-                f"{line.strip()[:60]!r} is no cue time",
-                where=where,
-                mend="Write 00:01:02.500 --> 00:01:04.000",
-            )
+            raise _fault(path, number, f"{shown} is no cue time", _CUE)
         start_s, end_s = _seconds(*match.groups()[:4]), _seconds(*match.groups()[4:])
         if int(match[3]) > 59 or int(match[7]) > 59 or end_s < start_s:
-            raise TranscriptError(
-                f"{line.strip()[:60]!r} ends before it starts or has no such time",
-                where=where,
-                mend="Write 00:01:02.500 --> 00:01:04.000",
-            )
+            what = f"{shown} ends before it starts or has no such time"
+            raise _fault(path, number, what, _CUE)
         if end_s >= LONGEST_S:  # review.csv could not be read with it
-            raise TranscriptError(
-                f"{line.strip()[:60]!r} is later than any recording lasts",
-                where=where,
-                mend="Correct the time",
-            )
+            what = f"{shown} is later than any recording lasts"
+            raise _fault(path, number, what, "Correct the time")
         found.append((number, start_s, end_s))
     if not found:
-        raise TranscriptError(
-            "holds no timed cue",
-            where=f"{path} line 1",
-            mend="Each cue needs a line like 00:01:02.500 --> 00:01:04.000",
-        )
+        mend = "Each cue needs a line like 00:01:02.500 --> 00:01:04.000"
+        raise _fault(path, 1, "holds no timed cue", mend)
     return found
 
 
@@ -188,18 +181,13 @@ def _from_vtt(path: Path, text: str) -> list[Utterance]:
     from webvtt.errors import MalformedCaptionError, MalformedFileError
 
     if not re.match(r"WEBVTT(?:[ \t\n]|$)", text):
-        raise TranscriptError(
-            "does not start with WEBVTT",
-            where=f"{path} line 1",
-            mend="Put WEBVTT on the first line, or name the file .srt",
-        )
+        mend = "Put WEBVTT on the first line, or name the file .srt"
+        raise _fault(path, 1, "does not start with WEBVTT", mend)
     times = _cue_times(path, text)
     try:
         captions = webvtt.WebVTT.from_buffer(io.StringIO(text), format="vtt").captions
     except (MalformedCaptionError, MalformedFileError, ValueError) as error:
-        raise TranscriptError(
-            f"is no WebVTT ({error})", where=f"{path} line {times[0][0]}"
-        ) from error
+        raise _fault(path, times[0][0], f"is no WebVTT ({error})") from error
     cues = [
         (_clock_s(caption.start), _clock_s(caption.end), caption.raw_text)
         for caption in captions
@@ -217,11 +205,8 @@ def _from_srt(path: Path, text: str) -> list[Utterance]:
 
     times = _cue_times(path, text)
     if match := _ENDLESS.search(text):  # srt's pattern takes the square of its length
-        raise TranscriptError(
-            "holds a number without end",
-            where=f"{path} line {text[: match.start()].count(chr(10)) + 1}",
-            mend="Each cue is a number, a line of times and its words",
-        )
+        line = text[: match.start()].count("\n") + 1
+        raise _fault(path, line, "holds a number without end", _SUBRIP)
     try:
         cues = [
             (cue.start.total_seconds(), cue.end.total_seconds(), cue.content)
@@ -230,17 +215,11 @@ def _from_srt(path: Path, text: str) -> list[Utterance]:
     except srt.SRTParseError as error:
         line = text[: error.expected_start].count("\n") + 1
         stray = error.unmatched_content.strip()[:60]
-        raise TranscriptError(
-            f"is no SubRip: {stray!r} stands between cues",
-            where=f"{path} line {line}",
-            mend="Each cue is a number, a line of times and its words",
-        ) from error
+        what = f"is no SubRip: {stray!r} stands between cues"
+        raise _fault(path, line, what, _SUBRIP) from error
     except (ValueError, OverflowError) as error:
-        raise TranscriptError(
-            f"is no SubRip ({error})",
-            where=f"{path} line {times[0][0]}",
-            mend="Each cue is a number, a line of times and its words",
-        ) from error
+        what = f"is no SubRip ({error})"
+        raise _fault(path, times[0][0], what, _SUBRIP) from error
     return _from_cues(path, times, cues)
 
 
@@ -255,11 +234,8 @@ def _from_cues(
         at = round(start_s * 1000)
         match = next((ms for ms in (at, at - 1, at + 1) if unmet[ms]), None)
         if match is None:
-            raise TranscriptError(
-                "the cue cannot be read",
-                where=f"{path} line {number}",
-                mend="Put an empty line before it, and its words after it",
-            )
+            mend = "Put an empty line before it, and its words after it"
+            raise _fault(path, number, "the cue cannot be read", mend)
         unmet[match] -= 1
     found: list[Utterance] = []
     last_line = ""
@@ -310,25 +286,16 @@ def _from_lines(path: Path, text: str) -> list[Utterance]:
             timed[-1][1].extend(_plain(line).split())
             continue
         if match is None or int(match[3]) > 59 or (match[1] and int(match[2]) > 59):
-            raise TranscriptError(
-                f"{line.strip()[:60]!r} does not start with a time",
-                where=f"{path} line {number}",
-                mend="Write [m:ss] or [h:mm:ss] and the words",
-            )
+            what = f"{line.strip()[:60]!r} does not start with a time"
+            raise _fault(path, number, what, _LINE)
         start_s = _seconds(match[1], match[2], match[3], match[4])
         if timed and start_s < timed[-1][0]:
-            raise TranscriptError(
-                f"{line.strip()[:60]!r} is earlier than the line before it",
-                where=f"{path} line {number}",
-                mend="Put the lines in order of time, or correct the time",
-            )
+            what = f"{line.strip()[:60]!r} is earlier than the line before it"
+            mend = "Put the lines in order of time, or correct the time"
+            raise _fault(path, number, what, mend)
         timed.append((start_s, _plain(match[5]).split()))
     if not timed:
-        raise TranscriptError(
-            "holds no timed line",
-            where=f"{path} line 1",
-            mend="Write [m:ss] or [h:mm:ss] and the words",
-        )
+        raise _fault(path, 1, "holds no timed line", _LINE)
     found: list[Utterance] = []
     later_s = following_s = float("inf")  # the next other time; the time just after
     for start_s, texts in reversed(timed):
@@ -375,15 +342,14 @@ class _Reader:
     def word(self, entry: object, at: str) -> list[Word]:
         if not isinstance(entry, dict):
             raise self.fault(f"is {_shown(entry)}, not a word with its times", at)
-        fields = cast("dict[str, Any]", entry)
-        text = fields.get("word", fields.get("text"))
+        text = entry.get("word", entry.get("text"))
         if not isinstance(text, str):
             raise self.fault("has no word", at)
-        start_s, end_s = self.times(fields, at)
+        start_s, end_s = self.times(entry, at)
         confidence = 1.0
         for key in _CONFIDENCE_KEYS:
-            if key in fields and fields[key] is not None:
-                confidence = min(max(self.number(fields, key, at), 0.0), 1.0)
+            if entry.get(key) is not None:
+                confidence = min(max(self.number(entry, key, at), 0.0), 1.0)
                 break
         texts = without_controls(text).lower().split()
         if not texts:
@@ -409,20 +375,19 @@ class _Reader:
     def segment(self, entry: object, at: str) -> list[Utterance]:
         if not isinstance(entry, dict):
             raise self.fault(f"is {_shown(entry)}, not a segment", at)
-        fields = cast("dict[str, Any]", entry)
-        if fields.get("words"):
-            return in_utterances(self.words(fields["words"], at))
-        if isinstance(fields.get("offsets"), dict):  # whisper.cpp, milliseconds
-            offsets = fields["offsets"]
-            fields = {
-                **fields,
+        if entry.get("words"):
+            return in_utterances(self.words(entry["words"], at))
+        times = entry
+        if isinstance(entry.get("offsets"), dict):  # whisper.cpp, milliseconds
+            offsets = entry["offsets"]
+            times = {
                 "start": self.number(offsets, "from", at) / 1000.0,
                 "end": self.number(offsets, "to", at) / 1000.0,
             }
-        text = fields.get("text")
+        text = entry.get("text")
         if not isinstance(text, str):
             raise self.fault("has no text", at)
-        start_s, end_s = self.times(fields, at)
+        start_s, end_s = self.times(times, at)
         words = spread(without_controls(text).split(), start_s, end_s)
         if not words:
             return []
@@ -433,16 +398,15 @@ class _Reader:
             return self._list(data, at)
         if not isinstance(data, dict):
             raise self.fault(f"holds {_shown(data)}", at)
-        fields = cast("dict[str, Any]", data)
         for key in ("segments", "transcription"):
-            if key in fields:
-                return self._segments(fields[key], f"{at} {key}".strip())
+            if key in data:
+                return self._segments(data[key], f"{at} {key}".strip())
         for key in ("result", "words"):
-            if key in fields:
-                return in_utterances(self.words(fields[key], at))
-        if isinstance(fields.get("results"), list):
-            return self._list(fields["results"], at)
-        if set(fields) <= {"text", "partial"}:
+            if key in data:
+                return in_utterances(self.words(data[key], at))
+        if isinstance(data.get("results"), list):
+            return self._list(data["results"], at)
+        if set(data) <= {"text", "partial"}:
             return []  # Vosk writes these where nothing was said
         raise self.fault("holds neither words nor segments", at)
 
@@ -459,14 +423,14 @@ class _Reader:
         found: list[Utterance] = []
         for number, entry in enumerate(entries, start=1):
             here = f"{at} entry {number}"
-            if isinstance(entry, dict) and "word" in entry:
-                words += self.word(entry, here)
-            elif isinstance(entry, dict) and "start" in entry and "text" in entry:
-                found += self.segment(entry, here)
-            elif isinstance(entry, dict):
-                found += self.value(entry, here)
-            else:
+            if not isinstance(entry, dict):
                 raise self.fault(f"is {_shown(entry)}", here)
+            if "word" in entry:
+                words += self.word(entry, here)
+            elif "start" in entry and "text" in entry:
+                found += self.segment(entry, here)
+            else:
+                found += self.value(entry, here)
         return found + in_utterances(words)
 
 
@@ -516,14 +480,12 @@ def _whole(line: str) -> bool:
 
 def _found(path: Path, found: list[Utterance]) -> list[Utterance]:
     if not found:
-        raise TranscriptError("holds no words", where=f"{path} line 1", mend=_SHAPES)
+        raise _fault(path, 1, "holds no words", _SHAPES)
     return found
 
 
 def _not_json(path: Path, line: int, what: str) -> TranscriptError:
-    return TranscriptError(
-        f"is not JSON: {what}", where=f"{path} line {line}", mend=_SHAPES
-    )
+    return _fault(path, line, f"is not JSON: {what}", _SHAPES)
 
 
 SHORTEST_S = 0.5  # a cue must last long enough to be seen; choice
@@ -539,4 +501,4 @@ def stamp(seconds: float) -> str:
 
 def escaped(text: str) -> str:
     """Write text so that WebVTT takes nothing in it for markup."""
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    return html.escape(text, quote=False)

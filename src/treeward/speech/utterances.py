@@ -86,21 +86,27 @@ def spread(texts: Sequence[str], start_s: float, end_s: float) -> list[Word]:
     return words
 
 
-def in_utterances(words: Iterable[Word]) -> list[Utterance]:
-    """Part timed words into utterances where there is a pause."""
+def parted_at_pauses(words: Iterable[Word], pause_s: float) -> list[list[Word]]:
+    """Part words in order of time where there is a longer pause."""
     groups: list[list[Word]] = []
-    for word in sorted(words, key=lambda word: word.start_s):
-        if groups and word.start_s - groups[-1][-1].end_s <= _PAUSE_S:
+    for word in words:
+        if groups and word.start_s - groups[-1][-1].end_s <= pause_s:
             groups[-1].append(word)
         else:
             groups.append([word])
+    return groups
+
+
+def in_utterances(words: Iterable[Word]) -> list[Utterance]:
+    """Part timed words into utterances where there is a pause."""
+    ordered = sorted(words, key=lambda word: word.start_s)
     return [
         Utterance(
             words=tuple(group),
             start_s=group[0].start_s,
             end_s=max(word.end_s for word in group),
         )
-        for group in groups
+        for group in parted_at_pauses(ordered, _PAUSE_S)
     ]
 
 

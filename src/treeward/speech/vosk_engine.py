@@ -54,13 +54,7 @@ class FoundModel:
 
 
 def find_models(hunt_dir: Path | None = None) -> list[FoundModel]:
-    """Find the Vosk models on this disk, the hunt's own first.
-
-    Parameters
-    ----------
-    hunt_dir
-        Folder of a hunt.
-    """
+    """Find the Vosk models on this disk, the hunt's own first."""
     found: dict[Path, FoundModel] = {}
     for folder in _folders(hunt_dir):
         for path in (folder, *_subfolders(folder)):
@@ -87,13 +81,7 @@ def look_at(path: Path) -> FoundModel | None:
 
 
 def fetch(name: str) -> FoundModel:
-    """Have the vosk package download a model by name.
-
-    Parameters
-    ----------
-    name
-        As in the list of models that the makers of Vosk publish, for example
-        SMALL_ENGLISH.
+    """Have the vosk package download a model by the name its makers publish it under.
 
     Raises
     ------
@@ -172,18 +160,6 @@ LEAST_KNOWN = 0.7  # share of the phrase book's words a model must know
 class VoskRecognizer:
     """A Vosk model behind the protocol `Recognizer`.
 
-    Parameters
-    ----------
-    book
-        What can be said.
-    found
-        The model.
-
-    Attributes
-    ----------
-    unknown_words
-        Words of the phrase book that the model does not know, and cannot hear.
-
     Raises
     ------
     SpeechError
@@ -206,12 +182,10 @@ class VoskRecognizer:
                 mend="Unpack or download it again: treeward models --get NAME",
             ) from error
         vocabulary = {word for word in book.vocabulary() if "-" not in word}
-        self.unknown_words = tuple(
-            sorted(word for word in vocabulary if not self.knows(word))
-        )
-        known = 1 - len(self.unknown_words) / max(len(vocabulary), 1)
+        unknown = sorted(word for word in vocabulary if not self.knows(word))
+        known = 1 - len(unknown) / max(len(vocabulary), 1)
         if known < LEAST_KNOWN:
-            some = ", ".join(self.unknown_words[:5])
+            some = ", ".join(unknown[:5])
             raise SpeechError(
                 f"model {found.name} knows {known:.0%} of the phrase book's words"
                 f" (not {some} ...)",
@@ -252,9 +226,7 @@ class VoskRecognizer:
             strict = self._matcher.mark(self._strict.words(sound, start_s))
             words = self._combined(free, strict)
         words = self._guarded(words, sound, start_s)
-        if not words:
-            return None
-        return Utterance.of(words)
+        return Utterance.of(words) if words else None
 
     def _combined(
         self, free: Sequence[Word], strict: Sequence[Word]
@@ -298,25 +270,21 @@ class VoskRecognizer:
             return words
         readings = []
         for text in self._free.readings(sound):
-            spoken = [
-                Word(text=word, start_s=start_s, end_s=start_s) for word in text.split()
-            ]
-            readings += [
-                " ".join(word.text for word in spoken[first:last])
-                for first, last in self._matcher.notes(spoken)
-            ]
+            said = text.split()
+            spoken = [Word(text=word, start_s=start_s, end_s=start_s) for word in said]
+            notes = self._matcher.notes(spoken)
+            readings += [" ".join(said[first:last]) for first, last in notes]
         guarded = list(words)
         for place in anchors:
             word = guarded[place]
-            own = [
-                text for text in dict.fromkeys(readings) if text.startswith(word.text)
-            ]
             guarded[place] = replace(
                 word,
                 source=WordSource.PHRASE,
                 confidence=min(word.confidence, ONE_HEARD),
                 alternatives=tuple(
-                    Alternative(text=text, confidence=ONE_HEARD) for text in own
+                    Alternative(text=text, confidence=ONE_HEARD)
+                    for text in dict.fromkeys(readings)
+                    if text.startswith(word.text)
                 ),
             )
         return tuple(guarded)
@@ -375,13 +343,7 @@ WITHIN_S = 1.0  # longest pause between two words of a note
 
 
 class PhraseMatcher:
-    """Finds whole notes in a sequence of words, the longest at each place.
-
-    Parameters
-    ----------
-    book
-        What can be said.
-    """
+    """Finds whole notes in a sequence of words, the longest at each place."""
 
     def __init__(self, book: PhraseBook) -> None:
         self._graph = NoteGraph(book)

@@ -43,7 +43,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.live.answer import Answer
     from treeward.live.messages import HeardNotes
 
 LATE_S = 0.02  # mean lateness of a chunk; guess
@@ -129,9 +128,8 @@ def rehearse(
     errors: list[tuple[float, float, float]] = []
     wrong = 0
 
-    def on_heard(heard: HeardNotes, answer: Answer) -> None:
+    def on_heard(heard: HeardNotes) -> None:
         nonlocal wrong
-        del answer
         for event in heard.events:
             start_s = event.start_s or 0.0
             # The recognizer's own uncertainty of where a word begins is part of this.
@@ -155,7 +153,7 @@ def rehearse(
         ears=ears,
         watch=watch,
         setting=Setting(hunt_name="day", recording="day.flac", paced=False),
-        office=Office(lambda _: table, lambda _: None, lambda: ""),
+        office=Office(lambda _: table, lambda _: None),
         sky_on=lambda _: None,
         on_heard=on_heard,
         on_said=print,

@@ -30,9 +30,10 @@ from benchmarks.live.dictation import Said, schedule, sound_of  # noqa: E402
 from treeward.audio import Block  # noqa: E402
 from treeward.hunt.journal import Journal  # noqa: E402
 from treeward.live.board import Office  # noqa: E402
-from treeward.live.ears import Ears, NoteReader, open_ears  # noqa: E402
+from treeward.live.ears import PAUSE_S, Ears, NoteReader, open_ears  # noqa: E402
 from treeward.live.session import Session, Setting  # noqa: E402
 from treeward.live.streams import BlocksSource, WatchClock  # noqa: E402
+from treeward.speech.recognizer import Segmenter  # noqa: E402
 from treeward.trips.table import TripTable  # noqa: E402
 
 if TYPE_CHECKING:
@@ -40,7 +41,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from treeward.live.answer import Answer
     from treeward.live.messages import HeardNotes
 
 SETTINGS = (("buzz", 30.0), ("wind", 20.0), ("water", 20.0), ("mixed", 15.0))
@@ -48,7 +48,7 @@ SETTINGS = (("buzz", 30.0), ("wind", 20.0), ("water", 20.0), ("mixed", 15.0))
 
 def offline(ears: Ears, said: list[Said], sound: list[NDArray[np.float32]]) -> str:
     """Waiting for the cutter and work of the recognizer, without any pacing."""
-    cutter, reader = ears.make_segmenter(), NoteReader(ears)
+    cutter, reader = Segmenter(pause_s=PAUSE_S), NoteReader(ears)
     waiting, work, at_s, found = [], [], 0.0, 0
     busy = 0.0
     for second in sound:
@@ -94,8 +94,7 @@ def paced(ears: Ears, said: list[Said], sound: list[NDArray[np.float32]]) -> str
     watch = WatchClock(ZoneInfo("Europe/London"))
     table = TripTable(visits=(), trips=(), lines=(), winds=())
 
-    def on_heard(heard: HeardNotes, answer: Answer) -> None:
-        del answer
+    def on_heard(heard: HeardNotes) -> None:
         answered.append((heard.events[0].start_s or 0.0, watch.now_s()))
 
     with tempfile.TemporaryDirectory() as folder:
@@ -107,7 +106,7 @@ def paced(ears: Ears, said: list[Said], sound: list[NDArray[np.float32]]) -> str
             ears=ears,
             watch=watch,
             setting=Setting(hunt_name="bench", recording="bench.flac"),
-            office=Office(lambda _: table, lambda _: None, lambda: ""),
+            office=Office(lambda _: table, lambda _: None),
             sky_on=lambda _: None,
             on_heard=on_heard,
             on_said=print,
@@ -145,7 +144,10 @@ def main() -> None:
     length_s = said[-1].end_s + 3.0
     head = ("background, dB below speech", "notes right", "waiting", "work",
             "waiting + work", "cutting, share of a core")  # fmt: skip
-    lines = [f"{ears.name}, {os.cpu_count()} cores. Seconds, median / 95 %.", ""]
+    lines = [
+        f"{ears.recognizer.name}, {os.cpu_count()} cores. Seconds, median / 95 %.",
+        "",
+    ]
     lines += table_head(head)
     for kind, snr_db in SETTINGS:
         sound = list(sound_of(placed, length_s, kind=kind, snr_db=snr_db))

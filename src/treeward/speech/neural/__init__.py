@@ -13,15 +13,7 @@ from treeward.errors import SpeechError
 
 
 def file_in_package(package: str, name: str) -> Path | None:
-    """Find a file that an installed package carries.
-
-    Parameters
-    ----------
-    package
-        Name to import it by; it is not imported.
-    name
-        The file's way within it.
-    """
+    """Find a file by its way within an installed package, which is not imported."""
     try:
         spec = find_spec(package)
     except (ImportError, ValueError):

@@ -6,6 +6,7 @@ import math
 import re
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
+from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -17,7 +18,6 @@ from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 from .model import LONGEST_S, Model, place_notes
 from .search import (
     TAKEN_FROM,
-    Beside,
     Look,
     SpeltGraph,
     clauses,
@@ -91,18 +91,9 @@ class Run:
 
 
 class NeuralRecognizer:
-    """The recogniser behind the protocol `Recognizer`.
+    """The recogniser behind the protocol `Recognizer`, of the model in a folder.
 
-    Parameters
-    ----------
-    book
-        What can be said.
-    folder
-        The model's files.
-    name
-        What the model is called.
-    free
-        Keep of talk the several texts that it may be, which takes longer.
+    Where `free`, the several texts that talk may be are kept, which takes longer.
 
     Raises
     ------
@@ -125,13 +116,9 @@ class NeuralRecognizer:
     def decode(self, stretch: Block) -> Utterance | None:
         """Recognise one stretch of sound; see `Recognizer.decode`."""
         runs = self.runs(stretch)
-        words: list[Word] = []
-        for run in runs:
-            words += self._spoken(stretch, run)
-        if not words:
-            return None
+        words = [word for run in runs for word in self._spoken(stretch, run)]
         words.sort(key=lambda word: word.start_s)
-        return Utterance.of(words)
+        return Utterance.of(words) if words else None
 
     def runs(self, stretch: Block) -> list[Run]:
         """Give the likeliest runs of a stretch, in order: notes, remarks and talk."""
@@ -144,42 +131,35 @@ class NeuralRecognizer:
         chosen = _best_of(tried, len(spans))
         if not chosen:
             return [whole]
-        return chosen + [self._talk(stretch, *rest) for rest in _rests(chosen, spans)]
+        return chosen + [
+            Run(first=a, last=b, look=self._look(stretch, a, b, NARROW_S))
+            for a, b in _rests(chosen, spans)
+        ]
 
     def read(self, stretch: Block, first: int, last: int) -> Run:
         """Read neighbouring spans as a whole."""
         spans = stretch.spoken
+        run = partial(Run, first=first, last=last)
         wide = self._look(stretch, first, last, WIDE_S)
         if remark := self._announces(wide):
-            return Run(
-                first=first, last=last, look=wide, share=REMARK_SHARE, remark=remark
-            )
+            return run(look=wide, share=REMARK_SHARE, remark=remark)
         if not wide.readings:
-            return Run(first=first, last=last, look=wide)
+            return run(look=wide)
         narrow = self._look(stretch, first, last, NARROW_S)
         end_s = stretch.end_s - stretch.start_s
         before_s = spans[first - 1][1] if first else -math.inf
         after_s = spans[last + 1][0] if last + 1 < len(spans) else math.inf
-        beside = Beside(
-            voiced_s=sum(b - a for a, b in spans[first : last + 1]),
-            pause_before_s=spans[first][0] - before_s,
-            pause_after_s=min(after_s, end_s + 1.0) - spans[last][1],
+        voiced_s = sum(b - a for a, b in spans[first : last + 1])
+        pause_s = min(
+            spans[first][0] - before_s, min(after_s, end_s + 1.0) - spans[last][1]
         )
         found = []
         for look, other in ((wide, narrow), (narrow, wide)):
             if look.readings:
-                weighed = evidence(look, other, beside)
+                weighed = evidence(look, other, voiced_s=voiced_s, pause_s=pause_s)
                 share = share_right(weighed)
-                found.append(
-                    Run(
-                        first=first,
-                        last=last,
-                        look=look,
-                        share=share,
-                        evidence=weighed,
-                    )
-                )
-        return max(found, key=lambda run: run.share)
+                found.append(run(look=look, share=share, evidence=weighed))
+        return max(found, key=lambda one: one.share)
 
     def _look(self, stretch: Block, first: int, last: int, around_s: float) -> Look:
         spans = stretch.spoken
@@ -226,63 +206,57 @@ class NeuralRecognizer:
 
     def _announces(self, look: Look) -> str:
         said = plain(look.text)
-        for word in self._remarks:
-            if said.startswith(word + " "):
-                return word
-        return ""
-
-    def _talk(self, stretch: Block, first: int, last: int) -> Run:
-        return Run(
-            first=first, last=last, look=self._look(stretch, first, last, NARROW_S)
-        )
+        return next((one for one in self._remarks if said.startswith(f"{one} ")), "")
 
     def _spoken(self, stretch: Block, run: Run) -> Iterator[Word]:
         """Give the words of a run: notes as a word each, or what was said else."""
-        spans = stretch.spoken
-        spans = spans[run.first : run.last + 1]
+        spans = stretch.spoken[run.first : run.last + 1]
         if run.share < TAKEN_FROM or run.remark:
             within = [] if run.remark else self._within(run.look)
             if within:
-                yield from self._amid_talk(stretch, run, spans, within)
+                yield from self._amid_talk(stretch, run, within)
             else:
                 wanted = self._free and not run.remark
                 texts = self._texts(run.look) if wanted else ()
                 yield from _free_words(stretch, run, spans, texts)
             return
         look, best = run.look, run.look.readings[0]
-        voiced = [(a - look.start_s, b - look.start_s) for a, b in spans]
-        places = place_notes(
-            self._model,
-            _cut(stretch, look.start_s, look.end_s),
-            parted(self._graph, best),
-            voiced,
-        )
+        places = self._places(stretch, run, parted(self._graph, best))
         shares = share_of_each(look, run.share)
-        shift_s = stretch.start_s + look.start_s
         for number, (note, (start_s, end_s), share) in enumerate(
             zip(best.notes, places, shares, strict=True)
         ):
             yield Word(
                 text=note.text,
-                start_s=shift_s + start_s,
-                end_s=shift_s + end_s,
+                start_s=start_s,
+                end_s=end_s,
                 confidence=round(share, 4),
                 source=WordSource.PHRASE,
                 alternatives=_alternatives(look, number, share),
             )
         for word in _beyond(look.text, best.notes, spans, stretch.start_s):
-            begin_s = max(word.start_s, shift_s + places[-1][0] + AFTER_S)
+            begin_s = max(word.start_s, places[-1][0] + AFTER_S)
             yield replace(word, start_s=begin_s, end_s=max(word.end_s, begin_s))
+
+    def _places(
+        self, stretch: Block, run: Run, notes: Sequence[Sequence[int]]
+    ) -> list[tuple[float, float]]:
+        """Find when each of a run's texts was said, in seconds of the recording."""
+        look, spans = run.look, stretch.spoken[run.first : run.last + 1]
+        voiced = [(a - look.start_s, b - look.start_s) for a, b in spans]
+        sound = _cut(stretch, look.start_s, look.end_s)
+        shift_s = stretch.start_s + look.start_s
+        places = place_notes(self._model, sound, notes, voiced)
+        return [(shift_s + start_s, shift_s + end_s) for start_s, end_s in places]
 
     def _texts(self, look: Look) -> tuple[Alternative, ...]:
         """Give what may be said freely, the likeliest first, commas apart."""
         found: dict[str, Alternative] = {}
         for pieces, log_p in free_texts(self._model, look.encoded):
             text = self._model.tokens.text(pieces)
-            sure = math.exp(log_p)
-            words = plain(text)
-            if words and words not in found:
-                found[words] = Alternative(text=text, confidence=round(sure, 6))
+            sure = round(math.exp(log_p), 6)
+            if words := plain(text):
+                found.setdefault(words, Alternative(text=text, confidence=sure))
         return tuple(found.values())[:MOST_TEXTS]
 
     def _within(self, look: Look) -> list[tuple[int, int, GraphNote]]:
@@ -295,11 +269,7 @@ class NeuralRecognizer:
         return found
 
     def _amid_talk(
-        self,
-        stretch: Block,
-        run: Run,
-        spans: Sequence[tuple[float, float]],
-        within: Sequence[tuple[int, int, GraphNote]],
+        self, stretch: Block, run: Run, within: Sequence[tuple[int, int, GraphNote]]
     ) -> Iterator[Word]:
         """Give the words of talk with notes in it, each where it was said."""
         look, pieces = run.look, run.look.free.pieces
@@ -314,15 +284,8 @@ class NeuralRecognizer:
         parts = [
             part for part in parts if self._model.tokens.text(part[0]).strip(" .,")
         ]
-        places = place_notes(
-            self._model,
-            _cut(stretch, look.start_s, look.end_s),
-            [part for part, _, _ in parts],
-            [(a - look.start_s, b - look.start_s) for a, b in spans],
-        )
-        shift_s = stretch.start_s + look.start_s
-        for (said, told, share), (start_s, end_s) in zip(parts, places, strict=True):
-            span = (shift_s + start_s, shift_s + end_s)
+        places = self._places(stretch, run, [part for part, _, _ in parts])
+        for (said, told, share), span in zip(parts, places, strict=True):
             if told is None:
                 yield from _laid_along(self._model.tokens.text(said), span)
             else:

@@ -42,13 +42,7 @@ _LONG = 128  # a length byte from here on has a second one after it
 
 
 class Tokens:
-    """The recogniser's pieces of words, by number.
-
-    Parameters
-    ----------
-    pieces
-        One piece after another, in the order of their numbers.
-    """
+    """The recogniser's pieces of words, in the order of their numbers."""
 
     def __init__(self, pieces: list[bytes]) -> None:
         self._pieces = pieces
@@ -171,12 +165,7 @@ class FreeText:
 
 
 class Model:
-    """A recogniser of one folder: encoder, decoder and pieces.
-
-    Parameters
-    ----------
-    folder
-        Holds encoder_model.ort, decoder_model_merged.ort and tokenizer.bin.
+    """A recogniser of one folder: the files ENCODER, DECODER and PIECES.
 
     Raises
     ------
@@ -349,23 +338,10 @@ def place_notes(
     notes: Sequence[Sequence[int]],
     voiced: Sequence[tuple[float, float]],
 ) -> list[tuple[float, float]]:
-    """Find when each note was said.
+    """Find when each note was said, in seconds of the sound.
 
-    Parameters
-    ----------
-    model
-        The recogniser.
-    sound
-        The stretch in which the notes are.
-    notes
-        The pieces of words of each, in order.
-    voiced
-        (start, end) in seconds of the sound, where somebody speaks.
-
-    Returns
-    -------
-    list of (start, end)
-        In seconds of the sound.
+    `notes` are the pieces of words of each, in order; `voiced` says where somebody
+    speaks, (start, end) in seconds of the sound.
     """
     placer = _Placer(model, sound, voiced)
     low, found = 0.0, []
@@ -505,10 +481,8 @@ class _Levels:
     ) -> tuple[float, float, float]:
         """Follow the sound out of where voice activity found it, and back into it.
 
-        Returns
-        -------
-        start, end, contrast
-            In seconds, and how far it stands out of the noise, as a ratio.
+        Gives start and end in seconds, and how far it stands out of the noise, as a
+        ratio.
         """
         last = len(self._seconds) - 1
         first, end = np.searchsorted(self._seconds, core).clip(0, last).tolist()

@@ -77,14 +77,7 @@ class Thread:
 class SpeltGraph:
     """The graph of words, spelt in a recogniser's pieces.
 
-    Parameters
-    ----------
-    graph
-        What can be said.
-    tokens
-        The recogniser's pieces of words.
-    misheard
-        Other words that are written for those of the graph, heard -> meant.
+    `misheard` are other words that are written for those of the graph, heard -> meant.
     """
 
     def __init__(
@@ -99,11 +92,8 @@ class SpeltGraph:
             self._written.setdefault(meant, []).append(heard)
         texts = [space + pause for pause in PAUSES for space in ("", SPACE)]
         spelt = (tokens.spell(text) for text in texts)
-        self._pauses = frozenset(one[0] for one in spelt if one and len(one) == 1)
-
-    def is_pause(self, piece: int) -> bool:
-        """Tell whether a piece is a full stop, a comma or the like."""
-        return piece in self._pauses
+        # Full stops, commas and the like.
+        self.pauses = frozenset(one[0] for one in spelt if one and len(one) == 1)
 
     def note_of(self, pieces: Iterable[int]) -> GraphNote | None:
         """Give the one note that a text says, if it says just that."""
@@ -147,7 +137,7 @@ class SpeltGraph:
                 )
                 if piece == NO_MORE and here.node == START and here.notes:
                     found.append(here)
-            if piece in self._pauses and not thread.paused and thread.node != START:
+            if piece in self.pauses and not thread.paused and thread.node != START:
                 found.append(Thread(thread.node, (), *said, paused=True))
         return found if len(found) < 2 else _without_twins(found)
 
@@ -163,7 +153,7 @@ class SpeltGraph:
                 if here.node == START and here.notes:
                     pieces.add(NO_MORE)
             if not thread.paused and thread.node != START:
-                pieces |= self._pauses
+                pieces |= self.pauses
             known = self._next[key] = np.array(sorted(pieces), dtype=np.intp)
         return known
 
@@ -263,21 +253,10 @@ class _Text:
 def search(
     model: Model, encoded: Encoded, graph: SpeltGraph, *, at_least: float = -np.inf
 ) -> list[Reading]:
-    """Find the likeliest notes.
+    """Find the likeliest notes, the likeliest first.
 
-    Parameters
-    ----------
-    model, encoded
-        The recogniser and what it made of the sound.
-    graph
-        What can be said.
-    at_least
-        Natural logarithm of a probability below which nothing is of interest.
-
-    Returns
-    -------
-    list of Reading
-        The likeliest first; none where nothing comes near `at_least`.
+    There are none where nothing comes near `at_least`, the natural logarithm of a
+    probability below which nothing is of interest.
     """
     beam = encoded.first
     ways = [_Text(pieces=(), log_p=0.0, threads=graph.start)]
@@ -357,12 +336,9 @@ def _keep(found: dict[tuple[Meaning, ...], Reading], way: _Text) -> None:
 
 
 def free_texts(model: Model, encoded: Encoded) -> list[tuple[tuple[int, ...], float]]:
-    """Write what may be said, whatever it is.
+    """Write what may be said, whatever it is, the likeliest first.
 
-    Returns
-    -------
-    list of tuple
-        Pieces and natural logarithm of their probability, the likeliest first.
+    Gives pieces and the natural logarithm of their probability.
     """
     beam = encoded.first
     ways: list[tuple[tuple[int, ...], float]] = [((), 0.0)]
@@ -418,7 +394,7 @@ def clauses(graph: SpeltGraph, pieces: Sequence[int]) -> list[tuple[int, int]]:
     """Part a text at its full stops and commas: first and last (not included) piece."""
     found, first = [], 0
     for place, piece in enumerate((*pieces, None)):
-        if piece is None or graph.is_pause(piece):
+        if piece is None or piece in graph.pauses:
             if place > first:
                 found.append((first, place))
             first = place + 1
@@ -445,26 +421,13 @@ class Look:
     readings: Sequence[Reading]  # the likeliest first
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Beside:
-    """What stands around a reading. All in seconds."""
-
-    voiced_s: float  # in which somebody speaks
-    pause_before_s: float
-    pause_after_s: float
-
-
-def evidence(look: Look, other: Look, beside: Beside) -> NDArray[np.float64]:
+def evidence(
+    look: Look, other: Look, *, voiced_s: float, pause_s: float
+) -> NDArray[np.float64]:
     """Gather what tells right readings from wrong ones, for a look's best reading.
 
-    Parameters
-    ----------
-    look
-        Has at least one reading.
-    other
-        The same speech with more, or less, sound around it.
-    beside
-        What stands around it.
+    `other` is the same speech with more, or less, sound around it; `voiced_s` how long
+    somebody speaks in it, `pause_s` the shorter of the pauses before and after it.
     """
     best, free = look.readings[0], look.free
     said = " ".join(note.text for note in best.notes)
@@ -473,7 +436,7 @@ def evidence(look: Look, other: Look, beside: Beside) -> NDArray[np.float64]:
     margin = 10.0
     if len(look.readings) > 1:
         margin = best.log_p - look.readings[1].log_p
-    pace = math.log(max(beside.voiced_s, 0.03) / syllables(said) / SYLLABLE_S)
+    pace = math.log(max(voiced_s, 0.03) / syllables(said) / SYLLABLE_S)
     kinds = {note.part("kind") for note in best.notes}
     same = bool(other.readings) and other.readings[0].meaning == best.meaning
     known = any(reading.meaning == best.meaning for reading in other.readings)
@@ -493,7 +456,7 @@ def evidence(look: Look, other: Look, beside: Beside) -> NDArray[np.float64]:
             plain(look.text) == said,
             np.clip(best.log_p, -20, 0),
             len(best.notes) > 1,
-            min(beside.pause_before_s, beside.pause_after_s) < _RUNS_ON_S,
+            pause_s < _RUNS_ON_S,
             same,
             np.clip(other_ratio, -16, 4),
             known,
