@@ -104,11 +104,7 @@ def read_anchors(
     One that was taken back by "scratch that" is none.
     """
     anchors: list[Anchor] = []
-    in_order = sorted(
-        (i for i, event in enumerate(events) if event.start_s is not None),
-        key=lambda i: (events[i].start_s or 0.0, i),
-    )
-    gone = {in_order[k] for k in taken_back([events[i] for i in in_order])}
+    gone = _taken_back(events)
     for index, event in enumerate(events):
         if event.kind != "time" or event.start_s is None or index in gone:
             continue
@@ -145,6 +141,15 @@ def read_anchors(
         )
     anchors.sort(key=lambda a: (a.second, a.index))
     return anchors
+
+
+def _taken_back(events: Sequence[Event]) -> set[int]:
+    """Return the indices of events that a "scratch that" took back."""
+    in_order = sorted(
+        (i for i, event in enumerate(events) if event.start_s is not None),
+        key=lambda i: (events[i].start_s or 0.0, i),
+    )
+    return {in_order[k] for k in taken_back([events[i] for i in in_order])}
 
 
 def _both_folds(
@@ -323,15 +328,8 @@ def spoken_day(
     flags
         Sentences about dates that could not be used are added here.
     """
-    near = next(
-        (day for e in lower for day in [e.start.date() if e.start else e.day] if day),
-        None,
-    )
-    in_order = sorted(
-        (i for i, event in enumerate(events) if event.start_s is not None),
-        key=lambda i: (events[i].start_s or 0.0, i),
-    )
-    gone = {in_order[k] for k in taken_back([events[i] for i in in_order])}
+    near = lower[0].day if lower else None
+    gone = _taken_back(events)
     found: tuple[int, date] | None = None
     for index, event in enumerate(events):
         if event.kind is not EventKind.DATE or index in gone or not event.value:
@@ -394,16 +392,9 @@ def by_spoken_day(
         against.append(evidence)
         given = evidence.source == ClockSource.START_GIVEN
         if given or abs(off_days) <= 1:
-            start = _days_later(evidence.start, off_days)
-            note = f"the time of day only, on {day}"
-            timed.append(replace(evidence, start=start, day=day, note=note))
-    said = ClockEvidence(
-        source=ClockSource.SPOKEN_DATE,
-        start=None,
-        day=day,
-        used=True,
-        note=day.isoformat(),
-    )
+            start = _days_later(evidence.start, off_days)  # its time of day only
+            timed.append(replace(evidence, start=start, day=start.date()))
+    said = ClockEvidence(source=ClockSource.SPOKEN_DATE, day=day)
     return [*timed, said, *dated], against
 
 

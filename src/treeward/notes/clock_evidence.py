@@ -135,7 +135,6 @@ def _date_in_letters(text: str) -> date | None:
 class ClockSource(StrEnum):
     """What tells when a recording was made, or its day; the surest first."""
 
-    SPOKEN_TIMES = "spoken times"
     SPOKEN_DATE = "spoken date"
     START_GIVEN = "start given"
     TRANSCRIPT = "transcript"
@@ -175,16 +174,22 @@ class RecordingFacts:
 class ClockEvidence:
     """One thing that tells when a recording began.
 
-    `start` is None where only the day is known (a date in the file name). `used` says
-    whether the clock rests on it; `note` says in words what was made of it.
+    `start` is None where only the day is known (a date in the file name).
     """
 
     source: ClockSource
-    start: datetime | None
-    day: date | None = None
+    day: date
+    start: datetime | None = None
     resolution_s: float = 1.0
-    used: bool = False
-    note: str = ""
+
+    @classmethod
+    def of_start(
+        cls, source: ClockSource, start: datetime, resolution_s: float = 1.0
+    ) -> ClockEvidence:
+        """Return what tells the start, and by it the day."""
+        return cls(
+            source=source, day=start.date(), start=start, resolution_s=resolution_s
+        )
 
 
 def in_zone(moment: datetime, zone: ZoneInfo) -> datetime:
@@ -275,27 +280,20 @@ def lower_evidence(facts: RecordingFacts, zone: ZoneInfo) -> list[ClockEvidence]
     """Return all evidence but the spoken times, strongest first."""
     found: list[ClockEvidence] = []
     if facts.start is not None:
+        given, resolution_s = in_zone(facts.start, zone), facts.start_resolution_s
         found.append(
-            ClockEvidence(
-                source=ClockSource.START_GIVEN,
-                start=in_zone(facts.start, zone),
-                resolution_s=facts.start_resolution_s,
-            )
+            ClockEvidence.of_start(ClockSource.START_GIVEN, given, resolution_s)
         )
     named = _name_evidence(facts, zone)
     if (made := _container_start(facts, named, zone)) is not None:
-        found.append(made)
+        found.append(ClockEvidence.of_start(ClockSource.CONTAINER, made))
     if named is not None:
         found.append(named)
     if facts.file_modified is not None and facts.file_modified.year >= FIRST_YEAR:
+        # A recorder closes its file at the end.
         ended = in_zone(facts.file_modified, zone)
-        found.append(
-            ClockEvidence(
-                source=ClockSource.FILE_TIME,
-                start=plus(ended, -(facts.duration_s or 0.0), zone),
-                note="a recorder closes its file at the end",
-            )
-        )
+        began = plus(ended, -(facts.duration_s or 0.0), zone)
+        found.append(ClockEvidence.of_start(ClockSource.FILE_TIME, began))
     return found
 
 
@@ -305,23 +303,14 @@ def _name_evidence(facts: RecordingFacts, zone: ZoneInfo) -> ClockEvidence | Non
     if named is None:
         return None
     if named.time is None:
-        return ClockEvidence(
-            source=ClockSource.FILE_NAME,
-            start=None,
-            day=named.day,
-            note="holds the day only",
-        )
-    return ClockEvidence(
-        source=ClockSource.FILE_NAME,
-        start=datetime.combine(named.day, named.time, tzinfo=zone),
-        day=named.day,
-        resolution_s=named.resolution_s,
-    )
+        return ClockEvidence(source=ClockSource.FILE_NAME, day=named.day)
+    start = datetime.combine(named.day, named.time, tzinfo=zone)
+    return ClockEvidence.of_start(ClockSource.FILE_NAME, start, named.resolution_s)
 
 
 def _container_start(
     facts: RecordingFacts, named: ClockEvidence | None, zone: ZoneInfo
-) -> ClockEvidence | None:
+) -> datetime | None:
     """Decide whether a container's time is the start or the end, UTC or local.
 
     Containers do not say: some recorders write it when they start, some when they
@@ -332,31 +321,21 @@ def _container_start(
         return None
     start = in_zone(made, zone)
     length_s = facts.duration_s or 0.0
-    others = [e for e in (named,) if e is not None and e.start is not None]
-    references = [e.start for e in others if e.start is not None]
-    if facts.start is not None:
-        references.insert(0, in_zone(facts.start, zone))
     as_local = made.replace(tzinfo=zone)
-    readings = [
-        (start, ""),
-        (plus(start, -length_s, zone), "written when the recording ended"),
-        (as_local, "local time, though marked as UTC"),
-        (plus(as_local, -length_s, zone), "local time, written at the end"),
-    ]
-    for reference in references:
-        for reading, note in readings:
+    if_ended = plus(start, -length_s, zone)
+    readings = (start, if_ended, as_local, plus(as_local, -length_s, zone))
+    references = [facts.start and in_zone(facts.start, zone), named and named.start]
+    for reference in filter(None, references):
+        for reading in readings:
             if abs(apart_s(reading, reference)) <= AGREE_S:
-                return ClockEvidence(
-                    source=ClockSource.CONTAINER, start=reading, note=note
-                )
+                return reading
     if (
         facts.file_modified is not None
         and length_s > 2 * _SAME_MOMENT_S
         and abs(apart_s(in_zone(facts.file_modified, zone), start)) <= _SAME_MOMENT_S
     ):
-        reading, note = readings[1]
-        return ClockEvidence(source=ClockSource.CONTAINER, start=reading, note=note)
-    return ClockEvidence(source=ClockSource.CONTAINER, start=start)
+        return if_ended
+    return start
 
 
 def daylight_at(
