@@ -321,12 +321,8 @@ def spoken_day(
     """Return the first sure spoken date: the index of its event, and the day.
 
     A date without a year is that of the year which brings it nearest to the other
-    evidence. One that is in doubt, or was taken back, counts for nothing.
-
-    Parameters
-    ----------
-    flags
-        Sentences about dates that could not be used are added here.
+    evidence. One that is in doubt, or was taken back, counts for nothing. Sentences
+    about dates that could not be used are added to `flags`.
     """
     near = lower[0].day if lower else None
     gone = _taken_back(events)
@@ -360,16 +356,8 @@ def by_spoken_day(
 ) -> tuple[list[ClockEvidence], list[ClockEvidence]]:
     """Part the evidence that suits a spoken day from what speaks against it.
 
-    Parameters
-    ----------
-    lower
-        All evidence but what was spoken, strongest first.
-    day
-        The day that was said.
-    said_s
-        Where in the recording it was said [s].
-    zone
-        The hunt's time zone.
+    `lower` is all evidence but what was spoken, strongest first; the day was said at
+    second `said_s` of the recording.
 
     Returns
     -------

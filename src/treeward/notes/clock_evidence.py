@@ -13,6 +13,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from treeward.errors import ClockError
+from treeward.language.dates import calendar_day, in_letters
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -76,14 +77,12 @@ def time_in_name(name: str, *, near: date | None = None) -> NamedTime | None:
     """
     stem = _SUFFIX.sub("", name)
     if match := _YEAR_FIRST.search(stem):
-        days = {_date(match["year"], match["month"], match["day"])}
+        days = {_day(match, "year", "month", "day")}
     elif match := _YEAR_LAST.search(stem):
-        days = {
-            _date(match["year"], match["two"], match["one"]),
-            _date(match["year"], match["one"], match["two"]),
-        }
+        days = {_day(match, "year", "two", "one"), _day(match, "year", "one", "two")}
     elif match := _IN_LETTERS.search(stem):
-        days = {_date_in_letters(match.group())}
+        letters = in_letters(re.sub(r"[_.,-]+", " ", match.group()))
+        days = {letters.date() if letters else None}
     else:
         return None
     found = {day for day in days if day is not None}
@@ -112,24 +111,8 @@ def _with_time(day: date, rest: str) -> NamedTime:
     )
 
 
-def _date(year: str, month: str, day: str) -> date | None:
-    try:
-        return date(int(year), int(month), int(day))
-    except ValueError:
-        return None
-
-
-def _date_in_letters(text: str) -> date | None:
-    import dateparser  # knows the months in many languages
-
-    found = dateparser.parse(
-        re.sub(r"[_.,-]+", " ", text),
-        settings={
-            "REQUIRE_PARTS": ["day", "month", "year"],
-            "PARSERS": ["absolute-time"],
-        },
-    )
-    return found.date() if found else None
+def _day(match: re.Match[str], year: str, month: str, day: str) -> date | None:
+    return calendar_day(int(match[year]), int(match[month]), int(match[day]))
 
 
 class ClockSource(StrEnum):

@@ -236,16 +236,8 @@ def disagreements(
 ) -> list[str]:
     """Say which evidence speaks against the clock, and whether it rests on little.
 
-    Parameters
-    ----------
-    lower
-        All evidence but the spoken times, strongest first.
-    start, half_width_s
-        The chosen start and what it is good to [s].
-    zone
-        The hunt's time zone.
-    spoken
-        Whether spoken times were believed.
+    `lower` is all evidence but the spoken times, strongest first; `spoken` tells
+    whether such were believed.
     """
     flags: list[str] = []
     agreeing: list[ClockSource] = []
