@@ -88,20 +88,6 @@ def unguard(text: str) -> str:
     )
 
 
-def read_table(path: Path) -> CellTable:
-    """Read a table with a heading line, as text.
-
-    UTF-8 with or without byte-order mark, UTF-16, and the Windows code page that old
-    spreadsheet programs use; commas, semicolons, tabs or bars; any line ends.
-
-    Raises
-    ------
-    ReviewError
-        If it cannot be read as a table with the columns of a review file.
-    """
-    return parse_table(table_bytes(path), where=path.name)
-
-
 def table_bytes(path: Path) -> bytes:
     """Return the bytes of a table that `parse_table` is to read.
 
@@ -121,7 +107,16 @@ def table_bytes(path: Path) -> bytes:
 
 
 def parse_table(raw: bytes, *, where: str) -> CellTable:
-    """Read a table from the bytes of a file; see `read_table`."""
+    """Read a table with a heading line from the bytes of a file, as text.
+
+    UTF-8 with or without byte-order mark, UTF-16, and the Windows code page that old
+    spreadsheet programs use; commas, semicolons, tabs or bars; any line ends.
+
+    Raises
+    ------
+    ReviewError
+        If it cannot be read as a table with the columns of a review file.
+    """
     text = _decode(raw, where)
     if "\0" in text:
         line = text[: text.index("\0")].count("\n") + 1
