@@ -10,7 +10,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
-from .number_words import NumberToken, codes, number_run, plain_words, total
+from .number_words import (
+    NumberToken,
+    codes,
+    number_run,
+    plain_words,
+    sound_alike_flags,
+    total,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -146,7 +153,7 @@ def _clear_reading(
     taken = run[:length]
     deg = _value(taken)
     used = taken[-1].word + 1
-    flags = _sound_alike_flags(words, taken)
+    flags = sound_alike_flags(words, taken)
     rest = [token for token in run[length:] if token.exact and token.code not in "&ah"]
     after = run[length:]
     if rest and after[0].exact and after[0].code not in "&a":
@@ -206,13 +213,6 @@ def _short_reading(
         options=options,
         flags=(f"'{said}' is not a whole bearing",),
     )
-
-
-def _sound_alike_flags(
-    words: Sequence[str], tokens: Sequence[NumberToken]
-) -> tuple[str, ...]:
-    odd = [words[token.word] for token in tokens if not token.exact]
-    return tuple(f"'{word}' taken as a number" for word in dict.fromkeys(odd))
 
 
 def _degrees(words: Sequence[str], used: int) -> int:

@@ -364,6 +364,14 @@ def total(tokens: Sequence[NumberToken]) -> int:
     return sum(token.value for token in tokens)
 
 
+def sound_alike_flags(
+    words: Sequence[str], tokens: Sequence[NumberToken]
+) -> tuple[str, ...]:
+    """Say of words taken for numbers that sound alike that they were."""
+    odd = [words[token.word] for token in tokens if not token.exact]
+    return tuple(f"'{word}' taken as a number" for word in dict.fromkeys(odd))
+
+
 def cardinal_run(words: Sequence[str]) -> tuple[int, int] | None:
     """Read a plain whole number below 1000 from the start: value and words used.
 

@@ -15,6 +15,7 @@ from .number_words import (
     codes,
     number_run,
     plain_words,
+    sound_alike_flags,
     total,
 )
 
@@ -212,8 +213,7 @@ def read_time(words: Sequence[str]) -> TimeReading | None:
         return _overfull(words, tokens, best)
     flags: tuple[str, ...] = ()
     if not best.exact:
-        odd = [words[t.word] for t in tokens[:longest] if not t.exact]
-        flags = tuple(f"'{word}' taken as a number" for word in dict.fromkeys(odd))
+        flags = sound_alike_flags(words, tokens[:longest])
     half, _ = _half_of_day(words[used:])
     others = {
         f"{c.hour}:{c.minute:02d}"
@@ -464,39 +464,30 @@ def _amount(words: Sequence[str]) -> tuple[float, int] | None:
     return value + part, used + more
 
 
-def _seconds_after_minutes(words: Sequence[str]) -> tuple[float, int]:
-    """Read what may follow the minutes: "and a half", "ten", "and ten seconds"."""
+def _rest_after(words: Sequence[str], unit_s: float) -> tuple[float, int]:
+    """Read what may follow minutes or hours: "and a half", "ten", "and ten seconds".
+
+    A number without a unit follows minutes only.
+    """
     part, used = _fraction(words)
     if used:
-        return part * 60.0, used
+        return part * unit_s, used
     skip = 1 if words and words[0] == "and" else 0
     number = cardinal_run(words[skip:])
-    if number is None or not 0 < number[0] < 60:
+    of_minutes = unit_s == _UNITS["minutes"]
+    if number is None or (of_minutes and not 0 < number[0] < 60):
         return 0.0, 0
     value, more = number
     after = words[skip + more :]
-    if after and _UNITS.get(after[0]) == 1.0:
-        return float(value), skip + more + 1
+    if after and _UNITS.get(after[0]) == unit_s / 60:
+        return value * unit_s / 60, skip + more + 1
+    if not of_minutes:
+        return 0.0, 0
     if after and (after[0] in _UNITS or after[0] in {"degrees", "past", "to"}):
         return 0.0, 0
     # "six minutes ten" ends there; "six minutes, two of them ..." goes on.
     ends = not skip or (not after and value >= 10)  # "six minutes and fifty."
     return (float(value), skip + more) if ends and value >= 5 else (0.0, 0)
-
-
-def _minutes_after_hours(words: Sequence[str]) -> tuple[float, int]:
-    part, used = _fraction(words)
-    if used:
-        return part * 3600.0, used
-    skip = 1 if words and words[0] == "and" else 0
-    number = cardinal_run(words[skip:])
-    if number is None:
-        return 0.0, 0
-    value, more = number
-    after = words[skip + more :]
-    if after and _UNITS.get(after[0]) == 60.0:
-        return value * 60.0, skip + more + 1
-    return 0.0, 0
 
 
 def read_duration(words: Sequence[str]) -> DurationReading | None:
@@ -519,9 +510,8 @@ def read_duration(words: Sequence[str]) -> DurationReading | None:
     unit = _UNITS[flat[used]]
     used += 1
     seconds = value * unit
-    follow = {60.0: _seconds_after_minutes, 3600.0: _minutes_after_hours}.get(unit)
-    if follow and value == int(value):
-        extra, more = follow(flat[used:])
+    if unit > 1 and value == int(value):
+        extra, more = _rest_after(flat[used:], unit)
         seconds += extra
         used += more
     return DurationReading(seconds=seconds, used=source[used - 1] + 1)

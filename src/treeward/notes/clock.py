@@ -207,7 +207,7 @@ def _place_all(
         flag = _time_flag(event, clock, refused=refused)
         placed[index] = _place(event, believed.get(index), flag, clock, zone)
     flags: list[str] = []
-    if unfit := [a.text for a in anchors if a.index not in believed]:
+    if unfit := [a.event.value for a in anchors if a.index not in believed]:
         flags.append(f"said as a time, but left out: {', '.join(unfit)}")
     if not clock and any(event.clock is None for event in placed):
         flags.append(
@@ -346,7 +346,7 @@ def _start_window(
 
 def _only_twelve_hour(stretches: Sequence[Stretch]) -> bool:
     """Tell whether every believed time could be meant twelve hours later."""
-    parsed = [parse_spoken_time(a.text) for s in stretches for a, _ in s.anchors]
+    parsed = [parse_spoken_time(a.event.value) for s in stretches for a, _ in s.anchors]
     return all(p is not None and p[3] for p in parsed)
 
 

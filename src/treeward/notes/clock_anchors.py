@@ -64,12 +64,10 @@ class TimeOnDay:
 class Anchor:
     """A spoken time in the recording, with every way to take it."""
 
-    index: int  # of its event
+    event: Event
+    index: int  # of the event
     second: float  # where in the recording it is said
-    text: str
-    confidence: float
     readings: tuple[TimeOnDay, ...]
-    doubtful: bool = False  # flagged, and nobody has confirmed it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,14 +128,7 @@ def read_anchors(
             for moment, local in sorted(moments, key=lambda pair: pair[0])
         )
         anchors.append(
-            Anchor(
-                index=index,
-                second=event.start_s,
-                text=event.value,
-                confidence=event.confidence,
-                readings=readings,
-                doubtful=event.doubtful,
-            )
+            Anchor(event=event, index=index, second=event.start_s, readings=readings)
         )
     anchors.sort(key=lambda a: (a.second, a.index))
     return anchors
@@ -203,7 +194,8 @@ def explain(
     stories = [_ClockStory()]
     for anchor in anchors:
         grown: list[_ClockStory] = []
-        misheard = _MISHEARD_LEAST + (_MISHEARD - _MISHEARD_LEAST) * anchor.confidence
+        sure = anchor.event.confidence
+        misheard = _MISHEARD_LEAST + (_MISHEARD - _MISHEARD_LEAST) * sure
         for story in stories:
             tries = (telling.believe(story, anchor, read) for read in anchor.readings)
             grown += [believed for believed in tries if believed is not None]
@@ -284,7 +276,7 @@ class _Telling:
         if first and self.start_utc_s is not None:
             away_s = outside_s(self.start_utc_s, reading.low_s, reading.high_s)
             if away_s > AGREE_S:
-                if anchor.doubtful and not self.start_is_weak:
+                if anchor.event.doubtful and not self.start_is_weak:
                     cost += _DOUBTFUL_AGAINST
                 cost += _AGAINST_START + _PER_DAY_AWAY * min(1.0, away_s / 86_400)
         return cost
