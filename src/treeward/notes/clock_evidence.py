@@ -307,8 +307,8 @@ def _container_start(
     as_local = made.replace(tzinfo=zone)
     if_ended = plus(start, -length_s, zone)
     readings = (start, if_ended, as_local, plus(as_local, -length_s, zone))
-    references = [facts.start and in_zone(facts.start, zone), named and named.start]
-    for reference in filter(None, references):
+    given = in_zone(facts.start, zone) if facts.start is not None else None
+    for reference in filter(None, (given, named.start if named else None)):
         for reading in readings:
             if abs(apart_s(reading, reference)) <= AGREE_S:
                 return reading

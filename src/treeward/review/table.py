@@ -117,14 +117,7 @@ def parse_table(raw: bytes, *, where: str) -> CellTable:
     ReviewError
         If it cannot be read as a table with the columns of a review file.
     """
-    text = _decode(raw, where)
-    if "\0" in text:
-        line = text[: text.index("\0")].count("\n") + 1
-        raise ReviewError(
-            "holds a zero byte, so it is not text",
-            where=f"{where} row {line}",
-            mend="Save it as CSV (UTF-8) or restore it from a copy.",
-        )
+    text = _text_of(raw, where)
     skip = 0
     if match := re.match(r"sep=(.)\r?\n", text):  # a spreadsheet's own hint
         text, skip = text[match.end() :], 1
@@ -234,6 +227,18 @@ def _check_heading(heading: Sequence[str], *, where: str) -> None:
             where=where,
             mend="Take one of them away.",
         )
+
+
+def _text_of(raw: bytes, where: str) -> str:
+    text = _decode(raw, where)
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise ReviewError(
+            "holds a zero byte, so it is not text",
+            where=f"{where} row {line}",
+            mend="Save it as CSV (UTF-8) or restore it from a copy.",
+        )
+    return text
 
 
 def _decode(raw: bytes, where: str) -> str:
