@@ -25,7 +25,13 @@ from treeward.notes.narration import read_talk
 from treeward.notes.parser import parse_notes
 from treeward.notes.second_look import read_again
 from treeward.notes.trained.network import load_network
-from treeward.simulate.sound import SPEECH_LEVEL_DBFS, HibariVoice, bed, gain_for
+from treeward.simulate.sound import (
+    SPEECH_LEVEL_DBFS,
+    HibariVoice,
+    WindNoise,
+    gain_for,
+    levelled,
+)
 
 from .hearing.speakers import Program
 from .narration_days import JUDGE, compare, read_day, whole
@@ -62,7 +68,7 @@ def read_aloud(day: str, path: Path, snr_db: float, voice: Voice) -> None:
         at += len(wave)
     total = at + 2 * RATE_HZ
     rng = np.random.default_rng(seed)
-    behind = bed("wind", rng, RATE_HZ)
+    behind = levelled(WindNoise, rng, RATE_HZ)
     gain = gain_for(SPEECH_LEVEL, snr_db)
     sound = gain * np.concatenate(
         [behind.block(RATE_HZ) for _ in range(total // RATE_HZ + 1)]

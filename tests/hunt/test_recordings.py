@@ -318,7 +318,7 @@ def facts(name: str = "memo.wav", *, at: datetime = JULY) -> RecordingFacts:
 
 def clock(name: str = "memo.wav", day: date | None = date(2026, 7, 14)) -> ClockResult:
     return ClockResult(
-        recording=name, start=None, events=(), evidence=(), day=day,
+        recording=name, start=None, events=(), day=day,
         day_from=ClockSource.FILE_NAME,
     )  # fmt: skip
 

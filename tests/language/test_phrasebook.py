@@ -82,7 +82,7 @@ def test_marks_hold_two_colours_and_spots(book: PhraseBook) -> None:
 
 
 def test_equal_ways_of_announcing(book: PhraseBook) -> None:
-    anchors = book.anchors()
+    anchors = book.anchor_words
 
     assert {"bearing", "heading"} <= set(anchors["bearing"])
     assert {"time", "clock"} <= set(anchors["time"])
@@ -96,7 +96,7 @@ def test_marks_chain_with_actions(book: PhraseBook) -> None:
 
 
 def test_kinds_are_event_kinds(book: PhraseBook) -> None:
-    kinds = {phrase.kind for phrase in book.fixed_phrases()} | set(book.anchors())
+    kinds = {phrase.kind for phrase in book.fixed_phrases()} | set(book.anchor_words)
 
     assert kinds <= {kind.value for kind in EventKind}
 

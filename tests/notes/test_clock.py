@@ -69,7 +69,6 @@ def test_spoken_times_bound_the_start_and_the_container_gives_its_second() -> No
 
     assert result.start == START
     assert clocks(result) == ["10:22:13", "10:27:13", "10:32:13"]
-    assert result.rests_on == "spoken times and container"
     assert result.flags == ()
 
 
@@ -88,29 +87,17 @@ def test_more_spoken_times_narrow_the_start() -> None:
 
 
 @pytest.mark.parametrize(
-    ("given_facts", "source"),
+    "given_facts",
     [
-        (
-            facts(start=START, created=START - timedelta(hours=5)),
-            "start given",
-        ),
-        (
-            facts(name="2026-07-14 11.20.33.m4a", created=START.astimezone(UTC)),
-            "container",
-        ),
-        (
-            facts(name="Recording_20260714_102033.wav"),
-            "file name",
-        ),
-        (facts(file_modified=START + timedelta(seconds=1800)), "file time"),
+        facts(start=START, created=START - timedelta(hours=5)),
+        facts(name="2026-07-14 11.20.33.m4a", created=START.astimezone(UTC)),
+        facts(name="Recording_20260714_102033.wav"),
+        facts(file_modified=START + timedelta(seconds=1800)),
     ],
 )
-def test_the_strongest_evidence_is_used(
-    given_facts: RecordingFacts, source: str
-) -> None:
+def test_the_strongest_evidence_is_used(given_facts: RecordingFacts) -> None:
     result = place_on_clock([note(60)], given_facts, LONDON)
 
-    assert result.rests_on == source
     assert clocks(result) == ["10:21:33"]
 
 
@@ -133,7 +120,6 @@ def test_a_container_written_at_the_end_is_known_by_the_file_time() -> None:
     result = place_on_clock([note(0)], closed, LONDON)
 
     assert result.start == START
-    assert result.evidence[0].note == "written when the recording ended"
 
 
 def test_local_time_marked_as_utc_is_recognised_by_the_name() -> None:
@@ -142,7 +128,6 @@ def test_local_time_marked_as_utc_is_recognised_by_the_name() -> None:
     result = place_on_clock([note(0)], wrong, LONDON)
 
     assert result.start == START
-    assert "local time" in result.evidence[0].note
 
 
 @pytest.mark.parametrize("year", [1904, 1970])
@@ -377,15 +362,12 @@ def test_a_scratched_time_is_no_anchor() -> None:
     assert result.flags == ()
 
 
-def test_absolute_times_of_a_transcript_stay_and_anew_works_them_out_again() -> None:
+def test_absolute_times_of_a_transcript_stay() -> None:
     fixed = replace(note(5), clock=datetime(2026, 7, 14, 9, 0, tzinfo=UTC))
-    made = facts(created=START)
 
-    kept = place_on_clock([fixed], made, LONDON)
-    again = place_on_clock(kept.events, made, LONDON, anew=True)
+    kept = place_on_clock([fixed], facts(created=START), LONDON)
 
     assert clocks(kept) == ["10:00:00"]
-    assert clocks(again) == ["10:20:38"]
 
 
 def test_recordings_are_sorted_and_an_overlap_is_said() -> None:

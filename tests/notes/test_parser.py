@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 BOOK = PhraseBook.load()
 PHRASES = {phrase.text for phrase in BOOK.fixed_phrases()} | {"note"}
-ANCHORS = {way for ways in BOOK.anchors().values() for way in ways}
+ANCHORS = {way for ways in BOOK.anchor_words.values() for way in ways}
 P, G, N = WordSource.PHRASE, WordSource.PHRASE, WordSource.GENERAL
 
 

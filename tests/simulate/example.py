@@ -46,7 +46,7 @@ SETTINGS = SimulationSettings(
     slip_share=0.03,
     pause_share=0.0,
 )
-SOUND = SoundSettings(noise="wind", snr_db=20.0, talk_share=0.5, compression=0.9)
+SOUND = SoundSettings(snr_db=20.0, talk_share=0.5, compression=0.9)
 
 TYPED = {
     "slate_fold": (

@@ -6,13 +6,10 @@ from itertools import groupby
 import numpy as np
 import pytest
 
+from benchmarks.whole_hunts.run import varying_share
 from treeward.language.kinds import EventKind
 from treeward.simulate import SimulationSettings, simulate_hunt
-from treeward.simulate.world import (
-    declination_deg,
-    line,
-    varying_share,
-)
+from treeward.simulate.world import declination_deg, line
 from treeward.simulate.write import WORD_S
 
 STEADY = SimulationSettings(

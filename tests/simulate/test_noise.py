@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from benchmarks.hearing import noise
 from treeward.simulate import sound
 
 if TYPE_CHECKING:
@@ -14,12 +15,12 @@ RATE_HZ = 16_000
 
 
 def long(kind: str, seed: int, seconds: int = 40) -> NDArray[np.float64]:
-    bed = sound.bed(kind, np.random.default_rng(seed), RATE_HZ)
+    bed = noise.bed(kind, np.random.default_rng(seed), RATE_HZ)
     return np.concatenate([bed.block(RATE_HZ) for _ in range(seconds)])
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", sound.KINDS)
+@pytest.mark.parametrize("kind", noise.KINDS)
 def test_beds_have_unit_level_and_repeat_by_seed(kind: str) -> None:
     samples = long(kind, 3)
     assert 20 * np.log10(sound.band_level(samples, RATE_HZ)) == pytest.approx(0, abs=4)
@@ -64,4 +65,4 @@ def test_gain_sets_the_signal_to_noise_ratio() -> None:
 
 def test_unknown_kind_is_refused() -> None:
     with pytest.raises(ValueError, match="traffic"):
-        sound.bed("traffic", np.random.default_rng(1), RATE_HZ)
+        noise.bed("traffic", np.random.default_rng(1), RATE_HZ)

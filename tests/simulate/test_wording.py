@@ -67,7 +67,7 @@ def test_durations() -> None:
 def test_what_cannot_be_said_is_refused() -> None:
     with pytest.raises(ValueError, match="bearing_deg"):
         bearing_words(361)
-    with pytest.raises(ValueError, match="number"):
+    with pytest.raises(ValueError, match="0 to 99"):
         number_words(100)
     with pytest.raises(ValueError, match="time of day"):
         time_words(24, 0)

@@ -10,7 +10,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
-from .number_words import NumberToken, codes, number_run, plain_words, total
+from .number_words import (
+    NumberToken,
+    codes,
+    number_run,
+    plain_words,
+    sound_alike_flags,
+    total,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -112,16 +119,7 @@ def read_bearing(words: Sequence[str]) -> BearingReading | None:
     mean several ("twenty" may be 020 or the end of 220) comes back without a value,
     the possible ones as options; a number below one hundred said in full without
     its zero ("eighty five") keeps its value and is flagged.
-
-    Parameters
-    ----------
-    words
-        The words said after the one that announces a bearing.
-
-    Returns
-    -------
-    BearingReading or None
-        None when the words do not start with a number or a compass word.
+    None when the words do not start with a number or a compass word.
     """
     compass = read_compass(words)
     if compass is not None:
@@ -155,9 +153,10 @@ def _clear_reading(
     taken = run[:length]
     deg = _value(taken)
     used = taken[-1].word + 1
-    flags = _sound_alike_flags(words, taken)
+    flags = sound_alike_flags(words, taken)
     rest = [token for token in run[length:] if token.exact and token.code not in "&ah"]
-    if rest and _near(run[length:]):
+    after = run[length:]
+    if rest and after[0].exact and after[0].code not in "&a":
         every = run[-1].word + 1
         said = " ".join(words[:every])
         return BearingReading(
@@ -171,11 +170,6 @@ def _clear_reading(
             deg=None, used=used, flags=(f"{deg} is more than 360 degrees",)
         )
     return BearingReading(deg=deg, used=_degrees(words, used), flags=flags)
-
-
-def _near(rest: Sequence[NumberToken]) -> bool:
-    """Tell whether the tokens left over start with a number and not a sound-alike."""
-    return rest[0].exact and rest[0].code not in "&a"
 
 
 def _value(tokens: Sequence[NumberToken]) -> int:
@@ -201,45 +195,24 @@ def _short_reading(
             deg=None, used=every, flags=(f"no bearing can be read from '{said}'",)
         )
     low = int(text) if text.isdigit() else total(run)
+    if text.isdigit():
+        tries = [int(text) * 10 ** (3 - len(text)), low]
+    else:
+        tries = [low + hundreds for hundreds in (0, 100, 200, 300)]
+    options = tuple(dict.fromkeys(deg for deg in tries if deg <= _FULL_CIRCLE_DEG))
     if re.fullmatch(r"y[1-9]", text):
         return BearingReading(
             deg=low,
             used=every,
-            options=tuple(
-                low + hundreds
-                for hundreds in (100, 200, 300)
-                if low + hundreds <= _FULL_CIRCLE_DEG
-            ),
+            options=options[1:],
             flags=(f"'{said}' has no hundreds: {low:03d}?",),
-        )
-    options = [low] + [
-        hundreds + low
-        for hundreds in (100, 200, 300)
-        if low >= 10 and hundreds + low <= _FULL_CIRCLE_DEG
-    ]
-    if len(text) == 2 or (len(text) == 1 and text in "123"):
-        options = (
-            [
-                deg
-                for deg in (int(text) * 10 ** (3 - len(text)), low)
-                if deg <= _FULL_CIRCLE_DEG
-            ]
-            if text.isdigit()
-            else options
         )
     return BearingReading(
         deg=None,
         used=every,
-        options=tuple(dict.fromkeys(options)),
+        options=options,
         flags=(f"'{said}' is not a whole bearing",),
     )
-
-
-def _sound_alike_flags(
-    words: Sequence[str], tokens: Sequence[NumberToken]
-) -> tuple[str, ...]:
-    odd = [words[token.word] for token in tokens if not token.exact]
-    return tuple(f"'{word}' taken as a number" for word in dict.fromkeys(odd))
 
 
 def _degrees(words: Sequence[str], used: int) -> int:
@@ -251,11 +224,11 @@ def _degrees(words: Sequence[str], used: int) -> int:
 
 Reference = Literal["", "true", "magnetic"]
 
-_NAMES = (
-    *("n", "nne", "ne", "ene", "e", "ese", "se", "sse"),
-    *("s", "ssw", "sw", "wsw", "w", "wnw", "nw", "nnw"),
-)
-POINTS_DEG = {name: index * 22.5 for index, name in enumerate(_NAMES)}
+# By the short name of each point: "nne" is 22.5.
+POINTS_DEG = {
+    "".join(word[0] for word in name.split()): deg
+    for name, deg in COMPASS_POINTS.items()
+}
 _POINT_WORDS = {"north": "n", "east": "e", "south": "s", "west": "w"}
 DEGREES_WIDTH_DEG = 1.0  # a number is taken as read to one degree
 _EIGHT_WIDTH_DEG, _SIXTEEN_WIDTH_DEG = 45.0, 22.5  # from one point to the next
@@ -276,14 +249,9 @@ class BearingCell:
     reference: Reference = ""
 
 
-def point_width_deg(name: str) -> float:
-    """Return the width of a point: 45 for the eight winds, 22.5 between them."""
-    return _EIGHT_WIDTH_DEG if len(name) < 3 else _SIXTEEN_WIDTH_DEG
-
-
 def point_at(deg: float) -> str:
     """Return the short name of the point at whole degrees: "sw" for 225."""
-    return _NAMES[round(deg / 22.5) % 16]
+    return list(POINTS_DEG)[round(deg / _POINT_DEG) % 16]
 
 
 @lru_cache(maxsize=4096)
@@ -322,7 +290,7 @@ def read_bearing_cell(text: str) -> BearingCell | None:
         if point not in POINTS_DEG:
             return None
         exact = POINTS_DEG[point]
-        wide = point_width_deg(point)
+        wide = _EIGHT_WIDTH_DEG if len(point) < 3 else _SIXTEEN_WIDTH_DEG
         if deg is None or abs((deg - exact + 180) % 360 - 180) <= 0.5:
             deg = exact  # 203 is 202.5 written in whole degrees
         elif abs((deg - exact + 180) % 360 - 180) > wide / 2:

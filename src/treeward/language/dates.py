@@ -12,32 +12,27 @@ from datetime import date, datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from .number_words import BELOW_HUNDRED, codes, number_run, plain_words, total
+from .number_words import (
+    BELOW_HUNDRED,
+    MONTH_DAYS,
+    ODD_ORDINALS,
+    codes,
+    number_run,
+    plain_words,
+    total,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-MONTHS = (
-    *("january", "february", "march", "april", "may", "june", "july"),
-    *("august", "september", "october", "november", "december"),
-)
+MONTHS = tuple(MONTH_DAYS)
 _MONTH_NUMBER = {name: number for number, name in enumerate(MONTHS, start=1)} | {
     name[:3]: number for number, name in enumerate(MONTHS, start=1)
 }
 _WEEKDAYS = frozenset(
     ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 )
-_ORDINALS = {
-    "first": "one",
-    "second": "two",
-    "third": "three",
-    "fifth": "five",
-    "eighth": "eight",
-    "ninth": "nine",
-    "twelfth": "twelve",
-    "twentieth": "twenty",
-    "thirtieth": "thirty",
-}
+_ORDINALS = {said: number for number, said in ODD_ORDINALS.items()}
 _PASSED_OVER = frozenset({"the", "of", "on", "is", "it", "its", "today", *_WEEKDAYS})
 _FIGURES = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)")
 _MOST_WORDS = 9  # "tuesday the twenty first of september twenty twenty six"
@@ -83,9 +78,8 @@ def read_date(words: Sequence[str]) -> DateReading | None:
             break
     if day is None or month is None:
         return None
-    try:
-        when = date(year or LEAP_YEAR, month, day)
-    except ValueError:
+    when = calendar_day(year or LEAP_YEAR, month, day)
+    if when is None:
         said = " ".join(words[:used])
         return DateReading(value="", used=used, flags=(f"'{said}' is no date",))
     value = when.isoformat() if year else f"{day} {MONTHS[month - 1].capitalize()}"
@@ -102,12 +96,8 @@ def _in_figures(word: str) -> str:
         tries = [(year, two, one), (year, one, two)]
     else:
         return ""
-    for year, month, day in tries:
-        try:
-            return date(year, month, day).isoformat()
-        except ValueError:
-            continue
-    return ""
+    days = (calendar_day(year, month, day) for year, month, day in tries)
+    return next((day.isoformat() for day in days if day is not None), "")
 
 
 def _day(words: Sequence[str]) -> tuple[int, int] | None:
@@ -162,23 +152,51 @@ def _year(words: Sequence[str]) -> tuple[int, int] | None:
     return 2000 + total(taken), skip + taken[-1].word + 1
 
 
+def calendar_day(year: int, month: int, day: int) -> date | None:
+    """Return a day; None where no calendar has it."""
+    try:
+        return date(year, month, day)
+    except ValueError:
+        return None
+
+
+def nearest_day(month: int, day: int, near: date) -> date | None:
+    """Return the day in the year that brings it nearest; None where none has it."""
+    years = (near.year - 1, near.year, near.year + 1)
+    found = [calendar_day(year, month, day) for year in years]
+    return min(
+        filter(None, found), key=lambda one: abs((one - near).days), default=None
+    )
+
+
+def in_letters(text: str, **more: object) -> datetime | None:
+    """Read a date with its month in letters, in any language dateparser knows.
+
+    Nothing relative, as "yesterday", is read: a spoilt cell would be read as a moment
+    of today. `more` are further settings of dateparser.
+    """
+    import dateparser
+
+    settings = {
+        "REQUIRE_PARTS": ["day", "month", "year"],
+        "PARSERS": ["absolute-time"],
+    }
+    found: datetime | None = dateparser.parse(text, settings=settings | more)
+    return found
+
+
 @lru_cache(maxsize=1024)
 def _parsed(text: str) -> date | None:
-    import dateparser  # knows how dates are written in many languages
-
     if re.fullmatch(r"\d{4}-\d\d-\d\d", text):
         try:
             return date.fromisoformat(text)
         except ValueError:
             return None
-    found = dateparser.parse(
+    found = in_letters(
         text,
-        settings={
-            "REQUIRE_PARTS": ["day", "month"],
-            "PARSERS": ["absolute-time"],
-            "DATE_ORDER": "DMY",
-            "RELATIVE_BASE": _NEW_YEAR,
-        },
+        REQUIRE_PARTS=["day", "month"],
+        DATE_ORDER="DMY",
+        RELATIVE_BASE=_NEW_YEAR,
     )
     return found.date() if found else None
 
@@ -203,15 +221,7 @@ def parse_date(value: str, *, near: date | None = None) -> date | None:
     found = _parsed(text) if text else None
     if found is None or has_year:
         return found
-    if near is None:
-        return None
-    options = []
-    for year in (near.year - 1, near.year, near.year + 1):
-        try:
-            options.append(found.replace(year=year))
-        except ValueError:
-            continue  # 29 February of another year
-    return min(options, key=lambda day: abs((day - near).days), default=None)
+    return nearest_day(found.month, found.day, near) if near is not None else None
 
 
 def is_date(value: str) -> bool:

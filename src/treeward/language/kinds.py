@@ -495,14 +495,8 @@ def ends_a_walk(kind: EventKind, words: str) -> bool:
     """Tell whether a note "searched here" after this one reaches back to it no further.
 
     So do notes of bees at a station, a pause, a find, and ground that counts already;
-    not a remark, a time, a tree that was checked or bees overhead on the way.
-
-    Parameters
-    ----------
-    kind
-        Of the note.
-    words
-        Its value, or what was heard.
+    not a remark, a time, a tree that was checked or bees overhead on the way. `words`
+    are the note's value, or what was heard.
     """
     if kind is EventKind.SEARCHED:
         return looked_at(words) in {LookedAt.GROUND, LookedAt.WALL}

@@ -12,9 +12,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, assert_never
 
+from .bearings import COMPASS_POINTS
 from .kinds import KINDS, UNMARKED, EventKind, Holds, Need, kinds_holding
 from .number_words import (
-    COMPASS_POINTS,
     DIGIT_WORDS,
     MONTH_DAYS,
     bearing_forms,
@@ -67,13 +67,7 @@ class GraphNote:
 
 
 class NoteGraph:
-    """The graph of a phrase book; only the marks in use are in it.
-
-    Parameters
-    ----------
-    book
-        What can be said.
-    """
+    """The graph of a phrase book; only the marks in use are in it."""
 
     def __init__(self, book: PhraseBook) -> None:
         self.arcs: list[list[Arc]] = [[] for _ in range(4)]
@@ -150,7 +144,7 @@ class NoteGraph:
                 continue
             for kind in kinds_holding(holds):
                 of_a_bee = KINDS[kind].mark is not Need.NEVER
-                for way in book.anchors().get(kind, ()):
+                for way in book.anchor_words.get(kind, ()):
                     for source in (START, BEE) if of_a_bee else (START,):
                         self._add(source, way.split(), value, ("kind", kind))
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
 
 DIGIT_WORDS: Mapping[int, tuple[str, ...]] = {
@@ -75,7 +75,7 @@ MONTH_DAYS: Mapping[str, int] = {
     "november": 30,
     "december": 31,
 }
-_ODD_ORDINALS: Mapping[str, str] = {
+ODD_ORDINALS: Mapping[str, str] = {
     "one": "first",
     "two": "second",
     "three": "third",
@@ -105,7 +105,7 @@ def cardinal(value: int) -> str:
 def ordinal(value: int) -> str:
     """Say the ordinal of a whole number from 1 to 99: 21 -> "twenty first"."""
     *tens, last = cardinal(value).split()
-    return " ".join([*tens, _ODD_ORDINALS.get(last, f"{last}th")])
+    return " ".join([*tens, ODD_ORDINALS.get(last, f"{last}th")])
 
 
 def ordinal_numeral(value: int) -> str:
@@ -127,11 +127,6 @@ def bearing_forms(deg: int) -> list[str]:
     A number below one hundred said without its leading zero ("twenty") is left out:
     it could as well be the end of "two twenty".
 
-    Parameters
-    ----------
-    deg
-        Bearing in whole degrees, 0 to 360.
-
     Raises
     ------
     ValueError
@@ -146,7 +141,7 @@ def bearing_forms(deg: int) -> list[str]:
             forms += [
                 f"{zero} {way}" for zero in DIGIT_WORDS[0] for way in _hyphens(rest)
             ]
-        return _unique(forms)
+        return list(dict.fromkeys(forms))
     heads = [*DIGIT_WORDS[hundreds], *(["a"] if hundreds == 1 else [])]
     for head in heads:
         if rest == 0:
@@ -158,17 +153,13 @@ def bearing_forms(deg: int) -> list[str]:
         if rest >= 10 and head != "a":
             forms += [f"{head} {way}" for way in ways]
             forms += [f"{head}-{way}" for way in ways]
-    return _unique(forms)
+    return list(dict.fromkeys(forms))
 
 
 def _hyphens(value: int) -> list[str]:
     """Say a two-digit number with and without its hyphen."""
     said = cardinal(value)
-    return _unique([said, said.replace(" ", "-")])
-
-
-def _unique(forms: Iterable[str]) -> list[str]:
-    return list(dict.fromkeys(forms))
+    return list(dict.fromkeys([said, said.replace(" ", "-")]))
 
 
 def time_forms(hour: int, minute: int) -> list[str]:
@@ -176,11 +167,6 @@ def time_forms(hour: int, minute: int) -> list[str]:
 
     Forms of the twelve-hour clock are among them, with and without the half of the
     day, so the words alone may fit another time twelve hours off.
-
-    Parameters
-    ----------
-    hour, minute
-        Time of day, 0 to 23 and 0 to 59.
 
     Raises
     ------
@@ -216,7 +202,7 @@ def time_forms(hour: int, minute: int) -> list[str]:
             forms.append("midnight" if hour == 0 else "noon")
     forms += _military_forms(hour, minute)
     forms += [f"{hour}:{minute:02d}", f"{hour:02d}:{minute:02d}"]
-    return _unique(forms)
+    return list(dict.fromkeys(forms))
 
 
 def _minute_forms(minute: int) -> list[str]:
@@ -257,26 +243,6 @@ def _past_and_to(minute: int, this_hour: str, next_hour: str) -> list[str]:
     plural = "minute" if said == 1 else "minutes"
     ways += [f"{way} {plural}" for way in _hyphens(said)]
     return [f"{way} {word} {hour}" for way in ways]
-
-
-COMPASS_POINTS: tuple[str, ...] = (
-    "north",
-    "north north east",
-    "north east",
-    "east north east",
-    "east",
-    "east south east",
-    "south east",
-    "south south east",
-    "south",
-    "south south west",
-    "south west",
-    "west south west",
-    "west",
-    "west north west",
-    "north west",
-    "north north west",
-)
 
 
 _DIGITS: Mapping[str, int] = {
@@ -396,6 +362,14 @@ BELOW_HUNDRED = r"(?:y[1-9]|y|t|\d)"
 def total(tokens: Sequence[NumberToken]) -> int:
     """Add up the values of tokens that form a plain number below one hundred."""
     return sum(token.value for token in tokens)
+
+
+def sound_alike_flags(
+    words: Sequence[str], tokens: Sequence[NumberToken]
+) -> tuple[str, ...]:
+    """Say of words taken for numbers that sound alike that they were."""
+    odd = [words[token.word] for token in tokens if not token.exact]
+    return tuple(f"'{word}' taken as a number" for word in dict.fromkeys(odd))
 
 
 def cardinal_run(words: Sequence[str]) -> tuple[int, int] | None:

@@ -15,18 +15,17 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from treeward.errors import PhraseBookError
 from treeward.files import phrasebook_path
 
-from . import number_words
 from .kinds import KINDS, UNMARKED, EventKind, Holds, kinds_holding
+from .number_words import NUMBER_WORDS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
     from os import PathLike
 
     from .phrasebook_file import PhraseBookFile
@@ -94,10 +93,7 @@ class PhraseBook:
     def load(cls, *paths: str | PathLike[str]) -> PhraseBook:
         """Read the phrase book, each further file laid over the one before.
 
-        Parameters
-        ----------
-        *paths
-            Files in order; the packaged phrase book alone when none is given.
+        It is the packaged phrase book alone when no file is given.
 
         Raises
         ------
@@ -136,12 +132,8 @@ class PhraseBook:
         """Return the phrase book for a hunt in which no other marks are painted.
 
         What is never said can't be heard by mistake, and a mark of two colours is then
-        listened for like one of one colour. Unpainted bees may always be named.
-
-        Parameters
-        ----------
-        marks
-            "yellow", "blue-white", "yellow abdomen"; none means any mark.
+        listened for like one of one colour. Unpainted bees may always be named. No
+        `marks` ("yellow", "blue-white", "yellow abdomen") mean that any may be said.
 
         Raises
         ------
@@ -217,9 +209,7 @@ class PhraseBook:
         each of their anchors, and the commands. Two-colour marks are left to be
         chained from :meth:`mark_phrases` and :meth:`action_phrases`.
         """
-        return tuple(self._fixed())
-
-    def _fixed(self) -> Iterator[FixedPhrase]:
+        found: list[FixedPhrase] = []
         if self.marks_in_use:
             bees = [(phrase.mark, phrase.text) for phrase in self.mark_phrases()]
         else:
@@ -230,27 +220,26 @@ class PhraseBook:
                 for mark, way in bees:
                     if mark == UNMARKED and action.kind == EventKind.MARK:
                         continue
-                    yield FixedPhrase(
-                        text=template.replace(SLOT, way),
-                        kind=action.kind,
-                        mark=mark,
-                        weight=action.weight,
+                    found.append(
+                        FixedPhrase(
+                            text=template.replace(SLOT, way),
+                            kind=action.kind,
+                            mark=mark,
+                            weight=action.weight,
+                        )
                     )
         named = {Holds.STATION: self.stations, Holds.WIND: self.wind}
         for kind in kinds_holding(*named):
             values = named[KINDS[kind].holds]
             for anchor in self.anchor_words.get(kind, ()):
                 for value, ways in values.items():
-                    for way in ways:
-                        text = f"{anchor} {way}"
-                        yield FixedPhrase(text=text, kind=kind, value=value)
+                    found += [
+                        FixedPhrase(text=f"{anchor} {way}", kind=kind, value=value)
+                        for way in ways
+                    ]
         for command, ways in self.commands.items():
-            for way in ways:
-                yield FixedPhrase(text=way, kind=command)
-
-    def anchors(self) -> Mapping[str, tuple[str, ...]]:
-        """Give the words that announce a value, by event kind."""
-        return dict(self.anchor_words)
+            found += [FixedPhrase(text=way, kind=command) for way in ways]
+        return tuple(found)
 
     def announcing(self, *holds: Holds) -> tuple[str, ...]:
         """Give the words that announce a value of one of these sorts."""
@@ -260,31 +249,23 @@ class PhraseBook:
             for way in self.anchor_words.get(kind, ())
         )
 
-    def number_words(self) -> tuple[str, ...]:
-        """Give every word a spoken number or time of day is made of."""
-        return number_words.NUMBER_WORDS
-
     def vocabulary(self) -> frozenset[str]:
         """Give every single word of the phrase book, numbers included."""
-        texts = [phrase.text for phrase in self._fixed()]
+        texts = [phrase.text for phrase in self.fixed_phrases()]
         texts += [phrase.text for phrase in self.mark_phrases()]
         texts += [way for ways in self.anchor_words.values() for way in ways]
-        texts += self.number_words()
+        texts += NUMBER_WORDS
         return frozenset(word for text in texts for word in text.split())
 
     def digest(self) -> str:
         """Give a hash of everything the recognizer is built from, for caches."""
-        return self._digest
-
-    @cached_property
-    def _digest(self) -> str:
         parts = {
             "fixed": [
                 (phrase.text, phrase.kind, phrase.mark, phrase.value, phrase.weight)
-                for phrase in (*self._fixed(), *self.mark_phrases())
+                for phrase in (*self.fixed_phrases(), *self.mark_phrases())
             ],
             "anchors": dict(self.anchor_words),
-            "numbers": self.number_words(),
+            "numbers": NUMBER_WORDS,
             "misheard": dict(self.misheard),
         }
         return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:16]
@@ -292,7 +273,7 @@ class PhraseBook:
     def _refuse_double_meanings(self) -> None:
         where = str(self.sources[-1])
         meanings: dict[str, tuple[str, str, str]] = {}
-        for phrase in (*self._fixed(), *self.mark_phrases()):
+        for phrase in (*self.fixed_phrases(), *self.mark_phrases()):
             meaning = (phrase.kind, phrase.mark, phrase.value)
             other = meanings.setdefault(phrase.text, meaning)
             if other != meaning:
@@ -382,37 +363,39 @@ def colour_names(book: PhraseBook) -> tuple[str, ...]:
     return tuple(sorted(book.marks_in_use)) or tuple(book.colours)
 
 
+def _announced(
+    kind: EventKind,
+    anchors: Sequence[str],
+    value: str,
+    *,
+    means: str = "",
+    others: bool = False,
+) -> list[Saying]:
+    """Say a value by the first of the words that announce it; none without a word."""
+    also = anchors[1:] if others else ()
+    return [
+        Saying(
+            say=f"{anchor} {value}",
+            means=means or KINDS[kind].means,
+            also=tuple(f"{other} {value}" for other in also),
+        )
+        for anchor in anchors[:1]
+    ]
+
+
 def _sitting_down(book: PhraseBook) -> list[Saying]:
-    found = []
-    if book.anchor_words.get("station") and book.stations:
-        first = next(iter(book.stations.values()))[0]
-        anchor, *others = book.anchor_words["station"]
-        found.append(
-            Saying(
-                say=f"{anchor} {first}",
-                means=KINDS[EventKind.STATION].means,
-                also=tuple(f"{other} {first}" for other in others),
-            )
-        )
-    if anchors := _heard_best(book, "time"):
-        found.append(
-            Saying(
-                say=f"{anchors[0]} ten twenty-two",
-                means=KINDS[EventKind.TIME].means,
-                also=tuple(f"{other} ten twenty-two" for other in anchors[1:]),
-            )
-        )
-    if anchors := book.anchor_words.get("date", ()):
-        found.append(
-            Saying(
-                say=f"{anchors[0]} fourteenth of july",
-                means=KINDS[EventKind.DATE].means,
-            )
-        )
-    if anchors := book.anchor_words.get("wind", ()):
-        strengths = ", ".join(ways[0] for ways in book.wind.values())
-        means = f"{KINDS[EventKind.WIND].means}: {strengths}"
-        found.append(Saying(say=f"{anchors[0]} light", means=means))
+    announce = book.anchor_words
+    stations = announce.get(EventKind.STATION, ()) if book.stations else ()
+    first = next((ways[0] for ways in book.stations.values()), "")
+    found = _announced(EventKind.STATION, stations, first, others=True)
+    times = _heard_best(book, EventKind.TIME)
+    found += _announced(EventKind.TIME, times, "ten twenty-two", others=True)
+    dates = announce.get(EventKind.DATE, ())
+    found += _announced(EventKind.DATE, dates, "fourteenth of july")
+    strengths = ", ".join(ways[0] for ways in book.wind.values())
+    means = f"{KINDS[EventKind.WIND].means}: {strengths}"
+    winds = announce.get(EventKind.WIND, ())
+    found += _announced(EventKind.WIND, winds, "light", means=means)
     return found
 
 
@@ -473,19 +456,13 @@ def _else(book: PhraseBook) -> list[Saying]:
         Saying(say=ways[0], means=KINDS[EventKind(kind)].means, also=ways[1:])
         for kind, ways in book.commands.items()
     ]
-    for anchor in book.anchor_words.get(EventKind.OVERHEAD, ())[:1]:
-        means = "bees pass in the air, flying that way"
-        found.append(Saying(say=f"{anchor} two one zero", means=means))
-    for anchor in book.anchor_words.get(EventKind.SEARCHED, ())[:1]:
-        means = "you looked there, and there was nothing"
-        found.append(Saying(say=f"{anchor} the wall", means=means))
-    if anchors := book.anchor_words.get("remark", ()):
-        found.append(
-            Saying(
-                say=f"{anchors[0]} the dish was filled up",
-                means=KINDS[EventKind.REMARK].means,
-            )
-        )
+    for kind, value, means in (
+        (EventKind.OVERHEAD, "two one zero", "bees pass in the air, flying that way"),
+        (EventKind.SEARCHED, "the wall", "you looked there, and there was nothing"),
+        (EventKind.REMARK, "the dish was filled up", ""),
+    ):
+        anchors = book.anchor_words.get(kind, ())
+        found += _announced(kind, anchors, value, means=means)
     return found
 
 

@@ -36,8 +36,7 @@ def _spoken(text: str) -> str:
     """Accept words as they are spoken, and nothing else."""
     words = text.split(" ")
     if not all(_WORD.fullmatch(word) for word in words):
-        msg = f"{text!r} is not plain lower-case words, one space apart"
-        raise ValueError(msg)
+        raise ValueError(f"{text!r} is not plain lower-case words, one space apart")
     return text
 
 
@@ -45,44 +44,38 @@ def _template(text: str) -> str:
     """Accept spoken words with {mark} among them once."""
     words = text.split(" ")
     if words.count(SLOT) != 1:
-        msg = f"{text!r} must hold {SLOT} exactly once"
-        raise ValueError(msg)
+        raise ValueError(f"{text!r} must hold {SLOT} exactly once")
     rest = [word for word in words if word != SLOT]
     if not rest:
-        msg = f"{text!r} needs a word beside {SLOT}"
-        raise ValueError(msg)
+        raise ValueError(f"{text!r} needs a word beside {SLOT}")
     _spoken(" ".join(rest))
     return text
 
 
-def _one_word(text: str) -> str:
-    if not _WORD.fullmatch(text):
-        msg = f"{text!r} is not one lower-case word"
-        raise ValueError(msg)
-    return text
+def _written_as(pattern: re.Pattern[str], what: str) -> Callable[[str], str]:
+    def check(text: str) -> str:
+        if not pattern.fullmatch(text):
+            raise ValueError(f"{text!r} is not {what}")
+        return text
+
+    return check
 
 
 def _kind_said_as(spoken: SaidAs) -> Callable[[str], str]:
     def check(name: str) -> str:
         if name not in kinds_said_as(spoken):
-            msg = f"{name!r} is no kind of note that is said so"
-            raise ValueError(msg)
+            raise ValueError(f"{name!r} is no kind of note that is said so")
         return name
 
     return check
 
 
-def _name(text: str) -> str:
-    if not _NAME.fullmatch(text):
-        msg = f"{text!r} is not a name of small letters and digits"
-        raise ValueError(msg)
-    return text
-
-
 Spoken = Annotated[str, AfterValidator(_spoken)]
 Template = Annotated[str, AfterValidator(_template)]
-OneWord = Annotated[str, AfterValidator(_one_word)]
-Name = Annotated[str, AfterValidator(_name)]
+OneWord = Annotated[str, AfterValidator(_written_as(_WORD, "one lower-case word"))]
+Name = Annotated[
+    str, AfterValidator(_written_as(_NAME, "a name of small letters and digits"))
+]
 ActionName = Annotated[str, AfterValidator(_kind_said_as("action"))]
 AnchorName = Annotated[str, AfterValidator(_kind_said_as("anchor"))]
 CommandName = Annotated[str, AfterValidator(_kind_said_as("command"))]
@@ -111,8 +104,7 @@ class ActionTable(_Table):
     @model_validator(mode="after")
     def _card_is_heard(self) -> ActionTable:
         if self.card and self.say and self.card not in (*self.say, *self.also_say):
-            msg = f"card {self.card!r} is not among say"
-            raise ValueError(msg)
+            raise ValueError(f"card {self.card!r} is not among say")
         return self
 
 

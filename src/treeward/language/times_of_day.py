@@ -6,7 +6,7 @@ Spoken durations: "five and a half minutes", "six minutes ten", "ninety seconds"
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from .number_words import (
@@ -15,6 +15,7 @@ from .number_words import (
     codes,
     number_run,
     plain_words,
+    sound_alike_flags,
     total,
 )
 
@@ -123,8 +124,8 @@ def _finish(
     candidate: TimeCandidate,
     words: Sequence[str],
     used: int,
-    options: tuple[str, ...],
-    flags: tuple[str, ...],
+    options: tuple[str, ...] = (),
+    flags: tuple[str, ...] = (),
 ) -> TimeReading:
     second, more = _seconds_after(words[used:])
     used += more
@@ -170,16 +171,11 @@ def _figures(words: Sequence[str]) -> TimeReading | None:
         ),
         [*words[:1], half, *words[1:]] if half else words,
         1,
-        (),
-        (),
     )
-    return TimeReading(
-        hour=found.hour,
-        minute=found.minute,
+    return replace(
+        found,
         second=second if second is not None else found.second,
-        half_known=found.half_known,
         used=found.used - 1 if half else found.used,
-        flags=found.flags,
     )
 
 
@@ -217,8 +213,7 @@ def read_time(words: Sequence[str]) -> TimeReading | None:
         return _overfull(words, tokens, best)
     flags: tuple[str, ...] = ()
     if not best.exact:
-        odd = [words[t.word] for t in tokens[:longest] if not t.exact]
-        flags = tuple(f"'{word}' taken as a number" for word in dict.fromkeys(odd))
+        flags = sound_alike_flags(words, tokens[:longest])
     half, _ = _half_of_day(words[used:])
     others = {
         f"{c.hour}:{c.minute:02d}"
@@ -238,7 +233,7 @@ def _overfull(
     used = tokens[best.length - 1].word + 1
     second, more = _seconds_after(words[used:])
     if more:
-        return _finish(best, words, used, (), ())
+        return _finish(best, words, used)
     every = tokens[-1].word + 1
     said = " ".join(words[:every])
     return TimeReading(
@@ -267,7 +262,7 @@ def _unfinished(
         candidate = TimeCandidate(
             hour=hour, minute=0, twelve=True, length=len(taken), exact=True
         )
-        return _finish(candidate, words, used, (), ())
+        return _finish(candidate, words, used)
     return TimeReading(
         hour=None,
         used=used,
@@ -336,10 +331,7 @@ def time_tokens(words: Sequence[str]) -> list[NumberToken]:
             if piece in _MARKERS and piece != "to":
                 row.append(NumberToken(code=_MARKERS[piece], value=0, word=index))
                 continue
-            row += [
-                NumberToken(code=t.code, value=t.value, word=index, exact=t.exact)
-                for t in number_run([piece])
-            ]
+            row += [replace(token, word=index) for token in number_run([piece])]
         if len(row) < len(pieces) or not row:
             break
         found += row
@@ -348,19 +340,13 @@ def time_tokens(words: Sequence[str]) -> list[NumberToken]:
 
 def _readings_of_to(tokens: Sequence[NumberToken]) -> Iterator[list[NumberToken]]:
     """Give the tokens with each "to" as the word, then as a misheard two."""
-    yield [
-        NumberToken(code="<", value=0, word=token.word)
-        if token.code == "2" and not token.exact
-        else token
-        for token in tokens
-    ]
-    yield list(tokens)
-    yield [
-        NumberToken(code="<", value=0, word=token.word, exact=False)
-        if token.code == "2" and token.exact
-        else token
-        for token in tokens
-    ]
+    for exact in (False, None, True):  # which of the twos are read as "to"
+        yield [
+            NumberToken(code="<", value=0, word=token.word, exact=not exact)
+            if token.code == "2" and token.exact is exact
+            else token
+            for token in tokens
+        ]
 
 
 def joined_number(tokens: Sequence[NumberToken]) -> int:
@@ -455,13 +441,9 @@ class DurationReading:
     used: int
 
 
-def _starts(words: Sequence[str], head: tuple[str, ...]) -> bool:
-    return tuple(words[: len(head)]) == head
-
-
 def _fraction(words: Sequence[str]) -> tuple[float, int]:
     for head, value in _FRACTIONS:
-        if _starts(words, head):
+        if tuple(words[: len(head)]) == head:
             return value, len(head)
     return 0.0, 0
 
@@ -470,7 +452,7 @@ def _amount(words: Sequence[str]) -> tuple[float, int] | None:
     """Read how many of a unit: number, with a fraction before the unit."""
     for head, value in _LONE:
         unit = words[len(head)] if len(words) > len(head) else ""
-        if _starts(words, head) and unit in _UNITS:
+        if tuple(words[: len(head)]) == head and unit in _UNITS:
             return value, len(head)
     if words and _DECIMAL.fullmatch(words[0]):
         return float(words[0]), 1
@@ -482,39 +464,30 @@ def _amount(words: Sequence[str]) -> tuple[float, int] | None:
     return value + part, used + more
 
 
-def _seconds_after_minutes(words: Sequence[str]) -> tuple[float, int]:
-    """Read what may follow the minutes: "and a half", "ten", "and ten seconds"."""
+def _rest_after(words: Sequence[str], unit_s: float) -> tuple[float, int]:
+    """Read what may follow minutes or hours: "and a half", "ten", "and ten seconds".
+
+    A number without a unit follows minutes only.
+    """
     part, used = _fraction(words)
     if used:
-        return part * 60.0, used
+        return part * unit_s, used
     skip = 1 if words and words[0] == "and" else 0
     number = cardinal_run(words[skip:])
-    if number is None or not 0 < number[0] < 60:
+    of_minutes = unit_s == _UNITS["minutes"]
+    if number is None or (of_minutes and not 0 < number[0] < 60):
         return 0.0, 0
     value, more = number
     after = words[skip + more :]
-    if after and _UNITS.get(after[0]) == 1.0:
-        return float(value), skip + more + 1
+    if after and _UNITS.get(after[0]) == unit_s / 60:
+        return value * unit_s / 60, skip + more + 1
+    if not of_minutes:
+        return 0.0, 0
     if after and (after[0] in _UNITS or after[0] in {"degrees", "past", "to"}):
         return 0.0, 0
     # "six minutes ten" ends there; "six minutes, two of them ..." goes on.
     ends = not skip or (not after and value >= 10)  # "six minutes and fifty."
     return (float(value), skip + more) if ends and value >= 5 else (0.0, 0)
-
-
-def _minutes_after_hours(words: Sequence[str]) -> tuple[float, int]:
-    part, used = _fraction(words)
-    if used:
-        return part * 3600.0, used
-    skip = 1 if words and words[0] == "and" else 0
-    number = cardinal_run(words[skip:])
-    if number is None:
-        return 0.0, 0
-    value, more = number
-    after = words[skip + more :]
-    if after and _UNITS.get(after[0]) == 60.0:
-        return value * 60.0, skip + more + 1
-    return 0.0, 0
 
 
 def read_duration(words: Sequence[str]) -> DurationReading | None:
@@ -537,9 +510,8 @@ def read_duration(words: Sequence[str]) -> DurationReading | None:
     unit = _UNITS[flat[used]]
     used += 1
     seconds = value * unit
-    follow = {60.0: _seconds_after_minutes, 3600.0: _minutes_after_hours}.get(unit)
-    if follow and value == int(value):
-        extra, more = follow(flat[used:])
+    if unit > 1 and value == int(value):
+        extra, more = _rest_after(flat[used:], unit)
         seconds += extra
         used += more
     return DurationReading(seconds=seconds, used=source[used - 1] + 1)

@@ -9,7 +9,7 @@ the day and, within the minute, its second; where it contradicts, that is said.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
@@ -35,12 +35,12 @@ from .clock_evidence import (
 )
 from .clock_stretches import (
     ClockStretch,
+    disagreements,
     end_offset_s,
     flag_pauses,
     from_lower,
     from_spoken,
     stretch_at,
-    weigh,
 )
 from .flags import OF_THE_CLOCK, Flag, FlagCode
 
@@ -51,7 +51,6 @@ if TYPE_CHECKING:
     from .events import Event
 
 __all__ = [
-    "ClockEvidence",
     "ClockResult",
     "ClockStretch",
     "RecordingFacts",
@@ -73,7 +72,7 @@ _DAY_HOURS = range(7, 20)  # where the place is not known, bees fly then; guess
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClockResult:
-    """Events with their clock, and what it rests on.
+    """Events with their clock.
 
     `start` is the moment of the recording's second 0, None where nothing tells it.
     `flags` are sentences about the recording as a whole; flags about one event stand
@@ -83,7 +82,6 @@ class ClockResult:
     recording: str
     start: datetime | None
     events: tuple[Event, ...]
-    evidence: tuple[ClockEvidence, ...]
     stretches: tuple[ClockStretch, ...] = ()
     flags: tuple[str, ...] = ()
     end: datetime | None = None
@@ -98,11 +96,6 @@ class ClockResult:
         told = DAY_FROM[self.day_from]
         return (f"{self.day.day} {self.day:%b %Y}, {told}", *self.flags)
 
-    @property
-    def rests_on(self) -> str:
-        """The evidence used, in words."""
-        return " and ".join(e.source for e in self.evidence if e.used) or "nothing"
-
 
 def place_on_clock(
     events: Sequence[Event],
@@ -110,7 +103,6 @@ def place_on_clock(
     zone: ZoneInfo,
     *,
     is_daylight: Callable[[datetime], bool] | None = None,
-    anew: bool = False,
 ) -> ClockResult:
     """Give every event of one recording its clock time.
 
@@ -126,9 +118,6 @@ def place_on_clock(
     is_daylight
         Whether bees fly at a moment (`clock_evidence.daylight_at`); tells morning
         from evening where nothing else does. By default from seven to twenty.
-    anew
-        Work out clocks again where events have one, as after a person corrected a
-        spoken time.
 
     Returns
     -------
@@ -136,7 +125,7 @@ def place_on_clock(
         With as many events, in the same order. Time events that were believed have
         their value on the twenty-four-hour dial.
     """
-    placed = [_plain(event, zone, anew=anew) for event in events]
+    placed = [_plain(event, zone) for event in events]
     flags: list[str] = []
     every = lower_evidence(recording, zone)
     lower, against = _heed_spoken_day(placed, every, zone, flags)
@@ -152,14 +141,13 @@ def place_on_clock(
         clock = from_spoken(stretches, lower, placed, recording, zone)
     else:
         clock = from_lower(lower, recording)
-    evidence, start = lower, None
+    start = None
     if clock:
         start = _moment(clock[0].offset_utc_s, zone)
         spoken = [text for stretch in clock for text in stretch.spoken]
-        evidence, disagreements = weigh(
-            [*lower, *against], start, clock[0].half_width_s, zone, spoken=spoken
+        flags += disagreements(
+            [*lower, *against], start, clock[0].half_width_s, zone, spoken=bool(spoken)
         )
-        flags += disagreements
         if not any(e.start for e in lower) and _only_twelve_hour(stretches):
             flags.append(
                 "nothing but daylight tells morning from evening; "
@@ -178,7 +166,6 @@ def place_on_clock(
         start=start,
         end=end,
         events=tuple(placed),
-        evidence=tuple(evidence),
         stretches=tuple(clock),
         flags=tuple(flags),
         day=day,
@@ -220,7 +207,7 @@ def _place_all(
         flag = _time_flag(event, clock, refused=refused)
         placed[index] = _place(event, believed.get(index), flag, clock, zone)
     flags: list[str] = []
-    if unfit := [a.text for a in anchors if a.index not in believed]:
+    if unfit := [a.event.value for a in anchors if a.index not in believed]:
         flags.append(f"said as a time, but left out: {', '.join(unfit)}")
     if not clock and any(event.clock is None for event in placed):
         flags.append(
@@ -234,7 +221,6 @@ def place_recordings(
     zone: ZoneInfo,
     *,
     is_daylight: Callable[[datetime], bool] | None = None,
-    anew: bool = False,
 ) -> list[ClockResult]:
     """Place several recordings of a hunt, sorted by time.
 
@@ -242,7 +228,7 @@ def place_recordings(
     stations, or a clock is wrong); those that nothing places come last.
     """
     results = [
-        place_on_clock(events, facts, zone, is_daylight=is_daylight, anew=anew)
+        place_on_clock(events, facts, zone, is_daylight=is_daylight)
         for facts, events in batch
     ]
     results.sort(
@@ -308,18 +294,15 @@ def _day_of(
         return (min(clocks).date(), ClockSource.TRANSCRIPT) if clocks else (None, "")
     by_rank = sorted(lower, key=lambda one: one.source != ClockSource.SPOKEN_DATE)
     for evidence in by_rank:
-        told = evidence.start.date() if evidence.start else evidence.day
-        if told is not None and abs((told - start.date()).days) <= 1:
+        if abs((evidence.day - start.date()).days) <= 1:
             return start.date(), evidence.source
     return start.date(), ClockSource.TRANSCRIPT
 
 
-def _plain(event: Event, zone: ZoneInfo, *, anew: bool) -> Event:
+def _plain(event: Event, zone: ZoneInfo) -> Event:
     """Take away what an earlier placing left on an event."""
     flags = tuple(f for f in event.flags if f.code not in OF_THE_CLOCK)
-    clock = event.clock
-    if clock is not None:
-        clock = None if anew and event.start_s is not None else in_zone(clock, zone)
+    clock = in_zone(event.clock, zone) if event.clock is not None else None
     return replace(event, clock=clock, flags=flags)
 
 
@@ -336,37 +319,34 @@ def _days(
     lower: Sequence[ClockEvidence], recording: RecordingFacts, zone: ZoneInfo
 ) -> list[date]:
     """Return the days a spoken time may belong to."""
-    for evidence in lower:
-        first = evidence.start.date() if evidence.start else evidence.day
-        if first is not None:
-            last = first
-            if recording.file_modified is not None:
-                closed = in_zone(recording.file_modified, zone).date()
-                # A copy may be a year younger; a recording is not a week long.
-                last = closed if 0 <= (closed - first).days <= 2 else first
-            span = timedelta(seconds=recording.duration_s or 0.0)
-            return days_around(first, max(last, first + span))
-    return []
+    if not lower:
+        return []
+    first = last = lower[0].day
+    if recording.file_modified is not None:
+        closed = in_zone(recording.file_modified, zone).date()
+        # A copy may be a year younger; a recording is not a week long.
+        last = closed if 0 <= (closed - first).days <= 2 else first
+    span = timedelta(seconds=recording.duration_s or 0.0)
+    return days_around(first, max(last, first + span))
 
 
 def _start_window(
     lower: Sequence[ClockEvidence], zone: ZoneInfo
 ) -> tuple[float, float] | None:
     """Return the bounds that the strongest evidence sets on the start."""
-    for evidence in lower:
-        if evidence.start is not None:
-            at = evidence.start.timestamp()
-            return at, at + evidence.resolution_s
-        if evidence.day is not None:
-            day = evidence.day
-            midnight = datetime(day.year, day.month, day.day, tzinfo=zone)
-            return midnight.timestamp(), midnight.timestamp() + 86_399
-    return None
+    if not lower:
+        return None
+    strongest = lower[0]
+    if strongest.start is not None:
+        at_s = strongest.start.timestamp()
+        return at_s, at_s + strongest.resolution_s
+    midnight_s = datetime.combine(strongest.day, time(), tzinfo=zone).timestamp()
+    return midnight_s, midnight_s + 86_399
 
 
 def _only_twelve_hour(stretches: Sequence[Stretch]) -> bool:
     """Tell whether every believed time could be meant twelve hours later."""
-    parsed = [parse_spoken_time(a.text) for s in stretches for a, _ in s.anchors]
+    parsed = [parse_spoken_time(a.event.value) for s in stretches for a, _ in s.anchors]
     return all(p is not None and p[3] for p in parsed)
 
 

@@ -64,12 +64,10 @@ class TimeOnDay:
 class Anchor:
     """A spoken time in the recording, with every way to take it."""
 
-    index: int  # of its event
+    event: Event
+    index: int  # of the event
     second: float  # where in the recording it is said
-    text: str
-    confidence: float
     readings: tuple[TimeOnDay, ...]
-    doubtful: bool = False  # flagged, and nobody has confirmed it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,11 +102,7 @@ def read_anchors(
     One that was taken back by "scratch that" is none.
     """
     anchors: list[Anchor] = []
-    in_order = sorted(
-        (i for i, event in enumerate(events) if event.start_s is not None),
-        key=lambda i: (events[i].start_s or 0.0, i),
-    )
-    gone = {in_order[k] for k in taken_back([events[i] for i in in_order])}
+    gone = _taken_back(events)
     for index, event in enumerate(events):
         if event.kind != "time" or event.start_s is None or index in gone:
             continue
@@ -134,17 +128,19 @@ def read_anchors(
             for moment, local in sorted(moments, key=lambda pair: pair[0])
         )
         anchors.append(
-            Anchor(
-                index=index,
-                second=event.start_s,
-                text=event.value,
-                confidence=event.confidence,
-                readings=readings,
-                doubtful=event.doubtful,
-            )
+            Anchor(event=event, index=index, second=event.start_s, readings=readings)
         )
     anchors.sort(key=lambda a: (a.second, a.index))
     return anchors
+
+
+def _taken_back(events: Sequence[Event]) -> set[int]:
+    """Return the indices of events that a "scratch that" took back."""
+    in_order = sorted(
+        (i for i, event in enumerate(events) if event.start_s is not None),
+        key=lambda i: (events[i].start_s or 0.0, i),
+    )
+    return {in_order[k] for k in taken_back([events[i] for i in in_order])}
 
 
 def _both_folds(
@@ -198,7 +194,8 @@ def explain(
     stories = [_ClockStory()]
     for anchor in anchors:
         grown: list[_ClockStory] = []
-        misheard = _MISHEARD_LEAST + (_MISHEARD - _MISHEARD_LEAST) * anchor.confidence
+        sure = anchor.event.confidence
+        misheard = _MISHEARD_LEAST + (_MISHEARD - _MISHEARD_LEAST) * sure
         for story in stories:
             tries = (telling.believe(story, anchor, read) for read in anchor.readings)
             grown += [believed for believed in tries if believed is not None]
@@ -279,7 +276,7 @@ class _Telling:
         if first and self.start_utc_s is not None:
             away_s = outside_s(self.start_utc_s, reading.low_s, reading.high_s)
             if away_s > AGREE_S:
-                if anchor.doubtful and not self.start_is_weak:
+                if anchor.event.doubtful and not self.start_is_weak:
                     cost += _DOUBTFUL_AGAINST
                 cost += _AGAINST_START + _PER_DAY_AWAY * min(1.0, away_s / 86_400)
         return cost
@@ -316,22 +313,11 @@ def spoken_day(
     """Return the first sure spoken date: the index of its event, and the day.
 
     A date without a year is that of the year which brings it nearest to the other
-    evidence. One that is in doubt, or was taken back, counts for nothing.
-
-    Parameters
-    ----------
-    flags
-        Sentences about dates that could not be used are added here.
+    evidence. One that is in doubt, or was taken back, counts for nothing. Sentences
+    about dates that could not be used are added to `flags`.
     """
-    near = next(
-        (day for e in lower for day in [e.start.date() if e.start else e.day] if day),
-        None,
-    )
-    in_order = sorted(
-        (i for i, event in enumerate(events) if event.start_s is not None),
-        key=lambda i: (events[i].start_s or 0.0, i),
-    )
-    gone = {in_order[k] for k in taken_back([events[i] for i in in_order])}
+    near = lower[0].day if lower else None
+    gone = _taken_back(events)
     found: tuple[int, date] | None = None
     for index, event in enumerate(events):
         if event.kind is not EventKind.DATE or index in gone or not event.value:
@@ -362,16 +348,8 @@ def by_spoken_day(
 ) -> tuple[list[ClockEvidence], list[ClockEvidence]]:
     """Part the evidence that suits a spoken day from what speaks against it.
 
-    Parameters
-    ----------
-    lower
-        All evidence but what was spoken, strongest first.
-    day
-        The day that was said.
-    said_s
-        Where in the recording it was said [s].
-    zone
-        The hunt's time zone.
+    `lower` is all evidence but what was spoken, strongest first; the day was said at
+    second `said_s` of the recording.
 
     Returns
     -------
@@ -394,16 +372,9 @@ def by_spoken_day(
         against.append(evidence)
         given = evidence.source == ClockSource.START_GIVEN
         if given or abs(off_days) <= 1:
-            start = _days_later(evidence.start, off_days)
-            note = f"the time of day only, on {day}"
-            timed.append(replace(evidence, start=start, day=day, note=note))
-    said = ClockEvidence(
-        source=ClockSource.SPOKEN_DATE,
-        start=None,
-        day=day,
-        used=True,
-        note=day.isoformat(),
-    )
+            start = _days_later(evidence.start, off_days)  # its time of day only
+            timed.append(replace(evidence, start=start, day=start.date()))
+    said = ClockEvidence(source=ClockSource.SPOKEN_DATE, day=day)
     return [*timed, said, *dated], against
 
 

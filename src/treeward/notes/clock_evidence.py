@@ -13,6 +13,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from treeward.errors import ClockError
+from treeward.language.dates import calendar_day, in_letters
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -76,14 +77,12 @@ def time_in_name(name: str, *, near: date | None = None) -> NamedTime | None:
     """
     stem = _SUFFIX.sub("", name)
     if match := _YEAR_FIRST.search(stem):
-        days = {_date(match["year"], match["month"], match["day"])}
+        days = {_day(match, "year", "month", "day")}
     elif match := _YEAR_LAST.search(stem):
-        days = {
-            _date(match["year"], match["two"], match["one"]),
-            _date(match["year"], match["one"], match["two"]),
-        }
+        days = {_day(match, "year", "two", "one"), _day(match, "year", "one", "two")}
     elif match := _IN_LETTERS.search(stem):
-        days = {_date_in_letters(match.group())}
+        letters = in_letters(re.sub(r"[_.,-]+", " ", match.group()))
+        days = {letters.date() if letters else None}
     else:
         return None
     found = {day for day in days if day is not None}
@@ -112,30 +111,13 @@ def _with_time(day: date, rest: str) -> NamedTime:
     )
 
 
-def _date(year: str, month: str, day: str) -> date | None:
-    try:
-        return date(int(year), int(month), int(day))
-    except ValueError:
-        return None
-
-
-def _date_in_letters(text: str) -> date | None:
-    import dateparser  # knows the months in many languages
-
-    found = dateparser.parse(
-        re.sub(r"[_.,-]+", " ", text),
-        settings={
-            "REQUIRE_PARTS": ["day", "month", "year"],
-            "PARSERS": ["absolute-time"],
-        },
-    )
-    return found.date() if found else None
+def _day(match: re.Match[str], year: str, month: str, day: str) -> date | None:
+    return calendar_day(int(match[year]), int(match[month]), int(match[day]))
 
 
 class ClockSource(StrEnum):
     """What tells when a recording was made, or its day; the surest first."""
 
-    SPOKEN_TIMES = "spoken times"
     SPOKEN_DATE = "spoken date"
     START_GIVEN = "start given"
     TRANSCRIPT = "transcript"
@@ -175,16 +157,22 @@ class RecordingFacts:
 class ClockEvidence:
     """One thing that tells when a recording began.
 
-    `start` is None where only the day is known (a date in the file name). `used` says
-    whether the clock rests on it; `note` says in words what was made of it.
+    `start` is None where only the day is known (a date in the file name).
     """
 
     source: ClockSource
-    start: datetime | None
-    day: date | None = None
+    day: date
+    start: datetime | None = None
     resolution_s: float = 1.0
-    used: bool = False
-    note: str = ""
+
+    @classmethod
+    def of_start(
+        cls, source: ClockSource, start: datetime, resolution_s: float = 1.0
+    ) -> ClockEvidence:
+        """Return what tells the start, and by it the day."""
+        return cls(
+            source=source, day=start.date(), start=start, resolution_s=resolution_s
+        )
 
 
 def in_zone(moment: datetime, zone: ZoneInfo) -> datetime:
@@ -275,27 +263,20 @@ def lower_evidence(facts: RecordingFacts, zone: ZoneInfo) -> list[ClockEvidence]
     """Return all evidence but the spoken times, strongest first."""
     found: list[ClockEvidence] = []
     if facts.start is not None:
+        given, resolution_s = in_zone(facts.start, zone), facts.start_resolution_s
         found.append(
-            ClockEvidence(
-                source=ClockSource.START_GIVEN,
-                start=in_zone(facts.start, zone),
-                resolution_s=facts.start_resolution_s,
-            )
+            ClockEvidence.of_start(ClockSource.START_GIVEN, given, resolution_s)
         )
     named = _name_evidence(facts, zone)
     if (made := _container_start(facts, named, zone)) is not None:
-        found.append(made)
+        found.append(ClockEvidence.of_start(ClockSource.CONTAINER, made))
     if named is not None:
         found.append(named)
     if facts.file_modified is not None and facts.file_modified.year >= FIRST_YEAR:
+        # A recorder closes its file at the end.
         ended = in_zone(facts.file_modified, zone)
-        found.append(
-            ClockEvidence(
-                source=ClockSource.FILE_TIME,
-                start=plus(ended, -(facts.duration_s or 0.0), zone),
-                note="a recorder closes its file at the end",
-            )
-        )
+        began = plus(ended, -(facts.duration_s or 0.0), zone)
+        found.append(ClockEvidence.of_start(ClockSource.FILE_TIME, began))
     return found
 
 
@@ -305,23 +286,14 @@ def _name_evidence(facts: RecordingFacts, zone: ZoneInfo) -> ClockEvidence | Non
     if named is None:
         return None
     if named.time is None:
-        return ClockEvidence(
-            source=ClockSource.FILE_NAME,
-            start=None,
-            day=named.day,
-            note="holds the day only",
-        )
-    return ClockEvidence(
-        source=ClockSource.FILE_NAME,
-        start=datetime.combine(named.day, named.time, tzinfo=zone),
-        day=named.day,
-        resolution_s=named.resolution_s,
-    )
+        return ClockEvidence(source=ClockSource.FILE_NAME, day=named.day)
+    start = datetime.combine(named.day, named.time, tzinfo=zone)
+    return ClockEvidence.of_start(ClockSource.FILE_NAME, start, named.resolution_s)
 
 
 def _container_start(
     facts: RecordingFacts, named: ClockEvidence | None, zone: ZoneInfo
-) -> ClockEvidence | None:
+) -> datetime | None:
     """Decide whether a container's time is the start or the end, UTC or local.
 
     Containers do not say: some recorders write it when they start, some when they
@@ -332,31 +304,21 @@ def _container_start(
         return None
     start = in_zone(made, zone)
     length_s = facts.duration_s or 0.0
-    others = [e for e in (named,) if e is not None and e.start is not None]
-    references = [e.start for e in others if e.start is not None]
-    if facts.start is not None:
-        references.insert(0, in_zone(facts.start, zone))
     as_local = made.replace(tzinfo=zone)
-    readings = [
-        (start, ""),
-        (plus(start, -length_s, zone), "written when the recording ended"),
-        (as_local, "local time, though marked as UTC"),
-        (plus(as_local, -length_s, zone), "local time, written at the end"),
-    ]
-    for reference in references:
-        for reading, note in readings:
+    if_ended = plus(start, -length_s, zone)
+    readings = (start, if_ended, as_local, plus(as_local, -length_s, zone))
+    given = in_zone(facts.start, zone) if facts.start is not None else None
+    for reference in filter(None, (given, named.start if named else None)):
+        for reading in readings:
             if abs(apart_s(reading, reference)) <= AGREE_S:
-                return ClockEvidence(
-                    source=ClockSource.CONTAINER, start=reading, note=note
-                )
+                return reading
     if (
         facts.file_modified is not None
         and length_s > 2 * _SAME_MOMENT_S
         and abs(apart_s(in_zone(facts.file_modified, zone), start)) <= _SAME_MOMENT_S
     ):
-        reading, note = readings[1]
-        return ClockEvidence(source=ClockSource.CONTAINER, start=reading, note=note)
-    return ClockEvidence(source=ClockSource.CONTAINER, start=start)
+        return if_ended
+    return start
 
 
 def daylight_at(

@@ -10,7 +10,7 @@ import re
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from treeward.language.dates import MONTHS, parse_date, read_date
+from treeward.language.dates import MONTHS, nearest_day, parse_date, read_date
 
 from .clock_evidence import time_in_name
 from .flags import Flag, FlagCode
@@ -259,7 +259,7 @@ class Days:
         """Read a date; None where no calendar has it, or nothing tells its year."""
         if short := _SHORT.fullmatch(said):
             day, month = (int(part) for part in short.groups() if part)
-            return self._in_year(day, month)
+            return self._nearest(month, day)
         words = re.split(r"(?<!\d)[\s,.-]+|[\s,.-]+(?!\d|$)|[\s,]+", said)
         months = [w[:3] if w[:3] in _MONTHS and w.isalpha() else w for w in words]
         if re.search(r"[a-z]-\d\d$", said):
@@ -271,7 +271,7 @@ class Days:
             found = date.fromisoformat(reading.value)
             return self._month_first(found) if _SLASHES.fullmatch(said) else found
         number, name = reading.value.split()
-        return self._in_year(int(number), MONTHS.index(name.lower()) + 1)
+        return self._nearest(MONTHS.index(name.lower()) + 1, int(number))
 
     def _month_first(self, day: date) -> date:
         """Take the first figure of a day for its month, if the page is written so.
@@ -284,14 +284,5 @@ class Days:
         to_come = self._near is not None and turned <= self._near < day
         return turned if self.month_first or to_come else day
 
-    def _in_year(self, day: int, month: int) -> date | None:
-        """Return the day in the year that brings it nearest to the other evidence."""
-        if self._near is None:
-            return None
-        near, found = self._near, []
-        for year in (near.year - 1, near.year, near.year + 1):
-            try:
-                found.append(date(year, month, day))
-            except ValueError:
-                continue  # 29 February of another year, or no date at all
-        return min(found, key=lambda one: abs((one - near).days), default=None)
+    def _nearest(self, month: int, day: int) -> date | None:
+        return nearest_day(month, day, self._near) if self._near is not None else None

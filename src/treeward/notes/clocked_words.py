@@ -11,7 +11,13 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from treeward.language.bearings import POINTS_DEG, point_at, read_bearing, read_compass
+from treeward.language.bearings import (
+    COMPASS_POINTS,
+    POINTS_DEG,
+    point_at,
+    read_bearing,
+    read_compass,
+)
 from treeward.language.kinds import ALSO_WRITTEN, EventKind
 from treeward.language.number_words import NUMBER_WORDS
 
@@ -103,14 +109,11 @@ _NO_COLOURS = frozenset(
 )
 _POINTS = {
     **{name: name for name in POINTS_DEG},
-    "north": "n",
-    "south": "s",
-    "east": "e",
-    "west": "w",
-    "northeast": "ne",
-    "northwest": "nw",
-    "southeast": "se",
-    "southwest": "sw",
+    **{
+        name.replace(" ", ""): short
+        for name, short in zip(COMPASS_POINTS, POINTS_DEG, strict=True)
+        if len(short) < 3
+    },
 }
 _STARTS = frozenset(("north", "south", "east", "west"))  # of points in several words
 _NUMBERS = frozenset(NUMBER_WORDS) - {
@@ -546,17 +549,12 @@ def _single(pairs: set[tuple[str, str]]) -> dict[str, str]:
 
 
 def _sort_of(word: str) -> Sort:
-    if word == "and":
-        return "joint"
-    if word == "at":
-        return "at"
-    for sort, words in _SORTS.items():
-        if word in words:
-            return sort
-    return "word"
+    return next((sort for sort, words in _SORTS.items() if word in words), "word")
 
 
 _SORTS: dict[Sort, frozenset[str]] = {
+    "joint": frozenset({"and"}),
+    "at": frozenset({"at"}),
     "filler": _FILLERS,
     "towards": _TOWARDS,
     "too": _TOO,

@@ -381,7 +381,7 @@ class ValueNotes:
         self._lexicon = Lexicon.of(book)
         self._anchors: Mapping[str, EventKind] = {
             f"{plain_phrase(way)} ": EventKind(kind)
-            for kind, ways in book.anchors().items()
+            for kind, ways in book.anchor_words.items()
             for way in ways
         }
         self._watching = Watching(book)

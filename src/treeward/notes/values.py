@@ -50,7 +50,7 @@ class Lexicon:
             anchors={("date",): EventKind.DATE}
             | {
                 tuple(way.split()): EventKind(kind)
-                for kind, ways in book.anchors().items()
+                for kind, ways in book.anchor_words.items()
                 for way in ways
             },
             commands={

@@ -14,12 +14,13 @@ import io
 import re
 from collections import Counter
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from treeward.audio import LONGEST_S
 from treeward.errors import ReviewError
 from treeward.files import write_text
 from treeward.language.kinds import (
+    ALSO_WRITTEN,
     KINDS,
     EventKind,
     Holds,
@@ -35,21 +36,27 @@ from .row import (
     PERSON_COLUMNS,
     CellError,
     ClockCell,
-    DateOrder,
     Decision,
     NoDayError,
     ReviewRow,
     cells_of,
-    date_order,
-    decision_from,
-    kind_from,
+    day_first,
     normal_mark,
     parse_alternatives,
     parse_clock,
     parse_number,
     split_texts,
 )
-from .table import COLUMNS, CellTable, ReviewFaultsError, TableLine, guard, heading_of
+from .table import (
+    COLUMNS,
+    CellTable,
+    ReviewFaultsError,
+    TableLine,
+    guard,
+    heading_of,
+    parse_table,
+    table_bytes,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -140,9 +147,7 @@ def read_review(
     ReviewError
         If the file as a whole cannot be read.
     """
-    from .table import read_table
-
-    table = read_table(path)
+    table = parse_table(table_bytes(path), where=path.name)
     return rows_from_table(table, zone, machine=machine, taken=taken, where=path.name)
 
 
@@ -188,7 +193,7 @@ class _RowReader:
     zone: ZoneInfo
     where: str
     machine: Mapping[str, ReviewRow]
-    order: DateOrder | None = None
+    by_day: bool | None = None  # before the month
     days: dict[str, date] = field(default_factory=dict)  # recording -> its day
     above: dict[str, date] = field(default_factory=dict)  # of the last row; "" of all
     faults: list[ReviewError] = field(default_factory=list)
@@ -215,13 +220,13 @@ def rows_from_table(
     where: str = "review.csv",
 ) -> list[ReviewRow]:
     """Turn the cells of a file into rows; see `review_file.read_review`."""
-    clocks = [line.cells.get("clock", "") for line in table.lines]
+    clocks = (line.cells.get("clock", "") for line in table.lines)
     reader = _RowReader(
         table=table,
         zone=zone,
         where=where,
         machine={row.name: row for row in machine},
-        order=date_order(clocks),
+        by_day=day_first(clocks),
     )
     names = _names(table, reader.machine, taken)
     reader.days = _days(reader)
@@ -323,7 +328,7 @@ def _days(reader: _RowReader) -> dict[str, date]:
         if not cell or line.cells.get("recording", "").strip() in days:
             continue
         try:
-            found = parse_clock(cell, reader.zone, order=reader.order)
+            found = parse_clock(cell, reader.zone, by_day=reader.by_day)
         except CellError:
             continue
         days.setdefault(line.cells.get("recording", "").strip(), found.clock.date())
@@ -388,16 +393,12 @@ def _row(
 
 
 def _decision(reader: _RowReader, line: TableLine, text: str) -> Decision:
-    try:
-        return decision_from(text)
-    except ValueError:
-        reader.fault(
-            line,
-            "decision",
-            f"{text!r} is no decision",
-            "Leave it empty, or write keep or drop.",
-        )
+    plain = text.strip().lower()
+    if plain not in {"", "keep", "drop"}:
+        mend = "Leave it empty, or write keep or drop."
+        reader.fault(line, "decision", f"{text!r} is no decision", mend)
         return ""
+    return cast("Decision", plain)
 
 
 def _plain(text: str) -> str:
@@ -418,8 +419,10 @@ def _with_machine_cells(event: Event, written: Event) -> Event:
 
 
 def _kind(reader: _RowReader, line: TableLine, cell: str) -> EventKind | None:
+    """Read an event's kind in any capitals, or as people write it: "gone", "landed"."""
+    plain = cell.strip().lower()
     try:
-        return kind_from(cell)
+        return ALSO_WRITTEN.get(plain) or EventKind(plain)
     except ValueError:
         what = f"{cell!r} is no event" if cell else "is empty"
         reader.fault(line, "event", what, f"Write one of: {_KINDS}.")
@@ -437,7 +440,7 @@ def _clock(
     day = next(filter(None, days), reader.days.get(""))
     try:
         found = parse_clock(
-            cell, reader.zone, order=reader.order, machine=machine, day=day
+            cell, reader.zone, by_day=reader.by_day, machine=machine, day=day
         )
     except NoDayError as error:
         if not reader.undated:  # one line for all of them

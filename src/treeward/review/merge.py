@@ -6,14 +6,15 @@ differ are the person's; those always stay. All the rest follows the machine.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections import defaultdict
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
 from treeward.measures import counted
 from treeward.notes.flags import Flag, FlagCode
 
-from .file import PERSON_COLUMNS, ReviewRow, cells_of
+from .row import PERSON_COLUMNS, ReviewRow, cells_of, with_cells
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -61,19 +62,6 @@ class MergeResult:
     report: MergeReport
 
 
-@dataclass(slots=True)
-class _Books:
-    """Lists that the report is made of."""
-
-    names: dict[str, list[str]] = field(default_factory=dict)
-
-    def note(self, what: str, name: str) -> None:
-        self.names.setdefault(what, []).append(name)
-
-    def report(self) -> MergeReport:
-        return MergeReport(**{what: tuple(n) for what, n in self.names.items()})
-
-
 def merge_review(
     previous: Sequence[ReviewRow],
     current: Sequence[ReviewRow] | None,
@@ -117,7 +105,7 @@ def merge_review(
         {*before, *mine},
         (j for j in _in_time(new) if j not in new_names),
     )
-    books = _Books()
+    books = defaultdict[str, list[str]](list)  # field of the report -> rows
     rows: dict[str, ReviewRow] = dict(mine)
     machine: dict[str, ReviewRow] = {
         row.name: row for row in previous if row.event.recording not in heard
@@ -129,13 +117,13 @@ def merge_review(
         if j in attached:  # the person had written it down already
             machine[name] = fresh
             rows[attached[j].name] = _with_sound(attached[j], event)
-            books.note("also_heard", attached[j].name)
+            books["also_heard"].append(attached[j].name)
         elif old is None:
             machine[name] = rows[name] = fresh
-            books.note("added", name)
+            books["added"].append(name)
         elif name not in mine:
             machine[name] = fresh
-            books.note("stay_deleted", name)
+            books["stay_deleted"].append(name)
         else:
             rows[name], machine[name] = _merge_row(old, mine[name], fresh, books)
     kept = set(new_names.values())
@@ -145,7 +133,7 @@ def merge_review(
     return MergeResult(
         rows=tuple(sorted(rows.values(), key=by_time)),
         machine=tuple(sorted(machine.values(), key=by_time)),
-        report=books.report(),
+        report=MergeReport(**{what: tuple(names) for what, names in books.items()}),
     )
 
 
@@ -206,27 +194,19 @@ def heed_corrected_times(
 
 
 def _merge_row(
-    old: ReviewRow, row: ReviewRow, fresh: ReviewRow, books: _Books
+    old: ReviewRow, row: ReviewRow, fresh: ReviewRow, books: dict[str, list[str]]
 ) -> tuple[ReviewRow, ReviewRow]:
     """Merge one row that both sides know; return it, and the machine's copy."""
     touched = changed_columns(old, row)
     written = _remember(fresh, touched)
     if touched:
-        books.note("kept_changes", row.name)
+        books["kept_changes"].append(row.name)
     was, now, mine = (cells_of(r) for r in (old, fresh, row))
     if all(was[c] == now[c] for c in now):
         no_longer = Flag(FlagCode.NO_LONGER_HEARD)
         flags = tuple(f for f in row.event.flags if f != no_longer)
         return replace(row, event=replace(row.event, flags=flags)), written
-    event = fresh.event
-    if "clock" in touched:
-        event = replace(event, clock=row.event.clock)
-    if "event" in touched:
-        event = replace(event, kind=row.event.kind)
-    if "mark" in touched:
-        event = replace(event, mark=row.event.mark)
-    if "value" in touched:
-        event = replace(event, value=row.event.value)
+    event = with_cells(fresh.event, row.event, touched)
     conflict = [
         c for c in _CONFIRMED if c in touched and now[c] not in {was[c], mine[c]}
     ]
@@ -234,10 +214,10 @@ def _merge_row(
     if conflict:
         said = " ".join(now[c] for c in _CONFIRMED if now[c])
         event = replace(event, flags=(*event.flags, Flag.of(FlagCode.HEARD_ANEW, said)))
-        books.note("conflicts", row.name)
+        books["conflicts"].append(row.name)
     else:
         event = replace(event, flags=(*event.flags, *earlier))
-        books.note("updated", row.name)
+        books["updated"].append(row.name)
     return replace(row, event=event), written
 
 
@@ -246,7 +226,7 @@ def _vanished(
     mine: Mapping[str, ReviewRow],
     rows: dict[str, ReviewRow],
     machine: dict[str, ReviewRow],
-    books: _Books,
+    books: dict[str, list[str]],
 ) -> None:
     """Deal with a row that the machine no longer hears."""
     row = mine.get(old.name)
@@ -256,14 +236,14 @@ def _vanished(
     touched = changed_columns(old, row)
     if not touched:
         del rows[old.name]
-        books.note("removed", old.name)
+        books["removed"].append(old.name)
         return
     machine[old.name] = _remember(old, touched)
     no_longer = Flag(FlagCode.NO_LONGER_HEARD)
     if no_longer not in row.event.flags:
         flags = (*row.event.flags, no_longer)
         rows[old.name] = replace(row, event=replace(row.event, flags=flags))
-    books.note("no_longer_heard", old.name)
+    books["no_longer_heard"].append(old.name)
 
 
 def _remember(row: ReviewRow, touched: Collection[str]) -> ReviewRow:
@@ -288,7 +268,7 @@ def _attach(
         for j in alike.get((row.event.kind, row.event.mark, row.event.value), ()):
             if j in taken or j in found:
                 continue
-            if same_note(row.event, new[j]):
+            if _same_moment(row.event, new[j]):
                 found[j] = row
                 break
     return found
@@ -312,13 +292,14 @@ def _in_time(events: Sequence[Event]) -> list[int]:
 
 def _fresh_names(taken: Collection[str], indices: Iterable[int]) -> dict[int, str]:
     """Name new rows in order of time, above every number that was ever used."""
-    numbers = [int(n[1:]) for n in taken if n[:1] == "r" and n[1:].isdigit()]
-    number = max((n for n in numbers if n < 10**9), default=0)
-    names: dict[int, str] = {}
-    for index in indices:
-        number += 1
-        names[index] = f"r{number:04d}"
-    return names
+    first = last_number(taken, "r") + 1
+    return {index: f"r{number:04d}" for number, index in enumerate(indices, first)}
+
+
+def last_number(names: Collection[str], letters: str) -> int:
+    """Return the highest number of the names that begin with one of these letters."""
+    numbers = [int(n[1:]) for n in names if n[:1] in letters and n[1:].isdigit()]
+    return max((n for n in numbers if n < 10**9), default=0)
 
 
 def by_time(row: ReviewRow) -> tuple[bool, float, str, float, str]:
@@ -372,10 +353,8 @@ def match_events(old: Sequence[Event], new: Sequence[Event]) -> dict[int, int]:
     return pairs
 
 
-def same_note(hand: Event, heard: Event) -> bool:
-    """Tell whether an event typed by hand says what a heard one says."""
-    if hand.kind != heard.kind or hand.mark != heard.mark or hand.value != heard.value:
-        return False
+def _same_moment(hand: Event, heard: Event) -> bool:
+    """Tell whether an event typed by hand is of the moment of one that was heard."""
     if hand.start_s is not None and hand.recording == heard.recording:
         return abs(hand.start_s - _start(heard)) <= SAME_NOTE_S
     if hand.clock is None or heard.clock is None:
@@ -394,11 +373,7 @@ def _end(event: Event) -> float:
 
 def _score(old: Event, new: Event) -> float:
     """Return how well two events of one recording fit; 0 where they do not."""
-    agree = {
-        "kind": old.kind == new.kind,
-        "mark": old.mark == new.mark,
-        "value": old.value == new.value,
-    }
+    agree = {name: getattr(old, name) == getattr(new, name) for name in _SCORES}
     said = sum(_SCORES[name] for name, same in agree.items() if same)
     if old.start_s is None or new.start_s is None:
         same_clock = (

@@ -10,19 +10,18 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
-from enum import StrEnum
 from functools import lru_cache
-from typing import TYPE_CHECKING, Literal, cast
+from typing import TYPE_CHECKING, Literal
 
-from treeward.language.kinds import ALSO_WRITTEN, EventKind
+from treeward.language.dates import calendar_day, in_letters
 from treeward.notes.clock_evidence import EARLIEST_YEAR, LATEST_YEAR, exists, in_zone
 from treeward.notes.flags import sentences_of
 from treeward.speech.utterances import Alternative
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Collection, Iterable
     from zoneinfo import ZoneInfo
 
     from treeward.notes.events import Event
@@ -70,11 +69,26 @@ def cells_of(row: ReviewRow) -> dict[str, str]:
         "value": event.value,
         "confidence": f"{event.confidence:.2f}",
         "heard": event.heard,
-        "alternatives": format_alternatives(event.alternatives),
+        "alternatives": join_texts(
+            f"{a.text} ({a.confidence:.2f})" for a in event.alternatives
+        ),
         "flag": join_texts(sentences_of(event.flags)),
         "decision": row.decision,
         "remark": row.remark,
     } | dict(row.extra)
+
+
+_FIELDS = {"clock": "clock", "event": "kind", "mark": "mark", "value": "value"}
+
+
+def with_cells(event: Event, other: Event, columns: Collection[str]) -> Event:
+    """Return an event with what another has in some columns of the person's."""
+    taken = {
+        name: getattr(other, name)
+        for column, name in _FIELDS.items()
+        if column in columns
+    }
+    return replace(event, **taken)
 
 
 def normal_mark(text: str) -> str:
@@ -87,26 +101,6 @@ def normal_mark(text: str) -> str:
     if len(words) > 1 and "-" not in words[0] and words[1] not in _SPOTS:
         plain = " ".join([f"{words[0]}-{words[1]}", *words[2:]])
     return plain
-
-
-def decision_from(text: str) -> Decision:
-    """Read a decision; raises ValueError for another word."""
-    plain = text.strip().lower()
-    if plain not in {"", "keep", "drop"}:
-        raise ValueError(plain)
-    return cast("Decision", plain)
-
-
-def kind_from(text: str) -> EventKind:
-    """Read an event's kind in any capitals, or as people write it ("gone", "landed").
-
-    Raises
-    ------
-    ValueError
-        The word is no kind.
-    """
-    plain = text.strip().lower()
-    return ALSO_WRITTEN.get(plain) or EventKind(plain)
 
 
 _ALTERNATIVE = re.compile(
@@ -165,31 +159,18 @@ def split_texts(cell: str) -> tuple[str, ...]:
     return tuple(text for text in texts if text)
 
 
-def format_alternatives(alternatives: tuple[Alternative, ...]) -> str:
-    """Write "yellow back (0.31); yellow mark (0.07)"."""
-    return join_texts(f"{a.text} ({a.confidence:.2f})" for a in alternatives)
-
-
 def parse_alternatives(cell: str) -> tuple[Alternative, ...]:
-    """Read alternatives; one whose confidence was lost has confidence 0."""
+    """Read "yellow back (0.31); yellow mark (0.07)".
+
+    One whose confidence was lost has confidence 0.
+    """
     found: list[Alternative] = []
     for text in split_texts(cell):
         match = _ALTERNATIVE.match(text)
-        if match is None:
-            found.append(Alternative(text=text, confidence=0.0))
-        else:
-            confidence = float(match["confidence"].replace(",", "."))
-            found.append(
-                Alternative(text=match["text"], confidence=min(1.0, confidence))
-            )
+        said, share = match.groups() if match else (text, "0")
+        confidence = min(1.0, float(share.replace(",", ".")))
+        found.append(Alternative(text=said, confidence=confidence))
     return tuple(found)
-
-
-class DateOrder(StrEnum):
-    """In which order a file writes day and month."""
-
-    DAY_FIRST = "day first"
-    MONTH_FIRST = "month first"
 
 
 _TIME = (
@@ -209,6 +190,9 @@ _DAY_FIRST = re.compile(
 _TIME_ONLY = re.compile(rf"^{_TIME}{_OFFSET}$", re.IGNORECASE)
 _SERIAL = re.compile(r"^\d{5}[.,]\d+$")  # days since 1899-12-30, in spreadsheets
 _EPOCH = datetime(1899, 12, 30)  # noqa: DTZ001  (local time, as spreadsheets count)
+
+
+_WRITE = "Write it as 2026-07-14 10:22:31."
 
 
 class NoDayError(CellError):
@@ -234,18 +218,18 @@ def format_clock(clock: datetime) -> str:
     )
 
 
-def date_order(cells: Iterable[str]) -> DateOrder | None:
-    """Return how a file writes its dates, if any row gives it away."""
-    seen: set[DateOrder] = set()
+def day_first(cells: Iterable[str]) -> bool | None:
+    """Tell whether a file writes the day before the month; None where no row does."""
+    seen: set[bool] = set()
     for cell in cells:
         match = _NUMBERS.match(cell.strip())
         if match is None or len(match["one"]) > 2:
             continue
         one, two = int(match["one"]), int(match["two"])
         if one > 12 >= two or match["sep"] == ".":
-            seen.add(DateOrder.DAY_FIRST)
+            seen.add(True)
         elif two > 12 >= one:
-            seen.add(DateOrder.MONTH_FIRST)
+            seen.add(False)
     return seen.pop() if len(seen) == 1 else None
 
 
@@ -253,7 +237,7 @@ def parse_clock(
     text: str,
     zone: ZoneInfo,
     *,
-    order: DateOrder | None = None,
+    by_day: bool | None = None,
     machine: datetime | None = None,
     day: date | None = None,
 ) -> ClockCell:
@@ -266,8 +250,8 @@ def parse_clock(
         "7/14/2026 10:22 AM", "14 July 2026 10:22", "10:22".
     zone
         The hunt's time zone, for a cell without offset.
-    order
-        How the file writes its dates, see `date_order`.
+    by_day
+        Whether the file writes the day before the month, see `day_first`.
     machine
         What the machine wrote in this cell; tells day from month, and the day of a
         time alone.
@@ -290,11 +274,11 @@ def parse_clock(
             )
         return _put_together(known, match, zone, text)
     if match := _NUMBERS.match(text):
-        found = _days(match, order)
+        found = _days(match, by_day)
         if len(found) > 1 and machine is not None:
             found = [d for d in found if d == machine.date()] or found
         if not found:
-            raise CellError(f"{text!r} is no date", "Write it as 2026-07-14 10:22:31.")
+            raise CellError(f"{text!r} is no date", _WRITE)
         if len(found) > 1:
             a, b = found
             raise CellError(
@@ -302,9 +286,7 @@ def parse_clock(
                 "Write the year first, as 2026-07-14 10:22:31.",
             )
         if match["hour"] is None:
-            raise CellError(
-                f"{text!r} has no time of day", "Write it as 2026-07-14 10:22:31."
-            )
+            raise CellError(f"{text!r} has no time of day", _WRITE)
         return _put_together(found[0], match, zone, text)
     if _SERIAL.match(text):
         local = _EPOCH + timedelta(days=float(text.replace(",", ".")))
@@ -313,28 +295,21 @@ def parse_clock(
     return _in_letters(text, zone)
 
 
-def _days(match: re.Match[str], order: DateOrder | None) -> list[date]:
+def _days(match: re.Match[str], by_day: bool | None) -> list[date]:
     one, two, three = match["one"], match["two"], match["three"]
     if len(one) == 4:
         tries = [(one, two, three)]
     else:
         year = three if len(three) == 4 else f"20{three:0>2}"
-        day_first, month_first = (year, two, one), (year, one, two)
-        if order == DateOrder.DAY_FIRST or match["sep"] == ".":
-            tries = [day_first]
-        elif order == DateOrder.MONTH_FIRST:
-            tries = [month_first]
-        else:
-            tries = [day_first, month_first]
-    found: list[date] = []
-    for year, month, day in tries:
-        try:
-            candidate = date(int(year), int(month), int(day))
-        except ValueError:
-            continue
-        if candidate not in found:
-            found.append(candidate)
-    return found
+        tries = [(year, two, one), (year, one, two)]
+        if by_day or match["sep"] == ".":
+            tries = tries[:1]
+        elif by_day is False:
+            tries = tries[1:]
+    found = [
+        calendar_day(int(year), int(month), int(day)) for year, month, day in tries
+    ]
+    return list(dict.fromkeys(filter(None, found)))
 
 
 def _put_together(
@@ -346,22 +321,16 @@ def _put_together(
     if half and 1 <= hour <= 12:
         hour = hour % 12 + (12 if half.startswith("p") else 0)
     part = int((match["part"] or "0").ljust(6, "0"))
+    resolution_s = 60.0 if match["second"] is None else 1.0
     try:
-        of_day = time(hour, minute, second, part)
-        local = datetime.combine(day, of_day)
+        local = datetime.combine(day, time(hour, minute, second, part))
         if offset := match["offset"]:
             moment = datetime.fromisoformat(f"{local.isoformat()}{offset.upper()}")
-            return ClockCell(
-                clock=_of_these_centuries(in_zone(moment, zone), text),
-                resolution_s=60.0 if match["second"] is None else 1.0,
-            )
+            clock = _of_these_centuries(in_zone(moment, zone), text)
+            return ClockCell(clock=clock, resolution_s=resolution_s)
     except (ValueError, OverflowError):
-        raise CellError(
-            f"{text!r} is no time of day", "Write it as 2026-07-14 10:22:31."
-        ) from None
-    return _checked(
-        local, zone, text, resolution_s=60.0 if match["second"] is None else 1.0
-    )
+        raise CellError(f"{text!r} is no time of day", _WRITE) from None
+    return _checked(local, zone, text, resolution_s=resolution_s)
 
 
 def _checked(
@@ -385,39 +354,21 @@ def _of_these_centuries(clock: datetime, text: str) -> datetime:
 
 def _in_letters(text: str, zone: ZoneInfo) -> ClockCell:
     """Read a date with its month in letters, in any language dateparser knows."""
-    refused = CellError(
-        f"{text!r} is no date and time", "Write it as 2026-07-14 10:22:31."
-    )
+    refused = CellError(f"{text!r} is no date and time", _WRITE)
     if not re.search(r"[^\W\d_]{3,}", text) or not re.search(r"\d:\d\d", text):
         raise refused
     if len(text) > 60 or _RUN_TOGETHER.search(text):
         raise refused
     if (match := _DAY_FIRST.match(text)) and (day := _day_in_letters(match["day"])):
         return _put_together(day, match, zone, text)
-    found = _parsed_in_letters(text)
+    found = in_letters(text)
     if found is None:
         raise refused
-    return _checked(
-        found.replace(tzinfo=None),
-        zone,
-        text,
-        resolution_s=1.0 if re.search(r":\d\d:\d\d", text) else 60.0,
-    )
+    resolution_s = 1.0 if re.search(r":\d\d:\d\d", text) else 60.0
+    return _checked(found.replace(tzinfo=None), zone, text, resolution_s=resolution_s)
 
 
 @lru_cache(maxsize=1000)  # a file has a row a minute, but few days; each costs 1 ms
 def _day_in_letters(text: str) -> date | None:
-    found = _parsed_in_letters(text)
+    found = in_letters(text)
     return found.date() if found else None
-
-
-def _parsed_in_letters(text: str) -> datetime | None:
-    import dateparser
-
-    # No "yesterday" and the like: a spoilt cell would be read as a moment of today.
-    needed = {
-        "REQUIRE_PARTS": ["day", "month", "year"],
-        "PARSERS": ["absolute-time"],
-    }
-    found: datetime | None = dateparser.parse(text, settings=needed)
-    return found

@@ -57,17 +57,7 @@ _CHANGED = ("clock", "event", "mark", "value")
 
 
 class ReviewStore:
-    """Reads and writes the copies.
-
-    Parameters
-    ----------
-    review_path
-        The person's review.csv.
-    machine_dir
-        The hunt's `.treeward` folder.
-    zone
-        The hunt's time zone.
-    """
+    """Reads and writes the copies; `machine_dir` is the hunt's `.treeward` folder."""
 
     def __init__(self, review_path: Path, machine_dir: Path, zone: ZoneInfo) -> None:
         self.review_path = review_path
@@ -352,15 +342,7 @@ class Status(StrEnum):
 
 
 def status_of(row: ReviewRow, written: ReviewRow | None) -> Status:
-    """Tell where a row stands.
-
-    Parameters
-    ----------
-    row
-        As it is in review.csv.
-    written
-        What the machine wrote of it; None for a row added by hand.
-    """
+    """Tell where a row stands beside what the machine wrote, None where it did not."""
     if row.decision == "drop":
         return Status.DROPPED
     conflict = row.event.has(FlagCode.HEARD_ANEW)
@@ -473,14 +455,8 @@ def left_of(
 ) -> Left:
     """Count what is still to be looked at.
 
-    Parameters
-    ----------
-    rows
-        As they stand in review.csv.
-    machine
-        What the machine wrote, by row.
-    lines
-        How many lines without a note nobody has judged.
+    `machine` is what the machine wrote, by row; `lines` is how many lines without a
+    note nobody has judged.
     """
     names = tuple(row.name for row in to_look_at(rows, machine))
     return Left(rows=names, lines=lines, of=len(rows))

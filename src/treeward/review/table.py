@@ -88,20 +88,6 @@ def unguard(text: str) -> str:
     )
 
 
-def read_table(path: Path) -> CellTable:
-    """Read a table with a heading line, as text.
-
-    UTF-8 with or without byte-order mark, UTF-16, and the Windows code page that old
-    spreadsheet programs use; commas, semicolons, tabs or bars; any line ends.
-
-    Raises
-    ------
-    ReviewError
-        If it cannot be read as a table with the columns of a review file.
-    """
-    return parse_table(table_bytes(path), where=path.name)
-
-
 def table_bytes(path: Path) -> bytes:
     """Return the bytes of a table that `parse_table` is to read.
 
@@ -121,15 +107,17 @@ def table_bytes(path: Path) -> bytes:
 
 
 def parse_table(raw: bytes, *, where: str) -> CellTable:
-    """Read a table from the bytes of a file; see `read_table`."""
-    text = _decode(raw, where)
-    if "\0" in text:
-        line = text[: text.index("\0")].count("\n") + 1
-        raise ReviewError(
-            "holds a zero byte, so it is not text",
-            where=f"{where} row {line}",
-            mend="Save it as CSV (UTF-8) or restore it from a copy.",
-        )
+    """Read a table with a heading line from the bytes of a file, as text.
+
+    UTF-8 with or without byte-order mark, UTF-16, and the Windows code page that old
+    spreadsheet programs use; commas, semicolons, tabs or bars; any line ends.
+
+    Raises
+    ------
+    ReviewError
+        If it cannot be read as a table with the columns of a review file.
+    """
+    text = _text_of(raw, where)
     skip = 0
     if match := re.match(r"sep=(.)\r?\n", text):  # a spreadsheet's own hint
         text, skip = text[match.end() :], 1
@@ -239,6 +227,18 @@ def _check_heading(heading: Sequence[str], *, where: str) -> None:
             where=where,
             mend="Take one of them away.",
         )
+
+
+def _text_of(raw: bytes, where: str) -> str:
+    text = _decode(raw, where)
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise ReviewError(
+            "holds a zero byte, so it is not text",
+            where=f"{where} row {line}",
+            mend="Save it as CSV (UTF-8) or restore it from a copy.",
+        )
+    return text
 
 
 def _decode(raw: bytes, where: str) -> str:

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from .file import PERSON_COLUMNS, ReviewRow, cells_of
-from .merge import by_time, changed_columns, match_events
+from .merge import by_time, changed_columns, last_number, match_events
+from .row import PERSON_COLUMNS, ReviewRow, cells_of, with_cells
 
 _NO_ONES = ("decision", "remark")  # columns that are empty until a person fills them
 
@@ -118,8 +118,7 @@ def _note(row: ReviewRow) -> tuple[object, ...]:
 
 def _names(taken: set[str], other: Reviewed, pairs: dict[str, str]) -> dict[str, str]:
     """Return a name for every row of the second, above all that were ever used."""
-    numbers = [int(n[1:]) for n in taken if n[:1] in "rh" and n[1:].isdigit()]
-    number = max((n for n in numbers if n < 10**9), default=0)
+    number = last_number(taken, "rh")
     names = dict(pairs)
     heard = {row.name for row in other.machine}
     rows = {row.name: row for row in (*other.machine, *other.rows)}
@@ -158,7 +157,11 @@ def _one_row(
         if cells[column] == their_cells[column] or column not in touched:
             continue
         (against if column in by_me else taken).append(column)
-    row = _with_cells(mine, theirs, taken)
+    row = replace(mine, event=with_cells(mine.event, theirs.event, taken))
+    if "decision" in taken:
+        row = replace(row, decision=theirs.decision)
+    if "remark" in taken:
+        row = replace(row, remark=theirs.remark)
     own = dict(row.extra)
     extra = own | {k: v for k, v in theirs.extra if v and not own.get(k)}
     row = replace(row, extra=tuple(extra.items()))
@@ -176,25 +179,3 @@ def _touched(row: ReviewRow, written: ReviewRow | None) -> frozenset[str]:
         return changed_columns(written, row)
     cells = cells_of(row)
     return frozenset(c for c in PERSON_COLUMNS if c not in _NO_ONES or cells[c])
-
-
-def _with_cells(mine: ReviewRow, theirs: ReviewRow, columns: list[str]) -> ReviewRow:
-    event = mine.event
-    for column in columns:
-        match column:
-            case "clock":
-                event = replace(event, clock=theirs.event.clock)
-            case "event":
-                event = replace(event, kind=theirs.event.kind)
-            case "mark":
-                event = replace(event, mark=theirs.event.mark)
-            case "value":
-                event = replace(event, value=theirs.event.value)
-            case _:  # decision and remark, below
-                pass
-    row = replace(mine, event=event)
-    if "decision" in columns:
-        row = replace(row, decision=theirs.decision)
-    if "remark" in columns:
-        row = replace(row, remark=theirs.remark)
-    return row

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from treeward.language.kinds import EventKind
+from treeward.language.number_words import cardinal
 
 from .world import COLOURS, SpokenLine, line
 
@@ -30,55 +31,15 @@ if TYPE_CHECKING:
 BearingForm = Literal["digits", "tens", "hundred"]
 BEARING_FORMS: tuple[BearingForm, ...] = ("digits", "tens", "hundred")
 
-_ONES = [
-    "zero",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-]
-_TENS = (
-    "",
-    "",
-    "twenty",
-    "thirty",
-    "forty",
-    "fifty",
-    "sixty",
-    "seventy",
-    "eighty",
-    "ninety",
-)
-
 
 def number_words(number: int) -> str:
     """Say a whole number from 0 to 99: "forty-two"."""
-    if not 0 <= number <= 99:
-        raise ValueError(f"number: {number} is not between 0 and 99")
-    if number < 20:
-        return _ONES[number]
-    tens, ones = divmod(number, 10)
-    return _TENS[tens] + (f"-{_ONES[ones]}" if ones else "")
+    return cardinal(number).replace(" ", "-")
 
 
 def digit_words(digits: str) -> str:
     """Say digits one by one: "zero three nine"."""
-    return " ".join(_ONES[int(digit)] for digit in digits)
+    return " ".join(cardinal(int(digit)) for digit in digits)
 
 
 def bearing_words(bearing_deg: int, form: BearingForm = "digits") -> str:
@@ -98,12 +59,12 @@ def bearing_words(bearing_deg: int, form: BearingForm = "digits") -> str:
     hundreds, rest = divmod(bearing_deg, 100)
     if form == "digits" or hundreds == 0:
         return digit_words(f"{bearing_deg:03d}")
-    head = _ONES[hundreds]
+    head = cardinal(hundreds)
     if rest == 0:
         return f"{head} hundred"
     if form == "hundred":
         return f"{head} hundred and {number_words(rest)}"
-    return f"{head} oh {_ONES[rest]}" if rest < 10 else f"{head} {number_words(rest)}"
+    return f"{head} {'oh ' if rest < 10 else ''}{number_words(rest)}"
 
 
 def time_words(hour: int, minute: int, *, twelve: bool = True) -> str:
@@ -113,9 +74,7 @@ def time_words(hour: int, minute: int, *, twelve: bool = True) -> str:
     said = number_words((hour - 1) % 12 + 1 if twelve else hour)
     if minute == 0:
         return f"{said} o'clock" if twelve else f"{said} hundred"
-    if minute < 10:
-        return f"{said} oh {_ONES[minute]}"
-    return f"{said} {number_words(minute)}"
+    return f"{said} {'oh ' if minute < 10 else ''}{number_words(minute)}"
 
 
 def mark_words(mark: str) -> str:
@@ -170,16 +129,8 @@ def with_talk(
 ) -> tuple[SpokenLine, ...]:
     """Put talk into quiet stretches of the script.
 
-    Parameters
-    ----------
-    script
-        The notes, in order.
-    rng
-        Where the randomness comes from.
-    share
-        Chance that a quiet stretch holds talk.
-    barred
-        Recording to seconds at which the recorder was stopped; talk keeps off.
+    `share` is the chance that a quiet stretch holds talk, `barred` the seconds of each
+    recording at which the recorder was stopped; talk keeps off.
     """
     out: list[SpokenLine] = []
     order = [str(text) for text in rng.permutation(TALK)]
@@ -261,15 +212,6 @@ class SaidNote:
     pieces: tuple[SaidPart, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BearingTaken:
-    """A bearing taken on a departing bee."""
-
-    flown_true_deg: float
-    stray: bool
-    read_deg: int
-
-
 @dataclass(slots=True)
 class Watch:
     """One sitting at a station: what was said, and which stops were noted."""
@@ -277,7 +219,6 @@ class Watch:
     notes: list[SaidNote] = field(default_factory=list)
     back_noted: set[tuple[str, float]] = field(default_factory=set)
     away_noted: set[tuple[str, float]] = field(default_factory=set)
-    readings: dict[tuple[str, float], BearingTaken] = field(default_factory=dict)
 
 
 def watch(
@@ -290,18 +231,9 @@ def watch(
     shared: SharedErrors,
     rng: np.random.Generator,
 ) -> Watch:
-    """Sit at a station and say what is seen.
+    """Sit at a station and say what is seen of the stops of all bees there.
 
-    Parameters
-    ----------
-    stops
-        All stops of all bees at this station.
-    station, colonies, settings, shared
-        The world.
-    known_marks
-        Bees painted before; those seen for the first time are added.
-    rng
-        Where the randomness comes from.
+    `known_marks` are bees painted before; those seen for the first time are added.
     """
     seen = Watch()
     unseen = _pause(station.watch_s, settings, rng)
@@ -323,7 +255,6 @@ def watch(
             if leaving:
                 seen.away_noted.add(key)
                 pieces = _departure(
-                    seen,
                     stop,
                     station,
                     colonies=colonies,
@@ -414,7 +345,6 @@ def _arrival(
 
 
 def _departure(
-    seen: Watch,
     stop: Stop,
     station: SimulatedStation,
     *,
@@ -428,16 +358,15 @@ def _departure(
     # A bee circles over a new place before it flies home; nobody reads that.
     if not stop.first and rng.random() < settings.bearing_share:
         homeward_deg, _ = line(station.position, colonies[stop.colony].position)
-        reading = read_bearing(homeward_deg, settings, shared, rng)
-        seen.readings[stop.mark, stop.back_s] = reading
+        read_deg = read_bearing(homeward_deg, settings, shared, rng)
         anchor = "heading" if rng.random() < 0.3 else "bearing"
         form = BEARING_FORMS[int(rng.integers(len(BEARING_FORMS)))]
         pieces.append(
             SaidPart(
                 kind=EventKind.BEARING,
-                text=f"{anchor} {bearing_words(reading.read_deg, form)}",
+                text=f"{anchor} {bearing_words(read_deg, form)}",
                 mark=stop.mark,
-                value=str(reading.read_deg),
+                value=str(read_deg),
             )
         )
     return pieces
@@ -448,17 +377,16 @@ def read_bearing(
     settings: SimulationSettings,
     shared: SharedErrors,
     rng: np.random.Generator,
-) -> BearingTaken:
+) -> int:
     """Read a magnetic bearing of a vanishing bee off the compass, as people do."""
-    stray = bool(rng.random() < settings.stray_share)
+    is_stray = rng.random() < settings.stray_share
     flown = homeward_deg + float(rng.normal(0.0, shared.bearing_sd_deg))
-    if stray:
+    if is_stray:
         flown = float(rng.uniform(0.0, 360.0))
     shown = flown - shared.declination_deg + shared.compass_offset_deg
     # Most people read to the mark of the dial, some to the degree.
     width = settings.rounding_deg if rng.random() < 0.85 else 1
-    read = round(shown / width) * width % 360
-    return BearingTaken(flown_true_deg=flown % 360, stray=stray, read_deg=int(read))
+    return int(round(shown / width) * width % 360)
 
 
 def _slip(

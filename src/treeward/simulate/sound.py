@@ -1,8 +1,8 @@
 """The spoken script of an invented hunt as recordings.
 
-Outdoor sound to put behind invented speech: wind, running water, bees.
+Wind to put behind invented speech.
 
-Every bed is endless and made block by block, so an hour of it costs no more memory
+A bed of sound is endless and made block by block, so an hour of it costs no more memory
 than a second. Levels are set against speech: `gain_for` gives the factor that puts a
 bed a stated number of decibels below a stated speech level.
 """
@@ -22,7 +22,7 @@ from treeward.errors import SpeechError
 from .observer import moved_line, with_talk
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -59,7 +59,8 @@ class _Filtered:
         return np.asarray(out, dtype=np.float64)
 
 
-def _band(rng: np.random.Generator, low_hz: float, high_hz: float, rate_hz: int) -> Bed:
+def band(rng: np.random.Generator, low_hz: float, high_hz: float, rate_hz: int) -> Bed:
+    """Make white noise between two pitches."""
     from scipy.signal import butter
 
     top = min(high_hz, 0.46 * rate_hz)
@@ -67,7 +68,7 @@ def _band(rng: np.random.Generator, low_hz: float, high_hz: float, rate_hz: int)
     return _Filtered(rng, b, a)
 
 
-class _Slow:
+class Slow:
     """A slow random curve (standard normal, correlated over `time_s`), interpolated."""
 
     STEP_S = 0.05
@@ -85,6 +86,7 @@ class _Slow:
         return float(self._keep * value + fresh)
 
     def block(self, n: int) -> Samples:
+        """Return the next `n` samples."""
         out = np.empty(n)
         done = 0
         while done < n:
@@ -103,11 +105,11 @@ class WindNoise:
     """Wind over a microphone: rumble, hiss of heath and grass, and gusts."""
 
     def __init__(self, rng: np.random.Generator, rate_hz: int) -> None:
-        self._rumble = _band(rng, 20.0, 180.0, rate_hz)
-        self._roar = _band(rng, 120.0, 700.0, rate_hz)
-        self._hiss = _band(rng, 700.0, 5000.0, rate_hz)
-        self._gust = _Slow(rng, 2.5, rate_hz)
-        self._flutter = _Slow(rng, 0.15, rate_hz)
+        self._rumble = band(rng, 20.0, 180.0, rate_hz)
+        self._roar = band(rng, 120.0, 700.0, rate_hz)
+        self._hiss = band(rng, 700.0, 5000.0, rate_hz)
+        self._gust = Slow(rng, 2.5, rate_hz)
+        self._flutter = Slow(rng, 0.15, rate_hz)
 
     def block(self, n: int) -> Samples:
         """Return the next `n` samples."""
@@ -121,81 +123,6 @@ class WindNoise:
         )
 
 
-class Water:
-    """A small stream over stones: broad hiss and single bubbles."""
-
-    BUBBLES_PER_S = 45.0  # guess, by ear
-
-    def __init__(self, rng: np.random.Generator, rate_hz: int) -> None:
-        self._rng, self._rate_hz = rng, rate_hz
-        self._hiss = _band(rng, 500.0, 6000.0, rate_hz)
-        self._body = _band(rng, 250.0, 1500.0, rate_hz)
-        self._swell = _Slow(rng, 0.8, rate_hz)
-        self._tail = np.zeros(round(0.12 * rate_hz))
-
-    def block(self, n: int) -> Samples:
-        """Return the next `n` samples."""
-        swell = np.exp(0.25 * self._swell.block(n))
-        out = swell * (0.7 * self._hiss.block(n) + 0.5 * self._body.block(n))
-        room = np.zeros(n + len(self._tail))
-        room[: len(self._tail)] += self._tail
-        t = np.arange(len(self._tail)) / self._rate_hz
-        for _ in range(self._rng.poisson(self.BUBBLES_PER_S * n / self._rate_hz)):
-            at = int(self._rng.integers(0, n))
-            pitch_hz = float(np.exp(self._rng.uniform(np.log(500.0), np.log(2800.0))))
-            size = float(self._rng.exponential(0.5))
-            ring = np.exp(-t * pitch_hz / 25.0)
-            chirp = np.sin(2 * np.pi * pitch_hz * t * (1 + 1.5 * t))
-            room[at : at + len(t)] += size * ring * chirp
-        self._tail = room[n:].copy()
-        return out + room[:n]
-
-
-FALL = 1.4  # of a buzz's harmonics, as a power: 8 dB an octave; guess
-
-
-class Buzz:
-    """Bees at the dish: several, each passing close now and then."""
-
-    BEES = 3
-
-    def __init__(self, rng: np.random.Generator, rate_hz: int) -> None:
-        self._rate_hz = rate_hz
-        self._near = [_Slow(rng, 1.2, rate_hz) for _ in range(self.BEES)]
-        self._waver = [_Slow(rng, 0.3, rate_hz) for _ in range(self.BEES)]
-        # Wingbeat of bees near the hive about 170 Hz, hovering up to 250: guess.
-        self._pitch_hz = [float(rng.uniform(170.0, 250.0)) for _ in range(self.BEES)]
-        self._phase = [float(rng.uniform(0.0, 1.0)) for _ in range(self.BEES)]
-
-    def block(self, n: int) -> Samples:
-        """Return the next `n` samples."""
-        out = np.zeros(n)
-        for bee in range(self.BEES):
-            pitch = self._pitch_hz[bee] * (1 + 0.04 * self._waver[bee].block(n))
-            phase = self._phase[bee] + np.cumsum(pitch) / self._rate_hz
-            self._phase[bee] = float(phase[-1] % 1.0)
-            near = np.exp(self._near[bee].block(n) - 0.5)
-            tone = np.zeros(n)
-            for harmonic in range(1, 13):
-                tone += np.sin(2 * np.pi * harmonic * phase) / harmonic**FALL
-            out += near * tone
-        return out
-
-
-class Mixed:
-    """Several beds together at equal level."""
-
-    def __init__(self, beds: Sequence[Bed]) -> None:
-        self._beds = tuple(beds)
-
-    def block(self, n: int) -> Samples:
-        """Return the next `n` samples."""
-        total = np.zeros(n)
-        for each in self._beds:
-            total += each.block(n)
-        return np.asarray(total / np.sqrt(len(self._beds)))
-
-
 class _Levelled:
     """A bed scaled so that its usual level in LEVEL_BAND_HZ is one."""
 
@@ -206,37 +133,14 @@ class _Levelled:
         return self._scale * self._bed.block(n)
 
 
-_KINDS: dict[str, type[WindNoise | Water | Buzz]] = {
-    "wind": WindNoise,
-    "water": Water,
-    "buzz": Buzz,
-}
-KINDS = (*_KINDS, "mixed")
-
-
-def bed(kind: str, rng: np.random.Generator, rate_hz: int) -> Bed:
-    """Make a background of unit level.
-
-    Parameters
-    ----------
-    kind
-        "wind", "water", "buzz", or "mixed" (all three).
-    rng
-        Where the randomness comes from.
-    rate_hz
-        Sample rate.
-
-    Raises
-    ------
-    ValueError
-        If the kind is unknown.
-    """
-    if kind == "mixed":
-        return Mixed([bed(each, rng, rate_hz) for each in _KINDS])
-    if kind not in _KINDS:
-        raise ValueError(f"kind: unknown background {kind!r}, know {', '.join(KINDS)}")
-    pilot = _KINDS[kind](rng, rate_hz).block(round(PILOT_S * rate_hz))
-    return _Levelled(_KINDS[kind](rng, rate_hz), 1.0 / band_level(pilot, rate_hz))
+def levelled(
+    kind: Callable[[np.random.Generator, int], Bed],
+    rng: np.random.Generator,
+    rate_hz: int,
+) -> Bed:
+    """Make a background of unit level, its usual one in LEVEL_BAND_HZ."""
+    pilot = kind(rng, rate_hz).block(round(PILOT_S * rate_hz))
+    return _Levelled(kind(rng, rate_hz), 1.0 / band_level(pilot, rate_hz))
 
 
 def band_level(samples: Samples, rate_hz: int) -> float:
@@ -265,7 +169,6 @@ BREATH_S = 0.2  # between two lines at least; guess
 class SoundSettings:
     """How the hunt sounds."""
 
-    noise: str = "wind"  # a kind of treeward.simulate.sound
     snr_db: float = 18.0
     talk_share: float = 0.5  # of quiet stretches
     friend_db: float = -5.0  # how much softer the friend is
@@ -309,16 +212,7 @@ def render(
 ) -> SimulatedHunt:
     """Write the recordings of a hunt, and return it with the times as really spoken.
 
-    Parameters
-    ----------
-    hunt
-        With its script.
-    directory
-        Where the sound files go; made if missing.
-    observer, friend
-        Voices of the two people.
-    settings
-        Noise, talk and file size.
+    The directory is made if missing.
     """
     settings = settings or SoundSettings()
     directory.mkdir(parents=True, exist_ok=True)
@@ -345,7 +239,7 @@ def _record(
     import soundfile
 
     level = 10 ** (SPEECH_LEVEL_DBFS / 20)
-    behind = bed(settings.noise, rng, RATE_HZ)
+    behind = levelled(WindNoise, rng, RATE_HZ)
     gain = gain_for(level, settings.snr_db)
     beside = path.with_name(f".{path.name}.part")
     ogg = path.suffix == ".ogg"

@@ -135,8 +135,6 @@ class SimulatedTrip:
     home_s: float
     away_noted: bool
     back_noted: bool
-    bearing_true_deg: float | None = None  # flown, before compass and rounding
-    stray: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -394,16 +392,6 @@ def ground_speed_mps(
     tail = -np.cos(np.radians(along_deg - wind_from_deg))
     beyond_mps = max(wind_mps - WIND_HELD_MPS, 0.0)
     return float(max(still_mps + beyond_mps * tail, 2.5))
-
-
-def varying_share(spread: float) -> float:
-    """Return what share of the usual in-hive time varies, for a given sd / mean.
-
-    Of a share r, gamma-distributed with mode near one, and 1 - r that no trip falls
-    under, sd / mean is r sqrt(k) / (k - 0.6) / (1 + 0.6 r / (k - 0.6)), k the shape.
-    """
-    width = np.sqrt(SKEW) / (SKEW - 0.6)
-    return float(spread / (width - spread * 0.6 / (SKEW - 0.6)))
 
 
 def fly(

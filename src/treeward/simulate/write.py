@@ -38,7 +38,8 @@ from .world import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
+    from datetime import datetime
     from pathlib import Path
 
     from .sound import Voice
@@ -53,19 +54,8 @@ LEAD_S = 2.0  # it is started again this long before a minute turns; choice
 def simulate_hunt(settings: SimulationSettings, seed: int) -> SimulatedHunt:
     """Invent a hunt: who flew when, what was seen, and what was said.
 
-    The same settings and seed give the same hunt.
-
-    Parameters
-    ----------
-    settings
-        What kind of hunt.
-    seed
-        Of the random numbers.
-
-    Returns
-    -------
-    SimulatedHunt
-        With `events` as a perfect listener would note them, clocks included.
+    The same settings and seed give the same hunt. Its `events` are as a perfect
+    listener would note them, clocks included.
     """
     rng = np.random.default_rng(seed)
     colonies = place_colonies(settings, rng)
@@ -137,7 +127,6 @@ def _trips(
         if after.mark != before.mark or after.first:
             continue
         left, came = (before.mark, before.back_s), (after.mark, after.back_s)
-        reading = seen.readings.get(left)
         trips.append(
             SimulatedTrip(
                 mark=after.mark,
@@ -150,8 +139,6 @@ def _trips(
                 home_s=after.home_s,
                 away_noted=left in seen.away_noted,
                 back_noted=came in seen.back_noted,
-                bearing_true_deg=reading.flown_true_deg if reading else None,
-                stray=reading.stray if reading else False,
             )
         )
     return trips
@@ -184,17 +171,20 @@ def speak(seen: Watch, station: SimulatedStation) -> list[SpokenLine]:
                 clock=clock,
                 heard=text,
             )
-            lines.append(
-                SpokenLine(
-                    start_s=start_s,
-                    text=text,
-                    recording=station.recording,
-                    clock=clock,
-                    event=event,
-                )
-            )
+            lines.append(_line_of(event, clock, start_s))
             free_s = end_s + BREATH_S
     return lines
+
+
+def _line_of(event: Event, clock: datetime, start_s: float) -> SpokenLine:
+    """Return the line that says a note."""
+    return SpokenLine(
+        start_s=start_s,
+        text=event.heard,
+        recording=event.recording,
+        clock=clock,
+        event=event,
+    )
 
 
 def stop_recorder(
@@ -255,13 +245,7 @@ def _time_line(
         clock=clock,
         heard=text,
     )
-    return SpokenLine(
-        start_s=start_s,
-        text=text,
-        recording=station.recording,
-        clock=clock,
-        event=event,
-    )
+    return _line_of(event, clock, start_s)
 
 
 OBSERVER_PITCH, FRIEND_PITCH = 0.9, 0.78  # so that the two voices differ; choice
@@ -276,26 +260,15 @@ def write_hunt(
     friend: Voice | None = None,
     sound_settings: SoundSettings | None = None,
 ) -> SimulatedHunt:
-    """Write a hunt folder.
+    """Write a hunt folder, made if missing; return it with the times as really spoken.
 
     Parameters
     ----------
-    hunt
-        The invented hunt.
-    directory
-        The folder; made if missing. One that holds a hunt already is refused.
     sound
         Whether to speak the notes into recordings/. Without sound the events are
         written as a review.csv typed by hand.
     observer, friend
         Voices, the ones of hibari-tts if not given.
-    sound_settings
-        Noise, talk and file size.
-
-    Returns
-    -------
-    SimulatedHunt
-        The hunt with the times as they were really spoken.
 
     Raises
     ------
@@ -304,6 +277,8 @@ def write_hunt(
     SpeechError
         If sound is wanted and no voice is installed.
     """
+    from treeward.review.file import ReviewRow, write_review
+
     toml = directory / "hunt.toml"
     if toml.exists():
         raise HuntError(
@@ -322,8 +297,8 @@ def write_hunt(
         )
     else:
         directory.mkdir(parents=True, exist_ok=True)
-        typed = [_typed(event) for event in hunt.events]
-        _write_review(directory, typed)
+        typed = [ReviewRow(event=_typed(event)) for event in hunt.events]
+        write_review(directory / "review.csv", typed)
     write_text(toml, hunt_toml(hunt))
     return hunt
 
@@ -334,12 +309,6 @@ def _typed(event: Event) -> Event:
     if clock is not None:
         clock = clock.replace(microsecond=0)
     return replace(event, recording="", start_s=None, end_s=None, heard="", clock=clock)
-
-
-def _write_review(directory: Path, events: Sequence[Event]) -> None:
-    from treeward.review.file import ReviewRow, write_review
-
-    write_review(directory / "review.csv", [ReviewRow(event=event) for event in events])
 
 
 def hunt_toml(hunt: SimulatedHunt) -> str:

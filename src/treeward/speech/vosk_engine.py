@@ -27,6 +27,7 @@ from treeward.errors import SpeechError
 from treeward.files import models_dir
 from treeward.language.kinds import NUMBERS
 from treeward.language.note_graph import NoteGraph
+from treeward.language.number_words import NUMBER_WORDS
 
 from .utterances import Alternative, Utterance, Word, WordSource
 
@@ -210,8 +211,8 @@ class VoskRecognizer:
         texts = [phrase.text for phrase in book.fixed_phrases()]
         texts += [phrase.text for phrase in book.mark_phrases()]
         texts += [phrase.text for phrase in book.action_phrases()]
-        texts += [way for ways in book.anchors().values() for way in ways]
-        texts += [word for word in book.number_words() if "-" not in word]
+        texts += [way for ways in book.anchor_words.values() for way in ways]
+        texts += [word for word in NUMBER_WORDS if "-" not in word]
         for text in (*dict.fromkeys(texts), UNKNOWN):
             if all(self.knows(word) for word in text.split()):
                 yield text

@@ -118,13 +118,7 @@ class _BeeStory(NamedTuple):
 
 
 def tell_bees_apart(sightings: Sequence[Sighting]) -> Identities:
-    """Share out one colour's notes at one station among one or two bees.
-
-    Parameters
-    ----------
-    sightings
-        Landings, departures and markings of one colour, in order of time.
-    """
+    """Share out one colour's notes at one station, in order of time, among its bees."""
     alone = _best(sightings, bees=1)[0]
     opening = _SECOND_BEE + _SECOND_BEE_NOTE * len(sightings)
     if alone.total <= opening:
@@ -224,10 +218,6 @@ def _uneven(now_s: float, before_s: float) -> float:
 PAIRABLE = frozenset(kind for kind in EventKind if KINDS[kind].then)
 SAME_MINUTE_S = 60.0  # no bee flies to another station and is noted there; guess
 HOURS_BETWEEN_S = 2 * 3600.0  # after which the paint may as well be new; guess
-_MONTHS = (
-    *("Jan", "Feb", "Mar", "Apr", "May", "Jun"),
-    *("Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
-)
 
 
 class Colour(NamedTuple):
@@ -242,12 +232,7 @@ class Colour(NamedTuple):
 class Bees:
     """The names of the bees of a hunt, and which of them may be one.
 
-    Parameters
-    ----------
-    groups
-        The landings, departures and markings of each colour, in order of time.
-    hunt_file
-        hunt.toml, for `same_bee`.
+    `groups` are the landings, departures and markings of each colour, in order of time.
     """
 
     def __init__(
@@ -271,10 +256,8 @@ class Bees:
     def name(self, colour: Colour, number: int = 0) -> str:
         """Return a bee's name: "yellow", "yellow 14 Jul", "yellow at 2", "yellow (2)".
 
-        Parameters
-        ----------
-        number
-            0 for the first bee that wears the colour there and then, 1 for the second.
+        `number` is 0 for the first bee that wears the colour there and then, 1 for the
+        second.
         """
         if colour not in self._names:
             self._names[colour] = self._name(colour)
@@ -286,7 +269,7 @@ class Bees:
         alike = [one for one in self.groups if one.mark == colour.mark]
         days = {one.day for one in alike if one.day} | {colour.day} - {None}
         if colour.day is not None and len(days) > 1:
-            name = f"{name} {colour.day.day} {_MONTHS[colour.day.month - 1]}"
+            name = f"{name} {colour.day.day} {colour.day:%b}"
             if len({day.year for day in days if day}) > 1:
                 name = f"{name} {colour.day.year}"
         if colour.observer and len({one.observer for one in alike} | {""}) > 2:

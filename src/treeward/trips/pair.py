@@ -55,18 +55,9 @@ def stated_trips(
 ) -> list[Trip]:
     """Turn stated durations into trips.
 
-    One that tells of a trip that was timed as well is not used again.
-
-    Parameters
-    ----------
-    notes
-        All notes; durations that cannot be read are left out there.
-    timed
-        Trips from landings and departures.
-    bee_named
-        The bee that a note is about.
-    barred
-        Why nothing of a mark at a station can be used.
+    One that tells of a trip that was timed as well is not used again; those that cannot
+    be read are left out of the notes. `barred` tells why nothing of a mark at a station
+    can be used.
     """
     trips: list[Trip] = []
     for sighting in notes.sightings:
@@ -157,7 +148,7 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
     Parameters
     ----------
     events
-        The events that count (`notes.review_file.effective_events`), in any order.
+        The events that count (`review.file.effective_events`), in any order.
     hunt_file
         hunt.toml: stations, zone, known hives, bees that are one on every day.
 
@@ -211,12 +202,9 @@ def pair_trips(events: Sequence[Event], hunt_file: HuntFile) -> TripTable:
 def _pair_colours(
     bees: Bees, notes: Notes, barred: Callable[[str, str], tuple[Doubt, ...]]
 ) -> tuple[list[Visit], list[Trip], dict[int, str]]:
-    """Pair the notes of each colour; what is left over goes to `notes`.
+    """Return visits, trips, and the bee of each sighting by its index.
 
-    Returns
-    -------
-    tuple
-        Visits, trips, and the bee of each sighting by its index.
+    What is left over goes to `notes`.
     """
     missed = _missed(notes)
     visits: list[Visit] = []
@@ -349,16 +337,9 @@ def flight_lines(
 ) -> list[FlightLine]:
     """Turn bearings into flight lines, each with the bee that it was read on.
 
-    Parameters
-    ----------
-    notes
-        All notes; bearings that cannot be read are left out there, with the reason.
-    bee_of
-        Index of a sighting to the bee that it is about.
-    bee_named
-        The bee that a note's mark stands for where no other note tells.
-    barred
-        Why nothing of a station, by its id, can be used.
+    Those that cannot be read are left out of the notes, with the reason. `bee_named`
+    gives the bee that a note's mark stands for where no other note tells, `barred` why
+    nothing of a station, by its id, can be used.
     """
     departures = [
         s for s in notes.sightings if s.kind is EventKind.AWAY and s.event.mark

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Literal
 
@@ -199,7 +200,7 @@ class _BeeNotes:
 
     def walk(self) -> None:
         """Pair each note with the one before it."""
-        for one, two in zip(self.sightings, self.sightings[1:], strict=False):
+        for one, two in pairwise(self.sightings):
             pair = (one.kind, two.kind)
             if pair == (EventKind.BACK, EventKind.AWAY):
                 self.visits.append((one, two))
@@ -214,17 +215,9 @@ def pair_colour(
     around: Circumstances,
     name_of: Callable[[int], str],
 ) -> Paired:
-    """Pair one colour's notes at one station.
+    """Pair one colour's landings, departures and markings at one station, in order.
 
-    Parameters
-    ----------
-    sightings
-        Landings, departures and markings, in order of time; one bee's, as far as
-        the colour says.
-    around
-        Pauses, missed returns, and what bars the colour as a whole.
-    name_of
-        Name of the first (0) and the second (1) bee of the colour.
+    `name_of` gives the name of the first (0) and the second (1) bee of the colour.
     """
     sightings, refused = _sure_first(sightings, around)
     identities = tell_bees_apart(sightings)

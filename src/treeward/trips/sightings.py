@@ -96,22 +96,26 @@ def sort_notes(events: Sequence[Event], hunt_file: HuntFile) -> Notes:
             standing.append(event)
     if gone:
         notes.doubts.append(Doubt(code=DoubtCode.TAKEN_BACK, numbers=(len(gone),)))
-    stations = stations_in_force(standing, hunt_file)
-    notes.doubts += stations.doubts
-    notes.assumed = stations.assumed
+    seats = _Seats(standing, hunt_file)
+    stations = [seats.station_of(event) for event in standing]
+    notes.assumed = seats.assumed()
+    notes.doubts += _about_stations(stations, hunt_file, seats.unsaid)
+    notes.doubts += seats.not_believed
+    notes.doubts += [_about_assumed(one) for one in notes.assumed]
     notes.sightings = _once_each(_sightings(standing, stations, hunt_file), notes)
-    spans = [(s.event, s.time_s, s.station, s.observer) for s in notes.sightings]
-    notes.pauses, doubts_of_pauses = pauses_in(spans)
+    notes.pauses, doubts_of_pauses = _pauses_in(notes.sightings)
     notes.doubts += doubts_of_pauses
     return notes
 
 
 def _sightings(
-    events: Sequence[Event], stations: StationsInForce, hunt_file: HuntFile
+    events: Sequence[Event],
+    stations: Sequence[tuple[str, tuple[Doubt, ...]]],
+    hunt_file: HuntFile,
 ) -> list[Sighting]:
     zone = hunt_file.hunt.zone
     found = []
-    told = zip(events, stations.of_events, strict=True)
+    told = zip(events, stations, strict=True)
     for index, (event, (station, doubts)) in enumerate(told):
         assert event.clock is not None  # noqa: S101  (only clocked ones stand)
         local = event.clock.astimezone(zone).replace(tzinfo=None)
@@ -243,18 +247,6 @@ HIDES_A_VISIT_S = 30.0  # landing, loading and leaving take this long; common pr
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StationsInForce:
-    """The station of each event, with its doubts, and doubts about the whole.
-
-    `assumed` names recordings in which no station was said.
-    """
-
-    of_events: tuple[tuple[str, tuple[Doubt, ...]], ...]
-    doubts: tuple[Doubt, ...] = ()
-    assumed: tuple[AssumedStation, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Pause:
     """A stretch in which nobody watched a station; UTC timestamps."""
 
@@ -270,8 +262,8 @@ class Pause:
         return self.to_s - self.from_s >= HIDES_A_VISIT_S
 
 
-def stations_in_force(events: Sequence[Event], hunt_file: HuntFile) -> StationsInForce:
-    """Say for each event at which station it was spoken.
+class _Seats:
+    """Goes through the notes, in order of time, and keeps where each observer sits.
 
     In this order: the latest "station" note before it in the same recording; what
     hunt.toml says of the recording; the station in its file name
@@ -279,29 +271,7 @@ def stations_in_force(events: Sequence[Event], hunt_file: HuntFile) -> StationsI
     recording; the hunt's only station; the latest of the same observer before it in
     any recording, which is a doubt. A "station" note that is in doubt moves nobody away
     from a station that is known.
-
-    Parameters
-    ----------
-    events
-        In order of time.
-    hunt_file
-        hunt.toml, for the stations there are and who spoke what.
     """
-    watch = _Seats(events, hunt_file)
-    found = [watch.station_of(event) for event in events]
-    return StationsInForce(
-        of_events=tuple(found),
-        doubts=(
-            *_about_stations(found, hunt_file, watch.unsaid),
-            *watch.not_believed,
-            *(_about_assumed(one) for one in watch.assumed()),
-        ),
-        assumed=watch.assumed(),
-    )
-
-
-class _Seats:
-    """Goes through the notes and keeps where each observer sits."""
 
     def __init__(self, events: Sequence[Event], hunt_file: HuntFile) -> None:
         self._hunt_file = hunt_file
@@ -314,9 +284,7 @@ class _Seats:
             if self._said(event) and not event.doubtful:
                 self._first.setdefault(event.recording, self._known(event.value))
         self._here: dict[str, str] = {}  # recording -> station said in it
-        self._in_doubt: dict[
-            str, Doubt
-        ] = {}  # recording -> why its station may be wrong
+        self._in_doubt: dict[str, Doubt] = {}  # recording -> why to doubt its station
         self._latest: dict[str, tuple[str, date | None]] = {}  # by observer
         self._assumed: dict[str, list[Event]] = {}
         self._taken: dict[str, str] = {}
@@ -446,18 +414,11 @@ def station_in_name(recording: str, hunt_file: HuntFile) -> str:
     return ""
 
 
-def pauses_in(
-    notes: Sequence[tuple[Event, float, str, str]],
-) -> tuple[list[Pause], list[Doubt]]:
+def _pauses_in(sightings: Sequence[Sighting]) -> tuple[list[Pause], list[Doubt]]:
     """Find when nobody was watching: said so, or between two recordings.
 
     A pause that nobody ended lasts until the next bee is spoken of at that station by
     the same observer. A pause that is in doubt is none.
-
-    Parameters
-    ----------
-    notes
-        Events in order of time with their UTC timestamp, station and observer.
 
     Returns
     -------
@@ -467,46 +428,46 @@ def pauses_in(
     pauses: list[Pause] = []
     doubts: list[Doubt] = []
     since: dict[tuple[str, str], float] = {}
-    for event, time_s, station, observer in notes:
-        seat = station, observer
-        if event.kind in {EventKind.PAUSE, EventKind.RESUME} and event.doubtful:
+    for sighting in sightings:
+        event, kind = sighting.event, sighting.kind
+        seat = sighting.station, sighting.observer
+        moments = (event.clock,) if event.clock else ()
+        if kind in {EventKind.PAUSE, EventKind.RESUME} and event.doubtful:
             doubts.append(
                 Doubt(
                     code=DoubtCode.PAUSE_NOT_BELIEVED,
-                    names=(event.kind.value,),
+                    names=(kind.value,),
                     rows=(event.row,) if event.row else (),
-                    moments=(event.clock,) if event.clock else (),
+                    moments=moments,
                 )
             )
-        elif event.kind is EventKind.PAUSE:
-            since.setdefault(seat, time_s)
-        elif seat in since and (
-            event.kind is EventKind.RESUME or KINDS[event.kind].seen_here
-        ):
-            if event.kind is not EventKind.RESUME and event.doubtful:
+        elif kind is EventKind.PAUSE:
+            since.setdefault(seat, sighting.time_s)
+        elif seat in since and (kind is EventKind.RESUME or KINDS[kind].seen_here):
+            if event.doubtful:
                 continue  # it may not have been said at all
             pauses.append(
                 Pause(
-                    station=station,
+                    station=sighting.station,
                     from_s=since.pop(seat),
-                    to_s=time_s,
-                    observer=observer,
+                    to_s=sighting.time_s,
+                    observer=sighting.observer,
                 )
             )
-            if event.kind is not EventKind.RESUME:
-                moments = (event.clock,) if event.clock else ()
+            if kind is not EventKind.RESUME:
                 doubts.append(Doubt(code=DoubtCode.PAUSE_UNENDED, moments=moments))
-    return pauses + _between_recordings(notes), doubts
+    return pauses + _between_recordings(sightings), doubts
 
 
-def _between_recordings(notes: Sequence[tuple[Event, float, str, str]]) -> list[Pause]:
+def _between_recordings(sightings: Sequence[Sighting]) -> list[Pause]:
     """Find the gaps between recordings of a station, from their first to last note."""
     spans: dict[tuple[str, str], dict[str, tuple[float, float]]] = {}
-    for event, time_s, station, observer in notes:
-        if event.recording:
-            of_station = spans.setdefault((station, observer), {})
-            first_s, _ = of_station.get(event.recording, (time_s, time_s))
-            of_station[event.recording] = (first_s, time_s)
+    for sighting in sightings:
+        recording, time_s = sighting.event.recording, sighting.time_s
+        if recording:
+            of_station = spans.setdefault((sighting.station, sighting.observer), {})
+            first_s, _ = of_station.get(recording, (time_s, time_s))
+            of_station[recording] = (first_s, time_s)
     gaps: list[Pause] = []
     for (station, observer), of_station in spans.items():
         reached_s: float | None = None

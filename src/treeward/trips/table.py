@@ -268,13 +268,7 @@ def line_day(line: FlightLine, zone: tzinfo) -> date | None:
 
 
 def day_tables(table: TripTable, zone: tzinfo) -> dict[date, TripTable]:
-    """Share a table of trips out among its days; what has no clock is in none.
-
-    Parameters
-    ----------
-    zone
-        The hunt's time zone, in which a day begins.
-    """
+    """Share a table of trips out among its days; what has no clock is in none."""
     days = {trip_day(trip, zone) for trip in table.trips}
     days |= {line_day(line, zone) for line in table.lines}
     return {

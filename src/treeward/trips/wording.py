@@ -122,6 +122,14 @@ _SAID: Mapping[DoubtCode, str] = {
         "hunt.toml"
     ),
     C.MISHEARD: "does not fit the other notes of {d.names[0]}; misheard?",
+    C.SEVERAL_TRIPS: (
+        "about {w.times} the usual ({w.against}): notes between were missed"
+    ),
+    C.TIMED_AS_WELL: "the trip was timed as well{w.row}",
+    C.TIMED_OTHERWISE: "the trip was timed as {d.numbers[0]:.0f} s{w.row}",
+    C.STATION_NOT_LISTED: (
+        "station {d.names[0]} was said but is not in hunt.toml, which has {w.listed}"
+    ),
     C.NEXT_SEEN_AT: "her colour was next seen at station {d.names[0]}",
 }
 
@@ -151,7 +159,7 @@ class _Parts:
 
     @property
     def row(self) -> str:
-        return f" ({self.doubt.rows[0]})" if self.doubt.rows else ""
+        return f" ({', '.join(self.doubt.rows)})" if self.doubt.rows else ""
 
     @property
     def notes(self) -> str:
@@ -170,6 +178,14 @@ class _Parts:
         return f"{self.doubt.numbers[0] / 60:.0f}"
 
     @property
+    def times(self) -> str:
+        return {2: "twice", 3: "three times"}[round(self.doubt.numbers[2])]
+
+    @property
+    def listed(self) -> str:
+        return ", ".join(self.doubt.names[1:])
+
+    @property
     def against(self) -> str:
         return f"{self.length} against the usual {_minutes(self.doubt.numbers[1])}"
 
@@ -182,28 +198,6 @@ def _minutes(seconds: float) -> str:
 def _flagged(doubt: Doubt) -> str:
     said = doubt.flag.sentence if doubt.flag else ""
     return f"{doubt.rows[0]}: {said}" if doubt.rows else said
-
-
-def _several_trips(doubt: Doubt) -> str:
-    times = {2: "twice", 3: "three times"}[round(doubt.numbers[2])]
-    return (
-        f"about {times} the usual ({_Parts(doubt).against}): notes between were missed"
-    )
-
-
-def _timed(doubt: Doubt) -> str:
-    rows = f" ({', '.join(doubt.rows)})" if doubt.rows else ""
-    same = doubt.code is C.TIMED_AS_WELL
-    said = "timed as well" if same else f"timed as {doubt.numbers[0]:.0f} s"
-    return f"the trip was {said}{rows}"
-
-
-def _station_not_listed(doubt: Doubt) -> str:
-    station, *listed = doubt.names
-    return (
-        f"station {station} was said but is not in hunt.toml, which has "
-        f"{', '.join(listed)}"
-    )
 
 
 def _taken_back(doubt: Doubt) -> str:
@@ -269,12 +263,8 @@ def _no_duration(doubt: Doubt) -> str:
 
 _WORDED: Mapping[DoubtCode, Callable[[Doubt], str]] = {
     C.FLAGGED: _flagged,
-    C.SEVERAL_TRIPS: _several_trips,
-    C.TIMED_AS_WELL: _timed,
-    C.TIMED_OTHERWISE: _timed,
     C.TAKEN_BACK: _taken_back,
     C.UNCLOCKED: _unclocked,
-    C.STATION_NOT_LISTED: _station_not_listed,
     C.TRACK_AGREES: _track,
     C.TRACK_DISAGREES: _track,
     C.IN_THE_DARK: _in_the_dark,

@@ -21,7 +21,7 @@ import soundfile
 from treeward.simulate import sound
 from treeward.simulate.sound import SPEECH_LEVEL_DBFS, Voice
 
-from . import chatter
+from . import chatter, noise
 from .notes_said import Diary
 from .speakers import Part, speakers
 
@@ -38,7 +38,7 @@ USUAL = {
     "mixed-8": ("mixed", 8.0),
 }
 FULL = {
-    f"{kind}-{snr}": (kind, float(snr)) for snr in (30, 15, 8) for kind in sound.KINDS
+    f"{kind}-{snr}": (kind, float(snr)) for snr in (30, 15, 8) for kind in noise.KINDS
 }
 TALK_SHARE = 0.3  # of things said in a recording of notes; choice
 IN_A_BREATH_S = (0.0, 0.35)  # between notes with hardly a pause; choice
@@ -96,8 +96,8 @@ class Recording:
         path = directory / self.truth.recording
         total = round(self.at_s * RATE_HZ)
         seed = int(self.rng.integers(1 << 32))
-        level = _level(sound.bed(kind, np.random.default_rng(seed), RATE_HZ), total)
-        back = sound.bed(kind, np.random.default_rng(seed), RATE_HZ)
+        level = _level(noise.bed(kind, np.random.default_rng(seed), RATE_HZ), total)
+        back = noise.bed(kind, np.random.default_rng(seed), RATE_HZ)
         gain = sound.gain_for(SPEECH_LEVEL, snr_db) / level
         with soundfile.SoundFile(path, "w", RATE_HZ, 1, "PCM_16") as sink:
             for start in range(0, total, RATE_HZ):

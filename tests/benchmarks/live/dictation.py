@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from benchmarks.hearing.noise import bed
 from treeward.audio import SAMPLE_RATE_HZ
-from treeward.simulate.sound import HibariVoice, bed, gain_for
+from treeward.simulate.sound import HibariVoice, gain_for
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
+from benchmarks.hearing.noise import bed
 from treeward.audio import SAMPLE_RATE_HZ
 from treeward.review.file import ReviewRow, write_review
 from treeward.simulate.observer import watch, with_talk
-from treeward.simulate.sound import HibariVoice, bed, gain_for
+from treeward.simulate.sound import HibariVoice, gain_for
 from treeward.simulate.world import (
     SimulatedHunt,
     SimulationSettings,

@@ -20,13 +20,23 @@ import numpy as np
 from treeward.hunt.hunt import Hunt
 from treeward.measures import Position
 from treeward.simulate import SimulationSettings, simulate_hunt
-from treeward.simulate.world import line, varying_share
+from treeward.simulate.world import SKEW, line
 from treeward.simulate.write import write_hunt
 
 if TYPE_CHECKING:
     from treeward.survey.records import SearchArea
 
 SHARES = (50, 90, 95)
+
+
+def varying_share(spread: float) -> float:
+    """Return what share of the usual in-hive time varies, for a given sd / mean.
+
+    Of a share r, gamma-distributed with mode near one, and 1 - r that no trip falls
+    under, sd / mean is r sqrt(k) / (k - 0.6) / (1 + 0.6 r / (k - 0.6)), k the shape.
+    """
+    width = np.sqrt(SKEW) / (SKEW - 0.6)
+    return float(spread / (width - spread * 0.6 / (SKEW - 0.6)))
 
 
 def draw_settings(rng: np.random.Generator) -> SimulationSettings:
