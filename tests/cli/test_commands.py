@@ -168,6 +168,41 @@ def test_imperial_units_are_shown_alone(typed_hunt: Path) -> None:
     assert " ha" not in answer
 
 
+def _named_paths() -> list[tuple[str, str]]:
+    """Return each command with each option and argument that takes one kind of path."""
+    found = []
+    for name in COMMANDS:
+        command = group.get_command(click.Context(group), name)
+        assert command is not None
+        for parameter in command.params:
+            kind = parameter.type
+            if isinstance(kind, click.Path) and kind.file_okay != kind.dir_okay:
+                option = isinstance(parameter, click.Option)
+                found.append((name, parameter.opts[0] if option else ""))
+    return sorted(set(found))
+
+
+@pytest.mark.parametrize(("name", "option"), _named_paths())
+def test_a_file_where_a_folder_is_wanted_is_one_line(
+    tmp_path: Path, name: str, option: str
+) -> None:
+    (tmp_path / "a-file").write_text("x", "utf-8")
+    (tmp_path / "a-folder").mkdir()
+    wants_folder = option in {"", "--hunt", "--into", "--known-hives"}
+    given = "a-file" if wants_folder else "a-folder"
+    needed = {"simulate": ["new-hunt"], "merge": ["a-folder", "b"]}.get(name, [])
+    asked = [option, given, *needed] if option else [given, given]
+
+    run = here(name, *asked, cwd=tmp_path)
+
+    assert run.returncode == 1
+    assert run.stdout == ""
+    assert run.stderr.count("\n") == 1
+    is_a, wanted = ("file", "folder") if wants_folder else ("folder", "file")
+    assert run.stderr.startswith(f"treeward: {given}: is a {is_a}, and ")
+    assert run.stderr.endswith(f"{option or 'A'} wants a {wanted}. Name a {wanted}.\n")
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

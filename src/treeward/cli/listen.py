@@ -13,7 +13,7 @@ import click
 
 from treeward.measures import counted
 
-from . import hunt_option, json_option
+from . import PathName, hunt_option, json_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -325,7 +325,7 @@ def _summary_lines(summary: dict[str, Any]) -> list[str]:
 @click.option(
     "--prompts",
     "prompts_path",
-    type=click.Path(path_type=Path),
+    type=PathName(),
     metavar="FILE",
     help="A text file of your own prompts, one a line.",
 )

@@ -11,11 +11,13 @@ import click
 from treeward.errors import HuntError
 from treeward.files import PREFIX
 
+from . import PathName
+
 LONGEST_NAME = 60  # letters, as hunt.toml allows
 
 
 @click.command(name="new")
-@click.argument("directory", type=click.Path(path_type=Path), metavar="DIR")
+@click.argument("directory", type=PathName(), metavar="DIR")
 @click.option("--name", help="What the hunt is called; the folder's name otherwise.")
 @click.option(
     "--timezone",
@@ -105,7 +107,7 @@ def _is_zone(key: str) -> bool:
     "directory",
     required=False,
     default="treeward-demo",
-    type=click.Path(path_type=Path),
+    type=PathName(),
     metavar="[DIR]",
 )
 def demo_command(directory: Path) -> None:
@@ -176,7 +178,7 @@ def is_cut_short(directory: Path, source: Path) -> bool:
 
 
 @click.command(name="simulate")
-@click.argument("directory", type=click.Path(path_type=Path), metavar="DIR")
+@click.argument("directory", type=PathName(), metavar="DIR")
 @click.option(
     "--seed",
     type=click.IntRange(min=0),
@@ -228,7 +230,7 @@ def is_cut_short(directory: Path, source: Path) -> bool:
 @click.option(
     "--truth",
     "truth_path",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=PathName(dir_okay=False),
     metavar="FILE",
     help="Where to write what is true; DIR.truth.toml if not named.",
 )

@@ -11,7 +11,7 @@ import click
 
 from treeward.measures import counted
 
-from . import hunt_option, json_option, recover_first
+from . import PathName, hunt_option, json_option, recover_first
 
 if TYPE_CHECKING:
     from treeward.desk.desk import Desk
@@ -25,7 +25,7 @@ _WIDEST = 90  # letters of a line shown; choice
 
 
 @click.command(name="transcribe")
-@click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE]...")
+@click.argument("files", nargs=-1, type=PathName(), metavar="[FILE]...")
 @hunt_option
 @click.option(
     "--start",
@@ -182,7 +182,7 @@ def _as_dict(done: Transcribed, review_path: Path) -> dict[str, object]:
     }
 
 
-_HUNT = click.Path(path_type=Path, file_okay=False)
+_HUNT = PathName(file_okay=False)
 
 
 @click.command(name="merge")
