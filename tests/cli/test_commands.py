@@ -229,6 +229,35 @@ def test_a_usage_error_is_status_two(tmp_path: Path) -> None:
     assert here("trips", "--nonsense", cwd=tmp_path).returncode == 2
 
 
+@pytest.mark.parametrize("aloud", [(), ("--json",)])
+def test_practice_without_standard_input_is_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, aloud: tuple[str, ...]
+) -> None:
+    monkeypatch.setattr(sys, "stdin", None)  # as Python has it after <&-
+
+    run = here("practice", "--input", "-", *aloud, cwd=tmp_path)
+
+    assert run.returncode == 1
+    assert run.stdout == ""
+    assert run.stderr.startswith("treeward: standard input: is closed. Feed it sound: ")
+    assert run.stderr.endswith("| treeward practice --input -\n")
+    assert run.stderr.count("\n") == 1
+
+
+def test_review_without_standard_input_prints_the_rows(
+    typed_hunt: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = ("review", "--all")
+    before = here(*asked, cwd=typed_hunt)
+    monkeypatch.setattr(sys, "stdin", None)
+
+    run = here(*asked, cwd=typed_hunt)
+
+    assert run.returncode == before.returncode == 0
+    assert "yellow" in run.stdout
+    assert run.stdout == before.stdout
+
+
 def test_each_fault_of_review_csv_is_a_line(typed_hunt: Path) -> None:
     (typed_hunt / "review.csv").write_text(
         "clock,event,mark,value\n"

@@ -15,7 +15,7 @@ import threading
 import time
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Self, TextIO, TypeVar
 
 import click
 
@@ -299,6 +299,11 @@ def recover_first(hunt: Hunt) -> None:
         click.echo(line, err=True)
     if line := hunt.review.gone_line():
         click.echo(line, err=True)
+
+
+def is_terminal(stream: TextIO | None) -> bool:
+    """Tell whether somebody sits at a stream; None is one that is closed."""
+    return stream is not None and stream.isatty()
 
 
 SILENT_S = 4.0  # of a step, before a plain line says what is being done; choice

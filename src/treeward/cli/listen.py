@@ -7,13 +7,13 @@ import sys
 import time
 from contextlib import closing, contextmanager, nullcontext, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from treeward.measures import counted
 
-from . import PathName, hunt_option, json_option
+from . import PathName, hunt_option, is_terminal, json_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -159,11 +159,7 @@ def _wanted(hunt: Hunt, asked: dict[str, Any]) -> Wanted:
 
 
 def _is_plain(asked: dict[str, Any]) -> bool:
-    return bool(asked["plain"] or asked["as_json"]) or not _is_terminal(sys.stdout)
-
-
-def _is_terminal(stream: TextIO | None) -> bool:
-    return stream is not None and stream.isatty()
+    return bool(asked["plain"] or asked["as_json"]) or not is_terminal(sys.stdout)
 
 
 def _listen(
@@ -284,7 +280,7 @@ def _show_cautions(
         return
     for head, body in CAUTIONS:
         say(f"{head}. {body}")
-    if can_ask and _is_terminal(sys.stdin) and _is_terminal(sys.stdout):
+    if can_ask and is_terminal(sys.stdin) and is_terminal(sys.stdout):
         click.pause("Press any key to go on.")
     cautions_shown(hunt_dir)
 
@@ -424,6 +420,7 @@ def _practise(
 ) -> None:
     from treeward.audio.reader import probe
     from treeward.live.ears import open_ears
+    from treeward.live.opening import refuse_closed_input
     from treeward.practice.outcome import (
         attempt_line,
         outcome_dict,
@@ -436,8 +433,10 @@ def _practise(
         click.echo(line, err=as_json)
 
     played = None if asked["input_"] in (None, "-") else Path(asked["input_"])
-    if played is not None:
-        probe(played)  # a faulty file is told before the engine is opened
+    if played is not None:  # a fault is told before the engine is opened
+        probe(played)
+    elif asked["input_"] == "-":
+        refuse_closed_input("practice")
     ears = open_ears(hunt_dir, model=asked["model"])
     catcher = PhraseCatcher(ears)
     if played is not None:

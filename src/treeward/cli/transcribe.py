@@ -11,7 +11,7 @@ import click
 
 from treeward.measures import counted
 
-from . import PathName, hunt_option, json_option, recover_first
+from . import PathName, hunt_option, is_terminal, json_option, recover_first
 
 if TYPE_CHECKING:
     from treeward.desk.desk import Desk
@@ -305,7 +305,7 @@ def review_command(
         from treeward.desk.terminal import review_dict
 
         click.echo(json.dumps(review_dict(desk, all_rows=all_rows), indent=2))
-    elif sys.stdin.isatty() and sys.stdout.isatty():
+    elif is_terminal(sys.stdin) and is_terminal(sys.stdout):
         _sit_down(desk, all_rows=all_rows)
     else:
         from treeward.desk.terminal import row_lines
