@@ -263,3 +263,27 @@ def test_a_find_with_a_question_mark_is_in_doubt() -> None:
     (event,) = read_clocked(DAY + "10:10 colony found?", BOOK, ZONE).events
 
     assert event.doubtful
+
+
+@pytest.mark.parametrize(
+    ("text", "typed"),
+    [
+        ("(9:05) yellow away\n(9:12) yellow back\n", True),
+        ("14 July 2026\n(09:05) yellow away\n(14:12) yellow back\n", True),
+        ("(0:05) yellow away\n(9:12) yellow back\n", False),
+        ("(9:05) yellow away\n(24:12) yellow back\n", False),
+        ("[9:05] yellow away\n[9:12] yellow back\n", False),
+        ("(9:05) yellow away\n[9:12] yellow back\n", False),
+    ],
+)
+def test_clock_times_in_round_brackets_are_no_transcript(
+    text: str, typed: bool
+) -> None:
+    assert has_clock_times(text, BOOK) is typed
+    if typed:
+        read = read_clocked(DAY + text, BOOK, ZONE)
+        assert [told(event, doubt=True).split()[1:] for event in read.events] == [
+            ["away", "yellow"],
+            ["back", "yellow"],
+        ]
+        assert not read.unread

@@ -49,7 +49,8 @@ if TYPE_CHECKING:
     from .clocked_words import Wanted
 
 _MOST_QUOTED = 400  # letters of its line that a note quotes; choice
-_TIMED_LINE = re.compile(r"\s*[\[(]\s*\d{1,3}:\d{2}")  # of a transcript: [m:ss]
+_TIMED_LINE = re.compile(r"\s*(?P<bracket>[\[(])\s*(?P<first>\d{1,3}):\d{2}")  # [m:ss]
+_FIRST_H = 5  # in round brackets a page begins later than this, a transcript not; guess
 _LATE_H = 6  # before this hour by a twelve-hour dial it is afternoon; guess
 _DARK_H = 20  # nor do notes go on so late; guess
 _MOST_LETTERS = 500  # kept of a line without a note; choice
@@ -74,13 +75,16 @@ class Clocked:
 def has_clock_times(text: str, book: PhraseBook) -> bool:
     """Tell whether a text holds notes typed with clock times.
 
-    Lines that begin with "[m:ss]" are a transcript's.
+    Lines that begin with "[m:ss]" are a transcript's, and so are those with "(m:ss)"
+    unless all of them may be hours of the day: "(9:05) yellow away".
     """
     reader = Reader(book)
     table = headed = False
-    for line in text.splitlines():
-        if _TIMED_LINE.match(line):
-            return False
+    lines = text.splitlines()
+    timed = [found for line in lines if (found := _TIMED_LINE.match(line))]
+    if timed and not _in_round_brackets(timed):
+        return False
+    for line in lines:
         if any("0" <= char <= "9" for char in line):
             sorts = {token.sort for token in reader.read(line)}
             if "time" in sorts and (headed or "mark" in sorts):
@@ -89,6 +93,13 @@ def has_clock_times(text: str, book: PhraseBook) -> bool:
             table = table or read_heading(line, reader) is not None
             headed = table or bool(reader.mark_of(line))
     return table
+
+
+def _in_round_brackets(timed: Sequence[re.Match[str]]) -> bool:
+    """Tell whether the times at the beginning of lines are of the day, in brackets."""
+    firsts = [int(found["first"]) for found in timed]
+    brackets = {found["bracket"] for found in timed}
+    return brackets == {"("} and firsts[0] >= _FIRST_H and max(firsts) <= 23
 
 
 def read_clocked(
