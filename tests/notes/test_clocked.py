@@ -287,3 +287,33 @@ def test_clock_times_in_round_brackets_are_no_transcript(
             ["back", "yellow"],
         ]
         assert not read.unread
+
+
+@pytest.mark.parametrize(
+    ("line", "value"),
+    [
+        ("9:05 yellow away 210,5", "210.5"),
+        ("9:05 yellow away bearing 45,5 degrees", "45.5"),
+        ("9:05 yellow away 210,5 true", "210.5 true"),
+        ("bee;out;bearing\nyellow;9:05;210,5", "210.5"),
+    ],
+)
+def test_a_decimal_comma_is_read_as_a_point(line: str, value: str) -> None:
+    for written in (line, line.replace(",", ".")):
+        page = read_clocked(DAY + written, BOOK, ZONE)
+
+        assert [told(event, doubt=True) for event in page.events] == [
+            "9:05 away yellow",
+            f"9:05 bearing yellow {value}",
+        ]
+        assert not page.unread
+
+
+@pytest.mark.parametrize("line", ["210, 215", "210,215"])
+def test_two_bearings_with_a_comma_are_two(line: str) -> None:
+    page = read_clocked(f"{DAY}9:05 yellow away {line}", BOOK, ZONE)
+
+    assert [told(event, doubt=True) for event in page.events] == [
+        "9:05 away yellow",
+        "9:05 bearing yellow 210 ?",
+    ]

@@ -51,7 +51,7 @@ AFTER = re.compile(r"(?:after|for)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)" + _SOLID)
 NORTHS = {"true": "true", "t": "true", "magnetic": "magnetic", "mag": "magnetic"}
 _NORTH = "|".join(NORTHS)
 _DEGREES = re.compile(
-    rf"(?P<deg>\d{{1,3}}(?:\.\d)?)"
+    rf"(?P<deg>\d{{1,3}}(?:[.,]\d)?)"
     rf"(?:\s?(?P<sign>\u00b0|deg(?:rees?)?\b)|(?=(?:{_NORTH})\b)|{_END})"
     rf"(?:\s?(?P<north>{_NORTH})\b)?{_SOLID}"
 )
@@ -90,7 +90,7 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
     match = _DEGREES.match(text, at)
     if match is None:
         return read_odd(text, at)
-    said, deg = match[0], float(match["deg"])
+    said, deg = match[0], float(match["deg"].replace(",", "."))
     if deg > FULL_CIRCLE_DEG:
         flag = Flag.of(FlagCode.OVER_FULL_CIRCLE, match["deg"])
         return [Token("odd", "", said, (flag,))], match.end()
